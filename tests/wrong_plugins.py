@@ -225,6 +225,11 @@ def computing(name: str, body: str) -> str:
     return _file(name, _computing(body))
 
 
+def offering(name: str, hook: str, what: str) -> str:
+    """One that offers a thing by a hook."""
+    return _file(name, _offering(hook, what))
+
+
 def good(name: str) -> str:
     """One that nothing is wrong with."""
     return _file(name, _STEPS + _CALCULATORS)

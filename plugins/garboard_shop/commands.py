@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
 from importlib.util import find_spec
 from pathlib import Path
@@ -19,6 +19,7 @@ from garboard.shop_link.pairing import DEFAULT_PORT
 from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, ROLES, TECHNICIAN, StoreAway, in_order, shop_copied
 
 if TYPE_CHECKING:
+    from garboard.job_view import JobView
     from garboard.report.terminal import Tools
     from garboard.shop_link.pairing import PairingCode
     from garboard_shop.store import Register, Store, Tablet
@@ -347,19 +348,37 @@ def list_plugins(folder: Path, store_url: str) -> None:
 @click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @by_option
 def approve_plugin(folder: Path, store_url: str, file: Path, by: str) -> None:
-    """Approve a plugin for every paired tablet. FILE is one Python file. It is loaded here first, as a test.
+    """Approve a plugin for every paired tablet. FILE is one Python file. It is tried on the shop's own jobs first.
 
-    A plugin can do everything the app can do: read it before you approve it.
+    One that fails in a job, takes too long, or finds something else the second time is not approved. A plugin can do
+    everything the app can do: read it before you approve it.
     """
     from garboard_shop.own_plugins import approve, keep_in_folder, keep_in_store
 
+    now = wall_milliseconds()
     if store_url:
+        from garboard_shop.pages.summaries import jobs_of
+
         with closing(open_store(folder, store_url)) as store:
-            plugin = approve(store.register, keep_in_store(store), file, by, wall_milliseconds())
+            keep = keep_in_store(store)
+            plugin = approve(store.register, keep, file, by, now, jobs=jobs_of(store), tell=click.echo)
     else:
-        with opened_register(folder, store_url) as register:
-            plugin = approve(register, keep_in_folder(folder), file, by, wall_milliseconds())
+        with opened_register(folder, store_url) as register, _jobs_in(folder) as jobs:
+            plugin = approve(register, keep_in_folder(folder), file, by, now, jobs=jobs, tell=click.echo)
     click.echo(f"{plugin.name} {plugin.sha256} is approved. Every tablet receives it when it next comes ashore.")
+
+
+@contextmanager
+def _jobs_in(folder: Path) -> Iterator[Iterable[JobView]]:
+    """The jobs in a shop's folder, which is only read: its server may be at work."""
+    from garboard.disk.hullfile import HullFolder
+    from garboard.judging.assessing import is_hull_folder, jobs_in
+
+    if not is_hull_folder(folder):
+        yield ()
+        return
+    with HullFolder(folder, read_only=True) as hulls:
+        yield (view for _, view in jobs_in(hulls))
 
 
 @shop_plugins.command("withdraw")

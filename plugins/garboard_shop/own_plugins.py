@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import attrs
@@ -12,9 +12,11 @@ from garboard.disk import storage
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER
 from garboard.disk.partial_upload import OutOfPlace
 from garboard.faults import Fault, InputError
-from garboard.hosting.host import BUILT_IN, make_host
+from garboard.hosting.host import BUILT_IN
+from garboard.job_view import JobView
 from garboard.shop_link import wire
 from garboard.shop_link.shop_plugins import NAME
+from garboard_shop.plugin_trial import try_plugin
 from garboard_shop.store import Register, ShopPlugin, Store
 
 LARGEST = 1 << 20
@@ -25,13 +27,24 @@ Keep = Callable[[str, bytes], None]
 """Keeps a file's content under its SHA-256."""
 
 
-def approve(register: Register, keep: Keep, file: Path, by: str, now: int) -> ShopPlugin:
-    """Approve a plugin for the shop's tablets. It is loaded once here: one that does not load goes nowhere.
+def approve(
+    register: Register,
+    keep: Keep,
+    file: Path,
+    by: str,
+    now: int,
+    *,
+    jobs: Iterable[JobView] = (),
+    tell: Callable[[str], object] = str,
+) -> ShopPlugin:
+    """Approve a plugin for the shop's tablets. It is tried here first: one that fails in any job goes nowhere.
 
     keep   : where its file is kept: `keep_in_store` or `keep_in_folder`
     file   : one Python file; its name is the plugin's name, and takes the place of an earlier one of that name
     by     : who approves it
     now    : [ms since 1970-01-01 UTC]
+    jobs   : the shop's own, on which it is tried
+    tell   : called with a sentence on how it was tried, and with one on each fault that does not keep it from working
     errors : InputError; storage.NotSaved
     """
     name, content = file.stem, file.read_bytes()
@@ -43,11 +56,10 @@ def approve(register: Register, keep: Keep, file: Path, by: str, now: int) -> Sh
     if len(content) > LARGEST:
         faults.append(Fault("file", f"at most {LARGEST} bytes", str(len(content))))
     if not faults:
-        faults += [
-            Fault("file", "a plugin that loads", problem.reason)
-            for problem in make_host(entry_points=False, files=[file], apart=True).problems
-            if problem.name == name
-        ]
+        trial = try_plugin(file, jobs)
+        faults += [Fault("file", "a plugin that judges the shop's own jobs", one.in_words) for one in trial.problems]
+        for sentence in trial.sentences:
+            tell(sentence)
     if faults:
         raise InputError(str(file), faults)
     plugin = ShopPlugin(name=name, sha256=hashlib.sha256(content).hexdigest(), approved_by=by, approved_at=now)

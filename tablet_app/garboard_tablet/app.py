@@ -292,8 +292,8 @@ def run(
         app.live.listen(listen)
     with watched(app):
         app.run()
-    if tablet.minder is not None and tablet.minder.is_stuck:
-        os._exit(0)  # else Python waits for a plugin that does not come back; all is saved and closed
+    if tablet.minder is not None:
+        tablet.minder.leave()
 
 
 __all__: Sequence[str] = ("GarboardApp", "run")

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
+from io import BytesIO
 from pathlib import Path
 from textwrap import dedent, indent
 
 import attrs
 import pytest
+from pypdf import PdfReader
 
 import small_plugin
 from garboard.fields import implausible
@@ -17,6 +19,7 @@ from garboard.hosting.apart import MOST_CUTS, Apart, Limits
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.records import Job, Measurement, Vessel
+from garboard.report.book import handover_book
 from garboard.samples import Recording, Sample, gather
 
 JOB = Job(id="one", kind="commissioning", opened="2026-05-14")
@@ -123,6 +126,52 @@ def test_what_ends_the_process_costs_that_check_alone(apart: Apart, tmp_path: Pa
     }
 
 
+def test_the_book_says_what_was_not_judged(apart: Apart, tmp_path: Path) -> None:
+    host = host_of(apart, plugin(tmp_path, "leaving", "import posix; posix._exit(0)"))
+    book = PdfReader(BytesIO(handover_book(VIEW, host, host.assess(VIEW))))
+    text = " ".join(" ".join(page.extract_text().split()) for page in book.pages)
+    assert "Not judged here: it ended its process with status 0 (plugin leaving, leaving.check)" in text
+
+
+def test_what_a_careful_plugin_does_is_not_refused(apart: Apart, tmp_path: Path) -> None:
+    """It converts units, whose table is read then; imports late, also a part of its own; knows days and time zones."""
+    (tmp_path / "careful").mkdir()
+    (tmp_path / "careful" / "words.py").write_text("SAID = 'Fine.'\n", encoding="utf-8")
+    text = """
+        import statistics, zoneinfo
+        from datetime import date, datetime
+        from garboard.numeric import least_squares
+        from garboard.units import Amount
+        from .words import SAID
+        knots = Amount.parse("38.2 mph").to("kn")
+        opened = datetime.fromisoformat(view.job.opened).astimezone(zoneinfo.ZoneInfo("UTC"))
+        print("it prints")
+        yield found(sentence=f"{SAID} {statistics.fmean([knots, knots]):.1f} {date(2026, 5, 14)} {opened.year}")
+    """
+    file = plugin(tmp_path, "careful", text)
+    file.rename(tmp_path / "careful" / "__init__.py")
+    host = host_of(apart, tmp_path / "careful")
+    assert host.faults == ()
+    assert [one.finding.sentence for one in host.assess(VIEW)] == ["Fine. 33.2 2026-05-14 2026"]
+
+
+def test_what_an_older_plugin_declared_and_what_one_declares_that_is_not_here_may_be_asked_for(
+    apart: Apart, tmp_path: Path
+) -> None:
+    text = """
+        view.value("asks.step", "seen")
+        view.rows("asks.step", "was_called_so")
+        view.value("other_plugin.step", "field")
+        yield found(sentence=str(view.value("asks.step", "was_called_so")))
+    """
+    host = host_of(apart, plugin(tmp_path, "asks", text))
+    former = Measurement(step="asks.step", field="was_called_so", value="yes")
+    assert [one.finding.sentence for one in host.assess(attrs.evolve(VIEW, measurements=(former,)))] == ["yes"]
+    (refused,) = host.assess(VIEW)
+    assert refused.finding.code == "asks.check.plugin_failed"
+    assert "'was_called_so' of asks.step, which has no such field" in refused.finding.sentence
+
+
 def test_many_boats_are_judged_by_one_process(apart: Apart, tmp_path: Path) -> None:
     host = host_of(apart, plugin(tmp_path, "plain", "yield found(about=view.vessel.hull_number)"))
     started = apart.starts
@@ -174,6 +223,17 @@ def test_a_fields_own_function_is_asked_there(apart: Apart, tmp_path: Path) -> N
     field = next(field for field in step.fields if field.name == "volts")
     assert "outside the usual 4 to 14 V" in implausible(field, "2 V", Vessel(hull_number="A", name="Four"))
     assert implausible(field, "2 V", Vessel(hull_number="A", name="B")) == ""
+
+
+def test_what_it_prints_is_read_by_nobody_without_end(
+    apart: Apart, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    apart.close()  # the next process prints to where this test looks
+    host = host_of(apart, plugin(tmp_path, "talks", "for _ in range(1000): print('word ' * 100)\nyield found()"))
+    assert [one.finding.code for one in host.assess(VIEW)] == ["talks.check.fail"]
+    printed = capfd.readouterr()
+    assert printed.out == ""
+    assert apart.limits.printed <= len(printed.err) < apart.limits.printed + 1000
 
 
 def test_what_the_program_was_started_with_stays_with_it(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from click.testing import CliRunner, Result
@@ -11,10 +12,12 @@ from click.testing import CliRunner, Result
 import small_plugin
 import wrong_plugins
 from garboard.commands.cli import program
+from garboard.disk.hullfile import HullFolder
 from garboard.hosting.apart import Apart
 from garboard.hosting.sources import plugins_beside
 from garboard.recordings.encode import csv_series
 from garboard.samples import Sample
+from garboard.shop_link.shop_plugins import ApprovedPlugin, keep
 
 _APART = Apart()
 
@@ -65,6 +68,31 @@ def test_one_named_on_the_command_line_runs_instead_and_is_not_a_clash(data: Pat
     plain = json.loads(listed.stdout)
     assert plain["faults"] == []
     assert [one["calculators"] for one in plain["plugins"] if one["name"] == "small_own"] == [["small_own.check"]]
+
+
+def test_what_a_manager_approved_is_not_replaced_by_what_lies_there(data: Path) -> None:
+    assert run("import", data / "job.json", "--into", data / "hulls", "--by", "Robin", "--anyway").exit_code == 0
+    (data / "approved").mkdir()
+    (data / "approved" / "small_own.py").write_text(wrong_plugins.good("small_own"), encoding="utf-8")
+    with HullFolder(data / "hulls") as hulls:
+        sha256 = hulls.attachments.put((data / "approved" / "small_own.py").read_bytes())
+        keep(data / "hulls", [ApprovedPlugin("small_own", sha256, "M. Office", 1)])
+    (data / "plugins").rename(data / "hulls" / "plugins")
+    plain = json.loads(run("plugins", "--json", "--beside", data / "hulls").stdout)
+    assert plain["faults"] == []
+    assert [one["calculators"] for one in plain["plugins"] if one["name"] == "small_own"] == [["small_own.check"]]
+
+
+def test_the_tablet_gets_those_of_the_command_line_and_those_beside_its_data(
+    data: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    given: list[object] = []
+    app = SimpleNamespace(run=lambda *arguments: given.extend(arguments))
+    monkeypatch.setattr("garboard.commands.tablet.import_module", lambda _name: app)
+    chosen = Path(small_plugin.__file__)
+    assert run("--plugin", chosen, "tablet", "--folder", data).exit_code == 0
+    assert given[0] == data
+    assert given[-1] == (chosen, data / "plugins" / "small_own.py")
 
 
 def test_nothing_runs_from_a_folder_that_others_may_change(data: Path) -> None:

@@ -6,8 +6,9 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from queue import Queue
 
 import pytest
 
@@ -15,12 +16,17 @@ import wrong_plugins
 from garboard.disk.shop_document import PLUGINS, shop_document
 from garboard.fields import implausible
 from garboard.findings import Verdict
+from garboard.hosting.failures import NotJudgedHere
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.records import Job, Vessel
 from garboard.shop_link.shop_plugins import ApprovedPlugin, keep
+from garboard_tablet.models.assessor import Assessor
+from garboard_tablet.models.background import Background
 from garboard_tablet.models.left_out import AT_WORK, left_out, runs, take_back_in
+from garboard_tablet.models.live_source import minded_guide
 from garboard_tablet.models.plugin_minder import MOST_CUTS, Patience, PluginMinder
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import open_tablet
 from tablet.driver import Drive
 
@@ -128,7 +134,9 @@ def test_what_cannot_be_interrupted_is_passed_over_while_the_rest_goes_on(tmp_pa
 HOLDS = """
 import sys
 from pathlib import Path
+from queue import Queue
 from garboard.hosting.host import make_host
+from garboard_tablet.models.live_source import minded_guide
 from garboard_tablet.models.plugin_minder import Patience, PluginMinder
 folder = Path(sys.argv[1])
 minder = PluginMinder(folder, patience=Patience(held=0.4))
@@ -156,6 +164,69 @@ def test_what_holds_the_interpreter_ends_the_app_and_the_next_start_leaves_it_ou
     assert runs(file, without), "another version runs"
     take_back_in(tmp_path, "holds")
     assert left_out(tmp_path) == {}
+
+
+STUCK = """
+import sys
+from pathlib import Path
+from queue import Queue
+from garboard.hosting.host import make_host
+from garboard.job_view import JobView
+from garboard.records import Job, Vessel
+from garboard_tablet.models.background import Background
+from garboard_tablet.models.plugin_minder import Patience, PluginMinder
+import threading
+threading.held, over = threading.Event(), threading.Event()
+folder, background = Path(sys.argv[1]), Background(lambda work, after=0.0: None, print)
+minder = PluginMinder(folder, lambda _name: over.set(), Patience(wall=0.2, more=0.1))
+host = make_host((), entry_points=False, files=[folder / "waits.py"], minder=minder)
+view = JobView(vessel=Vessel(hull_number="QQZ04417D626"), job=Job(id="one"))
+background.run("work", lambda: host.assess(view), print)
+over.wait()
+background.stop()
+minder.close()
+print("closed", flush=True)
+minder.leave()
+"""
+
+
+def test_an_app_whose_plugin_does_not_come_back_can_be_closed_and_leaves_it_out(tmp_path: Path) -> None:
+    plugin(tmp_path, "waits", "import threading\nthreading.held.wait()")
+    ended = subprocess.run([sys.executable, "-c", STUCK, str(tmp_path)], capture_output=True, text=True, timeout=60)
+    assert (ended.returncode, ended.stderr) == (0, "closed\n")  # what is printed while a plugin runs goes there
+    assert list(left_out(tmp_path)) == ["waits"]
+
+
+def test_a_page_that_waits_for_findings_gets_them_without_the_plugin_that_does_not_come_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("garboard_tablet.models.plugin_minder.Patience", lambda: SOON)
+    release = threading.Event()
+    monkeypatch.setattr(threading, "held", release, raising=False)
+    queue: Queue[Callable[[], object]] = Queue()
+    waits = plugin(tmp_path, "waits", "import threading\nthreading.held.wait()\nyield found()")
+    tablet = open_tablet(tmp_path / "tablet", own_plugins=[waits])
+    background = Background(lambda work, after=0.0, /: queue.put(work), lambda what, failure: None)
+    assessor = Assessor(tablet, background, lambda key: None)
+
+    def pass_over() -> None:
+        background.renew()
+        assessor.abandon()
+
+    tablet.passed_over = lambda _name: queue.put(pass_over)
+    tablet.change_settings(tablet.settings.with_person("Robin"))
+    hull, job = tablet.open_job("XYZAB123F526")
+    route = Route(page="step", hull=hull, job=job, step="waits.step")
+    try:
+        assessor.soon(route)
+        while assessor.known(route) is None:
+            queue.get(timeout=10)()
+        assert [one.finding.code for one in assessor.of(route)] == ["waits.check.took_too_long"]
+        assert "plugin waits" in assessor.of(route)[0].finding.sentence
+    finally:
+        release.set()
+        background.stop()
+        tablet.close()
 
 
 def test_the_first_page_says_who_is_left_out_and_a_press_lets_it_run_again(tmp_path: Path, drive: Drive) -> None:
@@ -198,6 +269,23 @@ def test_a_fields_own_function_keeps_nobody_from_entering(tmp_path: Path, minder
         (tmp_path / f"{name}.py").write_text(text, encoding="utf-8")
         (step,) = host_of(minder, tmp_path / f"{name}.py").steps
         assert implausible(step.fields[0], "12 V", VIEW.vessel) == ""
+
+
+def test_a_guide_that_loops_is_interrupted_and_one_of_the_program_is_left_alone(
+    tmp_path: Path, minder: PluginMinder
+) -> None:
+    text = wrong_plugins.offering(
+        "steers",
+        "live_guides",
+        'LiveGuide(key="steers.guide", title="G", quantities=("heading",), begin=begin, take=max, show=min)',
+    )
+    (tmp_path / "steers.py").write_text(f"{text}\ndef begin(view):\n    while True: pass\n", encoding="utf-8")
+    host = make_host(("garboard_fuel_curve",), entry_points=False, files=[tmp_path / "steers.py"], minder=minder)
+    assert host.problems == []
+    with pytest.raises(NotJudgedHere, match="took too long"):
+        minded_guide(host.live_guides["steers.guide"], host).begin(VIEW)
+    (own,) = (guide for key, guide in host.live_guides.items() if key != "steers.guide")
+    assert minded_guide(own, host) is own
 
 
 def test_a_plugin_chosen_for_this_run_is_used(tmp_path: Path) -> None:

@@ -91,10 +91,7 @@ def _limits_in_words(limits: Limits) -> str:
 
 
 def _fault_in_words(fault: PluginProblem) -> str:
-    line = f", line {fault.line}" if fault.line else ""
-    where = f" [{fault.file}{line}]" if fault.file else ""
-    state = "works, but" if fault.at_work else "is not loaded:"
-    return f"{state} {fault.reason}{where} ({fault.code}). To do: {fault.cure}."
+    return f"{'works, but' if fault.at_work else 'is not loaded:'} {fault.in_words}"
 
 
 def _as_json(host: PluginHost, offered: Mapping[str, Mapping[str, list[str]]], commands: list[str]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
@@ -40,5 +41,13 @@ def command(tools: Tools, folder: Path | None, demo: bool, replay: Path | None, 
         from garboard.recordings.boat_network import read_where
 
         where = read_where(listen)
-    own = (*tools.plugin_files, *(tools.beside(folder) if folder is not None and folder.is_dir() else ()))
+    own = (*tools.plugin_files, *(_beside(tools, folder) if folder is not None and folder.is_dir() else ()))
     import_module("garboard_tablet.app").run(folder, demo, replay, where, own)  # by name: the core knows no Kivy
+
+
+def _beside(tools: Tools, folder: Path) -> Iterator[Path]:
+    """Plugins that lie in the tablet's folder; what a manager approved is not replaced by one of its name."""
+    from garboard.shop_link.shop_plugins import kept
+
+    approved = {plugin.name for plugin in kept(folder)}
+    yield from (file for file in tools.beside(folder) if file.stem not in approved)

@@ -26,7 +26,7 @@ from garboard.findings import Finding, NotEnoughData
 from garboard.hosting import plain
 from garboard.hosting.asking import with_functions
 from garboard.hosting.codes import NOT_JUDGED
-from garboard.hosting.failures import NotJudgedHere, PluginFault
+from garboard.hosting.failures import NotJudgedHere, PluginFault, PluginProblem
 from garboard.hosting.sources import Source
 from garboard.hosting.watching import Declared, WatchedView
 from garboard.job_view import JobView
@@ -68,10 +68,12 @@ _KEPT_OF_ENVIRONMENT = ("PATH", "LANG", "LC_ALL", "TZ", "TMPDIR", "TEMP", "TMP",
 class Offered:
     """What a plugin offers, its functions asking the other process."""
 
+    source: Source
     version: str
     file: str
     items: Mapping[str, Sequence[Any]]
     commands: Sequence[Mapping[str, str]]
+    faults: tuple[PluginProblem, ...]
 
 
 @attrs.define(eq=False)
@@ -87,6 +89,7 @@ class Apart:
     """The job that the process holds."""
     _cuts: dict[tuple[str, str], list[str]] = attrs.field(factory=dict)
     """By what each calculator and judge ended the process so far."""
+    _at_the_end: Any = None
     _lock: Any = attrs.field(factory=threading.RLock)
     starts: int = 0
     """How many processes there were so far."""
@@ -99,7 +102,7 @@ class Apart:
             self._loaded[name] = source
             self._there.add(name)
         (answer,) = found
-        return self._offered(name, answer["declared"])
+        return self._offered(name, source, answer["declared"])
 
     def forget(self, name: str) -> None:
         """Load a plugin no more when the process is started again."""
@@ -110,9 +113,10 @@ class Apart:
         with self._lock:
             self._end()
 
-    def _offered(self, name: str, found: Mapping[str, Any]) -> Offered:
+    def _offered(self, name: str, source: Source, found: Mapping[str, Any]) -> Offered:
         items = {hook: tuple(_MAKERS[hook](self, name, one) for one in many) for hook, many in found["items"].items()}
-        return Offered(str(found["version"]), str(found["file"]), items, tuple(found["commands"]))
+        faults = tuple(plain.made(one, PluginProblem) for one in found["faults"])
+        return Offered(source, str(found["version"]), str(found["file"]), items, tuple(found["commands"]), faults)
 
     # What its functions ask
 
@@ -200,6 +204,9 @@ class Apart:
             reason = self._why_it_ended(process, gone, ran_out())
             self._end()
             raise reason from None
+        except BaseException:  # such as a person's interruption: what it answers next would be taken for another answer
+            self._end()
+            raise
         if "leaves" in answer:
             self._end()
         _raise_what_ended(answer)
@@ -221,7 +228,7 @@ class Apart:
             self._end()
             self._process = _started(self.limits)
             self.starts += 1
-            weakref.finalize(self, _close, self._process)
+            self._at_the_end = weakref.finalize(self, _close, self._process)
             self._there.clear()
             self._wait_until_it_answers(self._process)
         return self._process
@@ -247,6 +254,8 @@ class Apart:
         process, self._process, self._view = self._process, None, None
         if process is not None:
             _close(process)
+        if self._at_the_end is not None:
+            self._at_the_end.detach()
 
 
 Maker = Callable[[Apart, str, Mapping[str, Any]], Any]

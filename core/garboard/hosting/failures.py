@@ -43,6 +43,7 @@ _CURES = {
     "uses_network": "compute from the job view alone",
     "starts_program": "compute from the job view alone",
     "starts_thread": "compute in compute itself",
+    "judges_badly": "correct the calculator, then approve it anew",
     "left_out": "send its author the log; it runs again when the shop approves another version",
     "uses_chance": "use garboard.numeric, whose draws are seeded",
     "uses_clock": "compute from the dates in the job view",
@@ -76,6 +77,9 @@ class PluginProblem:
     line     : from 1; 0 where it is not known
     cure     : what its author can do
     at_work  : whether the plugin works all the same
+
+    >>> PluginProblem(name="a", reason="it uses random", code="uses_chance", file="a.py", line=3, cure="draw").in_words
+    'it uses random [a.py, line 3] (uses_chance). To do: draw.'
     """
 
     name: str
@@ -85,6 +89,13 @@ class PluginProblem:
     line: int = 0
     cure: str = ""
     at_work: bool = False
+
+    @property
+    def in_words(self) -> str:
+        """What is wrong, where, and what to do."""
+        line = f", line {self.line}" if self.line else ""
+        where = f" [{self.file}{line}]" if self.file else ""
+        return f"{self.reason}{where} ({self.code}). To do: {self.cure}."
 
 
 def problem_of(failure: BaseException, plugin: str, file: str) -> PluginProblem:

@@ -6,6 +6,7 @@ approves a plugin reads it.
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -47,10 +48,13 @@ _SAID = {
     "uses_files": "it changes a file",
 }
 _READ_BY_IMPORTS = (".py", ".pyc", ".so", ".pyd", ".dll")
+_LIBRARIES = [place for place in sys.path if Path(place).name in ("site-packages", "dist-packages")]
+_PROGRAM = str(Path(garboard.__file__).parent)
 _OF_PYTHON = tuple(
-    str(Path(place).resolve())
-    for place in (sys.prefix, sys.base_prefix, Path(garboard.__file__).parent, "/usr/share/zoneinfo", "/dev/null")
+    os.path.realpath(place)
+    for place in (sys.prefix, sys.base_prefix, _PROGRAM, *_LIBRARIES, "/usr/share/zoneinfo", "/dev/null")
 )
+"""What Python and its libraries read themselves, such as the tables of units when the first is converted."""
 
 
 class Guard:
@@ -82,7 +86,7 @@ class Guard:
     def _opens(self, path: Any, mode: str, flags: int) -> None:
         if isinstance(path, int):  # what is open already
             return
-        name = str(path, "utf-8", "replace") if isinstance(path, bytes) else str(path)
+        name = os.path.realpath(os.fsdecode(path))
         writes = bool(set(mode) & set("wax+")) or bool(flags & 3)
         if writes and name not in _OF_PYTHON:
             self._refuse("uses_files", f"it writes the file {name}")

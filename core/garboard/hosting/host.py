@@ -57,7 +57,7 @@ from garboard.steps import Assessed, Calculator, LiveGuide, Phase, RecordingJudg
 if TYPE_CHECKING:
     import click
 
-    from garboard.hosting.apart import Apart
+    from garboard.hosting.apart import Apart, Offered
 
 BUILT_IN = (
     "garboard_wiring_audit",
@@ -169,7 +169,8 @@ class PluginHost:
     apart: Apart | None = None
     minder: Minder | None = None
     _registers: dict[str, _Register] = attrs.field(factory=lambda: {hook: _Register() for hook in _KINDS})
-    _commands_apart: dict[str, tuple[Source, Sequence[Mapping[str, str]]]] = attrs.field(factory=dict)
+    _offered: dict[str, Offered] = attrs.field(factory=dict)
+    """What plugins offer that run in a process of their own."""
 
     def load(self, name: str, find: Callable[[], ModuleType], file: str = "") -> None:
         """Load one plugin. A failure is listed in `problems`; what it registered before failing is withdrawn.
@@ -224,7 +225,7 @@ class PluginHost:
             self._refuse(name, failure, source.file)
         else:
             self.plugins.append(LoadedPlugin(name, found.version, _stand_in(name, found.file)))
-            self._commands_apart[name] = source, found.commands
+            self._offered[name] = found
 
     def _refuse_taken(self, name: str) -> None:
         """Raise PluginFault for a second plugin of a name: the first stays as it is."""
@@ -291,10 +292,14 @@ class PluginHost:
     def faults(self) -> tuple[PluginProblem, ...]:
         """What is wrong with plugins, those that come with the program left out: first what keeps one from working."""
         own = [plugin for plugin in self.plugins if plugin.name not in BUILT_IN]
-        in_source = (
-            fault for plugin in own for file in sources(plugin.module) for fault in faults_in_source(plugin.name, file)
-        )
-        return (*self.problems, *(fault for plugin in own for fault in self._faults_in_keys(plugin)), *in_source)
+        in_keys = [fault for plugin in own for fault in self._faults_in_keys(plugin)]
+        return (*self.problems, *in_keys, *(fault for plugin in own for fault in self._faults_in_source(plugin)))
+
+    def _faults_in_source(self, plugin: LoadedPlugin) -> Iterable[PluginProblem]:
+        """Read where the plugin runs: a source may be such that whoever reads it ends."""
+        if plugin.name in self._offered:
+            return self._offered[plugin.name].faults
+        return [fault for file in sources(plugin.module) for fault in faults_in_source(plugin.name, file)]
 
     def _faults_in_keys(self, plugin: LoadedPlugin) -> Iterator[PluginProblem]:
         for calculator in self.calculators:
@@ -407,11 +412,11 @@ class PluginHost:
 
     def _known_commands(self, plugin: str) -> Iterator[click.Command]:
         """Commands of a plugin that runs in a process of its own."""
-        if plugin in self._commands_apart:
+        if plugin in self._offered:
             from garboard.hosting.own_commands import command_apart
 
-            source, known = self._commands_apart[plugin]
-            yield from (command_apart(one, partial(_commands_here, plugin, source)) for one in known)
+            offered = self._offered[plugin]
+            yield from (command_apart(one, partial(_commands_here, plugin, offered.source)) for one in offered.commands)
 
     def with_defaults(self, view: JobView) -> JobView:
         """The view with the value of every setting that holds: what was set, or else its default.
@@ -429,9 +434,23 @@ class PluginHost:
         """Run the calculators on a job; with `steps`, only those shown under them."""
         ready = watched(self.with_defaults(view), self.declared)
         ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))  # one a run: threads share a view
-        wanted = [c for c in self.calculators if steps is None or c.step in steps or c.may_doubt]
-        found = with_doubts([assessed for calculator in wanted for assessed in self._assess_one(calculator, ready)])
-        return tuple(one for one in found if steps is None or one.step in steps)
+        calculators, found = self.calculators, dict[str, list[Assessed]]()
+        for calculator in calculators:
+            if steps is None or calculator.step in steps:
+                found[calculator.key] = list(self._assess_one(calculator, ready))
+        rest_on = {_owner_of(place) for each in found.values() for one in each for place in one.finding.places}
+        for calculator in calculators:
+            if calculator.key not in found and calculator.may_doubt_of(rest_on):
+                found[calculator.key] = list(self._assess_one(calculator, ready))
+        in_order = [one for calculator in calculators for one in found.get(calculator.key, ())]
+        return tuple(one for one in with_doubts(in_order) if steps is None or one.step in steps)
+
+    def assess_with(self, plugin: str, view: JobView) -> tuple[Assessed, ...]:
+        """Run the calculators of one plugin alone; no doubts of others are told."""
+        ready = watched(self.with_defaults(view), self.declared)
+        ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))
+        own = [one for one in self.calculators if self.owner_of("register_calculators", one.key) == plugin]
+        return tuple(assessed for calculator in own for assessed in self._assess_one(calculator, ready))
 
     def _assess_one(self, calculator: Calculator, view: WatchedView) -> Iterator[Assessed]:
         name = self.owner_of("register_calculators", calculator.key)
@@ -453,6 +472,11 @@ class PluginHost:
                 shortened=is_cut,
                 settings_used=used,
             )
+
+
+def _owner_of(place: FieldKey) -> str:
+    """The plugin in whose step a place is, or `OF_VESSEL`."""
+    return place[0].partition(".")[0]
 
 
 OWN_METHOD = (Basis(BasisKind.METHOD, "a check of its plugin's own, which names no basis"),)
@@ -582,6 +606,8 @@ def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
     _refuse_verdicts_against_limits(found)
     if found.doubts and not calculator.may_doubt:
         raise TypeError(f"a finding of {calculator.key} doubts values; register the calculator with may_doubt=True")
+    if unsaid := next((one.step for one in found.doubts if not calculator.may_doubt_of({_owner_of(one.place)})), ""):
+        raise TypeError(f"a finding of {calculator.key} doubts a value of {unsaid}; name its plugin in doubts_in")
     if found.doubted:
         raise TypeError("doubted of a finding is for the program to fill in; name what is contradicted in doubts")
     _refuse_codes_of_others(found.code, plugin)
@@ -604,10 +630,10 @@ def _refuse_what_no_page_draws(found: Finding) -> None:
             raise TypeError(f"{name} of a finding is text, got {shown(text)}")
     doubted = (one.place for one in found.doubts)
     lacking = ((one.step, one.field, one.row, one.of) for one in found.missing)
-    names = (found.code, found.of, *(name for place in (*found.places, *doubted, *lacking) for name in place))
-    for name in names:
-        if len(name) > LONGEST_TEXT:
-            raise ValueError(f"a code or the name of a place has at most {LONGEST_TEXT} letters, got {shown(name)}")
+    names = [found.code, found.of, *(name for place in (*found.places, *doubted, *lacking) for name in place)]
+    if max(map(len, names)) > LONGEST_TEXT:
+        name = max(names, key=len)
+        raise ValueError(f"a code or the name of a place has at most {LONGEST_TEXT} letters, got {shown(name)}")
 
 
 def _refuse_limits_of_nothing(found: Finding) -> None:

@@ -8,8 +8,9 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from functools import partial
+from io import StringIO
 from pathlib import Path
 from typing import IO, Any, TextIO
 
@@ -18,11 +19,13 @@ import attrs
 from garboard.findings import Finding, NotEnoughData
 from garboard.hosting import plain
 from garboard.hosting.asking import asking_fields
+from garboard.hosting.codes import sources
 from garboard.hosting.failures import PluginFault, PluginProblem, problem_of
 from garboard.hosting.guard import Guard
 from garboard.hosting.host import HOOKS, LoadedPlugin, PluginHost, collect, empty_host
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.sections import checked_blocks
+from garboard.hosting.source_faults import faults_in_source
 from garboard.hosting.sources import Source, find_module
 from garboard.hosting.watching import Declared, watched
 from garboard.job_view import JobView
@@ -35,7 +38,7 @@ _LENGTH = 8
 Sent = tuple[JobView, Declared]
 
 
-def main(processor: float, _wall: float, memory: int, answer: int, printed: int) -> None:
+def main(processor: float, wall: float, memory: int, answer: int, printed: int) -> None:
     """Answer until the program is gone."""
     out = os.fdopen(os.dup(1), "wb")
     requests = os.fdopen(os.dup(0), "rb")
@@ -45,7 +48,7 @@ def main(processor: float, _wall: float, memory: int, answer: int, printed: int)
     guard = Guard()
     inside.begin()
     while (request := inside.next()) is not None:
-        with _limited(processor), guard.of_plugin(computes=request[0] != "load"):
+        with _limited(processor, wall), guard.of_plugin(computes=request[0] != "load"):
             inside.answer(request)
 
 
@@ -201,7 +204,14 @@ def _declared(host: PluginHost, loaded: LoadedPlugin, file: str) -> plain.Plain:
     ]
     if host.problems:
         raise PluginFault(host.problems[0].reason, host.problems[0].code)
-    return {"version": loaded.version, "file": file, "items": items, "commands": commands}
+    faults = [fault for source in sources(loaded.module) for fault in faults_in_source(loaded.name, source)]
+    return {
+        "version": loaded.version,
+        "file": file,
+        "items": items,
+        "commands": commands,
+        "faults": plain.plain(faults),
+    }
 
 
 def _one(item: Any) -> plain.Plain:
@@ -212,8 +222,8 @@ def _one(item: Any) -> plain.Plain:
 class _Capped:
     """What plugins print, as far as anybody wants to read it."""
 
-    def __init__(self, into: TextIO, most: int) -> None:
-        self._into, self._left = into, most
+    def __init__(self, into: TextIO | None, most: int) -> None:
+        self._into, self._left = into or StringIO(), most
 
     def write(self, text: str) -> int:
         if self._left > 0:
@@ -234,7 +244,10 @@ def _keep_to_itself(printed: int) -> None:
     """What it prints goes to the error output, and it has no input: the pipes are for answers."""
     nothing = os.open(os.devnull, os.O_RDONLY)
     os.dup2(nothing, 0)
-    os.dup2(2, 1)
+    try:
+        os.dup2(2, 1)
+    except OSError:  # a program without an error output, such as one that the system starts
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
     sys.dont_write_bytecode = True
     capped: Any = _Capped(sys.stderr, printed)
     sys.stdout = sys.stderr = capped
@@ -252,16 +265,25 @@ def _limit_memory(beyond: int) -> None:
         return  # a system without such limits: the time is limited all the same
 
 
+_LEFT_ALONE = 10
+"""After so many times the time it has, a process whose program is gone ends itself."""
+
+
 @contextmanager
-def _limited(processor: float) -> Iterator[None]:
-    """End this process when one answer takes more time of the processor [s], whatever the plugin is doing."""
+def _limited(processor: float, wall: float) -> Iterator[None]:
+    """End this process when one answer takes more time of the processor [s], whatever the plugin is doing.
+
+    wall : the program ends this process after so long; should that be gone, it ends by itself, much later [s]
+    """
     if not hasattr(signal, "setitimer"):
         yield
         return
-    with suppress(ValueError):
-        signal.signal(signal.SIGPROF, signal.SIG_DFL)
+    for ends in (signal.SIGPROF, signal.SIGALRM):
+        signal.signal(ends, signal.SIG_DFL)
     signal.setitimer(signal.ITIMER_PROF, processor)
+    signal.setitimer(signal.ITIMER_REAL, _LEFT_ALONE * wall)
     try:
         yield
     finally:
         signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.setitimer(signal.ITIMER_REAL, 0)

@@ -13,6 +13,9 @@ from typing import Any, NoReturn, TextIO
 
 from garboard.faults import GarboardError, in_words
 
+end_at_once = os._exit
+"""For the program itself: ends it, also while a plugin runs that does not come back."""
+
 
 class PluginEnded(GarboardError):
     """A plugin raised what is meant to end a program or a generator."""

@@ -288,7 +288,7 @@ def _placed(name: Annotation, offset: tuple[int, int], canvas: FigureCanvasAgg) 
     name.set_position(offset)
     name.set_horizontalalignment("left" if across > 0 else "right" if across < 0 else "center")
     name.set_verticalalignment("bottom" if up > 0 else "top" if up < 0 else "center")
-    name.update_positions(canvas.get_renderer())  # type: ignore[no-untyped-call]
+    name.update_positions(canvas.get_renderer())  # type: ignore[no-untyped-call]  # matplotlib has no type for it
     return Text.get_window_extent(name).padded(_CLEAR)  # without the line that leads to it
 
 

@@ -51,7 +51,8 @@ class Tools:
 
         if path not in self._hosts:
             approved = self._approved(path) if is_hull_folder(path) else ()
-            own = (*self.beside(path), *approved)
+            names = {file.stem for file in approved}  # what a manager approved is not replaced by what lies there
+            own = (*approved, *(file for file in self.beside(path) if file.stem not in names))
             self._hosts[path] = self._host(own) if own else self.host
         return self._hosts[path]
 

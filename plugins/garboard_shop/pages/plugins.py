@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -16,6 +17,7 @@ from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.faults import Fault, InputError
 from garboard.hosting.host import PluginHost
+from garboard.job_view import JobView
 from garboard_shop import own_plugins
 from garboard_shop.store import ShopPlugin, Store
 
@@ -49,9 +51,20 @@ def waiting(folder: Path | None, store: Store) -> tuple[Waiting, ...]:
     return tuple(one for one in found if one.sha256 not in at_work)
 
 
-def approve(folder: Path | None, store: Store, name: str, sha256: str, by: str, now: int) -> ShopPlugin:
+def approve(
+    folder: Path | None,
+    store: Store,
+    name: str,
+    sha256: str,
+    by: str,
+    now: int,
+    *,
+    jobs: Iterable[JobView] = (),
+    tell: Callable[[str], object] = str,
+) -> ShopPlugin:
     """Approve the file a manager has read, and no other: its content is the one whose hash was shown.
 
+    jobs, tell : as of `own_plugins.approve`
     errors : InputError; storage.NotSaved
     """
     chosen = next((one for one in waiting(folder, store) if (one.name, one.sha256) == (name, sha256)), None)
@@ -63,7 +76,8 @@ def approve(folder: Path | None, store: Store, name: str, sha256: str, by: str, 
     with TemporaryDirectory(prefix="garboard-") as place:
         copy = Path(place) / f"{name}.py"
         copy.write_bytes(content)
-        return own_plugins.approve(store.register, own_plugins.keep_in_store(store), copy, by, now)
+        keep = own_plugins.keep_in_store(store)
+        return own_plugins.approve(store.register, keep, copy, by, now, jobs=jobs, tell=tell)
 
 
 def files_to_run(store: Store, folder: Path) -> tuple[Path, ...]:

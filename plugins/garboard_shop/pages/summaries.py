@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -392,6 +392,19 @@ def make_summary(store: Store, host: PluginHost, hull: str) -> BoatSummary:
         figures=figures,
         host=host,
     )
+
+
+def jobs_of(store: Store) -> Iterator[JobView]:
+    """Every job of the shop's, as it stands. Boats that cannot be read are passed over."""
+    for hull in sorted(store.digests()):
+        if hull == SHOP_RECORD:
+            continue
+        try:
+            boat, _, _ = open_boat(store, hull)
+        except (NewerFormat, InputError):
+            continue
+        recordings = _Recordings(store.attachments)
+        yield from (boat.view(job, recordings.load) for job in boat.jobs)
 
 
 def _figures(findings: Iterable[Finding]) -> Iterable[Figure]:

@@ -6,7 +6,6 @@ While a plugin's code runs its name stands in a file. An app that ends meanwhile
 
 from __future__ import annotations
 
-import ctypes
 import faulthandler
 import os
 import sys
@@ -21,6 +20,7 @@ from typing import IO
 import attrs
 
 from garboard.hosting.failures import NotJudgedHere, PluginProblem, cure_of
+from garboard.hosting.plugin_code import end_at_once
 from garboard_tablet.models.left_out import AT_WORK, LEFT_OUT, SLOT, SLOTS, hash_of
 
 HELD = "plugin-held.txt"
@@ -205,6 +205,11 @@ class PluginMinder:
             if kept is not None and not self.is_stuck:
                 kept.close()
 
+    def leave(self) -> None:
+        """End the program now where a plugin does not come back: Python would wait for it. All is saved and closed."""
+        if self.is_stuck:
+            end_at_once(0)
+
 
 class _Minded:
     def __init__(self, minder: PluginMinder, plugin: str, file: str, key: str) -> None:
@@ -230,6 +235,10 @@ class _Minded:
 
 def _interrupt(thread: int, kind: type[BaseException] | None) -> None:
     """Raise an exception in a thread at its next step; None takes back one that has not come yet."""
+    try:
+        import ctypes
+    except ImportError:  # a tablet's Python may come without: it is passed over instead
+        return
     ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(thread), ctypes.py_object(kind) if kind else None)
 
 

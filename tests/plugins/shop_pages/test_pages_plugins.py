@@ -9,6 +9,7 @@ import pytest
 from garboard.hosting.host import make_host
 from garboard_shop.pages.plugins import files_to_run, waiting
 from pages_rig import CHIEF, HAND, Browser, Pages, form_to, words_of
+from wrong_plugins import computing
 
 SOURCE = '''
 """Our own check. <script>alert(1)</script>"""
@@ -85,6 +86,14 @@ def test_a_file_that_does_not_load_goes_nowhere_and_says_why(pages: Pages, manag
     answer = manager.send(form_to(manager.text("/plugins"), "/plugins/approve"))
     assert answer.status_code == 400
     assert "not today" in words_of(answer.text)
+    assert pages.store.register.plugins() == ()
+
+
+def test_a_file_that_fails_in_one_of_the_shops_jobs_goes_nowhere_and_says_why(pages: Pages, manager: Browser) -> None:
+    put_file(pages, computing("our_check", "1 / 0"))
+    answer = manager.send(form_to(manager.text("/plugins"), "/plugins/approve"))
+    assert answer.status_code == 400
+    assert "division by zero" in words_of(answer.text)
     assert pages.store.register.plugins() == ()
 
 

@@ -15,7 +15,7 @@ from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard_shop.pages import index as index_module
-from garboard_shop.pages.index import MOST_NEWER, MOST_SHOWN, Index, card_of
+from garboard_shop.pages.index import LONGEST_SEARCH, MOST_NEWER, MOST_SHOWN, Index, Wanted, card_of
 from garboard_shop.store import Delivery
 from pages_rig import NOON, Browser, Pages, words_of
 
@@ -99,6 +99,14 @@ def test_a_search_finds_what_going_through_every_boat_finds(
             expected = one_by_one(store, words, day)
             assert [card.hull for card in index.search(words, day)] == expected
             assert [card.hull for card in index.search(words, day, 2)] == expected[:2]
+
+
+def test_a_search_of_thousands_of_words_costs_no_more_than_one_of_a_few() -> None:
+    """Each word is looked for among all boats; what nobody types is not read to its end."""
+    wanted = Wanted.typed("saltgrass " + "x " * 8000)
+    assert len(wanted.words) <= LONGEST_SEARCH
+    assert wanted.words[0] == "saltgrass"
+    assert Wanted.typed("Saltgrass marina").words == ("saltgrass", "marina")
 
 
 @given(st.permutations([0, 1, 2]))

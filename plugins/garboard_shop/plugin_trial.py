@@ -1,0 +1,135 @@
+"""A plugin tried on the shop's own jobs before it is approved, in a process of its own."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
+from pathlib import Path
+
+import attrs
+
+from garboard.faults import in_number
+from garboard.findings import Finding, NotEnoughData
+from garboard.hosting.codes import NOT_JUDGED, PLUGIN_FAILED, code_for
+from garboard.hosting.failures import PluginProblem, cure_of, problem_of
+from garboard.hosting.host import PluginHost, make_host
+from garboard.job_view import JobView
+from garboard.steps import Assessed
+
+LONGEST = 60.0
+"""A trial takes at most about so long, however many jobs there are [s]."""
+TWICE = 20
+"""So many jobs are judged a second time, by a process that is started anew."""
+
+
+@attrs.frozen(kw_only=True)
+class Trial:
+    """How a plugin did.
+
+    problems : what keeps it from being approved
+    remarks  : what is wrong with it all the same
+    jobs     : how many it judged
+    is_whole : whether these were all there are
+    """
+
+    problems: tuple[PluginProblem, ...] = ()
+    remarks: tuple[PluginProblem, ...] = ()
+    jobs: int = 0
+    is_whole: bool = True
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What to say of it, where it may be approved."""
+        if self.problems:
+            return ()
+        tried = f"It was tried on {in_number(self.jobs, 'job')} of the shop's own and failed in none."
+        if not self.jobs:
+            tried = "There was no job to try it on."
+        elif not self.is_whole:
+            tried += " There was no time for the others."
+        return (tried, *(f"It works, but {one.in_words}" for one in self.remarks))
+
+
+def try_plugin(file: Path, jobs: Iterable[JobView], longest: float = LONGEST) -> Trial:
+    """Load a plugin and have it judge jobs, each at most as long as it may take at work.
+
+    longest : no new job is begun after so long [s]
+    """
+    host = make_host(entry_points=False, files=[file], apart=True)
+    try:
+        if problems := tuple(one for one in host.problems if one.name == file.stem):
+            return Trial(problems=problems)
+        remarks = tuple(one for one in host.faults if one.name == file.stem and one.at_work)
+        return attrs.evolve(_judged(host, file, jobs, time.monotonic() + longest), remarks=remarks)
+    finally:
+        if host.apart is not None:
+            host.apart.close()
+
+
+def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float) -> Trial:
+    first: list[tuple[JobView, tuple[Assessed, ...]]] = []
+    problems: dict[str, PluginProblem] = {}
+    count, is_whole = 0, True
+    for view in jobs:
+        if time.monotonic() > until:
+            is_whole = False
+            break
+        count += 1
+        found = host.assess_with(file.stem, view)
+        for problem in (*_failed(found, file), *_failed_sections(host, view, found, file)):
+            problems.setdefault(problem.reason, problem)
+        if len(first) < TWICE:
+            first.append((view, found))
+    if not problems:
+        problems = {one.reason: one for one in _differing(host, file, first, until)}
+    return Trial(problems=tuple(islice(problems.values(), TWICE)), jobs=count, is_whole=is_whole)
+
+
+def _failed(found: Sequence[Assessed], file: Path) -> Iterator[PluginProblem]:
+    for one in found:
+        if one.finding.code in {code_for(one.calculator, what) for what in (PLUGIN_FAILED, *NOT_JUDGED)}:
+            yield _problem(file, one.finding.sentence, "judges_badly")
+
+
+def _failed_sections(host: PluginHost, view: JobView, found: Sequence[Assessed], file: Path) -> Iterator[PluginProblem]:
+    own = [one for one in host.report_sections if host.owner_of("register_report_sections", one.key) == file.stem]
+    assessed = host.assess(view) if own else found  # a section may look for what other plugins find
+    for section in own:
+        try:
+            section.build(host.with_defaults(view), assessed)
+        except NotEnoughData:
+            continue
+        except Exception as failure:
+            yield attrs.evolve(problem_of(failure, file.stem, str(file)), code="judges_badly")
+
+
+def _differing(
+    host: PluginHost, file: Path, first: Sequence[tuple[JobView, tuple[Assessed, ...]]], until: float
+) -> Iterator[PluginProblem]:
+    """What is found otherwise by a process that was started anew, with the jobs in another order.
+
+    It has other hashes, another clock and other chance, and nothing kept from the jobs before.
+    """
+    if host.apart is not None:
+        host.apart.close()
+    for view, found in reversed(first):
+        if time.monotonic() > until:
+            return
+        again = host.assess_with(file.stem, view)
+        for one, other in zip(found, again, strict=False):
+            if one != other:
+                reason = f"{one.calculator} finds {_short(one.finding)!r} of a job, then {_short(other.finding)!r}"
+                yield _problem(file, reason, "differs")
+                return
+        if len(found) != len(again):
+            yield _problem(file, f"it gives {len(found)} findings of a job, then {len(again)}", "differs")
+            return
+
+
+def _short(finding: Finding) -> str:
+    return finding.sentence[:120]
+
+
+def _problem(file: Path, reason: str, code: str) -> PluginProblem:
+    return PluginProblem(name=file.stem, reason=reason, code=code, file=file.name, cure=cure_of(code))
