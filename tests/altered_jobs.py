@@ -7,13 +7,15 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator, Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import attrs
 
 import garboard
-from garboard.hosting.host import PluginHost
+from examples import examples
+from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import Disagreement, JobView, place_of
 from garboard.judging.assessing import assess_job_file
 from garboard.records import EQUIPMENT, JsonValue, Measurement
@@ -21,6 +23,7 @@ from garboard.steps import Assessed
 from garboard.units import Amount
 
 SAMPLES = sorted((Path(garboard.__file__).parents[2] / "sample_jobs").glob("*/job.json"))
+SEED, CHANGES = 1852, examples(250)
 FACTORS = (0.0, 0.5, 0.9, 1.1, 2.0, 10.0, -1.0)
 """What an amount is multiplied by: a slip of the finger, another unit, a probe turned round."""
 
@@ -38,6 +41,22 @@ def findings_of_plugin(host: PluginHost, view: JobView, plugin: str) -> Sequence
 def plugin_of(key: str) -> str:
     """The plugin a step or calculator belongs to."""
     return key.partition(".")[0]
+
+
+@cache
+def findings_of_altered() -> tuple[tuple[JobView, Sequence[Assessed]], ...]:
+    """The sample jobs and what is found in them; altered ones, and what the plugin whose values were altered finds.
+
+    Two files of tests look at it. The one that comes second lets it go: see SLOW in conftest.py.
+    """
+    return tuple(_findings_of_altered(make_host(entry_points=False)))
+
+
+def _findings_of_altered(host: PluginHost) -> Iterator[tuple[JobView, Sequence[Assessed]]]:
+    for number, view in enumerate(sample_views(host)):
+        yield view, host.assess(view)
+        for plugin, other in (*each_struck(view), *at_random(view, random.Random(SEED + number), CHANGES)):
+            yield other, findings_of_plugin(host, other, plugin)
 
 
 def each_struck(view: JobView) -> Iterator[tuple[str, JobView]]:

@@ -6,11 +6,19 @@ Run by a person they are drawn anew, and find what nobody thought of.
 import gc
 import os
 import shutil
+import sys
+from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
 
+from examples import LONG
 from memory import give_back
+
+HERE = Path(__file__).parent
+PEAK = "peak memory"
+peaks = pytest.StashKey[list[int]]()
 
 settings.register_profile("server", derandomize=True, deadline=None, print_blob=True)
 settings.register_profile("person", deadline=None)
@@ -19,11 +27,59 @@ settings.load_profile("server" if os.environ.get("CI") else "person")
 # Servers in threads: a pool of memory for each thread would keep what its tests used for good. For processes to come.
 os.environ.setdefault("MALLOC_ARENA_MAX", "2")
 
+# Programs that tests start keep the bytecode of this one, and do not each compile it anew.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 # In memory, where there is room: the program asks for a flush at every save, and a database at every commit, and a kill
 # loses nothing that is written. What a power cut loses is tested on a disk of its own, in campaigns/*power_cut.py.
 if os.access("/dev/shm", os.W_OK) and shutil.disk_usage("/dev/shm").free > 2_000_000_000:
     os.environ.setdefault("GARBOARD_TEST_CLUSTERS", "/dev/shm")
     os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", "/dev/shm")
+
+
+SLOW = (
+    "plugins/test_no_contradictions.py",  # these two in one process, one after the other: see altered_jobs.py
+    "core/test_findings_as_data.py",
+    "tablet/test_tablet_layout.py",
+    "promises/test_promises_over_postgresql.py",
+    "promises/test_promises_over_the_network.py",
+    "plugins/shop_pages/test_pages_in_browser.py",
+    "tablet/test_tablet_evening.py",
+)
+"""Files whose tests take longest, or belong together, first: the last tests are short, and no worker waits long."""
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--long", action="store_true", help="draw every random example of the slow tests, not a third")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    if config.getoption("--long"):
+        os.environ[LONG] = "1"
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    order = {str(HERE / name): number for number, name in enumerate(SLOW)}
+    items.sort(key=lambda item: order.get(str(item.path), len(SLOW)))
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """A worker says how much memory it had at most [KiB]; see `getrusage(2)`. Windows has no such call."""
+    said = getattr(session.config, "workeroutput", None)
+    if said is not None and sys.platform != "win32":
+        import resource
+
+        said[PEAK] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any) -> None:
+    node.config.stash.setdefault(peaks, []).append(getattr(node, "workeroutput", {}).get(PEAK, 0))
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    if found := config.stash.get(peaks, None):
+        terminalreporter.write_line(f"largest test worker: {max(found) * 1024 / 1e6:.0f} MB")
 
 
 def pytest_collection_finish() -> None:

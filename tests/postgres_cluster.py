@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import itertools
 import os
@@ -23,6 +24,8 @@ WHERE = "GARBOARD_TEST_CLUSTERS"
 PLACES = Path("/usr/lib/postgresql")
 _END_WITH_US = ("setpriv", "--pdeathsig", "QUIT") if shutil.which("setpriv") else ()
 """The server ends when the tests are killed."""
+_EMPTY: list[Path] = []
+"""An empty server's data folder, once one was made; gone with the process."""
 
 
 def programs() -> Path | None:
@@ -70,7 +73,7 @@ class Cluster:
         self._log = (self.folder / "log").open("ab")
         if user := _unprivileged():
             shutil.chown(self.folder, user)
-        self._run("initdb", "-D", str(self.data), "-U", USER, "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "-N")
+        self._make_data()
 
     @property
     def data(self) -> Path:
@@ -130,6 +133,18 @@ class Cluster:
             *("--lc-collate=C", "--lc-ctype=C", name),
         )
         return f"postgresql://{USER}@/{name}?host={self.folder}"
+
+    def _make_data(self) -> None:
+        """By copy: of the six data folders of a whole run, one is made by initdb."""
+        if not _EMPTY:
+            made = Path(tempfile.mkdtemp(prefix="gb-pg-empty-", dir=self.folder.parent))
+            atexit.register(shutil.rmtree, made, ignore_errors=True)
+            if user := _unprivileged():
+                shutil.chown(made, user)
+            how = ("-U", USER, "-A", "trust", "-E", "UTF8", "--locale=C.UTF-8", "-N")
+            self._run("initdb", "-D", str(made / "data"), *how)
+            _EMPTY.append(made / "data")
+        subprocess.run(["cp", "-a", _EMPTY[0], self.data], check=True, user=_unprivileged(), cwd=self.folder)
 
     def _run(self, program: str, *arguments: str) -> None:
         if not self._ask(program, *arguments):

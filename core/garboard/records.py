@@ -274,12 +274,19 @@ class Vessel:
     more: Mapping[str, JsonValue] = _more()
 
     @cached_property
-    def names(self) -> Mapping[str, Mapping[str, None]]:
-        """The names of its equipment, in order, by the keys of EQUIPMENT. Asked for each of a job's many values."""
-        return {
-            kind: dict.fromkeys(getattr(piece, name) for piece in getattr(self, kind))
-            for kind, name in EQUIPMENT.items()
-        }
+    def pieces(self) -> Mapping[str, Mapping[str, Any]]:
+        """Its equipment by kind, a key of EQUIPMENT, and name; in order, and of one name the first.
+
+        It is asked for each of a job's many values: to look through a list each time is work that grows as a square.
+
+        >>> list(Vessel(hull_number="QQZ01234A626", tanks=(Tank(name="main"),)).pieces["tanks"])
+        ['main']
+        """
+        found: dict[str, dict[str, Any]] = {kind: {} for kind in EQUIPMENT}
+        for kind, name in EQUIPMENT.items():
+            for piece in getattr(self, kind):
+                found[kind].setdefault(getattr(piece, name), piece)
+        return found
 
 
 EQUIPMENT: Mapping[str, str] = {

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import enum
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence, Set
 from typing import Generic, TypeVar
 
 import attrs
@@ -132,6 +132,8 @@ class Calculator:
     applies : says whether the calculator has anything to say about this vessel at all
     leads   : its findings say what to do about the others of the step, so where they ask for anything they stand first
     may_doubt : its findings may doubt values that others rest on, so it runs wherever any of them does
+    doubts_in : the plugins in whose steps these values stand ("prop_check"), and `OF_VESSEL` for facts of the vessel;
+                it runs where a finding rests on a value of theirs. With none, it runs where one rests on any value
     """
 
     key: str
@@ -143,6 +145,11 @@ class Calculator:
     order: int = 500
     leads: bool = False
     may_doubt: bool = False
+    doubts_in: tuple[str, ...] = ()
+
+    def may_doubt_of(self, owners: Set[str]) -> bool:
+        """Whether its findings may doubt a value of any of these: plugins, or `OF_VESSEL`."""
+        return self.may_doubt and bool(owners & set(self.doubts_in) if self.doubts_in else owners)
 
 
 @attrs.frozen(kw_only=True)

@@ -8,12 +8,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 
-from garboard.findings import Doubt, Finding, NotEnoughData, Verdict
+from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard_fuel_curve.contradictions import WIDE, contradictions
 from garboard_fuel_curve.full_throttle_runs import Runs, runs_of
-from garboard_fuel_curve.readings import ThrottleStep, readings
+from garboard_fuel_curve.readings import Readings, ThrottleStep, readings
 from garboard_fuel_curve.steps import OTHER_READINGS, STEPS, TANKS
 
 NEAR, FASTER = 0.9, 1.08
@@ -39,6 +39,14 @@ FAR_AT_LEAST = 500.0
 """An engine speed farther from the throttle step it was read at, as a share and [rev/min], was not read there (common
 practice, no source)."""
 
+LOG_WITHIN = 0.05
+"""A log is left alone within this share of the speed over ground: it is set to a few per cent, and the boat's wake
+and the bubbles under it take more at speed (common practice, no source)."""
+
+LOG = Basis(
+    BasisKind.COMMON_PRACTICE, f"a log is set by the speed over ground of opposite runs, to {100 * LOG_WITHIN:g} %"
+)
+
 SPLIT = 1.3
 """The meters of twins may differ so much more over a day than in the steps: one engine idles alone for a while (common
 practice, no source)."""
@@ -50,6 +58,7 @@ def against_others(view: JobView) -> Iterator[Finding]:
         found = view.once(readings)
     except NotEnoughData:
         return  # the figures of the steps say what is missing
+    yield from _water_log(found)
     yield from _meters_split_otherwise(view, found.taken)
     runs = runs_of(view)
     by_engine_speed = (
@@ -62,6 +71,25 @@ def against_others(view: JobView) -> Iterator[Finding]:
     elif runs and not found.speed_doubted:
         named = [step for one in view.once(contradictions, found) for step in one.steps]
         yield from _other_speed(view, runs, [step for step in found.taken if all(step is not one for one in named)])
+
+
+def _water_log(found: Readings) -> Iterator[Finding]:
+    """A log that reads otherwise than the receiver over opposite runs. The speed over ground stands: a log is set by
+    it."""
+    off = found.log_off
+    if off is None or found.speed_doubted or abs(off) <= LOG_WITHIN:
+        return
+    yield Finding(
+        code="fuel_curve.against_others.water_log",
+        verdict=Verdict.ADVISE,
+        about="speed through water",
+        sentence=(
+            f"Over opposite runs the log reads {100 * abs(off):.0f} % {'more' if off > 0 else 'less'} than the "
+            "receiver shows over ground. Look for weed on it and set it. No figure here rests on it."
+        ),
+        basis=(LOG,),
+        places=((STEPS, "recording", "", ""),),
+    )
 
 
 def _other_speed(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) -> Iterator[Finding]:

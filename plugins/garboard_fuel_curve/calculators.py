@@ -50,6 +50,7 @@ def _calculator(
         basis=basis,
         applies=_fitted_out(step),
         may_doubt=may_doubt,
+        doubts_in=("fuel_curve", "prop_check"),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Iterator, Sequence
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import attrs
 
@@ -27,6 +27,10 @@ WIDE = 3.0
 
 PLANING_FROM = 0.62
 """Share of the highest engine speed by which outboard boats plane; common practice, no source."""
+
+LEAST_DIGIT, DIGITS_GAINED = 0.1, 5.0
+"""Planing, a boat that gains engine speed gains speed nearly in proportion: where that makes so many last digits,
+at least tenths of a knot, it shows (common practice, no source) [kn], [-]."""
 
 SLOWEST_FULL_THROTTLE = 5000.0
 """Taken for the highest engine speed where neither a step nor a rating says more [rev/min]."""
@@ -72,7 +76,8 @@ def contradictions(view: JobView, found: Readings) -> tuple[Contradiction, ...]:
     singles = [one for one in said if len(one.steps) == 1]
     by_step = {id(step): [one for one in singles if one.steps[0] is step] for step in taken}
     named = [_of_one_step(several) for several in by_step.values() if several]
-    for one in (*_repeats_apart(view, taken), *(one for one in said if len(one.steps) > 1)):
+    several = (one for one in said if len(one.steps) > 1)
+    for one in (*_repeats_apart(view, taken), *_same_speeds(view, taken), *several):
         if not any(_share_a_step(one, other) for other in named):
             named.append(one)
     return tuple(sorted(named, key=lambda one: taken.index(one.steps[0])))
@@ -116,15 +121,14 @@ class _Typed:
 
 def _out_of_line(view: JobView, found: Readings) -> Iterator[Contradiction]:
     """Readings that the same column at other engine speeds contradicts; each is left out in turn."""
-    tops = [top for engine in view.vessel.engines for top in (engine.rated_speed, engine.full_throttle_high) if top]
-    fastest = max([SLOWEST_FULL_THROTTLE, found.taken[-1].engine_speed, *(top.to("rev/min") for top in tops)])
+    planing_from = _planing_from(view, found.taken)
     for typed in _columns(view, found.taken):
         column = Column(
             engine_speeds=tuple(step.engine_speed for step in typed.steps),
             values=typed.values,
             within=typed.within,
             same=view.setting_value("fuel_curve.same_step", "rev/min"),
-            planing_from=PLANING_FROM * fastest,
+            planing_from=planing_from,
             limits=typed.limits,
         )
         of = f" ({typed.of})" if typed.of and len(view.vessel.engines) > 1 else ""
@@ -139,6 +143,28 @@ def _out_of_line(view: JobView, found: Readings) -> Iterator[Contradiction]:
                 either_way = what.removesuffix(" out").removesuffix(" back")
                 text = f"{either_way} {ends} cannot be believed, though some of it may be true"
             places = tuple(_place(step, typed.field, typed.of) for step in steps)
+            yield Contradiction(steps=steps, places=places, text=f"{_names(steps)}: {text}")
+
+
+def _planing_from(view: JobView, taken: Sequence[ThrottleStep]) -> float:
+    """Engine speed from which outboard boats plane [rev/min]."""
+    tops = [top for engine in view.vessel.engines for top in (engine.rated_speed, engine.full_throttle_high) if top]
+    return PLANING_FROM * max([SLOWEST_FULL_THROTTLE, taken[-1].engine_speed, *(top.to("rev/min") for top in tops)])
+
+
+def _same_speeds(view: JobView, taken: Sequence[ThrottleStep]) -> Iterator[Contradiction]:
+    """Planing steps with one speed to its last digit out, and one back: a display that hung, or a row typed twice."""
+    planing = [
+        step for step in taken if step.rows and step.both_ways and step.engine_speed >= _planing_from(view, taken)
+    ]
+    for one, other in pairwise(planing):
+        gained = other.speed * (1 - one.engine_speed / other.engine_speed)
+        digit = max(LEAST_DIGIT, *(step.speed_digit * math.sqrt(12) for step in (one, other)))
+        if one.legs == other.legs and gained >= DIGITS_GAINED * digit:
+            speeds = f"{one.legs[0]:.1f} kn out and {one.legs[1]:.1f} back"
+            text = f"{speeds} at {tens(one.engine_speed)} and at {tens(other.engine_speed)} rev/min alike"
+            steps = (one, other)
+            places = tuple(_place(step, field) for step in steps for field in ("speed_out", "speed_back"))
             yield Contradiction(steps=steps, places=places, text=f"{_names(steps)}: {text}")
 
 

@@ -184,12 +184,18 @@ def _limit(column: Column, left: Sequence[int], place: int) -> float:
 
 
 def _off(column: Column, left: Sequence[int], place: int) -> float:
-    """Logarithm of the ratio of a reading to what the others foretell for its engine speed."""
+    """Logarithm of the ratio of a reading to what the others foretell for its engine speed.
+
+    The lowest may be as high as the next: an idling engine takes its fuel however slowly it turns, and a tenth of a
+    gallon is much of it.
+    """
     others = [one for one in left if one != left[place]]
     x, y = _logarithms(column, others)
     value = math.log(max(column.values[left[place]], LEAST))
     allowed = math.log1p(column.within[left[place]] / max(column.values[left[place]], LEAST))
     off = value - _foretold(x, y, math.log(column.engine_speeds[left[place]]))
+    if place == 0 and off > 0:
+        off = max(0.0, value - y[0])
     return math.copysign(max(0.0, abs(off) - allowed), off)
 
 

@@ -84,6 +84,7 @@ class Readings:
     taken         : the steps one by one as read; `steps` holds repeats of one step as one
     speed_doubted : why no figure may rest on the speed, where another reading contradicts it
     recorded      : the steps of a recording beside typed ones, to hold these against
+    log_off       : as of `recorded.Cut`
     """
 
     steps: tuple[ThrottleStep, ...]
@@ -91,6 +92,7 @@ class Readings:
     source: str
     speed_doubted: Missing | None = None
     recorded: tuple[ThrottleStep, ...] = ()
+    log_off: float | None = None
 
     @property
     def one_way(self) -> tuple[ThrottleStep, ...]:
@@ -116,6 +118,7 @@ def readings(view: JobView) -> Readings:
     recorded = view.value(STEPS, "recording") is not None
     speed_doubted: Missing | None = None
     beside: tuple[ThrottleStep, ...] = ()
+    log_off: float | None = None
     if rows:
         steps = [_typed(view, asking, row) for row in rows]
         asking.missing = _each_said_once(asking.missing)
@@ -131,10 +134,17 @@ def readings(view: JobView) -> Readings:
         asking.check()
         found = cut(view, recording)
         steps, speed_doubted = [_of_recording(view, held) for held in found.held], found.speed_doubted
-        source = "the recording" + found.agreed
+        source, log_off = "the recording" + found.agreed, found.log_off
     taken = tuple(sorted(steps, key=lambda step: step.engine_speed))
     same = view.setting_value("fuel_curve.same_step", "rev/min")
-    return Readings(steps=merged(taken, same), taken=taken, source=source, speed_doubted=speed_doubted, recorded=beside)
+    return Readings(
+        steps=merged(taken, same),
+        taken=taken,
+        source=source,
+        speed_doubted=speed_doubted,
+        recorded=beside,
+        log_off=log_off,
+    )
 
 
 def _recorded_beside(view: JobView) -> tuple[ThrottleStep, ...]:

@@ -17,6 +17,7 @@ from garboard.series import (
     is_frozen,
     mean,
     mean_direction,
+    mean_of_means,
     signed_angle,
     steady_stretches,
     unchanging_stretches,
@@ -69,11 +70,13 @@ class Cut:
 
     speed_doubted : why the speed is, if it is
     agreed        : what to add to the name of the source where several senders say the same
+    log_off       : by which share of the speed over ground of opposite runs a log reads more; None where none was heard
     """
 
     held: tuple[Held, ...]
     speed_doubted: Missing | None
     agreed: str
+    log_off: float | None = None
 
 
 def cut(view: JobView, recording: Recording) -> Cut:
@@ -113,8 +116,27 @@ def cut(view: JobView, recording: Recording) -> Cut:
         if _engine_speed(stretch, view) - first > view.setting_value("fuel_curve.same_step", "rev/min"):
             groups.append([])
         groups[-1].append(stretch)
-    steps = tuple(_held(view, sorted(group, key=lambda one: one.start), course, started) for group in groups)
-    return Cut(held=steps, speed_doubted=doubted.get("s"), agreed="".join(_agreed(senders, doubted)))
+    in_time = [sorted(group, key=lambda one: one.start) for group in groups]
+    return Cut(
+        held=tuple(_held(view, group, course, started) for group in in_time),
+        speed_doubted=doubted.get("s"),
+        agreed="".join(_agreed(senders, doubted)),
+        log_off=_log_off(recording, in_time, course),
+    )
+
+
+def _log_off(recording: Recording, groups: Sequence[Sequence[Steady]], course: Stream | None) -> float | None:
+    """Only runs both ways tell: there the current drops out of what a receiver and a log show."""
+    log = next(iter(recording.of("speed_through_water")), None)
+    over_ground, through_water = 0.0, 0.0
+    for runs in groups if log else ():
+        parts = [log.between(run.start, run.end).values for run in runs] if log else []
+        courses = [_course_of(run, course) for run in runs]
+        ground = in_turn([run.means["s"] for run in runs], courses)
+        if len(ground) > 1 and all(parts):
+            over_ground += mean_of_means(ground)
+            through_water += mean_of_means(in_turn([mean(values) for values in parts], courses))
+    return through_water / over_ground - 1 if over_ground > 0 else None
 
 
 def _senders_differ(view: JobView, name: str, senders: Sequence[Stream], runs: Sequence[Steady]) -> Missing | None:

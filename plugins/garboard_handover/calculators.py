@@ -256,7 +256,7 @@ _JUDGES = 2
 def _hold_verdict(own: Witness, within: float, limit: float, others: Sequence[Witness]) -> tuple[str, Verdict, str]:
     """Code, verdict and advice on a hold by the pilot's own compass [deg], beside what else was heard of it."""
     steady = [other for other in others if other.within <= limit]
-    weaving = [other for other in others if other.within > limit]
+    weaving = [other for other in others if other.within > limit + within]  # seas alone may turn a course by a little
     if within > limit and len(steady) >= _JUDGES:
         advice = (
             f"That is by {own.name} alone; {_told(steady)}. The compass is unsteady, not the pilot: see to it, or say "

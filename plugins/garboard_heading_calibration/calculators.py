@@ -25,6 +25,7 @@ CALCULATORS = (
         basis=sensor_findings.VARIATION_BASIS,
         applies=lambda view: has_sensors(view) or begun(PLACE)(view),
         may_doubt=True,
+        doubts_in=("heading_calibration",),
     ),
     Calculator(
         key=STEADY_TURN,
@@ -50,6 +51,7 @@ CALCULATORS = (
         basis=swing_finding.BASIS,
         applies=lambda view: begun(SWING)(view) or (has_sensors(view) and not begun(STRAIGHT_RUNS)(view)),
         may_doubt=True,
+        doubts_in=("heading_calibration",),
     ),
     Calculator(
         key=STRAIGHT_RUNS,
@@ -59,6 +61,7 @@ CALCULATORS = (
         basis=swing_finding.BASIS,
         applies=begun(STRAIGHT_RUNS),
         may_doubt=True,
+        doubts_in=("heading_calibration",),
     ),
     Calculator(
         key=COMPARISON,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from datetime import timedelta
 
 import attrs
 
@@ -36,7 +35,10 @@ from .ellipse import Ellipse, fit_ellipse
 from .mixed import Sound, mixed_words, sound, two_senders, without
 from .rates import finite_only
 from .sensors import (
+    DATES_APART,
+    LIKE_VARIATION,
     Remark,
+    aside,
     day_of,
     is_like_the_variation,
     is_true,
@@ -45,6 +47,7 @@ from .sensors import (
     one_by_one,
     receivers_apart,
     recorded_on,
+    recordings,
     see_that_it_lives,
     sensors_of,
     standstills,
@@ -52,7 +55,7 @@ from .sensors import (
     variation_here,
 )
 from .settings import CLEARANCE, HEADING_DEVICE, clearance_basis
-from .steps import CLEARANCES, COMPARISON, LOCATION, MAGNETOMETER, PLACE, STEADY_TURN, STRAIGHT_RUNS
+from .steps import CLEARANCES, COMPARISON, LOCATION, MAGNETOMETER, PLACE
 from .variation import CAUTION_BELOW, Variation
 
 LOCATION_BASIS = (CLEARANCE,)
@@ -82,15 +85,7 @@ MAGNETOMETER_BASIS = (
     ),
 )
 COURSE = "course over ground"
-RECORDINGS = (
-    (STEADY_TURN, "turn_recording"),
-    (STRAIGHT_RUNS, "runs_recording"),
-    (COMPARISON, "comparison_recording"),
-)
 SAME_PLACE = 1.0  # a recording made farther off than this was made elsewhere [deg of latitude]
-DATES_APART = timedelta(days=182)
-"""A variation of a date farther off than this from job and recordings was typed wrong: a slip of one digit of the year
-is a year or more, and work on a boat seldom takes so long; common practice, no source."""
 SENT_WITHIN = 1.0  # instruments carry models of other years, and whole degrees [deg]
 ALL_ROUND = 300.0  # a difference seen on so many degrees holds all round [deg]
 COMPARED = {"step": COMPARISON, "field": "comparison_recording"}
@@ -171,8 +166,8 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
         f"{here.place_in_words}, changing {here.a_year:+z.2f} a year, by {here.field.model}."
     )
     told: list[Remark] = []
-    recordings = tuple(_recordings(view))
-    elsewhere = _elsewhere(here, recordings)
+    made = tuple(recordings(view))
+    elsewhere = _elsewhere(here, made)
     if elsewhere:
         told.append(("heading_calibration.variation.recorded_elsewhere", f"{elsewhere} See what was typed."))
     if faint:
@@ -181,8 +176,8 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
             "check."
         )
         told.append(("heading_calibration.variation.faint_field", words))
-    told += () if elsewhere else _sent_otherwise(here, recordings)
-    dated = _dated_otherwise(view, here, recordings)
+    told += () if elsewhere else _sent_otherwise(here, made)
+    dated = _dated_otherwise(view, here, made)
     if dated:
         told.append(("heading_calibration.variation.dated_otherwise", f"{dated} See what was typed."))
     code = told[0][0] if told else "heading_calibration.variation.known"
@@ -210,23 +205,12 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
 
 def is_recorded_elsewhere(view: JobView) -> bool:
     """Whether a recording was made at another place than the one entered for the variation."""
-    return bool(_elsewhere(view.once(variation_here), _recordings(view)))
+    return bool(_elsewhere(view.once(variation_here), recordings(aside(view))))
 
 
-def _recordings(view: JobView) -> Iterable[Recording]:
-    """The recordings of this job's heading steps, as far as they are here."""
-    for step, field in RECORDINGS:
-        try:
-            recording = view.recording(step, field)
-        except NotEnoughData:
-            continue
-        if recording is not None:
-            yield recording
-
-
-def _elsewhere(here: Variation, recordings: Iterable[Recording]) -> str:
+def _elsewhere(here: Variation, made: Iterable[Recording]) -> str:
     """What to say of a recording made at another place than was entered; "" where none was."""
-    for recording in recordings:
+    for recording in made:
         north, east = (_median(recording, quantity) for quantity in ("latitude", "longitude"))
         if north is None or east is None:
             continue
@@ -237,11 +221,20 @@ def _elsewhere(here: Variation, recordings: Iterable[Recording]) -> str:
     return ""
 
 
-def _dated_otherwise(view: JobView, here: Variation, recordings: Iterable[Recording]) -> str:
+def is_what_the_network_differs_by(view: JobView, offset: float) -> bool:
+    """Whether a constant is just what the variation sent on the boat's network is more than that of the place [deg]."""
+    here = view.once(variation_here)
+    sent = (east for one in recordings(aside(view)) if (east := _median(one, "variation")) is not None)
+    more = next((signed_angle(east - here.east) for east in sent), 0.0)
+    differs = abs(more) > here.expanded_uncertainty + SENT_WITHIN
+    return differs and abs(signed_angle(offset - more)) <= LIKE_VARIATION
+
+
+def _dated_otherwise(view: JobView, here: Variation, made: Iterable[Recording]) -> str:
     """What to say of a typed date that neither the recordings nor the job bear out; "" where one of them does."""
     if view.value(PLACE, "date") is None:
         return ""
-    known = {f"{one.name} is dated": day for one in recordings if (day := recorded_on(one))}
+    known = {f"{one.name} is dated": day for one in made if (day := recorded_on(one))}
     entered = view.find(PLACE, "latitude")
     written = {"the job was opened on": view.job.opened, "the place was entered on": entered.at if entered else ""}
     known |= {what: day for what, text in written.items() if (day := day_of(text))}
@@ -256,9 +249,9 @@ def _median(recording: Recording, quantity: str) -> float | None:
     return values[len(values) // 2] if values else None
 
 
-def _sent_otherwise(here: Variation, recordings: Iterable[Recording]) -> Iterable[Remark]:
+def _sent_otherwise(here: Variation, made: Iterable[Recording]) -> Iterable[Remark]:
     """A variation on the boat's own network that is not that of the place: its instruments show true headings by it."""
-    for recording in recordings:
+    for recording in made:
         sent = _median(recording, "variation")
         if sent is not None and abs(signed_angle(sent - here.east)) > here.expanded_uncertainty + SENT_WITHIN:
             words = (

@@ -7,6 +7,8 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from itertools import combinations
 from typing import TypeVar
 
+import attrs
+
 from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, not_enough_data
 from garboard.job_view import JobView
 from garboard.records import HeadingSensor
@@ -15,7 +17,7 @@ from garboard.series import is_frozen, mean, unchanging_stretches, unwrapped
 
 from .comparison import compare_headings
 from .rates import UNDER_WAY, finite_only, low_passed
-from .steps import PLACE
+from .steps import COMPARISON, PLACE, STEADY_TURN, STRAIGHT_RUNS
 from .variation import FIRST_YEAR, LAST_YEAR, Variation, variation_at
 
 Item = TypeVar("Item")
@@ -32,6 +34,14 @@ LEAST_APART = 0.2  # ... this beside, for two speeds to contradict each other; c
 Remark = tuple[str, str]
 """What there is to say: a finding's code and the words."""
 
+RECORDINGS = (
+    (STEADY_TURN, "turn_recording"),
+    (STRAIGHT_RUNS, "runs_recording"),
+    (COMPARISON, "comparison_recording"),
+)
+DATES_APART = datetime.timedelta(days=182)
+"""What is dated farther off than this from job and recordings is of another time, or was typed wrong: a slip of one
+digit of the year is a year or more, and work on a boat seldom takes so long; common practice, no source."""
 FIRST_DATED = 1e8
 """Times below are seconds since the first line: such a recording carries no date [s]."""
 
@@ -48,11 +58,14 @@ def name_of(view: JobView, source: str) -> str:
 def unheard(view: JobView, heard: Collection[str]) -> dict[str, Missing]:
     """Sensors entered under a source that sends nothing while another, entered for none, is heard: by that source.
 
-    One of them is misspelt. A sensor that is merely silent is not told: it may be switched off.
+    One of them is misspelt. A sensor that is merely silent is not told: it may be switched off. Nor is any where the
+    source heard may be that of a sensor entered without one.
     """
+    if not all(sensor.sources for sensor in view.vessel.heading_sensors):
+        return {}
     entered = {source for sensor in view.vessel.heading_sensors for source in sensor.sources}
     strange = sorted(set(heard) - entered)
-    silent = [one for one in view.vessel.heading_sensors if one.sources and set(heard).isdisjoint(one.sources)]
+    silent = [one for one in view.vessel.heading_sensors if set(heard).isdisjoint(one.sources)]
     return {
         one.sources[0]: Missing(
             f"the recording holds no heading of source {', '.join(one.sources)}; heard is {', '.join(strange)}. See "
@@ -249,6 +262,34 @@ def recorded_on(recording: Recording) -> datetime.date | None:
         return datetime.datetime.fromtimestamp(first, datetime.UTC).date() if first >= FIRST_DATED else None
     except (ValueError, OverflowError, OSError):
         return None
+
+
+def aside(view: JobView) -> JobView:
+    """The same job, for looking beside a finding: what is read in it is not what the finding rests on."""
+    return JobView(**{one.name: getattr(view, one.name) for one in attrs.fields(JobView) if one.init})
+
+
+def recordings(view: JobView) -> Iterable[Recording]:
+    """The recordings of this job's heading steps, as far as they are here."""
+    for step, field in RECORDINGS:
+        try:
+            recording = view.recording(step, field)
+        except NotEnoughData:
+            continue
+        if recording is not None:
+            yield recording
+
+
+def dated_apart(view: JobView, recording: Recording) -> str:
+    """What to say of a recording of another time than the job and all else recorded; "" where anything bears it out."""
+    day = recorded_on(recording)
+    steps = {step for step, _ in RECORDINGS}
+    written = [view.job.opened, *(one.at for one in view.measurements if one.step in steps)]
+    others = [recorded_on(one) for one in recordings(aside(view)) if one.name != recording.name]
+    known = sorted({one for one in (*map(day_of, written), *others) if one is not None})
+    if day is None or not known or any(abs(one - day) <= DATES_APART for one in known):
+        return ""
+    return f"{recording.name} is dated {day}, the job {known[0]}: see whether it is of this job, or a clock was wrong."
 
 
 def in_range(

@@ -22,6 +22,7 @@ from .rates import finite_only
 from .sensor_findings import longest_of_each
 from .sensors import (
     Remark,
+    dated_apart,
     in_range,
     is_true,
     longest,
@@ -85,6 +86,9 @@ def _of_runs(
     speed = longest(recording.of("speed_through_water")) or longest(recording.of("speed_over_ground"))
     runs = straight_runs(heading, course, speed, entered.boat_speed, _speed_beside(course, recording))
     remarks += receivers_apart(recording)
+    dated = dated_apart(view, recording)
+    if dated:
+        remarks.append(("heading_calibration.straight_runs.dated_apart", dated))
     if heard.clock:
         remarks.append(("heading_calibration.straight_runs.clocks_mixed", mixed_words(heard)))
     allowed = _allowed_for(entered, runs, variation.east, errors)

@@ -43,7 +43,7 @@ from .deviation import (
     widest_gap,
 )
 from .odd_reading import odd_readings
-from .sensor_findings import is_recorded_elsewhere, to_be_moved
+from .sensor_findings import is_recorded_elsewhere, is_what_the_network_differs_by, to_be_moved
 from .sensors import Remark, in_range, is_like_the_variation
 from .settings import HANDBOOK, HEADING_DEVICE, SMALL_CRAFT, deviation_basis
 from .variation import Variation
@@ -345,6 +345,9 @@ def _enter_offset(view: JobView, offset: float, turned: bool, is_of_variation: b
             "The constant may be the variation's: put the place right before you turn the sensor or enter an offset."
         )
         return ("heading_calibration.swing.place_in_doubt", words)
+    if is_of_variation and is_what_the_network_differs_by(view, offset):
+        words = "The boat's network and the place differ in variation by this constant: see first which is wrong."
+        return ("heading_calibration.swing.variation_in_doubt", words)
     if is_like_the_variation(view, offset):
         words = "The constant is about the variation: see whether sensor or reference shows true and not magnetic."
         return ("heading_calibration.swing.like_variation", words)

@@ -25,7 +25,7 @@ from garboard.samples import Recording
 
 from .mixed import Sound, mixed_words, sound, two_senders
 from .rates import UNDER_WAY
-from .sensors import name_of, one_by_one
+from .sensors import dated_apart, name_of, one_by_one
 from .settings import MAKERS_MANUAL, USUAL_RATE, USUAL_TURN, RateErrors, Wanted, circles_basis, rate_errors, wanted_turn
 from .steps import STEADY_TURN, STRAIGHT_RUNS, SWING
 from .turn_record import FASTEST, GAPS, Turn
@@ -48,7 +48,7 @@ LEAST_DOUBT = 0.1  # no log tells degrees turned any closer; common practice, no
 TOO_SHORT = "heading_calibration.steady_turn.too_short"
 UNEVEN = "heading_calibration.steady_turn.uneven"
 LAPSE = "heading_calibration.steady_turn.lapse"
-WITHOUT_CARD = "Counted by the heading as shown: the card is of a swing after the turn, and is not used here."
+WITHOUT_CARD = "Counted by the heading as shown, without the deviation card."
 A_MINUTE = 60.0  # a rate of turn in degrees a minute taken for degrees a second is so many times too large
 UNIT_WITHIN = 0.15  # of A_MINUTE, for the unit to be what is wrong
 LONGEST_SILENCE = 60.0  # a longer silence of the sensor parts two turns [s]
@@ -173,6 +173,7 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
             others,
             accepted=result == "accepted",
             mixed=mixed_words(heard) if heard.clock else "",
+            dated=dated_apart(view, recording),
         )
         without_card = turn.quantity == "heading" and _has_been_swung(view, name)
         sentence = f"{found.sentence} {WITHOUT_CARD}" if without_card else found.sentence
@@ -281,6 +282,7 @@ def turn_finding(
     *,
     accepted: bool = False,
     mixed: str = "",
+    dated: str = "",
 ) -> Finding:
     """The finding about one turn.
 
@@ -292,6 +294,7 @@ def turn_finding(
     others   : turns of the same recording, its own among them, each with whose it is
     accepted : whether the instrument accepted its calibration: then the turn was good enough for it
     mixed    : what to say of two clocks or gateways mixed in the recording; "" where there are none
+    dated    : what to say of a recording of another time than the job; "" for one of its time
     """
     same_time = [(name, other) for name, other in others if other.source != turn.source and _same_time(turn, other)]
     unit = _unit(turn, same_time)
@@ -301,6 +304,8 @@ def turn_finding(
     against = _contradicted(turn, same_time)
     faults = _still_short(turn, wanted, against, bool(mixed))
     remarks = [*against.remarks, *_remarks(turn, wanted, calm, mixed)]
+    if dated:
+        remarks.append(("heading_calibration.steady_turn.dated_apart", dated))
     even = _helm_was_even(turn, wanted, same_time)
     if even and any(code in (UNEVEN, LAPSE) for code, _ in faults):
         faults = [(code, words) for code, words in faults if code not in (UNEVEN, LAPSE)]

@@ -16,7 +16,7 @@ from garboard.job_view import JobView
 
 from . import straight_runs, swing
 from .deviation import Coefficients, deviation_on
-from .sensors import begun
+from .sensors import aside, begun
 from .steps import STRAIGHT_RUNS, SWING
 from .swing_finding import BESIDE, TOO_LARGE
 
@@ -59,9 +59,8 @@ def _found_by(way: _Way, step: str, view: JobView) -> dict[str, Finding]:
     """What the other way says, by sensor; nothing where it cannot be judged, which its own findings say."""
     if not begun(step)(view):
         return {}
-    apart = JobView(**{one.name: getattr(view, one.name) for one in attrs.fields(JobView) if one.init})
-    try:  # on a view of its own: what it reads is not what this way rests on
-        return {one.about: one for one in way(apart)}
+    try:
+        return {one.about: one for one in way(aside(view))}
     except NotEnoughData:
         return {}
 

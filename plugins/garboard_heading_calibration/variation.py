@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from calendar import month_name
+from functools import lru_cache
 
 import attrs
 
@@ -59,6 +60,7 @@ class Variation:
         return f"at {abs(self.latitude):.2f} {north} {abs(self.longitude):.2f} {east} on {day}"
 
 
+@lru_cache(maxsize=16)  # each value saved is judged with the same place, and a model of the earth takes a while
 def earth_field(latitude: float, longitude: float, height: float, year: float) -> EarthField:
     """The earth's magnetic field by the World Magnetic Model in force in that year.
 

@@ -31,6 +31,7 @@ CALCULATORS = (
         compute=readings.against_each_other,
         basis=(READINGS,),
         may_doubt=True,
+        doubts_in=("prop_check",),
     ),
     Calculator(
         key="prop_check.speed",
@@ -65,6 +66,7 @@ CALCULATORS = (
         compute=slip_findings.engine_slip,
         basis=(SLIP,),
         may_doubt=True,
+        doubts_in=("prop_check",),
     ),
     Calculator(
         key="prop_check.reference_air",
@@ -82,6 +84,7 @@ CALCULATORS = (
         compute=speed.crouch_estimate,
         basis=(CROUCH,),
         may_doubt=True,
+        doubts_in=("prop_check",),
     ),
     Calculator(
         key="prop_check.pitch",

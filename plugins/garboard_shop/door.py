@@ -1,7 +1,7 @@
 """The server's door: who is let in, how long they may take to say what they want, and in which form they say it.
 
-Nobody outside can close the shop to the others. An address has so many places. When none is left, the newest caller
-gets the place of the one who has waited longest without a whole request, at the address that has most of them.
+Nobody outside can close the shop to the others. An address has so many places, and so have all together. When none is
+left, the newest caller gets the place of the one who has waited longest without a whole request.
 
 [1] RFC 9112, 2.2 and 5.2: a line ends with CR and LF, and a field stands on one line; a server may refuse all else.
 """
@@ -17,7 +17,7 @@ import socket
 import ssl
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, Protocol, cast
 
 import attrs
@@ -28,7 +28,7 @@ from uvicorn.server import ServerState
 
 MOST_AT_ONCE = 500
 """Connections in all."""
-MOST_FROM_ONE_ADDRESS = 50
+MOST_FROM_ONE_ADDRESS = 100
 """Connections from one address. A tablet makes one, a browser about six; some wifi shows all tablets as one address."""
 SECONDS_TO_ASK = 10.0
 """How long the TLS handshake may take, and after it the head of a request [s]."""
@@ -68,12 +68,14 @@ class Place:
 
     address : where it comes from
     line    : the connection
-    due     : when it is closed, by the door's clock [s]
+    since   : when it came, or was last answered, by the door's clock [s]
+    due     : when it is closed [s]
     """
 
     address: str
     line: Line
-    due: float = math.inf
+    since: float
+    due: float
 
 
 class Places:
@@ -97,12 +99,13 @@ class Places:
     def take(self, address: str, line: Line) -> Place | None:
         """A place for a new connection; None when every other one is being answered."""
         if self._by_address[address] >= self.most_from_one:
-            is_free = self._make_room(address)
+            is_free = self._make_room([one for one in self._taken if one.address == address])
         else:
-            is_free = len(self._taken) < self.most or any(map(self._make_room, self._crowded()))
+            is_free = len(self._taken) < self.most or self._make_room(self._taken)
         if not is_free:
             return None
-        place = Place(address, line, self.clock() + SECONDS_TO_ASK)
+        now = self.clock()
+        place = Place(address, line, now, now + SECONDS_TO_ASK)
         self._taken[place] = None
         self._by_address[address] += 1
         return place
@@ -123,11 +126,6 @@ class Places:
             self._close(place)
         return len(over)
 
-    def close_all(self) -> None:
-        """Close every connection."""
-        for place in [*self._taken]:
-            self._close(place)
-
     def __len__(self) -> int:
         return len(self._taken)
 
@@ -135,13 +133,9 @@ class Places:
         """How many connections one address has."""
         return self._by_address[address]
 
-    def _crowded(self) -> list[str]:
-        """Addresses, first the one with most connections."""
-        return [address for address, _ in self._by_address.most_common()]
-
-    def _make_room(self, address: str) -> bool:
-        """Close the connection of an address that has waited longest; False when none waits."""
-        oldest = next((one for one in self._taken if one.address == address and one.line.is_waiting), None)
+    def _make_room(self, places: Iterable[Place]) -> bool:
+        """Close the connection among some that has waited longest; False when none waits."""
+        oldest = min((one for one in places if one.line.is_waiting), key=lambda one: one.since, default=None)
         if oldest is not None:
             self._close(oldest)
         return oldest is not None
@@ -229,6 +223,7 @@ class DoorProtocol(H11Protocol):
 
     def on_response_complete(self) -> None:
         is_whole = self.conn.their_state in (h11.DONE, h11.MUST_CLOSE, h11.CLOSED)
+        self._place.since = self._places.clock()
         self._give(SECONDS_IDLE if is_whole else SECONDS_TO_FINISH)
         super().on_response_complete()
 

@@ -251,13 +251,11 @@ class FileRegister:
             _note(register, store.code_opened(pairing, by, at))
 
     def use_pairing(self, secret_hash: str, token_hash: str, now: int, address: str) -> Pairing | None:
+        _, fitting, still_open = self._pairing_now(secret_hash, token_hash, now, address)
+        if fitting is None and not still_open:
+            return None  # nothing is counted, so a stranger who goes on asking keeps nobody from the register
         with self._changing() as register:
-            listed = self._look()
-            asker = next((one for one in listed.askers if one.address == address), Asker(address, 0, 0))
-            if not asker.may_ask(now):
-                raise MustWait(asker.until)
-            fitting = next((one for one in listed.pairings if one.fits(secret_hash, token_hash, now)), None)
-            still_open = [one for one in listed.pairings if one.is_open_at(now)]
+            asker, fitting, still_open = self._pairing_now(secret_hash, token_hash, now, address)
             if fitting is not None:
                 _change_pairing(register, fitting, used_by=token_hash)
             elif still_open:
@@ -266,6 +264,20 @@ class FileRegister:
                 register.table("askers").remove((where("address") == address) | (where("until") <= now))
                 register.table("askers").insert(attrs.asdict(asker.wrong_again(now)))
             return fitting
+
+    def _pairing_now(
+        self, secret_hash: str, token_hash: str, now: int, address: str
+    ) -> tuple[Asker, Pairing | None, list[Pairing]]:
+        """Who asks, the code that fits, and every code still open, as the register stands now.
+
+        errors : MustWait
+        """
+        listed = self._look()
+        asker = next((one for one in listed.askers if one.address == address), Asker(address, 0, 0))
+        if not asker.may_ask(now):
+            raise MustWait(asker.until)
+        fitting = next((one for one in listed.pairings if one.fits(secret_hash, token_hash, now)), None)
+        return asker, fitting, [one for one in listed.pairings if one.is_open_at(now)]
 
     def pairings(self) -> tuple[Pairing, ...]:
         return self._look().pairings

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from functools import partial
 
-from garboard.findings import Basis, Finding
+from garboard.findings import OF_VESSEL, Basis, Finding
 from garboard.job_view import JobView
 from garboard.steps import Calculator
 from garboard_wiring_audit import bases as b
@@ -48,6 +48,7 @@ def _calculator(
         basis=(basis,),
         applies=applies,
         may_doubt=may_doubt,
+        doubts_in=("wiring_audit", OF_VESSEL),
     )
 
 
@@ -107,6 +108,7 @@ CALCULATORS = (
             basis=rule.basis(_BY_DEFAULT),
             applies=_has_circuits,
             may_doubt=rule.may_doubt,
+            doubts_in=("wiring_audit", OF_VESSEL),
         )
         for place, rule in enumerate(RULES)
     ),

@@ -164,7 +164,7 @@ def _load(design: float, current: MeasuredValue, gathering: _Gathering, of: str)
 
 
 def _volts(view: JobView, circuit: Circuit, gathering: _Gathering) -> float:
-    battery = next((each for each in view.vessel.batteries if each.name == circuit.battery), None)
+    battery = view.vessel.pieces["batteries"].get(circuit.battery)
     nominal = circuit.nominal_voltage or (battery.nominal_voltage if battery else None)
     volts = gathering.amount("volts", nominal, "V", "nominal voltage", "nominal_voltage")
     bank = nominal_volts(battery) if battery is not None and circuit.nominal_voltage is None else None

@@ -26,6 +26,7 @@ from garboard_wiring_audit.conductors import (
     metric_size_within,
     of_area,
     of_gauge,
+    resistance_per_metre,
 )
 from garboard_wiring_audit.overcurrent import (
     BATTERY_LEAD,
@@ -684,18 +685,18 @@ def _left_at_load(view: JobView, facts: CircuitFacts, drop: MeasuredValue) -> st
 TWO_GAUGES = 1.5
 """So many times the copper's own drop is what a conductor two gauges thinner loses, 1.59 times, or a poor joint [-];
 common practice, no source."""
+COLDEST = 0.0
+"""No shop takes its conductors for colder: the lower end of the setting [degC]."""
 _THINNER_CODE = "wiring_audit.drop_measured.thinner_than_entered"
 
 
 def thinner_by_drop(view: JobView, facts: CircuitFacts, rules: Rules) -> Conductor | None:
     """The conductor of the tables that would lose the drop read by its copper alone, where the one entered loses far
     less; None elsewhere. A poor joint loses as much: nobody knows before the size printed on it is read."""
-    explained = _explained_drop(facts, rules)
-    try:
-        drop = view.once(_measured_drop, facts, rules)
-    except NotEnoughData:
-        return None  # said where the reading is asked for
-    if explained is None or not explained.value > 0 or drop.value < TWO_GAUGES * explained.value:
+    if not _loses_far_more(view, facts):
+        return None
+    drop, explained = view.once(_measured_drop, facts, rules), _copper(facts, rules, facts.current)
+    if drop.value < TWO_GAUGES * explained.value:
         return None
     if together([drop, times(explained, -1)], "V").low <= rules.amount("drop_excess", "V"):
         return None
@@ -704,6 +705,18 @@ def thinner_by_drop(view: JobView, facts: CircuitFacts, rules: Rules) -> Conduct
         return of_gauge(gauge_within(alike)) if facts.conductor.gauge else of_area(metric_size_within(alike))
     except NotEnoughData:
         return None  # thinner than any in the tables: that is a joint
+
+
+def _loses_far_more(view: JobView, facts: CircuitFacts) -> bool:
+    """Whether it can be so at all, by the coldest copper. A rule that comes out the same reads no setting for it."""
+    if not facts.knows(["conductor", "length", "current"]) or not facts.current.value > 0:
+        return False
+    try:
+        drop = read(view, CIRCUITS, "drop", "V", facts.name).value
+    except NotEnoughData:
+        return False  # said where the reading is asked for
+    cold = 2 * facts.length.value * resistance_per_metre(facts.conductor.area, COLDEST) * facts.current.value
+    return drop >= TWO_GAUGES * cold
 
 
 def as_thinner(

@@ -55,6 +55,7 @@ NO_CABLE = Missing("cable (light, mid or heavy) is not entered", lack=Lack.NOT_E
 RESISTANCE = "networks.cable_resistance_per_metre"
 OPEN_LINE = 1000.0  # from here on nothing closes the signal lines; common practice, no source [ohm]
 SHORTED_LINE = 5.0  # down here they touch; common practice, no source [ohm]
+BEFORE_THE_TEE = "lost before the power tee"
 SHEETS = (bases.NETWORK_SHEETS,)
 
 
@@ -396,8 +397,12 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             partial(read, view, NETWORKS, "tee_voltage", "V", bus.name, meter),
         )
         drop = with_sag(together([tee, times(worst, -1)], "V"))
-        if (lost := _lost_on_the_way(bus, tee)) is not None and lost.low > feed:
-            yield _feed_loses(bus, tee, lost, feed)
+        before: tuple[Number, ...] = ()
+        if (lost := _lost_on_the_way(bus, tee)) is not None:
+            before = (Number.of(BEFORE_THE_TEE, lost, 2),)
+            if lost.low > feed:
+                yield _feed_loses(bus, tee, before[0], feed)
+                before = ()
         if drop.high < 0:
             text = "the worst device reads above the power tee; measure both again, all on"
             raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=NETWORKS, field="worst_voltage", of=bus.name)
@@ -425,9 +430,14 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             numbers=(
                 Number.of("worst device", worst, 2),
                 Number.of("supply drop", drop, 2),
+                *before,
             ),
-            limits=(Limit("supply drop", high=limit), Limit("worst device", low=least)),
-            basis=(bases.NETWORK_DROP, bases.NETWORK_VOLTS),
+            limits=(
+                Limit("supply drop", high=limit),
+                Limit("worst device", low=least),
+                *(Limit(number.name, high=feed) for number in before),
+            ),
+            basis=(bases.NETWORK_DROP, bases.NETWORK_VOLTS, *([bases.NETWORK_FEED] if before else [])),
         )
 
     return _each_bus(view, judge, (bases.NETWORK_DROP,))
@@ -444,8 +454,7 @@ def _lost_on_the_way(bus: NetworkBus, tee: MeasuredValue) -> MeasuredValue | Non
     return together([supply, times(tee, -1)], "V")
 
 
-def _feed_loses(bus: NetworkBus, tee: MeasuredValue, lost: MeasuredValue, limit: float) -> Finding:
-    volts = Number.of("lost before the power tee", lost, 2)
+def _feed_loses(bus: NetworkBus, tee: MeasuredValue, lost: Number, limit: float) -> Finding:
     said = f"{bus.name} network: {tee.value:.2f} V at the power tee, {bus.supply_voltage} entered as its supply"
     return Finding(
         code="wiring_audit.network_voltage_measured.feed_loses",
@@ -456,8 +465,8 @@ def _feed_loses(bus: NetworkBus, tee: MeasuredValue, lost: MeasuredValue, limit:
             f"{tee.value:.2f} V at the power tee, {lost.value:.2f} V below the {bus.supply_voltage} entered as supply, "
             f"{limit:g} V allowed. Check feed, fuse holder and joints, and the supply entered; then measure again."
         ),
-        numbers=(volts,),
-        limits=(Limit(volts.name, high=limit),),
+        numbers=(lost,),
+        limits=(Limit(lost.name, high=limit),),
         basis=(bases.NETWORK_FEED,),
         doubts=(
             Doubt(said, step=NETWORKS, field="tee_voltage", of=bus.name),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 
 from garboard.cautions import BATTERY_OFF, DEFER, FUEL_VAPOUR, HYDROGEN, SHORE_POWER
 from garboard.records import Battery, Circuit, Vessel
@@ -33,23 +33,21 @@ USUAL_REST, USUAL_DROP, USUAL_SOURCE = (11.5, 13.5), (0.0, 1.5), (11.0, 15.0)
 
 def usual_rest_voltage(vessel: Vessel, battery: str) -> tuple[float, float] | None:
     """What a bank shows at rest [V]; None where its voltage is not entered."""
-    return _for_each_12_volts(USUAL_REST, vessel.batteries, battery)
+    return _for_each_12_volts(USUAL_REST, vessel.pieces["batteries"].get(battery))
 
 
 def usual_drop(vessel: Vessel, circuit: str) -> tuple[float, float] | None:
     """What a circuit loses on the way [V]; None where its voltage is not entered."""
-    return _for_each_12_volts(USUAL_DROP, vessel.circuits, circuit)
+    return _for_each_12_volts(USUAL_DROP, vessel.pieces["circuits"].get(circuit))
 
 
 def usual_source_voltage(vessel: Vessel, circuit: str) -> tuple[float, float] | None:
     """What a circuit is fed with while it runs [V]; None where its voltage is not entered."""
-    return _for_each_12_volts(USUAL_SOURCE, vessel.circuits, circuit)
+    return _for_each_12_volts(USUAL_SOURCE, vessel.pieces["circuits"].get(circuit))
 
 
-def _for_each_12_volts(
-    usual: tuple[float, float], pieces: Iterable[Battery | Circuit], name: str
-) -> tuple[float, float] | None:
-    nominal = next((one.nominal_voltage for one in pieces if one.name == name), None)
+def _for_each_12_volts(usual: tuple[float, float], piece: Battery | Circuit | None) -> tuple[float, float] | None:
+    nominal = piece.nominal_voltage if piece else None
     volts = nominal.to("V") if nominal else 0.0
     return (usual[0] * volts / 12, usual[1] * volts / 12) if 0 < volts < math.inf else None
 

@@ -42,7 +42,7 @@ from garboard.disk.documents import DocumentDamaged, refuse_unreadable
 from garboard.disk.entries import Entry, hull_key_of, make_entry, read_entry, view
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError, ValueRefused
-from garboard.fields import Kind, check_value, typed_value
+from garboard.fields import Field, Kind, check_value, typed_value
 from garboard.history.shapes import misfit_of
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_files.job_file import check, job_file_text, located, parse_job_file, settings_faults
@@ -158,14 +158,20 @@ def _typed(data: bytes, folder: Path) -> str:
         except InputError as failure:
             if not all(fault.expected for fault in failure.faults):
                 return "a fault that does not say what was expected"
-    for step in host().steps:
-        for field in step.all_fields():
-            if field.kind in (Kind.AMOUNT, Kind.COUNT, Kind.CHOICE, Kind.YES_NO):
-                try:
-                    check_value(field, typed_value(field, text))
-                except ValueRefused:
-                    continue
+    for field in kinds_of_fields():
+        try:
+            check_value(field, typed_value(field, text))
+        except ValueRefused:
+            continue
     return ""
+
+
+@lru_cache(maxsize=1)
+def kinds_of_fields() -> Sequence[Field]:
+    """A field of every step's for each kind, quantity and choice there is."""
+    fields = (field for step in host().steps for field in step.all_fields())
+    kinds = (Kind.AMOUNT, Kind.COUNT, Kind.CHOICE, Kind.YES_NO)
+    return [*{(one.kind, one.quantity, one.choices): one for one in fields if one.kind in kinds}.values()]
 
 
 def _document(data: bytes, folder: Path) -> str:

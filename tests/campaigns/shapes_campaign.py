@@ -162,6 +162,7 @@ def main() -> None:
             seen["books"] += through_files(Path(place) / str(number), raws, host, chance)
             seen["pages"] += through_pages(Path(place) / str(number), raws, host, chance)
             seen["through files and pages"] += len(raws)
+            print(f"{seen['through files and pages']} through files and pages", file=sys.stderr, flush=True)
         while seen["entries"] < wanted and not 0 < options.seconds < time.monotonic() - began:
             boat: dict[str, Entry] = {}
             for raw in hostile(chance, HULL, real, min(OF_A_BOAT, wanted - seen["entries"])):

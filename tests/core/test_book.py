@@ -61,6 +61,7 @@ def reader_of(content: bytes) -> PdfReader:
     return PdfReader(BytesIO(content))
 
 
+@lru_cache(maxsize=2)
 def pages_of(content: bytes) -> list[str]:
     return [page.extract_text() for page in reader_of(content).pages]
 

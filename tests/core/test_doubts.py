@@ -125,6 +125,15 @@ def test_only_a_calculator_that_says_so_may_doubt(tmp_path: Path) -> None:
     assert "may_doubt" in finding.sentence
 
 
+def test_a_calculator_doubts_only_where_it_says_so(tmp_path: Path) -> None:
+    """Elsewhere it is not asked where one step is judged alone."""
+    elsewhere = attrs.evolve(doubting(), doubts_in=("other", "vessel"))
+    assert "doubts_in" in assess(tmp_path, elsewhere)["a.log"].finding.sentence
+    here = attrs.evolve(doubting(), doubts_in=("small",))
+    for steps in (None, ["a.first.step"]):
+        assert assess(tmp_path, here, resting(), steps=steps)["rests on it"].finding.verdict is Verdict.ADVISE
+
+
 def test_a_plugin_cannot_say_what_others_doubt(tmp_path: Path) -> None:
     def compute(_view: JobView) -> Iterator[Finding]:
         yield found(Verdict.PASS, "log", doubted=(Doubt(SAYS, step="a", field="b"),))

@@ -8,10 +8,11 @@ from typing import Any
 
 import attrs
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import small_plugin
+from examples import examples
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import Fault, InputError
 from garboard.fields import check_value, implausible
@@ -141,11 +142,13 @@ def _distinct(job_file: JobFile) -> JobFile:
     return attrs.evolve(job_file, vessel=vessel, measurements=once(job_file.measurements, place_of))
 
 
+@settings(max_examples=examples(100))
 @given(records(JobFile).map(_distinct))
 def test_writing_and_reading_gives_the_same_records(job_file: JobFile) -> None:
     assert parse_job_file(job_file_text(job_file), "again") == job_file
 
 
+@settings(max_examples=examples(100))
 @given(records(JobFile).map(_distinct))
 def test_writing_what_was_read_gives_the_same_text(job_file: JobFile) -> None:
     text = job_file_text(job_file)
@@ -578,3 +581,43 @@ def test_what_is_for_people_alone_stops_nothing(harm: str) -> None:
 def test_a_signature_with_a_date_alone_is_still_read(at: str) -> None:
     signed = {"role": "technician", "name": "T. Ryggare", "at": at, "männer": 1}
     assert parse_job_file(text_with(sign_offs=[signed]), "job.json").sign_offs[0].at == at
+
+
+def test_all_faults_are_told_at_once_whatever_kind_they_are_of(tmp_path: Path) -> None:
+    """Of the JSON, the shape of records, what stands twice, what cannot be kept, what fields take, files not there."""
+    text = """{"format": "garboard job", "version": 1, "notes": 3, "steps": [{"step": "a.b", "state": "finished"}],
+ "vessel": {"hull_number": " ", "length": "long", "engines": [{"position": "port"}, {"position": "port"}]},
+ "job": {"id": "J-1", "kind": 7}, "settings": {"small.patience": "3 kn"}, "entries": [],
+ "measurements": [{"step": "small.horn", "field": "battery", "value": "99 V", "at": "someday"},
+  {"step": "small.horn", "field": "battery", "value": NaN}, {"step": "small.horn", "field": "hoard", "value": true},
+  {"step": "small.run", "field": "speed", "of": "port", "value": "1 V", "value": "5000 rpm"}, 7,
+  {"step": "small.horn", "field": "log", "value": {"file": "lost.log"}}, {"step": "a.b", "field": "c", "value": 2.5}
+ ]}"""
+    with pytest.raises(InputError) as caught:
+        parse_job_file(text, "job.json", small_plugin.small_host(), tmp_path)
+    assert {fault.where: fault.line for fault in caught.value.faults} == {
+        "notes": 1,
+        "steps[0].state": 1,
+        "vessel.hull_number": 2,
+        "vessel.length": 2,
+        "vessel.engines[1]": 2,
+        "job.kind": 3,
+        "settings.small.patience": 3,
+        "measurements[0].value": 4,
+        "measurements[0].at": 4,
+        "measurements[1].value": 5,
+        "measurements[1]": 5,
+        "measurements[2].field": 5,
+        "measurements[3].value": 6,
+        "measurements[4]": 6,
+        "measurements[5].value.file": 7,
+        "measurements[6].value": 7,
+    }
+
+
+def test_of_another_form_or_a_newer_version_nothing_else_is_said() -> None:
+    """What else such a file holds may mean something else."""
+    text = text_with(version=99, notes=3, vessel={"hull_number": "", "length": "long"})
+    with pytest.raises(InputError) as caught:
+        parse_job_file(text, "job.json", small_plugin.small_host())
+    assert [fault.where for fault in caught.value.faults] == ["version"]

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
@@ -186,7 +187,7 @@ def test_what_a_signature_over_a_joined_job_covers_does_not_hang_on_the_order_of
     assert late.stale(ONE) == replay(HULL, [*entries, signed]).stale(ONE) == ()
 
 
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=examples(100))
 @given(seeds)
 def test_with_every_joining_taken_back_the_jobs_are_as_if_none_had_been(seed: int) -> None:
     """After any history without corrections across jobs: the histories' tablets write to registers as they see them."""

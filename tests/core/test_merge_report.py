@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import garboard.history.merge
+from examples import examples
 from garboard.commands.hulls import plain_report, readable_report
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
@@ -86,7 +87,7 @@ def _expect_what_folding_everything_says(before: Collection[Entry], received: Co
 _SOMETIMES_ABSENT = ("signoff", "retract", "move", "alias", "settled", "note", "step", "field", "shop_photo_tag")
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=examples(200))
 @given(seeds, st.floats(0, 1), st.booleans(), st.sets(st.sampled_from(_SOMETIMES_ABSENT)))
 def test_a_report_says_what_folding_every_entry_before_and_after_says(
     seed: int, part: float, is_simple: bool, absent: set[str]
@@ -100,7 +101,7 @@ def test_a_report_says_what_folding_every_entry_before_and_after_says(
     _expect_what_folding_everything_says(before, received, f"seed {seed}")
 
 
-@settings(deadline=None, max_examples=50)
+@settings(deadline=None, max_examples=examples(50))
 @given(seeds)
 def test_a_report_of_two_numbers_of_one_boat_says_what_folding_every_entry_says(seed: int) -> None:
     """Some of the boat under each number, with the statement that they are one here before, coming, or neither."""

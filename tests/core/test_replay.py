@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, make_entry
 from garboard.faults import InputError
@@ -426,7 +427,7 @@ def test_readings_of_one_amount_in_two_units_do_not_disagree_and_the_finest_is_u
     assert len(replay(HULL, [*entries, other]).disagreements(JOB)) == 1
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=examples(60))
 @given(seeds)
 def test_a_sign_off_is_stale_exactly_when_something_is_not_covered(seed: int) -> None:
     entries = union(history(seed))
@@ -462,7 +463,7 @@ def _not_covered(signature: Entry, state: HullState, entries: dict[str, Entry]) 
     } - covered
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=examples(60))
 @given(seeds)
 def test_an_entry_is_never_shown_before_one_it_replaces(seed: int) -> None:
     state = replay(HULL, union(history(seed)).values())

@@ -8,6 +8,7 @@ from collections.abc import Collection, Iterable, Mapping
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard.disk.entries import Entry
 from garboard.history.authoring import move_job, retract, same_boat
 from garboard.history.boat import Boat, open_entries
@@ -78,7 +79,7 @@ def _agree(one: Entry, other: Entry) -> bool:
     return same_value(one.value, other.value)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=examples(60))
 @given(seeds)
 def test_registers_hold_what_their_definition_says(seed: int) -> None:
     """Heads are the entries nobody replaced; one is current for each different value; unknown kinds are apart."""
@@ -95,7 +96,7 @@ def test_registers_hold_what_their_definition_says(seed: int) -> None:
         assert {one.id for one in current} <= {head.id for head in said}, key
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=examples(60))
 @given(seeds)
 def test_a_view_shows_each_place_with_one_value_and_lists_each_with_several(seed: int) -> None:
     entries = union(history(seed)).values()
@@ -168,7 +169,7 @@ def _same_boat(entries: Collection[Entry], hull: str) -> set[str]:
     return reached
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=examples(150))
 @given(seeds)
 def test_a_boat_is_its_aliases_and_the_jobs_moved_to_it(seed: int) -> None:
     """A job moves only where both hulls say so: the one it left, and the one it came to."""

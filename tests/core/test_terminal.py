@@ -60,9 +60,9 @@ def test_paper_shows_marks_that_its_typeface_has_in_the_text_and_in_what_the_doc
     assert (read.metadata.title, read.metadata.author) == ("Book of Salt\\u001b grass", "\\u202eshop")
 
 
-@pytest.mark.parametrize("name", ["$\\bad{$", "Salt\x1b\u202egrass \x00"])
-def test_a_figure_is_drawn_whatever_a_name_in_it_holds(name: str) -> None:
+def test_a_figure_is_drawn_whatever_a_name_in_it_holds() -> None:
     """A dollar sign begins no formula of the drawing library, and nothing stands in the SVG that XML forbids."""
+    name = "$\\bad{$ Salt\x1b\u202egrass \x00"
     one = Series(name, (1.0, 2.0), (3.0, 4.0))
     bands, markers = (Band(name, "x", 1.0, 2.0),), (Marker(name, 1.0, 3.0),)
     figure = Figure(name, Axis("x"), Axis("y"), (one, one), bands=bands, markers=markers)

@@ -21,6 +21,7 @@ from garboard.job_view import JobView
 from garboard.steps import Assessed, Calculator
 
 SAMPLE = Path(__file__).parents[2] / "sample_jobs" / "kittiwake" / "job.json"
+OTHER_SAMPLE = SAMPLE.parents[1] / "long_reach" / "job.json"
 BASIS = (Basis(BasisKind.COMMON_PRACTICE, "An invented rule"),)
 FIELD = "battery"
 
@@ -131,6 +132,33 @@ def test_outside_a_run_the_work_is_done_each_time(tmp_path: Path) -> None:
     work, view = Work(), small_plugin.small_host().with_defaults(patient(tmp_path))
     assert view.once(work, FIELD) == view.once(work, FIELD) == "12.65 V"
     assert work.done == 2
+
+
+@pytest.mark.parametrize(("doubts_in", "runs"), [((), 1), (("small",), 1), (("other", "vessel"), 0)])
+def test_a_step_alone_runs_only_checks_that_may_doubt_its_values(
+    tmp_path: Path, doubts_in: tuple[str, ...], runs: int
+) -> None:
+    """A tablet judges one step after each value saved: a check that reads long recordings is not run for nothing."""
+    doubter, rests = Work(), Work()
+    asked = asks("a.doubter", lambda view: doubter(view, FIELD))
+    asked = attrs.evolve(asked, step="another.step", may_doubt=True, doubts_in=doubts_in)
+    resting = asks("a.rests", lambda view: rests(view, FIELD))
+    host = host_of(asked, resting)
+    assert [one.calculator for one in of_asker(host.assess(patient(tmp_path), ["small.horn"]))] == ["a.rests"]
+    assert (doubter.done, rests.done) == (runs, 1)
+    host.assess(attrs.evolve(patient(tmp_path), measurements=()), ["small.horn"])
+    assert (doubter.done, rests.done) == (runs, 2)  # nothing is entered, so nothing can be doubted
+
+
+def test_each_step_of_a_sample_job_alone_is_found_as_in_the_whole_job() -> None:
+    host = make_host()
+    view = view_of(read_job_file(OTHER_SAMPLE, host), OTHER_SAMPLE.parent)
+    wrong = [attrs.evolve(one, value="25.4 V") if one.field == "rest_voltage" else one for one in view.measurements]
+    view = attrs.evolve(view, measurements=tuple(wrong))
+    whole = host.assess(view)
+    assert any(one.finding.doubted for one in whole)
+    for step in host.steps:
+        assert host.assess(view, [step.key]) == tuple(one for one in whole if one.step == step.key)
 
 
 def test_of_a_sample_job_what_is_shared_is_worked_out_once() -> None:

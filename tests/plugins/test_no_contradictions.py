@@ -14,13 +14,12 @@ from itertools import permutations
 
 import pytest
 
-from altered_jobs import at_random, each_in_dispute, each_struck, findings_of_plugin, sample_views
+from altered_jobs import SEED, each_in_dispute, findings_of_altered, findings_of_plugin, sample_views
 from garboard.findings import Finding, Lack, Verdict
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.steps import Assessed
 
-SEED, CHANGES = 1852, 250
 IN_ORDER = (Verdict.PASS,)
 
 ANYWHERE, ONE_PIECE = "of one job", "of one piece"
@@ -61,17 +60,9 @@ def host() -> PluginHost:
 
 
 @pytest.fixture(scope="module")
-def jobs(host: PluginHost) -> list[tuple[JobView, Sequence[Assessed]]]:
+def jobs() -> Sequence[tuple[JobView, Sequence[Assessed]]]:
     """Altered jobs, and what the plugin whose values were altered finds."""
-    return list(_jobs(host))
-
-
-def _jobs(host: PluginHost) -> Iterator[tuple[JobView, Sequence[Assessed]]]:
-    for number, view in enumerate(sample_views(host)):
-        yield view, host.assess(view)
-        changed = (*each_struck(view), *at_random(view, random.Random(SEED + number), CHANGES))
-        for plugin, other in changed:
-            yield other, findings_of_plugin(host, other, plugin)
+    return findings_of_altered()
 
 
 def contradictions(found: Sequence[Assessed]) -> Iterator[str]:
@@ -120,15 +111,15 @@ def miscounted(view: JobView, found: Sequence[Assessed]) -> Iterator[str]:
 
 
 def test_no_two_findings_of_one_job_say_opposite_things(
-    jobs: list[tuple[JobView, Sequence[Assessed]]],
+    jobs: Sequence[tuple[JobView, Sequence[Assessed]]],
 ) -> None:
-    assert len(jobs) > 1200
+    assert len(jobs) > 800
     found = {text for view, findings in jobs for text in (*contradictions(findings), *miscounted(view, findings))}
     assert found == set()
 
 
 def test_most_codes_that_could_oppose_each_other_come_up(
-    host: PluginHost, jobs: list[tuple[JobView, Sequence[Assessed]]]
+    host: PluginHost, jobs: Sequence[tuple[JobView, Sequence[Assessed]]]
 ) -> None:
     """A table of codes that never come up would prove nothing; and each line of it still names codes there are."""
     seen = {one.finding.code for _, findings in jobs for one in findings}

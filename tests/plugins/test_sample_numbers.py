@@ -36,6 +36,7 @@ kittiwake
     wiring_audit.network_voltage_measured.within_limit
         worst device: 12.20 ± 0.08 V
         supply drop: 0.40 ± 0.08 V
+        lost before the power tee: 0.00 ± 0.10 V
     wiring_audit.network_voltage_calculated.within_limit
         supply drop: 0.51 V
         worst device: 12.1 V

@@ -114,6 +114,7 @@ def recorded(
     wander: float = 0.6,
     weave: Callable[[float], float] = lambda time: 0.0,
     at: tuple[float, float] | None = None,
+    sent: float | None = None,
 ) -> Recording:
     """Legs of seconds and a rate of turn [deg/s], a number or by the time of the leg, as the instruments send them."""
     draw, made = Random(11), []
@@ -132,8 +133,10 @@ def recorded(
             made.append(Sample(time, "speed_over_ground", max(0.0, speed + draw.gauss(0, 0.05)), "II"))
             if at is not None:
                 made += [Sample(time, "latitude", at[0], "GP"), Sample(time, "longitude", at[1], "GP")]
+            if sent is not None:
+                made.append(Sample(time, "variation", sent, "GP"))
             bow, time = bow + turning * every, time + every
-    return gather("recorded", made)
+    return gather(f"recorded {start}", made)
 
 
 CIRCLE = ((20.0, 0.0), (190.0, 2.5))
@@ -226,6 +229,23 @@ COMPASSES: Mapping[str, Callable[[], Trap]] = {
         told={("variation", ADVISE, "recorded_elsewhere"), (AT_HELM, ADVISE, "place_in_doubt")},
         doubted=[(PLACE, "latitude"), (PLACE, "longitude")],
     ),
+    "longitude east for west, and only the network's variation tells": lambda: by_compass(
+        of(PLACE, longitude="68.0 deg"), PLACE, RUNS, runs=recorded(EIGHT_RUNS, {"HC": SLIGHT}, every=1.0, sent=EAST),
+        told={("variation", ADVISE, "sent_otherwise"), (AT_HELM, ADVISE, "variation_in_doubt")},
+    ),
+    "innocent compass beside a plotter with an old variation": lambda: by_compass(
+        {}, PLACE, RUNS, runs=recorded(EIGHT_RUNS, {"HC": SLIGHT}, every=1.0, sent=-9.0), passed=[IN_ORDER],
+        told={("variation", ADVISE, "sent_otherwise")},
+    ),
+    "runs of another year": lambda: by_compass(
+        {}, RUNS, TURN, told={(AT_HELM, ADVISE, "dated_apart")}, passed=[GOOD],
+        runs=recorded(EIGHT_RUNS, {"HC": SLIGHT}, every=1.0, start="2023-05-15T15:00:00"),
+        turn=recorded(CIRCLE, {"HC": aboard()}),
+    ),
+    "a turn of another year": lambda: by_compass(
+        {}, RUNS, TURN, told={(AT_HELM, ADVISE, "dated_apart")}, passed=[IN_ORDER], runs=slight_runs(),
+        turn=recorded(CIRCLE, {"HC": aboard()}, start="2023-05-15T15:00:00"),
+    ),
     "a date no model covers": lambda: by_compass(
         of(PLACE, date="2006-05-15"), PLACE, RUNS, runs=slight_runs(),
         told={
@@ -284,6 +304,10 @@ COMPASSES: Mapping[str, Callable[[], Trap]] = {
         {}, RUNS, runs=recorded(EIGHT_RUNS, {"II": SLIGHT}, every=1.0), passed=[IN_ORDER],
         told={(AT_HELM, LACKING, "not_enough_data")},
     ),
+    "innocent: heard is a sensor entered without its source": lambda: by_compass(
+        {}, RUNS, sensors=(HELM, HeadingSensor(name="mast sensor")), passed=[IN_ORDER],
+        runs=recorded(EIGHT_RUNS, {"II": SLIGHT}, every=1.0),
+    ),
     "innocent: the second sensor was switched off": lambda: by_compass(
         {}, RUNS, sensors=TWO, runs=slight_runs(), passed=[IN_ORDER]
     ),
@@ -299,6 +323,10 @@ COMPASSES: Mapping[str, Callable[[], Trap]] = {
     ),
     "innocent: said by which it steers": lambda: by_compass(
         of(PILOT, steered_by="HC"), PILOT, sensors=TWO[::-1], hold=noisy_other(), passed=[STEADY],
+    ),
+    "innocent: a sea turns the course a little more than the bow": lambda: by_compass(
+        {}, PILOT, passed=[STEADY],
+        hold=recorded(HOLD, {"HC": Compass(rate=None)}, weave=lambda time: math.sin(time / 4), wander=7.0),
     ),
     "a hold at the mooring": lambda: by_compass(
         {}, PILOT, hold=recorded(HOLD, {"HC": Compass(noise=0.1, rate=None)}, speed=0.0, wander=90.0),
@@ -513,6 +541,10 @@ WIRES: Mapping[str, Callable[[], Trap]] = {
         told={(HOUSE, ADVISE, "more_than_the_load"), (HOUSE, ADVISE, "enough")},
         doubted=[(STANDING, "standing_current"), (LOADS, "load_current")],
     ),
+    "innocent: a little flows, and a meter of tenths shows none of it": lambda: wired(
+        [], of(STANDING, "house", standing_current="22 mA"), of(LOADS, "house", load_current="0.0 A"),
+        steps=[STANDING],
+    ),
     "innocent: 20 mA off, 7.6 A on": lambda: wired(
         [LIGHTS, RADIO], LIT, of(STANDING, "house", standing_current="20 mA"), of(LOADS, "house", load_current="7.6 A"),
         steps=[BANK, STANDING, CIRCUITS, LOADS],
@@ -561,6 +593,7 @@ WIRES: Mapping[str, Callable[[], Trap]] = {
 
 def assessed(trap: Trap) -> list[Finding]:
     view = job_view(trap.vessel, trap.values, recordings=trap.recordings)
+    view = attrs.evolve(view, job=attrs.evolve(view.job, opened="2026-05-14"))
     return [one.finding for one in HOST.assess(view, trap.steps)]
 
 
@@ -600,7 +633,13 @@ def test_a_turn_counted_by_the_heading_says_that_it_leaves_the_card_alone() -> N
 
 def test_a_doubt_about_the_place_reaches_every_sensor() -> None:
     sensors = {"HC": SLIGHT, "SC": aboard(rate=None)}
-    runs = recorded(EIGHT_RUNS, sensors, every=1.0, at=(37.5, -68.0))
-    found = assessed(by_compass(of(PLACE, longitude="68.0 deg"), RUNS, sensors=TWO, runs=runs))
+    runs = recorded(EIGHT_RUNS, sensors, every=1.0)
+    looked_at: dict[str, JsonValue] = dict.fromkeys(("steady_when_switched", "mounted_as_told"), True)
+    clear: dict[str, JsonValue] = {
+        f"distance_to_{what}": "2 m" for what in ("loudspeakers", "motors", "cables", "steel")
+    }
+    placed = [of(f"{HEADING}.location", one.name, **looked_at, **clear) for one in TWO]
+    values = both(of(PLACE, date="2021-05-15"), *placed)
+    found = assessed(by_compass(values, RUNS, sensors=TWO, runs=runs))
     assert {one.about for one in found} == {one.name for one in TWO}
-    assert all({doubt.field for doubt in one.doubted} >= {"longitude"} for one in found)
+    assert all({doubt.field for doubt in one.doubted} == {"date"} for one in found)

@@ -246,6 +246,14 @@ def of_recording(recordings: Mapping[str, Recording]) -> JobView:
     return trial(runs=(), more={(RUNS, "all_runs", "", ""): {"file": "r"}}, recordings=recordings)
 
 
+def steps_of_recording(log: float) -> JobView:
+    """The steps recorded alone, with a log that shows so much of the speed through the water."""
+    ways = ((80, 1.5), (260, -1.5))
+    legs = [(40, at, v + way, log * v, course, flow) for course, way in ways for at, v, flow in SINGLE]
+    more: dict[FieldKey, JsonValue] = {(STEPS, "recording", "", ""): {"file": "r"}}
+    return trial(rows=(), more=more, recordings=recorded(legs, log=True, flow=True))
+
+
 def steps_recorded(burning: float = 1.0) -> Mapping[str, Recording]:
     ways = ((80, 0.4), (260, -0.4))
     legs = [(40, at, v + way, v, course, burning * flow) for course, way in ways for at, v, flow in SINGLE]
@@ -369,6 +377,11 @@ TRAPS = {
         told={f"{P}readings.water_log": ADVISE},
         sound=OF_SPEED,
     ),
+    "18b water log low over the throttle steps": Trap(
+        view=lambda: steps_of_recording(0.9),
+        told={f"{F}against_others.water_log": ADVISE},
+        sound=[f"{F}curve", f"{F}best_cruise"],
+    ),
     "20 typed and recorded speed": Trap(
         view=lambda: run_one_recorded("39.3 kn"),
         told={f"{P}readings.typed_and_recorded": ADVISE},
@@ -406,6 +419,13 @@ TRAPS = {
         told={f"{F}curve.repeat_steps": ADVISE},
         doubts=[(*FLOWS, "8", "centre")],
         never=OF_CURVE,
+    ),
+    "27c the display hung over two steps": Trap(
+        view=lambda: trial(typed={("speed_out", 9): "24.2 kn", ("speed_back", 9): "23.6 kn"}),
+        told={f"{F}curve.repeat_steps": ADVISE},
+        doubts=[(STEPS, "speed_out", "8", ""), (STEPS, "speed_back", "9", "")],
+        never=OF_CURVE,
+        sound=OF_SPEED,
     ),
     "28 cruise asked for in a gap": Trap(
         view=lambda: trial(
@@ -510,6 +530,19 @@ def test_only_the_mistyped_reading_is_named() -> None:
 
 
 HUMP = [{2500: (2500, 9.6, 5.0), 3000: (3000, 17.0, 4.6)}.get(row[0], row) for row in SINGLE]
+IDLING: Rows = (
+    (650, 2.1, 0.5),
+    (1200, 4.0, 0.5),
+    (1700, 5.7, 1.1),
+    (2200, 7.2, 2.4),
+    (2700, 9.9, 3.8),
+    (3100, 14.4, 4.2),
+    (3600, 18.8, 5.4),
+    (4200, 23.1, 7.5),
+    (4800, 26.9, 9.9),
+    (5400, 31.2, 12.7),
+    (5850, 33.9, 14.9),
+)
 FASTER = [(at, round(1.084 * v, 1), flow) for at, v, flow in SINGLE]
 
 INNOCENT: Mapping[str, tuple[Callable[[], JobView], Mapping[str, Verdict]]] = {
@@ -571,6 +604,7 @@ INNOCENT: Mapping[str, tuple[Callable[[], JobView], Mapping[str, Verdict]]] = {
     ),
     "16 three knots of river": (lambda: trial(runs=(("with", "36.5 kn", 5610), ("against", "30.5 kn", 5600))), {}),
     "19 the log in a current": (lambda: of_recording(recorded(both_ways(36.5, 30.5), log=True)), {}),
+    "19b the log over the throttle steps": (lambda: steps_of_recording(1.02), {}),
     "20b typed as recorded": (lambda: run_one_recorded("33.9 kn"), {}),
     "22 twins 70 apart": (
         lambda: trial(CRUISER, (("with", "46.2 kn", 5850, 5780), ("against", "45.4 kn", 5840, 5770)), TWIN),
@@ -588,6 +622,7 @@ INNOCENT: Mapping[str, tuple[Callable[[], JobView], Mapping[str, Verdict]]] = {
         {f"{P}capacity.within_unit_of_label": ADVISE},
     ),
     "26 a real hump": (lambda: trial(rows=HUMP), {}),
+    "27b idle and the next step alike to the tenth": (lambda: trial(rows=IDLING), {}),
     "31 a small refill": (
         lambda: trial(
             tanks={

@@ -12,6 +12,7 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.history.merge import merge, state_digest
@@ -19,8 +20,8 @@ from garboard.history.replay import HullState, replay
 from histories import HULL, JOBS, history, union
 
 seeds = st.integers(0, 2**32)
-few = settings(deadline=None, max_examples=25)
-many = settings(deadline=None, max_examples=150)
+few = settings(deadline=None, max_examples=examples(25))
+many = settings(deadline=None, max_examples=examples(150))
 
 
 @contextmanager

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.findings import NotEnoughData
@@ -26,7 +27,7 @@ KEY = RegisterKey("measure", JOB, (STEP, FIELD, "1", ""))
 seeds = st.integers(0, 2**32)
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=examples(150))
 @given(seeds)
 def test_p4_every_entry_is_shown_or_was_replaced_by_someone_who_held_it(seed: int) -> None:
     """After any history, an entry that is not among what stands was replaced on a tablet that held it then."""
@@ -73,7 +74,7 @@ def test_p4_a_merge_drops_and_changes_no_byte(seed: int) -> None:
                 assert folder.ids(HULL) == one.held.keys(), f"seed {seed}"
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=examples(150))
 @given(seeds)
 def test_p4_where_values_disagree_all_are_in_the_view_and_none_is_used(seed: int) -> None:
     """Measurements, vessel fields, step states and moves alike, after any history."""

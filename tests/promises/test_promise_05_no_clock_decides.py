@@ -11,6 +11,7 @@ import attrs
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import measure
@@ -60,7 +61,7 @@ def values_in(state: HullState) -> list[dict[tuple[str, ...], JsonValue]]:
     return [{(m.step, m.field, m.row, m.of): m.value for m in state.view(job).measurements} for job in JOBS]
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=examples(200))
 @given(seeds)
 def test_p5_with_every_stamp_and_wall_time_made_up_anew_the_same_is_decided(seed: int) -> None:
     """The same facts told by other clocks, months off: same heads, values, disagreements, staleness, vessel."""

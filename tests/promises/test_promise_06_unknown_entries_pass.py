@@ -11,6 +11,7 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import canonical_bytes, entry_id, make_entry, read_entry
 from garboard.disk.hullfile import HullFolder
@@ -58,7 +59,7 @@ NEWER_FORMAT = st.builds(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.lists(UNKNOWN_KIND | NEWER_FORMAT, min_size=1, max_size=5, unique=True))
 def test_p6_what_is_not_understood_is_kept_and_passed_on_byte_for_byte(entries: list[bytes]) -> None:
     """From a tablet to the shop and on to another tablet, over disk each time, nothing changes."""
@@ -74,7 +75,7 @@ def test_p6_what_is_not_understood_is_kept_and_passed_on_byte_for_byte(entries: 
             assert len(second.hull(HULL).entries()) == len(entries)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(st.lists(UNKNOWN_KIND | NEWER_FORMAT, min_size=1, max_size=5, unique=True), st.sampled_from(["", JOB]))
 def test_p6_merge_export_and_import_pass_on_what_is_not_understood(entries: list[bytes], job: str) -> None:
     """Through a merge, into a job file, out of it on another machine, and merged again: the same ids, the same bytes,

@@ -28,6 +28,7 @@ from hypothesis import strategies as st
 from campaigns import database_kills
 from campaigns.sync_campaign import Server
 from campaigns.writers import entry_number
+from examples import examples
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import canonical_bytes, make_entry, read_entry
 from garboard.disk.hullfile import CheckedEntries, HullFolder
@@ -130,7 +131,7 @@ def test_p3_any_order_and_any_repetition_of_coming_ashore_gives_the_same(
 PIECES = st.lists(st.lists(st.integers(0, 30), min_size=1, max_size=8), min_size=1, max_size=6)
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=examples(25), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(pieces=PIECES, seed=st.integers(0, 1000))
 def test_p3_any_order_grouping_and_repetition_of_puts_gives_the_same_entries_and_digests(
     cluster: Servers, pieces: list[list[int]], seed: int

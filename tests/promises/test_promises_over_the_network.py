@@ -193,12 +193,12 @@ def test_p6_what_nobody_here_understands_crosses_the_network_byte_for_byte(tmp_p
 
 
 def test_p7_a_connection_cut_at_any_byte_leaves_both_sides_good_and_the_next_time_finishes(tmp_path: Path) -> None:
-    """Every 13th byte of a sync both ways with an attachment each way: in each record of TLS at least once.
+    """Every 21st byte of a sync both ways with an attachment each way: in each record of TLS at least once.
 
     None is shorter than 22 bytes: head, kind and seal (RFC 8446, 5.2). The campaign's long form cuts at every byte.
     """
-    tally = cut_campaign.cut_everywhere(tmp_path, every=13)
-    assert tally.cuts > 500
+    tally = cut_campaign.cut_everywhere(tmp_path, every=21)
+    assert tally.cuts > 300
     assert tally.ended >= 1
     assert (tally.wrong, tally.undone) == (0, 0), tally
 

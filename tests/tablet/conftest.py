@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -11,10 +12,25 @@ import pytest
 from garboard.hosting.host import PluginHost
 from tablet.driver import Drive, Driver, dock_host, off_screen_window
 
+NEVER = 1e9
+"""Longer than any test runs [s]."""
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup() -> None:
+    """The app of the test before goes at once; the app of this one need not be told from it at each page it leaves."""
+    gc.collect()
+    gc.freeze()
+
 
 @pytest.fixture(scope="session")
 def kivy_window() -> Any:
-    return off_screen_window()
+    """The window, in an app that does not clear away behind itself: see the hook above, and test_tablet_tidy.py."""
+    window = off_screen_window()
+    from garboard_tablet.ui.tidy import tidy_soon
+
+    tidy_soon.timeout = NEVER
+    return window
 
 
 @pytest.fixture

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import itertools
 import logging
 import os
@@ -24,6 +25,9 @@ os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")
 os.environ.setdefault("LP_NUM_THREADS", "0")  # drawing by processor takes no threads, and 100 MB less
 
 logging.getLogger("kivy").disabled = True
+
+MANY_PAGES = 16
+"""After so many touches the pages left meanwhile are cleared away: some 3 MB each, and going through all takes time."""
 
 PLUGIN = Path(__file__).with_name("dock_plugin.py")
 
@@ -52,8 +56,8 @@ class Drive(Protocol):
 class Driver:
     """Presses, types and looks, as a person does. `touches` counts what the person had to do.
 
-    A page is drawn when another kind of page comes up, and for a picture: without a graphics card, drawing each
-    frame is nine tenths of what a touch costs.
+    A page is drawn when a kind of page comes up that did not yet, and for a picture: without a graphics card, drawing
+    each frame is nine tenths of what a touch costs.
     """
 
     app: Any  # pages differ, and each test knows which one is up
@@ -67,7 +71,7 @@ class Driver:
         from garboard_tablet.ui.widgets import Press
 
         self.app, self.loop, self.window, self.touches = app, EventLoop, Window, 0
-        self.drawn: type | None = None
+        self.drawn: set[type] = set()
         ticks = itertools.count(1)
         Press.now = staticmethod(lambda: float(next(ticks)))  # no press comes too soon after another
         Press.quiet_until = 0.0
@@ -80,8 +84,8 @@ class Driver:
         for _ in range(frames):
             self.loop.idle()
         shell = getattr(self.app, "shell", None)  # none before the app runs
-        if shell and type(shell.page) is not self.drawn:
-            self.drawn = type(shell.page)
+        if shell and type(shell.page) not in self.drawn:
+            self.drawn.add(type(shell.page))
             self.window.draw()
 
     def wait(self, condition: Callable[[], bool], seconds: float = 10.0) -> None:
@@ -140,6 +144,8 @@ class Driver:
         touch.touch_up()
         self.step(2)
         self.touches += 1
+        if self.touches % MANY_PAGES == 0:
+            gc.collect()
 
     def number(self, digits: str) -> None:
         self.press(*(f"key {digit}" for digit in digits), "next")
@@ -222,8 +228,10 @@ def off_screen_window() -> Any:
 
 
 def new_job(d: Driver, number: str = "XYZAB123F526") -> None:
+    """Its number comes in one piece; `type_hull` types it."""
     d.press("new job")
-    type_hull(d, number)
+    d.app.shell.page.take(number)
+    d.step()
     d.press("open job")
 
 

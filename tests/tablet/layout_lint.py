@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Sequence
+from functools import cache
 from itertools import combinations
 from typing import Any
 
@@ -62,29 +63,37 @@ def _press_faults(press: Any, window: Any, dp: Callable[[float], float]) -> Iter
 
 
 def _label_faults(label: Any, window: Any) -> Iterator[str]:
-    from kivy.core.text import Label as CoreLabel
-    from kivy.core.text.markup import MarkupLabel
     from kivy.metrics import sp
 
     if label.font_size < sp(LEAST_TEXT) - 0.5:
         yield f"{label.text[:30]!r} is set in {label.font_size / sp(1):.0f} sp"
     wrap = label.text_size[0]
-    style = {"font_size": label.font_size, "font_name": label.font_name, "bold": label.bold}
-    kind = MarkupLabel if label.markup else CoreLabel
-    probe = kind(text=label.text, text_size=(wrap, None), **style)
-    probe.refresh()
-    wide, high = probe.texture.size
+    wide, high, longest, widest = _room(label.text, wrap, label.markup, label.font_size, label.font_name, label.bold)
     if high > label.height + 2 or wide > label.width + 2:
         yield f"{label.text[:40]!r} needs {wide} x {high}, has {label.width:.0f} x {label.height:.0f}"
-    words = re.sub(r"\[/?b\]|&[a-z]+;", "", label.text).split() if label.markup else label.text.split()
-    longest = max(words, key=len, default="")
-    if wrap and CoreLabel(text=longest, **style).get_extents(longest)[0] > wrap + 2:
+    if wrap and widest > wrap + 2:
         yield f"the word {longest!r} is broken"
     if label.x < -1 or label.y < -1 or label.right > window.width + 1 or label.top > window.height + 1:
         yield f"{label.text[:40]!r} lies outside the window"
     reached = contrast(_hex(label.color), _hex(_ground(label)))
     if reached < LEAST_TEXT_CONTRAST:
         yield f"{label.text[:40]!r} has contrast {reached:.1f}"
+
+
+@cache
+def _room(
+    text: str, wrap: float | None, is_markup: bool, font_size: float, font_name: str, is_bold: bool
+) -> tuple[int, int, str, int]:
+    """What a text needs, wide and high, its longest word, and how wide that is; the same words stand on many pages."""
+    from kivy.core.text import Label as CoreLabel
+    from kivy.core.text.markup import MarkupLabel
+
+    style = {"font_size": font_size, "font_name": font_name, "bold": is_bold}
+    probe = (MarkupLabel if is_markup else CoreLabel)(text=text, text_size=(wrap, None), **style)
+    probe.refresh()
+    words = re.sub(r"\[/?b\]|&[a-z]+;", "", text).split() if is_markup else text.split()
+    longest = max(words, key=len, default="")
+    return *probe.texture.size, longest, CoreLabel(text=longest, **style).get_extents(longest)[0]
 
 
 def _ground(widget: Any) -> Sequence[float]:

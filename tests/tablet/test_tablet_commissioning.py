@@ -17,7 +17,9 @@ from tablet.driver import Drive, new_job, sign, type_hull, view_of
 def test_a_whole_commissioning_by_touch(drive: Drive) -> None:
     """New job, engines, every step, a wrong key put right, a rotation, both signatures."""
     d = drive()
-    new_job(d)
+    d.press("new job")
+    type_hull(d, "XYZAB123F526")
+    d.press("open job")
     assert d.says("XYZAB123F526")
 
     d.press("tab vessel", "Equipment", "kind engines", "2 engines", "back", "back")

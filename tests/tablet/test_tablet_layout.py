@@ -1,4 +1,7 @@
-"""Every page of the app, with the real plugins and a sample job, in all four sizes, by day and by night."""
+"""Every page of the app, with the real plugins and a sample job, in all four sizes, by day and in the last by night.
+
+Colours are the same in every size, and sizes the same in every colour: so each is looked at, and not each in each.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +13,7 @@ import pytest
 
 from garboard.steps import Assessed
 from garboard_tablet import gallery
+from garboard_tablet.models.session import HOME
 from garboard_tablet.models.tablet import Tablet
 from memory import give_back
 from tablet.layout_lint import faults
@@ -69,8 +73,6 @@ def faults_of_all_pages(app: Any) -> list[str]:
     from kivy.core.window import Window
 
     found, count, scenes = list[str](), 0, list(gallery.scenes(app.tablet))
-    gc.collect()
-    gc.freeze()  # what every page needs is not looked through again after each
     for name, route, act in scenes:
         if name.startswith(LONG) and not any(part in name for part in LONG_PAGES):
             continue
@@ -78,13 +80,19 @@ def faults_of_all_pages(app: Any) -> list[str]:
         found.extend(f"{name}: {fault}" for fault in faults(app.shell, Window))
         count += 1
         EventLoop.idle()  # what waits for the next frame holds the page
-        if count % 4 == 0:
-            give_back()
+        if count % 8 == 0:
+            gc.collect()
+        if count % 40 == 1:  # what every page needs is not looked through again after each; few widgets stay with it
+            gallery.show(app, HOME, gallery.nothing)
+            EventLoop.idle()
+            gc.collect()
+            gc.freeze()
+    give_back()
     assert count > 100
     return found
 
 
-@pytest.mark.parametrize("screen", gallery.SIZES, ids=lambda screen: f"{screen[0]}x{screen[1]}")
+@pytest.mark.parametrize("screen", gallery.SIZES[:-1], ids=lambda screen: f"{screen[0]}x{screen[1]}")
 def test_every_page_fits_and_can_be_pressed_and_read(app: Any, screen: tuple[int, int, float]) -> None:
     """No target too small, too close or at the edge; no words cut, over each other, outside, or too faint."""
     gallery.set_screen(app, *screen)
@@ -92,12 +100,12 @@ def test_every_page_fits_and_can_be_pressed_and_read(app: Any, screen: tuple[int
     assert not found, "\n".join(found)
 
 
-def test_every_page_can_be_read_by_night(app: Any) -> None:
-    """The dark colours, in one size."""
+def test_every_page_fits_the_largest_screen_and_can_be_read_by_night(app: Any) -> None:
+    """The same in the last size, and in the dark colours."""
     from garboard_tablet.ui.theme import theme
 
     theme.use(dark=True)
-    gallery.set_screen(app, *gallery.SIZES[0])
+    gallery.set_screen(app, *gallery.SIZES[-1])
     found = faults_of_all_pages(app)
     theme.use(dark=False)
     assert not found, "\n".join(found)

@@ -32,4 +32,5 @@ def test_an_odd_value_and_what_waits_are_asked_about_with_the_way_to_the_value(d
     assert d.says("1 asked"), "back on the list, one less"
     view = tablet.view(here.hull, here.job)
     assert [*questions(view, tablet.host)] == []
+    assert [one.kind for one in view.waiting] == ["gadget"], "the book made here says so, too"
     assert [line.why for line in asked(tablet, here.hull, here.job)] == ["asked"]

@@ -18,6 +18,7 @@ def d(drive: Drive, monkeypatch: pytest.MonkeyPatch) -> Iterator[Driver]:
     """Python's own looking through everything is switched off meanwhile: it would come when it is felt."""
     from garboard_tablet.ui import tidy
 
+    tidy.tidy_soon.cancel()  # what an app of another test waits for
     monkeypatch.setattr(tidy.tidy_soon, "timeout", 0.1)
     started = drive()
     monkeypatch.setattr(tidy, "_modules", len(sys.modules) + 100)  # what is set aside meanwhile would stay

@@ -207,5 +207,7 @@ def readable_report(report: SyncReport) -> str:
         same = ": the same of what could be read; make the rest readable, then bring ashore again"
     if report.lost and report.equal:
         same = ": the same of what could be read; what is lost is named above. Merge with where it was written"
+    if report.not_kept and report.equal:
+        same = ": the same entries; NOT all that the shop gave is saved here, bring ashore again"
     lines.append(counted + same)
     return "\n".join(lines)

@@ -434,9 +434,16 @@ class PluginHost:
         """Run the calculators on a job; with `steps`, only those shown under them."""
         ready = watched(self.with_defaults(view), self.declared)
         ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))  # one a run: threads share a view
-        wanted = [c for c in self.calculators if steps is None or c.step in steps or c.may_doubt]
-        found = with_doubts([assessed for calculator in wanted for assessed in self._assess_one(calculator, ready)])
-        return tuple(one for one in found if steps is None or one.step in steps)
+        calculators, found = self.calculators, dict[str, list[Assessed]]()
+        for calculator in calculators:
+            if steps is None or calculator.step in steps:
+                found[calculator.key] = list(self._assess_one(calculator, ready))
+        rest_on = {_owner_of(place) for each in found.values() for one in each for place in one.finding.places}
+        for calculator in calculators:
+            if calculator.key not in found and calculator.may_doubt_of(rest_on):
+                found[calculator.key] = list(self._assess_one(calculator, ready))
+        in_order = [one for calculator in calculators for one in found.get(calculator.key, ())]
+        return tuple(one for one in with_doubts(in_order) if steps is None or one.step in steps)
 
     def assess_with(self, plugin: str, view: JobView) -> tuple[Assessed, ...]:
         """Run the calculators of one plugin alone; no doubts of others are told."""
@@ -465,6 +472,11 @@ class PluginHost:
                 shortened=is_cut,
                 settings_used=used,
             )
+
+
+def _owner_of(place: FieldKey) -> str:
+    """The plugin in whose step a place is, or `OF_VESSEL`."""
+    return place[0].partition(".")[0]
 
 
 OWN_METHOD = (Basis(BasisKind.METHOD, "a check of its plugin's own, which names no basis"),)
@@ -594,6 +606,8 @@ def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
     _refuse_verdicts_against_limits(found)
     if found.doubts and not calculator.may_doubt:
         raise TypeError(f"a finding of {calculator.key} doubts values; register the calculator with may_doubt=True")
+    if unsaid := next((one.step for one in found.doubts if not calculator.may_doubt_of({_owner_of(one.place)})), ""):
+        raise TypeError(f"a finding of {calculator.key} doubts a value of {unsaid}; name its plugin in doubts_in")
     if found.doubted:
         raise TypeError("doubted of a finding is for the program to fill in; name what is contradicted in doubts")
     _refuse_codes_of_others(found.code, plugin)
@@ -616,10 +630,10 @@ def _refuse_what_no_page_draws(found: Finding) -> None:
             raise TypeError(f"{name} of a finding is text, got {shown(text)}")
     doubted = (one.place for one in found.doubts)
     lacking = ((one.step, one.field, one.row, one.of) for one in found.missing)
-    names = (found.code, found.of, *(name for place in (*found.places, *doubted, *lacking) for name in place))
-    for name in names:
-        if len(name) > LONGEST_TEXT:
-            raise ValueError(f"a code or the name of a place has at most {LONGEST_TEXT} letters, got {shown(name)}")
+    names = [found.code, found.of, *(name for place in (*found.places, *doubted, *lacking) for name in place)]
+    if max(map(len, names)) > LONGEST_TEXT:
+        name = max(names, key=len)
+        raise ValueError(f"a code or the name of a place has at most {LONGEST_TEXT} letters, got {shown(name)}")
 
 
 def _refuse_limits_of_nothing(found: Finding) -> None:

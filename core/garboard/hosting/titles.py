@@ -16,8 +16,8 @@ def place_in_words(place: FieldKey, host: PluginHost, view: JobView | None = Non
     """
     step_key, field_name, row, of = place
     step = host.step(step_key)
-    titles = {field.name: field.title for field in step.all_fields()} if step else {}
-    field = titles.get(field_name, field_name.replace("_", " "))
+    titles = (field.title for field in step.all_fields() if field.name == field_name) if step else iter(())
+    field = next(titles, None) or field_name.replace("_", " ")
     named = row_in_words(place, host, view) if row and view is not None else row
     return ", ".join([f"{title_of(step_key, host)}: {field}", *filter(None, (of, named))])
 

@@ -24,7 +24,7 @@ _PIECES: Mapping[str, str] = {
 }
 
 
-_ASKED_ONCE: Mapping[str, None] = {"": None}
+_ASKED_ONCE: Mapping[str, object] = {"": None}
 
 
 def piece_title(kind: str, name: str) -> str:
@@ -36,10 +36,10 @@ def piece_title(kind: str, name: str) -> str:
     return _PIECES[kind].format(name)
 
 
-def pieces_asked_of(field_name: str, step: Step, vessel: Vessel) -> tuple[str, Mapping[str, None]]:
+def pieces_asked_of(field_name: str, step: Step, vessel: Vessel) -> tuple[str, Mapping[str, object]]:
     """The kind of equipment a field is asked for each of, "" for none; and the names its values may stand under."""
     kind = _equipment_of(field_name, step)
-    return kind, vessel.names[kind] if kind else _ASKED_ONCE
+    return kind, vessel.pieces[kind] if kind else _ASKED_ONCE
 
 
 def why_not_used(place: FieldKey, vessel: Vessel, host: PluginHost) -> str:

@@ -45,18 +45,20 @@ def with_lines(faults: Iterable[Fault], text: str) -> list[Fault]:
     >>> print(with_lines([fault], '{"measurements": [\\n {"step": "a.b", "field": "c"}]}')[0])
     line 2, measurements[0].value (a.b, c): expected a value
     """
-    parts: dict[str, Part | None] = {}
-    for part in parts_of(text):
-        parts[part.path] = None if part.path in parts else part  # two of one path: which is meant is not known
-    return sorted((_placed(fault, parts) for fault in faults), key=lambda fault: fault.line)
+    parts: dict[str, tuple[int, Part | None]] = {}
+    for number, part in enumerate(parts_of(text)):
+        parts[part.path] = number, None if part.path in parts else part  # two of one path: which is meant is not known
+    placed = sorted((_placed(fault, parts) for fault in faults), key=lambda found: (found[1].line, found[0]))
+    return [fault for _, fault in placed]
 
 
-def _placed(fault: Fault, parts: Mapping[str, Part | None]) -> Fault:
+def _placed(fault: Fault, parts: Mapping[str, tuple[int, Part | None]]) -> tuple[int, Fault]:
+    """The fault with its line, and which part of the file it is about: a line can hold many."""
     path = fault.where
     while path not in parts and (shorter := _LAST_STEP_OF_A_PATH.sub("", path)) != path:
         path = shorter
-    part = parts.get(path)
-    return fault if part is None or fault.line else attrs.evolve(fault, line=part.line, about=part.about)
+    number, part = parts.get(path, (0, None))
+    return number, fault if part is None or fault.line else attrs.evolve(fault, line=part.line, about=part.about)
 
 
 def parts_of(text: str) -> Sequence[Part]:

@@ -29,7 +29,7 @@ from garboard.fields import Field, Kind, check_value
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_files.convert import faults_of_floats, structure, unstructure
 from garboard.job_files.file_lines import parts_of, with_lines
-from garboard.job_view import JobView, place_of
+from garboard.job_view import JobView
 from garboard.record_types import is_text
 from garboard.records import (
     EQUIPMENT,
@@ -72,12 +72,13 @@ class JobFile:
     more: dict[str, JsonValue] = attrs.field(factory=dict, metadata={"plain": True})
 
 
-def read_job_file(path: Path, host: PluginHost | None = None) -> JobFile:
+def read_job_file(path: Path, host: PluginHost | None = None, folder: Path | None = None) -> JobFile:
     """Read a job file. Raises InputError with every fault, each with its path in the file and its line.
 
-    host : knows what fields take, so that a bare number is told with the unit it lacks
+    host   : knows what fields take; where something is wrong, what it knows to be wrong is told with it
+    folder : where recordings that are not there are to be told with it too
     """
-    return parse_job_file(_read_text(path), str(path), host)
+    return parse_job_file(_read_text(path), str(path), host, folder)
 
 
 def located(path: Path, faults: Iterable[Fault]) -> list[Fault]:
@@ -85,35 +86,26 @@ def located(path: Path, faults: Iterable[Fault]) -> list[Fault]:
     return with_lines(faults, _read_text(path))
 
 
-def parse_job_file(text: str, source: str, host: PluginHost | None = None) -> JobFile:
-    """A job file from its text. `source` names it in errors; `host` as for `read_job_file`."""
-    plain = _parse_json(text, source)
+def parse_job_file(text: str, source: str, host: PluginHost | None = None, folder: Path | None = None) -> JobFile:
+    """A job file from its text. `source` names it in errors; `host` and `folder` as for `read_job_file`."""
+    plain, early = _parse_json(text, source)
     try:
-        plain = _for_programs(_of_this_version(plain, source))
-        read = _structured(plain, source, host)
-        faults = [*_twice(read), *_hull_faults(read), *_entries_faults(read), *_faults_of_facts(plain, read)]
-        if faults:
-            raise InputError(source, faults)
-    except InputError as failure:
-        raise InputError(source, with_lines(failure.faults, text)) from None
-    return read if host is None else _in_own_spelling(read, host)
-
-
-def _structured(plain: JsonValue, source: str, host: PluginHost | None) -> JobFile:
-    faults = {fault.where: fault for fault in faults_of_floats(plain)}
-    read = None
+        whole = _for_programs(_of_this_version(plain, source))
+    except InputError as failure:  # of another form or a newer version: what else it holds is not known
+        raise InputError(source, with_lines([*early, *failure.faults], text)) from None
+    read, of_shape = None, tuple[Fault, ...]()
     try:
-        read = structure(plain, JobFile, source)
+        read = structure(whole, JobFile, source)
     except InputError as failure:
-        faults |= {fault.where: fault for fault in failure.faults}
-        if host is not None:  # what can be read is checked too, so that all faults are told at once
-            faults |= {fault.where: fault for fault in _faults_of_parts(plain, host)}
-    if read is not None and faults and host is not None:
-        known = [*check(_in_own_spelling(read, host), host), *settings_faults(read.settings, host)]
-        faults |= {fault.where: fault for fault in known}
+        of_shape = failure.faults
+    faults = [*early, *of_shape, *faults_of_floats(whole), *_faults_beside_its_shape(whole)]
     if read is None or faults:
-        raise InputError(source, [*faults.values()])
-    return read
+        known = [*_faults_of_parts(whole, host, folder)] if host is not None else []
+        told: dict[str, Fault] = {}
+        for fault in (*early, *known, *faults):  # of one place the first: what its field takes says most
+            told.setdefault(fault.where, fault)
+        raise InputError(source, with_lines(told.values(), text))
+    return read if host is None else _in_own_spelling(read, host)
 
 
 def _for_programs(plain: JsonValue) -> JsonValue:
@@ -125,20 +117,33 @@ def entered(job_file: JobFile) -> tuple[Measurement, ...]:
     return tuple(one for one in job_file.measurements if one.value is not None)
 
 
-def _faults_of_parts(plain: JsonValue, host: PluginHost) -> Iterator[Fault]:
-    """Faults of the measurements and settings that can be read, in a file that cannot be read whole."""
-    whole = plain if isinstance(plain, dict) else {}
-    measurements = whole.get("measurements")
-    for index, one in enumerate(measurements if isinstance(measurements, list) else ()):
+def _faults_of_parts(plain: JsonValue, host: PluginHost, folder: Path | None) -> Iterator[Fault]:
+    """Faults of the measurements and settings that can be read, in a file of which something is wrong."""
+    for index, one in enumerate(_list_in(plain, "measurements")):
         try:
             measurement = _spelled(structure(one, Measurement, ""), host)
         except InputError:
             continue  # told already
-        step = host.step(measurement.step)
-        if step is not None:
-            yield from _faults_of(measurement, step, f"measurements[{index}]", None)
-    settings = whole.get("settings")
-    yield from settings_faults(settings if isinstance(settings, dict) else {}, host)
+        yield from faults_of_measurement(measurement, host, f"measurements[{index}]", folder)
+    yield from settings_faults(_object_in(plain, "settings"), host)
+
+
+def _list_in(plain: JsonValue, name: str) -> list[JsonValue]:
+    """The list under a key of an object; an empty one where there is none, which is told elsewhere."""
+    found = plain.get(name) if isinstance(plain, dict) else None
+    return found if isinstance(found, list) else []
+
+
+def _object_in(plain: JsonValue, name: str) -> dict[str, JsonValue]:
+    """The object under a key of an object; an empty one where there is none, which is told elsewhere."""
+    found = plain.get(name) if isinstance(plain, dict) else None
+    return found if isinstance(found, dict) else {}
+
+
+def _text_in(plain: JsonValue, name: str, usual: str | None = "") -> str | None:
+    """The text under a key of an object, the usual one where the key is not there; None where something else stands."""
+    found = plain.get(name, usual) if isinstance(plain, dict) else None
+    return found if isinstance(found, str) else None
 
 
 def _in_own_spelling(job_file: JobFile, host: PluginHost) -> JobFile:
@@ -331,7 +336,8 @@ _WRONG_IN_JSON = {
 """What the JSON reader complains of, and what to put in its place."""
 
 
-def _parse_json(text: str, source: str) -> JsonValue:
+def _parse_json(text: str, source: str) -> tuple[JsonValue, list[Fault]]:
+    """The file as plain data, and the faults that leave it readable."""
     constants: list[str] = []
     twice: list[str] = []
 
@@ -353,13 +359,12 @@ def _parse_json(text: str, source: str) -> JsonValue:
         raise InputError(source, [fault]) from None
     except ValueError:
         raise InputError(source, [Fault("file", "whole numbers a computer can hold", "thousands of digits")]) from None
-    if constants or twice:
-        found = (*_constants(text, constants), *_keys_twice(text, twice))
-        if faults := [fault for fault in found if not _FOR_PEOPLE.match(fault.where)]:
-            raise InputError(source, faults)
+    found = [*_constants(text, constants), *_keys_twice(text, twice)] if constants or twice else []
+    faults = [fault for fault in found if not _FOR_PEOPLE.match(fault.where)]
     if halves := [*_half_characters(_for_programs(plain), "")]:
-        raise InputError(source, [_in_whole_characters(fault) for fault in with_lines(halves, text)])
-    return plain
+        in_whole = (_in_whole_characters(fault) for fault in with_lines(halves, text))
+        raise InputError(source, [*faults, *in_whole])
+    return plain, faults
 
 
 def _half_characters(plain: JsonValue, path: str) -> Iterator[Fault]:
@@ -412,50 +417,61 @@ def _of_this_version(plain: JsonValue, source: str) -> JsonValue:
     return JOB_FILE.current(plain, source)
 
 
-def _twice(job_file: JobFile) -> Iterator[Fault]:
+def _faults_beside_its_shape(plain: JsonValue) -> Iterator[Fault]:
+    """What is wrong although every record has its shape; records that have not are passed over, and told elsewhere."""
+    yield from _twice(plain)
+    hull = _text_in(_object_in(plain, "vessel"), "hull_number", None)
+    if hull is not None and not hull.strip():
+        yield Fault("vessel.hull_number", "the hull number on the transom", "nothing")
+    for index, entry in enumerate(_list_in(plain, "entries")):
+        if not isinstance(entry, dict):
+            yield Fault(f"entries[{index}]", "an object", shown(entry))
+    if not _list_in(plain, "entries"):  # the rest of a file with entries says what they say, and those are checked
+        yield from _faults_of_facts(plain)
+
+
+def _twice(plain: JsonValue) -> Iterator[Fault]:
     for kind, name in EQUIPMENT.items():
-        keys = [getattr(piece, name) for piece in getattr(job_file.vessel, kind)]
+        keys = [_text_in(piece, name, None) for piece in _list_in(_object_in(plain, "vessel"), kind)]
         yield from _repeated(keys, f"vessel.{kind}", f"each {name} once")
-    places = [", ".join(filter(None, place_of(measurement))) for measurement in job_file.measurements]
+    places = [_place_in(one) for one in _list_in(plain, "measurements")]
     yield from _repeated(places, "measurements", "one value for each step, field, row and of")
 
 
-def _repeated(keys: Iterable[object], path: str, expected: str) -> Iterator[Fault]:
-    seen: dict[object, int] = {}
+def _place_in(plain: JsonValue) -> str | None:
+    names = (
+        _text_in(plain, "step", None),
+        _text_in(plain, "field", None),
+        _text_in(plain, "row"),
+        _text_in(plain, "of"),
+    )
+    return None if None in names else ", ".join(name for name in names if name)
+
+
+def _repeated(keys: Iterable[str | None], path: str, expected: str) -> Iterator[Fault]:
+    seen: dict[str, int] = {}
     for index, key in enumerate(keys):
-        if key in seen:
+        if key is not None and key in seen:
             yield Fault(f"{path}[{index}]", expected, f"{key!r} again, first in {path}[{seen[key]}]")
-        seen.setdefault(key, index)
+        if key is not None:
+            seen.setdefault(key, index)
 
 
-def _entries_faults(job_file: JobFile) -> Iterator[Fault]:
-    for index, entry in enumerate(job_file.entries):
-        if not isinstance(entry, dict):
-            yield Fault(f"entries[{index}]", "an object", shown(entry))
-
-
-def _hull_faults(job_file: JobFile) -> Iterator[Fault]:
-    if not job_file.vessel.hull_number.strip():
-        yield Fault("vessel.hull_number", "the hull number on the transom", "nothing")
-
-
-def _faults_of_facts(plain: JsonValue, read: JobFile) -> Iterator[Fault]:
-    """What no hull file could keep. The rest of a file with entries says what they say, and those are checked."""
-    if read.entries or not isinstance(plain, dict):
-        return
-    yield from _faults_of_leaves(plain["vessel"], "vessel")
-    yield from _faults_of_leaves(plain["job"], "job")
-    for key, value in read.settings.items():
+def _faults_of_facts(plain: JsonValue) -> Iterator[Fault]:
+    """What no hull file could keep."""
+    yield from _faults_of_leaves(_object_in(plain, "vessel"), "vessel")
+    yield from _faults_of_leaves(_object_in(plain, "job"), "job")
+    for key, value in _object_in(plain, "settings").items():
         yield from faults_of_value(value, f"settings.{key}")
-    for index, measurement in enumerate(read.measurements):
-        if measurement.value is not None:
-            yield from _faults_of_reference(measurement.value, f"measurements[{index}].value")
-            yield from faults_of_value(measurement.value, f"measurements[{index}].value")
-            yield from _faults_of_at(measurement.at, f"measurements[{index}]")
+    for index, one in enumerate(_list_in(plain, "measurements")):
+        value = one.get("value") if isinstance(one, dict) else None
+        if value is not None:
+            yield from _faults_of_reference(value, f"measurements[{index}].value")
+            yield from faults_of_value(value, f"measurements[{index}].value")
+            yield from _faults_of_at(one, f"measurements[{index}]")
     for name in ("steps", "notes", "sign_offs"):
-        whole = plain.get(name)
-        for index in range(len(whole) if isinstance(whole, list) else 0):
-            yield from _faults_of_at(getattr(read, name)[index].at, f"{name}[{index}]")
+        for index, one in enumerate(_list_in(plain, name)):
+            yield from _faults_of_at(one, f"{name}[{index}]")
 
 
 def _faults_of_reference(value: JsonValue, path: str) -> Iterator[Fault]:
@@ -476,8 +492,9 @@ def _faults_of_leaves(plain: JsonValue, path: str) -> Iterator[Fault]:
         yield from faults_of_value(plain, path)
 
 
-def _faults_of_at(at: str, path: str) -> list[Fault]:
+def _faults_of_at(plain: JsonValue, path: str) -> list[Fault]:
     """A moment that cannot be. A date alone, or a time without its offset, can be read: files at hand have them."""
+    at = _text_in(plain, "at") or ""
     try:
         datetime.fromisoformat(at or "2026-05-14")
     except ValueError:

@@ -91,7 +91,7 @@ def assess_job_file(path: Path, host: PluginHost) -> AssessedJob:
 
 def read_checked(path: Path, host: PluginHost) -> JobFile:
     """Read a job file and check it against the loaded plugins. Raises InputError with every fault of the file."""
-    job_file = read_job_file(path, host)
+    job_file = read_job_file(path, host, path.parent)
     faults = [*check(job_file, host, path.parent), *settings_faults(job_file.settings, host)]
     if faults:
         raise InputError(str(path), located(path, faults))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from calendar import month_name
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import attrs
@@ -483,7 +484,7 @@ def _capitals(headings: Sequence[str]) -> list[str]:
 
 
 def _figure(paper: Paper, figure: Figure, printed: _Printed) -> None:
-    from garboard.report.figures import axis_title, figure_bytes
+    from garboard.report.figures import axis_title
 
     if figure in printed.figures:
         return
@@ -491,7 +492,14 @@ def _figure(paper: Paper, figure: Figure, printed: _Printed) -> None:
     width, height = _size_of(paper, figure)
     names = ", ".join(series.name for series in figure.series)
     words = f"{figure.title}. {axis_title(figure.y)} against {axis_title(figure.x)}: {names}."
-    paper.picture(figure_bytes(figure, "png", width, height), width, height, words)
+    paper.picture(_drawn(figure, width, height), width, height, words)
+
+
+@lru_cache(maxsize=16)  # the figures of two books: a book is often made again, and drawing is most of its work
+def _drawn(figure: Figure, width: float, height: float) -> bytes:
+    from garboard.report.figures import figure_bytes
+
+    return figure_bytes(figure, "png", width, height)
 
 
 def _size_of(paper: Paper, figure: Figure) -> tuple[float, float]:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import numpy as np
     from matplotlib.axes import Axes
     from matplotlib.axis import Axis as MatplotlibAxis
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure as Sheet
     from matplotlib.lines import Line2D
     from matplotlib.text import Annotation
@@ -81,7 +82,7 @@ def _drawn(figure: Figure, width: float, height: float) -> Sheet:
     from matplotlib.figure import Figure as Sheet
 
     sheet = Sheet(figsize=(width / MILLIMETRES_PER_INCH, height / MILLIMETRES_PER_INCH), facecolor=DAY.panel)
-    FigureCanvasAgg(sheet)
+    canvas = FigureCanvasAgg(sheet)
     sheet.set_layout_engine("constrained")
     axes = sheet.add_subplot()
     second = axes.twinx() if figure.y2 is not None else None
@@ -99,7 +100,7 @@ def _drawn(figure: Figure, width: float, height: float) -> Sheet:
         _name_ends(axes, figure)
     elif len(figure.series) > 1:
         _legend(sheet, lines, figure, width)
-    _point_out(sheet, axes, second, figure)
+    _point_out(canvas, axes, second, figure)
     return sheet
 
 
@@ -234,11 +235,11 @@ def _plate() -> dict[str, Any]:
     return {"facecolor": DAY.panel, "edgecolor": "none", "pad": 1.5}
 
 
-def _point_out(sheet: Sheet, axes: Axes, second: Axes | None, figure: Figure) -> None:
+def _point_out(canvas: FigureCanvasAgg, axes: Axes, second: Axes | None, figure: Figure) -> None:
     """A ring on each point, and its name beside it where it covers least of the curves and of other names."""
     if not figure.markers:
         return
-    sheet.draw_without_rendering()  # only then is it known where everything lies
+    canvas.figure.draw_without_rendering()  # only then is it known where everything lies
     taken = [text.get_window_extent().padded(_CLEAR) for on in _both(axes, second) for text in on.texts]
     curves = [
         _points_along(line)
@@ -268,9 +269,9 @@ def _point_out(sheet: Sheet, axes: Axes, second: Axes | None, figure: Figure) ->
             zorder=6,
             **_words(bold=True),
         )
-        ways = [(_placed(name, offset), offset) for offset in _OFFSETS]
+        ways = [(_placed(name, offset, canvas), offset) for offset in _OFFSETS]
         _, best = min(enumerate(ways), key=lambda way: (_covered(way[1][0], taken, curves, axes.bbox), way[0]))
-        taken.append(_placed(name, best[1]))
+        taken.append(_placed(name, best[1], canvas))
         if name.arrow_patch is not None:
             name.arrow_patch.set_visible(abs(best[1][1]) > _LEADS_FROM)
 
@@ -279,7 +280,7 @@ def _both(axes: Axes, second: Axes | None) -> Sequence[Axes]:
     return [axes] if second is None else [axes, second]
 
 
-def _placed(name: Annotation, offset: tuple[int, int]) -> Bbox:
+def _placed(name: Annotation, offset: tuple[int, int], canvas: FigureCanvasAgg) -> Bbox:
     """Put a name so far from its point [pt], and tell what it covers [dots]."""
     from matplotlib.text import Text
 
@@ -287,7 +288,7 @@ def _placed(name: Annotation, offset: tuple[int, int]) -> Bbox:
     name.set_position(offset)
     name.set_horizontalalignment("left" if across > 0 else "right" if across < 0 else "center")
     name.set_verticalalignment("bottom" if up > 0 else "top" if up < 0 else "center")
-    name.get_window_extent()  # moves it to where it was put
+    name.update_positions(canvas.get_renderer())  # type: ignore[no-untyped-call]  # matplotlib has no type for it
     return Text.get_window_extent(name).padded(_CLEAR)  # without the line that leads to it
 
 

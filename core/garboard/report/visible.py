@@ -21,7 +21,7 @@ def visible(text: str) -> str:
     >>> visible("Saltgrass\\x1b[2J")
     'Saltgrass␛[2J'
     """
-    return text.translate(_MARKS)
+    return text if text.isprintable() else text.translate(_MARKS)  # nearly all text, and quick
 
 
 def visible_name(text: str) -> str:

@@ -180,7 +180,8 @@ def part_jobs(store: Store, summary: BoatSummary, form: Mapping[str, str], by: s
 def _what_outlived(summary: BoatSummary, kept: Iterable[tuple[HullState, RegisterKey]]) -> str:
     """What was chosen while two were one, in words, so that nobody takes it for a value of its own."""
     chosen = [
-        f"{register_in_words(key, summary.host)} ({', job '.join(filter(None, (state.hull_number, key.job)))})"
+        f"{register_in_words(key, summary.host)} "
+        f"({', '.join(filter(None, (state.hull_number, key.job and summary.job_name(key.job))))})"
         for state, key in kept
     ]
     if not chosen:
@@ -252,7 +253,10 @@ def _reason(form: Mapping[str, str], expected: str) -> str:
 
 
 def _no_job(summary: BoatSummary) -> InputError:
-    return InputError("job", [Fault("job", f"one of {', '.join(one.id for one in summary.jobs) or 'none'}", "another")])
+    return InputError(
+        "job",
+        [Fault("job", f"one of {'; '.join(summary.job_name(one.id) for one in summary.jobs) or 'none'}", "another")],
+    )
 
 
 def _author(state: HullState, by: str, *more: HullState) -> Author:

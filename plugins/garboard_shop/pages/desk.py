@@ -81,6 +81,8 @@ class ShopDesk:
 
 def shown_as_marks(value: object) -> object:
     """What a template puts on a page: nothing in it hides or turns the writing around. Markup is the program's own."""
+    if type(value) is str:  # markup is a class of its own; most of what a page shows is plain text
+        return visible(value)
     if isinstance(value, Undefined) or hasattr(value, "__html__"):
         return value
     return visible(str(value))

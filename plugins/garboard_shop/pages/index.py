@@ -33,6 +33,8 @@ A_DAY = 24 * 60 * 60 * 1000
 SHORTEST_PAUSE = 2.0
 """Between two looks for what is new [s]."""
 MOST_SHOWN = 100
+LONGEST_SEARCH = 200
+"""Characters looked at of what is searched for: each word costs a look through all boats."""
 MOST_NEWER = 200
 """Cards looked through one by one before they join the others on the shelf."""
 
@@ -179,6 +181,7 @@ class Wanted:
 
     @classmethod
     def typed(cls, text: str) -> Wanted:
+        text = text[:LONGEST_SEARCH]
         number = hull_number.key(text) if text.strip() else ""
         return cls(tuple(text.casefold().split()), number if len(number) > 3 else "")
 

@@ -57,7 +57,8 @@ MOST_TO_CHOOSE = 12
 FIRST_DAY, LAST_DAY = date(1970, 1, 2), date(2999, 12, 30)
 STATIC = {path.name: path for path in (FOLDER / "static").iterdir()}
 _CACHED = {**HEADERS, "Cache-Control": "max-age=3600"}
-_first = threading.Lock()
+_people = threading.Lock()
+"""Held while somebody is removed or made the first: two managers who remove each other leave one."""
 
 
 def routes_of(desk: ShopDesk) -> list[BaseRoute]:
@@ -150,7 +151,7 @@ def first_page(visit: Visit) -> Response:
 
 def first(visit: Visit) -> Response:
     """Make the first manager."""
-    with _first:
+    with _people:
         _need_first(visit)
         user = people.make_user(visit.form.get("name", ""), MANAGER, _new_password(visit))
         if visit.desk.folder:
@@ -554,14 +555,15 @@ def add_person(visit: Visit) -> Response:
 def remove_person(visit: Visit) -> Response:
     """Let someone sign in no more. The last manager stays."""
     register = visit.desk.store.register
-    user = people.find(register, visit.form.get("name", ""))
-    if user is None:
-        raise NotHere(404, "No person with this name can sign in.")
-    managers = [one for one in people.taking_part(register) if one.role == MANAGER]
-    if user in managers and len(managers) == 1:
-        raise NotHere(409, "This is the last manager. Add another manager first.")
-    now = visit.desk.now()
-    register.put_user(attrs.evolve(user, removed_at=now), visit.who, now)
+    with _people:
+        user = people.find(register, visit.form.get("name", ""))
+        if user is None:
+            raise NotHere(404, "No person with this name can sign in.")
+        managers = [one for one in people.taking_part(register) if one.role == MANAGER]
+        if user in managers and len(managers) == 1:
+            raise NotHere(409, "This is the last manager. Add another manager first.")
+        now = visit.desk.now()
+        register.put_user(attrs.evolve(user, removed_at=now), visit.who, now)
     visit.desk.sessions.close_all_of(user.name)
     return visit.go("/people", f"{user.name} can no longer sign in.")
 

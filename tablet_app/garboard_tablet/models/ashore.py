@@ -98,7 +98,9 @@ def lines_of(state: State, may_decide: bool = True) -> list[ReportLine]:
     held = f"{sum(report.here.values())} entries here, {sum(report.there.values())} at the shop"
     alike = "The shop holds all the others." if report.not_taken else "Both hold the same."
     same = alike if report.equal else "Not the same yet; it is tried again."
-    lines.append(ReportLine(f"{held}. {same}", not report.equal))
+    if report.not_kept and report.equal:
+        same = "The same entries; not all that the shop gave could be kept here."
+    lines.append(ReportLine(f"{held}. {same}", not report.equal or bool(report.not_kept)))
     return lines
 
 

@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard.recordings import ReadingNotes
 from garboard.recordings.encode import fast_packet_frames, nmea2000_data, nmea2000_line
 from garboard.recordings.nmea2000 import MESSAGES, read
@@ -180,7 +181,7 @@ LINE_LIKE = st.from_regex(
 )
 
 
-@settings(max_examples=200)
+@settings(max_examples=examples(200))
 @given(st.lists(st.one_of(st.text(st.characters(blacklist_characters="\n"), max_size=80), LINE_LIKE), max_size=20))
 def test_no_line_whatever_is_in_it_stops_the_reading(lines: list[str]) -> None:
     samples, notes = samples_of(*lines)

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard.faults import InputError
 from garboard.recordings import ReadingNotes, load_recording, read_samples, summarise
 from garboard.recordings.encode import nmea0183_sentences, nmea2000_lines
@@ -126,7 +127,7 @@ def test_memory_does_not_grow_with_the_recording(tmp_path: Path, form: str) -> N
     assert peaks[1] < peaks[0] * 1.2 + 100_000
 
 
-@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=examples(150), suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     content=st.one_of(st.binary(max_size=400), st.text(max_size=300).map(lambda text: text.encode("utf-8"))),
     start=st.sampled_from(["", *FORMS]),

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from builders import boat, job_view
+from examples import examples
 from garboard.samples import Sample, gather
 from garboard.series import steady_stretches
 from garboard.steps import Guidance
@@ -140,7 +141,7 @@ def test_a_sample_without_a_number_changes_nothing(value: float) -> None:
     assert take(watch, Sample(15.5, "engine_speed", 10.0, "1", "5")) == watch
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.lists(st.tuples(st.floats(600, 6000), st.integers(1, 40)), min_size=1, max_size=6))
 def test_whatever_the_guide_takes_is_found_in_the_recording(holds: list[tuple[float, int]]) -> None:
     """What the helm was told to read is a steady stretch for the cut of the recording as well."""

@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from builders import boat, findings_of, job_view
+from examples import examples
 from fuel_curve_jobs import DISPLACEMENT, HOST, PLANING, STEPS, TANKS, recorded, typed
 from garboard.fields import LOAD, check_value
 from garboard.findings import Figure, Finding, Number, Table, Verdict
@@ -159,7 +160,7 @@ def odd_views(draw: st.DrawFn) -> JobView:
     return job_view(boat(engines, **each), values, disagreements=unsettled, recordings={"run.log": recording})
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(100), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(odd_views())
 def test_no_odd_job_brings_a_calculator_down(view: JobView) -> None:
     for assessed in HOST.assess(view):
@@ -171,7 +172,7 @@ def test_no_odd_job_brings_a_calculator_down(view: JobView) -> None:
 rising_rows = st.lists(st.tuples(st.floats(40, 900), st.floats(0, 9), st.floats(0.05, 9)), min_size=6, max_size=14)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(rising_rows)
 def test_landmarks_lie_within_the_steps_whatever_the_boat(increments: list[tuple[float, float, float]]) -> None:
     rows = []

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from builders import boat, findings_of, job_view
+from examples import examples
 from garboard.findings import Finding, Lack, NotEnoughData, Verdict
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey
@@ -268,7 +269,7 @@ odd: st.SearchStrategy[JsonValue] = st.one_of(
 )
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=examples(40))
 @given(st.data())
 def test_no_odd_job_makes_a_calculator_fail(data: st.DataObject) -> None:
     values: dict[FieldKey, JsonValue] = {}

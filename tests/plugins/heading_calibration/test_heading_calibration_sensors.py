@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from builders import job_view
+from examples import examples
 from garboard.findings import Finding, Lack, Verdict
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue, Vessel
@@ -493,7 +494,7 @@ def as_samples(stream: Stream) -> list[Sample]:
     return [Sample(time, stream.key.quantity, value) for time, value in stream]
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(st.lists(st.tuples(st.floats(-1e6, 1e6), st.floats(-1e6, 1e6)), max_size=20))
 def test_any_points_give_an_ellipse_or_a_reason(points: list[tuple[float, float]]) -> None:
     try:

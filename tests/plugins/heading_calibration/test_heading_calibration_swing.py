@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard.findings import Finding, Lack, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue
@@ -402,7 +403,7 @@ def test_a_current_as_fast_as_the_boat_is_refused(drift: float, speed: float) ->
         current_allowance(drift, speed)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.lists(st.tuples(st.floats(-720, 720), st.floats(-20, 20)), min_size=0, max_size=30))
 def test_a_fit_is_either_refused_with_a_reason_or_leaves_residuals_without_a_mean(
     rows: list[tuple[float, float]],
@@ -426,7 +427,7 @@ _ODD = st.one_of(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.data())
 def test_odd_entries_never_crash_a_calculator(data: st.DataObject) -> None:
     values: dict[FieldKey, JsonValue] = {**PLACE, **table(of="helm compass")}

@@ -6,6 +6,7 @@ import attrs
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard.fields import check_value
 from garboard.findings import NotEnoughData, Verdict
 from garboard.job_files.job_file import JobFile, check
@@ -134,7 +135,9 @@ def load(reference: str) -> Recording:
     raise NotEnoughData(f"recording {reference!r} is not here")
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@settings(
+    max_examples=examples(150), deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
 @given(odd_jobs())
 def test_no_odd_job_stops_a_calculator(view: JobView) -> None:
     """Missing, zero, negative, huge and disputed values give findings with a basis, or say what is missing."""

@@ -21,6 +21,7 @@ from hypothesis import strategies as st
 
 import garboard_shop
 from campaigns.writers import entry_number
+from examples import examples
 from garboard.shop_link.wire import content_digest
 from garboard_shop import access
 from garboard_shop.app import Limits
@@ -356,7 +357,7 @@ NO_HULL = posted("/v1/diff", dumped({"digits": 6, "hulls": {"\ud800": "", "\x00"
 NO_MARKED_HULL = posted("/v1/sixteenths", dumped({"hulls": {"\ud800": "0" * 64, "\x00": "0" * 64}}))
 TOO_LONG_A_NUMBER = posted("/v1/diff", LONGER_THAN_PYTHON_READS)
 NO_TABLET = Asked("POST", "/v1/tablets/%00/remove", b"", {}, "manager")
-bounded = settings(max_examples=200, deadline=None, suppress_health_check=list(HealthCheck))
+bounded = settings(max_examples=examples(200), deadline=None, suppress_health_check=list(HealthCheck))
 
 
 @bounded
@@ -373,7 +374,7 @@ def test_whatever_is_asked_of_a_shop_in_a_folder_the_page_says_what_comes_of_it(
     check(in_a_folder, asked)
 
 
-@settings(bounded, max_examples=150)
+@settings(bounded, max_examples=examples(150))
 @given(requests())
 @example(NO_TEXT)
 @example(NO_TOKEN)

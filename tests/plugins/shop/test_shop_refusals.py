@@ -18,6 +18,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from campaigns.writers import entry_number
+from examples import examples
 from garboard.disk.entries import LARGEST_ENTRY, canonical_bytes
 from garboard.disk.hullfile import HullFile
 from garboard.shop_link import wire
@@ -424,7 +425,7 @@ JSON_VALUES = st.recursive(
 BODIES = st.binary(max_size=200) | JSON_VALUES.map(lambda value: json.dumps(value).encode() + b"\n")
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=examples(150), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.sampled_from(METHODS_AND_PATHS), BODIES, st.binary(max_size=8), st.booleans())
 def test_whatever_is_asked_is_answered_or_refused_and_never_breaks_the_server(
     shop: RunningShop, paired: PairedShop, route: tuple[str, str], body: bytes, name: bytes, packed: bool

@@ -6,7 +6,7 @@ import hashlib
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import attrs
@@ -18,7 +18,7 @@ from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.partial_upload import OutOfPlace
-from garboard.disk.storage import NotSaved
+from garboard.disk.storage import NotSaved, WriterLock
 from garboard.shop_link.pairing import SECRET_BYTES, PairedShop
 from garboard_shop.access import admit, open_code
 from garboard_shop.embedded import DELIVERIES_FOLDER, SHOP_FOLDER, EmbeddedStore, FileRegister
@@ -445,6 +445,28 @@ def test_while_no_code_is_open_a_guess_costs_nothing(store: Store) -> None:
         assert register.use_pairing("wrong", "token", NOON, "10.0.0.66") is None
     register.open_pairing(CODE, "R. Vane", NOON)
     assert register.use_pairing("s1", "token", NOON, "10.0.0.66") is not None
+
+
+def test_a_guess_that_changes_nothing_waits_for_no_writer_and_keeps_none_waiting(tmp_path: Path) -> None:
+    """While no code is open, and from an address that must wait: strangers go on asking, and tablets write."""
+    register = FileRegister(tmp_path)
+    with written_in(tmp_path):
+        assert register.use_pairing("wrong", "token", NOON, "10.0.0.66") is None
+    register.open_pairing(attrs.evolve(CODE, until=NOON + DAY), "R. Vane", NOON)
+    for _ in range(TRIES_AN_ASKER_HAS):
+        assert register.use_pairing("wrong", "token", NOON, "10.0.0.66") is None
+    with written_in(tmp_path), pytest.raises(MustWait):
+        register.use_pairing("wrong", "token", NOON, "10.0.0.66")
+
+
+@contextmanager
+def written_in(folder: Path) -> Iterator[None]:
+    """Another program writes in the register."""
+    lock = WriterLock(folder / SHOP_FOLDER)
+    try:
+        yield
+    finally:
+        lock.release()
 
 
 def test_servers_on_one_database_count_wrong_guesses_together(new_yard: Callable[[str], str]) -> None:

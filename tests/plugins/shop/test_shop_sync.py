@@ -15,6 +15,7 @@ import pytest
 from starlette.types import Receive, Scope, Send
 
 from campaigns.writers import entry_number
+from garboard.commands.ashore import readable_report
 from garboard.disk.documents import DocumentDamaged
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.shop_document import FILE
@@ -22,9 +23,11 @@ from garboard.disk.storage import NotSaved
 from garboard.history.authoring import measure, sign_off
 from garboard.history.replay import HullState, replay
 from garboard.shop_link import pairing, sync
+from garboard.shop_link.ashore import ASHORE, State
 from garboard.shop_link.sync import NotPaired, NotTheShop, ShopAway, ShopRefused, bring_ashore, keep_trying
 from garboard_shop.app import Limits
 from garboard_shop.embedded import EmbeddedStore
+from garboard_tablet.models.ashore import lines_of
 from histories import DAY, HULL, JOB, tablet
 from shop_rig import RunningShop, Wire, shop_and_tablets
 
@@ -315,6 +318,8 @@ def test_a_full_disk_on_the_tablet_stops_it_and_nothing_is_half_kept(
             patch.setattr("garboard.shop_link.sync.keep_managers", Mock(side_effect=NotSaved("no room")))
             report = bring_ashore(folder, paired)
         assert (report.received, report.complete, report.not_kept) == (30, False, (("managers", "no room"),))
+        assert "NOT all that the shop gave is saved here" in readable_report(report)
+        assert "not all that the shop gave" in lines_of(State(word=ASHORE, report=report))[-1].text
         assert bring_ashore(folder, paired).complete
 
 

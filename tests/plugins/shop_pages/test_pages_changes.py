@@ -6,6 +6,7 @@ import getpass
 import json
 from pathlib import Path
 
+import attrs
 import pytest
 from click.testing import CliRunner, Result
 
@@ -19,6 +20,21 @@ from garboard_shop.store import MANAGER, TECHNICIAN, Change, Tablet
 from pages_rig import CHIEF, HAND, NOON, PASSWORD, Browser, Pages, fields_of, form_to, forms_in, words_of
 
 FIRST = "000000000001"
+
+
+def test_tablets_are_called_by_name_and_by_id_only_where_two_share_one(pages: Pages, manager: Browser) -> None:
+    register = pages.store.register
+    twin = attrs.evolve(register.tablets()[1], id="00000000000f", name="Tablet 1", token_hash="f" * 64)
+    for path in ("/tablets", "/changes"):
+        said = words_of(manager.text(path))
+        assert "Tablet 2" in said
+        assert "000000000002" not in said
+    register.add_tablet(twin)
+    for path in ("/tablets", "/changes"):
+        said = words_of(manager.text(path))
+        assert "000000000001" in said
+        assert "00000000000f" in said
+        assert "000000000002" not in said
 
 
 def run(*words: str) -> Result:

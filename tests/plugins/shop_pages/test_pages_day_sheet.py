@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard import hull_number
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import SHOP_RECORD, Entry, make_entry
@@ -91,13 +92,15 @@ def test_each_boat_says_what_came_from_which_tablet_and_who_entered_it(pages: Pa
     assert "from Tablet 3 at" in words
 
 
-def test_a_disagreement_shows_both_values_with_who_when_and_which_instrument(manager: Browser) -> None:
+def test_a_disagreement_shows_both_values_with_who_when_and_which_instrument(pages: Pages, manager: Browser) -> None:
     words = words_of(manager.text(TODAY))
     place = words.index("Full-throttle runs both ways: Speed over ground, run 2, against")
     shown = words[place : place + 300]
     assert "31.9 kn R. Vane 14 May 2026, 10:27 plotter, tablet 1" in shown
     assert "31.4 kn N. Sorrel" in shown
     assert "tablet 2" in shown
+    pages.store.register.note_device("000000000001", "tablet 1", pages.at)  # it says what stands for it in entries
+    assert "31.9 kn R. Vane 14 May 2026, 10:27 plotter, Tablet 1" in words_of(manager.text(TODAY))
 
 
 def test_stale_signatures_name_what_they_do_not_cover(manager: Browser) -> None:
@@ -308,7 +311,7 @@ def test_a_card_holds_what_a_boat_is_found_by() -> None:
 NUMBERS = st.text("O0I1QA2", min_size=4, max_size=5).map(lambda end: f"ABC0000{end}")
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(st.lists(st.one_of(NUMBERS, NUMBERS.map("US".__add__)), min_size=2, max_size=12, unique=True))
 def test_look_alikes_found_among_many_are_those_the_rule_finds_one_by_one(numbers: list[str]) -> None:
     """Checked against `hull_number.look_alikes`, which compares a number with every other."""

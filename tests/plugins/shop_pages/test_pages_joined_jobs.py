@@ -50,7 +50,7 @@ def test_parting_two_jobs_says_what_was_chosen_while_they_were_one(pages: Pages,
     manager.send(form_to(manager.text(PAGE), f"{PAGE}/part-jobs", job=TWIN), reason="two after all")
     words = words_of(manager.text(PAGE))
     assert "It is a separate job again. Chosen while they were one, and kept where it was written:" in words
-    assert f"({SALTGRASS}, job {JOB}). The other has its own value again." in words
+    assert f"({SALTGRASS}, Commissioning, 14 May 2026). The other has its own value again." in words
 
 
 @pytest.mark.usefixtures("twin")

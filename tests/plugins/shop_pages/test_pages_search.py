@@ -9,12 +9,13 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard import hull_number
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard_shop.pages import index as index_module
-from garboard_shop.pages.index import MOST_NEWER, MOST_SHOWN, Index, card_of
+from garboard_shop.pages.index import LONGEST_SEARCH, MOST_NEWER, MOST_SHOWN, Index, Wanted, card_of
 from garboard_shop.store import Delivery
 from pages_rig import NOON, Browser, Pages, words_of
 
@@ -80,7 +81,7 @@ def one_by_one(store: Growing, words: str, day: str) -> list[str]:
     return [hull for _, hull in sorted(found)]
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=examples(300), deadline=None)
 @given(st.lists(BOATS, min_size=1, max_size=4), ASKED, st.just("") | DAYS, st.integers(0, 3))
 @example([{"ABC000OOA526": [("a", "b", "2026-11-25")]}, {"ABC000OOA526": [("c", "", "2026-11-24")]}], "a b", "", 0)
 def test_a_search_finds_what_going_through_every_boat_finds(
@@ -100,6 +101,14 @@ def test_a_search_finds_what_going_through_every_boat_finds(
             assert [card.hull for card in index.search(words, day, 2)] == expected[:2]
 
 
+def test_a_search_of_thousands_of_words_costs_no_more_than_one_of_a_few() -> None:
+    """Each word is looked for among all boats; what nobody types is not read to its end."""
+    wanted = Wanted.typed("saltgrass " + "x " * 8000)
+    assert len(wanted.words) <= LONGEST_SEARCH
+    assert wanted.words[0] == "saltgrass"
+    assert Wanted.typed("Saltgrass marina").words == ("saltgrass", "marina")
+
+
 @given(st.permutations([0, 1, 2]))
 def test_the_name_entered_last_is_shown_and_all_are_found_in_whatever_order_entries_are_kept(order: list[int]) -> None:
     names = ("Gannet", "Petrel", "Gannet II")
@@ -109,7 +118,7 @@ def test_the_name_entered_last_is_shown_and_all_are_found_in_whatever_order_entr
     assert card.names == names
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50), deadline=None)
 @given(BOATS)
 def test_the_days_of_all_boats_are_those_of_each(boats: dict[str, list[tuple[str, str, str]]]) -> None:
     store = Growing()

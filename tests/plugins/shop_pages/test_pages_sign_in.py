@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import threading
 from http.cookies import SimpleCookie
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from garboard_shop.pages import people
 from garboard_shop.pages.desk import FOLDER
 from garboard_shop.pages.views import routes_of
 from garboard_shop.pages.visits import COOKIE, KNOWN_COOKIE
-from garboard_shop.store import MANAGER, TECHNICIAN
+from garboard_shop.store import MANAGER, TECHNICIAN, WebUser
 from pages_rig import CHIEF, HAND, KITTIWAKE, MINUTE, PASSWORD, SALTGRASS, Browser, Pages, words_of
 
 FULL_COST = people._hasher
@@ -379,6 +380,33 @@ def test_someone_removed_is_out_at_once_and_the_last_manager_stays(pages: Pages,
     assert pages.browser().sign_in(HAND).status_code == 403
     assert manager.post("/people/remove", {"csrf": csrf, "name": CHIEF}).status_code == 409
     assert manager.get("/tablets").status_code == 200
+
+
+def test_two_managers_who_remove_each_other_at_once_leave_one(
+    pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second asks while the first is being saved; it must wait, and then finds itself the last."""
+    form = {"csrf": manager.csrf(), "name": "Second", "role": MANAGER, "password": PASSWORD, "again": PASSWORD}
+    assert manager.post("/people/add", form).status_code == 303
+    second = pages.signed_in("Second")
+    csrf, true, statuses = second.csrf(), pages.store.register.put_user, []
+
+    def remove_first() -> None:
+        statuses.append(second.post("/people/remove", {"csrf": csrf, "name": CHIEF}).status_code)
+
+    other = threading.Thread(target=remove_first)
+
+    def slow(user: WebUser, by: str, at: int) -> None:
+        if not other.ident:
+            other.start()
+            other.join(0.2)
+        true(user, by, at)
+
+    monkeypatch.setattr(pages.store.register, "put_user", slow)
+    statuses.append(manager.post("/people/remove", {"csrf": manager.csrf(), "name": "Second"}).status_code)
+    other.join(10)
+    assert statuses == [303, 409]
+    assert [one.name for one in people.taking_part(pages.store.register) if one.role == MANAGER] == [CHIEF]
 
 
 def test_someone_added_can_sign_in_and_no_name_is_given_twice(pages: Pages, manager: Browser) -> None:

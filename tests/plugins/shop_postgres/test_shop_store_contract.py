@@ -16,6 +16,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from campaigns.writers import entry_number
+from examples import examples
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, canonical_bytes, make_entry, read_entry
@@ -259,7 +260,7 @@ numbered = count()
 
 
 @pytest.mark.parametrize("reopen", ["folder", "cluster"], indirect=True)
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=examples(60), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(texts=st.lists(TEXT, min_size=1, max_size=5), version=st.integers(1, 9))
 def test_any_text_comes_back_byte_for_byte(store: Store, texts: list[str], version: int) -> None:
     """Every character that may stand in an entry, and entries of newer versions (promise 6)."""

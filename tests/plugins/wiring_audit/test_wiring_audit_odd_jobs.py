@@ -7,6 +7,7 @@ import hypothesis.strategies as st
 import pytest
 from hypothesis import HealthCheck, given, settings
 
+from examples import examples
 from garboard.findings import Verdict
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, Engine, JsonValue, NetworkBus, NetworkDevice
@@ -90,7 +91,7 @@ def assert_speaks(view: JobView) -> None:
     HOST.report_sections[0].build(view, assessed)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(60), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(CIRCUITS, BATTERIES, NETWORKS, ENGINES, READINGS)
 def test_odd_equipment_and_readings_never_crash(
     horn: Circuit, house: Battery, bridge: NetworkBus, engine: Engine, readings: Readings
@@ -99,7 +100,7 @@ def test_odd_equipment_and_readings_never_crash(
     assert_speaks(wired_job([horn, circuit()], [house], [bridge], engines=[engine], read=readings))
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(60), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(CIRCUITS, BATTERIES, NETWORKS, st.data())
 def test_one_odd_piece_among_sound_ones_never_crashes(
     horn: Circuit, house: Battery, bridge: NetworkBus, data: st.DataObject
@@ -118,7 +119,7 @@ def test_one_odd_piece_among_sound_ones_never_crashes(
     )
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=examples(30), deadline=None)
 @given(st.sets(st.sampled_from([(step, field) for step, fields in READ_ON.items() for field in fields])))
 def test_disagreements_never_crash_and_are_said(fields: set[tuple[str, str]]) -> None:
     """Readings in dispute are used nowhere."""

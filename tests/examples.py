@@ -1,0 +1,13 @@
+"""How many random examples a test draws: a third in the README's run, all of them with `pytest --long`."""
+
+from __future__ import annotations
+
+import os
+
+LONG = "GARBOARD_TESTS_LONG"
+"""Set in the environment of a long run, for its workers too."""
+
+
+def examples(number: int) -> int:
+    """So many in a long run."""
+    return number if LONG in os.environ else max(10, number // 3)
