@@ -114,6 +114,7 @@ DOCUMENTS = (
     "core/README.md",
     "plugins/README.md",
     "plugins/garboard_shop/README.md",
+    "plugins/garboard_shop/SECURITY.md",
     "tablet_app/README.md",
     "tests/README.md",
     "tests/bench/RESULTS.md",
