@@ -115,6 +115,7 @@ DOCUMENTS = (
     "plugins/README.md",
     "plugins/garboard_shop/README.md",
     "plugins/garboard_shop/SECURITY.md",
+    "sample_jobs/README.md",
     "tablet_app/README.md",
     "tests/README.md",
     "tests/bench/RESULTS.md",
