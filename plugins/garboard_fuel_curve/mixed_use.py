@@ -53,7 +53,7 @@ def mixed_use(view: JobView) -> list[Finding]:
     decimals = decimals_to_tell(power, low, high)
     if ordinary:
         found.flow_carries()  # an odd exponent says itself that something is wrong
-    says = f"Mixed use: {shown(average)} gal/h (40 % of the time idling).{found.corrected_by}"
+    says = f"{shown(average)} gal/h (40 % of the time idling).{found.corrected_by}"
     if not ordinary:
         says += (
             f" Fuel follows engine speed to the power {power:.{decimals}f}, outside {low:g} to {high:g}: "

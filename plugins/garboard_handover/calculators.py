@@ -86,11 +86,12 @@ def _check_of(step: Step) -> Calculator:
             )
         if not missing and all(answer is not False for _, answer, _ in answers):
             tried = sum(answer is True for _, answer, _ in answers)
+            points = "The one point is" if tried == 1 else f"{tried} of {tried} points"
             yield Finding(
                 code="handover.check.in_order",
                 verdict=Verdict.PASS,
                 about=step.title,
-                sentence=f"{tried} of {tried} points tried and in order.",
+                sentence=f"{points} tried and in order.",
                 basis=(_basis_of(step), steps.MAKERS),
                 numbers=(Number("points in order", tried, decimals=0),),
             )

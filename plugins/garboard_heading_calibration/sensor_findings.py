@@ -162,7 +162,7 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
     faint = here.field.horizontal < CAUTION_BELOW
     way = "east" if here.east >= 0 else "west"
     result = (
-        f"Variation {with_uncertainty(here.east, here.expanded_uncertainty, plus=True)} degrees ({way}) "
+        f"{with_uncertainty(here.east, here.expanded_uncertainty, plus=True)} degrees ({way}) "
         f"{here.place_in_words}, changing {here.a_year:+z.2f} a year, by {here.field.model}."
     )
     told: list[Remark] = []

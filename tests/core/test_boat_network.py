@@ -194,7 +194,7 @@ def test_nothing_heard_for_five_seconds_is_said_with_what_to_do() -> None:
     network.start()
     assert network.trouble() == ""
     clock[0] = 5.1
-    assert network.trouble().startswith(f"Nothing heard on UDP port {network.where.port} for 5 s. See that")
+    assert network.trouble().startswith(f"Nothing heard on UDP port {network.where.port} for 5 s. See that you are on")
     network.stop()
 
 

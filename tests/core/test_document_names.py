@@ -24,6 +24,8 @@ DOCUMENTS = (
     "plugins/README.md",
     "plugins/garboard_shop/README.md",
     "plugins/garboard_shop/PROTOCOL.md",
+    "plugins/garboard_shop/SECURITY.md",
+    "sample_jobs/README.md",
     "tablet_app/README.md",
     "tests/README.md",
     "tests/bench/RESULTS.md",

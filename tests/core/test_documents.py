@@ -114,6 +114,8 @@ DOCUMENTS = (
     "core/README.md",
     "plugins/README.md",
     "plugins/garboard_shop/README.md",
+    "plugins/garboard_shop/SECURITY.md",
+    "sample_jobs/README.md",
     "tablet_app/README.md",
     "tests/README.md",
     "tests/bench/RESULTS.md",

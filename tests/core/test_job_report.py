@@ -135,7 +135,7 @@ def test_an_empty_punch_list_says_so(view: JobView) -> None:
 
 
 def test_an_empty_punch_list_of_a_job_that_was_judged_whole_says_just_that() -> None:
-    assert nothing_to_put_right(()) == "Nothing to put right."
+    assert nothing_to_put_right(()) == "Nothing left to put right."
 
 
 def test_values_that_disagree_are_on_the_punch_list(view: JobView) -> None:

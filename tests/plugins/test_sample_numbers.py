@@ -5,8 +5,10 @@ that none changes unnoticed.
 """
 
 from collections.abc import Iterator
+from functools import cache
 
 from garboard.demo.samples_folder import sample_job_files
+from garboard.findings import Finding
 from garboard.hosting.host import make_host
 from garboard.judging.assessing import assess_job_file
 
@@ -197,17 +199,26 @@ saltgrass
 """
 
 
-def _read(told: set[str]) -> Iterator[str]:
-    """What the sample jobs say now: of each code, the numbers of its first finding."""
+@cache
+def _findings() -> tuple[tuple[str, Finding], ...]:
+    """What the sample jobs say now, each with its folder's name."""
     host = make_host(entry_points=False)
-    for path in sample_job_files():
-        yield path.parent.name
-        for each in assess_job_file(path, host).assessed:
-            finding = each.finding
-            if finding.code in told:
-                told.remove(finding.code)
-                yield f"    {finding.code}"
-                yield from (f"        {number.name}: {number}" for number in finding.numbers)
+    return tuple(
+        (path.parent.name, each.finding) for path in sample_job_files() for each in assess_job_file(path, host).assessed
+    )
+
+
+def _read(told: set[str]) -> Iterator[str]:
+    """Of each code, the numbers of its first finding."""
+    folder = ""
+    for where, finding in _findings():
+        if where != folder:
+            folder = where
+            yield folder
+        if finding.code in told:
+            told.remove(finding.code)
+            yield f"    {finding.code}"
+            yield from (f"        {number.name}: {number}" for number in finding.numbers)
 
 
 def test_the_numbers_of_the_sample_jobs_are_read_to_the_right_digit() -> None:
@@ -215,3 +226,10 @@ def test_the_numbers_of_the_sample_jobs_are_read_to_the_right_digit() -> None:
     lines = AS_READ.strip().splitlines()
     codes = {line.strip() for line in lines if line.startswith("    ") and line[4] != " "}
     assert [*_read(codes)] == lines
+
+
+def test_no_sentence_begins_with_what_it_is_about() -> None:
+    """Book, terminal, tablet and pages print the one before the other: "variation: Variation -14.1"."""
+    said = [(one.about, one.sentence) for _, one in _findings() if one.about]
+    assert len(said) > 100
+    assert [one for one in said if one[1].casefold().startswith(one[0].casefold())] == []

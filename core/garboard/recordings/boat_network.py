@@ -284,7 +284,7 @@ class BoatNetwork:
         if self.where.host:
             return "See that the instruments are switched on."
         return (
-            "See that this tablet is on the boat's wifi, that the instruments are switched on, and that the gateway "
+            "See that you are on the boat's wifi, that the instruments are switched on, and that the gateway "
             f"sends by UDP to port {self.where.port}."
         )
 
@@ -404,7 +404,5 @@ class BoatNetwork:
         if failure.errno == errno.ECONNREFUSED:
             return f"{where.host} answers, but not on port {where.port}. Compare the port with the gateway's settings."
         if isinstance(failure, TimeoutError) or failure.errno in (errno.EHOSTUNREACH, errno.ENETUNREACH):
-            return (
-                f"{where.title} does not answer. See that this tablet is on the boat's wifi, and compare the address."
-            )
+            return f"{where.title} does not answer. See that you are on the boat's wifi, and compare the address."
         return f"{where.title}: {failure.strerror or failure}. Trying again."

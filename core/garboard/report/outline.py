@@ -172,7 +172,7 @@ def nothing_to_put_right(assessed: Iterable[Assessed]) -> str:
     """What an empty punch list says: as much as was judged."""
     unjudged = counts(assessed)[Verdict.NOT_ENOUGH_DATA]
     if not unjudged:
-        return "Nothing to put right."
+        return "Nothing left to put right."
     checks = "1 check was" if unjudged == 1 else f"{unjudged} checks were"
     return f"Nothing found to put right; {checks} not made for want of data."
 

@@ -40,21 +40,23 @@ def list_people(folder: Path, store_url: str) -> None:
 @click.option(
     "--role",
     type=click.Choice(ROLES),
-    default=MANAGER,
-    show_default=True,
-    help="A technician reads; a manager also decides.",
+    help="A technician reads; a manager also decides. Default: the role the person has; a new person is a manager.",
 )
-@click.password_option(help="If you leave it out, you are asked for it. Others can read a command line.")
+@click.password_option(
+    prompt="Password, 15 characters or more",
+    help="If you leave it out, you are asked for it. Others can read a command line.",
+)
 @by_option
-def add_person(folder: Path, store_url: str, name: str, role: str, password: str, by: str) -> None:
+def add_person(folder: Path, store_url: str, name: str, role: str | None, password: str, by: str) -> None:
     """Let a person sign in, or give them a new role or password."""
     from garboard_shop.pages import people
 
     with opened_register(folder, store_url) as register:
         known = people.find(register, name)
-        user = people.make_user(known.name if known else name, role, password)
+        # A new password alone must make nobody a manager.
+        user = people.make_user(known.name if known else name, role or (known.role if known else MANAGER), password)
         register.put_user(user, by, wall_milliseconds())
-    click.echo(f"{name} may sign in as {role}")
+    click.echo(f"{user.name} may sign in as {user.role}")
 
 
 @shop_people.command("remove")

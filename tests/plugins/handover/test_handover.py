@@ -38,6 +38,16 @@ def test_a_system_passes_when_every_point_is_tried_and_in_order(step) -> None:  
     assert _verdicts(job_view(boat(), _all_yes(step)), f"{step.key}.check") == [Verdict.PASS]
 
 
+def test_how_many_points_were_tried_is_told_in_words_for_one() -> None:
+    one: dict[FieldKey, JsonValue] = {(steps.AUTOPILOT, "stand_by", "", ""): True}
+    (alone,) = findings_of(HOST, job_view(boat(), one), f"{steps.AUTOPILOT}.check")
+    (four,) = findings_of(HOST, job_view(boat(), _all_yes(steps.STEPS[1])), f"{steps.STEERING}.check")
+    assert (alone.sentence, four.sentence) == (
+        "The one point is tried and in order.",
+        "4 of 4 points tried and in order.",
+    )
+
+
 def test_a_point_that_does_not_work_fails_by_name_and_what_is_untried_is_named_apart() -> None:
     view = job_view(boat(), {(steps.STEERING, "no_leaks", "", ""): False, (steps.STEERING, "no_play", "", ""): True})
     failed, untried = findings_of(HOST, view, f"{steps.STEERING}.check")

@@ -88,9 +88,7 @@ def varied(**changed: JsonValue) -> Finding:
 def test_variation_is_told_east_positive_with_the_models_uncertainty() -> None:
     finding = varied()
     assert finding.verdict is Verdict.PASS
-    assert finding.sentence.startswith(
-        "Variation -13.9 ± 0.7 degrees (west) at 40.00 N 70.00 W on 25 November 2026, changing "
-    )
+    assert finding.sentence.startswith("-13.9 ± 0.7 degrees (west) at 40.00 N 70.00 W on 25 November 2026, changing ")
     assert number(finding, "latitude, north positive").value == 40
     assert number(finding, "longitude, east positive").value == -70
     assert "by WMM2025" in finding.sentence

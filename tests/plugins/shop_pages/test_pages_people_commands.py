@@ -27,6 +27,7 @@ def test_a_manager_is_added_with_a_password_typed_twice_and_not_shown(tmp_path: 
     told = run("add", "M. Office", "--folder", str(tmp_path), typed=f"{PASSWORD}\n{PASSWORD}\n")
     assert told.exit_code == 0, told.output
     assert PASSWORD not in told.output
+    assert f"{people.SHORTEST_PASSWORD} characters or more" in told.output
     user = people.find(FileRegister(tmp_path), "m. office")
     assert user is not None
     assert (user.name, user.role) == ("M. Office", MANAGER)
@@ -39,6 +40,15 @@ def test_someone_added_again_keeps_the_name_and_gets_the_new_role_and_password(t
     run("add", "r. vane", "--folder", str(tmp_path), "--role", TECHNICIAN, "--password", PASSWORD + " again")
     (user,) = people.taking_part(FileRegister(tmp_path))
     assert (user.name, user.role) == ("R. Vane", TECHNICIAN)
+    assert people.is_right(user, PASSWORD + " again")
+
+
+@pytest.mark.parametrize("role", [TECHNICIAN, MANAGER])
+def test_a_new_password_alone_leaves_the_role_as_it_is(tmp_path: Path, role: str) -> None:
+    run("add", "R. Vane", "--folder", str(tmp_path), "--role", role, "--password", PASSWORD)
+    again = run("add", "r. vane", "--folder", str(tmp_path), "--password", PASSWORD + " again")
+    (user,) = people.taking_part(FileRegister(tmp_path))
+    assert (user.role, again.output) == (role, f"R. Vane may sign in as {role}\n")
     assert people.is_right(user, PASSWORD + " again")
 
 
