@@ -24,9 +24,11 @@ DOCUMENTS = (
     "plugins/README.md",
     "plugins/garboard_shop/README.md",
     "plugins/garboard_shop/PROTOCOL.md",
+    "plugins/garboard_shop/SECURITY.md",
     "tablet_app/README.md",
     "tests/README.md",
     "tests/bench/RESULTS.md",
+    ".ci/README.md",
 )
 BELOW = ("", "core/garboard/", "tablet_app/garboard_tablet/", "plugins/garboard_shop/", "plugins/garboard_*/")
 """Where a document's short paths begin, besides its own folder."""
