@@ -214,8 +214,8 @@ def _elsewhere(here: Variation, made: Iterable[Recording]) -> str:
         north, east = (_median(recording, quantity) for quantity in ("latitude", "longitude"))
         if north is None or east is None:
             continue
-        aside = signed_angle(east - here.longitude) * math.cos(math.radians(north))
-        if math.hypot(north - here.latitude, aside) > SAME_PLACE:
+        off_east = signed_angle(east - here.longitude) * math.cos(math.radians(north))
+        if math.hypot(north - here.latitude, off_east) > SAME_PLACE:
             where = f"{abs(north):.2f} {'NS'[north < 0]} {abs(east):.2f} {'EW'[east < 0]}"
             return f"{recording.name} was recorded at {where}, not at the place entered."
     return ""

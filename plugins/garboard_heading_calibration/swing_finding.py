@@ -439,7 +439,7 @@ def _disturbed_without_a_card(
     beside = abs(_from(middle, worst))
     gap = widest_gap([reading.compass for reading in readings])
     if beside - shared.open_by <= limit or gap <= WIDEST_GAP:
-        _fitted(readings, middle, shared, place)
+        _fitted(readings, middle, shared, place)  # raises: it says what the readings lack
     return Finding(
         code="heading_calibration.swing.disturbed_without_card",
         verdict=Verdict.ADVISE,

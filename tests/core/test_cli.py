@@ -26,13 +26,17 @@ PLUGIN = Path(small_plugin.__file__)
 BUILT_IN_OFF = [word for name in BUILT_IN for word in ("--without", name)]
 
 
-@pytest.fixture(autouse=True)
-def one_process(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture(scope="module")
+def apart() -> Iterator[Apart]:
     """The small plugin's own process, started once for this file."""
-    monkeypatch.setattr("garboard.hosting.apart.Apart", lambda: _APART)
+    one = Apart()
+    yield one
+    one.close()
 
 
-_APART = Apart()
+@pytest.fixture(autouse=True)
+def one_process(apart: Apart, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("garboard.hosting.apart.Apart", lambda: apart)
 
 
 def run(*arguments: object, **extra: Any) -> Result:

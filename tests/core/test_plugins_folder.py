@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -19,13 +20,18 @@ from garboard.recordings.encode import csv_series
 from garboard.samples import Sample
 from garboard.shop_link.shop_plugins import ApprovedPlugin, keep
 
-_APART = Apart()
+
+@pytest.fixture(scope="module")
+def apart() -> Iterator[Apart]:
+    """The plugins' own process, started once for this file."""
+    one = Apart()
+    yield one
+    one.close()
 
 
 @pytest.fixture(autouse=True)
-def one_process(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Started once for this file."""
-    monkeypatch.setattr("garboard.hosting.apart.Apart", lambda: _APART)
+def one_process(apart: Apart, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("garboard.hosting.apart.Apart", lambda: apart)
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 from collections.abc import Callable, Iterator
+from itertools import count
 from pathlib import Path
 from typing import Any
 
@@ -16,11 +17,16 @@ NEVER = 1e9
 """Longer than any test runs [s]."""
 
 
+_tests = count(1)
+EVERY = 4
+"""After so many tests what their apps left is cleared away."""
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_setup() -> None:
-    """The app of the test before goes at once; the app of this one need not be told from it at each page it leaves."""
-    gc.collect()
-    gc.freeze()
+    """The app of this test need not be told from those of the tests before at each page it leaves."""
+    if next(_tests) % EVERY == 0:
+        gc.collect()
 
 
 @pytest.fixture(scope="session")
@@ -30,6 +36,8 @@ def kivy_window() -> Any:
     from garboard_tablet.ui.tidy import tidy_soon
 
     tidy_soon.timeout = NEVER
+    gc.collect()
+    gc.freeze()
     return window
 
 

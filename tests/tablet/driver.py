@@ -29,6 +29,9 @@ logging.getLogger("kivy").disabled = True
 MANY_PAGES = 16
 """After so many touches the pages left meanwhile are cleared away: some 3 MB each, and going through all takes time."""
 
+_kivys_own: list[Any] = []
+"""What Kivy's clock had to do before there was an app."""
+
 PLUGIN = Path(__file__).with_name("dock_plugin.py")
 
 
@@ -203,13 +206,32 @@ class Driver:
         return self
 
     def close(self) -> None:
-        from kivy.base import stopTouchApp
+        close_app(self.app)
 
-        self.app.dispatch("on_stop")
-        for child in list(self.window.children):
-            self.window.remove_widget(child)
-        stopTouchApp()
-        type(self.app)._running_app = None
+
+def close_app(app: Any) -> None:
+    """End an app, and let go of it: what still holds it keeps its pages to the end of all tests."""
+    from kivy.app import App
+    from kivy.base import EventLoop, stopTouchApp
+    from kivy.clock import Clock
+    from kivy.core.window import Window
+
+    from garboard_tablet.ui.widgets import Press
+
+    app.dispatch("on_stop")
+    for child in list(Window.children):
+        Window.remove_widget(child)
+    EventLoop.idle()
+    for event in Clock.get_events():
+        if event not in _kivys_own:  # what still waits for its time holds the page
+            event.cancel()
+    stopTouchApp()
+    App._running_app = None
+    Press.refused = Press.failed = staticmethod(_no_app)
+
+
+def _no_app(failure: Exception) -> None:
+    raise failure
 
 
 def off_screen_window() -> Any:
@@ -220,8 +242,10 @@ def off_screen_window() -> Any:
         Config.set("graphics", key, value)
     for key, _ in Config.items("input"):
         Config.remove_option("input", key)
+    from kivy.clock import Clock
     from kivy.core.window import Window
 
+    _kivys_own.extend(Clock.get_events())
     Window.draw = Window.on_draw
     Window.on_draw = Window.on_flip = lambda: None
     return Window

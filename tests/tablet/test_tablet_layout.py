@@ -16,6 +16,7 @@ from garboard_tablet import gallery
 from garboard_tablet.models.session import HOME
 from garboard_tablet.models.tablet import Tablet
 from memory import give_back
+from tablet.driver import close_app
 from tablet.layout_lint import faults
 
 VESSEL = "kittiwake"
@@ -26,8 +27,7 @@ LONG_PAGES = ("_covers", "_missing", "_punch_list", "_hand_over")
 
 @pytest.fixture(scope="module")
 def app(kivy_window: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    from kivy.base import runTouchApp, stopTouchApp
-    from kivy.core.window import Window
+    from kivy.base import runTouchApp
     from kivy.metrics import Metrics
 
     from garboard.demo.samples_folder import sample_jobs_folder
@@ -61,11 +61,7 @@ def app(kivy_window: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     gc.unfreeze()
     Metrics.density = 1.0
     theme.use(dark=False)
-    app.dispatch("on_stop")
-    for child in list(Window.children):
-        Window.remove_widget(child)
-    stopTouchApp()
-    type(app)._running_app = None
+    close_app(app)
 
 
 def faults_of_all_pages(app: Any) -> list[str]:

@@ -7,6 +7,7 @@ import importlib.metadata
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext, suppress
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
@@ -618,11 +619,11 @@ def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
 def _refuse_what_no_page_draws(found: Finding) -> None:
     """Raise TypeError or ValueError for parts of another type, and for more places than a job has."""
     for name, kind in _PARTS.items():
-        if not _all(parts := getattr(found, name), kind):
+        if (parts := getattr(found, name)) and not _all(parts, kind):
             raise TypeError(f"{name} of a finding is a tuple of {kind.__name__}, got {shown(parts)}")
     if len(found.places) > MOST_PLACES:
         raise ValueError(f"a finding names at most {MOST_PLACES} places, got {len(found.places)}; name each value once")
-    for place in found.places:
+    for place in () if _are_places(found.places) else found.places:
         if len(place) != 4 or not all(map(is_text, place)):
             raise TypeError(f"places of a finding are each step, field, row and of as text, got {shown(place)}")
     for name in ("code", "about", "sentence", "short", "of"):
@@ -634,6 +635,12 @@ def _refuse_what_no_page_draws(found: Finding) -> None:
     if max(map(len, names)) > LONGEST_TEXT:
         name = max(names, key=len)
         raise ValueError(f"a code or the name of a place has at most {LONGEST_TEXT} letters, got {shown(name)}")
+
+
+def _are_places(places: Sequence[FieldKey]) -> bool:
+    """Whether all are: all their words are looked at together, as a finding may rest on hundreds of places."""
+    words = list(chain.from_iterable(places))
+    return set(map(len, places)) <= {4} and set(map(type, words)) <= {str} and is_text("".join(words))
 
 
 def _refuse_limits_of_nothing(found: Finding) -> None:

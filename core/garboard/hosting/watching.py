@@ -8,7 +8,7 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 
 import attrs
 
-from garboard.findings import NotEnoughData
+from garboard.findings import Missing, NotEnoughData
 from garboard.hosting.failures import PluginFault
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Measurement
@@ -27,7 +27,7 @@ class _Done:
 
     asked: tuple[object, ...]
     result: Any
-    lacked: NotEnoughData | None
+    lacked: tuple[Missing, ...]
     seen: tuple[FieldKey, ...]
     read: frozenset[str]
 
@@ -71,8 +71,8 @@ class WatchedView(JobView):
         else:
             self.seen.extend(done.seen)
             self._read.update(done.read)
-        if done.lacked is not None:
-            raise NotEnoughData(*done.lacked.missing)
+        if done.lacked:
+            raise NotEnoughData(*done.lacked)
         result: T = done.result
         return result
 
@@ -80,11 +80,12 @@ class WatchedView(JobView):
         """Do a work and note what it alone reads; to whoever asked for it that counts as read, too."""
         before, read = len(self.seen), set(self._read)
         self._read.clear()
-        result, lacked = None, None
+        result: Any = None
+        lacked: tuple[Missing, ...] = ()
         try:
             result = work(self, *asked, **named)
         except NotEnoughData as lacking:
-            lacked = lacking
+            lacked = lacking.missing  # not the error itself, which holds the whole stack
         finally:
             its_own, its_settings = tuple(dict.fromkeys(self.seen[before:])), frozenset(self._read)
             self._read.update(read)
