@@ -80,8 +80,8 @@ class Field:
     of_run: str = ""
 
     def __attrs_post_init__(self) -> None:
-        if self.kind is Kind.AMOUNT and self.unit not in UNITS_OF.get(self.quantity, ()):
-            raise ValueError(f"field {self.name!r}: unit {self.unit!r} is not a unit of quantity {self.quantity!r}")
+        if self.kind is Kind.AMOUNT:
+            self._check_unit()
         if self.kind is Kind.CHOICE and not self.choices:
             raise ValueError(f"field {self.name!r}: a choice needs choices")
         if self.said and len(self.said) != len(self.choices):
@@ -100,6 +100,17 @@ class Field:
         _check_ends(self.name, "hard", self.hard)
         if self.each and self.each not in EQUIPMENT:
             raise ValueError(f"field {self.name!r}: each must be one of {', '.join(EQUIPMENT)}, got {self.each!r}")
+
+    def _check_unit(self) -> None:
+        if self.quantity not in UNITS_OF:
+            raise ValueError(
+                f"field {self.name!r}: quantity must be one of {', '.join(UNITS_OF)}, got {self.quantity!r}"
+            )
+        if self.unit not in (units := UNITS_OF[self.quantity]):
+            raise ValueError(
+                f"field {self.name!r}: unit of {self.quantity} must be one of {', '.join(map(repr, units))}, "
+                f"got {self.unit!r}"
+            )
 
 
 def _check_ends(name: str, which: str, ends: tuple[float, float] | None) -> None:

@@ -8,7 +8,8 @@ reason, everything it registered is withdrawn, and the other plugins load.
 A field of a wrong type is refused so. What a plugin prints goes to the error output.
 
     from garboard import hookimpl
-    from garboard.steps import Field, Kind, Phase, Step
+    from garboard.fields import Field, Kind
+    from garboard.steps import Phase, Step
 
     __version__ = "1"
     written_for = 1

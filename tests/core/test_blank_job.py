@@ -156,6 +156,9 @@ TABLE = Field(name="rows", title="Rows", kind=Kind.TABLE, columns=(Field(name="n
         ({"hard": (10, 1)}, "low first"),
         ({"plausible": (10, 1)}, "low first"),
         ({"kind": Kind.TABLE, "columns": (TABLE,)}, "a table holds no other table"),
+        ({"kind": Kind.AMOUNT, "quantity": "lenght"}, "quantity must be one of speed, .*, got 'lenght'"),
+        ({"kind": Kind.AMOUNT, "quantity": "time"}, "unit of time must be one of 's', 'min', 'h', got ''"),
+        ({"kind": Kind.AMOUNT, "quantity": "number", "unit": "x"}, "unit of number must be one of '', got 'x'"),
     ],
 )
 def test_a_field_no_file_can_hold_is_refused(given: dict[str, Any], told: str) -> None:

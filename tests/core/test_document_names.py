@@ -29,6 +29,7 @@ DOCUMENTS = (
     "tablet_app/README.md",
     "tests/README.md",
     "tests/bench/RESULTS.md",
+    ".ci/README.md",
 )
 BELOW = ("", "core/garboard/", "tablet_app/garboard_tablet/", "plugins/garboard_shop/", "plugins/garboard_*/")
 """Where a document's short paths begin, besides its own folder."""

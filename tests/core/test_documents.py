@@ -8,6 +8,7 @@ import tomllib
 from collections.abc import Iterator
 from itertools import chain
 from pathlib import Path
+from typing import Any
 
 import attrs
 import click
@@ -74,6 +75,23 @@ def test_the_shop_plugin_in_the_plugins_readme_loads_and_judges(
     assert assessed.finding.verdict is verdict
 
 
+def test_the_test_in_the_plugins_readme_passes_beside_its_plugin(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    plugin, test = (_block("plugins/README.md", f"plugin {part}") for part in ("example", "test"))
+    _run_beside(plugin, test)
+    with pytest.raises(AssertionError):
+        _run_beside(plugin.replace("Verdict.FAIL", "Verdict.ADVISE"), test)
+
+
+def _run_beside(plugin: str, test: str) -> None:
+    Path("my_checks.py").write_text(plugin)
+    written: dict[str, Any] = {}
+    exec(compile(test, "test_my_checks.py", "exec"), written)
+    written["test_a_wet_bilge_fails"]()
+
+
 def test_the_setting_in_the_plugins_readme_loads_and_is_read(tmp_path: Path) -> None:
     file = tmp_path / "my_checks.py"
     file.write_text(_block("plugins/README.md", "setting example"))
@@ -114,11 +132,13 @@ DOCUMENTS = (
     "core/README.md",
     "plugins/README.md",
     "plugins/garboard_shop/README.md",
+    "plugins/garboard_shop/PROTOCOL.md",
     "plugins/garboard_shop/SECURITY.md",
     "sample_jobs/README.md",
     "tablet_app/README.md",
     "tests/README.md",
     "tests/bench/RESULTS.md",
+    ".ci/README.md",
 )
 
 

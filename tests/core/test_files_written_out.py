@@ -19,10 +19,11 @@ from garboard.history.replay import HullState
 from histories import HULL, JOB, tablet
 
 ROOT = Path(__file__).parents[2]
-WHERE_NOTHING_IS_KEPT = {  # files in a temporary folder, made for one use
+WHERE_NOTHING_IS_KEPT = {  # where not said otherwise: files in a temporary folder, made for one use
     "plugins/garboard_shop/pages/summaries.py",
     "plugins/garboard_shop/pages/plugins.py",
     "tablet_app/garboard_tablet/ui/sound.py",
+    "tablet_app/garboard_tablet/models/plugin_minder.py",  # what runs at this moment, written over at each call
     "core/garboard/disk/storage.py",  # the one durable write itself, and devices, which have no "before"
 }
 

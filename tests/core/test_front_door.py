@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from collections.abc import Iterator
 from importlib import import_module
 from pathlib import Path
@@ -29,6 +30,11 @@ def test_a_flat_file_says_what_it_offers_and_has_it(name: str) -> None:
     assert module.__all__
     assert [word for word in module.__all__ if word.startswith("_") and word != "__version__"] == []
     assert [word for word in module.__all__ if not hasattr(module, word)] == []
+
+
+def test_the_developers_table_names_every_flat_file() -> None:
+    table = (CORE.parents[1] / "DEVELOPERS.md").read_text(encoding="utf-8").split("| front door |")[1].split("\n\n")[0]
+    assert sorted(re.findall(r"`(\w+)`", "".join(row.split("|")[1] for row in table.splitlines()[2:]))) == FLAT
 
 
 def taken_by(file: Path) -> Iterator[tuple[str, str]]:

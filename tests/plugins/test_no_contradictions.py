@@ -15,7 +15,7 @@ from itertools import permutations
 import pytest
 
 from altered_jobs import SEED, each_in_dispute, findings_of_altered, findings_of_plugin, sample_views
-from garboard.findings import Finding, Lack, Verdict
+from garboard.findings import BasisKind, Finding, Lack, Verdict
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.steps import Assessed
@@ -116,6 +116,27 @@ def test_no_two_findings_of_one_job_say_opposite_things(
     assert len(jobs) > 800
     found = {text for view, findings in jobs for text in (*contradictions(findings), *miscounted(view, findings))}
     assert found == set()
+
+
+FAILS_BY_PRACTICE = {
+    # what a person answered, measured or noted
+    "handover.punch_list.put_right",
+    "handover.punch_list.try_again",
+    "heading_calibration.location.badly_mounted",
+    "heading_calibration.location.moved_by_load",
+    "heading_calibration.steady_turn.refused",
+    "wiring_audit.labels.unlabelled",
+    # a limit the shop may set
+    "prop_check.engine_difference.too_much",
+}
+"""What fails by common practice alone, as plugins/README.md allows. For anything else find a source, or advise."""
+
+
+def test_common_practice_alone_fails_only_what_is_listed(jobs: Sequence[tuple[JobView, Sequence[Assessed]]]) -> None:
+    failed = [one.finding for _, findings in jobs for one in findings if one.finding.verdict is Verdict.FAIL]
+    by_practice = {one.code for one in failed if {basis.kind for basis in one.basis} == {BasisKind.COMMON_PRACTICE}}
+    assert "wiring_audit.labels.unlabelled" in by_practice
+    assert by_practice - FAILS_BY_PRACTICE == set()
 
 
 def test_most_codes_that_could_oppose_each_other_come_up(

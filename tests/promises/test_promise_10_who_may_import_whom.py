@@ -133,13 +133,13 @@ def test_the_import_contracts_are_kept(tmp_path: Path) -> None:
 def test_a_new_folder_in_plugins_stands_inside_the_import_contracts(tmp_path: Path) -> None:
     for name in ("core", "plugins", "tablet_app"):
         shutil.copytree(ROOT / name, tmp_path / name, ignore=shutil.ignore_patterns("__pycache__"))
-    horn = tmp_path / "plugins" / "garboard_horn"
-    horn.mkdir()
-    (horn / "__init__.py").write_text("import garboard_handover\nfrom garboard.disk import storage\n")
+    added = tmp_path / "plugins" / "garboard_of_nobody"
+    added.mkdir()
+    (added / "__init__.py").write_text("import garboard_handover\nfrom garboard.disk import storage\n")
     ended = lint_imports(tmp_path, tmp_path)
     assert ended.returncode == 1, ended.stdout + ended.stderr
-    assert "garboard_horn -> garboard_handover" in ended.stdout
-    assert "garboard_horn -> garboard.disk.storage" in ended.stdout
+    assert "garboard_of_nobody -> garboard_handover" in ended.stdout
+    assert "garboard_of_nobody -> garboard.disk.storage" in ended.stdout
 
 
 def modules_of(*folders: Path) -> dict[str, Path]:

@@ -47,6 +47,12 @@ def minder(tmp_path: Path) -> Iterator[PluginMinder]:
     one.close()
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a disk that is always full")
+def test_a_full_disk_keeps_no_plugin_from_judging(tmp_path: Path, minder: PluginMinder) -> None:
+    (tmp_path / AT_WORK).symlink_to("/dev/full")
+    assert codes(host_of(minder, plugin(tmp_path, "good", "yield found()"))) == ["good.check.fail"]
+
+
 def host_of(minder: PluginMinder, *files: Path) -> PluginHost:
     host = make_host((), entry_points=False, files=files, minder=minder)
     assert host.problems == []

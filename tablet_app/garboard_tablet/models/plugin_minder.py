@@ -175,15 +175,23 @@ class PluginMinder:
     def _write_slot(self, text: str) -> int | None:
         if self._note is None:
             try:
-                self._note = (self._folder / AT_WORK).open("w+b", buffering=0)
+                self._note = self._empty_note()
             except OSError:
                 return None  # a disk that takes nothing: it is minded all the same
-            self._note.write(b" " * SLOTS * SLOT)
         taken = {call.slot for call in self._calls}
         slot = next((number for number in range(SLOTS) if number not in taken), None)
         if slot is not None:
             self._put(slot, text)
         return slot
+
+    def _empty_note(self) -> IO[bytes]:
+        note = (self._folder / AT_WORK).open("w+b", buffering=0)
+        try:
+            note.write(b" " * SLOTS * SLOT)
+        except OSError:
+            note.close()
+            raise
+        return note
 
     def _clear_slot(self, slot: int) -> None:
         self._put(slot, "")
