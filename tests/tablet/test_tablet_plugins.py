@@ -87,6 +87,28 @@ def test_a_loop_is_interrupted_and_the_rest_is_judged(tmp_path: Path, minder: Pl
     time.sleep(0.3)  # an interruption that came too late would end this
 
 
+TRACED = """
+import sys, time
+from pathlib import Path
+from garboard_tablet.models.plugin_minder import PluginMinder
+minder = PluginMinder(Path(sys.argv[1]))
+call = minder.begin("bad", __file__, "bad.check")
+call.cut_at = time.monotonic()  # it was to be interrupted, and was through before that came
+minder.end(call)
+sys.settrace(lambda *_of_the_frame: None)
+print([sorted(number) for number in ([2, 1], [3])])
+"""
+
+
+def test_after_an_interruption_was_taken_back_traced_code_runs_to_its_end(tmp_path: Path) -> None:
+    """To take it back by asking for none leaves Python 3.11 at one step of traced code for ever: so a process apart."""
+    (tmp_path / "traced.py").write_text(TRACED, encoding="utf-8")
+    told = subprocess.run(
+        [sys.executable, tmp_path / "traced.py", tmp_path], capture_output=True, text=True, timeout=60, check=True
+    )
+    assert told.stdout == "[[1, 2], [3]]\n"
+
+
 def test_a_loop_when_it_is_loaded_is_interrupted_too(tmp_path: Path, minder: PluginMinder) -> None:
     (tmp_path / "bad.py").write_text("while True: pass", encoding="utf-8")
     (problem,) = make_host((), entry_points=False, files=[tmp_path / "bad.py"], minder=minder).problems

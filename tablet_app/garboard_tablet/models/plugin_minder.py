@@ -122,7 +122,8 @@ class PluginMinder:
                 self._calls.remove(call)
                 if not self._calls:
                     faulthandler.cancel_dump_traceback_later()
-            _interrupt(call.thread, None)
+            if call.cut_at is not None:
+                _take_back(call.thread)
             if call.slot is not None:
                 self._clear_slot(call.slot)
                 call.slot = None
@@ -156,7 +157,7 @@ class PluginMinder:
             return False
         if _is_in(sys._current_frames().get(call.thread), call.file):
             call.cut_at = call.cut_at or now
-            _interrupt(call.thread, Overtime)  # again and again: it may catch one
+            _interrupt(call.thread)  # again and again: it may catch one
         is_news = call.cut_at is not None and now - call.cut_at > self._patience.more and call.plugin not in self._stuck
         if is_news:
             self._stuck.add(call.plugin)
@@ -241,13 +242,28 @@ class _Minded:
             raise NotJudgedHere("took too long", "took_too_long") from None
 
 
-def _interrupt(thread: int, kind: type[BaseException] | None) -> None:
-    """Raise an exception in a thread at its next step; None takes back one that has not come yet."""
+def _interrupt(thread: int) -> bool:
+    """Raise Overtime in a thread at its next step; whether that can be done here."""
     try:
         import ctypes
     except ImportError:  # a tablet's Python may come without: it is passed over instead
+        return False
+    return bool(ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(thread), ctypes.py_object(Overtime)))
+
+
+def _take_back(thread: int) -> None:
+    """Let an interruption of this thread that has not come yet come here, where it ends nothing.
+
+    To ask for none instead would leave Python 3.11 looking for one at every step: traced code then never ends.
+    """
+    if thread != threading.get_ident():
         return
-    ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(thread), ctypes.py_object(kind) if kind else None)
+    try:
+        if _interrupt(thread):  # in the place of one that is on its way
+            while True:  # it comes at the next step
+                pass
+    except Overtime:
+        return
 
 
 def _is_in(frame: FrameType | None, file: str) -> bool:
