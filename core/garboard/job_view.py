@@ -150,9 +150,15 @@ class JobView:
         return None if found is None else found.value
 
     def amount(self, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float | None:
-        """The amount at a place [unit], or None."""
+        """The amount at a place [unit], or None. Raises NotEnoughData when what stands there cannot be read as one."""
         value = self.value(step, field, row=row, of=of)
-        return Amount.parse(value).to(unit) if isinstance(value, str) else None
+        try:
+            return Amount.parse(value).to(unit) if isinstance(value, str) else None
+        except ValueError as unreadable:
+            text = f"{_where(field, row, of)}: {unreadable}"
+            raise NotEnoughData(
+                Missing(text, lack=Lack.UNREADABLE, step=step, field=field, row=row, of=of)
+            ) from None
 
     def rows(self, step: str, field: str = "") -> tuple[str, ...]:
         """Rows of a step's tables, in the order they were first written; with `field`, those that have it."""
@@ -237,9 +243,8 @@ class InputCollector:
         """The amount at a place [unit]; one that cannot be read as such counts as missing, with the reason."""
         try:
             value = self.view.amount(step, field, unit, row=row, of=of)
-        except ValueError as unreadable:
-            text = f"{_where(field, row, of)}: {unreadable}"
-            self.missing.append(Missing(text, lack=Lack.UNREADABLE, step=step, field=field, row=row, of=of))
+        except NotEnoughData as unreadable:
+            self.missing.extend(unreadable.missing)
             return math.nan
         return self._or_missing(value, math.nan, step, field, row, of)
 

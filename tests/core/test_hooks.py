@@ -15,6 +15,7 @@ import small_plugin
 from garboard import hooks
 from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
 from garboard.hooks import hookimpl
+from garboard.hosting.apart import MAKERS
 from garboard.hosting.host import BUILT_IN, PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.samples import Sample, gather
@@ -87,6 +88,11 @@ def test_every_hook_is_documented_with_its_argument(hook: str) -> None:
     assert len(text.splitlines()[0]) > 10
     for argument in inspect.signature(function).parameters:
         assert f":param {argument}:" in text
+
+
+def test_every_hook_is_offered_and_what_it_gives_comes_over_from_the_other_process() -> None:
+    assert set(HOOKS) - set(hooks.__all__) == set()
+    assert set(HOOKS) - set(MAKERS) == {"register_commands"}  # those are declared apart, by name
 
 
 @pytest.mark.parametrize("hook", HOOKS)

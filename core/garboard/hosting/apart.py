@@ -114,7 +114,7 @@ class Apart:
             self._end()
 
     def _offered(self, name: str, source: Source, found: Mapping[str, Any]) -> Offered:
-        items = {hook: tuple(_MAKERS[hook](self, name, one) for one in many) for hook, many in found["items"].items()}
+        items = {hook: tuple(MAKERS[hook](self, name, one) for one in many) for hook, many in found["items"].items()}
         faults = tuple(plain.made(one, PluginProblem) for one in found["faults"])
         return Offered(source, str(found["version"]), str(found["file"]), items, tuple(found["commands"]), faults)
 
@@ -294,7 +294,7 @@ def _setting(_apart: Apart, _plugin: str, one: Mapping[str, Any]) -> Setting:
     return plain.anew(one["declared"], Setting)
 
 
-_MAKERS: Mapping[str, Maker] = {
+MAKERS: Mapping[str, Maker] = {
     "register_steps": _step,
     "register_calculators": _calculator,
     "register_live_guides": _guide,
@@ -302,6 +302,7 @@ _MAKERS: Mapping[str, Maker] = {
     "register_settings": _setting,
     "register_recording_judges": _judge,
 }
+"""What makes each thing that a plugin in the other process registers, by its hook."""
 
 
 def _asked_here(reference: str) -> Recording:

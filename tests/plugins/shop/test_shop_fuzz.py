@@ -48,6 +48,18 @@ LARGE = 40_000
 """Past this the server may close before all of the body was sent [bytes]."""
 
 
+def test_the_page_states_the_limits_that_hold() -> None:
+    limits = Limits()
+    stated = {
+        f"{limits.body >> 20} MiB as sent",
+        f"name {limits.hulls:_} hulls and {limits.ids:_} ids".replace("_", " "),
+        f"{limits.answer >> 20} MiB an",
+        f"{limits.hull:_} entries a hull, {limits.kind:_} of one kind".replace("_", " "),
+        f"At most {limits.attachment >> 20} MiB each",
+    }
+    assert {one for one in stated if one not in PAGE} == set()
+
+
 @attrs.frozen
 class Asked:
     """One request."""
