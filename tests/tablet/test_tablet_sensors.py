@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import pytest
 
 from garboard.findings import Verdict
@@ -25,7 +27,7 @@ def heading_host() -> PluginHost:
 
 def turn(*sources: str) -> bytes:
     boat = Boat(compasses=tuple(Compass(source=source) for source in sources))
-    return csv_series(simulate(boat, [Order(seconds=220, engine_speed=1100, rate_of_turn=2.5)], start=1e9))
+    return csv_series(simulate(boat, [Order(seconds=220, engine_speed=1100, rate_of_turn=2.5)], start=time.time()))
 
 
 def add_turn(d: Driver, *sources: str) -> Route:
