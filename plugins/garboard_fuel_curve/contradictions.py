@@ -16,7 +16,7 @@ from garboard.uncertainty import NORMAL_95
 from garboard.units import Amount, convert
 from garboard_fuel_curve.engine_limits import FASTER_THAN_THE_PROPELLER, advance_per_turn, most_flow
 from garboard_fuel_curve.odd import NEIGHBOURS, OF_FLOW, OF_SPEED, STEEPEST, Column, Limits, stretches
-from garboard_fuel_curve.readings import Readings, ThrottleStep, flow_repeats
+from garboard_fuel_curve.readings import Readings, ThrottleStep, flow_repeats, recorded_at
 from garboard_fuel_curve.recorded import RECEIVERS_DIFFER
 from garboard_fuel_curve.stands_out import REACH, Made, standing_out
 from garboard_fuel_curve.steps import STEPS
@@ -340,7 +340,7 @@ def unlike_recorded(view: JobView, found: Readings) -> Iterator[Contradiction]:
 
     Of more than two all are named as one: then it is another boat's recording, or of another propeller or load.
     """
-    out = [(step, field, of, text) for step in found.taken for field, of, text in _not_as_recorded(view, found, step)]
+    out = [(step, field, of, text) for step in found.taken for field, of, text in not_as_recorded(view, found, step)]
     steps = tuple(step for step in found.taken if any(step is one for one, *_ in out))
     if len(steps) > 2:
         places = tuple(_place(step, field, of) for step, field, of, _ in out)
@@ -351,9 +351,10 @@ def unlike_recorded(view: JobView, found: Readings) -> Iterator[Contradiction]:
         yield Contradiction(steps=(step,), places=(_place(step, field, of),), text=f"{step.name}: {text}")
 
 
-def _not_as_recorded(view: JobView, found: Readings, step: ThrottleStep) -> Iterator[tuple[str, str, str]]:
+def not_as_recorded(view: JobView, found: Readings, step: ThrottleStep) -> Iterator[tuple[str, str, str]]:
     """What of a typed step is unlike the recorded one: field, engine, and both values in words."""
-    other = _recorded_beside(view, found, step)
+    same = view.setting_value("fuel_curve.same_step", "rev/min")
+    other = recorded_at(found.taken if found.typed_beside else found.recorded, step, same)
     if other is None:
         return
     off = STEEPEST * abs(other.engine_speed - step.engine_speed) / step.engine_speed
@@ -372,20 +373,14 @@ def _not_as_recorded(view: JobView, found: Readings, step: ThrottleStep) -> Iter
             yield "fuel_flow", engine.position, text
 
 
-def _recorded_beside(view: JobView, found: Readings, step: ThrottleStep) -> ThrottleStep | None:
-    """The recorded step at the engine speed of a typed one."""
-    same = view.setting_value("fuel_curve.same_step", "rev/min")
-    near = min(found.recorded, key=lambda other: abs(other.engine_speed - step.engine_speed), default=None)
-    return near if near and abs(near.engine_speed - step.engine_speed) <= same else None
-
-
 def _is_borne_out(view: JobView, found: Readings, one: Contradiction, unlike: Sequence[Contradiction]) -> bool:
     """Whether the recording agrees with a reading out of line, and contradicts another of its column."""
+    same = view.setting_value("fuel_curve.same_step", "rev/min")
     column = {place[1:2] + place[3:] for other in unlike for place in other.places}
     return all(
         (place[1], place[3]) in column
-        and _recorded_beside(view, found, step) is not None
-        and all((place[1], place[3]) != (field, of) for field, of, _ in _not_as_recorded(view, found, step))
+        and recorded_at(found.recorded, step, same) is not None
+        and all((place[1], place[3]) != (field, of) for field, of, _ in not_as_recorded(view, found, step))
         for step, place in zip(one.steps, one.places, strict=True)
     )
 
