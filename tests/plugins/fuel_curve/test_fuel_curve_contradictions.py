@@ -2,7 +2,7 @@
 
 import math
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import attrs
 import pytest
@@ -16,6 +16,8 @@ from garboard.recordings.simulated_boat import Boat
 from garboard.records import JsonValue, Propeller, Vessel
 from garboard.samples import Sample, gather
 from garboard.units import Amount, convert
+from garboard_fuel_curve import odd
+from garboard_fuel_curve.smooth import Smooth, through
 from garboard_fuel_curve.stands_out import Made, standing_out
 
 TWINS = boat(2, rated_power=Amount.parse("200 hp"), rated_speed=Amount.parse("6000 rev/min"))
@@ -119,6 +121,30 @@ def test_a_strong_current_and_wind_at_speed_are_no_misreadings() -> None:
         values[STEPS, "speed_out", str(row), ""] = f"{speed + half:.1f} kn"
         values[STEPS, "speed_back", str(row), ""] = f"{max(0.0, speed - half):.1f} kn"
     assert finding(job_view(SINGLE, values), "curve").doubts == ()
+
+
+@pytest.mark.parametrize("rows", [30, 90])
+def test_to_find_the_odd_row_of_many_takes_work_in_proportion(rows: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = []
+
+    def counted(x: Sequence[float], y: Sequence[float]) -> Smooth:
+        lines.append(len(x))
+        return through(x, y)
+
+    monkeypatch.setattr(odd, "through", counted)
+    engine_speeds = tuple(700 + 5000 * row / rows for row in range(rows))
+    flows = [(engine_speed / 1000) ** 2 for engine_speed in engine_speeds]
+    flows[rows // 2] *= 0.5
+    column = odd.Column(
+        engine_speeds=engine_speeds,
+        values=tuple(flows),
+        within=(0.1,) * rows,
+        same=10.0,
+        planing_from=3500.0,
+        limits=odd.OF_FLOW,
+    )
+    assert odd.odd_ones(column) == (rows // 2,)
+    assert sum(lines) < 250 * rows
 
 
 # --- several rows wrong: the stretch is named, and no true row alone
