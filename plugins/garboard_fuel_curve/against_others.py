@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
-from garboard_fuel_curve.contradictions import WIDE, contradictions
+from garboard_fuel_curve.contradictions import WIDE, contradictions, not_as_recorded
 from garboard_fuel_curve.full_throttle_runs import Runs, runs_of
 from garboard_fuel_curve.readings import Readings, ThrottleStep, readings
 from garboard_fuel_curve.steps import OTHER_READINGS, STEPS, TANKS
@@ -59,6 +59,7 @@ def against_others(view: JobView) -> Iterator[Finding]:
     except NotEnoughData:
         return  # the figures of the steps say what is missing
     yield from _water_log(found)
+    yield from _typed_otherwise(view, found)
     yield from _meters_split_otherwise(view, found.taken)
     runs = runs_of(view)
     by_engine_speed = (
@@ -90,6 +91,16 @@ def _water_log(found: Readings) -> Iterator[Finding]:
         basis=(LOG,),
         places=((STEPS, "recording", "", ""),),
     )
+
+
+def _typed_otherwise(view: JobView, found: Readings) -> Iterator[Finding]:
+    """Rows typed beside a recording that it contradicts."""
+    out = [(step, *one) for step in found.typed_beside for one in not_as_recorded(view, found, step)]
+    if out:
+        first, _, _, text = out[0]
+        places = [place for step, field, of, _ in out for place in _of_step(step, field, of=of)]
+        to_do = "Find out which is right, then repeat the wrong one."
+        yield _finding("typed_and_recorded", f"{first.name}: {text}", to_do, [*places, (STEPS, "recording", "", "")])
 
 
 def _other_speed(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) -> Iterator[Finding]:

@@ -13,11 +13,12 @@ from garboard.findings import Doubt, Lack, Missing
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard.uncertainty import NORMAL_95
-from garboard.units import Amount
+from garboard.units import Amount, convert
 from garboard_fuel_curve.engine_limits import FASTER_THAN_THE_PROPELLER, advance_per_turn, most_flow
 from garboard_fuel_curve.odd import NEIGHBOURS, OF_FLOW, OF_SPEED, STEEPEST, Column, Limits, stretches
-from garboard_fuel_curve.readings import Readings, ThrottleStep, flow_repeats
+from garboard_fuel_curve.readings import Readings, ThrottleStep, flow_repeats, recorded_at
 from garboard_fuel_curve.recorded import RECEIVERS_DIFFER
+from garboard_fuel_curve.stands_out import REACH, Made, standing_out
 from garboard_fuel_curve.steps import STEPS
 from garboard_fuel_curve.twins import pairs
 from garboard_fuel_curve.wording import is_number, rows_named, tens
@@ -31,6 +32,20 @@ PLANING_FROM = 0.62
 LEAST_DIGIT, DIGITS_GAINED = 0.1, 5.0
 """Planing, a boat that gains engine speed gains speed nearly in proportion: where that makes so many last digits,
 at least tenths of a knot, it shows (common practice, no source) [kn], [-]."""
+
+PLANES_AT, SHORTEST = 2.3, 16.0
+"""A boat planes, past its hump, at this speed in knots over the root of its length in feet; the length where none is
+entered [ft] (common practice, no source)."""
+
+CURRENT_WANDERS, WIND_WANDERS = 0.5, 0.02
+"""From one step to another half the difference of the two ways changes by so much current [kn] and, of the boat's
+speed, so much wind and steering (common practice, no source) [-]."""
+
+FEWEST_BOTH_WAYS = 5
+"""So many steps run both ways tell how the current goes."""
+
+FEWEST_ALIKE = 4
+"""So many other rows in one unit make a unit of a single row look like a slip (common practice, no source)."""
 
 SLOWEST_FULL_THROTTLE = 5000.0
 """Taken for the highest engine speed where neither a step nor a rating says more [rev/min]."""
@@ -72,7 +87,8 @@ def contradictions(view: JobView, found: Readings) -> tuple[Contradiction, ...]:
     lined, unlike = _told_by_twins(tuple(_out_of_line(view, found)), tuple(_unlike_twins(view, taken)))
     recorded = tuple(unlike_recorded(view, found))
     lined = [one for one in lined if not _is_borne_out(view, found, one, recorded)]
-    said = [*recorded, *_misread_currents(view, taken), *lined, *_beyond_the_engine(view, taken), *unlike]
+    units = tuple(_alone_in_their_unit(view, taken))
+    said = [*recorded, *units, *_misread_currents(view, taken), *lined, *_beyond_the_engine(view, taken), *unlike]
     singles = [one for one in said if len(one.steps) == 1]
     by_step = {id(step): [one for one in singles if one.steps[0] is step] for step in taken}
     named = [_of_one_step(several) for several in by_step.values() if several]
@@ -80,11 +96,17 @@ def contradictions(view: JobView, found: Readings) -> tuple[Contradiction, ...]:
     for one in (*_repeats_apart(view, taken), *_same_speeds(view, taken), *several):
         if not any(_share_a_step(one, other) for other in named):
             named.append(one)
+    misread = [place for place, step in enumerate(found.steps) if any(_has(one, step) for one in named)]
+    named += _standing_out(view, found, misread)
     return tuple(sorted(named, key=lambda one: taken.index(one.steps[0])))
 
 
 def _share_a_step(one: Contradiction, other: Contradiction) -> bool:
     return any(step is another for step in one.steps for another in other.steps)
+
+
+def _has(one: Contradiction, step: ThrottleStep) -> bool:
+    return any(step is its or set(step.rows) & set(its.rows) for its in one.steps)
 
 
 def without_odd(view: JobView, found: Readings, odd: Sequence[Contradiction]) -> Readings:
@@ -166,6 +188,42 @@ def _same_speeds(view: JobView, taken: Sequence[ThrottleStep]) -> Iterator[Contr
             steps = (one, other)
             places = tuple(_place(step, field) for step in steps for field in ("speed_out", "speed_back"))
             yield Contradiction(steps=steps, places=places, text=f"{_names(steps)}: {text}")
+
+
+def _standing_out(view: JobView, found: Readings, misread: Sequence[int]) -> Iterator[Contradiction]:
+    """Planing steps whose economy no curve through the others explains; of a repeated step the repeats tell.
+
+    misread : places of steps that others contradict: they say nothing of those beside them
+    """
+    if view.vessel.hull_form == "displacement" or any(step.speed <= 0 for step in found.steps):
+        return
+    length = view.vessel.length.to("ft") if view.vessel.length else SHORTEST
+    planes = PLANES_AT * math.sqrt(max(length, 1.0))
+    made = [
+        Made(
+            engine_speed=step.engine_speed,
+            economy=step.speed / step.flow,
+            unsure=_share_unsure(view, found, step),
+            planing=step.speed > planes,
+        )
+        for step in found.steps
+    ]
+    for place in standing_out(made):
+        step = found.steps[place]
+        beside = any(abs(place - other) <= REACH for other in misread)
+        if not beside and any(step is one for one in found.taken):
+            text = f"{step.name}: {made[place].economy:.2f} nm/gal stands out from the steps beside it"
+            flows = (_place(step, "fuel_flow", engine.position) for engine in view.vessel.engines)
+            places = tuple(dict.fromkeys((_place(step, "speed_out"), *flows)))
+            yield Contradiction(steps=(step,), places=places, text=text)
+
+
+def _share_unsure(view: JobView, found: Readings, step: ThrottleStep) -> float:
+    """Standard uncertainty of a step's economy against the others', as a share of it [-]."""
+    mixed = 0 < len(found.one_way) < len(found.steps) and not step.both_ways
+    current = view.setting_value("fuel_curve.unknown_current", "kn") / math.sqrt(3) if mixed else 0.0
+    speed = math.hypot(math.hypot(step.deviation, step.speed_digit) / math.sqrt(step.worth), current)
+    return math.hypot(speed / step.speed, math.hypot(flow_repeats(view, step), step.flow_digit) / step.flow)
 
 
 def _as_typed(view: JobView, typed: _Typed, step: ThrottleStep) -> str:
@@ -282,7 +340,7 @@ def unlike_recorded(view: JobView, found: Readings) -> Iterator[Contradiction]:
 
     Of more than two all are named as one: then it is another boat's recording, or of another propeller or load.
     """
-    out = [(step, field, of, text) for step in found.taken for field, of, text in _not_as_recorded(view, found, step)]
+    out = [(step, field, of, text) for step in found.taken for field, of, text in not_as_recorded(view, found, step)]
     steps = tuple(step for step in found.taken if any(step is one for one, *_ in out))
     if len(steps) > 2:
         places = tuple(_place(step, field, of) for step, field, of, _ in out)
@@ -293,9 +351,10 @@ def unlike_recorded(view: JobView, found: Readings) -> Iterator[Contradiction]:
         yield Contradiction(steps=(step,), places=(_place(step, field, of),), text=f"{step.name}: {text}")
 
 
-def _not_as_recorded(view: JobView, found: Readings, step: ThrottleStep) -> Iterator[tuple[str, str, str]]:
+def not_as_recorded(view: JobView, found: Readings, step: ThrottleStep) -> Iterator[tuple[str, str, str]]:
     """What of a typed step is unlike the recorded one: field, engine, and both values in words."""
-    other = _recorded_beside(view, found, step)
+    same = view.setting_value("fuel_curve.same_step", "rev/min")
+    other = recorded_at(found.taken if found.typed_beside else found.recorded, step, same)
     if other is None:
         return
     off = STEEPEST * abs(other.engine_speed - step.engine_speed) / step.engine_speed
@@ -314,20 +373,14 @@ def _not_as_recorded(view: JobView, found: Readings, step: ThrottleStep) -> Iter
             yield "fuel_flow", engine.position, text
 
 
-def _recorded_beside(view: JobView, found: Readings, step: ThrottleStep) -> ThrottleStep | None:
-    """The recorded step at the engine speed of a typed one."""
-    same = view.setting_value("fuel_curve.same_step", "rev/min")
-    near = min(found.recorded, key=lambda other: abs(other.engine_speed - step.engine_speed), default=None)
-    return near if near and abs(near.engine_speed - step.engine_speed) <= same else None
-
-
 def _is_borne_out(view: JobView, found: Readings, one: Contradiction, unlike: Sequence[Contradiction]) -> bool:
     """Whether the recording agrees with a reading out of line, and contradicts another of its column."""
+    same = view.setting_value("fuel_curve.same_step", "rev/min")
     column = {place[1:2] + place[3:] for other in unlike for place in other.places}
     return all(
         (place[1], place[3]) in column
-        and _recorded_beside(view, found, step) is not None
-        and all((place[1], place[3]) != (field, of) for field, of, _ in _not_as_recorded(view, found, step))
+        and recorded_at(found.recorded, step, same) is not None
+        and all((place[1], place[3]) != (field, of) for field, of, _ in not_as_recorded(view, found, step))
         for step, place in zip(one.steps, one.places, strict=True)
     )
 
@@ -335,13 +388,78 @@ def _is_borne_out(view: JobView, found: Readings, one: Contradiction, unlike: Se
 def _misread_currents(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[Contradiction]:
     """Steps whose two ways differ by more than any current and wind, or otherwise than at all other steps."""
     both = [step for step in steps if step.both_ways]
-    halves = {id(step): (step.legs[0] - step.legs[1]) / 2 for step in both}
+    halves = [(step.legs[0] - step.legs[1]) / 2 for step in both]
     largest = view.setting_value("fuel_curve.largest_current", "kn")
-    usual = statistics.median(halves.values()) if len(both) > 2 else 0.0
-    for step in both:
-        if abs(halves[id(step)] - usual) > max(largest / 2, 0.08 * step.speed) or abs(halves[id(step)]) > largest:
+    usual = statistics.median(halves) if len(both) > 2 else 0.0
+    alone = _alone_in_their_current(both, halves)
+    for place, step in enumerate(both):
+        half = halves[place]
+        if place in alone or abs(half - usual) > max(largest / 2, 0.08 * step.speed) or abs(half) > largest:
             text = f"{step.name}: {step.legs[0]:.1f} kn out and {step.legs[1]:.1f} kn back, unlike the other steps"
             yield Contradiction(steps=(step,), places=(_place(step, "speed_out"),), text=text)
+
+
+def _alone_in_their_unit(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[Contradiction]:
+    """Typed rows with a value in another unit than all other rows, which would fit in theirs too: nobody can tell.
+
+    A row with speed and fuel flow both in other units was read off another display, and is no slip.
+    """
+    columns = [("speed_out", "", "kn"), ("speed_back", "", "kn")]
+    columns += [("fuel_flow", engine.position, "gal/h") for engine in view.vessel.engines]
+    slips: dict[str, list[tuple[FieldKey, str]]] = {}
+    for field, of, unit in columns:
+        typed = {row: _amount(view, (STEPS, field, row, of)) for step in steps for row in step.rows}
+        read = [(row, amount) for row, amount in typed.items() if amount]
+        place = _of_another_unit([amount for _, amount in read], unit)
+        if place is not None:
+            row, amount = read[place]
+            around = [float(near.text) for _, near in read[max(0, place - 1) : place + 2]]
+            others = read[place - 1][1].unit  # of the first the last
+            text = f"row {row}: {field.replace('_', ' ')} {amount}, where all other rows are in {others}"
+            slips.setdefault(row, []).append(((STEPS, field, row, of), text if around == sorted(around) else ""))
+    for step in steps:
+        of_step = [slip for row in step.rows for slip in slips.get(row, [])]
+        fits = [(place, text) for place, text in of_step if text]
+        if fits and len({place[1] == "fuel_flow" for place, _ in of_step}) == 1:
+            yield Contradiction(steps=(step,), places=tuple(place for place, _ in fits), text=fits[0][1])
+
+
+def _amount(view: JobView, place: FieldKey) -> Amount | None:
+    step, field, row, of = place
+    value = view.value(step, field, row=row, of=of)
+    return Amount.parse(value) if isinstance(value, str) else None
+
+
+def _of_another_unit(read: Sequence[Amount], unit: str) -> int | None:
+    """The place of the one amount in another unit than all others."""
+    sizes = [convert(1.0, amount.unit, unit) for amount in read]
+    for place, size in enumerate(sizes):
+        others = [*sizes[:place], *sizes[place + 1 :]]
+        if len(others) >= FEWEST_ALIKE and len(set(others)) == 1 and size != others[0]:
+            return place
+    return None
+
+
+def _alone_in_their_current(both: Sequence[ThrottleStep], halves: Sequence[float]) -> set[int]:
+    """Steps whose half difference is neither the others', which may grow with speed as wind makes it, nor like that of
+    a step beside them, as where the tide turned between two steps."""
+    if len(both) < FEWEST_BOTH_WAYS:
+        return set()
+    speeds = [step.speed for step in both]
+    pairs_of = [(one, other) for one, other in combinations(range(len(both)), 2) if speeds[other] > speeds[one] + 1.0]
+    rises = [(halves[other] - halves[one]) / (speeds[other] - speeds[one]) for one, other in pairs_of]
+    rise = statistics.median(rises) if rises else 0.0  # medians, which one misread step does not move
+    rests = [half - rise * speed for half, speed in zip(halves, speeds, strict=True)]
+    level = statistics.median(rests)
+    scatter = statistics.median(abs(rest - level) for rest in rests)
+    alone = set()
+    for place, step in enumerate(both):
+        unsure = WIDE * math.hypot(step.deviation, step.speed_digit) / math.sqrt(2)
+        within = CURRENT_WANDERS + WIND_WANDERS * step.speed + unsure + WIDE * scatter
+        beside = [rests[other] for other in (place - 1, place + 1) if 0 <= other < len(both)]
+        if all(abs(rests[place] - other) > within for other in (level, *beside)):
+            alone.add(place)
+    return alone
 
 
 def _beyond_the_engine(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[Contradiction]:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
+from collections import Counter
 from collections.abc import Sequence
-from itertools import combinations
+from itertools import chain, combinations
 
 import attrs
 
@@ -28,6 +30,10 @@ NEIGHBOURS = 600.0
 
 FEWEST_LEFT = 4
 """Fewer readings foretell nothing."""
+
+
+REACH = 6
+"""A reading so many places away changes nothing in what is foretold, not even where steps were read twice."""
 
 
 @attrs.frozen(kw_only=True)
@@ -143,12 +149,22 @@ def _joined(groups: Sequence[Sequence[int]]) -> list[tuple[int, ...]]:
 
 def _worst(column: Column, left: Sequence[int]) -> list[int]:
     """The reading whose absence leaves least at fault; those that do so alike unless one is clearly farther out."""
-    without = {one: _faults(column, [other for other in left if other != one]) for one in left}
+    falls = [(low, high) for low, high in combinations(left, 2) if _falls(column, low, high)]
+    in_falls = Counter(chain.from_iterable(falls))
+    off = [_is_off(column, left, place) for place in range(len(left))]
+    without = {one: len(falls) - in_falls[one] + _off_without(column, left, off, at) for at, one in enumerate(left)}
     fewest = min(without.values())
     alike = [one for one in left if without[one] == fewest]
     out = {one: abs(_off(column, left, left.index(one))) for one in alike}
     farthest = max(out.values())
     return [one for one in alike if out[one] * CLEARLY_THE_ONE >= farthest]
+
+
+def _off_without(column: Column, left: Sequence[int], off: Sequence[bool], place: int) -> int:
+    """How many readings lie far off where one is left out: only those near it are foretold anew."""
+    others = [*left[:place], *left[place + 1 :]]
+    low, high = max(0, place - REACH), min(place + REACH, len(others))
+    return sum(off[:low]) + sum(_is_off(column, others, near) for near in range(low, high)) + sum(off[high + 1 :])
 
 
 def _faults(column: Column, left: Sequence[int]) -> int:
@@ -216,7 +232,8 @@ def _foretold(x: Sequence[float], y: Sequence[float], where: float) -> float:
     if len(x) < 2:
         return y[0]
     if x[0] <= where <= x[-1]:
-        return through(x, y).at(where)
+        low = max(0, bisect_right(x, where) - REACH)
+        return through(x[low : low + 2 * REACH], y[low : low + 2 * REACH]).at(where)
     near, far = (0, 1) if where < x[0] else (-1, -2)
     slope = (y[near] - y[far]) / (x[near] - x[far])
     return y[near] + min(max(slope, 0.0), STEEPEST) * (where - x[near])

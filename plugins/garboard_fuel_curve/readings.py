@@ -84,6 +84,7 @@ class Readings:
     taken         : the steps one by one as read; `steps` holds repeats of one step as one
     speed_doubted : why no figure may rest on the speed, where another reading contradicts it
     recorded      : the steps of a recording beside typed ones, to hold these against
+    typed_beside  : typed steps beside a recording, too few for a curve, to hold against it
     log_off       : as of `recorded.Cut`
     """
 
@@ -92,6 +93,7 @@ class Readings:
     source: str
     speed_doubted: Missing | None = None
     recorded: tuple[ThrottleStep, ...] = ()
+    typed_beside: tuple[ThrottleStep, ...] = ()
     log_off: float | None = None
 
     @property
@@ -108,6 +110,8 @@ class Readings:
 def readings(view: JobView) -> Readings:
     """The throttle steps of a job: the typed ones where there are any, else those cut from the recording.
 
+    Typed rows that are too few for a curve do not take the place of a recording that gives one; they are held against
+    it.
     Raises NotEnoughData for whatever is missing in a typed row (a missing engine is never left out of a sum),
     and where neither rows nor a recording are there.
     """
@@ -116,35 +120,72 @@ def readings(view: JobView) -> Readings:
     asking.check()
     rows = _rows(view)
     recorded = view.value(STEPS, "recording") is not None
-    speed_doubted: Missing | None = None
-    beside: tuple[ThrottleStep, ...] = ()
-    log_off: float | None = None
-    if rows:
-        steps = [_typed(view, asking, row) for row in rows]
-        asking.missing = _each_said_once(asking.missing)
-        asking.check()
-        source = "typed rows" + (" (the recording was left aside)" if recorded else "")
-        beside = _recorded_beside(view) if recorded else ()
-    else:
-        nothing = "no throttle step is typed and no recording is attached"
-        asking.settled(STEPS, "recording")
-        attached = recorded or bool(asking.missing)
-        asking.need(attached, nothing, lack=Lack.NOT_ENTERED, step=STEPS, field="recording")
-        recording = asking.recording(STEPS, "recording") if recorded else Recording("", {})
-        asking.check()
-        found = cut(view, recording)
-        steps, speed_doubted = [_of_recording(view, held) for held in found.held], found.speed_doubted
-        source, log_off = "the recording" + found.agreed, found.log_off
-    taken = tuple(sorted(steps, key=lambda step: step.engine_speed))
-    same = view.setting_value("fuel_curve.same_step", "rev/min")
+    if not rows:
+        return _of_the_recording(view)
+    steps = [_typed(view, asking, row) for row in rows]
+    lacking = {one.row for one in asking.missing}
+    if recorded and (instead := _recorded_instead(view, [step for step in steps if step.rows[0] not in lacking], rows)):
+        return instead
+    asking.missing = _each_said_once(asking.missing)
+    asking.check()
+    source = "typed rows" + (" (the recording was left aside)" if recorded else "")
+    taken, same = _in_order(steps), view.setting_value("fuel_curve.same_step", "rev/min")
+    beside = _recorded_beside(view) if recorded else ()
+    return Readings(steps=merged(taken, same), taken=taken, source=source, recorded=beside)
+
+
+def _of_the_recording(view: JobView) -> Readings:
+    recorded = view.value(STEPS, "recording") is not None
+    asking = view.asking()
+    asking.settled(STEPS, "recording")
+    attached = recorded or bool(asking.missing)
+    nothing = "no throttle step is typed and no recording is attached"
+    asking.need(attached, nothing, lack=Lack.NOT_ENTERED, step=STEPS, field="recording")
+    recording = asking.recording(STEPS, "recording") if recorded else Recording("", {})
+    asking.check()
+    found = cut(view, recording)
+    taken = _in_order([_of_recording(view, held) for held in found.held])
     return Readings(
-        steps=merged(taken, same),
+        steps=merged(taken, view.setting_value("fuel_curve.same_step", "rev/min")),
         taken=taken,
-        source=source,
-        speed_doubted=speed_doubted,
-        recorded=beside,
-        log_off=log_off,
+        source="the recording" + found.agreed,
+        speed_doubted=found.speed_doubted,
+        log_off=found.log_off,
     )
+
+
+def _recorded_instead(view: JobView, complete: Sequence[ThrottleStep], rows: Sequence[str]) -> Readings | None:
+    """The recording with the typed rows beside it, where it gives a curve and they do not.
+
+    complete : the typed rows that lack nothing
+    rows     : all of them
+    """
+    fewest, same = view.setting_value("fuel_curve.fewest_steps"), view.setting_value("fuel_curve.same_step", "rev/min")
+    if len(merged(_in_order(complete), same)) >= fewest:
+        return None
+    try:
+        found = _of_the_recording(view)
+    except NotEnoughData:
+        return None
+    if len(found.steps) < fewest:
+        return None
+    beside = tuple(step for step in complete if recorded_at(found.taken, step, same))
+    held = [row for step in beside for row in step.rows]
+    aside = [row for row in rows if row not in held]
+    source = found.source
+    source += f"; {rows_named(held)} held against it" if held else ""
+    source += f"; {rows_named(aside)} left aside, too few for a curve" if aside else ""
+    return attrs.evolve(found, source=source, typed_beside=beside)
+
+
+def recorded_at(recorded: Sequence[ThrottleStep], step: ThrottleStep, same: float) -> ThrottleStep | None:
+    """The recorded step at the engine speed of a typed one, within `same` [rev/min]."""
+    near = min(recorded, key=lambda other: abs(other.engine_speed - step.engine_speed), default=None)
+    return near if near and abs(near.engine_speed - step.engine_speed) <= same else None
+
+
+def _in_order(steps: Sequence[ThrottleStep]) -> tuple[ThrottleStep, ...]:
+    return tuple(sorted(steps, key=lambda step: step.engine_speed))
 
 
 def _recorded_beside(view: JobView) -> tuple[ThrottleStep, ...]:

@@ -177,3 +177,19 @@ def test_the_owner_is_told_that_the_readings_are_in_doubt(wrong: float) -> None:
     blocks = FUEL_SECTION.build(view, HOST.assess(view))
     told = any(isinstance(block, str) and "Do not plan on them" in block for block in blocks)
     assert (told, isinstance(blocks[0], Number)) == ((True, False) if wrong < 1 else (False, True))
+
+
+@pytest.mark.parametrize(("times", "field"), [((1.0, 1.0), ""), ((0.8, 1.0), "speed_out"), ((1.0, 1.3), "fuel_flow")])
+def test_a_row_typed_beside_a_recording_that_gives_the_curve_is_held_against_it(
+    times: tuple[float, float], field: str
+) -> None:
+    engine_speed, speed, flow = PLANING[7]
+    values = {**typed([(engine_speed, speed * times[0], flow * times[1])]), **USABLE}
+    values[STEPS, "recording", "", ""] = {"file": "run.log"}
+    found = judged(job_view(SINGLE, values, recordings={"run.log": gather("run.log", recorded(PLANING))}))
+    said = found.get("against_others")
+    assert (said is not None) == bool(field)
+    assert (found["range"].verdict is Verdict.PASS) == (not field)
+    if said:
+        assert said.code == "fuel_curve.against_others.typed_and_recorded"
+        assert {(one.field, one.row) for one in said.doubts} == {(field, "1"), ("recording", "")}

@@ -1,6 +1,8 @@
 """Readings that others contradict: said by name, and nothing rests on them; and those that contradict nobody."""
 
-from collections.abc import Callable
+import math
+import random
+from collections.abc import Callable, Sequence
 
 import attrs
 import pytest
@@ -10,9 +12,13 @@ from fuel_curve_jobs import DISPLACEMENT, HOST, PLANING, STEPS, TANKS, Row, reco
 from garboard.fields import implausible
 from garboard.findings import Finding, Lack, Verdict
 from garboard.job_view import FieldKey, JobView
+from garboard.recordings.simulated_boat import Boat
 from garboard.records import JsonValue, Propeller, Vessel
 from garboard.samples import Sample, gather
-from garboard.units import Amount
+from garboard.units import Amount, convert
+from garboard_fuel_curve import odd
+from garboard_fuel_curve.smooth import Smooth, through
+from garboard_fuel_curve.stands_out import Made, standing_out
 
 TWINS = boat(2, rated_power=Amount.parse("200 hp"), rated_speed=Amount.parse("6000 rev/min"))
 SINGLE = boat(1, rated_power=Amount.parse("350 hp"), rated_speed=Amount.parse("6000 rev/min"))
@@ -117,6 +123,30 @@ def test_a_strong_current_and_wind_at_speed_are_no_misreadings() -> None:
     assert finding(job_view(SINGLE, values), "curve").doubts == ()
 
 
+@pytest.mark.parametrize("rows", [30, 90])
+def test_to_find_the_odd_row_of_many_takes_work_in_proportion(rows: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = []
+
+    def counted(x: Sequence[float], y: Sequence[float]) -> Smooth:
+        lines.append(len(x))
+        return through(x, y)
+
+    monkeypatch.setattr(odd, "through", counted)
+    engine_speeds = tuple(700 + 5000 * row / rows for row in range(rows))
+    flows = [(engine_speed / 1000) ** 2 for engine_speed in engine_speeds]
+    flows[rows // 2] *= 0.5
+    column = odd.Column(
+        engine_speeds=engine_speeds,
+        values=tuple(flows),
+        within=(0.1,) * rows,
+        same=10.0,
+        planing_from=3500.0,
+        limits=odd.OF_FLOW,
+    )
+    assert odd.odd_ones(column) == (rows // 2,)
+    assert sum(lines) < 250 * rows
+
+
 # --- several rows wrong: the stretch is named, and no true row alone
 
 
@@ -147,6 +177,105 @@ def test_both_speeds_of_a_row_a_little_low_doubt_its_stretch_and_no_true_row_alo
     view = job_view(SINGLE, typed(rows))
     assert rows_doubted(view) == ["7", "8"]
     assert "rows 7 and 8: speed from 3500 to 4000 rev/min cannot be believed" in finding(view, "curve").sentence
+
+
+# --- errors that make a planing boat look better than it is, and so sit in the crest of its curve
+
+
+IN_MPH: list[Row] = [
+    (700, 3.1, 0.5),
+    (1500, 5.5, 1.2),
+    (2000, 6.9, 2.0),
+    (2500, 10.7, 2.7),
+    (3000, 17.7, 3.2),
+    (3500, 22.6, 3.9),
+    (4000, 26.9, 4.9),
+    (4500, 30.7, 6.2),
+    (5000, 34.2, 7.9),
+    (5700, 38.4, 10.1),
+]
+"""An invented boat read in mph; its best economy lies at 3500 rev/min, the sixth row."""
+
+SMALL = attrs.evolve(boat(1, rated_power=Amount.parse("115 hp")), length=Amount.parse("20 ft"))
+
+
+def read_in_mph(*changed: tuple[str, int, str]) -> Finding:
+    values = {
+        place: value.replace("kn", "mph") if isinstance(value, str) else value
+        for place, value in typed(IN_MPH, current=0.3).items()
+    }
+    for field, row, text in changed:
+        values[STEPS, field, str(row), "centre" if field == "fuel_flow" else ""] = text
+    view = job_view(SMALL, {**values, **USABLE})
+    curve = finding(view, "curve")
+    assert (finding(view, "range").verdict is Verdict.NOT_ENOUGH_DATA) == bool(curve.doubts)
+    return curve
+
+
+@pytest.mark.parametrize(
+    ("changed", "row", "why"),
+    [
+        ([("fuel_flow", 6, "3.4 gal/h")], "6", "stands out from the steps beside it"),  # 3.9
+        ([("fuel_flow", 6, "3.3 gal/h")], "6", "stands out from the steps beside it"),
+        ([("fuel_flow", 7, "4.3 gal/h")], "7", "stands out from the steps beside it"),  # 4.9
+        ([("fuel_flow", 7, "5.8 gal/h")], "7", "stands out from the steps beside it"),  # looks worse
+        ([("speed_out", 6, "26.9 mph"), ("speed_back", 6, "25.3 mph")], "6", "stands out from the steps beside it"),
+        ([("speed_out", 6, "26.3 mph")], "6", "22.9 kn out and 19.4 kn back, unlike the other steps"),  # 22.9
+        ([("speed_out", 6, "22.9 kn")], "6", "speed out 22.9 kn, where all other rows are in mph"),
+        ([("speed_out", 5, "18.0 kn"), ("speed_back", 5, "17.4 kn")], "5", "18.0 kn, where all other rows are in mph"),
+        ([("speed_back", 8, "30.4 kn")], "8", "speed back 30.4 kn, where all other rows are in mph"),
+    ],
+)
+def test_one_row_that_makes_a_planing_boat_look_better_is_named(
+    changed: list[tuple[str, int, str]], row: str, why: str
+) -> None:
+    curve = read_in_mph(*changed)
+    assert {one.row for one in curve.doubts} == {row}
+    assert why in curve.sentence
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        [],
+        [("fuel_flow", 6, "3.8 gal/h")],  # a digit on the display
+        [("fuel_flow", 5, "12.1 L/h")],  # 3.2 gal/h: 12.1 gal/h would stand far above the rows around it
+        [("speed_out", 6, "19.9 kn"), ("speed_back", 6, "19.4 kn"), ("fuel_flow", 6, "14.8 L/h")],  # another display
+    ],
+)
+def test_a_true_row_of_a_planing_boat_is_accused_of_nothing(changed: list[tuple[str, int, str]]) -> None:
+    assert read_in_mph(*changed).doubts == ()
+
+
+def test_a_tide_that_turns_between_two_steps_is_no_misreading() -> None:
+    values = typed(PLANING)
+    for row, (_, speed, _) in enumerate(PLANING, 1):
+        half = -1.2 if row > 8 else 1.2
+        values[STEPS, "speed_out", str(row), ""] = f"{speed + half:.1f} kn"
+        values[STEPS, "speed_back", str(row), ""] = f"{speed - half:.1f} kn"
+    assert finding(job_view(SINGLE, values), "curve").doubts == ()
+
+
+def test_of_simulated_boats_hardly_one_stands_out() -> None:
+    """Humps anywhere, series that end anywhere from the sixth step; read to a tenth, with the scatter allowed for."""
+    chance = random.Random(11)
+    for _ in range(240):
+        simulated = Boat(
+            full_throttle=5700.0,
+            hump=chance.uniform(2000, 3000),
+            speed_per_rev=chance.uniform(0.0058, 0.0085),
+            hull_speed=chance.uniform(5.5, 9.0),
+            fuel_at_full=chance.uniform(30.0, 95.0),
+            current_speed=0.0,
+        )
+        apart = chance.choice([300, 400, 500, 600])
+        made = []
+        for step in range(1200, 1200 + apart * chance.randint(6, 4500 // apart), apart):
+            speed = simulated.speed_at(step) + chance.gauss(0, 0.13 / 2**0.5)
+            flow = round(convert(simulated.fuel_at(step), "L/h", "gal/h") * (1 + chance.gauss(0, 0.008)), 1)
+            unsure = math.hypot(0.13 / 2**0.5 / speed, 0.008, 0.1 / 12**0.5 / flow)
+            made.append(Made(engine_speed=step, economy=speed / flow, unsure=unsure, planing=speed > 10.3))
+        assert standing_out(made) == ()
 
 
 # --- twins at one engine speed

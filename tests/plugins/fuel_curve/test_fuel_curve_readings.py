@@ -195,6 +195,29 @@ def test_typed_rows_come_before_a_recording_and_the_source_says_so() -> None:
     assert found.source == "typed rows (the recording was left aside)"
 
 
+def beside(values: dict[FieldKey, JsonValue]) -> JobView:
+    return with_recording(recorded(PLANING), values=values)
+
+
+def test_too_few_typed_rows_do_not_take_the_place_of_a_recording_that_gives_a_curve() -> None:
+    found = readings(beside(typed(PLANING[7:9])))
+    assert (len(found.steps), len(found.typed_beside)) == (len(PLANING), 2)
+    assert found.source == "the recording; rows 1 and 2 held against it"
+    assert found.typed_beside[0].rows == ("1",)
+
+
+@pytest.mark.parametrize("engine_speed", ["4000 rev/min", "4250 rev/min"])
+def test_a_typed_row_that_lacks_its_readings_is_left_aside_and_named(engine_speed: str) -> None:
+    found = readings(beside({(STEPS, "nominal_engine_speed", "1", ""): engine_speed}))
+    assert (len(found.steps), found.typed_beside) == (len(PLANING), ())
+    assert found.source == "the recording; row 1 left aside, too few for a curve"
+
+
+def test_few_typed_rows_stand_where_the_recording_gives_no_curve_either() -> None:
+    found = readings(with_recording(recorded(PLANING[:4]), values=typed(PLANING[7:9])))
+    assert (len(found.steps), found.source) == (2, "typed rows (the recording was left aside)")
+
+
 def test_a_boat_held_on_the_spot_is_a_reading_and_an_engine_that_burns_nothing_is_none() -> None:
     still = recorded([(650, 0.0, 0.6), *PLANING[1:]], courses=(90,))
     motionless = [
