@@ -24,8 +24,9 @@ over another time than the refill (common practice, no source)."""
 OVERFULL = 1.05
 """Tanks, fillers and hoses hold up to this times what the tanks are stated to hold (common practice, no source)."""
 
-NO_FACTOR = ("fuel_curve.flow_meter.meters_disagree", "fuel_curve.flow_meter.meters_differ")
-"""Codes of findings that tell no factor to set."""
+METERS_DISAGREE = "fuel_curve.flow_meter.meters_disagree"
+METERS_DIFFER = "fuel_curve.flow_meter.meters_differ"
+"""Findings of these codes tell no factor to set."""
 
 
 @attrs.frozen(kw_only=True)
@@ -230,12 +231,12 @@ def flow_meter(view: JobView) -> list[Finding]:
         text = found.contradicts.text
         says = f"{text[:1].upper()}{text[1:]}. Until then no range or economy is given."
     elif found.meters_disagree:
-        code = "fuel_curve.flow_meter.meters_disagree"
+        code = METERS_DISAGREE
         doubts = _doubted_totals(view, found)
         says = f"{doubts[0].text[:1].upper()}{doubts[0].text[1:]}. No factor is told or applied: check the entry, or "
         says += "refill again after a run of all engines."
     elif found.is_surely_off and view.once(_differ_in_the_steps):
-        code = "fuel_curve.flow_meter.meters_differ"
+        code = METERS_DIFFER
         says = f"The meters together read {reads} against the refill, and unlike each other in the steps. One factor "
         says += "does not fit all: refill after a run on each engine. Economy, range and mixed use are corrected for "
         says += "the sum."
@@ -260,7 +261,11 @@ def flow_meter(view: JobView) -> list[Finding]:
             ),
             numbers=(
                 Number.of("refill over meter", found.ratio, 3),
-                *([] if code in NO_FACTOR else [Number.of("factor to set", times(found.ratio, now, ""), 3)]),
+                *(
+                    []
+                    if code in (METERS_DISAGREE, METERS_DIFFER)
+                    else [Number.of("factor to set", times(found.ratio, now, ""), 3)]
+                ),
             ),
             limits=(Limit("refill over meter", 1 - found.allowed, 1 + found.allowed),),
             doubts=doubts,
