@@ -268,6 +268,8 @@ def flow_meter(view: JobView) -> list[Finding]:
                 ),
             ),
             limits=(Limit("refill over meter", 1 - found.allowed, 1 + found.allowed),),
+            # Not on the steps, which only tell whether the meters' totals fit each other.
+            places=(*found.places, *([] if present is None else [(TANKS, "present_factor", "", "")])),
             doubts=doubts,
         )
     ]

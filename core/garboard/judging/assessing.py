@@ -246,10 +246,10 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
     yield from (Question(f"Hull number {number}: {doubt}.") for doubt in doubts)
     for engine in job.vessel.engines:
         yield from map(Question, unusual_of(engine))
-    for number, engines in shared_numbers(job.vessel.engines).items():
+    for shared, engines in shared_numbers(job.vessel.engines).items():
         names = " and ".join(engine.position for engine in engines)
         yield Question(
-            f"Engines {names} have the same number on the instrument network, {number}. Which is whose? No "
+            f"Engines {names} have the same number on the instrument network, {shared}. Which is whose? No "
             "recording is read for them until each has its own."
         )
     for disagreement in job.disagreements:
