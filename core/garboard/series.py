@@ -12,16 +12,20 @@ from operator import itemgetter
 
 import attrs
 
+from garboard.records import Engine
 from garboard.samples import Recording, Stream
 
 __all__ = [
     "Steady",
     "compass_angle",
+    "engine_numbers",
     "engine_streams",
     "is_frozen",
     "mean",
     "mean_direction",
     "mean_of_means",
+    "not_heard",
+    "shared_numbers",
     "signed_angle",
     "spread",
     "standard_deviation",
@@ -117,12 +121,13 @@ def unwrapped(degrees: Sequence[float]) -> tuple[float, ...]:
 def unchanging_stretches(stream: Stream, seconds: float = FROZEN_FOR) -> tuple[Stream, ...]:
     """The parts of a stream in which every sample is the same to its last digit, in order of time.
 
-    seconds : the shortest that counts [s]
+        seconds : the shortest that counts [s]
 
-    >>> from garboard.samples import StreamKey
-    >>> values = (1.0, 2.0, *[3.0] * 10, 4.0)
-    >>> [part.times for part in unchanging_stretches(Stream(StreamKey("heading"), tuple(range(13)), values), 9.0)]
-    [(2, 3, 4, 5, 6, 7, 8, 9, 10, 11)]
+        >>> from garboard.records import Engine
+    from garboard.samples import StreamKey
+        >>> values = (1.0, 2.0, *[3.0] * 10, 4.0)
+        >>> [part.times for part in unchanging_stretches(Stream(StreamKey("heading"), tuple(range(13)), values), 9.0)]
+        [(2, 3, 4, 5, 6, 7, 8, 9, 10, 11)]
     """
     times, values = stream.times, stream.values
     changes = [number for number, (one, other) in enumerate(pairwise(values), 1) if one is not other and one != other]
@@ -136,15 +141,16 @@ def unchanging_stretches(stream: Stream, seconds: float = FROZEN_FOR) -> tuple[S
 def is_frozen(stream: Stream) -> bool:
     """Whether a stream shows one value only, to its last digit, over ten samples and 20 s or more.
 
-    A boat under way rolls, yaws and surges, and a live instrument shows that in its last digit. One that shows
-    nothing is dead, or its display stands still, and no direction can be judged by it. A speed in tenths of a knot
-    may live and keep one figure for a minute in calm water: hold it against the engine speed before you doubt it.
-    A stream that lives for a part of its time is not frozen: `unchanging_stretches` tells when it stood still.
+        A boat under way rolls, yaws and surges, and a live instrument shows that in its last digit. One that shows
+        nothing is dead, or its display stands still, and no direction can be judged by it. A speed in tenths of a knot
+        may live and keep one figure for a minute in calm water: hold it against the engine speed before you doubt it.
+        A stream that lives for a part of its time is not frozen: `unchanging_stretches` tells when it stood still.
 
-    >>> from garboard.samples import StreamKey
-    >>> dead = Stream(StreamKey("heading"), tuple(range(30)), (87.0,) * 30)
-    >>> is_frozen(dead), is_frozen(dead.between(0, 10))
-    (True, False)
+        >>> from garboard.records import Engine
+    from garboard.samples import StreamKey
+        >>> dead = Stream(StreamKey("heading"), tuple(range(30)), (87.0,) * 30)
+        >>> is_frozen(dead), is_frozen(dead.between(0, 10))
+        (True, False)
     """
     return any(len(part) == len(stream) for part in unchanging_stretches(stream))
 
@@ -295,11 +301,61 @@ def engine_streams(
     count     : how many engines the vessel has
     instances : the instance of each engine where known (`Engine.network_instance`). Otherwise instance 0 is the
                 port (or only) engine, counting to starboard.
+    No stream stands for two engines: those that share an instance have none.
     """
     by_instance: dict[str, Stream] = {}
     for stream in recording.of(quantity):
         by_instance.setdefault(stream.key.instance or "0", stream)
-    known = [*instances, *[None] * (count - len(instances))]
-    return tuple(
-        by_instance.get(str(number if instance is None else instance)) for number, instance in enumerate(known)
-    )
+    numbers = engine_numbers([*instances, *[None] * (count - len(instances))])
+    return tuple(None if number is None else by_instance.get(str(number)) for number in numbers)
+
+
+def engine_numbers(instances: Sequence[int | None]) -> tuple[int | None, ...]:
+    """The number by which each engine is heard on the network; None for engines that would share one.
+
+    instances : as entered, from port to starboard (`Engine.network_instance`). Where none is, an engine's place from
+                port, from 0.
+
+    >>> engine_numbers((None, None)), engine_numbers((1, 0)), engine_numbers((0, 0, 2))
+    ((0, 1), (1, 0), (None, None, 2))
+    """
+    numbers = _numbers(instances)
+    return tuple(number if numbers.count(number) == 1 else None for number in numbers)
+
+
+def _numbers(instances: Sequence[int | None]) -> list[int]:
+    return [place if instance is None else instance for place, instance in enumerate(instances)]
+
+
+def shared_numbers(engines: Sequence[Engine]) -> dict[int, tuple[Engine, ...]]:
+    """Engines that would be heard by one number on the network, by that number.
+
+    >>> shared_numbers([Engine(position="port", network_instance=1), Engine(position="starboard")])[1][0].position
+    'port'
+    """
+    numbers = _numbers([engine.network_instance for engine in engines])
+    return {
+        number: tuple(engine for engine, its in zip(engines, numbers, strict=True) if its == number)
+        for number in dict.fromkeys(numbers)
+        if numbers.count(number) > 1
+    }
+
+
+def not_heard(what: str, engines: Sequence[Engine], engine: Engine, heard: Sequence[Stream]) -> str:
+    """What to say of an engine that a recording holds nothing of, and under which numbers others are heard.
+
+    what  : "the recording has no engine speed"
+    heard : streams of the quantity looked for
+    returns : the same text for engines that share a number, so that it can be said once
+    """
+    others = sorted({stream.key.instance or "0" for stream in heard})
+    for number, sharing in shared_numbers(engines).items():
+        if others and engine in sharing:
+            names = " and ".join(one.position for one in sharing)
+            are_heard = f"heard {'are' if len(others) > 1 else 'is'} {', '.join(others)}"
+            return (
+                f"{what} to tell {names} apart: each has network instance {number}, {are_heard}; enter whose is which"
+            )
+    number = _numbers([one.network_instance for one in engines])[list(engines).index(engine)]
+    text = f"{what} of the {engine.position} engine"
+    return f"{text}: instance {number} is not heard, {', '.join(others)} is" if others else text

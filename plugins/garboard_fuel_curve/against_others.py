@@ -14,6 +14,7 @@ from garboard.records import Engine
 from garboard_fuel_curve.contradictions import WIDE, contradictions, not_as_recorded
 from garboard_fuel_curve.full_throttle_runs import Runs, runs_of
 from garboard_fuel_curve.readings import Readings, ThrottleStep, readings
+from garboard_fuel_curve.refill import meter_totals
 from garboard_fuel_curve.steps import OTHER_READINGS, STEPS, TANKS
 
 NEAR, FASTER = 0.9, 1.08
@@ -192,10 +193,10 @@ def _far_from_their_step(view: JobView, steps: Sequence[ThrottleStep]) -> Findin
 def _meters_split_otherwise(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[Finding]:
     """Meters of several engines that share the fuel burned quite otherwise than the fuel flows of the steps do."""
     positions = [engine.position for engine in view.vessel.engines]
-    read = [view.asking().amount(TANKS, "metered", "gal", of=position) for position in positions]
-    burned = dict(zip(positions, read, strict=True))
-    if len(positions) < 2 or not all(one > 0 for one in burned.values()):  # nan where one is not there
+    read = view.once(meter_totals)
+    if len(read) < 2:
         return
+    burned = dict(zip(positions, read, strict=True))
     of_burned = [one / math.fsum(read) for one in read]
     shares = [[step.flows[number] / step.flow for step in steps] for number in range(len(positions))]
     if all(min(its) / SPLIT <= share <= max(its) * SPLIT for share, its in zip(of_burned, shares, strict=True)):

@@ -72,5 +72,5 @@ CALCULATORS = (
         may_doubt=True,
     ),
     _calculator(100, "range", "Range", TANKS, cruising_range, THIRDS),
-    _calculator(200, "flow_meter", "Flow meter", TANKS, flow_meter, PRACTICE),
+    _calculator(200, "flow_meter", "Flow meter", TANKS, flow_meter, PRACTICE, may_doubt=True),
 )

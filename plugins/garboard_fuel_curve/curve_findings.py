@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
 
-from garboard.findings import Axis, Band, Figure, Finding, Marker, NotEnoughData, Number, Series, Table, Verdict
+from garboard.findings import Axis, Band, Doubt, Figure, Finding, Marker, NotEnoughData, Number, Series, Table, Verdict
 from garboard.job_view import JobView
 from garboard_fuel_curve import twins
 from garboard_fuel_curve.believed import IMPOSSIBLE, JobCurve, begins_in_a_gap, curve_of, gaps_of, hump_found
 from garboard_fuel_curve.cruise import Cruise, best_place
 from garboard_fuel_curve.curve import Hump
 from garboard_fuel_curve.economy import economy, litres_per_mile, statute_economy
-from garboard_fuel_curve.readings import ThrottleStep
+from garboard_fuel_curve.readings import ThrottleStep, flow_places
+from garboard_fuel_curve.refill import meter_totals
 from garboard_fuel_curve.steps import PRACTICE, PROPAGATION
 
 SPEED_DOUBTED = "fuel_curve.curve.speed_doubted"
@@ -26,7 +28,8 @@ def fuel_curve(view: JobView) -> list[Finding]:
     found = job.found
     low, high = found.steps[0].engine_speed, found.steps[-1].engine_speed
     steps = f"{len(found.steps)} steps from {low:.0f} to {high:.0f} rev/min, from {found.source}.{job.corrected_by}"
-    unlike = twins.unlike(view.vessel.engines, job.found.taken)
+    differing = twins.differing(view.vessel.engines, job.found.taken)
+    unlike = twins.unlike(view.vessel.engines, differing)
     advice = [*_advice(job), *([unlike] if unlike else [])]
     return [
         Finding(
@@ -41,9 +44,31 @@ def fuel_curve(view: JobView) -> list[Finding]:
             ),
             figures=(_figure(view, job, *_marked(view, job)),),
             tables=(_table(view, job),),
-            doubts=tuple(doubt for one in job.odd for doubt in one.doubts),
+            doubts=(*(doubt for one in job.odd for doubt in one.doubts), *_doubted_flows(view, job, differing)),
         )
     ]
+
+
+def _doubted_flows(view: JobView, job: JobCurve, differing: Sequence[twins.Pair]) -> Iterator[Doubt]:
+    """Fuel flows of twins that differ throughout.
+
+    None where a flow cannot be true for its engine: then that one is at fault. A refill that corrects the flow bears
+    their sum out where the meters' totals compare as these flows do. Unequal propellers make engines burn unlike.
+    """
+    engines, totals = view.vessel.engines, view.once(meter_totals) if job.refill else ()
+    unsure = [pair for pair in differing if twins.same_propellers(engines, pair)]
+    unsure = [pair for pair in unsure if not (totals and pair.sides_with(totals))]
+    if not unsure or job.why_no_flow is IMPOSSIBLE:
+        return
+    odd, most = twins.odd_ones(unsure), max(unsure, key=lambda pair: abs(pair.usual))
+    times = math.exp(abs(most.usual))
+    both = " and ".join(engines[one].position for one in (most.first, most.second))
+    counted = ", not so by their meters' totals" if totals else ""
+    text = f"fuel flows of {both} differ {times:.2f} times at equal engine speed{counted}"
+    positions = [engines[one].position for one in odd]
+    turned_alike = {place for pair in unsure for step in pair.steps for place in flow_places(step, positions)}
+    for step, field, row, of in sorted(turned_alike):
+        yield Doubt(text, step=step, field=field, row=row, of=of)
 
 
 def _code(job: JobCurve, unlike: str) -> str:

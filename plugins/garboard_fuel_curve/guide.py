@@ -9,6 +9,7 @@ import attrs
 
 from garboard.job_view import JobView
 from garboard.samples import Sample
+from garboard.series import engine_numbers
 from garboard.steps import Guidance, LiveGuide
 from garboard.units import convert
 from garboard_fuel_curve.steps import GUIDE
@@ -20,7 +21,7 @@ SETTLING = 5.0
 """Steady for less than this still counts as settling [s]."""
 
 Key = tuple[str, str]
-"""Quantity, and the engine's instance where there are several."""
+"""Quantity, and the engine's place from port where there are several."""
 
 
 @attrs.frozen
@@ -45,12 +46,14 @@ class Watch:
     """The state of the guide.
 
     positions : of the engines; one without a name where none or one is entered
+    numbers   : of the same on the network; "" for engines that would share one
     tolerance : half width each quantity may vary by, in its sample unit
     since     : start of the steady stretch [s]
     now       : time of the last sample [s]
     """
 
     positions: tuple[str, ...]
+    numbers: tuple[str, ...]
     wanted: float
     tolerance: Mapping[str, float]
     since: float = 0.0
@@ -89,8 +92,10 @@ class Watch:
 
 def begin(view: JobView) -> Watch:
     """The state before the first sample."""
+    instances = [engine.network_instance for engine in view.vessel.engines]
     return Watch(
         positions=tuple(e.position for e in view.vessel.engines) if len(view.vessel.engines) > 1 else ("",),
+        numbers=tuple("" if one is None else str(one) for one in engine_numbers(instances or [None])),
         wanted=view.setting_value("fuel_curve.steady_seconds", "s"),
         tolerance={
             "engine_speed": view.setting_value("fuel_curve.steady_engine_speed", "rev/min"),
@@ -127,8 +132,8 @@ def _key(watch: Watch, sample: Sample) -> Key | None:
     if sample.quantity == "speed_over_ground":
         return sample.quantity, ""
     instance = sample.instance or "0"
-    known = any(instance == str(number) for number in range(watch.engines))
-    return (sample.quantity, instance) if known and sample.quantity in watch.tolerance else None
+    known = instance in watch.numbers and sample.quantity in watch.tolerance
+    return (sample.quantity, str(watch.numbers.index(instance))) if known else None
 
 
 def _of_engine(quantity: str, position: str) -> str:

@@ -340,3 +340,8 @@ def places(step: ThrottleStep, positions: Sequence[str], *fields: str) -> tuple[
         for field in fields
         for of in (positions if field in each else ("",))
     )
+
+
+def flow_places(step: ThrottleStep, positions: Sequence[str]) -> tuple[FieldKey, ...]:
+    """Where the fuel flows of these engines stand, in typed rows or in the recording."""
+    return places(step, positions, "fuel_flow") or ((STEPS, "recording", "", ""),)

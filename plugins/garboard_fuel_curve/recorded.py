@@ -14,10 +14,12 @@ from garboard.job_view import JobView, refuse_set_back
 from garboard.samples import Recording, Stream
 from garboard.series import (
     Steady,
+    engine_numbers,
     is_frozen,
     mean,
     mean_direction,
     mean_of_means,
+    not_heard,
     signed_angle,
     steady_stretches,
     unchanging_stretches,
@@ -269,6 +271,8 @@ def _watched(view: JobView, recording: Recording) -> tuple[dict[str, tuple[Strea
     Each comes from as many senders as were heard; the recording is cut by the first, the longest.
     """
     missing = []
+    engines = view.vessel.engines
+    instances = engine_numbers([engine.network_instance for engine in engines])  # None is heard by no stream
     senders: dict[str, tuple[Stream, ...]] = {}
     tolerance: dict[str, float] = {}
     for quantity, letter, width in (
@@ -276,27 +280,21 @@ def _watched(view: JobView, recording: Recording) -> tuple[dict[str, tuple[Strea
         ("fuel_flow", "f", convert(view.setting_value("fuel_curve.steady_fuel_flow", "gal/h"), "gal/h", "L/h")),
     ):
         heard = recording.of(quantity)
-        for number, engine in enumerate(view.vessel.engines):
-            instance = number if engine.network_instance is None else engine.network_instance
+        for number, (engine, instance) in enumerate(zip(engines, instances, strict=True)):
             found = tuple(stream for stream in heard if (stream.key.instance or "0") == str(instance))
             if found:
                 senders[f"{letter}{number}"], tolerance[f"{letter}{number}"] = found, width
             else:
-                missing.append(_not_heard(quantity, engine.position, instance, heard))
+                what = f"the recording has no {quantity.replace('_', ' ')}"
+                missing.append(not_heard(what, engines, engine, heard))
     speeds = recording.of("speed_over_ground")
     if speeds:
         senders["s"], tolerance["s"] = speeds, view.setting_value("fuel_curve.steady_speed", "kn")
     else:
         missing.append("the recording has no speed over ground")
     if missing:
-        raise NotEnoughData(*missing, lack=Lack.NOT_IN_RECORDING, step=STEPS, field="recording")
+        raise NotEnoughData(*dict.fromkeys(missing), lack=Lack.NOT_IN_RECORDING, step=STEPS, field="recording")
     return senders, tolerance
-
-
-def _not_heard(quantity: str, position: str, instance: int, heard: Sequence[Stream]) -> str:
-    text = f"the recording has no {quantity.replace('_', ' ')} of the {position} engine"
-    others = sorted({stream.key.instance or "0" for stream in heard})
-    return f"{text}: instance {instance} is not heard, {', '.join(others)} is" if others else text
 
 
 def _of_engine(view: JobView, name: str) -> str:

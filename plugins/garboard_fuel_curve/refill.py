@@ -7,11 +7,13 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Doubt, Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import FieldKey, InputCollector, JobView
 from garboard.uncertainty import MeasuredValue, Part
+from garboard_fuel_curve import twins
 from garboard_fuel_curve.entered import digit, optional
 from garboard_fuel_curve.flow_meter import meter_factor
+from garboard_fuel_curve.readings import readings
 from garboard_fuel_curve.steps import PRACTICE, PROPAGATION, TANKS
 from garboard_fuel_curve.wording import times
 
@@ -21,6 +23,10 @@ over another time than the refill (common practice, no source)."""
 
 OVERFULL = 1.05
 """Tanks, fillers and hoses hold up to this times what the tanks are stated to hold (common practice, no source)."""
+
+METERS_DISAGREE = "fuel_curve.flow_meter.meters_disagree"
+METERS_DIFFER = "fuel_curve.flow_meter.meters_differ"
+"""Findings of these codes tell no factor to set."""
 
 
 @attrs.frozen(kw_only=True)
@@ -33,6 +39,7 @@ class Refill:
     refilled  : fuel put back [gal]
     held      : what the tanks hold together; infinite where that is not known [gal]
     too_small : it is smaller than the shop trusts to check a meter
+    odd_meters : engines whose meters counted otherwise than their fuel flows compare, by their places among all
     """
 
     ratio: MeasuredValue
@@ -41,6 +48,7 @@ class Refill:
     refilled: float
     held: float = math.inf
     too_small: bool = False
+    odd_meters: tuple[int, ...] = ()
 
     @property
     def is_off(self) -> bool:
@@ -51,6 +59,11 @@ class Refill:
     def is_surely_off(self) -> bool:
         """Whether the meter is off by more than the refill is unsure of."""
         return self.is_off and abs(self.ratio.value - 1) > self.ratio.expanded_uncertainty
+
+    @property
+    def meters_disagree(self) -> bool:
+        """Whether one meter's count may be what is off, so that no factor fits all: the sum agrees with no refill."""
+        return self.is_surely_off and bool(self.odd_meters)
 
     @property
     def contradicts(self) -> Missing | None:
@@ -91,6 +104,8 @@ def correction(view: JobView) -> Refill | None:
     if found.contradicts:
         raise NotEnoughData(found.contradicts)
     accuracy = view.setting_value("fuel_curve.flow_meter_accuracy", "%") / 100
+    if found.meters_disagree:
+        return None
     knows_more = found.ratio.expanded_uncertainty < accuracy * found.ratio.value
     return found if knows_more or found.is_surely_off else None
 
@@ -138,6 +153,7 @@ def refill_of(view: JobView) -> Refill:
         refilled=refilled,
         held=math.fsum(capacities) if all_known else math.inf,
         too_small=refilled < smallest,
+        odd_meters=twins.odd_ones(view.once(otherwise_counted)),
     )
     # Too small to check a meter, a refill may still show that it and the meter cannot both be right.
     need(found.contradicts is not None or not found.too_small, too_small, lack=Lack.TOO_LITTLE, field="refilled")
@@ -169,6 +185,25 @@ def _metered(view: JobView, asking: InputCollector) -> tuple[float, tuple[FieldK
     return burned, tuple((TANKS, "metered", "", position) for position in positions)
 
 
+def meter_totals(view: JobView) -> tuple[float, ...]:
+    """Fuel burned by the meter of each engine [gal]; none where one is not entered."""
+    read = [view.asking().amount(TANKS, "metered", "gal", of=engine.position) for engine in view.vessel.engines]
+    return tuple(read) if all(one > 0 for one in read) else ()  # nan where one is not there
+
+
+def otherwise_counted(view: JobView) -> tuple[twins.Pair, ...]:
+    """Twins that burn alike in the steps, and whose meters counted unlike each other from fill to refill."""
+    totals = meter_totals(view)
+    if len(totals) < 2:
+        return ()
+    try:
+        steps = view.once(readings).taken
+    except NotEnoughData:  # the figures of the steps say what is missing
+        return ()
+    alike = [pair for pair in twins.pairs(view.vessel.engines, steps) if not pair.differs]
+    return tuple(pair for pair in alike if abs(pair.otherwise_by(totals)) > math.log(twins.TOTALS_ALIKE))
+
+
 def flow_meter(view: JobView) -> list[Finding]:
     """What to set the flow meter's factor to, from a refill."""
     asking = view.asking()
@@ -190,13 +225,24 @@ def flow_meter(view: JobView) -> list[Finding]:
     reads = f"{abs(1 / ratio - 1) * 100:.1f} % {'low' if ratio > 1 else 'high'}"
     says = f"Meter reads {reads} against the refill (factor {with_uncertainty(ratio, within, 3)}). "
     code = "fuel_curve.flow_meter.within_limit"
+    doubts: tuple[Doubt, ...] = ()
     if found.contradicts:
         code = "fuel_curve.flow_meter.entries_contradict"
         text = found.contradicts.text
         says = f"{text[:1].upper()}{text[1:]}. Until then no range or economy is given."
+    elif found.meters_disagree:
+        code = METERS_DISAGREE
+        doubts = _doubted_totals(view, found)
+        says = f"{doubts[0].text[:1].upper()}{doubts[0].text[1:]}. No factor is told or applied: check the entry, or "
+        says += "refill again after a run of all engines."
+    elif found.is_surely_off and view.once(_differ_in_the_steps):
+        code = METERS_DIFFER
+        says = f"The meters together read {reads} against the refill, and unlike each other in the steps. One factor "
+        says += "does not fit all: refill after a run on each engine. Economy, range and mixed use are corrected for "
+        says += "the sum."
     elif found.is_surely_off:
         code = "fuel_curve.flow_meter.set_factor"
-        says += f"Set its factor to {now * ratio:.3f}, or multiply pulses per gallon by {1 / ratio:.3f}."
+        says += f"Set {_whose(view)} to {now * ratio:.3f}, or multiply pulses per gallon by {1 / ratio:.3f}."
         says += " Economy, range and mixed use are already corrected by it."
     elif found.is_off:
         code = "fuel_curve.flow_meter.refill_too_small"
@@ -215,8 +261,41 @@ def flow_meter(view: JobView) -> list[Finding]:
             ),
             numbers=(
                 Number.of("refill over meter", found.ratio, 3),
-                Number.of("factor to set", times(found.ratio, now, ""), 3),
+                *(
+                    []
+                    if code in (METERS_DISAGREE, METERS_DIFFER)
+                    else [Number.of("factor to set", times(found.ratio, now, ""), 3)]
+                ),
             ),
             limits=(Limit("refill over meter", 1 - found.allowed, 1 + found.allowed),),
+            # Not on the steps, which only tell whether the meters' totals fit each other.
+            places=(*found.places, *([] if present is None else [(TANKS, "present_factor", "", "")])),
+            doubts=doubts,
         )
     ]
+
+
+def _differ_in_the_steps(view: JobView) -> bool:
+    """Whether twins differ throughout the steps."""
+    try:
+        return bool(twins.differing(view.vessel.engines, view.once(readings).taken))
+    except NotEnoughData:
+        return False
+
+
+def _whose(view: JobView) -> str:
+    """Whose factor is to set."""
+    *others, last = [engine.position for engine in view.vessel.engines]
+    return f"the factor of the {', '.join(others)} and {last} meters" if others else "its factor"
+
+
+def _doubted_totals(view: JobView, found: Refill) -> tuple[Doubt, ...]:
+    """The meters' totals that do not fit the fuel flows of the steps."""
+    positions = [engine.position for engine in view.vessel.engines]
+    counted = ", ".join(f"{of} {one:g} gal" for of, one in zip(positions, meter_totals(view), strict=True))
+    odd = [positions[number] for number in found.odd_meters]
+    text = (
+        f"the total of the {' and '.join(odd)} meter{'s' if len(odd) > 1 else ''} does not fit the others "
+        f"({counted}), while the engines burn alike in the steps"
+    )
+    return tuple(Doubt(text, step=TANKS, field="metered", of=of) for of in odd)

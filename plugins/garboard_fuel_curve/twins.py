@@ -15,9 +15,13 @@ from garboard_fuel_curve.readings import ThrottleStep
 SAME_SPEED = 0.02
 """Engines whose speeds differ by a smaller share than this turn alike (common practice, no source)."""
 
-ALIKE = 1.15
+ALIKE = 1.1
 """So many times the fuel of its twin an engine may burn, flow meters and trim allowed for (common practice, no
 source)."""
+
+TOTALS_ALIKE = 1.15
+"""So many times otherwise than the fuel flows of the steps the meters may count over a day, for an engine may idle
+alone for a while (common practice, no source)."""
 
 UNUSUAL = 1.25
 """So many times more or less than at the other steps their ratio may be at one step (common practice, no source)."""
@@ -49,6 +53,14 @@ class Pair:
         digits = statistics.median(self._allowed(step, 0.0) for step in self.steps)
         return abs(self.usual) > math.log(ALIKE) + digits
 
+    def otherwise_by(self, totals: Sequence[float]) -> float:
+        """How far the fuel counted over a day compares otherwise than the fuel flows, as a natural logarithm [-]."""
+        return math.log(totals[self.second] / totals[self.first]) - self.usual
+
+    def sides_with(self, totals: Sequence[float]) -> bool:
+        """Whether the fuel counted over a day compares rather as the fuel flows do than alike."""
+        return abs(self.otherwise_by(totals)) < abs(self.usual) / 2
+
     def unusual(self, wander: float) -> tuple[ThrottleStep, ...]:
         """Steps at which they compare otherwise than at most, a flow display wandering by so much [gal/h]."""
         return tuple(
@@ -79,9 +91,28 @@ def _turn_alike(one: float, other: float) -> bool:
     return abs(one - other) <= SAME_SPEED * max(one, other)
 
 
-def unlike(engines: Sequence[Engine], steps: Sequence[ThrottleStep]) -> str:
+def differing(engines: Sequence[Engine], steps: Sequence[ThrottleStep]) -> tuple[Pair, ...]:
+    """Twins of which one burns more than the other throughout."""
+    return tuple(pair for pair in pairs(engines, steps) if pair.differs)
+
+
+def odd_ones(found: Sequence[Pair]) -> tuple[int, ...]:
+    """Of pairs that compare otherwise than they should, the engine all of them share; of one pair both engines."""
+    each = [{pair.first, pair.second} for pair in found]
+    shared = set[int].intersection(*each) if len(each) > 1 else set()
+    return tuple(sorted(shared or set[int]().union(*each)))
+
+
+def same_propellers(engines: Sequence[Engine], pair: Pair) -> bool:
+    """Whether two engines turn propellers of one size by one gear ratio, as far as these are entered."""
+    one, other = engines[pair.first], engines[pair.second]
+    mine, its = one.propeller, other.propeller
+    sizes = ((mine.diameter, its.diameter), (mine.pitch, its.pitch)) if mine and its else ()
+    return all(a is None or b is None or a == b for a, b in (*sizes, (one.gear_ratio, other.gear_ratio)))
+
+
+def unlike(engines: Sequence[Engine], found: Sequence[Pair]) -> str:
     """Which engine burns more than its twin throughout, and what to check; "" where none does."""
-    found = [pair for pair in pairs(engines, steps) if pair.differs]
     if not found:
         return ""
     most = max(found, key=lambda pair: abs(pair.usual))

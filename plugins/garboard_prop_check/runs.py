@@ -17,6 +17,7 @@ from garboard.series import (
     engine_streams,
     mean,
     mean_direction,
+    not_heard,
     signed_angle,
     standard_deviation,
     steady_stretches,
@@ -326,18 +327,15 @@ def _streams(engines: Sequence[Engine], recording: Recording) -> tuple[tuple[str
     found = [(SPEED, speeds[0])] if speeds else []
     found += [(engine.position, one) for engine, one in zip(engines, engine_speeds, strict=True) if one is not None]
     if not any(one is not None for one in engine_speeds):
-        reasons += [_not_heard(recording, engine, number) for number, engine in enumerate(engines)]
+        reasons += dict.fromkeys(_not_heard(recording, engines, engine) for engine in engines)
     if reasons:
         raise NotEnoughData(*reasons, lack=Lack.NOT_IN_RECORDING, **place)
     return tuple(found)
 
 
-def _not_heard(recording: Recording, engine: Engine, number: int) -> str:
-    """What to say of an engine that is not in a recording, and under which instances others are."""
-    text = f"recording {recording.name} holds no engine speed of the {engine.position} engine"
-    heard = sorted({stream.key.instance or "0" for stream in recording.of("engine_speed")})
-    instance = number if engine.network_instance is None else engine.network_instance
-    return f"{text}: instance {instance} is not heard, {', '.join(heard)} is" if heard else text
+def _not_heard(recording: Recording, engines: Sequence[Engine], engine: Engine) -> str:
+    what = f"recording {recording.name} holds no engine speed"
+    return not_heard(what, engines, engine, recording.of("engine_speed"))
 
 
 @lru_cache(maxsize=8)
@@ -358,9 +356,14 @@ def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Ste
     step, field, row, of = place
     silent = {
         engine.position: Missing(
-            _not_heard(recording, engine, number), lack=Lack.NOT_IN_RECORDING, step=step, field=field, row=row, of=of
+            _not_heard(recording, view.vessel.engines, engine),
+            lack=Lack.NOT_IN_RECORDING,
+            step=step,
+            field=field,
+            row=row,
+            of=of,
         )
-        for number, engine in enumerate(view.vessel.engines)
+        for engine in view.vessel.engines
         if engine.position not in streams
     }
     return Run(

@@ -352,6 +352,14 @@ def test_an_instance_entered_for_an_engine_wins() -> None:
     assert values_of(engine_streams(recording_of("0", "1"), "engine_speed", 2, (1, 0))) == [1001.0, 1000.0]
 
 
+@pytest.mark.parametrize("entered", [(0, 0), (1, None), (None, 0)])
+def test_no_stream_stands_for_two_engines(entered: tuple[int | None, int | None]) -> None:
+    """A number that two engines have, entered or by their place, tells nothing of either; a third is heard."""
+    recording = recording_of("0", "1", "2")
+    assert engine_streams(recording, "engine_speed", 2, entered) == (None, None)
+    assert values_of(engine_streams(recording, "engine_speed", 3, entered)) == [None, None, 1002.0]
+
+
 # Readings that stand still.
 
 

@@ -35,6 +35,7 @@ from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import Disagreement, FieldKey, JobView, place_of
 from garboard.judging.recording_dates import question_of_dates
 from garboard.records import Measurement, Vessel, unusual_of
+from garboard.series import shared_numbers
 from garboard.steps import Assessed, Step
 
 FINDINGS = Format("garboard findings")
@@ -245,6 +246,12 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
     yield from (Question(f"Hull number {number}: {doubt}.") for doubt in doubts)
     for engine in job.vessel.engines:
         yield from map(Question, unusual_of(engine))
+    for shared, engines in shared_numbers(job.vessel.engines).items():
+        names = " and ".join(engine.position for engine in engines)
+        yield Question(
+            f"Engines {names} have the same number on the instrument network, {shared}. Which is whose? No "
+            "recording is read for them until each has its own."
+        )
     for disagreement in job.disagreements:
         yield Question(_disagreement_in_words(disagreement, host), disagreement.place)
     for measurement in job.measurements:

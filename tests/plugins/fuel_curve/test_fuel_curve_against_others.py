@@ -1,12 +1,13 @@
 """Throttle steps that the rest of the job contradicts: the full-throttle runs, the limiter, the meters, the tanks."""
 
+import attrs
 import pytest
 
 from builders import boat, job_view
 from fuel_curve_jobs import HOST, PLANING, STEPS, TANKS, Row, recorded, typed
 from garboard.findings import Finding, Lack, Number, Verdict
 from garboard.job_view import FieldKey, JobView
-from garboard.records import JsonValue, Tank, Vessel
+from garboard.records import JsonValue, Propeller, Tank, Vessel
 from garboard.samples import gather
 from garboard.units import Amount
 from garboard_fuel_curve.report import FUEL_SECTION
@@ -169,6 +170,87 @@ def test_meters_of_twins_that_split_the_fuel_unlike_the_steps_are_doubted(
     assert ("against_others" in found) is doubted
     for name in ("best_cruise", "range", "curve", "flow_meter"):
         assert (found[name].verdict is Verdict.PASS) is not doubted, name
+
+
+TRIPLE = boat(3, rated_power=Amount.parse("150 hp"), rated_speed=Amount.parse("6000 rev/min"))
+RESTING_ON_FLOW = ("best_cruise", "planing_hump", "range", "mixed_use")
+
+
+def metered(vessel: Vessel, of_centre: float, refill: str, *totals: str) -> dict[str, Finding]:
+    """Alike engines, but for the flow of the middle or last one in each step; a refill; meters' totals where given."""
+    positions = [engine.position for engine in vessel.engines]
+    values: Values = {**typed(PLANING, len(positions)), **USABLE, (TANKS, "same_mark", "", ""): True}
+    for row, (_, _, flow) in enumerate(PLANING, 1):
+        values[STEPS, "fuel_flow", str(row), positions[1]] = f"{of_centre * flow / len(positions):.2f} gal/h"
+    values[TANKS, "refilled", "", ""] = refill
+    values |= {(TANKS, "metered", "", of): one for of, one in zip(positions, totals, strict=False)}
+    return judged(job_view(vessel, values))
+
+
+@pytest.mark.parametrize("of_centre", [0.75, 0.87, 1.2])
+@pytest.mark.parametrize("totals", [(), ("20.8 gal", "20.8 gal", "20.8 gal")])
+def test_a_flow_meter_unlike_the_others_is_doubted_and_no_economy_rests_on_it(
+    of_centre: float, totals: tuple[str, ...]
+) -> None:
+    found = metered(TRIPLE, of_centre, "63.1 gal", *totals)
+    assert {(one.field, one.of) for one in found["curve"].doubts} == {("fuel_flow", "centre")}
+    assert {found[name].verdict for name in RESTING_ON_FLOW} == {Verdict.ADVISE}
+    if totals:  # the refill agrees with them, whatever the steps show
+        assert found["flow_meter"].verdict is Verdict.PASS
+
+
+@pytest.mark.parametrize(
+    ("vessel", "of_centre", "totals"),
+    [
+        (TWINS, 1.03, ("30.0 gal", "30.9 gal")),
+        (TWINS, 1.03, ()),
+        (TRIPLE, 1.0, ("20.8 gal", "20.8 gal", "20.8 gal")),
+        (TRIPLE, 0.97, ("20.8 gal", "20.1 gal", "20.8 gal")),
+        (TRIPLE, 1.0, ("24.0 gal", "18.0 gal", "20.4 gal")),  # one ran alone for a while; the refill agrees
+    ],
+)
+def test_engines_and_meters_that_differ_as_they_do_are_not_doubted(
+    vessel: Vessel, of_centre: float, totals: tuple[str, ...]
+) -> None:
+    together = sum(float(one.removesuffix(" gal")) for one in totals) or 60.0
+    found = metered(vessel, of_centre, f"{1.01 * together:.1f} gal", *totals)
+    assert {found[name].verdict for name in (*RESTING_ON_FLOW, "curve")} == {Verdict.PASS}
+    assert not any(one.doubts for one in found.values())
+
+
+def test_a_refill_bears_out_twins_that_burn_unlike_each_other_by_their_meters_too() -> None:
+    """The sum is right then, whichever of them burns more."""
+    found = metered(TWINS, 1.25, "45.4 gal", "20.0 gal", "25.0 gal")
+    assert (found["curve"].code, found["curve"].doubts) == ("fuel_curve.curve.twins_differ", ())
+    assert found["range"].verdict is Verdict.PASS
+    off = metered(TWINS, 0.8, "40.0 gal", "20.0 gal", "16.0 gal")["flow_meter"]
+    assert (off.code, off.verdict) == ("fuel_curve.flow_meter.meters_differ", Verdict.ADVISE)
+    assert [one.name for one in off.numbers] == ["refill over meter"]
+
+
+def test_unequal_propellers_are_no_reason_to_doubt_the_flows() -> None:
+    port, starboard = TWINS.engines
+    pitched = [Propeller(pitch=Amount.parse(pitch)) for pitch in ("17 in", "21 in")]
+    engines = tuple(attrs.evolve(one, propeller=of) for one, of in zip((port, starboard), pitched, strict=True))
+    found = metered(attrs.evolve(TWINS, engines=engines), 1.2, "60 gal")
+    assert (found["curve"].code, found["curve"].doubts) == ("fuel_curve.curve.twins_differ", ())
+
+
+def test_a_meter_total_unlike_the_others_gives_no_factor() -> None:
+    found = metered(TRIPLE, 1.0, "63.1 gal", "20.8 gal", "15.2 gal", "20.8 gal")
+    said = found["flow_meter"]
+    assert (said.code, said.verdict) == ("fuel_curve.flow_meter.meters_disagree", Verdict.ADVISE)
+    assert [(one.field, one.of) for one in said.doubts] == [("metered", "centre")]
+    assert [one.name for one in said.numbers] == ["refill over meter"]
+    assert found["range"].verdict is Verdict.ADVISE
+    assert "corrected by the refill" not in found["range"].sentence
+
+
+def test_a_factor_for_several_meters_names_them() -> None:
+    found = metered(TRIPLE, 1.0, "63.1 gal", "18.8 gal", "18.9 gal", "18.8 gal")
+    assert found["flow_meter"].code == "fuel_curve.flow_meter.set_factor"
+    assert "Set the factor of the port, centre and starboard meters to 1.117" in found["flow_meter"].sentence
+    assert "corrected by the refill (x 1.117)" in found["range"].sentence
 
 
 @pytest.mark.parametrize("wrong", [0.5, 1.0])

@@ -12,6 +12,7 @@ from fuel_curve_jobs import DISPLACEMENT, HOST, PLANING, STEPS, TANKS, Row, reco
 from garboard.fields import implausible
 from garboard.findings import Finding, Lack, Verdict
 from garboard.job_view import FieldKey, JobView
+from garboard.judging.assessing import questions
 from garboard.recordings.simulated_boat import Boat
 from garboard.records import JsonValue, Propeller, Vessel
 from garboard.samples import Sample, gather
@@ -286,7 +287,8 @@ def test_an_engine_that_burns_more_than_its_twin_throughout_is_named() -> None:
     for row, (_, _, flow) in enumerate(PLANING, 1):
         values[STEPS, "fuel_flow", str(row), "starboard"] = f"{1.4 * flow / 2:.2f} gal/h"
     found = finding(job_view(TWINS, values), "curve")
-    assert (found.code, found.verdict, found.doubts) == ("fuel_curve.curve.twins_differ", Verdict.ADVISE, ())
+    assert (found.code, found.verdict) == ("fuel_curve.curve.twins_differ", Verdict.ADVISE)
+    assert {(one.field, one.of) for one in found.doubts} == {("fuel_flow", "port"), ("fuel_flow", "starboard")}
     assert "The starboard engine burns 1.40 times what the port engine does" in found.sentence
 
 
@@ -434,6 +436,22 @@ def test_an_engine_heard_under_another_instance_is_said() -> None:
     assert "no engine speed of the centre engine: instance 0 is not heard, 1 is" in said.sentence
     known = boat(1, network_instance=1)
     assert finding(job_view(known, values, recordings=recordings), "curve").code == "fuel_curve.curve.in_order"
+
+
+@pytest.mark.parametrize(("entered", "sound"), [((0, 0), False), ((1, None), False), ((1, 0), True), ((0, 1), True)])
+def test_engines_with_one_number_are_read_from_no_recording(
+    entered: tuple[int | None, int | None], sound: bool
+) -> None:
+    numbered = zip(boat(2).engines, entered, strict=True)
+    vessel = attrs.evolve(boat(2), engines=tuple(attrs.evolve(one, network_instance=its) for one, its in numbered))
+    values: dict[FieldKey, JsonValue] = {(STEPS, "recording", "", ""): {"file": "run.log"}}
+    recordings = {"run.log": gather("run.log", recorded(PLANING, 2))}
+    view = job_view(vessel, values, recordings=recordings)
+    said = finding(view, "curve")
+    assert (said.verdict is Verdict.PASS) is sound
+    assert [one.lack for one in said.missing] == [] if sound else [Lack.NOT_IN_RECORDING] * 2
+    asked = [one.text for one in questions(view, HOST) if "number on the instrument network" in one.text]
+    assert len(asked) == (not sound)
 
 
 # --- what a refill says

@@ -418,9 +418,17 @@ def refill(refilled: str, *metered: str, **more: JsonValue) -> Finding:
     [
         ("60.0 gal", Verdict.PASS, "Within 3 %; leave it."),
         ("61.7 gal", Verdict.PASS, "leave it"),
-        ("61.9 gal", Verdict.ADVISE, "Set its factor to 1.032, or multiply pulses per gallon by 0.969"),
+        (
+            "61.9 gal",
+            Verdict.ADVISE,
+            "Set the factor of the port and starboard meters to 1.032, or multiply pulses per gallon by 0.969",
+        ),
         ("58.3 gal", Verdict.PASS, "leave it"),
-        ("58.1 gal", Verdict.ADVISE, "Set its factor to 0.968, or multiply pulses per gallon by 1.033"),
+        (
+            "58.1 gal",
+            Verdict.ADVISE,
+            "Set the factor of the port and starboard meters to 0.968, or multiply pulses per gallon by 1.033",
+        ),
     ],
 )
 def test_a_meter_is_left_alone_within_three_percent(refilled: str, verdict: Verdict, told: str) -> None:

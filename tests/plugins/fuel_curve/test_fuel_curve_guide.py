@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from typing import Any
 
+import attrs
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -52,6 +53,14 @@ def test_the_word_follows_the_seconds_held(seconds: int, word: str, done: bool) 
     assert shown.progress == pytest.approx(seconds / 20)
     assert shown.number == 3000
     assert shown.unit == "rev/min"
+
+
+@pytest.mark.parametrize(("entered", "heard"), [((1, 0), True), ((4, 0), False), ((0, 0), False)])
+def test_engines_are_heard_by_the_numbers_entered(entered: tuple[int, int], heard: bool) -> None:
+    numbered = zip(boat(2).engines, entered, strict=True)
+    vessel = attrs.evolve(boat(2), engines=tuple(attrs.evolve(one, network_instance=its) for one, its in numbered))
+    watch = after(held(20), begin(job_view(vessel, {})))
+    assert (show(watch).done, watch.missing == ()) == (heard, heard)
 
 
 def test_the_lines_tell_speed_total_flow_and_seconds() -> None:

@@ -295,6 +295,20 @@ def test_an_engine_that_is_not_heard_keeps_nothing_from_the_other() -> None:
         assert isinstance(run.speed, Reading)
 
 
+def test_engines_with_one_number_are_judged_by_no_recording() -> None:
+    same = tuple(attrs.evolve(engine, network_instance=0) for engine in TWIN.engines)
+    view = job(
+        attrs.evolve(TWIN, engines=same),
+        recordings={"trial": SEA_TRIAL},
+        more={(RUNS, "all_runs", "", ""): {"file": "trial"}},
+    )
+    with pytest.raises(NotEnoughData, match="tell port and starboard apart: each has network instance 0") as failure:
+        runs_of(view)
+    (told,) = failure.value.missing
+    assert told.lack is Lack.NOT_IN_RECORDING
+    assert "heard are 0, 1" in told.text
+
+
 @pytest.mark.parametrize("entered", [None, 1])
 def test_a_single_engine_heard_under_another_instance_says_what_was_heard(entered: int | None) -> None:
     """A lone engine that sends as instance 1 is not guessed at; entered as what it is, it is heard."""
