@@ -28,7 +28,7 @@ from .rates import UNDER_WAY
 from .sensors import dated_apart, name_of, one_by_one
 from .settings import MAKERS_MANUAL, USUAL_RATE, USUAL_TURN, RateErrors, Wanted, circles_basis, rate_errors, wanted_turn
 from .steps import STEADY_TURN, STRAIGHT_RUNS, SWING
-from .turn_record import FASTEST, GAPS, Turn
+from .turn_record import FASTEST, GAPS, Check, Turn
 from .turns import (
     LEAST_DEGREES,
     CourseTurn,
@@ -509,15 +509,20 @@ def _contradicted(turn: Turn, others: Sequence[tuple[str, Turn]]) -> _Against:
         )
         return _Against((("heading_calibration.steady_turn.scale_off", words),), by_course)
     words = (
-        f"The course turned {abs(check.apart):.1f} degrees otherwise in {abs(check.sensor):.0f}. Turn again in calm "
-        "water. If they differ again, check the sensor against another one."
+        f"The course turned {abs(check.apart):.1f} degrees otherwise in {abs(check.sensor):.0f}; noise, lag and "
+        f"current explain {_explained(turn, check):.1f}. Turn again in calm water. If they differ again, check the "
+        "sensor against another one."
     )
     return _Against((("heading_calibration.steady_turn.course_differs", words),), by_course)
 
 
 def _course_contradicts(turn: Turn) -> bool:
-    check = turn.check
-    return check is not None and abs(check.apart) > check.within + _deviation(turn, check.sensor)
+    return turn.check is not None and abs(turn.check.apart) > _explained(turn, turn.check)
+
+
+def _explained(turn: Turn, check: Check) -> float:
+    """What a sound sensor and a sound course may be apart by [deg]."""
+    return check.within + _deviation(turn, check.sensor)
 
 
 def _apart(turn: Turn, other: Turn) -> bool:
