@@ -49,6 +49,8 @@ TOO_SHORT = "heading_calibration.steady_turn.too_short"
 UNEVEN = "heading_calibration.steady_turn.uneven"
 LAPSE = "heading_calibration.steady_turn.lapse"
 WITHOUT_CARD = "Counted by the heading as shown, without the deviation card."
+OTHER_SOURCE = "heading_calibration.steady_turn.other_source"
+NOT_A_SENSOR = "It is not one of the boat's heading sensors."
 A_MINUTE = 60.0  # a rate of turn in degrees a minute taken for degrees a second is so many times too large
 UNIT_WITHIN = 0.15  # of A_MINUTE, for the unit to be what is wrong
 LONGEST_SILENCE = 60.0  # a longer silence of the sensor parts two turns [s]
@@ -179,7 +181,24 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
         sentence = f"{found.sentence} {WITHOUT_CARD}" if without_card else found.sentence
         return attrs.evolve(found, sentence=sentence, of=name if name in names else "")
 
-    return one_by_one(sources, best, called, BASIS)
+    judged = tuple(one_by_one(sources, best, called, BASIS))
+    strange = [_is_strange(view, source) for source in sources]
+    return tuple(_only_told(one) if other else one for one, other in zip(judged, strange, strict=True))
+
+
+def _is_strange(view: JobView, source: str) -> bool:
+    """Whether a source is of none of the boat's sensors. Where one is entered without a source, it may be that one."""
+    sensors = view.vessel.heading_sensors
+    return bool(sensors) and all(sensor.sources and source not in sensor.sources for sensor in sensors)
+
+
+def _only_told(found: Finding) -> Finding:
+    """A finding about a source that is no sensor of the boat: it stands in nobody's way."""
+    if found.verdict is Verdict.PASS:
+        return found
+    code = found.code or OTHER_SOURCE  # what lacks data has no code of its own
+    sentence = f"{found.short or found.sentence} {NOT_A_SENSOR}"
+    return attrs.evolve(found, code=code, verdict=Verdict.ADVISE, sentence=sentence, short="", missing=())
 
 
 def _has_been_swung(view: JobView, sensor: str) -> bool:

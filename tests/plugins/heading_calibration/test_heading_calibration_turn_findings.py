@@ -6,6 +6,7 @@ import math
 import random
 from collections.abc import Callable
 
+import attrs
 import pytest
 
 from garboard.findings import Finding, Lack, NotEnoughData, Verdict
@@ -469,11 +470,25 @@ def test_without_a_course_both_of_two_sources_that_turn_opposite_ways_are_named(
     assert "source 7 turned 451 degrees to starboard" in mast.sentence
 
 
-@pytest.mark.parametrize("sensors", [(HELM,), (HELM, MAST)])
-def test_a_dead_second_source_is_mentioned(sensors: tuple[HeadingSensor, ...]) -> None:
+def test_a_dead_second_source_is_mentioned() -> None:
     entered: dict[FieldKey, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}, CALM: True}
-    view = job(entered, *sensors, recordings={"a": by_heading_alone(lambda _t: 30.0)})
+    view = job(entered, HELM, MAST, recordings={"a": by_heading_alone(lambda _t: 30.0)})
     helm, dead = findings(view, "steady_turn")
     assert helm.verdict is Verdict.PASS
     assert [(one.lack, one.field) for one in dead.missing] == [(Lack.CONTRADICTS, "turn_recording")]
     assert [one.verdict for one in judge_recording(by_heading_alone(lambda _t: 30.0))][-1] is Verdict.NOT_ENOUGH_DATA
+
+
+def test_a_source_that_is_no_sensor_of_the_boat_is_only_told_of() -> None:
+    """A gyro of an autopilot beside the boat's sensor: a turn too short, and none at all."""
+    entered: dict[FieldKey, JsonValue] = {(STEP, "turn_recording", "", ""): {"file": "a"}, CALM: True}
+    short = gather("a", [one for one in every_sample(noisy_turn(1, 0.0)) if one.time < 170])
+    dead = by_heading_alone(lambda _t: 30.0)
+    declared = HeadingSensor(name="gyro", source="gyro")
+    for recording, source, verdict in ((short, "gyro", Verdict.FAIL), (dead, "9", Verdict.NOT_ENOUGH_DATA)):
+        *_, strange = findings(job(entered, HELM, recordings={"a": recording}), "steady_turn")
+        assert (strange.about, strange.verdict, strange.missing) == (f"source {source}", Verdict.ADVISE, ())
+        assert strange.sentence.endswith("It is not one of the boat's heading sensors.")
+        mine = attrs.evolve(declared, source=source)
+        by_source = findings(job(entered, HELM, mine, recordings={"a": recording}), "steady_turn")
+        assert by_source[-1].verdict is verdict
