@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Callable, Mapping
 from functools import partial
@@ -246,17 +247,17 @@ class InputCollector:
         except NotEnoughData as unreadable:
             self.missing.extend(unreadable.missing)
             return math.nan
-        return self._or_missing(value, math.nan, step, field, row, of)
+        return self._or_missing(value, math.nan, "a number with its unit", step, field, row, of)
 
     def choice(self, step: str, field: str, *, row: str = "", of: str = "") -> str:
         """The choice or text at a place."""
         value = self.view.value(step, field, row=row, of=of)
-        return self._or_missing(value if isinstance(value, str) else None, "", step, field, row, of)
+        return self._or_missing(value if isinstance(value, str) else None, "", "text", step, field, row, of)
 
     def yes(self, step: str, field: str, *, row: str = "", of: str = "") -> bool:
         """The yes or no at a place."""
         value = self.view.value(step, field, row=row, of=of)
-        return self._or_missing(value if isinstance(value, bool) else None, False, step, field, row, of)
+        return self._or_missing(value if isinstance(value, bool) else None, False, "yes or no", step, field, row, of)
 
     def recording(self, step: str, field: str, *, row: str = "", of: str = "") -> Recording:
         """The recording attached at a place; an empty one stands in when there is none, not here or simulated."""
@@ -265,7 +266,7 @@ class InputCollector:
         except NotEnoughData as lacking:
             self.missing.extend(lacking.missing)
             return Recording("", {})
-        return self._or_missing(found, Recording("", {}), step, field, row, of)
+        return self._or_missing(found, Recording("", {}), "a recording", step, field, row, of)
 
     def settled(self, step: str, field: str, *, row: str = "", of: str = "") -> None:
         """Add a reason where values at a place that may be left open disagree."""
@@ -302,10 +303,10 @@ class InputCollector:
         if self.missing:
             raise NotEnoughData(*self.missing)
 
-    def _or_missing(self, value: T | None, stand_in: T, step: str, field: str, row: str, of: str) -> T:
+    def _or_missing(self, value: T | None, stand_in: T, expected: str, step: str, field: str, row: str, of: str) -> T:
         if value is not None:
             return value
-        self.missing.append(nothing_at(self.view, step, field, row=row, of=of))
+        self.missing.append(nothing_at(self.view, step, field, row=row, of=of, expected=expected))
         return stand_in
 
 
@@ -313,11 +314,21 @@ Asking = InputCollector
 """Its name in version 1 of the front door."""
 
 
-def nothing_at(view: JobView, step: str, field: str, *, row: str = "", of: str = "") -> Missing:
-    """What to say of a place that gives no usable value: nothing is entered there, or values disagree."""
-    where = _where(field, row, of)
+def nothing_at(
+    view: JobView, step: str, field: str, *, row: str = "", of: str = "", expected: str = "it again"
+) -> Missing:
+    """What to say of a place without a usable value: values disagree, one cannot be read, or nothing is entered there.
+
+    expected : what to enter where something stands there that is of no use
+    """
+    where, found = _where(field, row, of), view.value(step, field, row=row, of=of)
+    misfit = next((one for one in view.unreadable if one.place == (step, field, row, of)), None)
     if view.in_dispute(step, field, row=row, of=of):
         lack, text = Lack.DISAGREES, f"{where}: values disagree, choose one"
+    elif misfit is not None:
+        lack, text = Lack.UNREADABLE, f"{where}: {misfit.got} cannot be read, enter {misfit.expected}"
+    elif found is not None:
+        lack, text = Lack.UNREADABLE, f"{where}: {json.dumps(found)[:40]} cannot be read, enter {expected}"
     else:
         lack, text = Lack.NOT_ENTERED, f"{where} is not entered"
     return Missing(text, lack=lack, step=step, field=field, row=row, of=of)

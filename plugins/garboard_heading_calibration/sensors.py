@@ -227,9 +227,12 @@ def variation_here(view: JobView) -> Variation:
     asking = view.asking()
     latitude, longitude = asking.amount(PLACE, "latitude", "deg"), asking.amount(PLACE, "longitude", "deg")
     asking.settled(PLACE, "date")
-    date = _date(view)
-    no_date = "date is not entered; write it as 2026-11-25"
-    asking.need(date is not None, Missing(no_date, lack=Lack.NOT_ENTERED, step=PLACE, field="date"))
+    date, typed = _date(view), view.value(PLACE, "date")
+    no_date = Missing("date is not entered; write it as 2026-11-25", lack=Lack.NOT_ENTERED, step=PLACE, field="date")
+    if typed:
+        text = f"date {str(typed)[:20]!r} cannot be read; write it as year-month-day, 2026-11-25"
+        no_date = attrs.evolve(no_date, text=text, lack=Lack.UNREADABLE)
+    asking.need(date is not None, no_date)
     asking.check()
     day = date or datetime.date.min
     field = "latitude" if FIRST_YEAR <= day.year < LAST_YEAR else "date"

@@ -229,7 +229,7 @@ class _Swing:
     def on(self, heading: float) -> MeasuredValue:
         """Deviation by the curve on a heading [deg]."""
         return MeasuredValue.of_parts(
-            deviation_on(heading, self.fit.coefficients),
+            signed_angle(deviation_on(heading, self.fit.coefficients)),
             "deg",
             (
                 self._scatter(standard_error_on(heading, self.fit)),
@@ -263,7 +263,9 @@ def _fitted(readings: Sequence[SwingPoint], middle: float, shared: Shared, place
     digits = math.sqrt(mean([reading.digits**2 for reading in readings])) if readings else 0.0
     headings = [reading.compass for reading in readings]
     deviations = [middle + _from(middle, reading) for reading in readings]
-    return _Swing(in_range(lambda: fit_deviation(headings, deviations, digits), Lack.TOO_LITTLE, **place), shared)
+    fit = in_range(lambda: fit_deviation(headings, deviations, digits), Lack.TOO_LITTLE, **place)
+    constant = signed_angle(fit.coefficients.a)
+    return _Swing(attrs.evolve(fit, coefficients=fit.coefficients._replace(a=constant)), shared)
 
 
 def _odd(view: JobView, readings: Sequence[SwingPoint]) -> list[SwingPoint]:
@@ -282,7 +284,7 @@ def _off_the_curve(readings: Sequence[SwingPoint], odd: Sequence[SwingPoint]) ->
     others = [reading for reading in readings if reading is not odd[0]]
     fitted = least_squares([model_terms(one.compass) for one in others], [_near(odd[0], one) for one in others])
     by_others = math.fsum(a * b for a, b in zip(fitted.solution, model_terms(odd[0].compass), strict=True))
-    off = odd[0].deviation - by_others
+    off = signed_angle(odd[0].deviation - by_others)
     again = "read it again, or see what was typed" if odd[0].row else "run it again"
     return (
         f"{called[0][:1].upper()}{called[0][1:]} is {off:+z.0f} degrees off what the {len(others)} others say: {again}."

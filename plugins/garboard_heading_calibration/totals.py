@@ -47,10 +47,11 @@ def by_rate(degrees: float, seconds: float, noise: float, errors: RateErrors) ->
     )
 
 
-def by_heading(degrees: float) -> MeasuredValue:
+def by_heading(degrees: float, noise: float = HEADING_NOISE) -> MeasuredValue:
     """Degrees turned by a heading, from its difference at both ends. The sensor's deviation differs between them.
 
     degrees : turned, starboard positive [deg]
+    noise   : standard deviation of the heading on one sample; HEADING_NOISE where less shows [deg]
     returns : degrees with their uncertainty [deg]
 
     >>> round(by_heading(450.0).expanded_uncertainty, 1), round(by_heading(360.0).expanded_uncertainty, 1)
@@ -62,20 +63,23 @@ def by_heading(degrees: float) -> MeasuredValue:
         degrees,
         "deg",
         (
-            Part("noise of the heading", math.sqrt(2) * HEADING_NOISE),
+            Part("noise of the heading", math.sqrt(2) * max(noise, HEADING_NOISE)),
             Part("deviation", DEVIATION * _apart(degrees)),
             Part("deviation, twice round", DEVIATION_TWICE_ROUND * _apart(2 * degrees)),
         ),
     )
 
 
-def by_course(degrees: float, speed: float, rate_change: float, missing: float = 0.0) -> MeasuredValue:
+def by_course(
+    degrees: float, speed: float, rate_change: float, missing: float = 0.0, noise: float = COURSE_NOISE
+) -> MeasuredValue:
     """Degrees turned by a course over ground. A current turns it aside by another angle at either end.
 
     degrees     : turned, starboard positive [deg]
     speed       : of the boat, above 0 [kn]
     rate_change : rate of turn at the end less that at the beginning [deg/s]
     missing     : what was turned before the first sample and after the last, not more than so much [deg]
+    noise       : standard deviation of the course on one sample; COURSE_NOISE where less shows [deg]
     returns     : degrees with their uncertainty [deg]
 
     >>> round(by_course(450.0, 6.5, 0.5).expanded_uncertainty, 1)
@@ -88,7 +92,7 @@ def by_course(degrees: float, speed: float, rate_change: float, missing: float =
         degrees,
         "deg",
         (
-            Part("noise of the course", math.sqrt(2) * COURSE_NOISE),
+            Part("noise of the course", math.sqrt(2) * max(noise, COURSE_NOISE)),
             Part("current", aside * _apart(degrees)),
             Part("lag of the course", COURSE_LAG * rate_change),
             Part.bound("course not heard", abs(missing)),

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import attrs
 
+from garboard.numeric import slope
 from garboard.samples import Stream
 from garboard.series import mean, unwrapped
 from garboard.uncertainty import MeasuredValue, Part
@@ -21,6 +22,9 @@ from .turn_record import GAPS, NO_COURSE, NO_WAY, Check, CourseTotal, Turn
 
 SENSOR_LAG = 3.0  # of a sensor's filter behind the receiver, standard deviation; recordings of real boats show it [s]
 RECEIVERS_APART = 15.0  # one receiver lags another, and antennas forward and aft differ; common practice [deg]
+NOISE_OVER = 6.0  # noise shows against what lies so far before and after: filters smear it over some seconds [s]
+NOISE_SAMPLES = 200  # as many tell the noise of a direction
+END_OVER = 2.0  # a direction at one end of a turn is read over so long [s]
 UNKNOWN_SPEED = 3.0  # taken where no speed is recorded: slow for such a turn, so that a current tells much [kn]
 
 
@@ -95,7 +99,7 @@ def _by_course(
         return None
     knots = speed.between(*time).values if speed is not None else ()
     slowest = max(mean(knots), UNDER_WAY) if knots else UNKNOWN_SPEED
-    return by_course(change.degrees, slowest, _rate_change(rate, *time), change.missing)
+    return by_course(change.degrees, slowest, _rate_change(rate, *time), change.missing, change.noise)
 
 
 def _rate_change(rate: Stream, start: float, end: float) -> float:
@@ -106,7 +110,7 @@ def _rate_change(rate: Stream, start: float, end: float) -> float:
 
 def own_total(quantity: str, degrees: float, seconds: float, noise: float, errors: RateErrors) -> MeasuredValue:
     """Degrees turned by the sensor itself."""
-    return by_heading(degrees) if quantity == "heading" else by_rate(degrees, seconds, noise, errors)
+    return by_heading(degrees, noise) if quantity == "heading" else by_rate(degrees, seconds, noise, errors)
 
 
 def _whole_circles(stream: Stream) -> tuple[tuple[float, float], float]:
@@ -144,10 +148,11 @@ def _with_way(speed: Stream | None, start: float, end: float) -> tuple[float, fl
 
 
 class Change(NamedTuple):
-    """Change of a direction over a time, and the most that may be missing of it at its ends [deg]."""
+    """Change of a direction over a time, the most that may be missing of it at its ends, its noise [deg]."""
 
     degrees: float
     missing: float
+    noise: float
 
 
 def change_of(direction: Stream, start: float, end: float, rate: float) -> Change | None:
@@ -157,15 +162,57 @@ def change_of(direction: Stream, start: float, end: float, rate: float) -> Chang
     quarter circle at its rate.
     """
     first, last = max(bisect_right(direction.times, start) - 1, 0), bisect_left(direction.times, end) + 1
-    times, values = direction.times[first:last], direction.values[first:last]
-    if len(times) < 3:
+    times = direction.times[first:last]
+    if len(times) < 3 or times[-1] <= times[0]:
         return None
     missing = max(times[0] - start, 0.0) + max(end - times[-1], 0.0)
     gap = max(missing, *(later - earlier for earlier, later in pairwise(times)))
     if gap * rate > 90:
         return None
-    total = unwrapped(values)
-    return Change(_at(end, times, total) - _at(start, times, total), missing * rate)
+    wide = slice(
+        min(first, bisect_left(direction.times, start - END_OVER / 2)),
+        max(last, bisect_right(direction.times, end + END_OVER / 2)),
+    )
+    times, total = direction.times[wide], unwrapped(direction.values[wide])
+    heard = _end_at(end, times, total) - _end_at(start, times, total)
+    degrees = heard * (end - start) / (end - start - missing)  # what was not heard turned at the same rate
+    return Change(degrees, missing * rate, noise_of(direction.between(start, end)))
+
+
+def _end_at(time: float, times: Sequence[float], values: Sequence[float]) -> float:
+    """The value at an end of a turn, on the line through what lies within a second; by its neighbours where few do.
+
+    The line takes noise out, and is never worse than one sample.
+    """
+    first, last = bisect_left(times, time - END_OVER / 2), bisect_right(times, time + END_OVER / 2)
+    if last - first < 3 or not times[0] <= time <= times[-1]:
+        return _at(time, times, values)
+    near, read = times[first:last], values[first:last]
+    return mean(read) + slope(near, read) * (time - mean(near))
+
+
+def noise_of(direction: Stream) -> float:
+    """Standard deviation of a direction on one sample, by how far each lies off the line from before to after it [deg].
+
+    A steady turn drops out. What a filter smears over more than a few seconds does not show.
+
+    >>> from garboard.samples import StreamKey
+    >>> steady = tuple(2.5 * second % 360 for second in range(300))
+    >>> off = tuple((angle + 2 * math.sin(number**2)) % 360 for number, angle in enumerate(steady))
+    >>> [round(noise_of(Stream(StreamKey("heading"), tuple(range(300)), angles)), 1) for angles in (steady, off)]
+    [0.0, 1.5]
+    """
+    times, total = direction.times, unwrapped(direction.values)
+    off = []
+    for index in range(0, len(times), max(len(times) // NOISE_SAMPLES, 1)):
+        before = bisect_right(times, times[index] - NOISE_OVER) - 1
+        after = bisect_left(times, times[index] + NOISE_OVER)
+        if before < 0 or after == len(times):
+            continue
+        share = (times[index] - times[before]) / (times[after] - times[before])
+        line = (1 - share) * total[before] + share * total[after]
+        off.append((total[index] - line) ** 2 / (1 + share**2 + (1 - share) ** 2))  # three samples make it
+    return math.sqrt(mean(off)) if off else 0.0
 
 
 def _at(time: float, times: Sequence[float], values: Sequence[float]) -> float:

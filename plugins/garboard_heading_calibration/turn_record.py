@@ -83,7 +83,7 @@ class Turn:
     heading_still    : longest time the sensor's heading stood still to its last digit while the boat turned on [s]
     silence_before, silence_after : silence of the sensor that cuts the turn off at either end [s]
     silence          : silences within it, where parts were put together [s]
-    noise            : standard deviation of what in the rate is faster than 2 s [deg/s]
+    noise            : standard deviation of a heading on one sample [deg], or of a rate beside its mean of 2 s [deg/s]
     """
 
     source: str

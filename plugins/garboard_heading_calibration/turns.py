@@ -28,7 +28,7 @@ from .deviation import model_terms
 from .rates import LONGEST_GAP, UNDER_WAY, finite_only, low_passed, rate_from_heading
 from .settings import USUAL_RATE, RateErrors
 from .totals import by_heading
-from .turn_course import change_of, course_total, held_against, own_total
+from .turn_course import change_of, course_total, held_against, noise_of, own_total
 from .turn_record import GAPS, Turn
 
 STRAIGHT_BELOW = 0.3  # [deg/s]
@@ -257,7 +257,7 @@ def _with_headings(turn: Turn, rate: Stream, headings: Sequence[Stream]) -> Turn
     turn = attrs.evolve(turn, heading_still=max(still, default=0.0))
     if furthest is None:
         return turn
-    within = math.hypot(by_heading(furthest.degrees).expanded_uncertainty, furthest.missing)
+    within = math.hypot(by_heading(furthest.degrees, furthest.noise).expanded_uncertainty, furthest.missing)
     return attrs.evolve(turn, by_heading=furthest.degrees, by_heading_within=within)
 
 
@@ -381,8 +381,11 @@ def _turn(stream: Stream, rate: Stream, band: tuple[float, float], errors: RateE
     low, high = band
     start, end = rate.times[0], rate.times[-1]
     smooth = low_passed(rate)
-    noise = standard_deviation([value - slow for value, slow in zip(rate.values, smooth, strict=True)])
-    angles = unwrapped(stream.values) if stream.key.quantity == "heading" else (0.0, turned(rate, LONGEST_GAP))
+    if stream.key.quantity == "heading":
+        angles, noise = unwrapped(stream.values), noise_of(stream)
+    else:
+        angles = (0.0, turned(rate, LONGEST_GAP))
+        noise = standard_deviation([value - slow for value, slow in zip(rate.values, smooth, strict=True)])
     total = own_total(stream.key.quantity, angles[-1] - angles[0], end - start, noise, errors)
     return Turn(
         source=stream.key.source,

@@ -624,7 +624,7 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
     return CircuitResult(
         code=_DROP_CODES[cure],
         verdict=_stricter(verdict, Verdict.ADVISE) if poor_joint else verdict,
-        found=(f"{shown} measured" + (f" at {facts.load.value:.1f} A" if scale > 1 else ""),),
+        found=(f"{shown} measured" if scale <= 1 else _brought_to_the_load(facts, drop, percent),),
         sentence=f"{_class_name(facts, rules)} allowed. {to_do}",
         cure=cure,
         cells=(
@@ -639,6 +639,13 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
         limits=tuple(limits),
         doubts=(contradiction.doubt,) if contradiction else (),
     )
+
+
+def _brought_to_the_load(facts: CircuitFacts, drop: MeasuredValue, at_load: MeasuredValue) -> str:
+    """A drop at the current it was read at, and what it is at the load's [%]."""
+    as_read = Number.of("drop", times(drop, 100 / facts.volts, "%"))
+    scaled = with_uncertainty(at_load.value, at_load.expanded_uncertainty)
+    return f"{as_read} measured at {facts.current.value:.1f} A; {scaled} % at the load's {facts.load.value:.1f} A"
 
 
 FAR_BELOW_DESIGN = 0.25

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import TypeVar
 
+import attrs
+
 from garboard.findings import Lack, Missing, NotEnoughData, Verdict
-from garboard.job_view import JobView
+from garboard.job_view import JobView, nothing_at
 from garboard.uncertainty import MeasuredValue, Part
 from garboard.units import Amount
 
@@ -112,11 +114,8 @@ def has_been_read(view: JobView, step: str, field: str, of: str) -> bool:
 def _entered(view: JobView, step: str, field: str, of: str) -> object:
     found = view.value(step, field, of=of)
     if found is None:
-        what = field.replace("_", " ")
-        lack, text = Lack.NOT_ENTERED, f"{what} is not entered"
-        if view.in_dispute(step, field, of=of):
-            lack, text = Lack.DISAGREES, f"{what}: values disagree, choose one"
-        raise NotEnoughData(Missing(text, lack=lack, step=step, field=field, of=of))
+        nothing = nothing_at(view, step, field, of=of)
+        raise NotEnoughData(attrs.evolve(nothing, text=nothing.text.replace(f" ({of})", "", 1)))  # it is about `of`
     return found
 
 

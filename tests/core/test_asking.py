@@ -7,8 +7,8 @@ import math
 import attrs
 import pytest
 
-from garboard.findings import NotEnoughData
-from garboard.job_view import JobView
+from garboard.findings import Lack, NotEnoughData
+from garboard.job_view import JobView, Unreadable
 from garboard.recordings.simulator import marked
 from garboard.records import Job, JsonValue, Measurement, Vessel
 from garboard.samples import Recording, Sample, gather
@@ -40,7 +40,7 @@ def test_an_attached_recording_is_given() -> None:
     [
         ({"file": "elsewhere.log"}, "recording 'elsewhere.log' is not here"),
         (None, "turn is not entered"),
-        ("turn.log", "turn is not entered"),
+        ("turn.log", 'turn: "turn.log" cannot be read, enter a recording'),
     ],
 )
 def test_a_recording_that_is_not_there_is_a_reason(value: JsonValue, reason: str) -> None:
@@ -60,6 +60,22 @@ def test_a_simulated_run_is_given_to_nobody_however_it_is_asked_for() -> None:
     assert asking.reasons == ("the recording is a simulated run, not a measurement; take it back and record aboard",)
     with pytest.raises(NotEnoughData, match="simulated run"):
         attrs.evolve(job, settings={"a.setting": 1}).load_recording("turn.log")
+
+
+def test_what_is_entered_and_cannot_be_read_is_not_called_missing() -> None:
+    """An entry of another kind, and one the program kept aside; beside them a place where nothing stands."""
+    aside = Unreadable(place=("a.step", "date", "", ""), expected="text", got="5")
+    asking = attrs.evolve(view(calm="yes", load=3), unreadable=(aside,)).asking()
+    asking.yes("a.step", "calm")
+    for field in ("load", "date", "fuel"):
+        asking.choice("a.step", field)
+    assert [one.lack for one in asking.missing] == [*[Lack.UNREADABLE] * 3, Lack.NOT_ENTERED]
+    assert asking.reasons == (
+        'calm: "yes" cannot be read, enter yes or no',
+        "load: 3 cannot be read, enter text",
+        "date: 5 cannot be read, enter text",
+        "fuel is not entered",
+    )
 
 
 @pytest.mark.parametrize("value", ["fast", "12 V", ""])

@@ -99,7 +99,8 @@ def test_variation_is_told_east_positive_with_the_models_uncertainty() -> None:
     [
         ({"date": "2019-12-31"}, "expected a date from 2020 to the end of 2029"),
         ({"date": "2030-01-01"}, "expected a date from 2020 to the end of 2029"),
-        ({"date": "last week"}, "date is not entered; write it as 2026-11-25"),
+        ({"date": "last week"}, "date 'last week' cannot be read; write it as year-month-day, 2026-11-25"),
+        ({"date": "08/09/2026"}, "date '08/09/2026' cannot be read; write it as year-month-day, 2026-11-25"),
         ({"date": None}, "date is not entered"),
         ({"latitude": "91 deg"}, "expected latitude -90 to 90"),
         ({"longitude": "-181 deg"}, "longitude -180 to 180"),

@@ -672,3 +672,22 @@ def test_a_turned_sensor_that_is_disturbed_too_hears_of_both() -> None:
 def test_a_constant_as_large_as_the_variation_asks_which_direction_is_true() -> None:
     finding = swung(table(lambda _z: VARIATION))
     assert finding.code == "heading_calibration.swing.like_variation"
+
+
+def test_a_reading_the_other_way_is_told_the_short_way_round() -> None:
+    """A reciprocal that was typed is told as 157 degrees off, not as 203 the other way."""
+    off = [
+        float(swung(mistyped(row, 180.0 + by)).sentence.split(" is ")[1].split(" degrees off")[0])
+        for row in ("2", "3", "7")
+        for by in (-23.0, 0.0, 23.0)
+    ]
+    assert all(-180 <= one <= 180 for one in off)
+    assert max(off) > 140
+    assert min(off) < -140
+
+
+def test_the_deviation_of_a_sensor_mounted_backwards_is_told_within_half_a_circle() -> None:
+    finding = swung(table(lambda heading: 179.0 + gentle(heading)))
+    assert -180 <= number(finding, "coefficient A").value <= 180
+    card = next(one for one in finding.tables if one.card)
+    assert all(-180 <= float(row[1]) <= 180 for row in card.rows)
