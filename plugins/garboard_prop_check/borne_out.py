@@ -12,9 +12,7 @@ from garboard.series import mean
 from garboard.units import Amount
 from garboard_prop_check.averages import Average, average_engine_speed, average_speed
 from garboard_prop_check.runs import ALL_RUNS, SPEED, Reading, Run, runs_of, runs_of_recording
-from garboard_prop_check.steps import FULL_THROTTLE
-
-THROTTLE_STEPS = "fuel_curve.steps"
+from garboard_prop_check.steps import FULL_THROTTLE, THROTTLE_STEPS
 
 SAME_THROTTLE = 0.03
 """A throttle step within this share of the engine speed of the runs is at full throttle as they are; common practice,

@@ -190,6 +190,15 @@ def test_a_light_fast_hull_with_little_slip_is_not_a_speed_in_mph() -> None:
 STEPS = "fuel_curve.steps"
 
 
+@pytest.mark.parametrize(
+    ("of_steps", "is_asked"), [("full", True), ("half", False), ("unknown", False), ("half, two aboard", False)]
+)
+def test_one_load_for_runs_and_throttle_steps_or_it_is_asked(of_steps: str, is_asked: bool) -> None:
+    found = told(changed(single(load="half"), {(STEPS, "load", "", ""): of_steps}))
+    codes = {(one.code, one.verdict) for one in found.get("readings", ())}
+    assert (("prop_check.readings.loads_differ", ADVISE) in codes) is is_asked
+
+
 @pytest.mark.parametrize(("pitch", "code"), [("15 in", "slip.about_zero"), ("21 in", "slip.more_than_usual")])
 @pytest.mark.parametrize("also", ["", "33.6 kn", "38.6 mph"])
 def test_a_stamp_misread_is_named_where_the_throttle_steps_bear_the_speed_out(pitch: str, code: str, also: str) -> None:
