@@ -254,8 +254,8 @@ def _in_reference_air(view: JobView, engine: Engine, runs: Sequence[Run], factor
     if as_run in _OUT:
         code = "prop_check.reference_air.out_as_run"
         sentence += " The verdict on the window stays with the engine speed as run."
-        # out either way: a note, the window says what to do
-        verdict = Verdict.PASS if at in _OUT else Verdict.ADVISE
+        # below either way: a note, the window says what to do. Nothing passes that turns too fast
+        verdict = Verdict.PASS if as_run is at is WindowPosition.BELOW else Verdict.ADVISE
         limits = ()  # the verdict rests on the speed as run, of which another finding tells
     elif at in _OUT:
         code, verdict = "prop_check.reference_air.leaves_window", Verdict.ADVISE
@@ -266,13 +266,17 @@ def _in_reference_air(view: JobView, engine: Engine, runs: Sequence[Run], factor
         sentence += f" Against the window that is {at.value}: open the throttle with care on such a day."
     elif at is not WindowPosition.IN:
         sentence += f" Against the window that is {at.value}."
+    at_limiter = _limiter_words(view, engine, average.measured, there)
+    if at_limiter:
+        verdict, sentence = Verdict.ADVISE, f"{sentence} {at_limiter}"
+        code = "prop_check.reference_air.at_limiter" if code == "prop_check.reference_air.as_run" else code
     return Finding(
         code=code,
         verdict=verdict,
         about=about(engine),
         of=engine.position,
         sentence=sentence,
-        basis=(AIR,),
+        basis=(AIR, LIMITER) if at_limiter else (AIR,),
         numbers=(
             Number.of("engine speed in reference air", there, 0),
             Number("power factor", factor, "", decimals=3),
@@ -281,3 +285,15 @@ def _in_reference_air(view: JobView, engine: Engine, runs: Sequence[Run], factor
         places=(*average.places, *held(view, [(CONDITIONS, field, "", "") for field in AIR_FIELDS])),
         limits=limits,
     )
+
+
+def _limiter_words(view: JobView, engine: Engine, as_run: MeasuredValue, there: MeasuredValue) -> str:
+    """What the rev limiter has to do with an engine speed in reference air; "" where nothing."""
+    if engine.limiter_speed is None:
+        return ""
+    limiter, margin = engine.limiter_speed.to("rev/min"), view.setting_value("prop_check.limiter_margin", "rev/min")
+    if near_limiter(as_run.value, as_run.expanded_uncertainty, limiter, margin):
+        return f"The rev limiter ({limiter:.0f}) may have held the engine as run, so this may be too low."
+    if near_limiter(there.value, there.expanded_uncertainty, limiter, margin):
+        return f"That is close to the rev limiter ({limiter:.0f}): keep full throttle short on such a day."
+    return ""

@@ -480,6 +480,24 @@ def test_reference_air_is_a_note_where_it_leaves_the_engine_out_of_its_window_al
     assert one(runs_at(BOAT, "5000 rev/min"), "window").verdict is Verdict.FAIL
 
 
+@pytest.mark.parametrize(
+    ("turns", "limiter", "code", "verdict"),
+    [
+        ("6195 rev/min", "6500 rev/min", "out_as_run", Verdict.ADVISE),
+        ("6195 rev/min", "6250 rev/min", "out_as_run", Verdict.ADVISE),
+        ("5700 rev/min", "5820 rev/min", "at_limiter", Verdict.ADVISE),
+        ("5700 rev/min", "6250 rev/min", "as_run", Verdict.PASS),
+        ("5700 rev/min", None, "as_run", Verdict.PASS),
+    ],
+)
+def test_no_engine_speed_in_reference_air_passes_above_the_window_or_at_the_limiter(
+    turns: str, limiter: str | None, code: str, verdict: Verdict
+) -> None:
+    finding = one(runs_at(vessel(1, limiter=limiter), turns), "reference_air")
+    assert (finding.code, finding.verdict) == (f"prop_check.reference_air.{code}", verdict)
+    assert ("limiter" in finding.sentence) is (limiter in ("6250 rev/min", "5820 rev/min") and verdict != Verdict.PASS)
+
+
 def test_reference_air_warns_of_an_overspeed_on_a_better_day() -> None:
     """In the window today, above it in reference air."""
     hot = {"air_temperature": "35 degC", "air_pressure": "988.1 hPa", "humidity": "50 %"}
