@@ -9,6 +9,7 @@ from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.uncertainty import MeasuredValue, Part
+from garboard.units import Amount
 from garboard_prop_check import air
 from garboard_prop_check.alongside import above_label, more_runs
 from garboard_prop_check.averages import Average, average_engine_speed, held, left_out_of_engine_speed
@@ -188,10 +189,27 @@ AIR_FIELDS = ("air_temperature", "air_pressure", "humidity")
 def air_today(view: JobView) -> tuple[float, float]:
     """Power factor [-] and dry pressure [kPa] of the air the runs were made in. Raises NotEnoughData."""
     dry, temperature = _air_read(view)
-    try:
-        return air.power_factor(dry, temperature), dry
-    except ValueError as outside:
-        raise _not_covered(outside) from None
+    _check_covered(view, "air_pressure", "the air without its vapour", dry, "kPa", air.DRY_PRESSURE_RANGE)
+    _check_covered(view, "air_temperature", "the air", temperature, "degC", air.TEMPERATURE_RANGE)
+    return air.power_factor(dry, temperature), dry
+
+
+def _check_covered(view: JobView, field: str, what: str, value: float, unit: str, covered: tuple[float, float]) -> None:
+    """Raise NotEnoughData, in the unit that was typed, for air that the method does not cover.
+
+    value, covered : what it is and from where to where the method holds, both in `unit`
+    """
+    if covered[0] <= value <= covered[1]:
+        return
+    typed = Amount.parse(str(view.value(CONDITIONS, field))).unit
+    found, low, high = (_rounded(Amount(f"{one!r}", unit).to(typed)) for one in (value, *covered))
+    text = f"{what} is at {found} {typed}, and the method holds from {low} to {high} {typed}; judge by the speed as run"
+    raise NotEnoughData(text, lack=Lack.NOT_COVERED, step=CONDITIONS, field=field)
+
+
+def _rounded(value: float) -> str:
+    """As far as anybody reads a thermometer or a barometer: 905, 83.7 or 24.7."""
+    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.1f}"
 
 
 def nearest_air(view: JobView) -> tuple[float, int]:

@@ -7,7 +7,7 @@ import attrs
 import pytest
 
 from builders import findings_of
-from garboard.findings import BasisKind, Finding, Verdict
+from garboard.findings import BasisKind, Finding, Lack, Verdict
 from garboard.job_view import JobView
 from garboard.records import Propeller, Vessel
 from garboard.uncertainty import MeasuredValue
@@ -478,6 +478,21 @@ def test_reference_air_is_a_note_where_it_leaves_the_engine_out_of_its_window_al
     assert finding.verdict is Verdict.PASS
     assert "The verdict on the window stays with the engine speed as run." in finding.sentence
     assert one(runs_at(BOAT, "5000 rev/min"), "window").verdict is Verdict.FAIL
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "words"),
+    [
+        ("air_pressure", "25.1 inHg", "is at 24.6 inHg, and the method holds from 26.6 to 31.0 inHg"),
+        ("air_pressure", "850 hPa", "is at 834 hPa, and the method holds from 900 to 1050 hPa"),
+        ("air_temperature", "104 degF", "is at 104 degF, and the method holds from 59.0 to 95.0 degF"),
+        ("air_temperature", "5 degC", "is at 5.0 degC, and the method holds from 15.0 to 35.0 degC"),
+    ],
+)
+def test_air_the_method_does_not_cover_is_told_in_the_unit_typed(field: str, typed: str, words: str) -> None:
+    (missing,) = one(runs_at(BOAT, "5800 rev/min", **{field: typed}), "reference_air").missing
+    assert (missing.lack, missing.field) == (Lack.NOT_COVERED, field)
+    assert words in missing.text
 
 
 @pytest.mark.parametrize(
