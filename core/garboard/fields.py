@@ -184,19 +184,27 @@ def amount_as_text(value: object, quantity: str, unit: str = "") -> ValueRefused
 
 
 def implausible(field: Field, value: JsonValue, vessel: Vessel | None = None, of: str = "") -> str:
-    """A question to ask again when an amount lies outside its plausible range; empty when it does not.
+    """A question to ask again when an amount or a count lies outside its plausible range; empty when it does not.
 
     vessel, of : it is entered for, where that is known: an engine of 60 hp burns less than one of 300
     """
     of_vessel = field.plausible_for(vessel, of) if field.plausible_for and vessel else None
     plausible = of_vessel or field.plausible
-    if field.kind is not Kind.AMOUNT or plausible is None or not isinstance(value, str):
+    if plausible is None:
         return ""
     low, high = plausible
     try:
-        number = parse_amount(value, field.quantity).to(field.unit)
+        number = _number_of(field, value)
     except ValueRefused as refused:
         return f"{refused}. Is it right?"
-    if low <= number <= high:
+    if number is None or low <= number <= high:
         return ""
-    return f"{value} is outside the usual {low:g} to {high:g} {field.unit}. Is it right?"
+    usual = f"{low:g} to {high:g} {field.unit}".rstrip()
+    return f"{value} is outside the usual {usual}. Is it right?"
+
+
+def _number_of(field: Field, value: JsonValue) -> float | None:
+    """What an amount, in the field's unit, or a count says; None where it is neither. Raises ValueRefused."""
+    if field.kind is Kind.AMOUNT and isinstance(value, str):
+        return parse_amount(value, field.quantity).to(field.unit)
+    return value if field.kind is Kind.COUNT and type(value) is int else None

@@ -434,6 +434,8 @@ class Finding:
     doubts   : values it shows to be in doubt; only a calculator with `may_doubt` gives them, and never with a pass
     doubted  : doubts of others about values it rests on. The host fills them in, makes "advise" of a pass, and says
                so in the sentence
+    code_in_doubt, sentence_in_doubt : for advice that nobody should follow while a value it rests on is in doubt: what
+               the host tells then instead, without numbers, limits, tables and figures
 
     Raises ValueError for a verdict without a basis, for "not enough data" that still gives a number, and for a pass
     that doubts.
@@ -456,10 +458,14 @@ class Finding:
     limits: tuple[Limit, ...] = ()
     doubts: tuple[Doubt, ...] = ()
     doubted: tuple[Doubt, ...] = ()
+    code_in_doubt: str = attrs.field(default="", validator=_code)
+    sentence_in_doubt: str = ""
 
     def __attrs_post_init__(self) -> None:
         if self.doubts and self.verdict is Verdict.PASS:
             raise ValueError(f"finding about {self.about!r}: what doubts a value does not pass")
+        if bool(self.code_in_doubt) != bool(self.sentence_in_doubt):
+            raise ValueError(f"finding about {self.about!r}: code_in_doubt and sentence_in_doubt go together")
         if not self.basis:
             raise ValueError(f"finding about {self.about!r} has no basis")
         if self.verdict is Verdict.NOT_ENOUGH_DATA and self.numbers:

@@ -111,6 +111,7 @@ def _plausible(
     doubtful = efficiency.value > best or efficiency.value < poorest
     says = f"{with_uncertainty(used, consumption.expanded_uncertainty, 2)} lb/(hp h) at full throttle"
     ordinary = specific_consumption.ORDINARY_CONSUMPTION[fuel]
+    is_far_above = used - consumption.expanded_uncertainty > specific_consumption.FAR_ABOVE[fuel]
     if impossible or doubtful:
         factor = used / ordinary
         slip = specific_consumption.likely_slip(factor, len(view.vessel.engines))
@@ -120,6 +121,11 @@ def _plausible(
         )
         borne_out = "Check the entry and its unit; the refill bears the meter out."
         says += borne_out if _meter_is_right(view) else "Check the entry, its unit and the meter's K-factor."
+    elif is_far_above:
+        says += (
+            f", far above the {ordinary:.2f} commonly reckoned with for {fuel}. Check the kind of fuel entered, the "
+            "rated power, and the flow and its unit; if all are right, have the engine looked at."
+        )
     else:
         says += f", believable; {ordinary:.2f} is commonly reckoned with."
     if full and kept < 1:
@@ -130,6 +136,8 @@ def _plausible(
     if refill:
         says += f" The flow is corrected by the refill (x {refill.ratio.value:.3f})."
     code, doubts = "fuel_curve.fuel_for_power.believable", tuple[Doubt, ...]()
+    if is_far_above:
+        code = "fuel_curve.fuel_for_power.far_above"
     if impossible or doubtful:
         code = "fuel_curve.fuel_for_power.impossible" if impossible else "fuel_curve.fuel_for_power.doubtful"
         text = f"{about} is {factor:.2g} times what {power:.0f} hp commonly burns"
@@ -139,7 +147,7 @@ def _plausible(
     metric = MeasuredValue.of_parts(used * in_metric, "g/kWh", [part.times(in_metric) for part in of_used])
     return Finding(
         code=code,
-        verdict=Verdict.FAIL if impossible else Verdict.ADVISE if doubtful else Verdict.PASS,
+        verdict=Verdict.FAIL if impossible else Verdict.ADVISE if doubtful or is_far_above else Verdict.PASS,
         about=about,
         sentence=says,
         basis=(efficiency_basis(fuel, best), ORDINARY, FUEL_TABLE),

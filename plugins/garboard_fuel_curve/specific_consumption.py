@@ -17,6 +17,10 @@ HEATING_VALUE_WITHIN = 500.0
 ORDINARY_CONSUMPTION = {"gasoline": 0.50, "diesel": 0.40}
 """Specific consumption commonly reckoned with [lb/(hp h)]: public worked examples, boating press."""
 
+FAR_ABOVE = {"gasoline": 0.70, "diesel": 0.50}
+"""An engine in order burns no more than this at full throttle [lb/(hp h)]: of gasoline a two-stroke with carburettors.
+Common practice, no source."""
+
 
 def specific_consumption(flow: float, density: float, power: float) -> float:
     """Weight of fuel burned for each horsepower hour (BSFC).

@@ -17,9 +17,12 @@ from garboard_prop_check.engine_speed import AIR_FIELDS, apart_at_most, is_warm,
 from garboard_prop_check.fitted import Air, Fitted, fitted_of, in_reference_air
 from garboard_prop_check.runs import Reading, Run, runs_of
 from garboard_prop_check.slip_findings import (
+    SO_LITTLE,
     Slip,
     is_explained_by_cup,
     is_more_than_usual,
+    is_too_little,
+    least_believable,
     reading_is_wrong,
     slips_of,
     units_that_fit,
@@ -59,7 +62,16 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
     _check_alike(view, fitted)
     slips = _slips(view, runs)
     _check_slip(view, fitted, slips)
-    return (attrs.evolve(_advice(view, fitted, slips), places=_places(view, runs, slips)),)
+    advised = attrs.evolve(_advice(view, fitted, slips), places=_places(view, runs, slips))
+    if advised.code not in _SAYS_NOT_YET:
+        advised = attrs.evolve(advised, code_in_doubt="prop_check.pitch.in_doubt", sentence_in_doubt=_IN_DOUBT)
+    return (advised,)
+
+
+_SAYS_NOT_YET = tuple(
+    f"prop_check.pitch.{what}" for what in ("too_close", "at_limiter", "slip_about_zero", "slip_above_usual")
+)
+_IN_DOUBT = "Do not judge the propeller yet: readings it rests on are in doubt. Find out which are right first."
 
 
 def _slips(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:
@@ -168,7 +180,7 @@ def _check_slip(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) 
     lets its engine turn too fast: more pitch would hide why."""
     for one in slips:
         if reading_is_wrong(view, one.measured, one.theory):
-            comes_out = "below zero" if one.measured.value < 0 else f"at {one.numbers[0]}"
+            comes_out = "below zero" if one.measured.value < 0 else f"at {one.numbers[1]}"
             raise NotEnoughData(
                 f"slip of the {about(one.engine)} comes out {comes_out}: a reading is wrong, find out which first",
                 lack=Lack.CONTRADICTS,
@@ -192,6 +204,9 @@ _THOUGH_LIGHT = "Below the window although the boat was light: its usual load on
 
 
 def _advice(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Finding:
+    odd = next((one for one in slips if is_too_little(view, one) and not _is_of_cup(view, one, slips)), None)
+    if odd:
+        return _slip_too_little(view, odd)
     out = [one for one in fitted if one.way]
     if not out:
         return _keep(view, fitted, slips)
@@ -207,8 +222,7 @@ def _advice(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> F
 
 def _keep(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Finding:
     """No engine is clearly out of its window. One that may be is not in it, and its propeller is not passed; nor is one
-    whose slip no boat has, for then a reading is wrong and it may be the engine speed; nor one that slips more than
-    usual, for then it may be damaged or not bite."""
+    that slips more than usual, for then it may be damaged or not bite."""
     margin = view.setting_value("prop_check.limiter_margin", "rev/min")
     unsure = [one for one in fitted if one.position is not WindowPosition.IN]
     limited = [one for one in fitted if one.held_by_limiter(margin)]
@@ -229,12 +243,6 @@ def _keep(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Fin
             f"Do not judge the propeller yet: the rev limiter may hold the {told}, so the engine speed shows the "
             "limiter and not the propeller. Find the speed at which the limiter cuts in, then run again."
         )
-    elif odd := next((one for one in slips if one.measured.value < 0 and not _is_of_cup(view, one, slips)), None):
-        code, verdict, basis = "prop_check.pitch.slip_about_zero", Verdict.ADVISE, (WINDOW, SLIP)
-        sentence = (
-            f"Do not judge the propeller yet: slip of the {about(odd.engine)} comes out at {odd.numbers[0]}, and no "
-            "boat has so little. Find out which reading is wrong first."
-        )
     elif odd := next((one for one in slips if is_more_than_usual(view, one)), None):
         code, verdict, basis = "prop_check.pitch.slip_above_usual", Verdict.ADVISE, (WINDOW, SLIP)
         sentence = (
@@ -246,6 +254,20 @@ def _keep(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Fin
     else:
         sentence = "Keep this propeller. The engine is inside its full-throttle range."
     return Finding(code=code, verdict=verdict, about="pitch", sentence=sentence, basis=basis)
+
+
+def _slip_too_little(view: JobView, odd: Slip) -> Finding:
+    """No boat has so little: a reading is wrong, and it may be the pitch or the engine speed that advice rests on."""
+    return Finding(
+        code="prop_check.pitch.slip_about_zero",
+        verdict=Verdict.ADVISE,
+        about="pitch",
+        sentence=(
+            f"Do not judge the propeller yet: slip of the {about(odd.engine)} comes out at {odd.numbers[1]}, and less "
+            f"than {least_believable(view):g} % is too little to believe. Find out which reading is wrong first."
+        ),
+        basis=(WINDOW, SLIP, SO_LITTLE),
+    )
 
 
 def _is_of_cup(view: JobView, one: Slip, slips: Sequence[Slip]) -> bool:

@@ -9,6 +9,7 @@ from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.uncertainty import MeasuredValue, Part
+from garboard.units import Amount
 from garboard_prop_check import air
 from garboard_prop_check.alongside import above_label, more_runs
 from garboard_prop_check.averages import Average, average_engine_speed, held, left_out_of_engine_speed
@@ -188,10 +189,27 @@ AIR_FIELDS = ("air_temperature", "air_pressure", "humidity")
 def air_today(view: JobView) -> tuple[float, float]:
     """Power factor [-] and dry pressure [kPa] of the air the runs were made in. Raises NotEnoughData."""
     dry, temperature = _air_read(view)
-    try:
-        return air.power_factor(dry, temperature), dry
-    except ValueError as outside:
-        raise _not_covered(outside) from None
+    _check_covered(view, "air_pressure", "the air without its vapour", dry, "kPa", air.DRY_PRESSURE_RANGE)
+    _check_covered(view, "air_temperature", "the air", temperature, "degC", air.TEMPERATURE_RANGE)
+    return air.power_factor(dry, temperature), dry
+
+
+def _check_covered(view: JobView, field: str, what: str, value: float, unit: str, covered: tuple[float, float]) -> None:
+    """Raise NotEnoughData, in the unit that was typed, for air that the method does not cover.
+
+    value, covered : what it is and from where to where the method holds, both in `unit`
+    """
+    if covered[0] <= value <= covered[1]:
+        return
+    typed = Amount.parse(str(view.value(CONDITIONS, field))).unit
+    found, low, high = (_rounded(Amount(f"{one!r}", unit).to(typed)) for one in (value, *covered))
+    text = f"{what} is at {found} {typed}, and the method holds from {low} to {high} {typed}; judge by the speed as run"
+    raise NotEnoughData(text, lack=Lack.NOT_COVERED, step=CONDITIONS, field=field)
+
+
+def _rounded(value: float) -> str:
+    """As far as anybody reads a thermometer or a barometer: 905, 83.7 or 24.7."""
+    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.1f}"
 
 
 def nearest_air(view: JobView) -> tuple[float, int]:
@@ -254,8 +272,8 @@ def _in_reference_air(view: JobView, engine: Engine, runs: Sequence[Run], factor
     if as_run in _OUT:
         code = "prop_check.reference_air.out_as_run"
         sentence += " The verdict on the window stays with the engine speed as run."
-        # out either way: a note, the window says what to do
-        verdict = Verdict.PASS if at in _OUT else Verdict.ADVISE
+        # below either way: a note, the window says what to do. Nothing passes that turns too fast
+        verdict = Verdict.PASS if as_run is at is WindowPosition.BELOW else Verdict.ADVISE
         limits = ()  # the verdict rests on the speed as run, of which another finding tells
     elif at in _OUT:
         code, verdict = "prop_check.reference_air.leaves_window", Verdict.ADVISE
@@ -266,13 +284,17 @@ def _in_reference_air(view: JobView, engine: Engine, runs: Sequence[Run], factor
         sentence += f" Against the window that is {at.value}: open the throttle with care on such a day."
     elif at is not WindowPosition.IN:
         sentence += f" Against the window that is {at.value}."
+    at_limiter = _limiter_words(view, engine, average.measured, there)
+    if at_limiter:
+        verdict, sentence = Verdict.ADVISE, f"{sentence} {at_limiter}"
+        code = "prop_check.reference_air.at_limiter" if code == "prop_check.reference_air.as_run" else code
     return Finding(
         code=code,
         verdict=verdict,
         about=about(engine),
         of=engine.position,
         sentence=sentence,
-        basis=(AIR,),
+        basis=(AIR, LIMITER) if at_limiter else (AIR,),
         numbers=(
             Number.of("engine speed in reference air", there, 0),
             Number("power factor", factor, "", decimals=3),
@@ -281,3 +303,15 @@ def _in_reference_air(view: JobView, engine: Engine, runs: Sequence[Run], factor
         places=(*average.places, *held(view, [(CONDITIONS, field, "", "") for field in AIR_FIELDS])),
         limits=limits,
     )
+
+
+def _limiter_words(view: JobView, engine: Engine, as_run: MeasuredValue, there: MeasuredValue) -> str:
+    """What the rev limiter has to do with an engine speed in reference air; "" where nothing."""
+    if engine.limiter_speed is None:
+        return ""
+    limiter, margin = engine.limiter_speed.to("rev/min"), view.setting_value("prop_check.limiter_margin", "rev/min")
+    if near_limiter(as_run.value, as_run.expanded_uncertainty, limiter, margin):
+        return f"The rev limiter ({limiter:.0f}) may have held the engine as run, so this may be too low."
+    if near_limiter(there.value, there.expanded_uncertainty, limiter, margin):
+        return f"That is close to the rev limiter ({limiter:.0f}): keep full throttle short on such a day."
+    return ""

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from garboard.fields import LOAD
 from garboard.findings import Basis, BasisKind, Doubt, Finding, Number, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard_prop_check.averages import held
-from garboard_prop_check.steps import CONDITIONS
+from garboard_prop_check.steps import CONDITIONS, THROTTLE_STEPS
 
 PERSON = 165.0
 """Weight of one person [lb]: the 75 kg that ISO 14946 counts with; from memory."""
@@ -28,6 +29,28 @@ LOAD_SAID = Basis(
     f"{100 * FULL_FROM:.0f} % no full one",
     f"{PERSON:.0f} lb a person, {GALLON:g} lb a gallon",
 )
+
+ONE_LOAD = Basis(BasisKind.COMMON_PRACTICE, "one trial is run with one load")
+
+
+def against_throttle_steps(view: JobView) -> Iterator[Finding]:
+    """Whether the runs and the throttle steps were made with one load: each result holds for its own."""
+    of_runs, of_steps = view.value(CONDITIONS, "load"), view.value(THROTTLE_STEPS, "load")
+    known = [one for one in LOAD if one != "unknown"]
+    if of_runs == of_steps or of_runs not in known or of_steps not in known:
+        return
+    yield Finding(
+        code="prop_check.readings.loads_differ",
+        verdict=Verdict.ADVISE,
+        about="load as run",
+        sentence=(
+            f"The load is said to be {of_runs} for the full-throttle runs and {of_steps} for the throttle steps. Was "
+            "it changed in between? Correct the wrong one; if both are right, propeller and fuel curve hold each for "
+            "its own load."
+        ),
+        basis=(ONE_LOAD,),
+        places=held(view, [(CONDITIONS, "load", "", ""), (THROTTLE_STEPS, "load", "", "")]),
+    )
 
 
 def against_people_and_fuel(view: JobView) -> Iterator[Finding]:

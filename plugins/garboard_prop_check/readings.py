@@ -20,7 +20,7 @@ from garboard_prop_check.averages import (
     labels_contradicted,
     ways_or_none,
 )
-from garboard_prop_check.load import against_people_and_fuel
+from garboard_prop_check.load import against_people_and_fuel, against_throttle_steps
 from garboard_prop_check.runs import (
     ALL_RUNS,
     ROUNDING,
@@ -53,6 +53,7 @@ LOG = Basis(_PRACTICE, f"a log is set by the speed over ground of opposite runs,
 def against_each_other(view: JobView) -> Iterator[Finding]:
     """What contradicts what among the runs and the conditions they were made in; nothing where nothing does."""
     yield from against_people_and_fuel(view)
+    yield from against_throttle_steps(view)
     try:
         runs = view.once(runs_of)
     except NotEnoughData:

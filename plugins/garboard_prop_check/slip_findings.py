@@ -6,11 +6,12 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
 
-from garboard.findings import Basis, Doubt, Finding, Limit, NotEnoughData, Number, Verdict
+from garboard.findings import Basis, BasisKind, Doubt, Finding, Limit, NotEnoughData, Number, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine, unusual_of
 from garboard.uncertainty import MeasuredValue, Part
 from garboard.units import Amount
+from garboard_prop_check import borne_out
 from garboard_prop_check.averages import Average, average_engine_speed, average_speed, held
 from garboard_prop_check.runs import Run, runs_of
 from garboard_prop_check.settings import USUAL_SLIP, basis_of, engine_difference_basis, slip_setting
@@ -34,6 +35,9 @@ SLIP_NUMBER, BY_STAMP = "slip", "slip by the stamped pitch"
 LARGEST_DIAMETER = 17.0
 """An outboard's propeller has no larger diameter [in]; common practice, no source."""
 SPEED_UNITS = ("kn", "mph", "km/h")
+LEAST_SLIP = 3.0
+"""Slip below this is too little to believe [%]: as much as the real pitch may be off its stamp, so it may be none."""
+SO_LITTLE = Basis(BasisKind.COMMON_PRACTICE, f"no boat slips by less than {LEAST_SLIP:g} % by the stamped pitch")
 CUP_ACTS_AS = {"light": 0.5, "heavy": 1.0}
 """A cup acts as up to so much more pitch [in]: it costs about 200 rev/min, as an inch does. Common practice, no source;
 that a light one does half of it is from memory."""
@@ -148,6 +152,21 @@ def is_explained_by_cup(view: JobView, found: Slip, units: Sequence[tuple[str, f
     return found.by_stamp.value < low <= found.at(found.speed.value, pitch=pitch_of(found.engine) + added) <= high
 
 
+def is_too_little(view: JobView, found: Slip) -> bool:
+    """Whether a slip is so little that a reading is to be doubted before anything is built on it.
+
+    The value decides, so that it makes no difference whether it comes out a little below zero or a little above. A
+    shop that knows hulls with less slip than this says so in what it calls usual.
+    """
+    return found.by_stamp.value < least_believable(view)
+
+
+def least_believable(view: JobView) -> float:
+    """Slip below which it is too little to believe [%]."""
+    form = view.vessel.hull_form
+    return min(LEAST_SLIP, _usual_slip(view, form, "low")) if form in USUAL_SLIP else LEAST_SLIP
+
+
 def is_more_than_usual(view: JobView, found: Slip) -> bool:
     """Whether a propeller slips more than is usual for the hull; not where that is not known."""
     form = view.vessel.hull_form
@@ -222,7 +241,7 @@ def _engine_slip(
     found = slip_of(view, engine, view.once(average_engine_speed, runs, engine.position), speed)
     judged = _judged(view, found, units)
     suspects = list(_suspects(view, found, units)) if judged.is_suspicious else []
-    words = [judged.sentence, *(f"Slip would be usual {suspect.text}." for suspect in suspects)]
+    words = [judged.sentence, *(f"Slip would be usual {suspect.text}{suspect.also}." for suspect in suspects)]
     if judged.verdict is not Verdict.PASS:
         words += [f"{asked[0].upper()}{asked[1:]}" for asked in unusual_of(engine)]
     return Finding(
@@ -241,7 +260,7 @@ def _engine_slip(
 def _judged(view: JobView, found: Slip, units: Sequence[tuple[str, float]]) -> Judged:
     if trim_at_best(view) and is_explained_by_cup(view, found, units):
         return _by_cup(view, found)
-    if reading_is_wrong(view, found.measured, found.theory) or found.measured.value < 0:
+    if reading_is_wrong(view, found.measured, found.theory) or is_too_little(view, found):
         return _cannot_be(view, found)
     told, form = f"Slip {found.numbers[1]} by the stamped pitch", view.vessel.hull_form
     if form not in USUAL_SLIP:
@@ -268,19 +287,23 @@ def _by_cup(view: JobView, found: Slip) -> Judged:
 
 
 def _cannot_be(view: JobView, found: Slip) -> Judged:
-    told = f"Slip {found.numbers[0]}"
+    told = f"Slip {found.numbers[1]} by the stamped pitch"
     check = f"{_CHECK}, and that runs were made both ways."
+    limits: tuple[Limit, ...] = _believable(view)
     if not reading_is_wrong(view, found.measured, found.theory):
         code, verdict = "prop_check.slip.about_zero", Verdict.ADVISE
-        sentence = f"{told}: it may be above zero, yet no boat has so little. {check}"
+        least = least_believable(view)
+        sentence = f"{told}, too little to believe: less than {least:g} %. {check}"
+        limits = (Limit(BY_STAMP, low=least),)
     elif found.measured.value < 0:
         code, verdict = "prop_check.slip.below_zero", Verdict.FAIL
         sentence = f"{told}: a reading is wrong, not a fast boat. {check}"
     else:
         code, verdict = "prop_check.slip.reading_wrong", Verdict.FAIL
-        sentence = f"{told} of {found.theory.value:.0f} kn in theory: a reading is wrong. Check {_read_on(found)}"
-    used = (basis_of("slip_beyond_usual"), basis_of("highest_theory")) if found.measured.value >= 0 else ()
-    return Judged(code, verdict, sentence, _believable(view), used, is_suspicious=True, cannot_be=True)
+        sentence = f"{told}, of {found.theory.value:.0f} kn in theory: a reading is wrong. Check {_read_on(found)}"
+    too_much = (basis_of("slip_beyond_usual"), basis_of("highest_theory"))
+    used = (SO_LITTLE,) if is_too_little(view, found) else too_much
+    return Judged(code, verdict, sentence, limits, used, is_suspicious=True, cannot_be=True)
 
 
 def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
@@ -322,10 +345,12 @@ class Suspect:
 
     text   : as the rest of "slip would be usual ..."
     places : of the readings in doubt for it; none for a fact of the boat
+    also   : what may explain it too, less likely
     """
 
     text: str
     places: tuple[FieldKey, ...] = ()
+    also: str = ""
 
 
 def _suspects(view: JobView, found: Slip, units: Sequence[tuple[str, float]]) -> Iterator[Suspect]:
@@ -335,6 +360,12 @@ def _suspects(view: JobView, found: Slip, units: Sequence[tuple[str, float]]) ->
     low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
     for unit, _ in units:
         yield Suspect(f"had the speed been read in {unit}", _typed_speeds(found.speed))
+    for unit, value in () if units else _units_that_make_it_usual(view, found.speed, [found]):
+        if source := borne_out.borne_out_by(view, found.speed, value):
+            told = f"with another pitch or gear ratio than entered, and {source.told} the speed out"
+            also = f"; else every speed was read in {unit}"
+            yield Suspect(told, _stamp(view, found), "" if source.is_free else also)
+            break
     ratio, fitted = gear_ratio_of(found.engine), found.engine.propeller
     if low <= found.at(found.speed.value, ratio=1 / ratio) <= high:
         yield Suspect(f"with a gear ratio of {1 / ratio:.2f}, the one entered turned round")
@@ -348,9 +379,14 @@ def _suspects(view: JobView, found: Slip, units: Sequence[tuple[str, float]]) ->
 def units_that_fit(view: JobView, speed: Average, slips: Sequence[Slip]) -> list[tuple[str, float]]:
     """Units the speeds may have been read in, and what the speed would be then [kn].
 
-    What else is known must not speak against it: each engine's slip would be usual, and weight and power would explain
-    the speed no worse than the one entered.
+    What else is known must not speak against it: each engine's slip would be usual, weight and power would explain the
+    speed no worse than the one entered, and no other source of speed bears the entered one out.
     """
+    fitting = _units_that_make_it_usual(view, speed, slips)
+    return [(unit, value) for unit, value in fitting if borne_out.borne_out_by(view, speed, value) is None]
+
+
+def _units_that_make_it_usual(view: JobView, speed: Average, slips: Sequence[Slip]) -> list[tuple[str, float]]:
     return [
         (unit, value)
         for unit, value in _read_in_another_unit(view, speed)
@@ -390,8 +426,18 @@ def _doubts(view: JobView, found: Slip, suspects: Sequence[Suspect], cannot_be: 
     for suspect in suspects:
         yield from _doubt(f"slip of the {about(found.engine)} would be usual {suspect.text}", suspect.places)
     if cannot_be and not suspects:
-        text = f"slip of the {about(found.engine)} comes out at {found.numbers[0]}"
-        yield from _doubt(text, (*_typed_speeds(found.speed), *_stamp(view, found)))
+        text = f"slip of the {about(found.engine)} comes out at {found.numbers[1]}"
+        speeds = () if _is_speed_borne_out(view, found) else _typed_speeds(found.speed)
+        yield from _doubt(text, (*speeds, *_stamp(view, found)))
+
+
+def _is_speed_borne_out(view: JobView, found: Slip) -> bool:
+    """Whether another source of speed, or the usual slip of another engine, bears the speed out."""
+    others = [one for one in slips_of(view, view.once(runs_of), found.speed) if one.engine != found.engine]
+    if any(_is_usual(view, one.by_stamp.value) for one in others):
+        return True
+    units = [value for _, value in _read_in_another_unit(view, found.speed)]
+    return bool(units) and all(borne_out.borne_out_by(view, found.speed, value) for value in units)
 
 
 def _doubt(text: str, places: Iterable[FieldKey]) -> Iterator[Doubt]:

@@ -13,6 +13,9 @@ PROPELLER = "prop_check.propeller"
 CONDITIONS = "prop_check.conditions"
 FULL_THROTTLE = "prop_check.full_throttle"
 
+THROTTLE_STEPS = "fuel_curve.steps"
+"""Of the fuel curve: what its steps say is held against the runs."""
+
 TRIM_AT_BEST = "at best"
 TOO_ROUGH = ("chop", "rough")
 SIDES = ("with", "against")
@@ -96,6 +99,7 @@ STEPS = (
                 kind=Kind.AMOUNT,
                 quantity="share",
                 unit="%",
+                plausible=(2, 100),  # less is a share typed for a percentage, or a tank nobody runs a trial on
                 hard=(0, 100),
             ),
             Field(name="persons", title="Persons on board", kind=Kind.COUNT, plausible=(1, 12), hard=(1, 100)),
@@ -125,6 +129,7 @@ STEPS = (
                 kind=Kind.AMOUNT,
                 quantity="share",
                 unit="%",
+                plausible=(5, 100),
                 hard=(0, 100),
             ),
             Field(

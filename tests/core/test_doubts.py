@@ -12,7 +12,7 @@ import pytest
 
 import small_plugin
 from garboard import hookimpl
-from garboard.findings import Basis, BasisKind, Doubt, Finding, Lack, NotEnoughData, Verdict
+from garboard.findings import Basis, BasisKind, Doubt, Finding, Lack, NotEnoughData, Number, Verdict
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.report.json_out import assessed_as_plain
@@ -84,6 +84,24 @@ def test_a_fail_stays_a_fail_and_says_the_doubt(tmp_path: Path) -> None:
     finding = assess(tmp_path, doubting(), resting(Verdict.FAIL))["rests on it"].finding
     assert finding.verdict is Verdict.FAIL
     assert SAYS in finding.sentence
+
+
+def test_advice_nobody_should_follow_gives_way_to_a_doubt(tmp_path: Path) -> None:
+    """With its numbers; without a doubt it stands as the plugin gave it."""
+
+    def compute(view: JobView) -> Iterator[Finding]:
+        view.value("small.horn", "battery")
+        wait = {"code_in_doubt": "a.wait", "sentence_in_doubt": "Wait."}
+        yield found(Verdict.ADVISE, "advice", code="a.change", numbers=(Number("pitch", 17.0, "in"),), **wait)
+
+    for others, code, sentence, left in (
+        ([], "a.change", "Said.", 1),
+        ([doubting()], "a.wait", f"Wait. In doubt: {SAYS}.", 0),
+    ):
+        advice = assess(tmp_path, calculator("a.first", compute, order=1), *others)["advice"].finding
+        assert (advice.code, advice.sentence, len(advice.numbers)) == (code, sentence, left)
+    with pytest.raises(ValueError, match="go together"):
+        found(Verdict.ADVISE, "half of it", code_in_doubt="a.wait")
 
 
 def test_one_step_alone_gives_the_same_verdict_as_all(tmp_path: Path) -> None:

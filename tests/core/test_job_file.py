@@ -20,6 +20,7 @@ from garboard.findings import NotEnoughData
 from garboard.history.boat import author_for
 from garboard.history.exchange import import_job
 from garboard.history.replay import HullState
+from garboard.hosting.host import make_host
 from garboard.job_files.job_file import (
     JobFile,
     check,
@@ -476,6 +477,22 @@ def test_a_value_outside_its_usual_range_is_a_question() -> None:
     assert implausible(field, "12.0 V") == ""
     assert implausible(field, "11.99 V") == "11.99 V is outside the usual 12 to 13.2 V. Is it right?"
     assert implausible(field, "13300 mV") == "13300 mV is outside the usual 12 to 13.2 V. Is it right?"
+
+
+def test_every_field_with_a_usual_range_asks_about_what_lies_outside() -> None:
+    """Of every step and kind, with a value the field takes; at both ends of the range it does not ask."""
+    asked = []
+    for field in (field for step in make_host().steps for field in step.all_fields() if field.plausible):
+        (low, high), hard = field.plausible or (0, 0), field.hard or (-1e9, 1e9)
+        outside = [number for number in (low - 1, low / 2, high + 1, high * 1.2) if not low <= number <= high]
+        values = [number for number in outside if hard[0] <= number <= hard[1]]
+        for number, is_asked in [*((number, True) for number in values), (low, False), (high, False)]:
+            value = int(number) if field.kind is Kind.COUNT else f"{number!r} {field.unit}".strip()
+            if field.kind is not Kind.COUNT or number == int(number):
+                check_value(field, value)
+                assert bool(implausible(field, value)) is is_asked, (field.name, value)
+        asked += [field.name] if values else []
+    assert {"persons", "fuel_level", "rest_voltage"} <= {*asked}
 
 
 # The view

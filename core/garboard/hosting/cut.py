@@ -51,7 +51,7 @@ def _fits(finding: Finding) -> bool:
     """A quick look, as nearly every finding fits."""
     if len(finding.about) > LONGEST_NAME or any(len(getattr(finding, name)) > MOST_PARTS for name in _PARTS):
         return False
-    texts = [finding.sentence, finding.short, *finding.notes]
+    texts = [finding.sentence, finding.short, finding.sentence_in_doubt, *finding.notes]
     texts += [one.text for one in finding.missing]
     texts += [one.text for one in finding.doubts]
     texts += [text for one in finding.basis for text in (one.text, one.note)]
@@ -98,6 +98,7 @@ def _shortened(finding: Finding) -> Finding:
         about=_name(finding.about),
         sentence=_text(finding.sentence),
         short=_text(finding.short),
+        sentence_in_doubt=_text(finding.sentence_in_doubt),
         tables=tuple(map(_table, finding.tables[:MOST_PARTS])),
         figures=tuple(map(_figure, finding.figures[:MOST_PARTS])),
         basis=tuple(

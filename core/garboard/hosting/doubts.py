@@ -33,7 +33,23 @@ def _doubted(one: Assessed, about: dict[_Place, list[tuple[Finding, Doubt]]]) ->
     # What a finding says itself of a value need not be said to it again.
     own = {doubt.text for doubt in finding.doubts}
     others = tuple(doubt for text, doubt in texts.items() if text not in own)
-    return attrs.evolve(one, finding=_rests_on(finding, others)) if others else one
+    return attrs.evolve(one, finding=_rests_on(_without_advice(finding), others)) if others else one
+
+
+def _without_advice(finding: Finding) -> Finding:
+    """What stands in the place of advice that nobody should follow while a value it rests on is in doubt."""
+    if not finding.sentence_in_doubt:
+        return finding
+    return attrs.evolve(
+        finding,
+        code=finding.code_in_doubt,
+        sentence=finding.sentence_in_doubt,
+        short="",
+        numbers=(),
+        limits=(),
+        tables=(),
+        figures=(),
+    )
 
 
 def _rests_on(finding: Finding, doubted: tuple[Doubt, ...]) -> Finding:

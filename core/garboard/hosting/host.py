@@ -611,7 +611,8 @@ def _finding(found: Finding, calculator: Calculator, plugin: str) -> Finding:
         raise TypeError(f"a finding of {calculator.key} doubts a value of {unsaid}; name its plugin in doubts_in")
     if found.doubted:
         raise TypeError("doubted of a finding is for the program to fill in; name what is contradicted in doubts")
-    _refuse_codes_of_others(found.code, plugin)
+    for code in (found.code, found.code_in_doubt):
+        _refuse_codes_of_others(code, plugin)
     missing = tuple(attrs.evolve(item, step=item.step or calculator.step) for item in found.missing)
     return with_code(attrs.evolve(found, missing=missing) if missing else found, calculator.key)
 
@@ -626,12 +627,17 @@ def _refuse_what_no_page_draws(found: Finding) -> None:
     for place in () if _are_places(found.places) else found.places:
         if len(place) != 4 or not all(map(is_text, place)):
             raise TypeError(f"places of a finding are each step, field, row and of as text, got {shown(place)}")
-    for name in ("code", "about", "sentence", "short", "of"):
+    for name in ("code", "about", "sentence", "short", "of", "code_in_doubt", "sentence_in_doubt"):
         if not is_text(text := getattr(found, name)):
             raise TypeError(f"{name} of a finding is text, got {shown(text)}")
     doubted = (one.place for one in found.doubts)
     lacking = ((one.step, one.field, one.row, one.of) for one in found.missing)
-    names = [found.code, found.of, *(name for place in (*found.places, *doubted, *lacking) for name in place)]
+    names = [
+        found.code,
+        found.code_in_doubt,
+        found.of,
+        *(name for place in (*found.places, *doubted, *lacking) for name in place),
+    ]
     if max(map(len, names)) > LONGEST_TEXT:
         name = max(names, key=len)
         raise ValueError(f"a code or the name of a place has at most {LONGEST_TEXT} letters, got {shown(name)}")

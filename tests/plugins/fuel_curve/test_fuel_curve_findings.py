@@ -338,7 +338,8 @@ def test_a_believable_flow_passes_with_its_specific_consumption() -> None:
         (7.0, Verdict.FAIL, "no common slip explains it"),
         (0.66, Verdict.ADVISE, "no common slip explains it"),
         (0.70, Verdict.PASS, "believable"),
-        (1.80, Verdict.PASS, "believable"),
+        (1.40, Verdict.PASS, "believable"),
+        (1.80, Verdict.ADVISE, "far above the 0.50 commonly reckoned with for gasoline"),
     ],
 )
 def test_a_flow_out_of_all_reason_is_flagged_with_what_usually_stands_behind_it(
@@ -347,6 +348,16 @@ def test_a_flow_out_of_all_reason_is_flagged_with_what_usually_stands_behind_it(
     for found in power(12.3 * factor, engines=2):
         assert found.verdict is verdict
         assert told in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("flow", "fuel", "what"),
+    [(13.5, "diesel", "far_above"), (11.0, "diesel", "believable"), (13.5, "gasoline", "believable")],
+)
+def test_a_diesel_that_burns_like_a_gasoline_engine_does_not_pass(flow: float, fuel: str, what: str) -> None:
+    """0.63 lb/(hp h) at 7.0 lb/gal, with 0.40 commonly reckoned with; 0.51 is not surely above what may be."""
+    (found,) = power(flow, fuel, fuel_density="7.0 lb/gal")
+    assert (found.code, found.verdict is Verdict.PASS) == (f"fuel_curve.fuel_for_power.{what}", what == "believable")
 
 
 @pytest.mark.parametrize("density", ["0.9 lb/gal", "20.1 lb/gal"])

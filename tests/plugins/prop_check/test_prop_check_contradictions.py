@@ -299,6 +299,20 @@ def test_a_ventilating_run_of_a_recording_is_named_too() -> None:
     assert one(view, "window").verdict is Verdict.PASS
 
 
+def test_no_propeller_is_changed_on_readings_in_doubt() -> None:
+    """Runs typed at 5100 rev/min against a recording at 5800: the advice gives way; where both agree it stands."""
+    trial = recorded([(20, 39.0, 10, (5800,)), (20, 39.4, 190, (5800,))])
+    more: dict[FieldKey, JsonValue] = {**STAMPS_READ, (RUNS, "all_runs", "", ""): {"file": "trial"}}
+    for typed, code in ((5100, "in_doubt"), (5800, "keep")):
+        speeds = [f"{speed * typed / 5800:.1f} kn" for speed in (39.4, 39.0)]
+        made = two_ways(BOAT, f"{typed} rev/min", speeds)
+        (advice,) = found(job(BOAT, made, more=more, recordings={"trial": trial}))["pitch"]
+        assert advice.code == f"prop_check.pitch.{code}"
+        assert bool(advice.doubted) is (code == "in_doubt")
+        assert not (advice.doubted and (advice.numbers or advice.tables))
+    assert found(runs(BOAT, ("with", 35.0, 5100), ("against", 34.6, 5100)))["pitch"][0].code.endswith("try_first")
+
+
 def test_a_cruise_with_the_current_is_no_full_throttle_run() -> None:
     """5000 rev/min and 37 kn with 3 kn of current, beside full throttle against it: two runs, not three."""
     made = [(20, 35.0, 10, (5800,)), (20, 37.0, 190, (5000,)), (20, 41.0, 190, (5810,))]
@@ -316,7 +330,7 @@ def test_miles_an_hour_typed_as_knots_pass_no_other_check() -> None:
     heavy = vessel(1, power="250 hp", displacement_as_run="4500 lb", length="22 ft")
     told = found(runs(heavy, ("with", 48.5, 5800), ("against", 47.5, 5800)))
     (slip,), (speed,), (weight,) = told["slip"], told["speed"], told["crouch"]
-    assert slip.code == "prop_check.slip.less_than_usual"
+    assert slip.code == "prop_check.slip.about_zero"
     assert "Slip would be usual had the speed been read in mph." in slip.sentence
     assert doubted(slip) == {(RUNS, "speed", row, "") for row in ("1", "2")}
     assert (speed.code, weight.code) == ("prop_check.speed.measured", "prop_check.crouch.believable")

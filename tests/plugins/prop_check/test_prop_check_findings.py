@@ -7,7 +7,7 @@ import attrs
 import pytest
 
 from builders import findings_of
-from garboard.findings import BasisKind, Finding, Verdict
+from garboard.findings import BasisKind, Finding, Lack, Verdict
 from garboard.job_view import JobView
 from garboard.records import Propeller, Vessel
 from garboard.uncertainty import MeasuredValue
@@ -105,13 +105,13 @@ def test_the_worked_example_of_slip() -> None:
 @pytest.mark.parametrize(
     ("speeds", "verdict", "words"),
     [
-        (("50.0 kn", "50.0 kn"), Verdict.ADVISE, "it may be above zero, yet no boat has so little"),
+        (("50.0 kn", "50.0 kn"), Verdict.ADVISE, "too little to believe"),
         (
             ("52.0 kn", "52.0 kn"),
             Verdict.FAIL,
             "Check the gear ratio, the stamped pitch and diameter, and the unit of speed",
         ),
-        (("48.9 kn", "48.9 kn"), Verdict.ADVISE, "less than usual"),
+        (("48.9 kn", "48.9 kn"), Verdict.ADVISE, "too little to believe"),
         (("47.0 kn", "47.0 kn"), Verdict.ADVISE, "less than usual"),  # 4.1 +- 0.7 % by the stamped pitch
         (("46.5 kn", "46.5 kn"), Verdict.PASS, "is usual for this hull"),
         (("39.0 kn", "39.0 kn"), Verdict.PASS, "is usual for this hull"),
@@ -202,11 +202,26 @@ def test_slip_near_the_end_of_what_is_usual_is_too_close_to_call(usual: str, wor
     assert (one(view, "pitch").verdict, one(view, "pitch").code) == (verdict, f"prop_check.pitch.{code}")
 
 
-def test_no_slip_at_all_is_less_than_usual_and_not_below_zero() -> None:
+def test_no_slip_at_all_is_too_little_and_not_below_zero() -> None:
     """The speed typed is the theoretical one to the last digit."""
     theory = number(one(runs_at(BOAT, "5800 rev/min"), "slip"), "theoretical speed")
     finding = one(runs_at(BOAT, "5800 rev/min", [f"{theory!r} kn"] * 2), "slip")
-    assert (number(finding, "slip"), finding.code) == (0, "prop_check.slip.less_than_usual")
+    assert (number(finding, "slip"), finding.code) == (0, "prop_check.slip.about_zero")
+
+
+def test_advice_does_not_jump_where_slip_crosses_zero() -> None:
+    """One band from surely below zero to 3 %: the same code, the same uncertainty, and the propeller is not judged."""
+    theory = number(one(runs_at(BOAT, "5800 rev/min"), "slip"), "theoretical speed")
+    seen = {}
+    for percent in (-1.5, -0.2, 0.1, 1.1, 2.8, 3.2, 4.0):
+        view = runs_at(BOAT, "5800 rev/min", [f"{theory * (1 - percent / 100)!r} kn"] * 2)
+        slip, advice = one(view, "slip"), one(view, "pitch")
+        seen[percent] = (slip.code, slip.verdict, advice.code, advice.verdict)
+        assert "± 0.7 % by the stamped pitch" in slip.sentence
+        assert {doubt.field for doubt in slip.doubts} >= ({"speed"} if percent < 3 else set())
+    low = ("prop_check.slip.about_zero", Verdict.ADVISE, "prop_check.pitch.slip_about_zero", Verdict.ADVISE)
+    assert [found == low for found in seen.values()] == [True] * 5 + [False] * 2
+    assert seen[4.0][0] == "prop_check.slip.less_than_usual"
 
 
 def test_an_unusual_gear_ratio_is_asked_about_beside_the_slip() -> None:
@@ -463,6 +478,39 @@ def test_reference_air_is_a_note_where_it_leaves_the_engine_out_of_its_window_al
     assert finding.verdict is Verdict.PASS
     assert "The verdict on the window stays with the engine speed as run." in finding.sentence
     assert one(runs_at(BOAT, "5000 rev/min"), "window").verdict is Verdict.FAIL
+
+
+@pytest.mark.parametrize(
+    ("field", "typed", "words"),
+    [
+        ("air_pressure", "25.1 inHg", "is at 24.6 inHg, and the method holds from 26.6 to 31.0 inHg"),
+        ("air_pressure", "850 hPa", "is at 834 hPa, and the method holds from 900 to 1050 hPa"),
+        ("air_temperature", "104 degF", "is at 104 degF, and the method holds from 59.0 to 95.0 degF"),
+        ("air_temperature", "5 degC", "is at 5.0 degC, and the method holds from 15.0 to 35.0 degC"),
+    ],
+)
+def test_air_the_method_does_not_cover_is_told_in_the_unit_typed(field: str, typed: str, words: str) -> None:
+    (missing,) = one(runs_at(BOAT, "5800 rev/min", **{field: typed}), "reference_air").missing
+    assert (missing.lack, missing.field) == (Lack.NOT_COVERED, field)
+    assert words in missing.text
+
+
+@pytest.mark.parametrize(
+    ("turns", "limiter", "code", "verdict"),
+    [
+        ("6195 rev/min", "6500 rev/min", "out_as_run", Verdict.ADVISE),
+        ("6195 rev/min", "6250 rev/min", "out_as_run", Verdict.ADVISE),
+        ("5700 rev/min", "5820 rev/min", "at_limiter", Verdict.ADVISE),
+        ("5700 rev/min", "6250 rev/min", "as_run", Verdict.PASS),
+        ("5700 rev/min", None, "as_run", Verdict.PASS),
+    ],
+)
+def test_no_engine_speed_in_reference_air_passes_above_the_window_or_at_the_limiter(
+    turns: str, limiter: str | None, code: str, verdict: Verdict
+) -> None:
+    finding = one(runs_at(vessel(1, limiter=limiter), turns), "reference_air")
+    assert (finding.code, finding.verdict) == (f"prop_check.reference_air.{code}", verdict)
+    assert ("limiter" in finding.sentence) is (limiter in ("6250 rev/min", "5820 rev/min") and verdict != Verdict.PASS)
 
 
 def test_reference_air_warns_of_an_overspeed_on_a_better_day() -> None:
@@ -818,10 +866,11 @@ def test_no_pitch_advice_where_the_speed_is_the_theoretical_one_and_none_has_it(
     assert "slip of the centre engine comes out at 0.0" in finding.sentence
 
 
-def test_a_slip_about_zero_does_not_stop_the_advice() -> None:
-    """44.5 of 43.95 kn is -1.3 % with an interval of 3.6 %: it may well be above zero."""
+def test_no_change_of_pitch_is_advised_on_a_slip_about_zero() -> None:
+    """44.5 of 43.95 kn is -1.3 % with an interval of 3.6 %: the pitch it would be changed from may be misread."""
     finding = one(runs_at(BOAT, "5200 rev/min", ("44.5 kn", "44.5 kn")), "pitch")
-    assert finding.sentence.startswith("Try 17 in first")
+    assert finding.code == "prop_check.pitch.slip_about_zero"
+    assert one(runs_at(BOAT, "5200 rev/min", ("39.0 kn", "39.0 kn")), "pitch").code == "prop_check.pitch.try_first"
 
 
 IN_WINDOW = two_ways(BOAT, "5800 rev/min")

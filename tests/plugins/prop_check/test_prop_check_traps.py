@@ -187,6 +187,35 @@ def test_a_light_fast_hull_with_little_slip_is_not_a_speed_in_mph() -> None:
     assert {found[name][0][1] for name in ("pitch", "speed", "window", "crouch")} == {PASS}
 
 
+STEPS = "fuel_curve.steps"
+
+
+@pytest.mark.parametrize(
+    ("of_steps", "is_asked"), [("full", True), ("half", False), ("unknown", False), ("half, two aboard", False)]
+)
+def test_one_load_for_runs_and_throttle_steps_or_it_is_asked(of_steps: str, is_asked: bool) -> None:
+    found = told(changed(single(load="half"), {(STEPS, "load", "", ""): of_steps}))
+    codes = {(one.code, one.verdict) for one in found.get("readings", ())}
+    assert (("prop_check.readings.loads_differ", ADVISE) in codes) is is_asked
+
+
+@pytest.mark.parametrize(("pitch", "code"), [("15 in", "slip.about_zero"), ("21 in", "slip.more_than_usual")])
+@pytest.mark.parametrize("also", ["", "33.6 kn", "38.6 mph"])
+def test_a_stamp_misread_is_named_where_the_throttle_steps_bear_the_speed_out(pitch: str, code: str, also: str) -> None:
+    """17 in is right. 21 in and kn for mph come to the same slip, and so the steps must tell."""
+    view = with_runs(single(pitch), ("with", "39.0 mph", 5700), ("against", "38.2 mph", 5700))
+    if also:
+        speeds: dict[FieldKey, JsonValue] = {(STEPS, f"speed_{way}", "1", ""): also for way in ("out", "back")}
+        view = changed(view, {(STEPS, "nominal_engine_speed", "1", ""): "5690 rev/min", **speeds})
+    found = told(view)
+    assert judged(view)["slip"] == ((code, ADVISE),)
+    in_doubt = {doubt.field for doubt in found["slip"][0].doubts}
+    alone = {"speed", "stamp_read"} if pitch == "15 in" else {"speed"}
+    assert in_doubt == ({"stamp_read"} if also else alone)
+    assert found["speed"][0].verdict is (PASS if also else ADVISE)
+    assert found["pitch"][0].verdict is ADVISE
+
+
 def test_twins_with_one_stamp_misread_have_their_speed_in_the_right_unit() -> None:
     """2.4 % starboard would be usual in mph, and 12.8 % port would be 24 %."""
     view = with_propeller(sample("kittiwake"), "17 in", of=1)
