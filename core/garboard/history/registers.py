@@ -179,6 +179,13 @@ def _agree(one: Entry, other: Entry) -> bool:
     return one.kind != "note" and same_value(_meaning(one), _meaning(other))
 
 
+def say_the_same(one: Entry, other: Entry) -> bool:
+    """Whether two entries of a register say the same. A note is one remark where its writer and its time are too."""
+    return one.id == other.id or (
+        same_value(_meaning(one), _meaning(other)) and (one.kind != "note" or (one.by, one.at) == (other.by, other.at))
+    )
+
+
 def _meaning(entry: Entry) -> JsonValue:
     """What two entries of a register must share to agree: of an alias or a move the hull or the job, not the reason."""
     return target(entry) if entry.kind in ("alias", "move") else entry.value
