@@ -20,7 +20,7 @@ from garboard.history.authoring import Author, measure, move_job, retract, same_
 from garboard.history.moves import target
 from garboard.history.registers import Register, RegisterKey, register_of
 from garboard.history.replay import HullState, replay
-from garboard.history.values import same_value
+from garboard.history.values import alike, same_value
 from garboard.job_files.job_file import parse_job_file
 from garboard.records import JsonValue
 from garboard.units import Amount
@@ -468,6 +468,28 @@ def test_equal_amounts_in_two_units_are_one_value(one: str, other: str, same: bo
     assert same_value(one, other) == same_value(other, one) == same
 
 
+@pytest.mark.parametrize(
+    ("texts", "finest"),
+    [
+        (("63 degF", "17.2 degC"), "17.2 degC"),
+        (("25 gal", "95 L"), "95 L"),
+        (("63 degF", "17.4 degC"), None),  # 63.3 degF: they differ by a digit typed
+        (("2 h", "100 min"), None),
+        (("17 degC", "17.2 degC"), None),  # one unit: nothing was rounded on the way
+        (("63 degF", "17.2 degC", "17.22 degC"), None),  # two of them differ in one unit, whichever came first
+    ],
+)
+def test_a_reading_typed_in_two_units_agrees_as_far_as_its_digits_go(
+    texts: tuple[str, ...], finest: str | None
+) -> None:
+    entries = [_measured(tablet(f"t{n}").author, HullState(HULL), text) for n, text in enumerate(texts)]
+    found = set()
+    for some in permutations(entries):
+        state = replay(HULL, some)
+        found.add(frozenset(entry.value for entry in state.current(state.register_of(some[0]))))
+    assert found == {frozenset([finest])} if finest else (len(found) == 1 and len(found.pop()) > 1)
+
+
 def test_readings_of_one_amount_in_two_units_do_not_disagree_and_the_finest_is_used() -> None:
     hands = [tablet(name) for name in "abc"]
     texts = ("1.0 h", "60 min", "60.0 min")  # to 6 min, to 1 min, to 0.1 min
@@ -531,7 +553,7 @@ def _stands_as_signed(key: RegisterKey, state: HullState, covered: set[str]) -> 
         signed.add(entry)
     said = [[*map(_said, one.heads)] for one in (signed, state.register(key))]
     return bool(seen) and all(
-        any(same_value(value, other) for other in there)
+        any(alike(value, other) for other in there)
         for here, there in (said, said[::-1])
         for value in here
         if value is not None

@@ -292,9 +292,11 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
         if home.current(key) and (key.kind in ("field", "measure") or home.disagrees(key)):
             yield f"{'  DISAGREES  ' if home.disagrees(key) else '  '}{_standing(home, key)}"
     for key, home in sorted(registers.items(), key=lambda one: one[0]):
-        for retraction in retractions_in(home.registers[key]):
-            what = f"{name_of(key)} {_text(retraction.entry.value)}"
-            yield f"  taken back by {retraction.by}: {what}: {retraction.reason}"
+        taken_back = (  # two tablets' equal values, taken back together, are one to read
+            f"  taken back by {one.by}: {name_of(key)} {_text(one.entry.value)}: {one.reason}"
+            for one in retractions_in(home.registers[key])
+        )
+        yield from dict.fromkeys(taken_back)
     stale = {staleness.sign_off.id: staleness for staleness in state.stale(job)}
     for key in sorted(key for key in state.registers if key.kind == "signoff" and key.job == job):
         for entry in state.current(key):
