@@ -84,6 +84,12 @@ def test_a_technicians_tablet_measures_again_and_a_manager_made_of_it_settles(dr
         assert d.says("The values disagree. Measure again.")
         assert d.says("Leave it to the manager")
         assert not d.has("value yes")
+        for size in ((800, 1280), (1280, 800)):
+            d.resize(*size)
+            shown = [
+                w for w in d.widgets() if getattr(w, "text", "") in ("The values disagree. Measure again.", "yes", "no")
+            ]
+            assert {w.text for w in shown} >= {"yes", "no"}, "both values stand in sight, whichever way it is held"
         d.press("skip")
         assert len(d.app.tablet.view(HULL, job).disagreements) == 1
 
