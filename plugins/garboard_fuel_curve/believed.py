@@ -53,7 +53,7 @@ class JobCurve:
 
     @property
     def corrected_by(self) -> str:
-        """What to say of a refill that corrects the fuel flow; "" where none does."""
+        """What the curve, and it alone, says of a refill that corrects the fuel flow; "" where none does."""
         return f" Fuel flow is corrected by the refill (x {self.refill.ratio.value:.3f})." if self.refill else ""
 
     def only_if(self, *figures: MeasuredValue) -> str:

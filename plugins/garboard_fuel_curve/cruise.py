@@ -96,7 +96,7 @@ def best_cruise(view: JobView) -> list[Finding]:
             code="fuel_curve.best_cruise.one_way" if only_if else code,
             verdict=Verdict.ADVISE if only_if else Verdict.PASS,
             about=cruise.name,
-            sentence=says + only_if + found.corrected_by,
+            sentence=says + only_if,
             basis=(PRACTICE, PROPAGATION),
             numbers=(
                 number("economy", good, 2),
@@ -157,7 +157,7 @@ def cruising_range(view: JobView) -> list[Finding]:
             about="range",
             sentence=f"{shown_out} nm out and the same back on two thirds of "
             f"{usable.value:.0f} gal, {usable.value / 3:.0f} gal left, at {in_knots('', speed)} ({name}, {tens(at)} "
-            f"rev/min).{only_if}{found.corrected_by} Plan with your own gauge and weather.",
+            f"rev/min).{only_if} Plan with your own gauge and weather.",
             basis=(THIRDS, PROPAGATION),
             numbers=(
                 number("out and back by thirds", out, 0),

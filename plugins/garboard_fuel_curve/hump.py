@@ -50,7 +50,7 @@ def planing_hump(view: JobView) -> list[Finding]:
             sentence=f"Planing begins between the steps at {tens(low)} and {tens(high)} rev/min, "
             f"{in_knots(' and ', slow, fast)}. {before} the boat climbs its bow wave, and economy drops to "
             f"{shown(worst, 2)} nm/gal at {tens(deepest)} rev/min. Run through it, do not stay in it."
-            f"{only_if}{found.corrected_by}",
+            f"{only_if}",
             basis=(
                 attrs.evolve(
                     PRACTICE,

@@ -14,6 +14,8 @@ from garboard_fuel_curve.full_throttle import full_throttle
 from garboard_fuel_curve.steps import FIVE_MODE_CYCLE, PROPAGATION, STEPS
 from garboard_fuel_curve.wording import decimals_to_tell, shown
 
+EXPONENT = "power of engine speed that fuel follows"
+
 
 def mixed_use(view: JobView) -> list[Finding]:
     """Fuel flow averaged over the five modes of mixed use, and whether fuel follows engine speed as it should."""
@@ -53,7 +55,7 @@ def mixed_use(view: JobView) -> list[Finding]:
     decimals = decimals_to_tell(power, low, high)
     if ordinary:
         found.flow_carries()  # an odd exponent says itself that something is wrong
-    says = f"{shown(average)} gal/h (40 % of the time idling).{found.corrected_by}"
+    says = f"{shown(average)} gal/h (40 % of the time idling)."
     if not ordinary:
         says += (
             f" Fuel follows engine speed to the power {power:.{decimals}f}, outside {low:g} to {high:g}: "
@@ -69,9 +71,9 @@ def mixed_use(view: JobView) -> list[Finding]:
             numbers=(
                 Number.of("fuel flow over mixed use", average),
                 # a rule of thumb judges it: no uncertainty
-                Number("power of engine speed that fuel follows", power, decimals=decimals),
+                Number(EXPONENT, power, decimals=decimals),
             ),
-            limits=(Limit("power of engine speed that fuel follows", low, max(low, high)),),
+            limits=(Limit(EXPONENT, low, max(low, high)),),
             tables=(_modes_table(curve, speeds),),
         )
     ]

@@ -133,7 +133,7 @@ def _plausible(
             f" At {top.engine_speeds[number]:.0f} rev/min, below {full.stated:.0f}, it makes {power:.0f} ± "
             f"{power * lost:.0f} hp of its {rated:.0f} hp."
         )
-    if refill:
+    if refill and (impossible or doubtful):  # else the curve says it, once for the boat
         says += f" The flow is corrected by the refill (x {refill.ratio.value:.3f})."
     code, doubts = "fuel_curve.fuel_for_power.believable", tuple[Doubt, ...]()
     if is_far_above:

@@ -10,6 +10,7 @@ from garboard.findings import Finding, Number, Verdict
 from garboard.job_view import JobView
 from garboard.steps import Assessed, Block, ReportSection
 from garboard_fuel_curve.curve_findings import REFILL_CONTRADICTS, REPEAT_STEPS, SPEED_DOUBTED
+from garboard_fuel_curve.mixed_use import EXPONENT
 from garboard_fuel_curve.steps import STEPS
 
 
@@ -35,7 +36,7 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> list[Block]:
         blocks.append("The fuel readings could not be true for these engines. Do not plan on them until put right.")
     for key, words in _ADVICE:
         if key in found:
-            blocks += [words if found[key].about != "best economy" else _AT_ANY_SPEED, found[key]]
+            blocks += [words if found[key].about != "best economy" else _AT_ANY_SPEED, _for_the_owner(found[key])]
     blocks.append(
         "Load, trim, growth on the hull, wind and waves all cost fuel. Plan with your own gauge and weather, and "
         "refuel early."
@@ -72,6 +73,15 @@ def _largest(view: JobView, best: Finding) -> Number:
     current = view.setting_value("fuel_curve.unknown_current", "kn")
     least = "" if economy.expanded_uncertainty else f", at least, if the current was no more than {current:g} kn"
     return attrs.evolve(economy, name=f"at the {best.about}{least}")
+
+
+_TO_AN_OWNER = {EXPONENT: "how steeply fuel rises with engine speed (2: twice the speed, four times the fuel)"}
+
+
+def _for_the_owner(finding: Finding) -> Finding:
+    """A finding with its numbers under the owner's names for them."""
+    named = (attrs.evolve(number, name=_TO_AN_OWNER.get(number.name, number.name)) for number in finding.numbers)
+    return attrs.evolve(finding, numbers=tuple(named))
 
 
 _AT_ANY_SPEED = "Where your fuel goes farthest:"

@@ -26,7 +26,8 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
             "The card tells how far a heading sensor is off on each heading. Add the deviation to what the sensor "
             "shows and you have the magnetic heading; a minus sign means take it away. The card holds as long as "
             "nothing magnetic is moved near the sensor: swing again after new electronics, loudspeakers, engine work "
-            "or a lightning strike, and once a year.",
+            "or a lightning strike, and once a year. Coefficients A to E are what deviation is made of: A is alike on "
+            "every heading, B and C change once round the circle, D and E twice.",
         ]
         for finding in swings:
             blocks += [*(table for table in finding.tables if table.card), finding]

@@ -420,6 +420,13 @@ def test_a_book_that_both_have_signed_is_no_draft_and_still_says_what_is_open(vi
     assert "NOT YET" not in whole(signed)
 
 
+def test_a_managers_signature_is_asked_for_only_while_the_boat_is_not_handed_over(view: JobView) -> None:
+    assert "Manager, signature and date" in whole(book_of(view))
+    signed = whole(book_of(attrs.evolve(view, sign_offs=SIGNED)))
+    assert "Handed over" in signed
+    assert "Manager, signature and date" not in signed
+
+
 @pytest.mark.parametrize("role", ["technician", "owner"])
 def test_a_signature_before_later_changes_hands_nothing_over(view: JobView, role: str) -> None:
     signed = tuple(attrs.evolve(one, stale=one.role == role) for one in SIGNED)

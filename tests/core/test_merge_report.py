@@ -22,6 +22,8 @@ from garboard.history.boat import replay_with_aliases
 from garboard.history.merge import MergeReport, merge
 from garboard.history.registers import RegisterKey, name_of, register_of
 from garboard.history.replay import HullState, replay
+from garboard.hosting.host import make_host
+from garboard.hosting.titles import names_in_words
 from histories import HULL, JOB, history, tablet, union
 
 STEP, FIELD = "prop_check.runs", "speed"
@@ -137,6 +139,33 @@ def test_a_hull_where_every_place_has_one_value_is_not_folded_for_the_report(mon
     (hull,) = _reported(values, [other]).hulls
     assert [key.subject[2] for key in hull.disagreeing] == ["7"]
     assert set(folded) == {values[7].id}
+
+
+def test_what_a_merge_changed_after_signatures_is_told_once_by_title_the_first_few_alone(tmp_path: Path) -> None:
+    """Typed anew on another tablet, what is the same on both changes nothing; the rest is named once for all."""
+    a, b = tablet("a"), tablet("b")
+    here, there = a.state, b.state
+    for row in "123456":
+        here.add(measure(a.author, here, JOB, STEP, FIELD, "30.0 kn", row=row))
+        changed = "30.0 kn" if row == "1" else "31.5 kn"
+        there.add(measure(b.author, there, JOB, STEP, FIELD, changed, row=row))
+    for role, name in (("technician", "R. Vane"), ("owner", "E. Marlow")):
+        here.add(sign_off(a.author, here, JOB, role, name))
+    with HullFolder(tmp_path / "a") as one, HullFolder(tmp_path / "b") as other, HullFolder(tmp_path / "shop") as shop:
+        for folder, state in ((one, here), (other, there)):
+            for register in state.registers.values():
+                for entry in register.entries.values():
+                    folder.save(entry)
+        report = merge([one, other], shop)
+    told = readable_report(report, lambda names: names_in_words(names, make_host()))
+    (line,) = [line for line in told.splitlines() if "stale" in line]
+    assert {who for who in ("owner E. Marlow", "technician R. Vane") if who in line} == {
+        "owner E. Marlow",
+        "technician R. Vane",
+    }
+    assert line.endswith("; and 2 more")
+    (hull,) = report.hulls
+    assert {what for _, what in hull.stale} == {tuple(f"{STEP}/{FIELD}/{row}" for row in "23456")}
 
 
 def test_a_boat_with_two_numbers_is_one_line_with_each_disagreement_once(tmp_path: Path) -> None:

@@ -17,9 +17,10 @@ from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, make_entry
 from garboard.faults import InputError
 from garboard.history.authoring import Author, measure, move_job, retract, same_boat, settle, sign_off, take_in
-from garboard.history.registers import RegisterKey, register_of
+from garboard.history.moves import target
+from garboard.history.registers import Register, RegisterKey, register_of
 from garboard.history.replay import HullState, replay
-from garboard.history.values import same_value
+from garboard.history.values import alike, same_value
 from garboard.job_files.job_file import parse_job_file
 from garboard.records import JsonValue
 from garboard.units import Amount
@@ -102,6 +103,59 @@ def test_a_sign_off_goes_stale_by_name_when_something_new_arrives() -> None:
     (stale,) = state.stale(JOB)
     assert [entry.id for entry in stale.not_covered] == [later.id]
     assert [signature.stale for signature in state.view(JOB).sign_offs] == [True]
+
+
+@pytest.mark.parametrize(
+    ("signed", "typed", "stale"),
+    [
+        ("30.0 kn", ["30.0 kn"], False),
+        ("1.0 h", ["60 min"], False),
+        ("30.0 kn", ["30.1 kn"], True),
+        ("30.0 kn", ["30.0 kn", "31.0 kn"], True),
+    ],
+)
+def test_a_sign_off_covers_a_value_typed_again_elsewhere_and_no_other(
+    signed: str, typed: list[str], stale: bool
+) -> None:
+    one = tablet("a")
+    state = one.state
+    _measured(one.author, state, signed)
+    signature = sign_off(one.author, state, JOB, "technician", "R. Vane")
+    state.add(signature)
+    again = [_measured(tablet(f"b{n}").author, HullState(HULL), value) for n, value in enumerate(typed)]
+    for entry in again:
+        state.add(entry)
+    assert [one.stale for one in state.view(JOB).sign_offs] == [bool(state.stale(JOB))] == [stale]
+    told = state.summary()
+    assert isinstance(told, dict)
+    missed = sorted(entry.id for entry in again)
+    assert told["stale"] == [[signature.id, missed]], "digests of other versions go by entries"
+
+
+def test_a_value_the_signer_saw_replaced_is_a_change_when_it_comes_back() -> None:
+    one, two = tablet("a"), tablet("b")
+    state = one.state
+    for value in ("30.0 kn", "31.0 kn"):
+        _measured(one.author, state, value)
+    state.add(sign_off(one.author, state, JOB, "technician", "R. Vane"))
+    back = measure(two.author, state, JOB, STEP, FIELD, "30.0 kn", row="1")
+    state.add(back)
+    assert [entry.id for (one_stale,) in [state.stale(JOB)] for entry in one_stale.not_covered] == [back.id]
+    state.add(measure(two.author, state, JOB, STEP, FIELD, "31.0 kn", row="1"))
+    assert state.stale(JOB) == (), "what was signed stands again"
+
+
+def test_a_sign_off_over_a_disagreement_does_not_cover_the_choice_of_one_of_its_values() -> None:
+    one = tablet("a")
+    state = one.state
+    _measured(one.author, state, "30.0 kn")
+    state.add(_measured(tablet("b").author, HullState(HULL), "31.0 kn"))
+    state.add(sign_off(one.author, state, JOB, "technician", "R. Vane"))
+    assert state.stale(JOB) == ()
+    state.add(measure(one.author, state, JOB, STEP, FIELD, "30.0 kn", row="1"))
+    assert len(state.stale(JOB)) == 1
+    state.add(_measured(tablet("c").author, HullState(HULL), "31.0 kn"))
+    assert [len(stale.not_covered) for stale in state.stale(JOB)] == [], "both stand again, as they were signed"
 
 
 def test_a_sign_off_covers_what_its_entries_replaced_even_when_that_arrives_last() -> None:
@@ -414,6 +468,28 @@ def test_equal_amounts_in_two_units_are_one_value(one: str, other: str, same: bo
     assert same_value(one, other) == same_value(other, one) == same
 
 
+@pytest.mark.parametrize(
+    ("texts", "finest"),
+    [
+        (("63 degF", "17.2 degC"), "17.2 degC"),
+        (("25 gal", "95 L"), "95 L"),
+        (("63 degF", "17.4 degC"), None),  # 63.3 degF: they differ by a digit typed
+        (("2 h", "100 min"), None),
+        (("17 degC", "17.2 degC"), None),  # one unit: nothing was rounded on the way
+        (("63 degF", "17.2 degC", "17.22 degC"), None),  # two of them differ in one unit, whichever came first
+    ],
+)
+def test_a_reading_typed_in_two_units_agrees_as_far_as_its_digits_go(
+    texts: tuple[str, ...], finest: str | None
+) -> None:
+    entries = [_measured(tablet(f"t{n}").author, HullState(HULL), text) for n, text in enumerate(texts)]
+    found = set()
+    for some in permutations(entries):
+        state = replay(HULL, some)
+        found.add(frozenset(entry.value for entry in state.current(state.register_of(some[0]))))
+    assert found == {frozenset([finest])} if finest else (len(found) == 1 and len(found.pop()) > 1)
+
+
 def test_readings_of_one_amount_in_two_units_do_not_disagree_and_the_finest_is_used() -> None:
     hands = [tablet(name) for name in "abc"]
     texts = ("1.0 h", "60 min", "60.0 min")  # to 6 min, to 1 min, to 0.1 min
@@ -456,11 +532,40 @@ def _not_covered(signature: Entry, state: HullState, entries: dict[str, Entry]) 
         covered |= more
     in_the_job = [one for one in entries.values() if one.job and state.joined(one.job) == state.joined(signature.job)]
     told_by_what_they_bring = ("move", ("into",))
-    return {
+    by_entries = {
         one.id
         for one in in_the_job
         if register_of(one).kind != "signoff" and register_of(one)[::2] != told_by_what_they_bring
     } - covered
+    there = {name: state.register_of(entries[name]) for name in by_entries}
+    return {
+        name
+        for name, key in there.items()
+        if name not in state.register(key).entries or not _stands_as_signed(key, state, covered)
+    }
+
+
+def _stands_as_signed(key: RegisterKey, state: HullState, covered: set[str]) -> bool:
+    """Whether what stands in a register is, value for value, what stood there of what a signature covers."""
+    seen = [entry for entry in state.register(key).entries.values() if entry.id in covered]
+    signed = Register()
+    for entry in seen:
+        signed.add(entry)
+    said = [[*map(_said, one.heads)] for one in (signed, state.register(key))]
+    return bool(seen) and all(
+        any(alike(value, other) for other in there)
+        for here, there in (said, said[::-1])
+        for value in here
+        if value is not None
+    )
+
+
+def _said(entry: Entry) -> JsonValue:
+    if entry.kind in ("alias", "move"):
+        return target(entry)
+    if entry.kind == "note":
+        return [entry.by, entry.at, entry.value]
+    return None if entry.kind == "retract" else entry.value
 
 
 @settings(deadline=None, max_examples=examples(60))
@@ -470,8 +575,8 @@ def test_an_entry_is_never_shown_before_one_it_replaces(seed: int) -> None:
     for register in state.registers.values():
         shown = [entry.id for entry in register.history]
         for entry in register.entries.values():
-            for target in entry.replaces:
-                assert target not in register.entries or shown.index(target) < shown.index(entry.id), f"seed {seed}"
+            for replaced in entry.replaces:
+                assert replaced not in register.entries or shown.index(replaced) < shown.index(entry.id), f"seed {seed}"
 
 
 def _calls_while(work: Callable[[], object]) -> int:

@@ -10,7 +10,7 @@ import pytest
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import Author, measure
-from garboard.history.replay import replay
+from garboard.history.replay import HullState, replay
 from garboard.shop_link import pairing, sync
 from garboard.shop_link.ashore import ASHORE, State
 from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, TECHNICIAN
@@ -109,6 +109,17 @@ def test_a_technicians_tablet_measures_again_and_a_manager_made_of_it_settles(dr
         d.app.way.go(Route(page="ashore"))
         d.press("bring ashore now")
         d.wait(lambda: replay(HULL, shop.hulls.entries(HULL)).disagreements(job) == (), 30)
+
+        step, field = "dock.horn", "fuses"
+        said = [measure(Author(who, who), HullState(HULL), job, step, field, n) for who, n in (("a", 11), ("b", 12))]
+        d.app.tablet.save(*said)
+        d.app.way.go(Route(page="entry", hull=HULL, job=job, step=step, subject=("measure", step, field, "", "")))
+        for size in ((800, 1280), (1280, 800)):  # both stand first, whichever way the tablet is held
+            d.resize(*size)
+            (typed,) = (w for w in d.widgets() if type(w).__name__ == "Typed")
+            values = [w for w in d.widgets() if getattr(w, "text", "") in ("11", "12")]
+            assert len(values) == 2
+            assert all(w.to_window(*w.pos)[1] > typed.to_window(*typed.pos)[1] for w in values)
 
 
 def test_a_wrong_code_says_what_to_do(drive: Drive) -> None:

@@ -40,6 +40,18 @@ def _marked(figure: Figure) -> Figure:
     return attrs.evolve(figure, markers=(Marker("Best economy", one.x[highest], one.y[highest], one.second_axis),))
 
 
+def test_two_bands_are_told_apart_without_colour_and_each_stays_in_its_place(kivy_window: Any) -> None:
+    from garboard_tablet.ui.drawing import hatching
+
+    box = (10.0, 20.0, 110.0, 80.0)
+    first, second = (hatching(number, box, 10) for number in (0, 1))
+    assert {(d - b) * (c - a) > 0 for a, b, c, d in first} == {True}
+    assert {(d - b) * (c - a) > 0 for a, b, c, d in second} == {False}
+    assert len(second) > len(first)
+    for a, b, c, d in (*first, *second):
+        assert {10 <= x <= 110 for x in (a, c)} | {20 <= y <= 80 for y in (b, d)} == {True}
+
+
 def test_no_name_of_a_point_covers_a_curve_or_another_name(kivy_window: Any) -> None:
     """In every size, in every figure of the sample jobs; where none is marked, the highest point of each curve is."""
     figures = [figure if figure.markers else _marked(figure) for figure in sample_figures()]

@@ -16,6 +16,8 @@ from garboard.commands.tools import BAD_INPUT
 from garboard.faults import Fault, InputError, in_number, in_words
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
     from garboard.disk.hullfile import HullFolder
     from garboard.records import JsonValue
     from garboard.shop_link.pairing import PairedShop
@@ -58,6 +60,8 @@ Exit status 0  both sides hold the same
 def command(folder: Path, code: str, new: bool, name: str, address: str, minutes: float, as_json: bool) -> None:
     """Pair if asked to, then bring ashore."""
     from garboard.disk.hullfile import HullFolder
+    from garboard.hosting.titles import names_in_words
+    from garboard.report.terminal import Tools
     from garboard.shop_link import pairing, sync
 
     paired = None if code else _paired(folder)
@@ -76,7 +80,9 @@ def command(folder: Path, code: str, new: bool, name: str, address: str, minutes
     except (sync.ShopAway, sync.NotTheShop, sync.NotPaired, sync.ShopRefused) as failure:
         click.echo(f"Not brought ashore: {in_words(failure)}.", err=True)
         sys.exit(BAD_INPUT)
-    click.echo(json.dumps(plain_report(report), indent=1) if as_json else readable_report(report))
+    tools = click.get_current_context().ensure_object(Tools)
+    told = readable_report(report, lambda names: names_in_words(names, tools.host))
+    click.echo(json.dumps(plain_report(report), indent=1) if as_json else told)
     if not report.complete:
         sys.exit(1)
 
@@ -168,8 +174,12 @@ def plain_report(report: SyncReport) -> dict[str, JsonValue]:
     }
 
 
-def readable_report(report: SyncReport) -> str:
-    """A report for people."""
+def readable_report(report: SyncReport, told: Callable[[Iterable[str]], str] = ", ".join) -> str:
+    """A report for people.
+
+    told : names of values in words; see `titles.names_in_words`
+    """
+    from garboard.commands.hulls import stale_in_words
     from garboard.history.merge import boat_by_boat
     from garboard.history.registers import name_of
     from garboard.history.setting_entries import record_in_words
@@ -186,7 +196,7 @@ def readable_report(report: SyncReport) -> str:
     for hull in boat_by_boat(report.hulls):
         lines += [f"{', also '.join((record_in_words(hull.hull), *hull.also))}: {hull.received} new"]
         lines += [f"  values disagree: {name_of(key)}" for key in hull.disagreeing]
-        lines += [f"  signature stale: {who}: not covered: {', '.join(what)}" for who, what in hull.stale]
+        lines += [f"  {line}" for line in stale_in_words(hull.stale, told)]
         lines += [f"  looks like {other}: compare the number with the transom" for other in hull.look_alikes]
     lines += [f"refused by the shop, still in this folder: {name}: {reason}" for name, reason in report.refused]
     if report.not_taken:

@@ -35,13 +35,14 @@ from garboard.history.authority import SHOP_FOLDER, THE_SHOP_ITSELF, managers_pa
 from garboard.history.boat import Boat, author_for, open_hull, register_named, replay_with_aliases
 from garboard.history.boat import attach as keep_with_step
 from garboard.history.halves import MissingHalf, save_in_turn
-from garboard.history.merge import HullMerge, MergeReport, boat_by_boat, merge, state_digest
+from garboard.history.merge import HullMerge, MergeReport, boat_by_boat, by_what_changed, merge, state_digest
 from garboard.history.moves import JOINING
 from garboard.history.past import TAKING_BACK, history_of, outlived_a_joining
 from garboard.history.registers import RegisterKey, name_of, retractions_in
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import record_in_words
 from garboard.hosting.host import PluginHost
+from garboard.hosting.titles import names_in_words
 from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults
 from garboard.records import JsonValue
 from garboard.report.terminal import Tools
@@ -115,7 +116,9 @@ def _merge(sources: tuple[Path, ...], target: Path, dry_run: bool) -> MergeRepor
 
 
 def _print_report(report: MergeReport, as_json: bool) -> None:
-    click.echo(json.dumps(plain_report(report), indent=1) if as_json else readable_report(report))
+    tools = click.get_current_context().ensure_object(Tools)
+    told = readable_report(report, lambda names: names_in_words(names, tools.host))
+    click.echo(json.dumps(plain_report(report), indent=1) if as_json else told)
 
 
 def plain_report(report: MergeReport) -> dict[str, JsonValue]:
@@ -162,8 +165,11 @@ def plain_losses(lost: Iterable[Loss]) -> list[JsonValue]:
     return [{"file": str(one.file), "entries": one.entries, "cut": one.cut} for one in lost]
 
 
-def readable_report(report: MergeReport) -> str:
-    """A merge report for a person: what came first, then everything to look at."""
+def readable_report(report: MergeReport, told: Callable[[Iterable[str]], str] = ", ".join) -> str:
+    """A merge report for a person: what came first, then everything to look at.
+
+    told : names of values in words; see `titles.names_in_words`
+    """
     new = "would be new" if report.dry_run else "new"
     entries, files = in_number(report.received, "entry", "entries"), in_number(report.attachments, "attachment")
     lines = [f"{new[0].upper()}{new[1:]} in {report.target}: {entries} and {files}"]
@@ -174,7 +180,7 @@ def readable_report(report: MergeReport) -> str:
             f"    values disagree: {name_of(key)} ({f'job {key.job}' if key.job else 'of the vessel'})"
             for key in hull.disagreeing
         ]
-        lines += [f"    signature stale: {who}, not covered: {', '.join(what)}" for who, what in hull.stale]
+        lines += [f"    {line}" for line in stale_in_words(hull.stale, told)]
         lines += [
             f"    check {other}: it looks alike. One boat? Use `garboard same-boat`" for other in hull.look_alikes
         ]
@@ -186,6 +192,12 @@ def readable_report(report: MergeReport) -> str:
     lines += [f"  damaged here, replaced by a sound copy: attachment {name}" for name in report.mended]
     lines += [f"  not read, so not merged: {file}: {reason}" for file, reason in report.not_read]
     return "\n".join([*lines, *([] if report.dry_run else [_counted(report)])])
+
+
+def stale_in_words(stale: Iterable[tuple[str, tuple[str, ...]]], told: Callable[[Iterable[str]], str]) -> Iterator[str]:
+    """Signatures that went stale, each with what was changed; the same change is told once for all who signed."""
+    for names, who in by_what_changed(stale).items():
+        yield f"signature stale: {'; '.join(who)}: sign again. Changed: {told(names)}"
 
 
 def _kept_in_words(report: MergeReport) -> str:
@@ -280,15 +292,17 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
         if home.current(key) and (key.kind in ("field", "measure") or home.disagrees(key)):
             yield f"{'  DISAGREES  ' if home.disagrees(key) else '  '}{_standing(home, key)}"
     for key, home in sorted(registers.items(), key=lambda one: one[0]):
-        for retraction in retractions_in(home.registers[key]):
-            what = f"{name_of(key)} {_text(retraction.entry.value)}"
-            yield f"  taken back by {retraction.by}: {what}: {retraction.reason}"
+        taken_back = (  # two tablets' equal values, taken back together, are one to read
+            f"  taken back by {one.by}: {name_of(key)} {_text(one.entry.value)}: {one.reason}"
+            for one in retractions_in(home.registers[key])
+        )
+        yield from dict.fromkeys(taken_back)
     stale = {staleness.sign_off.id: staleness for staleness in state.stale(job)}
     for key in sorted(key for key in state.registers if key.kind == "signoff" and key.job == job):
         for entry in state.current(key):
-            missing = len(stale[entry.id].not_covered) if entry.id in stale else 0
+            missing = len(set(map(state.register_of, stale[entry.id].not_covered))) if entry.id in stale else 0
             yield f"  signed by {'/'.join(key.subject)}, {moment_in_words(entry.at)}" + (
-                f", STALE: {missing} not covered" if missing else ""
+                f", STALE: {in_number(missing, 'value')} changed since" if missing else ""
             )
     for one in boat.view(job).unreadable:
         place = "/".join(filter(None, one.place)) or "a line of the file"

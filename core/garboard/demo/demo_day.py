@@ -87,11 +87,11 @@ def _measured_twice(first: HullFolder, second: HullFolder, job_file: JobFile, au
 
 
 def _measured_after_the_sign_off(first: HullFolder, second: HullFolder, job_file: JobFile, author: Author) -> None:
-    """The first tablet tries the horn again after the second had the job signed."""
+    """The first tablet measures a drop again, and reads another, after the second had the job signed."""
     hull, job = job_file.vessel.hull_number, job_file.job.id
     held = [entry for entry in second.entries(hull) if entry.kind != "signoff"]
     entry = attrs.evolve(author, wall=lambda: RETESTED_AT)
-    again = measure(entry, replay(hull, held), job, "handover.lights_and_horn", "horn", True)
+    again = measure(entry, replay(hull, held), job, "wiring_audit.circuits", "drop", "0.27 V", of="Bilge pump forward")
     first.put_if_absent(hull, [*held, again])
     for name in second.attachments.names():
         first.attachments.put(second.attachments.get(name))

@@ -27,7 +27,7 @@ class HullMerge:
     received    : entries that were new here
     existing    : entries of the sources that were here before, or received from an earlier source
     disagreeing : what disagrees now and did not before, with the job it is in
-    stale       : sign-offs that cover everything no longer and did before: (who, names of what is not covered)
+    stale       : sign-offs that cover everything no longer and did before: (who, names of the values they miss)
     also        : other hull numbers that are the same boat
     """
 
@@ -38,6 +38,14 @@ class HullMerge:
     stale: tuple[tuple[str, tuple[str, ...]], ...] = ()
     look_alikes: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
+
+
+def by_what_changed(stale: Iterable[tuple[str, tuple[str, ...]]]) -> dict[tuple[str, ...], list[str]]:
+    """Stale sign-offs by what they do not cover, so that it is told once for all who signed."""
+    found: dict[tuple[str, ...], list[str]] = {}
+    for who, names in stale:
+        found.setdefault(names, []).append(who)
+    return found
 
 
 def boat_by_boat(hulls: Iterable[HullMerge]) -> tuple[HullMerge, ...]:

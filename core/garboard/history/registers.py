@@ -8,6 +8,7 @@ clock decides anything: it only orders what is shown.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from itertools import combinations, starmap
 from typing import NamedTuple
 
 import attrs
@@ -16,7 +17,7 @@ from garboard.disk.clock import Stamp, order_key
 from garboard.disk.entries import Entry
 from garboard.history.moves import JOINING, target
 from garboard.history.shapes import Misfit, misfit_of
-from garboard.history.values import finest, member, same_value
+from garboard.history.values import alike, finest, member, same_value
 from garboard.records import JsonValue
 
 ONLY_GROWING = frozenset({"note", "signoff", "run"})
@@ -117,8 +118,9 @@ class Register:
     def current(self) -> tuple[Entry, ...]:
         """Heads that say something: one for each different value, in order of display.
 
-        Of heads that agree the one read most finely is used for all: no clock chooses what is calculated with. Notes
-        do not agree: two in the same words, written apart, are two remarks. What cannot be read says nothing.
+        Of heads that agree the one read most finely is used for all: no clock chooses what is calculated with. Typed in
+        two units they agree as far as their digits go, where each does with every other: so whichever came first.
+        Notes do not agree: two in the same words, written apart, are two remarks. What cannot be read says nothing.
         """
         return self._current(self.head_ids - self.misfits.keys() if self.misfits else self.head_ids)
 
@@ -136,11 +138,13 @@ class Register:
         groups: list[list[Entry]] = []
         for head in self._ordered(ids):
             if head.kind != "retract":
-                alike = next((group for group in groups if _agree(group[0], head)), None)
-                if alike is None:
+                same = next((group for group in groups if _agree(group[0], head)), None)
+                if same is None:
                     groups.append([head])
                 else:
-                    alike.append(head)
+                    same.append(head)
+        if len(groups) > 1 and _all_alike(every := [head for group in groups for head in group]):
+            groups = [every]
         return tuple(map(finest, groups))
 
     def ever_set(self, value: JsonValue) -> bool:
@@ -177,6 +181,19 @@ class Register:
 
 def _agree(one: Entry, other: Entry) -> bool:
     return one.kind != "note" and same_value(_meaning(one), _meaning(other))
+
+
+def _all_alike(heads: Iterable[Entry]) -> bool:
+    """Whether amounts typed in two units are each alike with every other."""
+    said = {head.value if isinstance(head.value, str) else None for head in heads if head.kind != "note"}
+    return len(said) > 1 and None not in said and all(starmap(alike, combinations(said, 2)))
+
+
+def say_the_same(one: Entry, other: Entry) -> bool:
+    """Whether two entries of a register say the same. A note is one remark where its writer and its time are too."""
+    return one.id == other.id or (
+        alike(_meaning(one), _meaning(other)) and (one.kind != "note" or (one.by, one.at) == (other.by, other.at))
+    )
 
 
 def _meaning(entry: Entry) -> JsonValue:
@@ -219,6 +236,6 @@ def resolution_in(register: Register) -> Resolution | None:
     if head.id in register.misfits:
         return None
     instead = [entry for name in head.replaces if (entry := register.entries.get(name)) and entry.kind != "retract"]
-    if head.kind not in ("measure", "field") or all(same_value(one.value, instead[0].value) for one in instead):
+    if head.kind not in ("measure", "field") or all(alike(one.value, instead[0].value) for one in instead):
         return None
     return Resolution(head, tuple(sorted(instead, key=lambda entry: (entry.clock, entry.id))))

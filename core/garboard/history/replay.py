@@ -136,7 +136,7 @@ class HullState:
 
     def _index(self, job: str) -> _JobIndex:
         if job not in self._jobs:
-            self._jobs[job] = _JobIndex(SignatureScope(self._entries, self.register_of))
+            self._jobs[job] = _JobIndex(SignatureScope(self._entries, self.register_of, self.register))
         return self._jobs[job]
 
     def _reach(self, entry: Entry, key: RegisterKey) -> None:
@@ -236,12 +236,13 @@ class HullState:
         return tuple(retraction for key in keys for retraction in retractions_in(self.registers[key]))
 
     def stale(self, job: str) -> tuple[Staleness, ...]:
-        """Sign-offs of a job that do not cover everything in it, each with what it misses."""
-        signatures = [
-            entry for key in sorted(self._job_keys(job)) if key.kind == "signoff" for entry in self.current(key)
-        ]
-        job = self.joined(job)
-        return tuple(stale for entry in signatures if (stale := self._jobs[job].scope.staleness(entry)))
+        """Sign-offs of a job that do not cover every value in it, each with what it misses."""
+        scope = self._jobs[whole].scope if (whole := self.joined(job)) in self._jobs else None
+        return tuple(stale for entry in self._signatures(job) if scope and (stale := scope.staleness(entry)))
+
+    def _signatures(self, job: str) -> Iterator[Entry]:
+        keys = sorted(key for key in self._job_keys(job) if key.kind == "signoff")
+        return (entry for key in keys for entry in self.current(key))
 
     def coverage(self, job: str) -> tuple[str, ...]:
         """Ids a sign-off written now must name: every head of the job that this program understands."""
@@ -365,10 +366,11 @@ class HullState:
             for entry in register.entries.values()
             if entry.kind == "setting"
         ]
-        stale: list[JsonValue] = [
-            [staleness.sign_off.id, [entry.id for entry in staleness.not_covered]]
+        stale: list[JsonValue] = [  # by entries, as every version tells it; `stale` goes by values
+            [sign_off.id, [entry.id for entry in missing]]
             for job in sorted(self._jobs)
-            for staleness in self.stale(job)
+            for sign_off in self._signatures(job)
+            if (missing := self._jobs[self.joined(job)].scope.not_named(sign_off))
         ]
         return {"hull": self.hull, "slots": registers, "stale": stale, "unknown": [*sorted([*self.unknown, *settings])]}
 

@@ -1,13 +1,16 @@
-"""What the signatures over a job cover: the entries they name, and everything those replaced, step by step."""
+"""What the signatures over a job cover: the entries they name, and everything those replaced, step by step.
+
+A signature stands for values: where what stands now is what its signer saw, typed again or not, it covers that too.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
 import attrs
 
 from garboard.disk.entries import Entry
-from garboard.history.registers import RegisterKey
+from garboard.history.registers import Register, RegisterKey, say_the_same
 from garboard.history.values import member
 
 
@@ -25,11 +28,13 @@ class SignatureScope:
 
     everything  : the hull's entries: a job's value of a vessel field may be replaced by another job's
     register_of : the register an entry belongs to in the hull's state
+    register    : everything entered in a register
     entries     : what a sign-off over the job should cover: all but sign-offs
     """
 
     everything: Mapping[str, Entry]
     register_of: Callable[[Entry], RegisterKey]
+    register: Callable[[RegisterKey], Register]
     entries: dict[str, Entry] = attrs.field(factory=dict)
     _covered: dict[str, set[str]] = attrs.field(factory=dict)
     _not_covered: dict[str, dict[str, Entry]] = attrs.field(factory=dict)
@@ -50,8 +55,30 @@ class SignatureScope:
 
     def staleness(self, sign_off: Entry) -> Staleness | None:
         """What one of the job's sign-offs misses; None when it covers everything."""
+        missing = self.not_named(sign_off)
+        if not missing:
+            return None
+        same = {key for key in set(map(self.register_of, missing)) if self._stands_as_signed(sign_off, key)}
+        told = tuple(one for one in missing if self.register_of(one) not in same or one.id not in self._known(one))
+        return Staleness(sign_off, told) if told else None
+
+    def not_named(self, sign_off: Entry) -> tuple[Entry, ...]:
+        """Entries a sign-off neither names nor reaches from those it names, whatever they say."""
         missing = self._not_covered[sign_off.id]
-        return Staleness(sign_off, tuple(missing[name] for name in sorted(missing))) if missing else None
+        return tuple(missing[name] for name in sorted(missing))
+
+    def _known(self, entry: Entry) -> Mapping[str, Entry]:
+        """The entries of an entry's register: without it where this program does not know its kind or format."""
+        return self.register(self.register_of(entry)).entries
+
+    def _stands_as_signed(self, sign_off: Entry, key: RegisterKey) -> bool:
+        """Whether the values that stand in a register are those that stood there for the signer, who saw one."""
+        register, covered = self.register(key), self._covered[sign_off.id]
+        seen = [entry for name, entry in register.entries.items() if name in covered]
+        replaced = {name for entry in seen for name in entry.replaces}
+        signed = [entry for entry in seen if entry.id not in replaced and entry.kind != "retract"]
+        standing = [entry for entry in register.heads if entry.kind != "retract"]
+        return bool(seen) and _all_in(signed, standing) and _all_in(standing, signed)
 
     def _add_other(self, entry: Entry) -> None:
         self.entries[entry.id] = entry
@@ -83,3 +110,8 @@ class SignatureScope:
         """What an entry replaces, as far as it is here: what it names in its own register."""
         here = [other for other in entry.replaces if other in self.everything]
         return (other for other in here if self.register_of(self.everything[other]) == self.register_of(entry))
+
+
+def _all_in(some: Iterable[Entry], others: Sequence[Entry]) -> bool:
+    """Whether everything that some entries say is said by others."""
+    return all(any(say_the_same(one, other) for other in others) for one in some)

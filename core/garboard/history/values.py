@@ -41,6 +41,28 @@ def _same_amount(one: str, other: str) -> bool:
         return False
 
 
+def alike(one: JsonValue, other: JsonValue) -> bool:
+    """Whether two values say the same, or one is the other read in another unit: 63 degF is 17.22 degC, typed 17.2.
+
+    The coarser, rounded to the last digit of the finer, is the finer. In one unit nothing is rounded.
+
+    >>> alike("63 degF", "17.2 degC"), alike("63 degF", "17.4 degC"), alike("2 h", "100 min")
+    (True, False, False)
+    """
+    if same_value(one, other):
+        return True
+    here, there = _amount(one), _amount(other)
+    if here is None or there is None or here.unit == there.unit:
+        return False
+    try:
+        if here.last_digit(there.unit) < there.last_digit(there.unit):
+            here, there = there, here
+        off = abs(here.to(there.unit) - float(there.text))
+        return off <= there.last_digit(there.unit) / 2 * (1 + _ROUNDING)
+    except ValueError:  # amounts of two quantities
+        return False
+
+
 def _amount(value: JsonValue) -> Amount | None:
     try:
         return Amount.parse(value) if isinstance(value, str) else None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from garboard.fields import Kind
 from garboard.hosting.host import PluginHost
 from garboard.job_view import FieldKey, JobView
@@ -48,6 +50,16 @@ def name_in_words(name: str, host: PluginHost) -> str:
         field, row, of = (*rest, "", "")[:3]
         return place_in_words((step, field, row, of), host)
     return name.replace("/", " ").replace("_", " ").capitalize()
+
+
+MOST_TOLD = 3
+
+
+def names_in_words(names: Iterable[str], host: PluginHost) -> str:
+    """What several names of `registers.name_of` name, each once: the first few, and how many more."""
+    words = list(dict.fromkeys(name_in_words(name, host) for name in names))
+    more = len(words) - MOST_TOLD
+    return "; ".join(words[:MOST_TOLD]) + (f"; and {more} more" if more > 0 else "")
 
 
 def title_of(step_key: str, host: PluginHost) -> str:

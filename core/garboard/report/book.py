@@ -26,6 +26,7 @@ from garboard.job_view import JobView
 from garboard.records import Measurement, SignOff
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.outline import (
+    SIGN_AT_HAND_OVER,
     HandOver,
     PhaseOutline,
     StepOutline,
@@ -571,6 +572,8 @@ def _signatures(paper: Paper, view: JobView, host: PluginHost, state: HandOver) 
     paper.y += 2
     for role in ("technician", "manager", "owner"):
         signed = [sign_off for sign_off in view.sign_offs if sign_off.role == role]
+        if state.is_done and not signed and role not in SIGN_AT_HAND_OVER:
+            continue  # nothing waits for it
         for sign_off in signed or [SignOff(role=role, name=view.job.owner if role == "owner" else "")]:
             _signature(paper, sign_off, [name_in_words(name, host) for name in sign_off.not_covered])
 

@@ -53,12 +53,14 @@ class Choice:
     token  : names the register in a form
     saw    : names the values in it, so that a value that arrives meanwhile is noticed
     values : the values, in order of display
+    apart  : for each, what tells it from one that reads the same; "" where nothing need
     """
 
     token: str
     saw: str
     place: str
     values: tuple[Entry, ...]
+    apart: tuple[str, ...]
 
 
 @attrs.frozen
@@ -381,7 +383,10 @@ def make_summary(store: Store, host: PluginHost, hull: str) -> BoatSummary:
     """Replay and assess a boat."""
     boat, entries, held = open_boat(store, hull)
     recordings = _Recordings(store.attachments)
-    jobs = tuple(_job_summary(boat, job, host, recordings.load) for job in boat.jobs)
+    jobs = tuple(
+        _job_summary(boat, job, host, recordings.load, lambda name: store.attachments.sizes().get(name))
+        for job in boat.jobs
+    )
     figures = {figure_name(figure): figure for job in jobs for figure in _figures(one.finding for one in job.assessed)}
     return BoatSummary(
         boat=boat,
@@ -411,13 +416,43 @@ def _figures(findings: Iterable[Finding]) -> Iterable[Figure]:
     return (figure for finding in findings for figure in finding.figures)
 
 
-def _job_summary(boat: Boat, job: str, host: PluginHost, load: Callable[[str], Recording]) -> JobSummary:
+def told_apart(values: Sequence[Entry], size_of: Callable[[str], int | None]) -> tuple[str, ...]:
+    """For each of several values what tells it from those that read the same: its file, and the second.
+
+    size_of : the size of a file that is here whole [bytes]; None of another
+    """
+    said = [value_in_words(entry.value) for entry in values]
+    return tuple(
+        _marks(entry, size_of) if said.count(words) > 1 else "" for entry, words in zip(values, said, strict=True)
+    )
+
+
+def _marks(entry: Entry, size_of: Callable[[str], int | None]) -> str:
+    name = entry.value.get("file") if isinstance(entry.value, dict) else None
+    held = size_of(name) if isinstance(name, str) else None
+    marks = [f"{held:,} bytes".replace(",", " ")] if held is not None else []
+    marks += [f"file {name[:8]}" if isinstance(name, str) else f"entry {entry.id[:8]}"]
+    clock = entry.at.partition("T")[2]
+    marks += [f"at {clock[:8]}"] if clock[5:6] == ":" else []  # where the second was written
+    return ", ".join(marks)
+
+
+def _job_summary(
+    boat: Boat,
+    job: str,
+    host: PluginHost,
+    load: Callable[[str], Recording],
+    size_of: Callable[[str], int | None],
+) -> JobSummary:
     seen = boat.view(job, load)
     assessed = host.assess(seen)
     home = boat.state_of(job)
     choices = tuple(
-        Choice(token_of(key), seen_in(state, key), register_in_words(key, host, seen), state.current(key))
+        Choice(
+            token_of(key), seen_in(state, key), register_in_words(key, host, seen), values, told_apart(values, size_of)
+        )
         for state, key in disagreeing(boat, job)
+        for values in [state.current(key)]
     )
     stale = tuple(
         Stale(

@@ -13,6 +13,8 @@ from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import ASHORE, VesselLine, VesselList, stamp_of
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
     from garboard.history.registers import RegisterKey
     from garboard.shop_link.ashore import State
     from garboard.shop_link.sync import SyncReport
@@ -65,18 +67,23 @@ class ReportLine:
     route: Route | None = None
 
 
-def lines_of(state: State, may_decide: bool = True) -> list[ReportLine]:
+def lines_of(
+    state: State, may_decide: bool = True, told: Callable[[Iterable[str]], str] = ", ".join
+) -> list[ReportLine]:
     """What to show under a state.
 
     may_decide : whether this tablet may settle what disagrees
+    told       : names of values in words; see `titles.names_in_words`
     """
     if state.report is None:
         return []
+    from garboard.history.merge import by_what_changed
+
     report = state.report
     lines = [_disagreement(hull, key, may_decide) for hull, key in report.disagreeing]
-    for hull, who, what in report.stale:
-        text = f"{hull}: the signature of {who} no longer covers {', '.join(what[:3])}"
-        lines.append(ReportLine(text + (f" and {len(what) - 3} more" if len(what) > 3 else ""), True))
+    for merged in report.hulls:
+        for names, who in by_what_changed(merged.stale).items():
+            lines.append(ReportLine(f"{merged.hull}: sign again: {'; '.join(who)}. Changed: {told(names)}", True))
     lines += [ReportLine(f"The shop would not take {name[:12]}: {reason}", True) for name, reason in report.refused]
     if report.not_taken:
         from garboard.shop_link.sync import not_taken_in_words

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
+from garboard.hosting.titles import names_in_words
 from garboard.shop_link.pairing import EXAMPLE
 from garboard_tablet.models.ashore import ReportLine, lines_of
 from garboard_tablet.models.session import Route
@@ -60,7 +61,8 @@ class AshorePage(Page):
                 word=state.word,
             )
         ]
-        makers.extend(partial(self._row, line) for line in lines_of(state, self.tablet.may_decide))
+        told = partial(names_in_words, host=self.tablet.host)
+        makers.extend(partial(self._row, line) for line in lines_of(state, self.tablet.may_decide, told))
         return column_of(makers)
 
     def _row(self, line: ReportLine) -> Widget:

@@ -135,6 +135,10 @@ class EntryPage(EchoingPage):
             text = f"{self._chosen.text} is right, because:" if self._chosen else text
             makers.append(self._card(Verdict.ADVISE, text, "values disagree"))
             return makers
+        if form.rivals:  # first: on a tall tablet little stands above the pad
+            disagree = verdict_marks[Verdict.ADVISE]
+            makers.append(lambda: Marked("The values disagree. Measure again.", disagree))
+            makers.append(lambda: rivals_row(form.rivals_told, 32))
         if field.kind in NUMBERS and self._typing:
             makers.append(lambda: self._typed_widget(form))
             if form.read_to:
@@ -149,11 +153,7 @@ class EntryPage(EchoingPage):
         aside = self._aside(form)
         if aside:
             makers.append(lambda: Across(aside, least=128))
-        if form.rivals:
-            disagree = verdict_marks[Verdict.ADVISE]
-            makers.append(lambda: Marked("The values disagree. Measure again.", disagree))
-            makers.append(lambda: rivals_row(form.rivals_told, 32))
-        elif field.kind in NUMBERS and field.plausible and self._typing:
+        if not form.rivals and field.kind in NUMBERS and field.plausible and self._typing:
             makers.append(lambda: self._usual_bar(form))
         if form.result.question:
             return makers

@@ -89,8 +89,8 @@ class Plot(Widget):
             top = bottom + scale * (y_span[1] - y_span[0])
         self._box = (left, bottom, right, top)
         self.curves, self.names = [], []
-        for band in figure.bands:
-            self._draw_band(band, x_span, y_span, y2_span)
+        for number, band in enumerate(figure.bands):
+            self._draw_band(number, band, x_span, y_span, y2_span)
         self._draw_axes(x_span, y_span, y2_span)
         for number, series in enumerate(figure.series):
             span = y2_span if series.second_axis and y2_span else y_span
@@ -157,8 +157,11 @@ class Plot(Widget):
         Color(*theme.colour("line")[:3], 0.35)
         SmoothLine(points=points, width=dp(0.7))
 
-    def _draw_band(self, band: Band, x_span: Span, y_span: Span, y2_span: Span | None) -> None:
-        """Hatched, with dark edges and its name: a pale fill would vanish in the sun."""
+    def _draw_band(self, number: int, band: Band, x_span: Span, y_span: Span, y2_span: Span | None) -> None:
+        """Hatched, with dark edges and its name: a pale fill would vanish in the sun.
+
+        One may be to keep to and the next to keep out of: none is green, and each slants and closes up its own way.
+        """
         left, bottom, right, top = self._box
         span = {"x": x_span, "y": y_span, "y2": y2_span or y_span}[band.axis]
         low, high = (min(max(edge, span[0]), span[1]) for edge in (band.low, band.high))
@@ -170,10 +173,10 @@ class Plot(Widget):
             y0, y1 = (self._at(x_span[0], edge, x_span, span)[1] for edge in (low, high))
             x0, x1 = left, right
             edges = [(x0, y0, x1, y0), (x0, y1, x1, y1)]
-        Color(*theme.colour("good")[:3], 0.5)
-        for line in _hatching(x0, y0, x1, y1, dp(18)):
+        Color(*theme.ink[:3], 0.5)
+        for line in hatching(number, (x0, y0, x1, y1), dp(18)):
             SmoothLine(points=line, width=dp(0.7))
-        Color(*theme.colour("good"))
+        Color(*theme.ink)
         for edge in edges:
             SmoothLine(points=edge, width=dp(1.6))
 
@@ -191,7 +194,7 @@ class Plot(Widget):
         Color(*theme.panel)
         Rectangle(pos=(x - dp(4), y - found.height / 2), size=(found.width + dp(8), found.height))
         self.names.append((x - dp(4), y - found.height / 2, x + found.width + dp(4), y + found.height / 2))
-        draw_text(band.name, x, y, "good", SMALL, (0, 0.5))
+        draw_text(band.name, x, y, "ink", SMALL, (0, 0.5))
 
     def _draw_series(self, number: int, points: Sequence[tuple[float, float]], *, line: bool, markers: bool) -> None:
         style = SERIES_STYLES[number % len(SERIES_STYLES)]
@@ -270,7 +273,16 @@ def _dashed(points: Sequence[tuple[float, float]], pattern: Sequence[float]) -> 
     return dashes
 
 
-def _hatching(x0: float, y0: float, x1: float, y1: float, step: float) -> list[list[float]]:
+def hatching(number: int, box: Box, step: float) -> list[list[float]]:
+    """Lines that fill a rectangle, told apart without colour: rising for the first, falling and closer for the next."""
+    x0, y0, x1, y1 = box
+    if number % 2 == 0:
+        return _slanting(x0, y0, x1, y1, step)
+    rising = _slanting(x0, y0, x1, y1, step * 0.6)
+    return [[a, y0 + y1 - b, c, y0 + y1 - d] for a, b, c, d in rising]
+
+
+def _slanting(x0: float, y0: float, x1: float, y1: float, step: float) -> list[list[float]]:
     """Slanting lines that fill a rectangle."""
     lines = []
     high, wide = y1 - y0, x1 - x0

@@ -478,8 +478,9 @@ def test_a_meter_that_reads_low_shortens_range_and_economy_and_says_so() -> None
         ("mixed_use", "fuel flow over mixed use", 1.1),
     ):
         assert of(low, calculator, name) == pytest.approx(factor * of(plain, calculator, name))
-        assert "corrected by the refill (x 1.100)" in finding(low, calculator).sentence
-        assert "corrected" not in finding(plain, calculator).sentence
+        assert "corrected" not in finding(low, calculator).sentence, "the curve tells it, once for the boat"
+    assert "corrected by the refill (x 1.100)" in finding(low, "curve").sentence
+    assert "corrected" not in finding(plain, "curve").sentence
     table = finding(low, "curve").tables[0]
     assert "corrected by the refill" in table.title
     assert table.rows[7][2] == "14.5"  # 13.2 x 1.1

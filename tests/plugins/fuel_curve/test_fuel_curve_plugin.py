@@ -72,6 +72,8 @@ def test_the_owners_pages_hold_figure_table_cruise_range_and_a_warning() -> None
     assert any(isinstance(block, Figure) for block in blocks)
     assert any(isinstance(block, Table) and block.title == "Fuel by engine speed" for block in blocks)
     assert {block.about for block in blocks if isinstance(block, Finding)} >= {"best-economy cruise", "range"}
+    (mixed,) = (block for block in blocks if isinstance(block, Finding) and block.about == "mixed use")
+    assert "how steeply fuel rises with engine speed" in mixed.numbers[1].name
     words = " ".join(block for block in blocks if isinstance(block, str))
     assert "water: light chop" in words
     assert "Where your fuel goes farthest while the boat planes:" in words

@@ -107,7 +107,7 @@ def test_stale_signatures_name_what_they_do_not_cover(manager: Browser) -> None:
     words = words_of(manager.text(TODAY))
     for who in ("N. Sorrel , technician", "J. Ashdown , owner"):
         place = words.index(f"stale {who}")
-        assert "Not covered: Navigation lights and horn: Horn heard from the dock" in words[place : place + 200]
+        assert "Not covered: Circuit by circuit: Drop, running, Bilge pump forward" in words[place : place + 200]
 
 
 def test_a_wrong_clock_a_missing_plugin_and_a_look_alike_number_are_said(manager: Browser) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import attrs
 import pytest
 
 from garboard.disk.entries import Entry
@@ -14,6 +15,7 @@ from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import open_hull
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
+from garboard_shop.pages.summaries import told_apart
 from pages_rig import (
     CHIEF,
     HAND,
@@ -54,6 +56,18 @@ def measured_elsewhere(pages: Pages, value: str) -> Entry:
     entry = measure(Author("tablet 9", "A. Hand"), HullState(SALTGRASS), JOB, step, field, value, row="2")
     pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
     return entry
+
+
+def test_two_values_that_read_the_same_are_told_apart_by_file_and_second_and_others_need_nothing() -> None:
+    def recorded(tablet: str, file: str, second: int) -> Entry:
+        author = attrs.evolve(Author(tablet, "T. Wray"), wall=lambda: f"2026-05-14T11:18:{second:02d}-04:00")
+        return measure(author, HullState(SALTGRASS), JOB, "s", "recording", {"file": file * 64, "name": "change.csv"})
+
+    alike = recorded("office", "a", 7), recorded("office", "b", 41)
+    sizes = {"a" * 64: 48210}
+    assert told_apart(alike, sizes.get) == ("48 210 bytes, file aaaaaaaa, at 11:18:07", "file bbbbbbbb, at 11:18:41")
+    typed = measure(Author("office", "T. Wray"), HullState(SALTGRASS), JOB, "s", "speed", "31 kn")
+    assert told_apart((alike[0], typed), sizes.get) == ("", "")
 
 
 def test_a_boats_page_says_what_took_the_place_of_values_that_disagreed_and_how(pages: Pages, manager: Browser) -> None:
