@@ -155,7 +155,8 @@ def shop(
         tell_code(code, role)
         with ShopDesk(store, with_own.host, shop_folder, new_code, folder / WAITING_FOLDER) as desk:
             app = make_app(store, name=desk.shop_name, routes=routes_of(desk), lost=lost_in(desk))
-            serve.run(app, listening, certificate, announce)
+            own = with_own.host.apart
+            serve.run(app, listening, certificate, announce, own.stop if own is not None else bool)
     finally:
         store.close()
 

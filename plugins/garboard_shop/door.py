@@ -310,11 +310,18 @@ class Door:
 class DoorServer(uvicorn.Server):
     """A server behind doors.
 
-    config : loaded
+    config  : loaded
+    at_stop : called before it waits for the answers under way
     """
 
-    def __init__(self, config: uvicorn.Config, clock: Callable[[], float] = time.monotonic) -> None:
+    def __init__(
+        self,
+        config: uvicorn.Config,
+        clock: Callable[[], float] = time.monotonic,
+        at_stop: Callable[[], object] = bool,
+    ) -> None:
         super().__init__(config)
+        self._at_stop = at_stop
         self.places = Places(clock)
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
@@ -322,6 +329,11 @@ class DoorServer(uvicorn.Server):
         doors = [Door(one, self.places, self.config.ssl, self._protocol) for one in sockets or []]
         self.servers = cast("list[asyncio.Server]", doors)
         self.started = True
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """Stop: what would keep an answer waiting is ended first."""
+        self._at_stop()
+        await super().shutdown(sockets)
 
     async def on_tick(self, counter: int) -> bool:
         """Ten times a second, as uvicorn calls it."""

@@ -50,10 +50,16 @@ def reachable_host(host: str) -> str:
     return found
 
 
-def server_of(app: Starlette, certificate: Certificate, clock: Callable[[], float] = time.monotonic) -> door.DoorServer:
+def server_of(
+    app: Starlette,
+    certificate: Certificate,
+    clock: Callable[[], float] = time.monotonic,
+    at_stop: Callable[[], object] = bool,
+) -> door.DoorServer:
     """A server for an application, not yet running.
 
-    clock : by which slow connections are closed; never set back [s]
+    clock   : by which slow connections are closed; never set back [s]
+    at_stop : called when the server is to stop, before it waits for the answers under way
     """
     import uvicorn
 
@@ -78,14 +84,20 @@ def server_of(app: Starlette, certificate: Certificate, clock: Callable[[], floa
     if config.ssl is not None:
         config.ssl.minimum_version = ssl.TLSVersion.TLSv1_3
         config.ssl.num_tickets = 0  # nothing is remembered of a connection: a tablet makes one, and takes none up again
-    return door.DoorServer(config, clock)
+    return door.DoorServer(config, clock, at_stop)
 
 
-def run(app: Starlette, listening: socket.socket, certificate: Certificate, announce: bool = False) -> None:
+def run(
+    app: Starlette,
+    listening: socket.socket,
+    certificate: Certificate,
+    announce: bool = False,
+    at_stop: Callable[[], object] = bool,
+) -> None:
     """Serve until interrupted."""
     from garboard_shop.announce import announced
 
     port = listening.getsockname()[1]
     host = reachable_host(listening.getsockname()[0])
     with announced(host, port, certificate.fingerprint) if announce else nullcontext():
-        server_of(app, certificate).run(sockets=[listening])
+        server_of(app, certificate, at_stop=at_stop).run(sockets=[listening])

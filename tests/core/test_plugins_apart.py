@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import sys
+import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from io import BytesIO
 from pathlib import Path
 from textwrap import dedent, indent
@@ -15,8 +18,9 @@ from pypdf import PdfReader
 import small_plugin
 from garboard.fields import implausible
 from garboard.findings import NotEnoughData, Verdict
-from garboard.hosting.apart import MOST_CUTS, Apart, Limits
+from garboard.hosting.apart import MOST_CUTS, Apart, Limits, _Watch
 from garboard.hosting.host import PluginHost, make_host
+from garboard.hosting.sources import Source, find_module
 from garboard.job_view import JobView
 from garboard.records import Job, Measurement, Vessel
 from garboard.report.book import handover_book
@@ -231,6 +235,7 @@ def test_what_it_prints_is_read_by_nobody_without_end(
     apart.close()  # the next process prints to where this test looks
     host = host_of(apart, plugin(tmp_path, "talks", "for _ in range(1000): print('word ' * 100)\nyield found()"))
     assert [one.finding.code for one in host.assess(VIEW)] == ["talks.check.fail"]
+    apart.close()  # what it printed is passed on then
     printed = capfd.readouterr()
     assert printed.out == ""
     assert apart.limits.printed <= len(printed.err) < apart.limits.printed + 1000
@@ -257,3 +262,94 @@ def test_one_that_ends_the_process_when_it_is_imported_is_listed(
     host = host_of(apart, tmp_path / "bad.py", plugin(tmp_path, "good", "yield found()"))
     assert [(problem.name, problem.code) for problem in host.problems] == [("bad", code)]
     assert [one.finding.code for one in host.assess(VIEW)] == ["good.check.fail"]
+
+
+@pytest.fixture(scope="module")
+def hurried() -> Iterator[Apart]:
+    """A process that may pass little time, for plugins that put off its limits."""
+    one = Apart(Limits(processor=0.1, wall=0.4, memory=1 << 28))
+    yield one
+    one.close()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals")
+def test_whoever_says_something_again_and_again_gets_no_more_time_and_is_left_out_at_last(
+    hurried: Apart, tmp_path: Path
+) -> None:
+    file = plugin(tmp_path, "dribbles", "while True:\n    yield found()\n    time.sleep(0.05)")
+    host = host_of(hurried, file, plugin(tmp_path, "good", "yield found()"))
+    for _ in range(MOST_CUTS):
+        assert host.faults == ()
+        *stands, ended, good = host.assess(VIEW)
+        assert ended.finding.code == "dribbles.check.took_too_long"
+        assert good.finding.code == "good.check.fail"
+        assert {one.finding.verdict for one in stands} == {Verdict.FAIL}
+    started = hurried.starts
+    assert [one.finding.code for one in host.assess(VIEW)] == ["dribbles.check.took_too_long", "good.check.fail"]
+    assert hurried.starts == started
+    assert [(one.name, one.code, one.file) for one in host.faults] == [("dribbles", "took_too_long", str(file))]
+    file.write_text(file.read_text(encoding="utf-8").replace("while True", "if True"), encoding="utf-8")
+    again = host_of(hurried, file)  # another version, as a shop approves it
+    assert [one.finding.code for one in again.assess(VIEW)] == ["dribbles.check.fail"]
+    assert again.faults == ()
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="the system does not tell of another process")
+def test_one_that_clears_its_timer_is_ended_by_the_program(tmp_path: Path) -> None:
+    text = """
+        import signal
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, signal.SIG_IGN)
+        signal.pthread_sigmask(signal.SIG_BLOCK, range(1, 64))
+        while True:
+            pass
+    """
+    apart = Apart(Limits(processor=0.1, wall=60.0, memory=1 << 28))
+    host = host_of(apart, plugin(tmp_path, "masks", text))
+    began = time.monotonic()
+    assert [one.finding.code for one in host.assess(VIEW)] == ["masks.check.took_too_long"]
+    assert time.monotonic() - began < 30
+    apart.close()
+
+
+def test_time_in_which_the_program_loads_a_recording_is_not_the_plugins(apart: Apart, tmp_path: Path) -> None:
+    assert [one.finding.code for one in host_of(apart, plugin(tmp_path, "well", "yield found()")).assess(VIEW)] == [
+        "well.check.fail"
+    ]
+    process = apart._process
+    assert process is not None
+    watch = _Watch(process, 0.15)
+    with watch, watch.paused():
+        time.sleep(0.3)
+    assert (watch.ran_out, process.poll()) == (False, None)
+    assert watch.spent < 0.15
+
+
+def test_nobody_waits_long_for_the_checks_of_another_job(
+    apart: Apart, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    host = host_of(apart, plugin(tmp_path, "queues", "yield found()"), plugin(tmp_path, "queues_too", "yield found()"))
+    host.load("here", partial(find_module, Source(str(plugin(tmp_path, "here", "yield found()")))))
+    monkeypatch.setattr(apart, "patience", 0.1)
+
+    def judged() -> list[str]:
+        return [one.finding.code for one in host.assess(VIEW)]
+
+    with ThreadPoolExecutor(1) as other, apart._lock:
+        began = time.monotonic()
+        assert other.submit(judged).result() == ["here.check.fail", "queues.check.busy", "queues_too.check.busy"]
+        assert time.monotonic() - began < 5
+    assert judged() == ["here.check.fail", "queues.check.fail", "queues_too.check.fail"]
+
+
+def test_a_program_that_ends_waits_for_no_plugin(tmp_path: Path) -> None:
+    apart = Apart(Limits(wall=60.0, memory=1 << 28))
+    host = host_of(apart, plugin(tmp_path, "sleeps", "yield found()\ntime.sleep(60)"))
+    with ThreadPoolExecutor(1) as other:
+        judging = other.submit(host.assess, VIEW)
+        while apart._view is None:
+            time.sleep(0.01)
+        apart.stop()
+        *_, ended = judging.result(timeout=10)
+    assert ended.finding.code == "sleeps.check.process_ended"
+    assert [one.finding.code for one in host.assess(VIEW)] == ["sleeps.check.busy"]

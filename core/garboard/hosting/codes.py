@@ -14,7 +14,9 @@ from garboard.findings import Finding
 
 PLUGIN_FAILED = "plugin_failed"
 NOT_ENOUGH_DATA = "not_enough_data"
-NOT_JUDGED = ("took_too_long", "process_ended", "too_much_output", "too_much_memory")
+BUSY = "busy"
+"""Others asked for so long that a calculator was not run: it is, when it is asked for again."""
+NOT_JUDGED = ("took_too_long", "process_ended", "too_much_output", "too_much_memory", BUSY)
 """What a calculator was ended for, or how it ended its process: see `failures.NotJudgedHere`."""
 _WRITTEN = re.compile(r"[a-z][a-z0-9_]*(\.[a-z0-9_]+){2,}")
 

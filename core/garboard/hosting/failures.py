@@ -37,6 +37,7 @@ _CURES = {
     "ended_the_program": "let the plugin return instead of ending the program",
     "process_ended": "let the plugin return instead of ending its process",
     "took_too_long": "end the loop, or compute less",
+    "busy": "look again in a minute",
     "too_much_memory": "keep less in memory",
     "too_much_output": "give fewer and shorter findings",
     "uses_files": "compute from the job view alone",

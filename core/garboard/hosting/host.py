@@ -294,7 +294,8 @@ class PluginHost:
         """What is wrong with plugins, those that come with the program left out: first what keeps one from working."""
         own = [plugin for plugin in self.plugins if plugin.name not in BUILT_IN]
         in_keys = [fault for plugin in own for fault in self._faults_in_keys(plugin)]
-        return (*self.problems, *in_keys, *(fault for plugin in own for fault in self._faults_in_source(plugin)))
+        slow = self.apart.left_out if self.apart is not None else ()
+        return (*self.problems, *slow, *in_keys, *(fault for plugin in own for fault in self._faults_in_source(plugin)))
 
     def _faults_in_source(self, plugin: LoadedPlugin) -> Iterable[PluginProblem]:
         """Read where the plugin runs: a source may be such that whoever reads it ends."""

@@ -10,9 +10,8 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
-from io import StringIO
 from pathlib import Path
-from typing import IO, Any, TextIO
+from typing import IO, Any
 
 import attrs
 
@@ -23,7 +22,7 @@ from garboard.hosting.codes import sources
 from garboard.hosting.failures import PluginFault, PluginProblem, problem_of
 from garboard.hosting.guard import Guard
 from garboard.hosting.host import HOOKS, LoadedPlugin, PluginHost, collect, empty_host
-from garboard.hosting.plugin_code import plugin_code
+from garboard.hosting.plugin_code import end_at_once, plugin_code
 from garboard.hosting.sections import checked_blocks
 from garboard.hosting.source_faults import faults_in_source
 from garboard.hosting.sources import Source, find_module
@@ -38,18 +37,21 @@ _LENGTH = 8
 Sent = tuple[JobView, Declared]
 
 
-def main(processor: float, wall: float, memory: int, answer: int, printed: int) -> None:
+def main(processor: float, wall: float, memory: int, answer: int) -> None:
     """Answer until the program is gone."""
     out = os.fdopen(os.dup(1), "wb")
     requests = os.fdopen(os.dup(0), "rb")
-    _keep_to_itself(printed)
+    _keep_to_itself()
     _limit_memory(memory)
     inside = _Inside(requests, out, answer)
     guard = Guard()
-    inside.begin()
-    while (request := inside.next()) is not None:
-        with _limited(processor, wall), guard.of_plugin(computes=request[0] != "load"):
-            inside.answer(request)
+    try:
+        inside.begin()
+        while (request := inside.next()) is not None:
+            with _limited(processor, wall), guard.of_plugin(computes=request[0] != "load"):
+                inside.answer(request)
+    except OSError:  # nobody hears what it says: the plugin closed the pipe, or the program did
+        end_at_once(plain.PIPE_CLOSED)
 
 
 class _Inside:
@@ -90,8 +92,16 @@ class _Inside:
                 **_how(PluginFault("it leaves a thread running", "starts_thread"), plugin, ""),
                 **end,
             }
-        self._said = 0  # the end is said whatever was said before
-        self._say({"end": True, **end})
+        self._end(end, plugin)
+
+    def _end(self, end: plain.Plain, plugin: str) -> None:
+        """Say the end, whatever was said before; of one that is too long, that it is."""
+        self._said = 0
+        try:
+            self._say({"end": True, **end})
+        except (PluginFault, MemoryError) as too_much:
+            self._said = 0
+            self._say({"end": True, "leaves": True, **_how(too_much, plugin, "")})
 
     def _say(self, message: plain.Plain) -> None:
         content = plain.as_bytes(message)
@@ -219,38 +229,13 @@ def _one(item: Any) -> plain.Plain:
     return {"declared": plain.declared(item), **asking}
 
 
-class _Capped:
-    """What plugins print, as far as anybody wants to read it."""
-
-    def __init__(self, into: TextIO | None, most: int) -> None:
-        self._into, self._left = into or StringIO(), most
-
-    def write(self, text: str) -> int:
-        if self._left > 0:
-            self._into.write(text[: self._left])
-            self._left -= len(text)
-            if self._left <= 0:
-                self._into.write("\n(the plugin prints more; that is left out)\n")
-        return len(text)
-
-    def flush(self) -> None:
-        self._into.flush()
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._into, name)
-
-
-def _keep_to_itself(printed: int) -> None:
+def _keep_to_itself() -> None:
     """What it prints goes to the error output, and it has no input: the pipes are for answers."""
     nothing = os.open(os.devnull, os.O_RDONLY)
     os.dup2(nothing, 0)
-    try:
-        os.dup2(2, 1)
-    except OSError:  # a program without an error output, such as one that the system starts
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    os.dup2(2, 1)
     sys.dont_write_bytecode = True
-    capped: Any = _Capped(sys.stderr, printed)
-    sys.stdout = sys.stderr = capped
+    sys.stdout = sys.stderr
 
 
 def _limit_memory(beyond: int) -> None:

@@ -20,6 +20,8 @@ from garboard.steps import Block
 
 Plain = dict[str, Any]
 T = TypeVar("T")
+PIPE_CLOSED = 74
+"""The status by which the process ends that can say nothing more."""
 
 _BLOCKS: Mapping[str, type[Any]] = {kind.__name__: kind for kind in (Table, Figure, Finding, Number)}
 ASKS = "asks"

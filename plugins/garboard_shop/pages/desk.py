@@ -8,6 +8,7 @@ from types import TracebackType
 from typing import Self
 
 import attrs
+from anyio import CapacityLimiter
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, Undefined
 from markupsafe import Markup, escape
 
@@ -31,6 +32,8 @@ from garboard_shop.pages.summaries import Summaries, file_of, history_name
 from garboard_shop.store import Store
 
 FOLDER = Path(__file__).parent
+PAGES_AT_ONCE = 16
+"""Of the 40 threads that answer: the others are for signing in and for tablets that come ashore."""
 
 
 @attrs.define(eq=False)
@@ -58,11 +61,18 @@ class ShopDesk:
     sessions: Sessions = attrs.field(init=False, factory=Sessions)
     attempts: Attempts = attrs.field(init=False, factory=Attempts)
     templates: Environment = attrs.field(init=False)
+    _page_threads: CapacityLimiter | None = attrs.field(init=False, default=None)
 
     def __attrs_post_init__(self) -> None:
         self.summaries = Summaries(self.store, self.host)
         self.index = Index(self.store, self.summaries.of, self.now)
         self.templates = _templates(self)
+
+    def page_threads(self) -> CapacityLimiter:
+        """How many pages are made at once. Made when a server runs: it belongs to its event loop."""
+        if self._page_threads is None:
+            self._page_threads = CapacityLimiter(PAGES_AT_ONCE)
+        return self._page_threads
 
     def shop_name(self) -> str:
         """What the shop is called now."""

@@ -68,6 +68,11 @@ class Drawn:
         width, height = (120.0, 108.0) if figure.equal_scales else (160.0, 86.0)
         return self.get(name, lambda: figure_bytes(figure, "svg", width, height))
 
+    def forget(self, name: str) -> None:
+        """Draw it anew the next time."""
+        with self._guard:
+            self._kept.pop(name, None)
+
     def get(self, name: str, draw: Callable[[], bytes]) -> bytes:
         """What has a name, drawn now if it was not before."""
         with self._guard:

@@ -22,6 +22,7 @@ from garboard.history.boat import Boat, open_entries
 from garboard.history.moves import JOINING
 from garboard.history.registers import RegisterKey, Resolution, name_of, register_of
 from garboard.history.replay import HullState
+from garboard.hosting.codes import BUSY, code_for
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import why_not_used
@@ -42,6 +43,8 @@ from garboard_shop.pages.wording import value_in_words, written_at
 from garboard_shop.store import AttachmentStore, Store, managers_devices
 
 MOST_BOATS_KEPT = 200
+LONGEST_WAIT = 5.0
+"""Two people who open one boat wait for one summary so long [s]."""
 SIGNED_BEFORE_HAND_OVER = "technician"
 _PIECE = 1 << 20
 
@@ -225,6 +228,11 @@ class BoatSummary:
         return tuple({one.id: one for one in (*self.boat.state.unreadable(""), *of_jobs)}.values())
 
     @property
+    def is_passing(self) -> bool:
+        """Whether a plugin was not asked as others asked for too long: the next look may show more."""
+        return any(one.finding.code == code_for(one.calculator, BUSY) for job in self.jobs for one in job.assessed)
+
+    @property
     def has_settings(self) -> bool:
         """Whether anything in it depends on whose settings hold."""
         return any(job.view.settings_set for job in self.jobs)
@@ -317,6 +325,7 @@ class Summaries:
         self._kept: OrderedDict[str, BoatSummary] = OrderedDict()
         self._guard = threading.Lock()
         self._making: dict[str, threading.Lock] = {}
+        self.longest_wait = LONGEST_WAIT
 
     def of(self, hull: str) -> BoatSummary | None:
         """The boat of a hull number; None when nothing is held of it, and for the shop's own record.
@@ -328,16 +337,22 @@ class Summaries:
             return None
         with self._guard:
             making = self._making.setdefault(key, threading.Lock())
-        with making:  # two people opening one boat wait for one summary
+        if not making.acquire(timeout=self.longest_wait):
+            return make_summary(self._store, self._host, key)  # a plugin takes long there; here it is not asked
+        try:
             summary = self._kept.get(key)
             if summary is None or not self._is_fresh(summary):
                 summary = make_summary(self._store, self._host, key)
+            if summary.is_passing:
+                return summary
             with self._guard:
                 self._kept[key] = summary
                 self._kept.move_to_end(key)
                 while len(self._kept) > self._most:
                     self._making.pop(self._kept.popitem(last=False)[0], None)
             return summary
+        finally:
+            making.release()
 
     def _is_fresh(self, kept: BoatSummary) -> bool:
         return (

@@ -297,7 +297,11 @@ def book(visit: Visit) -> Response:
     unread = visit.desk.store.unread(summary.boat.hulls)
     name = f"{summary.digest} {job.id} {size} {unread}"
     host = visit.desk.host
-    pdf = visit.desk.books.get(name, lambda: handover_book(job.view, host, job.assessed, size, unread=unread))
+    make = partial(handover_book, job.view, host, job.assessed, size, unread=unread)
+    turned_away = host.apart.turned_away if host.apart else 0
+    pdf = make() if summary.is_passing else visit.desk.books.get(name, make)
+    if host.apart and host.apart.turned_away != turned_away:  # a section may lack what the next one holds
+        visit.desk.books.forget(name)
     return _file(pdf, "application/pdf", f"{summary.key}-{job.id}-handover-book.pdf")
 
 

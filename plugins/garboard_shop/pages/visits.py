@@ -11,6 +11,7 @@ from types import MappingProxyType
 from urllib.parse import parse_qsl
 
 import attrs
+from anyio import to_thread
 from starlette.concurrency import run_in_threadpool
 from starlette.convertors import Convertor, register_url_convertor
 from starlette.requests import ClientDisconnect, Request
@@ -211,7 +212,7 @@ register_url_convertor("text", AnyText())
 def page_route(desk: ShopDesk, path: str, answer: Answer, method: str = "GET", role: str = "") -> Route:
     """A page.
 
-    answer : called in a thread of its own
+    answer : called in a thread of its own, one of those for pages unless nobody needs to sign in
     role   : "" for anyone signed in, MANAGER, or "nobody" where no sign-in is needed
     """
 
@@ -219,7 +220,8 @@ def page_route(desk: ShopDesk, path: str, answer: Answer, method: str = "GET", r
         visit = Visit(desk, request)
         try:
             visit.form = await _form(request) if request.method == "POST" else {}
-            return await run_in_threadpool(_answer, visit, answer, role)
+            limiter = None if role == "nobody" else desk.page_threads()
+            return await to_thread.run_sync(_answer, visit, answer, role, limiter=limiter)
         except NotHere as failure:
             return visit.refused(failure)
         except ClientDisconnect:

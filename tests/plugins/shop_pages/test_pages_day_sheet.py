@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 
+import attrs
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -17,6 +20,7 @@ from garboard.disk.hullfile import CheckedEntries
 from garboard.hosting.host import PluginHost
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.pages import sheet
+from garboard_shop.pages.desk import PAGES_AT_ONCE, ShopDesk
 from garboard_shop.pages.index import Index, card_of
 from garboard_shop.pages.summaries import Summaries
 from garboard_shop.store import Delivery
@@ -391,6 +395,46 @@ def test_a_day_with_very_many_boats_is_turned_over_page_by_page(pages: Pages, ma
     assert "Page 1 of 2" in words_of(manager.text(f"{TODAY}?page=0"))
     assert "Page 2 of 2" in words_of(manager.text(f"{TODAY}?page=99999"))
     assert "Page 1 of 2" in words_of(manager.text(f"{TODAY}?page=x"))
+
+
+def test_what_was_not_judged_as_others_asked_is_judged_at_the_next_look(
+    pages: Pages, plugins: PluginHost, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = pages.desk.summaries.of(SALTGRASS)
+    assert whole is not None
+    one = whole.jobs[0].assessed[0]
+    busy = attrs.evolve(one, finding=attrs.evolve(one.finding, code=f"{one.calculator}.busy"))
+    summaries = Summaries(pages.store, plugins)
+    with monkeypatch.context() as patch:
+        patch.setattr(PluginHost, "assess", lambda *_: (busy,))
+        passing = summaries.of(SALTGRASS)
+    assert passing is not None
+    assert passing.is_passing
+    after = summaries.of(SALTGRASS)
+    assert after is not None
+    assert (after.is_passing, len(after.jobs[0].assessed)) == (False, len(whole.jobs[0].assessed))
+    assert summaries.of(SALTGRASS) is after
+
+
+def test_nobody_waits_long_for_a_boat_that_another_opens(pages: Pages, plugins: PluginHost) -> None:
+    summaries = Summaries(pages.store, plugins)
+    summaries.longest_wait = 0.01
+    making = summaries._making[SALTGRASS] = threading.Lock()
+    with making, ThreadPoolExecutor(1) as other:
+        shown = other.submit(summaries.of, SALTGRASS).result(timeout=60)
+    assert shown is not None
+    assert summaries.of(SALTGRASS) is not shown
+
+
+def test_pages_that_judge_leave_threads_for_signing_in_and_for_tablets(
+    pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert PAGES_AT_ONCE <= 20  # of 40, which anyio gives to all
+    taken: list[int] = []
+    monkeypatch.setattr(ShopDesk, "page_threads", lambda _: taken.append(1))
+    for path, threads in (("/sign-in", 0), ("/", 1), ("/boats", 2), ("/v1/digests", 2)):
+        manager.get(path)
+        assert len(taken) == threads, path
 
 
 def test_a_boat_is_assessed_again_only_when_an_entry_of_it_came(pages: Pages) -> None:
