@@ -3,11 +3,23 @@
 from __future__ import annotations
 
 import json
+import stat
 from collections.abc import Sequence
+from pathlib import Path
 
 import attrs
 
-__all__ = ["Fault", "GarboardError", "InputError", "ValueRefused", "in_number", "in_words", "refusal", "shown"]
+__all__ = [
+    "Fault",
+    "GarboardError",
+    "InputError",
+    "ValueRefused",
+    "in_number",
+    "in_words",
+    "refusal",
+    "refuse_endless",
+    "shown",
+]
 
 _LONGEST_SHOWN = 60
 
@@ -100,6 +112,24 @@ def in_words(failure: BaseException) -> str:
         return f"{failure}{notes}" if ours else f"{kind}: {failure}{notes}"
     except Exception:  # a plugin's own error may fail in saying what it is
         return f"{kind}{notes}"
+
+
+def refuse_endless(path: Path, expected: str, *, may_stream: bool = False) -> None:
+    """Refuse a path a person named where a pipe or a device stands: reading it may never end, or fill the memory.
+
+    expected   : what should stand there, such as "a job file"
+    may_stream : whether the standard input, and what a shell hands over as /dev/fd/63, are read to their end
+    Raises InputError. Where nothing stands, or a folder, the reader says so itself.
+    """
+    try:
+        mode = path.stat().st_mode
+    except (OSError, ValueError):
+        return
+    is_stream = not stat.S_ISCHR(mode) and str(path).startswith(("/dev/stdin", "/dev/fd/", "/proc/self/fd/"))
+    if stat.S_ISREG(mode) or stat.S_ISDIR(mode) or (may_stream and is_stream):
+        return
+    cure = "save what it gives as a file, and name that"
+    raise InputError(str(path), [Fault("file", expected, "a pipe or a device", cure=cure)])
 
 
 def refusal(error: OSError) -> str:

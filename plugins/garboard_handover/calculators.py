@@ -161,15 +161,34 @@ def _answers(view: JobView, step: Step) -> Iterator[tuple[Missing, bool | None, 
 
 
 def _table_answers(view: JobView, step: Step, table: Field) -> Iterator[tuple[Missing, bool | None, bool]]:
+    """The answers of a table's rows. A row that names nothing is no point that was tried: its name is asked for.
+
+    What is named twice counts once.
+    """
     label, *points = table.columns
+    in_order: set[tuple[str, str]] = set()
     for row in _rows(view, step.key):
-        called = str(view.value(step.key, label.name, row=row) or f"row {row}")
+        named = named_in(view, step.key, label.name, row)
+        called = named or f"row {row}"
+        if not named:
+            text = f"{label.title.lower()} of row {row}"
+            yield attrs.evolve(nothing_at(view, step.key, label.name, row=row), text=text), None, True
         for point in points:
             if point.kind is Kind.YES_NO:
                 value = view.value(step.key, point.name, row=row)
+                counts = bool(named) and (named.casefold(), point.name) not in in_order
+                if value is True and not counts:
+                    continue
+                if value is True:
+                    in_order.add((named.casefold(), point.name))
                 name = f"{called}: {point.title.lower()}"
                 place = attrs.evolve(nothing_at(view, step.key, point.name, row=row), text=name)
                 yield place, value if isinstance(value, bool) else None, point.required
+
+
+def named_in(view: JobView, step: str, label: str, row: str) -> str:
+    """What a row of a table names; "" where it names nothing, or its names disagree."""
+    return " ".join(str(view.value(step, label, row=row) or "").split())
 
 
 def _rows(view: JobView, step: str) -> tuple[str, ...]:
@@ -423,8 +442,16 @@ def _punch_list(view: JobView) -> Iterator[Finding]:
             basis=(PUNCH,),
             notes=(one.note,) if one.note else (),
         )
+    unnamed = [row for row in rows if not named_in(view, steps.PUNCH_LIST, "fault", row)]
+    if unnamed and not open_faults:
+        asked = tuple(
+            attrs.evolve(nothing_at(view, steps.PUNCH_LIST, "fault", row=row), text=f"what was found, row {row}")
+            for row in unnamed
+        )
+        raise NotEnoughData(*asked)
     if not open_faults:
-        settled = len(rows) + len(notes)
+        named = {named_in(view, steps.PUNCH_LIST, "fault", row).casefold() for row in rows}
+        settled = len(named) + len(notes)
         yield Finding(
             code="handover.punch_list.nothing_open",
             verdict=Verdict.PASS,
@@ -446,7 +473,7 @@ class _OpenFault:
 
 def _open_fault(view: JobView, row: str) -> Iterator[_OpenFault]:
     """A fault of the list and what is still to do about it; nothing when it was put right and tried again."""
-    fault = _plain(str(view.value(steps.PUNCH_LIST, "fault", row=row) or "")) or f"Row {row}, whose text is not settled"
+    fault = _plain(named_in(view, steps.PUNCH_LIST, "fault", row)) or f"Row {row}, whose text is not settled"
     retested = str(view.value(steps.PUNCH_LIST, "retested_by", row=row) or "").strip()
     entered = view.find(steps.PUNCH_LIST, "fault", row=row)
     by = entered.by if entered else ""

@@ -8,6 +8,7 @@ from garboard.findings import Number, Verdict
 from garboard.job_view import JobView
 from garboard.steps import Assessed, Block, ReportSection
 from garboard_handover import steps
+from garboard_handover.calculators import named_in
 
 
 def _walk_through(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
@@ -38,8 +39,10 @@ def _briefing(view: JobView, _assessed: Sequence[Assessed]) -> Sequence[Block]:
         return ()
     tried: dict[bool, list[str]] = {True: [], False: []}
     for row in rows:
-        topic = str(view.value(steps.OWNER_BRIEFING, "topic", row=row))
-        tried[view.value(steps.OWNER_BRIEFING, "understood", row=row) is True].append(topic)
+        topic = named_in(view, steps.OWNER_BRIEFING, "topic", row)
+        topics = tried[view.value(steps.OWNER_BRIEFING, "understood", row=row) is True]
+        if topic and topic not in topics:
+            topics.append(topic)
     return tuple(
         f"{words} {'; '.join(topics)}."
         for words, topics in (

@@ -11,7 +11,7 @@ import attrs
 from garboard.disk import storage
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER
 from garboard.disk.partial_upload import OutOfPlace
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, refuse_endless
 from garboard.hosting.host import BUILT_IN
 from garboard.job_view import JobView
 from garboard.shop_link import wire
@@ -47,6 +47,7 @@ def approve(
     tell   : called with a sentence on how it was tried, and with one on each fault that does not keep it from working
     errors : InputError; storage.NotSaved
     """
+    refuse_endless(file, "a Python file")
     name, content = file.stem, file.read_bytes()
     faults = []
     if not NAME.fullmatch(name) or file.suffix != ".py" or name in BUILT_IN:

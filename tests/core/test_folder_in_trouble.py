@@ -101,10 +101,11 @@ def test_a_file_cut_at_any_line_end_is_noticed_and_the_rest_is_kept(tmp_path: Pa
     assert len(ends) == 7
     for kept, end in enumerate(ends):
         _of(folder).write_bytes(whole[:end])
+        (folder / SIZES).write_text(f"{_of(folder).name} {len(whole)}\n")
         for read_only in (True, False):
             with HullFolder(folder, read_only=read_only) as files:
                 assert files.count(HULL) == kept
-                assert [damage.lost for damage in files.damage()] == ([1] if end < len(whole) else [])
+                assert [damage.lost for damage in files.damage_found()] == ([1] if end < len(whole) else [])
                 assert kept or HULL not in files.digests()
 
 
@@ -117,12 +118,42 @@ def test_a_source_cut_at_a_line_end_is_noticed_by_the_merge(tmp_path: Path) -> N
         assert "before the place where it ended when it was last saved" in result.stdout
 
 
-def test_what_was_cut_off_is_told_until_it_is_repaired(tmp_path: Path) -> None:
+TELL = ("repair", "digest", "assess", "merge")
+
+
+def _told_by(folder: Path, command: str) -> Result:
+    return _run(command, folder, *(["--into", folder.parent / "into", "--dry-run"] if command == "merge" else []))
+
+
+@pytest.mark.parametrize("lines", [slice(0, 3), slice(0, None, 2)], ids=["end", "middle"])
+@pytest.mark.parametrize("first", ["repair", "save", "merge"])
+def test_what_a_file_lost_is_told_until_a_person_removes_the_kept_file(
+    tmp_path: Path, lines: slice, first: str
+) -> None:
     folder = _folder(tmp_path / "shop")
-    _of(folder).write_bytes(b"".join(_of(folder).read_bytes().splitlines(keepends=True)[:3]))
-    first, second = _run("repair", folder), _run("repair", folder)
-    assert (first.exit_code, "bytes before" in first.stdout) == (1, True)
-    assert (second.exit_code, "bytes before" in second.stdout) == (0, False)
+    whole = _of(folder).read_bytes()
+    _of(folder).write_bytes(b"".join(whole.splitlines(keepends=True)[lines]))
+    cut = len(whole) - _of(folder).stat().st_size
+    if first == "save":
+        with HullFolder(folder) as files:
+            for row in range(9, 30):
+                files.save(_entry(row))
+        assert _of(folder).stat().st_size > len(whole)
+    elif first == "merge":
+        _run("merge", _folder(tmp_path / "other", 1), "--into", folder)
+    else:
+        assert _run("repair", folder).exit_code == 1
+    for command in TELL:
+        result = _told_by(folder, command)
+        assert (result.exit_code, f"{cut} bytes" in result.output) == (2 if command == "assess" else 1, True), command
+    with HullFolder(folder, read_only=True) as files:
+        assert files.unread_of([HULL]) == 1
+    (kept,) = (folder / HULLS_FOLDER).glob("*.damaged-*")
+    assert kept.name in _run("repair", folder).stdout
+    kept.unlink()
+    for command in TELL:
+        assert "bytes" not in _told_by(folder, command).output, command
+    assert _run("repair", folder).exit_code == _run("digest", folder).exit_code == 0
 
 
 def test_a_repair_after_a_merge_from_a_source_cut_at_a_line_end_says_that_something_is_missing(tmp_path: Path) -> None:

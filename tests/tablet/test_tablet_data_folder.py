@@ -151,7 +151,7 @@ def test_a_torn_line_in_the_old_folder_does_not_hold_up_the_move(tmp_path: Path)
     assert torn.name in (system.program / OLD / MOVED).read_text()
     with HullFolder(found.folder) as files:
         files.readable()
-        assert files.damage() == (), "the new folder itself is sound"
+        assert files.damage_found() == (), "the new folder itself is sound"
     assert system.start() == DataFolder(folder=found.folder)
 
 

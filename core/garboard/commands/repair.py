@@ -37,12 +37,11 @@ def command(context: click.Context, folder: Path) -> None:
         for decision in _end_what_is_unfinished(hulls):
             click.echo(f"ended: {decision}")
         _prove_attachments(hulls)
-        for damage in hulls.damage():
+        for damage in hulls.damage_found():
             click.echo(f"damage: {damage}")
         left = [f"not mended: {file}: {reason}" for file, reason in hulls.not_read()]
         left += [f"not mended: {words}" for words in _documents_not_read(folder)]
-        hulls.accept_lengths()
-        lost = sum(damage.lost for damage in hulls.damage())
+        lost = sum(damage.lost for damage in hulls.damage_found())
         if lost:
             places = in_number(lost, "place")
             left.append(f"{places} could not be read: merge with the shop, which may hold what stood there")
@@ -66,7 +65,7 @@ def _still_missing(hulls: HullFolder) -> Iterator[str]:
     """What was set aside before, and what entries name and is not here."""
     from garboard.history.exchange import attachments_missing
 
-    told = {damage.set_aside for damage in hulls.damage()}
+    told = {damage.set_aside for damage in hulls.damage_found()}
     for lost in hulls.set_aside():
         if lost.file not in told:
             yield (

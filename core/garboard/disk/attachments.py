@@ -10,7 +10,7 @@ from pathlib import Path
 
 from garboard.disk import storage
 from garboard.disk.storage import Damage, NotSaved, what_else
-from garboard.faults import GarboardError
+from garboard.faults import GarboardError, refuse_endless
 
 NAME_OF_NOTHING = hashlib.sha256(b"").hexdigest()
 """Name of the attachment that is rightly empty."""
@@ -51,8 +51,9 @@ class Attachments:
         """Keep a copy of a file, however large; saved when this returns.
 
         returns : its name, SHA-256 in hexadecimal
-        errors  : NotSaved, also when the file changed while it was copied
+        errors  : NotSaved, also when the file changed while it was copied; InputError for a pipe or a device
         """
+        refuse_endless(path, "a photo or a recording")
         with path.open("rb") as file:
             name = hashlib.file_digest(file, "sha256").hexdigest()
         return self._keep(name, _chunks_of(path))

@@ -24,7 +24,7 @@ from tinydb.table import Table
 from garboard.disk import storage
 from garboard.disk.formats import Format
 from garboard.disk.json_text import read_json
-from garboard.faults import GarboardError, InputError
+from garboard.faults import GarboardError, InputError, refuse_endless
 
 log = logging.getLogger("garboard.documents")
 
@@ -151,6 +151,7 @@ class DurableStorage(Storage):
 
 def _bytes_of(path: Path) -> bytes:
     """What a file holds. A card that failed once is asked again: to begin anew would forget who works here."""
+    refuse_endless(path, "a file of this folder")
     try:
         return path.read_bytes()
     except FileNotFoundError:
@@ -226,7 +227,7 @@ def refuse_unreadable(path: Path, kind: Kind | None = None) -> None:
         DurableStorage(path, kind).read()
         return
     try:
-        found = read_json(path.read_bytes())
+        found = read_json(_bytes_of(path))
     except (OSError, ValueError) as failure:
         raise DocumentDamaged(path, str(failure), _ANYONES_CURE) from failure
     if not isinstance(found, dict):

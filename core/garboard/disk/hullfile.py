@@ -213,8 +213,34 @@ class HullFolder:
                     self._leave_alone(path, error)
                     raise NotReadable(path, error) from error
                 self.left_alone.pop(path, None)
+                held = self._sizes.digest(path.name)
+                journal.damage = [attrs.evolve(damage, held=held) for damage in journal.damage]
+                if self._writing:
+                    journal.damage = [self._keep_told(damage, path, journal) for damage in journal.damage]
                 self._open[key] = HullFile(journal, self.put_if_absent)
             return self._open[key]
+
+    def _keep_told(self, damage: Damage, path: Path, journal: Journal) -> Damage:
+        """Keep a file that is shorter than it was beside the one in use: the next save makes its length the known one.
+
+        Where it cannot be kept, on a full disk, its note stays, and the next to open the folder tries again.
+        """
+        kept = damage.set_aside
+        if damage.cut and kept is None:
+            try:
+                kept = storage.keep_beside(journal.path.read_bytes(), path)
+            except (NotSaved, OSError):
+                return damage
+        if kept:
+            self._note_cut(attrs.evolve(damage, set_aside=kept))
+            self._sizes.note({path.name: journal.size_flushed})
+        return attrs.evolve(damage, set_aside=kept)
+
+    def _note_cut(self, damage: Damage) -> None:
+        """Note how long a damaged file once was, and what it held, beside the name it is kept under."""
+        if damage.set_aside and damage.cut:
+            kept = damage.set_aside.name
+            self._sizes.note({kept: damage.size + damage.cut}, {kept: damage.held} if damage.held else {})
 
     def _place_of(self, path: Path) -> Path:
         """Where a hull file lies: where a link in its place leads to, once nobody else writes there.
@@ -348,16 +374,43 @@ class HullFolder:
         with self._guard:
             return tuple(sorted((str(path), why) for path, why in {**self.left_alone, **self.attachments.odd}.items()))
 
-    def accept_lengths(self) -> None:
-        """Take the hull files opened so far as they are: what was cut off, once told, is not told again."""
-        with self._guard:
-            self._sizes.note({hull.journal.path.name: hull.journal.size_flushed for hull in self._open.values()})
-
-    def damage(self) -> tuple[Damage, ...]:
+    def damage_found(self) -> tuple[Damage, ...]:
         """Every damage found since the folder was opened."""
         with self._guard:
             found = [damage for hull in self._open.values() for damage in hull.journal.damage]
             return (*self._damage, *found, *self.attachments.damage)
+
+    def damage(self) -> tuple[Damage, ...]:
+        """Every damage found since the folder was opened, and the files found cut off before that, while they are kept.
+
+        Nobody knows what was cut off. Only where a hull holds just what it did is all of it back, without a person.
+        """
+        with self._guard:
+            found = self.damage_found()
+            told = {damage.set_aside for damage in found}
+            return (*found, *(damage for damage in self._cut_before() if damage.set_aside not in told))
+
+    def _cut_before(self) -> Iterator[Damage]:
+        for name in self._sizes.of_kept():
+            kept = self._hulls_folder / name
+            with contextlib.suppress(NewerFormat, OSError):  # removed by a person, or kept by a newer version
+                data = kept.read_bytes()
+                if cut := self._cut_of(kept, data):
+                    reason = f"the file was found {cut} bytes shorter than it was saved; merge to bring back the rest, "
+                    reason += "then remove what is kept"
+                    file = self._hulls_folder / name.partition(SET_ASIDE)[0]
+                    yield Damage(
+                        file, kept, len(read(data).entries), 1, reason, cut, len(data), self._sizes.digest(name)
+                    )
+
+    def _cut_of(self, kept: Path, data: bytes) -> int:
+        """How many bytes a kept file lacks that are not back; 0 once its hull held again just what it had held."""
+        cut = max(0, self._sizes.least(kept.name) - len(data))
+        held = self._sizes.digest(kept.name)
+        if not (cut and held) or self._digest(self._key_of(kept.name.partition(SET_ASIDE)[0])) != held:
+            return cut
+        self._sizes.note({kept.name: len(data)})  # entries to come would hide that all came back
+        return 0
 
     def losses(self, here: Container[str]) -> tuple[Loss, ...]:
         """What hull files found damaged here held once, and nobody holds who has the entries of some ids.
@@ -397,7 +450,7 @@ class HullFolder:
             for path in sorted(self._hulls_folder.glob(f"*{SUFFIX}{SET_ASIDE}*")):
                 with contextlib.suppress(NewerFormat, OSError):  # kept by a newer version, which tells it itself
                     data = path.read_bytes()
-                    cut = max(0, self._sizes.least(path.name) - len(data))
+                    cut = self._cut_of(path, data)
                     if loss := self._still_lost(path, data, cut, here):
                         found.append(loss)
             return tuple(found)
@@ -419,13 +472,12 @@ class HullFolder:
             path = damage.file
             if path.suffix != SUFFIX:
                 return None
-            data = path.read_bytes()
+            data = (damage.set_aside or path).read_bytes()
             here = {name for key in self.readable() for name in self.ids(key)}
             if not self._still_lost(path, data, damage.cut, here):
                 return None
             kept = storage.keep_beside(data, self._hulls_folder / path.name)
-            if damage.cut:
-                self._sizes.note({kept.name: damage.size + damage.cut})
+            self._note_cut(attrs.evolve(damage, set_aside=kept))
             return kept
 
     def damage_of(self, keys: Iterable[str]) -> tuple[Damage, ...]:
@@ -448,7 +500,7 @@ class HullFolder:
         here: frozenset[str] = frozenset()
         with contextlib.suppress(NewerFormat, OSError):  # not read at all: `left_alone` names it
             here = self.ids(key)
-        now = sum(damage.lost for damage in self.damage_of([key]) if damage.set_aside is None)
+        now = sum(damage.lost for damage in self.damage_of([key]) if damage.cut or not damage.set_aside)
         before = 0
         for path in self._hulls_folder.glob(f"{file_name(key)}{SET_ASIDE}*"):
             with contextlib.suppress(NewerFormat, OSError):
@@ -471,7 +523,10 @@ class HullFolder:
                     hull.journal.take_out()
                     hull.forget_views()
             self._names_unflushed = []
-        self._sizes.note({hull.journal.path.name: size for hull in flushed if (size := hull.journal.size_flushed)})
+        sizes = {hull.journal.path.name: size for hull in flushed if (size := hull.journal.size_flushed)}
+        self._sizes.note(
+            sizes, {hull.journal.path.name: hull.digest() for hull in flushed if hull.journal.size_flushed}
+        )
         if problems:
             raise NotSaved("\n".join(problems))
 
@@ -495,6 +550,8 @@ class HullFolder:
 
     def _digest(self, key: str) -> str:
         """A hull's digest; "" when its file cannot be read, or nothing is left in it."""
+        if not key:
+            return ""
         try:
             hull = self.hull(key)
         except (NewerFormat, OSError):
@@ -531,7 +588,8 @@ class HullFolder:
         done = "was taken out of use" if self._writing else "is passed over"
         reason = f"this is no hull file, or not one of this name; it {done}" if size else EMPTIED
         cut = max(0, self._sizes.least(path.name) - size)
-        self._damage.append(Damage(path, kept, 0, int(not size), reason, cut, size))
+        self._damage.append(Damage(path, kept, 0, int(not size), reason, cut, size, self._sizes.digest(path.name)))
+        self._note_cut(self._damage[-1])
 
 
 def _at_once(work: Callable[[HullFile], str], hulls: list[HullFile]) -> list[str]:

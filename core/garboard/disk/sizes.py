@@ -11,14 +11,19 @@ import os
 import re
 from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 
 from garboard.disk import storage
 from garboard.disk.storage import NotSaved
 
 FILE = "hulls.sizes"
 
-_LINE = re.compile(rb"([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) ([0-9]{1,15})")
-"""A file kept beside as damaged is noted with the length it once had."""
+_LINE = re.compile(rb"([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) ([0-9]{1,15}|[0-9a-f]{64})")
+"""A length in one line, the digest of the entries in another, which older versions pass over.
+
+A file kept beside as damaged is noted with what it once had.
+"""
+_DIGEST_LENGTH = 64
 _LONGEST_KEPT = 1 << 16
 """A longer file of notes is written anew when the folder is opened for writing [bytes]."""
 
@@ -34,18 +39,34 @@ class FileSizes:
         self._path = folder / FILE
         self._writing = writing
         self._noted: dict[str, int] | None = None
+        self._digests: dict[str, str] = {}
         self._descriptor: int | None = None
 
     def least(self, name: str) -> int:
         """How long a hull file must be at least [bytes]; 0 where nothing is noted."""
         return self._all().get(name, 0)
 
-    def note(self, sizes: Mapping[str, int]) -> None:
-        """Note the lengths of files that were flushed. What cannot be noted, on a full disk, is only told later."""
+    def of_kept(self) -> dict[str, int]:
+        """How long each file kept beside as damaged once was [bytes], by the name it is kept under."""
+        return {name: size for name, size in self._all().items() if storage.SET_ASIDE in name}
+
+    def digest(self, name: str) -> str:
+        """The digest of the entries a file held when its length was noted; "" where nobody noted it."""
+        self._all()
+        return self._digests.get(name, "")
+
+    def note(self, sizes: Mapping[str, int], digests: Mapping[str, str] = MappingProxyType({})) -> None:
+        """Note the lengths of files that were flushed. What cannot be noted, on a full disk, is only told later.
+
+        digests : of the entries in those files, where they are known
+        """
         noted = self._all()
         shrunk = any(size < noted.get(name, 0) for name, size in sizes.items())
         noted.update(sizes)
-        lines = "".join(f"{name} {size}\n" for name, size in sizes.items()).encode()
+        for name in sizes:
+            self._digests.pop(name, "")
+        self._digests.update(digests)
+        lines = _lines(sizes, digests)
         if not lines or not self._writing:
             return
         with contextlib.suppress(OSError):
@@ -67,11 +88,23 @@ class FileSizes:
             with contextlib.suppress(OSError):
                 data = self._path.read_bytes()
             found = (_LINE.fullmatch(line) for line in data.split(b"\n")[:-1])
-            self._noted = {one[1].decode(): int(one[2]) for one in found if one}
+            self._noted = {}
+            for name, what in ((one[1].decode(), one[2].decode()) for one in found if one):
+                if len(what) == _DIGEST_LENGTH:
+                    self._digests[name] = what
+                else:
+                    self._noted[name] = int(what)
+                    self._digests.pop(name, "")
             if self._writing and (len(data) > _LONGEST_KEPT or (data and not data.endswith(b"\n"))):
                 self._write_anew(self._noted)
         return self._noted
 
     def _write_anew(self, noted: Mapping[str, int]) -> None:
         with contextlib.suppress(NotSaved):
-            storage.write_whole(self._path, ("".join(f"{name} {size}\n" for name, size in noted.items()).encode(),))
+            storage.write_whole(self._path, (_lines(noted, self._digests),))
+
+
+def _lines(sizes: Mapping[str, int], digests: Mapping[str, str]) -> bytes:
+    """A length comes before its digest: a length alone makes an earlier digest void."""
+    lines = [f"{name} {size}\n" for name, size in sizes.items()]
+    return "".join(lines + [f"{name} {digest}\n" for name, digest in digests.items()]).encode()

@@ -82,6 +82,7 @@ class Damage:
     reason    : what was wrong
     cut       : how much shorter it was than when it was last saved [bytes]; 0 where that is not known
     size      : how long it was as found [bytes]
+    held      : the digest of its entries when it was last saved; "" where that is not known
     """
 
     file: Path
@@ -91,6 +92,7 @@ class Damage:
     reason: str
     cut: int = 0
     size: int = 0
+    held: str = ""
 
     def __str__(self) -> str:
         kept = f"; kept whole as {self.set_aside.name}" if self.set_aside else ""

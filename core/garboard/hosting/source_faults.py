@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from garboard import hooks
+from garboard.faults import refuse_endless
 from garboard.hosting.failures import PluginProblem, cure_of
 
 _IMPORTS: Mapping[str, str] = {
@@ -46,6 +47,7 @@ _HOOKS = frozenset(name for name in hooks.__all__ if name not in ("each_of", "ho
 def faults_in_source(plugin: str, file: Path) -> Iterator[PluginProblem]:
     """The faults one file of a plugin shows, by line. Nothing for a file that is not here, or is no Python."""
     try:
+        refuse_endless(file, "a Python file")
         tree = ast.parse(file.read_bytes())
     except (OSError, SyntaxError, ValueError, RecursionError, MemoryError):
         return

@@ -14,6 +14,7 @@ from types import ModuleType
 import attrs
 
 import garboard
+from garboard.faults import refuse_endless
 from garboard.hosting.failures import PluginFault
 
 ENTRY_POINT_GROUP = "garboard.plugins"
@@ -123,6 +124,7 @@ def _stated_in(file: Path) -> object:
 
     A plugin for a newer program may import what is not there yet; its own failure would not say what to do.
     """
+    refuse_endless(file, "a Python file")
     source = file.read_bytes()
     try:
         body = ast.parse(source).body

@@ -24,7 +24,7 @@ import attrs
 from garboard.disk.entries import canonical_bytes, faults_of_time, faults_of_value
 from garboard.disk.formats import Format
 from garboard.disk.json_text import NestedTooDeep, line_nested_too_deep, read_json
-from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
+from garboard.faults import Fault, InputError, ValueRefused, in_words, refuse_endless, shown
 from garboard.fields import Field, Kind, check_value
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_files.convert import faults_of_floats, structure, unstructure
@@ -305,6 +305,7 @@ _OTHER_FILES = {
 
 
 def _read_text(path: Path) -> str:
+    refuse_endless(path, "a job file", may_stream=True)
     try:
         raw = path.read_bytes()
     except OSError as failure:

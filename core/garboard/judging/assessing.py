@@ -15,7 +15,7 @@ from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.json_text import read_json
 from garboard.disk.storage import Damage
-from garboard.faults import Fault, InputError, in_number
+from garboard.faults import Fault, InputError, in_number, refuse_endless
 from garboard.fields import Kind, implausible
 from garboard.findings import NotEnoughData, Verdict
 from garboard.history.boat import Boat, open_hull, recordings_of
@@ -226,6 +226,7 @@ def job_files(path: Path) -> tuple[Path, ...]:
 
 def _is_our_own_output(file: Path) -> bool:
     try:
+        refuse_endless(file, "a job file")
         plain = read_json(file.read_text(encoding="utf-8"))
     except (ValueError, OSError):
         return False  # read again as a job file, which says what is wrong with it

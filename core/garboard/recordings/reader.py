@@ -13,7 +13,7 @@ from typing import BinaryIO, cast
 
 import attrs
 
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, refuse_endless
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.remarks import remarks
 from garboard.samples import Recording, Sample, gather
@@ -77,6 +77,7 @@ def _read(path: Path, notes: ReadingNotes) -> Iterator[Sequence[Sample]]:
 
 def _open(path: Path) -> TextIOWrapper:
     """The file as text, unpacked; bytes that are no text stay as they were, so that checksums still tell."""
+    refuse_endless(path, "a recording")
     with path.open("rb") as file:
         is_packed = file.read(2) == b"\x1f\x8b"
     binary = cast(BinaryIO, gzip.open(path)) if is_packed else path.open("rb")  # noqa: SIM115
@@ -139,6 +140,7 @@ def refuse_other_text(path: Path) -> None:
     A photo is known by not being text, whatever camera took it; an empty file says nothing and is let pass.
     Raises InputError.
     """
+    refuse_endless(path, "a photo or a recording")
     with path.open("rb") as file:
         start = file.read(LOOKED_AT)
     is_text = not start.startswith((b"\x1f\x8b", *_PICTURES_AND_PAPERS)) and not _is_binary(start)

@@ -100,6 +100,64 @@ def test_a_pump_that_does_not_start_by_itself_fails_under_its_own_name() -> None
     assert "aft: starts by itself" in finding.sentence
 
 
+TABLES = [
+    (steps.BILGE_PUMPS, "pump", ("by_hand", "by_float")),
+    (steps.SAFETY_GEAR, "item", ("aboard",)),
+    (steps.OWNER_BRIEFING, "topic", ("understood",)),
+]
+
+
+def _rows_of(step: str, label: str, points: tuple[str, ...], names: tuple[str, ...]) -> dict[FieldKey, JsonValue]:
+    (declared,) = (one for one in steps.STEPS if one.key == step)
+    rows = {(step, point, str(row), ""): True for row, _ in enumerate(names) for point in points}
+    named = {(step, label, str(row), ""): name for row, name in enumerate(names)}
+    return {**_all_yes(declared), **rows, **named}
+
+
+@pytest.mark.parametrize(("step", "label", "points"), TABLES)
+@pytest.mark.parametrize("blank", ["", "  ", "\u00a0"])
+def test_a_row_that_names_nothing_is_no_point_and_its_name_is_asked_for(
+    step: str, label: str, points: tuple[str, ...], blank: str
+) -> None:
+    view = job_view(boat(), _rows_of(step, label, points, ("aft", blank)))
+    (finding,) = findings_of(HOST, view, f"{step}.check")
+    assert (finding.verdict, [(one.field, one.row) for one in finding.missing]) == (
+        Verdict.NOT_ENOUGH_DATA,
+        [(label, "1")],
+    )
+
+
+@pytest.mark.parametrize(("step", "label", "points"), TABLES)
+def test_what_is_named_twice_counts_once(step: str, label: str, points: tuple[str, ...]) -> None:
+    counted = []
+    for names in (("aft",), ("aft", " Aft "), ("aft", "fore")):
+        (finding,) = findings_of(HOST, job_view(boat(), _rows_of(step, label, points, names)), f"{step}.check")
+        assert finding.verdict is Verdict.PASS
+        counted.append(finding.numbers[0].value)
+    assert (counted[1] - counted[0], counted[2] - counted[0]) == (0, len(points))
+
+
+def test_a_row_that_names_nothing_still_tells_its_no() -> None:
+    values = _rows_of(steps.BILGE_PUMPS, "pump", ("by_hand", "by_float"), ("",))
+    values[steps.BILGE_PUMPS, "by_float", "0", ""] = False
+    assert Verdict.FAIL in _verdicts(job_view(boat(), values), f"{steps.BILGE_PUMPS}.check")
+
+
+def test_a_fault_put_right_that_names_nothing_is_asked_for_and_one_named_twice_counts_once() -> None:
+    def view(*faults: str):  # type: ignore[no-untyped-def]
+        rows: dict[FieldKey, JsonValue] = {}
+        for row, fault in enumerate(map(str, faults)):
+            rows[steps.PUNCH_LIST, "fault", str(row), ""] = fault
+            rows[steps.PUNCH_LIST, "put_right", str(row), ""] = True
+            rows[steps.PUNCH_LIST, "retested_by", str(row), ""] = "R. Vane"
+        return job_view(boat(), rows)
+
+    (asked,) = findings_of(HOST, view("Chafe", " "), "handover.punch_list")
+    assert (asked.verdict, asked.missing[0].row) == (Verdict.NOT_ENOUGH_DATA, "1")
+    (once,) = findings_of(HOST, view("Chafe", "chafe ", "Leak"), "handover.punch_list")
+    assert (once.verdict, once.sentence) == (Verdict.PASS, "Nothing open; 2 put right.")
+
+
 @pytest.mark.parametrize(
     ("licence", "vhf", "ais", "verdict"),
     [
