@@ -190,13 +190,22 @@ def implausible(field: Field, value: JsonValue, vessel: Vessel | None = None, of
     """
     of_vessel = field.plausible_for(vessel, of) if field.plausible_for and vessel else None
     plausible = of_vessel or field.plausible
-    if field.kind is not Kind.AMOUNT or plausible is None or not isinstance(value, str):
+    if plausible is None or not (_is_amount_text(field, value) or _is_count(field, value)):
         return ""
     low, high = plausible
     try:
-        number = parse_amount(value, field.quantity).to(field.unit)
+        number = value if isinstance(value, int) else parse_amount(str(value), field.quantity).to(field.unit)
     except ValueRefused as refused:
         return f"{refused}. Is it right?"
     if low <= number <= high:
         return ""
-    return f"{value} is outside the usual {low:g} to {high:g} {field.unit}. Is it right?"
+    usual = f"{low:g} to {high:g} {field.unit}".rstrip()
+    return f"{value} is outside the usual {usual}. Is it right?"
+
+
+def _is_amount_text(field: Field, value: JsonValue) -> bool:
+    return field.kind is Kind.AMOUNT and isinstance(value, str)
+
+
+def _is_count(field: Field, value: JsonValue) -> bool:
+    return field.kind is Kind.COUNT and type(value) is int
