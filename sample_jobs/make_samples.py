@@ -307,6 +307,7 @@ def write_job(folder: Path, vessel: Plain, job: Plain, sheet: Sheet, **more: Jso
 TURN = ("heading", "rate_of_turn", "course_over_ground", "speed_over_ground")
 RUNS = ("engine_speed", "course_over_ground", "speed_over_ground")
 STEPS = ("engine_speed", "fuel_flow", "course_over_ground", "speed_over_ground")
+PILOT = ("heading", "course_over_ground", "speed_over_ground")
 
 
 def saltgrass() -> None:
@@ -602,11 +603,11 @@ def _kittiwake_logs(folder: Path, day: str, boat: Boat) -> None:
 
     hold = [Order(seconds=100, engine_speed=3200, course=60.0)]
     samples = simulate(boat, hold, start=seconds(day, "15:30:00"), seed=25, rate=2, heading=60)
-    write_log(folder, "pilot_hold.n2k.csv", nmea2000_lines(only(samples, "heading")))
+    write_log(folder, "pilot_hold.n2k.csv", nmea2000_lines(only(samples, *PILOT)))
 
     change = [Order(seconds=20, engine_speed=3200, course=60.0), Order(seconds=50, engine_speed=3200, course=100.0)]
     samples = simulate(boat, change, start=seconds(day, "15:35:00"), seed=26, rate=2, heading=60)
-    write_log(folder, "pilot_change.n2k.csv", nmea2000_lines(only(samples, "heading")))
+    write_log(folder, "pilot_change.n2k.csv", nmea2000_lines(only(samples, *PILOT)))
 
 
 def long_reach() -> None:

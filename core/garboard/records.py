@@ -1,9 +1,11 @@
 """What the shop knows of a vessel and a job: frozen records, checked as they are made.
 
 An amount's field names its quantity in the attribute's metadata; the converter refuses units of another
-quantity. A plausible range beside it, in the unit given, is common practice, no source: what lies outside is asked
-about, never refused. What a person is asked stands there too, where it is more than the attribute's name: a title, a
-help, values to pick from. `more` keeps keys a newer version or another program wrote, so that nothing is lost.
+quantity. Two ranges stand beside it, in the unit given. What lies outside the hard one cannot be on a boat of this
+trade and is refused where it is entered. What lies outside the plausible one is asked about. Both are common practice,
+no source; a low end of zero or just above is a physical bound: no length, weight or load is below nothing. What a
+person is asked stands there too, where it is more than the attribute's name: a title, a help, values to pick from.
+`more` keeps keys a newer version or another program wrote, so that nothing is lost.
 """
 
 from __future__ import annotations
@@ -14,7 +16,7 @@ from typing import Any
 
 import attrs
 
-from garboard.units import Amount
+from garboard.units import UNITS_OF, Amount
 
 __all__ = [
     "ENGINE_POSITIONS",
@@ -35,6 +37,9 @@ __all__ = [
     "StepState",
     "Tank",
     "Vessel",
+    "number_of",
+    "unit_of",
+    "unusual_in",
     "unusual_of",
 ]
 
@@ -49,15 +54,29 @@ ENGINE_POSITIONS: Mapping[int, tuple[str, ...]] = {
 """Names of the engines by how many there are, from port to starboard."""
 
 
+_Range = tuple[float, float]
+"""Low and high, both allowed."""
+
+
 def _amount(
-    quantity: str, plausible: tuple[float, float] | None = None, unit: str = "", **asked: str | tuple[str, ...]
+    quantity: str,
+    plausible: _Range | None = None,
+    unit: str = "",
+    *,
+    hard: _Range | None = None,
+    **asked: str | tuple[str, ...],
 ) -> Any:
-    """unit  : the unit of the range, and the one to offer first; where there is none, the quantity's first
+    """unit  : the unit of the ranges, and the one to offer first; where there is none, the quantity's first
+    hard  : outside it nothing is: it is refused where it is entered
     asked : title, help, offers and unless, as in `fields.Field`
     """
-    range_of = {"plausible": plausible} if plausible else {}
+    ranges = {name: ends for name, ends in (("plausible", plausible), ("hard", hard)) if ends}
     unit_of = {"unit": unit} if unit else {}
-    return attrs.field(default=None, metadata={"quantity": quantity, **range_of, **unit_of, **asked})
+    return attrs.field(default=None, metadata={"quantity": quantity, **ranges, **unit_of, **asked})
+
+
+def _count(plausible: _Range, hard: _Range) -> Any:
+    return attrs.field(default=None, metadata={"plausible": plausible, "hard": hard})
 
 
 def _text(**asked: str | tuple[str, ...]) -> Any:
@@ -88,9 +107,9 @@ _INSULATION = tuple(f"{rated} degC" for rated in (60, 70, 75, 80, 90, 105, 125, 
 class Propeller:
     """A propeller as fitted. Pitch and diameter as stamped on it."""
 
-    diameter: Amount | None = _amount("length", (6, 20), "in")
-    pitch: Amount | None = _amount("length", (5, 40), "in")
-    blades: int | None = None
+    diameter: Amount | None = _amount("length", (6, 20), "in", hard=(1, 200))
+    pitch: Amount | None = _amount("length", (5, 40), "in", hard=(0, 200))
+    blades: int | None = _count((3, 6), hard=(2, 12))
     handing: str = _one_of("right", "left")
     material: str = _text(offers=("aluminium", "stainless steel", "composite"))
     cup: str = _text(offers=("none", "light", "heavy"))
@@ -109,15 +128,15 @@ class Engine:
     maker: str = ""
     model: str = ""
     serial_number: str = ""
-    rated_power: Amount | None = _amount("power")
-    rated_speed: Amount | None = _amount("engine speed")
-    full_throttle_low: Amount | None = _amount("engine speed")
-    full_throttle_high: Amount | None = _amount("engine speed")
-    limiter_speed: Amount | None = _amount("engine speed")
-    gear_ratio: Amount | None = _amount("number", (1.2, 3.5))
-    hours: Amount | None = _amount("time", unit="h")
-    charging_current: Amount | None = _amount("current")
-    network_instance: int | None = None
+    rated_power: Amount | None = _amount("power", (2, 700), hard=(0.1, 5_000))
+    rated_speed: Amount | None = _amount("engine speed", (3_500, 7_500), hard=(1_000, 12_000))
+    full_throttle_low: Amount | None = _amount("engine speed", (3_500, 7_000), hard=(1_000, 12_000))
+    full_throttle_high: Amount | None = _amount("engine speed", (4_000, 7_500), hard=(1_000, 12_000))
+    limiter_speed: Amount | None = _amount("engine speed", (4_000, 8_000), hard=(1_000, 12_000))
+    gear_ratio: Amount | None = _amount("number", (1.2, 3.5), hard=(0.1, 100))
+    hours: Amount | None = _amount("time", (0, 10_000), "h", hard=(0, 200_000))
+    charging_current: Amount | None = _amount("current", (2, 300), hard=(0, 2_000))
+    network_instance: int | None = _count((0, 15), hard=(0, 255))
     propeller: Propeller | None = None
     more: Mapping[str, JsonValue] = _more()
 
@@ -127,7 +146,7 @@ class Tank:
     """A fuel tank."""
 
     name: str
-    capacity: Amount | None = _amount("volume")
+    capacity: Amount | None = _amount("volume", (1, 1_500), hard=(0.1, 100_000))
     more: Mapping[str, JsonValue] = _more()
 
 
@@ -137,8 +156,8 @@ class Battery:
 
     name: str
     chemistry: str = _one_of("flooded", "AGM", "gel", "LiFePO4")
-    nominal_voltage: Amount | None = _amount("voltage")
-    capacity: Amount | None = _amount("charge")
+    nominal_voltage: Amount | None = _amount("voltage", (12, 48), hard=(1, 1_000))
+    capacity: Amount | None = _amount("charge", (20, 2_000), hard=(1, 100_000))
     more: Mapping[str, JsonValue] = _more()
 
 
@@ -158,26 +177,42 @@ class Circuit:
         title="Conductor size, AWG", help="As printed on it. Skip it where a size in mm2 is printed.", offers=_GAUGES
     )
     conductor_area: Amount | None = _amount(
-        "area", unit="mm2", title="Conductor size, mm2", help="As printed on it.", offers=_AREAS, unless="conductor_awg"
+        "area",
+        (0.5, 150),
+        "mm2",
+        hard=(0.05, 1_000),
+        title="Conductor size, mm2",
+        help="As printed on it.",
+        offers=_AREAS,
+        unless="conductor_awg",
     )
     insulation_temperature: Amount | None = _amount(
-        "temperature", title="Insulation rated for", help="As printed on it.", offers=_INSULATION
+        "temperature",
+        (60, 200),
+        hard=(40, 300),
+        title="Insulation rated for",
+        help="As printed on it.",
+        offers=_INSULATION,
     )
     in_engine_space: bool | None = None
     in_sheath: bool | None = None
-    bundled_conductors: int | None = None
+    bundled_conductors: int | None = _count((1, 50), hard=(1, 1_000))
     length: Amount | None = _amount(
         "length",
+        (0.5, 150),
+        hard=(0.01, 2_000),
         title="Cable run, source to load",
         help="Along the cable from its source to the load, once. Do not add the way back.",
     )
-    nominal_voltage: Amount | None = _amount("voltage")
-    design_current: Amount | None = _amount("current")
+    nominal_voltage: Amount | None = _amount("voltage", (12, 48), hard=(1, 1_000))
+    design_current: Amount | None = _amount("current", (0.01, 600), hard=(0.0001, 10_000))
     protection: str = _one_of("fuse", "breaker", "none")
-    protection_rating: Amount | None = _amount("current")
+    protection_rating: Amount | None = _amount("current", (0.5, 600), hard=(0.01, 10_000))
     protection_distance: Amount | None = _amount(
         "length",
-        unit="in",
+        (0, 1_000),
+        "in",
+        hard=(0, 10_000),
         title="Cable from the source to the fuse or breaker",
         help="Along the cable, from its connection to the source.",
     )
@@ -219,10 +254,10 @@ class NetworkDevice:
     """
 
     name: str
-    load_equivalency: int | None = None
-    current: Amount | None = _amount("current")
-    drop_length: Amount | None = _amount("length")
-    distance_from_power: Amount | None = _amount("length")
+    load_equivalency: int | None = _count((0, 60), hard=(0, 252))
+    current: Amount | None = _amount("current", (0, 10), hard=(0, 1_000))
+    drop_length: Amount | None = _amount("length", (0, 60), hard=(0, 5_000))
+    distance_from_power: Amount | None = _amount("length", (0, 400), hard=(0, 5_000))
     leg: str = ""
     more: Mapping[str, JsonValue] = _more()
 
@@ -232,7 +267,7 @@ class NetworkBus:
     """One instrument network's backbone and what hangs on it."""
 
     name: str
-    backbone_length: Amount | None = _amount("length")
+    backbone_length: Amount | None = _amount("length", (0.5, 700), hard=(0, 5_000))
     cable: str = _one_of(
         "light",
         "mid",
@@ -240,10 +275,10 @@ class NetworkBus:
         said=("micro (light)", "mid", "mini (heavy)"),
         help="Light cable has micro connectors, heavy cable has mini ones.",  # from memory
     )
-    cable_resistance_per_metre: Amount | None = _amount("resistance")
-    supply_voltage: Amount | None = _amount("voltage")
-    protection_rating: Amount | None = _amount("current")
-    terminators: int | None = None
+    cable_resistance_per_metre: Amount | None = _amount("resistance", (0.001, 0.2), hard=(0, 100))
+    supply_voltage: Amount | None = _amount("voltage", (9, 16), hard=(0, 1_000))
+    protection_rating: Amount | None = _amount("current", (1, 10), hard=(0.01, 10_000))
+    terminators: int | None = _count((0, 6), hard=(0, 100))
     devices: tuple[NetworkDevice, ...] = ()
     more: Mapping[str, JsonValue] = _more()
 
@@ -257,14 +292,14 @@ class Vessel:
     maker: str = ""
     model: str = ""
     hull_form: str = _one_of("planing", "flat bottom hard chine", "displacement", "multihull")
-    length: Amount | None = _amount("length")
-    beam: Amount | None = _amount("length")
-    deadrise: Amount | None = _amount("angle")
-    transom_width: Amount | None = _amount("length", unit="in")
-    transom_height: Amount | None = _amount("length", unit="in")
+    length: Amount | None = _amount("length", (7, 70), hard=(1, 500))
+    beam: Amount | None = _amount("length", (3, 20), hard=(1, 100))
+    deadrise: Amount | None = _amount("angle", (0, 30), hard=(0, 90))
+    transom_width: Amount | None = _amount("length", (24, 180), "in", hard=(0, 1_200))
+    transom_height: Amount | None = _amount("length", (12, 40), "in", hard=(1, 200))
     steering: str = _one_of("remote", "tiller")
-    plate_power: Amount | None = _amount("power")
-    displacement_as_run: Amount | None = _amount("weight")
+    plate_power: Amount | None = _amount("power", (2, 3_000), hard=(0, 20_000))
+    displacement_as_run: Amount | None = _amount("weight", (200, 60_000), hard=(0, 10_000_000))
     engines: tuple[Engine, ...] = ()
     tanks: tuple[Tank, ...] = ()
     batteries: tuple[Battery, ...] = ()
@@ -301,22 +336,36 @@ EQUIPMENT: Mapping[str, str] = {
 
 
 def unusual_of(engine: Engine) -> Iterator[str]:
-    """A question for every amount of an engine and its propeller that lies outside its plausible range.
+    """A question for every number of an engine and its propeller that lies outside its plausible range.
 
     >>> list(unusual_of(Engine(position="port", gear_ratio=Amount("0.48"))))
     ['port engine, gear ratio: 0.48 is outside the usual 1.2 to 3.5. Is it right?']
     """
-    for record, kind in ((engine, "engine"), (engine.propeller, "propeller")):
-        for field in attrs.fields(type(record)) if record is not None else ():
-            value = getattr(record, field.name)
-            if value is not None and "plausible" in field.metadata:
-                (low, high), unit = field.metadata["plausible"], field.metadata.get("unit", "")
-                where, usual = (
-                    f"{engine.position} {kind}, {field.name.replace('_', ' ')}",
-                    f"{low:g} to {high:g} {unit}",
-                )
-                if not low <= value.to(unit) <= high:
-                    yield f"{where}: {value} is outside the usual {usual.rstrip()}. Is it right?"
+    yield from (f"{engine.position} engine, {asked}" for _, asked in unusual_in(engine))
+    if engine.propeller is not None:
+        yield from (f"{engine.position} propeller, {asked}" for _, asked in unusual_in(engine.propeller))
+
+
+def unusual_in(record: attrs.AttrsInstance) -> Iterator[tuple[str, str]]:
+    """Each number of a record itself that lies outside its plausible range: its attribute, and a question."""
+    for field in attrs.fields(type(record)):
+        value = getattr(record, field.name)
+        if value is None or "plausible" not in field.metadata:
+            continue
+        (low, high), unit = field.metadata["plausible"], unit_of(field.metadata)
+        if not low <= number_of(value, unit) <= high:
+            usual = f"{low:g} to {high:g} {unit}".rstrip()
+            yield field.name, f"{field.name.replace('_', ' ')}: {value} is outside the usual {usual}. Is it right?"
+
+
+def unit_of(metadata: Mapping[str, Any]) -> str:
+    """The unit of an attribute's ranges; "" for a count."""
+    return str(metadata.get("unit") or (UNITS_OF[metadata["quantity"]][0] if "quantity" in metadata else ""))
+
+
+def number_of(value: Amount | int, unit: str) -> float:
+    """A fact's number in a unit; a count has none."""
+    return value if isinstance(value, int) else value.to(unit)
 
 
 @attrs.frozen(kw_only=True)

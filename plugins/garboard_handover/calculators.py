@@ -30,7 +30,7 @@ from garboard.series import unwrapped
 from garboard.steps import Calculator, Field, Kind, Step
 from garboard_handover import steps
 from garboard_handover.pilot import course_change_of, hold_of
-from garboard_handover.witnesses import TURNED_APART, Witness, see_that_it_is_under_way, steered_by, witnesses
+from garboard_handover.witnesses import TURNED_APART, Witness, no_speed, see_that_it_is_under_way, steered_by, witnesses
 
 IDENTITY = Basis(
     BasisKind.STANDARD,
@@ -246,11 +246,13 @@ def _heading_hold(view: JobView) -> Iterator[Finding]:
     own = steered_by(view, recording, "hold_recording")
     heading = own.stream
     hold = hold_of(heading, view.setting_value("handover.hold_seconds", "s"))
-    see_that_it_is_under_way(recording, "hold_recording")
+    under_way = see_that_it_is_under_way(view, recording, "hold_recording")
     limit = view.setting_value("handover.hold_spread", "deg")
     within = 2 * hold.standard_deviation
     others = witnesses(view, recording, heading)
     code, verdict, advice = _hold_verdict(own, within, limit, others)
+    if verdict is Verdict.PASS and not under_way:
+        raise no_speed(recording, "hold_recording")
     yield Finding(
         code=code,
         verdict=verdict,
@@ -308,7 +310,7 @@ def _course_change(view: JobView) -> Iterator[Finding]:
     heading = own.stream
     tolerance = view.setting_value("handover.settled_within", "deg")
     change = course_change_of(heading, ordered, tolerance)
-    see_that_it_is_under_way(recording, "change_recording")
+    under_way = see_that_it_is_under_way(view, recording, "change_recording")
     others = witnesses(view, recording, heading)
     if others and all(abs(other.turned - change.turned) > TURNED_APART for other in others):
         yield _not_borne_out(own, change.turned, ordered, others)
@@ -322,6 +324,8 @@ def _course_change(view: JobView) -> Iterator[Finding]:
         *([f"overshoot {change.overshoot:.0f} degrees, limit {widest:.0f}"] if change.overshoot > widest else []),
         *([f"settled after {change.settled:.0f} s, limit {longest:.0f}"] if change.settled > longest else []),
     ]
+    if not remarks and not under_way:
+        raise no_speed(recording, "change_recording")
     yield Finding(
         code="handover.course_change.beyond_limits" if remarks else "handover.course_change.in_order",
         verdict=Verdict.ADVISE if remarks else Verdict.PASS,

@@ -17,6 +17,7 @@ LIGHTS_AND_HORN = "handover.lights_and_horn"
 RADIO = "handover.radio"
 SAFETY_GEAR = "handover.safety_gear"
 AUTOPILOT = "handover.autopilot"
+TRIAL_SPEED = "trial_speed"
 TABS_UNDER_WAY = "handover.tabs_under_way"
 OWNER_BRIEFING = "handover.owner_briefing"
 PUNCH_LIST = "handover.punch_list"
@@ -227,6 +228,17 @@ STEPS = (
                 plausible=(-120, 120),
                 hard=(-180, 180),
                 required=False,
+            ),
+            Field(
+                name=TRIAL_SPEED,
+                title="Speed during the trial",
+                kind=Kind.AMOUNT,
+                quantity="speed",
+                unit="kn",
+                plausible=(3, 50),  # common practice, no source
+                hard=(0, 120),
+                required=False,
+                help="Needed where the recordings hold no speed.",
             ),
         ),
     ),

@@ -15,7 +15,7 @@ from garboard.findings import Lack, NotEnoughData
 from garboard.job_view import JobView
 from garboard.samples import Recording, Stream
 from garboard.series import mean, standard_deviation, unwrapped
-from garboard_handover.steps import AUTOPILOT
+from garboard_handover.steps import AUTOPILOT, TRIAL_SPEED
 
 UNDER_WAY = 1.0
 """A boat slower than this tries no pilot: it lies at a mooring or drifts [kn]; common practice, no source."""
@@ -77,13 +77,24 @@ def steered_by(view: JobView, recording: Recording, field: str) -> Witness:
     return Witness(_called(view, own), own)
 
 
-def see_that_it_is_under_way(recording: Recording, field: str) -> None:
-    """Raises NotEnoughData for a trial of a boat that lies still."""
-    speeds = recording.of("speed_over_ground")
-    values = _finite(speeds[0].values) if speeds else []
-    if values and mean(values) < UNDER_WAY:
-        text = f"the boat lay still, {mean(values):.1f} kn over ground: that tries no pilot; record it under way"
+def see_that_it_is_under_way(view: JobView, recording: Recording, field: str) -> bool:
+    """Whether a speed shows that the boat was under way: one recorded, over ground or through water, or one entered.
+
+    Raises NotEnoughData for a trial of a boat that lies still.
+    """
+    recorded = (*recording.of("speed_over_ground"), *recording.of("speed_through_water"))
+    heard = next((values for stream in recorded if (values := _finite(stream.values))), None)
+    speed = mean(heard) if heard else view.amount(AUTOPILOT, TRIAL_SPEED, "kn")
+    if speed is not None and speed < UNDER_WAY:
+        text = f"the boat lay still, {speed:.1f} kn: that tries no pilot; record it under way"
         raise NotEnoughData(text, lack=Lack.UNSUITABLE, step=AUTOPILOT, field=field)
+    return speed is not None
+
+
+def no_speed(recording: Recording, field: str) -> NotEnoughData:
+    """What to raise for a trial that is in order but for this: nothing shows that the boat was under way."""
+    text = f"no speed in {recording.name}: a boat at the dock holds its heading too; record the GPS too, or enter speed"
+    return NotEnoughData(text, lack=Lack.NOT_IN_RECORDING, step=AUTOPILOT, field=field)
 
 
 def witnesses(view: JobView, recording: Recording, own: Stream) -> list[Witness]:

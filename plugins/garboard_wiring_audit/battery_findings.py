@@ -132,6 +132,7 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
                 Number.of("rest voltage", charge.volts, 2),
             ),
             limits=(Limit(shown.name, low=least),) if told else (),
+            places=_facts(battery, "batteries.capacity"),  # a full battery that is too small does not start the engine
             basis=(bases.REST_VOLTAGE_AGM if charge.from_memory else bases.REST_VOLTAGE, charge_basis(least)),
         )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import attrs
 
@@ -15,16 +15,21 @@ MOST_SAID = 10
 _Place = tuple[str, str, str, str]
 
 
-def with_doubts(assessed: Sequence[Assessed]) -> list[Assessed]:
-    """The findings, each with the doubts that others have about the values it rests on."""
-    about: dict[_Place, list[tuple[Finding, Doubt]]] = defaultdict(list)
+def with_doubts(assessed: Sequence[Assessed], of_vessel: Iterable[Doubt] = ()) -> list[Assessed]:
+    """The findings, each with the doubts that others have about the values it rests on.
+
+    of_vessel : doubts that no finding has: facts of the vessel that contradict each other
+    """
+    about: dict[_Place, list[tuple[Finding | None, Doubt]]] = defaultdict(list)
+    for doubt in of_vessel:
+        about[doubt.place].append((None, doubt))
     for one in assessed:
         for doubt in one.finding.doubts:
             about[doubt.place].append((one.finding, doubt))
     return [_doubted(one, about) for one in assessed] if about else list(assessed)
 
 
-def _doubted(one: Assessed, about: dict[_Place, list[tuple[Finding, Doubt]]]) -> Assessed:
+def _doubted(one: Assessed, about: dict[_Place, list[tuple[Finding | None, Doubt]]]) -> Assessed:
     finding = one.finding
     if finding.verdict is Verdict.NOT_ENOUGH_DATA:
         return one

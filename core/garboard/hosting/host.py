@@ -48,6 +48,7 @@ from garboard.hosting.sources import (
     find_module,
     refuse_other_versions,
 )
+from garboard.hosting.vessel_facts import doubts_of
 from garboard.hosting.watching import Declared, WatchedView, watched
 from garboard.job_view import FieldKey, JobView
 from garboard.record_types import is_text
@@ -445,7 +446,8 @@ class PluginHost:
             if calculator.key not in found and calculator.may_doubt_of(rest_on):
                 found[calculator.key] = list(self._assess_one(calculator, ready))
         in_order = [one for calculator in calculators for one in found.get(calculator.key, ())]
-        return tuple(one for one in with_doubts(in_order) if steps is None or one.step in steps)
+        doubts = (*doubts_of(view.vessel),)
+        return tuple(one for one in with_doubts(in_order, doubts) if steps is None or one.step in steps)
 
     def assess_with(self, plugin: str, view: JobView) -> tuple[Assessed, ...]:
         """Run the calculators of one plugin alone; no doubts of others are told."""
@@ -550,12 +552,17 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
     Of a finding about one piece of equipment it is what was read of that piece; where nothing was read since, all is.
     """
     read: dict[FieldKey, None] = {}
+    facts: dict[FieldKey, None] = {}
     view.seen.clear()
+    view.facts.clear()
     given = calculator.compute(view)
     if given is None or isinstance(given, Finding):
         raise TypeError(f"compute gives findings one after another, in a list or by 'yield', got {shown(given)}")
     for found in given:
         finding, fresh = _finding(found, calculator, plugin), dict.fromkeys(view.seen)
+        finding = _with_facts(finding, facts | view.facts)
+        facts.update(view.facts)
+        view.facts.clear()
         read.update(fresh)
         view.seen.clear()
         named = any(place[0] != OF_VESSEL for place in finding.places)
@@ -566,6 +573,12 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
             yield attrs.evolve(finding, places=(*of_it, *finding.places))
         else:
             yield attrs.evolve(finding, places=(*(fresh or read), *finding.places))
+
+
+def _with_facts(finding: Finding, facts: Mapping[FieldKey, None]) -> Finding:
+    """The finding with the doubted facts of the vessel that were read for it: of one piece, those of that piece."""
+    of_it = [place for place in facts if place not in finding.places and place[3] in ("", finding.of or place[3])]
+    return attrs.evolve(finding, places=(*finding.places, *of_it)) if of_it else finding
 
 
 def _basis_of(calculator: Calculator) -> tuple[Basis, ...]:

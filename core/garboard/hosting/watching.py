@@ -10,6 +10,7 @@ import attrs
 
 from garboard.findings import Missing, NotEnoughData
 from garboard.hosting.failures import PluginFault
+from garboard.hosting.noting import noting
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Measurement
 from garboard.settings import ReadSettings
@@ -20,7 +21,7 @@ P = ParamSpec("P")
 
 @attrs.frozen
 class _Done:
-    """What a work gave, or what it lacked, and the places and settings it read on the way.
+    """What a work gave, or what it lacked, and the places, settings and doubted facts it read on the way.
 
     asked : kept as long as this, so that nothing else is met under its identity
     """
@@ -30,6 +31,7 @@ class _Done:
     lacked: tuple[Missing, ...]
     seen: tuple[FieldKey, ...]
     read: frozenset[str]
+    facts: tuple[FieldKey, ...]
 
 
 Declared = Mapping[str, frozenset[str]]
@@ -41,10 +43,12 @@ class WatchedView(JobView):
     """A job view that notes what is read in it, and refuses to be asked for what nobody can enter.
 
     seen     : places that hold a value, in the order they were read, as often as they were
+    facts    : doubted facts of the vessel that were read, as places
     declared : the fields of each step that a plugin at work declares; with none, nothing is refused
     """
 
     seen: list[FieldKey] = attrs.field(factory=list, eq=False, repr=False)
+    facts: dict[FieldKey, None] = attrs.field(factory=dict, eq=False, repr=False)
     declared: Declared = attrs.field(factory=dict, eq=False, repr=False)
     _done: dict[object, _Done] = attrs.field(init=False, factory=dict, eq=False, repr=False)
     """Of this view alone: `attrs.evolve` gives one with other values, which begins anew."""
@@ -70,6 +74,7 @@ class WatchedView(JobView):
             done = self._done[key] = self._do(work, *asked, **named)
         else:
             self.seen.extend(done.seen)
+            self.facts.update(dict.fromkeys(done.facts))
             self._read.update(done.read)
         if done.lacked:
             raise NotEnoughData(*done.lacked)
@@ -78,8 +83,9 @@ class WatchedView(JobView):
 
     def _do(self, work: Callable[Concatenate[JobView, P], T], *asked: P.args, **named: P.kwargs) -> _Done:
         """Do a work and note what it alone reads; to whoever asked for it that counts as read, too."""
-        before, read = len(self.seen), set(self._read)
+        before, read, facts = len(self.seen), set(self._read), dict(self.facts)
         self._read.clear()
+        self.facts.clear()
         result: Any = None
         lacked: tuple[Missing, ...] = ()
         try:
@@ -88,8 +94,10 @@ class WatchedView(JobView):
             lacked = lacking.missing  # not the error itself, which holds the whole stack
         finally:
             its_own, its_settings = tuple(dict.fromkeys(self.seen[before:])), frozenset(self._read)
+            its_facts = tuple(self.facts)
             self._read.update(read)
-        return _Done((*asked, *named.values()), result, lacked, its_own, its_settings)
+            self.facts.update(facts)
+        return _Done((*asked, *named.values()), result, lacked, its_own, its_settings, its_facts)
 
     @property
     def _read(self) -> set[str]:
@@ -124,4 +132,6 @@ def _near(name: str, known: Iterable[str]) -> str:
 def watched(view: JobView, declared: Declared | None = None) -> WatchedView:
     """The same job, watched, with nothing worked out yet."""
     made = {name.name: getattr(view, name.name) for name in attrs.fields(JobView) if name.init}
-    return WatchedView(**made, declared=declared or {})
+    facts: dict[FieldKey, None] = {}
+    made["vessel"] = noting(view.vessel, facts)
+    return WatchedView(**made, declared=declared or {}, facts=facts)

@@ -12,7 +12,7 @@ from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, overrid
 
 from garboard.faults import Fault, InputError, ValueRefused, shown
 from garboard.fields import amount_as_text
-from garboard.records import RECORD_OF, JsonValue
+from garboard.records import RECORD_OF, JsonValue, number_of, unit_of
 from garboard.units import Amount, in_own_spelling, parse_amount
 
 if TYPE_CHECKING:
@@ -79,6 +79,23 @@ def _amount_of(quantity: str) -> Callable[[object, object], Amount | None]:
     return read
 
 
+def _within(
+    metadata: Mapping[str, Any], read: Callable[[object, object], Any]
+) -> Callable[[object, object], Amount | int | None]:
+    """What is read, refused where no boat has it."""
+    if "hard" not in metadata:
+        return read
+    (low, high), unit = metadata["hard"], unit_of(metadata)
+
+    def within(value: object, kind: object) -> Amount | int | None:
+        fact: Amount | int | None = None if value is None else read(value, kind)
+        if fact is not None and not low <= number_of(fact, unit) <= high:
+            raise ValueRefused(f"between {low:g} and {high:g} {unit}".rstrip(), shown(value))
+        return fact
+
+    return within
+
+
 def _plain_of(shape: object) -> Callable[[object, object], object]:
     """Any plain data, or plain data of one shape: dict or list."""
 
@@ -137,7 +154,9 @@ def _structure_record(kind: type[Any], converter: Converter) -> Callable[[Any, A
 def _hooks_by_metadata(fields: Iterable[Any]) -> Iterator[tuple[str, Callable[[object, object], object]]]:
     for field in fields:
         if "quantity" in field.metadata:
-            yield field.name, _amount_of(field.metadata["quantity"])
+            yield field.name, _within(field.metadata, _amount_of(field.metadata["quantity"]))
+        elif "hard" in field.metadata:
+            yield field.name, _within(field.metadata, _exactly(int, "a whole number"))
         elif "choices" in field.metadata:
             yield field.name, _choice_of(field.metadata["choices"])
         elif "plain" in field.metadata:

@@ -22,6 +22,7 @@ from garboard.history.boat import Boat, open_hull, recordings_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import pieces_asked_of, waiting_in_words
+from garboard.hosting.vessel_facts import unusual_facts
 from garboard.job_files.job_file import (
     JobFile,
     check,
@@ -34,7 +35,7 @@ from garboard.job_files.job_file import (
 from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import Disagreement, FieldKey, JobView, place_of
 from garboard.judging.recording_dates import question_of_dates
-from garboard.records import Measurement, Vessel, unusual_of
+from garboard.records import Measurement, Vessel
 from garboard.series import shared_numbers
 from garboard.steps import Assessed, Step
 
@@ -245,8 +246,7 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
     except InputError as failure:
         doubts = tuple(str(fault) for fault in failure.faults)
     yield from (Question(f"Hull number {number}: {doubt}.") for doubt in doubts)
-    for engine in job.vessel.engines:
-        yield from map(Question, unusual_of(engine))
+    yield from map(Question, unusual_facts(job.vessel))
     for shared, engines in shared_numbers(job.vessel.engines).items():
         names = " and ".join(engine.position for engine in engines)
         yield Question(

@@ -12,9 +12,8 @@ import attrs
 from garboard import records
 from garboard.history.registers import RegisterKey
 from garboard.job_view import FieldKey, JobView
-from garboard.records import EQUIPMENT, JsonValue, Vessel
+from garboard.records import EQUIPMENT, JsonValue, Vessel, unit_of
 from garboard.steps import Field, Kind, Step
-from garboard.units import UNITS_OF
 
 FURTHER_ROW = "further row"
 
@@ -231,14 +230,14 @@ def _field_of(attribute: attrs.Attribute[Any], kind: object) -> Field:
     metadata = attribute.metadata
     asked = {name: metadata[name] for name in ("title", "help", "offers", "said", "unless") if name in metadata}
     asked = {"title": attribute.name.replace("_", " ").capitalize(), **asked, "required": False}
+    ranges = {name: metadata[name] for name in ("plausible", "hard") if name in metadata}
     if "quantity" in metadata:
-        quantity, plausible = metadata["quantity"], metadata.get("plausible")
-        unit = metadata.get("unit", UNITS_OF[quantity][0])
-        return Field(name=attribute.name, kind=Kind.AMOUNT, quantity=quantity, unit=unit, plausible=plausible, **asked)
+        quantity, unit = metadata["quantity"], unit_of(metadata)
+        return Field(name=attribute.name, kind=Kind.AMOUNT, quantity=quantity, unit=unit, **ranges, **asked)
     if "choices" in metadata:
         return Field(name=attribute.name, kind=Kind.CHOICE, choices=metadata["choices"], **asked)
     plain = {bool: Kind.YES_NO, int: Kind.COUNT}.get(kind, Kind.TEXT)  # type: ignore[call-overload]  # any type
-    return Field(name=attribute.name, kind=plain, **asked)
+    return Field(name=attribute.name, kind=plain, **ranges, **asked)
 
 
 def _without_none(hint: Any) -> Any:

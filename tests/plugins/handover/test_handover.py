@@ -17,7 +17,7 @@ from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue, Note, StepState
 from garboard.report.outline import punch_list
-from garboard.samples import Sample, Stream, StreamKey, gather
+from garboard.samples import Recording, Sample, Stream, StreamKey, gather
 from garboard_handover import steps
 from garboard_handover.pilot import course_change_of, hold_of
 
@@ -256,6 +256,7 @@ def test_the_pilot_is_judged_from_its_recordings_against_the_shops_limits() -> N
         (steps.AUTOPILOT, "hold_recording", "", ""): {"file": "hold"},
         (steps.AUTOPILOT, "change_recording", "", ""): {"file": "change"},
         (steps.AUTOPILOT, "ordered_change", "", ""): "40 deg",
+        (steps.AUTOPILOT, "trial_speed", "", ""): "18 kn",
     }
     recordings = {
         "hold": recording([350 + math.sin(n / 9) for n in range(900)]),
@@ -267,6 +268,49 @@ def test_the_pilot_is_judged_from_its_recordings_against_the_shops_limits() -> N
     assert change.verdict is Verdict.ADVISE
     assert re.search(r"overshoot \d+\.\d degrees, settled within ± 5 degrees in \d+ s\.", change.sentence)
     assert "time to settle within ± 5 deg" in {number.name for number in change.numbers}
+
+
+def _trial(heading: list[float], speed: float | None, quantity: str = "speed_over_ground") -> Recording:
+    """A recording of a heading, ten samples a second, with a speed [kn] or without."""
+    by_second = [Sample(n / 10, "heading", v % 360, "20", "", "magnetic") for n, v in enumerate(heading)]
+    speeds = [] if speed is None else [Sample(n, quantity, speed, "30") for n in range(len(heading) // 10)]
+    return gather("log", sorted([*by_second, *speeds], key=lambda sample: sample.time))
+
+
+@pytest.mark.parametrize(
+    ("speed", "quantity", "entered", "verdict"),
+    [
+        (None, "", "", Verdict.NOT_ENOUGH_DATA),  # at the dock it looks the same
+        (None, "", "18 kn", Verdict.PASS),
+        (None, "", "0 kn", Verdict.NOT_ENOUGH_DATA),
+        (18.0, "speed_over_ground", "", Verdict.PASS),
+        (18.0, "speed_through_water", "", Verdict.PASS),
+        (0.2, "speed_over_ground", "18 kn", Verdict.NOT_ENOUGH_DATA),  # what was recorded comes first
+    ],
+)
+def test_a_trial_of_the_pilot_passes_only_where_a_speed_shows_way_on(
+    speed: float | None, quantity: str, entered: str, verdict: Verdict
+) -> None:
+    values: dict[FieldKey, JsonValue] = {
+        (steps.AUTOPILOT, "hold_recording", "", ""): {"file": "hold"},
+        (steps.AUTOPILOT, "change_recording", "", ""): {"file": "change"},
+        (steps.AUTOPILOT, "ordered_change", "", ""): "40 deg",
+    }
+    if entered:
+        values[steps.AUTOPILOT, "trial_speed", "", ""] = entered
+    recordings = {
+        "hold": _trial([350 + math.sin(n / 9) for n in range(900)], speed, quantity),
+        "change": _trial(_second_order(40, 0.9, 1.2, 60), speed, quantity),
+    }
+    view = job_view(boat(), values, recordings=recordings)
+    assert _verdicts(view, "handover.heading_hold") == [verdict]
+    assert _verdicts(view, "handover.course_change") == [verdict]
+
+
+def test_an_unsteady_hold_is_told_without_a_speed() -> None:
+    hold = _trial([350 + 20 * math.sin(n / 40) for n in range(900)], None)
+    view = job_view(boat(), {(steps.AUTOPILOT, "hold_recording", "", ""): {"file": "hold"}}, recordings={"hold": hold})
+    assert _verdicts(view, "handover.heading_hold") == [Verdict.ADVISE]
 
 
 def test_the_punch_list_is_open_until_put_right_and_tried_again() -> None:

@@ -1,0 +1,102 @@
+"""What a vessel's facts say of each other: which are unusual, and which cannot all be right."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from garboard.findings import OF_VESSEL, Doubt
+from garboard.records import Battery, Engine, NetworkBus, Vessel, unusual_in, unusual_of
+from garboard.units import Amount
+
+WIDEST_WINDOW = 1_500.0
+"""From the low to the high end of a full-throttle window [rev/min]; common practice, no source."""
+LIMITER_ABOVE = 1_500.0
+"""A limiter stands no further above the window's high end [rev/min]; common practice, no source."""
+LEAST_TO_START = 20.0
+"""A battery of less than this starts no outboard of STARTED_BY_HAND or more [Ah]; common practice, no source."""
+STARTED_BY_HAND = 40.0
+"""Below this an outboard may be started by hand, or by a small battery [hp]; common practice, no source."""
+PRINTED = (60, 70, 75, 80, 85, 90, 105, 125, 200)
+"""Ratings printed on a cable's insulation: those of the tables that judge it [degC]."""
+
+
+def unusual_facts(vessel: Vessel) -> Iterator[str]:
+    """A question for every number of a vessel and its equipment that is outside its usual range, and every doubt.
+
+    >>> list(unusual_facts(Vessel(hull_number="QQZ01234A626", beam=Amount("45", "ft"))))
+    ['Vessel, beam: 45 ft is outside the usual 3 to 20 ft. Is it right?']
+    """
+    yield from (f"Vessel, {asked}" for _, asked in unusual_in(vessel))
+    for engine in vessel.engines:
+        yield from unusual_of(engine)
+    for kind, pieces in (
+        ("tank", vessel.tanks),
+        ("battery", vessel.batteries),
+        ("circuit", vessel.circuits),
+        ("network", vessel.networks),
+    ):
+        for piece in pieces:
+            yield from (f"{kind} {piece.name}, {asked}" for _, asked in unusual_in(piece))
+            for device in piece.devices if isinstance(piece, NetworkBus) else ():
+                yield from (f"{piece.name} device {device.name}, {asked}" for _, asked in unusual_in(device))
+    yield from _not_printed(vessel)
+    yield from dict.fromkeys(f"{doubt.text}. Is it right?" for doubt in doubts_of(vessel))
+
+
+def _not_printed(vessel: Vessel) -> Iterator[str]:
+    """Insulation ratings that no table has. Nothing is in doubt for them: they count as the next lower one."""
+    for circuit in vessel.circuits:
+        rating = circuit.insulation_temperature
+        if rating and round(rating.to("degC")) not in PRINTED:
+            yield f"circuit {circuit.name}: no cable insulation is rated {rating}. What is printed on it?"
+
+
+def doubts_of(vessel: Vessel) -> Iterator[Doubt]:
+    """Facts that contradict each other. Nothing that rests on one of them passes."""
+    for engine in vessel.engines:
+        yield from _of_engine(engine)
+    for battery in vessel.batteries:
+        yield from _of_battery(battery, vessel)
+    if vessel.length and vessel.beam and vessel.beam.to("ft") > vessel.length.to("ft"):
+        yield from _doubts(f"beam {vessel.beam} is more than the length, {vessel.length}", "", "length", "beam")
+
+
+def _of_engine(engine: Engine) -> Iterator[Doubt]:
+    low, high, limiter = map(_speed, (engine.full_throttle_low, engine.full_throttle_high, engine.limiter_speed))
+    of, ends = engine.position, ("engines.full_throttle_low", "engines.full_throttle_high")
+    window = f"{of} engine: full-throttle window {low or 0:g} to {high or 0:g} rev/min"
+    if low and high and low >= high:
+        yield from _doubts(f"{window} has its low end first", of, *ends)
+    if low and high and high - low > WIDEST_WINDOW:
+        yield from _doubts(f"{window} is wider than {WIDEST_WINDOW:g}", of, *ends)
+    beside = f"{of} engine: limiter at {limiter or 0:g} rev/min"
+    for end, field in ((high, ends[1]), (None if high else low, ends[0])):
+        if end and limiter and limiter < end:
+            yield from _doubts(f"{beside} is below the window's {end:g}", of, field, "engines.limiter_speed")
+    if high and limiter and limiter > high + LIMITER_ABOVE:
+        yield from _doubts(f"{beside} is far above the window's {high:g}", of, ends[1], "engines.limiter_speed")
+
+
+def _of_battery(battery: Battery, vessel: Vessel) -> Iterator[Doubt]:
+    """A battery that starts an outboard has to hold enough for it."""
+    capacity = battery.capacity.to("Ah") if battery.capacity else LEAST_TO_START
+    strongest = max((one.rated_power.to("hp") for one in vessel.engines if one.rated_power), default=0.0)
+    if capacity < LEAST_TO_START and strongest >= STARTED_BY_HAND and _may_start(battery, vessel):
+        text = f"battery {battery.name}: {battery.capacity} does not start an outboard of {strongest:g} hp"
+        yield from _doubts(text, battery.name, "batteries.capacity")
+
+
+def _may_start(battery: Battery, vessel: Vessel) -> bool:
+    """Whether a battery starts an engine: by a circuit, by the name people gave it, or for want of a larger one."""
+    cranks = any(one.use == "cranking motor" and one.battery == battery.name for one in vessel.circuits)
+    larger = any(one.capacity is None or one.capacity.to("Ah") >= LEAST_TO_START for one in vessel.batteries)
+    return cranks or "start" in battery.name.casefold().split() or not larger
+
+
+def _speed(amount: Amount | None) -> float | None:
+    return amount.to("rev/min") if amount else None
+
+
+def _doubts(text: str, of: str, *fields: str) -> Iterator[Doubt]:
+    for field in fields:
+        yield Doubt(text, step=OF_VESSEL, field=field, of=of)

@@ -1,0 +1,161 @@
+"""Facts of a vessel that cannot be are refused, those that are unusual asked about, those that contradict doubted."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, get_type_hints
+
+import attrs
+import pytest
+
+from garboard.faults import InputError
+from garboard.history.vessel import assemble_vessel
+from garboard.hosting.host import PluginHost, make_host
+from garboard.hosting.vessel_facts import doubts_of, unusual_facts
+from garboard.hosting.watching import watched
+from garboard.job_files.convert import structure, unstructure
+from garboard.job_files.job_file import JobFile, read_job_file, view_of
+from garboard.records import RECORD_OF, JsonValue, Vessel
+from garboard.verdict import Verdict
+
+SAMPLE = Path(__file__).parents[2] / "sample_jobs" / "kittiwake"
+
+
+def numbers() -> Iterator[tuple[str, attrs.Attribute[Any]]]:
+    """Every attribute of a record of facts that holds a number."""
+    for kind, record in RECORD_OF.items():
+        hints = get_type_hints(record)
+        for field in attrs.fields(record):
+            if "quantity" in field.metadata or hints[field.name] in (int, float, int | None, float | None):
+                yield kind, field
+
+
+@pytest.mark.parametrize(("kind", "field"), [pytest.param(k, f, id=f"{k}.{f.name}") for k, f in numbers()])
+def test_a_number_of_a_vessel_has_its_ranges(kind: str, field: attrs.Attribute[Any]) -> None:
+    """Without a range, whatever is typed is taken. The usual range lies within the hard one."""
+    (low, high), (least, most) = field.metadata["plausible"], field.metadata["hard"]
+    assert 0 <= least <= low < high <= most, f"{kind}.{field.name}"
+
+
+@pytest.fixture(scope="module")
+def host() -> PluginHost:
+    return make_host(entry_points=False)
+
+
+@pytest.fixture(scope="module")
+def sample(host: PluginHost) -> JobFile:
+    return read_job_file(SAMPLE / "job.json", host, SAMPLE)
+
+
+def changed(sample: JobFile, *path: str | int, value: JsonValue) -> dict[str, JsonValue]:
+    """The sample's vessel with one fact changed, as plain data."""
+    plain: Any = json.loads(json.dumps(unstructure(sample.vessel)))
+    inner = plain
+    for name in path[:-1]:
+        inner = inner[name]
+    inner[path[-1]] = value
+    return dict(plain)
+
+
+CANNOT_BE: list[tuple[tuple[str | int, ...], JsonValue]] = [
+    (("beam",), "-9 ft"),
+    (("deadrise",), "210 deg"),
+    (("transom_height",), "-30 in"),
+    (("engines", 0, "hours"), "-3.2 h"),
+    (("engines", 0, "full_throttle_high"), "15000 rev/min"),
+    (("engines", 0, "full_throttle_low"), "540 rev/min"),
+    (("engines", 0, "limiter_speed"), "62000 rev/min"),
+    (("engines", 0, "propeller", "blades"), 0),
+    (("engines", 0, "propeller", "diameter"), "-15.3 in"),
+    (("circuits", 0, "design_current"), "0 A"),
+    (("circuits", 0, "design_current"), "-6.5 A"),
+    (("circuits", 0, "insulation_temperature"), "1050 degC"),
+    (("circuits", 0, "bundled_conductors"), 0),
+    (("batteries", 1, "capacity"), "0.1 Ah"),
+]
+
+
+@pytest.mark.parametrize(("path", "value"), CANNOT_BE)
+def test_what_no_boat_has_is_refused_where_it_is_entered(
+    sample: JobFile, path: tuple[str | int, ...], value: JsonValue
+) -> None:
+    with pytest.raises(InputError) as refused:
+        structure(changed(sample, *path, value=value), Vessel, "job")
+    (fault,) = refused.value.faults
+    assert str(path[-1]) in fault.where
+    assert "between" in fault.expected
+
+
+def test_an_entry_of_old_with_such_a_value_leaves_the_rest() -> None:
+    """A hull file that holds one still opens: the fact is not used, and a fault names it."""
+    fields: list[tuple[tuple[str, ...], JsonValue]] = [(("beam",), "-9 ft"), (("length",), "24 ft")]
+    vessel, faults = assemble_vessel(fields, "QQZ08832B626")
+    assert vessel.beam is None
+    assert str(vessel.length) == "24 ft"
+    assert [fault.where for fault in faults] == ["beam"]
+
+
+def test_the_sample_is_asked_about_nothing(sample: JobFile) -> None:
+    assert not list(unusual_facts(sample.vessel))
+    assert watched(view_of(sample, SAMPLE)).vessel is sample.vessel
+
+
+DOUBTED: list[tuple[tuple[str | int, ...], str, str]] = [
+    (("engines", 0, "full_throttle_high"), "6900 rev/min", "prop_check.window"),  # above the limiter, 6200
+    (("engines", 0, "limiter_speed"), "5900 rev/min", "prop_check.window"),
+    (("engines", 0, "full_throttle_low"), "4000 rev/min", "prop_check.window"),  # 2000 wide
+    (("engines", 0, "full_throttle_low"), "6100 rev/min", "prop_check.window"),
+    (("batteries", 1, "capacity"), "9.5 Ah", "wiring_audit.battery_charge"),
+]
+
+
+@pytest.mark.parametrize(
+    ("rating", "asked"), [("105 degC", 0), ("221 degF", 0), ("85 degC", 0), ("95 degC", 1), ("150 degC", 1)]
+)
+def test_an_insulation_rating_that_no_cable_bears_is_asked_about(sample: JobFile, rating: str, asked: int) -> None:
+    """105 degC is 221 degF. The table's next lower row counts, so nothing is in doubt."""
+    vessel = structure(changed(sample, "circuits", 0, "insulation_temperature", value=rating), Vessel, "job")
+    assert len(list(unusual_facts(vessel))) == asked
+    assert not list(doubts_of(vessel))
+
+
+@pytest.mark.parametrize(("path", "value", "calculator"), DOUBTED)
+def test_nothing_passes_on_facts_that_contradict_each_other(
+    host: PluginHost, sample: JobFile, path: tuple[str | int, ...], value: str, calculator: str
+) -> None:
+    """The piece it is about passes no more; the other one, whose facts agree, does."""
+    vessel = structure(changed(sample, *path, value=value), Vessel, "job")
+    assert list(unusual_facts(vessel))
+    view = view_of(attrs.evolve(sample, vessel=vessel), SAMPLE)
+    step = next(one.step for one in host.calculators if one.key == calculator)
+    found = [one.finding for one in host.assess(view, [step]) if one.calculator == calculator]
+    name = "port" if path[0] == "engines" else "start port"
+    mine = [one for one in found if one.about.startswith(name)]
+    others = [one for one in found if one.about.startswith(("starboard", "start starboard"))]
+    assert mine
+    assert all(one.verdict is not Verdict.PASS for one in mine)
+    assert others
+    assert all(one.verdict is Verdict.PASS for one in others)
+
+
+def test_a_small_battery_that_starts_nothing_is_only_asked_about(sample: JobFile) -> None:
+    vessel = structure(changed(sample, "batteries", 0, value={"name": "radio", "capacity": "9 Ah"}), Vessel, "job")
+    (asked,) = unusual_facts(vessel)
+    assert "outside the usual" in asked
+
+
+def test_a_vessel_that_notes_its_reads_is_the_same_vessel(sample: JobFile) -> None:
+    """Equal, of the same kind and written alike; a doubted fact is noted when it is read, another is not."""
+    vessel = structure(changed(sample, "engines", 0, "limiter_speed", value="5900 rev/min"), Vessel, "job")
+    view = watched(attrs.evolve(view_of(sample, SAMPLE), vessel=vessel))
+    port = view.vessel.engines[0]
+    assert port.rated_power == vessel.engines[0].rated_power
+    assert not view.facts
+    assert port.limiter_speed == vessel.engines[0].limiter_speed
+    assert list(view.facts) == [("vessel", "engines.limiter_speed", "", "port")]
+    assert view.vessel == vessel
+    assert vessel == view.vessel
+    assert unstructure(view.vessel) == unstructure(vessel)
+    assert view.vessel.pieces["engines"]["port"] is port
