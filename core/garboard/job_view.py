@@ -157,9 +157,7 @@ class JobView:
             return Amount.parse(value).to(unit) if isinstance(value, str) else None
         except ValueError as unreadable:
             text = f"{_where(field, row, of)}: {unreadable}"
-            raise NotEnoughData(
-                Missing(text, lack=Lack.UNREADABLE, step=step, field=field, row=row, of=of)
-            ) from None
+            raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE, step=step, field=field, row=row, of=of)) from None
 
     def rows(self, step: str, field: str = "") -> tuple[str, ...]:
         """Rows of a step's tables, in the order they were first written; with `field`, those that have it."""
