@@ -112,6 +112,8 @@ def _plausible(
     says = f"{with_uncertainty(used, consumption.expanded_uncertainty, 2)} lb/(hp h) at full throttle"
     ordinary = specific_consumption.ORDINARY_CONSUMPTION[fuel]
     is_far_above = used - consumption.expanded_uncertainty > specific_consumption.FAR_ABOVE[fuel]
+    is_far_below = used + consumption.expanded_uncertainty < specific_consumption.FAR_BELOW[fuel]
+    is_far_below = is_far_below and not _meter_is_right(view)
     if impossible or doubtful:
         factor = used / ordinary
         slip = specific_consumption.likely_slip(factor, len(view.vessel.engines))
@@ -126,6 +128,11 @@ def _plausible(
             f", far above the {ordinary:.2f} commonly reckoned with for {fuel}. Check the kind of fuel entered, the "
             "rated power, and the flow and its unit; if all are right, have the engine looked at."
         )
+    elif is_far_below:
+        says += (
+            f", far below the {ordinary:.2f} commonly reckoned with for {fuel}; a range by this flow is too long. "
+            "Check the flow and its unit, the rated power, and the meter's K-factor; fill up and compare."
+        )
     else:
         says += f", believable; {ordinary:.2f} is commonly reckoned with."
     if full and kept < 1:
@@ -135,11 +142,16 @@ def _plausible(
         )
     if refill and (impossible or doubtful):  # else the curve says it, once for the boat
         says += f" The flow is corrected by the refill (x {refill.ratio.value:.3f})."
+    is_odd = doubtful or is_far_above or is_far_below
     code, doubts = "fuel_curve.fuel_for_power.believable", tuple[Doubt, ...]()
     if is_far_above:
         code = "fuel_curve.fuel_for_power.far_above"
+    if is_far_below:
+        code = "fuel_curve.fuel_for_power.far_below"
     if impossible or doubtful:
         code = "fuel_curve.fuel_for_power.impossible" if impossible else "fuel_curve.fuel_for_power.doubtful"
+    if impossible or doubtful or is_far_below:
+        factor = used / ordinary
         text = f"{about} is {factor:.2g} times what {power:.0f} hp commonly burns"
         flows = [(STEPS, "fuel_flow", row, engine.position) for row in top.rows] or [(STEPS, "recording", "", "")]
         doubts = tuple(Doubt(text, step=step, field=field, row=row, of=of) for step, field, row, of in flows)
@@ -147,7 +159,7 @@ def _plausible(
     metric = MeasuredValue.of_parts(used * in_metric, "g/kWh", [part.times(in_metric) for part in of_used])
     return Finding(
         code=code,
-        verdict=Verdict.FAIL if impossible else Verdict.ADVISE if doubtful or is_far_above else Verdict.PASS,
+        verdict=Verdict.FAIL if impossible else Verdict.ADVISE if is_odd else Verdict.PASS,
         about=about,
         sentence=says,
         basis=(efficiency_basis(fuel, best), ORDINARY, FUEL_TABLE),

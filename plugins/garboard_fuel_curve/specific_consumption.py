@@ -21,6 +21,10 @@ FAR_ABOVE = {"gasoline": 0.70, "diesel": 0.50}
 """An engine in order burns no more than this at full throttle [lb/(hp h)]: of gasoline a two-stroke with carburettors.
 Common practice, no source."""
 
+FAR_BELOW = {"gasoline": 0.40, "diesel": 0.31}
+"""No engine of this kind burns less than this at full throttle [lb/(hp h)]: a meter that says so reads low, and a range
+by it is too long. Common practice, no source."""
+
 
 def specific_consumption(flow: float, density: float, power: float) -> float:
     """Weight of fuel burned for each horsepower hour (BSFC).

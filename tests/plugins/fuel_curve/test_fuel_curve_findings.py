@@ -337,7 +337,8 @@ def test_a_believable_flow_passes_with_its_specific_consumption() -> None:
         (2.0, Verdict.ADVISE, "looks like the flow of all 2 engines entered for one"),
         (7.0, Verdict.FAIL, "no common slip explains it"),
         (0.66, Verdict.ADVISE, "no common slip explains it"),
-        (0.70, Verdict.PASS, "believable"),
+        (0.70, Verdict.ADVISE, "far below the 0.50 commonly reckoned with for gasoline; a range by this flow is too"),
+        (0.85, Verdict.PASS, "believable"),
         (1.40, Verdict.PASS, "believable"),
         (1.80, Verdict.ADVISE, "far above the 0.50 commonly reckoned with for gasoline"),
     ],
@@ -358,6 +359,23 @@ def test_a_diesel_that_burns_like_a_gasoline_engine_does_not_pass(flow: float, f
     """0.63 lb/(hp h) at 7.0 lb/gal, with 0.40 commonly reckoned with; 0.51 is not surely above what may be."""
     (found,) = power(flow, fuel, fuel_density="7.0 lb/gal")
     assert (found.code, found.verdict is Verdict.PASS) == (f"fuel_curve.fuel_for_power.{what}", what == "believable")
+
+
+@pytest.mark.parametrize(("share", "verdict"), [(0.70, Verdict.ADVISE), (1.0, Verdict.PASS)])
+def test_a_range_by_a_meter_that_reads_far_low_does_not_pass(share: float, verdict: Verdict) -> None:
+    values = typed(PLANING, 2)
+    for row in range(1, len(PLANING) + 1):
+        for engine in TWINS.engines:
+            values[STEPS, "fuel_flow", str(row), engine.position] = f"{PLANING[row - 1][2] / 2 * share:.2f} gal/h"
+    view = job_view(TWINS, values)
+    told = HOST.assess(view)
+    found = [one.finding for one in told if one.finding.code.startswith("fuel_curve.fuel_for_power.")]
+    assert [one.verdict for one in found] == [verdict] * 2
+    assert all(bool(one.doubts) is (verdict is Verdict.ADVISE) for one in found)
+    doubted = {(doubt.step, doubt.field, doubt.row, doubt.of) for one in found for doubt in one.doubts}
+    resting = [one.finding.verdict for one in told if doubted & {tuple(place) for place in one.finding.places}]
+    assert Verdict.PASS not in resting
+    assert bool(resting) is (verdict is Verdict.ADVISE)
 
 
 @pytest.mark.parametrize("density", ["0.9 lb/gal", "20.1 lb/gal"])
