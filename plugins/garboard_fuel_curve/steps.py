@@ -157,7 +157,7 @@ STEPS_STEP = Step(
             title="Recording with the throttle held in steps",
             kind=Kind.RECORDING,
             required=False,
-            help="Used when no step is typed.",
+            help="Used when fewer steps are typed than make a curve.",
         ),
     ),
 )
