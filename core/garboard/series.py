@@ -121,13 +121,12 @@ def unwrapped(degrees: Sequence[float]) -> tuple[float, ...]:
 def unchanging_stretches(stream: Stream, seconds: float = FROZEN_FOR) -> tuple[Stream, ...]:
     """The parts of a stream in which every sample is the same to its last digit, in order of time.
 
-        seconds : the shortest that counts [s]
+    seconds : the shortest that counts [s]
 
-        >>> from garboard.records import Engine
-    from garboard.samples import StreamKey
-        >>> values = (1.0, 2.0, *[3.0] * 10, 4.0)
-        >>> [part.times for part in unchanging_stretches(Stream(StreamKey("heading"), tuple(range(13)), values), 9.0)]
-        [(2, 3, 4, 5, 6, 7, 8, 9, 10, 11)]
+    >>> from garboard.samples import StreamKey
+    >>> values = (1.0, 2.0, *[3.0] * 10, 4.0)
+    >>> [part.times for part in unchanging_stretches(Stream(StreamKey("heading"), tuple(range(13)), values), 9.0)]
+    [(2, 3, 4, 5, 6, 7, 8, 9, 10, 11)]
     """
     times, values = stream.times, stream.values
     changes = [number for number, (one, other) in enumerate(pairwise(values), 1) if one is not other and one != other]
@@ -141,16 +140,15 @@ def unchanging_stretches(stream: Stream, seconds: float = FROZEN_FOR) -> tuple[S
 def is_frozen(stream: Stream) -> bool:
     """Whether a stream shows one value only, to its last digit, over ten samples and 20 s or more.
 
-        A boat under way rolls, yaws and surges, and a live instrument shows that in its last digit. One that shows
-        nothing is dead, or its display stands still, and no direction can be judged by it. A speed in tenths of a knot
-        may live and keep one figure for a minute in calm water: hold it against the engine speed before you doubt it.
-        A stream that lives for a part of its time is not frozen: `unchanging_stretches` tells when it stood still.
+    A boat under way rolls, yaws and surges, and a live instrument shows that in its last digit. One that shows
+    nothing is dead, or its display stands still, and no direction can be judged by it. A speed in tenths of a knot
+    may live and keep one figure for a minute in calm water: hold it against the engine speed before you doubt it.
+    A stream that lives for a part of its time is not frozen: `unchanging_stretches` tells when it stood still.
 
-        >>> from garboard.records import Engine
-    from garboard.samples import StreamKey
-        >>> dead = Stream(StreamKey("heading"), tuple(range(30)), (87.0,) * 30)
-        >>> is_frozen(dead), is_frozen(dead.between(0, 10))
-        (True, False)
+    >>> from garboard.samples import StreamKey
+    >>> dead = Stream(StreamKey("heading"), tuple(range(30)), (87.0,) * 30)
+    >>> is_frozen(dead), is_frozen(dead.between(0, 10))
+    (True, False)
     """
     return any(len(part) == len(stream) for part in unchanging_stretches(stream))
 
