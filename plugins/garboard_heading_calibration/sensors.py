@@ -9,7 +9,7 @@ from typing import TypeVar
 
 import attrs
 
-from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, not_enough_data
+from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Verdict, not_enough_data
 from garboard.job_view import JobView
 from garboard.records import HeadingSensor
 from garboard.samples import Recording, Stream
@@ -220,6 +220,29 @@ def one_by_one(
             yield find(item)
         except NotEnoughData as lacking:
             yield not_enough_data(about(item), lacking.missing, basis)
+
+
+def strangers_only_told(
+    view: JobView, sources: Iterable[str], found: Iterable[Finding], step: str
+) -> tuple[Finding, ...]:
+    """Findings, one for each source: those of a source that is no sensor of the boat stand in nobody's way."""
+    return tuple(
+        _only_told(one, step) if _is_strange(view, source) else one for source, one in zip(sources, found, strict=True)
+    )
+
+
+def _is_strange(view: JobView, source: str) -> bool:
+    """Whether a source is of none of the boat's sensors. Where one is entered without a source, it may be that one."""
+    sensors = view.vessel.heading_sensors
+    return bool(sensors) and all(sensor.sources and source not in sensor.sources for sensor in sensors)
+
+
+def _only_told(found: Finding, step: str) -> Finding:
+    if found.verdict is Verdict.PASS:
+        return found
+    code = found.code or f"{step}.other_source"  # what lacks data has no code of its own
+    sentence = f"{found.short or found.sentence} It is not one of the boat's heading sensors."
+    return attrs.evolve(found, code=code, verdict=Verdict.ADVISE, sentence=sentence, short="", missing=())
 
 
 def variation_here(view: JobView) -> Variation:

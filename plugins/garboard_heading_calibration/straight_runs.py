@@ -31,6 +31,7 @@ from .sensors import (
     receivers_apart,
     see_that_it_lives,
     standstills,
+    strangers_only_told,
     unheard,
     variation_here,
 )
@@ -73,7 +74,8 @@ def compute(view: JobView) -> Iterable[Finding]:
         return _of_runs(view, heard, headings[source], course, current, variation)
 
     sources = sorted({*headings, *unsound, *silent})
-    return one_by_one(sources, of_source, lambda source: name_of(view, source), BASIS)
+    found = one_by_one(sources, of_source, lambda source: name_of(view, source), BASIS)
+    return strangers_only_told(view, sources, found, STRAIGHT_RUNS)
 
 
 def _of_runs(

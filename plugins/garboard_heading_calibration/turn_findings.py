@@ -25,7 +25,7 @@ from garboard.samples import Recording
 
 from .mixed import Sound, mixed_words, sound, two_senders
 from .rates import UNDER_WAY
-from .sensors import dated_apart, name_of, one_by_one
+from .sensors import dated_apart, name_of, one_by_one, strangers_only_told
 from .settings import MAKERS_MANUAL, USUAL_RATE, USUAL_TURN, RateErrors, Wanted, circles_basis, rate_errors, wanted_turn
 from .steps import STEADY_TURN, STRAIGHT_RUNS, SWING
 from .turn_record import FASTEST, GAPS, Check, Turn
@@ -49,8 +49,6 @@ TOO_SHORT = "heading_calibration.steady_turn.too_short"
 UNEVEN = "heading_calibration.steady_turn.uneven"
 LAPSE = "heading_calibration.steady_turn.lapse"
 WITHOUT_CARD = "Counted by the heading as shown, without the deviation card."
-OTHER_SOURCE = "heading_calibration.steady_turn.other_source"
-NOT_A_SENSOR = "It is not one of the boat's heading sensors."
 A_MINUTE = 60.0  # a rate of turn in degrees a minute taken for degrees a second is so many times too large
 UNIT_WITHIN = 0.15  # of A_MINUTE, for the unit to be what is wrong
 LONGEST_SILENCE = 60.0  # a longer silence of the sensor parts two turns [s]
@@ -181,24 +179,7 @@ def _best_turns(view: JobView) -> Iterable[Finding]:
         sentence = f"{found.sentence} {WITHOUT_CARD}" if without_card else found.sentence
         return attrs.evolve(found, sentence=sentence, of=name if name in names else "")
 
-    judged = tuple(one_by_one(sources, best, called, BASIS))
-    strange = [_is_strange(view, source) for source in sources]
-    return tuple(_only_told(one) if other else one for one, other in zip(judged, strange, strict=True))
-
-
-def _is_strange(view: JobView, source: str) -> bool:
-    """Whether a source is of none of the boat's sensors. Where one is entered without a source, it may be that one."""
-    sensors = view.vessel.heading_sensors
-    return bool(sensors) and all(sensor.sources and source not in sensor.sources for sensor in sensors)
-
-
-def _only_told(found: Finding) -> Finding:
-    """A finding about a source that is no sensor of the boat: it stands in nobody's way."""
-    if found.verdict is Verdict.PASS:
-        return found
-    code = found.code or OTHER_SOURCE  # what lacks data has no code of its own
-    sentence = f"{found.short or found.sentence} {NOT_A_SENSOR}"
-    return attrs.evolve(found, code=code, verdict=Verdict.ADVISE, sentence=sentence, short="", missing=())
+    return strangers_only_told(view, sources, one_by_one(sources, best, called, BASIS), STEADY_TURN)
 
 
 def _has_been_swung(view: JobView, sensor: str) -> bool:

@@ -15,13 +15,13 @@ from builders import job_view
 from examples import examples
 from garboard.findings import Finding, Lack, Verdict
 from garboard.job_view import FieldKey
-from garboard.records import JsonValue, Vessel
+from garboard.records import HeadingSensor, JsonValue, Vessel
 from garboard.samples import Recording, Sample, Stream, StreamKey, gather
 from garboard.uncertainty import NORMAL_95, MeasuredValue
 from garboard_heading_calibration.comparison import Comparison, compare_headings
 from garboard_heading_calibration.ellipse import fit_ellipse
-from garboard_heading_calibration.sensor_findings import comparison_finding
-from garboard_heading_calibration.sensors import name_of
+from garboard_heading_calibration.sensor_findings import LOCATION_BASIS, comparison_finding
+from garboard_heading_calibration.sensors import name_of, strangers_only_told
 from garboard_heading_calibration.variation import variation_at
 from heading_jobs import HELM, HOST, MAST, NAME, PLACE, findings, job, number, samples
 
@@ -511,3 +511,12 @@ def test_any_points_give_an_ellipse_or_a_reason(points: list[tuple[float, float]
 )
 def test_a_source_is_called_by_the_sensor_that_sends_under_it(source: str, name: str) -> None:
     assert name_of(job({}, HELM, MAST), source) == name
+
+
+@pytest.mark.parametrize("sensors", [(HELM,), (HELM, HeadingSensor(name="bow", source=""))])
+def test_only_a_source_that_can_be_no_sensor_of_the_boat_is_let_off(sensors: tuple[HeadingSensor, ...]) -> None:
+    """Of the boat's own sensor a fail stays; so it does where the source may be a sensor entered without one."""
+    failed = Finding(verdict=Verdict.FAIL, about="it", sentence="Too large.", basis=LOCATION_BASIS)
+    mine, other = strangers_only_told(job({}, *sensors), (HELM.source, "gyro"), (failed, failed), "a.step")
+    assert mine is failed
+    assert other.verdict is (Verdict.ADVISE if len(sensors) == 1 else Verdict.FAIL)
