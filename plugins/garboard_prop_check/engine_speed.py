@@ -286,8 +286,8 @@ def _in_reference_air(view: JobView, engine: Engine, runs: Sequence[Run], factor
         sentence += f" Against the window that is {at.value}."
     at_limiter = _limiter_words(view, engine, average.measured, there)
     if at_limiter:
+        code = "prop_check.reference_air.at_limiter" if verdict is Verdict.PASS else code
         verdict, sentence = Verdict.ADVISE, f"{sentence} {at_limiter}"
-        code = "prop_check.reference_air.at_limiter" if code == "prop_check.reference_air.as_run" else code
     return Finding(
         code=code,
         verdict=verdict,

@@ -9,6 +9,7 @@ from garboard.findings import Basis, BasisKind, Doubt, Finding, Number, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard_prop_check.averages import held
 from garboard_prop_check.steps import CONDITIONS, THROTTLE_STEPS
+from garboard_prop_check.weight_and_power import unlikely_weight
 
 PERSON = 165.0
 """Weight of one person [lb]: the 75 kg that ISO 14946 counts with; from memory."""
@@ -59,6 +60,8 @@ def against_people_and_fuel(view: JobView) -> Iterator[Finding]:
     whole = view.vessel.displacement_as_run.to("lb") if view.vessel.displacement_as_run else 0.0
     if load not in ("light", "full") or not isinstance(persons, int) or not whole > 0:
         return
+    if unlikely_weight(view.vessel):
+        return  # the weight itself is asked about
     fuel = _fuel(view)
     weight = PERSON * persons + (fuel or 0.0)
     share = weight / whole

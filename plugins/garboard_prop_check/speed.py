@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from garboard.findings import (
+    OF_VESSEL,
     Axis,
     Band,
     Doubt,
@@ -26,7 +27,7 @@ from garboard_prop_check.runs import SPEED, Reading, Run, runs_of
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.slip_findings import slips_of, units_that_fit
 from garboard_prop_check.steps import CONDITIONS
-from garboard_prop_check.weight_and_power import check_planing, expected_speed
+from garboard_prop_check.weight_and_power import WEIGHT_FOR_LENGTH, check_planing, expected_speed, unlikely_weight
 from garboard_prop_check.words import (
     AVERAGING,
     CROUCH,
@@ -131,8 +132,22 @@ def _cell(reading: Reading | Missing | None, decimals: int, counts: bool) -> str
     return f"{reading.value:.{decimals}f}" if counts else f"{reading.value:.{decimals}f}, not counted"
 
 
+def _weight_in_doubt(text: str) -> Finding:
+    """Nothing is said of the speed from a weight that no boat of that length has."""
+    return Finding(
+        code="prop_check.crouch.weight_in_doubt",
+        verdict=Verdict.ADVISE,
+        about="speed for weight and power",
+        sentence=f"{text}. Correct the wrong one; until then Crouch's formula says nothing of the speed.",
+        basis=(CROUCH, WEIGHT_FOR_LENGTH),
+        places=((OF_VESSEL, "displacement_as_run", "", ""), (OF_VESSEL, "length", "", "")),
+    )
+
+
 def crouch_estimate(view: JobView) -> Iterable[Finding]:
     """Whether the measured speed is believable for weight and power."""
+    if unlikely := unlikely_weight(view.vessel):
+        return (_weight_in_doubt(unlikely),)
     expected = expected_speed(view)
     runs = view.once(runs_of)
     speed = view.once(average_speed, runs)

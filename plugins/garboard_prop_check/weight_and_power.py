@@ -6,11 +6,39 @@ import math
 
 import attrs
 
-from garboard.findings import Lack, NotEnoughData
+from garboard.findings import Basis, BasisKind, Lack, NotEnoughData
 from garboard.job_view import JobView
+from garboard.records import Vessel
+from garboard.units import Amount
 from garboard_prop_check import crouch
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
 from garboard_prop_check.words import total_power
+
+LIGHTEST, HEAVIEST = 1.0, 30.0
+"""What a boat weighs as run over the cube of its length [kg/m^3]: from a long light hull to a short full tender. Common
+practice, no source."""
+
+WEIGHT_FOR_LENGTH = Basis(
+    BasisKind.COMMON_PRACTICE,
+    f"a boat as run weighs {LIGHTEST:g} to {HEAVIEST:g} kg for each cubic metre of its length cubed",
+)
+
+
+def unlikely_weight(vessel: Vessel) -> str:
+    """Why a vessel's weight cannot be that of a boat of its length, as a sentence; "" where it can, or is not known."""
+    weight, length = vessel.displacement_as_run, vessel.length
+    cube = length.to("m") ** 3 if length else 0.0
+    if weight is None or not cube > 0 or not weight.to("kg") > 0:
+        return ""
+    if LIGHTEST * cube <= weight.to("kg") <= HEAVIEST * cube:
+        return ""
+    low, high = (Amount(f"{one * cube!r}", "kg").to(weight.unit) for one in (LIGHTEST, HEAVIEST))
+    usual = f"{_two_digits(low)} to {_two_digits(high)} {weight.unit}"
+    return f"{weight} as run is entered for {length} of length, and boats of that length weigh {usual}"
+
+
+def _two_digits(value: float) -> str:
+    return f"{float(f'{value:.1e}'):.0f}"
 
 
 @attrs.frozen
@@ -52,6 +80,12 @@ def expected_speed(view: JobView) -> Expected:
     asking.need(
         not weight <= 0 and not weight > 1e6,
         "displacement as run must be above zero; correct it",
+        lack=Lack.OUT_OF_RANGE,
+        field="displacement_as_run",
+    )
+    asking.need(
+        not (unlikely := unlikely_weight(vessel)),
+        f"{unlikely}; correct the wrong one",
         lack=Lack.OUT_OF_RANGE,
         field="displacement_as_run",
     )

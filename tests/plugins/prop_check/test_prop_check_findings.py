@@ -481,6 +481,30 @@ def test_reference_air_is_a_note_where_it_leaves_the_engine_out_of_its_window_al
 
 
 @pytest.mark.parametrize(
+    ("weight", "length", "is_asked"),
+    [
+        ("235 lb", "19.1 ft", True),  # 2350 without its last digit
+        ("23500 lb", "19.1 ft", True),
+        ("2350 lb", "19.1 ft", False),
+        ("900 lb", "18 ft", False),  # a light racing hull
+        ("250 kg", "2.5 m", False),  # a full tender
+        ("13000 kg", "12 m", False),
+        ("235 lb", None, False),
+    ],
+)
+def test_a_weight_that_no_boat_of_that_length_has_is_asked_about(
+    weight: str, length: str | None, is_asked: bool
+) -> None:
+    boat = vessel(1, displacement_as_run=weight, length=length)
+    finding = one(runs_at(boat, "5800 rev/min"), "crouch")
+    assert (finding.code == "prop_check.crouch.weight_in_doubt") is is_asked
+    if is_asked:
+        assert finding.verdict is Verdict.ADVISE
+        assert not finding.numbers
+        assert f"{weight} as run is entered for {length} of length" in finding.sentence
+
+
+@pytest.mark.parametrize(
     ("field", "typed", "words"),
     [
         ("air_pressure", "25.1 inHg", "is at 24.6 inHg, and the method holds from 26.6 to 31.0 inHg"),
