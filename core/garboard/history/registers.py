@@ -185,8 +185,10 @@ def _agree(one: Entry, other: Entry) -> bool:
 
 def _all_alike(heads: Iterable[Entry]) -> bool:
     """Whether amounts typed in two units are each alike with every other."""
-    said = {head.value if isinstance(head.value, str) else None for head in heads if head.kind != "note"}
-    return len(said) > 1 and None not in said and all(starmap(alike, combinations(said, 2)))
+    values = [None if head.kind == "note" else head.value for head in heads]
+    texts = {value for value in values if isinstance(value, str)}
+    only_texts = all(isinstance(value, str) for value in values)
+    return only_texts and len(texts) > 1 and all(starmap(alike, combinations(texts, 2)))
 
 
 def say_the_same(one: Entry, other: Entry) -> bool:
