@@ -148,6 +148,7 @@ def shop(
         beside = (file for file in tools.beside(folder) if file.stem not in {one.stem for one in approved})
         with_own = attrs.evolve(tools, plugin_files=(*tools.plugin_files, *approved, *beside))
         with_own.tell_broken_plugins()
+        tools.tell_problems(tools.refused_beside(folder))
         code = new_code(role, by)
         click.echo(f"Shop server at {code.address}, everything kept in {place_of(folder, store_url)}")
         _tell_not_read(store)

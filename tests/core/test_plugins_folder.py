@@ -15,7 +15,7 @@ import wrong_plugins
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
 from garboard.hosting.apart import Apart
-from garboard.hosting.sources import plugins_beside
+from garboard.hosting.sources import plugins_beside, refused_beside
 from garboard.recordings.encode import csv_series
 from garboard.samples import Sample
 from garboard.shop_link.shop_plugins import ApprovedPlugin, keep
@@ -112,7 +112,47 @@ def test_what_is_no_plugin_and_what_comes_with_the_program_is_passed_over(tmp_pa
     place = tmp_path / "plugins"
     (place / "package").mkdir(parents=True)
     (place / "garboard_shop").mkdir()
-    for name in ("package/__init__.py", "garboard_shop/__init__.py", "one.py", "notes.txt", "a-b.py"):
+    (place / "old").mkdir()
+    (place / "garboard_handover").mkdir()
+    for name in ("package/__init__.py", "garboard_shop/__init__.py", "one.py", "notes.txt", ".one.py", "old/two.py"):
         (place / name).touch()
-    assert [path.name for path in plugins_beside(tmp_path, ("garboard_shop",))] == ["one.py", "package"]
+    for name in ("garboard_handover/__init__.py", "garboard_handover/py.typed"):
+        (place / name).touch()
+    assert [path.name for path in plugins_beside(tmp_path, ("garboard_shop", "garboard_handover"))] == [
+        "one.py",
+        "package",
+    ]
     assert plugins_beside(tmp_path / "elsewhere" / "job.json") == ()
+    assert [one.name for one in refused_beside(tmp_path, ("garboard_shop", "garboard_handover"))] == ["garboard_shop"]
+    assert refused_beside(tmp_path / "elsewhere" / "job.json", ()) == ()
+
+
+NO_NAMES = {
+    "my-checks.py": ("wrong_name", "call it my_checks.py"),
+    "bilge check.py": ("wrong_name", "call it bilge_check.py"),
+    "1st.py": ("wrong_name", "call it own_1st.py"),
+    "X.PY": ("wrong_name", "call it X.py"),
+    "a package/__init__.py": ("wrong_name", "call it a_package"),
+    "garboard_handover.py": ("name_taken", "call the plugin's file something else"),
+}
+
+
+def test_what_does_not_run_for_its_name_is_named_wherever_plugins_are(data: Path) -> None:
+    (data / "plugins" / "a package").mkdir()
+    for name in NO_NAMES:
+        (data / "plugins" / name).write_text(wrong_plugins.good("some_checks"), encoding="utf-8")
+    judged = run("assess", data / "job.json", "--json")
+    plain = json.loads(judged.stdout)
+    assert "small_own" in [plugin["name"] for plugin in plain["plugins"]]
+    told = {(one["code"], one["cure"]) for one in plain["broken_plugins"]}
+    assert told == set(NO_NAMES.values())
+    listed = run("plugins", "--beside", data)
+    assert listed.exit_code == 1
+    faults = json.loads(run("plugins", "--json", "--beside", data).stdout)["faults"]
+    for name, (code, cure) in NO_NAMES.items():
+        path = str(data / "plugins" / name.removesuffix("/__init__.py"))
+        assert (path, code, cure) in [(one["file"], one["code"], one["cure"]) for one in faults]
+        for said in (judged.stderr, listed.stdout):
+            assert f"{path}] ({code}). To do: {cure}." in said
+    without = [part for one in plain["broken_plugins"] for part in ("--without", one["name"])]
+    assert "is not at work" not in run(*without, "assess", data / "job.json").stderr

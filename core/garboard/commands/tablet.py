@@ -49,5 +49,6 @@ def _beside(tools: Tools, folder: Path) -> Iterator[Path]:
     """Plugins that lie in the tablet's folder; what a manager approved is not replaced by one of its name."""
     from garboard.shop_link.shop_plugins import kept
 
+    tools.tell_problems(tools.refused_beside(folder))
     approved = {plugin.name for plugin in kept(folder)}
     yield from (file for file in tools.beside(folder) if file.stem not in approved)

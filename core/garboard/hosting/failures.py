@@ -25,6 +25,7 @@ _CURES = {
     "wrong_type": "give that field what it takes",
     "wrong_value": "correct that value in the plugin's file",
     "name_taken": "call the plugin's file something else",
+    "wrong_name": "call the plugin's file by letters, digits and _ alone, such as my_checks.py",
     "key_taken": "give it a key that begins with the plugin's own name",
     "other_version": "update the program, or get another version of the plugin",
     "offers_nothing": "mark a function with @garboard.hookimpl",

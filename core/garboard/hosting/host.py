@@ -38,6 +38,7 @@ from garboard.hosting.cut import LONGEST_TEXT, MOST_PLACES, cut, most_findings, 
 from garboard.hosting.doubts import with_doubts
 from garboard.hosting.exact import exact
 from garboard.hosting.failures import NotJudgedHere, PluginFault, PluginProblem, cure_of, place_of_failure, problem_of
+from garboard.hosting.own_copy import own_copy, own_view
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.source_faults import faults_in_source
 from garboard.hosting.sources import (
@@ -259,7 +260,7 @@ class PluginHost:
 
         def ask(function: Callable[..., Any], vessel: Vessel, of: str) -> Any:
             with suppress(Exception), self.minding(plugin, "plausible"), plugin_code():
-                return function(vessel, of)
+                return function(own_copy(vessel), of)
             return None
 
         def guarding(item: Any) -> None:
@@ -438,13 +439,14 @@ class PluginHost:
         ready = watched(self.with_defaults(view), self.declared)
         ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))  # one a run: threads share a view
         calculators, found = self.calculators, dict[str, list[Assessed]]()
+        views: dict[str, WatchedView] = {}
         for calculator in calculators:
             if steps is None or calculator.step in steps:
-                found[calculator.key] = list(self._assess_one(calculator, ready))
+                found[calculator.key] = list(self._assess_one(calculator, ready, views))
         rest_on = {_owner_of(place) for each in found.values() for one in each for place in one.finding.places}
         for calculator in calculators:
             if calculator.key not in found and calculator.may_doubt_of(rest_on):
-                found[calculator.key] = list(self._assess_one(calculator, ready))
+                found[calculator.key] = list(self._assess_one(calculator, ready, views))
         in_order = [one for calculator in calculators for one in found.get(calculator.key, ())]
         doubts = (*doubts_of(view.vessel),)
         return tuple(one for one in with_doubts(in_order, doubts) if steps is None or one.step in steps)
@@ -454,12 +456,27 @@ class PluginHost:
         ready = watched(self.with_defaults(view), self.declared)
         ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))
         own = [one for one in self.calculators if self.owner_of("register_calculators", one.key) == plugin]
-        return tuple(assessed for calculator in own for assessed in self._assess_one(calculator, ready))
+        views: dict[str, WatchedView] = {}
+        return tuple(assessed for calculator in own for assessed in self._assess_one(calculator, ready, views))
 
-    def _assess_one(self, calculator: Calculator, view: WatchedView) -> Iterator[Assessed]:
+    def shares_program(self, plugin: str) -> bool:
+        """Whether it is a shop's own plugin that runs in the program itself: what it is given is a copy."""
+        return plugin not in BUILT_IN and plugin not in self._offered
+
+    def _assess_one(
+        self, calculator: Calculator, view: WatchedView, views: dict[str, WatchedView]
+    ) -> Iterator[Assessed]:
+        """Run one calculator.
+
+        views : what each shop's own plugin judges, copied when the first of its calculators runs
+        """
         name = self.owner_of("register_calculators", calculator.key)
         plugin = next(plugin for plugin in self.plugins if plugin.name == name)
         step = self.step(calculator.step)
+        if self.shares_program(name):
+            if name not in views:
+                views[name] = watched(own_view(view), self.declared)
+            view = views[name]
         read = view.settings.read if isinstance(view.settings, ReadSettings) else set()
         read.clear()
         findings = _compute(calculator, view, plugin, self.minding(name, calculator.key))

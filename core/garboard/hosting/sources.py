@@ -15,7 +15,7 @@ import attrs
 
 import garboard
 from garboard.faults import refuse_endless
-from garboard.hosting.failures import PluginFault
+from garboard.hosting.failures import PluginFault, PluginProblem, cure_of
 
 ENTRY_POINT_GROUP = "garboard.plugins"
 
@@ -60,8 +60,44 @@ def plugins_beside(data: Path, but: Collection[str] = ()) -> tuple[Path, ...]:
     return tuple(path for path in found if _is_plugin(path) and path.stem not in but)
 
 
+def refused_beside(data: Path, taken: Collection[str]) -> tuple[PluginProblem, ...]:
+    """What lies there as a plugin and does not run for its name alone: nobody must take its silence for a pass.
+
+    taken : names of the plugins that come with the program
+    """
+    place = (data if data.is_dir() else data.parent) / PLUGINS_FOLDER
+    found = sorted(place.iterdir()) if place.is_dir() else []
+    return tuple(_refused(path, taken) for path in found if _is_meant(path) and not _runs(path, taken))
+
+
+def _runs(path: Path, taken: Collection[str]) -> bool:
+    """Whether it runs, or is the program's own: a folder of the program's source holds those."""
+    return _is_plugin(path) and (path.stem not in taken or (path / "py.typed").is_file())
+
+
+def _refused(path: Path, taken: Collection[str]) -> PluginProblem:
+    if _is_plugin(path):
+        reason, code = f"{path.stem} is the name of a plugin that comes with the program", "name_taken"
+        return PluginProblem(name=path.stem, reason=reason, code=code, file=str(path), cure=cure_of(code))
+    stem = re.sub(r"\W", "_", path.stem)
+    stem = stem if stem.isidentifier() and stem not in taken else f"own_{stem}"
+    name = path.name if path.suffix.lower() == ".py" else f"the folder {path.name}"
+    return PluginProblem(
+        name=path.stem,
+        reason=f"it is called {name!r}; a plugin's name has letters, digits and _ alone, and no digit first",
+        code="wrong_name",
+        file=str(path),
+        cure=f"call it {stem}{'' if path.is_dir() else '.py'}",
+    )
+
+
 def _is_plugin(path: Path) -> bool:
     return path.stem.isidentifier() and (path.suffix == ".py" or (path / "__init__.py").is_file())
+
+
+def _is_meant(path: Path) -> bool:
+    """Whether somebody put it there as a plugin. What a system hides is not theirs."""
+    return path.name[0] != "." and (path.suffix.lower() == ".py" or (path / "__init__.py").is_file())
 
 
 def find_module(source: Source) -> ModuleType:

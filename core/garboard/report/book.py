@@ -16,6 +16,7 @@ from garboard.faults import in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
 from garboard.hosting.cut import cut, told
 from garboard.hosting.host import PluginHost
+from garboard.hosting.own_copy import own_copy, own_view
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.sections import checked_blocks
 from garboard.hosting.titles import name_in_words, place_in_words, title_of
@@ -139,7 +140,10 @@ def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: S
     plugin = host.owner_of("register_report_sections", section.key)
     try:
         with host.minding(plugin, section.key), plugin_code():
-            blocks = checked_blocks(section.build(watched(host.with_defaults(view)), assessed))
+            seen = host.with_defaults(view)
+            if host.shares_program(plugin):
+                seen, assessed = own_view(seen), own_copy(tuple(assessed))
+            blocks = checked_blocks(section.build(watched(seen), assessed))
     except NotEnoughData as missing:
         return (f"Not enough data: {in_words(missing)}.",)
     except Exception as failure:

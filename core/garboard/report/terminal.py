@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 from importlib import metadata
 from pathlib import Path
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     import click
     from rich.console import Console
 
+    from garboard.hosting.failures import PluginProblem
     from garboard.hosting.host import PluginHost
 
 
@@ -53,7 +54,8 @@ class Tools:
             approved = self._approved(path) if is_hull_folder(path) else ()
             names = {file.stem for file in approved}  # what a manager approved is not replaced by what lies there
             own = (*approved, *(file for file in self.beside(path) if file.stem not in names))
-            self._hosts[path] = self._host(own) if own else self.host
+            refused = self.refused_beside(path)
+            self._hosts[path] = self._host(own, refused) if own or refused else self.host
         return self._hosts[path]
 
     def beside(self, path: Path) -> Sequence[Path]:
@@ -69,6 +71,13 @@ class Tools:
             click.echo(f"{found[0].parent} is not yours alone to change, so no plugin in it ran.", err=True)
             return ()
         return found
+
+    def refused_beside(self, path: Path) -> Sequence[PluginProblem]:
+        """What lies in that folder as a plugin and does not run for its name."""
+        from garboard.hosting.host import BUILT_IN
+        from garboard.hosting.sources import refused_beside
+
+        return refused_beside(path, BUILT_IN)
 
     def _approved(self, folder: Path) -> Sequence[Path]:
         """Files of the plugins approved in a folder; of a name chosen on the command line, that one runs."""
@@ -101,18 +110,21 @@ class Tools:
         """Where plugins of folders that are only read are laid out; it goes with the program."""
         return TemporaryDirectory(prefix="garboard-")
 
-    def _host(self, approved: Sequence[Path]) -> PluginHost:
+    def _host(self, approved: Sequence[Path], refused: Sequence[PluginProblem] = ()) -> PluginHost:
         from garboard.hosting.host import BUILT_IN, make_host
         from garboard.hosting.sources import ENTRY_POINT_GROUP
 
         installed = [entry.name for entry in metadata.entry_points(group=ENTRY_POINT_GROUP)]
-        known = [*BUILT_IN, *installed, *(path.stem for path in (*self.plugin_files, *approved))]
+        files = (path.stem for path in (*self.plugin_files, *approved))
+        known = [*BUILT_IN, *installed, *files, *(one.name for one in refused)]
         unknown = [
             Fault("--without", f"one of {', '.join(known)}", repr(name)) for name in self.without if name not in known
         ]
         if unknown:
             raise InputError("garboard", unknown)
-        return make_host(files=[*self.plugin_files, *approved], without=self.without, apart=True)
+        host = make_host(files=[*self.plugin_files, *approved], without=self.without, apart=True)
+        host.problems += [one for one in refused if one.name not in self.without]
+        return host
 
     @cached_property
     def plugin_commands(self) -> Mapping[str, click.Command]:
@@ -127,11 +139,15 @@ class Tools:
 
     def tell_broken_plugins(self, host: PluginHost | None = None) -> None:
         """Say on the error output which plugins are not at work, so that nobody takes their silence for a pass."""
+        self.tell_problems((host or self.host).problems)
+
+    def tell_problems(self, problems: Iterable[PluginProblem]) -> None:
+        """The same of problems found otherwise."""
         import click  # here, because no tablet has it at hand
 
-        for problem in (host or self.host).problems:
+        for problem in (one for one in problems if one.name not in self.without):
             click.echo(
-                f"Plugin {problem.name} is not at work, its checks did not run: {problem.reason}. "
-                "Put it right, or leave it out with --without.",
+                f"Plugin {problem.name} is not at work, its checks did not run: {problem.in_words} "
+                "Or leave it out with --without.",
                 err=True,
             )

@@ -12,6 +12,7 @@ import attrs
 
 if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
+    from garboard.job_view import JobView
     from garboard.recordings.boat_network import BoatNetwork, Where
     from garboard.steps import LiveGuide
     from garboard_tablet.models.runs import PendingRun
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 def minded_guide(guide: LiveGuide[Any], host: PluginHost) -> LiveGuide[Any]:
     """A guide whose plugin is minded, where it is a shop's own: what it raises, and what takes too long."""
     from garboard.hosting.host import BUILT_IN
+    from garboard.hosting.own_copy import own_view
     from garboard.hosting.plugin_code import plugin_code
 
     plugin = host.owner_of("register_live_guides", guide.key)
@@ -36,7 +38,10 @@ def minded_guide(guide: LiveGuide[Any], host: PluginHost) -> LiveGuide[Any]:
 
         return run
 
-    return attrs.evolve(guide, begin=minded(guide.begin), take=minded(guide.take), show=minded(guide.show))
+    def begin(view: JobView) -> Any:
+        return guide.begin(own_view(view))
+
+    return attrs.evolve(guide, begin=minded(begin), take=minded(guide.take), show=minded(guide.show))
 
 
 class LiveSource:
