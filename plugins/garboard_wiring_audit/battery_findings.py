@@ -495,6 +495,10 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
                 numbers, limits = (*numbers, less), (Limit(less.name, high=allowed),)
             text = f"{battery.name} battery: {measured.value:.1f} A measured, {load.total.value:.1f} A listed"
             doubts = (Doubt(text, step=LOADS, field="load_current", of=battery.name),)
+    if view.value(LOADS, "classes_agreed") is False:
+        more += " Go through the list of what runs together, and mark each circuit."
+        if verdict is Verdict.PASS:
+            code, verdict = "wiring_audit.load_sum.list_not_gone_through", Verdict.ADVISE
     rule = rules_of(view).chosen("load_rule")
     return Finding(
         code=code,

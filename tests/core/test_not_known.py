@@ -25,7 +25,9 @@ GOOD: dict[str, Any] = {
 
 def questions(tmp_path: Path, **changed: Any) -> tuple[str, ...]:
     file = tmp_path / "job.json"
-    file.write_text(json.dumps({**GOOD, **changed}, indent=1), encoding="utf-8")
+    plain = {**GOOD, **changed}
+    plain["measurements"] = [{"by": "R. Vane", **one} for one in plain["measurements"]]
+    file.write_text(json.dumps(plain, indent=1), encoding="utf-8")
     return assess_job_file(file, small_plugin.small_host()).questions
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
-from datetime import date
+from collections.abc import Collection, Iterable, Iterator
+from datetime import date, datetime
 from itertools import islice
 from pathlib import Path
 
@@ -253,6 +253,7 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
             f"Engines {names} have the same number on the instrument network, {shared}. Which is whose? No "
             "recording is read for them until each has its own."
         )
+    yield from map(Question, _of_nobody_and_no_day(job.measurements))
     for disagreement in job.disagreements:
         yield Question(_disagreement_in_words(disagreement, host), disagreement.place)
     for measurement in job.measurements:
@@ -267,6 +268,28 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
                 *_question_about_dates(measurement, step, job, host),
             )
             yield from (Question(text, place_of(measurement)) for text in texts)
+
+
+_FIRST_DAY = date(2000, 1, 1)
+"""A clock that was never set shows a day before this one; common practice, no source."""
+
+
+def _of_nobody_and_no_day(measurements: Iterable[Measurement]) -> Iterator[str]:
+    """Asked once about a job: whose values are these, and of which day."""
+    measurements = [*measurements]
+    nobodys = sum(not one.by.strip() for one in measurements)
+    if nobodys:
+        yield f"{in_number(nobodys, 'value')} without a person. Who entered them? Put the name."
+    too_early = sum(_is_too_early(one.at) for one in measurements)
+    if too_early:
+        yield f"{in_number(too_early, 'value')} dated before {_FIRST_DAY.year}. Put the right day, and set the clock."
+
+
+def _is_too_early(at: str) -> bool:
+    try:
+        return datetime.fromisoformat(at).date() < _FIRST_DAY
+    except ValueError:
+        return False  # nothing is stated; what is no day was refused when it came in
 
 
 def _disagreement_in_words(disagreement: Disagreement, host: PluginHost) -> str:

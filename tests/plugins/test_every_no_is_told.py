@@ -1,0 +1,71 @@
+"""An answer that something is not in order changes a finding: no yes-or-no question is asked for nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import lru_cache
+from pathlib import Path
+
+import attrs
+import pytest
+
+import garboard
+from garboard.hosting.host import PluginHost, make_host
+from garboard.job_files.job_file import read_job_file, view_of
+from garboard.job_view import JobView
+from garboard.records import EQUIPMENT, Measurement
+from garboard.steps import Kind
+
+KITTIWAKE = Path(garboard.__file__).parents[2] / "sample_jobs" / "kittiwake" / "job.json"
+HOST = make_host(entry_points=False)
+BAD = {"on_start_battery": True}
+"""The answer that is not in order, where it is not a no."""
+
+
+def _questions() -> Iterator[tuple[str, str, str]]:
+    """Step, field and the kind of equipment it is asked of, for each yes-or-no field of every plugin."""
+    for step in HOST.steps:
+        for field in step.fields:
+            for one in (field, *field.columns):
+                if one.kind is Kind.YES_NO:
+                    yield step.key, one.name, one.each or field.each
+
+
+@lru_cache
+def _host(plugin: str) -> PluginHost:
+    return make_host([f"garboard_{plugin}"], entry_points=False)
+
+
+@lru_cache
+def _job() -> JobView:
+    return view_of(read_job_file(KITTIWAKE), KITTIWAKE.parent)
+
+
+def _with(job: JobView, step: str, name: str, each: str, answer: bool) -> JobView:
+    """The job with this answer at every place of the question, and with the step neither skipped nor not fitted."""
+    rows = {one.row for one in job.measurements if (one.step, one.field) == (step, name)} or {_row_of(job, step, name)}
+    pieces = [getattr(one, EQUIPMENT[each]) for one in getattr(job.vessel, each)] if each else [""]
+    at = [Measurement(step=step, field=name, value=answer, row=row, of=of, by="A") for row in rows for of in pieces]
+    kept = [one for one in job.measurements if (one.step, one.field) != (step, name)]
+    return attrs.evolve(job, measurements=(*kept, *at), steps=tuple(one for one in job.steps if one.step != step))
+
+
+def _row_of(job: JobView, step: str, name: str) -> str:
+    declared = HOST.step(step)
+    assert declared
+    in_table = any(column.name == name for field in declared.fields for column in field.columns if not field.each)
+    return next(iter(job.rows(step)), "1") if in_table else ""
+
+
+def _told(step: str, name: str, each: str, answer: bool) -> list[object]:
+    host = _host(step.partition(".")[0])
+    return [
+        (one.calculator, one.finding.verdict, one.finding.code)
+        for one in host.assess(_with(_job(), step, name, each, answer))
+    ]
+
+
+@pytest.mark.parametrize(("step", "name", "each"), [*_questions()])
+def test_every_bad_answer_changes_a_finding(step: str, name: str, each: str) -> None:
+    bad = BAD.get(name, False)
+    assert _told(step, name, each, bad) != _told(step, name, each, not bad)
