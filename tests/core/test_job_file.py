@@ -46,6 +46,7 @@ from garboard.records import (
     StepState,
     Tank,
     Vessel,
+    unit_of,
 )
 from garboard.steps import Field, Kind
 from garboard.units import UNITS_OF, Amount
@@ -101,6 +102,8 @@ def _values(field: "attrs.Attribute[Any]", fields: Mapping[str, object]) -> st.S
         return st.dictionaries(keys, plain_values, max_size=2)
     if field.name == "version":
         return st.just(1)
+    if "hard" in field.metadata:
+        return st.none() | _within(field.metadata)
     if "quantity" in field.metadata:
         return st.none() | amounts(field.metadata["quantity"])
     if "choices" in field.metadata:
@@ -111,6 +114,15 @@ def _values(field: "attrs.Attribute[Any]", fields: Mapping[str, object]) -> st.S
     if "plain" in field.metadata:
         return plain_values
     return _by_type(field.type)
+
+
+def _within(metadata: Mapping[str, Any]) -> st.SearchStrategy[Any]:
+    """A number that its record takes: others are refused."""
+    low, high = metadata["hard"]
+    if "quantity" not in metadata:
+        return st.integers(low, high)
+    unit = unit_of(metadata)
+    return st.decimals(str(round(low + 0.005, 2)), str(high), places=2).map(lambda number: Amount(str(number), unit))
 
 
 def _by_type(kind: Any) -> st.SearchStrategy[Any]:

@@ -104,7 +104,7 @@ def test_the_sample_is_asked_about_nothing(sample: JobFile) -> None:
 
 DOUBTED: list[tuple[tuple[str | int, ...], str, str]] = [
     (("engines", 0, "full_throttle_high"), "6900 rev/min", "prop_check.window"),  # above the limiter, 6200
-    (("engines", 0, "limiter_speed"), "5900 rev/min", "prop_check.window"),
+    (("engines", 0, "limiter_speed"), "5800 rev/min", "prop_check.window"),
     (("engines", 0, "full_throttle_low"), "4000 rev/min", "prop_check.window"),  # 2000 wide
     (("engines", 0, "full_throttle_low"), "6100 rev/min", "prop_check.window"),
     (("batteries", 1, "capacity"), "9.5 Ah", "wiring_audit.battery_charge"),
@@ -148,7 +148,7 @@ def test_a_small_battery_that_starts_nothing_is_only_asked_about(sample: JobFile
 
 def test_a_vessel_that_notes_its_reads_is_the_same_vessel(sample: JobFile) -> None:
     """Equal, of the same kind and written alike; a doubted fact is noted when it is read, another is not."""
-    vessel = structure(changed(sample, "engines", 0, "limiter_speed", value="5900 rev/min"), Vessel, "job")
+    vessel = structure(changed(sample, "engines", 0, "limiter_speed", value="5800 rev/min"), Vessel, "job")
     view = watched(attrs.evolve(view_of(sample, SAMPLE), vessel=vessel))
     port = view.vessel.engines[0]
     assert port.rated_power == vessel.engines[0].rated_power

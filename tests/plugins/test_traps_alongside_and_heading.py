@@ -137,6 +137,7 @@ def test_a_change_of_course_is_held_against_the_course_it_ends_on(
     values: dict[FieldKey, JsonValue | None] = {
         (PILOT, "ordered_change", "", ""): ordered,
         (PILOT, "change_recording", "", ""): {"file": "change"},
+        (PILOT, "trial_speed", "", ""): "18 kn",
     }
     finding = found(altered(kittiwake, values, change=changing(heading)), PILOT, "handover.course_change")
     assert said(finding) == expected

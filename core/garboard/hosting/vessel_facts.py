@@ -12,6 +12,8 @@ WIDEST_WINDOW = 1_500.0
 """From the low to the high end of a full-throttle window [rev/min]; common practice, no source."""
 LIMITER_ABOVE = 1_500.0
 """A limiter stands no further above the window's high end [rev/min]; common practice, no source."""
+LIMITER_BELOW = 100.0
+"""A limiter that stands no further below the end of a window may be right [rev/min]; common practice, no source."""
 LEAST_TO_START = 20.0
 """A battery of less than this starts no outboard of STARTED_BY_HAND or more [Ah]; common practice, no source."""
 STARTED_BY_HAND = 40.0
@@ -71,7 +73,7 @@ def _of_engine(engine: Engine) -> Iterator[Doubt]:
         yield from _doubts(f"{window} is wider than {WIDEST_WINDOW:g}", of, *ends)
     beside = f"{of} engine: limiter at {limiter or 0:g} rev/min"
     for end, field in ((high, ends[1]), (None if high else low, ends[0])):
-        if end and limiter and limiter < end:
+        if end and limiter and limiter < end - LIMITER_BELOW:
             yield from _doubts(f"{beside} is below the window's {end:g}", of, field, "engines.limiter_speed")
     if high and limiter and limiter > high + LIMITER_ABOVE:
         yield from _doubts(f"{beside} is far above the window's {high:g}", of, ends[1], "engines.limiter_speed")
