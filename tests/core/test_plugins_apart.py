@@ -101,6 +101,8 @@ ENDS = {
     "ends": ("import posix; posix._exit(0)", "process_ended"),
     "breaks": ("import ctypes; ctypes.string_at(0)", "process_ended"),
     "shouts": ("yield found(sentence='x' * 50_000_000)", "too_much_output"),
+    "lacks": ("raise NotEnoughData('z' * 20_000_000)", "too_much_output"),
+    "closes": ("os.closerange(0, 100)", "process_ended"),
     "hoards": ("kept = ['x' * 10_000_000 for _ in range(1000)]", "too_much_memory"),
     "writes": ("os.write(3, b'x' * 1000); os.write(4, b'x' * 1000)", "too_much_output"),
 }
@@ -124,7 +126,8 @@ def test_what_ends_the_process_costs_that_check_alone(apart: Apart, tmp_path: Pa
         )
         assert more == []
     assert "Not judged here: took too long (plugin loops, loops.check)." in of_plugin["loops"][-1].sentence
-    assert apart.starts - started <= 5
+    assert "it closed the pipe that it answers through" in of_plugin["closes"][-1].sentence
+    assert apart.starts - started <= 7
     assert not {name for name in sys.modules if name.startswith("garboard_shop_file_")} & {
         f"garboard_shop_file_{name}" for name in (*ENDS, "good")
     }
@@ -233,7 +236,12 @@ def test_what_it_prints_is_read_by_nobody_without_end(
     apart: Apart, tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:
     apart.close()  # the next process prints to where this test looks
-    host = host_of(apart, plugin(tmp_path, "talks", "for _ in range(1000): print('word ' * 100)\nyield found()"))
+    host = host_of(
+        apart,
+        plugin(
+            tmp_path, "talks", "for _ in range(500): print('word ' * 100), os.write(2, b'word ' * 100)\nyield found()"
+        ),
+    )
     assert [one.finding.code for one in host.assess(VIEW)] == ["talks.check.fail"]
     apart.close()  # what it printed is passed on then
     printed = capfd.readouterr()
