@@ -143,10 +143,14 @@ def test_whatever_a_plugin_raises_when_it_registers_it_alone_is_broken(failure: 
 
 
 def test_a_person_who_interrupts_ends_the_program() -> None:
-    before = signal.getsignal(signal.SIGINT)
-    with pytest.raises(KeyboardInterrupt):
-        make_host((), entry_points=False, modules={"broken": doing(lambda: signal.raise_signal(signal.SIGINT))})
-    assert signal.getsignal(signal.SIGINT) is before
+    """A program that a shell started in the background ignores the signal, so Python's own answer is set first."""
+    of_the_run = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            make_host((), entry_points=False, modules={"broken": doing(lambda: signal.raise_signal(signal.SIGINT))})
+        assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    finally:
+        signal.signal(signal.SIGINT, of_the_run)
 
 
 def test_an_interrupt_of_the_plugins_own_making_is_its_fault_in_every_thread() -> None:

@@ -60,10 +60,14 @@ def test_two_hundred_random_settings_hold_by_every_path() -> None:
         assert set(job.settings_used) == set(shop.settings_used) == changed
 
 
+UNSIGNED = next(path for path in SAMPLES if not read_job_file(path).sign_offs)
+"""A signed job keeps what it was signed under."""
+
+
 def test_two_managers_who_differ_leave_the_stricter_in_force_and_it_is_said(tmp_path: Path) -> None:
     for by, value in (("Office", "5 %"), ("Yard", "7 %")):
         with HullFolder(tmp_path / by) as hulls:
-            import_job(hulls, read_job_file(SAMPLES[0]), SAMPLES[0].parent, OFFICE)
+            import_job(hulls, read_job_file(UNSIGNED), UNSIGNED.parent, OFFICE)
             set_for_shop(hulls, {DROP: value}, attrs.evolve(OFFICE, tablet=by, by=by))
     with HullFolder(tmp_path / "Office") as here, HullFolder(tmp_path / "Yard", read_only=True) as there:
         merge([there], here)

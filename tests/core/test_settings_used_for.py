@@ -94,6 +94,7 @@ SELDOM = {
     ("prop_check.slip_beyond_usual", "prop_check.pitch"): BELIEVES,
     ("prop_check.slip_beyond_usual", "prop_check.slip"): BELIEVES,
     ("prop_check.slip_high_planing", "prop_check.pitch"): BELIEVES,
+    ("prop_check.slip_low_planing", "prop_check.pitch"): BELIEVES,
     ("prop_check.speed_uncertainty", "prop_check.pitch"): BELIEVES,
     ("wiring_audit.bundling_rule", "wiring_audit.drop_calculated"): IN_THE_CURE,
     ("wiring_audit.bundling_rule", "wiring_audit.drop_measured"): IN_THE_CURE,
@@ -108,6 +109,16 @@ SELDOM = {
     ("wiring_audit.current_meter", "wiring_audit.ampacity"): COUNTS,
     ("wiring_audit.current_meter", "wiring_audit.overcurrent_rating"): COUNTS,
     ("wiring_audit.terminator_tolerance", "wiring_audit.network_terminators"): OTHER_BRANCH,
+    **dict.fromkeys(
+        (
+            (f"fuel_curve.{key}", "fuel_curve.flow_meter")
+            for key in (
+                *("run_to_run_speed", "same_step"),
+                *("steady_course", "steady_engine_speed", "steady_fuel_flow", "steady_seconds", "steady_speed"),
+            )
+        ),
+        CONTRADICTS,
+    ),
     **dict.fromkeys(
         (
             (f"fuel_curve.{key}", "fuel_curve.against_others")

@@ -159,10 +159,6 @@ NOT_JUDGED = {
     ("prop_check.conditions", "persons"): "noted for the owner; no check uses it",
     ("wiring_audit.loads", "classes_agreed"): "a reminder; the circuits themselves say what runs together",
     ("wiring_audit.networks", "spare_drops"): "noted for the owner; no check uses it",
-    ("handover.bilge_pumps", "pump"): "the name of a row; its points are judged under the row's number",
-    ("handover.owner_briefing", "topic"): "the name of a row; its points are judged under the row's number",
-    ("handover.safety_gear", "item"): "the name of a row; its points are judged under the row's number",
-    ("handover.punch_list", "fault"): "a fault in dispute is open: it fails",
     ("handover.punch_list", "put_right"): "a fault in dispute is open: it fails",
     ("handover.punch_list", "retested_by"): "a fault in dispute is open: it fails",
 }

@@ -66,7 +66,7 @@ kittiwake
         power on the label: 500.0 hp
     heading_calibration.steady_turn.good
         turned: 472.7 ± 7.7 deg
-        turned by course over ground: 493 ± 13 deg
+        turned by course over ground: 492 ± 13 deg
         mean rate of turn: 2.488 ± 0.041 deg/s
         share of time in the band: 99 %
         longest lapse: 2 s
@@ -161,7 +161,7 @@ long_reach
         signal lines: 119.60 ± 0.05 ohm
     heading_calibration.steady_turn.too_slow
         turned: -361.3 ± 7.2 deg
-        turned by course over ground: -362.6 ± 2.7 deg
+        turned by course over ground: -362.2 ± 2.7 deg
         mean rate of turn: 1.642 ± 0.033 deg/s
         share of time in the band: 0 %
         longest lapse: 220 s

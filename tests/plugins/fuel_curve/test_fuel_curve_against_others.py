@@ -243,14 +243,14 @@ def test_a_meter_total_unlike_the_others_gives_no_factor() -> None:
     assert [(one.field, one.of) for one in said.doubts] == [("metered", "centre")]
     assert [one.name for one in said.numbers] == ["refill over meter"]
     assert found["range"].verdict is Verdict.ADVISE
-    assert "corrected by the refill" not in found["range"].sentence
+    assert "corrected by the refill" not in found["curve"].sentence
 
 
 def test_a_factor_for_several_meters_names_them() -> None:
     found = metered(TRIPLE, 1.0, "63.1 gal", "18.8 gal", "18.9 gal", "18.8 gal")
     assert found["flow_meter"].code == "fuel_curve.flow_meter.set_factor"
     assert "Set the factor of the port, centre and starboard meters to 1.117" in found["flow_meter"].sentence
-    assert "corrected by the refill (x 1.117)" in found["range"].sentence
+    assert "corrected by the refill (x 1.117)" in found["curve"].sentence
 
 
 @pytest.mark.parametrize("wrong", [0.5, 1.0])
