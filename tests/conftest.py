@@ -40,13 +40,12 @@ if os.access("/dev/shm", os.W_OK) and shutil.disk_usage("/dev/shm").free > 2_000
 SLOW = (
     "plugins/test_no_contradictions.py",  # these two in one process, one after the other: see altered_jobs.py
     "core/test_findings_as_data.py",
-    "tablet/test_tablet_layout.py",
     "promises/test_promises_over_postgresql.py",
     "promises/test_promises_over_the_network.py",
     "plugins/shop_pages/test_pages_in_browser.py",
-    "tablet/test_tablet_evening.py",
 )
 """Files whose tests take longest, or belong together, first: the last tests are short, and no worker waits long."""
+SLOW_AT_THE_WINDOW = ("test_tablet_layout.py", "test_tablet_evening.py")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -59,8 +58,18 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What is slow comes first; what needs the window comes where the second of two workers begins.
+
+    Tests are shared out in one piece a worker, and taken from the end of another's when none are left. So one worker
+    has the window, which is 150 MB, and the other has scipy.
+    """
     order = {str(HERE / name): number for number, name in enumerate(SLOW)}
     items.sort(key=lambda item: order.get(str(item.path), len(SLOW)))
+    others = [item for item in items if HERE / "tablet" not in item.path.parents]
+    window = [item for item in items if HERE / "tablet" in item.path.parents]
+    window.sort(key=lambda item: item.path.name not in SLOW_AT_THE_WINDOW)
+    half = (len(items) + 1) // 2
+    items[:] = [*others[:half], *window, *others[half:]]
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
