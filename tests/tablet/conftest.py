@@ -29,6 +29,14 @@ def pytest_runtest_setup() -> None:
         gc.collect()
 
 
+@pytest.fixture(scope="module", autouse=True)
+def look_when_told() -> Iterator[None]:
+    """Python looks for garbage when the tests tell it to, and not by itself: pages on show are no garbage."""
+    gc.disable()
+    yield
+    gc.enable()
+
+
 @pytest.fixture(scope="session")
 def kivy_window() -> Any:
     """The window, in an app that does not clear away behind itself: see the hook above, and test_tablet_tidy.py."""

@@ -12,6 +12,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from kivy.clock import Clock
 from kivy.graphics import Color, Line, SmoothEllipse, SmoothLine, Triangle
 from kivy.graphics.tesselator import Tesselator
 from kivy.lang import Builder
@@ -28,7 +29,31 @@ from garboard_tablet.ui.tidy import tidy_soon
 Builder.load_file(str(Path(__file__).with_name("theme.kv")))
 
 
-class Txt(Label):
+class _Text(Label):
+    """Kivy's label, which here watches what changes here: a third of its own.
+
+    Of the objects a page is made of, and is cleared away with, most were what watches the rest. What is left out
+    stays as Kivy has it, and is refused when somebody asks for it.
+    """
+
+    _font_properties = (
+        *("text", "font_size", "font_name", "font_script_name", "bold", "color", "disabled_color"),
+        *("halign", "valign", "text_size", "markup"),
+    )
+
+    def __init__(self, **more: Any) -> None:
+        if left_out := (set(Label._font_properties) - set(self._font_properties)) & set(more):
+            raise TypeError(f"a text here does not watch {', '.join(sorted(left_out))}: see _Text")
+        self._trigger_texture = Clock.create_trigger(self.texture_update, -1)
+        super(Label, self).__init__(**more)  # past Label's own, of which this is the rest
+        for name in (*self._font_properties, "disabled"):
+            self.fbind(name, self._trigger_texture_update, name)
+        self._label = None
+        self._create_label()
+        self._trigger_texture()
+
+
+class Txt(_Text):
     """Words, wrapped to their width. `role` names the colour."""
 
     role = StringProperty("ink")
@@ -120,7 +145,7 @@ def _raise(failure: Exception) -> None:
     raise failure
 
 
-class Press(ButtonBehavior, Label):
+class Press(ButtonBehavior, _Text):
     """Something to press. A wet finger that bounces counts once.
 
     kind : "main" (the next thing to do), "plain", "key" (of a pad), or "away" (what cannot be undone)
