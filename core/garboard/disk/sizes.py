@@ -18,7 +18,9 @@ from garboard.disk.storage import NotSaved
 
 FILE = "hulls.sizes"
 
-_LINE = re.compile(rb"([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) ([0-9]{1,15}|[0-9a-f]{64})")
+_LINE = re.compile(
+    r"^([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) ([0-9]{1,15}|[0-9a-f]{64})\n", re.MULTILINE
+)
 """A length in one line, the digest of the entries in another, which older versions pass over.
 
 A file kept beside as damaged is noted with what it once had.
@@ -87,9 +89,8 @@ class FileSizes:
             data = b""
             with contextlib.suppress(OSError):
                 data = self._path.read_bytes()
-            found = (_LINE.fullmatch(line) for line in data.split(b"\n")[:-1])
             self._noted = {}
-            for name, what in ((one[1].decode(), one[2].decode()) for one in found if one):
+            for name, what in _LINE.findall(data.decode("latin-1")):  # no line with another letter is one of these
                 if len(what) == _DIGEST_LENGTH:
                     self._digests[name] = what
                 else:
