@@ -78,6 +78,9 @@ class EmbeddedStore:
     def digests(self) -> dict[str, Holding]:
         return {hull: Holding(digest, self.hulls.count(hull)) for hull, digest in self.hulls.digests().items()}
 
+    def maybe_held(self, hulls: Iterable[str]) -> frozenset[str]:
+        return frozenset(hulls)  # asking for the ids of one not there costs nothing
+
     def ids(self, hull: str) -> frozenset[str]:
         return self.hulls.ids(hull)
 

@@ -167,6 +167,9 @@ class Store(Protocol):
     def digests(self) -> Mapping[str, Holding]:
         """What is held of each hull."""
 
+    def maybe_held(self, hulls: Iterable[str]) -> frozenset[str]:
+        """Some hulls without those of which nothing is held, asked of the store at once however many they are."""
+
     def ids(self, hull: str) -> frozenset[str]:
         """Ids of the entries held of a hull. storage.NewerFormat when they cannot be read by this version."""
 

@@ -19,11 +19,14 @@ from campaigns.writers import entry_number
 from examples import examples
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import Stamp
-from garboard.disk.entries import Entry, canonical_bytes, make_entry, read_entry
+from garboard.disk.entries import Entry, canonical_bytes, entry_id, make_entry, read_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.partial_upload import OutOfPlace
+from garboard.shop_link.wire import Question
+from garboard_shop import app
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.postgres import PostgresStore
+from garboard_shop.postgres.database import Database
 from garboard_shop.store import (
     MANAGER,
     TECHNICIAN,
@@ -123,6 +126,31 @@ def test_ids_asked_for_come_in_the_order_asked_and_unknown_ones_are_left_out(sto
     wanted = sorted(some(ONE, range(10)), reverse=True)
     assert list(store.get(ONE, [wanted[0], "f" * 32, *wanted[1:]])) == wanted
     assert store.get(TWO, wanted) == {}
+
+
+def test_hulls_nobody_has_cost_one_question_however_many_are_named(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    added = put(store, ONE)
+    asked: list[str] = []
+    ask = Database.ask
+
+    def counted(self: Database, verb: str, *values: object) -> list[tuple[Any, ...]]:
+        asked.append(verb)
+        return ask(self, verb, *values)
+
+    monkeypatch.setattr(Database, "ask", counted)
+    unknown = [f"ABC{number:05d}B526" for number in range(1000)]
+    held = frozenset({"00" * 4})
+    named = Question(dict.fromkeys([*unknown, "abc-00001-a5-26"], held), 8, {})
+    found = app.differences_of(store, named, 10_000_000)
+    assert found.needs.keys() == {*unknown, "abc-00001-a5-26"}  # the shop has no entry of that beginning
+    assert {entry_id(raw) for raw in found.lines} == added  # of the one hull it has, however it is written
+    assert asked in ([], ["digests", "ids", "entries"])
+    marked = dict.fromkeys(unknown, "f" * 16)
+    assert app.differing_buckets_of(store, marked).keys() == set(unknown)
+    assert asked in ([], ["digests", "ids", "entries", "digests"])
+    assert store.digests().keys() == {ONE}
 
 
 def test_a_digest_is_sha_256_over_the_sorted_ids_run_together(reopen: Opener) -> None:
