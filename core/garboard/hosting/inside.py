@@ -164,7 +164,7 @@ class _Inside:
             self._say({"plausible": None if found is None else [float(end) for end in found]})
 
     def _job(self, plugin: str, sent: Sent | None) -> JobView:
-        """The job that was sent, or the one before: for each plugin a copy, so that none changes what another judges."""
+        """The job that was sent, or the one before: a copy for each plugin, so that none changes another's."""
         if sent is not None:
             view, self._fields = sent
             self._view, self._views, self._recordings = attrs.evolve(view, load_recording=self._recording), {}, {}
