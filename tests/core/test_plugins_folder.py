@@ -98,7 +98,13 @@ def test_the_tablet_gets_those_of_the_command_line_and_those_beside_its_data(
     chosen = Path(small_plugin.__file__)
     assert run("--plugin", chosen, "tablet", "--folder", data).exit_code == 0
     assert given[0] == data
-    assert given[-1] == (chosen, data / "plugins" / "small_own.py")
+    assert given[4:] == [(chosen, data / "plugins" / "small_own.py"), (), ()]
+    given.clear()
+    (data / "plugins" / "my-checks.py").touch()
+    told = run("--without", "garboard_handover", "tablet", "--folder", data)
+    assert told.exit_code == 0
+    (_, _, _, _, own, (refused,), without) = given
+    assert (own, refused.code, without) == ((data / "plugins" / "small_own.py",), "wrong_name", ("garboard_handover",))
 
 
 def test_nothing_runs_from_a_folder_that_others_may_change(data: Path) -> None:
