@@ -47,7 +47,7 @@ from garboard_tablet.ui.uncaught import ShowsThem, guarded
 from garboard_tablet.ui.widgets import Press, act
 
 if TYPE_CHECKING:
-    from garboard.recordings.boat_network import Where
+    from garboard.recordings.where import Where
     from garboard.shop_link.ashore import State
 
 log = logging.getLogger("garboard.tablet")
