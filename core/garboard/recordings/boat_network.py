@@ -24,6 +24,7 @@ from garboard.recordings.nmea0183 import LiveReader
 from garboard.recordings.notes import MARK, ReadingNotes
 from garboard.recordings.where import Way, Where
 from garboard.samples import SIMULATED, Sample, StreamKey
+from garboard.series import mean, mean_direction
 
 SILENT_AFTER = 5.0
 """After so long without a sentence a person should look why [s]."""
@@ -41,6 +42,10 @@ MOST_STREAMS = 500
 """Streams of one sender whose latest value is kept."""
 LONGEST_LINE = 1024
 """Characters kept while the end of a line is awaited. A sentence has at most 82, a tag block before it as many."""
+RECENT = 3.0
+"""A value is shown as its mean over so long [s]: engines hunt, and waves lift a boat. Common practice, no source."""
+MOST_RECENT = 60
+DIRECTIONS = ("heading", "course_over_ground")
 OTHERS = "others"
 """All senders beyond MOST_SENDERS."""
 
@@ -59,6 +64,18 @@ class Latest:
     at: float
 
 
+@attrs.frozen
+class Newest:
+    """What a stream said in the last moments.
+
+    value : mean of RECENT seconds, of a direction round the circle; in the unit of its quantity
+    age   : how long ago the latest came [s]
+    """
+
+    value: float
+    age: float
+
+
 @attrs.define
 class Sender:
     """What one sender on the network sent.
@@ -74,6 +91,7 @@ class Sender:
     heard_at: float = 0.0
     is_simulated: bool = False
     latest: dict[StreamKey, Latest] = attrs.field(factory=dict)
+    recent: dict[StreamKey, deque[tuple[float, float]]] = attrs.field(factory=dict)
     _reader: LiveReader = attrs.field(factory=LiveReader)
     _rest: str = ""
 
@@ -115,7 +133,18 @@ class Sender:
             before = self.latest.get(key)
             if before is not None or len(self.latest) < MOST_STREAMS:
                 self.latest[key] = Latest(own.value, before.count + 1 if before else 1, arrived)
+                kept = self.recent.get(key)
+                if kept is None:
+                    kept = self.recent[key] = deque(maxlen=MOST_RECENT)
+                kept.append((arrived, own.value))
             yield own
+
+
+def _mean_direction(directions: Sequence[float]) -> float:
+    try:
+        return mean_direction(directions)
+    except ValueError:  # they cancel out: it turned right round
+        return directions[-1]
 
 
 _TAG_BLOCK_BEGUN = re.compile(r"\\[^\\$!]*\\?")
@@ -247,6 +276,27 @@ class BoatNetwork:
     def age(self, at: float) -> float:
         """How long ago a time of `Latest` was [s]."""
         return max(0.0, self._now() - at)
+
+    def newest(self, quantity: str) -> dict[StreamKey, Newest]:
+        """What every stream of a quantity said in its last moments."""
+        now = self._now()
+        with self._lock:
+            kept = {
+                key: tuple(recent)
+                for sender in self._senders.values()
+                for key, recent in sender.recent.items()
+                if key.quantity == quantity
+            }
+        average = _mean_direction if quantity in DIRECTIONS else mean
+        return {
+            key: Newest(average([value for at, value in recent if recent[-1][0] - at <= RECENT]), now - recent[-1][0])
+            for key, recent in kept.items()
+        }
+
+    def devices(self) -> dict[str, tuple[str, ...]]:
+        """What devices say of themselves, by the source their samples carry."""
+        with self._lock:
+            return {source: texts for sender in self._senders.values() for source, texts in sender.devices.items()}
 
     @property
     def is_simulated(self) -> bool:
