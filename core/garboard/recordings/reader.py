@@ -125,7 +125,7 @@ def _told(path: Path, file: TextIOWrapper, pieces: Iterator[list[str]], notes: R
     if watch is None:
         return pieces
     packed = getattr(file.buffer, "fileobj", None)  # of gzip's: what is read of the file itself
-    return _telling(pieces, watch, path, packed or file.buffer, notes)
+    return _telling(pieces, watch, path, cast(BinaryIO, packed or file.buffer), notes)
 
 
 def _telling(
