@@ -1,10 +1,14 @@
 """The command line: what it prints, and how it ends."""
 
+import gzip
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import click
@@ -19,6 +23,7 @@ from garboard.history.authoring import measure
 from garboard.history.replay import HullState
 from garboard.hosting.apart import Apart
 from garboard.hosting.host import BUILT_IN
+from garboard.recordings import load_recording, watching
 from histories import HULL, JOB, tablet
 
 SAMPLES = Path(__file__).parents[2] / "sample_jobs"
@@ -331,6 +336,30 @@ def test_who_watches_a_terminal_sees_that_a_recording_is_being_read_and_json_sta
     assert "Reading log.csv" in watched.stderr
     assert json.loads(watched.stdout)["name"] == "log.csv"
     assert run("recording", log, "--json", env={"FORCE_COLOR": None}).stderr == ""
+
+
+def test_who_watches_sees_how_far_a_large_recording_is_read(log: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As if a second went by between two pieces of it. What is plain and what is packed are told alike."""
+    monkeypatch.setattr("garboard.commands.tools.time", SimpleNamespace(monotonic=count(step=2).__next__))
+    packed = log.with_name("packed.gz")
+    packed.write_bytes(gzip.compress(log.read_bytes()))
+    for path in (log, packed):
+        watched = run("recording", path, "--json", env={"FORCE_COLOR": "1", "TERM": "xterm"})
+        assert f"Reading {path.name}: 100%, 11 lines" in re.sub(r"\x1b\[[\d;?]*[A-Za-z]", "", watched.stderr)
+        assert json.loads(watched.stdout)["name"] == path.name
+        assert run("recording", path, "--json", env={"FORCE_COLOR": None}).stderr == ""
+
+
+def test_a_recording_that_a_check_asks_for_is_told_too_and_a_quick_one_shows_nothing(
+    log: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told: list[tuple[str, float, int]] = []
+    with watching(lambda name, share, lines: told.append((name, share, lines))):
+        load_recording(log)
+    load_recording(log)
+    assert told == [("log.csv", 1.0, 11)]
+    terminal = {"FORCE_COLOR": "1", "TERM": "xterm"}
+    assert "Reading" not in run("assess", job_with(log.parent), "--json", env=terminal).stderr
 
 
 def test_recording_offers_the_judges_of_plugins_and_fails_when_they_do(log: Path, tmp_path: Path) -> None:
