@@ -7,12 +7,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 import attrs
 
 from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict, with_uncertainty
-from garboard.job_view import JobView
+from garboard.job_view import JobView, in_unit
 from garboard.uncertainty import MeasuredValue
 from garboard_prop_check.fitted import Air, Fitted
 from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule, parts_of_forecast, whole_inches
 from garboard_prop_check.settings import basis_of, per_inch_basis
-from garboard_prop_check.words import AIR, LIMITER, PITCH, PROPORTION, WINDOW, about
+from garboard_prop_check.words import AIR, LIMITER, PITCH, PROPORTION, WINDOW, about, inches_told, inches_told_in
 
 WORTH_TELLING = 20.0
 """Less of today's air is not told [rev/min]."""
@@ -71,36 +71,46 @@ def _aim(view: JobView, one: Fitted) -> float:
 
 
 def _table(view: JobView, out: Sequence[Fitted], changes: dict[str, Changes]) -> Table:
+    unit = inches_told_in(view, out[0].engine)
     return Table(
         title="Pitch by the two rules",
         headings=(
             "engine",
             "as run [rev/min]",
             "aim [rev/min]",
-            "pitch fitted [in]",
-            "by rev/min for each inch [in]",
-            "by proportion [in]",
+            f"pitch fitted [{unit}]",
+            f"by rev/min for each inch [{unit}]",
+            f"by proportion [{unit}]",
         ),
         rows=tuple(
             (
                 one.engine.position,
                 f"{one.engine_speed.value:.0f}",
                 f"{_aim(view, one):.0f}",
-                f"{one.pitch:g}",
-                _new_pitches(one.pitch, changes[one.engine.position].step_rule),
-                _new_pitches(one.pitch, (changes[one.engine.position].proportion,)),
+                _size(one.pitch, unit),
+                _new_pitches(one.pitch, changes[one.engine.position].step_rule, unit),
+                _new_pitches(one.pitch, (changes[one.engine.position].proportion,), unit),
             )
             for one in out
         ),
     )
 
 
-def _new_pitches(fitted: float, changes: Iterable[int]) -> str:
-    return " to ".join(f"{fitted + change:g} ({change:+d})" for change in dict.fromkeys(changes))
+def _size(inches: float, unit: str) -> str:
+    """A size of propellers; makers' steps are of an inch, so other units are told in whole numbers."""
+    return f"{inches:g}" if unit == "in" else f"{in_unit(inches, 'in', unit):.0f}"
 
 
-def _amount_of(change: int) -> str:
-    return f"{abs(change)} in {'more' if change > 0 else 'less'} pitch"
+def _new_pitches(fitted: float, changes: Iterable[int], unit: str) -> str:
+    return " to ".join(
+        f"{_size(fitted + change, unit)} ({'+' if change >= 0 else '-'}{_size(abs(change), unit)})"
+        for change in dict.fromkeys(changes)
+    )
+
+
+def _amount_of(view: JobView, change: int) -> str:
+    told = inches_told(view, abs(change), view.vessel.engines[0])
+    return f"{told} {'more' if change > 0 else 'less'} pitch"
 
 
 def _too_large(view: JobView, first: int, table: Table) -> Finding:
@@ -109,7 +119,8 @@ def _too_large(view: JobView, first: int, table: Table) -> Finding:
         verdict=Verdict.FAIL,
         about="pitch",
         sentence=(
-            f"Even the smaller rule asks for {_amount_of(first)}; the rules do not reach so far. Check engine power, "
+            f"Even the smaller rule asks for {_amount_of(view, first)}; the rules do not reach so far. Check engine "
+            "power, "
             "throttle travel, gear ratio, weight, bottom and the stamp on the propeller first."
         ),
         basis=(*_basis(view), basis_of("largest_pitch_change")),
@@ -128,15 +139,15 @@ def _largest_change(view: JobView, number: str) -> Limit:
 def _try_first(view: JobView, fitted: Sequence[Fitted], first: int, table: Table, there: Air) -> Finding:
     too_little = [one.engine.position for one in fitted if one.pitch + first <= 0]
     if too_little:
-        text = f"{_amount_of(first)} leaves no pitch ({', '.join(too_little)}); read the stamp again"
+        text = f"{_amount_of(view, first)} leaves no pitch ({', '.join(too_little)}); read the stamp again"
         raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=too_little[0])
-    pitches = " and ".join(dict.fromkeys(f"{one.pitch + first:g} in" for one in fitted))
+    pitches = " and ".join(dict.fromkeys(inches_told(view, one.pitch + first, one.engine) for one in fitted))
     same = ", the same on every engine" if len(fitted) > 1 else ""
     margin = view.setting_value("prop_check.limiter_margin", "rev/min")
     is_limited = any(one.held_by_limiter(margin) for one in fitted)
     expected = {} if is_limited else {one.engine.position: _forecast(view, one, first) for one in fitted}
     words = [
-        f"Try {pitches} first: {_amount_of(first)}{same}, the smallest change the rules give.",
+        f"Try {pitches} first: {_amount_of(view, first)}{same}, the smallest change the rules give.",
         *_expectation(fitted, expected),
         *_air_words(fitted, there),
         *_warnings(fitted, expected),

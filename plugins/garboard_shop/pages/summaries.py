@@ -28,6 +28,7 @@ from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import why_not_used
 from garboard.job_view import FieldKey, JobView, Unreadable, place_of
 from garboard.records import Measurement
+from garboard.report.as_typed import as_typed
 from garboard.report.outline import (
     PhaseOutline,
     PunchItem,
@@ -460,7 +461,7 @@ def _job_summary(
     size_of: Callable[[str], int | None],
 ) -> JobSummary:
     seen = boat.view(job, load)
-    assessed = host.assess(seen)
+    assessed = as_typed(seen, host.assess(seen))
     home = boat.state_of(job)
     choices = tuple(
         Choice(
