@@ -105,6 +105,7 @@ STEPS_STEP = Step(
             columns=(
                 Field(
                     name="nominal_engine_speed",
+                    heard="engine_speed",
                     title="Throttle step",
                     kind=Kind.AMOUNT,
                     quantity="engine speed",
@@ -114,6 +115,7 @@ STEPS_STEP = Step(
                 ),
                 Field(
                     name="speed_out",
+                    heard="speed_over_ground",
                     title="Speed over ground out",
                     kind=Kind.AMOUNT,
                     quantity="speed",
@@ -124,6 +126,7 @@ STEPS_STEP = Step(
                 ),
                 Field(
                     name="speed_back",
+                    heard="speed_over_ground",
                     title="Speed over ground back",
                     kind=Kind.AMOUNT,
                     quantity="speed",
@@ -136,6 +139,7 @@ STEPS_STEP = Step(
                 ),
                 Field(
                     name="engine_speed",
+                    heard="engine_speed",
                     title="Engine speed",
                     kind=Kind.AMOUNT,
                     quantity="engine speed",
@@ -148,6 +152,7 @@ STEPS_STEP = Step(
                 ),
                 Field(
                     name="fuel_flow",
+                    heard="fuel_flow",
                     title="Fuel flow",
                     kind=Kind.AMOUNT,
                     quantity="fuel flow",
