@@ -175,7 +175,7 @@ class Apart:
                 at_work=True,
             )
             for (name, key), codes in self._cuts.items()
-            if len(codes) >= MOST_CUTS
+            if len(codes) >= MOST_CUTS and self._ran_out.get(name, 0) < MOST_CUTS
         )
 
     def stop(self) -> None:

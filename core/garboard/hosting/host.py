@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import importlib
 import importlib.metadata
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext, suppress
+from difflib import get_close_matches
 from functools import partial
 from itertools import chain
 from pathlib import Path
-from types import ModuleType
+from types import CellType, FunctionType, ModuleType
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 import attrs
@@ -126,9 +127,8 @@ class _Register:
                     "begin the key with another word"
                 )
             if key in self.owner:
-                raise PluginClash(
-                    f"{kind.__name__} {key!r} is offered by both {self.owner[key]} and {plugin}; rename one"
-                )
+                both = "twice" if self.owner[key] == plugin else f"by both {self.owner[key]} and {plugin}"
+                raise PluginClash(f"{kind.__name__} {key!r} is offered {both}; rename one")
             self.items[key], self.owner[key] = item, plugin
 
         return register
@@ -187,12 +187,14 @@ class PluginHost:
                 module = find()
                 refuse_other_versions(getattr(module, WRITTEN_FOR, UNSTATED))
                 version = _version_of(module)
+                _refuse_unknown_hooks(module)
                 self.manager.register(module, name)
                 self.manager.check_pending()
                 if not self.manager.get_hookcallers(module):
                     reason = "it offers nothing: no function in it is marked @garboard.hookimpl"
                     raise PluginFault(reason, "offers_nothing")
                 self._call_hooks(name)
+                self._refuse_same_functions(name)
         except Exception as failure:
             if module is not None and self.manager.is_registered(module):
                 self.manager.unregister(module)
@@ -252,6 +254,29 @@ class PluginHost:
             except Exception as failure:
                 failure.add_note(f"in {hook}")
                 raise
+
+    def _refuse_same_functions(self, plugin: str) -> None:
+        """Raise PluginFault for two calculators of one function, made anew in a loop: both see the loop's last value.
+
+        They cannot judge differently, so one of them says of its own values what is true of another's.
+        """
+        register = self._registers["register_calculators"]
+        seen: dict[object, str] = {}
+        for key in [key for key, owner in register.owner.items() if owner == plugin]:
+            compute = register.items[key].compute
+            if not isinstance(compute, FunctionType) or all(map(_is_function_in, compute.__closure__ or ())):
+                continue  # it sees nothing that a loop changes
+            kept = tuple(map(id, (*(compute.__closure__ or ()), *(compute.__defaults__ or ()))))
+            one = compute.__code__, kept, tuple(map(id, (compute.__kwdefaults__ or {}).values()))
+            other = seen.setdefault(one, key)
+            if other != key and register.items[other].compute is not compute:
+                raise PluginFault(
+                    f"calculators {other!r} and {key!r} do the same: their function is made in a loop and keeps its "
+                    "last value",
+                    "same_function",
+                    file=compute.__code__.co_filename,
+                    line=compute.__code__.co_firstlineno,
+                )
 
     def _guarding_fields(self, plugin: str, register: Callable[[Any], None]) -> Callable[[Any], None]:
         """Registers a step so that its fields' own functions keep a page from nothing, whatever they do."""
@@ -572,10 +597,16 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
     facts: dict[FieldKey, None] = {}
     view.seen.clear()
     view.facts.clear()
+    view.asked.clear()
+    is_own = plugin not in BUILT_IN
+    before = {name: len(kept) for name, kept in _kept_outside(calculator)} if is_own else {}
     given = calculator.compute(view)
     if given is None or isinstance(given, Finding):
-        raise TypeError(f"compute gives findings one after another, in a list or by 'yield', got {shown(given)}")
+        raise _gives_no_findings(calculator, given)
     for found in given:
+        if is_own and isinstance(found, Finding):
+            view.refuse_unchecked(found.verdict)
+            _refuse_kept(found, calculator, before)
         finding, fresh = _finding(found, calculator, plugin), dict.fromkeys(view.seen)
         finding = _with_facts(finding, facts | view.facts)
         facts.update(view.facts)
@@ -590,6 +621,38 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
             yield attrs.evolve(finding, places=(*of_it, *finding.places))
         else:
             yield attrs.evolve(finding, places=(*(fresh or read), *finding.places))
+
+
+def _kept_outside(calculator: Calculator) -> Iterator[tuple[str, Collection[Any]]]:
+    """Lists, sets and dicts that stand outside the functions of a calculator's file."""
+    outside = getattr(calculator.compute, "__globals__", {})
+    return ((name, kept) for name, kept in [*outside.items()] if type(kept) in (list, set, dict))
+
+
+def _refuse_kept(found: Finding, calculator: Calculator, before: Mapping[str, int]) -> None:
+    """Raise PluginFault for a finding that is kept outside: the next boat would get it, too."""
+    for name, kept in _kept_outside(calculator):
+        if len(kept) != before.get(name) and any(
+            one is found for one in (kept.values() if isinstance(kept, dict) else kept)
+        ):
+            code = calculator.compute.__code__ if isinstance(calculator.compute, FunctionType) else None
+            raise PluginFault(
+                f"it keeps its findings in {name}, so the next boat would get them as well", "keeps_state",
+                file=code.co_filename if code else "", line=code.co_firstlineno if code else 0,
+            )  # fmt: skip
+
+
+def _gives_no_findings(calculator: Calculator, given: object) -> PluginFault:
+    """Told by the line where the function begins: its code is through when this is seen."""
+    code = getattr(calculator.compute, "__code__", None)
+    cure = "write 'yield' in place of 'return'" if given is not None else "write 'yield' before each Finding(...)"
+    return PluginFault(
+        f"compute gives findings one after another, in a list or by 'yield', got {shown(given)}: {cure}",
+        "wrong_type",
+        cure=cure,
+        file=code.co_filename if code else "",
+        line=code.co_firstlineno if code else 0,
+    )
 
 
 def _with_facts(finding: Finding, facts: Mapping[FieldKey, None]) -> Finding:
@@ -720,6 +783,27 @@ def _owner_of_code(code: str, plugin: str) -> str:
     """The built-in plugin whose own a code is, where it is another than this one; "" where it is nobody's."""
     owner = f"garboard_{code.partition('.')[0]}"
     return owner if owner in BUILT_IN and owner != plugin else ""
+
+
+def _is_function_in(cell: CellType) -> bool:
+    try:
+        return callable(cell.cell_contents)
+    except ValueError:  # nothing is in it
+        return True
+
+
+def _refuse_unknown_hooks(module: ModuleType) -> None:
+    """Raise PluginFault for a function that is marked as a hook and called as none is."""
+    known = [name for name in hooks.__all__ if name not in ("each_of", "hookimpl")]
+    for name, function in vars(module).items():
+        if hasattr(function, f"{hooks.PROJECT}_impl") and name not in known:
+            near = get_close_matches(name, known, n=1)
+            perhaps = f"; perhaps {near[0]} is meant" if near else ""
+            code = getattr(function, "__code__", None)
+            raise PluginFault(
+                f"no hook is called {name}{perhaps}", "wrong_hook",
+                file=code.co_filename if code else "", line=code.co_firstlineno if code else 0,
+            )  # fmt: skip
 
 
 def _version_of(module: ModuleType) -> str:
