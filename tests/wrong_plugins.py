@@ -148,8 +148,20 @@ _WHOLE: dict[str, tuple[Told, str]] = {
         + "@hookimpl\ndef register_calculators(register):\n    for name in ('bow', 'stern'):\n"
         + "        register(calculator(key=f'NAME.{name}', compute=lambda view: [found(about=name)]))\n",
     ),
+    "kept_as_a_default": (
+        (FINDING, "plugin_failed"),
+        _STEPS + _CALCULATORS + "def compute(view, kept=[]):\n    kept.append(found())\n    return kept\n",
+    ),
+    "kept_as_a_default_told": (
+        (FAULT, "keeps_state"),
+        _STEPS + _CALCULATORS + "def compute(view, kept=[]):\n    kept.append(found())\n    return kept\n",
+    ),
+    "computes_later": ((FINDING, "plugin_failed"), _STEPS + _CALCULATORS + "async def compute(view):\n    return []\n"),
+    "takes_two": ((FINDING, "plugin_failed"), _STEPS + _CALCULATORS + "def compute(self, view):\n    yield found()\n"),
     "helper_beside": ((PROBLEM, "no_module"), "from shop_helpers import word\n" + _STEPS),
     "quotes_of_a_letter": ((PROBLEM, "syntax_error"), "NAME_OF_IT = \u201cBilge\u201d\n"),
+    "yields_steps": ((PROBLEM, "hook_returns"), "@hookimpl\ndef register_steps(register):\n    yield step()\n"),
+    "returns_steps": ((PROBLEM, "hook_returns"), "@hookimpl\ndef register_steps(register):\n    return [step()]\n"),
     "log_file": ((PROBLEM, "uses_files"), "import logging\nlogging.basicConfig(filename='own.log')\n" + _STEPS),
     # its book
     "section_in_words": ((BOOK, "TypeError"), _section('return "all is well"')),
@@ -248,6 +260,14 @@ _BODIES: dict[str, tuple[Told, str]] = {
     "kept_told": ((FAULT, "keeps_state"), "KEPT.append(1)\nyield found()"),
     "counted_in_a_global": ((FAULT, "keeps_state"), "global COUNT\nCOUNT = 1\nyield found()"),
     "set_in_no_order": ((FAULT, "order_by_chance"), "for about in {'bow', 'stern'}:\n    yield found(about=about)"),
+    "if_check": (
+        (FAULT, "check_gives_nothing"),
+        "asking = view.asking()\nif asking.check():\n    yield found()",
+    ),
+    "not_entered_fails": (
+        (FAULT, "not_entered_is_no"),
+        "yield found(verdict=Verdict.PASS if view.value('NAME.step', 'dry') else Verdict.FAIL)",
+    ),
     "stops_to_look": ((FINDING, "plugin_failed"), "breakpoint()\nyield found()"),
     "stops_to_look_told": ((FAULT, "waits_for_input"), "breakpoint()\nyield found()"),
     "setting_misspelt": ((FINDING, "plugin_failed"), "yield found(about=str(view.setting_value('NAME.gome', 'h')))"),

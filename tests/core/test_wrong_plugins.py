@@ -100,16 +100,21 @@ def test_the_careless_authors_learn_the_line_and_what_to_do(run: Run) -> None:
         ("kept_told", "keeps_state"): "KEPT.append",
         ("set_in_no_order", "order_by_chance"): "for about in",
         ("stops_to_look_told", "waits_for_input"): "breakpoint()",
-        ("not_utf8_bytes", "not_utf8"): "",
+        ("yields_steps", "hook_returns"): "@hookimpl",
+        ("kept_as_a_default_told", "keeps_state"): "kept.append",
+        ("if_check", "check_gives_nothing"): "if asking.check()",
+        ("not_entered_fails", "not_entered_is_no"): "if view.value",
     }
     found = {(fault.name, fault.code): fault for fault in run.host.faults}
     for (name, code), words in told.items():
-        if name in SOURCES:
-            assert words in SOURCES[name][1].splitlines()[found[name, code].line - 1], name
+        assert words in SOURCES[name][1].splitlines()[found[name, code].line - 1], name
     sentences = {one.plugin: one.finding.sentence for one in run.found}
     for name, words in {
         "check_forgotten": "it gives a finding although dry is not entered, and does not call check()",
         "everything_caught": "it passes although dry is not entered",
+        "kept_as_a_default": "it keeps its findings in the default 1",
+        "computes_later": "'coroutine' object is not iterable",
+        "takes_two": "missing 1 required positional argument",
         "kept_findings": "it keeps its findings in KEPT, so the next boat would get them as well",
         "setting_misspelt": "no plugin at work declares the setting 'setting_misspelt.gome'",
         "gives_nothing": "write 'yield' before each Finding(...)",
@@ -166,6 +171,14 @@ def compute(view):
         except NotEnoughData as lacking:
             yield not_enough_data(name, lacking.missing, BASIS)
             continue
+    photo = view.value("NAME.step", "dry")
+    if photo:
+        own.append(photo)
+    reading = view.value("NAME.step", "dry")
+    if reading is None:
+        own.append(0)
+    elif not reading:
+        yield found(verdict=Verdict.FAIL)
     try:
         volts = float("x")
     except Exception:

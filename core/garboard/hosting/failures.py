@@ -42,6 +42,9 @@ _CURES = {
     "swallows_errors": "name the error that is expected; leave NotEnoughData to the program",
     "keeps_state": "make it inside the function: what is kept from one job is met in the next",
     "order_by_chance": "go through sorted(...) or a tuple: a set is in another order at each start",
+    "hook_returns": "call register(...) with each thing it offers",
+    "check_gives_nothing": "call asking.check() on a line of its own: it raises where something is missing",
+    "not_entered_is_no": "ask with view.asking() and check(), or look first whether it is None",
     "waits_for_input": "take it out: nobody can answer there",
     "unknown_setting": "use the key of a setting that a plugin registers",
     "unknown_step": "use the key of a step that a plugin registers",
@@ -161,7 +164,12 @@ _PROGRAM = Path(garboard.__file__).parent
 def _was_refused(failure: BaseException) -> bool:
     """Whether the innermost line that failed is the program's own: it refused what it was given."""
     frames = _frames(failure)
-    return bool(frames) and _PROGRAM in Path(frames[-1][0]).parents
+    return bool(frames) and is_of_program(frames[-1][0])
+
+
+def is_of_program(file: str) -> bool:
+    """Whether a file is one of the program's core."""
+    return _PROGRAM in Path(file).parents
 
 
 def place_of_failure(failure: BaseException, file: str) -> tuple[str, int]:

@@ -17,7 +17,7 @@ import attrs
 import pluggy
 
 from garboard import hooks
-from garboard.faults import Fault, InputError, shown
+from garboard.faults import Fault, InputError, in_words, shown
 from garboard.findings import (
     OF_VESSEL,
     Basis,
@@ -38,7 +38,16 @@ from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED, c
 from garboard.hosting.cut import LONGEST_TEXT, MOST_PLACES, cut, most_findings, told
 from garboard.hosting.doubts import with_doubts
 from garboard.hosting.exact import exact
-from garboard.hosting.failures import NotJudgedHere, PluginFault, PluginProblem, cure_of, place_of_failure, problem_of
+from garboard.hosting.failures import (
+    NotJudgedHere,
+    PluginFault,
+    PluginProblem,
+    code_of,
+    cure_of,
+    is_of_program,
+    place_of_failure,
+    problem_of,
+)
 from garboard.hosting.own_copy import own_copy, own_view
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.source_faults import faults_in_source
@@ -250,7 +259,9 @@ class PluginHost:
             register = self._registers[hook].for_plugin(name, kind, lambda item: str(item.key))
             try:
                 with plugin_code():
-                    self._hook_of_one(hook, name)(register=self._guarding_fields(name, register))
+                    given = self._hook_of_one(hook, name)(register=self._guarding_fields(name, register))
+                if any(given) and name not in self._registers[hook].owner.values():
+                    raise _returned(hook, name, self.manager.get_plugin(name))
             except Exception as failure:
                 failure.add_note(f"in {hook}")
                 raise
@@ -580,12 +591,21 @@ def collect(keep: Callable[[Finding], None], calculator: Calculator, view: Watch
 
     Raises whatever the plugin raises, NotEnoughData among it, and TypeError or ValueError for what no page can draw.
     """
-    if calculator.applies(view):
-        most = most_findings(view)
-        for count, finding in enumerate(_with_what_was_read(calculator, view, plugin), 1):
-            keep(finding)
-            if count == most:
-                raise ValueError(f"it gives more than {most} findings")
+    try:
+        if calculator.applies(view):
+            most = most_findings(view)
+            for count, finding in enumerate(_with_what_was_read(calculator, view, plugin), 1):
+                keep(finding)
+                if count == most:
+                    raise ValueError(f"it gives more than {most} findings")
+    except (PluginFault, NotEnoughData):
+        raise
+    except Exception as failure:
+        file, line = _begin_of(calculator.compute)
+        if plugin in BUILT_IN or not line or is_of_program(file) or place_of_failure(failure, file)[1]:
+            raise
+        # it was through its own code: the line where that begins is the nearest there is
+        raise PluginFault(in_words(failure), code_of(failure), file=file, line=line) from failure
 
 
 def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) -> Iterator[Finding]:
@@ -624,9 +644,11 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
 
 
 def _kept_outside(calculator: Calculator) -> Iterator[tuple[str, Collection[Any]]]:
-    """Lists, sets and dicts that stand outside the functions of a calculator's file."""
+    """Lists, sets and dicts that stand outside the functions of a calculator's file, or as a default of its own."""
     outside = getattr(calculator.compute, "__globals__", {})
-    return ((name, kept) for name, kept in [*outside.items()] if type(kept) in (list, set, dict))
+    defaults = getattr(calculator.compute, "__defaults__", None) or ()
+    named = [*outside.items(), *((f"the default {number + 1}", kept) for number, kept in enumerate(defaults))]
+    return ((name, kept) for name, kept in named if type(kept) in (list, set, dict))
 
 
 def _refuse_kept(found: Finding, calculator: Calculator, before: Mapping[str, int]) -> None:
@@ -635,23 +657,21 @@ def _refuse_kept(found: Finding, calculator: Calculator, before: Mapping[str, in
         if len(kept) != before.get(name) and any(
             one is found for one in (kept.values() if isinstance(kept, dict) else kept)
         ):
-            code = calculator.compute.__code__ if isinstance(calculator.compute, FunctionType) else None
-            raise PluginFault(
-                f"it keeps its findings in {name}, so the next boat would get them as well", "keeps_state",
-                file=code.co_filename if code else "", line=code.co_firstlineno if code else 0,
-            )  # fmt: skip
+            file, line = _begin_of(calculator.compute)
+            reason = f"it keeps its findings in {name}, so the next boat would get them as well"
+            raise PluginFault(reason, "keeps_state", file=file, line=line)
 
 
 def _gives_no_findings(calculator: Calculator, given: object) -> PluginFault:
     """Told by the line where the function begins: its code is through when this is seen."""
-    code = getattr(calculator.compute, "__code__", None)
+    file, line = _begin_of(calculator.compute)
     cure = "write 'yield' in place of 'return'" if given is not None else "write 'yield' before each Finding(...)"
     return PluginFault(
         f"compute gives findings one after another, in a list or by 'yield', got {shown(given)}: {cure}",
         "wrong_type",
         cure=cure,
-        file=code.co_filename if code else "",
-        line=code.co_firstlineno if code else 0,
+        file=file,
+        line=line,
     )
 
 
@@ -785,6 +805,19 @@ def _owner_of_code(code: str, plugin: str) -> str:
     return owner if owner in BUILT_IN and owner != plugin else ""
 
 
+def _returned(hook: str, plugin: str, module: object) -> PluginFault:
+    """Told of a hook that gives back what it is to register: nobody looks at that."""
+    file, line = _begin_of(getattr(module, hook, None))
+    reason = f"{hook} registers nothing: it returns or yields what it offers"
+    return PluginFault(reason, "hook_returns", file=file, line=line)
+
+
+def _begin_of(function: object) -> tuple[str, int]:
+    """File and line where a function begins; where a decorator stands above it, of that."""
+    code = getattr(function, "__code__", None)
+    return (code.co_filename, code.co_firstlineno) if code else ("", 0)
+
+
 def _is_function_in(cell: CellType) -> bool:
     try:
         return callable(cell.cell_contents)
@@ -799,11 +832,8 @@ def _refuse_unknown_hooks(module: ModuleType) -> None:
         if hasattr(function, f"{hooks.PROJECT}_impl") and name not in known:
             near = get_close_matches(name, known, n=1)
             perhaps = f"; perhaps {near[0]} is meant" if near else ""
-            code = getattr(function, "__code__", None)
-            raise PluginFault(
-                f"no hook is called {name}{perhaps}", "wrong_hook",
-                file=code.co_filename if code else "", line=code.co_firstlineno if code else 0,
-            )  # fmt: skip
+            file, line = _begin_of(function)
+            raise PluginFault(f"no hook is called {name}{perhaps}", "wrong_hook", file=file, line=line)
 
 
 def _version_of(module: ModuleType) -> str:

@@ -53,7 +53,7 @@ def faults_in_source(plugin: str, file: Path) -> Iterator[PluginProblem]:
         tree = ast.parse(file.read_bytes())
     except (OSError, SyntaxError, ValueError, RecursionError, MemoryError):
         return
-    found = {*_uses(tree), *_hook_faults(tree), *_swallowed(tree), *_kept(tree), *_in_no_order(tree)}
+    found = {*_uses(tree), *_hook_faults(tree), *_swallowed(tree), *_kept(tree), *_in_no_order(tree), *_as_yes(tree)}
     for line, code, reason in sorted(found):
         yield PluginProblem(
             name=plugin, reason=reason, code=code, file=str(file), line=line, cure=cure_of(code), at_work=True
@@ -128,6 +128,7 @@ _CHANGES_IT = frozenset(("append", "extend", "insert", "add", "update", "setdefa
 def _kept(tree: ast.Module) -> Iterator[_Found]:
     """Where a function changes a list, a dict or a set of the whole file, or a name of it."""
     made = {name for node in tree.body for name in _collections(node)}
+    yield from _kept_in_defaults(tree)
     for function in (node for node in tree.body if isinstance(node, ast.FunctionDef)):
         if any(one.arg == "register" for one in function.args.args):
             continue  # a hook, called once
@@ -138,6 +139,20 @@ def _kept(tree: ast.Module) -> Iterator[_Found]:
             if isinstance(node, ast.Global) or name in shared:
                 what = name or ", ".join(getattr(node, "names", ()))
                 yield getattr(node, "lineno", 0), "keeps_state", f"it keeps {what} from one job to the next"
+
+
+def _kept_in_defaults(tree: ast.Module) -> Iterator[_Found]:
+    """Where a function changes what its argument stands for when nothing is given: that is made once."""
+    for function in (node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)):
+        arguments = function.args.args[len(function.args.args) - len(function.args.defaults) :]
+        made = {
+            argument.arg
+            for argument, default in zip(arguments, function.args.defaults, strict=True)
+            if isinstance(default, ast.List | ast.Dict | ast.Set)
+        }
+        for node in ast.walk(function):
+            if (name := _changed(node)) in made:
+                yield getattr(node, "lineno", 0), "keeps_state", f"it keeps {name} from one job to the next"
 
 
 def _collections(node: ast.stmt) -> Iterator[str]:
@@ -159,6 +174,50 @@ def _changed(node: ast.AST) -> str:
     if isinstance(node, ast.Subscript) and isinstance(node.ctx, ast.Store | ast.Del):
         return _dotted(node.value)
     return ""
+
+
+def _as_yes(tree: ast.Module) -> Iterator[_Found]:
+    """Where something stands for yes or no that is neither: what check() gives, and a value that may not be entered."""
+    values = {
+        target.id
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Assign) and _method(node.value) == "value"
+        for target in node.targets
+        if isinstance(target, ast.Name)
+    } - _compared_with_none(tree)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.If | ast.IfExp | ast.While):
+            is_turned = isinstance(test := node.test, ast.UnaryOp) and isinstance(test.op, ast.Not)
+            asked = test.operand if isinstance(test, ast.UnaryOp) else test
+            if _method(asked) == "check":
+                yield asked.lineno, "check_gives_nothing", "it looks at what check() gives, which is always None"
+            is_value = _method(asked) == "value" or (isinstance(asked, ast.Name) and asked.id in values)
+            if is_value and _fails_in(node.body if is_turned else node.orelse):
+                yield asked.lineno, "not_entered_is_no", "it fails what is not entered, as if it were a no"
+
+
+def _fails_in(branch: ast.expr | list[ast.stmt]) -> bool:
+    parts = branch if isinstance(branch, list) else [branch]
+    return any(_dotted(node) == "Verdict.FAIL" for part in parts for node in ast.walk(part))
+
+
+def _method(node: ast.AST) -> str:
+    """The name of the method that is called here, of something called as a view or a collector is."""
+    if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)):
+        return ""
+    return node.func.attr if _dotted(node.func.value).rpartition(".")[2] in ("view", "asking") else ""
+
+
+def _compared_with_none(tree: ast.Module) -> set[str]:
+    """Names that some line compares with None, by "is" or otherwise."""
+    compared = (node for node in ast.walk(tree) if isinstance(node, ast.Compare))
+    return {
+        part.id
+        for node in compared
+        if any(isinstance(one, ast.Constant) and one.value is None for one in node.comparators)
+        for part in ast.walk(node.left)
+        if isinstance(part, ast.Name)
+    }
 
 
 def _in_no_order(tree: ast.Module) -> Iterator[_Found]:
