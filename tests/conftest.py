@@ -7,6 +7,7 @@ import gc
 import os
 import shutil
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from hypothesis import settings
 
 from examples import LONG
 from memory import give_back
+from read_once import recordings_read_once
 
 HERE = Path(__file__).parent
 PEAK = "peak memory"
@@ -70,6 +72,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     window.sort(key=lambda item: item.path.name not in SLOW_AT_THE_WINDOW)
     half = (len(items) + 1) // 2
     items[:] = [*others[:half], *window, *others[half:]]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def samples_read_once() -> Iterator[None]:
+    with recordings_read_once():
+        yield
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
