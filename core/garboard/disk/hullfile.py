@@ -22,9 +22,9 @@ from garboard.disk import storage
 from garboard.disk.attachments import Attachments
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
 from garboard.disk.journal import EMPTIED, SUFFIX, Journal, file_name, key_of_file, missing_of, read
-from garboard.disk.sizes import FileSizes
+from garboard.disk.sizes import GONE, FileSizes
 from garboard.disk.storage import SET_ASIDE, Damage, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
-from garboard.faults import Fault, InputError, refusal
+from garboard.faults import Fault, InputError, in_number, refusal
 
 _NAME = re.compile(r"[A-Z0-9]+-[0-9a-f]{16}\.hull")
 """How a hull file is called; a copy, or what another system keeps beside it, is not."""
@@ -202,6 +202,8 @@ class HullFolder:
         with self._guard:
             if key not in self._open:
                 path = self._hulls_folder / file_name(key)
+                if self._writing and self._sizes.least(path.name) and not _is_there(path):
+                    self._note_gone(path)
                 try:
                     journal = Journal(
                         self._place_of(path), key, writing=self._writing, least=self._sizes.least(path.name)
@@ -388,7 +390,74 @@ class HullFolder:
         with self._guard:
             found = self.damage_found()
             told = {damage.set_aside for damage in found}
-            return (*found, *(damage for damage in self._cut_before() if damage.set_aside not in told))
+            cut = (damage for damage in self._cut_before() if damage.set_aside not in told)
+            return (*found, *cut, *self.gone())
+
+    def gone(self) -> tuple[Damage, ...]:
+        """Hull files that once were here and are not, or came back as something else than they were.
+
+        A boat's file is never removed by this program. One that a person removed is told until it is forgotten.
+        """
+        with self._guard, contextlib.suppress(OSError):  # a folder that cannot be listed says so itself
+            before = {name.removesuffix(GONE): name for name in self._sizes.of_kept() if name.endswith(GONE)}
+            names = {name: kept for name, kept in before.items() if self._is_still_lacking(name, kept)}
+            known, here = self._sizes.of_hulls(), self._names_here()
+            names |= {name: name for name in known if name not in here}
+            return tuple(self._gone_as(name, noted) for name, noted in sorted(names.items()))
+        return ()
+
+    def forget_gone(self, hull: str) -> bool:
+        """Tell nobody any more of a hull file that was removed on purpose; False where none is told of.
+
+        hull : its number, or the name of its file
+        """
+        name = hull if _NAME.fullmatch(hull) else file_name(hull_number.key(hull))
+        with self._guard:
+            told = {damage.file.name: damage.file for damage in self.gone()}
+            if name in told:
+                self._sizes.forget(name, is_back=_is_there(told[name]))
+            return name in told
+
+    def _note_gone(self, path: Path) -> None:
+        """Remember that a file is gone before another is begun in its place; one that was set aside is not gone."""
+        with contextlib.suppress(OSError):
+            if path.name not in self._names_here():
+                self._sizes.note_gone(path.name)
+
+    def _gone_as(self, name: str, noted: str) -> Damage:
+        size, path = self._sizes.least(noted), self._hulls_folder / name
+        is_back = _is_there(path)
+        number = name.partition("-")[0]  # as much of it as a file's name holds
+        bytes_held = in_number(size, "byte")
+        state = (
+            f"it was gone, and what came back is not just what it held, {bytes_held}"
+            if is_back
+            else f"the file is gone. It held {bytes_held} when it was last saved"
+        )
+        which = number if file_name(number) == name else name
+        reason = (
+            f"{state}. Merge with the shop, or with a copy. If it was removed on purpose: "
+            f"garboard repair {self.folder} --forget {which}"
+        )
+        return Damage(path, None, 0, 1, reason, size, 0, self._sizes.digest(noted), is_gone=True)
+
+    def _is_still_lacking(self, name: str, kept: str) -> bool:
+        """Whether a file that was gone is not back; once its hull held again just what it had held, it is."""
+        if not self._sizes.least(kept):
+            return False
+        held = self._sizes.digest(kept)
+        is_here = _is_there(self._hulls_folder / name)
+        if not (held and is_here) or self._digest(self._key_of(name)) != held:
+            return True
+        self._sizes.note({kept: 0})
+        return False
+
+    def _names_here(self) -> set[str]:
+        """Names of what lies here, also beside as damaged, and of what a link here leads to: they are not gone."""
+        here = [*self._hulls_folder.iterdir()]
+        return {path.name.partition(SET_ASIDE)[0] for path in here} | {
+            path.resolve().name for path in here if path.is_symlink()
+        }
 
     def _cut_before(self) -> Iterator[Damage]:
         for name in self._sizes.of_kept():
@@ -412,15 +481,18 @@ class HullFolder:
         self._sizes.note({kept.name: len(data)})  # entries to come would hide that all came back
         return 0
 
-    def losses(self, here: Container[str]) -> tuple[Loss, ...]:
+    def losses(self, here: Container[str], digests: Container[str] = ()) -> tuple[Loss, ...]:
         """What hull files found damaged here held once, and nobody holds who has the entries of some ids.
 
-        here : ids of the entries at hand
+        here    : ids of the entries at hand
+        digests : of the hulls at hand: one that holds just what a file held that is gone lacks nothing of it
         """
         with self._guard:
-            return tuple(filter(None, (self._loss_of(damage, here) for damage in self.damage())))
+            return tuple(filter(None, (self._loss_of(damage, here, digests) for damage in self.damage())))
 
-    def _loss_of(self, damage: Damage, here: Container[str]) -> Loss | None:
+    def _loss_of(self, damage: Damage, here: Container[str], digests: Container[str]) -> Loss | None:
+        if damage.is_gone:
+            return None if damage.held and damage.held in digests else Loss(damage.file, 0, 0, damage.cut)
         if damage.file.suffix != SUFFIX:
             return None
         try:
@@ -590,6 +662,19 @@ class HullFolder:
         cut = max(0, self._sizes.least(path.name) - size)
         self._damage.append(Damage(path, kept, 0, int(not size), reason, cut, size, self._sizes.digest(path.name)))
         self._note_cut(self._damage[-1])
+        if kept:
+            self._sizes.note({path.name: 0})  # the file it is kept as tells of it
+
+
+def _is_there(path: Path) -> bool:
+    """Whether anything stands there, a link to nowhere too; so where the disk does not say."""
+    try:
+        path.lstat()
+    except FileNotFoundError:
+        return False
+    except OSError:
+        return True
+    return True
 
 
 def _at_once(work: Callable[[HullFile], str], hulls: list[HullFile]) -> list[str]:

@@ -21,8 +21,10 @@ FILE = "hulls.sizes"
 _LINE = re.compile(rb"([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) ([0-9]{1,15}|[0-9a-f]{64})")
 """A length in one line, the digest of the entries in another, which older versions pass over.
 
-A file kept beside as damaged is noted with what it once had.
+A file kept beside as damaged is noted with what it once had; so is one that is gone, as if it were kept under GONE,
+which is no file.
 """
+GONE = f"{storage.SET_ASIDE}0"
 _DIGEST_LENGTH = 64
 _LONGEST_KEPT = 1 << 16
 """A longer file of notes is written anew when the folder is opened for writing [bytes]."""
@@ -49,6 +51,20 @@ class FileSizes:
     def of_kept(self) -> dict[str, int]:
         """How long each file kept beside as damaged once was [bytes], by the name it is kept under."""
         return {name: size for name, size in self._all().items() if storage.SET_ASIDE in name}
+
+    def of_hulls(self) -> dict[str, int]:
+        """How long each hull file was when it was last flushed [bytes], by its name."""
+        return {name: size for name, size in self._all().items() if size and storage.SET_ASIDE not in name}
+
+    def note_gone(self, name: str) -> None:
+        """Remember a hull file that is not there any more, before another is begun under its name."""
+        if size := self.least(name):
+            gone, held = f"{name}{GONE}", self.digest(name)
+            self.note({gone: size, name: 0}, {gone: held} if held else {})
+
+    def forget(self, name: str, *, is_back: bool) -> None:
+        """Of a hull file that was removed on purpose, or that is back as far as it can be, nobody is told any more."""
+        self.note({f"{name}{GONE}": 0} if is_back else {f"{name}{GONE}": 0, name: 0})
 
     def digest(self, name: str) -> str:
         """The digest of the entries a file held when its length was noted; "" where nobody noted it."""
