@@ -26,7 +26,9 @@ from garboard.series import (
     unwrapped,
 )
 from garboard.units import convert
+from garboard_fuel_curve.jumps import Jump, Watched, jump_between, jump_within
 from garboard_fuel_curve.steps import STEPS
+from garboard_fuel_curve.wording import all_told
 
 RECIPROCAL_WITHIN = 30.0
 """Runs whose courses differ from 180 degrees by less than this count as opposite [deg]."""
@@ -87,8 +89,8 @@ def cut(view: JobView, recording: Recording) -> Cut:
     Stretches at one throttle setting are put together; where their courses are opposite, speed is the mean of
     means of the runs in turn.
     Raises NotEnoughData when an engine's data or the speed is not in the recording, when nothing holds steady, when
-    an engine's speed or fuel flow stood still while the other changed, when two senders of it differ, and when a
-    clock was set back.
+    an engine's speed or fuel flow stood still while the other changed, when its fuel flow jumped while nothing else
+    did, when two senders of it differ, and when a clock was set back.
     """
     refuse_set_back(recording, step=STEPS, field="recording")
     senders, tolerance = _watched(view, recording)
@@ -97,6 +99,9 @@ def cut(view: JobView, recording: Recording) -> Cut:
     course = next((per_second(stream, turning=True) for stream in recording.of("course_over_ground")), None)
     stretches = _steady(view, streams, tolerance, course)
     usable = [stretch for stretch in stretches if all(stretch.means[name] > 0 for name in streams if name[0] != "s")]
+    jumped = tuple(_jumps_within(view, as_sent, streams, tolerance))
+    if jumped:
+        raise NotEnoughData(*jumped)
     if not usable:
         wanted = view.setting_value("fuel_curve.steady_seconds", "s")
         raise NotEnoughData(
@@ -119,12 +124,59 @@ def cut(view: JobView, recording: Recording) -> Cut:
             groups.append([])
         groups[-1].append(stretch)
     in_time = [sorted(group, key=lambda one: one.start) for group in groups]
+    if between := tuple(_jumps_between(view, as_sent, in_time, tolerance)):
+        raise NotEnoughData(*between)
     return Cut(
         held=tuple(_held(view, group, course, started) for group in in_time),
         speed_doubted=doubted.get("s"),
         agreed="".join(_agreed(senders, doubted)),
         log_off=_log_off(recording, in_time, course),
     )
+
+
+def _jumps_within(
+    view: JobView, as_sent: Mapping[str, Stream], streams: Mapping[str, Stream], tolerance: Mapping[str, float]
+) -> Iterator[Missing]:
+    """Why fuel flow is in doubt: it stepped to another level while engine speed and speed held."""
+    for name in (name for name in streams if name[0] == "f"):
+        turns = f"n{name[1:]}"
+        watched = Watched(
+            flow=streams[name],
+            engine_speed=streams[turns],
+            speed=streams["s"],
+            engine_speed_within=tolerance[turns],
+            speed_within=tolerance["s"],
+            digit=_step_of(as_sent[name]),
+        )
+        if found := _jump_within(watched):
+            yield _jump_missing(view, as_sent, name, found, "while engine speed and speed held")
+
+
+_jump_within = lru_cache(maxsize=8)(jump_within)  # each value saved is judged with the same recording
+
+
+def _jumps_between(
+    view: JobView, as_sent: Mapping[str, Stream], groups: Sequence[Sequence[Steady]], tolerance: Mapping[str, float]
+) -> Iterator[Missing]:
+    """The same where it stepped between two runs at one throttle setting."""
+    current = view.setting_value("fuel_curve.largest_current", "kn")
+    for name in (name for name in as_sent if name[0] == "f"):
+        digit = _step_of(as_sent[name])
+        each = (jump_between(runs, name[1:], current, tolerance[name], digit) for runs in groups)
+        if found := next((jump for jump in each if jump), None):
+            yield _jump_missing(view, as_sent, name, found, "at one engine speed")
+
+
+def _jump_missing(view: JobView, as_sent: Mapping[str, Stream], name: str, found: Jump, while_what: str) -> Missing:
+    started = min(time for stream in as_sent.values() for time in stream.times[:1])
+    minutes, seconds = divmod(int(found.at - started), 60)
+    levels = [convert(one, "L/h", "gal/h") for one in (found.before, found.after)]
+    text = (
+        f"fuel flow{_of_engine(view, name)} went from {all_told(view, 'gal/h', ' to ', levels)} {while_what}, "
+        f"{minutes} min "
+        f"{seconds} s into the recording: check the meter and its wiring, then record again"
+    )
+    return Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")
 
 
 def _log_off(recording: Recording, groups: Sequence[Sequence[Steady]], course: Stream | None) -> float | None:
@@ -150,10 +202,12 @@ def _senders_differ(view: JobView, name: str, senders: Sequence[Stream], runs: S
         apart = [pair for pair, most in zip(pairs, allowed, strict=True) if abs(pair[0] - pair[1]) > most]
         if apart and len(apart) >= SHARE_OF_RUNS * len(pairs):
             one, its = max(apart, key=lambda pair: abs(pair[0] - pair[1]))
-            unit = {"s": "kn", "n": "rev/min", "f": "L/h"}[name[0]]
+            sent, unit = {"s": ("kn", "kn"), "n": ("rev/min", "rev/min"), "f": ("L/h", "gal/h")}[name[0]]
+            shown = view.unit_to_tell(unit)
+            shows = [f"{convert(value, sent, shown):.1f}" for value in (one, its)]
             what = f"{first.key.quantity.replace('_', ' ')}{_of_engine(view, name)}"
             text = (
-                f"{what}: {_called(first)} shows {one:.1f} where {_called(other)} shows {its:.1f} {unit}; find out "
+                f"{what}: {_called(first)} shows {shows[0]} where {_called(other)} shows {shows[1]} {shown}; find out "
                 "which is right, then record with that one alone or type the steps"
             )
             return Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")
@@ -207,7 +261,8 @@ def _stood_still(view: JobView, name: str, stream: Stream, runs: Sequence[Steady
         if changed and (any(part.values) or is_frozen(stream)):
             quantity = stream.key.quantity.replace("_", " ")
             of = _of_engine(view, name)
-            span = f"{low:.1f} to {high:.1f} L/h" if name[0] == "n" else f"{low:.0f} to {high:.0f} rev/min"
+            flows = [convert(flow, "L/h", "gal/h") for flow in (low, high)]
+            span = all_told(view, "gal/h", " to ", flows) if name[0] == "n" else f"{low:.0f} to {high:.0f} rev/min"
             against = f"{'fuel flow' if name[0] == 'n' else 'engine speed'} went from {span}"
             text = f"{quantity}{of} did not change at all while {against}: it is dead or frozen; record again"
             return Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
@@ -92,13 +93,23 @@ def test_what_a_manager_approved_is_not_replaced_by_what_lies_there(data: Path) 
 def test_the_tablet_gets_those_of_the_command_line_and_those_beside_its_data(
     data: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    given: list[object] = []
+    given: list[Any] = []
     app = SimpleNamespace(run=lambda *arguments: given.extend(arguments))
     monkeypatch.setattr("garboard.commands.tablet.import_module", lambda _name: app)
     chosen = Path(small_plugin.__file__)
     assert run("--plugin", chosen, "tablet", "--folder", data).exit_code == 0
     assert given[0] == data
-    assert given[-1] == (chosen, data / "plugins" / "small_own.py")
+    assert given[4:] == [(chosen, data / "plugins" / "small_own.py"), (), ()]
+    given.clear()
+    (data / "plugins" / "my-checks.py").touch()
+    told = run("--without", "garboard_handover", "tablet", "--folder", data)
+    assert told.exit_code == 0
+    own, refused, without = given[4:]
+    assert (own, refused[0].code, without) == (
+        (data / "plugins" / "small_own.py",),
+        "wrong_name",
+        ("garboard_handover",),
+    )
 
 
 def test_nothing_runs_from_a_folder_that_others_may_change(data: Path) -> None:

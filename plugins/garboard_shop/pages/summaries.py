@@ -29,6 +29,7 @@ from garboard.hosting.unused import why_not_used
 from garboard.job_view import FieldKey, JobView, Unreadable, place_of
 from garboard.judging.assessing import Question, questions
 from garboard.records import Measurement
+from garboard.report.as_typed import as_typed
 from garboard.report.outline import (
     PhaseOutline,
     PunchItem,
@@ -472,7 +473,7 @@ def _job_summary(
     size_of: Callable[[str], int | None],
 ) -> JobSummary:
     seen = boat.view(job, load)
-    assessed = host.assess(seen)
+    assessed = as_typed(seen, host.assess(seen))
     home = boat.state_of(job)
     choices = tuple(
         Choice(

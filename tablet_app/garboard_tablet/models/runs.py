@@ -16,11 +16,13 @@ from garboard.findings import Axis, Band, Figure, Finding, Number, Series, Verdi
 from garboard.history.runs import FILE, LIVE, REPLAY
 from garboard.job_view import FieldKey, JobView, place_of
 from garboard.records import JsonValue, Measurement
+from garboard.report.as_typed import as_typed
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample, gather
 from garboard.series import unwrapped
 from garboard.steps import Guidance, Kind, LiveGuide, describing_run
 from garboard_tablet.models.asks import Ask, asks_of_step
 from garboard_tablet.models.live import heading_line, read_recorded, sample_line
+from garboard_tablet.models.one_source import OneSource, choices_of
 
 if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
@@ -309,7 +311,8 @@ def review(
     guided = _UNGUIDED if guide is None else _as_guided(guide, view, recording)
     described = next((describing_run(one, place[1]) for one in host.steps if one.key == step), frozenset())
     others = frozenset() if counts or view.value(step, place[1], row=place[2], of=place[3]) is None else described
-    assessed = host.assess(_with_recording(view, place, recording, others), [step])
+    judged = _with_recording(view, place, recording, others)
+    assessed = as_typed(judged, host.assess(judged, [step]))
     findings = tuple(one.finding for one in assessed)
     return Review(
         began=began,
@@ -370,7 +373,8 @@ def _as_guided(guide: LiveGuide[Any], view: JobView, recording: Recording) -> _G
 def _shown(guide: LiveGuide[Any], view: JobView, recording: Recording) -> Iterator[tuple[float, Guidance]]:
     """What the guide would have shown, as often as it is looked at, and at the end."""
     state, looked, time = guide.begin(view), -1e30, None
-    for sample in in_order(recording, guide.quantities):
+    one_source = OneSource(choices_of(view.vessel))
+    for sample in filter(one_source.takes, in_order(recording, guide.quantities)):
         state, time = guide.take(state, sample), sample.time
         if time - looked >= LOOKED_AT:
             looked = time

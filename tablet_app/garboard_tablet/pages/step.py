@@ -94,9 +94,9 @@ class StepPage(EchoingPage):
 
     def _caution_rows(self, step: Step) -> list[Maker]:
         """What to know before the step: first until the step is begun, afterwards the last row of all."""
-        if not step.cautions and not step.at_hand:
+        count = len(step.cautions_for(self.tablet.view(self.route.hull, self.route.job).fuel))
+        if not count and not step.at_hand:
             return []
-        count = len(step.cautions)
         title = f"{count} caution{'s' if count > 1 else ''}" if count else "What to have at hand"
         read = f"read {self._read_at}" if self._read_at else "read again" if self._begun else "read first"
         word = read if count else ""
@@ -156,11 +156,12 @@ class StepPage(EchoingPage):
 
     def _sources(self) -> list[Maker]:
         """The way to say which sensor sends under a name that no sensor of the boat has."""
-        from garboard_tablet.models.heading_sources import QUANTITIES, entered_not_heard, untied
+        from garboard_tablet.models.heading_sources import entered_not_heard, untied
+        from garboard_tablet.models.one_source import OF_HEADING_SENSORS
         from garboard_tablet.pages.sensors import sources_at
 
         guide = self.live.guide_of(self.route)
-        if guide is not None and not set(QUANTITIES) & set(guide.quantities):
+        if guide is not None and not set(OF_HEADING_SENSORS) & set(guide.quantities):
             return []  # a run of the engines: whose heading came along matters little there
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel
         sources = sources_at(self.context, self.route)
@@ -297,7 +298,8 @@ class CautionsPage(Page):
         step = self.tablet.step(self.route.step)
         self._column = Column(most=2)
         self._column.turned = self._say
-        makers: list[Maker] = [partial(_caution, caution) for caution in step.cautions] if step else []
+        fuel = self.tablet.view(self.route.hull, self.route.job).fuel
+        makers: list[Maker] = [partial(_caution, caution) for caution in step.cautions_for(fuel)] if step else []
         if step and step.at_hand:
             makers.append(lambda: Card(Txt("Have at hand", bold=True), *(Txt(f"•  {thing}") for thing in step.at_hand)))
         self._column.show(makers)
