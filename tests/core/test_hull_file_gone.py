@@ -62,7 +62,7 @@ def test_every_command_that_looks_through_a_folder_says_that_a_hull_file_is_gone
     ):
         status, said = run(command, *words)
         assert status != 0, command.name
-        assert f"{file_name(HERE)}: the file is gone" in " ".join(said.split()), said
+        assert f"{file_name(HERE)}: the file is gone. It held 1 entry" in " ".join(said.split()), said
     assert not told(tmp_path / "new"), "what a source lacks is not the target's loss"
 
 
