@@ -156,6 +156,18 @@ def test_what_a_file_lost_is_told_until_a_person_removes_the_kept_file(
     assert _run("repair", folder).exit_code == _run("digest", folder).exit_code == 0
 
 
+def test_a_lost_tail_is_told_in_bytes_where_an_older_version_noted_its_length_alone(tmp_path: Path) -> None:
+    folder = _folder(tmp_path / "shop")
+    whole = _of(folder).read_bytes()
+    notes = folder / "hulls.sizes"
+    notes.write_bytes(b"".join(line for line in notes.read_bytes().splitlines(keepends=True) if b" #" not in line))
+    _of(folder).write_bytes(b"".join(whole.splitlines(keepends=True)[:3]))
+    cut = len(whole) - _of(folder).stat().st_size
+    for _ in range(2):
+        said = _run("repair", folder).stdout
+    assert f"{cut} bytes at its end, in entries nobody can count" in said
+
+
 def test_a_repair_after_a_merge_from_a_source_cut_at_a_line_end_says_that_something_is_missing(tmp_path: Path) -> None:
     source, shop = _folder(tmp_path / "stick"), tmp_path / "shop"
     whole = _of(source).read_bytes()
@@ -166,7 +178,7 @@ def test_a_repair_after_a_merge_from_a_source_cut_at_a_line_end_says_that_someth
         result = _run("repair", shop)
         assert result.exit_code == 1
         cut = len(whole) - _of(source).stat().st_size
-        assert f"{cut} bytes at its end, in entries nobody can count" in result.stdout
+        assert f"{cut} bytes at its end, which held 4 entries" in result.stdout
     (kept,) = (shop / HULLS_FOLDER).glob("*.damaged-*")
     assert str(kept) in result.stdout
     kept.unlink()

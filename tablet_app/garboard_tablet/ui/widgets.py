@@ -433,6 +433,8 @@ class Column(Widget):
         self._filled: tuple[object, ...] = ()
         self.turned: Callable[[], object] = lambda: None
         """What to do whenever another page of the list is in sight."""
+        self.at_once: Callable[[], Any] | None = None
+        """Makes a press of the list that is to be on its first page: beside "more below" where it has no room above."""
         self.bind(pos=self._refill, size=self._refill)
 
     @property
@@ -538,6 +540,11 @@ class Column(Widget):
             up.pos, down.pos = reversed(places) if theme.left else places
         if self._first:
             self.add_widget(up)
+        elif self.at_once is not None:
+            press = self.at_once()
+            if not any(getattr(widget, "name", "") == press.name for widget in self.walk(restrict=True)):
+                press.size, press.pos = up.size, up.pos
+                self.add_widget(press)
         if below:
             self.add_widget(down)
 
