@@ -390,7 +390,7 @@ TRAPS = {
     ),
     "21 twins 380 apart": Trap(
         view=lambda: trial(CRUISER, (("with", "45.4 kn", 5760, 5380), ("against", "44.6 kn", 5750, 5370)), TWIN),
-        told={f"{P}engine_difference.too_much": FAIL, f"{P}pitch.not_enough_data": MISSING},
+        told={f"{P}engine_difference.too_much": ADVISE, f"{P}pitch.not_enough_data": MISSING},
         never=[f"{P}pitch"],
     ),
     "24 three engines, one flow mistyped": Trap(
