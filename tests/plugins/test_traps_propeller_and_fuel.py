@@ -483,6 +483,16 @@ TRAPS = {
         told={f"{P}readings.load_not_full": ADVISE},
         doubts=[(CONDITIONS, "load", "", "")],
     ),
+    "35c one person and no fuel in a half loaded cruiser": Trap(
+        view=lambda: trial(CRUISER, TWIN_RUNS, TWIN, load="half", persons=1, fuel_level="0 %"),
+        told={f"{P}readings.load_not_half": ADVISE},
+        doubts=[(CONDITIONS, "load", "", "")],
+    ),
+    "35d more people than the boat weighs": Trap(
+        view=lambda: trial(load="half", persons=16, fuel_level="50 %"),
+        told={f"{P}readings.load_not_half": ADVISE},
+        doubts=[(CONDITIONS, "load", "", "")],
+    ),
     "36 typed steps contradict their recording": Trap(
         view=lambda: trial(
             typed={("fuel_flow", 10): "14.1 gal/h"},
@@ -555,6 +565,10 @@ INNOCENT: Mapping[str, tuple[Callable[[], JobView], Mapping[str, Verdict]]] = {
                 ("against", "34.1 kn", 5600),
             ]
         ),
+        {},
+    ),
+    "03 half loaded with three aboard and a full tank": (
+        lambda: trial(load="half", persons=3, fuel_level="100 %"),
         {},
     ),
     "04 a heavy cup": (

@@ -506,6 +506,8 @@ def test_a_weight_that_no_boat_of_that_length_has_is_asked_about(
         assert finding.verdict is Verdict.ADVISE
         assert not finding.numbers
         assert f"{weight} as run is entered for {length} of length" in finding.sentence
+    weight_and_length = {("vessel", "displacement_as_run", "", ""), ("vessel", "length", "", "")}
+    assert weight_and_length <= {one.place for one in finding.doubts} or not is_asked
 
 
 @pytest.mark.parametrize(
