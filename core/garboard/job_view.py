@@ -364,19 +364,37 @@ class InputCollector:
     """
 
     view: JobView
-    missing: list[Missing] = attrs.field(factory=list)
+    _missing: list[Missing] = attrs.field(factory=list)
+    _told: int = attrs.field(init=False, default=0)
+    """So many of these were there when whoever asks last looked."""
+
+    @property
+    def missing(self) -> list[Missing]:
+        """What is missing so far."""
+        self._told = len(self._missing)
+        return self._missing
+
+    @missing.setter
+    def missing(self, missing: list[Missing]) -> None:
+        self._missing = missing
+        self._told = len(missing)
 
     @property
     def reasons(self) -> tuple[str, ...]:
         """What is missing so far, in words. A tuple, so that adding to it fails instead of being lost: use `need`."""
         return tuple(item.text for item in self.missing)
 
+    @property
+    def not_looked_at(self) -> tuple[str, ...]:
+        """What is missing, in words, where a stand-in was given out and nobody looked: see `check`."""
+        return tuple(item.text for item in self._missing[self._told :])
+
     def amount(self, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float:
         """The amount at a place [unit]; one that cannot be read as such counts as missing, with the reason."""
         try:
             value = self.view.amount(step, field, unit, row=row, of=of)
         except NotEnoughData as unreadable:
-            self.missing.extend(unreadable.missing)
+            self._missing.extend(unreadable.missing)
             return math.nan
         return self._or_missing(value, math.nan, "a number with its unit", step, field, row, of)
 
@@ -395,14 +413,14 @@ class InputCollector:
         try:
             found = self.view.recording(step, field, row=row, of=of)
         except NotEnoughData as lacking:
-            self.missing.extend(lacking.missing)
+            self._missing.extend(lacking.missing)
             return Recording("", {})
         return self._or_missing(found, Recording("", {}), "a recording", step, field, row, of)
 
     def settled(self, step: str, field: str, *, row: str = "", of: str = "") -> None:
         """Add a reason where values at a place that may be left open disagree."""
         if self.view.in_dispute(step, field, row=row, of=of):
-            self.missing.append(nothing_at(self.view, step, field, row=row, of=of))
+            self._missing.append(nothing_at(self.view, step, field, row=row, of=of))
 
     def known(self, amount: Amount | None, unit: str, what: str, *, field: str = "", of: str = "") -> float:
         """An amount of a record [unit]; `what` names it for the person ("port engine: gear ratio").
@@ -410,7 +428,7 @@ class InputCollector:
         field, of : its record and key, and the piece, for programs ("engines.gear_ratio", "port")
         """
         if amount is None:
-            self.missing.append(Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED, field=field, of=of))
+            self._missing.append(Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED, field=field, of=of))
             return math.nan
         return amount.to(unit)
 
@@ -427,17 +445,17 @@ class InputCollector:
     ) -> None:
         """Add a reason unless the condition holds. One given as text is of the kind and place that follow."""
         if not condition:
-            self.missing += NotEnoughData(reason, lack=lack, step=step, field=field, row=row, of=of).missing
+            self._missing += NotEnoughData(reason, lack=lack, step=step, field=field, row=row, of=of).missing
 
     def check(self) -> None:
         """Raise NotEnoughData when anything asked for was missing."""
-        if self.missing:
-            raise NotEnoughData(*self.missing)
+        if self._missing:
+            raise NotEnoughData(*self._missing)
 
     def _or_missing(self, value: T | None, stand_in: T, expected: str, step: str, field: str, row: str, of: str) -> T:
         if value is not None:
             return value
-        self.missing.append(nothing_at(self.view, step, field, row=row, of=of, expected=expected))
+        self._missing.append(nothing_at(self.view, step, field, row=row, of=of, expected=expected))
         return stand_in
 
 
