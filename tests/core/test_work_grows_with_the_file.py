@@ -13,10 +13,12 @@ from typing import Any
 import pytest
 
 from garboard.faults import InputError
+from garboard.findings import Lack, Verdict
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_files.job_file import check, parse_job_file, view_of
 from garboard.job_files.unrecognised import unrecognised
 from garboard.judging.assessing import equipment_lacking, questions
+from garboard_fuel_curve.readings import MOST_ROWS
 
 
 @lru_cache(maxsize=1)
@@ -96,6 +98,36 @@ def test_twice_the_file_is_twice_the_work(make: Callable[[int], str]) -> None:
     read_and_asked(make(110))  # what is made once
     one, two = (steps_of(partial(read_and_asked, make(number))) for number in (110, 220))
     assert 1.5 < two / one < 2.15
+
+
+def of_runs(number: int) -> str:
+    """Runs at full throttle, labelled alike on two courses."""
+    fields = {"speed": "38 kn", "engine_speed": "5600 rpm", "direction": "with", "course": 80}
+    runs: list[dict[str, Any]] = []
+    for one in range(number):
+        for field, value in fields.items():
+            own = f"{80 + 90 * (one % 2)} deg" if field == "course" else value
+            of = {"of": "centre"} if field == "engine_speed" else {}
+            runs.append({"step": "prop_check.full_throttle", "field": field, "row": str(one), "value": own, **of})
+    return job(0, runs)
+
+
+@pytest.mark.parametrize(("make", "number"), [(of_circuits, 25), (of_runs, 110), (of_measurements, 40)])
+def test_to_judge_twice_the_file_is_twice_the_work(make: Callable[[int], str], number: int) -> None:
+    """Steps that are typed without their fuel flow; runs half of which are labelled against their courses."""
+    one, two = (
+        steps_of(partial(host().assess, view_of(parse_job_file(make(many), "job.json", host()), Path())))
+        for many in (number, 2 * number)
+    )
+    assert two / one < 2.3
+
+
+def test_more_throttle_steps_than_a_run_has_are_refused_in_words() -> None:
+    view = view_of(parse_job_file(of_measurements(MOST_ROWS + 1), "job.json", host()), Path())
+    found = [one.finding for one in host().assess(view, ["fuel_curve.steps"])]
+    assert {one.verdict for one in found} == {Verdict.NOT_ENOUGH_DATA}
+    lacks = [missing for one in found for missing in one.missing]
+    assert any(f"{MOST_ROWS + 1} rows" in one.text and one.lack is Lack.UNSUITABLE for one in lacks)
 
 
 def test_the_count_sees_work_that_grows_faster() -> None:
