@@ -19,9 +19,6 @@ from garboard_fuel_curve.recorded import Held, cut
 from garboard_fuel_curve.steps import DEVIATION_FREEDOM, STEPS
 from garboard_fuel_curve.wording import rows_named
 
-MOST_ROWS = 300
-"""To find the odd one each is left out in turn, so the work grows as a power; a run has some ten steps."""
-
 
 @attrs.frozen(kw_only=True)
 class ThrottleStep:
@@ -125,9 +122,6 @@ def readings(view: JobView) -> Readings:
     recorded = view.value(STEPS, "recording") is not None
     if not rows:
         return _of_the_recording(view)
-    if len(rows) > MOST_ROWS:
-        text = f"{len(rows)} rows of throttle steps are entered; a curve is made of at most {MOST_ROWS}, of one run"
-        raise NotEnoughData(text, lack=Lack.UNSUITABLE, step=STEPS)
     steps = [_typed(view, asking, row) for row in rows]
     lacking = {one.row for one in asking.missing}
     if recorded and (instead := _recorded_instead(view, [step for step in steps if step.rows[0] not in lacking], rows)):

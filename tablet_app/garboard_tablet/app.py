@@ -48,7 +48,7 @@ from garboard_tablet.ui.widgets import Press, act
 
 if TYPE_CHECKING:
     from garboard.hosting.failures import PluginProblem
-    from garboard.recordings.boat_network import Where
+    from garboard.recordings.where import Where
     from garboard.shop_link.ashore import State
 
 log = logging.getLogger("garboard.tablet")

@@ -48,8 +48,8 @@ from garboard.history.shapes import misfit_of
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_files.job_file import check, job_file_text, located, parse_job_file, settings_faults
 from garboard.recordings import load_recording
-from garboard.recordings.boat_network import read_where
 from garboard.recordings.reader import refuse_other_text
+from garboard.recordings.where import read_where
 from garboard.records import JsonValue
 from garboard.shop_link import pairing, wire
 from garboard_shop.embedded import EmbeddedStore

@@ -26,7 +26,8 @@ from garboard.hosting.host import BUILT_IN
 from garboard.recordings import load_recording, watching
 from histories import HULL, JOB, tablet
 
-BROKEN = Path(__file__).parents[2] / "sample_jobs" / "broken" / "recordings"
+SAMPLES = Path(__file__).parents[2] / "sample_jobs"
+BROKEN = SAMPLES / "broken" / "recordings"
 PLUGIN = Path(small_plugin.__file__)
 BUILT_IN_OFF = [word for name in BUILT_IN for word in ("--without", name)]
 
@@ -514,16 +515,36 @@ def test_demo_prints_a_line_a_boat_ends_with_a_finished_one_and_names_its_book(t
     assert title.title == "Handover book of Kittiwake"  # not "..., draft"
 
 
-def test_help_does_not_load_what_only_some_commands_need() -> None:
+HEAVY = frozenset({"matplotlib", "fpdf", "numpy", "pint", "kivy", "starlette"})
+
+
+@pytest.fixture(scope="module")
+def loaded() -> tuple[set[str], set[str]]:
+    """Packages a fresh process has after the help, and after it assessed a sample job as well."""
     code = (
         "import sys\n"
         "from garboard.commands.cli import program\n"
+        "def loaded(): print('loaded:', *{name.partition('.')[0] for name in sys.modules})\n"
         "program(['--help'], standalone_mode=False)\n"
-        "heavy = {'matplotlib', 'fpdf', 'numpy', 'pint', 'rich', 'kivy', 'pygeomag', 'starlette'}\n"
-        "print('loaded:', sorted(heavy & set(sys.modules)))\n"
+        "loaded()\n"
+        f"program(['assess', {str(SAMPLES / 'long_reach' / 'job.json')!r}], standalone_mode=False)\n"
+        "loaded()\n"
     )
     ended = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert "loaded: []" in ended.stdout
+    of_help, of_assess = (set(line.split()[1:]) for line in ended.stdout.splitlines() if line.startswith("loaded: "))
+    return of_help, of_assess
+
+
+def test_help_does_not_load_what_only_some_commands_need(loaded: tuple[set[str], set[str]]) -> None:
+    of_help, _ = loaded
+    assert "garboard" in of_help
+    assert of_help.isdisjoint(HEAVY | {"rich", "pygeomag"})
+
+
+def test_assessing_a_job_loads_neither_pint_nor_numpy(loaded: tuple[set[str], set[str]]) -> None:
+    _, of_assess = loaded
+    assert {"rich", *BUILT_IN} <= of_assess
+    assert of_assess.isdisjoint(HEAVY)
 
 
 def test_help_is_there_without_docstrings() -> None:

@@ -13,12 +13,10 @@ from typing import Any
 import pytest
 
 from garboard.faults import InputError
-from garboard.findings import Lack, Verdict
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_files.job_file import check, parse_job_file, view_of
 from garboard.job_files.unrecognised import unrecognised
 from garboard.judging.assessing import equipment_lacking, questions
-from garboard_fuel_curve.readings import MOST_ROWS
 
 
 @lru_cache(maxsize=1)
@@ -120,14 +118,6 @@ def test_to_judge_twice_the_file_is_twice_the_work(make: Callable[[int], str], n
         for many in (number, 2 * number)
     )
     assert two / one < 2.3
-
-
-def test_more_throttle_steps_than_a_run_has_are_refused_in_words() -> None:
-    view = view_of(parse_job_file(of_measurements(MOST_ROWS + 1), "job.json", host()), Path())
-    found = [one.finding for one in host().assess(view, ["fuel_curve.steps"])]
-    assert {one.verdict for one in found} == {Verdict.NOT_ENOUGH_DATA}
-    lacks = [missing for one in found for missing in one.missing]
-    assert any(f"{MOST_ROWS + 1} rows" in one.text and one.lack is Lack.UNSUITABLE for one in lacks)
 
 
 def test_the_count_sees_work_that_grows_faster() -> None:

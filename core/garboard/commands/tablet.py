@@ -38,7 +38,7 @@ def command(tools: Tools, folder: Path | None, demo: bool, replay: Path | None, 
         raise InputError("tablet", [Fault("packages", wanted, "kivy is not installed")])
     where = None
     if listen is not None:
-        from garboard.recordings.boat_network import read_where
+        from garboard.recordings.where import read_where
 
         where = read_where(listen)
     has_data = folder is not None and folder.is_dir()

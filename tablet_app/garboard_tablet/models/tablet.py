@@ -243,7 +243,8 @@ class Tablet:
         key, author = _key(ask, job), self.author()
         state = self.home_of(hull, key)
         if key.kind != "measure":
-            self.save(author.write(state, key.kind, key.subject, value, job=key.job))
+            more: dict[str, JsonValue] = {"instrument": instrument} if instrument else {}
+            self.save(author.write(state, key.kind, key.subject, value, job=key.job, more=more))
             return
         if ask.field.kind is Kind.RECORDING:
             self.let_count(hull, job, ask, value)
