@@ -113,6 +113,8 @@ def test_the_careless_authors_learn_the_line_and_what_to_do(run: Run) -> None:
         "check_forgotten": "it gives a finding although dry is not entered, and does not call check()",
         "everything_caught": "it passes although dry is not entered",
         "kept_as_a_default": "it keeps its findings in the default 1",
+        "waits_for_input": "it calls builtins.input, which waits for somebody to answer",
+        "stops_to_look": "it calls builtins.breakpoint, which waits for somebody to answer",
         "computes_later": "'coroutine' object is not iterable",
         "takes_two": "missing 1 required positional argument",
         "kept_findings": "it keeps its findings in KEPT, so the next boat would get them as well",

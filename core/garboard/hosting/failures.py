@@ -12,7 +12,7 @@ from pluggy import PluginValidationError
 import garboard
 from garboard.faults import GarboardError, ValueRefused
 from garboard.hosting.cut import told
-from garboard.hosting.plugin_code import PluginEnded
+from garboard.hosting.plugin_code import PluginEnded, PluginWaits
 from garboard.record_types import WrongType
 from garboard.settings import NoSuchSetting
 
@@ -155,6 +155,7 @@ _OF_TYPE: Mapping[type[BaseException], str] = {
     FileNotFoundError: "not_found",
     WrongType: "wrong_type",
     ValueRefused: "wrong_value",
+    PluginWaits: "waits_for_input",
     PluginEnded: "ended_the_program",
     PluginValidationError: "wrong_hook",
 }
