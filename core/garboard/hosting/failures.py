@@ -33,7 +33,7 @@ _CURES = {
     "wrong_name": "call the plugin's file by letters, digits and _ alone, such as my_checks.py",
     "key_taken": "give it a key of its own that begins with the plugin's own name",
     "other_version": "update the program, or get another version of the plugin",
-    "offers_nothing": "mark a function with @garboard.hookimpl",
+    "offers_nothing": "mark a function with @garboard.hookimpl; what several plugins share goes into each of them",
     "hook_not_marked": "write @hookimpl on the line above it",
     "hook_without_register": "let it take one argument, register",
     "wrong_hook": "use a name that garboard.hooks documents, with one argument, register",
