@@ -78,6 +78,14 @@ class WatchedView(JobView):
             self._refuse_what_nobody_enters(step, field)
         return found
 
+    def _typed_units(self) -> tuple[tuple[FieldKey, str], ...]:
+        """That the vessel is looked through for units is no read of its facts."""
+        before = dict(self.facts)
+        typed = JobView._typed_units(self)
+        self.facts.clear()
+        self.facts.update(before)
+        return typed
+
     def rows(self, step: str, field: str = "") -> tuple[str, ...]:
         found = JobView.rows(self, step, field)
         if not found:
