@@ -65,6 +65,8 @@ IN_A_JOB = 12
 """Measurements in a job file: short files, so that damage to one is seen beside the others."""
 
 
+TOLD_EVERY = 50_000
+"""Lines after which a run tells how far it is."""
 KINDS_EACH = 8
 """A typed word is tried as a value of so many kinds of fields, chosen by the word; together the words try them all."""
 
@@ -406,8 +408,12 @@ def run(
                 if said := reader.tried(data, Path(folder)):
                     faults.append(f"{name}, sound: {said}")
             shop.cache_clear()
+    tell_at = TOLD_EVERY
     with tempfile.TemporaryDirectory(dir=WHERE) as folder:
         while lines.total() < number and time.monotonic() < end:
+            if lines.total() >= tell_at:  # a run that is stopped has told how far it came
+                tell_at += TOLD_EVERY
+                print(f"so far: {lines.total()} lines, {len(faults)} faults", flush=True)
             name = min(tried, key=lambda one: (lines[one], one))  # each reader gets as many lines
             reader = tried[name]
             data, count = damaged(draw.choice(reader.sound), draw)
