@@ -5,7 +5,9 @@ from __future__ import annotations
 import gzip
 import re
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from io import TextIOWrapper
 from itertools import chain
 from pathlib import Path
@@ -29,6 +31,23 @@ _KNOWN_FORMS = (
 _NMEA_0183 = re.compile(r"[^$!]{0,200}[$!][A-Z][A-Z0-9]{2,10},")
 _NMEA_2000 = re.compile(r"[^,]{1,40},\s*\d,\d{4,6},\d{1,3},\d{1,3},\d{1,4}(,|$)")
 _NAMED_WITH_UNIT = re.compile(r"[^\[\]$!]+\[[^\[\]]*\]")
+
+
+Watch = Callable[[str, float, int], object]
+"""Told again and again while a recording is read: its name, the share of the file that is read, and the lines."""
+
+_watch: ContextVar[Watch | None] = ContextVar("watch", default=None)
+"""Set around a command alone: a recording is read wherever a calculator first asks for it, far from the terminal."""
+
+
+@contextmanager
+def watching(watch: Watch) -> Iterator[None]:
+    """Tell how far each recording is read that is read inside, in this thread."""
+    before = _watch.set(watch)
+    try:
+        yield
+    finally:
+        _watch.reset(before)
 
 
 def read_samples(path: str | Path, notes: ReadingNotes | None = None) -> Iterator[Sample]:
@@ -60,7 +79,7 @@ def load_recording(path: str | Path) -> tuple[Recording, ReadingNotes]:
 
 def _read(path: Path, notes: ReadingNotes) -> Iterator[Sequence[Sample]]:
     with _open(path) as file:
-        lines = chain.from_iterable(_lines(file, notes))
+        lines = chain.from_iterable(_told(path, file, _lines(file, notes), notes))
         if notes.form == "NMEA 2000":
             from garboard.recordings import nmea2000
 
@@ -98,6 +117,24 @@ def _lines(file: TextIOWrapper, notes: ReadingNotes) -> Iterator[list[str]]:
         notes.damage(0, "the compressed file is damaged from here on; what came before is used")
     if rest:
         yield [rest]
+
+
+def _told(path: Path, file: TextIOWrapper, pieces: Iterator[list[str]], notes: ReadingNotes) -> Iterator[list[str]]:
+    """The same lines; whoever watches is told how far they are."""
+    watch = _watch.get()
+    if watch is None:
+        return pieces
+    packed = getattr(file.buffer, "fileobj", None)  # of gzip's: what is read of the file itself
+    return _telling(pieces, watch, path, cast(BinaryIO, packed or file.buffer), notes)
+
+
+def _telling(
+    pieces: Iterator[list[str]], watch: Watch, path: Path, on_disk: BinaryIO, notes: ReadingNotes
+) -> Iterator[list[str]]:
+    size = path.stat().st_size
+    for piece in pieces:
+        yield piece
+        watch(path.name, on_disk.tell() / size if size else 1.0, notes.lines)
 
 
 def _form(path: Path) -> str:
