@@ -156,8 +156,12 @@ class Register(Tally, Protocol):
     def users(self) -> tuple[WebUser, ...]:
         """Who may sign in on the page."""
 
-    def put_user(self, user: WebUser, by: str, at: int) -> None:
-        """Add someone who may sign in on the page, or change them."""
+    def put_user(self, user: WebUser, by: str, at: int, instead_of: WebUser | None = None) -> bool:
+        """Add someone who may sign in on the page, or change them.
+
+        instead_of : whom the change is of; None for whoever there is
+        returns    : False when it is somebody else's by now, for they were removed or changed meanwhile; they stay so
+        """
 
     def plugins(self) -> tuple[ShopPlugin, ...]:
         """The shop's own plugins by name, those withdrawn included."""
