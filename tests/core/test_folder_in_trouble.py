@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from garboard.commands.cli import program
-from garboard.disk import clock, storage
+from garboard.disk import clock, partial_upload, storage
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
@@ -309,6 +309,22 @@ def test_unfinished_attachments_have_a_quota_and_the_longest_untouched_go_first(
         with pytest.raises(NotSaved, match="100 bytes"):
             arriving.add(names[-1], 30, b"x" * 80, 1000)
         assert arriving.held(names[-1]) == 30
+
+
+def test_however_many_attachments_are_begun_few_are_kept_and_those_furthest_on_stay(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(partial_upload, "MOST_AT_ONCE", 5)
+    with HullFolder(tmp_path) as files:
+        arriving = Arriving(tmp_path / "arriving", files.attachments)
+        photo = "ab" * 32
+        arriving.add(photo, 0, b"half a photo", 24)
+        for number in range(20):
+            arriving.add(f"{number:064x}", 0, b"x", 1000)
+            assert len([*arriving.folder.iterdir()]) <= 5
+        assert arriving.held(photo) == 12
+        assert arriving.held(f"{19:064x}") == 1
+        assert arriving.add(photo, 12, b"more", 24) == 16
 
 
 # Times
