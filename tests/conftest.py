@@ -73,10 +73,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """What is slow comes first; what needs the window comes where the second of two workers begins.
 
     Tests are shared out in one piece a worker, and taken from the end of another's when none are left. So one worker
-    has the window, which is 150 MB, and the other has scipy.
+    has the window, which is 150 MB, and the other has scipy, and the pages with their books.
     """
     order = {str(HERE / name): number for number, name in enumerate(SLOW)}
-    items.sort(key=lambda item: order.get(str(item.path), len(SLOW)))
+    pages = HERE / "plugins/shop_pages"
+    items.sort(key=lambda item: order.get(str(item.path), len(SLOW) + (item.path.parent != pages)))
     others = [item for item in items if HERE / "tablet" not in item.path.parents]
     window = [item for item in items if HERE / "tablet" in item.path.parents]
     window.sort(key=lambda item: item.path.name not in SLOW_AT_THE_WINDOW)
