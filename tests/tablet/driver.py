@@ -27,7 +27,7 @@ os.environ.setdefault("LP_NUM_THREADS", "0")  # drawing by processor takes no th
 
 logging.getLogger("kivy").disabled = True
 
-MANY_PAGES = 16
+MANY_PAGES = 8
 """After so many touches the pages left meanwhile are cleared away: some 3 MB each, and going through all takes time."""
 
 _kivys_own: list[Any] = []

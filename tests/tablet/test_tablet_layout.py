@@ -63,6 +63,8 @@ def app(kivy_window: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     Metrics.density = 1.0
     theme.use(dark=False)
     close_app(app)
+    give_back()
+    gc.freeze()  # or each search in the tablet's tests to come goes through all there is
 
 
 def to_the_end(page: Any, seconds: float) -> None:
