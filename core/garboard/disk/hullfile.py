@@ -242,7 +242,8 @@ class HullFolder:
         """Note how long a damaged file once was, and what it held, beside the name it is kept under."""
         if damage.set_aside and damage.cut:
             kept = damage.set_aside.name
-            held, had = ({kept: what} if what else {} for what in (damage.held, damage.had))
+            held = {kept: damage.held} if damage.held else {}
+            had = {kept: damage.had} if damage.had else {}
             self._sizes.note({kept: damage.size + damage.cut}, held, had)
 
     def _place_of(self, path: Path) -> Path:
