@@ -101,6 +101,8 @@ def kill_while_deciding(kills: int, seed: int, where: Path) -> Tally:
         tally.saved += len(called_saved)
         tally.lost += len(called_saved - _held(folder / "shop").keys())
         shutil.rmtree(folder)
+        if tally.kills % 500 == 0:
+            print(tally, file=sys.stderr, flush=True)
     return tally
 
 
