@@ -100,6 +100,7 @@ INNOCENT: dict[str, Change] = {
     "an engine that warms up": lambda one: one.value * (1.3 - 0.3 * min(one.time / 300, 1)),
     "a burst of one reading": lambda one: one.value * (2.0 if round(one.time) == round(IN_A_RUN) else 1.0),
     "an alternator at idle": lambda one: one.value * (1.4 if 30 <= one.time < LEG else 1.0),
+    "a paddle wheel that stands still at idle": lambda one: one.value * (0.0 if 20 <= one.time < LEG else 1.0),
     "a meter that averages": lambda one: one.value * (1 + 0.1 * ((one.time // 10) % 2)),
 }
 
