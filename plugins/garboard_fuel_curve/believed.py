@@ -108,6 +108,7 @@ def curve_of(view: JobView) -> JobCurve:
     except NotEnoughData as lacking:
         why_no_flow = lacking.missing[0]
     steps = corrected(sound.steps, refill.ratio.value if refill else 1.0)
+    why_no_flow = found.meter_jumps or why_no_flow
     if _is_impossible(view, steps, refill):
         why_no_flow = IMPOSSIBLE
     return JobCurve(

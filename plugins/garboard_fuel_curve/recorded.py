@@ -139,6 +139,17 @@ def cut(view: JobView, recording: Recording) -> Cut:
     )
 
 
+def jump_of(view: JobView, recording: Recording) -> Missing | None:
+    """Why a fuel meter is in doubt whose flow jumps in a recording; None where it does not, or nobody can tell."""
+    try:
+        senders, tolerance = _watched(view, recording)
+    except NotEnoughData:
+        return None
+    as_sent = {name: first for name, (first, *_) in senders.items()}
+    streams = {name: per_second(stream) for name, stream in as_sent.items()}
+    return next(_jumps_within(view, as_sent, streams, tolerance), None)
+
+
 def _jumps_within(
     view: JobView, as_sent: Mapping[str, Stream], streams: Mapping[str, Stream], tolerance: Mapping[str, float]
 ) -> Iterator[Missing]:
