@@ -300,7 +300,7 @@ def _recordings() -> list[bytes]:
 
 
 def _jobs() -> list[bytes]:
-    found = []
+    found: list[bytes] = []
     for path in sample_job_files():
         plain = json.loads(path.read_text(encoding="utf-8"))
         measurements = plain["measurements"]
