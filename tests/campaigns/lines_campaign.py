@@ -25,7 +25,7 @@ from itertools import islice
 
 from garboard.demo.samples_folder import sample_job_files
 from garboard.faults import InputError
-from garboard.recordings import csv_series, nmea0183, nmea2000
+from garboard.recordings import comma_lines, csv_series, nmea0183
 from garboard.recordings.notes import ReadingNotes
 from garboard.samples import HARD_RANGE, Sample
 
@@ -76,7 +76,7 @@ ODD = (
 Read = Callable[[Sequence[str], ReadingNotes], Iterator[Sequence[Sample]]]
 READERS: dict[str, Read] = {
     "NMEA 0183": nmea0183.read,
-    "NMEA 2000": nmea2000.read,
+    "NMEA 2000": comma_lines.read,
     "CSV": lambda lines, notes: csv_series.read(iter(lines), notes, "damaged"),
 }
 

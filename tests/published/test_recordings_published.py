@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from garboard.recordings import ReadingNotes, nmea0183, nmea2000
+from garboard.recordings import ReadingNotes, comma_lines, nmea0183
 from garboard.recordings.encode import fast_packet_frames, nmea2000_line
 from garboard.samples import Sample
 
@@ -27,7 +27,7 @@ def read_0183(*lines: str) -> tuple[list[Sample], ReadingNotes]:
 
 def read_2000(*lines: str) -> tuple[list[Sample], ReadingNotes]:
     notes = ReadingNotes()
-    return [sample for group in nmea2000.read(lines, notes) for sample in group], notes
+    return [sample for group in comma_lines.read(lines, notes) for sample in group], notes
 
 
 # Value, reference and instance by quantity, as the sources describe the sentences.

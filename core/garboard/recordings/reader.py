@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import gzip
 import re
 import zlib
 from collections.abc import Iterator, Sequence
-from io import TextIOWrapper
 from itertools import chain
 from pathlib import Path
 from typing import BinaryIO, cast
@@ -14,33 +14,33 @@ from typing import BinaryIO, cast
 import attrs
 
 from garboard.faults import Fault, InputError, refuse_endless
-from garboard.recordings.notes import ReadingNotes
+from garboard.recordings import packet_bytes
+from garboard.recordings.forms import Form, LineReader, Reader, form_of
+from garboard.recordings.nmea0183 import SentenceReader
+from garboard.recordings.notes import MARK, ReadingNotes
 from garboard.recordings.remarks import remarks
-from garboard.samples import Recording, Sample, gather
+from garboard.samples import Recording, Sample, gather, marked
 
 LOOKED_AT = 65536  # bytes from the start of a file that tell its form
-READ_AT_ONCE = 65536  # characters
-LONGEST_LINE = 4096  # characters kept while its end is awaited, so that a file without line ends fits in memory
+READ_AT_ONCE = 65536  # bytes
+KINDS_NAMED = 5  # of those no program part reads, the most frequent
 
 _KNOWN_FORMS = (
-    "NMEA 0183 sentences ($HEHDT,341.8,T*21), NMEA 2000 lines (time,priority,pgn,source,destination,length,bytes) "
-    "or CSV with named columns (time,rate_of_turn [deg/s])"
+    "NMEA 0183 sentences ($HEHDT,341.8,T*21), NMEA 2000 lines (time,priority,pgn,source,destination,length,bytes), "
+    "CAN frames as text, Signal K deltas or CSV with named columns (time,rate_of_turn [deg/s])"
 )
-_NMEA_0183 = re.compile(r"[^$!]{0,200}[$!][A-Z][A-Z0-9]{2,10},")
-_NMEA_2000 = re.compile(r"[^,]{1,40},\s*\d,\d{4,6},\d{1,3},\d{1,3},\d{1,4}(,|$)")
-_NAMED_WITH_UNIT = re.compile(r"[^\[\]$!]+\[[^\[\]]*\]")
 
 
 def read_samples(path: str | Path, notes: ReadingNotes | None = None) -> Iterator[Sample]:
     """The samples of a recording, in the order of its lines; memory does not grow with the file.
 
-    path  : an NMEA 0183 log, an NMEA 2000 line log or a CSV series, as it is or compressed by gzip
+    path  : a recording of any form in `forms`, as it is or compressed by gzip
     notes : filled while samples are taken, complete after the last one
-    Raises InputError at once for a file that is missing, empty, binary or in no known form.
+    Raises InputError at once for a file that is missing, empty or in no known form.
     """
     path, notes = Path(path), notes or ReadingNotes()
-    notes.form = _form(path)
-    return chain.from_iterable(_read(path, notes))
+    reader = _form(path).reader(notes, source=str(path))
+    return chain.from_iterable(_read(path, reader, notes))
 
 
 def load_recording(path: str | Path) -> tuple[Recording, ReadingNotes]:
@@ -53,57 +53,68 @@ def load_recording(path: str | Path) -> tuple[Recording, ReadingNotes]:
     notes = ReadingNotes()
     recording = gather(Path(path).name, read_samples(path, notes))
     if not recording.streams:
-        got = " ".join(remarks(notes, frozenset())) or f"{notes.lines} lines"
-        raise InputError(str(path), [Fault("whole file", "at least one value with a time", got)])
-    return attrs.evolve(recording, devices=dict(notes.devices)), notes
+        raise InputError(str(path), [Fault("whole file", "at least one value with a time", _met_instead(notes))])
+    return attrs.evolve(recording, devices=dict(notes.devices), is_timed=notes.timed), notes
 
 
-def _read(path: Path, notes: ReadingNotes) -> Iterator[Sequence[Sample]]:
+def _met_instead(notes: ReadingNotes) -> str:
+    """What a recording holds that gave no value, and what to do."""
+    if not notes.unknown or notes.kinds:
+        return " ".join(remarks(notes, frozenset())) or f"{notes.lines} lines"
+    most = sorted(notes.unknown.items(), key=lambda item: (-item[1], item[0]))
+    named = ", ".join(f"{kind}, {count} times" for kind, count in most[:KINDS_NAMED])
+    more = f", and {len(most) - KINDS_NAMED} kinds more" if len(most) > KINDS_NAMED else ""
+    damage = [f"{notes.damaged_count} lines are damaged."] if notes.damaged_count else []
+    what = f"{notes.form}, but no message this program knows: {named}{more}."
+    return " ".join(
+        [what, *damage, "Record while the heading sensor, the GNSS receiver and the engine are switched on."]
+    )
+
+
+def _read(path: Path, reader: Reader, notes: ReadingNotes) -> Iterator[Sequence[Sample]]:
+    if isinstance(reader, LineReader) and isinstance(reader.takes, SentenceReader):
+        reader.takes.time_comes = lambda: _tells_time(path)
+    is_simulated = False
     with _open(path) as file:
-        lines = chain.from_iterable(_lines(file, notes))
-        if notes.form == "NMEA 2000":
-            from garboard.recordings import nmea2000
-
-            yield from nmea2000.read(lines, notes)
-        elif notes.form == "NMEA 0183":
-            from garboard.recordings import nmea0183
-
-            yield from nmea0183.read(lines, notes)
-        else:
-            from garboard.recordings import csv_series
-
-            yield from csv_series.read(lines, notes, str(path))
+        try:
+            while chunk := file.read(READ_AT_ONCE):
+                is_simulated = is_simulated or MARK.encode() in chunk
+                samples = reader.feed(chunk)
+                yield [*marked(samples)] if is_simulated else samples
+        except EOFError:
+            notes.damage(0, "the compressed file ends too early; what came before is used")
+        except (zlib.error, gzip.BadGzipFile):
+            notes.damage(0, "the compressed file is damaged from here on; what came before is used")
+        samples = reader.close()
+        yield [*marked(samples)] if is_simulated else samples
 
 
-def _open(path: Path) -> TextIOWrapper:
-    """The file as text, unpacked; bytes that are no text stay as they were, so that checksums still tell."""
+def _open(path: Path) -> BinaryIO:
+    """The file, unpacked."""
     refuse_endless(path, "a recording")
     with path.open("rb") as file:
         is_packed = file.read(2) == b"\x1f\x8b"
-    binary = cast(BinaryIO, gzip.open(path)) if is_packed else path.open("rb")  # noqa: SIM115
-    return TextIOWrapper(binary, encoding="utf-8-sig", errors="surrogateescape")
+    return cast(BinaryIO, gzip.open(path)) if is_packed else path.open("rb")
 
 
-def _lines(file: TextIOWrapper, notes: ReadingNotes) -> Iterator[list[str]]:
-    """Lines without their ends, many at a time: quicker than one by one, and no line is too long to hold."""
-    rest = ""
-    try:
+_TELLS_TIME = re.compile(rb"[$!][A-Z0-9]{2}(?:RMC|GGA|ZDA),\d{6}|[$!][A-Z0-9]{2}GLL,[^,]*,[^,]*,[^,]*,[^,]*,\d{6}")
+
+
+def _tells_time(path: Path) -> bool:
+    """Whether any sentence of a log tells time: asked once, where none of very many did."""
+    with _open(path) as file, contextlib.suppress(EOFError, zlib.error, gzip.BadGzipFile):
+        rest = b""
         while chunk := file.read(READ_AT_ONCE):
-            lines = (rest + chunk).split("\n")
-            rest = lines.pop()[:LONGEST_LINE]
-            yield lines
-    except EOFError:
-        notes.damage(0, "the compressed file ends too early; what came before is used")
-    except (zlib.error, gzip.BadGzipFile):
-        notes.damage(0, "the compressed file is damaged from here on; what came before is used")
-    if rest:
-        yield [rest]
+            if _TELLS_TIME.search(rest + chunk):
+                return True
+            rest = chunk[-100:]
+    return False
 
 
-def _form(path: Path) -> str:
+def _form(path: Path) -> Form:
     try:
         with _open(path) as file:
-            start = bytes(file.buffer.read(LOOKED_AT))
+            start = file.read(LOOKED_AT)
     except (EOFError, zlib.error, gzip.BadGzipFile) as fault:
         raise InputError(str(path), [Fault("whole file", "a compressed file that unpacks", str(fault))]) from None
     except OSError as fault:
@@ -111,23 +122,24 @@ def _form(path: Path) -> str:
         raise InputError(str(path), [Fault("whole file", "a recording that can be opened", got)]) from None
     if not start.strip():
         raise InputError(str(path), [Fault("whole file", f"a recording: {_KNOWN_FORMS}", "an empty file")])
-    if _is_binary(start):
-        got = "a file that is not text"
-        raise InputError(str(path), [Fault("whole file", f"a recording as text: {_KNOWN_FORMS}", got)])
-    lines = [line for line in start.decode("utf-8-sig", "replace").splitlines() if line.strip() and line[0] != "#"]
-    if lines and _NAMED_WITH_UNIT.match(lines[0]):
-        return "CSV"
-    counts = {
-        "NMEA 0183": sum(1 for line in lines if _NMEA_0183.match(line)),
-        "NMEA 2000": sum(1 for line in lines if _NMEA_2000.match(line)),
-    }
-    form = max(counts, key=counts.__getitem__)
-    if not counts[form] and lines and lines[0].lower().startswith("time"):
-        return "CSV"
-    if not counts[form]:
-        got = repr(lines[0][:60]) if lines else "comments only"
-        raise InputError(str(path), [Fault("line 1", _KNOWN_FORMS, got)])
+    form = None if _is_picture_or_paper(start) else form_of(start)
+    if form is None:
+        where, got = _met(start)
+        raise InputError(str(path), [Fault(where, f"a recording: {_KNOWN_FORMS}", got)])
     return form
+
+
+def _met(start: bytes) -> tuple[str, str]:
+    """Where, and what a file is that is no recording, as far as it can be told."""
+    link = packet_bytes.capture_link(start)
+    if link is not None:
+        return "whole file", f"a packet capture of another interface (link type {link}); capture the CAN interface"
+    if start.startswith(b"\n\r\r\n"):
+        return "whole file", "a packet capture of the newer form; save it in the older one, pcap"
+    if _is_picture_or_paper(start) or _is_binary(start):
+        return "whole file", "a file that is not text"
+    lines = [line for line in start.decode("utf-8-sig", "replace").splitlines() if line.strip() and line[0] != "#"]
+    return "line 1", repr(lines[0][:60]) if lines else "comments only"
 
 
 _PICTURES_AND_PAPERS = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"RIFF", b"BM", b"II*", b"MM\0*", b"%PDF")
@@ -143,7 +155,7 @@ def refuse_other_text(path: Path) -> None:
     refuse_endless(path, "a photo or a recording")
     with path.open("rb") as file:
         start = file.read(LOOKED_AT)
-    is_text = not start.startswith((b"\x1f\x8b", *_PICTURES_AND_PAPERS)) and not _is_binary(start)
+    is_text = not (start.startswith(b"\x1f\x8b") or _is_picture_or_paper(start) or _is_binary(start))
     if not start or not is_text:
         return
     try:
@@ -151,6 +163,10 @@ def refuse_other_text(path: Path) -> None:
     except InputError:
         expected = f"a photo, or a recording: {_KNOWN_FORMS}"
         raise InputError(str(path), [Fault("whole file", expected, "text that is neither")]) from None
+
+
+def _is_picture_or_paper(start: bytes) -> bool:
+    return start.startswith(_PICTURES_AND_PAPERS)
 
 
 def _is_binary(start: bytes) -> bool:
