@@ -50,6 +50,8 @@ def test_what_is_heard_is_shown_by_sentence_and_quantity_and_kept(port: int, tmp
         "of these for a wrong checksum",
         "Not read:",
         "GSV",
+        "What the network says of itself",
+        "Listen for 10 s or more",
     ):
         assert words in done.output
     recording, _ = load_recording(kept)

@@ -315,6 +315,11 @@ class BoatNetwork:
             damaged=damaged / lines if lines else 0.0,
         )
 
+    @property
+    def listened(self) -> float:
+        """For how long it was listened [s]."""
+        return self.age(self._began)
+
     def age(self, at: float) -> float:
         """How long ago a time of `Latest` was [s]."""
         return max(0.0, self._now() - at)

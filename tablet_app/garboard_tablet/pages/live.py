@@ -239,7 +239,7 @@ class SourcePage(Page):
 
     def _network_row(self, where: Where) -> RowPress:
         title = f"Connect to {where}" if where.host else f"Listen on UDP port {where.port}"
-        small = "The boat's network, NMEA 0183 over wifi. This tablet only listens."
+        small = "The boat's network. This tablet only listens."
         chosen = self.live.network is not None and self.live.network.where == where
         return _row(title, small, chosen, partial(self._listen, where), f"source {where}")
 

@@ -43,7 +43,8 @@ class NetworkPage(Page):
 
     @property
     def under(self) -> str:
-        return f"Listening: {self.live.network.where.title}" if self.live.network else "Not listening"
+        network = self.live.network
+        return f"Listening: {network.where.title}, {network.state().word}" if network else "Not listening"
 
     def body(self) -> Widget:
         self._column = Column(most=2)
@@ -78,6 +79,7 @@ class NetworkPage(Page):
     def actions(self) -> Sequence[Press]:
         which = [Press("Which is my compass?", lambda: self.way.go(self.route.to("sensors")), name="sensors")]
         return (
+            Press("What is missing?", lambda: self.way.go(self.route.to("audit")), name="audit"),
             *(which if self.route.hull else ()),
             Press("Another port or address", lambda: self.way.instead(self.route.to("where")), name="where"),
             Press("To the guide", lambda: self.way.back_to("live"), "main", name="to the guide"),
@@ -127,11 +129,11 @@ class WherePage(WordsPage):
     """Where to listen."""
 
     title = "Receive the boat's network"
-    under = "NMEA 0183 over wifi. This tablet only listens."
+    under = "NMEA 2000, NMEA 0183 or Signal K. This tablet only listens."
     word = "Listen"
     asks = (
-        f"A UDP port that a gateway sends to ({PORT} is the usual one), or a gateway's address for TCP, "
-        f"such as 192.168.4.1:{PORT}"
+        f"A UDP port that a gateway sends to ({PORT} is the usual one), a gateway's address for TCP such as "
+        f"192.168.4.1:{PORT}, or a Signal K server such as ws://192.168.4.1:3000"
     )
 
     def __init__(self, context: Context, route: Route) -> None:

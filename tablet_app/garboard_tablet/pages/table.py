@@ -30,6 +30,7 @@ _PAGES: Mapping[str, str] = {
     "run": "recordings.RunPage",
     "recordings": "recordings.RecordingsPage",
     "network": "network.NetworkPage",
+    "audit": "audit.AuditPage",
     "sensors": "sensors.SensorsPage",
     "sensor": "sensors.SensorPage",
     "where": "network.WherePage",
