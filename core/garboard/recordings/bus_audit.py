@@ -217,7 +217,10 @@ def in_words(found: BusAudit) -> list[tuple[str, str]]:
     return said or [("in order", "All that a commissioning needs is sent.")]
 
 
-_CLASH = "Two devices claim the address {source}: {names}. Give one of them another instance, or switch the network off and on."
+_CLASH = (
+    "Two devices claim the address {source}: {names}. Give one of them another instance, "
+    "or switch the network off and on."
+)
 _DAMAGED = (
     "{share:.1f} % of {lines} lines are damaged. See to the wifi, to the cable of the gateway, and that one program "
     "alone reads it."

@@ -26,7 +26,7 @@ PLACES = (
     "live well",
     "bait well",
     "refrigeration",
-    "heating",
+    "heating system",
     "dew point",
     "apparent wind chill",
     "theoretical wind chill",
@@ -47,7 +47,7 @@ PRESSED = (
     "fuel",
 )
 HUMID = ("inside", "outside")
-TANKS = ("fuel", "fresh water", "grey water", "live well", "oil", "black water", "petrol")
+TANKS = ("fuel", "fresh water", "grey water", "live well", "oil", "black water")
 GEARS = (1.0, 0.0, -1.0)
 """Ahead, neutral, astern; 3 is "not available"."""
 
@@ -108,7 +108,7 @@ def _tank(data: bytes) -> list[Found]:
     number, kind = data[0] & 15, data[0] >> 4
     if kind >= len(TANKS):
         return []
-    instance = f"{TANKS[kind]} {number}" if number < 15 else TANKS[kind]
+    instance = f"{TANKS[kind]} {number}" if number < 14 else TANKS[kind]
     return [
         *_value("tank_level", _number(data, 1, 2, True), 0.004, 0.0, instance),
         *_value("tank_capacity", _number(data, 3, 4), 0.1, 0.0, instance),
@@ -171,7 +171,7 @@ def _pressure(data: bytes) -> list[Found]:
 
 
 def _set_pressure(data: bytes) -> list[Found]:
-    return _of_place("set_pressure", data[2], _instance(data[1]), _number(data, 3, 4))
+    return _of_place("set_pressure", data[2], _instance(data[1]), _number(data, 3, 4, True))
 
 
 def _of_place(quantity: str, place: int, instance: str, steps: int | None) -> list[Found]:

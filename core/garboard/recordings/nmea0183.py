@@ -23,6 +23,7 @@ import attrs
 
 from garboard.faults import GarboardError
 from garboard.recordings import packet_lines
+from garboard.recordings.ais import OwnShipReader
 from garboard.recordings.bus import BusDecoder, Packet
 from garboard.recordings.identity import version_sentence
 from garboard.recordings.notes import ReadingNotes
@@ -170,6 +171,7 @@ class SentenceReader:
     _length: int = 0
     _held: deque[tuple[list[Found], str]] = attrs.field(factory=deque)
     _bus: BusDecoder = attrs.field(init=False)
+    _ais: OwnShipReader = attrs.field(factory=OwnShipReader)
 
     def __attrs_post_init__(self) -> None:
         self._bus = BusDecoder(self.notes)
@@ -198,7 +200,7 @@ class SentenceReader:
             notes.lines += 1
             if isinstance(clock, _Arrivals):
                 clock.arrived, clock.now = arrived or 0.0, arrived
-            found, talker = _values_in(line, notes.lines, notes, clock, self._bus)
+            found, talker = _values_in(line, notes.lines, notes, clock, self._bus, self._ais)
             if found:
                 held.append((found, talker))
             if clock.now is not None:
@@ -256,6 +258,8 @@ class _TellsTime(Protocol):
     def see(self, sentence: Sentence) -> None: ...
 
 
+OWN_SHIP = "VDO"
+"""What the boat's own AIS unit says of the boat; VDM, of other ships, is not read."""
 WRAPPED: Mapping[str, Callable[[str], Packet]] = {
     "PCDIN": packet_lines.wrapped_a,
     "MXPGN": packet_lines.wrapped_b,
@@ -273,7 +277,7 @@ def _unwrapped(sentence: Sentence, number: int, bus: BusDecoder) -> tuple[list[F
 
 
 def _values_in(
-    line: str, number: int, notes: ReadingNotes, clock: _TellsTime, bus: BusDecoder
+    line: str, number: int, notes: ReadingNotes, clock: _TellsTime, bus: BusDecoder, ais: OwnShipReader
 ) -> tuple[list[Found], str]:
     """The values of a line and the talker that sent them; the line is counted in the notes, and the clock sees it."""
     if not line or line.isspace() or line[0] == "#":
@@ -285,6 +289,12 @@ def _values_in(
             unwrapped = _unwrapped(sentence, number, bus)
             clock.see(sentence)
             return unwrapped
+        if kind == OWN_SHIP:
+            notes.own_ship.update(ais.take(sentence.fields))
+            clock.see(sentence)
+            notes.kinds[kind] = notes.kinds.get(kind, 0) + 1
+            notes.met_from(sentence.talker, kind)
+            return [], ""
         decode = _DECODERS.get(kind)
         if decode is None:
             clock.see(sentence)

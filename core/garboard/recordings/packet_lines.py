@@ -108,7 +108,7 @@ def _address(text: str, base: int = 10) -> int:
 
 
 FRAME_WITH_TIME_OF_DAY = re.compile(
-    r"(?:(\d\d):(\d\d):(\d\d[.,]\d{1,9})[ \t]+[RT][ \t]+)?([0-9A-Fa-f]{8})((?:[ \t]+[0-9A-Fa-f]{2}){0,8})\s*", re.ASCII
+    r"(?:(\d\d):(\d\d):(\d\d[.,]\d{1,9})[ \t]+[RT][ \t]+)?([0-9A-Fa-f]{8})((?:[ \t]+[0-9A-Fa-f]{2}){1,8})\s*", re.ASCII
 )
 
 
