@@ -57,6 +57,7 @@ class TabletSettings:
     units    : one of UNIT_CHOICES
     always   : the unit a field opens with on every boat, by the field's name, where a person said so
     cue      : whether a live guide also sounds
+    voice    : whether a live guide speaks, where the tablet can
     network  : where the boat's network was listened to, latest first
     thumb_left : whether what to do next stands at the left, for the left thumb
     in_hand  : the meter that values are read with now, by their quantity
@@ -70,6 +71,7 @@ class TabletSettings:
     units: str = AS_DECLARED
     always: Mapping[str, str] = attrs.field(factory=dict)
     cue: bool = False
+    voice: bool = True
     network: tuple[str, ...] = ()
     thumb_left: bool = False
     in_hand: Mapping[str, str] = attrs.field(factory=dict)
