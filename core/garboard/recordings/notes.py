@@ -97,17 +97,17 @@ class ReadingNotes:
         if name not in known and len(known) < KEPT_TEXTS:
             self.claims[source] = (*known, name)
 
-    def met_from(self, source: str, kind: str) -> None:
+    def met_from(self, source: str, kind: str, count: int = 1) -> None:
         """Count a kind a source sent; noise cannot make the tables grow without end."""
         if source not in self.heard and len(self.heard) >= KEPT_DEVICES:
             source = OTHER_SOURCES
         sent = self.heard.setdefault(source, {})
         if kind not in sent and len(sent) >= KEPT_UNKNOWN_KINDS:
             kind = OTHER_KINDS
-        sent[kind] = sent.get(kind, 0) + 1
+        sent[kind] = sent.get(kind, 0) + count
 
-    def met_unknown(self, kind: str) -> None:
+    def met_unknown(self, kind: str, count: int = 1) -> None:
         """Count a kind the program does not read; noise cannot make the table grow without end."""
         if kind not in self.unknown and len(self.unknown) >= KEPT_UNKNOWN_KINDS:
             kind = OTHER_KINDS
-        self.unknown[kind] = self.unknown.get(kind, 0) + 1
+        self.unknown[kind] = self.unknown.get(kind, 0) + count
