@@ -19,6 +19,7 @@ __all__ = [
     "StreamKey",
     "gather",
     "marked",
+    "marked_whole",
 ]
 
 UNIT_OF_QUANTITY: Mapping[str, str] = {
@@ -228,7 +229,18 @@ def marked(samples: Iterable[Sample]) -> Iterator[Sample]:
     >>> [sample.source for sample in marked([Sample(0.0, "heading", 80.0, "20")])]
     ['simulated 20']
     """
-    return (sample._replace(source=f"{SIMULATED} {sample.source}".rstrip()) for sample in samples)
+    return (sample._replace(source=_marked_source(sample.source)) for sample in samples)
+
+
+def marked_whole(recording: Recording) -> Recording:
+    """The same of a recording."""
+    keys = {key: key._replace(source=_marked_source(key.source)) for key in recording.streams}
+    streams = {keys[key]: attrs.evolve(stream, key=keys[key]) for key, stream in recording.streams.items()}
+    return attrs.evolve(recording, streams=streams)
+
+
+def _marked_source(source: str) -> str:
+    return source if source.startswith(SIMULATED) else f"{SIMULATED} {source}".rstrip()
 
 
 def gather(name: str, samples: Iterable[Sample]) -> Recording:

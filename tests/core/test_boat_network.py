@@ -332,7 +332,7 @@ def test_a_flood_is_cut_to_what_an_instrument_network_can_say(tcp: Listening, ga
     with peer:
         for number in range(200):
             peer.sendall(b"".join(b"$%05dXXX,%d*00\r\n$HEHDT,%d,T\r\n" % (number, i, i % 360) for i in range(500)))
-        wait_for(lambda: tcp.network.left_out > 100_000)
+        wait_for(lambda: tcp.network.left_out > 100_000, 60)
         peer.sendall(b"x" * 3_000_000)
         time.sleep(0.2)
         _, peak = tracemalloc.get_traced_memory()

@@ -45,7 +45,7 @@ def test_another_ship_is_not_read() -> None:
 
 
 def test_a_message_with_a_sentence_missing_or_characters_of_no_use_gives_nothing() -> None:
-    told = {"type": 5, "mmsi": 230_000_001, "shipname": "OWN"}
+    told: dict[str, Any] = {"type": 5, "mmsi": 230_000_001, "shipname": "OWN"}
     first, second = encode_dict(told, talker_id="AI", sentence_type="VDO")
     notes = ReadingNotes()
     list(nmea0183.read([second, first, "!AIVDO,1,1,,A,Hw~,2", "!AIVDO,1,2,,A,H4,2", "!AIVDO,1,1,,A,1,0"], notes))

@@ -72,7 +72,8 @@ AIS: Mapping[str, OwnShip] = {
 
 FAST = frozenset({*FAST_TABLED, *IDENTITIES, *AIS, *(pgn for pgn, (_, is_fast, _) in MORE.items() if is_fast)})
 """Messages that come in frames when they do not come whole."""
-_READ = frozenset({*READERS, *MORE, *IDENTITIES, *AIS, ADDRESS_CLAIM})
+READ = frozenset({*READERS, *MORE, *IDENTITIES, *AIS, ADDRESS_CLAIM})
+"""Messages that say something to the program."""
 
 
 @attrs.define
@@ -95,7 +96,7 @@ class BusDecoder:
         line : number of its line or packet, for notes of damage
         """
         notes = self.notes
-        if pgn not in _READ:
+        if pgn not in READ:
             notes.met_unknown(pgn)
             notes.met_from(source, pgn)
             return []

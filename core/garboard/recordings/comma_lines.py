@@ -20,6 +20,9 @@ from garboard.samples import Sample
 
 NO_MINUTE = "longer than any minute"
 ADDRESSES = frozenset(map(str, range(256)))
+_TO_THE_SECOND = re.compile(r"\d{4}[-/]\d\d[-/]\d\d.\d\d:\d\d:\d\d(?:\.\d*)?Z?", re.ASCII)
+"""Seconds of one minute are read the short way."""
+_SECONDS = re.compile(r"(\d\d(?:\.\d*)?)Z?", re.ASCII)
 _OTHERWISE = re.compile(
     r"\s*(?P<when>\d{4}[-/]\d\d[-/]\d\d[T -]\d\d:\d\d:\d\d(?:[.,]\d+)?(?:Z|[+-]\d\d:?\d\d)?|\d+(?:[.,]\d+)?)"
     r"(?P<between>[ \t]*[,;|\t][ \t]*|[ \t]+)(?P<priority>\d)(?P=between)(?P<pgn>\d{4,6})(?P=between)"
@@ -76,11 +79,11 @@ class CommaReader:
         if is_comment(line):
             return []
         try:
-            if _PLAIN.match(line) is None:
+            if line.count(",") < 6 or _PLAIN.match(line) is None:
                 line = as_comma_line(line)
-            if without_data := _WITHOUT_DATA.fullmatch(line):
-                self.notes.met_unknown(without_data[1])
-                return []
+                if without_data := _WITHOUT_DATA.fullmatch(line):
+                    self.notes.met_unknown(without_data[1])
+                    return []
             when, _, pgn, source, _, length, text = line.split(",", 6)
             if not (pgn.isascii() and pgn.isdigit() and len(pgn) <= 6):
                 raise ValueError(f"expected a parameter group number, got {pgn[:20]!r}")
@@ -100,14 +103,17 @@ class CommaReader:
             return []
 
     def _time(self, when: str) -> float:
-        if when[:17] == self._minute:
-            second = float(when[17:-1] if when[-1] == "Z" else when[17:])
-            if not 0 <= second < 61:
-                raise ValueError(f"expected seconds from 0 to 60, got {when[17:40]!r}")
-            return self._minute_start + second
-        time = parse_time(when)
-        self._minute, self._minute_start = _minute(when)
-        return time
+        if when[:17] != self._minute:
+            if _TO_THE_SECOND.fullmatch(when) is None:
+                return parse_time(when)
+            self._minute_start = parse_time(when[:17] + "00")
+            self._minute = when[:17]
+        second = _SECONDS.fullmatch(when, 17)
+        if second is None:
+            return parse_time(when)
+        if float(second[1]) >= 61:
+            raise ValueError(f"expected seconds from 0 to 60, got {when[17:40]!r}")
+        return self._minute_start + float(second[1])
 
     def close(self) -> list[Sample]:
         """At the end, once."""
@@ -128,14 +134,6 @@ def read(lines: Iterable[str], notes: ReadingNotes) -> Iterator[Sequence[Sample]
     reader = CommaReader(notes)
     yield from filter(None, (reader.take([line]) for line in lines))
     reader.close()
-
-
-def _minute(when: str) -> tuple[str, float]:
-    """The text up to the seconds with its time, or nothing when the line's form does not allow the short way."""
-    ends_plainly = when[-1:] == "Z" or when[17:].replace(".", "", 1).isdigit()
-    if when[16:17] == ":" and when[13:14] == ":" and ends_plainly:
-        return when[:17], parse_time(when[:17] + "00")
-    return NO_MINUTE, 0.0
 
 
 def is_comment(line: str) -> bool:

@@ -25,6 +25,7 @@ class _Unfinished:
     frames  : bytes by number
     gap     : line, number expected and number met, where the frames first broke the order
     given_up: the message is counted as damaged, the rest of it is passed over
+    needed  : frames that carry the announced length
     """
 
     started: int
@@ -33,10 +34,7 @@ class _Unfinished:
     frames: dict[int, bytes] = attrs.field(factory=dict)
     gap: tuple[int, int, int] | None = None
     given_up: bool = False
-
-    @property
-    def needed(self) -> int:
-        return 1 + max(0, -(-(self.length - 6) // 7))
+    needed: int = 0
 
 
 @attrs.define
@@ -60,6 +58,9 @@ class FastPackets:
         number = frame[0] & 31
         key = (pgn, source, frame[0] >> 5)
         known = self._open.get(key)
+        if known is not None and 0 < number < known.needed - 1 and number == len(known.frames):
+            known.frames[number] = frame[1:]  # the next one, as nearly always
+            return None
         if number == 0:
             known = self._begin(key, known, frame, line, when)
         elif known is None or number in known.frames:
@@ -91,7 +92,8 @@ class FastPackets:
         self, key: tuple[str, str, int], known: _Unfinished | None, frame: bytes, line: int, when: float
     ) -> _Unfinished:
         """A frame 0. One frame that has just overtaken it belongs to it; whatever else came before does not."""
-        begun = _Unfinished(line, when, frame[1], {0: frame[2:]})
+        length = frame[1]
+        begun = _Unfinished(line, when, length, {0: frame[2:]}, needed=1 + max(0, -(-(length - 6) // 7)))
         if known is not None:
             overtook = (
                 known.length < 0

@@ -53,6 +53,7 @@ class ReadingNotes:
     claims           : names by which devices claimed the address of a source, as 16 hexadecimal digits each
     own_ship         : what the boat's own AIS unit says of it: "mmsi", "name", "call_sign"
     dated            : whether times count from 1970-01-01 UTC; otherwise from the first time in the log
+    is_simulated     : whether it says of itself that nobody measured it
     timed            : whether the log tells times at all; otherwise its values have an order, and the time 0
     """
 
@@ -76,6 +77,7 @@ class ReadingNotes:
     own_ship: dict[str, str] = attrs.field(factory=dict)
     dated: bool = True
     timed: bool = True
+    is_simulated: bool = False
 
     def damage(self, line: int, reason: str) -> None:
         """Count a line that could not be used; the first ones are kept with the reason."""
@@ -100,17 +102,17 @@ class ReadingNotes:
         if name not in known and len(known) < KEPT_TEXTS:
             self.claims[source] = (*known, name)
 
-    def met_from(self, source: str, kind: str) -> None:
+    def met_from(self, source: str, kind: str, count: int = 1) -> None:
         """Count a kind a source sent; noise cannot make the tables grow without end."""
         if source not in self.heard and len(self.heard) >= KEPT_DEVICES:
             source = OTHER_SOURCES
         sent = self.heard.setdefault(source, {})
         if kind not in sent and len(sent) >= KEPT_UNKNOWN_KINDS:
             kind = OTHER_KINDS
-        sent[kind] = sent.get(kind, 0) + 1
+        sent[kind] = sent.get(kind, 0) + count
 
-    def met_unknown(self, kind: str) -> None:
+    def met_unknown(self, kind: str, count: int = 1) -> None:
         """Count a kind the program does not read; noise cannot make the table grow without end."""
         if kind not in self.unknown and len(self.unknown) >= KEPT_UNKNOWN_KINDS:
             kind = OTHER_KINDS
-        self.unknown[kind] = self.unknown.get(kind, 0) + 1
+        self.unknown[kind] = self.unknown.get(kind, 0) + count

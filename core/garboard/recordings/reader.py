@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import gzip
+import importlib.util
 import re
+import sys
 import zlib
 from collections.abc import Iterator, Sequence
 from itertools import chain
@@ -15,14 +17,17 @@ import attrs
 
 from garboard.faults import Fault, InputError, refuse_endless
 from garboard.recordings import packet_bytes
+from garboard.recordings.arithmetic import Plain, WithNumpy
 from garboard.recordings.forms import Form, LineReader, Reader, form_of
 from garboard.recordings.nmea0183 import SentenceReader
 from garboard.recordings.notes import MARK, ReadingNotes
 from garboard.recordings.remarks import remarks
-from garboard.samples import Recording, Sample, gather, marked
+from garboard.samples import Recording, Sample, gather, marked, marked_whole
 
 LOOKED_AT = 65536  # bytes from the start of a file that tell its form
 READ_AT_ONCE = 65536  # bytes
+READ_AT_ONCE_IN_COLUMNS = 524_288  # bytes: what many lines have in common is then met once for thousands of them
+NUMPY_PAYS_FROM = 10_000_000  # bytes; to load it takes as long as to read some megabytes without
 KINDS_NAMED = 5  # of those no program part reads, the most frequent
 
 _KNOWN_FORMS = (
@@ -50,11 +55,30 @@ def load_recording(path: str | Path) -> tuple[Recording, ReadingNotes]:
     Raises InputError also for a recording that holds no value the program can use.
     """
 
-    notes = ReadingNotes()
-    recording = gather(Path(path).name, read_samples(path, notes))
+    path, notes = Path(path), ReadingNotes()
+    recording = _recording(path, _form(path), notes)
     if not recording.streams:
         raise InputError(str(path), [Fault("whole file", "at least one value with a time", _met_instead(notes))])
     return attrs.evolve(recording, devices=dict(notes.devices), is_timed=notes.timed), notes
+
+
+def _recording(path: Path, form: Form, notes: ReadingNotes) -> Recording:
+    columns = form.columns(notes, WithNumpy() if _numpy_pays(path) else Plain())
+    if columns is None:
+        reader = form.reader(notes, source=str(path))
+        return gather(path.name, chain.from_iterable(_read(path, reader, notes)))
+    reader = LineReader(columns)
+    for _ in _read(path, reader, notes, READ_AT_ONCE_IN_COLUMNS):
+        pass  # what it gives is in the columns
+    recording = columns.columns.recording(path.name)
+    return marked_whole(recording) if notes.is_simulated else recording
+
+
+def _numpy_pays(path: Path) -> bool:
+    """Whether numpy is at hand, and reading by it saves more than loading it costs."""
+    if "numpy" in sys.modules:
+        return True
+    return path.stat().st_size >= NUMPY_PAYS_FROM and importlib.util.find_spec("numpy") is not None
 
 
 def _met_instead(notes: ReadingNotes) -> str:
@@ -71,22 +95,21 @@ def _met_instead(notes: ReadingNotes) -> str:
     )
 
 
-def _read(path: Path, reader: Reader, notes: ReadingNotes) -> Iterator[Sequence[Sample]]:
+def _read(path: Path, reader: Reader, notes: ReadingNotes, at_once: int = READ_AT_ONCE) -> Iterator[Sequence[Sample]]:
     if isinstance(reader, LineReader) and isinstance(reader.takes, SentenceReader):
         reader.takes.time_comes = lambda: _tells_time(path)
-    is_simulated = False
     with _open(path) as file:
         try:
-            while chunk := file.read(READ_AT_ONCE):
-                is_simulated = is_simulated or MARK.encode() in chunk
+            while chunk := file.read(at_once):
+                notes.is_simulated = notes.is_simulated or MARK.encode() in chunk
                 samples = reader.feed(chunk)
-                yield [*marked(samples)] if is_simulated else samples
+                yield [*marked(samples)] if notes.is_simulated else samples
         except EOFError:
             notes.damage(0, "the compressed file ends too early; what came before is used")
         except (zlib.error, gzip.BadGzipFile):
             notes.damage(0, "the compressed file is damaged from here on; what came before is used")
         samples = reader.close()
-        yield [*marked(samples)] if is_simulated else samples
+        yield [*marked(samples)] if notes.is_simulated else samples
 
 
 def _open(path: Path) -> BinaryIO:

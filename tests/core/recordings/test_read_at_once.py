@@ -1,0 +1,109 @@
+"""Logs read many lines at once: the same streams and notes as the reader of single lines gives, damage included."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Sequence
+
+import pytest
+
+import form_samples
+from altered_lines import altered
+from garboard.recordings import ReadingNotes, comma_lines
+from garboard.recordings.arithmetic import Arithmetic, Plain, WithNumpy
+from garboard.recordings.comma_columns import CommaColumns
+from garboard.samples import Recording, gather
+
+SPELLINGS: dict[str, Callable[[str], str]] = {
+    "with Z": lambda line: line,
+    "without Z": lambda line: line.replace("Z", ""),
+    "whole seconds": lambda line: line.replace(".000Z", "Z").replace(".500Z", "Z"),
+    "dashes": lambda line: line.replace("T", "-").replace("Z", ""),
+    "microseconds": lambda line: line.replace("Z", "123Z"),
+    "in capitals": lambda line: line.upper(),
+    "an offset": lambda line: line.replace("Z", "+02:00"),
+    "seconds since 1970": lambda line: f"1777887000.25{line[line.find(',') :]}",
+}
+
+
+def network(count: int) -> list[str]:
+    """Whole messages, frames, messages nobody reads, comments: all a log may hold."""
+    lines = form_samples.comma_lines()
+    for number, frame in enumerate(form_samples.frames()):
+        pgn = frame.identifier >> 8 & 0x1FFFF
+        line = f"{form_samples.clock(frame.time, '%Y-%m-%dT%H:%M:%S')}Z,2,{pgn},{40 + number % 3},255,8"
+        lines.append(f"{line},{frame.data.hex(',')}")
+    for tick in range(60):
+        second = f"2026-05-04T09:3{tick % 10}:{tick:02}.250Z"
+        lines += [
+            f"{second},3,127252,27,255,8,00,bc,ff,ff,ff,ff,7f,fd",
+            f"{second},5,130312,28,255,8,ff,00,0{tick % 4},00,71,ff,ff,ff",
+            f"{second},2,127250,28,255,8,ff,{tick:02x},10,ff,7f,ff,7f,f{tick % 4 + 12:x}",
+            f"{second},2,127250,29,255,8,ff,ff,ff,ff,7f,ff,7f,ff",
+            f"{second},2,127488,{tick % 2},255,8,0{tick % 2},{tick:02x},10,ff,ff,7f,ff,ff",
+            f"{second},6,127258,31,255,6,ff,ff,df,40,{tick:02x},00",
+            f"{second},6,60928,{tick % 3},255,8,01,02,03,04,05,06,07,c0",
+            "# a comment",
+        ]
+    draw = random.Random(count)
+    draw.shuffle(lines)
+    return [draw.choice(lines) for _ in range(count)]
+
+
+def at_once(lines: Sequence[str], arithmetic: Arithmetic, size: int) -> tuple[Recording, ReadingNotes]:
+    notes = ReadingNotes()
+    reader = CommaColumns(notes, arithmetic)
+    for at in range(0, len(lines), size):
+        reader.take(lines[at : at + size])
+    reader.close()
+    return reader.columns.recording("log"), notes
+
+
+def singly(lines: Sequence[str]) -> tuple[Recording, ReadingNotes]:
+    notes = ReadingNotes()
+    return gather("log", (sample for group in comma_lines.read(lines, notes) for sample in group)), notes
+
+
+def assert_same(lines: Sequence[str], size: int) -> None:
+    expected, expected_notes = singly(lines)
+    for arithmetic in (Plain(), WithNumpy()):
+        found, notes = at_once(lines, arithmetic, size)
+        assert found == expected
+        assert found.set_back == expected.set_back
+        assert notes == expected_notes
+
+
+@pytest.mark.parametrize("spelling", SPELLINGS)
+def test_sound_lines_give_the_same(spelling: str) -> None:
+    pytest.importorskip("numpy")
+    lines = [SPELLINGS[spelling](line) for line in network(1500)]
+    assert_same(lines, 1500)
+    assert_same(lines[:300], 7)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_altered_lines_give_the_same(seed: int) -> None:
+    """One in ten altered, then nearly all."""
+    pytest.importorskip("numpy")
+    draw = random.Random(seed)
+    sound = network(1000)
+    some = [altered(line, draw, sound) if draw.random() < 0.1 else line for line in sound]
+    assert_same(some, 400)
+    assert_same([altered(line, draw, sound) for line in sound[:500]], 250)
+
+
+def test_more_kinds_than_the_notes_hold_are_counted_alike() -> None:
+    pytest.importorskip("numpy")
+    lines = [
+        f"2026-05-04T09:30:00.250Z,3,{131_000 + kind},{kind % 250},255,8,00,bc,ff,ff,ff,ff,7f,fd"
+        for kind in (*range(700), *range(300))
+    ]
+    assert_same(lines, 1000)
+    assert_same(lines, 90)
+
+
+def test_the_last_second_of_a_minute_may_be_a_leap_second_and_no_more() -> None:
+    pytest.importorskip("numpy")
+    sound = network(300)
+    for second in ("59.999", "60.500", "60.999", "61.000", "99.000"):
+        assert_same([*sound, *(line[:17] + second + line[23:] for line in sound if line[0] == "2")], 600)
