@@ -20,6 +20,7 @@ import struct
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Protocol
 
+from garboard.faults import GarboardError
 from garboard.recordings.where import Way, Where
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ Datagram = tuple[bytes, str]
 """What came at once, and the address it came from; "" where there is only one sender."""
 
 
-class LinkLost(OSError):
+class LinkLost(GarboardError, OSError):
     """Nothing more comes by this link. Says why, and is asked again later."""
 
 
@@ -216,7 +217,7 @@ def _datagrams(where: Where) -> socket.socket:
 def _group(where: Where) -> socket.socket:
     """A socket of a group. Joining it is the only word to the network, and comes from the system, not from here."""
     group = ipaddress.ip_address(where.host)
-    family = socket.AF_INET if group.version == 4 else socket.AF_INET6
+    family = socket.AF_INET if isinstance(group, ipaddress.IPv4Address) else socket.AF_INET6
     heard = socket.socket(family, socket.SOCK_DGRAM)
     try:
         heard.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # several programs may hear one group

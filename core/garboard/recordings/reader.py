@@ -8,7 +8,9 @@ import importlib.util
 import re
 import sys
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from itertools import chain
 from pathlib import Path
 from typing import BinaryIO, cast
@@ -34,6 +36,23 @@ _KNOWN_FORMS = (
     "NMEA 0183 sentences ($HEHDT,341.8,T*21), NMEA 2000 lines (time,priority,pgn,source,destination,length,bytes), "
     "CAN frames as text, Signal K deltas or CSV with named columns (time,rate_of_turn [deg/s])"
 )
+
+
+Watch = Callable[[str, float, int], object]
+"""Told again and again while a recording is read: its name, the share of the file that is read, and the lines."""
+
+_watch: ContextVar[Watch | None] = ContextVar("watch", default=None)
+"""Set around a command alone: a recording is read wherever a calculator first asks for it, far from the terminal."""
+
+
+@contextmanager
+def watching(watch: Watch) -> Iterator[None]:
+    """Tell how far each recording is read that is read inside, in this thread."""
+    before = _watch.set(watch)
+    try:
+        yield
+    finally:
+        _watch.reset(before)
 
 
 def read_samples(path: str | Path, notes: ReadingNotes | None = None) -> Iterator[Sample]:
@@ -99,11 +118,13 @@ def _read(path: Path, reader: Reader, notes: ReadingNotes, at_once: int = READ_A
     if isinstance(reader, LineReader) and isinstance(reader.takes, SentenceReader):
         reader.takes.time_comes = lambda: _tells_time(path)
     with _open(path) as file:
+        tell = _telling(path, file, notes)
         try:
             while chunk := file.read(at_once):
                 notes.is_simulated = notes.is_simulated or MARK.encode() in chunk
                 samples = reader.feed(chunk)
                 yield [*marked(samples)] if notes.is_simulated else samples
+                tell()
         except EOFError:
             notes.damage(0, "the compressed file ends too early; what came before is used")
         except (zlib.error, gzip.BadGzipFile):
@@ -132,6 +153,15 @@ def _tells_time(path: Path) -> bool:
                 return True
             rest = chunk[-100:]
     return False
+
+
+def _telling(path: Path, file: BinaryIO, notes: ReadingNotes) -> Callable[[], object]:
+    """What tells whoever watches how far it is."""
+    watch = _watch.get()
+    if watch is None:
+        return lambda: None
+    size, on_disk = path.stat().st_size, cast(BinaryIO, getattr(file, "fileobj", None) or file)
+    return lambda: watch(path.name, on_disk.tell() / size if size else 1.0, notes.lines)
 
 
 def _form(path: Path) -> Form:
