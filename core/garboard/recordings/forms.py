@@ -33,6 +33,7 @@ from garboard.recordings.deltas import LONGEST_DELTA, DeltaReader
 from garboard.recordings.nmea0183 import SentenceReader
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.packet_lines import PacketReader
+from garboard.recordings.sentence_columns import SentenceColumns
 from garboard.samples import Sample
 
 LONGEST_LINE = 4096  # characters kept while its end is awaited, so that a file without line ends fits in memory
@@ -231,7 +232,15 @@ FORMS: Sequence[Form] = (
         _comma_lines,
         makes_columns=CommaColumns,
     ),
-    Form("sentences", "NMEA 0183", "$HEHDT,341.8,T*21", _lines_begin(_SENTENCE), _sentences, is_network=False),
+    Form(
+        "sentences",
+        "NMEA 0183",
+        "$HEHDT,341.8,T*21",
+        _lines_begin(_SENTENCE),
+        _sentences,
+        is_network=False,
+        makes_columns=lambda notes, _: SentenceColumns(notes),
+    ),
     Form(
         "frames_time_of_day",
         "CAN frames with the time of day",

@@ -16,7 +16,9 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from enum import Enum
+from functools import lru_cache, reduce
 from itertools import islice
+from operator import xor
 from typing import NamedTuple, Protocol
 
 import attrs
@@ -70,16 +72,7 @@ def checksum(body: str) -> int:
     >>> f"{checksum('HCHDG,98.3,0.0,E,12.6,W'):02X}"
     '57'
     """
-    # Folding one large number in halves is six times quicker than a loop over the characters.
-    data = body.encode("utf-8", "surrogateescape")
-    bits = 512
-    while 8 * len(data) > bits:
-        bits *= 2
-    folded = int.from_bytes(data, "little")
-    while bits > 8:
-        bits //= 2
-        folded = (folded >> bits) ^ (folded & ((1 << bits) - 1))
-    return folded
+    return reduce(xor, body.encode("utf-8", "surrogateescape"), 0)
 
 
 def take_apart(line: str) -> Sentence:
@@ -166,7 +159,7 @@ class SentenceReader:
     notes: ReadingNotes
     is_live: bool = False
     time_comes: Callable[[], bool] = bool
-    _clock: _TellsTime | None = None
+    _clock: TellsTime | None = None
     _head: list[str] = attrs.field(factory=list)
     _length: int = 0
     _held: deque[tuple[list[Found], str]] = attrs.field(factory=deque)
@@ -194,13 +187,13 @@ class SentenceReader:
         head, self._head = self._head, []
         return self._read(head, self._clock, None)
 
-    def _read(self, lines: Sequence[str], clock: _TellsTime, arrived: float | None) -> list[Sample]:
+    def _read(self, lines: Sequence[str], clock: TellsTime, arrived: float | None) -> list[Sample]:
         notes, held, samples = self.notes, self._held, list[Sample]()
         for line in lines:
             notes.lines += 1
             if isinstance(clock, _Arrivals):
                 clock.arrived, clock.now = arrived or 0.0, arrived
-            found, talker = _values_in(line, notes.lines, notes, clock, self._bus, self._ais)
+            found, talker = values_in(line, notes.lines, notes, clock, self._bus, self._ais)
             if found:
                 held.append((found, talker))
             if clock.now is not None:
@@ -211,13 +204,13 @@ class SentenceReader:
                     notes.without_time += len(held.popleft()[0])
                 else:
                     samples += self._in_order_only()
-                    clock = _NoClock()
+                    clock = NoClock()
         notes.samples += len(samples)
         return samples
 
     def _in_order_only(self) -> list[Sample]:
         """A log without any clock: its values have an order, and the time 0."""
-        self._clock = _NoClock()
+        self._clock = NoClock()
         self.notes.timed = self.notes.dated = False
         samples = [sample for found, talker in self._held for sample in _samples(0.0, found, talker)]
         self._held.clear()
@@ -250,12 +243,14 @@ def read(lines: Iterable[str], notes: ReadingNotes) -> Iterator[Sequence[Sample]
     yield from filter(None, [reader.close()])
 
 
-class _TellsTime(Protocol):
+class TellsTime(Protocol):
     """`now` is the time of the sentence seen last [s]; None before the first time."""
 
     now: float | None
 
     def see(self, sentence: Sentence) -> None: ...
+
+    def tell(self, told: Told) -> None: ...
 
 
 OWN_SHIP = "VDO"
@@ -276,8 +271,8 @@ def _unwrapped(sentence: Sentence, number: int, bus: BusDecoder) -> tuple[list[F
     return [(one.quantity, one.value, one.instance, one.reference) for one in samples], source
 
 
-def _values_in(
-    line: str, number: int, notes: ReadingNotes, clock: _TellsTime, bus: BusDecoder, ais: OwnShipReader
+def values_in(
+    line: str, number: int, notes: ReadingNotes, clock: TellsTime, bus: BusDecoder, ais: OwnShipReader
 ) -> tuple[list[Found], str]:
     """The values of a line and the talker that sent them; the line is counted in the notes, and the clock sees it."""
     if not line or line.isspace() or line[0] == "#":
@@ -295,7 +290,7 @@ def _values_in(
             notes.kinds[kind] = notes.kinds.get(kind, 0) + 1
             notes.met_from(sentence.talker, kind)
             return [], ""
-        decode = _DECODERS.get(kind)
+        decode = DECODERS.get(kind)
         if decode is None:
             clock.see(sentence)
             notes.without_checksum += not sentence.has_checksum
@@ -306,7 +301,7 @@ def _values_in(
             else:
                 notes.met_unknown(kind)
             return [], ""
-        fewest = _FEWEST_FIELDS[kind]
+        fewest = FEWEST_FIELDS[kind]
         if len(sentence.fields) <= fewest:
             raise ValueError(f"cut short: expected {fewest} fields, got {len(sentence.fields) - 1}")
         found = [_believable(one) for one in decode(sentence.fields) if one[1] is not None]
@@ -356,7 +351,7 @@ class _By(Enum):
 
 
 @attrs.define
-class _Clock:
+class Clock:
     """Time of the sentences that carry none of their own.
 
     dated : times count from 1970; otherwise from the first time of day
@@ -372,8 +367,15 @@ class _Clock:
     def see(self, sentence: Sentence) -> None:
         """Set the clock by a sentence, if it tells time. Raises ValueError for a time that cannot be."""
         told = _told_by(self.by, sentence)
-        if told is None:
-            return
+        if told is not None:
+            self.tell(told)
+
+    @property
+    def is_by_sentence(self) -> bool:
+        return self.by is _By.SENTENCE
+
+    def tell(self, told: Told) -> None:
+        """Set the clock to what a sentence tells."""
         time_of_day, day = told
         if self.dated and day is not None:
             self._last = day + time_of_day
@@ -385,13 +387,16 @@ class _Clock:
 
 
 @attrs.define
-class _NoClock:
+class NoClock:
     """A log that has only an order."""
 
     now: float | None = 0.0
 
     def see(self, sentence: Sentence) -> None:
         """Whatever it tells comes too late."""
+
+    def tell(self, told: Told) -> None:
+        """The same."""
 
 
 def _told_by(by: _By, sentence: Sentence) -> Told | None:
@@ -403,10 +408,15 @@ def _told_by(by: _By, sentence: Sentence) -> Told | None:
     return None if when is None else (when, None)
 
 
-def _clock_for(head: Iterable[str]) -> _Clock:
+def _clock_for(head: Iterable[str]) -> Clock:
     """Learn from a log's first lines how it tells time, so that no sentence is timed one way and the next another."""
-    first_dated, runs, tells = None, False, False
+    first_dated, runs, tells, length = None, False, False, 0
     for line in head:
+        length += len(line)
+        if length > CHARACTERS_LOOKED_AHEAD:
+            break
+        if line[-3:-2] == "*" and line[0] in "$!" and line[3:6] not in TIME_OF and line[1:6] not in WRAPPED:
+            continue  # as nearly all: a sentence that tells no time, and nothing behind it
         if not line or line.isspace() or line[0] == "#":
             continue
         try:
@@ -418,13 +428,13 @@ def _clock_for(head: Iterable[str]) -> _Clock:
         except (ValueError, packet_lines.NotOfThisNetwork):
             continue
         if sentence.line_time is not None:
-            return _Clock(_By.LINE, dated=sentence.line_time[1] is not None)
+            return Clock(_By.LINE, dated=sentence.line_time[1] is not None)
         tells = tells or told is not None
         if told and told[1] is not None:
             first_dated = told[1] + told[0]
     if runs and not tells:
-        return _Clock(_By.WRAPPED, dated=False)
-    return _Clock(_By.SENTENCE, dated=first_dated is not None, last=first_dated)
+        return Clock(_By.WRAPPED, dated=False)
+    return Clock(_By.SENTENCE, dated=first_dated is not None, last=first_dated)
 
 
 @attrs.define
@@ -444,8 +454,11 @@ class _Arrivals:
         """Time a sentence. Raises ValueError for a time that cannot be."""
         self.now = self.arrived
         told = _time_told(sentence) or sentence.line_time
-        if told is None:
-            return
+        if told is not None:
+            self.tell(told)
+
+    def tell(self, told: Told) -> None:
+        """Take off what a sentence that tells time was delayed."""
         time_of_day = told[0]
         lag = (self.arrived - time_of_day) % DAY  # this machine's clock may stand anywhere: only differences count
         delay = 0.0 if self._least is None else (lag - self._least + DAY / 2) % DAY - DAY / 2
@@ -495,6 +508,7 @@ def _time_of_day(text: str) -> float:
     return hours * 3600 + minutes * 60 + seconds
 
 
+@lru_cache(maxsize=64)
 def _day(year: int, month: int, day: int) -> float:
     try:
         return datetime(year, month, day, tzinfo=UTC).timestamp()
@@ -529,7 +543,7 @@ def _plain_time(at: int) -> Callable[[Fields], Told | None]:
     return lambda fields: (_time_of_day(fields[at]), None) if len(fields) > at and fields[at] else None
 
 
-_TIME_OF: Mapping[str, Callable[[Fields], Told | None]] = {
+TIME_OF: Mapping[str, Callable[[Fields], Told | None]] = {
     "RMC": _rmc_time,
     "ZDA": _zda_time,
     "GGA": _plain_time(1),
@@ -539,24 +553,24 @@ _TIME_OF: Mapping[str, Callable[[Fields], Told | None]] = {
 
 def _time_told(sentence: Sentence) -> Told | None:
     """The time a sentence tells. Raises ValueError for a time that cannot be; one cut short tells none."""
-    read_time = _TIME_OF.get(sentence.kind)
-    is_whole = read_time is not None and len(sentence.fields) > _FEWEST_FIELDS[sentence.kind]
+    read_time = TIME_OF.get(sentence.kind)
+    is_whole = read_time is not None and len(sentence.fields) > FEWEST_FIELDS[sentence.kind]
     return read_time(sentence.fields) if read_time and is_whole else None
 
 
 # Values
 
-_MOST = {quantity: max(map(abs, ends)) for quantity, ends in HARD_RANGE.items()}
+MOST = {quantity: max(map(abs, ends)) for quantity, ends in HARD_RANGE.items()}
 """Either way: a minus sign is a turning sense in one sentence and an error in another."""
 
 
 def _believable(found: Found) -> Found:
     """A value as found. Raises ValueError for one that no boat's instrument can show."""
     quantity, value, _, _ = found
-    if value is None or abs(value) <= _MOST[quantity]:
+    if value is None or abs(value) <= MOST[quantity]:
         return found
     unit = UNIT_OF_QUANTITY[quantity]
-    raise ValueError(f"expected {quantity.replace('_', ' ')} up to {_MOST[quantity]:g} {unit}, got {value:g}")
+    raise ValueError(f"expected {quantity.replace('_', ' ')} up to {MOST[quantity]:g} {unit}, got {value:g}")
 
 
 def _number(text: str) -> float | None:
@@ -616,9 +630,9 @@ def _valid(fields: Fields, at: int) -> bool:
     return fields[at] == "A"
 
 
-_MODES_WITH_FIX = "ADEFPR"
+MODES_WITH_FIX = "ADEFPR"
 """Not M, typed in, nor S, a simulator: neither is where the boat is."""
-_QUALITIES_WITHOUT_FIX = ("", "0", "7", "8")
+QUALITIES_WITHOUT_FIX = ("", "0", "7", "8")
 """Of GGA; 7 is typed in, 8 a simulator."""
 
 
@@ -644,7 +658,7 @@ def _rot(fields: Fields) -> list[Found]:
 
 
 def _vtg(fields: Fields) -> list[Found]:
-    if not _has(fields, 9, _MODES_WITH_FIX):
+    if not _has(fields, 9, MODES_WITH_FIX):
         return []
     return [
         _direction("course_over_ground", fields[1], "true"),
@@ -666,7 +680,7 @@ def _speed(quantity: str, knots: str, kilometres_an_hour: str) -> Found:
 
 
 def _rmc(fields: Fields) -> list[Found]:
-    if not (_valid(fields, 2) and _has(fields, 12, _MODES_WITH_FIX)):
+    if not (_valid(fields, 2) and _has(fields, 12, MODES_WITH_FIX)):
         return []
     found = [
         *_position(fields, 3),
@@ -679,11 +693,11 @@ def _rmc(fields: Fields) -> list[Found]:
 
 
 def _gga(fields: Fields) -> list[Found]:
-    return _position(fields, 2) if fields[6] not in _QUALITIES_WITHOUT_FIX else []
+    return _position(fields, 2) if fields[6] not in QUALITIES_WITHOUT_FIX else []
 
 
 def _gll(fields: Fields) -> list[Found]:
-    return _position(fields, 1) if _has(fields, 6, "A") and _has(fields, 7, _MODES_WITH_FIX) else []
+    return _position(fields, 1) if _has(fields, 6, "A") and _has(fields, 7, MODES_WITH_FIX) else []
 
 
 def _zda(fields: Fields) -> list[Found]:
@@ -691,9 +705,13 @@ def _zda(fields: Fields) -> list[Found]:
 
 
 def _rpm(fields: Fields) -> list[Found]:
-    quantity = {"E": "engine_speed", "S": "shaft_speed"}.get(fields[1])
-    instance = fields[2] if _is_number(fields[2]) else ""
+    quantity, instance = engine_or_shaft(fields[1], fields[2])
     return [_plain(quantity, fields[3], instance)] if quantity and _valid(fields, 5) else []
+
+
+def engine_or_shaft(which: str, number: str) -> tuple[str, str]:
+    """Quantity and instance of an RPM sentence; no quantity for what is neither."""
+    return {"E": "engine_speed", "S": "shaft_speed"}.get(which, ""), number if _is_number(number) else ""
 
 
 def _rsa(fields: Fields) -> list[Found]:
@@ -719,17 +737,22 @@ _TRANSDUCERS: Mapping[tuple[str, str, str], tuple[str, float]] = {
 
 def _xdr(fields: Fields) -> Iterator[Found]:
     for transducer, text, unit, name in _groups(fields):
-        known = _transducer(transducer, unit, name)
+        known = transducer_of(transducer, unit, name)
         if known:
             yield _plain(known[0], text, known[1], known[2])
 
 
 def _unknown_transducers(fields: Fields) -> list[str]:
     return [
-        f"XDR {transducer} {name}"[:30].encode("ascii", "replace").decode().rstrip()
+        unknown_name(transducer, name)
         for transducer, text, unit, name in _groups(fields)
-        if text and _transducer(transducer, unit, name) is None
+        if text and transducer_of(transducer, unit, name) is None
     ]
+
+
+def unknown_name(transducer: str, name: str) -> str:
+    """How a transducer that is not read is counted."""
+    return f"XDR {transducer} {name}"[:30].encode("ascii", "replace").decode().rstrip()
 
 
 def _groups(fields: Fields) -> Iterator[tuple[str, str, str, str]]:
@@ -737,7 +760,7 @@ def _groups(fields: Fields) -> Iterator[tuple[str, str, str, str]]:
     return zip(fields[1::4], fields[2::4], fields[3::4], fields[4::4], strict=False)
 
 
-def _transducer(transducer: str, unit: str, name: str) -> tuple[str, str, float] | None:
+def transducer_of(transducer: str, unit: str, name: str) -> tuple[str, str, float] | None:
     """Quantity, instance and scale, when the program reads such a transducer."""
     plain_name, _, instance = name.upper().partition("#")
     known = _TRANSDUCERS.get((transducer, unit, plain_name))
@@ -748,7 +771,7 @@ def _is_number(text: str) -> bool:
     return text.isascii() and text.isdigit() and len(text) <= 3
 
 
-_DECODERS: Mapping[str, Decoder] = {
+DECODERS: Mapping[str, Decoder] = {
     "HDG": _hdg,
     "HDM": _hdm,
     "HDT": _hdt,
@@ -763,7 +786,7 @@ _DECODERS: Mapping[str, Decoder] = {
     "RSA": _rsa,
     "XDR": _xdr,
 }
-_FEWEST_FIELDS: Mapping[str, int] = {
+FEWEST_FIELDS: Mapping[str, int] = {
     "HDG": 5,
     "HDM": 2,
     "HDT": 2,

@@ -9,9 +9,10 @@ import pytest
 
 import form_samples
 from altered_lines import altered
-from garboard.recordings import ReadingNotes, comma_lines
+from garboard.recordings import ReadingNotes, comma_lines, nmea0183
 from garboard.recordings.arithmetic import Arithmetic, Plain, WithNumpy
 from garboard.recordings.comma_columns import CommaColumns
+from garboard.recordings.sentence_columns import SentenceColumns
 from garboard.samples import Recording, gather
 
 SPELLINGS: dict[str, Callable[[str], str]] = {
@@ -107,3 +108,93 @@ def test_the_last_second_of_a_minute_may_be_a_leap_second_and_no_more() -> None:
     sound = network(300)
     for second in ("59.999", "60.500", "60.999", "61.000", "99.000"):
         assert_same([*sound, *(line[:17] + second + line[23:] for line in sound if line[0] == "2")], 600)
+
+
+# NMEA 0183
+
+KINDS = (
+    "GPZDA,0930{second:02}.{part:03},04,05,2026,00,00",
+    "GPZDA,0930{second:02},,,,00,",
+    "GPRMC,0930{second:02}.{part:03},A,6005.{part:03},N,01903.345,E,12.{part},084.4,040526,003.1,W,A",
+    "GPRMC,0930{second:02},V,,,,,,,040526,,,N",
+    "GPGGA,0930{second:02}.00,6005.{part:03},S,01903.345,W,1,08,0.9,12.0,M,20.0,M,,",
+    "GPGLL,6005.{part:03},N,01903.345,E,0930{second:02}.00,A",
+    "GPGLL,6005.{part:03},N,01903.345,E,,A,A",
+    "GPVTG,084.{part},T,,M,12.{part},N,23.0,K,A",
+    "GPVTG,084.{part},T,,M,,N,23.{part},K",
+    "HEHDT,341.{part},T",
+    "HCHDG,98.{part},1.{second},E,12.6,W",
+    "HCHDG,,,,,",
+    "HCHDM,98.{part},M",
+    "TIROT,-{second}.2,A",
+    "VWVHW,,T,,M,12.{part},N,22.4,K",
+    "ERRPM,E,{second},5{part:03}.0,12.0,A",
+    "IIRSA,4.{part},A,{second}.5,A",
+    "IIRSA,4.{part},A,,V",
+    "IIXDR,C,21.{part},C,ENGINE#0,P,101300,P,BARO",
+    "IIXDR,A,0.{part},D,PITCH",
+    "IIXDR,A,-0.{part},D,ROLL",
+    "IIXDR,A,,D,ROLL",
+    "GPGSV,3,1,11,03,03,111,00",
+    "PGRMZ,{part},f,3",
+    "GPTXT,01,01,02,WITH A BLANK",
+    "HEHDT,341.{part},T,",
+)
+
+
+def sentences(count: int, seed: int) -> list[str]:
+    """All kinds mixed, time now and then."""
+    draw = random.Random(seed)
+    lines = [
+        form_samples.summed(draw.choice(KINDS).format(second=number * 60 // count, part=draw.randrange(1000)))
+        for number in range(count)
+    ]
+    lines[5:5] = ["# a comment", "", "$HEHDT,10.5,T", "!AIVDM,1,1,,A,H42O55i18tMET00000000000000,2*6D"]
+    return lines
+
+
+def sentences_at_once(lines: Sequence[str], size: int) -> tuple[Recording, ReadingNotes]:
+    notes = ReadingNotes()
+    reader = SentenceColumns(notes)
+    for at in range(0, len(lines), size):
+        reader.take(lines[at : at + size])
+    reader.close()
+    return reader.columns.recording("log"), notes
+
+
+def assert_same_sentences(lines: Sequence[str], size: int) -> None:
+    expected_notes = ReadingNotes()
+    samples = (sample for group in nmea0183.read(lines, expected_notes) for sample in group)
+    expected = gather("log", samples)
+    found, notes = sentences_at_once(lines, size)
+    assert found == expected
+    assert found.set_back == expected.set_back
+    assert notes == expected_notes
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_sound_sentences_give_the_same(seed: int) -> None:
+    lines = sentences(2000, seed)
+    assert_same_sentences(lines, 3000)
+    assert_same_sentences(lines[:300], 7)
+    assert_same_sentences([line for line in lines if "ZDA" not in line and "RMC" not in line], 500)
+
+
+@pytest.mark.parametrize("lines", [
+    [form_samples.summed("HEHDT,10.5,T")] * 50,
+    [f"09:30:{tick:02} {form_samples.summed('HEHDT,10.5,T')}" for tick in range(50)],
+    form_samples.wrapped_a() + sentences(50, 1),
+    form_samples.wrapped_a(),
+])  # fmt: skip
+def test_logs_of_other_clocks_give_the_same(lines: list[str]) -> None:
+    assert_same_sentences(lines, 20)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_altered_sentences_give_the_same(seed: int) -> None:
+    """One in ten altered, then nearly all."""
+    draw = random.Random(seed)
+    sound = sentences(1200, seed)
+    some = [altered(line, draw, sound) if draw.random() < 0.1 else line for line in sound]
+    assert_same_sentences(some, 500)
+    assert_same_sentences([sound[0], *(altered(line, draw, sound) for line in sound[:500])], 250)
