@@ -11,6 +11,7 @@ import zlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
+from io import BufferedIOBase
 from itertools import chain
 from pathlib import Path
 from typing import BinaryIO, cast
@@ -120,7 +121,7 @@ def _read(path: Path, reader: Reader, notes: ReadingNotes, at_once: int = READ_A
     with _open(path) as file:
         tell = _telling(path, file, notes)
         try:
-            while chunk := file.read(at_once):
+            while chunk := file.read1(at_once):  # not all at once: what comes before a fault is used
                 notes.is_simulated = notes.is_simulated or MARK.encode() in chunk
                 samples = reader.feed(chunk)
                 yield [*marked(samples)] if notes.is_simulated else samples
@@ -133,12 +134,12 @@ def _read(path: Path, reader: Reader, notes: ReadingNotes, at_once: int = READ_A
         yield [*marked(samples)] if notes.is_simulated else samples
 
 
-def _open(path: Path) -> BinaryIO:
+def _open(path: Path) -> BufferedIOBase:
     """The file, unpacked."""
     refuse_endless(path, "a recording")
     with path.open("rb") as file:
         is_packed = file.read(2) == b"\x1f\x8b"
-    return cast(BinaryIO, gzip.open(path)) if is_packed else path.open("rb")
+    return cast(BufferedIOBase, gzip.open(path)) if is_packed else path.open("rb")
 
 
 _TELLS_TIME = re.compile(rb"[$!][A-Z0-9]{2}(?:RMC|GGA|ZDA),\d{6}|[$!][A-Z0-9]{2}GLL,[^,]*,[^,]*,[^,]*,[^,]*,\d{6}")
@@ -155,7 +156,7 @@ def _tells_time(path: Path) -> bool:
     return False
 
 
-def _telling(path: Path, file: BinaryIO, notes: ReadingNotes) -> Callable[[], object]:
+def _telling(path: Path, file: BufferedIOBase, notes: ReadingNotes) -> Callable[[], object]:
     """What tells whoever watches how far it is."""
     watch = _watch.get()
     if watch is None:
