@@ -34,6 +34,7 @@ _PAGES: Mapping[str, str] = {
     "sensors": "sensors.SensorsPage",
     "sensor": "sensors.SensorPage",
     "where": "network.WherePage",
+    "units": "settings.UnitsPage",
     "results": "results.ResultsPage",
     "hand over": "handover.HandOverPage",
     "missing": "handover.MissingPage",
