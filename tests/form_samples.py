@@ -70,10 +70,11 @@ def spaced(data: bytes) -> str:
 
 
 def comma_lines(between: str = ",") -> list[str]:
-    return [
-        between.join((clock(time, "%Y-%m-%dT%H:%M:%S") + "Z", "2", str(pgn), str(source), "255", str(len(data)), *data.hex(" ").split()))
-        for time, pgn, source, data in messages()
-    ]  # fmt: skip
+    lines = []
+    for time, pgn, source, data in messages():
+        head = (clock(time, "%Y-%m-%dT%H:%M:%S") + "Z", "2", str(pgn), str(source), "255", str(len(data)))
+        lines.append(between.join((*head, *data.hex(" ").split())))
+    return lines
 
 
 def frames_time_of_day() -> list[str]:

@@ -11,6 +11,7 @@ import attrs
 from garboard.faults import ValueRefused, shown
 from garboard.record_types import typed
 from garboard.records import EQUIPMENT, JsonValue, Vessel
+from garboard.samples import UNIT_OF_QUANTITY
 from garboard.units import EXAMPLE_OF, UNITS_OF, in_own_spelling, parse_amount
 
 __all__ = ["LOAD", "SAID", "WATER", "Field", "Kind", "amount_as_text", "check_value", "implausible", "typed_value"]
@@ -54,6 +55,8 @@ class Field:
     each      : a key of `records.EQUIPMENT`: asked once for every such piece the vessel has
     of_run    : the recording field of the same step whose run this describes; where another run comes to count, it is
                 asked anew
+    heard     : what of the boat's network may be taken for it with one press, a key of `samples.UNIT_OF_QUANTITY`; of a
+                count the number of the instance that sends it
     columns   : for a table, the fields of one row, none of them a table; with `each` the rows are the pieces of
                 equipment
 
@@ -78,6 +81,7 @@ class Field:
     help: str = ""
     columns: tuple[Field, ...] = ()
     of_run: str = ""
+    heard: str = ""
 
     def __attrs_post_init__(self) -> None:
         if self.kind is Kind.AMOUNT:
@@ -98,6 +102,8 @@ class Field:
             raise ValueError(f"field {self.name!r}: its column {tables[0]!r} is a table; a table holds no other table")
         _check_ends(self.name, "plausible", self.plausible)
         _check_ends(self.name, "hard", self.hard)
+        if self.heard and self.heard not in UNIT_OF_QUANTITY:
+            raise ValueError(f"field {self.name!r}: heard must be a quantity of the network, got {self.heard!r}")
         if self.each and self.each not in EQUIPMENT:
             raise ValueError(f"field {self.name!r}: each must be one of {', '.join(EQUIPMENT)}, got {self.each!r}")
 

@@ -68,15 +68,15 @@ def _amount(
 ) -> Any:
     """unit  : the unit of the ranges, and the one to offer first; where there is none, the quantity's first
     hard  : outside it nothing is: it is refused where it is entered
-    asked : title, help, offers and unless, as in `fields.Field`
+    asked : title, help, offers, unless and heard, as in `fields.Field`
     """
     ranges = {name: ends for name, ends in (("plausible", plausible), ("hard", hard)) if ends}
     unit_of = {"unit": unit} if unit else {}
     return attrs.field(default=None, metadata={"quantity": quantity, **ranges, **unit_of, **asked})
 
 
-def _count(plausible: _Range, hard: _Range) -> Any:
-    return attrs.field(default=None, metadata={"plausible": plausible, "hard": hard})
+def _count(plausible: _Range, hard: _Range, **asked: str) -> Any:
+    return attrs.field(default=None, metadata={"plausible": plausible, "hard": hard, **asked})
 
 
 def _text(**asked: str | tuple[str, ...]) -> Any:
@@ -134,9 +134,9 @@ class Engine:
     full_throttle_high: Amount | None = _amount("engine speed", (4_000, 7_500), hard=(1_000, 12_000))
     limiter_speed: Amount | None = _amount("engine speed", (4_000, 8_000), hard=(1_000, 12_000))
     gear_ratio: Amount | None = _amount("number", (1.2, 3.5), hard=(0.1, 100))
-    hours: Amount | None = _amount("time", (0, 10_000), "h", hard=(0, 200_000))
+    hours: Amount | None = _amount("time", (0, 10_000), "h", hard=(0, 200_000), heard="engine_hours")
     charging_current: Amount | None = _amount("current", (2, 300), hard=(0, 2_000))
-    network_instance: int | None = _count((0, 15), hard=(0, 255))
+    network_instance: int | None = _count((0, 15), hard=(0, 255), heard="engine_speed")
     propeller: Propeller | None = None
     more: Mapping[str, JsonValue] = _more()
 

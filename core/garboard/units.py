@@ -4,15 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import NoReturn
 
 import attrs
 
 from garboard.faults import ValueRefused
-
-if TYPE_CHECKING:
-    import pint
 
 __all__ = [
     "EXAMPLE_OF",
@@ -25,58 +21,132 @@ __all__ = [
     "parse_amount",
 ]
 
-_PINT_NAME: Mapping[str, str] = {
-    "kn": "knot",
-    "mph": "mile / hour",
-    "km/h": "kilometer / hour",
-    "m/s": "meter / second",
-    "nm": "nautical_mile",
-    "mi": "mile",
-    "km": "kilometer",
-    "m": "meter",
-    "cm": "centimeter",
-    "mm": "millimeter",
-    "ft": "foot",
-    "in": "inch",
-    "gal/h": "gallon / hour",
-    "L/h": "liter / hour",
-    "gal": "gallon",
-    "L": "liter",
-    "hp": "horsepower",
-    "kW": "kilowatt",
-    "lb": "pound",
-    "kg": "kilogram",
-    "lb/gal": "pound / gallon",
-    "kg/L": "kilogram / liter",
-    "rev/min": "revolution / minute",
-    "deg": "degree",
-    "deg/s": "degree / second",
-    "deg/min": "degree / minute",
-    "degC": "degC",
-    "degF": "degF",
-    "kPa": "kilopascal",
-    "hPa": "hectopascal",
-    "psi": "pound_force_per_square_inch",
-    "inHg": "inch_Hg_32F",
-    "V": "volt",
-    "mV": "millivolt",
-    "A": "ampere",
-    "mA": "milliampere",
-    "Ah": "ampere_hour",
-    "ohm": "ohm",
-    "mohm": "milliohm",
-    "kohm": "kiloohm",
-    "W": "watt",
-    "s": "second",
-    "min": "minute",
-    "h": "hour",
-    "mm2": "millimeter ** 2",
-    "cmil": "circular_mil",
-    "uT": "microtesla",
-    "%": "percent",
-    "": "dimensionless",
+_SCALE: Mapping[str, Mapping[str, float]] = {
+    "kn": {"mph": 1.1507794480235425, "km/h": 1.8519999999999999, "m/s": 0.5144444444444445},
+    "mph": {"kn": 0.8689762419006481, "km/h": 1.609344, "m/s": 0.44704},
+    "km/h": {"kn": 0.5399568034557236, "mph": 0.621371192237334, "m/s": 0.2777777777777778},
+    "m/s": {"kn": 1.9438444924406049, "mph": 2.2369362920544025, "km/h": 3.6},
+    "nm": {
+        "mi": 1.1507794480235425,
+        "km": 1.8519999999999999,
+        "m": 1852.0,
+        "cm": 185200.0,
+        "mm": 1852000.0,
+        "ft": 6076.115485564304,
+        "in": 72913.38582677166,
+    },
+    "mi": {
+        "nm": 0.8689762419006481,
+        "km": 1.609344,
+        "m": 1609.344,
+        "cm": 160934.4,
+        "mm": 1609344.0,
+        "ft": 5280.0,
+        "in": 63360.0,
+    },
+    "km": {
+        "nm": 0.5399568034557236,
+        "mi": 0.621371192237334,
+        "m": 1000.0,
+        "cm": 100000.0,
+        "mm": 1000000.0,
+        "ft": 3280.839895013124,
+        "in": 39370.07874015748,
+    },
+    "m": {
+        "nm": 0.0005399568034557236,
+        "mi": 0.0006213711922373339,
+        "km": 0.001,
+        "cm": 100.0,
+        "mm": 1000.0,
+        "ft": 3.2808398950131235,
+        "in": 39.37007874015748,
+    },
+    "cm": {
+        "nm": 5.399568034557236e-06,
+        "mi": 6.213711922373339e-06,
+        "km": 1e-05,
+        "m": 0.01,
+        "mm": 10.0,
+        "ft": 0.03280839895013123,
+        "in": 0.3937007874015748,
+    },
+    "mm": {
+        "nm": 5.399568034557235e-07,
+        "mi": 6.21371192237334e-07,
+        "km": 1e-06,
+        "m": 0.001,
+        "cm": 0.1,
+        "ft": 0.0032808398950131233,
+        "in": 0.03937007874015749,
+    },
+    "ft": {
+        "nm": 0.00016457883369330452,
+        "mi": 0.00018939393939393937,
+        "km": 0.0003048,
+        "m": 0.30479999999999996,
+        "cm": 30.479999999999997,
+        "mm": 304.79999999999995,
+        "in": 12.0,
+    },
+    "in": {
+        "nm": 1.3714902807775378e-05,
+        "mi": 1.5782828282828283e-05,
+        "km": 2.54e-05,
+        "m": 0.0254,
+        "cm": 2.54,
+        "mm": 25.4,
+        "ft": 0.08333333333333333,
+    },
+    "gal/h": {"L/h": 3.7854117839999986},
+    "L/h": {"gal/h": 0.26417205235814856},
+    "gal": {"L": 3.7854117839999986},
+    "L": {"gal": 0.26417205235814856},
+    "hp": {"kW": 0.7456998715822701, "W": 745.6998715822701},
+    "kW": {"hp": 1.3410220895950282, "W": 1000.0},
+    "lb": {"kg": 0.4535923700000001},
+    "kg": {"lb": 2.2046226218487757},
+    "lb/gal": {"kg/L": 0.1198264273168967},
+    "kg/L": {"lb/gal": 8.345404452019327},
+    "rev/min": {"deg/s": 6.0, "deg/min": 360.0},
+    "deg": {"%": 1.7453292519943298, "": 0.017453292519943295},
+    "deg/s": {"rev/min": 0.16666666666666669, "deg/min": 60.0},
+    "deg/min": {"rev/min": 0.002777777777777778, "deg/s": 0.016666666666666666},
+    "degC": {"degF": 1.8},
+    "degF": {"degC": 0.5555555555555571},
+    "kPa": {"hPa": 10.0, "psi": 0.1450377377302092, "inHg": 0.29529983301010093},
+    "hPa": {"kPa": 0.1, "psi": 0.014503773773020926, "inHg": 0.029529983301010098},
+    "psi": {"kPa": 6.894757293168363, "hPa": 68.94757293168364, "inHg": 2.036020677317793},
+    "inHg": {"kPa": 3.386388640341, "hPa": 33.86388640341, "psi": 0.4911541474703375},
+    "V": {"mV": 1000.0},
+    "mV": {"V": 0.001},
+    "A": {"mA": 1000.0},
+    "mA": {"A": 0.001},
+    "Ah": {},
+    "ohm": {"mohm": 1000.0, "kohm": 0.001},
+    "mohm": {"ohm": 0.001, "kohm": 1e-06},
+    "kohm": {"ohm": 1000.0, "mohm": 1000000.0},
+    "W": {"hp": 0.0013410220895950279, "kW": 0.001},
+    "s": {"min": 0.016666666666666666, "h": 0.0002777777777777778},
+    "min": {"s": 60.0, "h": 0.016666666666666666},
+    "h": {"s": 3600.0, "min": 60.0},
+    "mm2": {"cmil": 1973.5252413899852},
+    "cmil": {"mm2": 0.0005067074790974977},
+    "uT": {},
+    "%": {"deg": 0.5729577951308232, "": 0.01},
+    "": {"deg": 57.29577951308232, "%": 100.0},
 }
-"""Every unit the program knows, by the spelling it shows, and pint's name for it (gallon is the US gallon)."""
+"""Every unit the program knows, by the spelling it shows, with what one of it is in the units it converts to.
+
+The gallon is the US gallon. The numbers are pint's to the last digit: `test_units.py` compares them and prints what it
+expects, so a new unit is a name there and a row here. To load pint would take longer than to assess a job.
+"""
+
+_ZERO: Mapping[tuple[str, str], float] = {
+    ("degC", "degF"): 31.999999999999936,
+    ("degF", "degC"): -17.777777777777743,
+}
+"""Where zero of one unit is not zero of the other."""
 
 UNITS_OF: Mapping[str, tuple[str, ...]] = {
     "speed": ("kn", "mph", "km/h", "m/s"),
@@ -195,7 +265,7 @@ class Amount:
             what = "a number with its unit" if " " in example else "a plain number"
             raise ValueRefused(f"{what}, such as {example!r}", repr(text), cure)
         unit = match["unit"] or ""
-        if unit not in _PINT_NAME:
+        if unit not in _SCALE:
             raise ValueRefused(f"a unit the program knows, as in {example!r}", repr(text), _unknown(unit))
         if len(match["text"]) > _LONGEST_NUMBER or abs(float(match["text"])) >= _LARGEST:
             raise ValueRefused(f"a number of a boat's size, such as {example!r}", _in_short(text), "write fewer digits")
@@ -232,7 +302,7 @@ def parse_amount(text: str, quantity: str) -> Amount:
     unit = (match["unit"] or "") if match else ""
     if match is None or unit in units:
         return Amount.parse(text, example)
-    cure = _unknown(unit, units) if unit not in _PINT_NAME else "" if unit else "add the unit"
+    cure = _unknown(unit, units) if unit not in _SCALE else "" if unit else "add the unit"
     raise ValueRefused(amount_in_words(quantity), repr(text), cure)
 
 
@@ -264,9 +334,9 @@ def in_own_spelling(text: str, quantity: str) -> str:
 
 def _meant(unit: str) -> str:
     """The unit known here that another spelling stands for; "" where that is not certain."""
-    if unit in _PINT_NAME:
+    if unit in _SCALE:
         return unit
-    small = {known.lower(): known for known in _PINT_NAME if known}
+    small = {known.lower(): known for known in _SCALE if known}
     small |= {
         other.lower(): known for other, known in SPELLED_OTHERWISE.items()
     }  # the small form of the ohm sign is another
@@ -284,7 +354,7 @@ def _is_two(unit: str, units: Iterable[str]) -> bool:
     return unit == "M" and "nm" in units
 
 
-def _unknown(unit: str, units: Sequence[str] = tuple(_PINT_NAME)) -> str:
+def _unknown(unit: str, units: Sequence[str] = tuple(_SCALE)) -> str:
     """What to say of a unit nobody knows, and how it is spelled here where people often spell it otherwise.
 
     units : those that may stand there: no other is proposed
@@ -312,30 +382,16 @@ def convert(value: float, unit: str, wanted: str) -> float:
     """
     if unit == wanted:
         return value
-    scale, offset = _line(unit, wanted)
-    return value * scale + offset
+    if wanted not in _SCALE.get(unit, {}):
+        _refuse(unit, wanted)
+    return value * _SCALE[unit][wanted] + _ZERO.get((unit, wanted), 0.0)
 
 
-@lru_cache(maxsize=512)
-def _line(unit: str, wanted: str) -> tuple[float, float]:
-    """Scale and offset of a conversion, read off pint once per pair of units."""
-    import pint
-
-    registry = _registry()
-    try:
-        zero, ten = (registry.Quantity(n, _PINT_NAME[unit]).to(_PINT_NAME[wanted]).magnitude for n in (0.0, 10.0))
-    except KeyError as unknown:
-        raise ValueError(f"unknown unit {unknown.args[0]!r}; known: {', '.join(filter(None, _PINT_NAME))}") from None
-    except pint.DimensionalityError:
-        raise ValueError(f"{unit or 'a plain number'} cannot be given in {wanted or 'a plain number'}") from None
-    return (float(ten) - float(zero)) / 10, float(zero)
-
-
-@lru_cache(maxsize=1)
-def _registry() -> pint.UnitRegistry[float]:
-    import pint
-
-    return pint.UnitRegistry()
+def _refuse(unit: str, wanted: str) -> NoReturn:
+    for name in (unit, wanted):
+        if name not in _SCALE:
+            raise ValueError(f"unknown unit {name!r}; known: {', '.join(filter(None, _SCALE))}")
+    raise ValueError(f"{unit or 'a plain number'} cannot be given in {wanted or 'a plain number'}")
 
 
 def _article(noun: str) -> str:

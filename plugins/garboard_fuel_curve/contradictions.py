@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Iterator, Sequence
-from itertools import combinations, pairwise
+from itertools import combinations, islice, pairwise
 
 import attrs
 
@@ -289,15 +289,22 @@ def _touch(one: Contradiction, other: Contradiction) -> bool:
 def _repeats_apart(view: JobView, taken: Sequence[ThrottleStep]) -> Iterator[Contradiction]:
     """Two readings of one throttle step that differ by more than they are unsure of."""
     same = view.setting_value("fuel_curve.same_step", "rev/min")
-    for one, other in combinations(taken, 2):
-        if other.engine_speed - one.engine_speed > same:
-            continue
+    for one, other in _close_by(taken, same):
         apart = tuple(_apart(view, one, other))
         if apart:
             steps, texts = (one, other), ", ".join(text for text, _, _ in apart)
             places = tuple(_place(step, field, of) for step in steps for _, field, of in apart)
             at = f"both at about {tens(one.engine_speed)} rev/min"
             yield Contradiction(steps=steps, places=places, text=f"{_names(steps)}, {at}: {texts}")
+
+
+def _close_by(taken: Sequence[ThrottleStep], same: float) -> Iterator[tuple[ThrottleStep, ThrottleStep]]:
+    """Two readings each of one throttle step, from all in order of engine speed."""
+    for place, one in enumerate(taken):
+        for other in islice(taken, place + 1, None):
+            if other.engine_speed - one.engine_speed > same:
+                break
+            yield one, other
 
 
 def _apart(view: JobView, one: ThrottleStep, other: ThrottleStep) -> Iterator[tuple[str, str, str]]:

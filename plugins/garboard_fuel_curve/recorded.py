@@ -26,6 +26,7 @@ from garboard.series import (
     unwrapped,
 )
 from garboard.units import convert
+from garboard_fuel_curve.jumps import Jump, Watched, jump_between, jump_within
 from garboard_fuel_curve.steps import STEPS
 
 RECIPROCAL_WITHIN = 30.0
@@ -87,8 +88,8 @@ def cut(view: JobView, recording: Recording) -> Cut:
     Stretches at one throttle setting are put together; where their courses are opposite, speed is the mean of
     means of the runs in turn.
     Raises NotEnoughData when an engine's data or the speed is not in the recording, when nothing holds steady, when
-    an engine's speed or fuel flow stood still while the other changed, when two senders of it differ, and when a
-    clock was set back.
+    an engine's speed or fuel flow stood still while the other changed, when its fuel flow jumped while nothing else
+    did, when two senders of it differ, and when a clock was set back.
     """
     refuse_set_back(recording, step=STEPS, field="recording")
     senders, tolerance = _watched(view, recording)
@@ -97,6 +98,9 @@ def cut(view: JobView, recording: Recording) -> Cut:
     course = next((per_second(stream, turning=True) for stream in recording.of("course_over_ground")), None)
     stretches = _steady(view, streams, tolerance, course)
     usable = [stretch for stretch in stretches if all(stretch.means[name] > 0 for name in streams if name[0] != "s")]
+    jumped = tuple(_jumps_within(view, as_sent, streams, tolerance))
+    if jumped:
+        raise NotEnoughData(*jumped)
     if not usable:
         wanted = view.setting_value("fuel_curve.steady_seconds", "s")
         raise NotEnoughData(
@@ -119,12 +123,58 @@ def cut(view: JobView, recording: Recording) -> Cut:
             groups.append([])
         groups[-1].append(stretch)
     in_time = [sorted(group, key=lambda one: one.start) for group in groups]
+    if between := tuple(_jumps_between(view, as_sent, in_time, tolerance)):
+        raise NotEnoughData(*between)
     return Cut(
         held=tuple(_held(view, group, course, started) for group in in_time),
         speed_doubted=doubted.get("s"),
         agreed="".join(_agreed(senders, doubted)),
         log_off=_log_off(recording, in_time, course),
     )
+
+
+def _jumps_within(
+    view: JobView, as_sent: Mapping[str, Stream], streams: Mapping[str, Stream], tolerance: Mapping[str, float]
+) -> Iterator[Missing]:
+    """Why fuel flow is in doubt: it stepped to another level while engine speed and speed held."""
+    for name in (name for name in streams if name[0] == "f"):
+        turns = f"n{name[1:]}"
+        watched = Watched(
+            flow=streams[name],
+            engine_speed=streams[turns],
+            speed=streams["s"],
+            engine_speed_within=tolerance[turns],
+            speed_within=tolerance["s"],
+            digit=_step_of(as_sent[name]),
+        )
+        if found := _jump_within(watched):
+            yield _jump_missing(view, as_sent, name, found, "while engine speed and speed held")
+
+
+_jump_within = lru_cache(maxsize=8)(jump_within)  # each value saved is judged with the same recording
+
+
+def _jumps_between(
+    view: JobView, as_sent: Mapping[str, Stream], groups: Sequence[Sequence[Steady]], tolerance: Mapping[str, float]
+) -> Iterator[Missing]:
+    """The same where it stepped between two runs at one throttle setting."""
+    current = view.setting_value("fuel_curve.largest_current", "kn")
+    for name in (name for name in as_sent if name[0] == "f"):
+        digit = _step_of(as_sent[name])
+        each = (jump_between(runs, name[1:], current, tolerance[name], digit) for runs in groups)
+        if found := next((jump for jump in each if jump), None):
+            yield _jump_missing(view, as_sent, name, found, "at one engine speed")
+
+
+def _jump_missing(view: JobView, as_sent: Mapping[str, Stream], name: str, found: Jump, while_what: str) -> Missing:
+    started = min(time for stream in as_sent.values() for time in stream.times[:1])
+    minutes, seconds = divmod(int(found.at - started), 60)
+    before, after = (convert(level, "L/h", "gal/h") for level in (found.before, found.after))
+    text = (
+        f"fuel flow{_of_engine(view, name)} went from {before:.1f} to {after:.1f} gal/h {while_what}, {minutes} min "
+        f"{seconds} s into the recording: check the meter and its wiring, then record again"
+    )
+    return Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")
 
 
 def _log_off(recording: Recording, groups: Sequence[Sequence[Steady]], course: Stream | None) -> float | None:

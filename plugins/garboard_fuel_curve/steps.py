@@ -98,6 +98,7 @@ STEPS_STEP = Step(
             columns=(
                 Field(
                     name="nominal_engine_speed",
+                    heard="engine_speed",
                     title="Throttle step",
                     kind=Kind.AMOUNT,
                     quantity="engine speed",
@@ -107,6 +108,7 @@ STEPS_STEP = Step(
                 ),
                 Field(
                     name="speed_out",
+                    heard="speed_over_ground",
                     title="Speed over ground out",
                     kind=Kind.AMOUNT,
                     quantity="speed",
@@ -117,6 +119,7 @@ STEPS_STEP = Step(
                 ),
                 Field(
                     name="speed_back",
+                    heard="speed_over_ground",
                     title="Speed over ground back",
                     kind=Kind.AMOUNT,
                     quantity="speed",
@@ -129,6 +132,7 @@ STEPS_STEP = Step(
                 ),
                 Field(
                     name="engine_speed",
+                    heard="engine_speed",
                     title="Engine speed",
                     kind=Kind.AMOUNT,
                     quantity="engine speed",
@@ -141,6 +145,7 @@ STEPS_STEP = Step(
                 ),
                 Field(
                     name="fuel_flow",
+                    heard="fuel_flow",
                     title="Fuel flow",
                     kind=Kind.AMOUNT,
                     quantity="fuel flow",

@@ -213,7 +213,7 @@ def _advice(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> F
     there = in_reference_air(view, out)
     if there.is_known and all(one.way < 0 and not _still_below(one, there) for one in out):
         return _air_explains(fitted, there, is_warm(view))
-    change = change_of_pitch(view, fitted, there)
+    change = change_of_pitch(view, fitted, slips, there)
     if view.value(CONDITIONS, "load") != "light":
         return change
     too_much = " The pitch is too much already." if change.verdict is Verdict.ADVISE else ""

@@ -2,39 +2,87 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
 
-from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict, with_uncertainty
+from garboard.findings import (
+    Basis,
+    BasisKind,
+    Finding,
+    Lack,
+    Limit,
+    NotEnoughData,
+    Number,
+    Table,
+    Verdict,
+    with_uncertainty,
+)
 from garboard.job_view import JobView
-from garboard.uncertainty import MeasuredValue
 from garboard_prop_check.fitted import Air, Fitted
-from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule, parts_of_forecast, whole_inches
+from garboard_prop_check.forecast import Expected, Forecasts, forecasts_of, limiter_of
+from garboard_prop_check.pitch import change_by_step_rule, engine_speed_by_proportion
 from garboard_prop_check.settings import basis_of, per_inch_basis
+from garboard_prop_check.slip_findings import Slip
 from garboard_prop_check.words import AIR, LIMITER, PITCH, PROPORTION, WINDOW, about
 
 WORTH_TELLING = 20.0
 """Less of today's air is not told [rev/min]."""
 
+AS_GOOD = 0.01
+"""Chances that differ by no more are alike: then the smaller change is tried first [-]."""
 
-@attrs.frozen
-class Changes:
-    """What the rules say for one engine, whole inches; above 0 means more pitch."""
+BALANCE = Basis(
+    BasisKind.COMMON_PRACTICE,
+    "power of engine and propeller in balance",
+    "usual values from open-water series, tried on simulated boats, not measured",
+)
 
-    step_rule: tuple[int, int]
-    proportion: int
+CHANGE = "change of pitch to try first"
+EXPECTED = "engine speed to expect"
 
 
-def change_of_pitch(view: JobView, fitted: Sequence[Fitted], there: Air) -> Finding:
-    """What to try first for engines of which one at least is out of its window."""
+def change_of_pitch(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip], there: Air) -> Finding:
+    """What to try first for engines of which one at least is out of its window, all on the same side."""
+    way = next(one.way for one in fitted if one.way)
+    forecasts = forecasts_of(view, fitted, slips)
+    largest = _largest(view)
+    changes = [way * inches for inches in range(1, int(largest) + 1)]
+    able = [change for change in changes if all(one.pitch + change > 0 for one in fitted)]
+    if not able:
+        text = f"{_amount_of(way)} leaves no pitch; read the stamp again"
+        raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=fitted[0].engine.position)
     out = [one for one in fitted if one.way]
-    changes = {one.engine.position: _changes(view, one) for one in out}
-    table = _table(view, out, changes)
-    first = min((c for found in changes.values() for c in (*found.step_rule, found.proportion)), key=abs)
-    if abs(first) > view.setting_value("prop_check.largest_pitch_change", "in"):
-        return _too_large(view, first, table)
-    return _try_first(view, fitted, first, table, there)
+    if any(_is_still_out(forecasts.of(one, able[-1]), one) for one in out):
+        return _too_large(view, forecasts, out, able)
+    margin = view.setting_value("prop_check.limiter_margin", "rev/min")
+    if any(one.held_by_limiter(margin) for one in fitted):
+        first = min(able, key=lambda change: max(_beside_aim(view, one, change) for one in fitted))
+        return _off_the_limiter(view, fitted, first, there)
+    return _try_first(view, forecasts, _first(forecasts, able), able, there)
+
+
+def _first(forecasts: Forecasts, changes: Sequence[int]) -> int:
+    """The change with the best chance for the engine it suits least; of those as good, the smallest."""
+    chances = {change: min(one.chance for one in forecasts.after(change)) for change in changes}
+    best = max(chances.values())
+    return min((change for change, chance in chances.items() if chance >= best - AS_GOOD), key=abs)
+
+
+def _beside_aim(view: JobView, one: Fitted, change: int) -> float:
+    """How far a change is from the one that brings an engine where the shop aims, by the trade's rule [in]."""
+    aim = one.low + view.setting_value("prop_check.aim_in_window", "%") / 100 * (one.high - one.low)
+    per_inch = view.setting_value("prop_check.per_inch_high", "rev/min")
+    return abs(change_by_step_rule(one.engine_speed.value, aim, per_inch) - change)
+
+
+def _is_still_out(expected: Expected, one: Fitted) -> bool:
+    value = expected.engine_speed.value
+    return value < one.low if one.way < 0 else value > one.high
+
+
+def _largest(view: JobView) -> float:
+    return view.setting_value("prop_check.largest_pitch_change", "in")
 
 
 def _air_words(fitted: Sequence[Fitted], there: Air) -> Iterator[str]:
@@ -56,144 +104,150 @@ def _per_inch(view: JobView) -> tuple[float, float]:
     return low, high
 
 
-def _basis(view: JobView) -> tuple[Basis, ...]:
+def _rules(view: JobView) -> tuple[Basis, ...]:
     return (per_inch_basis(*_per_inch(view)), PROPORTION, WINDOW)
 
 
-def _changes(view: JobView, one: Fitted) -> Changes:
-    aim = _aim(view, one)
-    steps = [whole_inches(change_by_step_rule(one.engine_speed.value, aim, per_inch)) for per_inch in _per_inch(view)]
-    return Changes((min(steps), max(steps)), whole_inches(change_by_proportion(one.engine_speed.value, aim, one.pitch)))
-
-
-def _aim(view: JobView, one: Fitted) -> float:
-    return one.low + view.setting_value("prop_check.aim_in_window", "%") / 100 * (one.high - one.low)
-
-
-def _table(view: JobView, out: Sequence[Fitted], changes: dict[str, Changes]) -> Table:
+def _table(view: JobView, forecasts: Forecasts, changes: Sequence[int]) -> Table:
+    """Every pitch in reach, and beside what is foreseen what the two rules of the trade say."""
+    rows = [_row(view, forecasts.of(one, change), one) for one in forecasts.fitted for change in changes]
     return Table(
-        title="Pitch by the two rules",
+        title="What another pitch would do",
         headings=(
             "engine",
-            "as run [rev/min]",
-            "aim [rev/min]",
-            "pitch fitted [in]",
-            "by rev/min for each inch [in]",
-            "by proportion [in]",
+            "pitch [in]",
+            "engine speed [rev/min]",
+            "boat speed [kn]",
+            "chance to land in the window [%]",
+            "by rev/min for each inch [rev/min]",
+            "by proportion [rev/min]",
         ),
-        rows=tuple(
-            (
-                one.engine.position,
-                f"{one.engine_speed.value:.0f}",
-                f"{_aim(view, one):.0f}",
-                f"{one.pitch:g}",
-                _new_pitches(one.pitch, changes[one.engine.position].step_rule),
-                _new_pitches(one.pitch, (changes[one.engine.position].proportion,)),
-            )
-            for one in out
-        ),
+        rows=tuple(rows),
     )
 
 
-def _new_pitches(fitted: float, changes: Iterable[int]) -> str:
-    return " to ".join(f"{fitted + change:g} ({change:+d})" for change in dict.fromkeys(changes))
+def _row(view: JobView, expected: Expected, one: Fitted) -> tuple[str, ...]:
+    low, high = _per_inch(view)
+    turned, speed, change = expected.engine_speed, expected.speed, expected.change
+    is_limited = turned.value > limiter_of(one)
+    ends = sorted(
+        {turned_by - change * per_inch for per_inch in (low, high) for turned_by in (one.engine_speed.value,)}
+    )
+    proportion = engine_speed_by_proportion(one.engine_speed.value, one.pitch, one.pitch + change)
+    outside = "" if is_limited else " (outside)"
+    return (
+        one.engine.position,
+        f"{one.pitch + change:g} ({change:+d})",
+        "reaches the limiter" if is_limited else with_uncertainty(turned.value, turned.expanded_uncertainty, 0),
+        with_uncertainty(speed.value, speed.expanded_uncertainty) if speed and not is_limited else "",
+        f"{100 * expected.chance:.0f}",
+        " to ".join(f"{end:.0f}" for end in ends)
+        + ("" if ends[0] <= turned.high and turned.low <= ends[-1] else outside),
+        f"{proportion:.0f}" + ("" if turned.low <= proportion <= turned.high else outside),
+    )
 
 
 def _amount_of(change: int) -> str:
     return f"{abs(change)} in {'more' if change > 0 else 'less'} pitch"
 
 
-def _too_large(view: JobView, first: int, table: Table) -> Finding:
+def _too_large(view: JobView, forecasts: Forecasts, out: Sequence[Fitted], able: Sequence[int]) -> Finding:
+    """No propeller in reach brings every engine into its window: something else is wrong."""
+    pairs = [(one, forecasts.of(one, able[-1])) for one in out]
+    told = " and ".join(f"the {about(one.engine)} at {found.engine_speed.value:.0f} rev/min" for one, found in pairs)
+    name = {one.engine.position: _named(EXPECTED, one.engine.position, len(forecasts.fitted) > 1) for one in out}
     return Finding(
         code="prop_check.pitch.change_too_large",
         verdict=Verdict.FAIL,
         about="pitch",
         sentence=(
-            f"Even the smaller rule asks for {_amount_of(first)}; the rules do not reach so far. Check engine power, "
-            "throttle travel, gear ratio, weight, bottom and the stamp on the propeller first."
+            f"Even {_amount_of(able[-1])} would leave {told}, out of its window. Check engine power, throttle travel, "
+            "gear ratio, weight, bottom and the stamp on the propeller first."
         ),
-        basis=(*_basis(view), basis_of("largest_pitch_change")),
-        numbers=(Number("smallest change of pitch the rules give", first, "in", decimals=0),),
-        limits=(_largest_change(view, "smallest change of pitch the rules give"),),
-        tables=(table,),
+        basis=(*_rules(view), BALANCE, basis_of("pitch_tolerance"), basis_of("largest_pitch_change")),
+        numbers=tuple(Number.of(name[one.engine.position], found.engine_speed, 0) for one, found in pairs),
+        limits=tuple(Limit(name[one.engine.position], one.low, one.high) for one, _ in pairs),
+        tables=(_table(view, forecasts, able),),
     )
 
 
-def _largest_change(view: JobView, number: str) -> Limit:
-    """How far the rules reach, either way."""
-    most = view.setting_value("prop_check.largest_pitch_change", "in")
-    return Limit(number, -most, most)
+def _named(what: str, of: str, several: bool) -> str:
+    return f"{what}, {of}" if several else what
 
 
-def _try_first(view: JobView, fitted: Sequence[Fitted], first: int, table: Table, there: Air) -> Finding:
-    too_little = [one.engine.position for one in fitted if one.pitch + first <= 0]
-    if too_little:
-        text = f"{_amount_of(first)} leaves no pitch ({', '.join(too_little)}); read the stamp again"
-        raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=too_little[0])
+def _try_first(view: JobView, forecasts: Forecasts, first: int, changes: Sequence[int], there: Air) -> Finding:
+    pairs = list(zip(forecasts.fitted, forecasts.after(first), strict=True))
+    words = (*_expectation(pairs), *_air_words(forecasts.fitted, there), *_warnings(pairs))
+    found = _first_words(view, forecasts.fitted, first, words)
+    return attrs.evolve(
+        found,
+        basis=(*_rules(view), BALANCE, basis_of("pitch_tolerance"), *((AIR,) * there.is_known)),
+        numbers=(*found.numbers, *_numbers(pairs)),
+        tables=(_table(view, forecasts, changes),),
+    )
+
+
+def _off_the_limiter(view: JobView, fitted: Sequence[Fitted], first: int, there: Air) -> Finding:
+    """What to try where the limiter may have held an engine: nothing can be foreseen of it."""
+    held = (
+        "The rev limiter may have held the engine, so nobody can say how fast it would turn: it may take more "
+        "pitch than this. Run again."
+    )
+    found = _first_words(view, fitted, first, (held, *_air_words(fitted, there)))
+    basis = (*_rules(view), basis_of("aim_in_window"), LIMITER, *((AIR,) * there.is_known))
+    return attrs.evolve(found, basis=basis)
+
+
+def _first_words(view: JobView, fitted: Sequence[Fitted], first: int, more: Iterable[str]) -> Finding:
     pitches = " and ".join(dict.fromkeys(f"{one.pitch + first:g} in" for one in fitted))
     same = ", the same on every engine" if len(fitted) > 1 else ""
-    margin = view.setting_value("prop_check.limiter_margin", "rev/min")
-    is_limited = any(one.held_by_limiter(margin) for one in fitted)
-    expected = {} if is_limited else {one.engine.position: _forecast(view, one, first) for one in fitted}
-    words = [
-        f"Try {pitches} first: {_amount_of(first)}{same}, the smallest change the rules give.",
-        *_expectation(fitted, expected),
-        *_air_words(fitted, there),
-        *_warnings(fitted, expected),
-    ]
+    most = _largest(view)
     return Finding(
         code="prop_check.pitch.try_first",
         verdict=Verdict.ADVISE,
         about="pitch",
-        sentence=" ".join(words),
-        basis=(*_basis(view), basis_of("aim_in_window"), *_basis_of_rest(expected, there)),
-        numbers=(
-            Number("change of pitch to try first", first, "in", decimals=0),
-            *(Number.of(_named("engine speed to expect", of, fitted), one, 0) for of, one in expected.items()),
-        ),
-        limits=(_largest_change(view, "change of pitch to try first"),),
-        tables=(table,),
+        sentence=" ".join((f"Try {pitches} first: {_amount_of(first)}{same}.", *more)),
+        basis=(WINDOW,),
+        numbers=(Number(CHANGE, first, "in", decimals=0),),
+        limits=(Limit(CHANGE, -most, most),),
     )
 
 
-def _basis_of_rest(expected: Mapping[str, MeasuredValue], there: Air) -> tuple[Basis, ...]:
-    forecast = (basis_of("per_inch_deviation"), basis_of("forecast_deviation")) if expected else (LIMITER,)
-    return (*forecast, AIR) if there.is_known else forecast
+def _numbers(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[Number]:
+    several = len(pairs) > 1
+    for one, found in pairs:
+        yield Number.of(_named(EXPECTED, one.engine.position, several), found.engine_speed, 0)
+    for one, found in pairs:
+        name = _named("chance to land in the window", one.engine.position, several)
+        yield Number(name, round(100 * found.chance), "%", decimals=0)
+    speed = next((found.speed for _, found in pairs if found.speed), None)
+    if speed:
+        yield Number.of("boat speed to expect", speed)
 
 
-def _forecast(view: JobView, one: Fitted, change: int) -> MeasuredValue:
-    """Engine speed to expect after a change of pitch [rev/min]."""
-    per_inch = _per_inch(view)[1]  # on simulated boats the upper end of the rule comes nearest
-    deviations = (view.setting_value(f"prop_check.{name}_deviation", "rev/min") for name in ("per_inch", "forecast"))
-    parts = parts_of_forecast(change, *deviations)
-    value = one.engine_speed.value - change * per_inch
-    return MeasuredValue.of_parts(value, "rev/min", (*one.engine_speed.measured.parts, *parts))
-
-
-def _named(what: str, of: str, fitted: Sequence[Fitted]) -> str:
-    return f"{what}, {of}" if len(fitted) > 1 else what
-
-
-def _expectation(fitted: Sequence[Fitted], expected: Mapping[str, MeasuredValue]) -> Iterator[str]:
-    if not expected:
-        yield (
-            "The rev limiter may have held the engine, so nobody can say how fast it would turn: it may take more "
-            "pitch than this. Run again."
-        )
-        return
-    several = len(fitted) > 1
-    told = (
-        f"{with_uncertainty(one.value, one.expanded_uncertainty, 0)} rev/min{f' ({of})' if several else ''}"
-        for of, one in expected.items()
+def _expectation(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:
+    several = len(pairs) > 1
+    of = {one.engine.position: f" ({one.engine.position})" if several else "" for one, _ in pairs}
+    chances = (f"{100 * found.chance:.0f} in 100{of[one.engine.position]}" for one, found in pairs)
+    yield f"Chance to land in {'the windows' if several else 'the window'}: {' and '.join(chances)}."
+    turned = (
+        f"{with_uncertainty(found.engine_speed.value, found.engine_speed.expanded_uncertainty, 0)} rev/min"
+        f"{of[one.engine.position]}"
+        for one, found in pairs
     )
-    yield f"Expect {' and '.join(told)}, then run again."
+    yield f"Expect {' and '.join(turned)}, then run again."
+    if not all(one.engine.rated_speed for one, _ in pairs):
+        yield "The rated speed is not entered: the middle of the window stands for it."
 
 
-def _warnings(fitted: Sequence[Fitted], expected: Mapping[str, MeasuredValue]) -> Iterator[str]:
+def _warnings(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:
     """An overspeed is warned of where it may be; too slow, which harms less at once, only where it is likely."""
-    pairs = [(one, expected[one.engine.position]) for one in fitted if one.engine.position in expected]
-    over = [about(one.engine) for one, found in pairs if found.high > one.high]
-    under = [about(one.engine) for one, found in pairs if found.value - found.standard_uncertainty < one.low]
+    over = [about(one.engine) for one, found in pairs if found.engine_speed.high > one.high]
+    under = [
+        about(one.engine)
+        for one, found in pairs
+        if found.engine_speed.value - found.engine_speed.standard_uncertainty < one.low
+    ]
     if over:
         yield f"It may come out above the window ({', '.join(over)}): open the throttle with care."
     if under:

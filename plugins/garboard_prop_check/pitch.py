@@ -1,4 +1,4 @@
-"""Pitch advice by the two rules of the trade. They disagree; both are shown, and the smaller change is tried first."""
+"""The two rules of the trade for a change of pitch. They disagree; both are shown beside what is foreseen."""
 
 from __future__ import annotations
 
@@ -24,39 +24,23 @@ def change_by_step_rule(engine_speed: float, aim: float, per_inch: float) -> flo
     return (engine_speed - aim) / per_inch
 
 
-def change_by_proportion(engine_speed: float, aim: float, pitch: float) -> float:
-    """Change of pitch by the rule "pitch times engine speed stays the same".
+def engine_speed_by_proportion(engine_speed: float, pitch: float, other_pitch: float) -> float:
+    """Engine speed by the rule "pitch times engine speed stays the same".
 
     engine_speed : at full throttle [rev/min]
-    aim          : engine speed wanted, above 0 [rev/min]
     pitch        : as fitted, above 0 [in]
-    returns      : change; above 0 means more pitch [in]
-    Raises ValueError for an aim or pitch of zero or below.
+    other_pitch  : of the propeller to try, above 0 [in]
+    returns      : engine speed with the other [rev/min]
+    Raises ValueError for a pitch of zero or below.
 
-    >>> round(19 + change_by_proportion(5000, 6000, 19), 1)
-    15.8
+    >>> round(engine_speed_by_proportion(5000, 19, 15.8))
+    6013
 
     [1] Common practice: new pitch = pitch x engine speed / engine speed wanted, as trade pages give it.
     """
-    if not (aim > 0 and pitch > 0):
-        raise ValueError(f"aim and pitch must be above zero, got {aim}, {pitch}")
-    return pitch * (engine_speed / aim - 1)
-
-
-def whole_inches(change: float) -> int:
-    """A change of pitch as the nearest one that can be bought; never none, and never in the other direction.
-
-    change  : from one of the rules, not 0 [in]
-    returns : change in whole inches [in]
-    Raises ValueError for no change.
-
-    >>> whole_inches(-2.4), whole_inches(0.3)
-    (-2, 1)
-    """
-    if change == 0:
-        raise ValueError("expected a change of pitch, got none")
-    size = max(1, round(abs(change)))
-    return size if change > 0 else -size
+    if not (pitch > 0 and other_pitch > 0):
+        raise ValueError(f"both pitches must be above zero, got {pitch}, {other_pitch}")
+    return engine_speed * pitch / other_pitch
 
 
 def parts_of_forecast(change: float, per_inch_deviation: float, propeller_deviation: float) -> tuple[Part, ...]:

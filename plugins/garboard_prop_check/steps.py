@@ -165,6 +165,7 @@ STEPS = (
                     ),
                     Field(
                         name="course",
+                        heard="course_over_ground",
                         title="Course",
                         kind=Kind.AMOUNT,
                         quantity="angle",
@@ -175,6 +176,7 @@ STEPS = (
                     ),
                     Field(
                         name="speed",
+                        heard="speed_over_ground",
                         title="Speed over ground",
                         kind=Kind.AMOUNT,
                         quantity="speed",
@@ -186,6 +188,7 @@ STEPS = (
                     ),
                     Field(
                         name="engine_speed",
+                        heard="engine_speed",
                         title="Engine speed",
                         kind=Kind.AMOUNT,
                         quantity="engine speed",

@@ -46,6 +46,7 @@ SECONDS_TO_PAIR = 10.0
 """How long its body may take to come [s]."""
 
 NONE: Mapping[str, str] = MappingProxyType({})
+NO_IDS: frozenset[str] = frozenset()
 CLOSE: Mapping[str, str] = MappingProxyType({"Connection": "close"})
 
 _DEVICE = re.compile(r"[!-~](?:[ -~]{0,62}[!-~])?")
@@ -194,9 +195,11 @@ def differing_buckets_of(store: Store, theirs: Mapping[str, str]) -> dict[str, s
     theirs : by hull, the digests of its buckets as the tablet holds them
     """
     found: dict[str, str] = {}
+    maybe_held = store.maybe_held(theirs)
     for hull, marked in theirs.items():
         with suppress(NewerFormat, InputError):
-            found[hull] = wire.differing_buckets(marked, wire.bucket_digests(store.ids(hull)))
+            held = store.ids(hull) if hull in maybe_held else NO_IDS
+            found[hull] = wire.differing_buckets(marked, wire.bucket_digests(held))
     return found
 
 
@@ -220,12 +223,14 @@ def differences_of(store: Store, question: Question, room: int) -> Differences:
     needs: dict[str, list[str]] = {}
     left: dict[str, int] = {}
     lines: list[bytes] = []
+    maybe_held = store.maybe_held(theirs)
     for hull in sorted(theirs):
         if room <= 0:  # not even looked at: the tablet asks again
             left[hull] = 1
             continue
         try:
-            held = wire.in_buckets(store.ids(hull), question.buckets.get(hull, ""))
+            ids = store.ids(hull) if hull in maybe_held else NO_IDS
+            held = wire.in_buckets(ids, question.buckets.get(hull, ""))
         except (NewerFormat, InputError):
             continue
         if missing := theirs[hull] - {name[:digits] for name in held}:
@@ -269,11 +274,14 @@ def take_in(shop: Shop, asked: Asked, lines: Sequence[bytes]) -> JsonValue:
         except InputError as reason:
             refused.append([entry_id(raw), in_words(reason)])
     within: dict[str, CheckedEntries] = {}
+    maybe_held = shop.store.maybe_held(offered)
     for hull, found in offered.items():
         try:
-            new = [view(name, found[name]) for name in sorted(found.keys() - shop.store.ids(hull))]
+            held = shop.store.ids(hull) if hull in maybe_held else NO_IDS
+            new = [view(name, found[name]) for name in sorted(found.keys() - held)]
             over = _left_to_manager(shop, asked.tablet, hull, new)
-            over |= _beyond_limits(shop, hull, [entry for entry in new if entry.id not in over])
+            kinds = dict(shop.store.kinds(hull)) if held and new else {}
+            over |= _beyond_limits(shop, hull, [entry for entry in new if entry.id not in over], kinds)
         except NewerFormat as reason:
             over = dict.fromkeys(found, in_words(reason))
         refused += [[name, why] for name, why in over.items()]
@@ -314,11 +322,11 @@ def _left_to_manager(shop: Shop, tablet: Tablet, hull: str, new: Sequence[Entry]
     return left
 
 
-def _beyond_limits(shop: Shop, hull: str, new: Sequence[Entry]) -> dict[str, str]:
-    """Entries there is no room for, with the reason."""
-    if not new:
-        return {}
-    kinds = dict(shop.store.kinds(hull))
+def _beyond_limits(shop: Shop, hull: str, new: Sequence[Entry], kinds: dict[str, int]) -> dict[str, str]:
+    """Entries there is no room for, with the reason.
+
+    kinds : how many of each are held; those that there is room for are counted in
+    """
     room, over = shop.limits.hull - sum(kinds.values()), dict[str, str]()
     for entry in new:
         kind = entry.kind

@@ -147,16 +147,17 @@ def shop(
         approved = files_to_run(store, shop_folder)
         beside = (file for file in tools.beside(folder) if file.stem not in {one.stem for one in approved})
         with_own = attrs.evolve(tools, plugin_files=(*tools.plugin_files, *approved, *beside))
+        own_host = with_own.host
+        own_host.problems += [one for one in tools.refused_beside(folder) if one.name not in tools.without]
         with_own.tell_broken_plugins()
-        tools.tell_problems(tools.refused_beside(folder))
         code = new_code(role, by)
         click.echo(f"Shop server at {code.address}, everything kept in {place_of(folder, store_url)}")
         _tell_not_read(store)
         _tell_pages(store, here, port, certificate.fingerprint)
         tell_code(code, role)
-        with ShopDesk(store, with_own.host, shop_folder, new_code, folder / WAITING_FOLDER) as desk:
+        with ShopDesk(store, own_host, shop_folder, new_code, folder / WAITING_FOLDER) as desk:
             app = make_app(store, name=desk.shop_name, routes=routes_of(desk), lost=lost_in(desk))
-            own = with_own.host.apart
+            own = own_host.apart
             serve.run(app, listening, certificate, announce, own.stop if own is not None else bool)
     finally:
         store.close()

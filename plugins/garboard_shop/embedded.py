@@ -32,11 +32,12 @@ from garboard.history.replay import replay
 from garboard.history.setting_entries import holding_entries
 from garboard.job_files.convert import structure
 from garboard.shop_link import pairing, shop_plugins
-from garboard_shop import store
+from garboard_shop import brake, store
 from garboard_shop.store import (
     MOST_DEVICES,
     Asker,
     Change,
+    Count,
     Delivery,
     Holding,
     MustWait,
@@ -77,6 +78,9 @@ class EmbeddedStore:
 
     def digests(self) -> dict[str, Holding]:
         return {hull: Holding(digest, self.hulls.count(hull)) for hull, digest in self.hulls.digests().items()}
+
+    def maybe_held(self, hulls: Iterable[str]) -> frozenset[str]:
+        return frozenset(hulls)  # asking for the ids of one not there costs nothing
 
     def ids(self, hull: str) -> frozenset[str]:
         return self.hulls.ids(hull)
@@ -281,6 +285,28 @@ class FileRegister:
 
     def pairings(self) -> tuple[Pairing, ...]:
         return self._look().pairings
+
+    def askers(self) -> tuple[Asker, ...]:
+        return self._look().askers
+
+    def count_try(self, counts: Sequence[Count], now: int) -> int:
+        if wait := brake.wait_before(self.askers(), counts, now):  # who goes on asking keeps nobody from the register
+            return wait
+        with self._changing() as register:
+            kept = self.askers()
+            wait = brake.wait_before(kept, counts, now)
+            if not wait:
+                table = register.table("askers")
+                table.truncate()
+                rows = [*brake.still_counting(kept, now), *brake.rows_for(counts, now)]
+                table.insert_multiple(map(attrs.asdict, rows))
+            return wait
+
+    def forget(self, askers: Sequence[Asker]) -> None:
+        if not askers:
+            return
+        with self._changing() as register:
+            register.table("askers").remove(where("address").one_of([one.address for one in askers]))
 
     def users(self) -> tuple[WebUser, ...]:
         return self._look().users

@@ -94,7 +94,24 @@ class AttachmentStore(Protocol):
         """
 
 
-class Register(Protocol):
+class Tally(Protocol):
+    """Where tries to sign in are kept."""
+
+    def askers(self) -> tuple[Asker, ...]:
+        """Every try that is kept, whatever it was of; some count no more."""
+
+    def count_try(self, counts: Sequence[Count], now: int) -> int:
+        """Count a try to sign in, as one step no other can come between; those that count no more are forgotten.
+
+        returns : 0 when it was counted; otherwise how long to wait [ms], and nothing is counted or written
+        errors  : storage.NotSaved
+        """
+
+    def forget(self, askers: Sequence[Asker]) -> None:
+        """Forget tries. Raises storage.NotSaved."""
+
+
+class Register(Tally, Protocol):
     """Who may take part. Each change is whole and on the disk when its call returns, and with it, in the same step,
     a note of who changed what. Several programs may change it.
     """
@@ -166,6 +183,9 @@ class Store(Protocol):
 
     def digests(self) -> Mapping[str, Holding]:
         """What is held of each hull."""
+
+    def maybe_held(self, hulls: Iterable[str]) -> frozenset[str]:
+        """Some hulls without those of which nothing is held, asked of the store at once however many they are."""
 
     def ids(self, hull: str) -> frozenset[str]:
         """Ids of the entries held of a hull. storage.NewerFormat when they cannot be read by this version."""
@@ -261,7 +281,7 @@ class Pairing:
 
 @attrs.frozen
 class Asker:
-    """A network address from which codes were guessed wrong.
+    """A network address from which codes were guessed wrong; or one wrong password, see `brake`.
 
     wrong : how often
     until : it is forgotten then; until then no further guess is looked at once the tries are used up
@@ -277,6 +297,20 @@ class Asker:
     def wrong_again(self, now: int) -> Asker:
         wrong = self.wrong if now < self.until else 0
         return Asker(self.address, wrong + 1, now + MINUTES_AN_ASKER_WAITS * 60_000)
+
+
+@attrs.frozen
+class Count:
+    """What a try to sign in counts with.
+
+    what   : hash of a name and an address, or of whatever it counts with
+    most   : tries there may be
+    within : for how long one counts [ms]
+    """
+
+    what: str
+    most: int
+    within: int
 
 
 @attrs.frozen(kw_only=True)

@@ -47,7 +47,8 @@ from garboard_tablet.ui.uncaught import ShowsThem, guarded
 from garboard_tablet.ui.widgets import Press, act
 
 if TYPE_CHECKING:
-    from garboard.recordings.boat_network import Where
+    from garboard.hosting.failures import PluginProblem
+    from garboard.recordings.where import Where
     from garboard.shop_link.ashore import State
 
 log = logging.getLogger("garboard.tablet")
@@ -267,6 +268,8 @@ def run(
     replay: Path | None = None,
     listen: Where | None = None,
     own_plugins: Sequence[Path] = (),
+    refused: Sequence[PluginProblem] = (),
+    without: Sequence[str] = (),
 ) -> None:
     """Start the app in a window.
 
@@ -275,12 +278,17 @@ def run(
     replay : a recording that feeds the live guides
     listen : where the boat's network is heard, which then feeds them
     own_plugins : files of plugins chosen for this run
+    refused     : what lies beside the data as a plugin and does not run for its name
+    without     : names of plugins not to load
+    errors : InputError for one that nobody has
     """
     from garboard_tablet.models.data_folder import DataFolder, find_data_folder
 
     found = DataFolder(folder=folder) if folder is not None else find_data_folder(system_folder)
     own = found.folder.with_name(f"{found.folder.name}-demo") if demo else found.folder
-    tablet = open_tablet(own, own_plugins=own_plugins)
+    if without:
+        _refuse_unknown(without, [*(file.stem for file in own_plugins), *(one.name for one in refused)], own)
+    tablet = open_tablet(own, own_plugins=own_plugins, refused=refused, without=without)
     if demo:
         from garboard_tablet.demo import fill
 
@@ -294,6 +302,13 @@ def run(
         app.run()
     if tablet.minder is not None:
         tablet.minder.leave()
+
+
+def _refuse_unknown(without: Sequence[str], here: Sequence[str], folder: Path) -> None:
+    from garboard.hosting.host import refuse_unknown_names
+    from garboard.shop_link.shop_plugins import kept
+
+    refuse_unknown_names(without, (*here, *(one.name for one in kept(folder))))
 
 
 __all__: Sequence[str] = ("GarboardApp", "run")

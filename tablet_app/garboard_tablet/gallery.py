@@ -256,7 +256,8 @@ def _run(page: Any, seconds: float) -> None:
 
 def fall_silent(page: Any) -> None:
     """The boat's network falls silent in the middle of a run."""
-    from garboard.recordings.boat_network import BoatNetwork, Where
+    from garboard.recordings.boat_network import BoatNetwork
+    from garboard.recordings.where import Where
     from garboard_tablet.models.sources import Heard
 
     steer(page)
@@ -326,7 +327,8 @@ def refuse_to_save(page: Any) -> None:
 
 def hear_two_senders(page: Any) -> None:
     """A gateway, and another sender that is not in order."""
-    from garboard.recordings.boat_network import BoatNetwork, Where
+    from garboard.recordings.boat_network import BoatNetwork
+    from garboard.recordings.where import Where
 
     network = BoatNetwork(Where())
     network.hear(_SENTENCES, "192.168.4.1")
@@ -343,7 +345,8 @@ _SENTENCES = (
 
 def hear_compasses(page: Any) -> None:
     """Two compasses, of which one says what it is."""
-    from garboard.recordings.boat_network import BoatNetwork, Where
+    from garboard.recordings.boat_network import BoatNetwork
+    from garboard.recordings.where import Where
 
     network = BoatNetwork(Where())
     network.hear(
@@ -355,7 +358,8 @@ def hear_compasses(page: Any) -> None:
 
 def hear_nothing(page: Any) -> None:
     """The tablet is not on the boat's wifi."""
-    from garboard.recordings.boat_network import BoatNetwork, Where
+    from garboard.recordings.boat_network import BoatNetwork
+    from garboard.recordings.where import Where
 
     _show_network(page, BoatNetwork(Where(), now=lambda: 12.0))
 

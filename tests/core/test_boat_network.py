@@ -17,9 +17,10 @@ from hypothesis import strategies as st
 
 from garboard.faults import InputError
 from garboard.recordings import boat_network
-from garboard.recordings.boat_network import BoatNetwork, Sender, Where, read_where
+from garboard.recordings.boat_network import BoatNetwork, Sender
 from garboard.recordings.nmea0183 import LiveReader
 from garboard.recordings.notes import KEPT_DAMAGED_LINES, KEPT_UNKNOWN_KINDS
+from garboard.recordings.where import Where, read_where
 from garboard.samples import Sample, StreamKey
 
 HDG = b"$HCHDG,98.3,0.0,E,12.6,W*57\r\n"  # [1]: heading 98.3, deviation 0, variation 12.6 west

@@ -1,10 +1,14 @@
 """The command line: what it prints, and how it ends."""
 
+import gzip
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import click
@@ -19,9 +23,11 @@ from garboard.history.authoring import measure
 from garboard.history.replay import HullState
 from garboard.hosting.apart import Apart
 from garboard.hosting.host import BUILT_IN
+from garboard.recordings import load_recording, watching
 from histories import HULL, JOB, tablet
 
-BROKEN = Path(__file__).parents[2] / "sample_jobs" / "broken" / "recordings"
+SAMPLES = Path(__file__).parents[2] / "sample_jobs"
+BROKEN = SAMPLES / "broken" / "recordings"
 PLUGIN = Path(small_plugin.__file__)
 BUILT_IN_OFF = [word for name in BUILT_IN for word in ("--without", name)]
 
@@ -332,6 +338,30 @@ def test_who_watches_a_terminal_sees_that_a_recording_is_being_read_and_json_sta
     assert run("recording", log, "--json", env={"FORCE_COLOR": None}).stderr == ""
 
 
+def test_who_watches_sees_how_far_a_large_recording_is_read(log: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As if a second went by between two pieces of it. What is plain and what is packed are told alike."""
+    monkeypatch.setattr("garboard.commands.tools.time", SimpleNamespace(monotonic=count(step=2).__next__))
+    packed = log.with_name("packed.gz")
+    packed.write_bytes(gzip.compress(log.read_bytes()))
+    for path in (log, packed):
+        watched = run("recording", path, "--json", env={"FORCE_COLOR": "1", "TERM": "xterm"})
+        assert f"Reading {path.name}: 100%, 11 lines" in re.sub(r"\x1b\[[\d;?]*[A-Za-z]", "", watched.stderr)
+        assert json.loads(watched.stdout)["name"] == path.name
+        assert run("recording", path, "--json", env={"FORCE_COLOR": None}).stderr == ""
+
+
+def test_a_recording_that_a_check_asks_for_is_told_too_and_a_quick_one_shows_nothing(
+    log: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    told: list[tuple[str, float, int]] = []
+    with watching(lambda name, share, lines: told.append((name, share, lines))):
+        load_recording(log)
+    load_recording(log)
+    assert told == [("log.csv", 1.0, 11)]
+    terminal = {"FORCE_COLOR": "1", "TERM": "xterm"}
+    assert "Reading" not in run("assess", job_with(log.parent), "--json", env=terminal).stderr
+
+
 def test_recording_offers_the_judges_of_plugins_and_fails_when_they_do(log: Path, tmp_path: Path) -> None:
     assert "--steady" in run("recording", "--help").output
     steady = run("recording", log, "--steady")
@@ -491,16 +521,36 @@ def test_demo_prints_a_line_a_boat_ends_with_a_finished_one_and_names_its_book(t
     assert title.title == "Handover book of Kittiwake"  # not "..., draft"
 
 
-def test_help_does_not_load_what_only_some_commands_need() -> None:
+HEAVY = frozenset({"matplotlib", "fpdf", "numpy", "pint", "kivy", "starlette"})
+
+
+@pytest.fixture(scope="module")
+def loaded() -> tuple[set[str], set[str]]:
+    """Packages a fresh process has after the help, and after it assessed a sample job as well."""
     code = (
         "import sys\n"
         "from garboard.commands.cli import program\n"
+        "def loaded(): print('loaded:', *{name.partition('.')[0] for name in sys.modules})\n"
         "program(['--help'], standalone_mode=False)\n"
-        "heavy = {'matplotlib', 'fpdf', 'numpy', 'pint', 'rich', 'kivy', 'pygeomag', 'starlette'}\n"
-        "print('loaded:', sorted(heavy & set(sys.modules)))\n"
+        "loaded()\n"
+        f"program(['assess', {str(SAMPLES / 'long_reach' / 'job.json')!r}], standalone_mode=False)\n"
+        "loaded()\n"
     )
     ended = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert "loaded: []" in ended.stdout
+    of_help, of_assess = (set(line.split()[1:]) for line in ended.stdout.splitlines() if line.startswith("loaded: "))
+    return of_help, of_assess
+
+
+def test_help_does_not_load_what_only_some_commands_need(loaded: tuple[set[str], set[str]]) -> None:
+    of_help, _ = loaded
+    assert "garboard" in of_help
+    assert of_help.isdisjoint(HEAVY | {"rich", "pygeomag"})
+
+
+def test_assessing_a_job_loads_neither_pint_nor_numpy(loaded: tuple[set[str], set[str]]) -> None:
+    _, of_assess = loaded
+    assert {"rich", *BUILT_IN} <= of_assess
+    assert of_assess.isdisjoint(HEAVY)
 
 
 def test_help_is_there_without_docstrings() -> None:

@@ -220,6 +220,35 @@ def test_a_recording_is_loaded_by_the_program(apart: Apart, tmp_path: Path) -> N
     assert found_in("gone.csv") == ("hears.check.not_enough_data", "Check")
 
 
+CHANGES_ITS_JOB = """
+    object.__setattr__(view.vessel, "name", "Changed")
+    for one in view.measurements:
+        view.load_recording(one.value["file"]).streams.clear()
+        one.value.clear()
+        object.__setattr__(one, "field", "elsewhere")
+    view._at.clear()
+    yield found(about=view.vessel.name)
+"""
+SEES_THE_JOB = """
+    recording = view.recording("sees.step", "log")
+    yield found(about=f"{view.vessel.name} {len(recording.of('heading')[0])}")
+"""
+
+
+def test_what_one_plugin_changes_in_its_job_the_next_does_not_see(apart: Apart, tmp_path: Path) -> None:
+    def load(reference: str) -> Recording:
+        return gather(reference, [Sample(float(at), "heading", 10.0) for at in range(5)])
+
+    files = [plugin(tmp_path, "changes", CHANGES_ITS_JOB), plugin(tmp_path, "sees", SEES_THE_JOB)]
+    logged = Measurement(step="sees.step", field="log", value={"file": "day.csv"})
+    vessel = Vessel(hull_number="QQZ04417D626", name="As it was")
+    view = attrs.evolve(VIEW, vessel=vessel, measurements=(logged,), load_recording=load)
+    host = host_of(apart, *files)
+    for _ in range(2):  # in whatever order, and once more
+        assert [one.finding.about for one in host.assess(view)] == ["Changed", "As it was 5"]
+    assert (view.vessel.name, logged.value) == ("As it was", {"file": "day.csv"})
+
+
 def test_a_fields_own_function_is_asked_there(apart: Apart, tmp_path: Path) -> None:
     file = plugin(tmp_path, "ranged", "yield found()")
     ranged = """name="volts", title="Volts", kind=Kind.AMOUNT, quantity="voltage", unit="V",

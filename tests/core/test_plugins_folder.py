@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
+from typing import cast
 
 import pytest
 from click.testing import CliRunner, Result
@@ -15,6 +16,7 @@ import wrong_plugins
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
 from garboard.hosting.apart import Apart
+from garboard.hosting.failures import PluginProblem
 from garboard.hosting.sources import plugins_beside, refused_beside
 from garboard.recordings.encode import csv_series
 from garboard.samples import Sample
@@ -98,7 +100,13 @@ def test_the_tablet_gets_those_of_the_command_line_and_those_beside_its_data(
     chosen = Path(small_plugin.__file__)
     assert run("--plugin", chosen, "tablet", "--folder", data).exit_code == 0
     assert given[0] == data
-    assert given[-1] == (chosen, data / "plugins" / "small_own.py")
+    assert given[4:] == [(chosen, data / "plugins" / "small_own.py"), (), ()]
+    given.clear()
+    (data / "plugins" / "my-checks.py").touch()
+    told = run("--without", "garboard_handover", "tablet", "--folder", data)
+    assert told.exit_code == 0
+    own, (refused,), without = cast("tuple[object, tuple[PluginProblem, ...], object]", tuple(given[4:]))
+    assert (own, refused.code, without) == ((data / "plugins" / "small_own.py",), "wrong_name", ("garboard_handover",))
 
 
 def test_nothing_runs_from_a_folder_that_others_may_change(data: Path) -> None:

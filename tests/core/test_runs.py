@@ -9,7 +9,7 @@ import attrs
 import pytest
 
 from garboard.disk.clock import HybridClock
-from garboard.disk.entries import KINDS, Entry
+from garboard.disk.entries import KINDS, Entry, view
 from garboard.history import registers
 from garboard.history.authoring import Author, measure, retract
 from garboard.history.registers import RegisterKey
@@ -143,7 +143,7 @@ def test_an_older_program_keeps_the_entries_and_the_value_that_counts(monkeypatc
     one.do(let_count, A)
     one.do(keep_run, B)
     monkeypatch.setattr("garboard.disk.entries.KINDS", KINDS - {"run"})
-    old = replay(HULL, one.written)
+    old = replay(HULL, [view(entry.id, entry.raw) for entry in one.written])
     assert [entry.value for entry in old.current(OWN)] == [A]
     assert {entry.raw for entry in old.unknown.values()} == {e.raw for e in one.written if e.kind == "run"}
     assert len(old.unknown) == 2

@@ -136,7 +136,8 @@ def test_a_program_that_knows_no_settings_gives_the_same_digest_of_the_state(
         record = replay(SHOP_RECORD, hulls.entries(SHOP_RECORD))
         hulls.save(reset_setting(OFFICE, record, LABELS, "no more"))
         now = {key: state_digest(hulls, key) for key in hulls.hulls()}
-        monkeypatch.setattr(entries, "KINDS", entries.KINDS - {"setting"})
+    monkeypatch.setattr(entries, "KINDS", entries.KINDS - {"setting"})
+    with HullFolder(tmp_path, read_only=True) as hulls:
         before = {key: state_digest(hulls, key) for key in hulls.hulls()}
         assert [*replay(SHOP_RECORD, hulls.entries(SHOP_RECORD)).unknown]
     assert before == now

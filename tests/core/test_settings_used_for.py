@@ -50,6 +50,7 @@ SELDOM = {
     ("fuel_curve.by_eye_speed", "fuel_curve.mixed_use"): WITH_THE_READINGS,
     ("fuel_curve.engine_speed_resolution", "fuel_curve.curve"): COUNTS,
     ("fuel_curve.flow_scatter", "fuel_curve.curve"): COUNTS,
+    ("fuel_curve.largest_current", "fuel_curve.flow_meter"): BELIEVES,
     ("fuel_curve.largest_current", "fuel_curve.fuel_for_power"): BELIEVES,
     ("fuel_curve.meter_off_by", "fuel_curve.fuel_for_power"): BELIEVES,
     ("fuel_curve.planing_recovery", "fuel_curve.best_cruise"): OTHER_BRANCH,

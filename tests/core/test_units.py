@@ -1,6 +1,7 @@
 """Amounts are kept as typed; conversions agree with exact definitions and with an independent registry."""
 
 import math
+from collections.abc import Iterator, Mapping
 from itertools import product
 
 import pint
@@ -8,10 +9,61 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from garboard.units import _PINT_NAME, EXAMPLE_OF, SPELLED_OTHERWISE, UNITS_OF, Amount, convert, parse_amount
+from garboard.units import _SCALE, _ZERO, EXAMPLE_OF, SPELLED_OTHERWISE, UNITS_OF, Amount, convert, parse_amount
 
 PAIRS = [(one, other) for units in UNITS_OF.values() for one, other in product(units, units)]
 REGISTRY: pint.UnitRegistry[float] = pint.UnitRegistry()
+PINT_NAME: Mapping[str, str] = {
+    "kn": "knot",
+    "mph": "mile / hour",
+    "km/h": "kilometer / hour",
+    "m/s": "meter / second",
+    "nm": "nautical_mile",
+    "mi": "mile",
+    "km": "kilometer",
+    "m": "meter",
+    "cm": "centimeter",
+    "mm": "millimeter",
+    "ft": "foot",
+    "in": "inch",
+    "gal/h": "gallon / hour",
+    "L/h": "liter / hour",
+    "gal": "gallon",
+    "L": "liter",
+    "hp": "horsepower",
+    "kW": "kilowatt",
+    "lb": "pound",
+    "kg": "kilogram",
+    "lb/gal": "pound / gallon",
+    "kg/L": "kilogram / liter",
+    "rev/min": "revolution / minute",
+    "deg": "degree",
+    "deg/s": "degree / second",
+    "deg/min": "degree / minute",
+    "degC": "degC",
+    "degF": "degF",
+    "kPa": "kilopascal",
+    "hPa": "hectopascal",
+    "psi": "pound_force_per_square_inch",
+    "inHg": "inch_Hg_32F",
+    "V": "volt",
+    "mV": "millivolt",
+    "A": "ampere",
+    "mA": "milliampere",
+    "Ah": "ampere_hour",
+    "ohm": "ohm",
+    "mohm": "milliohm",
+    "kohm": "kiloohm",
+    "W": "watt",
+    "s": "second",
+    "min": "minute",
+    "h": "hour",
+    "mm2": "millimeter ** 2",
+    "cmil": "circular_mil",
+    "uT": "microtesla",
+    "%": "percent",
+    "": "dimensionless",
+}
 
 
 @pytest.mark.parametrize(
@@ -55,10 +107,28 @@ def test_the_gallon_is_the_american_one_of_231_cubic_inches() -> None:
 
 @given(pair=st.sampled_from(PAIRS), value=st.floats(-1e6, 1e6))
 def test_conversions_agree_with_the_reference_library(pair: tuple[str, str], value: float) -> None:
-    """Against pint, asked directly for each value; the program asks it once a pair and keeps a line."""
+    """Against pint, asked directly for each value; the program has a line for each pair."""
     unit, wanted = pair
-    expected = REGISTRY.Quantity(value, _PINT_NAME[unit]).to(_PINT_NAME[wanted]).magnitude
+    expected = REGISTRY.Quantity(value, PINT_NAME[unit]).to(PINT_NAME[wanted]).magnitude
     assert convert(value, unit, wanted) == pytest.approx(expected, rel=1e-9, abs=1e-6)
+
+
+def test_the_table_is_the_reference_library_s_to_the_last_digit() -> None:
+    """Every pair of units that pint converts is in the table, with pint's own digits, and no other pair is."""
+    expected = {one: dict(scales_of(one)) for one in PINT_NAME}
+    assert expected == _SCALE, "\n".join(f'    "{one}": {scales},' for one, scales in expected.items())
+    zeros = {(one, other): zero for one in expected for other in expected[one] if (zero := of_pint(0.0, one, other))}
+    assert zeros == _ZERO
+
+
+def scales_of(unit: str) -> Iterator[tuple[str, float]]:
+    for wanted in PINT_NAME:
+        if wanted != unit and REGISTRY.Quantity(1.0, PINT_NAME[unit]).is_compatible_with(PINT_NAME[wanted]):
+            yield wanted, (of_pint(10.0, unit, wanted) - of_pint(0.0, unit, wanted)) / 10
+
+
+def of_pint(value: float, unit: str, wanted: str) -> float:
+    return float(REGISTRY.Quantity(value, PINT_NAME[unit]).to(PINT_NAME[wanted]).magnitude)
 
 
 @given(pair=st.sampled_from(PAIRS), value=st.floats(-1e6, 1e6))
@@ -68,7 +138,7 @@ def test_there_and_back_is_where_it_started(pair: tuple[str, str], value: float)
 
 
 def test_every_unit_belongs_to_one_quantity_at_least() -> None:
-    assert set(_PINT_NAME) == {unit for units in UNITS_OF.values() for unit in units}
+    assert set(_SCALE) == {unit for units in UNITS_OF.values() for unit in units}
 
 
 @pytest.mark.parametrize(("unit", "wanted"), [("kn", "V"), ("", "m"), ("ft", ""), ("gal", "lb")])
@@ -85,7 +155,7 @@ def test_unknown_units_are_refused_by_name(unit: str, wanted: str) -> None:
 
 @given(
     digits=st.from_regex(r"[+-]?(?:[0-9]{1,12}(?:\.[0-9]{1,12})?|\.[0-9]{1,12})", fullmatch=True),
-    unit=st.sampled_from(sorted(_PINT_NAME)),
+    unit=st.sampled_from(sorted(_SCALE)),
     space=st.sampled_from(["", " ", "  "]),
 )
 def test_every_digit_is_kept_as_typed(digits: str, unit: str, space: str) -> None:
@@ -196,8 +266,8 @@ def test_a_unit_nobody_knows_is_refused_with_those_of_the_quantity_only() -> Non
 
 
 def test_every_spelling_pointed_to_is_a_unit_and_none_pointed_from_is() -> None:
-    assert set(SPELLED_OTHERWISE.values()) <= set(_PINT_NAME)
-    assert not set(SPELLED_OTHERWISE) & set(_PINT_NAME)
+    assert set(SPELLED_OTHERWISE.values()) <= set(_SCALE)
+    assert not set(SPELLED_OTHERWISE) & set(_SCALE)
 
 
 @pytest.mark.parametrize("quantity", UNITS_OF)

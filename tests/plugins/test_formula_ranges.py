@@ -19,7 +19,7 @@ from garboard_heading_calibration.variation import earth_field
 from garboard_prop_check.air import dry_pressure, engine_speed_in_reference_air, power_factor, saturation_pressure
 from garboard_prop_check.averages import average_of_opposite_runs
 from garboard_prop_check.crouch import crouch_speed
-from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule, parts_of_forecast, whole_inches
+from garboard_prop_check.pitch import change_by_step_rule, engine_speed_by_proportion, parts_of_forecast
 from garboard_prop_check.power_limit import power_limit
 from garboard_prop_check.slip import parts_of_slip, parts_of_theoretical_speed, slip, theoretical_speed
 from garboard_prop_check.window import position_in_window
@@ -67,8 +67,7 @@ RANGES: list[tuple[Callable[..., object], list[Call], list[Call]]] = [
     (engine_speed_in_reference_air, [(5800, 5, LITTLE)], [(5800, 5, 0), (5800, 5, -1), (5800, 5, math.nan)]),
     (crouch_speed, [(150, LITTLE, LITTLE)], [(150, 0, 200), (150, 4000, 0), (150, -1, 200)]),
     (change_by_step_rule, [(5000, 5800, LITTLE)], [(5000, 5800, 0), (5000, 5800, -1)]),
-    (change_by_proportion, [(5000, LITTLE, LITTLE)], [(5000, 0, 19), (5000, 5800, 0)]),
-    (whole_inches, [(LITTLE,), (-LITTLE,)], [(0,)]),
+    (engine_speed_by_proportion, [(5000, LITTLE, LITTLE)], [(5000, 0, 19), (5000, 19, 0)]),
     (parts_of_forecast, [(1, 0, 0)], [(1, -LITTLE, 90), (1, 60, -LITTLE), (1, math.nan, 90)]),
     (
         power_limit,

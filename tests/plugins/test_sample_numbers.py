@@ -187,7 +187,9 @@ saltgrass
         power fitted: 150.0 hp
     prop_check.pitch.try_first
         change of pitch to try first: -3 in
-        engine speed to expect: 5445 ± 395 rev/min
+        engine speed to expect: 5462 ± 409 rev/min
+        chance to land in the window: 98 %
+        boat speed to expect: 32.1 ± 2.8 kn
     prop_check.window.below
         engine speed: 4845 ± 31 rev/min
         window, low end: 5000 rev/min

@@ -10,7 +10,7 @@ from garboard.uncertainty import MeasuredValue, Part
 from garboard_prop_check.air import engine_speed_in_reference_air, power_factor, saturation_pressure
 from garboard_prop_check.averages import average_of_opposite_runs
 from garboard_prop_check.crouch import CONSTANTS, crouch_constant, crouch_speed
-from garboard_prop_check.pitch import change_by_proportion, change_by_step_rule
+from garboard_prop_check.pitch import change_by_step_rule, engine_speed_by_proportion
 from garboard_prop_check.power_limit import PowerLimit, power_limit
 from garboard_prop_check.slip import parts_of_slip, parts_of_theoretical_speed, slip, theoretical_speed
 
@@ -196,13 +196,13 @@ def test_step_rule_for_two_inches() -> None:
 
 def test_proportional_rule() -> None:
     """Source: trade page on pitch: 5000 of 6000 rev/min with 19 in gives 15.8 in."""
-    assert 19 + change_by_proportion(5000, 6000, 19) == pytest.approx(15.8, abs=0.05)
+    assert engine_speed_by_proportion(5000, 19, 15.8) == pytest.approx(6000, abs=20)
 
 
 def test_the_two_rules_disagree() -> None:
     """By hand: 4800 to 5600 rev/min is 4 in by the one rule and 14 % by the other, 3 in from 21 in."""
-    assert change_by_proportion(4800, 5600, 21) == pytest.approx(-3)
-    assert change_by_proportion(4800, 5600, 21) != change_by_step_rule(4800, 5600, 200)
+    assert engine_speed_by_proportion(4800, 21, 18) == pytest.approx(5600)
+    assert change_by_step_rule(4800, 5600, 200) == -4
 
 
 # Power.

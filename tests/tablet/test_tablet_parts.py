@@ -13,7 +13,7 @@ import attrs
 import pytest
 
 from garboard.hosting.host import make_host
-from garboard.recordings.boat_network import Where
+from garboard.recordings.where import Where
 from garboard.shop_link.ashore import State
 from garboard_tablet.models.assessor import Assessor
 from garboard_tablet.models.background import Background

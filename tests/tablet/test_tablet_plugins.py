@@ -14,13 +14,16 @@ import pytest
 
 import wrong_plugins
 from garboard.disk.shop_document import PLUGINS, shop_document
+from garboard.faults import InputError
 from garboard.fields import implausible
 from garboard.findings import Verdict
 from garboard.hosting.failures import NotJudgedHere
-from garboard.hosting.host import PluginHost, make_host
+from garboard.hosting.host import BUILT_IN, PluginHost, make_host
+from garboard.hosting.sources import refused_beside
 from garboard.job_view import JobView
 from garboard.records import Job, Vessel
 from garboard.shop_link.shop_plugins import ApprovedPlugin, keep
+from garboard_tablet.app import _refuse_unknown
 from garboard_tablet.models.assessor import Assessor
 from garboard_tablet.models.background import Background
 from garboard_tablet.models.left_out import AT_WORK, left_out, runs, take_back_in
@@ -314,6 +317,47 @@ def test_a_guide_that_loops_is_interrupted_and_one_of_the_program_is_left_alone(
         minded_guide(host.live_guides["steers.guide"], host).begin(VIEW)
     (own,) = (guide for key, guide in host.live_guides.items() if key != "steers.guide")
     assert minded_guide(own, host) is own
+
+
+def test_what_is_left_out_for_this_run_is_not_loaded_and_what_is_misnamed_is_told(tmp_path: Path) -> None:
+    files = [plugin(tmp_path, "one", "yield found()"), plugin(tmp_path, "two", "yield found()")]
+    for name in ("my-checks.py", "left-out.py"):
+        (tmp_path / "plugins" / name).parent.mkdir(exist_ok=True)
+        (tmp_path / "plugins" / name).touch()
+    without = ("one", "garboard_handover", "left-out")
+    tablet = open_tablet(
+        tmp_path / "data", own_plugins=files, refused=refused_beside(tmp_path, BUILT_IN), without=without
+    )
+    try:
+        names = {one.name for one in tablet.host.plugins}
+        assert {"two", "garboard_wiring_audit"} <= names
+        assert names.isdisjoint(without)
+        assert [(one.name, one.code) for one in tablet.host.problems] == [("my-checks", "wrong_name")]
+    finally:
+        tablet.close()
+
+
+def test_a_name_to_leave_out_that_nobody_has_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="garboard_wiring_audit"):
+        _refuse_unknown(["garboard_wirring_audit"], ["two"], tmp_path)
+    _refuse_unknown(["garboard_wiring_audit", "two"], ["two"], tmp_path)
+
+
+def test_the_settings_page_tells_what_is_misnamed_with_its_code_and_its_cure(tmp_path: Path, drive: Drive) -> None:
+    (tmp_path / "plugins").mkdir()
+    (tmp_path / "plugins" / "my-checks.py").touch()
+
+    def with_refused() -> PluginHost:
+        host = make_host((), entry_points=False)
+        host.problems += refused_beside(tmp_path, BUILT_IN)
+        return host
+
+    d = drive(tmp_path / "data", make_host=with_refused)
+    d.app.way.go(Route(page="settings"))
+    d.step(2)
+    assert d.says("'my-checks.py'")
+    assert d.says("(wrong_name). To do: call it my_checks.py.")
+    assert not d.says(str(tmp_path / "plugins"))
 
 
 def test_a_plugin_chosen_for_this_run_is_used(tmp_path: Path) -> None:

@@ -146,7 +146,8 @@ def test_a_name_belongs_to_one_sensor(d: Driver) -> None:
 
 def test_it_is_asked_of_what_is_heard_now(d: Driver) -> None:
     """While the network is listened to, the page says what each name says at this moment."""
-    from garboard.recordings.boat_network import BoatNetwork, Where
+    from garboard.recordings.boat_network import BoatNetwork
+    from garboard.recordings.where import Where
 
     network = BoatNetwork(Where())
     network.hear(b"$HCHDG,81.3,,,12.0,W\r\n$HEROT,150.0,A\r\n", "192.168.4.1")
@@ -160,7 +161,8 @@ def test_it_is_asked_of_what_is_heard_now(d: Driver) -> None:
 
 def test_a_device_is_shown_as_it_names_itself(d: Driver) -> None:
     """Maker and model where it sends them, else what its two letters stand for; also where it is tied."""
-    from garboard.recordings.boat_network import BoatNetwork, Where
+    from garboard.recordings.boat_network import BoatNetwork
+    from garboard.recordings.where import Where
 
     network = BoatNetwork(Where())
     network.hear(
@@ -179,7 +181,8 @@ def test_a_device_is_shown_as_it_names_itself(d: Driver) -> None:
 
 def test_a_value_is_shown_as_it_is_now_with_its_time(d: Driver) -> None:
     """The display says what is now: an old value says how old it is, and stands apart from what is heard."""
-    from garboard.recordings.boat_network import BoatNetwork, Where
+    from garboard.recordings.boat_network import BoatNetwork
+    from garboard.recordings.where import Where
 
     clock = [100.0]
     network = BoatNetwork(Where(), now=lambda: clock[0])
@@ -200,7 +203,8 @@ def test_a_value_is_shown_as_it_is_now_with_its_time(d: Driver) -> None:
 
 
 def test_a_recording_says_its_last_value_and_when_and_is_not_to_be_compared(d: Driver) -> None:
-    from garboard.recordings.boat_network import BoatNetwork, Where
+    from garboard.recordings.boat_network import BoatNetwork
+    from garboard.recordings.where import Where
 
     route = add_turn(d, "27")
     d.app.way.go(route)

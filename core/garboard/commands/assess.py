@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS
+from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, reading_shown
 from garboard.report.terminal import Tools
 
 HELP = """Judge jobs: what passes, what fails, what to do next.
@@ -40,7 +40,9 @@ def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: 
         tools.tell_broken_plugins(one)
     console = tools.console()
     written, fails, unusable = [], False, False
-    for host, job in [(one, job) for path, one in zip(paths, hosts, strict=True) for job in assess_path(path, one)]:
+    with reading_shown():
+        judged = [(one, job) for path, one in zip(paths, hosts, strict=True) for job in assess_path(path, one)]
+    for host, job in judged:
         if isinstance(job, InputError):
             unusable = True
             click.echo(str(job), err=True)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from garboard.commands.tools import need_office, write_file
+from garboard.commands.tools import need_office, reading_shown, write_file
 from garboard.faults import Fault, InputError
 from garboard.report.terminal import Tools
 
@@ -34,7 +34,8 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
 
     host = tools.host_for(job)
     tools.tell_broken_plugins(host)
-    done = assess_one(job, host, hull, job_id)
+    with reading_shown():
+        done = assess_one(job, host, hull, job_id)
     for damage in done.damage:
         click.echo(f"damage: {damage}", err=True)
     write_file(out, handover_book(done.view, host, done.assessed, paper, unread=done.unread))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from garboard.recordings.boat_network import PORT
+from garboard.recordings.where import PORT
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -39,8 +39,9 @@ def command(context: click.Context, where: str, seconds: float | None, save: Pat
     from rich.live import Live
 
     from garboard.commands.tools import SOMETHING_FAILS, write_file
-    from garboard.recordings.boat_network import BoatNetwork, read_where
+    from garboard.recordings.boat_network import BoatNetwork
     from garboard.recordings.encode import csv_series
+    from garboard.recordings.where import read_where
     from garboard.samples import Sample
 
     network = BoatNetwork(read_where(where))

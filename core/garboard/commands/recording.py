@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 import click
 
-from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS
+from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, reading_shown
 from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoughData, Verdict, not_enough_data
 from garboard.hosting.codes import PLUGIN_FAILED, code_for, with_code
 from garboard.hosting.cut import cut, told
@@ -69,16 +69,13 @@ class _WithJudges(click.Command):
 @click.pass_context
 def command(context: click.Context, /, file: Path, as_json: bool, **chosen: bool) -> None:
     """Summarise, judge and exit."""
-    from rich.console import Console
-    from rich.markup import escape
-
     from garboard.recordings import summarise
     from garboard.report.job_report import print_findings
 
     tools: Tools = context.obj
     judges = _host_of(tools, context.meta.get(_DATA)).recording_judges
     asked_for = [judge for judge in judges if chosen.get(f"judge_{judge.option}")]
-    with Console(stderr=True).status(f"Reading {escape(file.name)}"):  # only where someone watches
+    with reading_shown(f"Reading {file.name}"):
         summary = summarise(file)
         judged = _judged(file, asked_for) if asked_for else ()
     if as_json:

@@ -38,17 +38,20 @@ def command(tools: Tools, folder: Path | None, demo: bool, replay: Path | None, 
         raise InputError("tablet", [Fault("packages", wanted, "kivy is not installed")])
     where = None
     if listen is not None:
-        from garboard.recordings.boat_network import read_where
+        from garboard.recordings.where import read_where
 
         where = read_where(listen)
-    own = (*tools.plugin_files, *(_beside(tools, folder) if folder is not None and folder.is_dir() else ()))
-    import_module("garboard_tablet.app").run(folder, demo, replay, where, own)  # by name: the core knows no Kivy
+    has_data = folder is not None and folder.is_dir()
+    own = (*tools.plugin_files, *(_beside(tools, folder) if folder is not None and has_data else ()))
+    refused = tools.refused_beside(folder) if folder is not None and has_data else ()
+    tools.tell_problems(refused)
+    app = import_module("garboard_tablet.app")  # by name: the core knows no Kivy
+    app.run(folder, demo, replay, where, own, refused, tools.without)
 
 
 def _beside(tools: Tools, folder: Path) -> Iterator[Path]:
     """Plugins that lie in the tablet's folder; what a manager approved is not replaced by one of its name."""
     from garboard.shop_link.shop_plugins import kept
 
-    tools.tell_problems(tools.refused_beside(folder))
     approved = {plugin.name for plugin in kept(folder)}
     yield from (file for file in tools.beside(folder) if file.stem not in approved)

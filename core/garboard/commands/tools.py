@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import time
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
+
+    from rich.status import Status
 
     from garboard.fields import Field
     from garboard.history.registers import RegisterKey
@@ -31,6 +35,49 @@ def beside_option(command: Callable[..., Any]) -> Callable[..., Any]:
         help="A job file or a folder: plugins in the folder 'plugins' beside it are read too. Default: this folder.",
     )
     return option(command)
+
+
+@contextmanager
+def reading_shown(begins: str = "") -> Iterator[None]:
+    """Show on a terminal how far a large recording is read. Nothing is printed where nobody watches.
+
+    begins : what is shown at once; else nothing is before a second has gone by
+    """
+    from rich.console import Console
+    from rich.markup import escape
+
+    from garboard.recordings import watching
+
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield
+        return
+    status = console.status(escape(begins))
+    if begins:
+        status.start()
+    try:
+        with watching(_Shown(status)):
+            yield
+    finally:
+        status.stop()
+
+
+class _Shown:
+    """Shows how far a recording is read, four times a second."""
+
+    def __init__(self, status: Status) -> None:
+        from rich.text import Text
+
+        self._status, self._text = status, Text
+        self._next = time.monotonic() + 1
+
+    def __call__(self, name: str, share: float, lines: int) -> None:
+        now = time.monotonic()
+        if now >= self._next:
+            self._next = now + 0.25
+            count = f"{lines:,}".replace(",", " ")
+            self._status.update(self._text(f"Reading {name[:40]}: {min(share, 1.0):.0%}, {count} lines"))
+            self._status.start()
 
 
 def write_file(path: Path, content: bytes) -> None:

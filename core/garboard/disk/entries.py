@@ -28,7 +28,7 @@ import attrs
 from garboard import __version__, hull_number
 from garboard.disk.clock import Stamp
 from garboard.disk.formats import Format
-from garboard.disk.json_text import read_json
+from garboard.disk.json_text import read_json_by
 from garboard.faults import Fault, InputError, shown
 
 if TYPE_CHECKING:  # the records are many, and the app's first frame needs none of them
@@ -69,25 +69,54 @@ _FIELDS = frozenset({*_TEXT_FIELDS, "v", "subject", "value", "replaces", "clock"
 class Entry:
     """One entry: its id, its bytes, and a view of what stands in them.
 
-    The view is for reading. Nothing writes an entry from it; `raw` is what is stored and sent.
+    The view is for reading. Nothing writes an entry from it; `raw` is what is stored and sent. What replaying a hull
+    asks of every entry, and several times, is worked out once, when the entry is made.
+
+    kind          : one of KINDS, or one this version does not know
+    hull          : the hull number as typed
+    job           : the job's id; "" for facts about the vessel
+    subject       : what the entry is about: ("prop_check", "full_throttle", "engine_speed")
+    replaces      : ids of the entries the person saw and replaced with this one
+    is_understood : whether this version knows the kind and the format; if not, the entry is only kept and passed on
     """
 
     id: str
     raw: bytes = attrs.field(repr=False, eq=False)
     fields: Mapping[str, JsonValue] = attrs.field(repr=False, eq=False)
+    kind: str = attrs.field(init=False, repr=False, eq=False)
+    hull: str = attrs.field(init=False, repr=False, eq=False)
+    job: str = attrs.field(init=False, repr=False, eq=False)
+    subject: tuple[str, ...] = attrs.field(init=False, repr=False, eq=False)
+    replaces: tuple[str, ...] = attrs.field(init=False, repr=False, eq=False)
+    is_understood: bool = attrs.field(init=False, repr=False, eq=False)
+
+    @kind.default
+    def _kind(self) -> str:
+        return self._text("kind")
+
+    @hull.default
+    def _hull(self) -> str:
+        return self._text("hull")
+
+    @job.default
+    def _job(self) -> str:
+        return self._text("job")
+
+    @subject.default
+    def _subject(self) -> tuple[str, ...]:
+        return _texts(self.fields.get("subject"))
+
+    @replaces.default
+    def _replaces(self) -> tuple[str, ...]:
+        return _texts(self.fields.get("replaces"))
+
+    @is_understood.default
+    def _is_understood(self) -> bool:
+        return self.kind in KINDS and ENTRY.reads(self.format)
 
     @property
     def format(self) -> int:
         return _integer(self.fields.get("v"))
-
-    @property
-    def kind(self) -> str:
-        return self._text("kind")
-
-    @property
-    def hull(self) -> str:
-        """The hull number as typed."""
-        return self._text("hull")
 
     @property
     def hull_key(self) -> str:
@@ -95,22 +124,8 @@ class Entry:
         return _hull_key(self.hull) if self.hull else ""
 
     @property
-    def job(self) -> str:
-        return self._text("job")
-
-    @property
-    def subject(self) -> tuple[str, ...]:
-        """What the entry is about: ("prop_check", "full_throttle", "engine_speed")."""
-        return tuple(_texts(self.fields.get("subject")))
-
-    @property
     def value(self) -> JsonValue:
         return self.fields.get("value")
-
-    @property
-    def replaces(self) -> tuple[str, ...]:
-        """Ids of the entries the person saw and replaced with this one."""
-        return tuple(_texts(self.fields.get("replaces")))
 
     @property
     def tablet(self) -> str:
@@ -145,11 +160,6 @@ class Entry:
     def more(self) -> Mapping[str, JsonValue]:
         """Fields a plugin or a newer version added."""
         return MappingProxyType({name: value for name, value in self.fields.items() if name not in _FIELDS})
-
-    @property
-    def is_understood(self) -> bool:
-        """Whether this version knows the kind and the format; if not, the entry is only kept and passed on."""
-        return ENTRY.reads(self.format) and self.kind in KINDS
 
     def _text(self, name: str) -> str:
         found = self.fields.get(name)
@@ -401,7 +411,7 @@ def _refuse_too_large(raw: bytes) -> None:
 
 def _loads(raw: bytes) -> JsonValue:
     try:
-        found: JsonValue = read_json(raw.decode(), parse_float=_refuse_float, parse_constant=_refuse_float)
+        found: JsonValue = read_json_by(_DECODER, raw.decode())
     except UnicodeDecodeError as error:
         raise InputError("entry", [Fault(f"byte {error.start}", "UTF-8 text", "bytes that are not")]) from error
     except json.JSONDecodeError as error:
@@ -417,6 +427,9 @@ def _loads(raw: bytes) -> JsonValue:
 
 def _refuse_float(text: str) -> NoReturn:
     raise InputError("entry", [Fault("a number", 'a decimal as text, such as "38.2"', text)])
+
+
+_DECODER = json.JSONDecoder(parse_float=_refuse_float, parse_constant=_refuse_float)
 
 
 def _tidied(value: object, where: str, depth: int, faults: list[Fault]) -> JsonValue:
@@ -529,8 +542,8 @@ def _is_list_of_text(value: JsonValue) -> bool:
     return isinstance(value, list) and all(isinstance(item, str) for item in value)
 
 
-def _texts(value: JsonValue) -> list[str]:
-    return [item for item in value if isinstance(item, str)] if isinstance(value, list) else []
+def _texts(value: JsonValue) -> tuple[str, ...]:
+    return tuple([item for item in value if isinstance(item, str)]) if isinstance(value, list) and value else ()
 
 
 def _integer(value: JsonValue) -> int:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from typing import Any
 
 from garboard.faults import GarboardError
@@ -25,8 +26,17 @@ class NestedTooDeep(GarboardError, ValueError):
 
 def read_json(text: str | bytes, **options: Any) -> Any:  # as json.loads has it
     """What `json.loads` makes of a text. Raises ValueError for every text it cannot read."""
+    return _read(text, lambda: json.loads(text, **options))
+
+
+def read_json_by(decoder: json.JSONDecoder, text: str) -> Any:  # as json.loads has it
+    """As `read_json`, many times over: `json.loads` takes as long to set up its options as to read a short text."""
+    return _read(text, lambda: decoder.decode(text))
+
+
+def _read(text: str | bytes, reading: Callable[[], Any]) -> Any:
     try:
-        found = json.loads(text, **options)
+        found = reading()
     except RecursionError:
         raise NestedTooDeep from None
     if _opened(text) > DEEPEST_JSON and _is_deeper(found):

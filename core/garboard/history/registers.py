@@ -91,15 +91,22 @@ def disagree(key: RegisterKey, current: tuple[Entry, ...]) -> bool:
 class Register:
     """The entries of one kind of fact about one subject. What `add` costs does not depend on how many there are.
 
-    misfits : for each entry that cannot be read, why not; it replaces what it names, and says nothing itself
+    misfits       : for each entry that cannot be read, why not; it replaces what it names, and says nothing itself
+    is_of_one_text : whether every entry states the same text, letter for letter, as nearly all registers do: then they
+                    all say the same, and nothing need be compared
     """
 
     entries: dict[str, Entry] = attrs.field(factory=dict)
     head_ids: set[str] = attrs.field(factory=set)
     misfits: dict[str, Misfit] = attrs.field(factory=dict)
+    is_of_one_text: bool = True
+    _text: JsonValue = None
     _replaced: set[str] = attrs.field(factory=set)
 
     def add(self, entry: Entry) -> None:
+        if not self.entries:
+            self._text = entry.value
+        self.is_of_one_text = self.is_of_one_text and _states(entry, self._text)
         self.entries[entry.id] = entry
         if misfit := misfit_of(entry):
             self.misfits[entry.id] = misfit
@@ -135,6 +142,8 @@ class Register:
         return self._ordered(self.head_ids & self.misfits.keys()) if self.misfits else ()
 
     def _current(self, ids: Iterable[str]) -> tuple[Entry, ...]:
+        if self.is_of_one_text:
+            return self._ordered(ids)[:1]
         groups: list[list[Entry]] = []
         for head in self._ordered(ids):
             if head.kind != "retract":
@@ -160,6 +169,8 @@ class Register:
         ids = list(ids)
         if len(ids) < 2:
             return tuple(self.entries[found] for found in ids)
+        if self._replaced.isdisjoint(self.entries):  # each is shown by its own stamp
+            return tuple(sorted((self.entries[found] for found in ids), key=lambda entry: (entry.clock, entry.id)))
         keys = self.order_keys()
         return tuple(self.entries[found] for found in sorted(ids, key=lambda found: (keys[found], found)))
 
@@ -177,6 +188,11 @@ class Register:
                     replaced = [keys[other] for other in entry.replaces if other in keys]
                     keys[waiting.pop()] = order_key(entry.clock, replaced)
         return keys
+
+
+def _states(entry: Entry, text: JsonValue) -> bool:
+    """Whether an entry states a text, in a kind of which two entries with the same value agree."""
+    return isinstance(text, str) and entry.value == text and entry.kind in ("measure", "field", "step", "job")
 
 
 def _agree(one: Entry, other: Entry) -> bool:

@@ -55,29 +55,25 @@ class SignatureScope:
 
     def staleness(self, sign_off: Entry) -> Staleness | None:
         """What one of the job's sign-offs misses; None when it covers everything."""
-        missing = self.not_named(sign_off)
-        if not missing:
-            return None
-        same = {key for key in set(map(self.register_of, missing)) if self._stands_as_signed(sign_off, key)}
-        told = tuple(one for one in missing if self.register_of(one) not in same or one.id not in self._known(one))
-        return Staleness(sign_off, told) if told else None
+        missing = self._not_covered[sign_off.id]
+        same = {key for key in set(map(self.register_of, missing.values())) if self._stands_as_signed(sign_off, key)}
+        told = [one for one in missing.values() if not one.is_understood or self.register_of(one) not in same]
+        return Staleness(sign_off, tuple(sorted(told, key=lambda one: one.id))) if told else None
 
     def not_named(self, sign_off: Entry) -> tuple[Entry, ...]:
         """Entries a sign-off neither names nor reaches from those it names, whatever they say."""
         missing = self._not_covered[sign_off.id]
         return tuple(missing[name] for name in sorted(missing))
 
-    def _known(self, entry: Entry) -> Mapping[str, Entry]:
-        """The entries of an entry's register: without it where this program does not know its kind or format."""
-        return self.register(self.register_of(entry)).entries
-
     def _stands_as_signed(self, sign_off: Entry, key: RegisterKey) -> bool:
         """Whether the values that stand in a register are those that stood there for the signer, who saw one."""
         register, covered = self.register(key), self._covered[sign_off.id]
+        if register.is_of_one_text:
+            return not covered.isdisjoint(register.entries)
         seen = [entry for name, entry in register.entries.items() if name in covered]
         replaced = {name for entry in seen for name in entry.replaces}
         signed = [entry for entry in seen if entry.id not in replaced and entry.kind != "retract"]
-        standing = [entry for entry in register.heads if entry.kind != "retract"]
+        standing = [entry for name in register.head_ids if (entry := register.entries[name]).kind != "retract"]
         return bool(seen) and _all_in(signed, standing) and _all_in(standing, signed)
 
     def _add_other(self, entry: Entry) -> None:
@@ -103,8 +99,8 @@ class SignatureScope:
             seen.add(covered)
             self._covered[sign_off].add(covered)
             self._not_covered[sign_off].pop(covered, None)
-            if covered in self.everything:
-                waiting.extend(self._replaced_by(self.everything[covered]))
+            if (entry := self.everything.get(covered)) and entry.replaces:
+                waiting.extend(self._replaced_by(entry))
 
     def _replaced_by(self, entry: Entry) -> Iterator[str]:
         """What an entry replaces, as far as it is here: what it names in its own register."""

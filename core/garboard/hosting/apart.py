@@ -29,7 +29,7 @@ from garboard.findings import Finding, NotEnoughData
 from garboard.hosting import plain
 from garboard.hosting.asking import with_functions
 from garboard.hosting.codes import BUSY, NOT_JUDGED
-from garboard.hosting.failures import NotJudgedHere, PluginFault, PluginProblem
+from garboard.hosting.failures import NotJudgedHere, PluginFault, PluginProblem, cure_of
 from garboard.hosting.sources import Source
 from garboard.hosting.watching import Declared, WatchedView
 from garboard.job_view import JobView
@@ -160,6 +160,23 @@ class Apart:
                 cure="end the loop, or compute less; it runs again at the next start",
             )
             for name in slow
+        )
+
+    @property
+    def not_run_again(self) -> tuple[PluginProblem, ...]:
+        """Checks that ended their process so often that they do not run again; the others of the plugin do."""
+        whole = {one.name for one in self.left_out}
+        return tuple(
+            PluginProblem(
+                name=name,
+                reason=f"its check {key} was ended in {MOST_CUTS} jobs, so that check is not judged any more",
+                code=codes[-1],
+                file=self._loaded[name].file if name in self._loaded else "",
+                cure=f"{cure_of(codes[-1])}; it runs again at the next start",
+                at_work=True,
+            )
+            for (name, key), codes in self._cuts.items()
+            if len(codes) >= MOST_CUTS and name not in whole
         )
 
     def stop(self) -> None:

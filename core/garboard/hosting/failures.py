@@ -24,6 +24,8 @@ _CURES = {
     "not_found": "name a Python file, or the folder of a package",
     "wrong_type": "give that field what it takes",
     "wrong_value": "correct that value in the plugin's file",
+    "too_large": "make it shorter: a plugin holds checks, and no tables of data",
+    "not_one_file": "put the Python file itself there, with all it needs in it",
     "name_taken": "call the plugin's file something else",
     "wrong_name": "call the plugin's file by letters, digits and _ alone, such as my_checks.py",
     "key_taken": "give it a key that begins with the plugin's own name",
@@ -95,8 +97,16 @@ class PluginProblem:
     @property
     def in_words(self) -> str:
         """What is wrong, where, and what to do."""
+        return self._told(self.file)
+
+    @property
+    def on_a_page(self) -> str:
+        """The same with the file's name alone: the folders before it would fill a page."""
+        return self._told(Path(self.file).name)
+
+    def _told(self, file: str) -> str:
         line = f", line {self.line}" if self.line else ""
-        where = f" [{self.file}{line}]" if self.file else ""
+        where = f" [{file}{line}]" if file else ""
         return f"{self.reason}{where} ({self.code}). To do: {self.cure}."
 
 

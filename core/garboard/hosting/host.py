@@ -16,7 +16,7 @@ import attrs
 import pluggy
 
 from garboard import hooks
-from garboard.faults import shown
+from garboard.faults import Fault, InputError, shown
 from garboard.findings import (
     OF_VESSEL,
     Basis,
@@ -296,7 +296,7 @@ class PluginHost:
         """What is wrong with plugins, those that come with the program left out: first what keeps one from working."""
         own = [plugin for plugin in self.plugins if plugin.name not in BUILT_IN]
         in_keys = [fault for plugin in own for fault in self._faults_in_keys(plugin)]
-        slow = self.apart.left_out if self.apart is not None else ()
+        slow = (*self.apart.left_out, *self.apart.not_run_again) if self.apart is not None else ()
         return (*self.problems, *slow, *in_keys, *(fault for plugin in own for fault in self._faults_in_source(plugin)))
 
     def _faults_in_source(self, plugin: LoadedPlugin) -> Iterable[PluginProblem]:
@@ -767,6 +767,18 @@ def make_host(
         if name not in off:
             host.load(name, partial(_itself, module))
     return host
+
+
+def refuse_unknown_names(without: Iterable[str], others: Iterable[str]) -> None:
+    """Raise InputError for a name to leave out that no plugin has.
+
+    others : names of plugins that neither come with the program nor are installed
+    """
+    installed = [entry.name for entry in importlib.metadata.entry_points(group=ENTRY_POINT_GROUP)]
+    known = [*BUILT_IN, *installed, *others]
+    faults = [Fault("--without", f"one of {', '.join(known)}", repr(name)) for name in without if name not in known]
+    if faults:
+        raise InputError("garboard", faults)
 
 
 def empty_host() -> PluginHost:

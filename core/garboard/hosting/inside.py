@@ -22,6 +22,7 @@ from garboard.hosting.codes import sources
 from garboard.hosting.failures import PluginFault, PluginProblem, problem_of
 from garboard.hosting.guard import Guard
 from garboard.hosting.host import HOOKS, LoadedPlugin, PluginHost, collect, empty_host
+from garboard.hosting.own_copy import own_view
 from garboard.hosting.plugin_code import end_at_once, plugin_code
 from garboard.hosting.sections import checked_blocks
 from garboard.hosting.source_faults import faults_in_source
@@ -62,6 +63,7 @@ class _Inside:
         self._said = 0
         self._hosts: dict[str, tuple[PluginHost, str]] = {}
         self._view: JobView | None = None
+        self._views: dict[str, JobView] = {}
         self._fields: Declared = {}
         self._recordings: dict[str, Any] = {}
 
@@ -128,7 +130,7 @@ class _Inside:
         self._say({"declared": _declared(host, loaded, source)})
 
     def compute(self, plugin: str, key: str, sent: Sent | None) -> None:
-        view = watched(self._job(sent), self._fields)
+        view = watched(self._job(plugin, sent), self._fields)
         read = view.settings.read if isinstance(view.settings, ReadSettings) else set()
         read.clear()
         try:
@@ -149,7 +151,7 @@ class _Inside:
                 self._find(finding)
 
     def build(self, plugin: str, key: str, sent: Sent | None, assessed: Sequence[Assessed]) -> None:
-        view = self._job(sent)
+        view = self._job(plugin, sent)
         with plugin_code():
             blocks = self._host(plugin).registered("register_report_sections", key).build(view, assessed)
             self._say({"blocks": [plain.plain_block(block) for block in checked_blocks(blocks)]})
@@ -161,14 +163,16 @@ class _Inside:
             found = field.plausible_for(vessel, of) if field.plausible_for else None
             self._say({"plausible": None if found is None else [float(end) for end in found]})
 
-    def _job(self, sent: Sent | None) -> JobView:
-        """The job that was sent, or the one before."""
+    def _job(self, plugin: str, sent: Sent | None) -> JobView:
+        """The job that was sent, or the one before: a copy for each plugin, so that none changes another's."""
         if sent is not None:
             view, self._fields = sent
-            self._view, self._recordings = attrs.evolve(view, load_recording=self._recording), {}
+            self._view, self._views, self._recordings = attrs.evolve(view, load_recording=self._recording), {}, {}
         if self._view is None:
             raise PluginFault("no job was sent", "failed")
-        return self._view
+        if plugin not in self._views:
+            self._views[plugin] = own_view(self._view)
+        return self._views[plugin]
 
     def _recording(self, reference: str) -> Recording:
         """A recording, asked of the program once a job."""

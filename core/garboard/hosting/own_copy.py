@@ -1,4 +1,4 @@
-"""What a shop's own plugin gets of a job where it runs in the program itself: a copy, so that it changes nothing else.
+"""What a shop's own plugin gets of a job: a copy, so that it changes nothing for the program or the next plugin.
 
 Records are frozen, and a plugin can change one all the same, by `object.__setattr__` or through a dict in a value. The
 checks that come with the program would then judge another boat.

@@ -11,7 +11,7 @@
 """
 
 from garboard.recordings.notes import DamagedLine, ReadingNotes
-from garboard.recordings.reader import load_recording, read_samples, refuse_other_text
+from garboard.recordings.reader import load_recording, read_samples, refuse_other_text, watching
 from garboard.recordings.summary import StreamSummary, Summary, summarise
 
 __all__ = [
@@ -23,4 +23,5 @@ __all__ = [
     "read_samples",
     "refuse_other_text",
     "summarise",
+    "watching",
 ]

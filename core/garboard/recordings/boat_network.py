@@ -1,20 +1,16 @@
-"""The boat's instrument network, heard while it speaks: NMEA 0183 sentences over wifi, by UDP or TCP.
+"""The boat's instrument network, heard while it speaks, by any of the links there are: see `links`.
 
-It only listens: nothing is ever sent to the network, by TCP nothing beyond what keeps a connection.
+It only listens: nothing is ever sent to the network beyond what opens and keeps a connection.
 
 The time of a sample is when it arrived, by this machine's monotonic clock, counted from the wall clock as it stood when
 listening began; setting the wall clock later changes nothing. What a sentence with a time of its own was delayed more
 than the quickest of its sender is taken off, but no sample is dated before one given earlier.
-
-[1] IANA Service Name and Transport Protocol Port Number Registry: nmea-0183 "NMEA-0183 Navigational Data", port 10110
-by TCP and by UDP (not read there itself, but in several programs that quote it).
 """
 
 from __future__ import annotations
 
 import errno
 import re
-import selectors
 import socket
 import threading
 import time
@@ -23,77 +19,35 @@ from collections.abc import Callable, Iterator, Sequence
 
 import attrs
 
-from garboard.faults import Fault, InputError
+from garboard.recordings.links import Link, LinkLost, open_link
 from garboard.recordings.nmea0183 import LiveReader
-from garboard.recordings.notes import ReadingNotes
-from garboard.samples import Sample, StreamKey
+from garboard.recordings.notes import MARK, ReadingNotes
+from garboard.recordings.where import Way, Where
+from garboard.samples import SIMULATED, Sample, StreamKey
+from garboard.series import mean, mean_direction
 
-PORT = 10110
-"""Registered for NMEA 0183 over UDP and TCP [1]."""
 SILENT_AFTER = 5.0
 """After so long without a sentence a person should look why [s]."""
 GIVEN_UP_AFTER = 20.0
 """A connection over which nothing came for so long is made anew [s]: lost wifi is not told otherwise."""
-CONNECT_WITHIN = 5.0
 PATIENCE = (1.0, 2.0, 4.0, 8.0, 15.0)
 """Waits between one try and the next [s]; the last one again and again."""
 
 MOST_WAITING = 20_000
 """Samples kept for whoever takes them; older ones are left out."""
-MOST_A_SECOND = 2000
-"""Lines read in a second: an instrument network speaks some hundreds, what is more is left out."""
+MOST_A_SECOND = 4000
+"""Lines read in a second: a full NMEA 2000 network sends some 1500 frames; what is more than two such is left out."""
 MOST_SENDERS = 16
 MOST_STREAMS = 500
 """Streams of one sender whose latest value is kept."""
 LONGEST_LINE = 1024
 """Characters kept while the end of a line is awaited. A sentence has at most 82, a tag block before it as many."""
-READ_AT_ONCE = 65536
+RECENT = 3.0
+"""A value is shown as its mean over so long [s]: engines hunt, and waves lift a boat. Common practice, no source."""
+MOST_RECENT = 60
+DIRECTIONS = ("heading", "course_over_ground")
 OTHERS = "others"
 """All senders beyond MOST_SENDERS."""
-
-
-@attrs.frozen
-class Where:
-    """Where to listen.
-
-    port : 1 to 65535
-    host : to connect to by TCP; empty to listen for what is sent to the port by UDP
-    """
-
-    port: int = PORT
-    host: str = ""
-
-    @property
-    def title(self) -> str:
-        return f"{self} by TCP" if self.host else f"UDP port {self.port}"
-
-    def __str__(self) -> str:
-        host = f"[{self.host}]" if ":" in self.host else self.host
-        return f"{host}:{self.port}" if host else str(self.port)
-
-
-_ADDRESS = re.compile(r"(\[[0-9A-Fa-f:.]+(?:%\w+)?\]|[\w.-]+)(?::(\d{1,5}))?", re.ASCII)
-
-
-def read_where(text: str) -> Where:
-    """Where to listen, as a person types it.
-
-    text   : a port, to listen by UDP, or an address with or without a port, to connect by TCP
-    errors : InputError
-
-    >>> read_where("10110").title, read_where("192.168.4.1").title, read_where("gateway.local:2000").title
-    ('UDP port 10110', '192.168.4.1:10110 by TCP', 'gateway.local:2000 by TCP')
-    """
-    text = text.strip()
-    found = _ADDRESS.fullmatch(text)
-    if text.isdecimal():
-        where = Where(int(text) if len(text) < 6 else 0)
-    else:
-        where = Where(int(found[2] or PORT), found[1].strip("[]").lower()) if found else Where(0)
-    if not 0 < where.port < 65536:
-        expected = f"a port to listen on such as {PORT}, or an address to connect to such as 192.168.4.1:{PORT}"
-        raise InputError("boat's network", [Fault("where", expected, repr(text[:60]))])
-    return where
 
 
 @attrs.frozen
@@ -110,6 +64,18 @@ class Latest:
     at: float
 
 
+@attrs.frozen
+class Newest:
+    """What a stream said in the last moments.
+
+    value : mean of RECENT seconds, of a direction round the circle; in the unit of its quantity
+    age   : how long ago the latest came [s]
+    """
+
+    value: float
+    age: float
+
+
 @attrs.define
 class Sender:
     """What one sender on the network sent.
@@ -117,12 +83,15 @@ class Sender:
     address  : of the machine; OTHERS for all beyond MOST_SENDERS
     is_first : its samples carry the plain talker as source; those of others also the address, so that they stay apart
     heard_at : when the latest bytes came, by the monotonic clock [s]
+    is_simulated : whether it said of itself that nobody measures what it sends; once said, it holds
     """
 
     address: str
     is_first: bool
     heard_at: float = 0.0
+    is_simulated: bool = False
     latest: dict[StreamKey, Latest] = attrs.field(factory=dict)
+    recent: dict[StreamKey, deque[tuple[float, float]]] = attrs.field(factory=dict)
     _reader: LiveReader = attrs.field(factory=LiveReader)
     _rest: str = ""
 
@@ -136,7 +105,8 @@ class Sender:
         return {self._source(talker): texts for talker, texts in self.notes.devices.items()}
 
     def _source(self, talker: str) -> str:
-        return talker if self.is_first else f"{talker} {self.address}".lstrip()
+        own = talker if self.is_first else f"{talker} {self.address}".lstrip()
+        return f"{SIMULATED} {own}".rstrip() if self.is_simulated else own
 
     def lines(self, data: bytes) -> list[str]:
         """The lines that are now complete. Some gateways cut a sentence anywhere, some send no line ends."""
@@ -154,18 +124,59 @@ class Sender:
         self._rest = ""
 
     def samples(self, line: str, arrived: float) -> Iterator[Sample]:
+        if MARK in line:
+            self.is_simulated = True
+        as_sent = self.is_first and not self.is_simulated
         for sample in self._reader.take(line, arrived):
-            own = sample if self.is_first else sample._replace(source=self._source(sample.source))
+            own = sample if as_sent else sample._replace(source=self._source(sample.source))
             key = StreamKey(own.quantity, own.source, own.instance, own.reference)
             before = self.latest.get(key)
             if before is not None or len(self.latest) < MOST_STREAMS:
                 self.latest[key] = Latest(own.value, before.count + 1 if before else 1, arrived)
+                kept = self.recent.get(key)
+                if kept is None:
+                    kept = self.recent[key] = deque(maxlen=MOST_RECENT)
+                kept.append((arrived, own.value))
             yield own
+
+
+def _mean_direction(directions: Sequence[float]) -> float:
+    try:
+        return mean_direction(directions)
+    except ValueError:  # they cancel out: it turned right round
+        return directions[-1]
 
 
 _TAG_BLOCK_BEGUN = re.compile(r"\\[^\\$!]*\\?")
 """A tag block before its sentence came: what comes next goes on with it."""
 _ENDS_WITH_CHECKSUM = re.compile(r"[$!][^$!]*\*[0-9A-Fa-f]{2}$")
+
+
+@attrs.frozen
+class LinkState:
+    """How the listening goes.
+
+    is_open : whether what is sent would be heard now
+    tries   : how often it was tried again since it last was open
+    silent  : how long nothing was heard [s]
+    damaged : share of lines that could not be used, 0 to 1
+    """
+
+    is_open: bool
+    tries: int
+    silent: float
+    damaged: float
+
+    @property
+    def is_stale(self) -> bool:
+        return self.silent > SILENT_AFTER
+
+    @property
+    def word(self) -> str:
+        """In a word or two, what a person sees first."""
+        if not self.is_open:
+            return "connecting again" if self.tries else "connecting"
+        return f"silent for {self.silent:.0f} s" if self.is_stale else "connected"
 
 
 class BoatNetwork:
@@ -190,6 +201,7 @@ class BoatNetwork:
         self._waiting: deque[Sample] = deque(maxlen=MOST_WAITING)
         self._senders: dict[str, Sender] = {}
         self._fault = ""
+        self._is_open, self._tries = False, 0
         self._began = self._latest = 0.0
         self._wall_at_zero = 0.0
         self._second, self._lines_in_second = 0.0, 0
@@ -247,9 +259,50 @@ class BoatNetwork:
                 for one in self._senders.values()
             )
 
+    def state(self) -> LinkState:
+        """How the listening goes."""
+        with self._lock:
+            senders = list(self._senders.values())
+            lines = sum(one.notes.lines for one in senders)
+            damaged = sum(one.notes.damaged_count for one in senders)
+            heard_at = max((one.heard_at for one in senders), default=self._began)
+        return LinkState(
+            is_open=self._is_open,
+            tries=0 if self._is_open else max(self._tries, bool(self._fault)),
+            silent=self.age(heard_at),
+            damaged=damaged / lines if lines else 0.0,
+        )
+
     def age(self, at: float) -> float:
         """How long ago a time of `Latest` was [s]."""
         return max(0.0, self._now() - at)
+
+    def newest(self, quantity: str) -> dict[StreamKey, Newest]:
+        """What every stream of a quantity said in its last moments."""
+        now = self._now()
+        with self._lock:
+            kept = {
+                key: tuple(recent)
+                for sender in self._senders.values()
+                for key, recent in sender.recent.items()
+                if key.quantity == quantity
+            }
+        average = _mean_direction if quantity in DIRECTIONS else mean
+        return {
+            key: Newest(average([value for at, value in recent if recent[-1][0] - at <= RECENT]), now - recent[-1][0])
+            for key, recent in kept.items()
+        }
+
+    def devices(self) -> dict[str, tuple[str, ...]]:
+        """What devices say of themselves, by the source their samples carry."""
+        with self._lock:
+            return {source: texts for sender in self._senders.values() for source, texts in sender.devices.items()}
+
+    @property
+    def is_simulated(self) -> bool:
+        """Whether any sender said that it is simulated: then nothing of a run is a measurement."""
+        with self._lock:
+            return any(sender.is_simulated for sender in self._senders.values())
 
     def trouble(self) -> str:
         """Why no samples come, and what to do; "" while they come."""
@@ -281,7 +334,7 @@ class BoatNetwork:
 
     @property
     def _advice(self) -> str:
-        if self.where.host:
+        if self.where.way is not Way.BROADCAST:
             return "See that the instruments are switched on."
         return (
             "See that you are on the boat's wifi, that the instruments are switched on, and that the gateway "
@@ -309,63 +362,39 @@ class BoatNetwork:
     # In the thread
 
     def _listen(self, wake: socket.socket, stopping: threading.Event) -> None:
-        tries = 0
         with wake:
             while not stopping.is_set():
                 try:
-                    with self._open() as heard:
+                    link = open_link(self.where)
+                    try:
                         if stopping.is_set():
                             return
-                        self._fault = ""
-                        if self._hear(heard, wake, stopping):
-                            tries = 0
+                        self._fault, self._is_open = "", True
+                        self._hear(link, wake, stopping)
+                    finally:
+                        self._is_open = False
+                        link.close()
+                except LinkLost as lost:
+                    self._fault = str(lost)
                 except (OSError, UnicodeError) as failure:  # no name of a machine begins with a dot, or is so long
                     if not stopping.is_set():
                         self._fault = self._why(failure)
-                stopping.wait(self._patience[min(tries, len(self._patience) - 1)])
-                tries += 1
+                stopping.wait(self._patience[min(self._tries, len(self._patience) - 1)])
+                self._tries += 1
 
-    def _open(self) -> socket.socket:
-        if self.where.host:
-            return socket.create_connection((self.where.host, self.where.port), timeout=CONNECT_WITHIN)
-        heard = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-        try:
-            heard.bind(("", self.where.port))
-        except OSError:
-            heard.close()
-            raise
-        return heard
-
-    def _hear(self, heard: socket.socket, wake: socket.socket, stopping: threading.Event) -> bool:
-        """Take in what comes, until there is reason to open anew. Returns whether anything came."""
-        heard.setblocking(False)
-        anything = False
-        with selectors.DefaultSelector() as selector:
-            selector.register(heard, selectors.EVENT_READ)
-            selector.register(wake, selectors.EVENT_READ)
-            for sender in self._senders.values():
-                sender.begin_anew()
-            while True:
-                ready = selector.select(GIVEN_UP_AFTER)
-                if stopping.is_set():
-                    return anything
-                if not ready and self.where.host:
-                    self._fault = f"Nothing came from {self.where.title} for {GIVEN_UP_AFTER:.0f} s. Connecting again."
-                    return anything
-                if not ready:
-                    continue
-                try:
-                    data, address = heard.recvfrom(READ_AT_ONCE)
-                except BlockingIOError:
-                    continue
-                except OSError as failure:
-                    self._fault = f"{self.where.title} is lost: {failure.strerror or failure}. Connecting again."
-                    return anything
-                if not data and self.where.host:
-                    self._fault = f"{self.where.title} closed the connection. Connecting again."
-                    return anything
-                anything = True
-                self.hear(data, self.where.host or address[0])
+    def _hear(self, link: Link, wake: socket.socket, stopping: threading.Event) -> None:
+        """Take in what comes, until there is reason to open anew: then it raises LinkLost."""
+        for sender in self._senders.values():
+            sender.begin_anew()
+        while True:
+            came = link.wait(wake, GIVEN_UP_AFTER)
+            if stopping.is_set():
+                return
+            if came is None and self.where.connects:
+                raise LinkLost(f"Nothing came from {self.where.title} for {GIVEN_UP_AFTER:.0f} s. Connecting again.")
+            for data, address in came or ():
+                self._tries = 0
+                self.hear(data, address or self.where.host)
 
     def hear(self, data: bytes, address: str) -> None:
         """Take in what a sender sent just now."""

@@ -82,7 +82,7 @@ def nmea2000_line(
         raise ValueError(f"expected a source address from 0 to 255, got {source}")
     if priority is None:
         priority = MESSAGES[pgn].priority if pgn in MESSAGES else 6
-    return f"{_iso(time)},{priority},{pgn},{source},{destination},{len(data)},{data.hex(',')}"
+    return f"{iso_time(time)},{priority},{pgn},{source},{destination},{len(data)},{data.hex(',')}"
 
 
 def fast_packet_frames(data: bytes, sequence: int = 0) -> list[bytes]:
@@ -109,12 +109,17 @@ def nmea2000_lines(samples: Iterable[Sample], as_frames: bool = False) -> Iterat
     Raises ValueError for a quantity no message holds and a value it cannot express.
     """
     sequence = count()
+    for time, pgn, source, data in nmea2000_messages(samples):
+        frames = fast_packet_frames(data, next(sequence)) if as_frames and len(data) > 8 else [data]
+        for frame in frames:
+            yield nmea2000_line(time, pgn, source, frame)
+
+
+def nmea2000_messages(samples: Iterable[Sample]) -> Iterator[tuple[float, int, str, bytes]]:
+    """Time, number, source and bytes of the messages that hold the samples; see `nmea2000_lines`."""
     for (time, source, instance), group in groupby(samples, lambda s: (s.time, s.source or "0", s.instance)):
         for pgn, reference, values in _messages(list(group)):
-            data = nmea2000_data(pgn, values, instance, reference, time)
-            frames = fast_packet_frames(data, next(sequence)) if as_frames and len(data) > 8 else [data]
-            for frame in frames:
-                yield nmea2000_line(time, pgn, source, frame)
+            yield time, pgn, source, nmea2000_data(pgn, values, instance, reference, time)
 
 
 def _messages(samples: Sequence[Sample]) -> list[tuple[int, str, dict[str, float]]]:
@@ -249,7 +254,7 @@ def _degrees_minutes(value: float | None, digits: int, letters: str) -> tuple[st
     return text, letters[value < 0]
 
 
-def _iso(time: float) -> str:
+def iso_time(time: float) -> str:
     return datetime.fromtimestamp(round(time, 3), UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 

@@ -6,6 +6,9 @@ from collections.abc import Iterable
 
 import attrs
 
+MARK = "PGBDSIM"
+"""Stands in whatever the simulated boat sends, and never in what a real boat sends: see `simulated_network`."""
+
 KEPT_DAMAGED_LINES = 100
 KEPT_UNKNOWN_KINDS = 500
 KEPT_DEVICES, KEPT_TEXTS = 300, 6

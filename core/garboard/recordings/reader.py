@@ -8,7 +8,9 @@ import importlib.util
 import re
 import sys
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from itertools import chain
 from pathlib import Path
 from typing import BinaryIO, cast
@@ -34,6 +36,23 @@ _KNOWN_FORMS = (
     "NMEA 0183 sentences ($HEHDT,341.8,T*21), NMEA 2000 lines (time,priority,pgn,source,destination,length,bytes), "
     "CAN frames as text, Signal K deltas or CSV with named columns (time,rate_of_turn [deg/s])"
 )
+
+
+Watch = Callable[[str, float, int], object]
+"""Told again and again while a recording is read: its name, the share of the file that is read, and the lines."""
+
+_watch: ContextVar[Watch | None] = ContextVar("watch", default=None)
+"""Set around a command alone: a recording is read wherever a calculator first asks for it, far from the terminal."""
+
+
+@contextmanager
+def watching(watch: Watch) -> Iterator[None]:
+    """Tell how far each recording is read that is read inside, in this thread."""
+    before = _watch.set(watch)
+    try:
+        yield
+    finally:
+        _watch.reset(before)
 
 
 def read_samples(path: str | Path, notes: ReadingNotes | None = None) -> Iterator[Sample]:
@@ -98,9 +117,11 @@ def _read(path: Path, reader: Reader, notes: ReadingNotes, at_once: int = READ_A
     if isinstance(reader, LineReader) and isinstance(reader.takes, SentenceReader):
         reader.takes.time_comes = lambda: _tells_time(path)
     with _open(path) as file:
+        tell = _teller(path, file, notes)
         try:
             while chunk := file.read(at_once):
                 yield reader.feed(chunk)
+                tell()
         except EOFError:
             notes.damage(0, "the compressed file ends too early; what came before is used")
         except (zlib.error, gzip.BadGzipFile):
@@ -108,12 +129,51 @@ def _read(path: Path, reader: Reader, notes: ReadingNotes, at_once: int = READ_A
         yield reader.close()
 
 
+def _teller(path: Path, file: BinaryIO, notes: ReadingNotes) -> Callable[[], object]:
+    """Tells whoever watches how far a recording is read."""
+    watch = _watch.get()
+    if watch is None:
+        return lambda: None
+    size = path.stat().st_size
+    on_disk = file.on_disk if isinstance(file, _Unpacked) else file
+    return lambda: watch(path.name, on_disk.tell() / size if size else 1.0, notes.lines)
+
+
+class _Unpacked(gzip.GzipFile):
+    """A compressed file of which all is given that unpacks: gzip's own gives nothing of what it read before damage."""
+
+    def __init__(self, path: Path) -> None:
+        self.on_disk = path.open("rb")
+        super().__init__(fileobj=self.on_disk)
+        self._fault: Exception | None = None
+
+    def read(self, size: int | None = -1) -> bytes:
+        pieces, have = list[bytes](), 0
+        while self._fault is None and size is not None and have < size:
+            try:
+                piece = self.read1(size - have)
+            except (EOFError, zlib.error, gzip.BadGzipFile) as fault:
+                self._fault = fault
+            else:
+                if not piece:
+                    break
+                pieces.append(piece)
+                have += len(piece)
+        if not pieces and self._fault is not None:
+            raise self._fault
+        return b"".join(pieces)
+
+    def close(self) -> None:
+        super().close()
+        self.on_disk.close()
+
+
 def _open(path: Path) -> BinaryIO:
     """The file, unpacked."""
     refuse_endless(path, "a recording")
     with path.open("rb") as file:
         is_packed = file.read(2) == b"\x1f\x8b"
-    return cast(BinaryIO, gzip.open(path)) if is_packed else path.open("rb")
+    return cast(BinaryIO, _Unpacked(path)) if is_packed else path.open("rb")
 
 
 _TELLS_TIME = re.compile(rb"[$!][A-Z0-9]{2}(?:RMC|GGA|ZDA),\d{6}|[$!][A-Z0-9]{2}GLL,[^,]*,[^,]*,[^,]*,[^,]*,\d{6}")

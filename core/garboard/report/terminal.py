@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
-from importlib import metadata
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 import attrs
-
-from garboard.faults import Fault, InputError
 
 if TYPE_CHECKING:
     import click
@@ -111,17 +108,10 @@ class Tools:
         return TemporaryDirectory(prefix="garboard-")
 
     def _host(self, approved: Sequence[Path], refused: Sequence[PluginProblem] = ()) -> PluginHost:
-        from garboard.hosting.host import BUILT_IN, make_host
-        from garboard.hosting.sources import ENTRY_POINT_GROUP
+        from garboard.hosting.host import make_host, refuse_unknown_names
 
-        installed = [entry.name for entry in metadata.entry_points(group=ENTRY_POINT_GROUP)]
         files = (path.stem for path in (*self.plugin_files, *approved))
-        known = [*BUILT_IN, *installed, *files, *(one.name for one in refused)]
-        unknown = [
-            Fault("--without", f"one of {', '.join(known)}", repr(name)) for name in self.without if name not in known
-        ]
-        if unknown:
-            raise InputError("garboard", unknown)
+        refuse_unknown_names(self.without, (*files, *(one.name for one in refused)))
         host = make_host(files=[*self.plugin_files, *approved], without=self.without, apart=True)
         host.problems += [one for one in refused if one.name not in self.without]
         return host

@@ -59,11 +59,12 @@ class ShopDesk:
     drawn: drawing.Drawn = attrs.field(init=False, factory=drawing.Drawn)
     books: drawing.Drawn = attrs.field(init=False, factory=lambda: drawing.Drawn(most=8))
     sessions: Sessions = attrs.field(init=False, factory=Sessions)
-    attempts: Attempts = attrs.field(init=False, factory=Attempts)
+    attempts: Attempts = attrs.field(init=False)
     templates: Environment = attrs.field(init=False)
     _page_threads: CapacityLimiter | None = attrs.field(init=False, default=None)
 
     def __attrs_post_init__(self) -> None:
+        self.attempts = Attempts(self.store.register)
         self.summaries = Summaries(self.store, self.host)
         self.index = Index(self.store, self.summaries.of, self.now)
         self.templates = _templates(self)

@@ -12,14 +12,17 @@ import hmac
 import re
 import secrets
 import threading
+from contextlib import suppress
 from functools import cache
 
 import attrs
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
+from garboard.disk.storage import FolderInUse, NotSaved
 from garboard.faults import Fault, InputError
-from garboard_shop.store import ROLES, Register, WebUser
+from garboard_shop import brake
+from garboard_shop.store import ROLES, Count, Register, Tally, WebUser
 
 SHORTEST_PASSWORD, LONGEST_PASSWORD = 15, 200
 LONGEST_NAME = 60
@@ -156,10 +159,13 @@ class Attempts:
 
     A stranger's browser counts with its name and address together, with its address, and with all strangers: so many
     addresses buy no more guesses. A browser that was signed in before counts alone, so no stranger holds it up.
+
+    tally : where they are kept; what it cannot keep, because a disk is full, is counted here in memory
     """
 
-    def __init__(self) -> None:
-        self._failed: dict[tuple[str, ...], list[int]] = {}
+    def __init__(self, tally: Tally) -> None:
+        self._tally = tally
+        self._unsaved = brake.InMemory()
         self._guard = threading.Lock()
 
     def begin(self, name: str, address: str, now: int, browser: str = "") -> int:
@@ -168,49 +174,35 @@ class Attempts:
         browser : what stands for a browser in which this person was signed in before; "" for a stranger's
         returns : 0 to go on; otherwise how long to wait [ms], and nothing is counted
         """
-        limits = _limits(name, address, browser)
+        counts = _counts(name, address, browser)
         with self._guard:
-            self._forget(now)
-            waits = [
-                tries[-most] + period - now
-                for key, (most, period) in limits.items()
-                if len(tries := [at for at in self._failed.get(key, ()) if now - at < period]) >= most
-            ]
-            if waits:
-                return max(waits)
-            for key in limits:
-                self._failed.setdefault(key, []).append(now)
-            return 0
+            kept = (*self._tally.askers(), *self._unsaved.askers())
+            if wait := brake.wait_before(kept, counts, now):
+                return wait
+            try:
+                return self._tally.count_try(counts, now)
+            except (NotSaved, FolderInUse):
+                return self._unsaved.count_try(counts, now)
 
     def succeeded(self, name: str, address: str, browser: str = "") -> None:
         """The last try was right: it counts no more, nor do earlier ones of this name from this place."""
-        own, *shared = _limits(name, address, browser)
+        counts = _counts(name, address, browser)
         with self._guard:
-            self._failed.pop(own, None)
-            for key in shared:
-                if tries := self._failed.get(key):
-                    tries.pop()
-
-    def _forget(self, now: int) -> None:
-        """Few are ever kept: once the brake for all is on, nothing more is counted."""
-        for key, tries in [*self._failed.items()]:
-            kept = [at for at in tries if now - at < STRANGERS_TRIES_ARE_KEPT]
-            if kept:
-                self._failed[key] = kept
-            else:
-                del self._failed[key]
+            self._unsaved.forget(brake.after_the_right_one(self._unsaved.askers(), counts))
+            with suppress(NotSaved, FolderInUse):  # a try too many is counted
+                self._tally.forget(brake.after_the_right_one(self._tally.askers(), counts))
 
 
-def _limits(name: str, address: str, browser: str) -> dict[tuple[str, ...], tuple[int, int]]:
-    """What a try counts with: how many there may be within what time [ms]; first what is its own."""
+def _counts(name: str, address: str, browser: str) -> list[Count]:
+    """What a try counts with; first what is its own."""
     plain = _plain(name)[:LONGEST_NAME]
     if browser:
-        return {("browser", plain, browser): (MOST_TRIES_OF_ONE, TRIES_ARE_KEPT)}
-    return {
-        ("name", plain, address): (MOST_TRIES_OF_ONE, TRIES_ARE_KEPT),
-        ("address", address): (MOST_TRIES_AN_ADDRESS, TRIES_ARE_KEPT),
-        ("strangers",): (MOST_TRIES_OF_STRANGERS, STRANGERS_TRIES_ARE_KEPT),
-    }
+        return [brake.count(("browser", plain, browser), MOST_TRIES_OF_ONE, TRIES_ARE_KEPT)]
+    return [
+        brake.count(("name", plain, address), MOST_TRIES_OF_ONE, TRIES_ARE_KEPT),
+        brake.count(("address", address), MOST_TRIES_AN_ADDRESS, TRIES_ARE_KEPT),
+        brake.count(("strangers",), MOST_TRIES_OF_STRANGERS, STRANGERS_TRIES_ARE_KEPT),
+    ]
 
 
 def make_mark(user: WebUser) -> str:

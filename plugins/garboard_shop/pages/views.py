@@ -467,13 +467,17 @@ def plugins_page(visit: Visit) -> Response:
     """The shop's own plugins: approved, withdrawn, waiting; and what this server runs."""
     desk = visit.desk
     known = sorted(desk.store.register.plugins(), key=lambda one: (one.is_withdrawn, one.name))
+    faults = desk.host.faults
     return visit.page(
         "plugins.html",
         known=known,
         at_work=[one for one in known if not one.is_withdrawn],
         waiting=plugins.waiting(desk.drop, desk.store),
+        passed_over=plugins.passed_over(desk.drop),
         folder=str(desk.drop or ""),
         host=desk.host,
+        faults=faults,
+        stopped={fault.name for fault in faults if not fault.at_work},
     )
 
 

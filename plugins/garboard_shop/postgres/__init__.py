@@ -39,6 +39,10 @@ class PostgresStore:
     def digests(self) -> dict[str, Holding]:
         return self._digests.now()
 
+    def maybe_held(self, hulls: Iterable[str]) -> frozenset[str]:
+        held = self.digests()  # one query, which tells only what changed since the last
+        return frozenset(hull for hull in hulls if not hull or hull_number.key(hull) in held)
+
     def ids(self, hull: str) -> frozenset[str]:
         ((run_together,),) = self._of_hull("ids", hull)
         together = (run_together or b"").hex()

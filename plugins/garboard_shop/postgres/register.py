@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from typing import TypeVar
 
@@ -13,9 +13,9 @@ from psycopg import sql
 from psycopg.rows import class_row
 
 from garboard.disk.storage import NotSaved
-from garboard_shop import store
+from garboard_shop import brake, store
 from garboard_shop.postgres.database import Database
-from garboard_shop.store import MOST_DEVICES, Asker, Change, MustWait, Pairing, ShopPlugin, Tablet, WebUser
+from garboard_shop.store import MOST_DEVICES, Asker, Change, Count, MustWait, Pairing, ShopPlugin, Tablet, WebUser
 
 CONTACT_KEPT_EVERY = 60_000
 """A contact is written when the last one written is so much older [ms]."""
@@ -135,6 +135,29 @@ class PostgresRegister:
 
     def pairings(self) -> tuple[Pairing, ...]:
         return self._all(Pairing)
+
+    def askers(self) -> tuple[Asker, ...]:
+        return self._all(Asker)
+
+    def count_try(self, counts: Sequence[Count], now: int) -> int:
+        yard = self._database.yard
+        with self._database.saving() as connection:
+            connection.execute("select pg_advisory_xact_lock(hashtext('garboard_shop.brake'), %s)", (yard,))
+            wait = brake.wait_before(_rows(connection, Asker, yard), counts, now)
+            if not wait:
+                connection.execute("delete from garboard.asker where yard = %s and until <= %s", (yard, now))
+                for row in brake.rows_for(counts, now):
+                    _put_row(connection, yard, row)
+            return wait
+
+    def forget(self, askers: Sequence[Asker]) -> None:
+        if not askers:
+            return
+        with self._database.saving() as connection:
+            connection.execute(
+                "delete from garboard.asker where yard = %s and address = any(%s)",
+                (self._database.yard, [one.address for one in askers]),
+            )
 
     def users(self) -> tuple[WebUser, ...]:
         return self._all(WebUser)

@@ -228,7 +228,8 @@ def _asks_of_record(
 
 def _field_of(attribute: attrs.Attribute[Any], kind: object) -> Field:
     metadata = attribute.metadata
-    asked = {name: metadata[name] for name in ("title", "help", "offers", "said", "unless") if name in metadata}
+    taken = ("title", "help", "offers", "said", "unless", "heard")
+    asked = {name: metadata[name] for name in taken if name in metadata}
     asked = {"title": attribute.name.replace("_", " ").capitalize(), **asked, "required": False}
     ranges = {name: metadata[name] for name in ("plausible", "hard") if name in metadata}
     if "quantity" in metadata:

@@ -23,6 +23,7 @@ from garboard_tablet.models.asks import (
 )
 from garboard_tablet.models.drafts import draft_key, opening_unit, unit_key
 from garboard_tablet.models.echo import UNDONE, echo_of
+from garboard_tablet.models.heard import Offer, offers
 from garboard_tablet.models.keys import ERASE, pressed
 from garboard_tablet.models.pad import ValidationResult, judge, judge_number
 from garboard_tablet.models.saved_last import Echo
@@ -31,6 +32,7 @@ from garboard_tablet.models.tablet import Tablet
 
 if TYPE_CHECKING:
     from garboard.disk.entries import Entry
+    from garboard.recordings.boat_network import BoatNetwork
 
 NUMBERS = (Kind.AMOUNT, Kind.COUNT)
 
@@ -254,7 +256,69 @@ class EntryForm:
 
     def insist(self) -> None:
         """Save the value that was questioned."""
-        self.save(self.result.value)
+        self.save(self.result.value, self.result.instrument or None)
+
+    # What is heard
+
+    @property
+    def vessel(self) -> Vessel:
+        """The boat it is entered for."""
+        return self.tablet.boat(self.route.hull).vessel()
+
+    def stands(self, ask: Ask) -> bool:
+        """Whether a value of an ask is entered."""
+        return bool(self.tablet.current(self.route.hull, self.route.job, ask))
+
+    def unit_of(self, ask: Ask) -> str:
+        """The unit a value of an ask is written in: the one chosen here, else the one this tablet offers first."""
+        return self.unit if ask.key == self.ask.key else self.tablet.settings.unit_for(ask.field)
+
+    def heard(self, network: BoatNetwork | None) -> tuple[Offer, ...]:
+        """What is heard now for the value asked for; see `heard.offers`."""
+        return offers(self.ask, self.unit, self.vessel, network)
+
+    def heard_for_row(self, network: BoatNetwork | None) -> tuple[tuple[Ask, Offer], ...]:
+        """What is heard now for the values still open in the row of a table, or beside a value outside tables.
+
+        Of several that take the same, such as the speed out and the speed back, the first that is open. What two
+        instruments send is left to a person, and so is what is unusual.
+        """
+        vessel, found, had = self.vessel, list[tuple[Ask, Offer]](), set[tuple[str, str, bool]]()
+        for ask in self.asks:
+            same = (ask.field.heard, ask.of, bool(ask.field.each))
+            if not ask.field.heard or _row_of(ask) != _row_of(self.ask) or same in had or self.stands(ask):
+                continue
+            had.add(same)
+            offered = offers(ask, self.unit_of(ask), vessel, network)
+            if len(offered) == 1 and not offered[0].is_simulated:
+                judged = judge(ask.field, offered[0].value, vessel, ask.of)
+                found += [] if judged.question or judged.problem else [(ask, offered[0])]
+        return tuple(found)
+
+    def take_heard(self, offer: Offer) -> bool:
+        """Save a value heard; False when it is refused or has to be asked again, with `result` saying why."""
+        judged = judge(self.field, offer.value, *self._of_what)
+        if judged.problem or judged.question:
+            self.result = attrs.evolve(judged, instrument=offer.instrument)
+            return False
+        self.save(offer.value, offer.instrument)
+        return True
+
+    def take_row(self, heard: Iterable[tuple[Ask, Offer]]) -> None:
+        """Save all that is heard for a row."""
+        for ask, offer in heard:
+            self.tablet.enter(self.route.hull, self.route.job, ask, offer.value, offer.instrument)
+        self._forget_draft()
+        self.result = ValidationResult()
+
+    def after_row(self) -> Route | None:
+        """Where to go once a row of a table is dealt with: its next row; None when nothing is left to enter here."""
+        asks = _asks(self.tablet, self.route, open_table=self.ask.table)
+        here = (self.ask.table, self.ask.row)
+        ends = max((at for at, ask in enumerate(asks) if (ask.table, ask.row) == here), default=0)
+        if not self.ask.table:
+            return self.after()
+        return first_route(self.tablet, self.route, asks[ends + 1 :])
 
     def save(self, value: JsonValue, meter: str | None = None) -> None:
         """Keep a value; on the disk when this returns.
@@ -380,6 +444,11 @@ def _rival(field: Field, entry: Entry) -> Rival:
         when=entry.at[:16].replace("T", " "),
         instrument=instrument if isinstance(instrument, str) else "",
     )
+
+
+def _row_of(ask: Ask) -> tuple[str, str, str]:
+    """What asks that are taken together share: a row of a table, or being in none."""
+    return (ask.table, ask.row, ask.of if ask.table and not ask.row else "")
 
 
 def enter(tablet: Tablet, route: Route) -> EntryForm | None:

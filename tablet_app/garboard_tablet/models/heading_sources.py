@@ -15,6 +15,7 @@ import attrs
 from garboard.records import Vessel
 from garboard.samples import Recording, StreamKey
 from garboard_tablet.models.live import STALE_AFTER
+from garboard_tablet.models.one_source import OF_HEADING_SENSORS
 from garboard_tablet.models.runs import EPOCH_FROM
 
 if TYPE_CHECKING:
@@ -32,8 +33,6 @@ TALKERS = {
     "TI": "rate-of-turn sensor",
 }
 """Senders of NMEA 0183 by their two letters, as open parsers of it list them; what any instrument uses is left out."""
-QUANTITIES = ("heading", "rate_of_turn", "magnetic_x")
-"""What a heading sensor sends, the most telling first."""
 
 
 @attrs.frozen(kw_only=True)
@@ -112,8 +111,8 @@ def _source(
 
 def _each_once(streams: Iterable[HeadingSource]) -> tuple[HeadingSource, ...]:
     found: dict[str, HeadingSource] = {}
-    telling = [one for one in streams if one.quantity in QUANTITIES]
-    for one in sorted(telling, key=lambda one: QUANTITIES.index(one.quantity)):
+    telling = [one for one in streams if one.quantity in OF_HEADING_SENSORS]
+    for one in sorted(telling, key=lambda one: OF_HEADING_SENSORS.index(one.quantity)):
         found.setdefault(one.source, one)
     return tuple(found[source] for source in sorted(found))
 

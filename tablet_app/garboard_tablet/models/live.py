@@ -18,6 +18,7 @@ from garboard.faults import InputError, in_words
 from garboard.job_view import JobView
 from garboard.samples import UNIT_OF_QUANTITY, Sample
 from garboard.steps import Guidance, LiveGuide
+from garboard_tablet.models.one_source import OneSource, choices_of
 from garboard_tablet.models.sources import SampleSource
 
 TRAIL = 300
@@ -145,6 +146,7 @@ class LiveRun:
     fault: str = ""
     age: float | None = None
     _state: Any = None
+    _one_source: OneSource = attrs.field(factory=OneSource)
     _began: float = 0.0
     _fresh_at: float = 0.0
 
@@ -161,6 +163,7 @@ class LiveRun:
         except (InputError, OSError) as failure:
             self._silent(failure)
         try:
+            self._one_source = OneSource(choices_of(self.view.vessel))
             self._state = self.guide.begin(self.view)
             self.guidance = self.guide.show(self._state)
         except Exception as failure:
@@ -181,7 +184,7 @@ class LiveRun:
             self.recorder.take(fresh, now)
         try:
             for sample in fresh:
-                if sample.quantity in self.guide.quantities:
+                if sample.quantity in self.guide.quantities and self._one_source.takes(sample):
                     self._state = self.guide.take(self._state, sample)
                     self._fresh_at = now
             self.guidance = self.guide.show(self._state)

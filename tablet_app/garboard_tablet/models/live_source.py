@@ -13,7 +13,8 @@ import attrs
 if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
     from garboard.job_view import JobView
-    from garboard.recordings.boat_network import BoatNetwork, Where
+    from garboard.recordings.boat_network import BoatNetwork
+    from garboard.recordings.where import Where
     from garboard.steps import LiveGuide
     from garboard_tablet.models.runs import PendingRun
     from garboard_tablet.models.session import Route

@@ -28,11 +28,15 @@ def takes_sign(field: Field) -> bool:
 
 @attrs.frozen
 class ValidationResult:
-    """What became of a typed value: a value to save, a question to ask again, or a problem that refuses it."""
+    """What became of a value: a value to save, a question to ask again, or a problem that refuses it.
+
+    instrument : what it was read with, where it was not typed
+    """
 
     value: JsonValue = None
     question: str = ""
     problem: str = ""
+    instrument: str = ""
 
 
 def judge_number(field: Field, text: str, unit: str, vessel: Vessel | None = None, of: str = "") -> ValidationResult:

@@ -21,6 +21,7 @@ from garboard.series import unwrapped
 from garboard.steps import Guidance, Kind, LiveGuide, describing_run
 from garboard_tablet.models.asks import Ask, asks_of_step
 from garboard_tablet.models.live import heading_line, read_recorded, sample_line
+from garboard_tablet.models.one_source import OneSource, choices_of
 
 if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
@@ -370,7 +371,8 @@ def _as_guided(guide: LiveGuide[Any], view: JobView, recording: Recording) -> _G
 def _shown(guide: LiveGuide[Any], view: JobView, recording: Recording) -> Iterator[tuple[float, Guidance]]:
     """What the guide would have shown, as often as it is looked at, and at the end."""
     state, looked, time = guide.begin(view), -1e30, None
-    for sample in in_order(recording, guide.quantities):
+    one_source = OneSource(choices_of(view.vessel))
+    for sample in filter(one_source.takes, in_order(recording, guide.quantities)):
         state, time = guide.take(state, sample), sample.time
         if time - looked >= LOOKED_AT:
             looked = time

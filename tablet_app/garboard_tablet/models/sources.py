@@ -11,7 +11,8 @@ import attrs
 
 from garboard.faults import InputError, in_words
 from garboard.history.runs import LIVE, REPLAY
-from garboard.recordings.simulator import Boat, Compass, Order, marked, simulate
+from garboard.recordings.simulated_network import TWIN, full_throttle, slow_circles, throttle_steps
+from garboard.recordings.simulator import marked, simulate
 from garboard.samples import SIMULATED, Sample
 
 if TYPE_CHECKING:
@@ -101,12 +102,15 @@ class Heard:
 
     network: BoatNetwork
     over: bool = attrs.field(default=False, init=False)
-    is_simulated: bool = attrs.field(default=False, init=False)
     origin: str = attrs.field(default=LIVE, init=False)
 
     @property
     def title(self) -> str:
         return f"the boat's network, {self.network.where.title}"
+
+    @property
+    def is_simulated(self) -> bool:
+        return self.network.is_simulated
 
     @property
     def trouble(self) -> str:
@@ -169,10 +173,6 @@ def why_not(path: Path, quantities: Iterable[str]) -> str:
     return f"{path.name} contains {names[0]}. This guide follows {names[1]}."
 
 
-CIRCLE_RATE = 2.5
-"""Rate of turn of the simulated circles [deg/s]."""
-
-
 def simulated_for(quantities: Iterable[str], *, start: float = 0.0, seed: int = 1) -> Replay:
     """The simulated boat doing what suits a live guide, by what the guide wants to see. It shows how a guide works.
 
@@ -180,31 +180,10 @@ def simulated_for(quantities: Iterable[str], *, start: float = 0.0, seed: int = 
     """
     wanted = set(quantities)
     if "fuel_flow" in wanted:
-        title, orders = "simulated boat, throttle in steps", _throttle_steps()
+        title, orders = "simulated boat, throttle in steps", throttle_steps()
     elif "engine_speed" in wanted:
-        title, orders = "simulated boat, full throttle", _full_throttle()
+        title, orders = "simulated boat, full throttle", full_throttle()
     else:
-        title, orders = "simulated boat, slow circles", _slow_circles()
-    compasses = (Compass(source="20", sine=2.4, cosine=1.1), Compass(source="35", noise=0.1))
-    boat = Boat(engines=2, engine_offsets=(30.0, -20.0), compasses=compasses)
-    run = marked(simulate(boat, orders, start=start, seed=seed, heading=80.0))
+        title, orders = "simulated boat, slow circles", slow_circles()
+    run = marked(simulate(TWIN, orders, start=start, seed=seed, heading=80.0))
     return Replay(title, run, is_simulated=True)
-
-
-def _slow_circles() -> Iterator[Order]:
-    """Two circles to starboard, two to port, with a straight stretch between; the helm wanders as hands do."""
-    for side in (1.0, -1.0):
-        for wander in (0.0, 0.6, 0.1, -0.5, 0.2, -0.2, 0.4, 0.0) * 4:
-            yield Order(seconds=9.0, engine_speed=1100.0, rate_of_turn=side * (CIRCLE_RATE + wander))
-        yield Order(seconds=15.0, engine_speed=1100.0, course=80.0)
-
-
-def _full_throttle() -> Iterator[Order]:
-    yield Order(seconds=5.0, engine_speed=1500.0, course=80.0)
-    yield Order(seconds=60.0, engine_speed=5800.0, course=80.0)
-    yield Order(seconds=30.0, engine_speed=1500.0, course=80.0)
-
-
-def _throttle_steps() -> Iterator[Order]:
-    for engine_speed in (1000.0, 1500.0, 2000.0, 2500.0, 3000.0, 3500.0, 4000.0, 4500.0, 5000.0, 5800.0):
-        yield Order(seconds=30.0, engine_speed=engine_speed, course=80.0)

@@ -27,6 +27,7 @@ if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first fr
     from garboard.history.registers import RegisterKey
     from garboard.history.replay import HullState
     from garboard.history.runs import KeptRun
+    from garboard.hosting.failures import PluginProblem
     from garboard.hosting.host import PluginHost
     from garboard.job_view import JobView
     from garboard.records import JsonValue
@@ -242,7 +243,8 @@ class Tablet:
         key, author = _key(ask, job), self.author()
         state = self.home_of(hull, key)
         if key.kind != "measure":
-            self.save(author.write(state, key.kind, key.subject, value, job=key.job))
+            more: dict[str, JsonValue] = {"instrument": instrument} if instrument else {}
+            self.save(author.write(state, key.kind, key.subject, value, job=key.job, more=more))
             return
         if ask.field.kind is Kind.RECORDING:
             self.let_count(hull, job, ask, value)
@@ -417,10 +419,14 @@ def no_plugins() -> PluginHost:
     return make_host((), entry_points=False)
 
 
-def all_plugins(tablet: Tablet, own: Sequence[Path] = ()) -> PluginHost:
+def all_plugins(
+    tablet: Tablet, own: Sequence[Path] = (), refused: Sequence[PluginProblem] = (), without: Sequence[str] = ()
+) -> PluginHost:
     """The plugins that come with the program, those installed beside it, and the shop's own that it approved.
 
-    own : files chosen for this run; each runs instead of an approved one of its name
+    own     : files chosen for this run; each runs instead of an approved one of its name
+    refused : what lies there as a plugin and does not run for its name
+    without : names that are not loaded
     """
     from garboard.hosting.host import make_host
     from garboard.shop_link.shop_plugins import files_to_run
@@ -428,21 +434,27 @@ def all_plugins(tablet: Tablet, own: Sequence[Path] = ()) -> PluginHost:
 
     chosen = {file.stem for file in own}
     approved = [file for file in files_to_run(tablet.files) if file.stem not in chosen]
-    found = [file.absolute() for file in (*own, *approved)]
+    found = [file.absolute() for file in (*own, *approved) if file.stem not in without]
     tablet.minder = PluginMinder(tablet.folder, lambda plugin: tablet.passed_over(plugin))
-    host = make_host(files=[file for file in found if runs(file, tablet.left_out)], minder=tablet.minder)
+    to_run = [file for file in found if runs(file, tablet.left_out)]
+    host = make_host(files=to_run, minder=tablet.minder, without=without)
+    host.problems += [one for one in refused if one.name not in without]
     host.problems += [problem_of_left_out(file.stem, file) for file in found if not runs(file, tablet.left_out)]
     return host
 
 
 def open_tablet(
-    folder: Path, make_plugins: Callable[[], PluginHost] | None = None, own_plugins: Sequence[Path] = ()
+    folder: Path,
+    make_plugins: Callable[[], PluginHost] | None = None,
+    own_plugins: Sequence[Path] = (),
+    refused: Sequence[PluginProblem] = (),
+    without: Sequence[str] = (),
 ) -> Tablet:
     """Open a tablet's folder.
 
     folder       : made when it is not there
     make_plugins : loads the plugins; `all_plugins` unless given
-    own_plugins  : files of plugins chosen for this run
+    own_plugins, refused, without : as of `all_plugins`
     errors : FolderInUse when another program writes in it; NewerFormat when a newer one wrote its documents
     """
     from garboard.history.authority import damage_of_list
@@ -456,7 +468,7 @@ def open_tablet(
         raise
     tablet = Tablet(folder, files, settings, session, make_plugins or no_plugins, damaged, left_out=left_out(folder))
     if make_plugins is None:
-        tablet.make_plugins = partial(all_plugins, tablet, own_plugins)
+        tablet.make_plugins = partial(all_plugins, tablet, own_plugins, refused, without)
     return tablet
 
 

@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.findings import Finding, Verdict
@@ -17,6 +18,7 @@ from garboard_tablet.models.asks import Ask, shown, shown_of
 from garboard_tablet.models.drafts import draft_of
 from garboard_tablet.models.echo import found_of
 from garboard_tablet.models.entry import NUMBERS, EntryForm, Rival, enter
+from garboard_tablet.models.heard import Offer, choice_key, choose
 from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
 from garboard_tablet.models.limit_bar import LimitScale
 from garboard_tablet.models.pad import ValidationResult, takes_point, takes_sign
@@ -32,6 +34,10 @@ from garboard_tablet.ui.shell import Maker
 from garboard_tablet.ui.theme import BIG, BODY, GAP, HEADING, SMALL, TYPED, dp, theme
 from garboard_tablet.ui.widgets import Across, Card, Choices, Column, Marked, Press, RowPress, Txt, verdict_marks, words
 
+LOOK = 0.5
+"""What is heard is said anew so often [s]."""
+Heard = Offer | tuple[tuple[Ask, Offer], ...]
+"""What one touch takes: a value, or all of a row."""
 MOST_AT_ONCE = 8
 SHORT = 10
 """Up to so many characters a choice is set large."""
@@ -74,6 +80,10 @@ class EntryPage(EchoingPage):
         self._read_to: Txt | None = None
         self._bar: LimitBar | None = None
         self._words: WordsArea | None = None
+        self._heard: dict[str, tuple[str, Heard]] = {}
+        self._heard_shown: dict[str, Press] = {}
+        listens = self.live.network is not None and self.form is not None and self.form.field.heard
+        self._looking = Clock.schedule_interval(self._look_at_heard, LOOK) if listens else None
 
     def body(self) -> Widget:
         if self.form is None:
@@ -95,6 +105,8 @@ class EntryPage(EchoingPage):
             area.take_focus()
 
     def leave(self) -> None:
+        if self._looking is not None:
+            self._looking.cancel()
         form = self.form
         if form is not None and not draft_of(self.tablet, self.route.hull, self.route.job, form.ask):
             form.leave_as_it_is()  # nothing is typed but what is saved
@@ -150,6 +162,7 @@ class EntryPage(EchoingPage):
             makers.append(self._card(Verdict.FAIL, form.result.problem, "not saved"))
         if form.result.question:
             makers.append(self._card(Verdict.ADVISE, form.result.question, "look again"))
+        makers.extend(self._simulated_words(form))
         aside = self._aside(form)
         if aside:
             makers.append(lambda: Across(aside, least=128))
@@ -199,9 +212,9 @@ class EntryPage(EchoingPage):
         return [partial(_verdict_card, finding) for finding in own[:1]]
 
     def _aside(self, form: EntryForm) -> list[Press]:
-        presses: list[Press] = []
         if form.result.question:
             return [Press("Yes, save it", self._insist, name="yes, save it")]
+        presses = self._heard_presses(form)
         units = UNITS_OF.get(form.field.quantity, ())
         if form.field.kind is Kind.AMOUNT and len(units) > 1 and self._typing:
             presses.append(Press(f"Unit: {form.unit}", self._ask_unit, name="unit"))
@@ -225,6 +238,68 @@ class EntryPage(EchoingPage):
                 presses.append(Press("Change …", self._change, name="change"))
             presses += [] if self._has_guide(form) else [Press("Leave as it is", self._skip, name="skip")]
         return presses
+
+    # What is heard on the boat's network
+
+    def _heard_presses(self, form: EntryForm) -> list[Press]:
+        """What is heard now for this value, to take with one touch; and for all of its row."""
+        self._heard = self._heard_now(form)
+        self._heard_shown = {name: Press(text, partial(self._take_heard, name), name=name)
+                             for name, (text, _) in self._heard.items()}  # fmt: skip
+        return list(self._heard_shown.values())
+
+    def _heard_now(self, form: EntryForm) -> dict[str, tuple[str, Heard]]:
+        if form.saved is not None or form.rivals or not self._typing or self.live.network is None:
+            return {}
+        found: dict[str, tuple[str, Heard]] = {}
+        heard = form.heard(self.live.network)
+        for one in heard:
+            if one.is_simulated:
+                continue
+            title = "Heard" if len(heard) == 1 else f"Heard from {one.title}"
+            name = "heard" if len(heard) == 1 else f"heard {one.choice}"
+            found[name] = (f"{title}: {one.text}", one)
+        row = form.heard_for_row(self.live.network)
+        if len(row) > 1:
+            found["heard row"] = (f"Take all {len(row)} heard", row)
+        return found
+
+    def _look_at_heard(self, _dt: float) -> None:
+        """Say anew what is heard, where it stands; the page is built anew only when there is another press for it."""
+        form = self.form
+        if form is None or form.result.question or self._changing or self._taking_back or self._choosing_unit:
+            return
+        now = self._heard_now(form)
+        if now.keys() != self._heard.keys():
+            self.refill()
+            return
+        for name, (text, _) in now.items():
+            if self._heard_shown[name].text != text:
+                self._heard_shown[name].text = text
+        self._heard = now
+
+    def _take_heard(self, name: str) -> None:
+        """Take what the press says."""
+        form = self.form
+        if form is None or name not in self._heard:
+            return
+        what = self._heard[name][1]
+        if not isinstance(what, Offer):
+            form.take_row(what)
+            self._go(form.after_row())
+            return
+        if name != "heard":  # one of several instruments: it is believed from now on
+            choose(self.tablet, self.route.hull, choice_key(form.ask), what.choice)
+        if form.take_heard(what):
+            self._onward()
+        else:
+            self.refill()
+
+    def _simulated_words(self, form: EntryForm) -> list[Maker]:
+        heard = form.heard(self.live.network) if form.saved is None else ()
+        if not any(one.is_simulated for one in heard):
+            return []
+        return [words("The simulated boat is heard. Nothing of it is taken.", "quiet", SMALL)]
 
     def _has_guide(self, form: EntryForm) -> bool:
         """Whether a guide makes what is asked for: then going on stands beside it."""

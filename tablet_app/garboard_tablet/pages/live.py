@@ -13,7 +13,7 @@ from kivy.uix.widget import Widget
 
 from garboard.disk.storage import NotSaved
 from garboard.findings import Verdict
-from garboard.recordings.boat_network import PORT, Where, read_where
+from garboard.recordings.where import PORT, Where, read_where
 from garboard.report.palette import URGENT_MARK
 from garboard.samples import SIMULATED, Sample
 from garboard.steps import Guidance

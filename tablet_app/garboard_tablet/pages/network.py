@@ -11,7 +11,8 @@ from kivy.uix.widget import Widget
 
 from garboard.faults import InputError
 from garboard.findings import Verdict
-from garboard.recordings.boat_network import PORT, Latest, read_where
+from garboard.recordings.boat_network import Latest
+from garboard.recordings.where import PORT, read_where
 from garboard.samples import UNIT_OF_QUANTITY, StreamKey
 from garboard_tablet.models.live import STALE_AFTER
 from garboard_tablet.models.session import Route

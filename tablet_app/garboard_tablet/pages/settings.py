@@ -52,7 +52,7 @@ class SettingsPage(Page):
         ]  # fmt: skip
         right: list[Maker] = [heading("Plugins")]
         for problem in self.tablet.host.problems:
-            right.append(partial(_fault_card, problem.name, problem.reason))
+            right.append(partial(_fault_card, problem.name, problem.on_a_page))
             if problem.code == LEFT_OUT:
                 right.append(partial(self._again_row, problem.name))
         for plugin in self.tablet.host.plugins:

@@ -156,11 +156,12 @@ class StepPage(EchoingPage):
 
     def _sources(self) -> list[Maker]:
         """The way to say which sensor sends under a name that no sensor of the boat has."""
-        from garboard_tablet.models.heading_sources import QUANTITIES, entered_not_heard, untied
+        from garboard_tablet.models.heading_sources import entered_not_heard, untied
+        from garboard_tablet.models.one_source import OF_HEADING_SENSORS
         from garboard_tablet.pages.sensors import sources_at
 
         guide = self.live.guide_of(self.route)
-        if guide is not None and not set(QUANTITIES) & set(guide.quantities):
+        if guide is not None and not set(OF_HEADING_SENSORS) & set(guide.quantities):
             return []  # a run of the engines: whose heading came along matters little there
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel
         sources = sources_at(self.context, self.route)

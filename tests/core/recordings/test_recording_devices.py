@@ -7,9 +7,10 @@ from pathlib import Path
 import pytest
 
 from garboard.recordings import ReadingNotes, comma_lines, load_recording, nmea0183
-from garboard.recordings.boat_network import BoatNetwork, Where
+from garboard.recordings.boat_network import BoatNetwork
 from garboard.recordings.encode import fast_packet_frames, nmea2000_line
 from garboard.recordings.nmea0183 import checksum
+from garboard.recordings.where import Where
 
 HEADING = "2026-05-04T09:30:00.000Z,2,127250,35,255,8,ff,be,87,ff,7f,86,05,fc"
 PADDED = (("Flux 3", b"\xff"), ("1.04", b"\0"), ("B", b" "), ("0042", b"@"))

@@ -2,7 +2,11 @@
 
 import math
 import random
+import sys
+from collections import Counter
 from collections.abc import Callable, Sequence
+from itertools import combinations
+from types import FrameType
 
 import attrs
 import pytest
@@ -18,7 +22,6 @@ from garboard.records import JsonValue, Propeller, Vessel
 from garboard.samples import Sample, gather
 from garboard.units import Amount, convert
 from garboard_fuel_curve import odd
-from garboard_fuel_curve.smooth import Smooth, through
 from garboard_fuel_curve.stands_out import Made, standing_out
 
 TWINS = boat(2, rated_power=Amount.parse("200 hp"), rated_speed=Amount.parse("6000 rev/min"))
@@ -124,28 +127,76 @@ def test_a_strong_current_and_wind_at_speed_are_no_misreadings() -> None:
     assert finding(job_view(SINGLE, values), "curve").doubts == ()
 
 
-@pytest.mark.parametrize("rows", [30, 90])
-def test_to_find_the_odd_row_of_many_takes_work_in_proportion(rows: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    lines = []
-
-    def counted(x: Sequence[float], y: Sequence[float]) -> Smooth:
-        lines.append(len(x))
-        return through(x, y)
-
-    monkeypatch.setattr(odd, "through", counted)
-    engine_speeds = tuple(700 + 5000 * row / rows for row in range(rows))
+def column_of(rows: int, engine_speeds: Sequence[float], wrong: Sequence[int]) -> odd.Column:
     flows = [(engine_speed / 1000) ** 2 for engine_speed in engine_speeds]
-    flows[rows // 2] *= 0.5
-    column = odd.Column(
-        engine_speeds=engine_speeds,
+    for row in wrong:
+        flows[row] *= 0.5
+    return odd.Column(
+        engine_speeds=tuple(engine_speeds),
         values=tuple(flows),
         within=(0.1,) * rows,
         same=10.0,
         planing_from=3500.0,
         limits=odd.OF_FLOW,
     )
-    assert odd.odd_ones(column) == (rows // 2,)
-    assert sum(lines) < 250 * rows
+
+
+def evenly(rows: int) -> list[float]:
+    return [700 + 5000 * row / rows for row in range(rows)]
+
+
+def in_steps(rows: int) -> list[float]:
+    """Ten throttle steps, each read so many times."""
+    return [700 + 500 * (10 * row // rows) for row in range(rows)]
+
+
+def worked(column: odd.Column) -> tuple[int, tuple[tuple[int, ...], ...]]:
+    """How many functions were called to find the odd rows, and what was found."""
+    calls = 0
+
+    def count(_frame: FrameType, event: str, _of: object) -> None:
+        nonlocal calls
+        calls += event in ("call", "c_call")
+
+    sys.setprofile(count)
+    try:
+        found = odd.stretches(column)
+    finally:
+        sys.setprofile(None)
+    return calls, found
+
+
+@pytest.mark.parametrize("engine_speeds", [evenly, in_steps])
+def test_to_find_the_odd_row_of_many_takes_work_in_proportion(engine_speeds: Callable[[int], list[float]]) -> None:
+    """Four times the rows take four times the work, and the logarithm of them; by pairs they would take sixteen."""
+    few, found = worked(column_of(30, engine_speeds(30), [15]))
+    many, in_many = worked(column_of(120, engine_speeds(120), [60]))
+    assert (found, in_many) == (((15,),), ((60,),))
+    assert many < 5.5 * few
+
+
+def test_where_far_too_many_rows_are_odd_the_column_is_and_the_work_ends(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of 54 rows 27 at half their flow are no slip."""
+    rounds, look = [], odd._worst
+
+    def counted(left: odd._Left) -> list[int]:
+        rounds.append(left)
+        return look(left)
+
+    monkeypatch.setattr(odd, "_worst", counted)
+    assert odd.stretches(column_of(54, evenly(54), range(0, 54, 2))) == (tuple(range(54)),)
+    assert len(rounds) <= odd.MOST_ODD + 1
+
+
+def test_falling_pairs_are_counted_as_if_each_were_looked_at() -> None:
+    chance = random.Random(4)
+    for _ in range(20):
+        engine_speeds = sorted(chance.uniform(700, 4500) for _ in range(30))
+        column = column_of(30, engine_speeds, chance.sample(range(30), 9))
+        column = attrs.evolve(column, within=tuple(chance.uniform(0, 0.5) for _ in range(30)), same=100.0)
+        falls = [pair for pair in combinations(range(30), 2) if odd._falls(column, *pair)]
+        of_each = Counter(place for pair in falls for place in pair)
+        assert odd._in_falls(column, range(30)) == [of_each[place] for place in range(30)]
 
 
 # --- several rows wrong: the stretch is named, and no true row alone

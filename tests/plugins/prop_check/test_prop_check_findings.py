@@ -11,6 +11,7 @@ from garboard.findings import BasisKind, Finding, Lack, Verdict
 from garboard.job_view import JobView
 from garboard.records import Propeller, Vessel
 from garboard.uncertainty import MeasuredValue
+from garboard_prop_check.power_balance import Candidate, Tried, fit
 from garboard_prop_check.slip_findings import reading_is_wrong
 from prop_check_jobs import CAPACITY, GOOD_CONDITIONS, PROPELLER, RUNS, amount, host, job, two_ways, vessel
 
@@ -651,20 +652,62 @@ def test_an_engine_held_by_its_limiter_inside_its_window_is_not_keep_the_propell
     assert one(runs_at(vessel(1, limiter=None), "5800 rev/min"), "pitch").code == "prop_check.pitch.keep"
 
 
-def test_less_pitch_for_a_labouring_engine_by_hand() -> None:
-    """5200 of 5850 wanted (75 % of 5400 to 6000) with 19 in: 650 / 200 = 3.25 and 650 / 150 = 4.3 in less by the one
-    rule, 19 x 5200 / 5850 = 16.9 in, 2 less, by the other. Try 17 in: 5200 + 2 x 200; 120 for two inches, 90 for the
-    propeller and 15 for the engine speed are 151, times 1.96 295."""
+def test_less_pitch_for_a_labouring_engine() -> None:
+    """5200 rev/min with 19 in. By hand: 18 in would turn 5350 to 5400 by one rule, 5489 by the other; 17 in 5500 to
+    5600 and 5812. The balance lies between the two, and its best chance is 17 in."""
     finding = one(runs_at(BOAT, "5200 rev/min", ("36.0 kn", "35.0 kn")), "pitch")
     assert finding.verdict is Verdict.ADVISE
     assert finding.sentence == (
-        "Try 17 in first: 2 in less pitch, the smallest change the rules give. "
-        "Expect 5600 ± 295 rev/min, then run again."
+        "Try 17 in first: 2 in less pitch. Chance to land in the window: 90 in 100. Expect 5576 ± 273 rev/min, then "
+        "run again. The rated speed is not entered: the middle of the window stands for it."
     )
     (table,) = finding.tables
-    assert table.rows == (("centre", "5200", "5850", "19", "15 (-4) to 16 (-3)", "17 (-2)"),)
+    assert [(row[1], *row[5:]) for row in table.rows[:2]] == [
+        ("18 (-1)", "5350 to 5400", "5489"),
+        ("17 (-2)", "5500 to 5600", "5812"),
+    ]
     assert number(finding, "change of pitch to try first") == -2
-    assert number(finding, "engine speed to expect") == 5600
+    assert number(finding, "engine speed to expect") == pytest.approx(5576, abs=0.5)
+    assert number(finding, "chance to land in the window") == 90
+
+
+RATED = attrs.evolve(
+    BOAT, engines=tuple(attrs.evolve(each, rated_speed=amount("5700 rev/min")) for each in BOAT.engines)
+)
+
+
+def test_an_engine_with_a_rated_speed_is_foreseen_by_its_balance_of_power() -> None:
+    """Engine speed and boat speed with their intervals, as the model by itself gives them."""
+    finding = one(runs_at(RATED, "5200 rev/min", ("36.0 kn", "35.0 kn")), "pitch")
+    (turned,) = [each for each in finding.numbers if each.name == "engine speed to expect"]
+    (sailed,) = [each for each in finding.numbers if each.name == "boat speed to expect"]
+    assert "The rated speed is not entered" not in finding.sentence
+    assert number(finding, "change of pitch to try first") == -2
+    run = Tried(engine_speed=5200, doubt=15.3, pitch=19, speed=35.5, speed_doubt=0.1, slip=0.19)
+    expected = fit([run], 5700, 0.03).foresee(Candidate(pitch=17))
+    assert expected is not None
+    assert expected.speed is not None
+    assert turned.value == pytest.approx(expected.engine_speed, abs=5)
+    assert turned.expanded_uncertainty == pytest.approx(expected.expanded_uncertainty, abs=5)
+    assert sailed.value == pytest.approx(expected.speed, abs=0.2)
+    assert number(finding, "chance to land in the window") == pytest.approx(100 * expected.chance(5400, 6000), abs=1)
+
+
+def test_a_pitch_that_reaches_the_limiter_gets_no_interval() -> None:
+    """Four inches less of 16 in at 5350 rev/min turn beyond 6250; the chance to land in the window is told all the
+    same."""
+    finer = attrs.evolve(RATED, engines=(attrs.evolve(RATED.engines[0], propeller=Propeller(pitch=amount("16 in"))),))
+    (table,) = one(runs_at(finer, "5350 rev/min", ("32.0 kn", "32.0 kn")), "pitch").tables
+    assert [row[2] == "reaches the limiter" for row in table.rows] == [False, False, False, True]
+    assert table.rows[3][3] == ""
+
+
+def test_from_a_run_on_the_limiter_the_shop_says_where_in_the_window_to_aim() -> None:
+    """6150 rev/min: 450 / 200 = 2.25 in to the middle of 5400 to 6000; 300 / 200 = 1.5 to three quarters, so 1 or 2."""
+    rows = two_ways(BOAT, "6150 rev/min", ("44.0 kn", "43.0 kn"))
+    for share, change in ((None, 2), ("90 %", 1)):
+        settings = {"prop_check.aim_in_window": share} if share else None
+        assert number(one(job(BOAT, rows, settings=settings), "pitch"), "change of pitch to try first") == change
 
 
 HOT = {"air_temperature": "35 degC", "air_pressure": "988.1 hPa", "humidity": "50 %"}
@@ -725,9 +768,9 @@ def test_unlike_propellers_explain_engines_that_turn_unlike() -> None:
 
 
 def test_more_pitch_for_an_overspeeding_engine() -> None:
-    """6150 by hand: 300 / 200 = 1.5, 300 / 150 = 2 and 19 x 6150 / 5850 - 19 = 1 more; 20 in is tried first."""
+    """6150 by hand: 450 / 200 = 2.25 to the middle of the window; 21 in is tried first."""
     finding = one(runs_at(BOAT, "6150 rev/min", ("44.0 kn", "43.0 kn")), "pitch")
-    assert finding.sentence.startswith("Try 20 in first: 1 in more pitch")
+    assert finding.sentence.startswith("Try 21 in first: 2 in more pitch")
     assert "may have held the engine" in finding.sentence
     assert [number.name for number in finding.numbers] == ["change of pitch to try first"], (
         "no forecast off the limiter"
@@ -736,14 +779,15 @@ def test_more_pitch_for_an_overspeeding_engine() -> None:
 
 
 def test_twins_get_the_same_change() -> None:
-    """One change for both engines, the smallest, with what to expect of either."""
+    """One change for both engines, with what to expect of either, and each pitch in reach for each."""
     runs = two_ways(TWIN, "5200 rev/min", ("36.0 kn", "35.0 kn"))
     for run in runs:
         run["starboard"] = "5260 rev/min"
     finding = one(job(TWIN, runs), "pitch")
     assert "2 in less pitch, the same on every engine" in finding.sentence
-    assert "Expect 5600 ± 295 rev/min (port) and 5660 ± 295 rev/min (starboard)" in finding.sentence
-    assert len(finding.tables[0].rows) == 2
+    assert "Expect 5576 ± 273 rev/min (port) and 5632 ± 270 rev/min (starboard)" in finding.sentence
+    assert "(port) and 95 in 100 (starboard)" in finding.sentence
+    assert len(finding.tables[0].rows) == 8
 
 
 def test_a_change_that_may_overshoot_says_so() -> None:
@@ -754,24 +798,30 @@ def test_a_change_that_may_overshoot_says_so() -> None:
 
 
 def test_the_largest_change_is_still_advised() -> None:
-    """4620 of 5850 with 19 in is 4 in less by proportion, as much as the shop allows."""
+    """4620 + 4 x 200 = 5420 rev/min is inside, with as much as the shop allows."""
     assert one(runs_at(BOAT, "4620 rev/min", ("34.0 kn", "34.0 kn")), "pitch").sentence.startswith("Try 15 in first")
 
 
 @pytest.mark.parametrize(
     ("window", "words"),
     [
-        ((5080, 5420), ()),
-        ((5080, 5410), ("above the window",)),
-        ((5100, 5420), ("below the window",)),
+        ((4900, 5500), ()),
+        ((4900, 5340), ("above the window",)),
+        ((5090, 5700), ("below the window",)),
     ],
 )
 def test_the_advice_warns_of_coming_out_at_the_other_end(window: tuple[int, int], words: tuple[str, ...]) -> None:
-    """5000 rev/min with 21 in, 1 in less: 5200 with a standard uncertainty of 109, 214 for 95 %. Above is warned of
-    from the upper end of the interval, 5414; below from one standard uncertainty, 5091."""
-    boat = vessel(1, pitch="21 in", window=(f"{window[0]} rev/min", f"{window[1]} rev/min"))
-    sentence = one(runs_at(boat, "5000 rev/min"), "pitch").sentence
-    assert "Expect 5200 ± 214 rev/min" in sentence
+    """5141 ± 238 rev/min with 20 in, as far as the shop goes. Above is warned of from the upper end of the interval;
+    below, which harms less at once, from one standard uncertainty, 121 below."""
+    engine = attrs.evolve(
+        vessel(1, pitch="22 in", window=(f"{window[0]} rev/min", f"{window[1]} rev/min")).engines[0],
+        rated_speed=amount("5300 rev/min"),
+    )
+    boat = attrs.evolve(BOAT, engines=(engine,))
+    sentence = one(
+        job(boat, two_ways(boat, "4850 rev/min"), settings={"prop_check.largest_pitch_change": "2 in"}), "pitch"
+    ).sentence
+    assert "Expect 5141 ± 238 rev/min" in sentence
     assert tuple(each for each in ("above the window", "below the window") if each in sentence) == words
 
 
@@ -779,16 +829,16 @@ def test_a_change_that_leaves_no_pitch_is_not_advised() -> None:
     """An inch less of 1 in is nothing; of 2 in it is 1 in. Without a gear ratio no slip speaks against the pitch."""
     none_left = one(runs_at(vessel(1, pitch="1 in", ratio=None), "5200 rev/min"), "pitch")
     assert none_left.verdict is Verdict.NOT_ENOUGH_DATA
-    assert "1 in less pitch leaves no pitch (centre); read the stamp again" in none_left.sentence
+    assert "1 in less pitch leaves no pitch; read the stamp again" in none_left.sentence
     assert one(runs_at(vessel(1, pitch="2 in", ratio=None), "5200 rev/min"), "pitch").sentence.startswith("Try 1 in")
 
 
 def test_too_large_a_change_points_elsewhere() -> None:
-    """When even the smaller rule asks for more than 4 in, something else is wrong."""
+    """25 in to 21 in: 5000 rev/min by proportion, and no rule gives the 1200 that lack; something else is wrong."""
     boat = vessel(1, pitch="25 in")
     finding = one(runs_at(boat, "4200 rev/min", ("35.0 kn", "35.0 kn")), "pitch")
-    assert finding.verdict is Verdict.FAIL
-    assert "Even the smaller rule asks for 7 in less pitch" in finding.sentence
+    assert (finding.code, finding.verdict) == ("prop_check.pitch.change_too_large", Verdict.FAIL)
+    assert "Even 4 in less pitch would leave the centre engine at 4894 rev/min, out of its window." in finding.sentence
 
 
 @pytest.mark.parametrize(

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import hashlib
+from types import ModuleType
 
+import attrs
 import pytest
 
-from garboard.hosting.host import make_host
-from garboard_shop.pages.plugins import files_to_run, waiting
+from garboard.hosting.apart import MOST_CUTS, Apart
+from garboard.hosting.failures import cure_of
+from garboard.hosting.host import LoadedPlugin, make_host
+from garboard.hosting.sources import Source
+from garboard_shop.own_plugins import LARGEST
+from garboard_shop.pages.plugins import files_to_run, passed_over, waiting
 from pages_rig import CHIEF, HAND, Browser, Pages, form_to, words_of
 from wrong_plugins import computing
 
@@ -112,8 +118,50 @@ def test_a_plugin_whose_file_was_altered_does_not_run(pages: Pages, approved: Br
     assert files_to_run(pages.store, pages.drop.parent / "shop") == ()
 
 
+def test_what_cannot_be_approved_for_its_name_or_kind_is_told_with_what_to_do(pages: Pages, manager: Browser) -> None:
+    put_file(pages)
+    for name in ("X.PY", "my-checks.py", "Upper.py", "1st.py", "garboard_shop.py", "notes.txt", ".hidden.py"):
+        (pages.drop / name).write_text(SOURCE)
+    (pages.drop / "big.py").write_bytes(b"#" * (LARGEST + 1))
+    (pages.drop / "package").mkdir()
+    (pages.drop / "package" / "__init__.py").touch()
+    (pages.drop / "folder.py").mkdir()
+    (pages.drop / "empty").mkdir()
+    assert {one.name for one in waiting(pages.drop, pages.store)} == {"our_check"}
+    told = {one.name: (one.code, one.cure) for one in passed_over(pages.drop)}
+    assert told == {
+        "X": ("wrong_name", "call it x.py"),
+        "my-checks": ("wrong_name", "call it my_checks.py"),
+        "Upper": ("wrong_name", "call it upper.py"),
+        "1st": ("wrong_name", "call it own_1st.py"),
+        "garboard_shop": ("name_taken", cure_of("name_taken")),
+        "big": ("too_large", cure_of("too_large")),
+        "package": ("not_one_file", cure_of("not_one_file")),
+        "folder": ("not_one_file", cure_of("not_one_file")),
+    }
+    words = words_of(manager.text("/plugins"))
+    assert "our_check waits for approval" in words
+    assert "it is called 'X.PY'" in words
+    assert "(wrong_name). To do: call it x.py." in words
+
+
+def test_what_was_left_out_in_mid_run_is_shown_with_code_and_cure(pages: Pages, manager: Browser) -> None:
+    own = Apart(loaded={"slow": Source("slow.py"), "loops": Source("loops.py")})
+    own._ran_out["slow"] = MOST_CUTS
+    own._cuts["loops", "loops.check"] = ["took_too_long"] * MOST_CUTS
+    plugins = [LoadedPlugin(name, "1", ModuleType(name)) for name in ("slow", "loops")]
+    pages.desk.host = attrs.evolve(make_host((), entry_points=False), apart=own, plugins=plugins)
+    words = words_of(manager.text("/plugins"))
+    assert "does not run slow: took too long in 3 jobs" in words
+    assert "[slow.py] (took_too_long). To do: end the loop, or compute less; it runs again at the next start." in words
+    assert "runs Loops 1" in words
+    assert "runs, but loops: its check loops.check was ended in 3 jobs" in words
+    assert "runs Slow" not in words
+
+
 def test_a_link_out_of_the_folder_is_not_followed(pages: Pages) -> None:
     pages.drop.mkdir()
     (pages.drop.parent / "outside.py").write_text(SOURCE)
     (pages.drop / "outside.py").symlink_to(pages.drop.parent / "outside.py")
     assert waiting(pages.drop, pages.store) == ()
+    assert [one.code for one in passed_over(pages.drop)] == ["not_one_file"]

@@ -11,9 +11,11 @@ import httpx2
 import pytest
 from starlette.routing import Route
 
+from garboard.disk.storage import NotSaved
 from garboard.faults import InputError
 from garboard.hosting.host import PluginHost
-from garboard_shop.embedded import SHOP_FOLDER
+from garboard_shop.brake import InMemory
+from garboard_shop.embedded import SHOP_FOLDER, FileRegister
 from garboard_shop.naming import keep_name, kept_name
 from garboard_shop.pages import people
 from garboard_shop.pages.desk import FOLDER
@@ -116,7 +118,7 @@ def stated_guesses_a_day() -> int:
 
 def test_an_attacker_with_many_addresses_and_names_gets_no_more_guesses_a_day_than_the_readme_says() -> None:
     """Counted over a day: every 2 min three tries, each from an address and for a name never used before."""
-    attempts, guesses = people.Attempts(), 0
+    attempts, guesses = people.Attempts(InMemory()), 0
     for second in range(0, 24 * 60 * 60, 120):
         for number in range(3):
             guesses += attempts.begin(f"name {second} {number}", f"{second}.{number}", second * 1000) == 0
@@ -124,16 +126,59 @@ def test_an_attacker_with_many_addresses_and_names_gets_no_more_guesses_a_day_th
 
 
 def test_an_attacker_with_one_address_gets_no_more_either() -> None:
-    attempts = people.Attempts()
+    attempts = people.Attempts(InMemory())
     tried = [attempts.begin("M. Office", "192.0.2.66", second * 1000) for second in range(0, 24 * 60 * 60, 60)]
     assert 0 < tried.count(0) <= stated_guesses_a_day()
 
 
 def test_what_is_kept_of_failed_tries_does_not_grow_with_the_addresses() -> None:
-    attempts = people.Attempts()
+    tally = InMemory()
+    attempts = people.Attempts(tally)
     for number in range(500):
         attempts.begin(f"name {number}", f"address {number}", number * 100)
-    assert len(attempts._failed) <= 2 * people.MOST_TRIES_OF_STRANGERS + 1
+    assert len(tally.askers()) <= 3 * people.MOST_TRIES_OF_STRANGERS
+
+
+def test_a_restart_of_the_server_lets_no_guesser_go(pages: Pages) -> None:
+    for number in range(people.MOST_TRIES_OF_ONE):
+        before = people.Attempts(FileRegister(pages.store.hulls.folder))  # each time another program
+        assert before.begin(CHIEF, "192.0.2.7", pages.at + number) == 0
+    assert pages.browser().sign_in(CHIEF).status_code == 429
+    assert pages.browser("192.0.2.99").sign_in(CHIEF).status_code == 303
+    pages.at += 16 * MINUTE
+    assert pages.browser().sign_in(CHIEF).status_code == 303
+
+
+def test_a_braked_guess_writes_nothing_and_no_name_can_be_read_in_what_is_kept(pages: Pages) -> None:
+    attempts = people.Attempts(pages.store.register)
+    while attempts.begin(CHIEF, "192.0.2.7", pages.at) == 0:
+        pass
+    register = pages.store.register._path
+    written, kept = register.stat().st_mtime_ns, register.read_text(encoding="utf-8")
+    for number in range(50):
+        assert attempts.begin(CHIEF, "192.0.2.7", pages.at + number) > 0
+    assert register.stat().st_mtime_ns == written
+    assert "192.0.2.7" not in kept
+    attempts.begin(HAND, "192.0.2.8", pages.at + 60 * MINUTE)
+    assert len(pages.store.register.askers()) == 3  # of this try alone: the others count no more
+
+
+def test_on_a_full_disk_people_sign_in_and_guessing_is_braked(pages: Pages, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object) -> int:
+        raise NotSaved("no space left on the disk")
+
+    monkeypatch.setattr(pages.store.register, "count_try", full)
+    monkeypatch.setattr(pages.store.register, "forget", full)
+    assert pages.browser("192.0.2.9").sign_in(CHIEF).status_code == 303
+    tried = [pages.browser().sign_in(CHIEF, "a guess").status_code for _ in range(people.MOST_TRIES_OF_ONE + 1)]
+    assert tried == [403] * people.MOST_TRIES_OF_ONE + [429]
+
+
+def test_a_clock_that_ran_years_ahead_keeps_nobody_out(pages: Pages) -> None:
+    attempts, ahead = people.Attempts(pages.store.register), pages.at + 5 * 365 * 24 * 60 * MINUTE
+    while attempts.begin(CHIEF, "192.0.2.7", ahead) == 0:
+        pass
+    assert pages.browser().sign_in(CHIEF).status_code == 303
 
 
 def test_a_stranger_does_not_keep_the_manager_out_of_a_browser_that_was_signed_in_before(pages: Pages) -> None:

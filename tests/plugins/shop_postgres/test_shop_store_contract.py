@@ -6,7 +6,7 @@ import hashlib
 import os
 import threading
 from collections.abc import Callable, Iterable, Iterator
-from itertools import count
+from itertools import count as numbers_from
 from pathlib import Path
 from typing import Any
 
@@ -19,11 +19,15 @@ from campaigns.writers import entry_number
 from examples import examples
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import Stamp
-from garboard.disk.entries import Entry, canonical_bytes, make_entry, read_entry
+from garboard.disk.entries import Entry, canonical_bytes, entry_id, make_entry, read_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.partial_upload import OutOfPlace
+from garboard.shop_link.wire import Question
+from garboard_shop import app
+from garboard_shop.brake import after_the_right_one, count
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.postgres import PostgresStore
+from garboard_shop.postgres.database import Database
 from garboard_shop.store import (
     MANAGER,
     TECHNICIAN,
@@ -123,6 +127,53 @@ def test_ids_asked_for_come_in_the_order_asked_and_unknown_ones_are_left_out(sto
     wanted = sorted(some(ONE, range(10)), reverse=True)
     assert list(store.get(ONE, [wanted[0], "f" * 32, *wanted[1:]])) == wanted
     assert store.get(TWO, wanted) == {}
+
+
+def test_hulls_nobody_has_cost_one_question_however_many_are_named(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    added = put(store, ONE)
+    asked: list[str] = []
+    ask = Database.ask
+
+    def counted(self: Database, verb: str, *values: object) -> list[tuple[Any, ...]]:
+        asked.append(verb)
+        return ask(self, verb, *values)
+
+    monkeypatch.setattr(Database, "ask", counted)
+    unknown = [f"ABC{number:05d}B526" for number in range(1000)]
+    held = frozenset({"00" * 4})
+    named = Question(dict.fromkeys([*unknown, "abc-00001-a5-26"], held), 8, {})
+    found = app.differences_of(store, named, 10_000_000)
+    assert found.needs.keys() == {*unknown, "abc-00001-a5-26"}  # the shop has no entry of that beginning
+    assert {entry_id(raw) for raw in found.lines} == added  # of the one hull it has, however it is written
+    assert asked in ([], ["digests", "ids", "entries"])
+    marked = dict.fromkeys(unknown, "f" * 16)
+    assert app.differing_buckets_of(store, marked).keys() == set(unknown)
+    assert asked in ([], ["digests", "ids", "entries", "digests"])
+    assert store.digests().keys() == {ONE}
+
+
+def test_tries_to_sign_in_count_together_and_over_a_restart(reopen: Opener) -> None:
+    store = reopen()
+    counts = [count(("own",), 2, 1000), count(("shared",), 3, 9000)]
+    assert [store.register.count_try(counts, NOON + ms) for ms in (0, 1)] == [0, 0]
+    store = reopen()
+    assert store.register.count_try(counts, NOON + 10) == 990  # until the first of two counts no more
+    assert store.register.count_try([count(("another",), 2, 1000), counts[1]], NOON + 10) == 0
+    assert store.register.count_try([counts[1]], NOON + 1001) == 7999
+    store.register.forget(after_the_right_one(store.register.askers(), counts))
+    assert store.register.count_try(counts, NOON + 20) == 0
+    tries = [
+        threading.Thread(target=store.register.count_try, args=([count(("at once",), 3, 500)], NOON + 30))
+        for _ in range(8)
+    ]
+    for one in tries:
+        one.start()
+    for one in tries:
+        one.join()
+    at_once = count(("at once",), 3, 500).what
+    assert sum(at_once in one.address for one in store.register.askers()) == 3
 
 
 def test_a_digest_is_sha_256_over_the_sorted_ids_run_together(reopen: Opener) -> None:
@@ -256,7 +307,7 @@ def test_many_who_put_the_same_entries_at_once_add_each_once(store: Store) -> No
 
 
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
-numbered = count()
+numbered = numbers_from()
 
 
 @pytest.mark.parametrize("reopen", ["folder", "cluster"], indirect=True)

@@ -1,0 +1,50 @@
+"""One instrument for each quantity: two that send the same are never mixed.
+
+Where two are heard a person picks; the choice stays with the vessel. Without one a guide follows whichever spoke first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import attrs
+
+from garboard.records import Vessel
+from garboard.samples import Sample
+
+CHOICES = "network_sources"
+"""The vessel's field that says which instrument is believed, by quantity and the piece it is of."""
+OF_HEADING_SENSORS = ("heading", "rate_of_turn", "magnetic_x")
+"""What a heading sensor sends, the most telling first. A boat has several, and their guides tell them apart."""
+SILENT_AFTER = 3.0
+"""Another instrument is followed once the one before has been silent for so long [s]."""
+
+
+def choices_of(vessel: Vessel) -> Mapping[str, str]:
+    """Which instrument is believed on a vessel, by `choice_key`."""
+    kept = vessel.more.get(CHOICES)
+    return {key: value for key, value in kept.items() if isinstance(value, str)} if isinstance(kept, dict) else {}
+
+
+@attrs.define
+class OneSource:
+    """Lets through what guides may follow: of each quantity and engine one source, never two mixed.
+
+    chosen : the source of a quantity, where a person picked it; it is kept to, heard or not
+    """
+
+    chosen: Mapping[str, str] = attrs.field(factory=dict)
+    _followed: dict[tuple[str, str, str], tuple[str, float]] = attrs.field(factory=dict)
+
+    def takes(self, sample: Sample) -> bool:
+        """Whether a sample is of the source that is followed. One that falls silent is followed by the next."""
+        if sample.quantity in OF_HEADING_SENSORS:
+            return True
+        if chosen := self.chosen.get(sample.quantity):
+            return sample.source == chosen.partition("#")[0]
+        key = (sample.quantity, sample.instance, sample.reference)
+        source, heard = self._followed.get(key, (sample.source, sample.time))
+        if source != sample.source and abs(sample.time - heard) <= SILENT_AFTER:
+            return False
+        self._followed[key] = (sample.source, sample.time)
+        return True

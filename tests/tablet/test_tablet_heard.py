@@ -1,0 +1,201 @@
+"""What the boat's network says is taken with one touch, off the simulated boat's network, over real sockets.
+
+The network is the simulated one without its mark, as a real boat's would be; with it nothing is taken.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+
+import pytest
+
+from garboard.hosting.host import PluginHost, make_host
+from garboard.recordings.boat_network import BoatNetwork
+from garboard.recordings.simulated_network import TWIN, SimulatedNetwork
+from garboard.recordings.simulator import Order
+from garboard.recordings.where import Way, Where
+from garboard.samples import Sample
+from garboard.units import Amount
+from garboard_tablet.models.heard import HEARD_FROM
+from garboard_tablet.models.one_source import OneSource, choices_of
+from tablet.driver import Drive, Driver, new_job, view_of
+
+HULL = "XYZAB123F526"
+FULL, THROTTLE = "prop_check.full_throttle", "fuel_curve.steps"
+
+
+def trials_host() -> PluginHost:
+    return make_host(("garboard_prop_check", "garboard_fuel_curve"), entry_points=False)
+
+
+class AtSea:
+    """The app and the simulated boat's network, both at the test's own clock."""
+
+    def __init__(self, d: Driver, orders: list[Order], form: str = "nmea0183", *, is_marked: bool = False) -> None:
+        self.d, self.form, self.clock = d, form, [0.0]
+        self.boat = SimulatedNetwork(TWIN, orders, rate=2.0, start=1_700_000_000.0, is_marked=is_marked)
+        way = Way.SIGNAL_K if form == "signalk" else Way.CONNECT
+        where = Where(self.boat.ports[form], "127.0.0.1", way)
+        self.network = d.app.live.network = BoatNetwork(where, now=lambda: self.clock[0])
+        self.network.start()
+        self.wait(self.is_connected)
+
+    def is_connected(self) -> bool:
+        self.boat.look()
+        return self.boat.listeners(self.form) == 1
+
+    def wait(self, condition: Callable[[], object]) -> None:
+        end = time.monotonic() + 10
+        while not condition():
+            assert time.monotonic() < end, "did not come about"
+            time.sleep(0.001)
+
+    def sail(self, seconds: float) -> None:
+        """Go on so long; everything sent has arrived then."""
+        for _ in range(round(seconds * 2)):
+            self.clock[0] += 0.5
+            before = self.heard
+            due = self.boat.advance(0.5)
+            if due:
+                self.wait(lambda b=before: self.heard > b and not self.waits)  # type: ignore[misc]
+        self.wait(lambda: self.quiet())
+
+    @property
+    def heard(self) -> int:
+        return sum(one.notes.lines for one in self.network.senders())
+
+    @property
+    def waits(self) -> bool:
+        return any(one.waiting for one in self.boat._listeners)
+
+    def quiet(self) -> bool:
+        before = self.heard
+        time.sleep(0.005)
+        return self.heard == before
+
+    def look(self) -> None:
+        """The page looks at what is heard, as it does by itself twice a second."""
+        self.d.app.shell.page._look_at_heard(0.5)
+        self.d.step()
+
+    def close(self) -> None:
+        self.boat.close()
+
+
+@pytest.fixture
+def at_sea(drive: Drive, tmp_path: Path) -> Iterator[Callable[..., AtSea]]:
+    """A twin under way, its app at a new job."""
+    made = []
+
+    def start(orders: list[Order], form: str = "nmea0183", *, is_marked: bool = False) -> AtSea:
+        d = drive(tmp_path / "t", make_host=trials_host)
+        new_job(d, HULL)
+        tablet, here = d.app.tablet, d.app.tablet.session.here
+        state = tablet.boat(here.hull).vessel_home("engines")
+        for number, position in enumerate(("port", "starboard")):
+            subject = ("engines", position, "network_instance")
+            tablet.save(tablet.author().write(state, "field", subject, number))
+        sea = AtSea(d, orders, form, is_marked=is_marked)
+        made.append(sea)
+        return sea
+
+    yield start
+    for one in made:
+        one.close()
+
+
+def entry(d: Driver, step: str, field: str, row: str = "1", of: str = "") -> None:
+    """Open the page of one value."""
+    here = d.app.tablet.session.here
+    d.app.way.go(here.to("step", step=step))
+    d.app.way.go(here.to("entry", "measure", step, field, row, of, step=step))
+    d.step()
+
+
+def values(d: Driver, step: str, row: str = "1") -> Mapping[tuple[str, str], float]:
+    rows = [m for m in view_of(d).measurements if m.step == step and m.row == row]
+    return {(m.field, m.of): float(Amount.parse(str(m.value)).text) for m in rows}
+
+
+def test_full_throttle_of_a_twin_is_taken_with_no_digit(at_sea: Callable[..., AtSea]) -> None:
+    """Both ways: course, speed and both engines, a touch a run, each value marked as heard and from whom."""
+    runs = [Order(seconds=25, engine_speed=5800, course=course) for course in (80.0, 260.0)]
+    sea = at_sea(runs)
+    d = sea.d
+    entry(d, FULL, "course")
+    touches = d.touches
+    for row in ("1", "2"):
+        sea.sail(24)
+        sea.look()
+        d.press("heard row")
+        found = values(d, FULL, row)
+        truth = {s.instance: s.value for s in sea.boat.truth if s.quantity == "engine_speed"}
+        assert found["engine_speed", "port"] == pytest.approx(truth["0"], abs=25)
+        assert found["engine_speed", "starboard"] == pytest.approx(truth["1"], abs=25)
+        [speed] = [s.value for s in sea.boat.truth if s.quantity == "speed_over_ground"]
+        assert found["speed", ""] == pytest.approx(speed, abs=0.3)
+        assert ("course", "") in found
+    assert d.touches - touches == 2
+    assert not d.app.tablet.session.typed, "no digit was typed"
+    heard_from = {m.instrument for m in view_of(d).measurements}
+    assert all(one.startswith(f"{HEARD_FROM} ") for one in heard_from)
+
+
+def test_nothing_of_the_simulated_boat_is_taken(at_sea: Callable[..., AtSea]) -> None:
+    """It says so; the way to type stays."""
+    sea = at_sea([Order(seconds=30, engine_speed=5800, course=80.0)], is_marked=True)
+    entry(sea.d, FULL, "course")
+    sea.sail(3)
+    sea.d.app.shell.page.refill()
+    sea.d.step()
+    assert sea.d.says("The simulated boat is heard")
+    assert not any(sea.d.has(name) for name in ("heard", "heard row"))
+    assert sea.d.has("key 1")
+
+
+def test_what_is_old_is_not_offered(at_sea: Callable[..., AtSea]) -> None:
+    """Three seconds after the last value there is nothing to take."""
+    sea = at_sea([Order(seconds=30, engine_speed=5800, course=80.0)])
+    entry(sea.d, FULL, "speed")
+    sea.sail(2)
+    sea.look()
+    assert sea.d.has("heard")
+    sea.clock[0] += 4.0
+    sea.look()
+    assert not sea.d.has("heard")
+
+
+def test_two_instruments_of_one_quantity_are_never_mixed_and_the_choice_stays(at_sea: Callable[..., AtSea]) -> None:
+    """Both are shown with their names; the one picked is believed on this boat from then on."""
+    sea = at_sea([Order(seconds=30, engine_speed=5800, course=80.0)])
+    d = sea.d
+    entry(d, FULL, "speed")
+    for number in range(4):
+        sea.clock[0] += 0.5
+        sea.network.hear(b"$GPVTG,80.0,T,,M,38.%d,N,,K,A\r\n" % number, sea.network.where.host)
+        sea.network.hear(b"$GNVTG,80.0,T,,M,12.%d,N,,K,A\r\n" % number, sea.network.where.host)
+    sea.look()
+    assert not d.has("heard")
+    assert not d.has("heard row")
+    d.press("heard GP")
+    assert values(d, FULL) == {("speed", ""): pytest.approx(38.15, abs=0.06)}
+    vessel = d.app.tablet.boat(d.app.tablet.session.here.hull).vessel()
+    assert choices_of(vessel) == {"speed_over_ground": "GP"}
+    entry(d, THROTTLE, "speed_out")
+    sea.look()
+    assert d.says("Heard: 38.2 kn") or d.says("Heard: 38.1 kn")
+
+
+def test_a_guide_follows_one_source_and_the_chosen_one_even_when_it_is_silent() -> None:
+    first, second = (Sample(0.0, "speed_over_ground", 20.0, source) for source in ("3", "17"))
+    by_order, chosen = OneSource(), OneSource({"speed_over_ground": "17"})
+    assert [by_order.takes(one) for one in (first, second, first)] == [True, False, True]
+    assert [chosen.takes(one) for one in (first, second, first)] == [False, True, False]
+    later = second._replace(time=3.5)
+    assert by_order.takes(later), "an address that changed, or one that fell silent"
+    assert not by_order.takes(first._replace(time=4.0))
+    assert not chosen.takes(first._replace(time=60.0))
+    headings = [Sample(0.0, "rate_of_turn", 2.0, source) for source in ("20", "35")]
+    assert all(by_order.takes(one) for one in headings), "the guide of a turn tells compasses apart itself"
