@@ -172,6 +172,5 @@ def differences(samples: list[Sample], expected: list[Expected]) -> str:
     ours, theirs = sorted(samples, key=lambda s: s[1:2] + s[4:]), sorted(expected, key=lambda e: (e[0], *e[2:4]))
     if len(ours) != len(theirs):
         return f"{len(ours)} values, {len(theirs)} expected: {ours[:4]}, {theirs[:4]}"
-    return "".join(
-        f"{one}, expected {other}" for one, other in zip(ours, theirs, strict=True) if not is_alike(one, other)
-    )
+    pairs = zip(ours, theirs, strict=True)
+    return "".join(f"{one}, expected {other}" for one, other in pairs if not is_alike(one, other))

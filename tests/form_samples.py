@@ -72,8 +72,8 @@ def spaced(data: bytes) -> str:
 def comma_lines(between: str = ",") -> list[str]:
     lines = []
     for time, pgn, source, data in messages():
-        heads = (clock(time, "%Y-%m-%dT%H:%M:%S") + "Z", "2", str(pgn), str(source), "255", str(len(data)))
-        lines.append(between.join((*heads, *data.hex(" ").split())))
+        head = (clock(time, "%Y-%m-%dT%H:%M:%S") + "Z", "2", str(pgn), str(source), "255", str(len(data)))
+        lines.append(between.join((*head, *data.hex(" ").split())))
     return lines
 
 

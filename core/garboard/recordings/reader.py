@@ -11,7 +11,6 @@ import zlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from io import BufferedIOBase
 from itertools import chain
 from pathlib import Path
 from typing import BinaryIO, cast
@@ -119,9 +118,9 @@ def _read(path: Path, reader: Reader, notes: ReadingNotes, at_once: int = READ_A
     if isinstance(reader, LineReader) and isinstance(reader.takes, SentenceReader):
         reader.takes.time_comes = lambda: _tells_time(path)
     with _open(path) as file:
-        tell = _telling(path, file, notes)
+        tell = _teller(path, file, notes)
         try:
-            while chunk := file.read1(at_once):  # not all at once: what comes before a fault is used
+            while chunk := file.read(at_once):
                 notes.is_simulated = notes.is_simulated or MARK.encode() in chunk
                 samples = reader.feed(chunk)
                 yield [*marked(samples)] if notes.is_simulated else samples
@@ -134,12 +133,51 @@ def _read(path: Path, reader: Reader, notes: ReadingNotes, at_once: int = READ_A
         yield [*marked(samples)] if notes.is_simulated else samples
 
 
-def _open(path: Path) -> BufferedIOBase:
+def _teller(path: Path, file: BinaryIO, notes: ReadingNotes) -> Callable[[], object]:
+    """Tells whoever watches how far a recording is read."""
+    watch = _watch.get()
+    if watch is None:
+        return lambda: None
+    size = path.stat().st_size
+    on_disk = file.on_disk if isinstance(file, _Unpacked) else file
+    return lambda: watch(path.name, on_disk.tell() / size if size else 1.0, notes.lines)
+
+
+class _Unpacked(gzip.GzipFile):
+    """A compressed file of which all is given that unpacks: gzip's own gives nothing of what it read before damage."""
+
+    def __init__(self, path: Path) -> None:
+        self.on_disk = path.open("rb")
+        super().__init__(fileobj=self.on_disk)
+        self._fault: Exception | None = None
+
+    def read(self, size: int | None = -1) -> bytes:
+        pieces, have = list[bytes](), 0
+        while self._fault is None and size is not None and have < size:
+            try:
+                piece = self.read1(size - have)
+            except (EOFError, zlib.error, gzip.BadGzipFile) as fault:
+                self._fault = fault
+            else:
+                if not piece:
+                    break
+                pieces.append(piece)
+                have += len(piece)
+        if not pieces and self._fault is not None:
+            raise self._fault
+        return b"".join(pieces)
+
+    def close(self) -> None:
+        super().close()
+        self.on_disk.close()
+
+
+def _open(path: Path) -> BinaryIO:
     """The file, unpacked."""
     refuse_endless(path, "a recording")
     with path.open("rb") as file:
         is_packed = file.read(2) == b"\x1f\x8b"
-    return cast(BufferedIOBase, gzip.open(path)) if is_packed else path.open("rb")
+    return cast(BinaryIO, _Unpacked(path)) if is_packed else path.open("rb")
 
 
 _TELLS_TIME = re.compile(rb"[$!][A-Z0-9]{2}(?:RMC|GGA|ZDA),\d{6}|[$!][A-Z0-9]{2}GLL,[^,]*,[^,]*,[^,]*,[^,]*,\d{6}")
@@ -154,15 +192,6 @@ def _tells_time(path: Path) -> bool:
                 return True
             rest = chunk[-100:]
     return False
-
-
-def _telling(path: Path, file: BufferedIOBase, notes: ReadingNotes) -> Callable[[], object]:
-    """What tells whoever watches how far it is."""
-    watch = _watch.get()
-    if watch is None:
-        return lambda: None
-    size, on_disk = path.stat().st_size, cast(BinaryIO, getattr(file, "fileobj", None) or file)
-    return lambda: watch(path.name, on_disk.tell() / size if size else 1.0, notes.lines)
 
 
 def _form(path: Path) -> Form:
