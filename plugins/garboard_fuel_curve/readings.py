@@ -262,16 +262,19 @@ def _typed(view: JobView, asking: InputCollector, row: str) -> ThrottleStep:
 
 def _each_said_once(missing: Sequence[Missing]) -> list[Missing]:
     """The same, each out of range with its rows; what several rows lack in one column in one text for all of them."""
+    alike: dict[tuple[Lack, str, str], dict[str, None]] = {}
+    for one in missing:
+        alike.setdefault((one.lack, one.field, one.of), {})[one.row] = None
+    named = {column: rows_named([*rows]) for column, rows in alike.items()}  # once: a table may have thousands of rows
     said: list[Missing] = []
     for one in missing:
-        alike = [other for other in missing if (other.lack, other.field, other.of) == (one.lack, one.field, one.of)]
-        rows = tuple(dict.fromkeys(other.row for other in alike))
+        column = one.lack, one.field, one.of
         text = one.text
         if one.lack is Lack.OUT_OF_RANGE:
-            text = f"{rows_named(rows)}: {text}"
-        elif one.lack is Lack.NOT_ENTERED and len(rows) > 1:
+            text = f"{named[column]}: {text}"
+        elif one.lack is Lack.NOT_ENTERED and len(alike[column]) > 1:
             of = f" ({one.of})" if one.of else ""
-            text = f"{one.field.replace('_', ' ')}{of} is not entered in {rows_named(rows)}"
+            text = f"{one.field.replace('_', ' ')}{of} is not entered in {named[column]}"
         said.append(attrs.evolve(one, text=text))
     return said
 

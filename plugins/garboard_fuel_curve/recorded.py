@@ -28,6 +28,7 @@ from garboard.series import (
 from garboard.units import convert
 from garboard_fuel_curve.jumps import Jump, Watched, jump_between, jump_within
 from garboard_fuel_curve.steps import STEPS
+from garboard_fuel_curve.wording import all_told
 
 RECIPROCAL_WITHIN = 30.0
 """Runs whose courses differ from 180 degrees by less than this count as opposite [deg]."""
@@ -169,9 +170,10 @@ def _jumps_between(
 def _jump_missing(view: JobView, as_sent: Mapping[str, Stream], name: str, found: Jump, while_what: str) -> Missing:
     started = min(time for stream in as_sent.values() for time in stream.times[:1])
     minutes, seconds = divmod(int(found.at - started), 60)
-    before, after = (convert(level, "L/h", "gal/h") for level in (found.before, found.after))
+    levels = [convert(one, "L/h", "gal/h") for one in (found.before, found.after)]
     text = (
-        f"fuel flow{_of_engine(view, name)} went from {before:.1f} to {after:.1f} gal/h {while_what}, {minutes} min "
+        f"fuel flow{_of_engine(view, name)} went from {all_told(view, 'gal/h', ' to ', levels)} {while_what}, "
+        f"{minutes} min "
         f"{seconds} s into the recording: check the meter and its wiring, then record again"
     )
     return Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")
@@ -200,10 +202,12 @@ def _senders_differ(view: JobView, name: str, senders: Sequence[Stream], runs: S
         apart = [pair for pair, most in zip(pairs, allowed, strict=True) if abs(pair[0] - pair[1]) > most]
         if apart and len(apart) >= SHARE_OF_RUNS * len(pairs):
             one, its = max(apart, key=lambda pair: abs(pair[0] - pair[1]))
-            unit = {"s": "kn", "n": "rev/min", "f": "L/h"}[name[0]]
+            sent, unit = {"s": ("kn", "kn"), "n": ("rev/min", "rev/min"), "f": ("L/h", "gal/h")}[name[0]]
+            shown = view.unit_to_tell(unit)
+            shows = [f"{convert(value, sent, shown):.1f}" for value in (one, its)]
             what = f"{first.key.quantity.replace('_', ' ')}{_of_engine(view, name)}"
             text = (
-                f"{what}: {_called(first)} shows {one:.1f} where {_called(other)} shows {its:.1f} {unit}; find out "
+                f"{what}: {_called(first)} shows {shows[0]} where {_called(other)} shows {shows[1]} {shown}; find out "
                 "which is right, then record with that one alone or type the steps"
             )
             return Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")
@@ -257,7 +261,8 @@ def _stood_still(view: JobView, name: str, stream: Stream, runs: Sequence[Steady
         if changed and (any(part.values) or is_frozen(stream)):
             quantity = stream.key.quantity.replace("_", " ")
             of = _of_engine(view, name)
-            span = f"{low:.1f} to {high:.1f} L/h" if name[0] == "n" else f"{low:.0f} to {high:.0f} rev/min"
+            flows = [convert(flow, "L/h", "gal/h") for flow in (low, high)]
+            span = all_told(view, "gal/h", " to ", flows) if name[0] == "n" else f"{low:.0f} to {high:.0f} rev/min"
             against = f"{'fuel flow' if name[0] == 'n' else 'engine speed'} went from {span}"
             text = f"{quantity}{of} did not change at all while {against}: it is dead or frozen; record again"
             return Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")

@@ -43,6 +43,8 @@ from .turns import (
 
 RECORDED = {"step": STEADY_TURN, "field": "turn_recording"}
 UNCALIBRATED = 20.0  # deviation a sensor may have before it is calibrated [deg]
+SURELY = 1.4  # so many times the 95 % of both a course and a sensor are apart before one is said to be wrong: by 95 %
+# alone one sound boat in twenty would be accused
 LIKE_DEVIATION = 0.8  # share of a turn's unevenness that has to go with the heading; common practice, no source
 LEAST_DOUBT = 0.1  # no log tells degrees turned any closer; common practice, no source [deg]
 TOO_SHORT = "heading_calibration.steady_turn.too_short"
@@ -522,7 +524,7 @@ def _course_contradicts(turn: Turn) -> bool:
 
 def _explained(turn: Turn, check: Check) -> float:
     """What a sound sensor and a sound course may be apart by [deg]."""
-    return check.within + _deviation(turn, check.sensor)
+    return SURELY * check.within + _deviation(turn, check.sensor)
 
 
 def _apart(turn: Turn, other: Turn) -> bool:

@@ -11,7 +11,7 @@ from typing import TypeVar
 import attrs
 
 from garboard.findings import Lack, Missing, NotEnoughData
-from garboard.job_view import JobView
+from garboard.job_view import JobView, in_unit
 from garboard.series import mean
 from garboard_prop_check.least_squares import left_over
 from garboard_prop_check.runs import SPEED, Reading, Run
@@ -51,11 +51,18 @@ class Limits:
     current      : along the runs, at most [kn]
     speed        : between runs the same way, at most [kn]
     engine_speed : between runs, at most [rev/min]
+    told_in      : the unit to tell speeds in
     """
 
     current: float
     speed: float
     engine_speed: float
+    told_in: str = "kn"
+
+    def told(self, speed: float, decimals: int | None = 1) -> str:
+        """A speed [kn] in words."""
+        value = in_unit(speed, "kn", self.told_in)
+        return f"{value:.4g} {self.told_in}" if decimals is None else f"{value:.{decimals}f} {self.told_in}"
 
 
 @attrs.frozen
@@ -113,6 +120,7 @@ def limits_of(view: JobView) -> Limits:
         view.setting_value("prop_check.largest_current", "kn"),
         view.setting_value("prop_check.same_way_difference", "kn"),
         view.setting_value("prop_check.run_difference", "rev/min"),
+        view.unit_to_tell("kn"),
     )
 
 
@@ -210,23 +218,24 @@ def _faults_of_speed(runs: Sequence[Run], ways: Sequence[int], limits: Limits) -
     )
     for same in (there, back):
         if same and _apart(same) > limits.speed:
-            told = f"speeds the same way differ by {_apart(same):.1f} kn between {_between(same, 1)}"
+            told = f"speeds the same way differ by {limits.told(_apart(same))} between {_between(same, 1, limits)}"
             yield Fault(SPEED, f"{told}; one of them is wrong: read them again, or make the runs again", _ends(same))
     if not any(same and _apart(same) > limits.speed for same in (there, back)):
-        yield from _no_current_explains(runs, ways)
+        yield from _no_current_explains(runs, ways, limits)
     if there and back:
         current = abs(mean([v for _, v in there]) - mean([v for _, v in back])) / 2
         is_repeated = all(len(same) > 1 and _apart(same) <= limits.speed for same in (there, back))
         most = max(limits.current, FASTEST_STREAM) if is_repeated else limits.current
         if current > most:
             text = (
-                f"speeds out and back would need a current of {current:.1f} kn, more than the {most:g} kn believed; "
-                f"read {_between([*there, *back], 1)} again, or make two more runs to show that it is so"
+                f"speeds out and back would need a current of {limits.told(current)}, more than the "
+                f"{limits.told(most, None)} believed; read {_between([*there, *back], 1, limits)} again, or make two "
+                "more runs to show that it is so"
             )
             yield Fault(SPEED, text, _ends([*there, *back]))
 
 
-def _no_current_explains(runs: Sequence[Run], ways: Sequence[int]) -> Iterator[Fault]:
+def _no_current_explains(runs: Sequence[Run], ways: Sequence[int], limits: Limits) -> Iterator[Fault]:
     """Speeds one way that differ where the others do not: a current that changed shows both ways.
 
     What the engines turned differently is not held against the speeds.
@@ -242,7 +251,7 @@ def _no_current_explains(runs: Sequence[Run], ways: Sequence[int]) -> Iterator[F
     if not freedom or math.sqrt(squares / freedom) <= allowed:
         return
     same = max(of_way.values(), key=_apart)
-    told = f"speeds the same way differ by {_apart(same):.1f} kn between {_between(same, 1)}"
+    told = f"speeds the same way differ by {limits.told(_apart(same))} between {_between(same, 1, limits)}"
     text = f"{told}, and no current explains it beside the others; read them again, or make two more runs"
     yield Fault(SPEED, text, _ends(same))
 
@@ -273,6 +282,7 @@ def _apart(found: Found) -> float:
     return max(values) - min(values)
 
 
-def _between(found: Found, decimals: int) -> str:
-    value_of = {run.name: value for run, value in found}
+def _between(found: Found, decimals: int, speeds: Limits | None = None) -> str:
+    """The runs furthest apart, with what they read; of speeds in the unit these are told in."""
+    value_of = {run.name: in_unit(value, "kn", speeds.told_in) if speeds else value for run, value in found}
     return " and ".join(f"{run.name} ({value_of[run.name]:.{decimals}f})" for run in _ends(found))

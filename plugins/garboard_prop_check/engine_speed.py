@@ -24,6 +24,7 @@ from garboard_prop_check.words import (
     about,
     engine_speed_words,
     for_each_engine,
+    inches_told,
     is_above_limiter,
     not_counted,
     runs_only,
@@ -175,11 +176,11 @@ def in_reference_air(view: JobView) -> Iterator[Finding]:
 
 def _unlike_propellers(view: JobView) -> str:
     """Names propellers of unlike pitch: they alone explain that engines turn unlike."""
-    fitted = {engine.position: engine.propeller and engine.propeller.pitch for engine in view.vessel.engines}
-    pitches = {position: pitch.to("in") for position, pitch in fitted.items() if pitch}
-    if len(set(pitches.values())) < 2:
+    pitches = [(engine.propeller and engine.propeller.pitch, engine) for engine in view.vessel.engines]
+    fitted = [(pitch.to("in"), engine) for pitch, engine in pitches if pitch]
+    if len({pitch for pitch, _ in fitted}) < 2:
         return ""
-    told = " and ".join(f"{pitch:g} in {position}" for position, pitch in pitches.items())
+    told = " and ".join(f"{inches_told(view, pitch, engine)} {engine.position}" for pitch, engine in fitted)
     return f"The propellers have unlike pitch ({told}): read the stamps, then fit like ones. "
 
 

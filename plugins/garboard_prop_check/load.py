@@ -78,7 +78,8 @@ def against_people_and_fuel(view: JobView) -> Iterator[Finding]:
         verdict=Verdict.ADVISE,
         about="load as run",
         sentence=(
-            f"T{text[1:]}: about {weight:.0f} lb, {100 * share:.0f} % of the boat's {whole:.0f} lb. Which of them is "
+            f"T{text[1:]}: about {view.told(weight, 'lb', 0)}, {100 * share:.0f} % of the boat's "
+            f"{view.told(whole, 'lb', 0)}. Which of them is "
             f"right? Correct the other.{ballast}"
         ),
         basis=(LOAD_SAID,),

@@ -682,7 +682,8 @@ def test_both_plugins_tell_one_speed_of_the_runs(name: str) -> None:
     runs = runs_of(view)
     assert runs is not None
     typed = view.rows(RUNS) != ()
-    assert runs.told[0] == (f"{speed.numbers[0].value:.1f} kn" if typed else f"about {speed.numbers[0].value:.0f} kn")
+    exact, rounded = f"{speed.numbers[0].value:.1f} kn", f"about {speed.numbers[0].value:.0f} kn"
+    assert runs.told(view)[0] == (exact if typed else rounded)
 
 
 @pytest.mark.parametrize("name", ["02 the tide turns", "14 one speed both ways on a lake", "16 three knots of river"])

@@ -11,13 +11,14 @@ import attrs
 
 from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
-from garboard.disk.entries import Entry, canonical_bytes, plain_place_and_value, view
+from garboard.disk.entries import Entry, canonical_bytes, view
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import Damage, Loss, NewerFormat
 from garboard.faults import in_words, refusal
 from garboard.history.boat import replay_with_aliases
 from garboard.history.registers import RegisterKey, name_of
 from garboard.history.replay import HullState, replay
+from garboard.history.worth_telling import worth_telling
 
 
 @attrs.frozen(kw_only=True)
@@ -235,7 +236,7 @@ def judge(
     """
     if not received.get(hull):
         return HullMerge(hull=hull, received=0, existing=existing, also=_also(target, hull))
-    telling = _telling({**target.get(hull), **received[hull]})
+    telling = worth_telling({**target.get(hull), **received[hull]}, received[hull])
 
     def now(key: str) -> Mapping[str, bytes]:
         return telling if key == hull else {**_held(target, key), **received.get(key, {})}
@@ -280,29 +281,6 @@ def _held(folder: HullFolder, hull: str) -> Mapping[str, bytes]:
     with suppress(NewerFormat, OSError):
         return folder.get(hull)
     return {}
-
-
-_TOLD_OF_A_WHOLE_HULL = frozenset({b"alias", b"move", b"retract", b"signoff"})
-
-
-def _telling(entries: Mapping[str, bytes]) -> Mapping[str, bytes]:
-    """Those of a hull's entries that a report can come from; to replay the others would be most of a merge's work.
-
-    Where nothing is signed, moved, taken back or said to be the same boat, only a place with several values can
-    disagree. Where something is, or an entry is of no plain shape, that is all of them.
-    """
-    values: dict[tuple[bytes, ...], bytes] = {}
-    several: set[tuple[bytes, ...]] = set()
-    for raw in entries.values():
-        found = plain_place_and_value(raw)
-        if found is None or found[0][0] in _TOLD_OF_A_WHOLE_HULL:
-            return entries
-        place, value = found
-        if values.setdefault(place, value) != value:
-            several.add(place)
-    if not several:
-        return {}
-    return {name: raw for name, raw in entries.items() if (plain_place_and_value(raw) or ((),))[0] in several}
 
 
 def _disagreements(state: HullState) -> set[RegisterKey]:
