@@ -325,8 +325,11 @@ def test_a_thread_that_was_still_connecting_ends_though_listening_began_again(mo
     network.stop()
 
 
-def test_a_flood_is_cut_to_what_an_instrument_network_can_say(tcp: Listening, gateway: socket.socket) -> None:
+def test_a_flood_is_cut_to_what_an_instrument_network_can_say(
+    tcp: Listening, gateway: socket.socket, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Nobody takes the samples, every line is different: memory stays bounded, and the rest is counted."""
+    monkeypatch.setattr(boat_network, "MOST_A_SECOND", 1000)  # so that a slow machine is flooded too
     peer, _ = gateway.accept()
     tracemalloc.start()
     with peer:

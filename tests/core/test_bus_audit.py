@@ -104,6 +104,16 @@ def test_what_nobody_sends_is_named_with_what_usually_brings_it(under_way: list[
     assert codes(heard(*without, seconds=3.0)) == ["unnamed", "listen on"]
 
 
+@pytest.mark.parametrize(
+    ("entered", "is_accused"),
+    [("Long Reach", False), ("LONGREACH", False), ("", False), ("Kittiwake", True), ("Long Reach II", True)],
+)
+def test_the_name_that_ais_sends_is_held_against_the_one_entered(entered: str, is_accused: bool) -> None:
+    """Capitals and blanks are no difference; nor is anything where no name is entered."""
+    found = BusAudit(devices=(), own_ship={"name": "LONG REACH"})
+    assert ("other name" in [code for code, _ in in_words(found, entered)]) is is_accused
+
+
 def test_talkers_of_sentences_are_no_unnamed_devices() -> None:
     found = heard("$HEHDT,341.8,T*21", "$GPVTG,80.0,T,,M,12.0,N,,K,A")
     assert [device.source for device in found.devices] == ["GP", "HE"]

@@ -16,7 +16,7 @@ import pytest
 from garboard.recordings import links, load_recording
 from garboard.recordings.boat_network import BoatNetwork
 from garboard.recordings.links import GROUP_HEADER, LinkLost, open_link
-from garboard.recordings.simulated_network import DEVICES, MARK_LINE, SLOW, SimulatedNetwork
+from garboard.recordings.simulated_network import DEVICES, MARK_LINE, SLOW, SimulatedNetwork, can_frames
 from garboard.recordings.where import Way, Where, read_where
 from garboard.samples import SIMULATED, Sample
 
@@ -260,3 +260,31 @@ def test_devices_introduce_themselves_on_the_simulated_network(rig: Rig) -> None
     assert network.devices()[f"{SIMULATED} 10"][0] == "Simulated engines"
     assert set(sender.notes.claims) == {str(device.address) for device in DEVICES}
     assert sender.notes.damaged_count == 0
+
+
+def test_frames_cut_in_the_middle_of_a_message_invent_nothing(rig: Rig) -> None:
+    """The connection ends between two frames of one message: what comes after it is no part of it."""
+    frames = list(
+        can_frames([Sample(1.7e9, "fuel_flow", 40.0, "10", "0"), Sample(1.7e9, "oil_pressure", 300.0, "10", "0")])
+    )
+    assert len(frames) > 2
+    network = rig.listen(rig.where("can"))
+    wait_for(lambda: rig.connected("can"))
+    rig.boat.send_raw("can", "\n".join([*frames[:1], frames[1][:25]]).encode())
+    wait_for(lambda: network.senders())
+    rig.boat.drop()
+    wait_for(lambda: rig.connected("can"))
+    rig.boat.send_raw("can", ("\n".join([*frames[2:], *frames]) + "\n").encode())
+    samples = heard_from(network, 2)
+    assert {sample.quantity: round(sample.value, 1) for sample in samples} == {"fuel_flow": 40.0, "oil_pressure": 300.0}
+
+
+def test_two_gateways_of_one_network_are_kept_apart() -> None:
+    """Both send the same engine: two sources, each whole; nothing is joined from frames of both."""
+    frames = [f"{frame}\n".encode() for frame in can_frames([Sample(0.0, "fuel_flow", 40.0, "10", "0")])]
+    network = BoatNetwork(Where())
+    for number, frame in enumerate(frames):
+        network.hear(frame, "192.168.4.1")
+        network.hear(frames[number], "192.168.4.2")
+    assert {(s.source, round(s.value, 1)) for s in network.take()} == {("10", 40.0), ("10 192.168.4.2", 40.0)}
+    assert sum(sender.notes.broken for sender in network.senders()) == 0

@@ -144,13 +144,16 @@ class Sender:
         first = line[0] if line[0] in "$!\\{" else ""
         key = "$" if first in ("$", "!", "\\") else first
         found = self._readers.get(key)
-        if found is None or (not key and not self.is_understood):
-            form = _BY_FIRST.get(key) or form_of(line.encode("utf-8", "surrogateescape"))
-            reader = form.reader(self.notes, is_live=True) if form is not None else None
-            if not isinstance(reader, LineReader):  # counted as damaged; the next line may be of some form
-                return self._readers.setdefault("no form", SentenceReader(self.notes, is_live=True))
-            found = self._readers[key] = reader.takes
-        return found
+        if found is not None and (key or self.is_understood):
+            return found
+        form = _BY_FIRST.get(key) or form_of(line.encode("utf-8", "surrogateescape"))
+        if found is not None and (form is None or form.name == self.notes.form):
+            return found  # of the same form as before: it may hold half a message
+        reader = form.reader(self.notes, is_live=True) if form is not None else None
+        if not isinstance(reader, LineReader):  # counted as damaged; the next line may be of some form
+            return self._readers.setdefault("no form", SentenceReader(self.notes, is_live=True))
+        self._readers[key] = reader.takes
+        return reader.takes
 
     def begin_anew(self) -> None:
         """A new connection goes on with a line of its own."""

@@ -60,6 +60,7 @@ class BusAudit:
     clashes      : addresses that two devices claim, each with both names
     lines        : heard, of which so many were damaged
     broken       : messages of several frames with a frame missing
+    own_ship     : what the boat's own AIS unit says of it: "mmsi", "name", "call_sign"
     is_too_short : whether more must be heard before anything is called missing
     """
 
@@ -70,6 +71,7 @@ class BusAudit:
     damaged: int = 0
     broken: int = 0
     missing: tuple[Missing, ...] = ()
+    own_ship: Mapping[str, str] = attrs.field(factory=dict)
     is_too_short: bool = False
 
     @property
@@ -128,6 +130,7 @@ def audit(senders: Iterable[Sender], seconds: float = LISTENED_LONG_ENOUGH) -> B
         damaged=sum(one.damaged_count for one in notes),
         broken=sum(one.broken for one in notes),
         missing=tuple(missing),
+        own_ship={what: text for one in notes for what, text in one.own_ship.items()},
         is_too_short=too_short,
     )
 
@@ -197,12 +200,19 @@ def name_in_words(name: str) -> str:
     return f"number {number}, maker {maker}, class {kind}, function {function}"
 
 
-def in_words(found: BusAudit) -> list[tuple[str, str]]:
+def in_words(found: BusAudit, name: str = "") -> list[tuple[str, str]]:
     """What a person should do or know: a code, and a sentence. What asks for something stands first.
 
-    codes : clash, no address, damaged, broken, missing, unnamed, listen on, in order
+    name  : of the boat, as it is entered; "" where none is
+    codes : other name, clash, no address, damaged, broken, missing, unnamed, listen on, in order
     """
-    said = [("clash", _CLASH.format(source=source, names=" and ".join(names))) for source, names in found.clashes]
+    said = []
+    told = found.own_ship.get("name", "")
+    if name and told and _plain_name(told) != _plain_name(name):
+        said.append(
+            ("other name", f"The boat's own AIS unit calls it {told}; entered is {name}. Correct one of the two.")
+        )
+    said += [("clash", _CLASH.format(source=source, names=" and ".join(names))) for source, names in found.clashes]
     said += [("no address", f"A device found no free address: {name}.") for name in found.without_address]
     if found.share_damaged > MOST_DAMAGED:
         said.append(("damaged", _DAMAGED.format(share=100 * found.share_damaged, lines=found.lines)))
@@ -233,6 +243,18 @@ _MISSING = "Nobody sends {what}. It usually comes from: {brings}."
 _UNNAMED = "{who} not say what they are. Switch the network off and on while this listens: then each names itself."
 MOST_DAMAGED = 0.01
 """More damaged lines than this ask for a look: wifi loses some. Common practice, no source."""
+
+
+_LONGEST_NAME = 20
+"""Of a boat's name in AIS, and it knows capitals only."""
+
+
+def _plain_name(name: str) -> str:
+    """
+    >>> _plain_name("Long Reach") == _plain_name("LONGREACH ")
+    True
+    """
+    return "".join(char for char in name.upper()[:_LONGEST_NAME] if char.isascii() and char.isalnum())
 
 
 def _begun(text: str) -> str:

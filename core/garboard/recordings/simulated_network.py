@@ -344,7 +344,11 @@ class SimulatedNetwork:
         self._selector = selectors.DefaultSelector()
         self._doors: dict[str, socket.socket] = {}
         for form in FORMS:
-            door = socket.create_server((host, (ports or {}).get(form, 0)))
+            try:
+                door = socket.create_server((host, (ports or {}).get(form, 0)))
+            except OSError:
+                self._close_doors()
+                raise
             door.setblocking(False)
             self._doors[form] = door
             self._selector.register(door, selectors.EVENT_READ, form)
@@ -384,6 +388,9 @@ class SimulatedNetwork:
             self._thread.join(2.0)
         for one in self._listeners:
             one.socket.close()
+        self._close_doors()
+
+    def _close_doors(self) -> None:
         for door in self._doors.values():
             door.close()
         self._selector.close()

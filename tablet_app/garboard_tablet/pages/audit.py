@@ -19,7 +19,7 @@ from garboard_tablet.ui.widgets import Card, Press, Txt, verdict_marks, words
 LOOK = 2.0
 """What is heard is looked at anew so often [s]."""
 MOST_KINDS = 6
-_FAILS = ("clash", "no address")
+_FAILS = ("other name", "clash", "no address")
 _VERDICTS = {"in order": Verdict.PASS, "listen on": Verdict.NOT_ENOUGH_DATA}
 
 
@@ -49,7 +49,9 @@ class AuditPage(Page):
         if network is None:
             return (("listen on", "The tablet does not listen. Choose where samples come from."),), ()
         found = audit(network.senders(), network.listened)
-        said = in_words(found) if found.devices else [("listen on", network.trouble() or "Nothing is heard yet.")]
+        hull = self.route.hull
+        name = self.tablet.boat(hull).vessel().name if hull else ""
+        said = in_words(found, name) if found.devices else [("listen on", network.trouble() or "Nothing is heard yet.")]
         return tuple(said), found.devices
 
     def body(self) -> Widget:
