@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from garboard.hosting.host import PluginHost, make_host
+from garboard.job_files.unrecognised import unknown_keys
 from garboard.recordings.boat_network import BoatNetwork
 from garboard.recordings.simulated_network import STEPS, TWIN, SimulatedNetwork
 from garboard.recordings.simulator import Order
@@ -237,6 +238,7 @@ def test_two_instruments_of_one_quantity_are_never_mixed_and_the_choice_stays(at
     assert values(d, FULL) == {("speed", ""): pytest.approx(38.15, abs=0.06)}
     vessel = d.app.tablet.boat(d.app.tablet.session.here.hull).vessel()
     assert choices_of(vessel) == {"speed_over_ground": "GP"}
+    assert list(unknown_keys(vessel)) == [], "a job file with it is asked nothing about it"
     entry(d, THROTTLE, "speed_out")
     sea.look()
     assert d.says("Heard: 38.2 kn") or d.says("Heard: 38.1 kn")

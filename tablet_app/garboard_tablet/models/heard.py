@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.fields import Field, Kind
-from garboard.records import JsonValue, Vessel
+from garboard.records import NETWORK_SOURCES, JsonValue, Vessel
 from garboard.samples import SIMULATED, UNIT_OF_QUANTITY, StreamKey
 from garboard.series import engine_numbers, mean
 from garboard.units import UNITS_OF, Amount, convert
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.live import STALE_AFTER
-from garboard_tablet.models.one_source import CHOICES, choices_of
+from garboard_tablet.models.one_source import choices_of
 
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork, Newest
@@ -139,5 +139,5 @@ def _offer(field: Field, unit: str, choice: str, number: float, devices: Mapping
 
 def choose(tablet: Tablet, hull: str, key: str, choice: str) -> None:
     """Keep with the vessel which instrument is believed. "" for none: whoever speaks first is followed again."""
-    state = tablet.boat(hull).vessel_home(CHOICES)
-    tablet.save(tablet.author().write(state, "field", (CHOICES, key), choice))
+    state = tablet.boat(hull).vessel_home(NETWORK_SOURCES)
+    tablet.save(tablet.author().write(state, "field", (NETWORK_SOURCES, key), choice))
