@@ -1,4 +1,4 @@
-"""Comma lines of NMEA 2000 read many at once into columns: no loop takes each line apart.
+"""Comma lines of NMEA 2000 read many at once: no loop takes each line apart.
 
 Most lines of a log are alike: a date and time, six digits of a message, eight bytes. What stands between the time and
 the bytes (`,2,127250,160,255,8,`) is the same text for each kind and source, so a slice of the line tells where it
@@ -21,7 +21,7 @@ import attrs
 
 from garboard.recordings.arithmetic import Arithmetic, Unlike
 from garboard.recordings.bus import FAST, READ
-from garboard.recordings.columns import Columns
+from garboard.recordings.columns import Into
 from garboard.recordings.comma_lines import CommaReader
 from garboard.recordings.more_messages import REFERENCES
 from garboard.recordings.nmea2000 import INSTANCES, MESSAGES, READERS, Field
@@ -64,15 +64,16 @@ def _end_of_seconds(lines: Sequence[str]) -> int:
 
 @attrs.define
 class CommaColumns:
-    """Reads whole lines into columns.
+    """Reads whole lines, many at once.
 
     notes      : what was met so far
     arithmetic : of numpy where it is at hand, otherwise of Python alone
+    into       : where to put what is found
     """
 
     notes: ReadingNotes
     arithmetic: Arithmetic
-    columns: Columns = attrs.field(factory=Columns, init=False)
+    into: Into
     _single: CommaReader = attrs.field(init=False)
     _minutes: dict[str, float] = attrs.field(factory=dict)
 
@@ -80,7 +81,7 @@ class CommaColumns:
         self._single = CommaReader(self.notes)
 
     def take(self, lines: Sequence[str], arrived: float | None = None) -> list[Sample]:
-        """Read some more lines, without their ends; what they give is in the columns."""
+        """Read some more lines, without their ends; gives what comes of it where it is put."""
         end = _end_of_seconds(lines)
         groups, odd = _grouped(lines, end) if end else ({}, list(range(len(lines))))
         if not self._has_room(groups):
@@ -90,9 +91,8 @@ class CommaColumns:
             singly += self._read(lines, places, group, end)
         singly.sort(key=itemgetter(0))
         self._take_singly(lines, singly)
-        self.columns.keep()
         self.notes.lines += len(lines)
-        return []
+        return self.into.keep()
 
     def _take_singly(self, lines: Sequence[str], packets: Iterable[_Packet]) -> None:
         """Packets whose order matters: frames of one message, and lines not taken apart yet."""
@@ -109,7 +109,7 @@ class CommaColumns:
                     notes.damage(first + place, str(fault))
                     continue
             for time, quantity, value, source, instance, reference in samples:
-                self.columns.put(StreamKey(quantity, source, instance, reference), (place,), (time,), (value,))
+                self.into.put(StreamKey(quantity, source, instance, reference), (place,), (time,), (value,))
 
     def close(self) -> list[Sample]:
         """At the end, once."""
@@ -177,7 +177,7 @@ class CommaColumns:
     ) -> int:
         """Read the fields of messages of one stream each; gives how many messages held no value."""
         places, times = lines
-        put = self.columns.put
+        put = self.into.put
         without: set[int] | None = set(range(len(places)))
         for (quantity, low, high, scale, offset, directed), field in zip(
             READERS[group.pgn][2], MESSAGES[int(group.pgn)].fields, strict=True

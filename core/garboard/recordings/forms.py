@@ -25,7 +25,7 @@ import attrs
 from garboard.recordings import packet_bytes, packet_lines
 from garboard.recordings.arithmetic import Arithmetic
 from garboard.recordings.clocks import Arrivals, Clock, FileClock, Times
-from garboard.recordings.columns import Columns
+from garboard.recordings.columns import Into
 from garboard.recordings.comma_columns import CommaColumns
 from garboard.recordings.comma_lines import CommaReader
 from garboard.recordings.csv_series import CsvReader
@@ -60,12 +60,6 @@ class TakesLines(Protocol):
     def take(self, lines: Sequence[str], arrived: float | None = None) -> list[Sample]: ...
 
     def close(self) -> list[Sample]: ...
-
-
-class TakesIntoColumns(TakesLines, Protocol):
-    """The same, but what the lines give is in the columns instead."""
-
-    columns: Columns
 
 
 class LineReader:
@@ -105,7 +99,7 @@ class Form:
     example    : of a line, for messages; empty for bytes
     share      : of the beginning of a recording that is of this form, 0 to 1
     is_network : whether it carries NMEA 2000
-    makes_columns : makes what reads a log quicker than `makes` does, into columns; None where nothing does
+    at_once    : makes what reads a log many lines at once, and puts into something what it finds; None where none does
     """
 
     key: str
@@ -114,7 +108,7 @@ class Form:
     share: Callable[[bytes], float]
     makes: Makes
     is_network: bool = True
-    makes_columns: Callable[[ReadingNotes, Arithmetic], TakesIntoColumns] | None = None
+    at_once: Callable[[ReadingNotes, Arithmetic, Into], TakesLines] | None = None
 
     def recognises(self, head: bytes) -> float:
         """How much of a beginning is of this form, 0 to 1."""
@@ -130,10 +124,13 @@ class Form:
         notes.form = self.name
         return self.makes(notes, is_live, source)
 
-    def columns(self, notes: ReadingNotes, arithmetic: Arithmetic) -> TakesIntoColumns | None:
-        """What reads a log into columns; None for a form that is read into samples only."""
+    def reader_at_once(self, notes: ReadingNotes, arithmetic: Arithmetic, into: Into) -> LineReader | None:
+        """A reader for a log that reads many lines at once; None for a form that has none.
+
+        into : where to put what is found; what comes of it, the reader gives as samples
+        """
         notes.form = self.name
-        return None if self.makes_columns is None else self.makes_columns(notes, arithmetic)
+        return None if self.at_once is None else LineReader(self.at_once(notes, arithmetic, into))
 
 
 LINES_LOOKED_AT = 400
@@ -230,7 +227,7 @@ FORMS: Sequence[Form] = (
         "time,priority,pgn,source,destination,length,bytes",
         _lines_begin(_COMMA_LINE),
         _comma_lines,
-        makes_columns=CommaColumns,
+        at_once=CommaColumns,
     ),
     Form(
         "sentences",
@@ -239,7 +236,7 @@ FORMS: Sequence[Form] = (
         _lines_begin(_SENTENCE),
         _sentences,
         is_network=False,
-        makes_columns=lambda notes, _: SentenceColumns(notes),
+        at_once=lambda notes, _, into: SentenceColumns(notes, into=into),
     ),
     Form(
         "frames_time_of_day",

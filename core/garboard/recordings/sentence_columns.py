@@ -1,4 +1,4 @@
-"""NMEA 0183 sentences read many at once into columns: no loop takes each sentence apart.
+"""NMEA 0183 sentences read many at once: no loop takes each sentence apart.
 
 Sentences that begin alike and have the same letters in the same fields (a shape) are read together: one exclusive or
 over all of them checks their checksums, and one call each turns a field of all of them into numbers. Only what tells
@@ -17,7 +17,7 @@ from operator import itemgetter
 import attrs
 
 from garboard.faults import GarboardError
-from garboard.recordings.columns import Columns
+from garboard.recordings.columns import Into
 from garboard.recordings.nmea0183 import (
     DECODERS,
     FEWEST_FIELDS,
@@ -253,37 +253,38 @@ _READ: Mapping[str, tuple[Callable[[Sequence[Texts]], list[Part]], Sequence[int]
 
 @attrs.define
 class SentenceColumns(SentenceReader):
-    """Reads a log's sentences into columns."""
+    """Reads a log's sentences, many at once.
 
-    columns: Columns = attrs.field(factory=Columns, init=False)
+    into : where to put what is found
+    """
+
+    into: Into = attrs.field(kw_only=True)
     _at_once: list[tuple[StreamKey, Sequence[int], Sequence[float]]] = attrs.field(factory=list, init=False)
     _told: list[tuple[int, Told | None]] = attrs.field(factory=list, init=False)
 
     def close(self) -> list[Sample]:
         """At the end, once."""
-        self._keep(super().close())
-        return []
+        return self._put(super().close())
 
     def _read(self, lines: Sequence[str], clock: TellsTime, arrived: float | None) -> list[Sample]:
-        at = 0
+        at, samples = 0, list[Sample]()
         while at < len(lines):
             tells = self._clock or clock
             by_sentence = isinstance(tells, Clock) and tells.is_by_sentence
             if isinstance(tells, NoClock) or (by_sentence and tells.now is not None):
-                self._read_at_once(lines[at:], tells)
-                return []
+                return samples + self._read_at_once(lines[at:], tells)
             step = TRIED_SINGLY if by_sentence else len(lines)
-            self._keep(super()._read(lines[at : at + step], tells, None))
+            samples += self._put(super()._read(lines[at : at + step], tells, None))
             at += step
-        return []
+        return samples
 
-    def _keep(self, samples: Iterable[Sample]) -> None:
+    def _put(self, samples: Iterable[Sample]) -> list[Sample]:
         """Samples in their order, behind what there was."""
         for place, (time, quantity, value, source, instance, reference) in enumerate(samples):
-            self.columns.put(StreamKey(quantity, source, instance, reference), (place,), (time,), (value,))
-        self.columns.keep()
+            self.into.put(StreamKey(quantity, source, instance, reference), (place,), (time,), (value,))
+        return self.into.keep()
 
-    def _read_at_once(self, lines: Sequence[str], clock: TellsTime) -> None:
+    def _read_at_once(self, lines: Sequence[str], clock: TellsTime) -> list[Sample]:
         groups, singly = _grouped(lines)
         if not self._has_room(groups):
             groups, singly = {}, list(range(len(lines)))
@@ -291,15 +292,15 @@ class SentenceColumns(SentenceReader):
             singly += self._of_one_address(lines, places, talker, kind)
         samples, now_at = self._in_order(lines, singly, clock)
         for key, at, values in self._at_once:
-            self.columns.put(key, at, [now_at[place] for place in at], values)
+            self.into.put(key, at, [now_at[place] for place in at], values)
             self.notes.samples += len(values)
         for place, (time, quantity, value, source, instance, reference) in samples:
-            self.columns.put(StreamKey(quantity, source, instance, reference), (place,), (time,), (value,))
+            self.into.put(StreamKey(quantity, source, instance, reference), (place,), (time,), (value,))
         self.notes.samples += len(samples)
-        self.columns.keep()
         self._at_once.clear()
         self._told.clear()
         self.notes.lines += len(lines)
+        return self.into.keep()
 
     def _has_room(self, groups: Mapping[tuple[str, str], list[int]]) -> bool:
         """Whether the tables of the notes hold all of it; when they overflow, the order of the lines decides."""
