@@ -39,11 +39,16 @@ from garboard.recordings.nmea0183 import (
     values_in,
 )
 from garboard.recordings.notes import KEPT_DEVICES, KEPT_UNKNOWN_KINDS
+from garboard.recordings.times import parse_time
 from garboard.samples import Sample, StreamKey
 
 ROW = 128  # characters: a longer sentence is read singly
 TRIED_SINGLY = 50  # sentences at once, before the first that tells time
 _BEGINNING = re.compile(r"[$!]([A-OQ-Z0-9][A-Z0-9])([A-Z0-9]{3}),", re.ASCII)
+_FRONT = re.compile(
+    r"\[?(?:(\d{4}-\d\d-\d\d)[T ])?(\d\d):(\d\d):(\d\d(?:\.\d{1,6})?)(Z|[+-]\d\d:\d\d)?\]?[ \t,;|]*", re.ASCII
+)
+MINUTES_KNOWN = 10_000
 _SINGLY = frozenset({"VER", OWN_SHIP})
 
 Texts = Sequence[str]
@@ -261,6 +266,8 @@ class SentenceColumns(SentenceReader):
     into: Into = attrs.field(kw_only=True)
     _at_once: list[tuple[StreamKey, Sequence[int], Sequence[float]]] = attrs.field(factory=list, init=False)
     _told: list[tuple[int, Told | None]] = attrs.field(factory=list, init=False)
+    _ignores_sentences: bool = attrs.field(default=False, init=False)
+    _minutes: dict[tuple[str, str, str, str | None], float] = attrs.field(factory=dict, init=False)
 
     def close(self) -> list[Sample]:
         """At the end, once."""
@@ -270,10 +277,10 @@ class SentenceColumns(SentenceReader):
         at, samples = 0, list[Sample]()
         while at < len(lines):
             tells = self._clock or clock
-            by_sentence = isinstance(tells, Clock) and tells.is_by_sentence
-            if isinstance(tells, NoClock) or (by_sentence and tells.now is not None):
+            can_be = isinstance(tells, Clock) and not tells.is_by_wrapped
+            if isinstance(tells, NoClock) or (can_be and tells.now is not None):
                 return samples + self._read_at_once(lines[at:], tells)
-            step = TRIED_SINGLY if by_sentence else len(lines)
+            step = TRIED_SINGLY if can_be else len(lines)
             samples += self._put(super()._read(lines[at : at + step], tells, None))
             at += step
         return samples
@@ -285,11 +292,16 @@ class SentenceColumns(SentenceReader):
         return self.into.keep()
 
     def _read_at_once(self, lines: Sequence[str], clock: TellsTime) -> list[Sample]:
-        groups, singly = _grouped(lines)
+        self._ignores_sentences = isinstance(clock, Clock) and clock.is_by_line
+        told, bare = self._fronts(lines) if self._ignores_sentences else ({}, lines)
+        groups, singly = _grouped(bare)
         if not self._has_room(groups):
             groups, singly = {}, list(range(len(lines)))
         for (talker, kind), places in groups.items():
-            singly += self._of_one_address(lines, places, talker, kind)
+            singly += self._of_one_address(bare, places, talker, kind)
+        if told:
+            alone = set(singly)
+            self._told += [(place, one) for place, one in told.items() if place not in alone]
         samples, now_at = self._in_order(lines, singly, clock)
         for key, at, values in self._at_once:
             self.into.put(key, at, [now_at[place] for place in at], values)
@@ -301,6 +313,41 @@ class SentenceColumns(SentenceReader):
         self._told.clear()
         self.notes.lines += len(lines)
         return self.into.keep()
+
+    def _fronts(self, lines: Sequence[str]) -> tuple[dict[int, Told], list[str]]:
+        """The time in front of each sentence, and the sentences alone; "" for a line that has to be read by itself."""
+        told, bare = dict[int, Told](), list[str]()
+        for place, line in enumerate(lines):
+            start = line.find("$")
+            if start > 0:
+                front = self._front(line[:start])
+                if front is None:
+                    start = len(line)
+                else:
+                    told[place] = front
+            bare.append(line[start:] if start >= 0 else line)
+        return told, bare
+
+    def _front(self, text: str) -> Told | None:
+        """A time in front of a sentence, written as nearly all are; None for any other."""
+        found = _FRONT.fullmatch(text)
+        if found is None:
+            return None
+        date, hours, minutes, seconds, zone = found.groups()
+        if date is None:
+            sound = zone is None and hours <= "23" and minutes <= "59" and seconds < "61"
+            return (int(hours) * 3600 + int(minutes) * 60 + float(seconds), None) if sound else None
+        minute = (date, hours, minutes, zone)
+        start = self._minutes.get(minute)
+        if start is None:
+            try:
+                start = parse_time(f"{date}T{hours}:{minutes}:00{zone or ''}")
+            except ValueError:
+                return None
+            if len(self._minutes) >= MINUTES_KNOWN:
+                self._minutes.clear()
+            self._minutes[minute] = start
+        return (start + float(seconds), 0.0) if seconds < "60" else None
 
     def _has_room(self, groups: Mapping[tuple[str, str], list[int]]) -> bool:
         """Whether the tables of the notes hold all of it; when they overflow, the order of the lines decides."""
@@ -349,7 +396,7 @@ class SentenceColumns(SentenceReader):
         """Read sentences that differ in numbers only; gives the places of those that have to be read by themselves."""
         try:
             parts = _xdr(fields) if kind == "XDR" else _READ[kind][0](fields)
-            told = _times_told(kind, fields)
+            told = None if self._ignores_sentences else _times_told(kind, fields)
         except (Unlike, ValueError):
             if len(places) == 1:
                 return places

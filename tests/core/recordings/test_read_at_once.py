@@ -181,9 +181,33 @@ def test_sound_sentences_give_the_same(seed: int) -> None:
     assert_same_sentences([line for line in lines if "ZDA" not in line and "RMC" not in line], 500)
 
 
+def fronted(front: str, count: int) -> list[str]:
+    """Sentences of all kinds with a time in front, now and then without."""
+    draw = random.Random(front)
+    return [
+        line
+        if number % 9 == 8
+        else front.format(second=number % 60, digit=number % 10, part=draw.randrange(1000)) + line
+        for number, line in enumerate(sentences(count, 7))
+    ]
+
+
+def altered_lines(lines: Sequence[str], seed: int) -> list[str]:
+    draw = random.Random(seed)
+    return [lines[0], *(altered(line, draw, lines) if draw.random() < 0.3 else line for line in lines)]
+
+
 @pytest.mark.parametrize("lines", [
     [form_samples.summed("HEHDT,10.5,T")] * 50,
     [f"09:30:{tick:02} {form_samples.summed('HEHDT,10.5,T')}" for tick in range(50)],
+    fronted("09:30:{second:02}.{part:03} ", 300),
+    fronted("[09:30:{second:02}] ", 300),
+    fronted("2026-05-04T09:3{digit}:{second:02}.{part:06}Z;", 300),
+    fronted("2026-05-04 09:3{digit}:{second:02}+02:00 ", 300),
+    fronted("1777887{part:03}.25 ", 300),
+    fronted("\\c:1777887{part:03}\\", 300),
+    altered_lines(fronted("09:30:{second:02}.{part:03} ", 300), 3),
+    altered_lines(fronted("2026-05-04T09:3{digit}:{second:02}.{part:03}Z ", 300), 4),
     form_samples.wrapped_a() + sentences(50, 1),
     form_samples.wrapped_a(),
 ])  # fmt: skip
