@@ -16,6 +16,7 @@ from __future__ import annotations
 import codecs
 import re
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from io import IncrementalNewlineDecoder
 from itertools import islice
 from typing import Protocol
@@ -133,15 +134,16 @@ class Form:
         return None if self.at_once is None else LineReader(self.at_once(notes, arithmetic, into))
 
 
-LINES_LOOKED_AT = 400
+LINES_LOOKED_AT = 200
 
 
-def _lines_of(head: bytes) -> list[str]:
+@lru_cache(maxsize=1)  # every form is asked about the same beginning
+def _lines_of(head: bytes) -> tuple[str, ...]:
     """The lines of a beginning that say something; the last one may be cut."""
     if b"\0" in head:
-        return []
+        return ()
     lines = head.decode("utf-8-sig", "replace").splitlines()
-    return list(islice((line for line in lines if line.strip() and line[0] not in "#;"), LINES_LOOKED_AT))
+    return tuple(islice((line for line in lines if line.strip() and line[0] not in "#;"), LINES_LOOKED_AT))
 
 
 def _share(lines: Sequence[str], is_one: Callable[[str], object]) -> float:
