@@ -7,13 +7,14 @@ the canboat project, https://github.com/canboat/canboat.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import NamedTuple
 
 import attrs
 
 from garboard.recordings.fast_packets import FastPackets
 from garboard.recordings.identity import IDENTITIES
-from garboard.recordings.more_messages import MORE, REFERENCES
+from garboard.recordings.more_messages import MORE, REFERENCES, Found
 from garboard.recordings.nmea2000 import FAST_TABLED, INSTANCES, READERS
 from garboard.recordings.notes import ReadingNotes
 from garboard.samples import Sample
@@ -172,6 +173,12 @@ def _tabled(time: float, pgn: str, source: str, data: bytes) -> list[Sample]:
 
 
 def _of_more(time: float, pgn: str, source: str, data: bytes) -> list[Sample]:
+    return [Sample(time, *found[:2], source, *found[2:]) for found in _read_more(pgn, data)]
+
+
+@lru_cache(maxsize=4096)
+def _read_more(pgn: str, data: bytes) -> list[Found]:
+    """Temperatures, levels and orders hardly change, so the same bytes come again and again."""
     needed, _, read = MORE[pgn]
     _needs(pgn, data, needed)
-    return [Sample(time, *found[:2], source, *found[2:]) for found in read(data)]
+    return read(data)

@@ -1,4 +1,4 @@
-"""Comma lines of NMEA 2000 read many at once into columns: no loop takes each line apart.
+"""Comma lines of NMEA 2000 read many at once: no loop takes each line apart.
 
 Most lines of a log are alike: a date and time, six digits of a message, eight bytes. What stands between the time and
 the bytes (`,2,127250,160,255,8,`) is the same text for each kind and source, so a slice of the line tells where it
@@ -21,7 +21,7 @@ import attrs
 
 from garboard.recordings.arithmetic import Arithmetic, Unlike
 from garboard.recordings.bus import FAST, READ
-from garboard.recordings.columns import Columns
+from garboard.recordings.columns import Into
 from garboard.recordings.comma_lines import CommaReader
 from garboard.recordings.more_messages import REFERENCES
 from garboard.recordings.nmea2000 import INSTANCES, MESSAGES, READERS, Field
@@ -55,6 +55,7 @@ class _Packet(NamedTuple):
     group: _Group | None = None
     time: float = 0.0
     data: bytes = b""
+    is_whole: bool = False
 
 
 def _end_of_seconds(lines: Sequence[str]) -> int:
@@ -64,52 +65,59 @@ def _end_of_seconds(lines: Sequence[str]) -> int:
 
 @attrs.define
 class CommaColumns:
-    """Reads whole lines into columns.
+    """Reads whole lines, many at once.
 
     notes      : what was met so far
     arithmetic : of numpy where it is at hand, otherwise of Python alone
+    into       : where to put what is found
     """
 
     notes: ReadingNotes
     arithmetic: Arithmetic
-    columns: Columns = attrs.field(factory=Columns, init=False)
+    into: Into
     _single: CommaReader = attrs.field(init=False)
     _minutes: dict[str, float] = attrs.field(factory=dict)
+    _frames: dict[_Group, list[_Packet]] = attrs.field(factory=dict, init=False)
+    _timed: Sequence[float] = attrs.field(default=(), init=False)
 
     def __attrs_post_init__(self) -> None:
         self._single = CommaReader(self.notes)
 
     def take(self, lines: Sequence[str], arrived: float | None = None) -> list[Sample]:
-        """Read some more lines, without their ends; what they give is in the columns."""
+        """Read some more lines, without their ends; gives what comes of it where it is put."""
         end = _end_of_seconds(lines)
         groups, odd = _grouped(lines, end) if end else ({}, list(range(len(lines))))
         if not self._has_room(groups):
             groups, odd = {}, list(range(len(lines)))
         singly = [_Packet(place) for place in odd]
+        self._times_of_all(lines, odd, end)
         for group, places in groups.items():
             singly += self._read(lines, places, group, end)
+        strange = "\n".join([lines[packet.place] for packet in singly if packet.group is None])
+        for group, frames in self._frames.items():
+            singly += frames if f"{group.pgn}" in strange or not self._is_alone(group) else self._joined(group, frames)
+        self._frames.clear()
         singly.sort(key=itemgetter(0))
         self._take_singly(lines, singly)
-        self.columns.keep()
         self.notes.lines += len(lines)
-        return []
+        return self.into.keep()
 
     def _take_singly(self, lines: Sequence[str], packets: Iterable[_Packet]) -> None:
         """Packets whose order matters: frames of one message, and lines not taken apart yet."""
         notes, one, take = self.notes, self._single.one, self._single.decoder.take
         first = notes.lines + 1
-        for place, group, time, data in packets:
+        for place, group, time, data, is_whole in packets:
             if group is None:
                 samples = one(lines[place], first + place)
             else:
                 try:
-                    samples = take(time, group.pgn, group.source, data, first + place, group.length > 8)
+                    samples = take(time, group.pgn, group.source, data, first + place, is_whole)
                     notes.samples += len(samples)
                 except ValueError as fault:
                     notes.damage(first + place, str(fault))
                     continue
             for time, quantity, value, source, instance, reference in samples:
-                self.columns.put(StreamKey(quantity, source, instance, reference), (place,), (time,), (value,))
+                self.into.put(StreamKey(quantity, source, instance, reference), (place,), (time,), (value,))
 
     def close(self) -> list[Sample]:
         """At the end, once."""
@@ -124,7 +132,9 @@ class CommaColumns:
         """Read lines that belong together; gives the packets that have to be taken singly."""
         chosen = [lines[place] for place in places]
         try:
-            times, content = self._times(chosen, end), _content(chosen, group.length)
+            content = _content(chosen, group.length)
+            timed = self._timed
+            times = [timed[place] for place in places] if timed else self._times(chosen, end)
         except (Unlike, ValueError):
             if len(places) == 1:
                 return [_Packet(places[0])]
@@ -133,7 +143,11 @@ class CommaColumns:
         pgn, source, length = group
         if _is_taken_singly(group):
             parts = [content[at : at + length] for at in range(0, len(content), length)]
-            return [_Packet(*packet) for packet in zip(places, repeat(group), times, parts)]
+            packets = [_Packet(*one) for one in zip(places, repeat(group), times, parts, repeat(length > 8))]
+            if pgn not in FAST or length > 8:
+                return packets
+            self._frames.setdefault(group, []).extend(packets)
+            return []
         notes, count = self.notes, len(places)
         notes.met_from(source, pgn, count)
         if pgn not in READERS:
@@ -146,11 +160,53 @@ class CommaColumns:
                 empty += self._fields(group, instance, reference, (places, times), content)
             else:
                 some = b"".join(content[length * row : length * (row + 1)] for row in rows)
-                timed = [places[row] for row in rows], [times[row] for row in rows]
-                empty += self._fields(group, instance, reference, timed, some)
+                own = [places[row] for row in rows], [times[row] for row in rows]
+                empty += self._fields(group, instance, reference, own, some)
         if empty:
             notes.empty[pgn] = notes.empty.get(pgn, 0) + empty
         return []
+
+    def _is_alone(self, group: _Group) -> bool:
+        """Whether all frames of one kind from one source are in this group."""
+        return sum(1 for other in self._frames if other[:2] == group[:2]) == 1
+
+    def _joined(self, group: _Group, frames: Sequence[_Packet]) -> list[_Packet]:
+        """Frames that follow each other as they should, put together; those of any other sequence as they are."""
+        pgn, source, _ = group
+        disordered = self._single.decoder.frames.open_sequences(pgn, source)
+        heads, found, at = bytes([frame.data[0] for frame in frames]), list[_Packet](), 0
+        while at < len(frames):
+            first, head = frames[at], heads[at]
+            length = first.data[1] if len(first.data) > 1 else 0
+            needed = 1 + max(0, -(-(length - 6) // 7))
+            in_order = heads[at : at + needed] == bytes(range(head, min(256, head + needed)))
+            if head & 31 or head >> 5 in disordered or needed > 32 or not in_order or len(first.data) < 8:
+                disordered.add(head >> 5)
+                found.append(first)
+                at += 1
+                continue
+            last = frames[at + needed - 1]
+            data = first.data[2:] + b"".join([frame.data[1:] for frame in frames[at + 1 : at + needed]])
+            found.append(_Packet(last.place, group, last.time, data[:length], True))
+            at += needed
+        return found
+
+    def _times_of_all(self, lines: Sequence[str], odd: Sequence[int], end: int) -> None:
+        """The times of all plain lines at once, by their places; none where one is not written as the others are."""
+        self._timed = []
+        plain = lines
+        if odd:
+            skipped = set(odd)
+            plain = [line for place, line in enumerate(lines) if place not in skipped]
+        try:
+            times = self._times(plain, end) if plain else ()
+        except (Unlike, ValueError):
+            return
+        if odd:
+            each = iter(times)
+            self._timed = [0.0 if place in skipped else next(each) for place in range(len(lines))]
+        else:
+            self._timed = times
 
     def _times(self, lines: Sequence[str], end: int) -> Sequence[float]:
         """The time of each line [s]. Raises where one is not written as the others are."""
@@ -177,7 +233,7 @@ class CommaColumns:
     ) -> int:
         """Read the fields of messages of one stream each; gives how many messages held no value."""
         places, times = lines
-        put = self.columns.put
+        put = self.into.put
         without: set[int] | None = set(range(len(places)))
         for (quantity, low, high, scale, offset, directed), field in zip(
             READERS[group.pgn][2], MESSAGES[int(group.pgn)].fields, strict=True

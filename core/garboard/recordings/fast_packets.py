@@ -110,6 +110,10 @@ class FastPackets:
         self._open[key] = begun
         return begun
 
+    def open_sequences(self, pgn: str, source: str) -> set[int]:
+        """Counters of the messages of one kind from one source of which frames are awaited or passed over."""
+        return {sequence for kind, address, sequence in self._open if (kind, address) == (pgn, source)}
+
     def close(self) -> None:
         """Count what the recording's end left unfinished."""
         for key in tuple(self._open):

@@ -16,6 +16,7 @@ from __future__ import annotations
 import codecs
 import re
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from io import IncrementalNewlineDecoder
 from itertools import islice
 from typing import Protocol
@@ -25,7 +26,7 @@ import attrs
 from garboard.recordings import packet_bytes, packet_lines
 from garboard.recordings.arithmetic import Arithmetic
 from garboard.recordings.clocks import Arrivals, Clock, FileClock, Times
-from garboard.recordings.columns import Columns
+from garboard.recordings.columns import Into
 from garboard.recordings.comma_columns import CommaColumns
 from garboard.recordings.comma_lines import CommaReader
 from garboard.recordings.csv_series import CsvReader
@@ -60,12 +61,6 @@ class TakesLines(Protocol):
     def take(self, lines: Sequence[str], arrived: float | None = None) -> list[Sample]: ...
 
     def close(self) -> list[Sample]: ...
-
-
-class TakesIntoColumns(TakesLines, Protocol):
-    """The same, but what the lines give is in the columns instead."""
-
-    columns: Columns
 
 
 class LineReader:
@@ -105,7 +100,7 @@ class Form:
     example    : of a line, for messages; empty for bytes
     share      : of the beginning of a recording that is of this form, 0 to 1
     is_network : whether it carries NMEA 2000
-    makes_columns : makes what reads a log quicker than `makes` does, into columns; None where nothing does
+    at_once    : makes what reads a log many lines at once, and puts into something what it finds; None where none does
     """
 
     key: str
@@ -114,7 +109,7 @@ class Form:
     share: Callable[[bytes], float]
     makes: Makes
     is_network: bool = True
-    makes_columns: Callable[[ReadingNotes, Arithmetic], TakesIntoColumns] | None = None
+    at_once: Callable[[ReadingNotes, Arithmetic, Into], TakesLines] | None = None
 
     def recognises(self, head: bytes) -> float:
         """How much of a beginning is of this form, 0 to 1."""
@@ -130,21 +125,25 @@ class Form:
         notes.form = self.name
         return self.makes(notes, is_live, source)
 
-    def columns(self, notes: ReadingNotes, arithmetic: Arithmetic) -> TakesIntoColumns | None:
-        """What reads a log into columns; None for a form that is read into samples only."""
+    def reader_at_once(self, notes: ReadingNotes, arithmetic: Arithmetic, into: Into) -> LineReader | None:
+        """A reader for a log that reads many lines at once; None for a form that has none.
+
+        into : where to put what is found; what comes of it, the reader gives as samples
+        """
         notes.form = self.name
-        return None if self.makes_columns is None else self.makes_columns(notes, arithmetic)
+        return None if self.at_once is None else LineReader(self.at_once(notes, arithmetic, into))
 
 
-LINES_LOOKED_AT = 400
+LINES_LOOKED_AT = 200
 
 
-def _lines_of(head: bytes) -> list[str]:
+@lru_cache(maxsize=1)  # every form is asked about the same beginning
+def _lines_of(head: bytes) -> tuple[str, ...]:
     """The lines of a beginning that say something; the last one may be cut."""
     if b"\0" in head:
-        return []
+        return ()
     lines = head.decode("utf-8-sig", "replace").splitlines()
-    return list(islice((line for line in lines if line.strip() and line[0] not in "#;"), LINES_LOOKED_AT))
+    return tuple(islice((line for line in lines if line.strip() and line[0] not in "#;"), LINES_LOOKED_AT))
 
 
 def _share(lines: Sequence[str], is_one: Callable[[str], object]) -> float:
@@ -230,7 +229,7 @@ FORMS: Sequence[Form] = (
         "time,priority,pgn,source,destination,length,bytes",
         _lines_begin(_COMMA_LINE),
         _comma_lines,
-        makes_columns=CommaColumns,
+        at_once=CommaColumns,
     ),
     Form(
         "sentences",
@@ -239,7 +238,7 @@ FORMS: Sequence[Form] = (
         _lines_begin(_SENTENCE),
         _sentences,
         is_network=False,
-        makes_columns=lambda notes, _: SentenceColumns(notes),
+        at_once=lambda notes, _, into: SentenceColumns(notes, into=into),
     ),
     Form(
         "frames_time_of_day",

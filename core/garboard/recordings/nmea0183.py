@@ -371,8 +371,12 @@ class Clock:
             self.tell(told)
 
     @property
-    def is_by_sentence(self) -> bool:
-        return self.by is _By.SENTENCE
+    def is_by_line(self) -> bool:
+        return self.by is _By.LINE
+
+    @property
+    def is_by_wrapped(self) -> bool:
+        return self.by is _By.WRAPPED
 
     def tell(self, told: Told) -> None:
         """Set the clock to what a sentence tells."""

@@ -19,7 +19,8 @@ import attrs
 
 from garboard.faults import Fault, InputError, refuse_endless
 from garboard.recordings import packet_bytes
-from garboard.recordings.arithmetic import Plain, WithNumpy
+from garboard.recordings.arithmetic import Arithmetic, Plain, WithNumpy
+from garboard.recordings.columns import Columns, InOrder
 from garboard.recordings.forms import Form, LineReader, Reader, form_of
 from garboard.recordings.nmea0183 import SentenceReader
 from garboard.recordings.notes import MARK, ReadingNotes
@@ -27,8 +28,8 @@ from garboard.recordings.remarks import remarks
 from garboard.samples import Recording, Sample, gather, marked, marked_whole
 
 LOOKED_AT = 65536  # bytes from the start of a file that tell its form
-READ_AT_ONCE = 65536  # bytes
-READ_AT_ONCE_IN_COLUMNS = 524_288  # bytes: what many lines have in common is then met once for thousands of them
+READ_AT_ONCE = 131_072  # bytes
+READ_AT_ONCE_IN_COLUMNS = 1_048_576  # bytes: what many lines have in common is then met once for thousands of them
 NUMPY_PAYS_FROM = 10_000_000  # bytes; to load it takes as long as to read some megabytes without
 KINDS_NAMED = 5  # of those no program part reads, the most frequent
 
@@ -63,7 +64,8 @@ def read_samples(path: str | Path, notes: ReadingNotes | None = None) -> Iterato
     Raises InputError at once for a file that is missing, empty or in no known form.
     """
     path, notes = Path(path), notes or ReadingNotes()
-    reader = _form(path).reader(notes, source=str(path))
+    form = _form(path)
+    reader = form.reader_at_once(notes, _arithmetic(path), InOrder()) or form.reader(notes, source=str(path))
     return chain.from_iterable(_read(path, reader, notes))
 
 
@@ -82,15 +84,19 @@ def load_recording(path: str | Path) -> tuple[Recording, ReadingNotes]:
 
 
 def _recording(path: Path, form: Form, notes: ReadingNotes) -> Recording:
-    columns = form.columns(notes, WithNumpy() if _numpy_pays(path) else Plain())
-    if columns is None:
-        reader = form.reader(notes, source=str(path))
-        return gather(path.name, chain.from_iterable(_read(path, reader, notes)))
-    reader = LineReader(columns)
+    columns = Columns()
+    reader = form.reader_at_once(notes, _arithmetic(path), columns)
+    if reader is None:
+        plain = form.reader(notes, source=str(path))
+        return gather(path.name, chain.from_iterable(_read(path, plain, notes)))
     for _ in _read(path, reader, notes, READ_AT_ONCE_IN_COLUMNS):
         pass  # what it gives is in the columns
-    recording = columns.columns.recording(path.name)
+    recording = columns.recording(path.name)
     return marked_whole(recording) if notes.is_simulated else recording
+
+
+def _arithmetic(path: Path) -> Arithmetic:
+    return WithNumpy() if _numpy_pays(path) else Plain()
 
 
 def _numpy_pays(path: Path) -> bool:

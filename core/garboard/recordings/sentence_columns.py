@@ -1,4 +1,4 @@
-"""NMEA 0183 sentences read many at once into columns: no loop takes each sentence apart.
+"""NMEA 0183 sentences read many at once: no loop takes each sentence apart.
 
 Sentences that begin alike and have the same letters in the same fields (a shape) are read together: one exclusive or
 over all of them checks their checksums, and one call each turns a field of all of them into numbers. Only what tells
@@ -17,7 +17,7 @@ from operator import itemgetter
 import attrs
 
 from garboard.faults import GarboardError
-from garboard.recordings.columns import Columns
+from garboard.recordings.columns import Into
 from garboard.recordings.nmea0183 import (
     DECODERS,
     FEWEST_FIELDS,
@@ -39,11 +39,16 @@ from garboard.recordings.nmea0183 import (
     values_in,
 )
 from garboard.recordings.notes import KEPT_DEVICES, KEPT_UNKNOWN_KINDS
+from garboard.recordings.times import parse_time
 from garboard.samples import Sample, StreamKey
 
 ROW = 128  # characters: a longer sentence is read singly
 TRIED_SINGLY = 50  # sentences at once, before the first that tells time
 _BEGINNING = re.compile(r"[$!]([A-OQ-Z0-9][A-Z0-9])([A-Z0-9]{3}),", re.ASCII)
+_FRONT = re.compile(
+    r"\[?(?:(\d{4}-\d\d-\d\d)[T ])?(\d\d):(\d\d):(\d\d(?:\.\d{1,6})?)(Z|[+-]\d\d:\d\d)?\]?[ \t,;|]*", re.ASCII
+)
+MINUTES_KNOWN = 10_000
 _SINGLY = frozenset({"VER", OWN_SHIP})
 
 Texts = Sequence[str]
@@ -253,53 +258,96 @@ _READ: Mapping[str, tuple[Callable[[Sequence[Texts]], list[Part]], Sequence[int]
 
 @attrs.define
 class SentenceColumns(SentenceReader):
-    """Reads a log's sentences into columns."""
+    """Reads a log's sentences, many at once.
 
-    columns: Columns = attrs.field(factory=Columns, init=False)
+    into : where to put what is found
+    """
+
+    into: Into = attrs.field(kw_only=True)
     _at_once: list[tuple[StreamKey, Sequence[int], Sequence[float]]] = attrs.field(factory=list, init=False)
     _told: list[tuple[int, Told | None]] = attrs.field(factory=list, init=False)
+    _ignores_sentences: bool = attrs.field(default=False, init=False)
+    _minutes: dict[tuple[str, str, str, str | None], float] = attrs.field(factory=dict, init=False)
 
     def close(self) -> list[Sample]:
         """At the end, once."""
-        self._keep(super().close())
-        return []
+        return self._put(super().close())
 
     def _read(self, lines: Sequence[str], clock: TellsTime, arrived: float | None) -> list[Sample]:
-        at = 0
+        at, samples = 0, list[Sample]()
         while at < len(lines):
             tells = self._clock or clock
-            by_sentence = isinstance(tells, Clock) and tells.is_by_sentence
-            if isinstance(tells, NoClock) or (by_sentence and tells.now is not None):
-                self._read_at_once(lines[at:], tells)
-                return []
-            step = TRIED_SINGLY if by_sentence else len(lines)
-            self._keep(super()._read(lines[at : at + step], tells, None))
+            can_be = isinstance(tells, Clock) and not tells.is_by_wrapped
+            if isinstance(tells, NoClock) or (can_be and tells.now is not None):
+                return samples + self._read_at_once(lines[at:], tells)
+            step = TRIED_SINGLY if can_be else len(lines)
+            samples += self._put(super()._read(lines[at : at + step], tells, None))
             at += step
-        return []
+        return samples
 
-    def _keep(self, samples: Iterable[Sample]) -> None:
+    def _put(self, samples: Iterable[Sample]) -> list[Sample]:
         """Samples in their order, behind what there was."""
         for place, (time, quantity, value, source, instance, reference) in enumerate(samples):
-            self.columns.put(StreamKey(quantity, source, instance, reference), (place,), (time,), (value,))
-        self.columns.keep()
+            self.into.put(StreamKey(quantity, source, instance, reference), (place,), (time,), (value,))
+        return self.into.keep()
 
-    def _read_at_once(self, lines: Sequence[str], clock: TellsTime) -> None:
-        groups, singly = _grouped(lines)
+    def _read_at_once(self, lines: Sequence[str], clock: TellsTime) -> list[Sample]:
+        self._ignores_sentences = isinstance(clock, Clock) and clock.is_by_line
+        told, bare = self._fronts(lines) if self._ignores_sentences else ({}, lines)
+        groups, singly = _grouped(bare)
         if not self._has_room(groups):
             groups, singly = {}, list(range(len(lines)))
         for (talker, kind), places in groups.items():
-            singly += self._of_one_address(lines, places, talker, kind)
+            singly += self._of_one_address(bare, places, talker, kind)
+        if told:
+            alone = set(singly)
+            self._told += [(place, one) for place, one in told.items() if place not in alone]
         samples, now_at = self._in_order(lines, singly, clock)
         for key, at, values in self._at_once:
-            self.columns.put(key, at, [now_at[place] for place in at], values)
+            self.into.put(key, at, [now_at[place] for place in at], values)
             self.notes.samples += len(values)
         for place, (time, quantity, value, source, instance, reference) in samples:
-            self.columns.put(StreamKey(quantity, source, instance, reference), (place,), (time,), (value,))
+            self.into.put(StreamKey(quantity, source, instance, reference), (place,), (time,), (value,))
         self.notes.samples += len(samples)
-        self.columns.keep()
         self._at_once.clear()
         self._told.clear()
         self.notes.lines += len(lines)
+        return self.into.keep()
+
+    def _fronts(self, lines: Sequence[str]) -> tuple[dict[int, Told], list[str]]:
+        """The time in front of each sentence, and the sentences alone; "" for a line that has to be read by itself."""
+        told, bare = dict[int, Told](), list[str]()
+        for place, line in enumerate(lines):
+            start = line.find("$")
+            if start > 0:
+                front = self._front(line[:start])
+                if front is None:
+                    start = len(line)
+                else:
+                    told[place] = front
+            bare.append(line[start:] if start >= 0 else line)
+        return told, bare
+
+    def _front(self, text: str) -> Told | None:
+        """A time in front of a sentence, written as nearly all are; None for any other."""
+        found = _FRONT.fullmatch(text)
+        if found is None:
+            return None
+        date, hours, minutes, seconds, zone = found.groups()
+        if date is None:
+            sound = zone is None and hours <= "23" and minutes <= "59" and seconds < "61"
+            return (int(hours) * 3600 + int(minutes) * 60 + float(seconds), None) if sound else None
+        minute = (date, hours, minutes, zone)
+        start = self._minutes.get(minute)
+        if start is None:
+            try:
+                start = parse_time(f"{date}T{hours}:{minutes}:00{zone or ''}")
+            except ValueError:
+                return None
+            if len(self._minutes) >= MINUTES_KNOWN:
+                self._minutes.clear()
+            self._minutes[minute] = start
+        return (start + float(seconds), 0.0) if seconds < "60" else None
 
     def _has_room(self, groups: Mapping[tuple[str, str], list[int]]) -> bool:
         """Whether the tables of the notes hold all of it; when they overflow, the order of the lines decides."""
@@ -348,7 +396,7 @@ class SentenceColumns(SentenceReader):
         """Read sentences that differ in numbers only; gives the places of those that have to be read by themselves."""
         try:
             parts = _xdr(fields) if kind == "XDR" else _READ[kind][0](fields)
-            told = _times_told(kind, fields)
+            told = None if self._ignores_sentences else _times_told(kind, fields)
         except (Unlike, ValueError):
             if len(places) == 1:
                 return places

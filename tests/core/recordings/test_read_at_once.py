@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import pytest
 
@@ -11,9 +11,11 @@ import form_samples
 from altered_lines import altered
 from garboard.recordings import ReadingNotes, comma_lines, nmea0183
 from garboard.recordings.arithmetic import Arithmetic, Plain, WithNumpy
+from garboard.recordings.columns import Columns, InOrder
 from garboard.recordings.comma_columns import CommaColumns
+from garboard.recordings.forms import TakesLines
 from garboard.recordings.sentence_columns import SentenceColumns
-from garboard.samples import Recording, gather
+from garboard.samples import Recording, Sample, gather
 
 SPELLINGS: dict[str, Callable[[str], str]] = {
     "with Z": lambda line: line,
@@ -53,25 +55,29 @@ def network(count: int) -> list[str]:
 
 def at_once(lines: Sequence[str], arithmetic: Arithmetic, size: int) -> tuple[Recording, ReadingNotes]:
     notes = ReadingNotes()
-    reader = CommaColumns(notes, arithmetic)
+    columns = Columns()
+    assert list(taken(CommaColumns(notes, arithmetic, columns), lines, size)) == []
+    return columns.recording("log"), notes
+
+
+def taken(reader: TakesLines, lines: Sequence[str], size: int) -> Iterator[Sample]:
     for at in range(0, len(lines), size):
-        reader.take(lines[at : at + size])
-    reader.close()
-    return reader.columns.recording("log"), notes
-
-
-def singly(lines: Sequence[str]) -> tuple[Recording, ReadingNotes]:
-    notes = ReadingNotes()
-    return gather("log", (sample for group in comma_lines.read(lines, notes) for sample in group)), notes
+        yield from reader.take(lines[at : at + size])
+    yield from reader.close()
 
 
 def assert_same(lines: Sequence[str], size: int) -> None:
-    expected, expected_notes = singly(lines)
+    expected_notes = ReadingNotes()
+    samples = [sample for group in comma_lines.read(lines, expected_notes) for sample in group]
+    expected = gather("log", samples)
     for arithmetic in (Plain(), WithNumpy()):
         found, notes = at_once(lines, arithmetic, size)
         assert found == expected
         assert found.set_back == expected.set_back
         assert notes == expected_notes
+        again = ReadingNotes()
+        assert list(taken(CommaColumns(again, arithmetic, InOrder()), lines, size)) == samples
+        assert again == expected_notes
 
 
 @pytest.mark.parametrize("spelling", SPELLINGS)
@@ -153,23 +159,18 @@ def sentences(count: int, seed: int) -> list[str]:
     return lines
 
 
-def sentences_at_once(lines: Sequence[str], size: int) -> tuple[Recording, ReadingNotes]:
-    notes = ReadingNotes()
-    reader = SentenceColumns(notes)
-    for at in range(0, len(lines), size):
-        reader.take(lines[at : at + size])
-    reader.close()
-    return reader.columns.recording("log"), notes
-
-
 def assert_same_sentences(lines: Sequence[str], size: int) -> None:
     expected_notes = ReadingNotes()
-    samples = (sample for group in nmea0183.read(lines, expected_notes) for sample in group)
+    samples = [sample for group in nmea0183.read(lines, expected_notes) for sample in group]
     expected = gather("log", samples)
-    found, notes = sentences_at_once(lines, size)
-    assert found == expected
-    assert found.set_back == expected.set_back
+    columns, notes = Columns(), ReadingNotes()
+    assert list(taken(SentenceColumns(notes, into=columns), lines, size)) == []
+    assert columns.recording("log") == expected
+    assert columns.recording("log").set_back == expected.set_back
     assert notes == expected_notes
+    again = ReadingNotes()
+    assert list(taken(SentenceColumns(again, into=InOrder()), lines, size)) == samples
+    assert again == expected_notes
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -180,9 +181,33 @@ def test_sound_sentences_give_the_same(seed: int) -> None:
     assert_same_sentences([line for line in lines if "ZDA" not in line and "RMC" not in line], 500)
 
 
+def fronted(front: str, count: int) -> list[str]:
+    """Sentences of all kinds with a time in front, now and then without."""
+    draw = random.Random(front)
+    return [
+        line
+        if number % 9 == 8
+        else front.format(second=number % 60, digit=number % 10, part=draw.randrange(1000)) + line
+        for number, line in enumerate(sentences(count, 7))
+    ]
+
+
+def altered_lines(lines: Sequence[str], seed: int) -> list[str]:
+    draw = random.Random(seed)
+    return [lines[0], *(altered(line, draw, lines) if draw.random() < 0.3 else line for line in lines)]
+
+
 @pytest.mark.parametrize("lines", [
     [form_samples.summed("HEHDT,10.5,T")] * 50,
     [f"09:30:{tick:02} {form_samples.summed('HEHDT,10.5,T')}" for tick in range(50)],
+    fronted("09:30:{second:02}.{part:03} ", 300),
+    fronted("[09:30:{second:02}] ", 300),
+    fronted("2026-05-04T09:3{digit}:{second:02}.{part:06}Z;", 300),
+    fronted("2026-05-04 09:3{digit}:{second:02}+02:00 ", 300),
+    fronted("1777887{part:03}.25 ", 300),
+    fronted("\\c:1777887{part:03}\\", 300),
+    altered_lines(fronted("09:30:{second:02}.{part:03} ", 300), 3),
+    altered_lines(fronted("2026-05-04T09:3{digit}:{second:02}.{part:03}Z ", 300), 4),
     form_samples.wrapped_a() + sentences(50, 1),
     form_samples.wrapped_a(),
 ])  # fmt: skip
