@@ -104,6 +104,9 @@ def _findings(judge: RecordingJudge, recording: Recording) -> Sequence[Finding]:
         if recording.is_simulated:
             text = "a simulated run is not a measurement; record aboard"
             raise NotEnoughData(Missing(text, lack=Lack.SIMULATED))
+        if not recording.is_timed:
+            text = "the recording tells no times; record again in a form that does"
+            raise NotEnoughData(Missing(text, lack=Lack.UNSUITABLE))
         with plugin_code():
             for found in judge.judge(recording):
                 judged.append(
@@ -142,8 +145,8 @@ def _print(console: Any, summary: Summary) -> None:
             f"{name} {stream.key.instance}".rstrip(),
             stream.key.source,
             str(stream.count),
-            f"{stream.rate:.2f}",
-            f"{stream.longest_gap:.1f}",
+            f"{stream.rate:.2f}" if notes.timed else "not known",
+            f"{stream.longest_gap:.1f}" if notes.timed else "not known",
             str(stream.gaps),
             f"{stream.lowest:.5g}",
             f"{stream.highest:.5g}",

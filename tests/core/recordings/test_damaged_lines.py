@@ -6,6 +6,7 @@ import random
 
 import pytest
 
+import altered_lines
 from campaigns import lines_campaign
 from garboard.faults import InputError
 from garboard.recordings import csv_series, nmea0183
@@ -37,5 +38,5 @@ def test_the_oracle_sees_a_wrong_checksum() -> None:
     wrong = SOUND.replace("46", "47")
     assert lines_campaign.is_wrong(wrong)
     assert not lines_campaign.is_wrong(SOUND)
-    damaged = [lines_campaign.damaged(SOUND, random.Random(seed), [SOUND]) for seed in range(50)]
+    damaged = [altered_lines.altered(SOUND, random.Random(seed), [SOUND]) for seed in range(50)]
     assert any(map(lines_campaign.is_wrong, damaged))
