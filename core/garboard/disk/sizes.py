@@ -1,7 +1,10 @@
-"""How long each hull file was when it was last flushed.
+"""How long each hull file was when it was last flushed, and when it was last found to be one.
 
 Every line of a hull file proves itself, so one that lost its last lines looks sound: only its length tells. A length is
 noted after the file was flushed and is not flushed itself. After a power cut the note says too little, never too much.
+
+A file whose time of change is the one noted is as this program left it: it need not be opened to learn which hull it
+belongs to. Whatever changed, was copied or put back since has another time, and is opened.
 """
 
 from __future__ import annotations
@@ -18,8 +21,8 @@ from garboard.disk.storage import NotSaved
 
 FILE = "hulls.sizes"
 
-_LINE = re.compile(rb"([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) ([0-9]{1,15}|[0-9a-f]{64})")
-"""A length in one line, the digest of the entries in another, which older versions pass over.
+_LINE = re.compile(rb"([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) ([0-9]{1,15}|[0-9a-f]{64}|=[0-9]{1,20})")
+"""A length in one line, in others the digest of the entries and the time of change, which older versions pass over.
 
 A file kept beside as damaged is noted with what it once had.
 """
@@ -40,6 +43,7 @@ class FileSizes:
         self._writing = writing
         self._noted: dict[str, int] | None = None
         self._digests: dict[str, str] = {}
+        self._changed: dict[str, int] = {}
         self._descriptor: int | None = None
 
     def least(self, name: str) -> int:
@@ -55,6 +59,21 @@ class FileSizes:
         self._all()
         return self._digests.get(name, "")
 
+    def is_unchanged(self, name: str, found: os.stat_result) -> bool:
+        """Whether a hull file is as it was when it was last noted to be one."""
+        self._all()
+        return self._changed.get(name) == _changed(found)
+
+    def note_found(self, files: Mapping[str, os.stat_result]) -> None:
+        """Note files that were found to be hull files of their names, with the time each was last changed."""
+        if not files or not self._writing:
+            return
+        self._all()
+        changed = {name: _changed(found) for name, found in files.items()}
+        self._changed.update(changed)
+        with contextlib.suppress(OSError):
+            os.write(self._opened(), _lines({}, {}, changed))
+
     def note(self, sizes: Mapping[str, int], digests: Mapping[str, str] = MappingProxyType({})) -> None:
         """Note the lengths of files that were flushed. What cannot be noted, on a full disk, is only told later.
 
@@ -66,21 +85,24 @@ class FileSizes:
         for name in sizes:
             self._digests.pop(name, "")
         self._digests.update(digests)
-        lines = _lines(sizes, digests)
+        lines = _lines(sizes, digests, {})
         if not lines or not self._writing:
             return
         with contextlib.suppress(OSError):
-            if self._descriptor is None:
-                self._descriptor = storage.open_for_append(self._path, create=not self._path.exists())
-            os.write(self._descriptor, lines)
+            os.write(self._opened(), lines)
             if shrunk:  # a note that says too much would call a sound file cut off
-                storage.flush(self._descriptor)
+                storage.flush(self._opened())
 
     def close(self) -> None:
         """Give the file back."""
         if self._descriptor is not None:
             os.close(self._descriptor)
             self._descriptor = None
+
+    def _opened(self) -> int:
+        if self._descriptor is None:
+            self._descriptor = storage.open_for_append(self._path, create=not self._path.exists())
+        return self._descriptor
 
     def _all(self) -> dict[str, int]:
         if self._noted is None:
@@ -90,21 +112,28 @@ class FileSizes:
             found = (_LINE.fullmatch(line) for line in data.split(b"\n")[:-1])
             self._noted = {}
             for name, what in ((one[1].decode(), one[2].decode()) for one in found if one):
-                if len(what) == _DIGEST_LENGTH:
+                if what.startswith("="):
+                    self._changed[name] = int(what[1:])
+                elif len(what) == _DIGEST_LENGTH:
                     self._digests[name] = what
                 else:
                     self._noted[name] = int(what)
                     self._digests.pop(name, "")
-            if self._writing and (len(data) > _LONGEST_KEPT or (data and not data.endswith(b"\n"))):
-                self._write_anew(self._noted)
+            kept = len(self._noted) + len(self._digests) + len(self._changed)  # of many hulls these alone are long
+            is_long = len(data) > _LONGEST_KEPT and data.count(b"\n") > 2 * kept
+            if self._writing and (is_long or (data and not data.endswith(b"\n"))):
+                with contextlib.suppress(NotSaved):
+                    storage.write_whole(self._path, (_lines(self._noted, self._digests, self._changed),))
         return self._noted
 
-    def _write_anew(self, noted: Mapping[str, int]) -> None:
-        with contextlib.suppress(NotSaved):
-            storage.write_whole(self._path, (_lines(noted, self._digests),))
+
+def _changed(found: os.stat_result) -> int:
+    """The later of two times [ns]: one tells of a change on every system, the other also that a file was put back."""
+    return max(found.st_mtime_ns, found.st_ctime_ns)
 
 
-def _lines(sizes: Mapping[str, int], digests: Mapping[str, str]) -> bytes:
+def _lines(sizes: Mapping[str, int], digests: Mapping[str, str], changed: Mapping[str, int]) -> bytes:
     """A length comes before its digest: a length alone makes an earlier digest void."""
     lines = [f"{name} {size}\n" for name, size in sizes.items()]
-    return "".join(lines + [f"{name} {digest}\n" for name, digest in digests.items()]).encode()
+    lines += [f"{name} {digest}\n" for name, digest in digests.items()]
+    return "".join(lines + [f"{name} ={time}\n" for name, time in changed.items()]).encode()
