@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from garboard.cautions import BATTERY_OFF, DEFER, FUEL_VAPOUR, HYDROGEN, SHORE_POWER
+from garboard.cautions import BATTERY_OFF, DEFER, FUEL_FIRE, FUEL_VAPOUR, HYDROGEN, SHORE_POWER
 from garboard.records import Battery, Circuit, Vessel
-from garboard.steps import Caution, Field, Kind, Phase, Step
+from garboard.steps import GASOLINE, Caution, Field, Kind, Phase, Step
 from garboard_wiring_audit import bases
 
 BATTERIES = "wiring_audit.batteries"
@@ -19,8 +19,9 @@ NETWORKS = "wiring_audit.networks"
 IGNITION = Caution(
     "Parts near gasoline are ignition protected, or kept apart from it by 24 in of open air, a bulkhead or a deck.",
     bases.IGNITION,
+    fuels=(GASOLINE,),
 )
-CAUTIONS = (BATTERY_OFF, FUEL_VAPOUR, IGNITION, SHORE_POWER, DEFER)
+CAUTIONS = (BATTERY_OFF, FUEL_VAPOUR, FUEL_FIRE, IGNITION, SHORE_POWER, DEFER)
 SUPPLY_FROM_START = Caution(
     "Do not power the data network from engine-start battery terminals or other high-current feeds.",
     bases.NETWORK_SHEETS,

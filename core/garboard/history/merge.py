@@ -158,7 +158,8 @@ def _losses(
         return ()
     here = {name for hull in target.readable() for name in target.ids(hull)}
     here |= {name for entries in received.values() for name in entries}
-    return tuple(loss for folder in damaged for loss in folder.losses(here))
+    digests = {*target.digests().values()}
+    return tuple(loss for folder in damaged for loss in folder.losses(here, digests))
 
 
 def _keep_beside(sources: Iterable[HullFolder], target: HullFolder) -> Iterator[tuple[Path, Path]]:

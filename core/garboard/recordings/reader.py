@@ -124,8 +124,8 @@ def _told(path: Path, file: TextIOWrapper, pieces: Iterator[list[str]], notes: R
     watch = _watch.get()
     if watch is None:
         return pieces
-    packed = getattr(file.buffer, "fileobj", None)  # of gzip's: what is read of the file itself
-    return _telling(pieces, watch, path, cast(BinaryIO, packed or file.buffer), notes)
+    on_disk: BinaryIO = getattr(file.buffer, "fileobj", None) or cast(BinaryIO, file.buffer)  # gzip's reads another
+    return _telling(pieces, watch, path, on_disk, notes)
 
 
 def _telling(
