@@ -164,11 +164,15 @@ def _print(console: Any, summary: Summary) -> None:
         console.print(f"  and {notes.damaged_count - min(_DAMAGED_SHOWN, len(notes.damaged))} more")
     for source, texts in sorted(notes.devices.items()):
         console.print(f"Source {source or 'without a name'} says it is: {', '.join(texts)}", markup=False)
+    if notes.own_ship:
+        said = ", ".join(f"{_OWN_SHIP.get(what, what)} {text}" for what, text in sorted(notes.own_ship.items()))
+        console.print(f"The boat's own AIS unit says: {said}", markup=False)
     if notes.unknown:
         console.print(f"Not read: {', '.join(f'{count} {kind}' for kind, count in sorted(notes.unknown.items()))}")
 
 
 _DAMAGED_SHOWN = 10
+_OWN_SHIP = {"mmsi": "MMSI", "name": "name", "call_sign": "call sign"}
 
 
 def _as_json(summary: Summary, judged: Judged) -> str:

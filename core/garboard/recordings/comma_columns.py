@@ -130,11 +130,11 @@ class CommaColumns:
 
     def _read(self, lines: Sequence[str], places: list[int], group: _Group, end: int) -> list[_Packet]:
         """Read lines that belong together; gives the packets that have to be taken singly."""
-        chosen = [lines[place] for place in places]
+        chosen = list(map(lines.__getitem__, places))
         try:
             content = _content(chosen, group.length)
             timed = self._timed
-            times = [timed[place] for place in places] if timed else self._times(chosen, end)
+            times = list(map(timed.__getitem__, places)) if timed else self._times(chosen, end)
         except (Unlike, ValueError):
             if len(places) == 1:
                 return [_Packet(places[0])]

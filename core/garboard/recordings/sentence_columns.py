@@ -304,7 +304,7 @@ class SentenceColumns(SentenceReader):
             self._told += [(place, one) for place, one in told.items() if place not in alone]
         samples, now_at = self._in_order(lines, singly, clock)
         for key, at, values in self._at_once:
-            self.into.put(key, at, [now_at[place] for place in at], values)
+            self.into.put(key, at, list(map(now_at.__getitem__, at)), values)
             self.notes.samples += len(values)
         for place, (time, quantity, value, source, instance, reference) in samples:
             self.into.put(StreamKey(quantity, source, instance, reference), (place,), (time,), (value,))
@@ -377,7 +377,7 @@ class SentenceColumns(SentenceReader):
 
     def _of_one_address(self, lines: Sequence[str], places: Sequence[int], talker: str, kind: str) -> list[int]:
         """Read sentences of one address; gives the places of those that have to be read by themselves."""
-        sound, bodies, singly = _sound([lines[place] for place in places], places)
+        sound, bodies, singly = _sound(list(map(lines.__getitem__, places)), places)
         if kind not in DECODERS:
             if sound:
                 self.notes.met_unknown(kind, len(sound))

@@ -126,7 +126,7 @@ class Heard:
         """The network goes on: the next run may begin at once."""
 
 
-RECORDINGS = frozenset({".log", ".txt", ".csv", ".nmea", ".gz"})
+RECORDINGS = frozenset({".log", ".txt", ".csv", ".nmea", ".gz", ".jsonl", ".pcap", ".bin", ".trc", ".raw"})
 """Endings of files that may be recordings."""
 LOOKED_THROUGH = 5000
 """So many samples from the beginning of a recording tell what is in it."""
