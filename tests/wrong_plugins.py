@@ -162,6 +162,11 @@ _WHOLE: dict[str, tuple[Told, str]] = {
     "quotes_of_a_letter": ((PROBLEM, "syntax_error"), "NAME_OF_IT = \u201cBilge\u201d\n"),
     "yields_steps": ((PROBLEM, "hook_returns"), "@hookimpl\ndef register_steps(register):\n    yield step()\n"),
     "returns_steps": ((PROBLEM, "hook_returns"), "@hookimpl\ndef register_steps(register):\n    return [step()]\n"),
+    "no_title": ((FAULT, "no_title"), _offering("steps", 'step(title=" ")')),
+    "field_without_title": (
+        (FAULT, "no_title"),
+        _offering("steps", 'step(fields=(Field(name="a", title="", kind=Kind.YES_NO),))'),
+    ),
     "log_file": ((PROBLEM, "uses_files"), "import logging\nlogging.basicConfig(filename='own.log')\n" + _STEPS),
     # its book
     "section_in_words": ((BOOK, "TypeError"), _section('return "all is well"')),
@@ -260,6 +265,12 @@ _BODIES: dict[str, tuple[Told, str]] = {
     "kept_told": ((FAULT, "keeps_state"), "KEPT.append(1)\nyield found()"),
     "counted_in_a_global": ((FAULT, "keeps_state"), "global COUNT\nCOUNT = 1\nyield found()"),
     "set_in_no_order": ((FAULT, "order_by_chance"), "for about in {'bow', 'stern'}:\n    yield found(about=about)"),
+    "says_neither": ((FINDING, "plugin_failed"), "yield found(about='', sentence=' ')"),
+    "comma_too_many": ((FINDING, "plugin_failed"), "yield found(),"),
+    "check_not_called": (
+        (FINDING, "plugin_failed"),
+        "asking = view.asking()\nasking.yes('NAME.step', 'dry')\nasking.check\nyield found()",
+    ),
     "if_check": (
         (FAULT, "check_gives_nothing"),
         "asking = view.asking()\nif asking.check():\n    yield found()",

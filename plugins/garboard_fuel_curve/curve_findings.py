@@ -18,6 +18,7 @@ from garboard_fuel_curve.steps import PRACTICE, PROPAGATION
 
 SPEED_DOUBTED = "fuel_curve.curve.speed_doubted"
 REFILL_CONTRADICTS = "fuel_curve.curve.refill_contradicts"
+METER_JUMPS = "fuel_curve.curve.meter_jumps"
 CURRENT_IN_IT = ", a current not taken out"
 REPEAT_STEPS = "fuel_curve.curve.repeat_steps"
 
@@ -75,6 +76,8 @@ def _code(job: JobCurve, unlike: str) -> str:
     if job.found.speed_doubted:
         return SPEED_DOUBTED
     if job.why_no_flow:
+        if job.why_no_flow is job.found.meter_jumps:
+            return METER_JUMPS
         impossible = job.why_no_flow is IMPOSSIBLE
         return "fuel_curve.curve.flow_impossible" if impossible else REFILL_CONTRADICTS
     if job.odd:

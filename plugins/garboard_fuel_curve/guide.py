@@ -51,6 +51,7 @@ class Watch:
     positions : of the engines; one without a name where none or one is entered
     numbers   : of the same on the network; "" for engines that would share one
     tolerance : half width each quantity may vary by, in its sample unit
+    told_in   : the units to tell speed and fuel flow in
     since     : start of the steady stretch [s]
     now       : time of the last sample [s]
     """
@@ -59,6 +60,7 @@ class Watch:
     numbers: tuple[str, ...]
     wanted: float
     tolerance: Mapping[str, float]
+    told_in: tuple[str, str] = ("kn", "gal/h")
     since: float = 0.0
     now: float = -math.inf
     streams: Mapping[Key, _Watched] = attrs.field(factory=dict)
@@ -105,6 +107,7 @@ def begin(view: JobView) -> Watch:
             "fuel_flow": convert(view.setting_value("fuel_curve.steady_fuel_flow", "gal/h"), "gal/h", "L/h"),
             "speed_over_ground": view.setting_value("fuel_curve.steady_speed", "kn"),
         },
+        told_in=(view.unit_to_tell("kn"), view.unit_to_tell("gal/h")),
     )
 
 
@@ -172,6 +175,7 @@ def show(watch: Watch) -> Guidance:
     seconds = watch.seconds
     ready = seconds >= watch.wanted
     flows = [one.mean for key, one in watch.streams.items() if key[0] == "fuel_flow"]
+    speed, (in_speed, in_flow) = watch.streams["speed_over_ground", ""].mean, watch.told_in
     return Guidance(
         number=number,
         unit="rev/min",
@@ -180,8 +184,8 @@ def show(watch: Watch) -> Guidance:
         decimals=0,
         progress=min(1.0, seconds / watch.wanted),
         lines=(
-            f"Speed {watch.streams['speed_over_ground', ''].mean:.1f} kn",
-            f"Fuel {convert(math.fsum(flows), 'L/h', 'gal/h'):.1f} gal/h",
+            f"Speed {convert(speed, 'kn', in_speed):.1f} {in_speed}",
+            f"Fuel {convert(math.fsum(flows), 'L/h', in_flow):.1f} {in_flow}",
             f"Steady {min(seconds, watch.wanted):.0f} of {watch.wanted:.0f} s",
         ),
         done=ready,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import pairwise
@@ -41,6 +42,10 @@ CHANGED_FLOW = 1.25
 
 INTO_A_RUN = 10.0
 """A reading that stands still has to reach so far into a run, beyond any lag, to be doubted for it [s]."""
+
+LONGEST_GAP, LOST_ONE, LONGEST_LOSS = 3.0, 2.5, 10.0
+"""A silence of a stream [s]; of one that sends seldom so many of its periods, and no more than the last [s] (common
+practice, no source)."""
 
 SECONDS_PER_INDEPENDENT_READING = 6.0
 """Instrument values closer together than this are not independent (common practice, no source) [s]."""
@@ -132,6 +137,17 @@ def cut(view: JobView, recording: Recording) -> Cut:
         agreed="".join(_agreed(senders, doubted)),
         log_off=_log_off(recording, in_time, course),
     )
+
+
+def jump_of(view: JobView, recording: Recording) -> Missing | None:
+    """Why a fuel meter is in doubt whose flow jumps in a recording; None where it does not, or nobody can tell."""
+    try:
+        senders, tolerance = _watched(view, recording)
+    except NotEnoughData:
+        return None
+    as_sent = {name: first for name, (first, *_) in senders.items()}
+    streams = {name: per_second(stream) for name, stream in as_sent.items()}
+    return next(_jumps_within(view, as_sent, streams, tolerance), None)
 
 
 def _jumps_within(
@@ -296,7 +312,13 @@ def _stretches(
     streams: tuple[tuple[str, Stream], ...], tolerance: tuple[float, ...], seconds: float
 ) -> tuple[Steady, ...]:
     widths = {name: width for (name, _), width in zip(streams, tolerance, strict=True)}
-    return steady_stretches(dict(streams), widths, seconds)
+    return steady_stretches(dict(streams), widths, seconds, longest_gap=max(map(_longest_gap, dict(streams).values())))
+
+
+def _longest_gap(stream: Stream) -> float:
+    """A longer silence is one: where an instrument sends seldom, more than that one value of it was lost [s]."""
+    apart = [later - earlier for earlier, later in pairwise(stream.times)]
+    return max(LONGEST_GAP, min(LOST_ONE * statistics.median(apart), LONGEST_LOSS)) if apart else LONGEST_GAP
 
 
 @lru_cache(maxsize=16)  # for the same reason

@@ -26,7 +26,17 @@ from garboard.samples import Recording
 from .mixed import Sound, mixed_words, sound, two_senders
 from .rates import UNDER_WAY
 from .sensors import dated_apart, name_of, one_by_one, strangers_only_told
-from .settings import MAKERS_MANUAL, USUAL_RATE, USUAL_TURN, RateErrors, Wanted, circles_basis, rate_errors, wanted_turn
+from .settings import (
+    AS_ITS_MAKER_ASKS,
+    MAKERS_MANUAL,
+    USUAL_RATE,
+    USUAL_TURN,
+    RateErrors,
+    Wanted,
+    circles_basis,
+    rate_errors,
+    wanted_turn,
+)
 from .steps import STEADY_TURN, STRAIGHT_RUNS, SWING
 from .turn_record import FASTEST, GAPS, Check, Turn
 from .turns import (
@@ -270,7 +280,7 @@ def _refusals(view: JobView) -> Iterable[Finding]:
                 about=sensor.name,
                 of=sensor.name,
                 sentence="The instrument refused its calibration. Check where the sensor sits, then turn again.",
-                basis=(Basis(BasisKind.COMMON_PRACTICE, "a sensor is calibrated when its instrument says so"),),
+                basis=(AS_ITS_MAKER_ASKS,),
             )
 
 

@@ -35,6 +35,10 @@ Five times what one run differs from the next; a tide that turns leaves half a k
 """
 
 
+MOST_LEFT_OUT = 100
+"""Runs of which each is left out in turn: the work grows as their square, and nobody makes more than a dozen."""
+
+
 class OddRun(enum.Enum):
     """What the one run shows that the others contradict."""
 
@@ -127,11 +131,12 @@ def limits_of(view: JobView) -> Limits:
 def agreement_of(view: JobView, runs: Sequence[Run], ways: Sequence[int] | None) -> Agreement:
     """Whether runs agree with each other; ways as of `averages.sides`, None where they are not known.
 
-    Of three runs or more each is left out in turn. Where the rest agrees for one run only, that one is odd.
+    Of three runs or more each is left out in turn. Where the rest agrees for one run only, that one is odd. Of more
+    than MOST_LEFT_OUT runs none is called odd.
     """
     limits = limits_of(view)
     faults = tuple(_faults(runs, ways, limits))
-    if not faults or len(runs) < 3:
+    if not faults or not 3 <= len(runs) <= MOST_LEFT_OUT:
         return Agreement(faults=faults)
     to_blame = [n for n in range(len(runs)) if not any(_faults(_but(runs, n), ways and _but(ways, n), limits))]
     if len(to_blame) != 1:
@@ -184,8 +189,13 @@ def is_any_made_twice(runs: Sequence[Run]) -> bool:
 
 def _made_twice(runs: Sequence[Run]) -> Iterator[Fault]:
     """Rows that hold one and the same run: one file attached to both, or a copy of it."""
-    pairs = [(first, again) for first, again in combinations(runs, 2) if first.is_same_stretch(again)]
-    for first, again in pairs:
+    cut: dict[object, list[Run]] = {}
+    for run in runs:  # runs that were typed have no stretch: there may be thousands of them
+        if run.stretch is not None:
+            cut.setdefault(run.stretch, []).append(run)
+    pairs = [pair for alike in cut.values() for pair in combinations(alike, 2) if pair[0].is_same_stretch(pair[1])]
+    place = {id(run): number for number, run in enumerate(runs)}
+    for first, again in sorted(pairs, key=lambda pair: (place[id(pair[0])], place[id(pair[1])])):
         told = f"{first.name} and {again.name} hold the same seconds of one recording, so they are one run, not two"
         yield Fault(SPEED, f"{told}; attach the right file to each, or enter the course of each", (first, again))
 

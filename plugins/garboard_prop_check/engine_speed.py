@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 
-from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.uncertainty import MeasuredValue, Part
@@ -126,6 +126,7 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
     """The largest difference between engines at full throttle."""
     runs = view.once(runs_of)
     allowed = view.setting_value("prop_check.engine_difference", "rev/min")
+    basis = engine_difference_basis(allowed)
     speeds = {engine.position: view.once(average_engine_speed, runs, engine.position) for engine in view.vessel.engines}
     slowest, *_, fastest = sorted(speeds, key=lambda position: speeds[position].value)
     apart = apart_at_most(tuple(speeds.values()))
@@ -141,7 +142,8 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
         sentence = f"{told}, too close to {allowed:.0f} to call. "
         sentence += f"Read both engines on one tachometer. {more_runs(view)}"
     else:
-        code, verdict = "prop_check.engine_difference.too_much", Verdict.FAIL
+        code = "prop_check.engine_difference.too_much"
+        verdict = Verdict.ADVISE if basis.kind is BasisKind.COMMON_PRACTICE else Verdict.FAIL  # a limit the shop set
         sentence = (
             f"{told}; more than {allowed:.0f}. {_unlike_propellers(view)}Compare throttle travel, trim and height of "
             "the engines, then the propellers, before changing pitch."
@@ -152,7 +154,7 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
             verdict=verdict,
             about="difference between engines",
             sentence=sentence,
-            basis=(engine_difference_basis(allowed),),
+            basis=(basis,),
             numbers=(Number.of("difference", apart, 0),),
             places=tuple(place for average in speeds.values() for place in average.places),
             limits=(Limit("difference", high=allowed),),

@@ -134,6 +134,9 @@ def _cell(reading: Reading | Missing | None, decimals: int, counts: bool, told_i
     return value if counts else f"{value}, not counted"
 
 
+WEIGHT_AND_LENGTH = ("displacement_as_run", "length")
+
+
 def _weight_in_doubt(text: str) -> Finding:
     """Nothing is said of the speed from a weight that no boat of that length has."""
     return Finding(
@@ -142,7 +145,8 @@ def _weight_in_doubt(text: str) -> Finding:
         about="speed for weight and power",
         sentence=f"{text}. Correct the wrong one; until then Crouch's formula says nothing of the speed.",
         basis=(CROUCH, WEIGHT_FOR_LENGTH),
-        places=((OF_VESSEL, "displacement_as_run", "", ""), (OF_VESSEL, "length", "", "")),
+        places=tuple((OF_VESSEL, field, "", "") for field in WEIGHT_AND_LENGTH),
+        doubts=tuple(Doubt(text, step=OF_VESSEL, field=field) for field in WEIGHT_AND_LENGTH),
     )
 
 

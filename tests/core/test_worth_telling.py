@@ -16,6 +16,7 @@ from garboard.history.authoring import measure, retract, sign_off
 from garboard.history.merge import HullMerge, judge
 from garboard.history.replay import replay
 from garboard.history.worth_telling import worth_telling
+from garboard.hull_number import KnownNumbers
 from histories import DAY, HULL, JOBS, Tablet, tablet, union
 
 seeds = st.integers(0, 2**32)
@@ -33,7 +34,7 @@ class _Folder:
 
 def told(here: Iterable[Entry], came: Iterable[Entry]) -> HullMerge:
     received = {entry.id: entry.raw for entry in came}
-    return judge(HULL, {HULL: received}, 0, _Folder(here), [HULL])  # type: ignore[arg-type]
+    return judge(HULL, {HULL: received}, 0, _Folder(here), KnownNumbers([HULL]))  # type: ignore[arg-type]
 
 
 def told_of_everything(here: Iterable[Entry], came: Iterable[Entry]) -> HullMerge:

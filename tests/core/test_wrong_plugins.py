@@ -14,7 +14,7 @@ from garboard.findings import Verdict
 from garboard.hosting.apart import Apart, Limits
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
-from garboard.records import Job, Vessel
+from garboard.records import Job, Measurement, Vessel
 from garboard.report.book import _blocks
 from garboard.steps import Assessed
 from wrong_plugins import BOOK, FAULT, PROBLEM, SHORTENED
@@ -113,6 +113,8 @@ def test_the_careless_authors_learn_the_line_and_what_to_do(run: Run) -> None:
         "check_forgotten": "it gives a finding although dry is not entered, and does not call check()",
         "everything_caught": "it passes although dry is not entered",
         "kept_as_a_default": "it keeps its findings in the default 1",
+        "waits_for_input": "it calls builtins.input, which waits for somebody to answer",
+        "stops_to_look": "it calls builtins.breakpoint, which waits for somebody to answer",
         "computes_later": "'coroutine' object is not iterable",
         "takes_two": "missing 1 required positional argument",
         "kept_findings": "it keeps its findings in KEPT, so the next boat would get them as well",
@@ -171,6 +173,15 @@ def compute(view):
         except NotEnoughData as lacking:
             yield not_enough_data(name, lacking.missing, BASIS)
             continue
+    for row in ("1", "2", "3", "4"):  # those that are entered are judged, one after the other
+        each = view.asking()
+        each.yes("NAME.step", "here", row=row)
+        each.yes("NAME.step", "tight", row=row)
+        try:
+            each.check()
+        except NotEnoughData:
+            continue
+        yield found(verdict=Verdict.PASS, about=f"cleat {row}")
     photo = view.value("NAME.step", "dry")
     if photo:
         own.append(photo)
@@ -191,7 +202,9 @@ LISTED = [ALWAYS]
 
 @hookimpl
 def register_steps(register):
-    register(step())
+    cleats = Field(name="cleats", title="Cleats", kind=Kind.TABLE, columns=(
+        Field(name="here", title="Here", kind=Kind.YES_NO), Field(name="tight", title="Tight", kind=Kind.YES_NO)))
+    register(step(fields=(DRY, cleats)))
 
 @hookimpl
 def register_calculators(register):
@@ -208,6 +221,14 @@ def test_what_a_careful_author_writes_is_not_accused(tmp_path: Path) -> None:
     (tmp_path / "careful.py").write_text(wrong_plugins.made("careful", INNOCENT), encoding="utf-8")
     host = make_host((), entry_points=False, files=[tmp_path / "careful.py"])
     assert host.faults == ()
+    entered = [("1", "here"), ("2", "here"), ("2", "tight"), ("3", "here"), ("4", "here"), ("4", "tight")]
+    of_cleats = tuple(Measurement(step="careful.step", field=name, row=row, value=True) for row, name in entered)
+    cleats = [
+        one.finding.about
+        for one in host.assess(attrs.evolve(VIEW, measurements=of_cleats))
+        if one.finding.about.startswith("cleat")
+    ]
+    assert cleats == ["cleat 2", "cleat 4"]
     for _ in range(2):
         codes = {one.finding.code for one in host.assess(VIEW)}
         assert not any(code.endswith("plugin_failed") for code in codes), codes

@@ -345,6 +345,12 @@ def missing_of(data: bytes, here: Container[str], *, cut_off: bool = True) -> in
     return found + max(0, bad - (not reading.key))  # the first piece of a file without a heading was the heading
 
 
+def left_in(data: bytes) -> int:
+    """How many entries of a damaged hull file anything is left of: whole ones, and pieces that were one each."""
+    reading = read(data)
+    return len(reading.entries) + _places_lost(reading)
+
+
 def _line(name: str, raw: bytes) -> bytes:
     return b"%b %b\n" % (name.encode(), raw)
 

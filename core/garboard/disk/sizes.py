@@ -18,11 +18,15 @@ from garboard.disk.storage import NotSaved
 
 FILE = "hulls.sizes"
 
-_LINE = re.compile(rb"([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) ([0-9]{1,15}|[0-9a-f]{64})")
-"""A length in one line, the digest of the entries in another, which older versions pass over.
+_LINE = re.compile(
+    r"^([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) ([0-9]{1,15}|[0-9a-f]{64}|#[0-9]{1,9})\n", re.MULTILINE
+)
+"""A length in one line, the digest of the entries and their number in others, which older versions pass over.
 
-A file kept beside as damaged is noted with what it once had.
+A file kept beside as damaged is noted with what it once had; so is one that is gone, as if it were kept under GONE,
+which is no file.
 """
+GONE = f"{storage.SET_ASIDE}0"
 _DIGEST_LENGTH = 64
 _LONGEST_KEPT = 1 << 16
 """A longer file of notes is written anew when the folder is opened for writing [bytes]."""
@@ -40,6 +44,7 @@ class FileSizes:
         self._writing = writing
         self._noted: dict[str, int] | None = None
         self._digests: dict[str, str] = {}
+        self._counts: dict[str, int] = {}
         self._descriptor: int | None = None
 
     def least(self, name: str) -> int:
@@ -50,23 +55,50 @@ class FileSizes:
         """How long each file kept beside as damaged once was [bytes], by the name it is kept under."""
         return {name: size for name, size in self._all().items() if storage.SET_ASIDE in name}
 
+    def of_hulls(self) -> dict[str, int]:
+        """How long each hull file was when it was last flushed [bytes], by its name."""
+        return {name: size for name, size in self._all().items() if size and storage.SET_ASIDE not in name}
+
+    def note_gone(self, name: str) -> None:
+        """Remember a hull file that is not there any more, before another is begun under its name."""
+        if size := self.least(name):
+            gone, held, count = f"{name}{GONE}", self.digest(name), self.count(name)
+            self.note({gone: size, name: 0}, {gone: held} if held else {}, {gone: count} if count else {})
+
+    def forget(self, name: str, *, is_back: bool) -> None:
+        """Of a hull file that was removed on purpose, or that is back as far as it can be, nobody is told any more."""
+        self.note({f"{name}{GONE}": 0} if is_back else {f"{name}{GONE}": 0, name: 0})
+
     def digest(self, name: str) -> str:
         """The digest of the entries a file held when its length was noted; "" where nobody noted it."""
         self._all()
         return self._digests.get(name, "")
 
-    def note(self, sizes: Mapping[str, int], digests: Mapping[str, str] = MappingProxyType({})) -> None:
+    def count(self, name: str) -> int:
+        """How many entries a file held when its length was noted; 0 where nobody noted it."""
+        self._all()
+        return self._counts.get(name, 0)
+
+    def note(
+        self,
+        sizes: Mapping[str, int],
+        digests: Mapping[str, str] = MappingProxyType({}),
+        counts: Mapping[str, int] = MappingProxyType({}),
+    ) -> None:
         """Note the lengths of files that were flushed. What cannot be noted, on a full disk, is only told later.
 
         digests : of the entries in those files, where they are known
+        counts  : how many entries those are, where that is known
         """
         noted = self._all()
         shrunk = any(size < noted.get(name, 0) for name, size in sizes.items())
         noted.update(sizes)
         for name in sizes:
             self._digests.pop(name, "")
+            self._counts.pop(name, 0)
         self._digests.update(digests)
-        lines = _lines(sizes, digests)
+        self._counts.update(counts)
+        lines = _lines(sizes, digests, counts)
         if not lines or not self._writing:
             return
         with contextlib.suppress(OSError):
@@ -87,24 +119,27 @@ class FileSizes:
             data = b""
             with contextlib.suppress(OSError):
                 data = self._path.read_bytes()
-            found = (_LINE.fullmatch(line) for line in data.split(b"\n")[:-1])
             self._noted = {}
-            for name, what in ((one[1].decode(), one[2].decode()) for one in found if one):
+            for name, what in _LINE.findall(data.decode("latin-1")):  # no line with another letter is one of these
                 if len(what) == _DIGEST_LENGTH:
                     self._digests[name] = what
+                elif what.startswith("#"):
+                    self._counts[name] = int(what[1:])
                 else:
                     self._noted[name] = int(what)
                     self._digests.pop(name, "")
+                    self._counts.pop(name, 0)
             if self._writing and (len(data) > _LONGEST_KEPT or (data and not data.endswith(b"\n"))):
                 self._write_anew(self._noted)
         return self._noted
 
     def _write_anew(self, noted: Mapping[str, int]) -> None:
         with contextlib.suppress(NotSaved):
-            storage.write_whole(self._path, (_lines(noted, self._digests),))
+            storage.write_whole(self._path, (_lines(noted, self._digests, self._counts),))
 
 
-def _lines(sizes: Mapping[str, int], digests: Mapping[str, str]) -> bytes:
-    """A length comes before its digest: a length alone makes an earlier digest void."""
+def _lines(sizes: Mapping[str, int], digests: Mapping[str, str], counts: Mapping[str, int]) -> bytes:
+    """A length comes before its digest and number: a length alone makes earlier ones void."""
     lines = [f"{name} {size}\n" for name, size in sizes.items()]
-    return "".join(lines + [f"{name} {digest}\n" for name, digest in digests.items()]).encode()
+    lines += [f"{name} {digest}\n" for name, digest in digests.items()]
+    return "".join(lines + [f"{name} #{count}\n" for name, count in counts.items()]).encode()

@@ -12,7 +12,7 @@ from pluggy import PluginValidationError
 import garboard
 from garboard.faults import GarboardError, ValueRefused
 from garboard.hosting.cut import told
-from garboard.hosting.plugin_code import PluginEnded
+from garboard.hosting.plugin_code import PluginEnded, PluginWaits
 from garboard.record_types import WrongType
 from garboard.settings import NoSuchSetting
 
@@ -33,7 +33,7 @@ _CURES = {
     "wrong_name": "call the plugin's file by letters, digits and _ alone, such as my_checks.py",
     "key_taken": "give it a key of its own that begins with the plugin's own name",
     "other_version": "update the program, or get another version of the plugin",
-    "offers_nothing": "mark a function with @garboard.hookimpl",
+    "offers_nothing": "mark a function with @garboard.hookimpl; what several plugins share goes into each of them",
     "hook_not_marked": "write @hookimpl on the line above it",
     "hook_without_register": "let it take one argument, register",
     "wrong_hook": "use a name that garboard.hooks documents, with one argument, register",
@@ -42,6 +42,7 @@ _CURES = {
     "swallows_errors": "name the error that is expected; leave NotEnoughData to the program",
     "keeps_state": "make it inside the function: what is kept from one job is met in the next",
     "order_by_chance": "go through sorted(...) or a tuple: a set is in another order at each start",
+    "no_title": "give it a title: people read that, not the key",
     "hook_returns": "call register(...) with each thing it offers",
     "check_gives_nothing": "call asking.check() on a line of its own: it raises where something is missing",
     "not_entered_is_no": "ask with view.asking() and check(), or look first whether it is None",
@@ -155,6 +156,7 @@ _OF_TYPE: Mapping[type[BaseException], str] = {
     FileNotFoundError: "not_found",
     WrongType: "wrong_type",
     ValueRefused: "wrong_value",
+    PluginWaits: "waits_for_input",
     PluginEnded: "ended_the_program",
     PluginValidationError: "wrong_hook",
 }

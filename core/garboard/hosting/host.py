@@ -352,6 +352,8 @@ class PluginHost:
                 if other := _owner_of_code(f"{key}.", plugin.name):
                     reason = f"{_KINDS[hook].__name__} {key!r} begins with the name of {other}"
                     yield self._fault(plugin, reason, "others_key")
+                for what in _without_title(register.items[key], f"{_KINDS[hook].__name__} {key!r}"):
+                    yield self._fault(plugin, f"{what} has no title, so its place on the page is empty", "no_title")
 
     def _fault(self, plugin: LoadedPlugin, reason: str, code: str) -> PluginProblem:
         return PluginProblem(
@@ -744,6 +746,8 @@ def _refuse_what_no_page_draws(found: Finding) -> None:
     for name in ("code", "about", "sentence", "short", "of", "code_in_doubt", "sentence_in_doubt"):
         if not is_text(text := getattr(found, name)):
             raise TypeError(f"{name} of a finding is text, got {shown(text)}")
+    if not found.about.strip() and not found.sentence.strip():
+        raise ValueError("a finding says what it is about and what was found, got neither")
     doubted = (one.place for one in found.doubts)
     lacking = ((one.step, one.field, one.row, one.of) for one in found.missing)
     names = [
@@ -816,6 +820,13 @@ def _begin_of(function: object) -> tuple[str, int]:
     """File and line where a function begins; where a decorator stands above it, of that."""
     code = getattr(function, "__code__", None)
     return (code.co_filename, code.co_firstlineno) if code else ("", 0)
+
+
+def _without_title(item: Any, called: str) -> list[str]:
+    """What of a thing that is offered has no title: itself, or a field of it."""
+    fields = item.all_fields() if isinstance(item, Step) else [item.field] if isinstance(item, Setting) else []
+    nameless = [f"field {field.name!r} of {called}" for field in fields if not field.title.strip()]
+    return nameless if getattr(item, "title", called).strip() else [called, *nameless]
 
 
 def _is_function_in(cell: CellType) -> bool:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterable, Mapping
 from difflib import get_close_matches
+from functools import lru_cache
+from pathlib import Path
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
 import attrs
@@ -12,6 +14,7 @@ import attrs
 from garboard.findings import Missing, NotEnoughData, Verdict
 from garboard.hosting.failures import PluginFault
 from garboard.hosting.noting import noting
+from garboard.hosting.source_faults import faults_in_source
 from garboard.job_view import FieldKey, InputCollector, JobView
 from garboard.records import Measurement
 from garboard.settings import ReadSettings
@@ -138,8 +141,8 @@ class WatchedView(JobView):
     def refuse_unchecked(self, verdict: Verdict) -> None:
         """Raise PluginFault for a finding by what stood in for a missing value: nobody looked whether one is missing.
 
-        A pass is refused, too, after check() raised and no other value was read: whoever catches every error passes
-        what nobody entered.
+        A pass is refused, too, after check() raised, no other value was read, and the file catches every error
+        somewhere: it passes what nobody entered. Who catches NotEnoughData by its name means to go on.
         """
         if verdict is Verdict.NOT_ENOUGH_DATA:  # it says what is missing
             self.asked.clear()
@@ -148,9 +151,11 @@ class WatchedView(JobView):
             if one.raised_at < 0 and (lacking := one.not_looked_at):
                 reason = f"it gives a finding although {lacking[0]}, and does not call check()"
                 raise PluginFault(reason, "not_checked", file=one.file, line=one.line)
-            if verdict is Verdict.PASS and one.raised_at == len(self.seen) and one.not_looked_at:
+            is_passed_over = one.raised_at == len(self.seen) and one.not_looked_at
+            if verdict is Verdict.PASS and is_passed_over and _catches_all(one.file):
                 reason = f"it passes although {one.not_looked_at[0]}: it goes on after check() raised that"
                 raise PluginFault(reason, "swallows_errors", file=one.file, line=one.line)
+        self.asked[:] = [one for one in self.asked if one.raised_at < 0]  # what was read since is of another finding
 
     def _refuse_what_nobody_enters(self, step: str, field: str) -> None:
         """Raise PluginFault for a field that its step does not have, or a step that its plugin does not have.
@@ -170,6 +175,12 @@ class WatchedView(JobView):
             raise PluginFault(f"it asks for the step {step!r}, which its plugin does not have{near}", "unknown_step")
         near = _near(field, fields)
         raise PluginFault(f"it asks for {field!r} of {step}, which has no such field{near}", "unknown_field")
+
+
+@lru_cache(maxsize=64)
+def _catches_all(file: str) -> bool:
+    """Whether a plugin's file passes over every error somewhere."""
+    return any(fault.code == "swallows_errors" for fault in faults_in_source("", Path(file)))
 
 
 def _near(name: str, known: Iterable[str]) -> str:

@@ -391,7 +391,13 @@ class TableView(Widget):
 
 
 def _wide(text: str) -> float:
-    return float(CoreLabel(font_size=sp(SMALL)).get_extents(text)[0]) + 2
+    return _measured(text, sp(SMALL))
+
+
+@lru_cache(maxsize=2_000)
+def _measured(text: str, size: float) -> float:
+    """The words of a table stand in it again and again, and on each page it is shown on."""
+    return float(CoreLabel(font_size=size).get_extents(text)[0]) + 2
 
 
 __all__ = ["BODY", "Plot", "TableView"]

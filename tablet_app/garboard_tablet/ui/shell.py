@@ -122,7 +122,7 @@ class Shell(Widget):
         self._page = page
         back = Press("Back", self._back, name="back") if page.has_back else None
         self._back_press = page.corner() if first else back
-        self._title = Txt(page.title, HEADING, bold=True, shorten=False)
+        self._title = Txt(page.title, HEADING, bold=True)
         self._under = Txt(page.under, SMALL, "quiet")
         self._counts = [Marked(f"{count} {verdict.value}", verdict_marks[verdict]) for verdict, count in page.counts()]
         self._saved = Txt(page.saved, SMALL, "quiet")

@@ -66,6 +66,12 @@ def test_the_lines_tell_speed_total_flow_and_seconds() -> None:
     shown = show(after(held(12)))
     # 2 x 20 L/h over 3.785411784 L/gal is 10.567 gal/h.
     assert shown.lines == ("Speed 12.0 kn", "Fuel 10.6 gal/h", "Steady 12 of 20 s")
+    typed = {
+        ("prop_check.full_throttle", "speed", "1", ""): "60 km/h",
+        ("fuel_curve.tanks", "usable_fuel", "", ""): "90 L",
+    }
+    shown = show(after(held(12), begin(job_view(boat(2), typed))))
+    assert shown.lines[:2] == ("Speed 22.2 km/h", "Fuel 40.0 L/h")
 
 
 @pytest.mark.parametrize(
