@@ -21,6 +21,7 @@ from garboard.samples import Sample
 from garboard.units import Amount, convert
 from garboard_tablet.models.heard import HEARD_FROM
 from garboard_tablet.models.one_source import OneSource, choices_of
+from garboard_tablet.models.runs import left_behind
 from tablet.driver import Drive, Driver, new_job, view_of
 
 HULL = "XYZAB123F526"
@@ -150,21 +151,21 @@ def test_throttle_steps_out_and_back_are_taken_with_no_digit(
 ) -> None:
     """A touch a step each way; fuel flow and engine speed of both engines, from the network where they are."""
     speeds = STEPS[:count]
-    steps = [Order(seconds=8, engine_speed=rpm, course=course) for course in (80.0, 260.0) for rpm in speeds]
+    steps = [Order(seconds=6, engine_speed=rpm, course=course) for course in (80.0, 260.0) for rpm in speeds]
     sea = at_sea([steps[0], *steps], form)
     d = sea.d
-    sea.sail(7)
+    sea.sail(5)
     entry(d, THROTTLE, "nominal_engine_speed")
     touches = d.touches
     truth = []
     for _ in speeds:
-        sea.sail(8)
+        sea.sail(6)
         sea.look()
         truth.append({(s.quantity, s.instance): s.value for s in sea.boat.truth})
         d.press("heard row")
     entry(d, THROTTLE, "speed_back")
     for number in range(1, count + 1):
-        sea.sail(8)
+        sea.sail(6)
         sea.look()
         d.press("heard")
         assert d.app.tablet.session.here.subject[3] != str(number)
@@ -208,6 +209,27 @@ def test_nothing_of_the_simulated_boat_is_taken(at_sea: Callable[..., AtSea]) ->
     assert sea.d.says("The simulated boat is heard")
     assert not any(sea.d.has(name) for name in ("heard", "heard row"))
     assert sea.d.has("key 1")
+
+
+def test_a_run_off_the_simulated_network_leaves_nothing_on_the_disk(at_sea: Callable[..., AtSea]) -> None:
+    """Not while it runs, so that a tablet that goes dark offers nothing of it; nor when it is stopped."""
+    sea = at_sea([Order(seconds=30, engine_speed=5800, course=80.0)], "can", is_marked=True)
+    d = sea.d
+    d.app.live.time = lambda: sea.clock[0]
+    here = d.app.tablet.session.here
+    d.app.way.go(here.to("live", "measure", FULL, "all_runs", "", "", step=FULL))
+    d.step()
+    d.press("start")
+    for _ in range(8):
+        sea.sail(1)
+        d.app.shell.page._tick(0.1)
+    assert len(d.app.shell.page.run.samples) > 50
+    assert d.says("SIMULATED")
+    kept = left_behind(d.app.tablet.folder, d.app.tablet.session.here, ())
+    assert kept == ()
+    d.press("stop")
+    assert left_behind(d.app.tablet.folder, d.app.tablet.session.here, ()) == ()
+    assert d.app.tablet.session.here.page == "live"
 
 
 def test_what_is_old_is_not_offered(at_sea: Callable[..., AtSea]) -> None:

@@ -230,7 +230,7 @@ class LiveRun:
             return
         fresh = fresh[: MOST_KEPT - len(self.samples)]
         self.samples.extend(fresh)
-        if self.recorder is not None:
+        if self.recorder is not None and not self.source.is_simulated:  # a network may say so only while it is heard
             self.recorder.take(fresh, now)
 
     @property
@@ -264,7 +264,7 @@ class LiveRun:
     def stop(self) -> None:
         self.running, self.age = False, None
         self.source.stop()
-        if self.recorder is not None:
+        if self.recorder is not None and not self.source.is_simulated:
             self.recorder.end()
 
     def _silent(self, failure: Exception) -> None:

@@ -261,10 +261,10 @@ class LivePage(Page):
         """Keep what was recorded until somebody decides on it; what nobody measured is not kept."""
         if self.run is None or self.run.recorder is None:
             return
-        self.recorder.end()
         if not _is_worth_asking(self.run.samples):
             self.recorder.remove()
             return
+        self.recorder.end()
         self._aside += 1
         if self.recorder.refusal:
             self.live.unsaved[self.recorder.path.name] = PendingRun(
