@@ -519,14 +519,16 @@ class HullFolder:
         """What hull files found damaged here held once, and nobody holds who has the entries of some ids.
 
         here    : ids of the entries at hand
-        digests : of the hulls at hand: one that holds just what a file held that is gone lacks nothing of it
+        digests : of the hulls at hand: one that holds just what a file held when it was last saved lacks nothing of it
         """
         with self._guard:
             return tuple(filter(None, (self._loss_of(damage, here, digests) for damage in self.damage())))
 
     def _loss_of(self, damage: Damage, here: Container[str], digests: Container[str]) -> Loss | None:
+        if damage.held and damage.held in digests:
+            return None
         if damage.is_gone:
-            return None if damage.held and damage.held in digests else Loss(damage.file, 0, 0, gone=damage.cut)
+            return Loss(damage.file, 0, 0, gone=damage.cut)
         if damage.file.suffix != SUFFIX:
             return None
         try:
