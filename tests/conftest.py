@@ -7,6 +7,7 @@ import gc
 import os
 import shutil
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -15,10 +16,21 @@ from hypothesis import settings
 
 from examples import LONG
 from memory import give_back
+from read_once import recordings_read_once
 
 HERE = Path(__file__).parent
 PEAK = "peak memory"
 peaks = pytest.StashKey[list[int]]()
+HEAVY = ("kivy.core.window", "scipy")
+"""What tests import when they run: a worker that runs none of those is free of it."""
+loaded = pytest.StashKey[list[str]]()
+
+
+@pytest.fixture
+def loaded_to_collect(request: pytest.FixtureRequest) -> list[str]:
+    """What is heavy, and was imported already to look for the tests."""
+    return request.config.stash[loaded]
+
 
 settings.register_profile("server", derandomize=True, deadline=None, print_blob=True)
 settings.register_profile("person", deadline=None)
@@ -40,13 +52,12 @@ if os.access("/dev/shm", os.W_OK) and shutil.disk_usage("/dev/shm").free > 2_000
 SLOW = (
     "plugins/test_no_contradictions.py",  # these two in one process, one after the other: see altered_jobs.py
     "core/test_findings_as_data.py",
-    "tablet/test_tablet_layout.py",
     "promises/test_promises_over_postgresql.py",
     "promises/test_promises_over_the_network.py",
     "plugins/shop_pages/test_pages_in_browser.py",
-    "tablet/test_tablet_evening.py",
 )
 """Files whose tests take longest, or belong together, first: the last tests are short, and no worker waits long."""
+SLOW_AT_THE_WINDOW = ("test_tablet_layout.py", "test_tablet_evening.py")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -59,8 +70,25 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What is slow comes first; what needs the window comes where the second of two workers begins.
+
+    Tests are shared out in one piece a worker, and taken from the end of another's when none are left. So one worker
+    has the window, which is 150 MB, and the other has scipy, and the pages with their books.
+    """
     order = {str(HERE / name): number for number, name in enumerate(SLOW)}
-    items.sort(key=lambda item: order.get(str(item.path), len(SLOW)))
+    pages = HERE / "plugins/shop_pages"
+    items.sort(key=lambda item: order.get(str(item.path), len(SLOW) + (item.path.parent != pages)))
+    others = [item for item in items if HERE / "tablet" not in item.path.parents]
+    window = [item for item in items if HERE / "tablet" in item.path.parents]
+    window.sort(key=lambda item: item.path.name not in SLOW_AT_THE_WINDOW)
+    half = (len(items) + 1) // 2
+    items[:] = [*others[:half], *window, *others[half:]]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def samples_read_once() -> Iterator[None]:
+    with recordings_read_once():
+        yield
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
@@ -82,8 +110,9 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
         terminalreporter.write_line(f"largest test worker: {max(found) * 1024 / 1e6:.0f} MB")
 
 
-def pytest_collection_finish() -> None:
+def pytest_collection_finish(session: pytest.Session) -> None:
     """Thousands of tests stay to the end: the search for garbage need not go through them each time."""
+    session.config.stash[loaded] = [name for name in HEAVY if name in sys.modules]
     gc.collect()
     gc.freeze()
     gc.set_threshold(5_000, 10, 10)  # tests make much and drop it: the usual 700 looks after every few calls

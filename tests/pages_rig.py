@@ -14,6 +14,8 @@ import attrs
 import httpx2
 import pytest
 from argon2 import PasswordHasher
+from jinja2 import BytecodeCache
+from jinja2.bccache import Bucket
 from starlette.testclient import TestClient
 
 from garboard.demo.demo_day import make_day
@@ -79,6 +81,22 @@ def light_passwords() -> Iterator[None]:
     people._nobody.cache_clear()
 
 
+class _Compiled(BytecodeCache):
+    """Each desk has templates of its own; what they are compiled to is the same for all desks of the tests."""
+
+    def __init__(self) -> None:
+        self._kept: dict[tuple[str, str], Any] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        bucket.code = self._kept.get((bucket.key, bucket.checksum))
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        self._kept[bucket.key, bucket.checksum] = bucket.code
+
+
+COMPILED = _Compiled()
+
+
 class Pages:
     """The pages over a shop's folder. The clock stands at noon until it is moved."""
 
@@ -89,6 +107,7 @@ class Pages:
         self.desk = ShopDesk(self.store, host, folder / SHOP_FOLDER, drop=self.drop, now=lambda: self.at)
         self.desk.index = Index(self.store, now=lambda: self.at)  # assesses nothing ahead, so that a test stays short
         self.desk.index.refresh()
+        self.desk.templates.bytecode_cache = COMPILED
         self.app = make_app(self.store, now=lambda: self.at, routes=routes_of(self.desk), lost=lost_in(self.desk))
 
     def __enter__(self) -> Self:

@@ -17,6 +17,7 @@ from garboard.settings import Setting
 from garboard.steps import *
 
 BASIS = (Basis(BasisKind.SHOP_RULE, "our list"),)
+KEPT = []
 DRY = Field(name="dry", title="Dry", kind=Kind.YES_NO)
 
 def found(**more):
@@ -61,7 +62,7 @@ _WHOLE: dict[str, tuple[Told, str]] = {
     # when it is imported
     "syntax": ((PROBLEM, "syntax_error"), "def broken(:\n"),
     "divides": ((PROBLEM, "failed"), "1 / 0\n"),
-    "imports_nothing": ((PROBLEM, "failed"), "import no_such_module_anywhere\n"),
+    "imports_nothing": ((PROBLEM, "no_module"), "import no_such_module_anywhere\n"),
     "leaves": ((PROBLEM, "ended_the_program"), "import sys\nsys.exit(0)\n"),
     "leaves_at_once": ((PROBLEM, "ended_the_program"), "import os\nos._exit(0)\n"),
     "leaves_by_posix": ((PROBLEM, "process_ended"), "import posix\nposix._exit(0)\n"),
@@ -135,6 +136,38 @@ _WHOLE: dict[str, tuple[Told, str]] = {
     ),
     "unknown_step": ((FAULT, "unknown_step"), _STEPS + _offering("calculators", 'calculator(step="NAME.stepp")')),
     "step_of_another": ((FAULT, "others_key"), _offering("steps", 'step(key="prop_check.own_step")')),
+    # what careless authors wrote, who had read plugins/README.md alone
+    "function_called": (
+        (PROBLEM, "wrong_type"),
+        _STEPS + _offering("calculators", "calculator(compute=compute(None))"),
+    ),
+    "singular_hook": ((PROBLEM, "wrong_hook"), "@hookimpl\ndef register_step(register):\n    register(step())\n"),
+    "lambda_in_a_loop": (
+        (PROBLEM, "same_function"),
+        _STEPS
+        + "@hookimpl\ndef register_calculators(register):\n    for name in ('bow', 'stern'):\n"
+        + "        register(calculator(key=f'NAME.{name}', compute=lambda view: [found(about=name)]))\n",
+    ),
+    "kept_as_a_default": (
+        (FINDING, "plugin_failed"),
+        _STEPS + _CALCULATORS + "def compute(view, kept=[]):\n    kept.append(found())\n    return kept\n",
+    ),
+    "kept_as_a_default_told": (
+        (FAULT, "keeps_state"),
+        _STEPS + _CALCULATORS + "def compute(view, kept=[]):\n    kept.append(found())\n    return kept\n",
+    ),
+    "computes_later": ((FINDING, "plugin_failed"), _STEPS + _CALCULATORS + "async def compute(view):\n    return []\n"),
+    "takes_two": ((FINDING, "plugin_failed"), _STEPS + _CALCULATORS + "def compute(self, view):\n    yield found()\n"),
+    "helper_beside": ((PROBLEM, "no_module"), "from shop_helpers import word\n" + _STEPS),
+    "quotes_of_a_letter": ((PROBLEM, "syntax_error"), "NAME_OF_IT = \u201cBilge\u201d\n"),
+    "yields_steps": ((PROBLEM, "hook_returns"), "@hookimpl\ndef register_steps(register):\n    yield step()\n"),
+    "returns_steps": ((PROBLEM, "hook_returns"), "@hookimpl\ndef register_steps(register):\n    return [step()]\n"),
+    "no_title": ((FAULT, "no_title"), _offering("steps", 'step(title=" ")')),
+    "field_without_title": (
+        (FAULT, "no_title"),
+        _offering("steps", 'step(fields=(Field(name="a", title="", kind=Kind.YES_NO),))'),
+    ),
+    "log_file": ((PROBLEM, "uses_files"), "import logging\nlogging.basicConfig(filename='own.log')\n" + _STEPS),
     # its book
     "section_in_words": ((BOOK, "TypeError"), _section('return "all is well"')),
     "section_of_numbers": ((BOOK, "TypeError"), _section("return [1, 2]")),
@@ -205,6 +238,50 @@ _BODIES: dict[str, tuple[Told, str]] = {
     "waits_for_input": ((FINDING, "plugin_failed"), "yield found(about=input('Which? '))"),
     "by_chance": ((FAULT, "uses_chance"), "import random; yield found(about=str(random.random()))"),
     "by_the_clock": ((FAULT, "uses_clock"), "import time; yield found(about=str(time.time()))"),
+    # what careless authors wrote, who had read plugins/README.md alone
+    "check_forgotten": (
+        (FINDING, "plugin_failed"),
+        "dry = view.asking().yes('NAME.step', 'dry')\nyield found(verdict=Verdict.PASS if dry else Verdict.FAIL)",
+    ),
+    "everything_caught": (
+        (FINDING, "plugin_failed"),
+        """
+        verdict = Verdict.PASS
+        try:
+            asking = view.asking()
+            dry = asking.yes("NAME.step", "dry")
+            asking.check()
+            verdict = Verdict.PASS if dry else Verdict.FAIL
+        except Exception:
+            pass
+        yield found(verdict=verdict)
+        """,
+    ),
+    "everything_caught_told": (
+        (FAULT, "swallows_errors"),
+        "try:\n    dry = view.asking().yes('NAME.step', 'dry')\nexcept:\n    dry = True\nyield found()",
+    ),
+    "kept_findings": ((FINDING, "plugin_failed"), "KEPT.append(found())\nreturn KEPT"),
+    "kept_told": ((FAULT, "keeps_state"), "KEPT.append(1)\nyield found()"),
+    "counted_in_a_global": ((FAULT, "keeps_state"), "global COUNT\nCOUNT = 1\nyield found()"),
+    "set_in_no_order": ((FAULT, "order_by_chance"), "for about in {'bow', 'stern'}:\n    yield found(about=about)"),
+    "says_neither": ((FINDING, "plugin_failed"), "yield found(about='', sentence=' ')"),
+    "comma_too_many": ((FINDING, "plugin_failed"), "yield found(),"),
+    "check_not_called": (
+        (FINDING, "plugin_failed"),
+        "asking = view.asking()\nasking.yes('NAME.step', 'dry')\nasking.check\nyield found()",
+    ),
+    "if_check": (
+        (FAULT, "check_gives_nothing"),
+        "asking = view.asking()\nif asking.check():\n    yield found()",
+    ),
+    "not_entered_fails": (
+        (FAULT, "not_entered_is_no"),
+        "yield found(verdict=Verdict.PASS if view.value('NAME.step', 'dry') else Verdict.FAIL)",
+    ),
+    "stops_to_look": ((FINDING, "plugin_failed"), "breakpoint()\nyield found()"),
+    "stops_to_look_told": ((FAULT, "waits_for_input"), "breakpoint()\nyield found()"),
+    "setting_misspelt": ((FINDING, "plugin_failed"), "yield found(about=str(view.setting_value('NAME.gome', 'h')))"),
     "rows_without_end": (
         (SHORTENED, ""),
         'yield found(tables=(Table("t", ("a",), tuple((str(n),) for n in range(20_000))),))',
@@ -228,6 +305,11 @@ def computing(name: str, body: str) -> str:
 def offering(name: str, hook: str, what: str) -> str:
     """One that offers a thing by a hook."""
     return _file(name, _offering(hook, what))
+
+
+def made(name: str, text: str) -> str:
+    """One of this text, after what stands before each."""
+    return _file(name, text)
 
 
 def good(name: str) -> str:

@@ -6,12 +6,13 @@ A plugin puts them into its steps and adds its own where they differ in substanc
 from __future__ import annotations
 
 from garboard.findings import Basis, BasisKind
-from garboard.steps import Caution
+from garboard.steps import DIESEL, GASOLINE, Caution
 
 __all__ = [
     "BATTERY_OFF",
     "CUT_OFF_LINK",
     "DEFER",
+    "FUEL_FIRE",
     "FUEL_VAPOUR",
     "FULL_THROTTLE",
     "HYDROGEN",
@@ -50,6 +51,13 @@ FUEL_VAPOUR = Caution(
         "33 CFR 183.610(f)",
         "written for enclosed engine and tank spaces; practice elsewhere",
     ),
+    fuels=(GASOLINE,),
+)
+FUEL_FIRE = Caution(
+    "Diesel burns: a leak that sprays or drips on something hot starts a fire. No flame or smoking near fuel, mop up "
+    "what is spilled, air the space, extinguisher within reach.",
+    Basis(BasisKind.COMMON_PRACTICE, "diesel kept off hot parts and flames", "the engine maker's manual comes first"),
+    fuels=(DIESEL,),
 )
 BATTERY_OFF = Caution(
     "Disconnect the battery before you open a panel, touch a lead or work near its cables: negative off first, back on "

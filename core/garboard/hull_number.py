@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable, Iterator
 
 import attrs
 
@@ -22,6 +22,7 @@ __all__ = [
     "NO_BOAT",
     "OLDER_FORM",
     "HullNumber",
+    "KnownNumbers",
     "key",
     "look_alikes",
     "parse",
@@ -40,6 +41,7 @@ OLDER_FORM = "US before 1984"
 _DASHES = "-\u00ad\u2010\u2011\u2012\u2013\u2014\u2212"
 _SEPARATORS = " \t\n\r/" + _DASHES
 _NOT_IN_KEY = re.compile(r"[^A-Z0-9]+")
+_KEY_CHARACTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
 _TO_NUMERALS = str.maketrans({"O": "0", "I": "1", "Q": "0"})
 # Before August 1984 (from memory, no source at hand): ABC12345 + month and year in figures,
 # or ABC12345 + M + model year + month letter counted from August.
@@ -99,7 +101,7 @@ def key(text: str) -> str:
     if not text:
         raise InputError(SOURCE, [Fault("hull number", "the number on the transom", "nothing")])
     if text.isascii():
-        kept = _NOT_IN_KEY.sub("", text.upper())
+        kept = text.upper() if text.isalnum() else _NOT_IN_KEY.sub("", text.upper())
     else:
         kept = "".join(map(_key_character, unicodedata.normalize("NFKC", text)))
     return kept or "".join(_spelled_out(character) for character in text)
@@ -129,6 +131,61 @@ def refuse_no_boat(text: str) -> None:
         raise InputError(SOURCE, [Fault("hull number", "the number on the transom", got)])
 
 
+class KnownNumbers:
+    """Hull numbers in use, laid out so that what looks like one is found without a look at each of them.
+
+    A number differs by one slip from few others: they are spelled out, and looked up.
+    """
+
+    def __init__(self, known: Iterable[str] = ()) -> None:
+        self._place: dict[str, int] = {}
+        self._typed: dict[str, list[str]] = {}
+        self._with_letters: dict[str, list[str]] = {}
+        self._with_country: dict[str, list[str]] = {}
+        for number in known:
+            self.add(number)
+
+    def add(self, number: str) -> None:
+        """Take in a number; the same one typed differently stands beside it."""
+        this = key(number)
+        if number in self._place or this == NO_BOAT:
+            return
+        self._place[number] = len(self._place)
+        if this in self._typed:
+            self._typed[this].append(number)
+            return
+        self._typed[this] = [number]
+        if (plain := _as_numerals(this)) != this:
+            self._with_letters.setdefault(plain, []).append(this)
+        if len(this) == 14 and this[:2].isalpha():
+            self._with_country.setdefault(this[2:], []).append(this)
+
+    def look_alikes(self, text: str) -> tuple[str, ...]:
+        """Those that may be the same boat, likeliest first; see `look_alikes`."""
+        typed = key(text)
+        if typed == NO_BOAT:
+            return ()
+        likeliest_first = (self._differing_by_letters, self._differing_by_country, _swapped, _with_one_other)
+        found = [
+            number
+            for differing in likeliest_first
+            for number in self._in_order(other for other in differing(typed) if other != typed)
+        ]
+        return tuple(dict.fromkeys(found))
+
+    def _in_order(self, keys: Iterable[str]) -> list[str]:
+        """How those of the keys that are known were typed, in the order they came."""
+        return sorted((number for this in {*keys} for number in self._typed.get(this, ())), key=self._place.__getitem__)
+
+    def _differing_by_letters(self, typed: str) -> Iterable[str]:
+        plain = _as_numerals(typed)
+        return (plain, *self._with_letters.get(plain, ()))
+
+    def _differing_by_country(self, typed: str) -> Iterable[str]:
+        shorter = [typed[2:]] if len(typed) == 14 and typed[:2].isalpha() else []
+        return (*shorter, *(self._with_country.get(typed, ()) if len(typed) == 12 else ()))
+
+
 def look_alikes(text: str, known: Iterable[str]) -> tuple[str, ...]:
     """Known hull numbers that may be the same boat, likeliest first: to offer, never to apply.
 
@@ -140,16 +197,7 @@ def look_alikes(text: str, known: Iterable[str]) -> tuple[str, ...]:
     >>> look_alikes("ABC0OO01A526", ["ABC00001A526", "XYZHJKLMF626"])
     ('ABC00001A526',)
     """
-    typed = key(text)
-    others = [(other, key(other)) for other in dict.fromkeys(known) if key(other) != NO_BOAT != typed]
-    likeliest_first: tuple[Callable[[str, str], bool], ...] = (
-        _differ_by_letter_for_digit,
-        _differ_by_country_code,
-        _differ_by_one_swap,
-        _differ_by_one_character,
-    )
-    found = [other for differ in likeliest_first for other, k in others if k != typed and differ(typed, k)]
-    return tuple(dict.fromkeys(found))
+    return KnownNumbers(known).look_alikes(text)
 
 
 def repair_suggestions(text: str) -> tuple[str, ...]:
@@ -332,28 +380,15 @@ def _parse_or_none(text: str) -> HullNumber | None:
         return None
 
 
-def _differ_by_letter_for_digit(one: str, other: str) -> bool:
-    return _as_numerals(one) == _as_numerals(other)
+def _swapped(typed: str) -> Iterator[str]:
+    """A key with one pair of neighbours swapped."""
+    for place in range(len(typed) - 1):
+        yield f"{typed[:place]}{typed[place + 1]}{typed[place]}{typed[place + 2 :]}"
 
 
-def _differ_by_country_code(one: str, other: str) -> bool:
-    shorter, longer = sorted((one, other), key=len)
-    return len(shorter) == 12 and len(longer) == 14 and longer[:2].isalpha() and longer[2:] == shorter
-
-
-def _differing_places(one: str, other: str) -> list[int]:
-    if len(one) != len(other):
-        return []
-    return [place for place, (a, b) in enumerate(zip(one, other, strict=True)) if a != b]
-
-
-def _differ_by_one_swap(one: str, other: str) -> bool:
-    places = _differing_places(one, other)
-    if len(places) != 2 or places[1] - places[0] != 1:
-        return False
-    first, second = places
-    return one[first] == other[second] and one[second] == other[first]
-
-
-def _differ_by_one_character(one: str, other: str) -> bool:
-    return len(_differing_places(one, other)) == 1
+def _with_one_other(typed: str) -> Iterator[str]:
+    """A key with one other character; a key has capitals and numerals only."""
+    for place in range(len(typed)):
+        before, after = typed[:place], typed[place + 1 :]
+        for character in _KEY_CHARACTERS:
+            yield f"{before}{character}{after}"

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Mapping
+from collections import Counter
+from collections.abc import Callable, Collection, Iterator, Mapping
 from functools import partial
-from typing import Concatenate, ParamSpec, TypeVar
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 import attrs
 
 from garboard.faults import ValueRefused
-from garboard.findings import Lack, Missing, NotEnoughData
-from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
+from garboard.findings import OF_VESSEL, Lack, Missing, NotEnoughData, with_uncertainty
+from garboard.records import EQUIPMENT, Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
 from garboard.samples import Recording
 from garboard.settings import SETTING, SIGNED, SettingSet, SettingUsed, Signed, setting_number
-from garboard.units import Amount, parse_amount
+from garboard.units import UNITS_OF, Amount, convert, parse_amount
 
 __all__ = [
     "Asking",
@@ -27,6 +28,7 @@ __all__ = [
     "Unreadable",
     "Waiting",
     "amount_or_fault",
+    "in_unit",
     "nothing_at",
     "place_of",
     "refuse_set_back",
@@ -84,6 +86,48 @@ class Waiting:
     plugins: tuple[str, ...] = ()
 
 
+_SMALL_LENGTHS = ("in", "cm", "mm")
+
+_TOLD_AS_TYPED = ("speed", "power", "weight", "density")
+"""Quantities of which a boat has values of one kind, told in one unit throughout."""
+
+
+def in_unit(value: float, unit: str, wanted: str) -> float:
+    """A value in another unit of the same quantity, also of distance per fuel ("nm/gal" in "km/L").
+
+    >>> round(in_unit(2.0, "nm/gal", "nm/L"), 3)
+    0.528
+    """
+    if unit == wanted or unit != "nm/gal":
+        return convert(value, unit, wanted)
+    distance, volume = wanted.split("/")
+    return convert(value, "nm", distance) / convert(1.0, "gal", volume)
+
+
+def _unit_of(value: JsonValue) -> str:
+    """The unit an entered amount carries; "" of anything else."""
+    try:
+        return Amount.parse(value).unit if isinstance(value, str) and value[-1:].isalpha() else ""
+    except ValueError:
+        return ""
+
+
+def _units_of_vessel(vessel: Vessel) -> Iterator[tuple[FieldKey, str]]:
+    yield from _units_in(vessel, "", "")
+    for kind, name in EQUIPMENT.items():
+        for piece in getattr(vessel, kind):
+            yield from _units_in(piece, f"{kind}.", getattr(piece, name))
+
+
+def _units_in(record: Any, before: str, of: str) -> Iterator[tuple[FieldKey, str]]:
+    for field in attrs.fields(type(record)):
+        value = getattr(record, field.name)
+        if isinstance(value, Amount):
+            yield (OF_VESSEL, f"{before}{field.name}", "", of), value.unit
+        elif before and attrs.has(type(value)):
+            yield from _units_in(value, f"{before}{field.name}.", of)
+
+
 def _no_recording(reference: str) -> Recording:
     text = f"recording {reference!r} is not here; bring it in and assess again"
     raise NotEnoughData(Missing(text, lack=Lack.RECORDING_NOT_HERE))
@@ -134,6 +178,7 @@ class JobView:
         default=_no_recording, converter=_only_measured, eq=False, repr=False
     )
     _at: Mapping[FieldKey, Measurement] = attrs.field(init=False, eq=False, repr=False)
+    _typed: list[tuple[tuple[FieldKey, str], ...]] = attrs.field(init=False, factory=list, eq=False, repr=False)
     _disagree: frozenset[FieldKey] = attrs.field(init=False, eq=False, repr=False)
 
     @_at.default
@@ -161,6 +206,85 @@ class JobView:
         except ValueError as unreadable:
             text = f"{_where(field, row, of)}: {unreadable}"
             raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE, step=step, field=field, row=row, of=of)) from None
+
+    def unit_as_typed(self, quantity: str, places: Collection[FieldKey] = ()) -> str:
+        """The unit most amounts of a quantity were typed in; its first unit where none was.
+
+        quantity : a key of `UNITS_OF`
+        places   : of values and facts of the vessel, to look at these alone; without any, at all that was entered
+
+        To look counts as reading nothing: no finding rests on the unit it is told in.
+        """
+        fitting = (
+            unit
+            for place, unit in self._typed_units()
+            if unit in UNITS_OF[quantity] and (not places or place in places)
+        )
+        counts = Counter(fitting)
+        return max(counts, key=counts.__getitem__, default=UNITS_OF[quantity][0])
+
+    def unit_to_tell(self, unit: str, places: Collection[FieldKey] = ()) -> str:
+        """The unit to tell a figure in that is worked out in another: the one the boat's values were typed in.
+
+        unit   : it is worked out in ("gal/h", "nm", "nm/gal")
+        places : what the figure rests on, where it is of inches: a boat's small lengths are typed in many units
+
+        The same unit comes back for a quantity that is told in one unit only, or that nobody typed.
+        """
+        if unit == "nm/gal":
+            return f"{self.unit_to_tell('nm', places)}/{self.unit_to_tell('gal', places)}"
+        if unit == "nm":  # a distance is typed nowhere: it goes with the speed
+            speeds = {"mph": "mi", "km/h": "km", "m/s": "km"}
+            return speeds.get(self.unit_as_typed("speed"), "nm")
+        if unit in ("gal", "gal/h"):  # a recording types no flow, and a boat that was never refilled no volume
+            own, other = ("volume", "fuel flow") if unit == "gal" else ("fuel flow", "volume")
+            known = next((one for one in (own, other) if self._is_typed(one)), own)
+            litres = self.unit_as_typed(known).startswith("L")
+            return unit.replace("gal", "L") if litres else unit
+        if unit == "in":
+            return self._small_length_as_typed(places)
+        quantity = next((one for one in _TOLD_AS_TYPED if unit in UNITS_OF[one]), "")
+        return self.unit_as_typed(quantity) if quantity and self._is_typed(quantity) else unit
+
+    def told(
+        self,
+        value: float,
+        unit: str,
+        decimals: int | None = None,
+        expanded_uncertainty: float | None = None,
+        places: Collection[FieldKey] = (),
+    ) -> str:
+        """An amount as to be told: in the unit the boat's values were typed in, see `unit_to_tell`.
+
+        decimals : digits after the point; None for as many as four digits need
+
+        >>> view = JobView(vessel=Vessel(hull_number="", plate_power=Amount("110", "kW")), job=Job(id="J-1"))
+        >>> view.told(150, "hp", 0), view.told(150, "hp"), view.told(12.7, "V", 1)
+        ('112 kW', '111.9 kW', '12.7 V')
+        """
+        shown = self.unit_to_tell(unit, places)
+        one = in_unit(value, unit, shown)
+        if decimals is None:
+            return f"{one:.4g} {shown}"
+        within = None if expanded_uncertainty is None else in_unit(expanded_uncertainty, unit, shown)
+        return f"{with_uncertainty(one, within, decimals)} {shown}"
+
+    def _small_length_as_typed(self, places: Collection[FieldKey]) -> str:
+        """As pitch, transom or the way to a fuse were typed; of some places where a small length stands there."""
+        small = [(place, unit) for place, unit in self._typed_units() if unit in _SMALL_LENGTHS]
+        here = [unit for place, unit in small if place in places] or [unit for _, unit in small]
+        counts = Counter(here)
+        return max(counts, key=counts.__getitem__, default="in")
+
+    def _is_typed(self, quantity: str) -> bool:
+        return any(unit in UNITS_OF[quantity] for _, unit in self._typed_units())
+
+    def _typed_units(self) -> tuple[tuple[FieldKey, str], ...]:
+        """Where an amount was entered, and its unit: values first, then facts of the vessel. Looked up once."""
+        if not self._typed:
+            values = ((place_of(one), _unit_of(one.value)) for one in self.measurements)
+            self._typed.append((*((place, unit) for place, unit in values if unit), *_units_of_vessel(self.vessel)))
+        return self._typed[0]
 
     def rows(self, step: str, field: str = "") -> tuple[str, ...]:
         """Rows of a step's tables, in the order they were first written; with `field`, those that have it."""
@@ -204,6 +328,15 @@ class JobView:
         """The same as `setting_value`, by the name older plugins call it."""
         return self.setting_value(key, unit)
 
+    @property
+    def fuel(self) -> str:
+        """What the boat burns: the answer to the field of the name `fuel` of any step. "" where it is not known.
+
+        It decides which cautions are shown; to look counts as reading nothing.
+        """
+        said = {one.value for one in self.measurements if one.field == "fuel" and isinstance(one.value, str)}
+        return said.pop() if len(said) == 1 else ""
+
     def in_dispute(self, step: str, field: str, *, row: str = "", of: str = "") -> bool:
         """Whether values at a place disagree and nobody has settled which holds."""
         return (step, field, row, of) in self._disagree
@@ -234,19 +367,37 @@ class InputCollector:
     """
 
     view: JobView
-    missing: list[Missing] = attrs.field(factory=list)
+    _missing: list[Missing] = attrs.field(factory=list)
+    _told: int = attrs.field(init=False, default=0)
+    """So many of these were there when whoever asks last looked."""
+
+    @property
+    def missing(self) -> list[Missing]:
+        """What is missing so far."""
+        self._told = len(self._missing)
+        return self._missing
+
+    @missing.setter
+    def missing(self, missing: list[Missing]) -> None:
+        self._missing = missing
+        self._told = len(missing)
 
     @property
     def reasons(self) -> tuple[str, ...]:
         """What is missing so far, in words. A tuple, so that adding to it fails instead of being lost: use `need`."""
         return tuple(item.text for item in self.missing)
 
+    @property
+    def not_looked_at(self) -> tuple[str, ...]:
+        """What is missing, in words, where a stand-in was given out and nobody looked: see `check`."""
+        return tuple(item.text for item in self._missing[self._told :])
+
     def amount(self, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float:
         """The amount at a place [unit]; one that cannot be read as such counts as missing, with the reason."""
         try:
             value = self.view.amount(step, field, unit, row=row, of=of)
         except NotEnoughData as unreadable:
-            self.missing.extend(unreadable.missing)
+            self._missing.extend(unreadable.missing)
             return math.nan
         return self._or_missing(value, math.nan, "a number with its unit", step, field, row, of)
 
@@ -265,14 +416,14 @@ class InputCollector:
         try:
             found = self.view.recording(step, field, row=row, of=of)
         except NotEnoughData as lacking:
-            self.missing.extend(lacking.missing)
+            self._missing.extend(lacking.missing)
             return Recording("", {})
         return self._or_missing(found, Recording("", {}), "a recording", step, field, row, of)
 
     def settled(self, step: str, field: str, *, row: str = "", of: str = "") -> None:
         """Add a reason where values at a place that may be left open disagree."""
         if self.view.in_dispute(step, field, row=row, of=of):
-            self.missing.append(nothing_at(self.view, step, field, row=row, of=of))
+            self._missing.append(nothing_at(self.view, step, field, row=row, of=of))
 
     def known(self, amount: Amount | None, unit: str, what: str, *, field: str = "", of: str = "") -> float:
         """An amount of a record [unit]; `what` names it for the person ("port engine: gear ratio").
@@ -280,7 +431,7 @@ class InputCollector:
         field, of : its record and key, and the piece, for programs ("engines.gear_ratio", "port")
         """
         if amount is None:
-            self.missing.append(Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED, field=field, of=of))
+            self._missing.append(Missing(f"{what} is not entered", lack=Lack.NOT_ENTERED, field=field, of=of))
             return math.nan
         return amount.to(unit)
 
@@ -297,17 +448,17 @@ class InputCollector:
     ) -> None:
         """Add a reason unless the condition holds. One given as text is of the kind and place that follow."""
         if not condition:
-            self.missing += NotEnoughData(reason, lack=lack, step=step, field=field, row=row, of=of).missing
+            self._missing += NotEnoughData(reason, lack=lack, step=step, field=field, row=row, of=of).missing
 
     def check(self) -> None:
         """Raise NotEnoughData when anything asked for was missing."""
-        if self.missing:
-            raise NotEnoughData(*self.missing)
+        if self._missing:
+            raise NotEnoughData(*self._missing)
 
     def _or_missing(self, value: T | None, stand_in: T, expected: str, step: str, field: str, row: str, of: str) -> T:
         if value is not None:
             return value
-        self.missing.append(nothing_at(self.view, step, field, row=row, of=of, expected=expected))
+        self._missing.append(nothing_at(self.view, step, field, row=row, of=of, expected=expected))
         return stand_in
 
 

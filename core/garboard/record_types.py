@@ -45,11 +45,17 @@ def _checker(cls: type[Any], name: str, further: _Check | None) -> _Check:
             fits = _test_of(get_type_hints(cls)[name])
         if not fits(value):
             expected = f"{_in_words(get_type_hints(cls)[name])} as {name} of {_whose(cls.__name__, record)}"
-            raise WrongType(expected, _shown(value), f"correct {name} in the plugin's file")
+            raise WrongType(expected, _shown(value), _what_to_do(name, value))
         if further is not None:
             further(record, field, value)
 
     return check
+
+
+def _what_to_do(name: str, value: object) -> str:
+    if isinstance(value, types.GeneratorType):  # a function that was called where it is to be handed over
+        return f"write {name}={value.__name__} in the plugin's file, without brackets"
+    return f"correct {name} in the plugin's file"
 
 
 def _whose(kind: str, record: object) -> str:

@@ -9,7 +9,18 @@ from typing import NamedTuple
 
 import attrs
 
-__all__ = ["HARD_RANGE", "SIMULATED", "UNIT_OF_QUANTITY", "Recording", "Sample", "Stream", "StreamKey", "gather"]
+__all__ = [
+    "HARD_RANGE",
+    "SIMULATED",
+    "UNIT_OF_QUANTITY",
+    "Recording",
+    "Sample",
+    "Stream",
+    "StreamKey",
+    "gather",
+    "marked",
+    "marked_whole",
+]
 
 UNIT_OF_QUANTITY: Mapping[str, str] = {
     "heading": "deg",
@@ -210,6 +221,26 @@ class Recording:
         """All streams of a quantity, one per source, instance and reference; longest first."""
         found = [stream for key, stream in self.streams.items() if key.quantity == quantity]
         return tuple(sorted(found, key=lambda stream: (-len(stream), stream.key)))
+
+
+def marked(samples: Iterable[Sample]) -> Iterator[Sample]:
+    """Samples that say of themselves that nobody measured them.
+
+    >>> [sample.source for sample in marked([Sample(0.0, "heading", 80.0, "20")])]
+    ['simulated 20']
+    """
+    return (sample._replace(source=_marked_source(sample.source)) for sample in samples)
+
+
+def marked_whole(recording: Recording) -> Recording:
+    """The same of a recording."""
+    keys = {key: key._replace(source=_marked_source(key.source)) for key in recording.streams}
+    streams = {keys[key]: attrs.evolve(stream, key=keys[key]) for key, stream in recording.streams.items()}
+    return attrs.evolve(recording, streams=streams)
+
+
+def _marked_source(source: str) -> str:
+    return source if source.startswith(SIMULATED) else f"{SIMULATED} {source}".rstrip()
 
 
 def gather(name: str, samples: Iterable[Sample]) -> Recording:

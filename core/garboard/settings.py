@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import attrs
 
-from garboard.faults import ValueRefused
+from garboard.faults import GarboardError, ValueRefused
 from garboard.fields import Field, Kind, check_value, typed_value
 from garboard.findings import Basis, BasisKind, Lack, Missing, NotEnoughData
 from garboard.record_types import typed
@@ -24,6 +24,7 @@ __all__ = [
     "SIGNED",
     "STRICTER",
     "UNSETTLED",
+    "NoSuchSetting",
     "ReadSettings",
     "Setting",
     "SettingSet",
@@ -344,6 +345,13 @@ def basis_used(text: str, *used: tuple[Setting, float]) -> Basis:
     return Basis(BasisKind.SHOP_RULE, text, default.note)
 
 
+class NoSuchSetting(GarboardError, KeyError):
+    """No plugin declares a setting of this key."""
+
+    def __str__(self) -> str:
+        return f"no plugin at work declares the setting {self.args[0]!r}"
+
+
 class ReadSettings(Mapping[str, JsonValue]):
     """Settings that remember which of them were read, so that a finding names those it used."""
 
@@ -353,6 +361,8 @@ class ReadSettings(Mapping[str, JsonValue]):
 
     def __getitem__(self, key: str) -> JsonValue:
         self.read.add(key)
+        if key not in self._values:
+            raise NoSuchSetting(key)
         return self._values[key]
 
     def __iter__(self) -> Iterator[str]:

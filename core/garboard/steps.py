@@ -20,7 +20,9 @@ from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample
 from garboard.settings import Setting, SettingUsed
 
 __all__ = [
+    "DIESEL",
     "DONE_STATES",
+    "GASOLINE",
     "NOT_NEEDED",
     "Assessed",
     "Block",
@@ -42,6 +44,10 @@ __all__ = [
 # Field, Kind and Setting stood here once: plugins written then import them from here.
 
 
+GASOLINE, DIESEL = "gasoline", "diesel"
+"""Fuels a caution may hold for, as the answer to a field of the name `fuel` has them."""
+
+
 class Phase(enum.Enum):
     """Where in the job a step belongs. The value is the word shown."""
 
@@ -52,10 +58,19 @@ class Phase(enum.Enum):
 
 @attrs.frozen(field_transformer=typed)
 class Caution:
-    """What a person must be shown before the step, and where that comes from."""
+    """What a person must be shown before the step, and where that comes from.
+
+    fuels : those it holds for ("gasoline", "diesel"); without any it holds whatever the boat burns. Where nobody has
+            said what it burns, what holds for gasoline is shown
+    """
 
     text: str
     basis: Basis
+    fuels: tuple[str, ...] = ()
+
+    def holds_for(self, fuel: str) -> bool:
+        """Whether it is shown on a boat that burns a fuel; "" where that is not known."""
+        return not self.fuels or (fuel or GASOLINE) in self.fuels
 
 
 @attrs.frozen(kw_only=True, field_transformer=typed)
@@ -78,6 +93,10 @@ class Step:
     at_hand: tuple[str, ...] = ()
     guide: str = ""
     spared_by: tuple[str, ...] = ()
+
+    def cautions_for(self, fuel: str) -> tuple[Caution, ...]:
+        """The cautions shown on a boat that burns a fuel; "" where that is not known."""
+        return tuple(caution for caution in self.cautions if caution.holds_for(fuel))
 
     def all_fields(self) -> Iterable[Field]:
         """Fields and the columns of tables, in order."""
@@ -166,6 +185,9 @@ class Guidance:
     done         : enough has been collected
     of           : what the number is of, where several are read ("lowest: starboard")
     urgent       : what to do is for safety: it has a shape and a sound of its own, and is sounded until it is done
+    under_way    : whether the run it guides goes on now, so that it is begun and ended by itself; None where the
+                   guide does not tell: then it is while the number is where it should be
+    columns      : the number of each of several, by name, in order; None for one that is not heard
     """
 
     number: float | None
@@ -180,6 +202,8 @@ class Guidance:
     done: bool = False
     of: str = ""
     urgent: bool = False
+    under_way: bool | None = None
+    columns: tuple[tuple[str, float | None], ...] = ()
 
 
 State = TypeVar("State")

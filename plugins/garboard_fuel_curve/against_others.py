@@ -110,10 +110,10 @@ def _other_speed(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) -> It
     out = [step for step in near if not _speed_fits(view, runs, step)]
     if out:
         top = out[-1]
-        speed, turns = runs.told
+        speed, turns = runs.told(view)
         text = (
-            f"{top.speed:.1f} kn at {top.engine_speed:.0f} rev/min in the throttle steps, {speed} at {turns} in the "
-            "full-throttle runs"
+            f"{view.told(top.speed, 'kn', 1)} at {top.engine_speed:.0f} rev/min in the throttle steps, {speed} "
+            f"at {turns} in the full-throttle runs"
         )
         places = [place for step in out for place in _of_step(step, "speed_out", "speed_back")]
         yield _finding(
@@ -139,7 +139,10 @@ def _faster_turning(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) ->
     out = [step for step in steps if step.engine_speed > FASTER * runs.engine_speed]
     if not out:
         return None
-    text = f"the throttle steps go to {out[-1].engine_speed:.0f} rev/min, the full-throttle runs only to {runs.told[1]}"
+    text = (
+        f"the throttle steps go to {out[-1].engine_speed:.0f} rev/min, the full-throttle runs only to "
+        f"{runs.told(view)[1]}"
+    )
     places = [place for step in out for place in _engine_speeds(view, step)]
     to_do = "Find out which is right, then repeat the wrong readings."
     return _finding("full_throttle_engine_speed", text, to_do, [*places, *runs.engine_speed_places])
@@ -201,9 +204,9 @@ def _meters_split_otherwise(view: JobView, steps: Sequence[ThrottleStep]) -> Ite
     shares = [[step.flows[number] / step.flow for step in steps] for number in range(len(positions))]
     if all(min(its) / SPLIT <= share <= max(its) * SPLIT for share, its in zip(of_burned, shares, strict=True)):
         return
-    told = " and ".join(f"{one:g} gal ({position})" for position, one in burned.items())
+    told = " and ".join(f"{view.told(one, 'gal')} ({position})" for position, one in burned.items())
     highest = steps[-1]
-    flows = " and ".join(f"{flow:.1f} gal/h" for flow in highest.flows)
+    flows = " and ".join(view.told(flow, "gal/h", 1) for flow in highest.flows)
     places = [
         *((TANKS, "metered", "", position) for position in positions),
         *(place for step in steps for position in positions for place in _of_step(step, "fuel_flow", of=position)),

@@ -108,6 +108,7 @@ def curve_of(view: JobView) -> JobCurve:
     except NotEnoughData as lacking:
         why_no_flow = lacking.missing[0]
     steps = corrected(sound.steps, refill.ratio.value if refill else 1.0)
+    why_no_flow = found.meter_jumps or why_no_flow
     if _is_impossible(view, steps, refill):
         why_no_flow = IMPOSSIBLE
     return JobCurve(
@@ -219,8 +220,12 @@ def outside_gaps(view: JobView, curve: Curve, low: float, place: float, high: fl
 
 
 def gaps_of(view: JobView, curve: Curve) -> tuple[tuple[float, float], ...]:
-    """Where two steps are too far apart to tell anything between them, as their engine speeds [rev/min]."""
-    return wide_gaps([point.engine_speed for point in curve.points], _widest(view))
+    """Where two steps are too far apart to tell anything between them, as their engine speeds [rev/min].
+
+    Recorded steps set just as far apart as may be are not refused for what the tachometer is off.
+    """
+    off = 0.0 if view.rows(STEPS) else view.setting_value("fuel_curve.engine_speed_accuracy", "rev/min")
+    return wide_gaps([point.engine_speed for point in curve.points], _widest(view) + off)
 
 
 def _widest(view: JobView) -> float:

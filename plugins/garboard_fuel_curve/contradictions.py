@@ -10,7 +10,7 @@ from itertools import combinations, islice, pairwise
 import attrs
 
 from garboard.findings import Doubt, Lack, Missing
-from garboard.job_view import FieldKey, JobView
+from garboard.job_view import FieldKey, JobView, in_unit
 from garboard.records import Engine
 from garboard.uncertainty import NORMAL_95
 from garboard.units import Amount, convert
@@ -21,7 +21,7 @@ from garboard_fuel_curve.recorded import RECEIVERS_DIFFER
 from garboard_fuel_curve.stands_out import REACH, Made, standing_out
 from garboard_fuel_curve.steps import STEPS
 from garboard_fuel_curve.twins import pairs
-from garboard_fuel_curve.wording import is_number, rows_named, tens
+from garboard_fuel_curve.wording import all_told, is_number, rows_named, tens
 
 WIDE = 3.0
 """Readings that differ by fewer of their standard uncertainties contradict nobody."""
@@ -158,7 +158,7 @@ def _out_of_line(view: JobView, found: Readings) -> Iterator[Contradiction]:
         for stretch in stretches(column):
             steps = tuple(typed.steps[place] for place in stretch)
             if len(steps) == 1:
-                shown = _as_typed(view, typed, steps[0]) or f"{typed.values[stretch[0]]:.1f} {typed.unit}"
+                shown = _as_typed(view, typed, steps[0]) or view.told(typed.values[stretch[0]], typed.unit, 1)
                 text = f"{what} {shown} does not fit the other steps"
             else:
                 ends = f"from {tens(steps[0].engine_speed)} to {tens(steps[-1].engine_speed)} rev/min"
@@ -183,8 +183,9 @@ def _same_speeds(view: JobView, taken: Sequence[ThrottleStep]) -> Iterator[Contr
         gained = other.speed * (1 - one.engine_speed / other.engine_speed)
         digit = max(LEAST_DIGIT, *(step.speed_digit * math.sqrt(12) for step in (one, other)))
         if one.legs == other.legs and gained >= DIGITS_GAINED * digit:
-            speeds = f"{one.legs[0]:.1f} kn out and {one.legs[1]:.1f} back"
-            text = f"{speeds} at {tens(one.engine_speed)} and at {tens(other.engine_speed)} rev/min alike"
+            text = (
+                f"{_ways_told(view, one)} at {tens(one.engine_speed)} and at {tens(other.engine_speed)} rev/min alike"
+            )
             steps = (one, other)
             places = tuple(_place(step, field) for step in steps for field in ("speed_out", "speed_back"))
             yield Contradiction(steps=steps, places=places, text=f"{_names(steps)}: {text}")
@@ -212,7 +213,7 @@ def _standing_out(view: JobView, found: Readings, misread: Sequence[int]) -> Ite
         step = found.steps[place]
         beside = any(abs(place - other) <= REACH for other in misread)
         if not beside and any(step is one for one in found.taken):
-            text = f"{step.name}: {made[place].economy:.2f} nm/gal stands out from the steps beside it"
+            text = f"{step.name}: {view.told(made[place].economy, 'nm/gal', 2)} stands out from the steps beside it"
             flows = (_place(step, "fuel_flow", engine.position) for engine in view.vessel.engines)
             places = tuple(dict.fromkeys((_place(step, "speed_out"), *flows)))
             yield Contradiction(steps=(step,), places=places, text=text)
@@ -241,11 +242,13 @@ def _names(steps: Sequence[ThrottleStep]) -> str:
 def _unlike_twins(view: JobView, taken: Sequence[ThrottleStep]) -> Iterator[Contradiction]:
     """Stretches in which two engines of one power compare otherwise than at the other steps."""
     engines, wander = view.vessel.engines, view.setting_value("fuel_curve.steady_fuel_flow", "gal/h")
+    unit = view.unit_to_tell("gal/h")
     for pair in pairs(engines, taken):
         for run in _side_by_side(taken, pair.unusual(wander)):
             both = (pair.first, pair.second)
-            flows = " and ".join(f"{engines[one].position} {run[0].flows[one]:.1f}" for one in both)
-            text = f"fuel flow {flows} gal/h at {tens(run[0].engine_speed)} rev/min, unlike the other steps"
+            told = [f"{in_unit(run[0].flows[one], 'gal/h', unit):.1f}" for one in both]
+            flows = " and ".join(f"{engines[one].position} {flow}" for one, flow in zip(both, told, strict=True))
+            text = f"fuel flow {flows} {unit} at {tens(run[0].engine_speed)} rev/min, unlike the other steps"
             places = tuple(_place(step, "fuel_flow", engines[one].position) for step in run for one in both)
             yield Contradiction(steps=run, places=places, text=f"{_names(run)}: {text}")
 
@@ -315,13 +318,17 @@ def _apart(view: JobView, one: ThrottleStep, other: ThrottleStep) -> Iterator[tu
         receiver = view.setting_value("fuel_curve.speed_accuracy", "kn")
         parts = (part for step in (one, other) for part in (step.deviation, step.speed_digit, receiver))
         if abs(other.speed - one.speed) > NORMAL_95 * math.hypot(*parts) + off * max(one.speed, other.speed):
-            yield f"speed {one.speed:.1f} and {other.speed:.1f} kn", "speed_out", ""
+            yield f"speed {all_told(view, 'kn', ' and ', (one.speed, other.speed))}", "speed_out", ""
     for number, engine in enumerate(view.vessel.engines):
         flows = one.flows[number], other.flows[number]
         parts = (part for step in (one, other) for part in (flow_repeats(view, step), step.flow_digit))
         if abs(flows[1] - flows[0]) > NORMAL_95 * math.hypot(*parts) + off * max(flows):
             of = f" ({engine.position})" if len(view.vessel.engines) > 1 else ""
-            yield f"fuel flow{of} {flows[0]:.1f} and {flows[1]:.1f} gal/h", "fuel_flow", engine.position
+            yield f"fuel flow{of} {all_told(view, 'gal/h', ' and ', flows)}", "fuel_flow", engine.position
+
+
+def _ways_told(view: JobView, step: ThrottleStep) -> str:
+    return f"{view.told(step.legs[0], 'kn', 1)} out and {view.told(step.legs[1], 'kn', 1)} back"
 
 
 def _columns(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[_Typed]:
@@ -369,14 +376,20 @@ def not_as_recorded(view: JobView, found: Readings, step: ThrottleStep) -> Itera
         receivers = 2 * view.setting_value("fuel_curve.speed_accuracy", "kn") + RECEIVERS_DIFFER * other.speed
         scatter = WIDE * math.hypot(step.deviation, other.deviation, step.speed_digit)
         if abs(step.speed - other.speed) > receivers + scatter + off * max(step.speed, other.speed):
-            yield "speed_out", "", f"{step.speed:.1f} kn was typed and {other.speed:.1f} recorded"
+            yield (
+                "speed_out",
+                "",
+                f"{view.told(step.speed, 'kn', 1)} was typed and {view.told(other.speed, 'kn', 1)} recorded",
+            )
     meter = math.sqrt(2) * view.setting_value("fuel_curve.flow_meter_accuracy", "%") / 100
     for number, engine in enumerate(view.vessel.engines):
         typed, recorded = step.flows[number], other.flows[number]
         scatter = WIDE * math.hypot(flow_repeats(view, step), flow_repeats(view, other), step.flow_digit)
         if abs(typed - recorded) > scatter + (meter + off) * max(typed, recorded):
             of = f" ({engine.position})" if len(view.vessel.engines) > 1 else ""
-            text = f"fuel flow{of} {typed:.1f} gal/h was typed and {recorded:.1f} recorded"
+            text = (
+                f"fuel flow{of} {view.told(typed, 'gal/h', 1)} was typed and {view.told(recorded, 'gal/h', 1)} recorded"
+            )
             yield "fuel_flow", engine.position, text
 
 
@@ -402,7 +415,7 @@ def _misread_currents(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[
     for place, step in enumerate(both):
         half = halves[place]
         if place in alone or abs(half - usual) > max(largest / 2, 0.08 * step.speed) or abs(half) > largest:
-            text = f"{step.name}: {step.legs[0]:.1f} kn out and {step.legs[1]:.1f} kn back, unlike the other steps"
+            text = f"{step.name}: {_ways_told(view, step)}, unlike the other steps"
             yield Contradiction(steps=(step,), places=(_place(step, "speed_out"),), text=text)
 
 
@@ -479,8 +492,8 @@ def _beyond_the_engine(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator
         most, advance = _most_flow(view, engine), advance_per_turn(engine)
         flows = [step for step in steps if most is not None and step.flows[number] > most]
         for step in _named(flows):
-            flow = f"fuel flow {step.flows[number]:.1f} gal/h"
-            text = f"{step.name}: {flow} is more than the engine can burn, {most:.1f} gal/h"
+            flow = f"fuel flow {view.told(step.flows[number], 'gal/h', 1)}"
+            text = f"{step.name}: {flow} is more than the engine can burn, {view.told(most or 0.0, 'gal/h', 1)}"
             yield _beyond(step, flows, "fuel_flow", engine.position, text, step is steps[-1])
         speeds = [
             step
@@ -489,7 +502,10 @@ def _beyond_the_engine(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator
         ]
         for step in _named(speeds):
             theory = (advance or 0.0) * step.engine_speeds[number]
-            text = f"{step.name}: {step.speed:.1f} kn is more than the propeller advances, {theory:.1f} kn"
+            text = (
+                f"{step.name}: {view.told(step.speed, 'kn', 1)} is more than the propeller advances, "
+                f"{view.told(theory, 'kn', 1)}"
+            )
             yield _beyond(step, speeds, "speed_out", "", text, step is steps[-1])
 
 

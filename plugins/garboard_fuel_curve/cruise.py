@@ -21,7 +21,7 @@ from garboard_fuel_curve.curve import Curve, Landmarks, Peak
 from garboard_fuel_curve.economy import litres_per_mile, radius_by_thirds, range_with_reserve, statute_economy
 from garboard_fuel_curve.entered import digit, optional
 from garboard_fuel_curve.steps import PRACTICE, PROPAGATION, STEPS, TANKS, THIRDS
-from garboard_fuel_curve.wording import in_knots, is_at_least, least, number, shown, tens, times
+from garboard_fuel_curve.wording import is_at_least, least, number, shown, speeds_told, tens, times
 
 
 @attrs.frozen(kw_only=True)
@@ -85,12 +85,14 @@ def best_cruise(view: JobView) -> list[Finding]:
     only_if = found.only_if(good, slowest, fastest)
     code = "fuel_curve.best_cruise.planing" if cruise.planing else "fuel_curve.best_cruise.any_speed"
     says = (
-        f"{tens(cruise.low)} to {tens(cruise.high)} rev/min, {in_knots(' to ', slowest, fastest)}: "
-        f"{shown(good, 2)} nm/gal, within 3 % all through."
+        f"{tens(cruise.low)} to {tens(cruise.high)} rev/min, {speeds_told(view, ' to ', slowest, fastest)}: "
+        f"{shown(view, good, 2)}, within 3 % all through."
     )
     if cruise.best:
-        says += f" Best at {shown(cruise.best, 0)} rev/min."
-    says += _slower(curve, at, good) if cruise.planing else " No planing hump was seen: the best step at any speed."
+        says += f" Best at {shown(view, cruise.best, 0)}."
+    says += (
+        _slower(view, curve, at, good) if cruise.planing else " No planing hump was seen: the best step at any speed."
+    )
     return [
         Finding(
             code="fuel_curve.best_cruise.one_way" if only_if else code,
@@ -100,7 +102,7 @@ def best_cruise(view: JobView) -> list[Finding]:
             basis=(PRACTICE, PROPAGATION),
             numbers=(
                 number("economy", good, 2),
-                number("economy in statute miles", times(good, statute_economy(1.0), "mi/gal"), 2),
+                *_statute(view, good),
                 _litres(good),
                 Number("cruise, from", cruise.low, "rev/min", decimals=0),
                 Number("cruise, to", cruise.high, "rev/min", decimals=0),
@@ -113,6 +115,13 @@ def best_cruise(view: JobView) -> list[Finding]:
     ]
 
 
+def _statute(view: JobView, good: MeasuredValue) -> tuple[Number, ...]:
+    """Miles to the gallon, for those who fill in gallons."""
+    if view.unit_to_tell("gal") != "gal":
+        return ()
+    return (number("economy in statute miles", times(good, statute_economy(1.0), "mi/gal"), 2),)
+
+
 def _litres(good: MeasuredValue) -> Number:
     name = "fuel for a nautical mile"
     if is_at_least(good):
@@ -121,15 +130,15 @@ def _litres(good: MeasuredValue) -> Number:
     return Number.of(name, times(good, litres / good.value, "L/nm"), 2)
 
 
-def _slower(curve: Curve, cruise: float, good: MeasuredValue) -> str:
+def _slower(view: JobView, curve: Curve, cruise: float, good: MeasuredValue) -> str:
     """The best step read below the hump, where it goes farther than the cruise; between steps nothing was read."""
     step = curve.best_step_below_hump
     slow = curve.economy_at(step)
     if step >= cruise or slow.value <= good.value * 1.005:
         return ""
     return (
-        f" Slower goes farther: {shown(slow, 2)} nm/gal at {tens(step)} rev/min, "
-        f"{in_knots('', curve.speed_at(step))}, the best step below the hump."
+        f" Slower goes farther: {shown(view, slow, 2)} at {tens(step)} rev/min, "
+        f"{speeds_told(view, '', curve.speed_at(step))}, the best step below the hump."
     )
 
 
@@ -148,15 +157,16 @@ def cruising_range(view: JobView) -> list[Finding]:
     reserve = min(max(view.setting_value("fuel_curve.reserve", "%"), 0.0), 100.0)
     out = _distance(good, usable, radius_by_thirds(1.0, 1.0))
     whole = _distance(good, usable, range_with_reserve(1.0, reserve, 1.0))
-    shown_out = f"{'At least ' if is_at_least(out) else ''}{least(out):.0f}"
+    shown_out = f"{'At least ' if is_at_least(out) else ''}{view.told(least(out), 'nm', 0)}"
     only_if = found.only_if(out)
     return [
         Finding(
             code="fuel_curve.range.one_way" if only_if else "fuel_curve.range.reckoned",
             verdict=Verdict.ADVISE if only_if else Verdict.PASS,
             about="range",
-            sentence=f"{shown_out} nm out and the same back on two thirds of "
-            f"{usable.value:.0f} gal, {usable.value / 3:.0f} gal left, at {in_knots('', speed)} ({name}, {tens(at)} "
+            sentence=f"{shown_out} out and the same back on two thirds of "
+            f"{view.told(usable.value, 'gal', 0)}, {view.told(usable.value / 3, 'gal', 0)} left, at "
+            f"{speeds_told(view, '', speed)} ({name}, {tens(at)} "
             f"rev/min).{only_if} Plan with your own gauge and weather.",
             basis=(THIRDS, PROPAGATION),
             numbers=(
@@ -187,7 +197,7 @@ def _usable_fuel(view: JobView) -> MeasuredValue:
         held = math.fsum(capacities)
         asking.need(
             not usable > held * 1.001,
-            f"usable fuel is more than the {held:.0f} gal the tanks hold",
+            f"usable fuel is more than the {view.told(held, 'gal', 0)} the tanks hold",
             lack=Lack.CONTRADICTS,
             step=TANKS,
             field="usable_fuel",

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from garboard.findings import Axis, Band, Doubt, Figure, Finding, Marker, NotEnoughData, Number, Series, Table, Verdict
-from garboard.job_view import JobView
+from garboard.job_view import JobView, in_unit
 from garboard_fuel_curve import twins
 from garboard_fuel_curve.believed import IMPOSSIBLE, JobCurve, begins_in_a_gap, curve_of, gaps_of, hump_found
 from garboard_fuel_curve.cruise import Cruise, best_place
@@ -18,6 +18,7 @@ from garboard_fuel_curve.steps import PRACTICE, PROPAGATION
 
 SPEED_DOUBTED = "fuel_curve.curve.speed_doubted"
 REFILL_CONTRADICTS = "fuel_curve.curve.refill_contradicts"
+METER_JUMPS = "fuel_curve.curve.meter_jumps"
 CURRENT_IN_IT = ", a current not taken out"
 REPEAT_STEPS = "fuel_curve.curve.repeat_steps"
 
@@ -29,7 +30,7 @@ def fuel_curve(view: JobView) -> list[Finding]:
     low, high = found.steps[0].engine_speed, found.steps[-1].engine_speed
     steps = f"{len(found.steps)} steps from {low:.0f} to {high:.0f} rev/min, from {found.source}.{job.corrected_by}"
     differing = twins.differing(view.vessel.engines, job.found.taken)
-    unlike = twins.unlike(view.vessel.engines, differing)
+    unlike = twins.unlike(view, differing)
     advice = [*_advice(job), *([unlike] if unlike else [])]
     return [
         Finding(
@@ -75,6 +76,8 @@ def _code(job: JobCurve, unlike: str) -> str:
     if job.found.speed_doubted:
         return SPEED_DOUBTED
     if job.why_no_flow:
+        if job.why_no_flow is job.found.meter_jumps:
+            return METER_JUMPS
         impossible = job.why_no_flow is IMPOSSIBLE
         return "fuel_curve.curve.flow_impossible" if impossible else REFILL_CONTRADICTS
     if job.odd:
@@ -153,38 +156,41 @@ def _speed_as_read(job: JobCurve) -> tuple[Series, ...]:
 
 
 def _table(view: JobView, job: JobCurve) -> Table:
+    """The steps in the units they were typed in; economy besides in all that are in use."""
     positions = [engine.position for engine in view.vessel.engines]
-    per_engine = [f"{position} [gal/h]" for position in positions] if len(positions) > 1 else []
+    speed, flow, economy_unit = (view.unit_to_tell(unit) for unit in ("kn", "gal/h", "nm/gal"))
+    per_engine = [f"{position} [{flow}]" for position in positions] if len(positions) > 1 else []
+    statute = economy_unit == "nm/gal"
     return Table(
         title="Fuel by engine speed"
         + (", flow corrected by the refill" if job.refill else "")
         + (CURRENT_IN_IT if job.found.one_way else ""),
         headings=(
             "Engine speed [rev/min]",
-            "Speed [kn]",
+            f"Speed [{speed}]",
             *per_engine,
-            "Fuel flow [gal/h]",
-            "Economy [nm/gal]",
-            "Economy [mi/gal]",
+            f"Fuel flow [{flow}]",
+            f"Economy [{economy_unit}]",
+            *(("Economy [mi/gal]",) if statute else ()),
             "Fuel [L/nm]",
         ),
-        rows=tuple(_row(step, len(per_engine) > 0) for step in job.read),
+        rows=tuple(_row(step, len(per_engine) > 0, speed, flow, economy_unit) for step in job.read),
     )
 
 
-def _row(step: ThrottleStep, per_engine: bool) -> tuple[str, ...]:
+def _row(step: ThrottleStep, per_engine: bool, speed: str, flow: str, economy_unit: str) -> tuple[str, ...]:
     """A step; its economy only where no current is in its speed."""
     good = economy(step.speed, step.flow)
     economies = (
-        f"{good:.2f}",
-        f"{statute_economy(good):.2f}",
+        f"{in_unit(good, 'nm/gal', economy_unit):.2f}",
+        *((f"{statute_economy(good):.2f}",) if economy_unit == "nm/gal" else ()),
         f"{litres_per_mile(good):.1f}" if good > 0 else "no way made",
     )
-    flows = [f"{flow:.1f}" for flow in step.flows] if per_engine else []
+    flows = [f"{in_unit(one, 'gal/h', flow):.1f}" for one in step.flows] if per_engine else []
     return (
         f"{step.engine_speed:.0f}",
-        f"{step.speed:.1f}",
+        f"{in_unit(step.speed, 'kn', speed):.1f}",
         *flows,
-        f"{step.flow:.1f}",
+        f"{in_unit(step.flow, 'gal/h', flow):.1f}",
         *(economies if step.both_ways else ("one way",) * len(economies)),
     )

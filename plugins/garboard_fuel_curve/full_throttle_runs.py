@@ -50,14 +50,13 @@ class Runs:
     speed_places: tuple[FieldKey, ...]
     engine_speed_places: tuple[FieldKey, ...]
 
-    @property
-    def told(self) -> tuple[str, str]:
+    def told(self, view: JobView) -> tuple[str, str]:
         """Speed and engine speed in words: of a recording rounded, for the propeller check cuts it a little otherwise
         and gives the exact figures."""
         exact = [place[1] == "speed" for place in self.speed_places]
         if all(exact):
-            return f"{self.speed:.1f} kn", f"{self.engine_speed:.0f}"
-        return f"about {self.speed:.0f} kn", tens(self.engine_speed)
+            return view.told(self.speed, "kn", 1), f"{self.engine_speed:.0f}"
+        return f"about {view.told(self.speed, 'kn', 0)}", tens(self.engine_speed)
 
 
 def runs_of(view: JobView) -> Runs | None:

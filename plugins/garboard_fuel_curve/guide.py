@@ -17,6 +17,9 @@ from garboard_fuel_curve.steps import GUIDE
 LONGEST_GAP = 3.0
 """A longer silence of anything watched starts the wait again [s]."""
 
+UNDER_WAY_FROM = 900.0
+"""Above this an engine does not idle, and throttle steps have begun [rev/min]; common practice, no source."""
+
 SETTLING = 5.0
 """Steady for less than this still counts as settling [s]."""
 
@@ -48,6 +51,7 @@ class Watch:
     positions : of the engines; one without a name where none or one is entered
     numbers   : of the same on the network; "" for engines that would share one
     tolerance : half width each quantity may vary by, in its sample unit
+    told_in   : the units to tell speed and fuel flow in
     since     : start of the steady stretch [s]
     now       : time of the last sample [s]
     """
@@ -56,6 +60,7 @@ class Watch:
     numbers: tuple[str, ...]
     wanted: float
     tolerance: Mapping[str, float]
+    told_in: tuple[str, str] = ("kn", "gal/h")
     since: float = 0.0
     now: float = -math.inf
     streams: Mapping[Key, _Watched] = attrs.field(factory=dict)
@@ -102,6 +107,7 @@ def begin(view: JobView) -> Watch:
             "fuel_flow": convert(view.setting_value("fuel_curve.steady_fuel_flow", "gal/h"), "gal/h", "L/h"),
             "speed_over_ground": view.setting_value("fuel_curve.steady_speed", "kn"),
         },
+        told_in=(view.unit_to_tell("kn"), view.unit_to_tell("gal/h")),
     )
 
 
@@ -159,11 +165,17 @@ def show(watch: Watch) -> Guidance:
     """Engine speed as the big number, and whether to wait, hold or read."""
     speeds = [watch.streams[key].mean for key in sorted(watch.streams) if key[0] == "engine_speed"]
     number = sum(speeds) / len(speeds) if speeds and not watch.silent else None
+    columns = _columns(watch)
+    under_way = any(speed > UNDER_WAY_FROM for speed in speeds)
     if watch.missing:
-        return Guidance(number=number, unit="rev/min", word=f"no {watch.missing[0]}", decimals=0, progress=0.0)
+        word = f"no {watch.missing[0]}"
+        return Guidance(
+            number=number, unit="rev/min", word=word, decimals=0, progress=0.0, under_way=under_way, columns=columns
+        )
     seconds = watch.seconds
     ready = seconds >= watch.wanted
     flows = [one.mean for key, one in watch.streams.items() if key[0] == "fuel_flow"]
+    speed, (in_speed, in_flow) = watch.streams["speed_over_ground", ""].mean, watch.told_in
     return Guidance(
         number=number,
         unit="rev/min",
@@ -172,12 +184,22 @@ def show(watch: Watch) -> Guidance:
         decimals=0,
         progress=min(1.0, seconds / watch.wanted),
         lines=(
-            f"Speed {watch.streams['speed_over_ground', ''].mean:.1f} kn",
-            f"Fuel {convert(math.fsum(flows), 'L/h', 'gal/h'):.1f} gal/h",
+            f"Speed {convert(speed, 'kn', in_speed):.1f} {in_speed}",
+            f"Fuel {convert(math.fsum(flows), 'L/h', in_flow):.1f} {in_flow}",
             f"Steady {min(seconds, watch.wanted):.0f} of {watch.wanted:.0f} s",
         ),
         done=ready,
+        under_way=under_way,
+        columns=columns,
     )
+
+
+def _columns(watch: Watch) -> tuple[tuple[str, float | None], ...]:
+    """The engine speed of each of several engines; None for one that is not heard."""
+    if watch.engines < 2:
+        return ()
+    heard = {key[1]: one.mean for key, one in watch.streams.items() if key[0] == "engine_speed"}
+    return tuple((position, heard.get(str(number))) for number, position in enumerate(watch.positions))
 
 
 STEADY = LiveGuide(

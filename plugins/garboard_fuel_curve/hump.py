@@ -8,7 +8,7 @@ from garboard.findings import Basis, BasisKind, Finding, Number, Verdict
 from garboard.job_view import JobView
 from garboard_fuel_curve.believed import begins_in_a_gap, believable_curve, hump_found
 from garboard_fuel_curve.steps import PRACTICE, PROPAGATION
-from garboard_fuel_curve.wording import in_knots, number, shown, tens
+from garboard_fuel_curve.wording import number, shown, speeds_told, tens
 
 METHOD = Basis(
     BasisKind.METHOD,
@@ -48,8 +48,8 @@ def planing_hump(view: JobView) -> list[Finding]:
             verdict=Verdict.ADVISE if only_if else Verdict.PASS,
             about="planing hump",
             sentence=f"Planing begins between the steps at {tens(low)} and {tens(high)} rev/min, "
-            f"{in_knots(' and ', slow, fast)}. {before} the boat climbs its bow wave, and economy drops to "
-            f"{shown(worst, 2)} nm/gal at {tens(deepest)} rev/min. Run through it, do not stay in it."
+            f"{speeds_told(view, ' and ', slow, fast)}. {before} the boat climbs its bow wave, and economy drops to "
+            f"{shown(view, worst, 2)} at {tens(deepest)} rev/min. Run through it, do not stay in it."
             f"{only_if}",
             basis=(
                 attrs.evolve(

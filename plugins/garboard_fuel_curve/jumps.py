@@ -111,7 +111,7 @@ def _apart(engine_speeds: Sequence[float], flows: Sequence[float], digit: float)
     """Whether two flows differ by more than their engine speeds and the last digit explain."""
     low, high = sorted(flows)
     slow, fast = sorted(engine_speeds)
-    if slow <= 0:
+    if slow <= 0 or (slow < IDLES_BELOW and low <= digit):  # a paddle wheel may stand still at so little fuel
         return False
     least = IDLING_JUMPS_BY if slow < IDLES_BELOW else JUMPS_BY
     explained: float = least * (fast / slow) ** STEEPEST

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict
-from garboard.job_view import JobView
+from garboard.job_view import JobView, in_unit
 from garboard.series import mean
 from garboard_fuel_curve import duty_cycle
 from garboard_fuel_curve.believed import curve_of, refuse_far_from_steps
@@ -55,7 +55,7 @@ def mixed_use(view: JobView) -> list[Finding]:
     decimals = decimals_to_tell(power, low, high)
     if ordinary:
         found.flow_carries()  # an odd exponent says itself that something is wrong
-    says = f"{shown(average)} gal/h (40 % of the time idling)."
+    says = f"{shown(view, average)} (40 % of the time idling)."
     if not ordinary:
         says += (
             f" Fuel follows engine speed to the power {power:.{decimals}f}, outside {low:g} to {high:g}: "
@@ -74,7 +74,7 @@ def mixed_use(view: JobView) -> list[Finding]:
                 Number(EXPONENT, power, decimals=decimals),
             ),
             limits=(Limit(EXPONENT, low, max(low, high)),),
-            tables=(_modes_table(curve, speeds),),
+            tables=(_modes_table(view, curve, speeds),),
         )
     ]
 
@@ -101,13 +101,19 @@ def _rated_speed(view: JobView) -> float:
     return mean(rated)
 
 
-def _modes_table(curve: Curve, speeds: Sequence[float]) -> Table:
+def _modes_table(view: JobView, curve: Curve, speeds: Sequence[float]) -> Table:
+    unit = view.unit_to_tell("gal/h")
     names = ("full speed", "80 %", "60 %", "40 %", "idle")
     return Table(
         title="Fuel over mixed use",
-        headings=("Mode", "Share of time [%]", "Engine speed [rev/min]", "Fuel flow [gal/h]"),
+        headings=("Mode", "Share of time [%]", "Engine speed [rev/min]", f"Fuel flow [{unit}]"),
         rows=tuple(
-            (name, f"{mode.weight * 100:.0f}", f"{speed:.0f}", f"{curve.fitted.flow.at(speed):.1f}")
+            (
+                name,
+                f"{mode.weight * 100:.0f}",
+                f"{speed:.0f}",
+                f"{in_unit(curve.fitted.flow.at(speed), 'gal/h', unit):.1f}",
+            )
             for name, mode, speed in zip(names, duty_cycle.FIVE_MODES, speeds, strict=True)
         ),
     )

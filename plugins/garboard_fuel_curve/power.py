@@ -27,6 +27,7 @@ from garboard_fuel_curve.full_throttle import RUNS, FullThrottle, full_throttle
 from garboard_fuel_curve.readings import ThrottleStep, corrected, places, readings
 from garboard_fuel_curve.refill import Refill, correction, flow_meter
 from garboard_fuel_curve.steps import BEST_EFFICIENCY, DEVIATION_FREEDOM, FUEL_TABLE, ORDINARY, STEPS, efficiency_basis
+from garboard_fuel_curve.wording import all_told
 
 
 def fuel_for_power(view: JobView) -> list[Finding]:
@@ -109,7 +110,8 @@ def _plausible(
     within = 1 + efficiency.expanded_uncertainty / efficiency.value
     impossible = efficiency.value / within > best or efficiency.value * within < poorest
     doubtful = efficiency.value > best or efficiency.value < poorest
-    says = f"{with_uncertainty(used, consumption.expanded_uncertainty, 2)} lb/(hp h) at full throttle"
+    told, common = _consumption_told(view, consumption, specific_consumption.ORDINARY_CONSUMPTION[fuel])
+    says = f"{told} at full throttle"
     ordinary = specific_consumption.ORDINARY_CONSUMPTION[fuel]
     is_far_above = used - consumption.expanded_uncertainty > specific_consumption.FAR_ABOVE[fuel]
     is_far_below = used + consumption.expanded_uncertainty < specific_consumption.FAR_BELOW[fuel]
@@ -118,27 +120,27 @@ def _plausible(
         factor = used / ordinary
         slip = specific_consumption.likely_slip(factor, len(view.vessel.engines))
         says += (
-            f": {'cannot be true' if impossible else 'hard to believe'}. {flow:.1f} gal/h is {factor:.2g} times what "
-            f"{power:.0f} hp commonly burns; {slip}. "
+            f": {'cannot be true' if impossible else 'hard to believe'}. {view.told(flow, 'gal/h', 1)} is {factor:.2g} "
+            f"times what {view.told(power, 'hp', 0)} commonly burns; {slip}. "
         )
         borne_out = "Check the entry and its unit; the refill bears the meter out."
         says += borne_out if _meter_is_right(view) else "Check the entry, its unit and the meter's K-factor."
     elif is_far_above:
         says += (
-            f", far above the {ordinary:.2f} commonly reckoned with for {fuel}. Check the kind of fuel entered, the "
+            f", far above the {common} commonly reckoned with for {fuel}. Check the kind of fuel entered, the "
             "rated power, and the flow and its unit; if all are right, have the engine looked at."
         )
     elif is_far_below:
         says += (
-            f", far below the {ordinary:.2f} commonly reckoned with for {fuel}; a range by this flow is too long. "
+            f", far below the {common} commonly reckoned with for {fuel}; a range by this flow is too long. "
             "Check the flow and its unit, the rated power, and the meter's K-factor; fill up and compare."
         )
     else:
-        says += f", believable; {ordinary:.2f} is commonly reckoned with."
+        says += f", believable; {common} is commonly reckoned with."
     if full and kept < 1:
         says += (
-            f" At {top.engine_speeds[number]:.0f} rev/min, below {full.stated:.0f}, it makes {power:.0f} ± "
-            f"{power * lost:.0f} hp of its {rated:.0f} hp."
+            f" At {top.engine_speeds[number]:.0f} rev/min, below {full.stated:.0f}, it makes "
+            f"{all_told(view, 'hp', ' ± ', (power, power * lost), 0)} of its {view.told(rated, 'hp', 0)}."
         )
     if refill and (impossible or doubtful):  # else the curve says it, once for the boat
         says += f" The flow is corrected by the refill (x {refill.ratio.value:.3f})."
@@ -152,7 +154,7 @@ def _plausible(
         code = "fuel_curve.fuel_for_power.impossible" if impossible else "fuel_curve.fuel_for_power.doubtful"
     if impossible or doubtful or is_far_below:
         factor = used / ordinary
-        text = f"{about} is {factor:.2g} times what {power:.0f} hp commonly burns"
+        text = f"{about} is {factor:.2g} times what {view.told(power, 'hp', 0)} commonly burns"
         flows = [(STEPS, "fuel_flow", row, engine.position) for row in top.rows] or [(STEPS, "recording", "", "")]
         doubts = tuple(Doubt(text, step=step, field=field, row=row, of=of) for step, field, row, of in flows)
     in_metric = specific_consumption.metric_consumption(1.0)
@@ -180,6 +182,15 @@ def _plausible(
         ),
         doubts=doubts,
     )
+
+
+def _consumption_told(view: JobView, consumption: MeasuredValue, ordinary: float) -> tuple[str, str]:
+    """Specific consumption with its unit, and what is commonly reckoned with; metric where powers were typed in kW."""
+    used, within = consumption.value, consumption.expanded_uncertainty
+    if view.unit_to_tell("hp") == "hp":
+        return f"{with_uncertainty(used, within, 2)} lb/(hp h)", f"{ordinary:.2f}"
+    used, within, ordinary = (specific_consumption.metric_consumption(one) for one in (used, within, ordinary))
+    return f"{with_uncertainty(used, within, 0)} g/kWh", f"{ordinary:.0f}"
 
 
 def _of_reading(

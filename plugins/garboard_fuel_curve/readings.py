@@ -15,7 +15,7 @@ from garboard.samples import Recording
 from garboard.series import mean, mean_of_means
 from garboard.uncertainty import NORMAL_95, pooled
 from garboard_fuel_curve.entered import digit, optional
-from garboard_fuel_curve.recorded import Held, cut
+from garboard_fuel_curve.recorded import Held, cut, jump_of
 from garboard_fuel_curve.steps import DEVIATION_FREEDOM, STEPS
 from garboard_fuel_curve.wording import rows_named
 
@@ -86,6 +86,7 @@ class Readings:
     recorded      : the steps of a recording beside typed ones, to hold these against
     typed_beside  : typed steps beside a recording, too few for a curve, to hold against it
     log_off       : as of `recorded.Cut`
+    meter_jumps   : why no figure may rest on the fuel flow typed: beside it the meter jumps in the recording
     """
 
     steps: tuple[ThrottleStep, ...]
@@ -95,6 +96,7 @@ class Readings:
     recorded: tuple[ThrottleStep, ...] = ()
     typed_beside: tuple[ThrottleStep, ...] = ()
     log_off: float | None = None
+    meter_jumps: Missing | None = None
 
     @property
     def one_way(self) -> tuple[ThrottleStep, ...]:
@@ -130,8 +132,8 @@ def readings(view: JobView) -> Readings:
     asking.check()
     source = "typed rows" + (" (the recording was left aside)" if recorded else "")
     taken, same = _in_order(steps), view.setting_value("fuel_curve.same_step", "rev/min")
-    beside = _recorded_beside(view) if recorded else ()
-    return Readings(steps=merged(taken, same), taken=taken, source=source, recorded=beside)
+    beside, jumps = _recorded_beside(view) if recorded else ((), None)
+    return Readings(steps=merged(taken, same), taken=taken, source=source, recorded=beside, meter_jumps=jumps)
 
 
 def _of_the_recording(view: JobView) -> Readings:
@@ -188,16 +190,20 @@ def _in_order(steps: Sequence[ThrottleStep]) -> tuple[ThrottleStep, ...]:
     return tuple(sorted(steps, key=lambda step: step.engine_speed))
 
 
-def _recorded_beside(view: JobView) -> tuple[ThrottleStep, ...]:
-    """The steps of a recording beside typed rows; none where nothing of it can be used."""
+def _recorded_beside(view: JobView) -> tuple[tuple[ThrottleStep, ...], Missing | None]:
+    """The steps of a recording beside typed rows, none where nothing of it can be used; and why its meter is in doubt.
+
+    The rows were read off the same meter.
+    """
+    recording: Recording | None = None
     try:
-        asking = view.asking()
-        recording = asking.recording(STEPS, "recording")
-        asking.check()
-        found = cut(view, recording)
+        recording = view.recording(STEPS, "recording")
+        found = cut(view, recording) if recording else None
     except NotEnoughData:
-        return ()
-    return () if found.speed_doubted else tuple(_of_recording(view, held) for held in found.held)
+        return (), jump_of(view, recording) if recording else None
+    if found is None or found.speed_doubted:
+        return (), None
+    return tuple(_of_recording(view, held) for held in found.held), None
 
 
 def corrected(steps: Sequence[ThrottleStep], factor: float) -> tuple[ThrottleStep, ...]:
@@ -262,16 +268,19 @@ def _typed(view: JobView, asking: InputCollector, row: str) -> ThrottleStep:
 
 def _each_said_once(missing: Sequence[Missing]) -> list[Missing]:
     """The same, each out of range with its rows; what several rows lack in one column in one text for all of them."""
+    alike: dict[tuple[Lack, str, str], dict[str, None]] = {}
+    for one in missing:
+        alike.setdefault((one.lack, one.field, one.of), {})[one.row] = None
+    named = {column: rows_named([*rows]) for column, rows in alike.items()}  # once: a table may have thousands of rows
     said: list[Missing] = []
     for one in missing:
-        alike = [other for other in missing if (other.lack, other.field, other.of) == (one.lack, one.field, one.of)]
-        rows = tuple(dict.fromkeys(other.row for other in alike))
+        column = one.lack, one.field, one.of
         text = one.text
         if one.lack is Lack.OUT_OF_RANGE:
-            text = f"{rows_named(rows)}: {text}"
-        elif one.lack is Lack.NOT_ENTERED and len(rows) > 1:
+            text = f"{named[column]}: {text}"
+        elif one.lack is Lack.NOT_ENTERED and len(alike[column]) > 1:
             of = f" ({one.of})" if one.of else ""
-            text = f"{one.field.replace('_', ' ')}{of} is not entered in {rows_named(rows)}"
+            text = f"{one.field.replace('_', ' ')}{of} is not entered in {named[column]}"
         said.append(attrs.evolve(one, text=text))
     return said
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
 from itertools import pairwise
@@ -28,6 +29,7 @@ from garboard.series import (
 from garboard.units import convert
 from garboard_fuel_curve.jumps import Jump, Watched, jump_between, jump_within
 from garboard_fuel_curve.steps import STEPS
+from garboard_fuel_curve.wording import all_told
 
 RECIPROCAL_WITHIN = 30.0
 """Runs whose courses differ from 180 degrees by less than this count as opposite [deg]."""
@@ -40,6 +42,10 @@ CHANGED_FLOW = 1.25
 
 INTO_A_RUN = 10.0
 """A reading that stands still has to reach so far into a run, beyond any lag, to be doubted for it [s]."""
+
+LONGEST_GAP, LOST_ONE, LONGEST_LOSS = 3.0, 2.5, 10.0
+"""A silence of a stream [s]; of one that sends seldom so many of its periods, and no more than the last [s] (common
+practice, no source)."""
 
 SECONDS_PER_INDEPENDENT_READING = 6.0
 """Instrument values closer together than this are not independent (common practice, no source) [s]."""
@@ -133,6 +139,17 @@ def cut(view: JobView, recording: Recording) -> Cut:
     )
 
 
+def jump_of(view: JobView, recording: Recording) -> Missing | None:
+    """Why a fuel meter is in doubt whose flow jumps in a recording; None where it does not, or nobody can tell."""
+    try:
+        senders, tolerance = _watched(view, recording)
+    except NotEnoughData:
+        return None
+    as_sent = {name: first for name, (first, *_) in senders.items()}
+    streams = {name: per_second(stream) for name, stream in as_sent.items()}
+    return next(_jumps_within(view, as_sent, streams, tolerance), None)
+
+
 def _jumps_within(
     view: JobView, as_sent: Mapping[str, Stream], streams: Mapping[str, Stream], tolerance: Mapping[str, float]
 ) -> Iterator[Missing]:
@@ -169,9 +186,10 @@ def _jumps_between(
 def _jump_missing(view: JobView, as_sent: Mapping[str, Stream], name: str, found: Jump, while_what: str) -> Missing:
     started = min(time for stream in as_sent.values() for time in stream.times[:1])
     minutes, seconds = divmod(int(found.at - started), 60)
-    before, after = (convert(level, "L/h", "gal/h") for level in (found.before, found.after))
+    levels = [convert(one, "L/h", "gal/h") for one in (found.before, found.after)]
     text = (
-        f"fuel flow{_of_engine(view, name)} went from {before:.1f} to {after:.1f} gal/h {while_what}, {minutes} min "
+        f"fuel flow{_of_engine(view, name)} went from {all_told(view, 'gal/h', ' to ', levels)} {while_what}, "
+        f"{minutes} min "
         f"{seconds} s into the recording: check the meter and its wiring, then record again"
     )
     return Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")
@@ -200,10 +218,12 @@ def _senders_differ(view: JobView, name: str, senders: Sequence[Stream], runs: S
         apart = [pair for pair, most in zip(pairs, allowed, strict=True) if abs(pair[0] - pair[1]) > most]
         if apart and len(apart) >= SHARE_OF_RUNS * len(pairs):
             one, its = max(apart, key=lambda pair: abs(pair[0] - pair[1]))
-            unit = {"s": "kn", "n": "rev/min", "f": "L/h"}[name[0]]
+            sent, unit = {"s": ("kn", "kn"), "n": ("rev/min", "rev/min"), "f": ("L/h", "gal/h")}[name[0]]
+            shown = view.unit_to_tell(unit)
+            shows = [f"{convert(value, sent, shown):.1f}" for value in (one, its)]
             what = f"{first.key.quantity.replace('_', ' ')}{_of_engine(view, name)}"
             text = (
-                f"{what}: {_called(first)} shows {one:.1f} where {_called(other)} shows {its:.1f} {unit}; find out "
+                f"{what}: {_called(first)} shows {shows[0]} where {_called(other)} shows {shows[1]} {shown}; find out "
                 "which is right, then record with that one alone or type the steps"
             )
             return Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")
@@ -257,7 +277,8 @@ def _stood_still(view: JobView, name: str, stream: Stream, runs: Sequence[Steady
         if changed and (any(part.values) or is_frozen(stream)):
             quantity = stream.key.quantity.replace("_", " ")
             of = _of_engine(view, name)
-            span = f"{low:.1f} to {high:.1f} L/h" if name[0] == "n" else f"{low:.0f} to {high:.0f} rev/min"
+            flows = [convert(flow, "L/h", "gal/h") for flow in (low, high)]
+            span = all_told(view, "gal/h", " to ", flows) if name[0] == "n" else f"{low:.0f} to {high:.0f} rev/min"
             against = f"{'fuel flow' if name[0] == 'n' else 'engine speed'} went from {span}"
             text = f"{quantity}{of} did not change at all while {against}: it is dead or frozen; record again"
             return Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")
@@ -291,7 +312,13 @@ def _stretches(
     streams: tuple[tuple[str, Stream], ...], tolerance: tuple[float, ...], seconds: float
 ) -> tuple[Steady, ...]:
     widths = {name: width for (name, _), width in zip(streams, tolerance, strict=True)}
-    return steady_stretches(dict(streams), widths, seconds)
+    return steady_stretches(dict(streams), widths, seconds, longest_gap=max(map(_longest_gap, dict(streams).values())))
+
+
+def _longest_gap(stream: Stream) -> float:
+    """A longer silence is one: where an instrument sends seldom, more than that one value of it was lost [s]."""
+    apart = [later - earlier for earlier, later in pairwise(stream.times)]
+    return max(LONGEST_GAP, min(LOST_ONE * statistics.median(apart), LONGEST_LOSS)) if apart else LONGEST_GAP
 
 
 @lru_cache(maxsize=16)  # for the same reason

@@ -38,6 +38,7 @@ class Refill:
     allowed   : how far off the shop lets a meter be [-]
     refilled  : fuel put back [gal]
     held      : what the tanks hold together; infinite where that is not known [gal]
+    told      : both, in the unit they were typed in
     too_small : it is smaller than the shop trusts to check a meter
     odd_meters : engines whose meters counted otherwise than their fuel flows compare, by their places among all
     """
@@ -47,6 +48,7 @@ class Refill:
     allowed: float
     refilled: float
     held: float = math.inf
+    told: tuple[str, str] = ("", "")
     too_small: bool = False
     odd_meters: tuple[int, ...] = ()
 
@@ -69,9 +71,7 @@ class Refill:
     def contradicts(self) -> Missing | None:
         """Why refill and meter cannot both be right, if they cannot."""
         if self.refilled > OVERFULL * self.held:
-            text = (
-                f"{self.refilled:.0f} gal put back, more than the {self.held:.0f} gal the tanks hold; check the entry"
-            )
+            text = f"{self.told[0]} put back, more than the {self.told[1]} the tanks hold; check the entry"
             return Missing(text, lack=Lack.CONTRADICTS, step=TANKS, field="refilled")
         ratio = self.ratio.value
         sure = self.ratio.expanded_uncertainty if self.too_small else 0.0
@@ -130,7 +130,8 @@ def refill_of(view: JobView) -> Refill:
         lack=Lack.OUT_OF_RANGE,
         field="refilled",
     )
-    too_small = f"{refilled:.1f} gal put back; at least {smallest:.0f} gal are needed to check a meter"
+    least = view.told(smallest, "gal", 0)
+    too_small = f"{view.told(refilled, 'gal', 1)} put back; at least {least} are needed to check a meter"
     if asking.missing:
         need(not refilled < smallest, too_small, lack=Lack.TOO_LITTLE, field="refilled")
     asking.check()
@@ -145,13 +146,14 @@ def refill_of(view: JobView) -> Refill:
         Part("meter digits", of_metered / metered),
     )
     capacities = [tank.capacity.to("gal") for tank in view.vessel.tanks if tank.capacity is not None]
-    all_known = capacities and len(capacities) == len(view.vessel.tanks)
+    held = math.fsum(capacities) if capacities and len(capacities) == len(view.vessel.tanks) else math.inf
     found = Refill(
         ratio=MeasuredValue.of_parts(ratio, "", [part.times(ratio) for part in parts]),
         places=((TANKS, "same_mark", "", ""), (TANKS, "refilled", "", ""), *of_meters),
         allowed=view.setting_value("fuel_curve.meter_off_by", "%") / 100,
         refilled=refilled,
-        held=math.fsum(capacities) if all_known else math.inf,
+        held=held,
+        told=(view.told(refilled, "gal", 0), view.told(held, "gal", 0) if math.isfinite(held) else ""),
         too_small=refilled < smallest,
         odd_meters=twins.odd_ones(view.once(otherwise_counted)),
     )
@@ -180,7 +182,8 @@ def _metered(view: JobView, asking: InputCollector) -> tuple[float, tuple[FieldK
         return total, ((TANKS, "metered_total", "", ""),)
     burned = math.fsum(given)
     if total is not None:
-        otherwise = f"the meters add up to {burned:.1f} gal, but their total is entered as {total:.1f} gal; check both"
+        told = [view.told(one, "gal", 1) for one in (burned, total)]
+        otherwise = f"the meters add up to {told[0]}, but their total is entered as {told[1]}; check both"
         of_total(not abs(total - burned) > 0.02 * burned, otherwise, lack=Lack.CONTRADICTS)
     return burned, tuple((TANKS, "metered", "", position) for position in positions)
 
@@ -292,7 +295,8 @@ def _whose(view: JobView) -> str:
 def _doubted_totals(view: JobView, found: Refill) -> tuple[Doubt, ...]:
     """The meters' totals that do not fit the fuel flows of the steps."""
     positions = [engine.position for engine in view.vessel.engines]
-    counted = ", ".join(f"{of} {one:g} gal" for of, one in zip(positions, meter_totals(view), strict=True))
+    totals = [view.told(one, "gal") for one in meter_totals(view)]
+    counted = ", ".join(f"{of} {one}" for of, one in zip(positions, totals, strict=True))
     odd = [positions[number] for number in found.odd_meters]
     text = (
         f"the total of the {' and '.join(odd)} meter{'s' if len(odd) > 1 else ''} does not fit the others "

@@ -9,7 +9,7 @@ import attrs
 from garboard.findings import Finding, Number, Verdict
 from garboard.job_view import JobView
 from garboard.steps import Assessed, Block, ReportSection
-from garboard_fuel_curve.curve_findings import REFILL_CONTRADICTS, REPEAT_STEPS, SPEED_DOUBTED
+from garboard_fuel_curve.curve_findings import METER_JUMPS, REFILL_CONTRADICTS, REPEAT_STEPS, SPEED_DOUBTED
 from garboard_fuel_curve.mixed_use import EXPONENT
 from garboard_fuel_curve.steps import STEPS
 
@@ -63,6 +63,7 @@ _ADVICE = (
 _IN_DOUBT = {
     REPEAT_STEPS: "One reading or more does not fit the others and has to be taken again.",
     SPEED_DOUBTED: "The speeds are in doubt.",
+    METER_JUMPS: "The fuel flow is in doubt: the meter jumped while engine and boat did not.",
     REFILL_CONTRADICTS: "The fuel flow is in doubt: the entries for refill and fuel meter do not agree.",
 }
 

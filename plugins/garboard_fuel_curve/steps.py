@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from garboard.cautions import CUT_OFF_LINK, FUEL_VAPOUR, FULL_THROTTLE, LOOK_OUT
+from garboard.cautions import CUT_OFF_LINK, FUEL_FIRE, FUEL_VAPOUR, FULL_THROTTLE, LOOK_OUT
 from garboard.fields import LOAD, WATER
 from garboard.findings import Basis, BasisKind
 from garboard.settings import amount_setting, basis_used
-from garboard.steps import Caution, Field, Kind, Phase, Setting, Step
+from garboard.steps import DIESEL, GASOLINE, Caution, Field, Kind, Phase, Setting, Step
 from garboard_fuel_curve.engine_limits import usual_flow, usual_speed
 
 STEPS = "fuel_curve.steps"
@@ -41,6 +41,13 @@ REFUELLING = Caution(
     "Refuel with engines off and portable tanks ashore, and air the boat before you start: gasoline vapour burns in "
     "air from 1.4 to 7.6 % and lies low in the boat. Local rules and the fuel dock's come first.",
     Basis(BasisKind.METHOD, FUEL_TABLE.text, "that it lies low, and how to refuel, is common practice"),
+    fuels=(GASOLINE,),
+)
+REFUELLING_DIESEL = Caution(
+    "Refuel with engines and heaters off, no flame or smoking, the nozzle against the filler. Stop short of full: "
+    "diesel swells and foams. Mop up before you start. Local rules and the fuel dock's come first.",
+    Basis(BasisKind.COMMON_PRACTICE, "refuelling a diesel boat"),
+    fuels=(DIESEL,),
 )
 
 STEPS_STEP = Step(
@@ -49,7 +56,7 @@ STEPS_STEP = Step(
     phase=Phase.UNDER_WAY,
     order=530,  # after the full-throttle runs: another propeller gives another curve
     guide=GUIDE,
-    cautions=(FULL_THROTTLE, CUT_OFF_LINK, LOOK_OUT, FUEL_VAPOUR),
+    cautions=(FULL_THROTTLE, CUT_OFF_LINK, LOOK_OUT, FUEL_VAPOUR, FUEL_FIRE),
     at_hand=(
         "room for a straight run both ways in deep, sheltered water",
         "a second person to read and type",
@@ -172,7 +179,7 @@ TANKS_STEP = Step(
     title="Refill, fuel meter and range",
     phase=Phase.HAND_OVER,
     order=710,
-    cautions=(REFUELLING, FUEL_VAPOUR),
+    cautions=(REFUELLING, REFUELLING_DIESEL, FUEL_VAPOUR, FUEL_FIRE),
     at_hand=("fuel filled to a mark you can find again before the run", "the pump's receipt"),
     fields=(
         Field(

@@ -9,6 +9,7 @@ from itertools import combinations
 
 import attrs
 
+from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_fuel_curve.readings import ThrottleStep
 
@@ -111,16 +112,16 @@ def same_propellers(engines: Sequence[Engine], pair: Pair) -> bool:
     return all(a is None or b is None or a == b for a, b in (*sizes, (one.gear_ratio, other.gear_ratio)))
 
 
-def unlike(engines: Sequence[Engine], found: Sequence[Pair]) -> str:
+def unlike(view: JobView, found: Sequence[Pair]) -> str:
     """Which engine burns more than its twin throughout, and what to check; "" where none does."""
     if not found:
         return ""
-    most = max(found, key=lambda pair: abs(pair.usual))
+    engines, most = view.vessel.engines, max(found, key=lambda pair: abs(pair.usual))
     low, high = (most.first, most.second) if most.usual > 0 else (most.second, most.first)
     step = min(most.steps, key=lambda one: abs(math.log(one.flows[high] / one.flows[low]) - abs(most.usual)))
     more, less = engines[high].position, engines[low].position
+    flows = " against ".join(view.told(step.flows[one], "gal/h", 1) for one in (high, low))
     return (
         f"The {more} engine burns {math.exp(abs(most.usual)):.2f} times what the {less} engine does at equal engine "
-        f"speed, {step.flows[high]:.1f} against {step.flows[low]:.1f} gal/h at {step.engine_speed:.0f} rev/min: check "
-        "both flow meters, propellers and trim."
+        f"speed, {flows} at {step.engine_speed:.0f} rev/min: check both flow meters, propellers and trim."
     )

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
-from garboard.findings import Number, with_uncertainty
+from garboard.findings import Number
+from garboard.job_view import JobView, in_unit
 from garboard.uncertainty import MeasuredValue
 
 
@@ -43,17 +44,24 @@ def least(measured: MeasuredValue) -> float:
     return max(0.0, measured.low) if is_at_least(measured) else measured.value
 
 
-def in_knots(joined: str, *speeds: MeasuredValue) -> str:
+def all_told(view: JobView, unit: str, joined: str, values: Iterable[float], decimals: int = 1) -> str:
+    """Several figures with one unit, as typed: "10.5 and 12.0 kn"."""
+    shown = view.unit_to_tell(unit)
+    return f"{joined.join(f'{in_unit(one, unit, shown):.{decimals}f}' for one in values)} {shown}"
+
+
+def speeds_told(view: JobView, joined: str, *speeds: MeasuredValue) -> str:
     """Speeds without their uncertainty, such as "25.1 to 31.2 kn"; with a current in them "or more"."""
-    texts = joined.join(f"{least(speed):.1f}" for speed in speeds)
-    return f"{texts} kn{' or more' if any(map(is_at_least, speeds)) else ''}"
+    unit = view.unit_to_tell("kn")
+    texts = joined.join(f"{in_unit(least(speed), 'kn', unit):.1f}" for speed in speeds)
+    return f"{texts} {unit}{' or more' if any(map(is_at_least, speeds)) else ''}"
 
 
-def shown(measured: MeasuredValue, decimals: int = 1) -> str:
-    """A figure with its uncertainty; one that a current is in as "at least 23.1"."""
+def shown(view: JobView, measured: MeasuredValue, decimals: int = 1) -> str:
+    """A figure with its uncertainty and unit, as typed; one that a current is in as "at least 23.1 kn"."""
     if is_at_least(measured):
-        return f"at least {least(measured):.{decimals}f}"
-    return with_uncertainty(measured.value, measured.expanded_uncertainty, decimals)
+        return f"at least {view.told(least(measured), measured.unit, decimals)}"
+    return view.told(measured.value, measured.unit, decimals, measured.expanded_uncertainty)
 
 
 def number(name: str, measured: MeasuredValue, decimals: int = 1) -> Number:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from garboard.cautions import FUEL_VAPOUR, LOOK_OUT, PROPELLERS
+from garboard.cautions import FUEL_FIRE, FUEL_VAPOUR, LOOK_OUT, PROPELLERS
 from garboard.findings import Basis, BasisKind
 from garboard.settings import amount_setting
 from garboard.steps import Caution, Field, Kind, Phase, Setting, Step
@@ -66,7 +66,7 @@ STEPS = (
         title="Fuel system: leaks and blower",
         phase=Phase.ALONGSIDE,
         order=110,
-        cautions=(FUEL_VAPOUR,),
+        cautions=(FUEL_VAPOUR, FUEL_FIRE),
         at_hand=("vapour detector", "torch rated for vapour", "rags"),
         fields=(
             _yes("dry_at_rest", "Every fitting dry with the system at rest"),

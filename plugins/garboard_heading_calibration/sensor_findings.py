@@ -54,7 +54,7 @@ from .sensors import (
     unheard,
     variation_here,
 )
-from .settings import CLEARANCE, HEADING_DEVICE, clearance_basis
+from .settings import AS_ITS_MAKER_ASKS, CLEARANCE, HEADING_DEVICE, clearance_basis
 from .steps import CLEARANCES, COMPARISON, LOCATION, MAGNETOMETER, PLACE
 from .variation import CAUTION_BELOW, Variation
 
@@ -147,7 +147,7 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
         about=sensor.name,
         of=sensor.name,
         sentence=" ".join([f"{nearest:.2f} m to the nearest disturber.", *told, *good]),
-        basis=(clearance_basis(clearance),),
+        basis=(clearance_basis(clearance), AS_ITS_MAKER_ASKS),
         numbers=(Number("nearest disturber", nearest, "m", decimals=2),),
         limits=(Limit("nearest disturber", low=clearance),) if close or (steady and mounted) else (),
     )

@@ -17,6 +17,9 @@ MAKERS_MANUAL = Basis(
     "slow, even circles at 2 to 3 degrees a second in calm water",
     "the sensor maker's manual decides",
 )
+AS_ITS_MAKER_ASKS = Basis(
+    BasisKind.MANUAL, "the heading sensor's own instructions", "how it is mounted, and what it says of its calibration"
+)
 HANDBOOK = Basis(BasisKind.MANUAL, "Handbook of Magnetic Compass Adjustment (formerly Pub. 226), NGA")
 SMALL_CRAFT = Basis(
     BasisKind.COMMON_PRACTICE,

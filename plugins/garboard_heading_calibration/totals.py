@@ -16,6 +16,8 @@ RATE_FORGETS = 1.2  # twice the time after which the noise of a rate of turn is 
 HEADING_NOISE = 0.5  # of a heading on one sample [deg]
 DEVIATION = 1.0  # of a sensor before its swing, once round the circle, standard deviation [deg]
 DEVIATION_TWICE_ROUND = 0.28  # of its part that goes twice round, standard deviation [deg]
+COURSE_LAG_PART = "lag of the course"
+COURSE_NOISE_PART = "noise of the course"
 COURSE_NOISE = 0.8  # of a course over ground on one sample [deg]
 CURRENT = 0.2  # of the current along any direction, standard deviation; 0.5 kn at 95 % whichever way it sets [kn]
 COURSE_LAG = 1.0  # by which a receiver's course follows the boat, standard deviation [s]
@@ -92,9 +94,9 @@ def by_course(
         degrees,
         "deg",
         (
-            Part("noise of the course", math.sqrt(2) * max(noise, COURSE_NOISE)),
+            Part(COURSE_NOISE_PART, math.sqrt(2) * max(noise, COURSE_NOISE)),
             Part("current", aside * _apart(degrees)),
-            Part("lag of the course", COURSE_LAG * rate_change),
+            Part(COURSE_LAG_PART, COURSE_LAG * rate_change),
             Part.bound("course not heard", abs(missing)),
         ),
     )

@@ -17,12 +17,15 @@ from garboard.uncertainty import MeasuredValue, Part
 
 from .rates import LONGEST_GAP, LOW_PASS, UNDER_WAY
 from .settings import RateErrors
-from .totals import by_course, by_heading, by_rate
+from .totals import COURSE_LAG, COURSE_LAG_PART, COURSE_NOISE_PART, by_course, by_heading, by_rate
 from .turn_record import GAPS, NO_COURSE, NO_WAY, Check, CourseTotal, Turn
 
 SENSOR_LAG = 3.0  # of a sensor's filter behind the receiver, standard deviation; recordings of real boats show it [s]
 RECEIVERS_APART = 15.0  # one receiver lags another, and antennas forward and aft differ; common practice [deg]
 NOISE_OVER = 6.0  # noise shows against what lies so far before and after: filters smear it over some seconds [s]
+SMEARED = 1.25  # of a receiver that smooths its course over 4 to 5 s noise shows that much smaller; reckoned for noise
+# that forgets itself within that time
+SMOOTHED_LAG = 4.0  # and its course follows the boat so much later, standard deviation [s]
 NOISE_SAMPLES = 200  # as many tell the noise of a direction
 END_OVER = 2.0  # a direction at one end of a turn is read over so long [s]
 UNKNOWN_SPEED = 3.0  # taken where no speed is recorded: slow for such a turn, so that a current tells much [kn]
@@ -86,8 +89,16 @@ def course_total(
         degrees=whole.value,
         within=whole.expanded_uncertainty,
         with_way=with_way,
-        check=Check(circles, ours.expanded_uncertainty, checked.value, checked.expanded_uncertainty),
+        check=Check(circles, ours.expanded_uncertainty, checked.value, _as_smeared(checked).expanded_uncertainty),
     )
+
+
+def _as_smeared(course: MeasuredValue) -> MeasuredValue:
+    """A course of a receiver that may smooth it: before a sensor is called wrong, noise that does not show and a longer
+    lag count, too."""
+    times = {COURSE_NOISE_PART: SMEARED, COURSE_LAG_PART: SMOOTHED_LAG / COURSE_LAG}
+    parts = [part.times(times.get(part.source, 1.0)) for part in course.parts]
+    return MeasuredValue.of_parts(course.value, course.unit, parts)
 
 
 def _by_course(

@@ -26,7 +26,17 @@ from garboard.samples import Recording
 from .mixed import Sound, mixed_words, sound, two_senders
 from .rates import UNDER_WAY
 from .sensors import dated_apart, name_of, one_by_one, strangers_only_told
-from .settings import MAKERS_MANUAL, USUAL_RATE, USUAL_TURN, RateErrors, Wanted, circles_basis, rate_errors, wanted_turn
+from .settings import (
+    AS_ITS_MAKER_ASKS,
+    MAKERS_MANUAL,
+    USUAL_RATE,
+    USUAL_TURN,
+    RateErrors,
+    Wanted,
+    circles_basis,
+    rate_errors,
+    wanted_turn,
+)
 from .steps import STEADY_TURN, STRAIGHT_RUNS, SWING
 from .turn_record import FASTEST, GAPS, Check, Turn
 from .turns import (
@@ -43,6 +53,8 @@ from .turns import (
 
 RECORDED = {"step": STEADY_TURN, "field": "turn_recording"}
 UNCALIBRATED = 20.0  # deviation a sensor may have before it is calibrated [deg]
+SURELY = 1.4  # so many times the 95 % of both a course and a sensor are apart before one is said to be wrong: by 95 %
+# alone one sound boat in twenty would be accused
 LIKE_DEVIATION = 0.8  # share of a turn's unevenness that has to go with the heading; common practice, no source
 LEAST_DOUBT = 0.1  # no log tells degrees turned any closer; common practice, no source [deg]
 TOO_SHORT = "heading_calibration.steady_turn.too_short"
@@ -268,7 +280,7 @@ def _refusals(view: JobView) -> Iterable[Finding]:
                 about=sensor.name,
                 of=sensor.name,
                 sentence="The instrument refused its calibration. Check where the sensor sits, then turn again.",
-                basis=(Basis(BasisKind.COMMON_PRACTICE, "a sensor is calibrated when its instrument says so"),),
+                basis=(AS_ITS_MAKER_ASKS,),
             )
 
 
@@ -522,7 +534,7 @@ def _course_contradicts(turn: Turn) -> bool:
 
 def _explained(turn: Turn, check: Check) -> float:
     """What a sound sensor and a sound course may be apart by [deg]."""
-    return check.within + _deviation(turn, check.sensor)
+    return SURELY * check.within + _deviation(turn, check.sensor)
 
 
 def _apart(turn: Turn, other: Turn) -> bool:

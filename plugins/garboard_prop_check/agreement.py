@@ -11,7 +11,7 @@ from typing import TypeVar
 import attrs
 
 from garboard.findings import Lack, Missing, NotEnoughData
-from garboard.job_view import JobView
+from garboard.job_view import JobView, in_unit
 from garboard.series import mean
 from garboard_prop_check.least_squares import left_over
 from garboard_prop_check.runs import SPEED, Reading, Run
@@ -35,6 +35,10 @@ Five times what one run differs from the next; a tide that turns leaves half a k
 """
 
 
+MOST_LEFT_OUT = 100
+"""Runs of which each is left out in turn: the work grows as their square, and nobody makes more than a dozen."""
+
+
 class OddRun(enum.Enum):
     """What the one run shows that the others contradict."""
 
@@ -51,11 +55,18 @@ class Limits:
     current      : along the runs, at most [kn]
     speed        : between runs the same way, at most [kn]
     engine_speed : between runs, at most [rev/min]
+    told_in      : the unit to tell speeds in
     """
 
     current: float
     speed: float
     engine_speed: float
+    told_in: str = "kn"
+
+    def told(self, speed: float, decimals: int | None = 1) -> str:
+        """A speed [kn] in words."""
+        value = in_unit(speed, "kn", self.told_in)
+        return f"{value:.4g} {self.told_in}" if decimals is None else f"{value:.{decimals}f} {self.told_in}"
 
 
 @attrs.frozen
@@ -113,17 +124,19 @@ def limits_of(view: JobView) -> Limits:
         view.setting_value("prop_check.largest_current", "kn"),
         view.setting_value("prop_check.same_way_difference", "kn"),
         view.setting_value("prop_check.run_difference", "rev/min"),
+        view.unit_to_tell("kn"),
     )
 
 
 def agreement_of(view: JobView, runs: Sequence[Run], ways: Sequence[int] | None) -> Agreement:
     """Whether runs agree with each other; ways as of `averages.sides`, None where they are not known.
 
-    Of three runs or more each is left out in turn. Where the rest agrees for one run only, that one is odd.
+    Of three runs or more each is left out in turn. Where the rest agrees for one run only, that one is odd. Of more
+    than MOST_LEFT_OUT runs none is called odd.
     """
     limits = limits_of(view)
     faults = tuple(_faults(runs, ways, limits))
-    if not faults or len(runs) < 3:
+    if not faults or not 3 <= len(runs) <= MOST_LEFT_OUT:
         return Agreement(faults=faults)
     to_blame = [n for n in range(len(runs)) if not any(_faults(_but(runs, n), ways and _but(ways, n), limits))]
     if len(to_blame) != 1:
@@ -176,8 +189,13 @@ def is_any_made_twice(runs: Sequence[Run]) -> bool:
 
 def _made_twice(runs: Sequence[Run]) -> Iterator[Fault]:
     """Rows that hold one and the same run: one file attached to both, or a copy of it."""
-    pairs = [(first, again) for first, again in combinations(runs, 2) if first.is_same_stretch(again)]
-    for first, again in pairs:
+    cut: dict[object, list[Run]] = {}
+    for run in runs:  # runs that were typed have no stretch: there may be thousands of them
+        if run.stretch is not None:
+            cut.setdefault(run.stretch, []).append(run)
+    pairs = [pair for alike in cut.values() for pair in combinations(alike, 2) if pair[0].is_same_stretch(pair[1])]
+    place = {id(run): number for number, run in enumerate(runs)}
+    for first, again in sorted(pairs, key=lambda pair: (place[id(pair[0])], place[id(pair[1])])):
         told = f"{first.name} and {again.name} hold the same seconds of one recording, so they are one run, not two"
         yield Fault(SPEED, f"{told}; attach the right file to each, or enter the course of each", (first, again))
 
@@ -210,23 +228,24 @@ def _faults_of_speed(runs: Sequence[Run], ways: Sequence[int], limits: Limits) -
     )
     for same in (there, back):
         if same and _apart(same) > limits.speed:
-            told = f"speeds the same way differ by {_apart(same):.1f} kn between {_between(same, 1)}"
+            told = f"speeds the same way differ by {limits.told(_apart(same))} between {_between(same, 1, limits)}"
             yield Fault(SPEED, f"{told}; one of them is wrong: read them again, or make the runs again", _ends(same))
     if not any(same and _apart(same) > limits.speed for same in (there, back)):
-        yield from _no_current_explains(runs, ways)
+        yield from _no_current_explains(runs, ways, limits)
     if there and back:
         current = abs(mean([v for _, v in there]) - mean([v for _, v in back])) / 2
         is_repeated = all(len(same) > 1 and _apart(same) <= limits.speed for same in (there, back))
         most = max(limits.current, FASTEST_STREAM) if is_repeated else limits.current
         if current > most:
             text = (
-                f"speeds out and back would need a current of {current:.1f} kn, more than the {most:g} kn believed; "
-                f"read {_between([*there, *back], 1)} again, or make two more runs to show that it is so"
+                f"speeds out and back would need a current of {limits.told(current)}, more than the "
+                f"{limits.told(most, None)} believed; read {_between([*there, *back], 1, limits)} again, or make two "
+                "more runs to show that it is so"
             )
             yield Fault(SPEED, text, _ends([*there, *back]))
 
 
-def _no_current_explains(runs: Sequence[Run], ways: Sequence[int]) -> Iterator[Fault]:
+def _no_current_explains(runs: Sequence[Run], ways: Sequence[int], limits: Limits) -> Iterator[Fault]:
     """Speeds one way that differ where the others do not: a current that changed shows both ways.
 
     What the engines turned differently is not held against the speeds.
@@ -242,7 +261,7 @@ def _no_current_explains(runs: Sequence[Run], ways: Sequence[int]) -> Iterator[F
     if not freedom or math.sqrt(squares / freedom) <= allowed:
         return
     same = max(of_way.values(), key=_apart)
-    told = f"speeds the same way differ by {_apart(same):.1f} kn between {_between(same, 1)}"
+    told = f"speeds the same way differ by {limits.told(_apart(same))} between {_between(same, 1, limits)}"
     text = f"{told}, and no current explains it beside the others; read them again, or make two more runs"
     yield Fault(SPEED, text, _ends(same))
 
@@ -273,6 +292,7 @@ def _apart(found: Found) -> float:
     return max(values) - min(values)
 
 
-def _between(found: Found, decimals: int) -> str:
-    value_of = {run.name: value for run, value in found}
+def _between(found: Found, decimals: int, speeds: Limits | None = None) -> str:
+    """The runs furthest apart, with what they read; of speeds in the unit these are told in."""
+    value_of = {run.name: in_unit(value, "kn", speeds.told_in) if speeds else value for run, value in found}
     return " and ".join(f"{run.name} ({value_of[run.name]:.{decimals}f})" for run in _ends(found))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from garboard.findings import Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, not_enough_data
-from garboard.job_view import JobView, nothing_at
+from garboard.job_view import JobView, in_unit, nothing_at
 from garboard.records import Engine
 from garboard_prop_check import power_limit
 from garboard_prop_check.steps import CAPACITY, PROPELLER
@@ -29,7 +29,7 @@ def _against_label(view: JobView, fitted: float) -> Finding:
         text = "power on the capacity label is not entered; read the label"
         return not_enough_data("power fitted", [Missing(text, lack=Lack.NOT_ENTERED, field="plate_power")], (LABEL,))
     if not 0 < label <= LARGEST_POWER:
-        text = f"power on the label reads {label:g} hp; read the label again"
+        text = f"power on the label reads {view.vessel.plate_power}; read the label again"
         return not_enough_data("power fitted", [Missing(text, lack=Lack.OUT_OF_RANGE, field="plate_power")], (LABEL,))
     if view.in_dispute(CAPACITY, "label_read"):
         return not_enough_data("power fitted", [nothing_at(view, CAPACITY, "label_read")], (LABEL,))
@@ -37,16 +37,17 @@ def _against_label(view: JobView, fitted: float) -> Finding:
         text = "the capacity label has not been read on this boat"
         unread = Missing(text, lack=Lack.NOT_ENTERED, step=CAPACITY, field="label_read")
         return not_enough_data("power fitted", [unread], (LABEL,))
+    told = view.told(fitted, "hp")
     numbers = (Number("power fitted", fitted, "hp"), Number("power on the label", label, "hp"))
     if fitted <= label:
         code, verdict = "prop_check.capacity.within_label", Verdict.PASS
-        sentence = f"{fitted:.4g} hp fitted; the capacity label allows {label:.4g} hp."
+        sentence = f"{told} fitted; the capacity label allows {view.told(label, 'hp')}."
     elif fitted <= label * 1.015:
         code, verdict = "prop_check.capacity.within_unit_of_label", Verdict.ADVISE
-        sentence = f"{fitted:.4g} hp fitted against {label:.4g} hp on the label. {_how_to_compare(view)}"
+        sentence = f"{told} fitted against {view.told(label, 'hp')} on the label. {_how_to_compare(view)}"
     else:
         code, verdict = "prop_check.capacity.above_label", Verdict.FAIL
-        sentence = f"{fitted:.4g} hp fitted; the capacity label allows {label:.4g} hp. Do not run it at full throttle."
+        sentence = f"{told} fitted; the capacity label allows {view.told(label, 'hp')}. Do not run it at full throttle."
     return Finding(
         code=code,
         verdict=verdict,
@@ -109,16 +110,20 @@ def _against_formula(view: JobView, fitted: float) -> Finding:
         Number("power the formula may be raised to", found.allowed, "hp"),
         Number("power fitted", fitted, "hp"),
     )
-    raised = f", raised to {found.allowed:g}" if found.allowed != found.computed else ""
-    formula = f"Formula: {found.computed:.4g} hp{raised}"
+    raised = (
+        f", raised to {in_unit(found.allowed, 'hp', view.unit_to_tell('hp')):.4g}"
+        if found.allowed != found.computed
+        else ""
+    )
+    formula = f"Formula: {view.told(found.computed, 'hp')}{raised}"
     over = fitted > found.allowed
     return Finding(
         code="prop_check.capacity.above_formula" if over else "prop_check.capacity.within_formula",
         verdict=Verdict.ADVISE if over else Verdict.PASS,
         about="maximum power by formula",
-        sentence=f"{formula}. {fitted:.4g} hp is more: ask the boat's maker what the label rests on."
+        sentence=f"{formula}. {view.told(fitted, 'hp')} is more: ask the boat's maker what the label rests on."
         if over
-        else f"{formula}. {fitted:.4g} hp fitted.",
+        else f"{formula}. {view.told(fitted, 'hp')} fitted.",
         basis=(FORMULA,),
         numbers=numbers,
         limits=(Limit("power fitted", high=found.allowed),),

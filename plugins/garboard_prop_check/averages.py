@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from typing import TypeGuard
@@ -98,16 +99,37 @@ def labels_contradicted(runs: Sequence[Run], within: float) -> Contradicted | No
     Where most labels fit each other, the rest are in doubt; otherwise all are.
     """
     known = [(run, run.course) for run in runs if run.side and run.course is not None]
-    against = [
-        [other for other, to in known if _is_contradicted(run, course, other, to, within)] for run, course in known
-    ]
-    if not any(against):
+    fitting = _fitting(known, within)
+    contradicted = [(one, count) for one, count in zip(known, fitting, strict=True) if count < len(known)]
+    if not contradicted:  # one may fit all the others while those contradict each other: it is in no pair to tell
         return None
-    (base, _), wrong = min(zip(known, against, strict=True), key=lambda one: len(one[1]))
-    in_doubt = wrong if 2 * len(wrong) < len(known) else [run for run, _ in known]
+    (base, its), _ = max(contradicted, key=lambda one: one[1])
+    wrong = [other for other, to in known if _is_contradicted(base, its, other, to, within)]
+    if not wrong:
+        return None
+    fits = {id(run): count for (run, _), count in zip(known, fitting, strict=True)}
+    if 2 * len(wrong) >= len(known):
+        in_doubt = [run for run, _ in known]
+    elif all(fits[id(run)] < fits[id(base)] for run in wrong):
+        in_doubt = wrong
+    else:  # they fit the others alike
+        in_doubt = [run for run, _ in known if run is base or any(run is other for other in wrong)]
     told = " and ".join(f"{run.name} ({run.side}, {run.course:03.0f}°)" for run in (base, wrong[0]))
     text = f"labels and courses of {told} contradict each other; correct the label or the course"
     return Contradicted(text, tuple(in_doubt))
+
+
+def _fitting(known: Sequence[tuple[Run, float]], within: float) -> list[int]:
+    """For each run, how many have a course that fits its own by their labels.
+
+    Courses of the one label are turned round, so that all that fit lie beside each other: they are sorted and counted,
+    as a job from elsewhere may hold thousands.
+    """
+    if not known:
+        return []
+    turned = [(course + (0.0 if run.side == known[0][0].side else 180.0)) % 360.0 for run, course in known]
+    around = sorted(to + full for to in turned for full in (-360.0, 0.0, 360.0))
+    return [bisect_right(around, to + within) - bisect_left(around, to - within) for to in turned]
 
 
 def _is_contradicted(run: Run, course: float, other: Run, to: float, within: float) -> bool:

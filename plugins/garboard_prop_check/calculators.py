@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from garboard.findings import OF_VESSEL
 from garboard.steps import Calculator
 from garboard_prop_check import advice, alongside, engine_speed, readings, slip_findings, speed
 from garboard_prop_check.settings import basis_of
@@ -84,7 +85,7 @@ CALCULATORS = (
         compute=speed.crouch_estimate,
         basis=(CROUCH,),
         may_doubt=True,
-        doubts_in=("prop_check",),
+        doubts_in=("prop_check", OF_VESSEL),
     ),
     Calculator(
         key="prop_check.pitch",

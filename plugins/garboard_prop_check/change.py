@@ -18,13 +18,14 @@ from garboard.findings import (
     Verdict,
     with_uncertainty,
 )
-from garboard.job_view import JobView
+from garboard.job_view import JobView, in_unit
+from garboard.records import Engine
 from garboard_prop_check.fitted import Air, Fitted
 from garboard_prop_check.forecast import Expected, Forecasts, forecasts_of, limiter_of
 from garboard_prop_check.pitch import change_by_step_rule, engine_speed_by_proportion
 from garboard_prop_check.settings import basis_of, per_inch_basis
 from garboard_prop_check.slip_findings import Slip
-from garboard_prop_check.words import AIR, LIMITER, PITCH, PROPORTION, WINDOW, about
+from garboard_prop_check.words import AIR, LIMITER, PITCH, PROPORTION, WINDOW, about, inches_told, inches_told_in
 
 WORTH_TELLING = 20.0
 """Less of today's air is not told [rev/min]."""
@@ -50,7 +51,7 @@ def change_of_pitch(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Sli
     changes = [way * inches for inches in range(1, int(largest) + 1)]
     able = [change for change in changes if all(one.pitch + change > 0 for one in fitted)]
     if not able:
-        text = f"{_amount_of(way)} leaves no pitch; read the stamp again"
+        text = f"{_amount_of(view, way, fitted[0].engine)} leaves no pitch; read the stamp again"
         raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=fitted[0].engine.position)
     out = [one for one in fitted if one.way]
     if any(_is_still_out(forecasts.of(one, able[-1]), one) for one in out):
@@ -115,9 +116,9 @@ def _table(view: JobView, forecasts: Forecasts, changes: Sequence[int]) -> Table
         title="What another pitch would do",
         headings=(
             "engine",
-            "pitch [in]",
+            f"pitch [{inches_told_in(view, forecasts.fitted[0].engine)}]",
             "engine speed [rev/min]",
-            "boat speed [kn]",
+            f"boat speed [{view.unit_to_tell('kn')}]",
             "chance to land in the window [%]",
             "by rev/min for each inch [rev/min]",
             "by proportion [rev/min]",
@@ -128,6 +129,7 @@ def _table(view: JobView, forecasts: Forecasts, changes: Sequence[int]) -> Table
 
 def _row(view: JobView, expected: Expected, one: Fitted) -> tuple[str, ...]:
     low, high = _per_inch(view)
+    unit = inches_told_in(view, one.engine)
     turned, speed, change = expected.engine_speed, expected.speed, expected.change
     is_limited = turned.value > limiter_of(one)
     ends = sorted(
@@ -137,9 +139,11 @@ def _row(view: JobView, expected: Expected, one: Fitted) -> tuple[str, ...]:
     outside = "" if is_limited else " (outside)"
     return (
         one.engine.position,
-        f"{one.pitch + change:g} ({change:+d})",
+        f"{_size(one.pitch + change, unit)} ({'+' if change > 0 else '-'}{_size(abs(change), unit)})",
         "reaches the limiter" if is_limited else with_uncertainty(turned.value, turned.expanded_uncertainty, 0),
-        with_uncertainty(speed.value, speed.expanded_uncertainty) if speed and not is_limited else "",
+        view.told(speed.value, "kn", 1, speed.expanded_uncertainty).rpartition(" ")[0]
+        if speed and not is_limited
+        else "",
         f"{100 * expected.chance:.0f}",
         " to ".join(f"{end:.0f}" for end in ends)
         + ("" if ends[0] <= turned.high and turned.low <= ends[-1] else outside),
@@ -147,8 +151,13 @@ def _row(view: JobView, expected: Expected, one: Fitted) -> tuple[str, ...]:
     )
 
 
-def _amount_of(change: int) -> str:
-    return f"{abs(change)} in {'more' if change > 0 else 'less'} pitch"
+def _size(inches: float, unit: str) -> str:
+    """A size of propellers; makers' steps are of an inch, so other units are told in whole numbers."""
+    return f"{inches:g}" if unit == "in" else f"{in_unit(inches, 'in', unit):.0f}"
+
+
+def _amount_of(view: JobView, change: int, engine: Engine) -> str:
+    return f"{inches_told(view, abs(change), engine)} {'more' if change > 0 else 'less'} pitch"
 
 
 def _too_large(view: JobView, forecasts: Forecasts, out: Sequence[Fitted], able: Sequence[int]) -> Finding:
@@ -161,8 +170,8 @@ def _too_large(view: JobView, forecasts: Forecasts, out: Sequence[Fitted], able:
         verdict=Verdict.FAIL,
         about="pitch",
         sentence=(
-            f"Even {_amount_of(able[-1])} would leave {told}, out of its window. Check engine power, throttle travel, "
-            "gear ratio, weight, bottom and the stamp on the propeller first."
+            f"Even {_amount_of(view, able[-1], out[0].engine)} would leave {told}, out of its window. Check engine "
+            "power, throttle travel, gear ratio, weight, bottom and the stamp on the propeller first."
         ),
         basis=(*_rules(view), BALANCE, basis_of("pitch_tolerance"), basis_of("largest_pitch_change")),
         numbers=tuple(Number.of(name[one.engine.position], found.engine_speed, 0) for one, found in pairs),
@@ -199,14 +208,14 @@ def _off_the_limiter(view: JobView, fitted: Sequence[Fitted], first: int, there:
 
 
 def _first_words(view: JobView, fitted: Sequence[Fitted], first: int, more: Iterable[str]) -> Finding:
-    pitches = " and ".join(dict.fromkeys(f"{one.pitch + first:g} in" for one in fitted))
+    pitches = " and ".join(dict.fromkeys(inches_told(view, one.pitch + first, one.engine) for one in fitted))
     same = ", the same on every engine" if len(fitted) > 1 else ""
     most = _largest(view)
     return Finding(
         code="prop_check.pitch.try_first",
         verdict=Verdict.ADVISE,
         about="pitch",
-        sentence=" ".join((f"Try {pitches} first: {_amount_of(first)}{same}.", *more)),
+        sentence=" ".join((f"Try {pitches} first: {_amount_of(view, first, fitted[0].engine)}{same}.", *more)),
         basis=(WINDOW,),
         numbers=(Number(CHANGE, first, "in", decimals=0),),
         limits=(Limit(CHANGE, -most, most),),

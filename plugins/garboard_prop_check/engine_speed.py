@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 
-from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.uncertainty import MeasuredValue, Part
@@ -24,6 +24,7 @@ from garboard_prop_check.words import (
     about,
     engine_speed_words,
     for_each_engine,
+    inches_told,
     is_above_limiter,
     not_counted,
     runs_only,
@@ -125,6 +126,7 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
     """The largest difference between engines at full throttle."""
     runs = view.once(runs_of)
     allowed = view.setting_value("prop_check.engine_difference", "rev/min")
+    basis = engine_difference_basis(allowed)
     speeds = {engine.position: view.once(average_engine_speed, runs, engine.position) for engine in view.vessel.engines}
     slowest, *_, fastest = sorted(speeds, key=lambda position: speeds[position].value)
     apart = apart_at_most(tuple(speeds.values()))
@@ -140,7 +142,8 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
         sentence = f"{told}, too close to {allowed:.0f} to call. "
         sentence += f"Read both engines on one tachometer. {more_runs(view)}"
     else:
-        code, verdict = "prop_check.engine_difference.too_much", Verdict.FAIL
+        code = "prop_check.engine_difference.too_much"
+        verdict = Verdict.ADVISE if basis.kind is BasisKind.COMMON_PRACTICE else Verdict.FAIL  # a limit the shop set
         sentence = (
             f"{told}; more than {allowed:.0f}. {_unlike_propellers(view)}Compare throttle travel, trim and height of "
             "the engines, then the propellers, before changing pitch."
@@ -151,7 +154,7 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
             verdict=verdict,
             about="difference between engines",
             sentence=sentence,
-            basis=(engine_difference_basis(allowed),),
+            basis=(basis,),
             numbers=(Number.of("difference", apart, 0),),
             places=tuple(place for average in speeds.values() for place in average.places),
             limits=(Limit("difference", high=allowed),),
@@ -175,11 +178,11 @@ def in_reference_air(view: JobView) -> Iterator[Finding]:
 
 def _unlike_propellers(view: JobView) -> str:
     """Names propellers of unlike pitch: they alone explain that engines turn unlike."""
-    fitted = {engine.position: engine.propeller and engine.propeller.pitch for engine in view.vessel.engines}
-    pitches = {position: pitch.to("in") for position, pitch in fitted.items() if pitch}
-    if len(set(pitches.values())) < 2:
+    pitches = [(engine.propeller and engine.propeller.pitch, engine) for engine in view.vessel.engines]
+    fitted = [(pitch.to("in"), engine) for pitch, engine in pitches if pitch]
+    if len({pitch for pitch, _ in fitted}) < 2:
         return ""
-    told = " and ".join(f"{pitch:g} in {position}" for position, pitch in pitches.items())
+    told = " and ".join(f"{inches_told(view, pitch, engine)} {engine.position}" for pitch, engine in fitted)
     return f"The propellers have unlike pitch ({told}): read the stamps, then fit like ones. "
 
 

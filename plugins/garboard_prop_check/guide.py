@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import attrs
 
-from garboard.job_view import JobView
+from garboard.job_view import JobView, in_unit
 from garboard.records import Engine
 from garboard.samples import Sample
 from garboard.steps import Guidance, LiveGuide
@@ -30,6 +30,7 @@ class Limits:
     ease_at     : engine speed to stay below, by position where known [rev/min]
     window      : where every engine should be [rev/min], None when unknown
     tolerance   : half width within which a reading counts as steady, by position or "speed"
+    told_in     : the unit to tell speed in
     """
 
     position_of: Mapping[str, str]
@@ -39,6 +40,7 @@ class Limits:
     tolerance: Mapping[str, float]
     steady_seconds: float
     full_seconds: float
+    told_in: str = "kn"
 
 
 @attrs.frozen(kw_only=True)
@@ -89,6 +91,7 @@ def begin(view: JobView) -> State:
             },
             steady_seconds=view.setting_value("prop_check.steady_seconds", "s"),
             full_seconds=view.setting_value("prop_check.full_throttle_limit", "s"),
+            told_in=view.unit_to_tell("kn"),
         )
     )
 
@@ -174,6 +177,10 @@ def show(state: State) -> Guidance:
         done=state.longest >= limits.steady_seconds,
         of=f"lowest: {lowest}" if len(limits.full_from) > 1 and slowest is not None else "",
         urgent=bool(ease_off),
+        under_way=state.full_since is not None,
+        columns=tuple((position, engines.get(position)) for position in limits.full_from)
+        if len(limits.full_from) > 1
+        else (),
     )
 
 
@@ -217,7 +224,7 @@ def _lines(state: State, engines: Mapping[str, float]) -> tuple[str, ...]:
     if engines and len(state.limits.full_from) > 1:
         lines.append(", ".join(f"{position} {engine_speed:.0f}" for position, engine_speed in engines.items()))
     if SPEED in state.now:
-        lines.append(f"{state.now[SPEED]:.1f} kn over ground")
+        lines.append(f"{in_unit(state.now[SPEED], 'kn', state.limits.told_in):.1f} {state.limits.told_in} over ground")
     lines.append(f"{_full_time(state):.0f} s at full throttle, ease off at {state.limits.full_seconds:.0f} s")
     return tuple(lines)
 

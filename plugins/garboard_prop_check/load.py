@@ -24,10 +24,15 @@ LIGHT_UP_TO, FULL_FROM = 0.20, 0.08
 """People and fuel as a share of the boat's weight as run: a light boat carries no more than the one, a full one no less
 than the other, for ballast may stand for people. Common practice, no source."""
 
+HALF_FROM, NO_BOAT_ABOVE = FULL_FROM / 2, 0.75
+"""A half loaded boat carries no less than half of a full one's least. No boat carries more than the other: even a small
+tender weighs a quarter of what it is with people and fuel. Common practice, no source."""
+
 LOAD_SAID = Basis(
     BasisKind.COMMON_PRACTICE,
     f"people and fuel of more than {100 * LIGHT_UP_TO:.0f} % of the weight as run are no light load, of less than "
-    f"{100 * FULL_FROM:.0f} % no full one",
+    f"{100 * FULL_FROM:.0f} % no full one, of less than {100 * HALF_FROM:.0f} % no half one; above "
+    f"{100 * NO_BOAT_ABOVE:.0f} % none at all",
     f"{PERSON:.0f} lb a person, {GALLON:g} lb a gallon",
 )
 
@@ -58,27 +63,32 @@ def against_people_and_fuel(view: JobView) -> Iterator[Finding]:
     """What the load said leaves to ask; nothing where it may be true, or too little is entered to tell."""
     load, persons = view.value(CONDITIONS, "load"), view.value(CONDITIONS, "persons")
     whole = view.vessel.displacement_as_run.to("lb") if view.vessel.displacement_as_run else 0.0
-    if load not in ("light", "full") or not isinstance(persons, int) or not whole > 0:
+    if load not in ("light", "half", "full") or not isinstance(persons, int) or not whole > 0:
         return
     if unlikely_weight(view.vessel):
         return  # the weight itself is asked about
     fuel = _fuel(view)
     weight = PERSON * persons + (fuel or 0.0)
     share = weight / whole
-    may_be_light, may_be_full = persons <= CREW or share <= LIGHT_UP_TO, fuel is None or share >= FULL_FROM
-    if may_be_light if load == "light" else may_be_full:
+    may_be = {
+        "light": persons <= CREW or share <= LIGHT_UP_TO,
+        "half": (fuel is None or share >= HALF_FROM) and share <= NO_BOAT_ABOVE,
+        "full": (fuel is None or share >= FULL_FROM) and share <= NO_BOAT_ABOVE,
+    }
+    if may_be[load]:
         return
     aboard = f"{persons} person{'s' if persons > 1 else ''}"
     aboard += "" if fuel is None else f" and {view.value(CONDITIONS, 'fuel_level')} of fuel"
     text = f"the load is said to be {load}, with {aboard} aboard"
-    ballast = " Ballast that stood for people may explain it." if load == "full" else ""
+    ballast = " Ballast that stood for people may explain it." if load != "light" and share < FULL_FROM else ""
     places = held(view, [(CONDITIONS, field, "", "") for field in ("load", "persons", "fuel_level")])
     yield Finding(
         code=f"prop_check.readings.load_not_{load}",
         verdict=Verdict.ADVISE,
         about="load as run",
         sentence=(
-            f"T{text[1:]}: about {weight:.0f} lb, {100 * share:.0f} % of the boat's {whole:.0f} lb. Which of them is "
+            f"T{text[1:]}: about {view.told(weight, 'lb', 0)}, {100 * share:.0f} % of the boat's "
+            f"{view.told(whole, 'lb', 0)}. Which of them is "
             f"right? Correct the other.{ballast}"
         ),
         basis=(LOAD_SAID,),

@@ -61,7 +61,7 @@ def against_each_other(view: JobView) -> Iterator[Finding]:
     yield from _odd_run(view, runs)
     yield from _labels_contradicted(view, runs)
     yield from _labels_swapped(view, runs)
-    yield from _same_speed_at_unlike_engine_speed(runs)
+    yield from _same_speed_at_unlike_engine_speed(view, runs)
     for run in runs:
         yield from _typed_against_recorded(view, run)
     yield from _typed_against_all_runs(view, runs)
@@ -109,7 +109,7 @@ def _odd_run(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
     yield _finding(
         code,
         found.odd.name,
-        f"{found.odd.name.capitalize()} ({_as_run(found.odd)}): {what}, and {_not_counted(found)}. {to_do}",
+        f"{found.odd.name.capitalize()} ({_as_run(view, found.odd)}): {what}, and {_not_counted(found)}. {to_do}",
         [place for spoilt in found.spoilt for place in _places(found.odd, spoilt)],
         f"{found.odd.name}: {what}",
     )
@@ -153,7 +153,8 @@ def _labels_swapped(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
         verdict=Verdict.ADVISE,
         about="with and against",
         sentence=(
-            f"Runs with wind and current made {helped:.1f} kn, those against {hindered:.1f} kn. Are the labels "
+            f"Runs with wind and current made {view.told(helped, 'kn', 1)}, those against "
+            f"{view.told(hindered, 'kn', 1)}. Are the labels "
             "swapped? Correct them, or look whether wind and current ran opposite ways. The mean stays the same."
         ),
         basis=(READINGS, basis_of("same_way_difference")),
@@ -176,7 +177,7 @@ def _above_limiter(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
         yield _finding("prop_check.readings.above_limiter", about(engine), sentence, average.places, text)
 
 
-def _same_speed_at_unlike_engine_speed(runs: Sequence[Run]) -> Iterator[Finding]:
+def _same_speed_at_unlike_engine_speed(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
     """One speed to its last digit in all runs although an engine turned unlike: the display may have hung."""
     speeds = [run.speed for run in runs if isinstance(run.speed, Reading)]
     if len(speeds) < max(2, len(runs)) or any(one.deviation for one in speeds):
@@ -186,9 +187,10 @@ def _same_speed_at_unlike_engine_speed(runs: Sequence[Run]) -> Iterator[Finding]
     moved = value * (high - low) / high if high else 0.0
     if any(abs(one.value - value) > ROUNDING for one in speeds) or moved < DIGITS_MOVED * digit:
         return
-    text = f"every run shows {value:.1f} kn, while an engine turned from {low:.0f} to {high:.0f} rev/min"
+    text = f"every run shows {view.told(value, 'kn', 1)}, while an engine turned from {low:.0f} to {high:.0f} rev/min"
     sentence = (
-        f"E{text[1:]}: that is worth about {moved:.1f} kn. The display of the speed may have hung, or the engine speed "
+        f"E{text[1:]}: that is worth about {view.told(moved, 'kn', 1)}. The display of the speed may have hung, or "
+        "the engine speed "
         "is misread. Look at both while you change the throttle, then make the runs again."
     )
     places = [place for run in runs for place in _places(run, SPEED)]
@@ -212,8 +214,9 @@ def _water_log(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
         verdict=Verdict.ADVISE,
         about="speed through water",
         sentence=(
-            f"Over opposite runs the log shows {through.value:.1f} kn through the water and the receiver "
-            f"{average.value:.1f} kn over ground: the log reads {abs(off):.0f} % {'high' if off > 0 else 'low'}. Look "
+            f"Over opposite runs the log shows {view.told(through.value, 'kn', 1)} through the water and the receiver "
+            f"{view.told(average.value, 'kn', 1)} over ground: the log reads {abs(off):.0f} % "
+            f"{'high' if off > 0 else 'low'}. Look "
             "for weed on it and set it. No figure here rests on it."
         ),
         basis=(LOG,),
@@ -227,9 +230,9 @@ def _not_counted(found: Agreement) -> str:
     return "its speed is not counted" if found.spoilt == (SPEED,) else "it is not counted"
 
 
-def _as_run(run: Run) -> str:
+def _as_run(view: JobView, run: Run) -> str:
     engines = [f"{read.value:.0f} rev/min" for read in run.engine_speed.values() if isinstance(read, Reading)]
-    return ", ".join([*engines, *([f"{run.speed.value:.1f} kn"] if isinstance(run.speed, Reading) else [])])
+    return ", ".join([*engines, *([view.told(run.speed.value, "kn", 1)] if isinstance(run.speed, Reading) else [])])
 
 
 def _reading(run: Run, what: str) -> Reading | None:
@@ -249,12 +252,12 @@ def _typed_against_recorded(view: JobView, run: Run) -> Iterator[Finding]:
         if typed is None or not heard or not typed.is_typed:
             continue
         if all(typed.read_off(view).differs_from(one, instrument_bound(view, what)) for one in heard):
-            text = f"{run.name}: {_told(what, typed)} was typed and {_told(what, heard[0])} recorded"
+            text = f"{run.name}: {_told(view, what, typed)} was typed and {_told(view, what, heard[0])} recorded"
             yield _two_sources(run.name, text, [typed.place])
 
 
-def _told(what: str, reading: Reading) -> str:
-    return f"{reading.value:.1f} kn" if what == SPEED else f"{reading.value:.0f} rev/min ({what})"
+def _told(view: JobView, what: str, reading: Reading) -> str:
+    return view.told(reading.value, "kn", 1) if what == SPEED else f"{reading.value:.0f} rev/min ({what})"
 
 
 def _typed_against_all_runs(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
@@ -271,8 +274,8 @@ def _typed_against_all_runs(view: JobView, runs: Sequence[Run]) -> Iterator[Find
         if typed is None or heard is None:
             continue
         if abs(typed.value - heard.value) > math.hypot(typed.expanded_uncertainty, heard.expanded_uncertainty):
-            words = speed_words if what == SPEED else engine_speed_words
-            text = f"the typed runs give {words(typed)}, the recording of all runs {words(heard)}"
+            words = [speed_words(view, one) if what == SPEED else engine_speed_words(one) for one in (typed, heard)]
+            text = f"the typed runs give {words[0]}, the recording of all runs {words[1]}"
             named = "full-throttle speed" if what == SPEED else f"{what} engine"
             yield _two_sources(named, text, [place for run in runs for place in _places(run, what)])
 

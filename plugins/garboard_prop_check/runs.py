@@ -417,7 +417,9 @@ def _one_of(view: JobView, name: str, what: str, heard: Sequence[Reading]) -> Re
     if other is None:
         return first
     decimals = 1 if what == SPEED else 0
-    told = " and ".join(f"{one.value:.{decimals}f} {one.unit} from source {one.source}" for one in (first, other))
+    told = " and ".join(
+        f"{view.told(one.value, one.unit, decimals)} from source {one.source}" for one in (first, other)
+    )
     quantity = "speed over ground" if what == SPEED else f"engine speed ({what})"
     text = f"{name}: {quantity} is {told}; find out which is right and correct the other, then make the run again"
     return _contradicted(text, first.place)

@@ -25,6 +25,7 @@ from garboard_prop_check.words import (
     about,
     for_each_engine,
     gear_ratio_of,
+    inches_told,
     need_all,
     pitch_of,
     stamped_pitch,
@@ -190,7 +191,9 @@ def unlike_slips(view: JobView, found: Sequence[Slip]) -> Iterator[Finding]:
     if not is_equal or apart.low <= 0:
         return
     told = " and ".join(f"{one.measured.value:.1f} % {one.engine.position}" for one in (most, least))
-    stamps = " and ".join(f"{pitch_of(one.engine):g} in {one.engine.position}" for one in (most, least))
+    stamps = " and ".join(
+        f"{inches_told(view, pitch_of(one.engine), one.engine)} {one.engine.position}" for one in (most, least)
+    )
     text = f"slip is {told} at equal engine speed, so a stamp or a gear ratio is misread"
     yield Finding(
         code="prop_check.slip.unlike",
@@ -279,7 +282,8 @@ def _by_cup(view: JobView, found: Slip) -> Judged:
     low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
     sentence = (
         f"Slip {found.numbers[1]} by the stamped pitch, less than usual. Its {cup} cup may explain it: that acts as up "
-        f"to {CUP_ACTS_AS[cup]:g} in more pitch, with which slip is {with_cup:.1f} %; {low:g} to {high:g} % is usual "
+        f"to {inches_told(view, CUP_ACTS_AS[cup], found.engine)} more pitch, with which slip is {with_cup:.1f} %; "
+        f"{low:g} to {high:g} % is usual "
         "for this hull. Read the stamp once more."
     )
     used = (CUP, basis_of(slip_setting(form, "low")))
@@ -300,7 +304,10 @@ def _cannot_be(view: JobView, found: Slip) -> Judged:
         sentence = f"{told}: a reading is wrong, not a fast boat. {check}"
     else:
         code, verdict = "prop_check.slip.reading_wrong", Verdict.FAIL
-        sentence = f"{told}, of {found.theory.value:.0f} kn in theory: a reading is wrong. Check {_read_on(found)}"
+        sentence = (
+            f"{told}, of {view.told(found.theory.value, 'kn', 0)} in theory: a reading is wrong. Check "
+            f"{_read_on(view, found)}"
+        )
     too_much = (basis_of("slip_beyond_usual"), basis_of("highest_theory"))
     used = (SO_LITTLE,) if is_too_little(view, found) else too_much
     return Judged(code, verdict, sentence, limits, used, is_suspicious=True, cannot_be=True)
@@ -327,13 +334,14 @@ def _against_usual(view: JobView, found: Slip, told: str, form: str) -> Judged:
     return Judged(code, Verdict.ADVISE, sentence, limits, used, is_suspicious=True)
 
 
-def _read_on(found: Slip) -> str:
+def _read_on(view: JobView, found: Slip) -> str:
     """What a slip was worked out from."""
     engine = found.engine
     read = (
-        f"gear ratio {gear_ratio_of(engine):g}, pitch {pitch_of(engine):g} in, {found.engine_speed.value:.0f} rev/min"
+        f"gear ratio {gear_ratio_of(engine):g}, pitch {inches_told(view, pitch_of(engine), engine)}, "
+        f"{found.engine_speed.value:.0f} rev/min"
     )
-    return f"{read} and {found.speed.value:.1f} kn."
+    return f"{read} and {view.told(found.speed.value, 'kn', 1)}."
 
 
 # What one slip of the pen would explain.
@@ -372,7 +380,7 @@ def _suspects(view: JobView, found: Slip, units: Sequence[tuple[str, float]]) ->
     diameter = fitted.diameter.to("in") if fitted and fitted.diameter else 0.0
     may_be_turned_round = diameter > 0 and pitch_of(found.engine) <= LARGEST_DIAMETER
     if may_be_turned_round and low <= found.at(found.speed.value, pitch=diameter) <= high:
-        text = f"with a pitch of {diameter:g} in, which is entered as the diameter"
+        text = f"with a pitch of {inches_told(view, diameter, found.engine)}, which is entered as the diameter"
         yield Suspect(text, _stamp(view, found))
 
 

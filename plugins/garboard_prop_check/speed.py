@@ -20,7 +20,7 @@ from garboard.findings import (
     Table,
     Verdict,
 )
-from garboard.job_view import JobView
+from garboard.job_view import JobView, in_unit
 from garboard_prop_check import crouch
 from garboard_prop_check.averages import agreement_among, average_speed, held, left_out_of_speed
 from garboard_prop_check.runs import SPEED, Reading, Run, runs_of
@@ -49,8 +49,8 @@ def full_throttle_speed(view: JobView) -> Iterable[Finding]:
             verdict=Verdict.PASS,
             about="full-throttle speed",
             sentence=(
-                f"{speed_words(average)}, {average.method}{runs_only(average)}. "
-                f"Current along the runs: {average.current:.1f} kn{_how_strong(view, average.current)}."
+                f"{speed_words(view, average)}, {average.method}{runs_only(average)}. "
+                f"Current along the runs: {view.told(average.current, 'kn', 1)}{_how_strong(view, average.current)}."
             ),
             basis=(AVERAGING, basis_of("speed_uncertainty")),
             numbers=(
@@ -111,14 +111,15 @@ def table_of_runs(view: JobView, runs: Sequence[Run]) -> Table:
     """The runs as made; what the others contradict is marked."""
     agreed = agreement_among(view, runs)
     positions = [engine.position for engine in view.vessel.engines]
+    unit = view.unit_to_tell("kn")
     return Table(
         title="Full-throttle runs",
-        headings=("Run", "Way", "Speed over ground [kn]", *(f"{position} [rev/min]" for position in positions)),
+        headings=("Run", "Way", f"Speed over ground [{unit}]", *(f"{position} [rev/min]" for position in positions)),
         rows=tuple(
             (
                 run.name.removeprefix("run "),
                 run.side or ("" if run.course is None else f"{run.course:.0f}°"),
-                _cell(run.speed, 1, agreed.counts(run, SPEED)),
+                _cell(run.speed, 1, agreed.counts(run, SPEED), unit),
                 *(_cell(run.engine_speed.get(at), 0, agreed.counts(run, at)) for at in positions),
             )
             for run in runs
@@ -126,10 +127,14 @@ def table_of_runs(view: JobView, runs: Sequence[Run]) -> Table:
     )
 
 
-def _cell(reading: Reading | Missing | None, decimals: int, counts: bool) -> str:
+def _cell(reading: Reading | Missing | None, decimals: int, counts: bool, told_in: str = "") -> str:
     if not isinstance(reading, Reading):
         return ""
-    return f"{reading.value:.{decimals}f}" if counts else f"{reading.value:.{decimals}f}, not counted"
+    value = f"{in_unit(reading.value, reading.unit, told_in or reading.unit):.{decimals}f}"
+    return value if counts else f"{value}, not counted"
+
+
+WEIGHT_AND_LENGTH = ("displacement_as_run", "length")
 
 
 def _weight_in_doubt(text: str) -> Finding:
@@ -140,7 +145,8 @@ def _weight_in_doubt(text: str) -> Finding:
         about="speed for weight and power",
         sentence=f"{text}. Correct the wrong one; until then Crouch's formula says nothing of the speed.",
         basis=(CROUCH, WEIGHT_FOR_LENGTH),
-        places=((OF_VESSEL, "displacement_as_run", "", ""), (OF_VESSEL, "length", "", "")),
+        places=tuple((OF_VESSEL, field, "", "") for field in WEIGHT_AND_LENGTH),
+        doubts=tuple(Doubt(text, step=OF_VESSEL, field=field) for field in WEIGHT_AND_LENGTH),
     )
 
 
@@ -152,26 +158,30 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
     runs = view.once(runs_of)
     speed = view.once(average_speed, runs)
     check_planing(view, speed.value)
+    unit = view.unit_to_tell("kn")
     told = (
-        f"Crouch's formula gives {expected.slow:.1f} to {expected.fast:.1f} kn for {expected.weight:.0f} lb and "
-        f"{expected.power:.4g} hp, give or take {100 * expected.within:g} %"
+        f"Crouch's formula gives {in_unit(expected.slow, 'kn', unit):.1f} to {view.told(expected.fast, 'kn', 1)} for "
+        f"{view.told(expected.weight, 'lb', 0)} and {view.told(expected.power, 'hp')}, give or take "
+        f"{100 * expected.within:g} %"
     )
     verdict, doubts = Verdict.ADVISE, tuple[Doubt, ...]()
     if speed.measured.low > expected.highest:
         fitting = units_that_fit(view, speed, view.once(slips_of, runs, speed))
         units = [unit for unit, value in fitting if not expected.off(value)]
         hint = f"Was it read in {' or '.join(units)}?" if units else "Check weight, power and the unit of speed."
-        text = f"{speed.value:.1f} kn is faster than weight and power explain"
+        text = f"{view.told(speed.value, 'kn', 1)} is faster than weight and power explain"
         typed = [place for place in speed.places if place[1] == "speed"]
         doubts = tuple(Doubt(text, step=step, field=field, row=row, of=of) for step, field, row, of in typed)
         code = "prop_check.crouch.faster"
-        sentence = f"{speed_words(speed)} is faster than believable. {told}. {hint}"
+        sentence = f"{speed_words(view, speed)} is faster than believable. {told}. {hint}"
     elif speed.measured.high < expected.lowest:
         code = "prop_check.crouch.slower"
-        sentence = f"{speed_words(speed)} is slower than expected. {told}. Check weight, trim, bottom and propeller."
+        sentence = (
+            f"{speed_words(view, speed)} is slower than expected. {told}. Check weight, trim, bottom and propeller."
+        )
     else:
         code, verdict = "prop_check.crouch.believable", Verdict.PASS
-        sentence = f"{speed_words(speed)} fits weight and power. {told}."
+        sentence = f"{speed_words(view, speed)} fits weight and power. {told}."
     constant = crouch.crouch_constant(speed.value, expected.weight, expected.power)
     return (
         Finding(

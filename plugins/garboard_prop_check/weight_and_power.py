@@ -110,7 +110,7 @@ def check_planing(view: JobView, speed: float) -> None:
     """Raise NotEnoughData where a boat does not plane at a speed [kn]."""
     length = view.vessel.length.to("ft") if view.vessel.length else 0.0
     if length > 0 and speed / math.sqrt(length) < crouch.PLANING_FROM:
-        text = f"{speed:.1f} kn is not planing speed for {length:.0f} ft; the formula does not hold"
+        text = f"{view.told(speed, 'kn', 1)} is not planing speed for {view.vessel.length}; the formula does not hold"
         raise NotEnoughData(text, lack=Lack.NOT_COVERED, step=FULL_THROTTLE, field="speed")
 
 

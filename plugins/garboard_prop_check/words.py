@@ -6,8 +6,18 @@ from collections.abc import Callable, Iterable, Iterator
 
 import attrs
 
-from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoughData, not_enough_data, with_uncertainty
-from garboard.job_view import JobView
+from garboard.findings import (
+    OF_VESSEL,
+    Basis,
+    BasisKind,
+    Finding,
+    Lack,
+    Missing,
+    NotEnoughData,
+    not_enough_data,
+    with_uncertainty,
+)
+from garboard.job_view import JobView, in_unit
 from garboard.records import Engine
 from garboard_prop_check.averages import Average
 from garboard_prop_check.settings import basis_of
@@ -115,7 +125,7 @@ def pitch_of(engine: Engine) -> float:
         raise NotEnoughData(text, lack=Lack.NOT_ENTERED, field=PITCH, of=engine.position)
     stamped = known.to("in")
     if not 0 < stamped <= LARGEST_PITCH:
-        text = f"pitch of the {engine.position} propeller reads {stamped:g} in; read the stamp again"
+        text = f"pitch of the {engine.position} propeller reads {known}; read the stamp again"
         raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=engine.position)
     return stamped
 
@@ -180,9 +190,23 @@ def runs_only(average: Average) -> str:
     return {1: " (one run only)", 2: " (two runs only)"}.get(average.runs, "")
 
 
-def speed_words(average: Average) -> str:
+def speed_words(view: JobView, average: Average) -> str:
     """A speed with its interval."""
-    return f"{with_uncertainty(average.value, average.expanded_uncertainty)} kn"
+    return view.told(average.value, "kn", 1, average.expanded_uncertainty)
+
+
+def inches_told(view: JobView, value: float, engine: Engine, *, plus: bool = False) -> str:
+    """A pitch or a diameter [in] as the sizes of an engine's propeller were typed; "15 in" where in inches."""
+    unit = inches_told_in(view, engine)
+    shown = in_unit(value, "in", unit)
+    digits = f"{shown:+.0f}" if plus else f"{shown:g}" if unit == "in" else f"{shown:.0f}"
+    return f"{digits} {unit}"
+
+
+def inches_told_in(view: JobView, engine: Engine) -> str:
+    """The unit the sizes of an engine's propeller were typed in."""
+    sizes = [(OF_VESSEL, f"engines.propeller.{size}", "", engine.position) for size in ("pitch", "diameter")]
+    return view.unit_to_tell("in", sizes)
 
 
 def engine_speed_words(average: Average) -> str:

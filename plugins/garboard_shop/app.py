@@ -6,12 +6,13 @@ import asyncio
 import logging
 import re
 from collections.abc import Awaitable, Callable, Mapping, Sequence
-from contextlib import suppress
+from contextlib import AsyncExitStack, suppress
 from functools import partial
 from types import MappingProxyType
 from typing import NamedTuple, TypeVar
 
 import attrs
+from anyio import CapacityLimiter
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -67,6 +68,7 @@ class Limits:
     hull       : entries of one hull
     kind       : entries of one kind in one hull, so that a plugin gone wild leaves room for the others
     attachment : bytes of one attachment
+    at_once    : requests unpacked and worked on at the same time: each may take several hundred MB while it is
     """
 
     body: int = wire.LARGEST_BODY
@@ -76,6 +78,7 @@ class Limits:
     hull: int = 200_000
     kind: int = 100_000
     attachment: int = wire.LARGEST_ATTACHMENT
+    at_once: int = 4
 
 
 @attrs.frozen(kw_only=True)
@@ -86,6 +89,13 @@ class Shop:
     name: Callable[[], str]
     limits: Limits
     now: Callable[[], int]
+    _room: list[CapacityLimiter] = attrs.field(init=False, factory=list)
+
+    def room(self) -> CapacityLimiter:
+        """For requests with a body. Made when a server runs: it belongs to its event loop."""
+        if not self._room:
+            self._room.append(CapacityLimiter(self.limits.at_once))
+        return self._room[0]
 
 
 class Refusal(GarboardError):
@@ -142,7 +152,8 @@ async def versions(request: Request) -> Response:
 async def pair(request: Request) -> Response:
     """A code's secret for a place among the tablets. The one thing an unpaired tablet may ask."""
     shop = _shop(request)
-    fields = wire.read_object(await _body(request, LARGEST_PAIRING, LARGEST_PAIRING, SECONDS_TO_PAIR))
+    sent = await _sent(request, LARGEST_PAIRING, SECONDS_TO_PAIR)
+    fields = wire.read_object(await _unpacked(request, sent, LARGEST_PAIRING))
     secret, token = wire.text_in(fields, "secret"), wire.text_in(fields, "token", access.LONGEST_TOKEN)
     name = " ".join(wire.text_in(fields, "tablet", 60).split())
     if not name.isprintable() or not name:
@@ -447,7 +458,10 @@ async def _asked(request: Request) -> Asked:
     theirs = request.headers.get(wire.TIME, "")
     now = shop.now()
     offset = now - int(theirs) if theirs.isascii() and theirs.isdigit() and len(theirs) < 16 else 0
-    body = await _body(request, shop.limits.body)
+    sent = await _sent(request, shop.limits.body, LONGEST_REQUEST)
+    if sent:
+        await request.state.until_answered.enter_async_context(shop.room())
+    body = await _unpacked(request, sent, wire.LARGEST_TEXT)
     await run_in_threadpool(shop.store.register.note_contact, tablet.id, now, offset)
     if device not in tablet.writes_as:
         with suppress(NotSaved):  # a full disk must not keep a tablet from reading
@@ -466,13 +480,12 @@ def _device(stated: str) -> str:
     return stated
 
 
-async def _body(request: Request, largest: int, unpacked: int = wire.LARGEST_TEXT, longest: float = 0.0) -> bytes:
-    """The body, proved and decompressed.
+async def _sent(request: Request, largest: int, longest: float) -> bytes:
+    """The body as sent.
 
-    largest, unpacked : bytes it may have as sent, and once decompressed
-    longest           : how long it may take to come; 0 for as long as any may [s]
+    largest : bytes it may have
+    longest : how long it may take to come [s]
     """
-    longest = longest or LONGEST_REQUEST
     too_large = Refusal(413, f"at most {largest} bytes in one request")
     stated = request.headers.get("content-length", "0")
     if not (stated.isascii() and stated.isdigit()) or int(stated) > largest:
@@ -488,11 +501,18 @@ async def _body(request: Request, largest: int, unpacked: int = wire.LARGEST_TEX
                 pieces.append(piece)
     except TimeoutError:
         raise Refusal(408, f"the request took more than {longest:.0f} s to arrive") from None
-    body = b"".join(pieces)
-    if not body:
+    return b"".join(pieces)
+
+
+async def _unpacked(request: Request, sent: bytes, largest: int) -> bytes:
+    """The body, proved and decompressed.
+
+    largest : bytes it may have then
+    """
+    if not sent:
         return b""
     packing, digest = (request.headers.get(name, "") for name in ("content-encoding", "content-digest"))
-    return await run_in_threadpool(wire.unpacked, body, packing, digest, unpacked)
+    return await run_in_threadpool(wire.unpacked, sent, packing, digest, largest)
 
 
 def _need_manager(asked: Asked) -> None:
@@ -561,7 +581,8 @@ def _safely(endpoint: Endpoint) -> Endpoint:
 
     async def answer(request: Request) -> Response:
         try:
-            return await endpoint(request)
+            async with AsyncExitStack() as request.state.until_answered:
+                return await endpoint(request)
         except Refusal as no:
             return _json(request, {"refused": no.reason}, status=no.status, fields={**CLOSE, **no.fields})
         except Garbled as garbled:

@@ -1,9 +1,11 @@
 """The server's door: who is let in, how long they may take to say what they want, and in which form they say it.
 
 Nobody outside can close the shop to the others. An address has so many places, and so have all together. When none is
-left, the newest caller gets the place of the one who has waited longest without a whole request.
+left, the newest caller gets the place of the one who has waited longest without a whole request, or without taking
+more of an answer.
 
 [1] RFC 9112, 2.2 and 5.2: a line ends with CR and LF, and a field stands on one line; a server may refuse all else.
+[2] RFC 8446, 5.1: a TLS record carries at most 2^14 bytes.
 """
 
 from __future__ import annotations
@@ -18,6 +20,7 @@ import ssl
 import time
 from collections import Counter
 from collections.abc import Callable, Iterable
+from functools import partial
 from typing import Any, Protocol, cast
 
 import attrs
@@ -36,6 +39,12 @@ SECONDS_IDLE = 30.0
 """How long an idle connection stays open after an answer [s]."""
 SECONDS_TO_FINISH = 5.0
 """How long a request that was answered before all of it came may go on coming [s]."""
+SECONDS_TO_TAKE = 30.0
+"""How long the other end may take nothing of an answer while more of it waits to be sent [s]."""
+SECONDS_STALLED = 5.0
+"""After so long without taking anything, its place may go to a newcomer [s]."""
+LARGEST_RECORD = 16 << 10
+"""Bytes handed to TLS at once [2]. Little waits here, so that a slow tablet is told from one that stopped."""
 LARGEST_HEAD = 16 << 10
 """Bytes of a request's first line and fields."""
 LONGEST_FIELD_NAME = 64
@@ -187,17 +196,20 @@ class DoorProtocol(H11Protocol):
     def __init__(self, places: Places, place: Place, config: uvicorn.Config, state: ServerState) -> None:
         super().__init__(config=config, server_state=state, app_state={})
         self._places, self._place = places, place
+        self._stalled_at = math.inf
+        self.app = partial(_in_records, self.app)
 
     @property
     def is_waiting(self) -> bool:
-        is_answered = self.cycle is None or self.cycle.response_complete
-        return is_answered or self.conn.their_state is not h11.DONE
+        is_asking = self._is_answered or self.conn.their_state is not h11.DONE
+        return is_asking or self._places.clock() - self._stalled_at >= SECONDS_STALLED
 
     def abort(self) -> None:
         self.transport.abort()
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]  # as in uvicorn
         super().connection_made(transport)
+        transport.set_write_buffer_limits(high=LARGEST_RECORD)
         self._place.line = self
         self._give(SECONDS_TO_ASK)
 
@@ -218,8 +230,22 @@ class DoorProtocol(H11Protocol):
             self.send_400_response(fault)
             return
         super().handle_events()
-        if self.cycle is not asked:  # the application limits how long the body may take
-            self._place.due = math.inf
+        if self.cycle is not asked:
+            self._answer()
+
+    def pause_writing(self) -> None:
+        """The other end takes less than is sent."""
+        super().pause_writing()
+        self._stalled_at = self._places.clock()
+        if not self._is_answered:
+            self._answer()
+
+    def resume_writing(self) -> None:
+        """The other end took all but a little."""
+        super().resume_writing()
+        self._stalled_at = math.inf
+        if not self._is_answered:
+            self._answer()
 
     def on_response_complete(self) -> None:
         is_whole = self.conn.their_state in (h11.DONE, h11.MUST_CLOSE, h11.CLOSED)
@@ -247,12 +273,37 @@ class DoorProtocol(H11Protocol):
         self.transport.close()
 
     @property
+    def _is_answered(self) -> bool:
+        return self.cycle is None or self.cycle.response_complete
+
+    @property
     def _is_idle(self) -> bool:
         """Whether the last request is answered and no byte of the next one was here before."""
         return self.cycle is not None and self.cycle.response_complete and not self.conn.trailing_data[0]
 
     def _give(self, seconds: float) -> None:
         self._place.due = self._places.clock() + seconds
+
+    def _answer(self) -> None:
+        """As long as the answer takes: the application limits how long a body may come, and the other end must take
+        what is sent."""
+        self._give(SECONDS_TO_TAKE if self.flow.write_paused else math.inf)
+
+
+async def _in_records(app: Any, scope: Any, receive: Any, send: Any) -> None:
+    """An application whose answers go out piece by piece, each once there is room for it."""
+
+    async def send_pieces(message: Any) -> None:
+        if message["type"] != "http.response.body":
+            await send(message)
+            return
+        body, has_more = message.get("body", b""), message.get("more_body", False)
+        *firsts, last = range(0, len(body), LARGEST_RECORD) or (0,)
+        for start in firsts:
+            await send({**message, "body": body[start : start + LARGEST_RECORD], "more_body": True})
+        await send({**message, "body": body[last:], "more_body": has_more})
+
+    await app(scope, receive, send_pieces)
 
 
 class Door:

@@ -311,11 +311,14 @@ class FileRegister:
     def users(self) -> tuple[WebUser, ...]:
         return self._look().users
 
-    def put_user(self, user: WebUser, by: str, at: int) -> None:
+    def put_user(self, user: WebUser, by: str, at: int, instead_of: WebUser | None = None) -> bool:
         with self._changing() as register:
             before = next((one for one in self._look().users if one.name == user.name), None)
+            if instead_of not in (None, before):
+                return False
             register.table("users").upsert(attrs.asdict(user), where("name") == user.name)
             _note(register, *store.person_changed(before, user, by, at))
+            return True
 
     def plugins(self) -> tuple[ShopPlugin, ...]:
         return tuple(sorted(self._look().plugins, key=lambda one: one.name))

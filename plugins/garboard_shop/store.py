@@ -15,7 +15,7 @@ import attrs
 
 from garboard.disk.hullfile import CheckedEntries, PutResult
 from garboard.faults import GarboardError
-from garboard.history.authority import AT_THE_DESK, ON_THE_PAGE
+from garboard.history.authority import AT_THE_DESK, ON_THE_PAGE, THE_SHOP_ITSELF
 from garboard.history.authority import MANAGER as MANAGER
 
 TECHNICIAN = "technician"
@@ -156,8 +156,12 @@ class Register(Tally, Protocol):
     def users(self) -> tuple[WebUser, ...]:
         """Who may sign in on the page."""
 
-    def put_user(self, user: WebUser, by: str, at: int) -> None:
-        """Add someone who may sign in on the page, or change them."""
+    def put_user(self, user: WebUser, by: str, at: int, instead_of: WebUser | None = None) -> bool:
+        """Add someone who may sign in on the page, or change them.
+
+        instead_of : whom the change is of; None for whoever there is
+        returns    : False when it is somebody else's by now, for they were removed or changed meanwhile; they stay so
+        """
 
     def plugins(self) -> tuple[ShopPlugin, ...]:
         """The shop's own plugins by name, those withdrawn included."""
@@ -370,10 +374,17 @@ def managers_devices(register: Register) -> frozenset[str]:
 
 
 def names_of_devices(register: Register) -> Mapping[str, str]:
-    """What the shop calls who wrote an entry, by what stands for the tablet in it."""
+    """What the shop calls who wrote an entry, by what stands for the tablet in it.
+
+    A tablet can state what another writes as. So all tablets that stated it are named, and none as the shop itself.
+    """
     tablets = register.tablets()
     names = names_of_tablets(tablets)
-    return {device: names[one.id] for one in tablets for device in one.writes_as}
+    stated: dict[str, dict[str, str]] = {}
+    for one in tablets:
+        for device in one.writes_as:
+            stated.setdefault(device, {})[one.name] = names[one.id]
+    return {device: " or ".join(who.values()) for device, who in stated.items() if device not in THE_SHOP_ITSELF}
 
 
 def names_of_tablets(tablets: Iterable[Tablet]) -> Mapping[str, str]:

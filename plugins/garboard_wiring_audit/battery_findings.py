@@ -34,7 +34,17 @@ from garboard_wiring_audit.circuit_rules import CRANKING, PANEL_FEED, distance_b
 from garboard_wiring_audit.loads import COLUMNS, load_sum
 from garboard_wiring_audit.overcurrent import distance_limit, distance_verdict
 from garboard_wiring_audit.pieces import each_piece
-from garboard_wiring_audit.readings import all_of, at_most, has_been_read, known, read, read_yes, times, together
+from garboard_wiring_audit.readings import (
+    all_of,
+    at_most,
+    distance_told,
+    has_been_read,
+    known,
+    read,
+    read_yes,
+    times,
+    together,
+)
 from garboard_wiring_audit.rules import Rules, charge_basis, rules_of, usable_basis
 from garboard_wiring_audit.steps import BATTERIES, CIRCUITS, LOADS, STANDING
 
@@ -248,7 +258,7 @@ def _fuse_verdict(view: JobView, battery: Battery) -> tuple[Verdict, str, tuple[
     limits = (Limit("main fuse from the post", high=limit.inches),)
     if verdict is Verdict.PASS:
         return verdict, "", numbers, limits
-    measured = f"Main fuse {distance:.0f} in from the post: {limit.inches:.0f} in allowed"
+    measured = f"Main fuse {distance_told(view, distance)} from the post: {distance_told(view, limit.inches)} allowed"
     if verdict is Verdict.ADVISE or distance <= sheathed.inches:
         advice = f"{measured}, more only for some sheathed or battery leads. Move it closer if you can."
         return Verdict.ADVISE, advice, numbers, limits

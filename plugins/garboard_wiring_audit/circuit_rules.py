@@ -39,7 +39,16 @@ from garboard_wiring_audit.overcurrent import (
     largest_rating,
     suggested_rating,
 )
-from garboard_wiring_audit.readings import all_of, at_most, has_been_read, read, read_yes, times, together
+from garboard_wiring_audit.readings import (
+    all_of,
+    at_most,
+    distance_told,
+    has_been_read,
+    read,
+    read_yes,
+    times,
+    together,
+)
 from garboard_wiring_audit.rules import BUNDLING_ALWAYS, ISO_MINIMUM, Rules
 from garboard_wiring_audit.steps import CIRCUITS
 from garboard_wiring_audit.voltage_drop import (
@@ -348,7 +357,7 @@ def _fuse_cure(facts: CircuitFacts, rules: Rules, largest: float) -> str:
     return f"No rating in stock lies above the load and within {largest:g} A. {_cure(facts, rules)}, then fuse it."
 
 
-def judge_overcurrent_distance(_view: JobView, facts: CircuitFacts, rules: Rules) -> CircuitResult:
+def judge_overcurrent_distance(view: JobView, facts: CircuitFacts, rules: Rules) -> CircuitResult:
     """Distance of fuse or breaker from the source, along the conductor."""
     _not_for_cranking(facts)
     facts.require("protection")
@@ -363,15 +372,16 @@ def judge_overcurrent_distance(_view: JobView, facts: CircuitFacts, rules: Rules
     limit = sheathed if facts.circuit.in_sheath else unsheathed
     verdict = distance_verdict(rule, facts.distance, limit, at_battery)
     by_memory = verdict is Verdict.ADVISE and rule == CFR_DISTANCE
-    remark = f" {BATTERY_LEAD:.0f} in may be allowed for a battery lead." if by_memory else ""
+    told = [distance_told(view, inches) for inches in (facts.distance, limit.inches, BATTERY_LEAD)]
+    remark = f" {told[2]} may be allowed for a battery lead." if by_memory else ""
     return CircuitResult(
         code="wiring_audit.overcurrent_distance.too_far",
         verdict=verdict,
         sentence=(
-            f"{facts.distance:.0f} in from the source to its {facts.circuit.protection}, {limit.inches:.0f} in allowed."
-            f"{remark} Move it to within {limit.inches:.0f} in."
+            f"{told[0]} from the source to its {facts.circuit.protection}, {told[1]} allowed."
+            f"{remark} Move it to within {told[1]}."
         ),
-        cells=(facts.circuit.protection, f"{facts.distance:.0f}", f"{limit.inches:.0f}"),
+        cells=(facts.circuit.protection, told[0], told[1]),
         numbers=(Number("distance", facts.distance, "in", decimals=0), Number("allowed", limit.inches, "in")),
         limits=(Limit("distance", high=limit.inches),),
         basis=(bases.DISTANCE_BATTERY,) if by_memory else (),
@@ -889,7 +899,7 @@ RULES = (
         title="Fuse and breaker distances",
         passed_code="wiring_audit.overcurrent_distance.passed",
         passed="have their fuse or breaker near enough to the source",
-        headings=("Fitted", "Distance (in)", "Allowed (in)"),
+        headings=("Fitted", "Distance", "Allowed"),
         judge=judge_overcurrent_distance,
         reads=(),
         weighs_current=False,

@@ -138,3 +138,9 @@ def at_most(reading: MeasuredValue, limit: float) -> Verdict:
     if reading.high <= limit:
         return Verdict.PASS
     return Verdict.FAIL if reading.low > limit else Verdict.ADVISE
+
+
+def distance_told(view: JobView, inches: float) -> str:
+    """A distance to a fuse or breaker [in], in the unit small lengths of the boat were typed in."""
+    unit = view.unit_to_tell("in")
+    return f"{inches:.0f} in" if unit == "in" else view.told(inches, "in")

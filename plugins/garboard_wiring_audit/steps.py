@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from garboard.cautions import BATTERY_OFF, DEFER, FUEL_VAPOUR, HYDROGEN, SHORE_POWER
+from garboard.cautions import BATTERY_OFF, DEFER, FUEL_FIRE, FUEL_VAPOUR, HYDROGEN, SHORE_POWER
 from garboard.records import Battery, Circuit, Vessel
-from garboard.steps import Caution, Field, Kind, Phase, Step
+from garboard.steps import GASOLINE, Caution, Field, Kind, Phase, Step
 from garboard_wiring_audit import bases
 
 BATTERIES = "wiring_audit.batteries"
@@ -19,8 +19,9 @@ NETWORKS = "wiring_audit.networks"
 IGNITION = Caution(
     "Parts near gasoline are ignition protected, or kept apart from it by 24 in of open air, a bulkhead or a deck.",
     bases.IGNITION,
+    fuels=(GASOLINE,),
 )
-CAUTIONS = (BATTERY_OFF, FUEL_VAPOUR, IGNITION, SHORE_POWER, DEFER)
+CAUTIONS = (BATTERY_OFF, FUEL_VAPOUR, FUEL_FIRE, IGNITION, SHORE_POWER, DEFER)
 SUPPLY_FROM_START = Caution(
     "Do not power the data network from engine-start battery terminals or other high-current feeds.",
     bases.NETWORK_SHEETS,
@@ -66,9 +67,11 @@ def _amount(
     help: str = "",
     required: bool = True,
     plausible_for: Callable[[Vessel, str], tuple[float, float] | None] | None = None,
+    heard: str = "",
 ) -> Field:
     return Field(
         name=name,
+        heard=heard,
         title=title,
         kind=Kind.AMOUNT,
         quantity=quantity,
@@ -107,6 +110,7 @@ STEPS = (
                     (0, 70),
                     "At the posts.",
                     plausible_for=usual_rest_voltage,
+                    heard="battery_voltage",
                 ),
                 _amount("hours_at_rest", "Hours without charge or load", "time", "h", (3, 72), (0, 2000)),
                 _amount("temperature", "Battery temperature", "temperature", "degC", (0, 45), (-40, 90), "", False),

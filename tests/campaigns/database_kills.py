@@ -85,7 +85,7 @@ class Boatyard:
                 bring_ashore(folder, paired)
             except (ShopAway, ShopRefused):
                 self.tally.cut += 1
-                time.sleep(0.02)
+                time.sleep(0.1)  # the server is starting, and needs the processor
                 continue
             with self.guard:
                 self.tally.came_ashore += 1

@@ -2,13 +2,20 @@
 
 What was called saved is looked for by reading the hull files line by line, without the program.
 
+Of four kills three come at a system call on a file of the folder, drawn by the seed, some of them half-way through a
+write (disk_errors.c, compiled when it begins; needs Linux and cc). The others come at a random moment, as do all where
+the library is not loaded: on a busy machine most of those come before the program has done anything.
+
 Run:  python tests/campaigns/decide_campaign.py --kills 2000
+      python tests/campaigns/decide_campaign.py --kills 500 --broken saved     must find faults: see broken.py
 """
 
 from __future__ import annotations
 
 import argparse
+import ctypes
 import functools
+import gc
 import hashlib
 import json
 import os
@@ -22,17 +29,15 @@ from itertools import count
 from pathlib import Path
 
 import attrs
-import click
 from click.testing import CliRunner
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns import writers
-from garboard.commands import hulls as commands
-from garboard.commands import repair
+from campaigns.broken import BROKEN
+from campaigns.disk_errors import KILLED, KILLED_HALF_WAY, KINDS, in_memory, is_preloaded, preload
+from garboard.commands.cli import program
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
-from garboard.disk.storage import NotSaved
-from garboard.faults import InputError
 from garboard.history.authoring import Author, measure
 from garboard.history.boat import open_hull
 from garboard.history.halves import missing_halves
@@ -42,7 +47,9 @@ HULLS = ("QQZ04417D626", "QQZ04418D626", "QQZ04419D626")
 JOBS = ("job-1", "job-2", "job-3", "job-4")
 KILLS_A_FOLDER = 25
 LONGEST = 0.08
-"""So long a program runs at most before it is killed [s]."""
+"""So long a program runs at most before it is killed at a moment [s]."""
+MOST_CALLS = 200
+"""So many system calls it makes at most before it is killed at one; a decision takes from 20 to 60."""
 
 SIGNED = ("--by", "M. Office", "--reason", "as decided")
 
@@ -56,10 +63,13 @@ class Tally:
     invisible  : times a job was shown under no number
     halves     : kills that left a decision in one file alone
     left       : of those, how many the repair did not end
+    ended      : programs that ended by themselves, which none may
     """
 
     seed: int
     kills: int = 0
+    at_a_call: int = 0
+    ended: int = 0
     saved: int = 0
     lost: int = 0
     invisible: int = 0
@@ -68,8 +78,9 @@ class Tally:
 
     def __str__(self) -> str:
         return (
-            f"deciding: {self.kills} kills, {self.saved} called saved, {self.lost} lost, {self.invisible} jobs out of "
-            f"sight, {self.halves} left in one file alone, {self.left} of them not ended by a repair (seed {self.seed})"
+            f"deciding: {self.kills} kills, {self.at_a_call} of them at a system call, {self.saved} called saved, "
+            f"{self.lost} lost, {self.invisible} jobs out of sight, {self.halves} left in one file alone, "
+            f"{self.left} of them not ended by a repair, {self.ended} programs ended by themselves (seed {self.seed})"
         )
 
 
@@ -80,10 +91,7 @@ def kill_while_deciding(kills: int, seed: int, where: Path) -> Tally:
         folder = Path(tempfile.mkdtemp(dir=where))
         notebook = folder / "called_saved"
         for _ in range(min(KILLS_A_FOLDER, kills - tally.kills)):
-            child = writers.start(functools.partial(_decide, folder / "shop", rng.randrange(1 << 30)), notebook)
-            time.sleep(rng.choice([LONGEST / 10, LONGEST]) * rng.random())
-            os.kill(child, signal.SIGKILL)
-            os.waitpid(child, 0)
+            tally.ended += not _kill(folder / "shop", notebook, rng, tally)
             tally.kills += 1
             if (folder / "shop" / HULLS_FOLDER).is_dir():
                 _look(folder / "shop", tally)
@@ -93,7 +101,28 @@ def kill_while_deciding(kills: int, seed: int, where: Path) -> Tally:
         tally.saved += len(called_saved)
         tally.lost += len(called_saved - _held(folder / "shop").keys())
         shutil.rmtree(folder)
+        if tally.kills % 500 == 0:
+            print(tally, file=sys.stderr, flush=True)
     return tally
+
+
+def _kill(folder: Path, notebook: Path, rng: random.Random, tally: Tally) -> bool:
+    """Let a program decide until it is killed; False where it ended before."""
+    decide = functools.partial(_decide, folder, rng.randrange(1 << 30))
+    if at_a_call := is_preloaded() and rng.random() < 0.75:
+        number, way = rng.randint(1, MOST_CALLS), rng.choice((KILLED, KILLED_HALF_WAY))
+        child = writers.start(functools.partial(_armed, decide, folder, number, way), notebook)
+    else:
+        child = writers.start(decide, notebook)
+        time.sleep(rng.choice([LONGEST / 10, LONGEST]) * rng.random())
+        os.kill(child, signal.SIGKILL)
+    tally.at_a_call += at_a_call
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == -signal.SIGKILL
+
+
+def _armed(decide: writers.Work, folder: Path, number: int, way: int, saved: writers.Saved) -> None:
+    ctypes.CDLL(None).disk_errors(os.fsencode(folder), (1 << len(KINDS)) - 1, number, 0, way, -1)
+    decide(saved)
 
 
 def _decide(folder: Path, seed: int, saved: writers.Saved) -> None:
@@ -111,23 +140,36 @@ def _decide(folder: Path, seed: int, saved: writers.Saved) -> None:
 def _run(rng: random.Random) -> functools.partial[None]:
     here, there = rng.sample(HULLS, 2)
     job, into = rng.sample(JOBS, 2)
-    chosen: tuple[click.Command, tuple[str, ...]] = rng.choice(
+    name, *rest = rng.choice(
         [
-            (commands.move_job, (here, job, "--to", there)),
-            (commands.move_job, (here, job, "--to", there)),
-            (commands.same_boat, (here, there)),
-            (commands.same_boat, (here, there, "--undo")),
-            (commands.join_job, (here, job, "--into", into)),
-            (commands.join_job, (here, job, "--undo")),
+            ("move-job", here, job, "--to", there),
+            ("move-job", here, job, "--to", there),
+            ("same-boat", here, there),
+            ("same-boat", here, there, "--undo"),
+            ("join-job", here, job, "--into", into),
+            ("join-job", here, job, "--undo"),
         ]
     )
-    return functools.partial(_invoke, *chosen)
+    return functools.partial(_invoke, name, (*rest, *SIGNED))
 
 
-def _invoke(command: click.Command, arguments: tuple[str, ...], folder: Path) -> None:
-    result = CliRunner().invoke(command, [str(folder), *arguments, *SIGNED])
-    if result.exception and not isinstance(result.exception, SystemExit | InputError | NotSaved):
+def _invoke(command: str, arguments: tuple[str, ...], folder: Path) -> None:
+    result = CliRunner().invoke(program, [command, str(folder), *arguments])
+    if result.exception and not isinstance(result.exception, SystemExit):
         raise result.exception
+
+
+def _load(where: Path) -> None:
+    """Do everything once, so that no child loads it anew."""
+    rng, folder = random.Random(0), where / "once"
+    with HullFolder(folder) as files:
+        author = Author("tablet-07", "A. Hand")
+        files.save(measure(author, replay(HULLS[0], ()), JOBS[0], "trial", "speed", "1 kn"))
+    for _ in range(20):
+        _run(rng)(folder)
+    _repair(folder, Tally(0))
+    gc.collect()
+    gc.freeze()
 
 
 def _held(folder: Path) -> dict[str, dict[str, object]]:
@@ -150,7 +192,7 @@ def _look(folder: Path, tally: Tally) -> None:
 
 
 def _repair(folder: Path, tally: Tally) -> None:
-    CliRunner().invoke(repair.command, [str(folder)])
+    _invoke("repair", (), folder)
     with HullFolder(folder, read_only=True) as files:
         tally.left += sum(len(missing_halves(files.entries, hull)) for hull in files.hulls())
 
@@ -159,11 +201,16 @@ def main() -> int:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--kills", type=int, default=200)
     options.add_argument("--seed", type=int, default=20260514)
+    options.add_argument("--broken", choices=BROKEN, help="a program broken on purpose, which must be found out")
     chosen = options.parse_args()
-    with tempfile.TemporaryDirectory() as where:
+    preload()
+    if chosen.broken:
+        BROKEN[chosen.broken]()
+    with tempfile.TemporaryDirectory(dir=in_memory()) as where:
+        _load(Path(where))
         tally = kill_while_deciding(chosen.kills, chosen.seed, Path(where))
     print(tally)
-    return int(bool(tally.lost or tally.invisible or tally.left))
+    return int(bool(tally.lost or tally.invisible or tally.left or tally.ended))
 
 
 if __name__ == "__main__":

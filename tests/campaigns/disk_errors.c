@@ -1,4 +1,5 @@
-/* The system calls on files below one folder, each written down, and one of them, or all from one on, refused.
+/* The system calls on files below one folder, each written down, and one of them, or all from one on, refused; or the
+   program killed at one.
 
    Preloaded before a program: a call goes to this file first and then, where it is not to fail, to the C library. */
 #define _GNU_SOURCE
@@ -7,6 +8,7 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <pthread.h>
+#include <signal.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
@@ -18,7 +20,7 @@
 enum { OPEN, CREATE, WRITE, READ, FSYNC, RENAME, LINK, UNLINK, MKDIR, FTRUNCATE, FLOCK, CHMOD, OPENDIR, STAT, RMDIR };
 static const char *NAMES[] = {"open", "create", "write", "read", "fsync", "rename", "link", "unlink",
                               "mkdir", "ftruncate", "flock", "chmod", "opendir", "stat", "rmdir"};
-enum { ONCE, FROM_THERE, SHORT };
+enum { ONCE, FROM_THERE, SHORT, KILLED, KILLED_HALF_WAY };
 
 #define MOST 1024
 static char root[PATH_MAX];
@@ -35,7 +37,9 @@ void disk_errors(const char *where, unsigned which, int number, int error, int h
     kinds = which, at = number, code = error, way = how, calls = 0, note = notes;
 }
 
-static int is_ours(const char *path) { return root_length && path && !strncmp(path, root, root_length); }
+static int is_ours(const char *path) {
+    return root_length && path && !strncmp(path, root, root_length) && (path[root_length] == '/' || !path[root_length]);
+}
 static const char *path_of(int fd) { return fd >= 0 && fd < MOST && opened[fd][0] ? opened[fd] : NULL; }
 
 static void tell(int kind, const char *what, const char *path, const char *to) {
@@ -44,13 +48,19 @@ static void tell(int kind, const char *what, const char *path, const char *to) {
     if (note >= 0) syscall(SYS_write, note, line, (size_t)length);
 }
 
+/* The program is killed, as by the system: nothing after this is run. */
+static void end(void) { syscall(SYS_kill, getpid(), SIGKILL); }
+
 /* 0: the call may go on; 1: it is refused, errno says why; 2: it does half of it */
 static int refused(int kind, const char *path, const char *to) {
     int answer = 0;
     if (!is_ours(path) || !(kinds & 1u << kind)) return 0;
     pthread_mutex_lock(&guard);
     calls++;
-    if (way == SHORT && calls == at) answer = kind == WRITE ? 2 : 0;
+    if (way >= KILLED) {
+        if (calls == at && way == KILLED_HALF_WAY && kind == WRITE) answer = 2;
+        else if (calls == at) end();
+    } else if (way == SHORT && calls == at) answer = kind == WRITE ? 2 : 0;
     else if (at && (calls == at || (way != ONCE && calls > at))) answer = 1;
     pthread_mutex_unlock(&guard);
     if (answer == 1) {
@@ -102,6 +112,7 @@ ssize_t write(int fd, const void *bytes, size_t many) {
     int answer = refused(WRITE, path_of(fd), "");
     if (answer == 1) return -1;
     ssize_t result = real(fd, bytes, answer == 2 ? many / 2 : many);
+    if (answer == 2 && way == KILLED_HALF_WAY) end();
     if (path_of(fd)) DONE(result, WRITE, path_of(fd), "");
     return result;
 }

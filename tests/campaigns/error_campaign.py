@@ -21,6 +21,7 @@ The runs come in random order, so that a campaign that is stopped early (--secon
 Run:  python tests/campaigns/error_campaign.py                every call of every case
       python tests/campaigns/error_campaign.py --every 40     one run of so many, drawn by the seed
       python tests/campaigns/error_campaign.py --only merge
+      python tests/campaigns/error_campaign.py --every 100 --broken write     must find faults: see broken.py
 """
 
 from __future__ import annotations
@@ -29,13 +30,14 @@ import argparse
 import contextlib
 import ctypes
 import errno
+import gc
 import hashlib
+import importlib
 import json
 import os
 import random
 import re
 import shutil
-import subprocess
 import sys
 import tempfile
 import time
@@ -48,18 +50,12 @@ import attrs
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-SHIM = Path(__file__).with_name("disk_errors.c")
-PRELOADED = "GARBOARD_DISK_ERRORS"
+from campaigns.broken import BROKEN
+from campaigns.disk_errors import FROM_THERE, KINDS, ONCE, SHORT, in_memory, is_preloaded, preload
 
-KINDS = (
-    *("open", "create", "write", "read", "fsync", "rename", "link", "unlink"),
-    *("mkdir", "ftruncate", "flock", "chmod", "opendir", "stat", "rmdir"),
-)
-"""As disk_errors.c numbers them."""
 TAKES_ROOM = frozenset({"create", "write", "fsync", "rename", "link", "mkdir"})
 CHANGES = TAKES_ROOM | {"unlink", "ftruncate", "chmod", "rmdir"}
 NAMES = frozenset({"open", "create", "unlink", "rename", "link", "mkdir", "opendir", "stat", "chmod", "rmdir", "flock"})
-ONCE, FROM_THERE, SHORT = range(3)
 NOT_FLUSHED_ON_PURPOSE = re.compile(r"(writer\.lock|hulls\.sizes|last_open\.txt|.*\.log)$")
 
 
@@ -175,7 +171,20 @@ def _in_child(case: Case, folder: Path, way: Way | None, number: int, files: Seq
         with contextlib.suppress(BaseException):
             sys.stdout.flush()
             sys.stderr.flush()
+        if way is None:
+            _modules_of(folder).write_text("\n".join(sys.modules))
         os._exit(ended)
+
+
+def _modules_of(folder: Path) -> Path:
+    return folder.with_name(f"{folder.name}.modules")
+
+
+def _load_what_it_loads(folder: Path) -> None:
+    """What an undisturbed run loaded, loaded once for all runs to come: most of the time of a run went there."""
+    for name in _modules_of(folder).read_text().splitlines():
+        with contextlib.suppress(Exception):  # a shop's own plugin, which no other run is to find loaded
+            importlib.import_module(name)
 
 
 def numbers_of(way: Way, calls: Sequence[tuple[str, str, str, str]]) -> range:
@@ -192,6 +201,7 @@ class Oracle:
         self.before = entries_in(folder)
         self.attachments = _sound_attachments(folder)
         self.undisturbed = run(case, folder)
+        _load_what_it_loads(folder)
         self.jobs = _jobs_shown(folder)
         self.expected = self._effect(folder)
         self.status = self.undisturbed.status
@@ -376,6 +386,8 @@ def campaign(where: Path, seed: int, every: int = 1, only: str = "", seconds: fl
             waiting += [(oracle, folder, way, number) for number in numbers_of(way, oracle.undisturbed.calls)]
     tally.meant = len(waiting)
     rng.shuffle(waiting)
+    gc.collect()
+    gc.freeze()  # a child's search for garbage would write on, and so copy, every page of memory it shares
     with contextlib.suppress(KeyboardInterrupt):
         for oracle, folder, way, number in waiting[: -(-len(waiting) // every)]:
             if 0 < seconds < time.monotonic() - began:
@@ -388,32 +400,24 @@ def campaign(where: Path, seed: int, every: int = 1, only: str = "", seconds: fl
     return tally
 
 
-def preload() -> None:
-    """Compile the library and begin anew with it, unless that is done."""
-    if os.environ.get(PRELOADED):
-        return
-    with tempfile.TemporaryDirectory() as place:
-        library = Path(place) / "disk_errors.so"
-        subprocess.run(["cc", "-shared", "-fPIC", "-O1", "-o", str(library), str(SHIM), "-ldl"], check=True)
-        with_it = {**os.environ, PRELOADED: "1", "LD_PRELOAD": str(library)}
-        sys.exit(subprocess.run([sys.executable, *sys.argv], env=with_it, check=False).returncode)
-
-
 def main() -> int:
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--every", type=int, default=1, help="one run of so many")
     options.add_argument("--only", default="", help="the cases whose names contain this")
     options.add_argument("--seconds", type=float, default=0, help="begin no run after so long")
     options.add_argument("--seed", type=int, default=20261129)
+    options.add_argument("--broken", choices=BROKEN, help="a program broken on purpose, which must be found out")
     chosen = options.parse_args()
     preload()
-    with tempfile.TemporaryDirectory() as where:
+    if chosen.broken:
+        BROKEN[chosen.broken]()
+    with tempfile.TemporaryDirectory(dir=in_memory()) as where:
         tally = campaign(Path(where), chosen.seed, chosen.every, chosen.only, chosen.seconds)
     print("\n".join([*tally.told, str(tally)]))
     return int(bool(tally.found))
 
 
-if __name__ != "__main__" or os.environ.get(PRELOADED):
+if __name__ != "__main__" or is_preloaded():
     from campaigns.error_cases import CASES, Case, entries_in
 
 if __name__ == "__main__":

@@ -25,6 +25,7 @@ import random
 import sys
 import tempfile
 import time
+import zlib
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache
@@ -50,7 +51,7 @@ from garboard.job_files.job_file import check, job_file_text, located, parse_job
 from garboard.recordings import load_recording
 from garboard.recordings.reader import refuse_other_text
 from garboard.recordings.where import read_where
-from garboard.records import JsonValue
+from garboard.records import EQUIPMENT, JsonValue
 from garboard.shop_link import pairing, wire
 from garboard_shop.embedded import EmbeddedStore
 from garboard_tablet.models.runs import read_pending
@@ -61,8 +62,14 @@ SEED = 20261130
 HULL = "QQZ01234A626"
 WHERE = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
 """In memory, where that can be: each save is flushed."""
-IN_A_JOB = 12
+IN_A_JOB = 6
 """Measurements in a job file: short files, so that damage to one is seen beside the others."""
+
+
+TOLD_EVERY = 50_000
+"""Lines after which a run tells how far it is."""
+KINDS_EACH = 8
+"""A typed word is tried as a value of so many kinds of fields, chosen by the word; together the words try them all."""
 
 
 @attrs.frozen
@@ -72,11 +79,13 @@ class Reader:
     sound : files that it reads without a fault
     tried : reads bytes; returns what is wrong with what it gave, "" where nothing is. Raises what the reader raises
     says  : what the reader says it raises
+    lines : at most so many of a file are damaged; of what is read line by line, many: a damaged one hides no other
     """
 
     sound: Sequence[bytes]
     tried: Callable[[bytes, Path], str]
     says: tuple[type[Exception], ...] = ()
+    lines: int = 8
 
 
 @lru_cache(maxsize=1)
@@ -152,7 +161,9 @@ def _typed(data: bytes, folder: Path) -> str:
         except InputError as failure:
             if not all(fault.expected for fault in failure.faults):
                 return "a fault that does not say what was expected"
-    for field in kinds_of_fields():
+    fields = kinds_of_fields()
+    first = zlib.crc32(data)
+    for field in (fields[(first + number) % len(fields)] for number in range(KINDS_EACH)):
         try:
             check_value(field, typed_value(field, text))
         except ValueRefused:
@@ -216,10 +227,10 @@ def readers() -> dict[str, Reader]:
     delivery = {"at": 1778752800000, "tablet": "t1", "clock_offset": 12, "ids": {HULL: [one.id for one in entries[:4]]}}
     differences = wire.Differences({HULL: [entries[0].id]}, {HULL: 2}, [entry.raw for entry in entries[:5]])
     return {
-        "recording": Reader(_recordings(), _recording, (InputError,)),
+        "recording": Reader(_recordings(), _recording, (InputError,), lines=60),
         "job file": Reader(_jobs(), _job_file, (InputError,)),
         "entry": Reader([b"\n".join(entry.raw for entry in entries[at : at + 8]) for at in range(0, 40, 8)], _entry),
-        "hull file": Reader([journal.heading(HULL) + b"".join(lines)], _hull_file, (NewerFormat,)),
+        "hull file": Reader([journal.heading(HULL) + b"".join(lines)], _hull_file, (NewerFormat,), lines=40),
         "body": Reader(
             [
                 wire.answer(differences),
@@ -232,7 +243,9 @@ def readers() -> dict[str, Reader]:
         ),
         "typed": Reader([word.encode() for word in TYPED], _typed),
         "document": Reader([_settings_document()], _document, (NewerFormat,)),
-        "run": Reader(["".join(json.dumps(one) + "\n" for one in runs).encode()], _run, (OSError, InputError)),
+        "run": Reader(
+            ["".join(json.dumps(one) + "\n" for one in runs).encode()], _run, (OSError, InputError), lines=20
+        ),
         "deliveries": Reader([(json.dumps(delivery) + "\n").encode() * 5], _deliveries),
     }
 
@@ -288,14 +301,17 @@ def _recordings() -> list[bytes]:
 
 
 def _jobs() -> list[bytes]:
-    found = []
+    found: list[bytes] = []
     for path in sample_job_files():
         plain = json.loads(path.read_text(encoding="utf-8"))
         measurements = plain["measurements"]
         for start in range(0, len(measurements), len(measurements) // 4):
-            plain["measurements"] = measurements[start : start + IN_A_JOB]
-            plain["vessel"]["circuits"] = plain["vessel"].get("circuits", [])[:2]
-            found.append(json.dumps(plain, indent=1, ensure_ascii=False).encode())
+            number, vessel = len(found), dict(plain["vessel"])
+            for kind in EQUIPMENT:  # one piece of each kind, and by turns each of them
+                pieces = vessel.get(kind, [])
+                vessel[kind] = pieces[number % len(pieces) :][:1] if pieces else []
+            short = {**plain, "vessel": vessel, "measurements": measurements[start : start + IN_A_JOB]}
+            found.append(json.dumps(short, indent=1, ensure_ascii=False).encode())
     return found
 
 
@@ -303,15 +319,16 @@ def _settings_document() -> bytes:
     with tempfile.TemporaryDirectory(dir=WHERE) as folder:
         damaged: list[DocumentDamaged] = []
         write_settings(Path(folder), read_settings(Path(folder), damaged))
-        return (Path(folder) / SETTINGS_FILE).read_bytes()
+        plain = json.loads((Path(folder) / SETTINGS_FILE).read_bytes())
+        return json.dumps(plain, indent=1).encode()  # a value a line
 
 
-def damaged(data: bytes, draw: random.Random) -> tuple[bytes, int]:
-    """The file with one to eight of its lines damaged, and sometimes bytes or a piece of it; and how many lines."""
+def damaged(data: bytes, draw: random.Random, most: int = 8) -> tuple[bytes, int]:
+    """The file with one to so many of its lines damaged, and sometimes bytes or a piece of it; and how many lines."""
     if data.startswith(b"{") and draw.random() < 0.5:
         return _with_odd_values(data, draw)
     lines = data.decode().split("\n")
-    places = draw.sample(range(len(lines)), min(len(lines), draw.randint(1, 8)))
+    places = draw.sample(range(len(lines)), min(len(lines), draw.randint(1, most)))
     for place in places:
         lines[place] = _line(lines[place], draw, lines)
     out = "\n".join(lines).encode("utf-8", "surrogateescape")
@@ -400,11 +417,15 @@ def run(
                 if said := reader.tried(data, Path(folder)):
                     faults.append(f"{name}, sound: {said}")
             shop.cache_clear()
+    tell_at = TOLD_EVERY
     with tempfile.TemporaryDirectory(dir=WHERE) as folder:
         while lines.total() < number and time.monotonic() < end:
+            if lines.total() >= tell_at:  # a run that is stopped has told how far it came
+                tell_at += TOLD_EVERY
+                print(f"so far: {lines.total()} lines, {len(faults)} faults", flush=True)
             name = min(tried, key=lambda one: (lines[one], one))  # each reader gets as many lines
             reader = tried[name]
-            data, count = damaged(draw.choice(reader.sound), draw)
+            data, count = damaged(draw.choice(reader.sound), draw, reader.lines)
             lines[name] += count
             try:
                 said = reader.tried(data, Path(folder))

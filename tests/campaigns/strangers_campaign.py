@@ -185,7 +185,7 @@ class Strangers:
                 role = TECHNICIAN if who == "technician" else MANAGER
                 user = people.make_user(SIGNED_IN[who], role, PASSWORD)
                 self.pages.store.register.put_user(user, "a test", NOON)
-            secret = self.pages.desk.sessions.open(user.name, self.pages.at)
+            secret = self.pages.desk.sessions.open(user, self.pages.at)
             browser.client.cookies.set("__Host-garboard", secret, domain="shop.test")
             session = self.pages.desk.sessions.find(secret, self.pages.at)
             csrf = session.csrf if session else ""

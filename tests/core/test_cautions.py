@@ -1,12 +1,13 @@
 """Cautions shared by the plugins: said once, in the same words, wherever they hold."""
 
+import attrs
 import pytest
 
 from garboard import cautions
 from garboard.findings import BasisKind
 from garboard.hosting.host import make_host
 from garboard.job_view import JobView
-from garboard.records import Job, Vessel
+from garboard.records import Job, Measurement, Vessel
 from garboard.report.outline import cautions as cautions_of
 from garboard.steps import Caution
 
@@ -47,3 +48,47 @@ def test_the_law_on_the_cut_off_link_is_named() -> None:
     """46 U.S.C. 4312(b): the operator uses the link on plane or above displacement speed."""
     assert cautions.CUT_OFF_LINK.basis.kind is BasisKind.REGULATION
     assert "46 U.S.C. 4312(b)" in cautions.CUT_OFF_LINK.basis.text
+
+
+# --- what the boat burns decides
+
+DIESEL_BOAT = attrs.evolve(VIEW, measurements=(Measurement(step="fuel_curve.steps", field="fuel", value="diesel"),))
+GASOLINE_BOAT = attrs.evolve(VIEW, measurements=(Measurement(step="fuel_curve.steps", field="fuel", value="gasoline"),))
+TWO_ANSWERS = attrs.evolve(
+    DIESEL_BOAT, measurements=(*DIESEL_BOAT.measurements, Measurement(step="dock.tank", field="fuel", value="gasoline"))
+)
+SHOWN = ("book", "each step")
+
+
+def shown_on(view: JobView, where: str) -> list[str]:
+    if where == "book":
+        return [caution.text for caution in cautions_of(view, HOST)]
+    return list(dict.fromkeys(caution.text for step in HOST.steps for caution in step.cautions_for(view.fuel)))
+
+
+@pytest.mark.parametrize("where", SHOWN)
+def test_a_diesel_boat_is_warned_of_no_gasoline_vapour(where: str) -> None:
+    told = shown_on(DIESEL_BOAT, where)
+    assert [text for text in told if "gasoline" in text] == []
+    assert cautions.FUEL_FIRE.text in told
+    assert sum("Refuel with engines and heaters off" in text for text in told) == 1
+
+
+@pytest.mark.parametrize("where", SHOWN)
+@pytest.mark.parametrize("view", [VIEW, GASOLINE_BOAT, TWO_ANSWERS], ids=["unknown", "gasoline", "two answers"])
+def test_a_gasoline_boat_and_one_of_unknown_fuel_are_warned_of_vapour(view: JobView, where: str) -> None:
+    told = shown_on(view, where)
+    assert cautions.FUEL_VAPOUR.text in told
+    assert [text for text in told if "iesel" in text] == []
+
+
+def test_what_holds_for_every_fuel_is_told_on_every_boat() -> None:
+    for caution in SHARED:
+        if not caution.fuels:
+            assert {caution.text} <= set(shown_on(DIESEL_BOAT, "book")) & set(shown_on(VIEW, "book"))
+
+
+def test_each_step_with_fuel_has_a_caution_for_either() -> None:
+    for step in HOST.steps:
+        of_fuel = [{fuel for caution in step.cautions for fuel in caution.fuels if caution.holds_for(fuel)}]
+        assert of_fuel in ([set()], [{"gasoline", "diesel"}]), step.key

@@ -257,7 +257,7 @@ def test_plugins_lists_broken_ones_with_the_reason_and_ends_with_1(tmp_path: Pat
         "name": "broken_one",
         "at_work": False,
         "reason": "",
-        "code": "failed",
+        "code": "no_module",
         "file": str(broken),
         "line": 1,
         "cure": "",

@@ -7,7 +7,17 @@ from datetime import datetime
 from hypothesis import given
 from hypothesis import strategies as st
 
-from garboard.disk.clock import FURTHEST_AHEAD, HybridClock, Stamp, after, order_key, wall_text
+from garboard.disk.clock import (
+    FURTHEST_AHEAD,
+    LARGEST_COUNTER,
+    LAST_MILLISECOND,
+    HybridClock,
+    Stamp,
+    after,
+    order_key,
+    wall_text,
+)
+from garboard.disk.entries import LARGEST_INTEGER, make_entry
 
 DAY = 24 * 60 * 60 * 1000
 NOON = 1_778_752_800_000
@@ -53,6 +63,28 @@ def test_a_stamp_comes_after_what_it_follows() -> None:
     seen = Stamp(NOON + FURTHEST_AHEAD, 3)
     assert clock.follow(seen)
     assert clock.now() > seen
+
+
+@given(
+    st.integers(0, LARGEST_INTEGER) | st.integers(NOON, NOON + FURTHEST_AHEAD),
+    st.integers(0, 2) | st.integers(LARGEST_COUNTER - 2, LARGEST_COUNTER),
+    st.booleans(),
+)
+def test_no_stamp_of_another_keeps_anybody_from_writing(milliseconds: int, counter: int, own: bool) -> None:
+    """Whatever clock an entry carries, and under whichever tablet's name, whoever read it can still write one."""
+    clock = HybridClock(wall=Wall())
+    clock.follow(Stamp(milliseconds, counter), own=own)
+    for _ in range(3):
+        written = make_entry("note", "ABC00001A526", dev="a", by="b", clock=clock.now(), at="2026-05-14T09:30:00+02:00")
+        assert written.clock >= Stamp(NOON, 0)
+
+
+def test_a_tablet_follows_its_own_clock_to_the_last_time_there_is() -> None:
+    clock = HybridClock(wall=Wall())
+    assert not clock.follow(Stamp(LAST_MILLISECOND + 1, 0), own=True)
+    assert clock.now() == Stamp(NOON, 0)
+    assert clock.follow(Stamp(LAST_MILLISECOND, LARGEST_COUNTER), own=True)
+    assert clock.now() == Stamp(LAST_MILLISECOND + 1, 0)
 
 
 @given(st.integers(FURTHEST_AHEAD + 1, 400 * DAY))

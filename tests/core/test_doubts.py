@@ -69,7 +69,7 @@ def test_what_rests_on_a_doubted_value_does_not_pass(tmp_path: Path, doubter_fir
     both = (doubting(), resting()) if doubter_first else (resting(), doubting())
     findings = {about: one.finding for about, one in assess(tmp_path, *both).items()}
     assert findings["rests on it"].verdict is Verdict.ADVISE
-    assert findings["rests on it"].sentence == f"Said. In doubt: {SAYS}."
+    assert findings["rests on it"].sentence == f"In doubt: {SAYS}. Said."
     assert [doubt.text for doubt in findings["rests on it"].doubted] == [SAYS]
     assert findings["rests on another"].verdict is Verdict.PASS
     assert findings["log"].doubted == ()  # a finding is not told its own doubt
@@ -96,7 +96,7 @@ def test_advice_nobody_should_follow_gives_way_to_a_doubt(tmp_path: Path) -> Non
 
     for others, code, sentence, left in (
         ([], "a.change", "Said.", 1),
-        ([doubting()], "a.wait", f"Wait. In doubt: {SAYS}.", 0),
+        ([doubting()], "a.wait", f"In doubt: {SAYS}. Wait.", 0),
     ):
         advice = assess(tmp_path, calculator("a.first", compute, order=1), *others)["advice"].finding
         assert (advice.code, advice.sentence, len(advice.numbers)) == (code, sentence, left)

@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from garboard.commands.cli import program
-from garboard.disk import clock, storage
+from garboard.disk import clock, partial_upload, storage
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
@@ -156,6 +156,18 @@ def test_what_a_file_lost_is_told_until_a_person_removes_the_kept_file(
     assert _run("repair", folder).exit_code == _run("digest", folder).exit_code == 0
 
 
+def test_a_lost_tail_is_told_in_bytes_where_an_older_version_noted_its_length_alone(tmp_path: Path) -> None:
+    folder = _folder(tmp_path / "shop")
+    whole = _of(folder).read_bytes()
+    notes = folder / "hulls.sizes"
+    notes.write_bytes(b"".join(line for line in notes.read_bytes().splitlines(keepends=True) if b" #" not in line))
+    _of(folder).write_bytes(b"".join(whole.splitlines(keepends=True)[:3]))
+    cut = len(whole) - _of(folder).stat().st_size
+    for _ in range(2):
+        said = _run("repair", folder).stdout
+    assert f"{cut} bytes at its end, in entries nobody can count" in said
+
+
 def test_a_repair_after_a_merge_from_a_source_cut_at_a_line_end_says_that_something_is_missing(tmp_path: Path) -> None:
     source, shop = _folder(tmp_path / "stick"), tmp_path / "shop"
     whole = _of(source).read_bytes()
@@ -166,7 +178,7 @@ def test_a_repair_after_a_merge_from_a_source_cut_at_a_line_end_says_that_someth
         result = _run("repair", shop)
         assert result.exit_code == 1
         cut = len(whole) - _of(source).stat().st_size
-        assert f"{cut} bytes at its end, in entries nobody can count" in result.stdout
+        assert f"{cut} bytes at its end, which held 4 entries" in result.stdout
     (kept,) = (shop / HULLS_FOLDER).glob("*.damaged-*")
     assert str(kept) in result.stdout
     kept.unlink()
@@ -297,6 +309,22 @@ def test_unfinished_attachments_have_a_quota_and_the_longest_untouched_go_first(
         with pytest.raises(NotSaved, match="100 bytes"):
             arriving.add(names[-1], 30, b"x" * 80, 1000)
         assert arriving.held(names[-1]) == 30
+
+
+def test_however_many_attachments_are_begun_few_are_kept_and_those_furthest_on_stay(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(partial_upload, "MOST_AT_ONCE", 5)
+    with HullFolder(tmp_path) as files:
+        arriving = Arriving(tmp_path / "arriving", files.attachments)
+        photo = "ab" * 32
+        arriving.add(photo, 0, b"half a photo", 24)
+        for number in range(20):
+            arriving.add(f"{number:064x}", 0, b"x", 1000)
+            assert len([*arriving.folder.iterdir()]) <= 5
+        assert arriving.held(photo) == 12
+        assert arriving.held(f"{19:064x}") == 1
+        assert arriving.add(photo, 12, b"more", 24) == 16
 
 
 # Times

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from examples import examples
 from garboard.faults import Fault, InputError
-from garboard.hull_number import HullNumber, key, look_alikes, parse, repair_suggestions
+from garboard.hull_number import HullNumber, KnownNumbers, key, look_alikes, parse, repair_suggestions
 
 SERIAL = st.text("ABCDEFGHJKLMNPRSTUVWXYZ0123456789", min_size=5, max_size=5)
 MAKER = st.text("ABCDEFGHIJKLMNOPQRSTUVWXYZ", min_size=3, max_size=3)
@@ -195,3 +198,54 @@ def test_look_alikes_are_offered_likeliest_first(typed: str, offered: tuple[str,
 def test_a_number_faulty_by_i_o_or_q_gets_a_suggestion(typed: str, offered: tuple[str, ...]) -> None:
     """What the eye misreads is offered as the numeral it looks like."""
     assert repair_suggestions(typed) == offered
+
+
+NUMBERS = st.one_of(
+    st.text("O0I1QA2", min_size=4, max_size=5).map(lambda end: f"ABC0000{end}"),
+    st.text("O0I1QA2", min_size=5, max_size=5).map(lambda end: f"US-ABC0000{end}"),
+)
+
+
+@settings(max_examples=examples(200), deadline=None)
+@given(st.lists(NUMBERS, min_size=2, max_size=14, unique=True), NUMBERS)
+def test_look_alikes_looked_up_are_those_found_by_comparing_with_each(known: list[str], typed: str) -> None:
+    assert look_alikes(typed, known) == tuple(_compared_with_each(typed, known))
+    assert KnownNumbers([*known, *known]).look_alikes(typed.lower()) == look_alikes(typed, known)
+
+
+def _compared_with_each(typed: str, known: list[str]) -> Iterator[str]:
+    """The rule written out: for each kind of slip, the likeliest first, a look at every other number."""
+    one, told = key(typed), set[str]()
+    for differ in (_in_letters_for_digits, _in_the_country, _in_one_swap, _in_one_character):
+        for number in known:
+            if key(number) != one and number not in told and differ(one, key(number)):
+                told.add(number)
+                yield number
+
+
+def _in_letters_for_digits(one: str, other: str) -> bool:
+    plain = str.maketrans("OIQ", "010")
+    return one.translate(plain) == other.translate(plain)
+
+
+def _in_the_country(one: str, other: str) -> bool:
+    shorter, longer = sorted((one, other), key=len)
+    return len(shorter) == 12 and len(longer) == 14 and longer[:2].isalpha() and longer[2:] == shorter
+
+
+def _in_one_swap(one: str, other: str) -> bool:
+    places = _differing(one, other)
+    return (
+        len(places) == 2
+        and places[1] - places[0] == 1
+        and one[places[0]] + one[places[1]] == other[places[1]] + other[places[0]]
+    )
+
+
+def _in_one_character(one: str, other: str) -> bool:
+    return len(_differing(one, other)) == 1
+
+
+def _differing(one: str, other: str) -> list[int]:
+    same_length = len(one) == len(other)
+    return [place for place, (a, b) in enumerate(zip(one, other, strict=True)) if a != b] if same_length else []

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from scipy import stats
 
 from garboard.numeric import least_squares, normal_draws, slope, solve
 
@@ -93,4 +92,6 @@ def test_draws_are_those_of_gauss(seed: int) -> None:
 
 def test_draws_are_normal() -> None:
     """Source: scipy's Kolmogorov-Smirnov test; the seed is fixed, so this cannot fail by chance."""
+    from scipy import stats
+
     assert stats.kstest(list(islice(normal_draws(7), 20_000)), "norm").pvalue > 0.01

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
-from typing import cast
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
@@ -16,7 +16,6 @@ import wrong_plugins
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
 from garboard.hosting.apart import Apart
-from garboard.hosting.failures import PluginProblem
 from garboard.hosting.sources import plugins_beside, refused_beside
 from garboard.recordings.encode import csv_series
 from garboard.samples import Sample
@@ -94,7 +93,7 @@ def test_what_a_manager_approved_is_not_replaced_by_what_lies_there(data: Path) 
 def test_the_tablet_gets_those_of_the_command_line_and_those_beside_its_data(
     data: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    given: list[object] = []
+    given: list[Any] = []
     app = SimpleNamespace(run=lambda *arguments: given.extend(arguments))
     monkeypatch.setattr("garboard.commands.tablet.import_module", lambda _name: app)
     chosen = Path(small_plugin.__file__)
@@ -105,8 +104,12 @@ def test_the_tablet_gets_those_of_the_command_line_and_those_beside_its_data(
     (data / "plugins" / "my-checks.py").touch()
     told = run("--without", "garboard_handover", "tablet", "--folder", data)
     assert told.exit_code == 0
-    own, (refused,), without = cast("tuple[object, tuple[PluginProblem, ...], object]", tuple(given[4:]))
-    assert (own, refused.code, without) == ((data / "plugins" / "small_own.py",), "wrong_name", ("garboard_handover",))
+    own, refused, without = given[4:]
+    assert (own, refused[0].code, without) == (
+        (data / "plugins" / "small_own.py",),
+        "wrong_name",
+        ("garboard_handover",),
+    )
 
 
 def test_nothing_runs_from_a_folder_that_others_may_change(data: Path) -> None:

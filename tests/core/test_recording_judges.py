@@ -16,9 +16,8 @@ from garboard.commands.recording import command as recording_command
 from garboard.findings import Basis, BasisKind, Finding, Verdict
 from garboard.hosting.host import make_host
 from garboard.recordings.encode import csv_series
-from garboard.recordings.simulator import marked
 from garboard.report.terminal import Tools
-from garboard.samples import Recording, Sample, gather
+from garboard.samples import Recording, Sample, gather, marked
 from garboard.steps import RecordingJudge
 
 

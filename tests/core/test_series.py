@@ -5,8 +5,6 @@ import math
 
 import numpy as np
 import pytest
-import scipy.integrate
-import scipy.stats
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
@@ -61,8 +59,10 @@ def test_a_hair_below_north_reads_north() -> None:
 @given(st.lists(st.floats(0, 359.9), min_size=1, max_size=20))
 def test_mean_direction_agrees_with_scipy(directions: list[float]) -> None:
     """Source: scipy.stats.circmean."""
+    from scipy import stats
+
     assume(abs(np.exp(1j * np.radians(directions)).mean()) > 1e-3)
-    by_scipy = scipy.stats.circmean(directions, high=360, low=0)
+    by_scipy = stats.circmean(directions, high=360, low=0)
     assert abs(signed_angle(mean_direction(directions) - float(by_scipy))) < 1e-6
 
 
@@ -144,9 +144,11 @@ def test_one_run_has_no_mean_of_means() -> None:
 )
 def test_turned_agrees_with_scipy(steps: list[tuple[float, float]]) -> None:
     """Source: scipy.integrate.trapezoid, where no silence is too long."""
+    from scipy import integrate
+
     times = list(np.cumsum([step for step, _ in steps]))
     rates = [rate for _, rate in steps]
-    assert math.isclose(turned(stream(times, rates)), float(scipy.integrate.trapezoid(rates, times)), abs_tol=1e-6)
+    assert math.isclose(turned(stream(times, rates)), float(integrate.trapezoid(rates, times)), abs_tol=1e-6)
 
 
 def test_turned_leaves_silences_out() -> None:

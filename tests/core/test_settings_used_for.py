@@ -34,7 +34,14 @@ SELDOM = {
     **dict.fromkeys(
         (
             (f"fuel_curve.{key}", f"fuel_curve.{check}")
-            for key in ("density_tolerance", "gasoline_density", "largest_current", "meter_off_by", "power_tolerance")
+            for key in (
+                "density_tolerance",
+                "engine_speed_accuracy",
+                "gasoline_density",
+                "largest_current",
+                "meter_off_by",
+                "power_tolerance",
+            )
             for check in ("best_cruise", "curve", "mixed_use", "planing_hump", "range")
         ),
         BELIEVES,

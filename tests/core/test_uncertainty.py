@@ -10,7 +10,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy import stats
 
 import garboard
 from garboard.numeric import normal_draws
@@ -32,6 +31,8 @@ JUDGING = ("wiring_audit", "heading_calibration", "prop_check", "fuel_curve", "h
 @pytest.mark.parametrize("freedom", [1, 2, 3, 5, 10, 11, 15, 30, 120, 100_000])
 def test_the_coverage_factor_agrees_with_scipy(freedom: int) -> None:
     """Source: scipy.stats.t."""
+    from scipy import stats
+
     assert student_t(freedom) == pytest.approx(stats.t.ppf(0.975, freedom), abs=0.0005)
 
 

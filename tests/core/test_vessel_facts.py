@@ -121,6 +121,14 @@ def test_an_insulation_rating_that_no_cable_bears_is_asked_about(sample: JobFile
     assert not list(doubts_of(vessel))
 
 
+@pytest.mark.parametrize(("rating", "doubted"), [("200 degC", 0), ("392 degF", 0), ("210 degC", 1), ("290 degC", 1)])
+def test_an_insulation_rating_above_all_that_are_printed_is_doubted(sample: JobFile, rating: str, doubted: int) -> None:
+    """The table's highest row would count, which lets the cable carry the most. 392 degF is 200 degC."""
+    vessel = structure(changed(sample, "circuits", 0, "insulation_temperature", value=rating), Vessel, "job")
+    named = [(one.field, one.of) for one in doubts_of(vessel)]
+    assert named == [("circuits.insulation_temperature", vessel.circuits[0].name)] * doubted
+
+
 @pytest.mark.parametrize(("path", "value", "calculator"), DOUBTED)
 def test_nothing_passes_on_facts_that_contradict_each_other(
     host: PluginHost, sample: JobFile, path: tuple[str | int, ...], value: str, calculator: str

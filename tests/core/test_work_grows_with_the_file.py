@@ -98,6 +98,28 @@ def test_twice_the_file_is_twice_the_work(make: Callable[[int], str]) -> None:
     assert 1.5 < two / one < 2.15
 
 
+def of_runs(number: int) -> str:
+    """Runs at full throttle, labelled alike on two courses."""
+    fields = {"speed": "38 kn", "engine_speed": "5600 rpm", "direction": "with", "course": 80}
+    runs: list[dict[str, Any]] = []
+    for one in range(number):
+        for field, value in fields.items():
+            own = f"{80 + 90 * (one % 2)} deg" if field == "course" else value
+            of = {"of": "centre"} if field == "engine_speed" else {}
+            runs.append({"step": "prop_check.full_throttle", "field": field, "row": str(one), "value": own, **of})
+    return job(0, runs)
+
+
+@pytest.mark.parametrize(("make", "number"), [(of_circuits, 25), (of_runs, 110), (of_measurements, 40)])
+def test_to_judge_twice_the_file_is_twice_the_work(make: Callable[[int], str], number: int) -> None:
+    """Steps that are typed without their fuel flow; runs half of which are labelled against their courses."""
+    one, two = (
+        steps_of(partial(host().assess, view_of(parse_job_file(make(many), "job.json", host()), Path())))
+        for many in (number, 2 * number)
+    )
+    assert two / one < 2.3
+
+
 def test_the_count_sees_work_that_grows_faster() -> None:
     """Else it could not fail."""
 

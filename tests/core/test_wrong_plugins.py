@@ -14,7 +14,7 @@ from garboard.findings import Verdict
 from garboard.hosting.apart import Apart, Limits
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
-from garboard.records import Job, Vessel
+from garboard.records import Job, Measurement, Vessel
 from garboard.report.book import _blocks
 from garboard.steps import Assessed
 from wrong_plugins import BOOK, FAULT, PROBLEM, SHORTENED
@@ -87,6 +87,152 @@ def test_whoever_is_told_learns_the_file_and_what_to_do(run: Run) -> None:
     for name, text in (("not_marked", "def register_calculators"), ("key_of_another", "register(calculator(key")):
         source = SOURCES[name][1].splitlines()
         assert text in source[lines[name] - 1]
+
+
+def test_the_careless_authors_learn_the_line_and_what_to_do(run: Run) -> None:
+    """By the words of the line that is told."""
+    told = {
+        ("lambda_in_a_loop", "same_function"): "compute=lambda view",
+        ("singular_hook", "wrong_hook"): "@hookimpl",
+        ("helper_beside", "no_module"): "from shop_helpers",
+        ("quotes_of_a_letter", "syntax_error"): "Bilge",
+        ("everything_caught_told", "swallows_errors"): "except:",
+        ("kept_told", "keeps_state"): "KEPT.append",
+        ("set_in_no_order", "order_by_chance"): "for about in",
+        ("stops_to_look_told", "waits_for_input"): "breakpoint()",
+        ("yields_steps", "hook_returns"): "@hookimpl",
+        ("kept_as_a_default_told", "keeps_state"): "kept.append",
+        ("if_check", "check_gives_nothing"): "if asking.check()",
+        ("not_entered_fails", "not_entered_is_no"): "if view.value",
+    }
+    found = {(fault.name, fault.code): fault for fault in run.host.faults}
+    for (name, code), words in told.items():
+        assert words in SOURCES[name][1].splitlines()[found[name, code].line - 1], name
+    sentences = {one.plugin: one.finding.sentence for one in run.found}
+    for name, words in {
+        "check_forgotten": "it gives a finding although dry is not entered, and does not call check()",
+        "everything_caught": "it passes although dry is not entered",
+        "kept_as_a_default": "it keeps its findings in the default 1",
+        "waits_for_input": "it calls builtins.input, which waits for somebody to answer",
+        "stops_to_look": "it calls builtins.breakpoint, which waits for somebody to answer",
+        "computes_later": "'coroutine' object is not iterable",
+        "takes_two": "missing 1 required positional argument",
+        "kept_findings": "it keeps its findings in KEPT, so the next boat would get them as well",
+        "setting_misspelt": "no plugin at work declares the setting 'setting_misspelt.gome'",
+        "gives_nothing": "write 'yield' before each Finding(...)",
+        "gives_one": "write 'yield' in place of 'return'",
+    }.items():
+        assert words in sentences[name]
+        assert f"({name}.py, line " in sentences[name]
+
+
+@pytest.mark.parametrize(
+    ("content", "line"),
+    [
+        (b"x = 1\ny = 'rake 3\xb0'\n", 2),
+        (b"\n\n# \xe4\n", 3),
+        ("x = 1".encode("utf-16"), 0),
+        (b"\xfe\xff\x00x", 0),
+    ],
+)
+def test_a_file_that_is_not_saved_as_utf_8_is_told_by_its_line(tmp_path: Path, content: bytes, line: int) -> None:
+    (tmp_path / "rake.py").write_bytes(content)
+    (problem,) = make_host((), entry_points=False, files=[tmp_path / "rake.py"]).problems
+    assert (problem.code, problem.line, Path(problem.file).name) == ("not_utf8", line, "rake.py")
+    assert "UTF-8" in problem.cure
+
+
+def test_a_file_that_states_its_encoding_is_read_by_it(tmp_path: Path) -> None:
+    text = wrong_plugins.good("rake").replace("It is dead.", "3\N{DEGREE SIGN} off")
+    for number, content in enumerate((b"# coding: cp1252\n" + text.encode("cp1252"), text.encode("utf-8-sig"))):
+        file = tmp_path / f"rake{number}.py"
+        file.write_bytes(content)
+        assert make_host((), entry_points=False, files=[file]).problems == []
+
+
+INNOCENT = """
+TABLE = {"a": 1}
+NAMES = {"bow", "stern"}
+
+def judge(view, name):
+    asking = view.asking()
+    dry = asking.yes("NAME.step", "dry")
+    if asking.missing:
+        yield not_enough_data(name, asking.missing, BASIS)
+        return
+    yield found(about=name)
+
+def compute(view):
+    own = []
+    for name in sorted(NAMES):
+        own.append(TABLE["a"])
+        one = view.asking()
+        one.yes("NAME.step", "dry")
+        try:
+            one.check()
+        except NotEnoughData as lacking:
+            yield not_enough_data(name, lacking.missing, BASIS)
+            continue
+    for row in ("1", "2", "3", "4"):  # those that are entered are judged, one after the other
+        each = view.asking()
+        each.yes("NAME.step", "here", row=row)
+        each.yes("NAME.step", "tight", row=row)
+        try:
+            each.check()
+        except NotEnoughData:
+            continue
+        yield found(verdict=Verdict.PASS, about=f"cleat {row}")
+    photo = view.value("NAME.step", "dry")
+    if photo:
+        own.append(photo)
+    reading = view.value("NAME.step", "dry")
+    if reading is None:
+        own.append(0)
+    elif not reading:
+        yield found(verdict=Verdict.FAIL)
+    try:
+        volts = float("x")
+    except Exception:
+        volts = sum(len(name) for name in NAMES)
+    yield found(verdict=Verdict.PASS, about=str(volts))
+    yield ALWAYS
+
+ALWAYS = found(about="always")
+LISTED = [ALWAYS]
+
+@hookimpl
+def register_steps(register):
+    cleats = Field(name="cleats", title="Cleats", kind=Kind.TABLE, columns=(
+        Field(name="here", title="Here", kind=Kind.YES_NO), Field(name="tight", title="Tight", kind=Kind.YES_NO)))
+    register(step(fields=(DRY, cleats)))
+
+@hookimpl
+def register_calculators(register):
+    from functools import partial
+    register(calculator())
+    register(calculator(key="NAME.listed", compute=lambda view: LISTED))
+    for name in NAMES:
+        register(calculator(key=f"NAME.{name}", compute=partial(judge, name=name)))
+        register(calculator(key=f"NAME.{name}_too", compute=lambda view, name=name: judge(view, name)))
+"""
+
+
+def test_what_a_careful_author_writes_is_not_accused(tmp_path: Path) -> None:
+    (tmp_path / "careful.py").write_text(wrong_plugins.made("careful", INNOCENT), encoding="utf-8")
+    host = make_host((), entry_points=False, files=[tmp_path / "careful.py"])
+    assert host.faults == ()
+    entered = [("1", "here"), ("2", "here"), ("2", "tight"), ("3", "here"), ("4", "here"), ("4", "tight")]
+    of_cleats = tuple(Measurement(step="careful.step", field=name, row=row, value=True) for row, name in entered)
+    cleats = [
+        one.finding.about
+        for one in host.assess(attrs.evolve(VIEW, measurements=of_cleats))
+        if one.finding.about.startswith("cleat")
+    ]
+    assert cleats == ["cleat 2", "cleat 4"]
+    for _ in range(2):
+        codes = {one.finding.code for one in host.assess(VIEW)}
+        assert not any(code.endswith("plugin_failed") for code in codes), codes
+    assert {"careful.check.pass", "careful.listed.fail", "careful.bow.not_enough_data"} <= codes
 
 
 def test_no_more_processes_were_started_than_plugins_ended_theirs(run: Run) -> None:

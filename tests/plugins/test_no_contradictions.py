@@ -122,12 +122,7 @@ FAILS_BY_PRACTICE = {
     # what a person answered, measured or noted
     "handover.punch_list.put_right",
     "handover.punch_list.try_again",
-    "heading_calibration.location.badly_mounted",
-    "heading_calibration.location.moved_by_load",
-    "heading_calibration.steady_turn.refused",
     "wiring_audit.labels.unlabelled",
-    # a limit the shop may set
-    "prop_check.engine_difference.too_much",
 }
 """What fails by common practice alone, as plugins/README.md allows. For anything else find a source, or advise."""
 

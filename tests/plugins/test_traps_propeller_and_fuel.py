@@ -390,7 +390,7 @@ TRAPS = {
     ),
     "21 twins 380 apart": Trap(
         view=lambda: trial(CRUISER, (("with", "45.4 kn", 5760, 5380), ("against", "44.6 kn", 5750, 5370)), TWIN),
-        told={f"{P}engine_difference.too_much": FAIL, f"{P}pitch.not_enough_data": MISSING},
+        told={f"{P}engine_difference.too_much": ADVISE, f"{P}pitch.not_enough_data": MISSING},
         never=[f"{P}pitch"],
     ),
     "24 three engines, one flow mistyped": Trap(
@@ -483,6 +483,16 @@ TRAPS = {
         told={f"{P}readings.load_not_full": ADVISE},
         doubts=[(CONDITIONS, "load", "", "")],
     ),
+    "35c one person and no fuel in a half loaded cruiser": Trap(
+        view=lambda: trial(CRUISER, TWIN_RUNS, TWIN, load="half", persons=1, fuel_level="0 %"),
+        told={f"{P}readings.load_not_half": ADVISE},
+        doubts=[(CONDITIONS, "load", "", "")],
+    ),
+    "35d more people than the boat weighs": Trap(
+        view=lambda: trial(load="half", persons=16, fuel_level="50 %"),
+        told={f"{P}readings.load_not_half": ADVISE},
+        doubts=[(CONDITIONS, "load", "", "")],
+    ),
     "36 typed steps contradict their recording": Trap(
         view=lambda: trial(
             typed={("fuel_flow", 10): "14.1 gal/h"},
@@ -555,6 +565,10 @@ INNOCENT: Mapping[str, tuple[Callable[[], JobView], Mapping[str, Verdict]]] = {
                 ("against", "34.1 kn", 5600),
             ]
         ),
+        {},
+    ),
+    "03 half loaded with three aboard and a full tank": (
+        lambda: trial(load="half", persons=3, fuel_level="100 %"),
         {},
     ),
     "04 a heavy cup": (
@@ -682,7 +696,8 @@ def test_both_plugins_tell_one_speed_of_the_runs(name: str) -> None:
     runs = runs_of(view)
     assert runs is not None
     typed = view.rows(RUNS) != ()
-    assert runs.told[0] == (f"{speed.numbers[0].value:.1f} kn" if typed else f"about {speed.numbers[0].value:.0f} kn")
+    exact, rounded = f"{speed.numbers[0].value:.1f} kn", f"about {speed.numbers[0].value:.0f} kn"
+    assert runs.told(view)[0] == (exact if typed else rounded)
 
 
 @pytest.mark.parametrize("name", ["02 the tide turns", "14 one speed both ways on a lake", "16 three knots of river"])

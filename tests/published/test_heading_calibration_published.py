@@ -9,7 +9,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy import linalg, optimize, stats
 
 from garboard.samples import Recording, Stream, StreamKey
 from garboard.series import signed_angle
@@ -88,6 +87,8 @@ def test_the_model_reproduces_the_example_values_of_its_report(row: tuple[float,
 @pytest.mark.parametrize(("date", "constant"), [("2022-07-02", 5625), ("2026-07-02", 5417)])
 def test_the_uncertainty_of_variation_is_that_of_the_models_error_model(date: str, constant: float) -> None:
     """Error models of WMM2020 and WMM2025: sqrt(0.26^2 + (constant / H)^2) deg, one standard deviation, H in nT."""
+    from scipy import stats
+
     found = variation_at(40.0, -70.0, datetime.date.fromisoformat(date))
     one_sigma = math.sqrt(0.26**2 + (constant / found.field.horizontal) ** 2)
     assert found.expanded_uncertainty == pytest.approx(stats.norm.ppf(0.975) * one_sigma, rel=1e-4)
@@ -156,6 +157,8 @@ def test_least_squares_gives_the_exact_coefficients_of_the_same_readings() -> No
 
 def test_least_squares_and_its_errors_agree_with_an_independent_fit() -> None:
     """scipy.optimize.curve_fit on eleven uneven headings: coefficients and covariance."""
+    from scipy import optimize
+
     rng = np.random.default_rng(226)
     z = np.sort((np.arange(11) * 360 / 11 + rng.uniform(-8, 8, 11)) % 360)
 
@@ -195,6 +198,8 @@ def test_b_from_four_intercardinal_readings_is_the_manuals() -> None:
 
 @pytest.mark.parametrize("freedom", [*range(1, 41), 60, 120, 1000])
 def test_students_t_agrees_with_an_independent_library(freedom: int) -> None:
+    from scipy import stats
+
     assert student_t(freedom) == pytest.approx(stats.t.ppf(0.975, freedom), abs=0.0005)
 
 
@@ -237,6 +242,8 @@ def test_the_noise_points_were_made_with_is_the_residual_and_the_centre_keeps_wi
 
 def test_the_ellipse_agrees_with_an_independent_geometric_fit() -> None:
     """scipy.optimize.least_squares on the true distance of each point, found on a fine outline."""
+    from scipy import optimize
+
     x, y = noisy_ellipse(0.4)
 
     def distances(p: np.ndarray) -> np.ndarray:
@@ -257,6 +264,8 @@ def test_the_ellipse_agrees_with_an_independent_geometric_fit() -> None:
 
 def test_the_fit_is_the_one_the_paper_defines() -> None:
     """Fitzgibbon, Pilu, Fisher (1999), eq. 9: S a = lambda C a with 4ac - b^2 = 1, by scipy.linalg.eig as printed."""
+    from scipy import linalg
+
     x, y = noisy_ellipse(1.5, points=60)
     u, v = x - x.mean(), y - y.mean()
     design = np.column_stack([u * u, u * v, v * v, u, v, np.ones_like(u)])

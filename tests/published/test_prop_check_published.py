@@ -4,7 +4,6 @@ import math
 
 import numpy as np
 import pytest
-from openplaning import PlaningBoat
 
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_prop_check.air import engine_speed_in_reference_air, power_factor, saturation_pressure
@@ -171,6 +170,8 @@ def test_planing_theory_falls_into_the_range(
 ) -> None:
     """Source: Savitsky's method by the library openplaning, invented hulls, propulsive efficiency 0.50 to 0.65
     (common practice): the constant that follows lies where the ranges for runabouts lie."""
+    from openplaning import PlaningBoat  # with all of scipy, of which a worker that does not come here is free
+
     speed, weight = knots * 1852 / 3600, pounds * 4.4482216
     hull = PlaningBoat(speed, weight, beam, lcg, 0.7, 1.5, 18, 0, 0, 0, h_air=1.2, b_air=2.0, C_shape=0.8)
     hull.get_steady_trim()

@@ -133,3 +133,21 @@ def test_settings_of_an_older_version_open_without_meters(pad: Driver) -> None:
     again = open_tablet(folder)
     assert (again.settings.meters, again.settings.in_hand) == (("Log 2",), {"speed": "Log 2"})
     again.close()
+
+
+@pytest.mark.parametrize("size", [(1024, 600), (800, 600)])
+def test_change_stands_on_the_first_screen_of_a_small_tablet(pad: Driver, size: tuple[int, int]) -> None:
+    """It stood a page down, behind what else is said of a meter's answer."""
+    pad.press("meter")
+    pad.write("Log 2")
+    pad.press("save it")
+    pad.number("39.25")
+    at_speed(pad)
+    pad.resize(*size)
+    assert pad.has("change"), pad.words()
+    assert pad.find("change").texture_size[1] < 40, "one word in one line"
+    pad.press("change")
+    assert pad.has("take back")
+    pad.press("keep it", "page down")
+    names = [getattr(widget, "name", None) for widget in pad.widgets()]
+    assert names.count("change") == 1, "on the next page it stands among the others, and nowhere else"

@@ -23,7 +23,6 @@ from garboard.hosting.sources import refused_beside
 from garboard.job_view import JobView
 from garboard.records import Job, Vessel
 from garboard.shop_link.shop_plugins import ApprovedPlugin, keep
-from garboard_tablet.app import _refuse_unknown
 from garboard_tablet.models.assessor import Assessor
 from garboard_tablet.models.background import Background
 from garboard_tablet.models.left_out import AT_WORK, left_out, runs, take_back_in
@@ -338,6 +337,8 @@ def test_what_is_left_out_for_this_run_is_not_loaded_and_what_is_misnamed_is_tol
 
 
 def test_a_name_to_leave_out_that_nobody_has_is_refused(tmp_path: Path) -> None:
+    from garboard_tablet.app import _refuse_unknown
+
     with pytest.raises(InputError, match="garboard_wiring_audit"):
         _refuse_unknown(["garboard_wirring_audit"], ["two"], tmp_path)
     _refuse_unknown(["garboard_wiring_audit", "two"], ["two"], tmp_path)

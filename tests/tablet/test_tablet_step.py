@@ -126,6 +126,33 @@ def test_having_read_is_said_only_under_the_last_caution(drive: Drive) -> None:
     assert read == {caution.text for caution in cautions}
 
 
+def test_the_cautions_of_a_step_follow_what_the_boat_burns(drive: Drive) -> None:
+    """Before anybody has said, gasoline vapour; of a diesel boat fuel fire."""
+    from garboard.cautions import FUEL_FIRE, FUEL_VAPOUR
+    from garboard.history.authoring import measure
+    from garboard.history.replay import HullState
+    from garboard.hosting.host import make_host
+
+    d = drive(make_host=lambda: make_host(("garboard_fuel_curve",), entry_points=False))
+    new_job(d)
+    tablet, here = d.app.tablet, d.app.tablet.session.here
+    key = "fuel_curve.steps"
+
+    def read() -> set[str]:
+        d.app.way.go(here.to("step", step=key))
+        d.app.way.go(here.to("step", step=key).to("cautions"))
+        d.step()
+        seen = set()
+        while tablet.session.here.page == "cautions":
+            seen |= {one.text for one in (FUEL_VAPOUR, FUEL_FIRE) if d.says(one.text)}
+            d.press("begin")
+        return seen
+
+    assert read() == {FUEL_VAPOUR.text}
+    tablet.save(measure(tablet.author("Kim"), HullState(here.hull), here.job, key, "fuel", "diesel"))
+    assert read() == {FUEL_FIRE.text}
+
+
 def test_taking_off_names_the_piece_whole(drive: Drive) -> None:
     """ "port" alone is no question."""
     d = drive()

@@ -64,3 +64,42 @@ def test_only_where_much_was_loaded_all_is_looked_through(
     tidy.tidy_soon()
     d.wait(lambda: not tidy.tidy_soon.is_triggered)
     assert bool(asked) == expected
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"text": "Kittiwake and two more words"},
+        {"font_size": 41.0},
+        {"font_name": "B612"},
+        {"bold": True},
+        {"color": (0.8, 0.1, 0.1, 1.0)},
+        {"disabled": True, "disabled_color": (0.2, 0.6, 0.2, 1.0)},
+        {"text_size": (90.0, None), "halign": "center"},
+        {"text_size": (300.0, 200.0), "valign": "middle"},
+        {"text": "[b]Kitti[/b]wake", "markup": True},
+    ],
+    ids=", ".join,
+)
+def test_a_text_that_watches_little_is_drawn_as_kivys_own(kivy_window: object, changes: dict[str, object]) -> None:
+    """Whether it is made so or becomes so."""
+    from kivy.uix.label import Label
+
+    from garboard_tablet.ui.widgets import Txt
+
+    start = {"text": "Kittiwake", "font_size": 30.0, "color": (0.0, 0.0, 0.0, 1.0)}
+    kivys, became = Label(**start), Txt("Kittiwake")
+    for name, value in (*start.items(), *changes.items()):
+        setattr(kivys, name, value)
+        setattr(became, name, value)
+    for text in (kivys, became):
+        text.texture_update()
+    assert became.texture_size == kivys.texture_size
+    assert became.texture.pixels == kivys.texture.pixels
+
+
+def test_what_a_text_does_not_watch_is_refused(kivy_window: object) -> None:
+    from garboard_tablet.ui.widgets import Txt
+
+    with pytest.raises(TypeError, match="does not watch italic, shorten"):
+        Txt("Kittiwake", italic=True, shorten=True)

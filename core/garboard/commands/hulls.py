@@ -162,7 +162,10 @@ def plain_reasons(refused: Iterable[tuple[str, InputError | str]]) -> list[JsonV
 
 def plain_losses(lost: Iterable[Loss]) -> list[JsonValue]:
     """What damaged hull files held and nobody at hand holds, as plain data."""
-    return [{"file": str(one.file), "entries": one.entries, "cut": one.cut} for one in lost]
+    return [
+        {"file": str(one.file), "entries": one.entries, "cut": one.cut, "tail": one.tail, "gone": one.gone}
+        for one in lost
+    ]
 
 
 def readable_report(report: MergeReport, told: Callable[[Iterable[str]], str] = ", ".join) -> str:

@@ -18,14 +18,21 @@ boat) and was cut off half-way is ended. A photo or a recording that is not what
 with the shop, or with where it was taken, brings it back.
 
 Exit status 0 when nothing is wrong any more, 1 when something is left that this folder cannot mend by itself: a file
-that cannot be read, entries of a file damaged before that are not back yet, a photo or a recording that is not here.
+that cannot be read, entries of a file damaged before that are not back yet, a hull file that is gone, a photo or a
+recording that is not here.
 """
 
 
 @click.command("repair", help=HELP, short_help="Look through a folder and mend what can be mended.")
 @click.argument("folder", type=click.Path(path_type=Path, file_okay=False, exists=True))
+@click.option(
+    "--forget",
+    multiple=True,
+    metavar="HULL",
+    help="This boat's file was removed on purpose: do not tell of it any more. Can be repeated.",
+)
 @click.pass_context
-def command(context: click.Context, folder: Path) -> None:
+def command(context: click.Context, folder: Path, forget: tuple[str, ...]) -> None:
     """Mend, and tell."""
     from garboard.commands.tools import SOMETHING_FAILS
     from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
@@ -34,6 +41,10 @@ def command(context: click.Context, folder: Path) -> None:
     if not (folder / HULLS_FOLDER).is_dir():
         raise InputError(str(folder), [Fault("folder", f"hull files: a folder named {HULLS_FOLDER} in it", "none")])
     with HullFolder(folder) as hulls:
+        for hull in forget:
+            if not hulls.forget_gone(hull):
+                raise InputError(str(folder), [Fault("--forget", "a boat whose file is gone from here", repr(hull))])
+            click.echo(f"forgotten: the file of {hull}")
         for decision in _end_what_is_unfinished(hulls):
             click.echo(f"ended: {decision}")
         _prove_attachments(hulls)
@@ -72,6 +83,8 @@ def _still_missing(hulls: HullFolder) -> Iterator[str]:
                 f"missing: {lost.what}, of a file found damaged before. Merge with the shop, or with where it was "
                 f"written. It is kept as {lost.file}: remove it once nothing more is to be had from it"
             )
+    for gone in hulls.gone():
+        yield f"missing: {gone}"
     for name, called in attachments_missing(hulls).items():
         what = f"{called or 'an attachment'} ({name[:12]})"
         yield f"missing: {what}, which an entry names: merge with the shop, or with where it was taken"

@@ -14,6 +14,10 @@ from typing import NamedTuple
 FURTHEST_AHEAD = 5 * 60 * 1000
 """A clock further ahead than this is not followed [ms]: one tablet a day ahead would drag all the others."""
 
+LAST_MILLISECOND = 253_402_300_799_999
+"""The end of the year 9999 [ms since 1970-01-01 UTC]: no clock has shown a later time, whatever an entry says."""
+LARGEST_COUNTER = 2**53 - 1
+"""An entry holds no larger whole number."""
 
 EARLIEST_YEAR = 2000
 FURTHEST_YEARS_AHEAD = 1
@@ -104,20 +108,23 @@ class HybridClock:
         """Keep later than a stamp.
 
         own     : it is of this tablet, so it is followed however far ahead: its wall clock may have jumped back since
-        returns : False when another's clock is more than FURTHEST_AHEAD ahead of this wall clock and is not followed
+        returns : False when another's clock is more than FURTHEST_AHEAD ahead of this wall clock, or its own past
+                  LAST_MILLISECOND, and is not followed
         """
-        if not own and other.milliseconds > self._wall() + FURTHEST_AHEAD:
+        if other.milliseconds > (LAST_MILLISECOND if own else self._wall() + FURTHEST_AHEAD):
             return False
         self._last = max(self._last, other)
         return True
 
 
 def after(stamp: Stamp) -> Stamp:
-    """The next stamp within the same millisecond.
+    """The next stamp: within the same millisecond, as long as an entry can hold its counter.
 
-    >>> after(Stamp(1000, 0))
-    Stamp(milliseconds=1000, counter=1)
+    >>> after(Stamp(1000, 0)), after(Stamp(1000, LARGEST_COUNTER))
+    (Stamp(milliseconds=1000, counter=1), Stamp(milliseconds=1001, counter=0))
     """
+    if stamp.counter >= LARGEST_COUNTER:
+        return Stamp(stamp.milliseconds + 1, 0)
     return Stamp(stamp.milliseconds, stamp.counter + 1)
 
 

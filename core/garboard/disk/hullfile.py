@@ -9,6 +9,7 @@ import contextlib
 import hashlib
 import os
 import re
+import stat
 import threading
 from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from pathlib import Path
@@ -21,10 +22,20 @@ from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
-from garboard.disk.journal import EMPTIED, SUFFIX, Journal, file_name, key_of_file, missing_of, read
-from garboard.disk.sizes import FileSizes
+from garboard.disk.journal import (
+    EMPTIED,
+    SUFFIX,
+    Journal,
+    file_name,
+    key_in_name,
+    key_of_file,
+    left_in,
+    missing_of,
+    read,
+)
+from garboard.disk.sizes import GONE, FileSizes
 from garboard.disk.storage import SET_ASIDE, Damage, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
-from garboard.faults import Fault, InputError, refusal
+from garboard.faults import Fault, InputError, in_number, refusal
 
 _NAME = re.compile(r"[A-Z0-9]+-[0-9a-f]{16}\.hull")
 """How a hull file is called; a copy, or what another system keeps beside it, is not."""
@@ -183,10 +194,30 @@ class HullFolder:
     def hulls(self) -> tuple[str, ...]:
         """Keys of the hulls here, sorted. Files that cannot be read are set aside or left alone, and reported."""
         with self._guard:
-            names = sorted(path.name for path in self._hulls_folder.glob(f"*{SUFFIX}"))
-            keys = {self._key_of(name) for name in names if not name.startswith(storage.UNFINISHED)}
+            files = self._hull_files()
+            opened: dict[str, os.stat_result] = {}
+            for name, found in files.items():
+                if name in self._key_of_name or found is None:
+                    continue
+                if self._sizes.is_unchanged(name, found) and (key := key_in_name(name)):
+                    self._key_of_name[name] = key
+                elif self._key_of(name) and stat.S_ISREG(found.st_mode):
+                    opened[name] = found
+            self._sizes.note_found(opened)
+            keys = {self._key_of(name) for name in files}
             waiting = {key for key, hull in self._unflushed.items() if hull.journal.entries}
             return tuple(sorted((keys | waiting) - {""}))
+
+    def _hull_files(self) -> dict[str, os.stat_result | None]:
+        """Names of what lies here as a hull file, sorted, each with what the system says of it, where it says."""
+        found: dict[str, os.stat_result | None] = {}
+        with contextlib.suppress(FileNotFoundError, PermissionError), os.scandir(self._hulls_folder) as files:
+            for file in files:
+                if file.name.endswith(SUFFIX) and not file.name.startswith(storage.UNFINISHED):
+                    found[file.name] = None
+                    with contextlib.suppress(OSError):  # opening it says what is wrong
+                        found[file.name] = file.stat(follow_symlinks=False)
+        return dict(sorted(found.items()))
 
     def readable(self) -> tuple[str, ...]:
         """Keys of the hulls here whose files can be read, sorted; the others are in `left_alone`. Reads them all."""
@@ -202,6 +233,8 @@ class HullFolder:
         with self._guard:
             if key not in self._open:
                 path = self._hulls_folder / file_name(key)
+                if self._writing and self._sizes.least(path.name) and not _is_there(path):
+                    self._note_gone(path)
                 try:
                     journal = Journal(
                         self._place_of(path), key, writing=self._writing, least=self._sizes.least(path.name)
@@ -213,8 +246,8 @@ class HullFolder:
                     self._leave_alone(path, error)
                     raise NotReadable(path, error) from error
                 self.left_alone.pop(path, None)
-                held = self._sizes.digest(path.name)
-                journal.damage = [attrs.evolve(damage, held=held) for damage in journal.damage]
+                held, had = self._sizes.digest(path.name), self._sizes.count(path.name)
+                journal.damage = [attrs.evolve(damage, held=held, had=had) for damage in journal.damage]
                 if self._writing:
                     journal.damage = [self._keep_told(damage, path, journal) for damage in journal.damage]
                 self._open[key] = HullFile(journal, self.put_if_absent)
@@ -240,7 +273,9 @@ class HullFolder:
         """Note how long a damaged file once was, and what it held, beside the name it is kept under."""
         if damage.set_aside and damage.cut:
             kept = damage.set_aside.name
-            self._sizes.note({kept: damage.size + damage.cut}, {kept: damage.held} if damage.held else {})
+            held = {kept: damage.held} if damage.held else {}
+            had = {kept: damage.had} if damage.had else {}
+            self._sizes.note({kept: damage.size + damage.cut}, held, had)
 
     def _place_of(self, path: Path) -> Path:
         """Where a hull file lies: where a link in its place leads to, once nobody else writes there.
@@ -388,7 +423,76 @@ class HullFolder:
         with self._guard:
             found = self.damage_found()
             told = {damage.set_aside for damage in found}
-            return (*found, *(damage for damage in self._cut_before() if damage.set_aside not in told))
+            cut = (damage for damage in self._cut_before() if damage.set_aside not in told)
+            return (*found, *cut, *self.gone())
+
+    def gone(self) -> tuple[Damage, ...]:
+        """Hull files that once were here and are not, or came back as something else than they were.
+
+        A boat's file is never removed by this program. One that a person removed is told until it is forgotten.
+        """
+        with self._guard, contextlib.suppress(OSError):  # a folder that cannot be listed says so itself
+            before = {name.removesuffix(GONE): name for name in self._sizes.of_kept() if name.endswith(GONE)}
+            names = {name: kept for name, kept in before.items() if self._is_still_lacking(name, kept)}
+            known, here = self._sizes.of_hulls(), self._names_here()
+            names |= {name: name for name in known if name not in here}
+            return tuple(self._gone_as(name, noted) for name, noted in sorted(names.items()))
+        return ()
+
+    def forget_gone(self, hull: str) -> bool:
+        """Tell nobody any more of a hull file that was removed on purpose; False where none is told of.
+
+        hull : its number, or the name of its file
+        """
+        name = hull if _NAME.fullmatch(hull) else file_name(hull_number.key(hull))
+        with self._guard:
+            told = {damage.file.name: damage.file for damage in self.gone()}
+            if name in told:
+                self._sizes.forget(name, is_back=_is_there(told[name]))
+            return name in told
+
+    def _note_gone(self, path: Path) -> None:
+        """Remember that a file is gone before another is begun in its place; one that was set aside is not gone."""
+        with contextlib.suppress(OSError):
+            if path.name not in self._names_here():
+                self._sizes.note_gone(path.name)
+
+    def _gone_as(self, name: str, noted: str) -> Damage:
+        size, path = self._sizes.least(noted), self._hulls_folder / name
+        is_back = _is_there(path)
+        number = name.partition("-")[0]  # as much of it as a file's name holds
+        count = self._sizes.count(noted)
+        how_much = in_number(count, "entry", "entries") if count else in_number(size, "byte")
+        state = (
+            f"it was gone, and what came back is not just what it held, {how_much}"
+            if is_back
+            else f"the file is gone. It held {how_much} when it was last saved"
+        )
+        which = number if file_name(number) == name else name
+        reason = (
+            f"{state}. Merge with the shop, or with a copy. If it was removed on purpose: "
+            f"garboard repair {self.folder} --forget {which}"
+        )
+        held, had = self._sizes.digest(noted), self._sizes.count(noted)
+        return Damage(path, None, 0, 1, reason, size, 0, held, had, is_gone=True)
+
+    def _is_still_lacking(self, name: str, kept: str) -> bool:
+        """Whether a file that was gone is not back; once its hull held again just what it had held, it is."""
+        if not self._sizes.least(kept):
+            return False
+        held = self._sizes.digest(kept)
+        is_here = _is_there(self._hulls_folder / name)
+        if not (held and is_here) or self._digest(self._key_of(name)) != held:
+            return True
+        self._sizes.note({kept: 0})
+        return False
+
+    def _names_here(self) -> set[str]:
+        """Names of what lies here, also beside as damaged, and of what a link here leads to: they are not gone."""
+        here = [*self._hulls_folder.iterdir()]
+        return {path.name.partition(SET_ASIDE)[0] for path in here} | {
+            path.resolve().name for path in here if path.is_symlink()
+        }
 
     def _cut_before(self) -> Iterator[Damage]:
         for name in self._sizes.of_kept():
@@ -399,9 +503,8 @@ class HullFolder:
                     reason = f"the file was found {cut} bytes shorter than it was saved; merge to bring back the rest, "
                     reason += "then remove what is kept"
                     file = self._hulls_folder / name.partition(SET_ASIDE)[0]
-                    yield Damage(
-                        file, kept, len(read(data).entries), 1, reason, cut, len(data), self._sizes.digest(name)
-                    )
+                    kept_entries, held, had = len(read(data).entries), self._sizes.digest(name), self._sizes.count(name)
+                    yield Damage(file, kept, kept_entries, 1, reason, cut, len(data), held, had)
 
     def _cut_of(self, kept: Path, data: bytes) -> int:
         """How many bytes a kept file lacks that are not back; 0 once its hull held again just what it had held."""
@@ -412,15 +515,18 @@ class HullFolder:
         self._sizes.note({kept.name: len(data)})  # entries to come would hide that all came back
         return 0
 
-    def losses(self, here: Container[str]) -> tuple[Loss, ...]:
+    def losses(self, here: Container[str], digests: Container[str] = ()) -> tuple[Loss, ...]:
         """What hull files found damaged here held once, and nobody holds who has the entries of some ids.
 
-        here : ids of the entries at hand
+        here    : ids of the entries at hand
+        digests : of the hulls at hand: one that holds just what a file held that is gone lacks nothing of it
         """
         with self._guard:
-            return tuple(filter(None, (self._loss_of(damage, here) for damage in self.damage())))
+            return tuple(filter(None, (self._loss_of(damage, here, digests) for damage in self.damage())))
 
-    def _loss_of(self, damage: Damage, here: Container[str]) -> Loss | None:
+    def _loss_of(self, damage: Damage, here: Container[str], digests: Container[str]) -> Loss | None:
+        if damage.is_gone:
+            return None if damage.held and damage.held in digests else Loss(damage.file, 0, 0, gone=damage.cut)
         if damage.file.suffix != SUFFIX:
             return None
         try:
@@ -431,8 +537,9 @@ class HullFolder:
             return None
         is_back = self._writing and self._is_as_long_as_it_was(damage)
         cut = 0 if is_back else damage.cut
+        tail = _tail(damage.had, data)
         is_nothing_left = not (is_back or reading.entries) and bool(_NAME.fullmatch(damage.file.name))
-        return Loss(damage.file, entries, cut) if entries or cut or is_nothing_left else None
+        return Loss(damage.file, entries, cut, tail) if entries or (cut and tail != 0) or is_nothing_left else None
 
     def _is_as_long_as_it_was(self, damage: Damage) -> bool:
         """Whether a file has got back what it lacked, as far as its length tells: nobody knows what was cut off."""
@@ -451,16 +558,21 @@ class HullFolder:
                 with contextlib.suppress(NewerFormat, OSError):  # kept by a newer version, which tells it itself
                     data = path.read_bytes()
                     cut = self._cut_of(path, data)
-                    if loss := self._still_lost(path, data, cut, here):
+                    if loss := self._still_lost(path, data, cut, self._sizes.count(path.name), here):
                         found.append(loss)
             return tuple(found)
 
-    def _still_lost(self, path: Path, data: bytes, cut: int, here: Container[str]) -> Loss | None:
+    def _still_lost(self, path: Path, data: bytes, cut: int, had: int, here: Container[str]) -> Loss | None:
         """What a damaged hull file held and is not here: all, where nothing in it can be read and no file stands."""
         entries = missing_of(data, here) if data else 0
         name = path.name.partition(SET_ASIDE)[0]
         is_all_gone = bool(_NAME.fullmatch(name)) and not (self._hulls_folder / name).exists()
-        return Loss(path, entries, cut) if entries or cut or (is_all_gone and not read(data).entries) else None
+        tail = _tail(had, data)
+        return (
+            Loss(path, entries, cut, tail)
+            if entries or (cut and tail != 0) or (is_all_gone and not read(data).entries)
+            else None
+        )
 
     def keep_beside(self, damage: Damage) -> Path | None:
         """Keep another folder's damaged hull file as it is, beside our own, where something of it is not here.
@@ -474,7 +586,7 @@ class HullFolder:
                 return None
             data = (damage.set_aside or path).read_bytes()
             here = {name for key in self.readable() for name in self.ids(key)}
-            if not self._still_lost(path, data, damage.cut, here):
+            if not self._still_lost(path, data, damage.cut, damage.had, here):
                 return None
             kept = storage.keep_beside(data, self._hulls_folder / path.name)
             self._note_cut(attrs.evolve(damage, set_aside=kept))
@@ -523,9 +635,11 @@ class HullFolder:
                     hull.journal.take_out()
                     hull.forget_views()
             self._names_unflushed = []
-        sizes = {hull.journal.path.name: size for hull in flushed if (size := hull.journal.size_flushed)}
+        saved = {hull.journal.path.name: hull for hull in flushed if hull.journal.size_flushed}
         self._sizes.note(
-            sizes, {hull.journal.path.name: hull.digest() for hull in flushed if hull.journal.size_flushed}
+            {name: hull.journal.size_flushed for name, hull in saved.items()},
+            {name: hull.digest() for name, hull in saved.items()},
+            {name: len(hull.journal.entries) for name, hull in saved.items()},
         )
         if problems:
             raise NotSaved("\n".join(problems))
@@ -588,8 +702,27 @@ class HullFolder:
         done = "was taken out of use" if self._writing else "is passed over"
         reason = f"this is no hull file, or not one of this name; it {done}" if size else EMPTIED
         cut = max(0, self._sizes.least(path.name) - size)
-        self._damage.append(Damage(path, kept, 0, int(not size), reason, cut, size, self._sizes.digest(path.name)))
+        held, had = self._sizes.digest(path.name), self._sizes.count(path.name)
+        self._damage.append(Damage(path, kept, 0, int(not size), reason, cut, size, held, had))
         self._note_cut(self._damage[-1])
+        if kept:
+            self._sizes.note({path.name: 0})  # the file it is kept as tells of it
+
+
+def _tail(had: int, data: bytes) -> int | None:
+    """How many entries stood in what was cut off a file; None where nobody noted how many it had."""
+    return max(0, had - left_in(data)) if had else None
+
+
+def _is_there(path: Path) -> bool:
+    """Whether anything stands there, a link to nowhere too; so where the disk does not say."""
+    try:
+        path.lstat()
+    except FileNotFoundError:
+        return False
+    except OSError:
+        return True
+    return True
 
 
 def _at_once(work: Callable[[HullFile], str], hulls: list[HullFile]) -> list[str]:

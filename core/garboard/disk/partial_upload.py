@@ -15,6 +15,9 @@ from garboard.faults import GarboardError
 FOLDER = "arriving"
 MOST_UNFINISHED = 4 << 30
 """Bytes of unfinished attachments a folder keeps: eight of the largest. The one longest untouched goes first."""
+MOST_AT_ONCE = 200
+"""Unfinished attachments a folder keeps: a tablet brings one after another, and each piece looks at all of them. The
+smallest goes first, so that many that were only begun end none that is well on its way."""
 
 _NAME = re.compile(r"[0-9a-f]{64}")
 
@@ -89,12 +92,17 @@ class Arriving:
         """
         held = {path: path.stat() for path in self.folder.iterdir() if _NAME.fullmatch(path.name) and path.is_file()}
         too_much = sum(found.st_size for found in held.values()) + needed - self._most
-        for path in sorted(held, key=lambda path: held[path].st_mtime_ns):
+        others = sorted((path for path in held if path.name != name), key=lambda path: held[path].st_mtime_ns)
+        too_many = len(others) + 1 - MOST_AT_ONCE
+        for path in sorted(others, key=lambda path: held[path].st_size)[: max(0, too_many)]:
+            others.remove(path)
+            path.unlink(missing_ok=True)
+            too_much -= held[path].st_size
+        for path in others:
             if too_much <= 0:
                 return
-            if path.name != name:
-                path.unlink(missing_ok=True)
-                too_much -= held[path].st_size
+            path.unlink(missing_ok=True)
+            too_much -= held[path].st_size
         if too_much > 0:
             raise NotSaved(f"attachment {name} is larger than the {self._most} bytes kept here for unfinished ones")
 

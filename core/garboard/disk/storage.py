@@ -83,6 +83,8 @@ class Damage:
     cut       : how much shorter it was than when it was last saved [bytes]; 0 where that is not known
     size      : how long it was as found [bytes]
     held      : the digest of its entries when it was last saved; "" where that is not known
+    had       : how many entries it held when it was last saved; 0 where that is not known
+    is_gone   : whether the whole file is not there any more, or was not before others brought something of it back
     """
 
     file: Path
@@ -93,10 +95,16 @@ class Damage:
     cut: int = 0
     size: int = 0
     held: str = ""
+    had: int = 0
+    is_gone: bool = False
 
     def __str__(self) -> str:
+        if self.is_gone:
+            return f"{self.file.name}: {self.reason}"
         kept = f"; kept whole as {self.set_aside.name}" if self.set_aside else ""
-        entries, places = in_number(self.recovered, "entry", "entries"), in_number(self.lost, "place")
+        of_all = f"{self.recovered} of {in_number(self.had, 'entry', 'entries')}"
+        entries = of_all if self.had > self.recovered else in_number(self.recovered, "entry", "entries")
+        places = in_number(self.lost, "place")
         return f"{self.file.name}: {self.reason}. {entries} kept, {places} unreadable{kept}"
 
 
@@ -107,17 +115,24 @@ class Loss:
     file    : the hull file
     entries : those known to be missing
     cut     : how much shorter the file is than when it was last saved [bytes]; 0 where that is not known
+    tail    : how many entries stood in what was cut off, besides those known to be missing; None where nobody noted it
+    gone    : how long the file was before it was gone [bytes]; 0 for one that is there, or kept as damaged
     """
 
     file: Path
     entries: int
     cut: int
+    tail: int | None = None
+    gone: int = 0
 
     @property
     def what(self) -> str:
         """What is missing, in words."""
+        if self.gone:
+            return f"what it held when it was last saved, {in_number(self.gone, 'byte')} in all"
         known = [in_number(self.entries, "entry", "entries")] if self.entries else []
-        known += [f"{in_number(self.cut, 'byte')} at its end, in entries nobody can count"] if self.cut else []
+        held = f"which held {in_number(self.tail, 'entry', 'entries')}" if self.tail else "in entries nobody can count"
+        known += [f"{in_number(self.cut, 'byte')} at its end, {held}"] if self.cut and self.tail != 0 else []
         return " and ".join(known) or "all it held"
 
     def __str__(self) -> str:

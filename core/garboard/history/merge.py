@@ -9,15 +9,16 @@ from pathlib import Path
 
 import attrs
 
-from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
-from garboard.disk.entries import Entry, canonical_bytes, plain_place_and_value, view
+from garboard.disk.entries import Entry, canonical_bytes, view
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import Damage, Loss, NewerFormat
 from garboard.faults import in_words, refusal
 from garboard.history.boat import replay_with_aliases
 from garboard.history.registers import RegisterKey, name_of
 from garboard.history.replay import HullState, replay
+from garboard.history.worth_telling import worth_telling
+from garboard.hull_number import KnownNumbers
 
 
 @attrs.frozen(kw_only=True)
@@ -126,7 +127,7 @@ def merge(
     received = {hull: there.received for hull, there in imported.items()}
     attached = _bring_attachments(sources, target, dry_run)
     beside = () if dry_run else tuple(_keep_beside(sources, target))
-    known = sorted(set(target.hulls()) | imported.keys())
+    known = KnownNumbers(sorted({*target.hulls(), *imported}))
     not_read = tuple(sorted({one for folder in (*sources, target) for one in folder.not_read()}))
     lost = _losses(sources, target, received)
     refused = (*(no for hull in imported.values() for no in hull.refused.items()), *attached.spoilt.items())
@@ -157,7 +158,8 @@ def _losses(
         return ()
     here = {name for hull in target.readable() for name in target.ids(hull)}
     here |= {name for entries in received.values() for name in entries}
-    return tuple(loss for folder in damaged for loss in folder.losses(here))
+    digests = {*target.digests().values()}
+    return tuple(loss for folder in damaged for loss in folder.losses(here, digests))
 
 
 def _keep_beside(sources: Iterable[HullFolder], target: HullFolder) -> Iterator[tuple[Path, Path]]:
@@ -225,17 +227,17 @@ def bring_entries(
 
 
 def judge(
-    hull: str, received: Mapping[str, Mapping[str, bytes]], existing: int, target: HullFolder, known: Sequence[str]
+    hull: str, received: Mapping[str, Mapping[str, bytes]], existing: int, target: HullFolder, known: KnownNumbers
 ) -> HullMerge:
     """What everything that received did to the boat of one hull, hull numbers that are the same boat included.
 
     received : the entries of every hull, by hull and id; in the target already unless it was a dry run
     existing : entries offered of this hull that were here before
-    known    : hulls to look for look-alikes in
+    known    : hull numbers to look for look-alikes in
     """
     if not received.get(hull):
         return HullMerge(hull=hull, received=0, existing=existing, also=_also(target, hull))
-    telling = _telling({**target.get(hull), **received[hull]})
+    telling = worth_telling({**target.get(hull), **received[hull]}, received[hull])
 
     def now(key: str) -> Mapping[str, bytes]:
         return telling if key == hull else {**_held(target, key), **received.get(key, {})}
@@ -252,14 +254,13 @@ def judge(
         state = replay_with_aliases(lambda key: [view(name, raw) for name, raw in now(key).items()], hull)
     for entry in new:
         state.add(entry)
-    look_alikes = hull_number.look_alikes(hull, [other for other in known if other != hull])
     return HullMerge(
         hull=hull,
         received=len(received[hull]),
         existing=existing,
         disagreeing=tuple(sorted(_disagreements(state) - disagreeing_before)),
         stale=tuple(stale for sign_off, stale in _stale(state).items() if sign_off not in stale_before),
-        look_alikes=tuple(other for other in look_alikes if other not in state.hull_keys),
+        look_alikes=tuple(other for other in known.look_alikes(hull) if other not in state.hull_keys),
         also=tuple(sorted(state.hull_keys - {hull})),
     )
 
@@ -280,29 +281,6 @@ def _held(folder: HullFolder, hull: str) -> Mapping[str, bytes]:
     with suppress(NewerFormat, OSError):
         return folder.get(hull)
     return {}
-
-
-_TOLD_OF_A_WHOLE_HULL = frozenset({b"alias", b"move", b"retract", b"signoff"})
-
-
-def _telling(entries: Mapping[str, bytes]) -> Mapping[str, bytes]:
-    """Those of a hull's entries that a report can come from; to replay the others would be most of a merge's work.
-
-    Where nothing is signed, moved, taken back or said to be the same boat, only a place with several values can
-    disagree. Where something is, or an entry is of no plain shape, that is all of them.
-    """
-    values: dict[tuple[bytes, ...], bytes] = {}
-    several: set[tuple[bytes, ...]] = set()
-    for raw in entries.values():
-        found = plain_place_and_value(raw)
-        if found is None or found[0][0] in _TOLD_OF_A_WHOLE_HULL:
-            return entries
-        place, value = found
-        if values.setdefault(place, value) != value:
-            several.add(place)
-    if not several:
-        return {}
-    return {name: raw for name, raw in entries.items() if (plain_place_and_value(raw) or ((),))[0] in several}
 
 
 def _disagreements(state: HullState) -> set[RegisterKey]:

@@ -165,7 +165,6 @@ class Apart:
     @property
     def not_run_again(self) -> tuple[PluginProblem, ...]:
         """Checks that ended their process so often that they do not run again; the others of the plugin do."""
-        whole = {one.name for one in self.left_out}
         return tuple(
             PluginProblem(
                 name=name,
@@ -176,7 +175,7 @@ class Apart:
                 at_work=True,
             )
             for (name, key), codes in self._cuts.items()
-            if len(codes) >= MOST_CUTS and name not in whole
+            if len(codes) >= MOST_CUTS and self._ran_out.get(name, 0) < MOST_CUTS
         )
 
     def stop(self) -> None:

@@ -58,13 +58,14 @@ def _without_advice(finding: Finding) -> Finding:
 
 
 def _rests_on(finding: Finding, doubted: tuple[Doubt, ...]) -> Finding:
+    """The doubts stand first: what a finding says to do ("Keep the card aboard.") is read after them."""
     said = " ".join(f"In doubt: {doubt.text.rstrip('.')}." for doubt in doubted[:MOST_SAID])
     if len(doubted) > MOST_SAID:
         said += f" In doubt for {len(doubted) - MOST_SAID} other reasons too."
     return attrs.evolve(
         finding,
         verdict=Verdict.ADVISE if finding.verdict is Verdict.PASS else finding.verdict,
-        sentence=f"{finding.sentence} {said}",
-        short=f"{finding.short} {said}" if finding.short else "",
+        sentence=f"{said} {finding.sentence}",
+        short=f"{said} {finding.short}" if finding.short else "",
         doubted=doubted[:MOST_SAID],
     )

@@ -12,8 +12,9 @@ from pluggy import PluginValidationError
 import garboard
 from garboard.faults import GarboardError, ValueRefused
 from garboard.hosting.cut import told
-from garboard.hosting.plugin_code import PluginEnded
+from garboard.hosting.plugin_code import PluginEnded, PluginWaits
 from garboard.record_types import WrongType
+from garboard.settings import NoSuchSetting
 
 FAILED = "failed"
 """The code of whatever has no other."""
@@ -21,6 +22,8 @@ FAILED = "failed"
 _CURES = {
     "failed": "correct that line of the plugin's file",
     "syntax_error": "correct that line of the plugin's file",
+    "not_utf8": "save the file as UTF-8: an editor asks for that as its encoding",
+    "no_module": "put what it needs into the same file; it may import garboard and what comes with Python",
     "not_found": "name a Python file, or the folder of a package",
     "wrong_type": "give that field what it takes",
     "wrong_value": "correct that value in the plugin's file",
@@ -28,12 +31,23 @@ _CURES = {
     "not_one_file": "put the Python file itself there, with all it needs in it",
     "name_taken": "call the plugin's file something else",
     "wrong_name": "call the plugin's file by letters, digits and _ alone, such as my_checks.py",
-    "key_taken": "give it a key that begins with the plugin's own name",
+    "key_taken": "give it a key of its own that begins with the plugin's own name",
     "other_version": "update the program, or get another version of the plugin",
-    "offers_nothing": "mark a function with @garboard.hookimpl",
+    "offers_nothing": "mark a function with @garboard.hookimpl; what several plugins share goes into each of them",
     "hook_not_marked": "write @hookimpl on the line above it",
     "hook_without_register": "let it take one argument, register",
     "wrong_hook": "use a name that garboard.hooks documents, with one argument, register",
+    "same_function": "write lambda view, name=name: ..., or functools.partial: a function keeps the loop's last value",
+    "not_checked": "call asking.check() before the first finding, or look at asking.missing",
+    "swallows_errors": "name the error that is expected; leave NotEnoughData to the program",
+    "keeps_state": "make it inside the function: what is kept from one job is met in the next",
+    "order_by_chance": "go through sorted(...) or a tuple: a set is in another order at each start",
+    "no_title": "give it a title: people read that, not the key",
+    "hook_returns": "call register(...) with each thing it offers",
+    "check_gives_nothing": "call asking.check() on a line of its own: it raises where something is missing",
+    "not_entered_is_no": "ask with view.asking() and check(), or look first whether it is None",
+    "waits_for_input": "take it out: nobody can answer there",
+    "unknown_setting": "use the key of a setting that a plugin registers",
     "unknown_step": "use the key of a step that a plugin registers",
     "unknown_field": "ask for a field that the step declares",
     "others_key": "begin the key with the plugin's own name: jobs keep their values under it",
@@ -136,10 +150,13 @@ def code_of(failure: BaseException) -> str:
 
 _OF_TYPE: Mapping[type[BaseException], str] = {
     MemoryError: "too_much_memory",
+    ModuleNotFoundError: "no_module",
+    NoSuchSetting: "unknown_setting",
     SyntaxError: "syntax_error",
     FileNotFoundError: "not_found",
     WrongType: "wrong_type",
     ValueRefused: "wrong_value",
+    PluginWaits: "waits_for_input",
     PluginEnded: "ended_the_program",
     PluginValidationError: "wrong_hook",
 }
@@ -149,7 +166,12 @@ _PROGRAM = Path(garboard.__file__).parent
 def _was_refused(failure: BaseException) -> bool:
     """Whether the innermost line that failed is the program's own: it refused what it was given."""
     frames = _frames(failure)
-    return bool(frames) and _PROGRAM in Path(frames[-1][0]).parents
+    return bool(frames) and is_of_program(frames[-1][0])
+
+
+def is_of_program(file: str) -> bool:
+    """Whether a file is one of the program's core."""
+    return _PROGRAM in Path(file).parents
 
 
 def place_of_failure(failure: BaseException, file: str) -> tuple[str, int]:

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import importlib
 import importlib.metadata
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext, suppress
+from difflib import get_close_matches
 from functools import partial
 from itertools import chain
 from pathlib import Path
-from types import ModuleType
+from types import CellType, FunctionType, ModuleType
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 import attrs
 import pluggy
 
 from garboard import hooks
-from garboard.faults import Fault, InputError, shown
+from garboard.faults import Fault, InputError, in_words, shown
 from garboard.findings import (
     OF_VESSEL,
     Basis,
@@ -37,7 +38,16 @@ from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED, c
 from garboard.hosting.cut import LONGEST_TEXT, MOST_PLACES, cut, most_findings, told
 from garboard.hosting.doubts import with_doubts
 from garboard.hosting.exact import exact
-from garboard.hosting.failures import NotJudgedHere, PluginFault, PluginProblem, cure_of, place_of_failure, problem_of
+from garboard.hosting.failures import (
+    NotJudgedHere,
+    PluginFault,
+    PluginProblem,
+    code_of,
+    cure_of,
+    is_of_program,
+    place_of_failure,
+    problem_of,
+)
 from garboard.hosting.own_copy import own_copy, own_view
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.source_faults import faults_in_source
@@ -126,9 +136,8 @@ class _Register:
                     "begin the key with another word"
                 )
             if key in self.owner:
-                raise PluginClash(
-                    f"{kind.__name__} {key!r} is offered by both {self.owner[key]} and {plugin}; rename one"
-                )
+                both = "twice" if self.owner[key] == plugin else f"by both {self.owner[key]} and {plugin}"
+                raise PluginClash(f"{kind.__name__} {key!r} is offered {both}; rename one")
             self.items[key], self.owner[key] = item, plugin
 
         return register
@@ -187,12 +196,14 @@ class PluginHost:
                 module = find()
                 refuse_other_versions(getattr(module, WRITTEN_FOR, UNSTATED))
                 version = _version_of(module)
+                _refuse_unknown_hooks(module)
                 self.manager.register(module, name)
                 self.manager.check_pending()
                 if not self.manager.get_hookcallers(module):
                     reason = "it offers nothing: no function in it is marked @garboard.hookimpl"
                     raise PluginFault(reason, "offers_nothing")
                 self._call_hooks(name)
+                self._refuse_same_functions(name)
         except Exception as failure:
             if module is not None and self.manager.is_registered(module):
                 self.manager.unregister(module)
@@ -248,10 +259,35 @@ class PluginHost:
             register = self._registers[hook].for_plugin(name, kind, lambda item: str(item.key))
             try:
                 with plugin_code():
-                    self._hook_of_one(hook, name)(register=self._guarding_fields(name, register))
+                    given = self._hook_of_one(hook, name)(register=self._guarding_fields(name, register))
+                if any(given) and name not in self._registers[hook].owner.values():
+                    raise _returned(hook, name, self.manager.get_plugin(name))
             except Exception as failure:
                 failure.add_note(f"in {hook}")
                 raise
+
+    def _refuse_same_functions(self, plugin: str) -> None:
+        """Raise PluginFault for two calculators of one function, made anew in a loop: both see the loop's last value.
+
+        They cannot judge differently, so one of them says of its own values what is true of another's.
+        """
+        register = self._registers["register_calculators"]
+        seen: dict[object, str] = {}
+        for key in [key for key, owner in register.owner.items() if owner == plugin]:
+            compute = register.items[key].compute
+            if not isinstance(compute, FunctionType) or all(map(_is_function_in, compute.__closure__ or ())):
+                continue  # it sees nothing that a loop changes
+            kept = tuple(map(id, (*(compute.__closure__ or ()), *(compute.__defaults__ or ()))))
+            one = compute.__code__, kept, tuple(map(id, (compute.__kwdefaults__ or {}).values()))
+            other = seen.setdefault(one, key)
+            if other != key and register.items[other].compute is not compute:
+                raise PluginFault(
+                    f"calculators {other!r} and {key!r} do the same: their function is made in a loop and keeps its "
+                    "last value",
+                    "same_function",
+                    file=compute.__code__.co_filename,
+                    line=compute.__code__.co_firstlineno,
+                )
 
     def _guarding_fields(self, plugin: str, register: Callable[[Any], None]) -> Callable[[Any], None]:
         """Registers a step so that its fields' own functions keep a page from nothing, whatever they do."""
@@ -316,6 +352,8 @@ class PluginHost:
                 if other := _owner_of_code(f"{key}.", plugin.name):
                     reason = f"{_KINDS[hook].__name__} {key!r} begins with the name of {other}"
                     yield self._fault(plugin, reason, "others_key")
+                for what in _without_title(register.items[key], f"{_KINDS[hook].__name__} {key!r}"):
+                    yield self._fault(plugin, f"{what} has no title, so its place on the page is empty", "no_title")
 
     def _fault(self, plugin: LoadedPlugin, reason: str, code: str) -> PluginProblem:
         return PluginProblem(
@@ -555,12 +593,21 @@ def collect(keep: Callable[[Finding], None], calculator: Calculator, view: Watch
 
     Raises whatever the plugin raises, NotEnoughData among it, and TypeError or ValueError for what no page can draw.
     """
-    if calculator.applies(view):
-        most = most_findings(view)
-        for count, finding in enumerate(_with_what_was_read(calculator, view, plugin), 1):
-            keep(finding)
-            if count == most:
-                raise ValueError(f"it gives more than {most} findings")
+    try:
+        if calculator.applies(view):
+            most = most_findings(view)
+            for count, finding in enumerate(_with_what_was_read(calculator, view, plugin), 1):
+                keep(finding)
+                if count == most:
+                    raise ValueError(f"it gives more than {most} findings")
+    except (PluginFault, NotEnoughData):
+        raise
+    except Exception as failure:
+        file, line = _begin_of(calculator.compute)
+        if plugin in BUILT_IN or not line or is_of_program(file) or place_of_failure(failure, file)[1]:
+            raise
+        # it was through its own code: the line where that begins is the nearest there is
+        raise PluginFault(in_words(failure), code_of(failure), file=file, line=line) from failure
 
 
 def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) -> Iterator[Finding]:
@@ -572,10 +619,16 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
     facts: dict[FieldKey, None] = {}
     view.seen.clear()
     view.facts.clear()
+    view.asked.clear()
+    is_own = plugin not in BUILT_IN
+    before = {name: len(kept) for name, kept in _kept_outside(calculator)} if is_own else {}
     given = calculator.compute(view)
     if given is None or isinstance(given, Finding):
-        raise TypeError(f"compute gives findings one after another, in a list or by 'yield', got {shown(given)}")
+        raise _gives_no_findings(calculator, given)
     for found in given:
+        if is_own and isinstance(found, Finding):
+            view.refuse_unchecked(found.verdict)
+            _refuse_kept(found, calculator, before)
         finding, fresh = _finding(found, calculator, plugin), dict.fromkeys(view.seen)
         finding = _with_facts(finding, facts | view.facts)
         facts.update(view.facts)
@@ -590,6 +643,38 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
             yield attrs.evolve(finding, places=(*of_it, *finding.places))
         else:
             yield attrs.evolve(finding, places=(*(fresh or read), *finding.places))
+
+
+def _kept_outside(calculator: Calculator) -> Iterator[tuple[str, Collection[Any]]]:
+    """Lists, sets and dicts that stand outside the functions of a calculator's file, or as a default of its own."""
+    outside = getattr(calculator.compute, "__globals__", {})
+    defaults = getattr(calculator.compute, "__defaults__", None) or ()
+    named = [*outside.items(), *((f"the default {number + 1}", kept) for number, kept in enumerate(defaults))]
+    return ((name, kept) for name, kept in named if type(kept) in (list, set, dict))
+
+
+def _refuse_kept(found: Finding, calculator: Calculator, before: Mapping[str, int]) -> None:
+    """Raise PluginFault for a finding that is kept outside: the next boat would get it, too."""
+    for name, kept in _kept_outside(calculator):
+        if len(kept) != before.get(name) and any(
+            one is found for one in (kept.values() if isinstance(kept, dict) else kept)
+        ):
+            file, line = _begin_of(calculator.compute)
+            reason = f"it keeps its findings in {name}, so the next boat would get them as well"
+            raise PluginFault(reason, "keeps_state", file=file, line=line)
+
+
+def _gives_no_findings(calculator: Calculator, given: object) -> PluginFault:
+    """Told by the line where the function begins: its code is through when this is seen."""
+    file, line = _begin_of(calculator.compute)
+    cure = "write 'yield' in place of 'return'" if given is not None else "write 'yield' before each Finding(...)"
+    return PluginFault(
+        f"compute gives findings one after another, in a list or by 'yield', got {shown(given)}: {cure}",
+        "wrong_type",
+        cure=cure,
+        file=file,
+        line=line,
+    )
 
 
 def _with_facts(finding: Finding, facts: Mapping[FieldKey, None]) -> Finding:
@@ -661,6 +746,8 @@ def _refuse_what_no_page_draws(found: Finding) -> None:
     for name in ("code", "about", "sentence", "short", "of", "code_in_doubt", "sentence_in_doubt"):
         if not is_text(text := getattr(found, name)):
             raise TypeError(f"{name} of a finding is text, got {shown(text)}")
+    if not found.about.strip() and not found.sentence.strip():
+        raise ValueError("a finding says what it is about and what was found, got neither")
     doubted = (one.place for one in found.doubts)
     lacking = ((one.step, one.field, one.row, one.of) for one in found.missing)
     names = [
@@ -720,6 +807,44 @@ def _owner_of_code(code: str, plugin: str) -> str:
     """The built-in plugin whose own a code is, where it is another than this one; "" where it is nobody's."""
     owner = f"garboard_{code.partition('.')[0]}"
     return owner if owner in BUILT_IN and owner != plugin else ""
+
+
+def _returned(hook: str, plugin: str, module: object) -> PluginFault:
+    """Told of a hook that gives back what it is to register: nobody looks at that."""
+    file, line = _begin_of(getattr(module, hook, None))
+    reason = f"{hook} registers nothing: it returns or yields what it offers"
+    return PluginFault(reason, "hook_returns", file=file, line=line)
+
+
+def _begin_of(function: object) -> tuple[str, int]:
+    """File and line where a function begins; where a decorator stands above it, of that."""
+    code = getattr(function, "__code__", None)
+    return (code.co_filename, code.co_firstlineno) if code else ("", 0)
+
+
+def _without_title(item: Any, called: str) -> list[str]:
+    """What of a thing that is offered has no title: itself, or a field of it."""
+    fields = item.all_fields() if isinstance(item, Step) else [item.field] if isinstance(item, Setting) else []
+    nameless = [f"field {field.name!r} of {called}" for field in fields if not field.title.strip()]
+    return nameless if getattr(item, "title", called).strip() else [called, *nameless]
+
+
+def _is_function_in(cell: CellType) -> bool:
+    try:
+        return callable(cell.cell_contents)
+    except ValueError:  # nothing is in it
+        return True
+
+
+def _refuse_unknown_hooks(module: ModuleType) -> None:
+    """Raise PluginFault for a function that is marked as a hook and called as none is."""
+    known = [name for name in hooks.__all__ if name not in ("each_of", "hookimpl")]
+    for name, function in vars(module).items():
+        if hasattr(function, f"{hooks.PROJECT}_impl") and name not in known:
+            near = get_close_matches(name, known, n=1)
+            perhaps = f"; perhaps {near[0]} is meant" if near else ""
+            file, line = _begin_of(function)
+            raise PluginFault(f"no hook is called {name}{perhaps}", "wrong_hook", file=file, line=line)
 
 
 def _version_of(module: ModuleType) -> str:

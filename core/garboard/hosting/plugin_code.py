@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import builtins
 import os
 import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from types import FrameType
-from typing import Any, NoReturn, TextIO
+from types import FrameType, ModuleType
+from typing import Any, TextIO
 
 from garboard.faults import GarboardError, in_words
 
@@ -19,6 +20,10 @@ end_at_once = os._exit
 
 class PluginEnded(GarboardError):
     """A plugin raised what is meant to end a program or a generator."""
+
+
+class PluginWaits(GarboardError):
+    """A plugin asked the person at the keyboard, who is at another page, or not there."""
 
 
 @contextmanager
@@ -67,36 +72,51 @@ def _minding_the_keyboard() -> Iterator[Callable[[], bool]]:
         signal.signal(signal.SIGINT, before)
 
 
+_REFUSED: tuple[tuple[ModuleType, str, type[GarboardError], str], ...] = (
+    (os, "_exit", PluginEnded, "would end the program"),
+    (os, "abort", PluginEnded, "would end the program"),
+    (builtins, "input", PluginWaits, "waits for somebody to answer"),
+    (builtins, "breakpoint", PluginWaits, "waits for somebody to answer"),
+)
+
+
 class _EndingNothing:
-    """While plugins run, what ends the program at once raises instead. Counted, as for the output below."""
+    """While plugins run, what ends the program at once, or waits for a person, raises instead.
+
+    Counted, as for the output below.
+    """
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._inside = 0
         self._process = os.getpid()
-        self._real: dict[str, Callable[..., NoReturn]] = {}
+        self._real: list[tuple[ModuleType, str, Callable[..., Any]]] = []
 
     def __enter__(self) -> None:
         with self._lock:
             if not self._inside:
                 self._process = os.getpid()
-                for name in ("_exit", "abort"):
-                    self._real[name] = getattr(os, name)
-                    setattr(os, name, self._refusing(name, self._real[name]))
+                for module, name, kind, what in _REFUSED:
+                    real = getattr(module, name)
+                    self._real.append((module, name, real))
+                    setattr(
+                        module, name, self._refusing(real, kind, f"it calls {module.__name__}.{name}, which {what}")
+                    )
             self._inside += 1
 
     def __exit__(self, *_: object) -> None:
         with self._lock:
             self._inside -= 1
             if not self._inside:
-                for name, real in self._real.items():
-                    setattr(os, name, real)
+                while self._real:
+                    module, name, real = self._real.pop()
+                    setattr(module, name, real)
 
-    def _refusing(self, name: str, real: Callable[..., NoReturn]) -> Callable[..., NoReturn]:
-        def refuse(*given: Any) -> NoReturn:
+    def _refusing(self, real: Callable[..., Any], kind: type[GarboardError], reason: str) -> Callable[..., Any]:
+        def refuse(*given: Any, **named: Any) -> Any:
             if self._inside and os.getpid() == self._process:
-                raise PluginEnded(f"it calls os.{name}, which would end the program")
-            real(*given)  # kept by somebody for later, or called in a process of its own
+                raise kind(reason)
+            return real(*given, **named)  # kept by somebody for later, or called in a process of its own
 
         return refuse
 

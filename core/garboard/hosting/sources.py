@@ -7,7 +7,9 @@ import importlib.metadata
 import importlib.util
 import re
 import sys
+import tokenize
 from collections.abc import Collection
+from io import BytesIO
 from pathlib import Path
 from types import ModuleType
 
@@ -116,6 +118,7 @@ def _import_file(path: Path) -> ModuleType:
     if spec is None or spec.loader is None or not file.exists():
         raise FileNotFoundError(f"{file} is not a Python file")
     refuse_other_versions(_stated_in(file))
+    _refuse_other_encodings(file)
     module = importlib.util.module_from_spec(spec)
     sys.modules[name] = module
     try:
@@ -124,6 +127,27 @@ def _import_file(path: Path) -> ModuleType:
         del sys.modules[name]
         raise
     return module
+
+
+def _refuse_other_encodings(file: Path) -> None:
+    """Raise PluginFault for a file that an editor saved in another form than Python reads. One may state its own."""
+    content = file.read_bytes()
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise PluginFault("it is saved as UTF-16, which Python does not read", "not_utf8", file=str(file))
+    try:
+        content.decode(_encoding_of(content))
+    except UnicodeDecodeError as fault:
+        line = content.count(b"\n", 0, fault.start) + 1
+        reason = f"byte {content[fault.start]:#04x} in it is no letter in {fault.encoding}"
+        raise PluginFault(reason, "not_utf8", file=str(file), line=line) from None
+
+
+def _encoding_of(content: bytes) -> str:
+    """As the file states it; UTF-8 where it states none, or one that Python has not: running it says so."""
+    try:
+        return tokenize.detect_encoding(BytesIO(content).readline)[0]
+    except SyntaxError:
+        return "utf-8"
 
 
 def refuse_other_versions(written_for: object) -> None:

@@ -46,10 +46,13 @@ def unusual_facts(vessel: Vessel) -> Iterator[str]:
 
 
 def _not_printed(vessel: Vessel) -> Iterator[str]:
-    """Insulation ratings that no table has. Nothing is in doubt for them: they count as the next lower one."""
+    """Insulation ratings that no table has. Nothing is in doubt for them: they count as the next lower one.
+
+    Only one above all that are printed is doubted: the next lower one lets it carry the most.
+    """
     for circuit in vessel.circuits:
         rating = circuit.insulation_temperature
-        if rating and round(rating.to("degC")) not in PRINTED:
+        if rating and round(rating.to("degC")) not in PRINTED and rating.to("degC") < PRINTED[-1]:
             yield f"circuit {circuit.name}: no cable insulation is rated {rating}. What is printed on it?"
 
 
@@ -59,6 +62,11 @@ def doubts_of(vessel: Vessel) -> Iterator[Doubt]:
         yield from _of_engine(engine)
     for battery in vessel.batteries:
         yield from _of_battery(battery, vessel)
+    for circuit in vessel.circuits:
+        rating = circuit.insulation_temperature
+        if rating and round(rating.to("degC")) > PRINTED[-1]:
+            text = f"circuit {circuit.name}: {rating} is more than any cable's insulation is rated"
+            yield from _doubts(text, circuit.name, "circuits.insulation_temperature")
     if vessel.length and vessel.beam and vessel.beam.to("ft") > vessel.length.to("ft"):
         yield from _doubts(f"beam {vessel.beam} is more than the length, {vessel.length}", "", "length", "beam")
 

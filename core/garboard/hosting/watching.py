@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterable, Mapping
 from difflib import get_close_matches
+from functools import lru_cache
+from pathlib import Path
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
 import attrs
 
-from garboard.findings import Missing, NotEnoughData
+from garboard.findings import Missing, NotEnoughData, Verdict
 from garboard.hosting.failures import PluginFault
 from garboard.hosting.noting import noting
-from garboard.job_view import FieldKey, JobView
+from garboard.hosting.source_faults import faults_in_source
+from garboard.job_view import FieldKey, InputCollector, JobView
 from garboard.records import Measurement
 from garboard.settings import ReadSettings
 
@@ -38,6 +42,20 @@ Declared = Mapping[str, frozenset[str]]
 """The fields of steps, by the step's key."""
 
 
+@attrs.define
+class _Collector(InputCollector):
+    """Notes where it began to ask, and after how many values read its check raised; -1 while it did not."""
+
+    file: str = attrs.field(kw_only=True)
+    line: int = attrs.field(kw_only=True)
+    raised_at: int = attrs.field(init=False, default=-1)
+
+    def check(self) -> None:
+        seen = self.view.seen if isinstance(self.view, WatchedView) else ()
+        self.raised_at = len(seen) if self._missing else -1
+        InputCollector.check(self)
+
+
 @attrs.frozen(kw_only=True)
 class WatchedView(JobView):
     """A job view that notes what is read in it, and refuses to be asked for what nobody can enter.
@@ -50,6 +68,8 @@ class WatchedView(JobView):
     seen: list[FieldKey] = attrs.field(factory=list, eq=False, repr=False)
     facts: dict[FieldKey, None] = attrs.field(factory=dict, eq=False, repr=False)
     declared: Declared = attrs.field(factory=dict, eq=False, repr=False)
+    asked: list[_Collector] = attrs.field(factory=list, eq=False, repr=False)
+    """Who asked for what it needs, since the last finding that said what is missing."""
     _done: dict[object, _Done] = attrs.field(init=False, factory=dict, eq=False, repr=False)
     """Of this view alone: `attrs.evolve` gives one with other values, which begins anew."""
 
@@ -60,6 +80,14 @@ class WatchedView(JobView):
         else:
             self._refuse_what_nobody_enters(step, field)
         return found
+
+    def _typed_units(self) -> tuple[tuple[FieldKey, str], ...]:
+        """That the vessel is looked through for units is no read of its facts."""
+        before = dict(self.facts)
+        typed = JobView._typed_units(self)
+        self.facts.clear()
+        self.facts.update(before)
+        return typed
 
     def rows(self, step: str, field: str = "") -> tuple[str, ...]:
         found = JobView.rows(self, step, field)
@@ -104,6 +132,31 @@ class WatchedView(JobView):
         """Keys of the settings read."""
         return self.settings.read if isinstance(self.settings, ReadSettings) else set()
 
+    def asking(self) -> InputCollector:
+        begins = sys._getframe(1)
+        collector = _Collector(self, file=begins.f_code.co_filename, line=begins.f_lineno)
+        self.asked.append(collector)
+        return collector
+
+    def refuse_unchecked(self, verdict: Verdict) -> None:
+        """Raise PluginFault for a finding by what stood in for a missing value: nobody looked whether one is missing.
+
+        A pass is refused, too, after check() raised, no other value was read, and the file catches every error
+        somewhere: it passes what nobody entered. Who catches NotEnoughData by its name means to go on.
+        """
+        if verdict is Verdict.NOT_ENOUGH_DATA:  # it says what is missing
+            self.asked.clear()
+            return
+        for one in self.asked:
+            if one.raised_at < 0 and (lacking := one.not_looked_at):
+                reason = f"it gives a finding although {lacking[0]}, and does not call check()"
+                raise PluginFault(reason, "not_checked", file=one.file, line=one.line)
+            is_passed_over = one.raised_at == len(self.seen) and one.not_looked_at
+            if verdict is Verdict.PASS and is_passed_over and _catches_all(one.file):
+                reason = f"it passes although {one.not_looked_at[0]}: it goes on after check() raised that"
+                raise PluginFault(reason, "swallows_errors", file=one.file, line=one.line)
+        self.asked[:] = [one for one in self.asked if one.raised_at < 0]  # what was read since is of another finding
+
     def _refuse_what_nobody_enters(self, step: str, field: str) -> None:
         """Raise PluginFault for a field that its step does not have, or a step that its plugin does not have.
 
@@ -122,6 +175,12 @@ class WatchedView(JobView):
             raise PluginFault(f"it asks for the step {step!r}, which its plugin does not have{near}", "unknown_step")
         near = _near(field, fields)
         raise PluginFault(f"it asks for {field!r} of {step}, which has no such field{near}", "unknown_field")
+
+
+@lru_cache(maxsize=64)
+def _catches_all(file: str) -> bool:
+    """Whether a plugin's file passes over every error somewhere."""
+    return any(fault.code == "swallows_errors" for fault in faults_in_source("", Path(file)))
 
 
 def _near(name: str, known: Iterable[str]) -> str:

@@ -52,10 +52,12 @@ class Question:
 
     text  : one sentence, with the place it is about
     place : of the measurement it is about; None for what is about the boat or its files
+    words : the same without the place, to stand beside the measurement
     """
 
     text: str
     place: FieldKey | None = None
+    words: str = ""
 
 
 @attrs.frozen
@@ -260,14 +262,18 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
         misfits = [*faults_of_measurement(measurement, host, "")]
         for fault in misfits:  # no entry of a boat's is erased, whatever program wrote it
             place = place_of(measurement)
-            yield Question(f"{place_in_words(place, host)}: {fault.in_words}. Kept as it is; correct it.", place)
+            yield _question_at(place, f"{fault.in_words}. Kept as it is; correct it.", host)
         step = host.step(measurement.step)
         if step is not None and any(field.name == measurement.field for field in step.all_fields()):
-            texts = (
-                *_questions_about(measurement, step, job.vessel, host, fits=not misfits),
-                *_question_about_dates(measurement, step, job, host),
+            asked = (
+                *_questions_about(measurement, step, job.vessel, fits=not misfits),
+                *_question_about_dates(measurement, step, job),
             )
-            yield from (Question(text, place_of(measurement)) for text in texts)
+            yield from (_question_at(place_of(measurement), words, host) for words in asked)
+
+
+def _question_at(place: FieldKey, words: str, host: PluginHost) -> Question:
+    return Question(f"{place_in_words(place, host)}: {words}", place, words)
 
 
 _FIRST_DAY = date(2000, 1, 1)
@@ -297,18 +303,15 @@ def _disagreement_in_words(disagreement: Disagreement, host: PluginHost) -> str:
     return f"{place_in_words(disagreement.place, host)}: {values}? Neither is used until someone chooses."
 
 
-def _questions_about(
-    measurement: Measurement, step: Step, vessel: Vessel, host: PluginHost, *, fits: bool
-) -> Iterator[str]:
-    where = place_in_words(place_of(measurement), host)
+def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, *, fits: bool) -> Iterator[str]:
     field = next(f for f in step.all_fields() if f.name == measurement.field)
     question = implausible(field, measurement.value, vessel, measurement.of) if fits else ""
     if question:
-        yield f"{where}: {question}"
+        yield question
     kind, pieces = pieces_asked_of(measurement.field, step, vessel)
     if measurement.of not in pieces:
         known = f"the vessel's {kind.replace('_', ' ')} are {_some_of(pieces)}" if kind else "it is asked once"
-        yield f"{where}: {known}, so {measurement.of!r} is not used. Is it right?"
+        yield f"{known}, so {measurement.of!r} is not used. Is it right?"
 
 
 def _some_of(names: Collection[str]) -> str:
@@ -321,7 +324,7 @@ def _some_of(names: Collection[str]) -> str:
 _MOST_NAMES = 60
 
 
-def _question_about_dates(measurement: Measurement, step: Step, job: JobView, host: PluginHost) -> Iterator[str]:
+def _question_about_dates(measurement: Measurement, step: Step, job: JobView) -> Iterator[str]:
     field = next(field for field in step.all_fields() if field.name == measurement.field)
     if field.kind is not Kind.RECORDING:
         return
@@ -331,7 +334,7 @@ def _question_about_dates(measurement: Measurement, step: Step, job: JobView, ho
         return  # not here, unreadable or simulated: its finding says so
     question = question_of_dates(recording, job.job.opened, measurement.at, date.today()) if recording else ""
     if question:
-        yield f"{place_in_words(place_of(measurement), host)}: {question}"
+        yield question
 
 
 def equipment_lacking(view: JobView, host: PluginHost) -> dict[str, tuple[str, ...]]:

@@ -53,6 +53,7 @@ class ReadingNotes:
     claims           : names by which devices claimed the address of a source, as 16 hexadecimal digits each
     own_ship         : what the boat's own AIS unit says of it: "mmsi", "name", "call_sign"
     dated            : whether times count from 1970-01-01 UTC; otherwise from the first time in the log
+    is_simulated     : whether it says of itself that nobody measured it
     timed            : whether the log tells times at all; otherwise its values have an order, and the time 0
     """
 
@@ -76,6 +77,7 @@ class ReadingNotes:
     own_ship: dict[str, str] = attrs.field(factory=dict)
     dated: bool = True
     timed: bool = True
+    is_simulated: bool = False
 
     def damage(self, line: int, reason: str) -> None:
         """Count a line that could not be used; the first ones are kept with the reason."""

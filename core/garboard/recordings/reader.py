@@ -23,9 +23,9 @@ from garboard.recordings.arithmetic import Arithmetic, Plain, WithNumpy
 from garboard.recordings.columns import Columns, InOrder
 from garboard.recordings.forms import Form, LineReader, Reader, form_of
 from garboard.recordings.nmea0183 import SentenceReader
-from garboard.recordings.notes import ReadingNotes
+from garboard.recordings.notes import MARK, ReadingNotes
 from garboard.recordings.remarks import remarks
-from garboard.samples import Recording, Sample, gather
+from garboard.samples import Recording, Sample, gather, marked, marked_whole
 
 LOOKED_AT = 65536  # bytes from the start of a file that tell its form
 READ_AT_ONCE = 131_072  # bytes
@@ -91,7 +91,8 @@ def _recording(path: Path, form: Form, notes: ReadingNotes) -> Recording:
         return gather(path.name, chain.from_iterable(_read(path, plain, notes)))
     for _ in _read(path, reader, notes, READ_AT_ONCE_IN_COLUMNS):
         pass  # what it gives is in the columns
-    return columns.recording(path.name)
+    recording = columns.recording(path.name)
+    return marked_whole(recording) if notes.is_simulated else recording
 
 
 def _arithmetic(path: Path) -> Arithmetic:
@@ -126,13 +127,16 @@ def _read(path: Path, reader: Reader, notes: ReadingNotes, at_once: int = READ_A
         tell = _teller(path, file, notes)
         try:
             while chunk := file.read(at_once):
-                yield reader.feed(chunk)
+                notes.is_simulated = notes.is_simulated or MARK.encode() in chunk
+                samples = reader.feed(chunk)
+                yield [*marked(samples)] if notes.is_simulated else samples
                 tell()
         except EOFError:
             notes.damage(0, "the compressed file ends too early; what came before is used")
         except (zlib.error, gzip.BadGzipFile):
             notes.damage(0, "the compressed file is damaged from here on; what came before is used")
-        yield reader.close()
+        samples = reader.close()
+        yield [*marked(samples)] if notes.is_simulated else samples
 
 
 def _teller(path: Path, file: BinaryIO, notes: ReadingNotes) -> Callable[[], object]:

@@ -25,6 +25,7 @@ from garboard.hosting.watching import watched
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.records import Measurement, SignOff
+from garboard.report.as_typed import as_typed
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.outline import (
     SIGN_AT_HAND_OVER,
@@ -86,6 +87,7 @@ def handover_book(
     from garboard.report.paper import Paper
 
     vessel, job = view.vessel, view.job
+    assessed = as_typed(view, assessed)
     sections = [(section, _blocks(section, host, view, assessed)) for section in host.report_sections]
     findings = [block for _, blocks in sections for block in blocks if isinstance(block, Finding)]
     findings += [one.finding for one in assessed]

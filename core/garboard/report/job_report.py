@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from garboard.findings import Basis, Finding, Verdict
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
+from garboard.report.as_typed import as_typed
 from garboard.report.outline import (
     PhaseOutline,
     PunchItem,
@@ -67,6 +68,7 @@ def print_report(
     questions : measurements to be looked at again, each one sentence
     full      : what passes too with all it says, its numbers and its basis; else one line
     """
+    assessed = as_typed(view, assessed)
     numbers = numbered_bases(one.finding for one in assessed if full or not _passes(one.finding))
     _heading(console, view)
     for phase in by_phase(view, host, assessed):

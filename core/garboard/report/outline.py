@@ -159,11 +159,12 @@ def first_sentence(text: str) -> str:
 
 
 def cautions(view: JobView, host: PluginHost) -> tuple[Caution, ...]:
-    """Cautions of all steps in their order, each text once; those of what is not fitted are left out."""
+    """Cautions of all steps in their order, each text once; those of what is not fitted, and of fuels the boat does
+    not burn, are left out."""
     texts: dict[str, Caution] = {}
     for step in host.steps:
         if view.state_of(step.key) != NOT_FITTED:
-            for caution in step.cautions:
+            for caution in step.cautions_for(view.fuel):
                 texts.setdefault(caution.text, caution)
     return tuple(texts.values())
 

@@ -6,6 +6,7 @@ Imports fpdf2 at the top, so import this module only where a book is being made.
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections.abc import Sequence
 from datetime import datetime
 from io import BytesIO
@@ -426,10 +427,9 @@ class Paper(FPDF):
     def _shortened(self, text: str, width: float) -> str:
         if len(text) <= _LONGEST_LINE and self.get_string_width(text) <= width - 2:
             return text
-        text = text[:_LONGEST_LINE]  # or a text of a million letters would be measured a million times
-        while text and self.get_string_width(text + "…") > width - 2:
-            text = text[:-1]
-        return text + "…"
+        longer = range(1, min(len(text), _LONGEST_LINE) + 1)
+        fitting = bisect_right(longer, width - 2, key=lambda letters: self.get_string_width(text[:letters] + "…"))
+        return text[:fitting] + "…"
 
 
 def _that_fit(rows: Sequence[Sequence[str]]) -> Sequence[Sequence[str]]:

@@ -39,7 +39,7 @@ def in_print(text: str) -> str:
     >>> in_print("Saltgrass\\x1b[2J")
     'Saltgrass\\\\u001b[2J'
     """
-    return text.translate(_SPELLED)
+    return text if text.isprintable() else text.translate(_SPELLED)
 
 
 class _Visible:

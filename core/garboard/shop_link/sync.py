@@ -28,6 +28,7 @@ from garboard.faults import InputError, in_words, refusal
 from garboard.history.authority import MANAGER, is_managers, keep_managers, managers_of
 from garboard.history.merge import HullMerge, judge
 from garboard.history.registers import RegisterKey, register_of
+from garboard.hull_number import KnownNumbers
 from garboard.settings import SETTING
 from garboard.shop_link import shop_plugins, wire
 from garboard.shop_link.discovery import with_address
@@ -344,9 +345,10 @@ class _Ashore:
         """What was done, counted."""
         mine = self._mine()
         known = sorted(mine.keys() | theirs.keys())
+        numbers = KnownNumbers(known)
         came = {hull: self.folder.get(hull, sorted(ids)) for hull, ids in sorted(self.log.came.items()) if hull in mine}
         hulls = tuple(
-            judge(hull, came, mine[hull][1] - len(entries), self.folder, known)
+            judge(hull, came, mine[hull][1] - len(entries), self.folder, numbers)
             for hull, entries in came.items()
             if entries
         )

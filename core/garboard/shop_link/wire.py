@@ -42,6 +42,8 @@ LARGEST_BODY = 4 << 20
 """Bytes of a request's or an answer's body as sent."""
 LARGEST_TEXT = 16 << 20
 """Bytes of a body once decompressed."""
+MOST_VALUES = 100_000
+"""JSON values in one question: more than it has hulls. Parsed, a value takes thirty times the bytes it is spelt in."""
 LARGEST_PIECE = 1 << 20
 """Bytes of an attachment in one request."""
 LARGEST_ATTACHMENT = 512 << 20
@@ -248,10 +250,17 @@ def by_hull(texts: Mapping[str, str]) -> bytes:
 
 def read_bucket_digests(text: bytes) -> dict[str, str]:
     """By hull, the digests of its buckets. Raises Garbled."""
-    found = _texts(read_object(text), "hulls")
+    found = _texts(_read_asked(text), "hulls")
     if any(len(run) != BUCKET_DIGEST_DIGITS * len(BUCKETS) for run in found.values()):
         raise Garbled(f"hulls: expected {len(BUCKETS)} bucket digests of {BUCKET_DIGEST_DIGITS} characters each")
     return found
+
+
+def _read_asked(text: bytes) -> dict[str, JsonValue]:
+    """A question's JSON object, parsed only when it has no more values than a question needs. Raises Garbled."""
+    if sum(map(text.count, (b",", b"[", b"{"))) > MOST_VALUES:
+        raise Garbled(f"expected at most {MOST_VALUES} values in one question")
+    return read_object(text)
 
 
 def read_buckets(text: bytes) -> dict[str, str]:
@@ -289,7 +298,7 @@ def question(ids: Mapping[str, Iterable[str]], digits: int, buckets: Mapping[str
 
 def read_question(text: bytes) -> Question:
     """What a tablet holds. Raises Garbled."""
-    fields = read_object(text)
+    fields = _read_asked(text)
     digits = fields.get("digits")
     if type(digits) is not int or not SHORT_DIGITS <= digits <= WHOLE_DIGITS:
         raise Garbled(f"digits: expected {SHORT_DIGITS} to {WHOLE_DIGITS}")

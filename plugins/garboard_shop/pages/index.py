@@ -39,7 +39,6 @@ MOST_NEWER = 200
 """Cards looked through one by one before they join the others on the shelf."""
 
 log = logging.getLogger("garboard.shop")
-_AS_NUMERALS = str.maketrans("OIQ", "010")
 
 
 @attrs.frozen(kw_only=True)
@@ -248,7 +247,7 @@ class Index:
         self._shelf = _Shelf()
         self._newer: dict[str, Card | None] = {}
         self._days: dict[str, set[str]] = {}
-        self._buckets: dict[str, set[str]] = {}
+        self._numbers = hull_number.KnownNumbers()
         self._looked_at = 0
         self._all_read = False
         self._guard = threading.Lock()
@@ -327,8 +326,7 @@ class Index:
                 self._shelf, self._newer = _Shelf(self._cards.values()), {}
             for day in card.days:
                 self._days.setdefault(day, set()).add(hull)
-            for bucket in _buckets_of(hull):
-                self._buckets.setdefault(bucket, set()).add(hull)
+            self._numbers.add(hull)
         return True
 
     def _take(self, card: Card) -> None:
@@ -389,8 +387,8 @@ class Index:
     def look_alikes(self, hull: str) -> tuple[str, ...]:
         """Hulls whose numbers may be the same boat's, likeliest first."""
         with self._guard:
-            near = sorted({other for bucket in _buckets_of(hull) for other in self._buckets.get(bucket, ())} - {hull})
-        return hull_number.look_alikes(hull, near)
+            alike = self._numbers.look_alikes(hull)
+        return hull_number.look_alikes(hull, sorted(alike))  # in one order, whichever was read first
 
     def hulls_on(self, day: str) -> tuple[str, ...]:
         """Hulls in which something was entered on a day."""
@@ -437,14 +435,3 @@ class Index:
                 log.exception("reading hulls for the pages failed; it is tried again")
             took = time.monotonic() - began
             self._stop.wait(max(SHORTEST_PAUSE, 20 * took if self._all_read else 0.0))
-
-
-def _buckets_of(hull: str) -> Iterator[str]:
-    """Names two hull numbers share when they may look alike; a few more may share one."""
-    yield f"numerals {hull.translate(_AS_NUMERALS)}"
-    if len(hull) in (12, 14):
-        yield f"country {hull[-12:]}"
-    for place in range(len(hull)):
-        yield f"one {hull[:place]}*{hull[place + 1 :]}"
-        pair = "".join(sorted(hull[place : place + 2]))
-        yield f"swap {hull[:place]}{pair}{hull[place + 2 :]} {place}"

@@ -95,13 +95,15 @@ def _plain(name: str) -> str:
 class Session:
     """Someone signed in.
 
-    csrf   : the secret that every form of this session carries
-    opened : [ms since 1970-01-01 UTC], as `seen`, the last request
-    notice : what to say on the next page, once
+    csrf          : the secret that every form of this session carries
+    password_hash : of the password it was opened with; whoever sets a new one, on whichever server, ends it
+    opened        : [ms since 1970-01-01 UTC], as `seen`, the last request
+    notice        : what to say on the next page, once
     """
 
     user: str
     csrf: str
+    password_hash: str = attrs.field(repr=False)
     opened: int
     seen: int
     notice: str = ""
@@ -114,7 +116,7 @@ class Sessions:
         self._sessions: dict[str, Session] = {}
         self._guard = threading.Lock()
 
-    def open(self, user: str, now: int) -> str:
+    def open(self, user: WebUser, now: int) -> str:
         """Sign someone in.
 
         returns : the secret for the cookie; only its hash is kept
@@ -122,7 +124,9 @@ class Sessions:
         secret = secrets.token_urlsafe(32)
         with self._guard:
             self._sessions = {name: one for name, one in self._sessions.items() if _is_alive(one, now)}
-            self._sessions[_hashed(secret)] = Session(user, secrets.token_urlsafe(32), now, now)
+            self._sessions[_hashed(secret)] = Session(
+                user.name, secrets.token_urlsafe(32), user.password_hash, now, now
+            )
         return secret
 
     def find(self, secret: str, now: int) -> Session | None:
@@ -139,11 +143,11 @@ class Sessions:
         with self._guard:
             self._sessions.pop(_hashed(secret), None)
 
-    def close_all_of(self, user: str, but: str = "") -> None:
-        """Sign a person out everywhere, except where the cookie is `but`."""
-        with self._guard:
-            kept = {name: one for name, one in self._sessions.items() if one.user != user or name == _hashed(but)}
-            self._sessions = kept
+
+def person_of(session: Session | None, register: Register) -> WebUser | None:
+    """Who a session is of, as they are now; None when they were removed or have another password since."""
+    user = find(register, session.user) if session else None
+    return user if session and user and user.password_hash == session.password_hash else None
 
 
 def _is_alive(session: Session, now: int) -> bool:

@@ -27,7 +27,9 @@ from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import why_not_used
 from garboard.job_view import FieldKey, JobView, Unreadable, place_of
+from garboard.judging.assessing import Question, questions
 from garboard.records import Measurement
+from garboard.report.as_typed import as_typed
 from garboard.report.outline import (
     PhaseOutline,
     PunchItem,
@@ -99,6 +101,7 @@ class JobSummary:
     joined      : entries that joined another job into it
     resolutions : disagreements that were settled: where, and how
     unused      : values that are not used, each with why
+    asked       : what looks unusual and should be looked at again; it holds up no hand over
     """
 
     id: str
@@ -115,6 +118,7 @@ class JobSummary:
     joined: tuple[Entry, ...]
     resolutions: tuple[tuple[str, Resolution], ...]
     unused: Mapping[FieldKey, str]
+    asked: tuple[Question, ...]
 
     @property
     def name(self) -> str:
@@ -140,6 +144,15 @@ class JobSummary:
     def measured_in(self, step: str) -> tuple[Measurement, ...]:
         """What was entered in a step."""
         return tuple(one for one in self.view.measurements if one.step == step)
+
+    @property
+    def asked_at(self) -> Mapping[FieldKey, tuple[str, ...]]:
+        """What is asked about each value, in words that stand beside it."""
+        found: dict[FieldKey, tuple[str, ...]] = {}
+        for one in self.asked:
+            if one.place is not None:
+                found[one.place] = (*found.get(one.place, ()), one.words)
+        return found
 
     def unused_in(self, step: str) -> int:
         """How many values entered in a step are not used."""
@@ -460,7 +473,7 @@ def _job_summary(
     size_of: Callable[[str], int | None],
 ) -> JobSummary:
     seen = boat.view(job, load)
-    assessed = host.assess(seen)
+    assessed = as_typed(seen, host.assess(seen))
     home = boat.state_of(job)
     choices = tuple(
         Choice(
@@ -479,6 +492,7 @@ def _job_summary(
         for one in home.stale(job)
     )
     punch = punch_list(seen, host, assessed)
+    to_settle = {one.place for one in seen.disagreements}
     return JobSummary(
         id=job,
         view=seen,
@@ -494,6 +508,7 @@ def _job_summary(
         unused={
             place: why for place in map(place_of, seen.measurements) if (why := why_not_used(place, seen.vessel, host))
         },
+        asked=tuple(one for one in questions(seen, host) if one.place is None or one.place not in to_settle),
         resolutions=tuple(
             (register_in_words(register_of(one.entry), host, seen), one) for one in home.resolutions(job)
         ),

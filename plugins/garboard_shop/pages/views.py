@@ -572,22 +572,22 @@ def remove_person(visit: Visit) -> Response:
             raise NotHere(409, "This is the last manager. Add another manager first.")
         now = visit.desk.now()
         register.put_user(attrs.evolve(user, removed_at=now), visit.who, now)
-    visit.desk.sessions.close_all_of(user.name)
     return visit.go("/people", f"{user.name} can no longer sign in.")
 
 
 def change_password(visit: Visit) -> Response:
     """A new password of one's own."""
-    desk, user = visit.desk, visit.user
-    if user is None:
+    desk, user, session = visit.desk, visit.user, visit.session
+    if user is None or session is None:
         raise NotHere(403, "Sign in first.")
     refuse_hurry(desk.attempts.begin(user.name, "", desk.now(), OWN_PASSWORD))
     if not people.is_right(user, visit.form.get("old", "")):
         raise NotHere(403, "The old password is wrong. Nothing was changed.")
     desk.attempts.succeeded(user.name, "", OWN_PASSWORD)
     changed = people.make_user(user.name, user.role, _new_password(visit))
-    desk.store.register.put_user(changed, user.name, desk.now())
-    desk.sessions.close_all_of(user.name, but=visit.secret)
+    if not desk.store.register.put_user(changed, user.name, desk.now(), instead_of=user):
+        raise NotHere(409, "Somebody removed you, or changed your role or password, meanwhile. Nothing was changed.")
+    session.password_hash = changed.password_hash
     response = visit.go("/people", "Your password is changed. You are signed out everywhere else.")
     return marked(visit, changed, response)
 

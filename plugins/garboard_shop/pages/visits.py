@@ -268,7 +268,7 @@ def _know(visit: Visit) -> None:
     """Find out who asks, by the cookie; their role is read anew each time."""
     visit.secret = visit.request.cookies.get(COOKIE, "")
     session = visit.desk.sessions.find(visit.secret, visit.desk.now()) if visit.secret else None
-    user = people.find(visit.desk.store.register, session.user) if session else None
+    user = people.person_of(session, visit.desk.store.register)
     if session and user:
         visit.session, visit.user = session, user
 
@@ -315,7 +315,7 @@ async def _form(request: Request) -> dict[str, str]:
 def signed_in(visit: Visit, user: WebUser, path: str) -> Response:
     """Open a session, give the browser its cookie, and know the browser from now on."""
     response = visit.go(path)
-    secret = visit.desk.sessions.open(user.name, visit.desk.now())
+    secret = visit.desk.sessions.open(user, visit.desk.now())
     response.set_cookie(COOKIE, secret, path="/", secure=True, httponly=True, samesite="strict")
     return marked(visit, user, response)
 

@@ -162,16 +162,19 @@ class PostgresRegister:
     def users(self) -> tuple[WebUser, ...]:
         return self._all(WebUser)
 
-    def put_user(self, user: WebUser, by: str, at: int) -> None:
+    def put_user(self, user: WebUser, by: str, at: int, instead_of: WebUser | None = None) -> bool:
         with self._database.saving() as connection:
             before = _rows(
                 connection, WebUser, self._database.yard, sql.SQL("and name = %s"), user.name, to_change=True
             )
+            if instead_of not in (None, *before):
+                return False
             connection.execute(
                 "delete from garboard.web_user where yard = %s and name = %s", (self._database.yard, user.name)
             )
             _put_row(connection, self._database.yard, user)
             self._note(connection, *store.person_changed(before[0] if before else None, user, by, at))
+            return True
 
     def plugins(self) -> tuple[ShopPlugin, ...]:
         return self._all(ShopPlugin)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from garboard.report.as_typed import as_typed
 from garboard_tablet.models.session import Route
 
 if TYPE_CHECKING:
@@ -80,7 +81,7 @@ class Assessor:
         self._at_work.add(key)
         self._background.run(
             WHAT,
-            lambda: host.assess(view, [step] if step else None),
+            lambda: as_typed(view, host.assess(view, [step] if step else None)),
             lambda found: self._assessed(key, size, found),
             lambda failure: self._failed(key, failure),
         )

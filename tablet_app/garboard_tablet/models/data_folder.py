@@ -200,8 +200,9 @@ def _merge(old: Path, folder: Path) -> Moved:
     with HullFolder(old, read_only=True) as source, HullFolder(folder) as target:
         merge([source], target)
         unread = _not_brought_in(source, target)
+        gone = [str(damage) for damage in source.damage() if damage.is_gone]
         newer = set(source.left_alone)  # sound for the program that wrote it, so it keeps its name where that is free
-    damaged, left = [], []
+    damaged, left = gone, []
     for name in _files(old):
         if name == sizes.FILE:  # lengths of the old folder's files, not of those here
             continue

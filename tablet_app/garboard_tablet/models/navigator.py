@@ -71,7 +71,7 @@ class Navigator:
         begun = tablet.view(route.hull, route.job).state_of(step_key) != "to do"
         if step is not None and not begun:
             first = first_route(tablet, target, asks_here(tablet, route.hull, route.job, step))
-            if step.cautions or step.at_hand:
+            if step.cautions_for(tablet.view(route.hull, route.job).fuel) or step.at_hand:
                 tablet.session.way.append(target.to("cautions"))
             elif first is not None:
                 tablet.session.way.append(first)

@@ -16,6 +16,7 @@ from garboard.findings import Axis, Band, Figure, Finding, Number, Series, Verdi
 from garboard.history.runs import FILE, LIVE, REPLAY
 from garboard.job_view import FieldKey, JobView, place_of
 from garboard.records import JsonValue, Measurement
+from garboard.report.as_typed import as_typed
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample, gather
 from garboard.series import unwrapped
 from garboard.steps import Guidance, Kind, LiveGuide, describing_run
@@ -310,7 +311,8 @@ def review(
     guided = _UNGUIDED if guide is None else _as_guided(guide, view, recording)
     described = next((describing_run(one, place[1]) for one in host.steps if one.key == step), frozenset())
     others = frozenset() if counts or view.value(step, place[1], row=place[2], of=place[3]) is None else described
-    assessed = host.assess(_with_recording(view, place, recording, others), [step])
+    judged = _with_recording(view, place, recording, others)
+    assessed = as_typed(judged, host.assess(judged, [step]))
     findings = tuple(one.finding for one in assessed)
     return Review(
         began=began,

@@ -234,10 +234,19 @@ class EntryPage(EchoingPage):
             presses += self._put_backs(form)
             presses += [] if self._has_guide(form) else [Press("Skip", self._skip, name="skip")]
         else:
-            if form.may_take_back or form.has_meter:
+            if self.may_change(form):
                 presses.append(Press("Change …", self._change, name="change"))
             presses += [] if self._has_guide(form) else [Press("Leave as it is", self._skip, name="skip")]
         return presses
+
+    def may_change(self, form: EntryForm) -> bool:
+        """Whether something can be done about a value that stands, besides typing another."""
+        is_asked = form.result.question or form.is_to_settle
+        return not (is_asked or form.rivals) and form.saved is not None and (form.may_take_back or form.has_meter)
+
+    def narrow_change(self) -> Press:
+        """The same press where it stands beside another in a narrow column: one word, whole."""
+        return Press("Change", self._change, size=SMALL, name="change")
 
     # What is heard on the boat's network
 
@@ -622,6 +631,7 @@ class EntryLayout(Widget):
             if answer.parent is not None:
                 answer.parent.remove_widget(answer)
             self.add_widget(answer)
+        self._question.at_once = self._page.narrow_change if self._page.may_change(form) else None
         self._question.show(self._page.question(form))
         self._place()
 

@@ -94,9 +94,9 @@ class StepPage(EchoingPage):
 
     def _caution_rows(self, step: Step) -> list[Maker]:
         """What to know before the step: first until the step is begun, afterwards the last row of all."""
-        if not step.cautions and not step.at_hand:
+        count = len(step.cautions_for(self.tablet.view(self.route.hull, self.route.job).fuel))
+        if not count and not step.at_hand:
             return []
-        count = len(step.cautions)
         title = f"{count} caution{'s' if count > 1 else ''}" if count else "What to have at hand"
         read = f"read {self._read_at}" if self._read_at else "read again" if self._begun else "read first"
         word = read if count else ""
@@ -298,7 +298,8 @@ class CautionsPage(Page):
         step = self.tablet.step(self.route.step)
         self._column = Column(most=2)
         self._column.turned = self._say
-        makers: list[Maker] = [partial(_caution, caution) for caution in step.cautions] if step else []
+        fuel = self.tablet.view(self.route.hull, self.route.job).fuel
+        makers: list[Maker] = [partial(_caution, caution) for caution in step.cautions_for(fuel)] if step else []
         if step and step.at_hand:
             makers.append(lambda: Card(Txt("Have at hand", bold=True), *(Txt(f"•  {thing}") for thing in step.at_hand)))
         self._column.show(makers)

@@ -16,10 +16,9 @@ from kivy.utils import escape_markup
 
 from garboard.findings import Band, Figure, Table
 from garboard.report.palette import SERIES_STYLES
-from garboard.steps import Guidance
 from garboard_tablet.models.labels import Box, Point, along, clear_box
 from garboard_tablet.models.scale import extents, number_text, ticks
-from garboard_tablet.ui.theme import BODY, DIGITS, SMALL, dp, sp, theme
+from garboard_tablet.ui.theme import BODY, SMALL, dp, sp, theme
 from garboard_tablet.ui.widgets import Txt
 
 Span = tuple[float, float]
@@ -392,221 +391,13 @@ class TableView(Widget):
 
 
 def _wide(text: str) -> float:
-    return float(CoreLabel(font_size=sp(SMALL)).get_extents(text)[0]) + 2
+    return _measured(text, sp(SMALL))
 
 
-class Gauge(Widget):
-    """One number on its scale: the band as a dark bar, the needle a dark triangle, and how far the whole is done."""
-
-    ground = ColorProperty(theme.panel)
-
-    def __init__(self) -> None:
-        super().__init__(size_hint=(None, None), size=(1, 1))
-        self.ground = theme.panel
-        self._guidance: Guidance | None = None
-        self._live, self._age = True, ""
-        self.bind(pos=self._draw, size=self._draw)
-
-    def show(self, guidance: Guidance, *, live: bool = True, age: float | None = None) -> None:
-        """Draw what to show.
-
-        live : False for a number that is no longer of now: grey, and without the needle
-        age  : how old it is [s]
-        """
-        self._guidance, self._live = guidance, live
-        self._age = "" if age is None or guidance.number is None else f"{age:.0f} s old"
-        self._draw()
-
-    def _draw(self, *_: object) -> None:
-        self.canvas.clear()
-        guidance = self._guidance
-        if guidance is None or self.width < dp(120):
-            return
-        with self.canvas:
-            Color(*theme.panel)
-            Rectangle(pos=self.pos, size=self.size)
-            self._draw_number(guidance)
-            self._draw_scale(guidance)
-
-    @property
-    def _low(self) -> bool:
-        """Too low for the number over the scale: they stand side by side."""
-        return bool(self.height < dp(270))
-
-    def _draw_number(self, guidance: Guidance) -> None:
-        number = "–" if guidance.number is None else f"{guidance.number:.{guidance.decimals}f}"
-        ink, left = ("ink" if self._live else "unknown"), self.x + dp(24)
-        if self._low:
-            self._draw_number_low(number, guidance, ink, left)
-        else:
-            self._draw_number_high(number, guidance, ink, left)
-        if guidance.progress is not None:
-            share = min(1.0, max(0.0, guidance.progress))
-            if self._low:
-                self._draw_bar(share, self.x + self.width * 0.45, self.right - dp(40), self.top - dp(26))
-            else:
-                self._draw_ring(share, self.right - dp(90), self.top - dp(84))
-
-    def _draw_number_low(self, number: str, guidance: Guidance, ink: str, left: float) -> None:
-        """The unit beneath the number, so that the number is as large as it can be."""
-        beneath = ", ".join(filter(None, (guidance.unit, guidance.of)))
-        _, high = draw_text(beneath, left, self.y + dp(8), "quiet", BODY, (0, 0))
-        size = _largest(number, self.width * 0.42 - dp(32), self.height - high - dp(16))
-        draw_text(number, left, (self.top + self.y + dp(8) + high) / 2, ink, size, (0, 0.5), DIGITS)
-
-    def _draw_number_high(self, number: str, guidance: Guidance, ink: str, left: float) -> None:
-        """The unit beside the number, and over it what the number is of."""
-        unit = f"{guidance.unit}, {self._age}" if self._age else guidance.unit
-        aside = max(texture(unit, sp(40)).width, texture(guidance.of, sp(30)).width) + dp(40)
-        size = _largest(number, self.width - dp(230) - aside, self.height * 0.5)
-        y = self.top - self.height * (0.34 if guidance.scale else 0.5)
-        wide, high = draw_text(number, left, y, ink, size, (0, 0.5), DIGITS)
-        left += wide + dp(16)
-        draw_text(unit, left, y - high * 0.2, "quiet", 40, (0, 0.5))
-        if guidance.of:
-            draw_text(guidance.of, left, y + high * 0.2, "ink", 30, (0, 0.5), bold=True)
-
-    def _draw_ring(self, share: float, x: float, y: float) -> None:
-        radius = dp(58)
-        Color(*theme.colour("line"))
-        SmoothLine(circle=(x, y, radius), width=dp(1.4))
-        Color(*theme.action)
-        if share > 0:
-            SmoothLine(circle=(x, y, radius, 0, 360 * share), width=dp(8))
-        draw_text(f"{100 * share:.0f} %", x, y, "ink", 30, bold=True)
-
-    def _draw_bar(self, share: float, left: float, right: float, y: float) -> None:
-        right -= dp(90)
-        Color(*theme.colour("line"))
-        SmoothLine(rectangle=(left, y - dp(8), right - left, dp(16)), width=dp(1.2))
-        Color(*theme.action)
-        Rectangle(pos=(left, y - dp(8)), size=((right - left) * share, dp(16)))
-        draw_text(f"{100 * share:.0f} %", right + dp(90), y, "ink", 30, (1, 0.5), bold=True)
-
-    def _draw_scale(self, guidance: Guidance) -> None:
-        if self._low and self._age:
-            draw_text(self._age, self.x + self.width * 0.45, self.y + self.height * 0.4, "quiet", 40, (0, 0.5))
-            return
-        if guidance.scale is None:
-            return
-        low, high = guidance.scale
-        if high <= low:
-            return
-        left, right, y = self.x + dp(40), self.right - dp(40), self.y + dp(76)
-        if self._low:
-            left = self.x + self.width * 0.45
-
-        def at(value: float) -> float:
-            return float(left + (min(max(value, low), high) - low) / (high - low) * (right - left))
-
-        Color(*theme.colour("line"))
-        SmoothLine(rectangle=(left, y - dp(11), right - left, dp(22)), width=dp(1.2))
-        if guidance.band is not None:
-            x0, x1 = at(guidance.band[0]), at(guidance.band[1])
-            Color(*theme.colour("good"))
-            Rectangle(pos=(x0, y - dp(11)), size=(max(dp(3), x1 - x0), dp(22)))
-            for x in (x0, x1):
-                SmoothLine(points=[x, y - dp(20), x, y + dp(20)], width=dp(2))
-        for value in ticks(low, high, max(2, int((right - left) / dp(100)))):
-            Color(*theme.ink)
-            SmoothLine(points=[at(value), y - dp(11), at(value), y - dp(18)], width=dp(1))
-            draw_text(number_text(value), at(value), y - dp(40), "ink", SMALL)
-        if self._live and guidance.number is not None and math.isfinite(guidance.number):
-            x = at(guidance.number)
-            Color(*theme.ink)
-            high = dp(30 if self._low else 46)
-            SmoothQuad(points=[x, y + dp(4), x - dp(18), y + high, x, y + high, x + dp(18), y + high])
+@lru_cache(maxsize=2_000)
+def _measured(text: str, size: float) -> float:
+    """The words of a table stand in it again and again, and on each page it is shown on."""
+    return float(CoreLabel(font_size=size).get_extents(text)[0]) + 2
 
 
-def _largest(number: str, wide: float, high: float) -> float:
-    """The largest size a number can have in the room there is [sp], 48 at least."""
-    size = min(200.0, high / sp(1))
-    while size > 48 and (
-        texture(number, sp(size), DIGITS).width > wide or texture(number, sp(size), DIGITS).height > high
-    ):
-        size -= 8
-    return max(48.0, size)
-
-
-class StripChart(Widget):
-    """The number of the last half minute, running to the left."""
-
-    ground = ColorProperty(theme.panel)
-    SECONDS = 30.0
-
-    def __init__(self) -> None:
-        super().__init__(size_hint=(None, None), size=(1, 1))
-        self.ground = theme.panel
-        self._span: Span = (0.0, 1.0)
-        self._band: Span | None = None
-        self._line: Any = None
-        self._colour: Any = None
-        self._live = True
-        self._trail: Sequence[tuple[float, float]] = ()
-        self.bind(pos=self._frame, size=self._frame)
-
-    def show(self, trail: Sequence[tuple[float, float]], guidance: Guidance, *, live: bool = True) -> None:
-        """Draw a trail, grey when it is no longer of now; the frame is drawn anew only when the scale changes."""
-        self._trail, self._live = trail, live
-        values = [value for _, value in trail if math.isfinite(value)]
-        span = guidance.scale or (self._span if values and _holds(self._span, values) else _around(values))
-        if span != self._span or guidance.band != self._band or self._line is None:
-            self._span, self._band = span, guidance.band
-            self._frame()
-        self._move()
-
-    def _frame(self, *_: object) -> None:
-        self.canvas.clear()
-        if self.width < dp(120) or self.height < dp(60):
-            self._line = self._colour = None
-            return
-        self._box = (self.x + dp(80), self.y + dp(14), self.right - dp(16), self.top - dp(14))
-        left, bottom, right, top = self._box
-        with self.canvas:
-            Color(*theme.panel)
-            Rectangle(pos=self.pos, size=self.size)
-            for value in ticks(*self._span, max(2, int((top - bottom) / dp(60)))):
-                y = self._y(value)
-                Color(*theme.colour("line")[:3], 0.4)
-                SmoothLine(points=[left, y, right, y], width=dp(0.7))
-                draw_text(number_text(value), left - dp(10), y, "ink", SMALL, (1, 0.5))
-            if self._band is not None:
-                Color(*theme.colour("good"))
-                for edge in self._band:
-                    SmoothLine(points=[left, self._y(edge), right, self._y(edge)], width=dp(1.6))
-            self._colour = Color()
-            self._line = Line(points=[], width=dp(1.8), joint="round")
-        self._move()
-
-    def _y(self, value: float) -> float:
-        _, bottom, _, top = self._box
-        low, high = self._span
-        return float(bottom + (min(max(value, low), high) - low) / (high - low) * (top - bottom))
-
-    def _move(self) -> None:
-        if self._line is None or not self._trail:
-            return
-        self._colour.rgba = theme.series(0) if self._live else theme.colour("unknown")
-        left, _, right, _ = self._box
-        end = self._trail[-1][0]
-        scale = (right - left) / self.SECONDS
-        points: list[float] = []
-        for time, value in self._trail:
-            if end - time <= self.SECONDS and math.isfinite(value):
-                points += [right - (end - time) * scale, self._y(value)]
-        self._line.points = points if len(points) >= 4 else []
-
-
-def _around(values: Sequence[float]) -> Span:
-    if not values:
-        return (0.0, 1.0)
-    low, high = min(values), max(values)
-    air = max(0.2 * (high - low), 0.05 * abs(high), 0.5)
-    return (low - air, high + air)
-
-
-def _holds(span: Span, values: Sequence[float]) -> bool:
-    return span[0] <= min(values) and max(values) <= span[1]
-
-
-__all__ = ["BODY", "Gauge", "Plot", "StripChart", "TableView"]
+__all__ = ["BODY", "Plot", "TableView"]

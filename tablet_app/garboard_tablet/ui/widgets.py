@@ -12,6 +12,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from kivy.clock import Clock
 from kivy.graphics import Color, Line, SmoothEllipse, SmoothLine, Triangle
 from kivy.graphics.tesselator import Tesselator
 from kivy.lang import Builder
@@ -28,7 +29,31 @@ from garboard_tablet.ui.tidy import tidy_soon
 Builder.load_file(str(Path(__file__).with_name("theme.kv")))
 
 
-class Txt(Label):
+class _Text(Label):
+    """Kivy's label, which here watches what changes here: a third of its own.
+
+    Of the objects a page is made of, and is cleared away with, most were what watches the rest. What is left out
+    stays as Kivy has it, and is refused when somebody asks for it.
+    """
+
+    _font_properties = (
+        *("text", "font_size", "font_name", "font_script_name", "bold", "color", "disabled_color"),
+        *("halign", "valign", "text_size", "markup"),
+    )
+
+    def __init__(self, **more: Any) -> None:
+        if left_out := (set(Label._font_properties) - set(self._font_properties)) & set(more):
+            raise TypeError(f"a text here does not watch {', '.join(sorted(left_out))}: see _Text")
+        self._trigger_texture = Clock.create_trigger(self.texture_update, -1)
+        super(Label, self).__init__(**more)  # past Label's own, of which this is the rest
+        for name in (*self._font_properties, "disabled"):
+            self.fbind(name, self._trigger_texture_update, name)
+        self._label = None
+        self._create_label()
+        self._trigger_texture()
+
+
+class Txt(_Text):
     """Words, wrapped to their width. `role` names the colour."""
 
     role = StringProperty("ink")
@@ -120,7 +145,7 @@ def _raise(failure: Exception) -> None:
     raise failure
 
 
-class Press(ButtonBehavior, Label):
+class Press(ButtonBehavior, _Text):
     """Something to press. A wet finger that bounces counts once.
 
     kind : "main" (the next thing to do), "plain", "key" (of a pad), or "away" (what cannot be undone)
@@ -408,6 +433,8 @@ class Column(Widget):
         self._filled: tuple[object, ...] = ()
         self.turned: Callable[[], object] = lambda: None
         """What to do whenever another page of the list is in sight."""
+        self.at_once: Callable[[], Any] | None = None
+        """Makes a press of the list that is to be on its first page: beside "more below" where it has no room above."""
         self.bind(pos=self._refill, size=self._refill)
 
     @property
@@ -513,6 +540,11 @@ class Column(Widget):
             up.pos, down.pos = reversed(places) if theme.left else places
         if self._first:
             self.add_widget(up)
+        elif self.at_once is not None:
+            press = self.at_once()
+            if not any(getattr(widget, "name", "") == press.name for widget in self.walk(restrict=True)):
+                press.size, press.pos = up.size, up.pos
+                self.add_widget(press)
         if below:
             self.add_widget(down)
 

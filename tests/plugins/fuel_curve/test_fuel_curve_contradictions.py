@@ -272,7 +272,7 @@ def read_in_mph(*changed: tuple[str, int, str]) -> Finding:
         ([("fuel_flow", 7, "4.3 gal/h")], "7", "stands out from the steps beside it"),  # 4.9
         ([("fuel_flow", 7, "5.8 gal/h")], "7", "stands out from the steps beside it"),  # looks worse
         ([("speed_out", 6, "26.9 mph"), ("speed_back", 6, "25.3 mph")], "6", "stands out from the steps beside it"),
-        ([("speed_out", 6, "26.3 mph")], "6", "22.9 kn out and 19.4 kn back, unlike the other steps"),  # 22.9
+        ([("speed_out", 6, "26.3 mph")], "6", "26.3 mph out and 22.3 mph back, unlike the other steps"),  # 22.9
         ([("speed_out", 6, "22.9 kn")], "6", "speed out 22.9 kn, where all other rows are in mph"),
         ([("speed_out", 5, "18.0 kn"), ("speed_back", 5, "17.4 kn")], "5", "18.0 kn, where all other rows are in mph"),
         ([("speed_back", 8, "30.4 kn")], "8", "speed back 30.4 kn, where all other rows are in mph"),

@@ -12,7 +12,6 @@ from builders import boat, job_view
 from examples import examples
 from garboard.samples import Sample, gather
 from garboard.series import steady_stretches
-from garboard.steps import Guidance
 from garboard_fuel_curve.guide import STEADY, Watch, begin, show, take
 
 TWINS = job_view(boat(2), {})
@@ -67,6 +66,12 @@ def test_the_lines_tell_speed_total_flow_and_seconds() -> None:
     shown = show(after(held(12)))
     # 2 x 20 L/h over 3.785411784 L/gal is 10.567 gal/h.
     assert shown.lines == ("Speed 12.0 kn", "Fuel 10.6 gal/h", "Steady 12 of 20 s")
+    typed = {
+        ("prop_check.full_throttle", "speed", "1", ""): "60 km/h",
+        ("fuel_curve.tanks", "usable_fuel", "", ""): "90 L",
+    }
+    shown = show(after(held(12), begin(job_view(boat(2), typed))))
+    assert shown.lines[:2] == ("Speed 22.2 km/h", "Fuel 40.0 L/h")
 
 
 @pytest.mark.parametrize(
@@ -121,8 +126,11 @@ def test_what_is_not_heard_is_said(quantity: str, instance: str, word: str) -> N
 
 
 def test_nothing_heard_shows_no_number() -> None:
-    word = "no engine speed: port"
-    assert show(begin(TWINS)) == Guidance(number=None, unit="rev/min", word=word, decimals=0, progress=0.0)
+    """Nor does a number stand for either engine, and no run is seen."""
+    shown = show(begin(TWINS))
+    assert (shown.number, shown.word, shown.progress) == (None, "no engine speed: port", 0.0)
+    assert shown.columns == (("port", None), ("starboard", None))
+    assert shown.under_way is False
 
 
 def test_a_silence_starts_the_wait_again() -> None:

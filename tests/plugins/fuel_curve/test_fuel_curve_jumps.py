@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 import pytest
 
 from builders import findings_of, job_view
-from fuel_curve_jobs import HOST, PLANING, STEPS, TANKS, recorded
+from fuel_curve_jobs import HOST, PLANING, STEPS, TANKS, recorded, typed
 from garboard.findings import Finding, Lack, Verdict
 from garboard.job_view import FieldKey
 from garboard.records import ENGINE_POSITIONS, Engine, JsonValue, Vessel
@@ -100,6 +100,7 @@ INNOCENT: dict[str, Change] = {
     "an engine that warms up": lambda one: one.value * (1.3 - 0.3 * min(one.time / 300, 1)),
     "a burst of one reading": lambda one: one.value * (2.0 if round(one.time) == round(IN_A_RUN) else 1.0),
     "an alternator at idle": lambda one: one.value * (1.4 if 30 <= one.time < LEG else 1.0),
+    "a paddle wheel that stands still at idle": lambda one: one.value * (0.0 if 20 <= one.time < LEG else 1.0),
     "a meter that averages": lambda one: one.value * (1 + 0.1 * ((one.time // 10) % 2)),
 }
 
@@ -146,3 +147,24 @@ def test_a_throttle_really_moved_is_no_jump() -> None:
     vessel = Vessel(hull_number="ABC12345C393", engines=(engine,))
     view = job_view(vessel, values, recordings={"run.log": gather("run.log", samples)})
     assert findings_of(HOST, view, "fuel_curve.range")[0].verdict is Verdict.PASS
+
+
+def test_rows_typed_off_a_meter_that_jumps_in_the_recording_beside_them_carry_no_figure() -> None:
+    """The rows are sound by themselves, and so is the curve beside a recording that does not jump."""
+
+    def found(factor: float) -> dict[str, Finding]:
+        chance = random.Random(2)
+        change = times(factor, [(IN_A_RUN, 1e9)])
+        samples = [_changed(one, change, chance, 0.01) for one in recorded(ROWS, 1, current=0.8, hold=40)]
+        values: dict[FieldKey, JsonValue] = {**typed(PLANING), (STEPS, "recording", "", ""): {"file": "run.log"}}
+        values[TANKS, "usable_fuel", "", ""] = "60 gal"
+        engine = Engine(position="centre", rated_power=Amount.parse("350 hp"))
+        vessel = Vessel(hull_number="ABC12345C393", engines=(engine,))
+        view = job_view(vessel, values, recordings={"run.log": gather("run.log", samples)})
+        return {name: findings_of(HOST, view, f"fuel_curve.{name}")[0] for name in ("curve", "best_cruise", "range")}
+
+    sound, jumping = found(1.0), found(0.5)
+    assert sound["range"].verdict is Verdict.PASS
+    assert (jumping["curve"].code, jumping["curve"].verdict) == ("fuel_curve.curve.meter_jumps", Verdict.ADVISE)
+    for name in ("best_cruise", "range"):
+        assert jumping[name].missing[0].lack is Lack.CONTRADICTS

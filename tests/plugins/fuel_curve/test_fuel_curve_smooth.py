@@ -5,8 +5,6 @@ from itertools import pairwise
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.interpolate import PchipInterpolator
-from scipy.optimize import isotonic_regression
 
 from garboard_fuel_curve.smooth import nondecreasing, through
 
@@ -30,6 +28,8 @@ def points(draw: st.DrawFn) -> tuple[list[float], list[float]]:
 @given(values)
 def test_pooled_values_are_those_of_scipy(readings: list[float]) -> None:
     """Reference: scipy.optimize.isotonic_regression."""
+    from scipy.optimize import isotonic_regression
+
     assert list(isotonic_regression(readings).x) == pytest.approx(nondecreasing(readings), abs=1e-9)
 
 
@@ -48,6 +48,8 @@ def test_values_already_in_order_are_left_alone(readings: list[float]) -> None:
 @given(points())
 def test_the_line_is_that_of_scipy(known: tuple[list[float], list[float]]) -> None:
     """Reference: scipy.interpolate.PchipInterpolator."""
+    from scipy.interpolate import PchipInterpolator
+
     x, y = known
     places = [x[0] + (x[-1] - x[0]) * number / 97 for number in range(97)]
     assert list(PchipInterpolator(x, y)(places)) == pytest.approx(through(x, y).along(places), rel=1e-7, abs=1e-7)

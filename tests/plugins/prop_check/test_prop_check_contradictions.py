@@ -115,6 +115,7 @@ def on_courses(*made: tuple[str, str]) -> JobView:
         ((("with", "90 deg"), ("with", "270 deg")), "12"),
         ((("with", "90 deg"), ("against", "270 deg"), ("with", "92 deg"), ("against", "91 deg")), "4"),
         ((("against", "90 deg"), ("against", "270 deg"), ("with", "92 deg"), ("against", "268 deg")), "1"),
+        ((("with", "90 deg"), ("against", "270 deg"), ("with", "71 deg"), ("against", "289 deg")), "34"),
     ],
 )
 def test_a_label_that_the_course_contradicts_is_doubted(made: tuple[tuple[str, str], ...], rows: str) -> None:

@@ -99,6 +99,9 @@ def test_number_and_lines() -> None:
     assert (guidance.number, guidance.unit, guidance.decimals, guidance.on_target) == (5790, "rev/min", 0, True)
     time = "5 s at full throttle, ease off at 20 s"
     assert guidance.lines == ("port 5810, starboard 5790", "41.0 kn over ground", time)
+    in_metric = job(TWIN, [{"direction": "with", "speed": "76 km/h"}])
+    state = after(samples(0, 5, 41, 5810, 5790), GUIDE.begin(in_metric))
+    assert GUIDE.show(state).lines[1] == "75.9 km/h over ground"  # 41 x 1.852 is 75.93
     assert guidance.of == "lowest: starboard"
     assert guidance.progress == pytest.approx(4.9 / 8)
 

@@ -341,7 +341,7 @@ def test_a_growing_current_drops_out_by_the_mean_of_means() -> None:
         pytest.param(
             lambda: with_runs(sample("kittiwake"), ("with", "45.1 kn", 5850, 5500), ("against", "44.1 kn", 5845, 5490)),
             {
-                "engine_difference": ("engine_difference.too_much", FAIL),
+                "engine_difference": ("engine_difference.too_much", ADVISE),
                 "window": ("window.inside", PASS),
                 "pitch": ("pitch.not_enough_data", MISSING),
             },

@@ -5,22 +5,29 @@ The addresses are those of the loopback network, 127.0.0.0/8 (RFC 6890): one mac
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import json
 import socket
 import ssl
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 
 import attrs
 import pytest
+import uvicorn
+from uvicorn.server import ServerState
 
 from campaigns.strangers_campaign import mangle
 from garboard_shop.door import (
     LARGEST_HEAD,
+    LARGEST_RECORD,
     LONGEST_FIELD_NAME,
     MOST_FIELDS,
     SECONDS_IDLE,
+    SECONDS_STALLED,
     SECONDS_TO_ASK,
+    SECONDS_TO_TAKE,
+    DoorProtocol,
     Place,
     Places,
     fault_of_head,
@@ -148,6 +155,113 @@ def test_a_place_is_given_back_once_and_overdue_ones_are_closed() -> None:
     assert (first.gone, second.gone, len(places)) == (True, False, 1)
     places.leave(place)
     assert (len(places), places.of("a")) == (1, 1)
+
+
+class FarEnd(asyncio.Transport):
+    """The other end of a connection, and how much of what is sent it takes."""
+
+    def __init__(self, line: DoorProtocol) -> None:
+        super().__init__()
+        self.line, self.unsent, self.taken, self.high = line, 0, 0, 1 << 19  # as asyncio sets it for TLS
+        self.is_stopped = False
+
+    def set_write_buffer_limits(self, high: int | None = None, low: int | None = None) -> None:
+        self.high = high if high is not None else self.high
+
+    def write(self, data: bytes | bytearray | memoryview) -> None:
+        self.unsent += len(data)
+        if self.unsent > self.high and not self.is_stopped:
+            self.is_stopped = True
+            self.line.pause_writing()
+
+    def take(self) -> None:
+        self.taken, self.unsent = self.taken + self.unsent, 0
+        if self.is_stopped:
+            self.is_stopped = False
+            self.line.resume_writing()
+
+    def is_closing(self) -> bool:
+        return False
+
+    def close(self) -> None:
+        """Nothing more comes."""
+
+    def get_extra_info(self, name: str, default: object = None) -> object:
+        return default
+
+    def pause_reading(self) -> None:
+        """What is asked meanwhile waits."""
+
+    def resume_reading(self) -> None:
+        """What was asked meanwhile is heard."""
+
+
+LARGE = 1 << 20
+
+
+@contextlib.asynccontextmanager
+async def large_answers(clock: Callable[[], float], asked: bytes) -> AsyncIterator[tuple[FarEnd, Place]]:
+    """A connection whose every request is answered with a large body, each made in no time."""
+
+    async def app(scope: object, receive: object, send: Callable[[object], Awaitable[None]]) -> None:
+        await send({"type": "http.response.start", "status": 200, "headers": [(b"content-length", b"%d" % LARGE)]})
+        await send({"type": "http.response.body", "body": bytes(LARGE)})
+
+    config = uvicorn.Config(app, ws="none", lifespan="off", log_level="error", timeout_keep_alive=3600)
+    config.load()
+    places = Places(clock)
+    place = places.take(STRANGER, Somebody())
+    assert place is not None
+    line = DoorProtocol(places, place, config, ServerState())
+    far = FarEnd(line)
+    line.connection_made(far)
+    line.data_received(asked)
+    await settled()
+    try:
+        yield far, place
+    finally:
+        line.connection_lost(None)
+        await settled()
+
+
+async def settled() -> None:
+    for _ in range(4):
+        await asyncio.sleep(0)
+
+
+def test_who_takes_nothing_of_an_answer_loses_its_place() -> None:
+    """Even behind answers that are asked for together: little waits here, then the place is another's, then closed."""
+
+    async def run() -> None:
+        now = [0.0]
+        async with large_answers(lambda: now[0], ASKED * 4) as (far, place):
+            assert far.unsent <= 3 * LARGEST_RECORD
+            assert (place.line.is_waiting, place.due) == (False, SECONDS_TO_TAKE)
+            now[0] = SECONDS_STALLED
+            assert place.line.is_waiting
+            while far.taken < LARGE:
+                far.take()
+                await settled()
+            assert (place.line.is_waiting, place.due) == (False, SECONDS_STALLED + SECONDS_TO_TAKE)
+
+    asyncio.run(run())
+
+
+def test_who_takes_an_answer_slowly_keeps_the_place_until_all_of_it_is_taken() -> None:
+    async def run() -> None:
+        now = [0.0]
+        async with large_answers(lambda: now[0], ASKED) as (far, place):
+            assert far.unsent < LARGE
+            while far.taken + far.unsent < LARGE:
+                now[0] += SECONDS_STALLED - 1
+                assert not place.line.is_waiting
+                assert place.due > now[0]
+                far.take()
+                await settled()
+            assert now[0] > 3 * SECONDS_TO_TAKE
+            assert (place.line.is_waiting, place.due) == (True, now[0] + SECONDS_IDLE)
+
+    asyncio.run(run())
 
 
 # On the wire

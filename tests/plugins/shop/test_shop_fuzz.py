@@ -22,7 +22,7 @@ from hypothesis import strategies as st
 import garboard_shop
 from campaigns.writers import entry_number
 from examples import examples
-from garboard.shop_link.wire import content_digest
+from garboard.shop_link.wire import MOST_VALUES, content_digest
 from garboard_shop import access
 from garboard_shop.app import Limits
 from garboard_shop.postgres import PostgresStore
@@ -56,6 +56,8 @@ def test_the_page_states_the_limits_that_hold() -> None:
         f"{limits.answer >> 20} MiB an",
         f"{limits.hull:_} entries a hull, {limits.kind:_} of one kind".replace("_", " "),
         f"At most {limits.attachment >> 20} MiB each",
+        f"works on {limits.at_once} requests with a body at once",
+        f"may have {MOST_VALUES:_} JSON values".replace("_", " "),
     }
     assert {one for one in stated if one not in PAGE} == set()
 

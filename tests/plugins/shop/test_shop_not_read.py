@@ -44,6 +44,12 @@ def test_a_newer_hull_here_that_the_shop_does_not_know_is_not_called_ashore(tmp_
         assert "both sides hold the same" not in result.stdout
         path.unlink()
         result = CliRunner().invoke(program, ["ashore", "--folder", str(folder.folder)])
+        assert (result.exit_code, "both sides hold the same" in result.stdout) == (
+            1,
+            False,
+        )
+        CliRunner().invoke(program, ["repair", str(folder.folder), "--forget", OTHER])
+        result = CliRunner().invoke(program, ["ashore", "--folder", str(folder.folder)])
         assert (result.exit_code, "both sides hold the same" in result.stdout) == (0, True)
 
 

@@ -9,8 +9,10 @@ import hashlib
 import json
 import socket
 import ssl
+import threading
 import unicodedata
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -23,6 +25,7 @@ from garboard.disk.entries import LARGEST_ENTRY, canonical_bytes
 from garboard.disk.hullfile import HullFile
 from garboard.shop_link import wire
 from garboard.shop_link.pairing import PairedShop
+from garboard_shop import app
 from garboard_shop.app import PROTOCOL_ROUTES, Limits
 from shop_rig import DROPPED, Heard, RunningShop, ask_raw, server_log, tls_to
 
@@ -276,6 +279,44 @@ def test_questions_about_buckets_that_make_no_sense(
     shop: RunningShop, paired: PairedShop, question: bytes, status: int, reason: str
 ) -> None:
     refused(ask_raw(shop.port, "POST", "/v1/sixteenths", question, token=paired.token), status, reason)
+
+
+@pytest.mark.parametrize("path", ["/v1/diff", "/v1/sixteenths"])
+def test_a_question_of_more_values_than_it_can_need_is_not_parsed(
+    shop: RunningShop, paired: PairedShop, path: str
+) -> None:
+    """16 kB of gzip held five million lists, and reading them took half a gigabyte."""
+    lists = gzip.compress(b'{"digits":8,"hulls":{},"more":[' + b"[]," * wire.MOST_VALUES + b"[]]}")
+    heard = ask_raw(shop.port, "POST", path, lists, {"Content-Encoding": "gzip"}, paired.token)
+    refused(heard, 400, "at most 100000 values")
+
+
+def test_the_largest_question_there_is_is_parsed() -> None:
+    hulls = [f"ABC{number:05d}A526" for number in range(Limits().hulls)]
+    asked = wire.read_question(wire.question({hull: [GOOD.id] for hull in hulls}, 32, dict.fromkeys(hulls, "0af")))
+    assert (len(asked.held), len(asked.buckets)) == (len(hulls), len(hulls))
+
+
+def test_a_few_bodies_are_worked_on_at_once_and_the_others_wait_their_turn(
+    shop: RunningShop, paired: PairedShop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun, may_end = threading.Semaphore(0), threading.Event()
+
+    def slow(*_: object) -> object:
+        begun.release()
+        assert may_end.wait(20)
+        return {}
+
+    monkeypatch.setattr(app, "take_in", slow)
+    with ThreadPoolExecutor() as pool:
+        asked = [pool.submit(put_entries, shop, paired, GOOD.raw + b"\n") for _ in range(LIMITS.at_once + 3)]
+        try:
+            assert all(begun.acquire(timeout=20) for _ in range(LIMITS.at_once))
+            assert ask_raw(shop.port, "GET", "/v1/digests", token=paired.token).status == 200, "it has no body"
+            assert not begun.acquire(blocking=False)
+        finally:
+            may_end.set()
+        assert [one.result().status for one in asked] == [200] * len(asked)
 
 
 def test_hulls_that_nobody_has_leave_nothing_behind(shop: RunningShop, paired: PairedShop) -> None:

@@ -26,7 +26,7 @@ from garboard.shop_link.ashore import bring_ashore_where_it_is
 from garboard.shop_link.pairing import PairedShop
 from garboard.shop_link.sync import bring_ashore
 from garboard_shop.embedded import EmbeddedStore, FileRegister
-from garboard_shop.store import MANAGER, TECHNICIAN, Tablet
+from garboard_shop.store import MANAGER, TECHNICIAN, Tablet, names_of_devices
 from shop_rig import RunningShop, ask_raw, server_log
 
 HULL, OTHER = "ABC00001A526", "XYZHJKLMF626"
@@ -312,6 +312,21 @@ def test_a_change_of_role_says_what_it_does_to_the_settings_the_tablet_set(tmp_p
     printed = _run("shop-tablets", "role", "t1", MANAGER, "--folder", tmp_path)
     assert "hold now.\n  holds now: fuel_curve.reserve: 40 %\n" in printed
     assert "40 %, our limit" in _run("settings", "list", tmp_path)
+
+
+def test_a_tablet_that_states_another_ones_name_takes_over_none_of_its_entries(tmp_path: Path) -> None:
+    """Nor the shop's own. Who paired anew and writes as before is named once."""
+    register = FileRegister(tmp_path)
+    for tablet, name, *devices in (
+        ("t1", "office", "m1"),
+        ("t2", "dock", "d1"),
+        ("t3", "thief", "t1", "m1", ON_THE_PAGE, AT_THE_DESK),
+        ("t4", "dock", "d1"),
+    ):
+        register.add_tablet(
+            Tablet(id=tablet, name=name, role=TECHNICIAN, token_hash=tablet, paired_at=1, writes_as=devices)
+        )
+    assert names_of_devices(register) == {"m1": "office or thief", "d1": "dock (t4)", "t1": "thief"}
 
 
 @pytest.mark.parametrize("name", [ON_THE_PAGE, AT_THE_DESK, " Shop Desk "])

@@ -256,6 +256,15 @@ def test_who_may_sign_in_on_the_page_is_kept(store: Store) -> None:
     assert [(user.name, user.password_hash) for user in store.register.users()] == [("M. Office", "two")]
 
 
+def test_a_change_of_a_person_does_not_write_over_another_change(store: Store) -> None:
+    first = WebUser(name="M. Office", role=MANAGER, password_hash="one")
+    removed = attrs.evolve(first, removed_at=NOON)
+    assert store.register.put_user(first, "Ines", NOON)
+    assert store.register.put_user(removed, "Ines", NOON, instead_of=first)
+    assert not store.register.put_user(attrs.evolve(first, password_hash="two"), "M. Office", NOON, instead_of=first)
+    assert store.register.users() == (removed,)
+
+
 def test_the_last_word_on_a_plugin_stands(store: Store) -> None:
     one = ShopPlugin(name="my_checks", sha256="0" * 64, approved_by="M. Office", approved_at=NOON)
     other = attrs.evolve(one, name="a_first")

@@ -6,7 +6,9 @@ import re
 import threading
 from http.cookies import SimpleCookie
 from pathlib import Path
+from typing import Any
 
+import attrs
 import httpx2
 import pytest
 from starlette.routing import Route
@@ -22,7 +24,7 @@ from garboard_shop.pages.desk import FOLDER
 from garboard_shop.pages.views import routes_of
 from garboard_shop.pages.visits import COOKIE, KNOWN_COOKIE
 from garboard_shop.store import MANAGER, TECHNICIAN, WebUser
-from pages_rig import CHIEF, HAND, KITTIWAKE, MINUTE, PASSWORD, SALTGRASS, Browser, Pages, words_of
+from pages_rig import CHIEF, HAND, KITTIWAKE, MINUTE, NOON, PASSWORD, SALTGRASS, Browser, Pages, words_of
 
 FULL_COST = people._hasher
 """As a shop hashes; the other tests hash at the lowest cost."""
@@ -441,11 +443,11 @@ def test_two_managers_who_remove_each_other_at_once_leave_one(
 
     other = threading.Thread(target=remove_first)
 
-    def slow(user: WebUser, by: str, at: int) -> None:
+    def slow(user: WebUser, by: str, at: int) -> bool:
         if not other.ident:
             other.start()
             other.join(0.2)
-        true(user, by, at)
+        return true(user, by, at)
 
     monkeypatch.setattr(pages.store.register, "put_user", slow)
     statuses.append(manager.post("/people/remove", {"csrf": manager.csrf(), "name": "Second"}).status_code)
@@ -470,3 +472,37 @@ def test_a_new_password_signs_out_every_other_browser(pages: Pages, manager: Bro
     assert other.get("/tablets").status_code == 303
     assert pages.browser().sign_in().status_code == 403
     assert pages.browser().sign_in(CHIEF, new).status_code == 303
+
+
+def test_a_password_set_elsewhere_ends_every_session(pages: Pages) -> None:
+    """By a command on the shop machine, or by another server on the same database."""
+    browser = pages.signed_in(HAND)
+    pages.store.register.put_user(people.make_user(HAND, TECHNICIAN, PASSWORD), "Ines", NOON)
+    assert browser.get("/tablets").status_code == 303
+
+
+def test_who_was_removed_and_is_added_again_must_sign_in_again(pages: Pages, manager: Browser) -> None:
+    browser, csrf = pages.signed_in(HAND), manager.csrf()
+    assert manager.post("/people/remove", {"csrf": csrf, "name": HAND}).status_code == 303
+    form = {"csrf": csrf, "name": HAND, "role": TECHNICIAN, "password": PASSWORD, "again": PASSWORD}
+    assert manager.post("/people/add", form).status_code == 303
+    assert browser.get("/tablets").status_code == 303
+
+
+@pytest.mark.parametrize("change", [{"removed_at": NOON}, {"role": TECHNICIAN}])
+def test_who_is_removed_or_demoted_while_changing_the_password_stays_so(
+    pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch, change: dict[str, Any]
+) -> None:
+    register, make = pages.store.register, people.make_user
+    before = people.find(register, CHIEF)
+    assert before is not None
+
+    def slow(name: str, role: str, password: str) -> WebUser:
+        made = make(name, role, password)
+        register.put_user(attrs.evolve(before, **change), "Ines", NOON)
+        return made
+
+    form = {"csrf": manager.csrf(), "old": PASSWORD, "password": PASSWORD, "again": PASSWORD}
+    monkeypatch.setattr(people, "make_user", slow)
+    assert manager.post("/people/password", form).status_code == 409
+    assert [one for one in register.users() if one.name == CHIEF] == [attrs.evolve(before, **change)]

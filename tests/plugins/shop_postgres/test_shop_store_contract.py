@@ -510,6 +510,8 @@ def test_people_who_sign_in_are_added_and_changed(reopen: Opener) -> None:
     ines, bo = (WebUser(name=name, role=MANAGER, password_hash="x") for name in ("Ines", "Bo"))
     for user in (ines, bo, attrs.evolve(ines, password_hash="y")):
         store.register.put_user(user, "Ines", NOON)
+    assert not store.register.put_user(attrs.evolve(ines, removed_at=NOON), "Bo", NOON, instead_of=ines)
+    assert not store.register.put_user(WebUser(name="Al", role=MANAGER, password_hash="x"), "Bo", NOON, instead_of=ines)
     for held in and_again(store, reopen):
         assert set(held.register.users()) == {attrs.evolve(ines, password_hash="y"), bo}
 

@@ -1,0 +1,143 @@
+"""Which of a hull's entries a merge's report can come from: to replay the others would be most of a merge's work.
+
+Values, names and subjects are compared as bytes. A report tells what disagrees, and what a signature does not cover. So
+a place of one value, of which every signature covers an entry, is left out; most places of most boats are such. What is
+kept is replayed, and that alone decides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Container, Iterable, Mapping
+
+import attrs
+
+from garboard.disk.entries import Entry, canonical_bytes, plain_place_and_value, view
+from garboard.history.registers import register_of
+from garboard.history.values import member
+
+_Place = tuple[bytes, ...]
+"""A register's kind, job and subject, as they are spelt in an entry."""
+
+_OF_A_WHOLE_HULL = frozenset({b"alias", b"move"})
+"""With one of these, which entries belong together is for replay to find out."""
+
+_ALIKE_BY_VALUE = frozenset({b"measure", b"field", b"step", b"job", b"run"})
+"""Kinds of which a signature stands for every entry with the value it covers; two notes are two remarks."""
+
+_TO_BE_READ = frozenset({b"retract", b"signoff"})
+
+
+@attrs.define
+class _Places:
+    """A hull's entries by the place they belong to.
+
+    ids         : of every entry but sign-offs, by place
+    not_settled : places with several values, or with something taken back
+    signatures  : the sign-offs
+    """
+
+    ids: dict[_Place, list[str]] = attrs.field(factory=dict)
+    not_settled: set[_Place] = attrs.field(factory=set)
+    signatures: list[Entry] = attrs.field(factory=list)
+
+
+def worth_telling(entries: Mapping[str, bytes], received: Container[str]) -> Mapping[str, bytes]:
+    """Those of a hull's entries that a report can come from, in their order.
+
+    entries  : all of the hull's, by id, as they lie on the disk
+    received : ids of those that came now: a report holds what is against what was before
+    """
+    places = _by_place(entries)
+    if places is None:
+        return entries
+    now = _Covered.of(places.signatures)
+    before = _Covered.of(one for one in places.signatures if one.id not in received)
+
+    def is_told(place: _Place, ids: list[str]) -> bool:
+        return (
+            place in places.not_settled
+            or now.misses(place, ids)
+            or before.misses(place, [name for name in ids if name not in received])
+        )
+
+    told = {place for place, ids in places.ids.items() if is_told(place, ids)}
+    if not told:
+        return {}
+    first = _first_of_each_job(entries, places.signatures)
+    kept = {one.id for one in places.signatures}
+    kept.update(name for place, ids in places.ids.items() if place in told or first & {*ids} for name in ids)
+    return {name: raw for name, raw in entries.items() if name in kept}
+
+
+def _by_place(entries: Mapping[str, bytes]) -> _Places | None:
+    """The entries by place; None where only replay can tell which belong together."""
+    found = _Places()
+    values: dict[_Place, bytes] = {}
+    for name, raw in entries.items():
+        plain = plain_place_and_value(raw)
+        if plain is None or plain[0][0] in _TO_BE_READ:
+            entry = view(name, raw)
+            if entry.kind == "signoff" and entry.is_understood:
+                found.signatures.append(entry)
+                continue
+            plain = _place_of(entry), canonical_bytes(entry.value)
+            if entry.kind == "retract":
+                found.not_settled.add(plain[0])
+        place, value = plain
+        if place[0] in _OF_A_WHOLE_HULL:
+            return None
+        found.ids.setdefault(place, []).append(name)
+        if values.setdefault(place, value) != value:
+            found.not_settled.add(place)
+    return found
+
+
+def _place_of(entry: Entry) -> _Place:
+    """As `plain_place_and_value` spells it. An entry this program does not know has a place of its own."""
+    if not entry.is_understood:
+        return b"", b"", entry.id.encode()
+    key = register_of(entry)
+    job = canonical_bytes(key.job) if key.kind != "field" else b""
+    return key.kind.encode(), job, canonical_bytes([*key.subject])
+
+
+@attrs.frozen
+class _Covered:
+    """What signatures name, each by itself: by job, and of all jobs together for what jobs share."""
+
+    by_job: Mapping[bytes, list[frozenset[str]]]
+    of_all: list[frozenset[str]]
+
+    @classmethod
+    def of(cls, signatures: Iterable[Entry]) -> _Covered:
+        """Signatures signed again are left out: what the new one covers counts."""
+        signatures = list(signatures)
+        again = {(register_of(one), name) for one in signatures for name in one.replaces}
+        by_job: dict[bytes, list[frozenset[str]]] = {}
+        for one in signatures:
+            if (register_of(one), one.id) not in again:
+                by_job.setdefault(canonical_bytes(one.job), []).append(_named_by(one))
+        return cls(by_job, [named for signed in by_job.values() for named in signed])
+
+    def misses(self, place: _Place, ids: Collection[str]) -> bool:
+        """Whether one of the signatures over a place may not stand for what is there."""
+        kind, job, _ = place
+        signed = self.by_job.get(job, []) if job else self.of_all
+        if not ids or not signed:
+            return False
+        return kind not in _ALIKE_BY_VALUE or any(named.isdisjoint(ids) for named in signed)
+
+
+def _named_by(signature: Entry) -> frozenset[str]:
+    covers = member(signature.value, "covers")
+    return frozenset(map(str, covers)) if isinstance(covers, list) else frozenset()
+
+
+def _first_of_each_job(entries: Mapping[str, bytes], signatures: Iterable[Entry]) -> set[str]:
+    """A report names jobs in the order they were opened: where several are signed, the first entry of each."""
+    jobs = {one.job for one in signatures}
+    if len(jobs) < 2:
+        return set()
+    read = [view(name, raw) for name, raw in entries.items()]
+    of_jobs = [[one for one in read if one.job == job and one.kind != "signoff"] for job in jobs]
+    return {min(of_job, key=lambda one: one.clock).id for of_job in of_jobs if of_job}

@@ -1,0 +1,127 @@
+"""A hull file that is gone whole: digest, assess, merge and repair say so, until it is back or was forgotten."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from garboard.commands import hulls as commands
+from garboard.commands import repair
+from garboard.commands.cli import program
+from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
+from garboard.disk.journal import file_name
+from garboard.disk.sizes import FILE
+from garboard.history.authoring import Author, measure
+from garboard.history.merge import merge
+from garboard.history.replay import replay
+
+HERE, OTHER = "QQZ04417D626", "QQZ04418D626"
+ALL_WELL = "Everything here can be read"
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """Two boats, and a copy of both beside them."""
+    for hull in (HERE, OTHER):
+        enter(tmp_path / "shop", hull, "31 kn")
+    shutil.copytree(tmp_path / "shop", tmp_path / "copy")
+    return tmp_path / "shop"
+
+
+def enter(folder: Path, hull: str, speed: str) -> None:
+    with HullFolder(folder) as hulls:
+        hulls.save(measure(Author("a", "A. Hand"), replay(hull, hulls.entries(hull)), "job-1", "trial", "speed", speed))
+
+
+def path_in(folder: Path) -> Path:
+    return folder / HULLS_FOLDER / file_name(HERE)
+
+
+def run(command: click.Command, *words: object) -> tuple[int, str]:
+    result = CliRunner().invoke(command, [*map(str, words)])
+    return result.exit_code, result.output
+
+
+def told(folder: Path) -> bool:
+    with HullFolder(folder, read_only=True) as hulls:
+        return bool(hulls.damage())
+
+
+def test_every_command_that_looks_through_a_folder_says_that_a_hull_file_is_gone(folder: Path, tmp_path: Path) -> None:
+    assert run(commands.digest, folder)[0] == 0
+    path_in(folder).unlink()
+    for command, words in (
+        (commands.digest, (folder,)),
+        (program, ("assess", folder)),
+        (repair.command, (folder,)),
+        (commands.merge_folders, (folder, "--into", tmp_path / "new")),
+    ):
+        status, said = run(command, *words)
+        assert status != 0, command.name
+        assert f"{file_name(HERE)}: the file is gone. It held 1 entry" in " ".join(said.split()), said
+    assert not told(tmp_path / "new"), "what a source lacks is not the target's loss"
+
+
+def test_it_is_told_no_more_once_it_is_back_as_it_was(folder: Path) -> None:
+    path_in(folder).unlink()
+    with HullFolder(folder.parent / "copy", read_only=True) as source, HullFolder(folder) as target:
+        assert merge([source], target).complete
+    assert not told(folder)
+    assert ALL_WELL in run(repair.command, folder)[1]
+
+
+def test_what_came_back_with_less_is_told_until_it_is_forgotten(folder: Path) -> None:
+    enter(folder, HERE, "32 kn")
+    path_in(folder).unlink()
+    shutil.copytree(folder, folder.parent / "lacking")
+    with HullFolder(folder.parent / "copy", read_only=True) as source, HullFolder(folder) as target:
+        merge([source], target)
+        assert target.count(HERE) == 1
+    assert "not just what it held" in run(commands.digest, folder)[1]
+    assert run(repair.command, folder, "--forget", HERE)[0] == 0
+    assert not told(folder)
+    with HullFolder(folder, read_only=True) as hulls:
+        assert hulls.count(HERE) == 1
+
+
+def test_a_source_that_lacks_a_file_costs_nothing_where_all_of_it_is_here(folder: Path) -> None:
+    path_in(folder).unlink()
+    with HullFolder(folder, read_only=True) as source, HullFolder(folder.parent / "copy") as target:
+        assert merge([source], target).lost == ()
+        enter_more = measure(Author("b", "B. Hand"), replay(HERE, target.entries(HERE)), "job-1", "trial", "heel", "3")
+        target.save(enter_more)
+        assert [loss.file.name for loss in merge([source], target).lost] == [file_name(HERE)]
+
+
+def test_a_boat_removed_on_purpose_is_forgotten_and_may_come_again(folder: Path) -> None:
+    path_in(folder).unlink()
+    assert run(repair.command, folder, "--forget", OTHER)[0] != 0, "that one is here"
+    status, said = run(repair.command, folder, "--forget", HERE)
+    assert (status, ALL_WELL in said) == (0, True)
+    assert run(commands.digest, folder)[0] == 0
+    enter(folder, HERE, "29 kn")
+    assert not told(folder)
+
+
+def test_nobody_is_accused(folder: Path, tmp_path: Path) -> None:
+    """An older folder knows no lengths; a link has its length noted under another name; a damaged file is kept."""
+    old = tmp_path / "copy"
+    (old / FILE).unlink()
+    path_in(old).unlink()
+    assert not told(old)
+    path_in(folder).rename(tmp_path / "elsewhere.hull")
+    path_in(folder).symlink_to(tmp_path / "elsewhere.hull")
+    enter(folder, HERE, "33 kn")
+    assert not told(folder)
+    kept = folder / HULLS_FOLDER / file_name(OTHER)
+    kept.write_bytes(b"\0" * 40)
+    with HullFolder(folder) as hulls:
+        hulls.hulls()
+        assert not hulls.gone()
+    for one in kept.parent.glob(f"{kept.name}.damaged-*"):
+        one.unlink()  # as repair says, once nothing more is to be had from it
+    assert not told(folder)
