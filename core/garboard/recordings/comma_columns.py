@@ -20,10 +20,10 @@ from typing import NamedTuple
 import attrs
 
 from garboard.recordings.arithmetic import Arithmetic, Unlike
-from garboard.recordings.bus import FAST, READ
+from garboard.recordings.bus import FAST, READ, read_more
 from garboard.recordings.columns import Into
 from garboard.recordings.comma_lines import CommaReader
-from garboard.recordings.more_messages import REFERENCES
+from garboard.recordings.more_messages import MORE, ORDER, REFERENCES
 from garboard.recordings.nmea2000 import INSTANCES, MESSAGES, READERS, Field
 from garboard.recordings.notes import KEPT_DEVICES, KEPT_UNKNOWN_KINDS, ReadingNotes
 from garboard.recordings.times import parse_time
@@ -159,10 +159,13 @@ class CommaColumns:
         """Read whole messages that belong together, of the table or of those nobody reads."""
         (pgn, source, length), notes, count = group, self.notes, len(places)
         notes.met_from(source, pgn, count)
-        if pgn not in READERS:
+        if pgn not in READ:
             notes.met_unknown(pgn, count)
             return
         notes.kinds[pgn] = notes.kinds.get(pgn, 0) + count
+        if pgn in MORE:
+            self._read_more(group, places, times, content)
+            return
         empty, fix_at = 0, READERS[pgn][5]
         if fix_at is not None and min(content[fix_at::length]) < FIX:
             with_fix = [row for row, byte in enumerate(content[fix_at::length]) if byte >= FIX]
@@ -174,6 +177,28 @@ class CommaColumns:
                 empty += self._fields(group, instance, reference, own[:2], own[2])
         if empty:
             notes.empty[pgn] = notes.empty.get(pgn, 0) + empty
+
+    def _read_more(self, group: _Group, places: Sequence[int], times: Sequence[float], content: bytes) -> None:
+        """Read messages that have a function of their own."""
+        pgn, source, length = group
+        found = dict[StreamKey, tuple[list[int], list[float], list[float]]]()
+        empty = 0
+        for row, (place, time) in enumerate(zip(places, times, strict=True)):
+            values = read_more(pgn, content[length * row : length * (row + 1)])
+            empty += not values
+            for quantity, value, instance, reference in values:
+                key = StreamKey(quantity, source, instance, reference)
+                columns = found.get(key)
+                if columns is None:
+                    columns = found[key] = ([], [], [])
+                columns[0].append(place)
+                columns[1].append(time)
+                columns[2].append(value)
+        for key, (at, when, what) in sorted(found.items(), key=lambda one: ORDER[one[0].quantity]):
+            self.into.put(key, at, when, what)
+            self.notes.samples += len(at)
+        if empty:
+            self.notes.empty[pgn] = self.notes.empty.get(pgn, 0) + empty
 
     def _is_alone(self, group: _Group) -> bool:
         """Whether all frames of one kind from one source are in this group."""
@@ -279,13 +304,13 @@ def _rows(
 
 
 def _is_taken_singly(group: _Group) -> bool:
-    """Frames of a message, messages read by a function of their own, and those too short."""
+    """Frames of a message, messages that say who a device or the boat is, and those too short."""
     pgn, _, length = group
     if pgn in FAST and length <= 8:
         return True
-    if pgn not in READERS:
-        return pgn in READ
-    return length < READERS[pgn][1]
+    if pgn in MORE:
+        return length < MORE[pgn][0]
+    return length < READERS[pgn][1] if pgn in READERS else pgn in READ
 
 
 def _grouped(lines: Sequence[str], end: int) -> tuple[dict[_Group, list[int]], list[int]]:
