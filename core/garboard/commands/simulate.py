@@ -29,7 +29,7 @@ def command(context: click.Context, host: str, nmea0183: int, can: int, signalk:
     """Serve until stopped; each outing begins anew where the last one ended."""
     from itertools import chain, repeat
 
-    from garboard.faults import Fault, InputError
+    from garboard.faults import Fault, InputError, in_words
     from garboard.recordings.simulated_network import TWIN, SimulatedNetwork, outing
 
     console = context.obj.console()
@@ -38,10 +38,9 @@ def command(context: click.Context, host: str, nmea0183: int, can: int, signalk:
         orders = chain.from_iterable(outing() for _ in repeat(None))
         network = SimulatedNetwork(TWIN, orders, host=host, ports=wanted)
     except OSError as failure:
-        got = failure.strerror or str(failure)
         cure = "choose other ports, or close what uses them"
         raise InputError(
-            "simulated boat", [Fault("ports", "ports that are free on this machine", got, cure=cure)]
+            "simulated boat", [Fault("ports", "ports that are free on this machine", in_words(failure), cure=cure)]
         ) from None
     ports = network.ports
     console.print("The simulated boat is under way. Nothing of it becomes a measurement.")

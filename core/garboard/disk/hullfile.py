@@ -9,6 +9,7 @@ import contextlib
 import hashlib
 import os
 import re
+import stat
 import threading
 from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from pathlib import Path
@@ -21,7 +22,17 @@ from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
-from garboard.disk.journal import EMPTIED, SUFFIX, Journal, file_name, key_of_file, left_in, missing_of, read
+from garboard.disk.journal import (
+    EMPTIED,
+    SUFFIX,
+    Journal,
+    file_name,
+    key_in_name,
+    key_of_file,
+    left_in,
+    missing_of,
+    read,
+)
 from garboard.disk.sizes import GONE, FileSizes
 from garboard.disk.storage import SET_ASIDE, Damage, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
 from garboard.faults import Fault, InputError, in_number, refusal
@@ -183,10 +194,30 @@ class HullFolder:
     def hulls(self) -> tuple[str, ...]:
         """Keys of the hulls here, sorted. Files that cannot be read are set aside or left alone, and reported."""
         with self._guard:
-            names = sorted(path.name for path in self._hulls_folder.glob(f"*{SUFFIX}"))
-            keys = {self._key_of(name) for name in names if not name.startswith(storage.UNFINISHED)}
+            files = self._hull_files()
+            opened: dict[str, os.stat_result] = {}
+            for name, found in files.items():
+                if name in self._key_of_name or found is None:
+                    continue
+                if self._sizes.is_unchanged(name, found) and (key := key_in_name(name)):
+                    self._key_of_name[name] = key
+                elif self._key_of(name) and stat.S_ISREG(found.st_mode):
+                    opened[name] = found
+            self._sizes.note_found(opened)
+            keys = {self._key_of(name) for name in files}
             waiting = {key for key, hull in self._unflushed.items() if hull.journal.entries}
             return tuple(sorted((keys | waiting) - {""}))
+
+    def _hull_files(self) -> dict[str, os.stat_result | None]:
+        """Names of what lies here as a hull file, sorted, each with what the system says of it, where it says."""
+        found: dict[str, os.stat_result | None] = {}
+        with contextlib.suppress(FileNotFoundError, PermissionError), os.scandir(self._hulls_folder) as files:
+            for file in files:
+                if file.name.endswith(SUFFIX) and not file.name.startswith(storage.UNFINISHED):
+                    found[file.name] = None
+                    with contextlib.suppress(OSError):  # opening it says what is wrong
+                        found[file.name] = file.stat(follow_symlinks=False)
+        return dict(sorted(found.items()))
 
     def readable(self) -> tuple[str, ...]:
         """Keys of the hulls here whose files can be read, sorted; the others are in `left_alone`. Reads them all."""
