@@ -251,7 +251,29 @@ class HullFolder:
                 if self._writing:
                     journal.damage = [self._keep_told(damage, path, journal) for damage in journal.damage]
                 self._open[key] = HullFile(journal, self.put_if_absent)
+                self._notice_another(path, self._open[key])
             return self._open[key]
+
+    def _notice_another(self, path: Path, hull: HullFile) -> None:
+        """Where a file of the same name was copied over ours, what ours held is told as gone, and the new one noted."""
+        size = hull.journal.size_flushed
+        if not size or hull.journal.damage or self._begins_as_noted(path, size, hull.journal.entries):
+            return
+        self._sizes.note_gone(path.name)
+        self._sizes.note({path.name: size}, {path.name: hull.digest()}, {path.name: len(hull.journal.entries)})
+
+    def _begins_as_noted(self, path: Path, size: int, ids: Iterable[str]) -> bool:
+        """Whether a file holds just what it held when its length was noted, up to that length; it only ever grows.
+
+        size, ids : of the file as it is now; all of it can be read
+        """
+        held, least = self._sizes.digest(path.name), self._sizes.least(path.name)
+        if not held or path.is_symlink():  # where a link leads to, other folders may write
+            return True
+        if size > least:
+            part = read(path.read_bytes()[:least], frozenset(ids))
+            ids = part.passed_over | part.entries.keys()
+        return digest_of(ids) == held
 
     def _keep_told(self, damage: Damage, path: Path, journal: Journal) -> Damage:
         """Keep a file that is shorter than it was beside the one in use: the next save makes its length the known one.
@@ -348,9 +370,10 @@ class HullFolder:
                     self._leave_alone(path, error)
                     raise
                 reading = read(data, known)
-                is_whole = len(data) >= self._sizes.least(path.name) and bool(reading.passed_over or reading.entries)
-                if reading.is_sound and is_whole and reading.key == key:
-                    return Offer(reading.passed_over | reading.entries.keys(), CheckedEntries(reading.entries))
+                ids = reading.passed_over | reading.entries.keys()
+                is_whole = len(data) >= self._sizes.least(path.name) and bool(ids)
+                if reading.is_sound and is_whole and reading.key == key and self._begins_as_noted(path, len(data), ids):
+                    return Offer(ids, CheckedEntries(reading.entries))
             held = self.hull(hull).journal.entries
             unknown = CheckedEntries((name, raw) for name, raw in held.items() if name not in known)
             return Offer(frozenset(held), unknown)
@@ -427,7 +450,7 @@ class HullFolder:
             return (*found, *cut, *self.gone())
 
     def gone(self) -> tuple[Damage, ...]:
-        """Hull files that once were here and are not, or came back as something else than they were.
+        """Hull files that once were here and are not, or came back as something else than they were, as far as read.
 
         A boat's file is never removed by this program. One that a person removed is told until it is forgotten.
         """
@@ -446,6 +469,8 @@ class HullFolder:
         """
         name = hull if _NAME.fullmatch(hull) else file_name(hull_number.key(hull))
         with self._guard:
+            if _is_there(self._hulls_folder / name):  # another copied over it is noticed where it is read
+                self._digest(self._key_of(name))
             told = {damage.file.name: damage.file for damage in self.gone()}
             if name in told:
                 self._sizes.forget(name, is_back=_is_there(told[name]))
@@ -519,14 +544,16 @@ class HullFolder:
         """What hull files found damaged here held once, and nobody holds who has the entries of some ids.
 
         here    : ids of the entries at hand
-        digests : of the hulls at hand: one that holds just what a file held that is gone lacks nothing of it
+        digests : of the hulls at hand: one that holds just what a file held when it was last saved lacks nothing of it
         """
         with self._guard:
             return tuple(filter(None, (self._loss_of(damage, here, digests) for damage in self.damage())))
 
     def _loss_of(self, damage: Damage, here: Container[str], digests: Container[str]) -> Loss | None:
+        if damage.held and damage.held in digests:
+            return None
         if damage.is_gone:
-            return None if damage.held and damage.held in digests else Loss(damage.file, 0, 0, gone=damage.cut)
+            return Loss(damage.file, 0, 0, gone=damage.cut)
         if damage.file.suffix != SUFFIX:
             return None
         try:

@@ -101,7 +101,7 @@ def _arithmetic(path: Path) -> Arithmetic:
 
 def _numpy_pays(path: Path) -> bool:
     """Whether numpy is at hand, and reading by it saves more than loading it costs."""
-    if "numpy" in sys.modules:
+    if sys.modules.get("numpy") is not None:
         return True
     return path.stat().st_size >= NUMPY_PAYS_FROM and importlib.util.find_spec("numpy") is not None
 
