@@ -22,7 +22,7 @@ from garboard.records import JsonValue
 from garboard.settings import DEFAULT, SHOP, Setting, SettingSet, SettingUsed, binding, check_pairs, in_force
 from garboard.steps import Assessed
 from garboard_shop.pages.desk import ShopDesk
-from garboard_shop.pages.summaries import JobSummary, seen_in
+from garboard_shop.pages.summaries import seen_in
 from garboard_shop.store import Store, managers_devices
 
 LONGEST_LOOK = 8.0
