@@ -488,7 +488,7 @@ def test_a_value_outside_its_usual_range_is_a_question() -> None:
     field = small_plugin.HORN.fields[1]
     assert implausible(field, "12.0 V") == ""
     assert implausible(field, "11.99 V") == "11.99 V is outside the usual 12 to 13.2 V. Is it right?"
-    assert implausible(field, "13300 mV") == "13300 mV is outside the usual 12 to 13.2 V. Is it right?"
+    assert implausible(field, "13300 mV") == "13300 mV is outside the usual 12000 to 13200 mV. Is it right?"
 
 
 def test_every_field_with_a_usual_range_asks_about_what_lies_outside() -> None:
