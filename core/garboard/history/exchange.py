@@ -21,7 +21,16 @@ from garboard.history.registers import register_of
 from garboard.history.replay import replay
 from garboard.history.setting_entries import set_setting, setting_register
 from garboard.history.values import same_value
-from garboard.job_files.job_file import BESIDE, JobFile, entered, exported_name, file_beside, is_beside, job_file_text
+from garboard.job_files.job_file import (
+    BESIDE,
+    JobFile,
+    entered,
+    exported_name,
+    file_beside,
+    is_a_file,
+    is_beside,
+    job_file_text,
+)
 from garboard.job_view import JobView
 from garboard.records import JsonValue, Measurement
 from garboard.settings import DEFAULT, JOB, Setting, in_force
@@ -136,7 +145,7 @@ def _import_entries(folder: HullFolder, job_file: JobFile, base: Path, key: str)
     _refuse_if_changed(job_file, _open(entries, key))
     for name, files in _files_of(entries).items():
         for file in (name, *files):
-            if (base / file).is_file():
+            if is_a_file(base / file):
                 folder.attachments.put_file(base / file)
     added = 0
     with folder.batch():
@@ -237,7 +246,7 @@ def _attachment_in(value: JsonValue) -> tuple[str, str]:
 
 def _with_attachment(folder: HullFolder, base: Path, measurement: Measurement) -> Measurement:
     reference, name = _attachment_in(measurement.value)
-    if not reference or not (file := file_beside(base, reference, name)).is_file():
+    if not reference or not is_a_file(file := file_beside(base, reference, name)):
         return measurement
     kept = keep_recording(folder, file)
     if isinstance(kept, dict) and isinstance(measurement.value, dict):  # what else it says stays: a replay's mark

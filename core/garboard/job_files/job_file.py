@@ -231,7 +231,15 @@ def is_beside(reference: str) -> bool:
 def file_beside(folder: Path, reference: str, name: str) -> Path:
     """The file of a reference: under that name, or else as an export names it; it need not be there."""
     own = folder / reference
-    return own if own.exists() or not name else folder / exported_name(reference, name)
+    return own if is_a_file(own) or not name else folder / exported_name(reference, name)
+
+
+def is_a_file(path: Path) -> bool:
+    """Whether a file is there. A name that no file can have, such as one of thousands of letters, names none."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
 
 
 def exported_name(reference: str, name: str) -> str:
@@ -288,7 +296,7 @@ def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | N
     if field.kind is Kind.RECORDING and folder is not None and isinstance(measurement.value, dict):
         reference = str(measurement.value["file"])
         here = is_beside(reference)
-        if not here or not file_beside(folder, reference, str(measurement.value.get("name", ""))).is_file():
+        if not here or not is_a_file(file_beside(folder, reference, str(measurement.value.get("name", "")))):
             why = "which is not there" if here else "which lies elsewhere"
             yield Fault(f"{path}.value.file", BESIDE, f"{reference}, {why}")
 
