@@ -164,11 +164,9 @@ def test_economy_in_its_three_units_agrees() -> None:
 
 def test_miles_to_the_gallon_are_told_once() -> None:
     """A boat whose speeds were typed in mph is told its economy in them."""
-    in_mph = {
-        place: f"{value.removesuffix(' kn')} mph" if str(value).endswith(" kn") else value
-        for place, value in typed(PLANING, 2).items()
-    }
-    found = finding(job_view(TWINS, in_mph), "best_cruise")
+    values = typed(PLANING, 2)
+    speeds = {place: text.replace("kn", "mph") for place, text in values.items() if isinstance(text, str)}
+    found = finding(job_view(TWINS, {**values, **speeds}), "best_cruise")
     assert [one.name for one in found.numbers if one.name.startswith("economy")] == ["economy"]
 
 
