@@ -21,6 +21,7 @@ from garboard.units import UNITS_OF, Amount, range_in_words
 __all__ = [
     "ENGINE_POSITIONS",
     "EQUIPMENT",
+    "NETWORK_SOURCES",
     "RECORD_OF",
     "Battery",
     "Circuit",
@@ -42,6 +43,9 @@ __all__ = [
     "unusual_in",
     "unusual_of",
 ]
+
+NETWORK_SOURCES = "network_sources"
+"""A further key of a vessel: which instrument of its network is believed, by quantity and piece."""
 
 JsonValue = None | bool | int | str | list["JsonValue"] | dict[str, "JsonValue"]
 

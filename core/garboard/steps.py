@@ -61,7 +61,7 @@ class Caution:
     """What a person must be shown before the step, and where that comes from.
 
     fuels : those it holds for ("gasoline", "diesel"); without any it holds whatever the boat burns. Where nobody has
-            said what it burns, what holds for gasoline is shown
+            said which of the two it burns, what holds for gasoline is shown
     """
 
     text: str
@@ -70,7 +70,7 @@ class Caution:
 
     def holds_for(self, fuel: str) -> bool:
         """Whether it is shown on a boat that burns a fuel; "" where that is not known."""
-        return not self.fuels or (fuel or GASOLINE) in self.fuels
+        return not self.fuels or (fuel if fuel in (GASOLINE, DIESEL) else GASOLINE) in self.fuels
 
 
 @attrs.frozen(kw_only=True, field_transformer=typed)
@@ -185,6 +185,9 @@ class Guidance:
     done         : enough has been collected
     of           : what the number is of, where several are read ("lowest: starboard")
     urgent       : what to do is for safety: it has a shape and a sound of its own, and is sounded until it is done
+    under_way    : whether the run it guides goes on now, so that it is begun and ended by itself; None where the
+                   guide does not tell: then it is while the number is where it should be
+    columns      : the number of each of several, by name, in order; None for one that is not heard
     """
 
     number: float | None
@@ -199,6 +202,8 @@ class Guidance:
     done: bool = False
     of: str = ""
     urgent: bool = False
+    under_way: bool | None = None
+    columns: tuple[tuple[str, float | None], ...] = ()
 
 
 State = TypeVar("State")

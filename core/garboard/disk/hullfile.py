@@ -9,6 +9,7 @@ import contextlib
 import hashlib
 import os
 import re
+import stat
 import threading
 from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from pathlib import Path
@@ -21,7 +22,17 @@ from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
-from garboard.disk.journal import EMPTIED, SUFFIX, Journal, file_name, key_of_file, left_in, missing_of, read
+from garboard.disk.journal import (
+    EMPTIED,
+    SUFFIX,
+    Journal,
+    file_name,
+    key_in_name,
+    key_of_file,
+    left_in,
+    missing_of,
+    read,
+)
 from garboard.disk.sizes import GONE, FileSizes
 from garboard.disk.storage import SET_ASIDE, Damage, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
 from garboard.faults import Fault, InputError, in_number, refusal
@@ -183,10 +194,30 @@ class HullFolder:
     def hulls(self) -> tuple[str, ...]:
         """Keys of the hulls here, sorted. Files that cannot be read are set aside or left alone, and reported."""
         with self._guard:
-            names = sorted(path.name for path in self._hulls_folder.glob(f"*{SUFFIX}"))
-            keys = {self._key_of(name) for name in names if not name.startswith(storage.UNFINISHED)}
+            files = self._hull_files()
+            opened: dict[str, os.stat_result] = {}
+            for name, found in files.items():
+                if name in self._key_of_name or found is None:
+                    continue
+                if self._sizes.is_unchanged(name, found) and (key := key_in_name(name)):
+                    self._key_of_name[name] = key
+                elif self._key_of(name) and stat.S_ISREG(found.st_mode):
+                    opened[name] = found
+            self._sizes.note_found(opened)
+            keys = {self._key_of(name) for name in files}
             waiting = {key for key, hull in self._unflushed.items() if hull.journal.entries}
             return tuple(sorted((keys | waiting) - {""}))
+
+    def _hull_files(self) -> dict[str, os.stat_result | None]:
+        """Names of what lies here as a hull file, sorted, each with what the system says of it, where it says."""
+        found: dict[str, os.stat_result | None] = {}
+        with contextlib.suppress(FileNotFoundError, PermissionError), os.scandir(self._hulls_folder) as files:
+            for file in files:
+                if file.name.endswith(SUFFIX) and not file.name.startswith(storage.UNFINISHED):
+                    found[file.name] = None
+                    with contextlib.suppress(OSError):  # opening it says what is wrong
+                        found[file.name] = file.stat(follow_symlinks=False)
+        return dict(sorted(found.items()))
 
     def readable(self) -> tuple[str, ...]:
         """Keys of the hulls here whose files can be read, sorted; the others are in `left_alone`. Reads them all."""
@@ -220,7 +251,29 @@ class HullFolder:
                 if self._writing:
                     journal.damage = [self._keep_told(damage, path, journal) for damage in journal.damage]
                 self._open[key] = HullFile(journal, self.put_if_absent)
+                self._notice_another(path, self._open[key])
             return self._open[key]
+
+    def _notice_another(self, path: Path, hull: HullFile) -> None:
+        """Where a file of the same name was copied over ours, what ours held is told as gone, and the new one noted."""
+        size = hull.journal.size_flushed
+        if not size or hull.journal.damage or self._begins_as_noted(path, size, hull.journal.entries):
+            return
+        self._sizes.note_gone(path.name)
+        self._sizes.note({path.name: size}, {path.name: hull.digest()}, {path.name: len(hull.journal.entries)})
+
+    def _begins_as_noted(self, path: Path, size: int, ids: Iterable[str]) -> bool:
+        """Whether a file holds just what it held when its length was noted, up to that length; it only ever grows.
+
+        size, ids : of the file as it is now; all of it can be read
+        """
+        held, least = self._sizes.digest(path.name), self._sizes.least(path.name)
+        if not held or path.is_symlink():  # where a link leads to, other folders may write
+            return True
+        if size > least:
+            part = read(path.read_bytes()[:least], frozenset(ids))
+            ids = part.passed_over | part.entries.keys()
+        return digest_of(ids) == held
 
     def _keep_told(self, damage: Damage, path: Path, journal: Journal) -> Damage:
         """Keep a file that is shorter than it was beside the one in use: the next save makes its length the known one.
@@ -317,9 +370,10 @@ class HullFolder:
                     self._leave_alone(path, error)
                     raise
                 reading = read(data, known)
-                is_whole = len(data) >= self._sizes.least(path.name) and bool(reading.passed_over or reading.entries)
-                if reading.is_sound and is_whole and reading.key == key:
-                    return Offer(reading.passed_over | reading.entries.keys(), CheckedEntries(reading.entries))
+                ids = reading.passed_over | reading.entries.keys()
+                is_whole = len(data) >= self._sizes.least(path.name) and bool(ids)
+                if reading.is_sound and is_whole and reading.key == key and self._begins_as_noted(path, len(data), ids):
+                    return Offer(ids, CheckedEntries(reading.entries))
             held = self.hull(hull).journal.entries
             unknown = CheckedEntries((name, raw) for name, raw in held.items() if name not in known)
             return Offer(frozenset(held), unknown)
@@ -396,7 +450,7 @@ class HullFolder:
             return (*found, *cut, *self.gone())
 
     def gone(self) -> tuple[Damage, ...]:
-        """Hull files that once were here and are not, or came back as something else than they were.
+        """Hull files that once were here and are not, or came back as something else than they were, as far as read.
 
         A boat's file is never removed by this program. One that a person removed is told until it is forgotten.
         """
@@ -415,6 +469,8 @@ class HullFolder:
         """
         name = hull if _NAME.fullmatch(hull) else file_name(hull_number.key(hull))
         with self._guard:
+            if _is_there(self._hulls_folder / name):  # another copied over it is noticed where it is read
+                self._digest(self._key_of(name))
             told = {damage.file.name: damage.file for damage in self.gone()}
             if name in told:
                 self._sizes.forget(name, is_back=_is_there(told[name]))

@@ -20,6 +20,7 @@ from garboard_tablet.models.tablet import NOT_NAMED, Tablet
 
 if TYPE_CHECKING:
     from garboard.disk.entries import Entry
+    from garboard.records import Vessel
 
 FILE = f"{FOLDER}/vessels.json"
 LINES, ASHORE = "vessels", "ashore"
@@ -481,3 +482,20 @@ def _reading(number: hull_number.HullNumber) -> str:
         f"Maker {number.maker}, serial {number.serial}, {month_name[number.month]} of a year ending in "
         f"{number.year_digit}, model year {number.model_year}{country}."
     )
+
+
+def propellers_in_words(vessel: Vessel) -> str:
+    """What is fitted, an engine after the other; "" where nothing is entered.
+
+    >>> from garboard.records import Engine, Propeller, Vessel
+    >>> from garboard.units import Amount
+    >>> fitted = Propeller(diameter=Amount("14.5", "in"), pitch=Amount("19", "in"))
+    >>> propellers_in_words(Vessel(hull_number="X", engines=(Engine(position="port", propeller=fitted),)))
+    'port 14.5 in x 19 in'
+    """
+    told = []
+    for engine in vessel.engines:
+        if engine.propeller is not None and engine.propeller.pitch is not None:
+            sizes = (engine.propeller.diameter, engine.propeller.pitch)
+            told.append(f"{engine.position} {' x '.join(str(size) for size in sizes if size is not None)}")
+    return ", ".join(told)
