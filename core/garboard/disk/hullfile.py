@@ -654,7 +654,8 @@ class HullFolder:
         here: frozenset[str] = frozenset()
         with contextlib.suppress(NewerFormat, OSError):  # not read at all: `left_alone` names it
             here = self.ids(key)
-        now = sum(damage.lost for damage in self.damage_of([key]) if damage.cut or not damage.set_aside)
+        damaged = [damage for damage in self.damage_of([key]) if damage.cut or not damage.set_aside]
+        now = sum(max(damage.lost, _not_back(damage, len(here))) for damage in damaged)
         before = 0
         for path in self._hulls_folder.glob(f"{file_name(key)}{SET_ASIDE}*"):
             with contextlib.suppress(NewerFormat, OSError):
@@ -761,6 +762,14 @@ class HullFolder:
 def _tail(had: int, data: bytes) -> int | None:
     """How many entries stood in what was cut off a file; None where nobody noted how many it had."""
     return max(0, had - left_in(data)) if had else None
+
+
+def _not_back(damage: Damage, here: int) -> int:
+    """How many entries of a damaged file are lacking at least; 0 where nobody noted how many it had.
+
+    here : how many its hull holds now
+    """
+    return max(0, damage.had - here)
 
 
 def _is_there(path: Path) -> bool:

@@ -18,7 +18,7 @@ from garboard.faults import Fault, InputError
 from garboard.history.authoring import STATED_IN_FILE, Author, take_in
 from garboard.history.boat import Boat, keep_recording, open_entries, open_hull
 from garboard.history.registers import register_of
-from garboard.history.replay import replay
+from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import set_setting, setting_register
 from garboard.history.values import same_value
 from garboard.job_files.job_file import (
@@ -125,8 +125,25 @@ def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author
         return key, _import_entries(folder, job_file, base, key) + _import_settings(folder, job_file, author)
     state = replay(key, folder.entries(key))
     kept = attrs.evolve(job_file, measurements=tuple(_with_attachment(folder, base, m) for m in entered(job_file)))
-    entries = take_in(author, state, kept)
-    return key, len(folder.put_if_absent(key, entries).added)
+    entries = take_in(author, state, kept, _home_elsewhere(folder, key, job_file.job.id))
+    by_hull = {hull: [entry for entry in entries if entry.hull_key == hull] for hull in (key, *_hulls_of(entries))}
+    with folder.batch():
+        return key, sum(len(folder.put_if_absent(hull, new).added) for hull, new in by_hull.items())
+
+
+def _hulls_of(entries: Iterable[Entry]) -> tuple[str, ...]:
+    """The keys of the hulls that entries are about, sorted."""
+    return tuple(sorted({entry.hull_key for entry in entries}))
+
+
+def _home_elsewhere(folder: HullFolder, key: str, job: str) -> HullState | None:
+    """The state of the number a job was moved here from, where it stands whole; its entries belong there.
+
+    Written under this number they would make two parts of the job, and the boat would lose what came with it.
+    """
+    boat = open_hull(folder, key)
+    home = boat.state_of(job)
+    return None if home.hull_keys & boat.state.hull_keys else home
 
 
 def _refuse_what_lies_elsewhere(job_file: JobFile) -> None:
@@ -149,7 +166,7 @@ def _import_entries(folder: HullFolder, job_file: JobFile, base: Path, key: str)
                 folder.attachments.put_file(base / file)
     added = 0
     with folder.batch():
-        for hull in sorted({entry.hull_key for entry in entries}):
+        for hull in _hulls_of(entries):
             put = folder.put_if_absent(hull, [entry for entry in entries if entry.hull_key == hull])
             added += len(put.added)
     return added
