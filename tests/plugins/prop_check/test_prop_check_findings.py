@@ -899,7 +899,7 @@ def test_a_pitch_typed_in_centimetres_beside_inches_is_told_in_few_digits() -> N
     boat = attrs.evolve(BOAT, engines=(attrs.evolve(BOAT.engines[0], propeller=fitted),))
     finding = one(runs_at(boat, "5100 rev/min", ("36.0 kn", "35.0 kn")), "pitch")
     told = finding.sentence + str(finding.tables)
-    assert finding.sentence.startswith("Try 15.9 in first")
+    assert finding.sentence.startswith("Try 40 cm first: 8 cm less pitch")
     assert "15.897" not in told
 
 
