@@ -9,7 +9,18 @@ from typing import NamedTuple
 
 import attrs
 
-__all__ = ["HARD_RANGE", "SIMULATED", "UNIT_OF_QUANTITY", "Recording", "Sample", "Stream", "StreamKey", "gather"]
+__all__ = [
+    "HARD_RANGE",
+    "SIMULATED",
+    "UNIT_OF_QUANTITY",
+    "Recording",
+    "Sample",
+    "Stream",
+    "StreamKey",
+    "gather",
+    "marked",
+    "marked_whole",
+]
 
 UNIT_OF_QUANTITY: Mapping[str, str] = {
     "heading": "deg",
@@ -35,9 +46,36 @@ UNIT_OF_QUANTITY: Mapping[str, str] = {
     "engine_hours": "h",
     "magnetic_x": "uT",
     "magnetic_y": "uT",
+    "rudder_order": "deg",
+    "course_to_steer": "deg",
+    "gear": "",
+    "transmission_oil_pressure": "kPa",
+    "transmission_oil_temperature": "degC",
+    "trip_fuel": "L",
+    "trip_fuel_flow": "L/h",
+    "rated_engine_speed": "rev/min",
+    "tank_level": "%",
+    "tank_capacity": "L",
+    "battery_voltage": "V",
+    "battery_current": "A",
+    "battery_temperature": "degC",
+    "battery_charge": "%",
+    "battery_health": "%",
+    "depth": "m",
+    "depth_offset": "m",
+    "water_temperature": "degC",
+    "air_temperature": "degC",
+    "air_pressure": "hPa",
+    "temperature": "degC",
+    "set_temperature": "degC",
+    "pressure": "kPa",
+    "set_pressure": "kPa",
+    "humidity": "%",
 }
 """Every quantity a recording can hold, with the one unit its samples use. Angles: deviation and variation
-east positive, rate of turn starboard positive, rudder starboard positive, latitude north and longitude east."""
+east positive, rate of turn starboard positive, rudder starboard positive, latitude north and longitude east.
+Gear: 1 ahead, 0 neutral, -1 astern. Depth is below the transducer; its offset is that of the water line above it,
+or, negative, of the keel below it."""
 
 SIMULATED = "simulated"
 """The mark of a simulated run: the source of each of its samples begins with this word. It goes wherever they go."""
@@ -70,6 +108,31 @@ HARD_RANGE: Mapping[str, tuple[float, float]] = {
     "engine_hours": (0, 500_000),
     "magnetic_x": (-10_000, 10_000),
     "magnetic_y": (-10_000, 10_000),
+    "rudder_order": (-90, 90),
+    "course_to_steer": (0, 360),
+    "gear": (-1, 1),
+    "transmission_oil_pressure": (-110, 10_000),
+    "transmission_oil_temperature": (-60, 1000),
+    "trip_fuel": (0, 100_000),
+    "trip_fuel_flow": (0, 4000),
+    "rated_engine_speed": (0, 20_000),
+    "tank_level": (0, 110),
+    "tank_capacity": (0, 1_000_000),
+    "battery_voltage": (0, 1000),
+    "battery_current": (-5000, 5000),
+    "battery_temperature": (-60, 200),
+    "battery_charge": (0, 100),
+    "battery_health": (0, 100),
+    "depth": (0, 12_000),
+    "depth_offset": (-50, 50),
+    "water_temperature": (-10, 60),
+    "air_temperature": (-90, 90),
+    "air_pressure": (800, 1200),
+    "temperature": (-273.15, 2000),
+    "set_temperature": (-273.15, 2000),
+    "pressure": (-110, 300_000),
+    "set_pressure": (-110, 300_000),
+    "humidity": (0, 110),
 }
 """What no boat's instrument can show lies outside, in UNIT_OF_QUANTITY; angles by what they mean, the rest common
 practice, no source."""
@@ -135,12 +198,14 @@ class Recording:
 
     devices  : what devices say of themselves, such as maker and model, by the source of their streams
     set_back : by how much the times of one stream ran back at most, as they were recorded [s]
+    is_timed : whether it tells times; otherwise its samples have an order only, and the time 0
     """
 
     name: str
     streams: Mapping[StreamKey, Stream]
     devices: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict, eq=False)
     set_back: float = attrs.field(default=0.0, eq=False)
+    is_timed: bool = attrs.field(default=True, eq=False)
 
     @property
     def was_set_back(self) -> bool:
@@ -156,6 +221,26 @@ class Recording:
         """All streams of a quantity, one per source, instance and reference; longest first."""
         found = [stream for key, stream in self.streams.items() if key.quantity == quantity]
         return tuple(sorted(found, key=lambda stream: (-len(stream), stream.key)))
+
+
+def marked(samples: Iterable[Sample]) -> Iterator[Sample]:
+    """Samples that say of themselves that nobody measured them.
+
+    >>> [sample.source for sample in marked([Sample(0.0, "heading", 80.0, "20")])]
+    ['simulated 20']
+    """
+    return (sample._replace(source=_marked_source(sample.source)) for sample in samples)
+
+
+def marked_whole(recording: Recording) -> Recording:
+    """The same of a recording."""
+    keys = {key: key._replace(source=_marked_source(key.source)) for key in recording.streams}
+    streams = {keys[key]: attrs.evolve(stream, key=keys[key]) for key, stream in recording.streams.items()}
+    return attrs.evolve(recording, streams=streams)
+
+
+def _marked_source(source: str) -> str:
+    return source if source.startswith(SIMULATED) else f"{SIMULATED} {source}".rstrip()
 
 
 def gather(name: str, samples: Iterable[Sample]) -> Recording:

@@ -185,6 +185,9 @@ class Guidance:
     done         : enough has been collected
     of           : what the number is of, where several are read ("lowest: starboard")
     urgent       : what to do is for safety: it has a shape and a sound of its own, and is sounded until it is done
+    under_way    : whether the run it guides goes on now, so that it is begun and ended by itself; None where the
+                   guide does not tell: then it is while the number is where it should be
+    columns      : the number of each of several, by name, in order; None for one that is not heard
     """
 
     number: float | None
@@ -199,6 +202,8 @@ class Guidance:
     done: bool = False
     of: str = ""
     urgent: bool = False
+    under_way: bool | None = None
+    columns: tuple[tuple[str, float | None], ...] = ()
 
 
 State = TypeVar("State")

@@ -17,6 +17,9 @@ from garboard_fuel_curve.steps import GUIDE
 LONGEST_GAP = 3.0
 """A longer silence of anything watched starts the wait again [s]."""
 
+UNDER_WAY_FROM = 900.0
+"""Above this an engine does not idle, and throttle steps have begun [rev/min]; common practice, no source."""
+
 SETTLING = 5.0
 """Steady for less than this still counts as settling [s]."""
 
@@ -162,8 +165,13 @@ def show(watch: Watch) -> Guidance:
     """Engine speed as the big number, and whether to wait, hold or read."""
     speeds = [watch.streams[key].mean for key in sorted(watch.streams) if key[0] == "engine_speed"]
     number = sum(speeds) / len(speeds) if speeds and not watch.silent else None
+    columns = _columns(watch)
+    under_way = any(speed > UNDER_WAY_FROM for speed in speeds)
     if watch.missing:
-        return Guidance(number=number, unit="rev/min", word=f"no {watch.missing[0]}", decimals=0, progress=0.0)
+        word = f"no {watch.missing[0]}"
+        return Guidance(
+            number=number, unit="rev/min", word=word, decimals=0, progress=0.0, under_way=under_way, columns=columns
+        )
     seconds = watch.seconds
     ready = seconds >= watch.wanted
     flows = [one.mean for key, one in watch.streams.items() if key[0] == "fuel_flow"]
@@ -181,7 +189,17 @@ def show(watch: Watch) -> Guidance:
             f"Steady {min(seconds, watch.wanted):.0f} of {watch.wanted:.0f} s",
         ),
         done=ready,
+        under_way=under_way,
+        columns=columns,
     )
+
+
+def _columns(watch: Watch) -> tuple[tuple[str, float | None], ...]:
+    """The engine speed of each of several engines; None for one that is not heard."""
+    if watch.engines < 2:
+        return ()
+    heard = {key[1]: one.mean for key, one in watch.streams.items() if key[0] == "engine_speed"}
+    return tuple((position, heard.get(str(number))) for number, position in enumerate(watch.positions))
 
 
 STEADY = LiveGuide(

@@ -114,6 +114,7 @@ def show(state: TurnSoFar) -> Guidance:
             f"{100 * state.share:.0f} % of the time in the band, {100 * wanted.share:.0f} % wanted",
         ),
         done=done,
+        under_way=rate is not None and rate >= STRAIGHT_BELOW,
     )
 
 

@@ -42,6 +42,7 @@ from garboard_prop_check.words import (
     engine_speed_words,
     is_above_limiter,
     need_all,
+    pitch_place,
     stamped_pitch,
     window_of,
 )
@@ -85,7 +86,8 @@ def _slips(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:
 def _places(view: JobView, runs: Sequence[Run], slips: Sequence[Slip]) -> tuple[FieldKey, ...]:
     """The readings the advice rests on: of every run, since nobody keeps a propeller that lets go in one of them.
 
-    The speed too where it gives a slip: a slip in doubt may come of a tachometer that reads off as well.
+    The pitch of each engine, which also says in what unit a change of it is told. The speed too where it gives a slip:
+    a slip in doubt may come of a tachometer that reads off as well.
     """
     turns = (run.engine_speed.get(engine.position) for run in runs for engine in view.vessel.engines)
     stamps = (
@@ -96,7 +98,8 @@ def _places(view: JobView, runs: Sequence[Run], slips: Sequence[Slip]) -> tuple[
     conditions = ((CONDITIONS, field, "", "") for field in ("trim", "load", "water", *AIR_FIELDS))
     read = [one.place for one in turns if isinstance(one, Reading)]
     speeds = [place for one in slips for place in one.speed.places]
-    return (*dict.fromkeys([*read, *speeds]), *held(view, [*stamps, *conditions]))
+    pitches = [pitch_place(engine) for engine in view.vessel.engines]
+    return (*dict.fromkeys([*read, *speeds]), *held(view, [*stamps, *conditions]), *pitches)
 
 
 def _check_conditions(view: JobView, runs: Sequence[Run]) -> None:

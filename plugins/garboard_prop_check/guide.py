@@ -177,6 +177,10 @@ def show(state: State) -> Guidance:
         done=state.longest >= limits.steady_seconds,
         of=f"lowest: {lowest}" if len(limits.full_from) > 1 and slowest is not None else "",
         urgent=bool(ease_off),
+        under_way=state.full_since is not None,
+        columns=tuple((position, engines.get(position)) for position in limits.full_from)
+        if len(limits.full_from) > 1
+        else (),
     )
 
 

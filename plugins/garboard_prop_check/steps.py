@@ -95,6 +95,7 @@ STEPS = (
             Field(name="load", title="Load as run", kind=Kind.CHOICE, choices=LOAD),
             Field(
                 name="fuel_level",
+                heard="tank_level",
                 title="Fuel on board",
                 kind=Kind.AMOUNT,
                 quantity="share",
@@ -106,6 +107,7 @@ STEPS = (
             Field(name="water", title="Water", kind=Kind.CHOICE, choices=WATER),
             Field(
                 name="air_temperature",
+                heard="air_temperature",
                 title="Air temperature",
                 kind=Kind.AMOUNT,
                 quantity="temperature",
@@ -115,6 +117,7 @@ STEPS = (
             ),
             Field(
                 name="air_pressure",
+                heard="air_pressure",
                 title="Air pressure at the water",
                 kind=Kind.AMOUNT,
                 quantity="pressure",
@@ -125,6 +128,7 @@ STEPS = (
             ),
             Field(
                 name="humidity",
+                heard="humidity",
                 title="Relative humidity",
                 kind=Kind.AMOUNT,
                 quantity="share",

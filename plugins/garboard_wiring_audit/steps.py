@@ -67,9 +67,11 @@ def _amount(
     help: str = "",
     required: bool = True,
     plausible_for: Callable[[Vessel, str], tuple[float, float] | None] | None = None,
+    heard: str = "",
 ) -> Field:
     return Field(
         name=name,
+        heard=heard,
         title=title,
         kind=Kind.AMOUNT,
         quantity=quantity,
@@ -108,6 +110,7 @@ STEPS = (
                     (0, 70),
                     "At the posts.",
                     plausible_for=usual_rest_voltage,
+                    heard="battery_voltage",
                 ),
                 _amount("hours_at_rest", "Hours without charge or load", "time", "h", (3, 72), (0, 2000)),
                 _amount("temperature", "Battery temperature", "temperature", "degC", (0, 45), (-40, 90), "", False),

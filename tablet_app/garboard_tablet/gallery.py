@@ -54,6 +54,8 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Route, Act]]:
     yield "where_faulty", HOME.to("where"), lambda page: page._done("192.168.4.1:99999")
     yield "network", HOME.to("network"), hear_two_senders
     yield "network_silent", HOME.to("network"), hear_nothing
+    yield "audit", HOME.to("audit"), hear_two_devices_of_one_address
+    yield "units", HOME.to("units"), nothing
     jobs = [Route(page="job", hull=hull, job=tablet.state_of(hull).jobs[-1]) for hull in tablet.files.boats()]
     for job in jobs:
         yield from _scenes_of_job(tablet, job)
@@ -333,6 +335,18 @@ def hear_two_senders(page: Any) -> None:
     network = BoatNetwork(Where())
     network.hear(_SENTENCES, "192.168.4.1")
     network.hear(b"$HCHDG,83.5,,,12.6,W\r\n$HEROT,-11.23,A*FF\r\n", "192.168.4.27")
+    _show_network(page, network)
+
+
+def hear_two_devices_of_one_address(page: Any) -> None:
+    """Devices that name themselves, two that claim one address, and engines that nobody hears."""
+    from garboard.recordings.boat_network import BoatNetwork
+    from garboard.recordings.simulated_network import CLAIM, DEVICES, can_frame, introductions
+    from garboard.recordings.where import Where
+
+    lines = [*introductions(DEVICES, 0.0), can_frame(0.0, CLAIM, DEVICES[3].address, bytes(8))]
+    network = BoatNetwork(Where(), now=lambda: 60.0)
+    network.hear("".join(f"{line}\n" for line in lines).encode(), "192.168.4.1")
     _show_network(page, network)
 
 

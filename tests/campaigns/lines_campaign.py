@@ -20,12 +20,12 @@ import random
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from functools import reduce
 from itertools import islice
 
+from altered_lines import altered, printed_sum, summed
 from garboard.demo.samples_folder import sample_job_files
 from garboard.faults import InputError
-from garboard.recordings import csv_series, nmea0183, nmea2000
+from garboard.recordings import comma_lines, csv_series, nmea0183
 from garboard.recordings.notes import ReadingNotes
 from garboard.samples import HARD_RANGE, Sample
 
@@ -53,30 +53,10 @@ COLUMNS = (
     "time,heading true [deg],rate_of_turn [deg/s],speed_over_ground [kn]",
     *(f"2026-05-15T15:00:{second:02},{(second * 5) % 360},2.5,12.{second}" for second in range(60)),
 )
-ODD = (
-    "",
-    "-",
-    "nan",
-    "inf",
-    "1e999",
-    "999999999999",
-    "-0",
-    "0x1f",
-    "٣",
-    "\x00",
-    "\udcff",
-    ",",
-    "*",
-    "$",
-    "9" * 400,
-    "A",
-    "V",
-)
-
 Read = Callable[[Sequence[str], ReadingNotes], Iterator[Sequence[Sample]]]
 READERS: dict[str, Read] = {
     "NMEA 0183": nmea0183.read,
-    "NMEA 2000": nmea2000.read,
+    "NMEA 2000": comma_lines.read,
     "CSV": lambda lines, notes: csv_series.read(iter(lines), notes, "damaged"),
 }
 
@@ -98,51 +78,11 @@ def corpus() -> dict[str, list[str]]:
     return found
 
 
-def printed_sum(body: str) -> str:
-    """The checksum of what stands between "$" and "*", computed without the program."""
-    return f"{reduce(lambda one, byte: one ^ byte, body.encode('utf-8', 'surrogateescape'), 0):02X}"
-
-
-def summed(line: str) -> str:
-    """A sentence with the checksum that fits it; a line that is no sentence as it is."""
-    start = line.find("$")
-    body = line[start + 1 :].partition("*")[0]
-    return f"{line[: start + 1]}{body}*{printed_sum(body)}" if start >= 0 else line
-
-
 def is_wrong(line: str) -> bool:
     """Whether a line carries a checksum of two digits that does not fit what it holds."""
     start = min((at for at in (line.find("$"), line.find("!")) if at >= 0), default=-1)
     body, star, printed = line[start + 1 :].partition("*")
     return start >= 0 and bool(star) and printed.strip().upper() != printed_sum(body)
-
-
-def damaged(line: str, draw: random.Random, others: Sequence[str]) -> str:
-    """The line with one to three things done to it."""
-    for _ in range(draw.randint(1, 3)):
-        at = draw.randrange(len(line) + 1)
-        what = draw.randrange(8)
-        fields = line.split(",")
-        if what == 0:
-            line = line[:at]
-        elif what == 1:
-            line = line[at:]
-        elif what == 2:
-            line = line[:at] + chr(draw.choice((draw.randrange(128), draw.randrange(0xD800)))) + line[at + 1 :]
-        elif what == 3:
-            line = line[:at] + draw.choice(others)[draw.randrange(20) :]
-        elif what == 4:
-            fields[draw.randrange(len(fields))] = draw.choice(ODD)
-            line = ",".join(fields)
-        elif what == 5:
-            del fields[draw.randrange(len(fields)) :]
-            line = ",".join(fields)
-        elif what == 6:
-            draw.shuffle(fields)
-            line = ",".join(fields)
-        else:
-            line = line[:at] + line[max(0, at - draw.randrange(12)) :]
-    return (summed(line) if draw.random() < 0.5 else line).replace("\n", " ")
 
 
 def samples_of(form: str, lines: Sequence[str]) -> list[Sample]:
@@ -185,7 +125,7 @@ def run(number: int, seed: int = SEED, seconds: float = float("inf")) -> tuple[C
         form = draw.choice(list(lines))
         sound = lines[form]
         start = draw.randrange(max(1, len(sound) - IN_A_FILE))
-        file = [damaged(line, draw, sound) for line in sound[start : start + IN_A_FILE]]
+        file = [altered(line, draw, sound) for line in sound[start : start + IN_A_FILE]]
         if draw.random() < 0.5:
             file[:0] = sound[:1]  # a sound heading or time, so that the rest is read on
         read[form] += len(file)

@@ -34,6 +34,7 @@ from typing import Any
 
 import attrs
 
+import altered_lines
 from campaigns import lines_campaign
 from garboard import hull_number
 from garboard.demo.samples_folder import sample_job_files
@@ -391,7 +392,7 @@ ODD_VALUES: tuple[Any, ...] = (
 def _line(line: str, draw: random.Random, others: Sequence[str]) -> str:
     """A line damaged as lines of a recording are, or one value in it put in another's place."""
     if draw.random() < 0.5:
-        return lines_campaign.damaged(line, draw, others).encode("utf-8", "replace").decode()
+        return altered_lines.altered(line, draw, others).encode("utf-8", "replace").decode()
     parts = [part for part in line.replace(":", ",").split(",") if part.strip()]
     odd = draw.choice(ODD)
     return line.replace(draw.choice(parts), odd, 1) if parts else odd

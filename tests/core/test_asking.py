@@ -9,9 +9,8 @@ import pytest
 
 from garboard.findings import Lack, NotEnoughData
 from garboard.job_view import JobView, Unreadable
-from garboard.recordings.simulator import marked
 from garboard.records import Job, JsonValue, Measurement, Vessel
-from garboard.samples import Recording, Sample, gather
+from garboard.samples import Recording, Sample, gather, marked
 
 TURN = gather("turn", [Sample(0.0, "rate_of_turn", 2.5)])
 

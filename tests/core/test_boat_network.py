@@ -325,14 +325,17 @@ def test_a_thread_that_was_still_connecting_ends_though_listening_began_again(mo
     network.stop()
 
 
-def test_a_flood_is_cut_to_what_an_instrument_network_can_say(tcp: Listening, gateway: socket.socket) -> None:
+def test_a_flood_is_cut_to_what_an_instrument_network_can_say(
+    tcp: Listening, gateway: socket.socket, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Nobody takes the samples, every line is different: memory stays bounded, and the rest is counted."""
+    monkeypatch.setattr(boat_network, "MOST_A_SECOND", 1000)  # so that a slow machine is flooded too
     peer, _ = gateway.accept()
     tracemalloc.start()
     with peer:
         for number in range(200):
             peer.sendall(b"".join(b"$%05dXXX,%d*00\r\n$HEHDT,%d,T\r\n" % (number, i, i % 360) for i in range(500)))
-        wait_for(lambda: tcp.network.left_out > 100_000)
+        wait_for(lambda: tcp.network.left_out > 100_000, 60)
         peer.sendall(b"x" * 3_000_000)
         time.sleep(0.2)
         _, peak = tracemalloc.get_traced_memory()

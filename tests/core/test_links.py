@@ -13,10 +13,10 @@ from pathlib import Path
 import attrs
 import pytest
 
-from garboard.recordings import links
+from garboard.recordings import links, load_recording
 from garboard.recordings.boat_network import BoatNetwork
 from garboard.recordings.links import GROUP_HEADER, LinkLost, open_link
-from garboard.recordings.simulated_network import MARK_LINE, SimulatedNetwork
+from garboard.recordings.simulated_network import DEVICES, MARK_LINE, SLOW, SimulatedNetwork, can_frames
 from garboard.recordings.where import Way, Where, read_where
 from garboard.samples import SIMULATED, Sample
 
@@ -228,3 +228,63 @@ def test_nothing_that_listens_can_send() -> None:
                 calls = [one.func for one in ast.walk(place) if isinstance(one, ast.Call)]
                 found += [f"{name} {place.name}" for c in calls if isinstance(c, ast.Attribute) and c.attr in SENDS]
     assert found == ["links.py _say"]
+
+
+@pytest.mark.parametrize("form", ["can", "signalk", "nmea0183"])
+def test_every_form_the_simulated_boat_serves_is_read_and_marked(rig: Rig, form: str, tmp_path: Path) -> None:
+    """Live, and from a file that somebody kept of what was sent: neither is a measurement."""
+    network = rig.listen(rig.where(form))
+    wait_for(lambda: rig.connected(form))
+    truth = rig.boat.advance(1.0)
+    samples = heard_from(network, 8 if form == "nmea0183" else 20)
+    assert all(sample.source.startswith(SIMULATED) for sample in samples)
+    shown = {(s.quantity, s.instance): s.value for s in samples if s.quantity == "engine_speed"}
+    known = {(s.quantity, s.instance): s.value for s in truth if s.quantity == "engine_speed"}
+    assert shown == pytest.approx(known, abs=0.2)
+    assert network.trouble() == ""
+    if form != "nmea0183":
+        seldom = {s.quantity: s.value for s in samples if s.quantity in SLOW}
+        assert seldom == pytest.approx({s.quantity: s.value for s in truth if s.quantity in SLOW}, abs=0.02)
+    kept = tmp_path / "kept.log"
+    kept.write_text("\n".join(rig.boat._lines(form, truth)))
+    recording, _ = load_recording(kept)
+    assert recording.is_simulated
+
+
+def test_devices_introduce_themselves_on_the_simulated_network(rig: Rig) -> None:
+    network = rig.listen(rig.where("can"))
+    wait_for(lambda: rig.connected("can"))
+    rig.boat.advance(1.0)
+    heard_from(network)
+    [sender] = network.senders()
+    assert network.devices()[f"{SIMULATED} 10"][0] == "Simulated engines"
+    assert set(sender.notes.claims) == {str(device.address) for device in DEVICES}
+    assert sender.notes.damaged_count == 0
+
+
+def test_frames_cut_in_the_middle_of_a_message_invent_nothing(rig: Rig) -> None:
+    """The connection ends between two frames of one message: what comes after it is no part of it."""
+    frames = list(
+        can_frames([Sample(1.7e9, "fuel_flow", 40.0, "10", "0"), Sample(1.7e9, "oil_pressure", 300.0, "10", "0")])
+    )
+    assert len(frames) > 2
+    network = rig.listen(rig.where("can"))
+    wait_for(lambda: rig.connected("can"))
+    rig.boat.send_raw("can", "\n".join([*frames[:1], frames[1][:25]]).encode())
+    wait_for(lambda: network.senders())
+    rig.boat.drop()
+    wait_for(lambda: rig.connected("can"))
+    rig.boat.send_raw("can", ("\n".join([*frames[2:], *frames]) + "\n").encode())
+    samples = heard_from(network, 2)
+    assert {sample.quantity: round(sample.value, 1) for sample in samples} == {"fuel_flow": 40.0, "oil_pressure": 300.0}
+
+
+def test_two_gateways_of_one_network_are_kept_apart() -> None:
+    """Both send the same engine: two sources, each whole; nothing is joined from frames of both."""
+    frames = [f"{frame}\n".encode() for frame in can_frames([Sample(0.0, "fuel_flow", 40.0, "10", "0")])]
+    network = BoatNetwork(Where())
+    for number, frame in enumerate(frames):
+        network.hear(frame, "192.168.4.1")
+        network.hear(frames[number], "192.168.4.2")
+    assert {(s.source, round(s.value, 1)) for s in network.take()} == {("10", 40.0), ("10 192.168.4.2", 40.0)}
+    assert sum(sender.notes.broken for sender in network.senders()) == 0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,6 +13,9 @@ from click.testing import CliRunner
 
 from garboard.commands.cli import program
 from garboard.recordings import load_recording
+from garboard.recordings.boat_network import BoatNetwork
+from garboard.recordings.simulated_network import SimulatedNetwork
+from garboard.recordings.where import Where
 
 VHW = b"$VWVHW,45.0,T,43.0,M,3.5,N,6.4,K*56\r\n"  # and what it says: tests of https://github.com/adrianmo/go-nmea
 WRONG = b"$HEROT,-11.23,A*FF\r\n"  # the same tests: wrong on purpose
@@ -50,6 +54,8 @@ def test_what_is_heard_is_shown_by_sentence_and_quantity_and_kept(port: int, tmp
         "of these for a wrong checksum",
         "Not read:",
         "GSV",
+        "What the network says of itself",
+        "Listen for 10 s or more",
     ):
         assert words in done.output
     recording, _ = load_recording(kept)
@@ -63,4 +69,31 @@ def test_silence_ends_with_code_1_and_a_place_that_cannot_be_with_2(tmp_path: Pa
         assert CliRunner().invoke(program, ["listen", where, "--seconds", "0.3"]).exit_code == 1
     with pytest.raises(SystemExit) as ended:
         program.main(["listen", "a:b"], standalone_mode=False)
+    assert ended.value.code == 2
+
+
+def test_the_simulated_boat_is_served_to_practise_with_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever connects hears it under way, marked; a port in use is said with what to do."""
+    heard: list[bool] = []
+    begin = SimulatedNetwork.start
+
+    def listened_to(boat: SimulatedNetwork) -> None:
+        begin(boat)
+        network = BoatNetwork(Where(boat.ports["can"], "127.0.0.1"))
+        network.start()
+        while not network.newest("fuel_flow"):
+            time.sleep(0.01)
+        heard.append(network.is_simulated)
+        network.stop()
+
+    monkeypatch.setattr(SimulatedNetwork, "start", listened_to)
+    free = ("--nmea0183", "0", "--can", "0", "--signalk", "0")
+    done = CliRunner().invoke(program, ["simulate", "--seconds", "0.1", *free])
+    assert done.exit_code == 0, done.output
+    assert heard == [True]
+    assert "Nothing of it becomes a measurement" in done.output
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = str(taken.getsockname()[1])
+        with pytest.raises(SystemExit) as ended:
+            program.main(["simulate", "--can", port, "--nmea0183", "0", "--signalk", "0"], standalone_mode=False)
     assert ended.value.code == 2

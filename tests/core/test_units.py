@@ -1,18 +1,33 @@
 """Amounts are kept as typed; conversions agree with exact definitions and with an independent registry."""
 
+from __future__ import annotations
+
 import math
 from collections.abc import Iterator, Mapping
+from functools import cache
 from itertools import product
+from typing import TYPE_CHECKING
 
-import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from garboard.units import _SCALE, _ZERO, EXAMPLE_OF, SPELLED_OTHERWISE, UNITS_OF, Amount, convert, parse_amount
 
+if TYPE_CHECKING:
+    import pint
+
 PAIRS = [(one, other) for units in UNITS_OF.values() for one, other in product(units, units)]
-REGISTRY: pint.UnitRegistry[float] = pint.UnitRegistry()
+
+
+@cache
+def registry() -> pint.UnitRegistry[float]:
+    """Pint's, loaded when it is asked: it loads scipy where that is installed."""
+    import pint
+
+    return pint.UnitRegistry()
+
+
 PINT_NAME: Mapping[str, str] = {
     "kn": "knot",
     "mph": "mile / hour",
@@ -109,7 +124,7 @@ def test_the_gallon_is_the_american_one_of_231_cubic_inches() -> None:
 def test_conversions_agree_with_the_reference_library(pair: tuple[str, str], value: float) -> None:
     """Against pint, asked directly for each value; the program has a line for each pair."""
     unit, wanted = pair
-    expected = REGISTRY.Quantity(value, PINT_NAME[unit]).to(PINT_NAME[wanted]).magnitude
+    expected = registry().Quantity(value, PINT_NAME[unit]).to(PINT_NAME[wanted]).magnitude
     assert convert(value, unit, wanted) == pytest.approx(expected, rel=1e-9, abs=1e-6)
 
 
@@ -123,12 +138,12 @@ def test_the_table_is_the_reference_library_s_to_the_last_digit() -> None:
 
 def scales_of(unit: str) -> Iterator[tuple[str, float]]:
     for wanted in PINT_NAME:
-        if wanted != unit and REGISTRY.Quantity(1.0, PINT_NAME[unit]).is_compatible_with(PINT_NAME[wanted]):
+        if wanted != unit and registry().Quantity(1.0, PINT_NAME[unit]).is_compatible_with(PINT_NAME[wanted]):
             yield wanted, (of_pint(10.0, unit, wanted) - of_pint(0.0, unit, wanted)) / 10
 
 
 def of_pint(value: float, unit: str, wanted: str) -> float:
-    return float(REGISTRY.Quantity(value, PINT_NAME[unit]).to(PINT_NAME[wanted]).magnitude)
+    return float(registry().Quantity(value, PINT_NAME[unit]).to(PINT_NAME[wanted]).magnitude)
 
 
 @given(pair=st.sampled_from(PAIRS), value=st.floats(-1e6, 1e6))

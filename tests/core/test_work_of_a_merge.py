@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import shutil
 import sys
 from collections.abc import Callable, Sequence
 from functools import partial
@@ -13,6 +15,7 @@ import pytest
 
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.journal import file_name
 from garboard.history import registers, signature_scope
 from garboard.history.authoring import measure, sign_off
 from garboard.history.merge import merge
@@ -100,3 +103,80 @@ def test_a_number_is_held_only_against_those_it_may_be_a_slip_of() -> None:
         assert "ABC00051A526" in known.look_alikes("ABC00050A526")
         calls.append(calls_of(partial(known.look_alikes, "ABC00050A526")))
     assert calls[0] < calls[1] < 1.2 * calls[0]  # of the thousand a few more are one slip away
+
+
+OTHERS = [f"QQZ{number:05d}D626" for number in range(30)]
+
+
+@pytest.fixture
+def opened(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Names of the hull files opened, as they are opened."""
+    names: list[str] = []
+    really = Path.open
+
+    def noted(path: Path, *arguments: Any, **options: Any) -> Any:
+        if path.suffix == ".hull":
+            names.append(path.name)
+        return really(path, *arguments, **options)
+
+    monkeypatch.setattr(Path, "open", noted)
+    return names
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    """A shop's folder of many hulls, listed once since they were written."""
+    with HullFolder(tmp_path / "shop") as folder:
+        author = tablet("shop").author
+        with folder.batch():
+            for hull in OTHERS:
+                folder.put_if_absent(hull, [measure(author, replay(hull, ()), JOB, "prop_check", "field", "30 kn")])
+        assert list(folder.hulls()) == OTHERS
+    return tmp_path / "shop"
+
+
+def test_a_merge_opens_no_hull_file_it_has_nothing_for(tmp_path: Path, shop: Path, opened: list[str]) -> None:
+    bringing = signed_tablet(tmp_path / "a", "a", "30 kn")
+    opened.clear()
+    with HullFolder(shop) as folder:
+        report = merge([bringing], folder)
+        assert (report.complete, len(folder.hulls())) == (True, len(OTHERS) + 1)
+    assert set(opened) <= {file_name(HULL)}
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda path: path.write_bytes(path.read_bytes().replace(b"hull 1", b"hull 2", 1)),
+        lambda path: path.write_bytes(b"no hull file\n"),
+    ],
+    ids=["its heading", "all of it"],
+)
+def test_a_hull_file_that_changed_since_is_opened(
+    shop: Path, opened: list[str], change: Callable[[Path], object]
+) -> None:
+    changed = shop / "hulls" / file_name(OTHERS[0])
+    change(changed)
+    opened.clear()
+    with HullFolder(shop, read_only=True) as folder:
+        folder.hulls()
+        assert set(opened) == {changed.name}
+
+
+def test_a_hull_file_of_a_newer_version_is_named_by_a_merge_that_has_nothing_for_it(tmp_path: Path, shop: Path) -> None:
+    newer = shop / "hulls" / file_name(OTHERS[0])
+    text = b"garboard hull 2 " + OTHERS[0].encode()
+    old = newer.read_bytes()
+    newer.write_bytes(text + b" " + hashlib.sha256(text).hexdigest()[:8].encode() + b"\n" + old.split(b"\n", 1)[1])
+    assert newer.stat().st_size == len(old)
+    with HullFolder(shop) as folder:
+        report = merge([signed_tablet(tmp_path / "a", "a", "30 kn")], folder)
+    assert [name for name, _ in report.not_read] == [str(newer)]
+
+
+def test_in_a_folder_that_was_copied_every_hull_file_is_opened(tmp_path: Path, shop: Path, opened: list[str]) -> None:
+    shutil.copytree(shop, tmp_path / "copy")
+    opened.clear()
+    with HullFolder(tmp_path / "copy", read_only=True) as folder:
+        assert list(folder.hulls()) == OTHERS
+    assert len(opened) == len(OTHERS)

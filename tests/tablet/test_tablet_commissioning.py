@@ -299,7 +299,8 @@ def test_a_run_that_broke_off_is_offered_again(drive: Drive, tmp_path: Path) -> 
     for _ in range(100):
         now[0] += 0.1
         d.app.shell.page._tick(0.1)
-    d.press("back")  # as if it had gone dark: nobody pressed stop
+    d.app.way.back()  # as if it had gone dark: nobody pressed stop
+    d.step()
     assert view_of(d).recording("dock.fuel", "log") is None
     d.press("guide", "recordings", "pending 0", "keep")
     recording = view_of(d).recording("dock.fuel", "log")
@@ -379,6 +380,18 @@ def test_the_owners_book_says_what_could_not_be_read(drive: Drive, tmp_path: Pat
     d.press("make book")
     [book] = (tmp_path / "t" / "books").glob("*.pdf")
     assert "1 entry could not be read" in PdfReader(book).pages[0].extract_text()
+
+
+def test_a_hull_file_that_is_gone_is_told_where_its_boat_would_stand(drive: Drive, tmp_path: Path) -> None:
+    """The list said 'None on this tablet yet' and 'All is saved'. A tablet with nothing wrong says nothing of it."""
+    d = drive(tmp_path / "t")
+    new_job(d)
+    d.press("back")
+    assert not d.says("gone from this tablet")
+    (path,) = (tmp_path / "t" / "hulls").glob("*.hull")
+    path.unlink()
+    d.restart()
+    assert d.says("The file of XYZAB123F526 is gone from this tablet. Bring it ashore")
 
 
 def lines_lost_from(path: Path) -> bytes:

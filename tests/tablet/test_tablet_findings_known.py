@@ -7,10 +7,25 @@ from typing import Any
 
 import pytest
 
+from garboard.findings import Basis, BasisKind, Finding, Verdict
+from garboard.steps import Assessed, Phase
 from garboard_tablet.models.assessor import Assessor
 from garboard_tablet.models.background import Background
 from garboard_tablet.models.session import Route
 
+FOUND = (
+    Assessed(
+        calculator="dock.check",
+        title="Check",
+        step="dock.step",
+        phase=Phase.ALONGSIDE,
+        plugin="dock",
+        plugin_version="1",
+        finding=Finding(
+            verdict=Verdict.PASS, about="a", sentence="Found.", basis=(Basis(BasisKind.METHOD, "looked at"),)
+        ),
+    ),
+)
 JOB = Route(page="job", hull="QQZ04417D626", job="one")
 
 
@@ -70,10 +85,10 @@ def test_a_failed_assessment_is_not_taken_for_nothing_found_and_is_tried_again(f
     desk.work()
     assert desk.assessor.known(JOB) is None
     assert len(desk.told) == 1
-    desk.tablet.host.result = ("found",)
+    desk.tablet.host.result = FOUND
     desk.assessor.soon(JOB)
     desk.work()
-    assert desk.assessor.known(JOB) == ("found",)
+    assert desk.assessor.known(JOB) == FOUND
 
 
 def test_a_view_that_cannot_be_read_locks_nothing() -> None:
@@ -83,10 +98,10 @@ def test_a_view_that_cannot_be_read_locks_nothing() -> None:
     with pytest.raises(OSError, match="card"):
         desk.work()
     desk.tablet.broken = False
-    desk.tablet.host.result = ("found",)
+    desk.tablet.host.result = FOUND
     desk.assessor.soon(JOB)
     desk.work()
-    assert desk.assessor.known(JOB) == ("found",)
+    assert desk.assessor.known(JOB) == FOUND
 
 
 def test_what_was_found_for_fewer_entries_is_not_known_and_never_replaces_newer() -> None:

@@ -12,14 +12,16 @@ from pathlib import Path
 import pytest
 
 from garboard.hosting.host import PluginHost, make_host
+from garboard.job_files.unrecognised import unknown_keys
 from garboard.recordings.boat_network import BoatNetwork
-from garboard.recordings.simulated_network import TWIN, SimulatedNetwork
+from garboard.recordings.simulated_network import STEPS, TWIN, SimulatedNetwork
 from garboard.recordings.simulator import Order
 from garboard.recordings.where import Way, Where
 from garboard.samples import Sample
-from garboard.units import Amount
-from garboard_tablet.models.heard import HEARD_FROM
+from garboard.units import Amount, convert
+from garboard_tablet.models.heard import HEARD_FROM, rivals
 from garboard_tablet.models.one_source import OneSource, choices_of
+from garboard_tablet.models.runs import left_behind
 from tablet.driver import Drive, Driver, new_job, view_of
 
 HULL = "XYZAB123F526"
@@ -35,7 +37,7 @@ class AtSea:
 
     def __init__(self, d: Driver, orders: list[Order], form: str = "nmea0183", *, is_marked: bool = False) -> None:
         self.d, self.form, self.clock = d, form, [0.0]
-        self.boat = SimulatedNetwork(TWIN, orders, rate=2.0, start=1_700_000_000.0, is_marked=is_marked)
+        self.boat = SimulatedNetwork(TWIN, orders, rate=1.0, noise=0.0, start=1_700_000_000.0, is_marked=is_marked)
         way = Way.SIGNAL_K if form == "signalk" else Way.CONNECT
         where = Where(self.boat.ports[form], "127.0.0.1", way)
         self.network = d.app.live.network = BoatNetwork(where, now=lambda: self.clock[0])
@@ -54,10 +56,10 @@ class AtSea:
 
     def sail(self, seconds: float) -> None:
         """Go on so long; everything sent has arrived then."""
-        for _ in range(round(seconds * 2)):
-            self.clock[0] += 0.5
+        for _ in range(round(seconds)):
+            self.clock[0] += 1.0
             before = self.heard
-            due = self.boat.advance(0.5)
+            due = self.boat.advance(1.0)
             if due:
                 self.wait(lambda b=before: self.heard > b and not self.waits)  # type: ignore[misc]
         self.wait(lambda: self.quiet())
@@ -121,13 +123,13 @@ def values(d: Driver, step: str, row: str = "1") -> Mapping[tuple[str, str], flo
 
 def test_full_throttle_of_a_twin_is_taken_with_no_digit(at_sea: Callable[..., AtSea]) -> None:
     """Both ways: course, speed and both engines, a touch a run, each value marked as heard and from whom."""
-    runs = [Order(seconds=25, engine_speed=5800, course=course) for course in (80.0, 260.0)]
+    runs = [Order(seconds=16, engine_speed=5800, course=course) for course in (80.0, 260.0)]
     sea = at_sea(runs)
     d = sea.d
     entry(d, FULL, "course")
     touches = d.touches
     for row in ("1", "2"):
-        sea.sail(24)
+        sea.sail(15)
         sea.look()
         d.press("heard row")
         found = values(d, FULL, row)
@@ -143,6 +145,60 @@ def test_full_throttle_of_a_twin_is_taken_with_no_digit(at_sea: Callable[..., At
     assert all(one.startswith(f"{HEARD_FROM} ") for one in heard_from)
 
 
+@pytest.mark.parametrize(("form", "count"), [("can", 10), ("signalk", 2)])
+def test_throttle_steps_out_and_back_are_taken_with_no_digit(
+    at_sea: Callable[..., AtSea], form: str, count: int
+) -> None:
+    """A touch a step each way; fuel flow and engine speed of both engines, from the network where they are."""
+    speeds = STEPS[:count]
+    steps = [Order(seconds=6, engine_speed=rpm, course=course) for course in (80.0, 260.0) for rpm in speeds]
+    sea = at_sea([steps[0], *steps], form)
+    d = sea.d
+    sea.sail(5)
+    entry(d, THROTTLE, "nominal_engine_speed")
+    touches = d.touches
+    truth = []
+    for _ in speeds:
+        sea.sail(6)
+        sea.look()
+        truth.append({(s.quantity, s.instance): s.value for s in sea.boat.truth})
+        d.press("heard row")
+    entry(d, THROTTLE, "speed_back")
+    for number in range(1, count + 1):
+        sea.sail(6)
+        sea.look()
+        d.press("heard")
+        assert d.app.tablet.session.here.subject[3] != str(number)
+    assert d.touches - touches == 2 * count
+    assert not d.app.tablet.session.typed
+    for number, told in enumerate(truth, 1):
+        found = values(d, THROTTLE, str(number))
+        gallons = [convert(told["fuel_flow", engine], "L/h", "gal/h") for engine in ("0", "1")]
+        assert [found["fuel_flow", of] for of in ("port", "starboard")] == pytest.approx(gallons, rel=0.05)
+        assert found["nominal_engine_speed", ""] == pytest.approx(told["engine_speed", "0"], abs=60)
+        assert found["speed_out", ""] == pytest.approx(told["speed_over_ground", ""], abs=1.5)
+        assert ("speed_back", "") in found
+
+
+def test_what_the_network_knows_of_the_boat_is_offered_where_it_is_asked(at_sea: Callable[..., AtSea]) -> None:
+    """Hours, which instance an engine is, fuel on board, the air; all beside each other with one touch."""
+    sea = at_sea([Order(seconds=30, engine_speed=1500, course=80.0)], "can")
+    d = sea.d
+    sea.sail(3)
+    entry(d, "prop_check.conditions", "fuel_level", "")
+    d.press("heard row")
+    assert values(d, "prop_check.conditions", "") == {
+        ("fuel_level", ""): 62.0,
+        ("air_temperature", ""): 21.5,
+        ("air_pressure", ""): 1009.0,
+    }
+    d.app.way.go(d.app.tablet.session.here.to("entry", "field", "engines", "starboard", "hours"))
+    d.step()
+    d.press("heard")
+    [_, starboard] = d.app.tablet.boat(d.app.tablet.session.here.hull).vessel().engines
+    assert starboard.hours == Amount("4.0", "h")
+
+
 def test_nothing_of_the_simulated_boat_is_taken(at_sea: Callable[..., AtSea]) -> None:
     """It says so; the way to type stays."""
     sea = at_sea([Order(seconds=30, engine_speed=5800, course=80.0)], is_marked=True)
@@ -153,6 +209,27 @@ def test_nothing_of_the_simulated_boat_is_taken(at_sea: Callable[..., AtSea]) ->
     assert sea.d.says("The simulated boat is heard")
     assert not any(sea.d.has(name) for name in ("heard", "heard row"))
     assert sea.d.has("key 1")
+
+
+def test_a_run_off_the_simulated_network_leaves_nothing_on_the_disk(at_sea: Callable[..., AtSea]) -> None:
+    """Not while it runs, so that a tablet that goes dark offers nothing of it; nor when it is stopped."""
+    sea = at_sea([Order(seconds=30, engine_speed=5800, course=80.0)], "can", is_marked=True)
+    d = sea.d
+    d.app.live.time = lambda: sea.clock[0]
+    here = d.app.tablet.session.here
+    d.app.way.go(here.to("live", "measure", FULL, "all_runs", "", "", step=FULL))
+    d.step()
+    d.press("start")
+    for _ in range(8):
+        sea.sail(1)
+        d.app.shell.page._tick(0.1)
+    assert len(d.app.shell.page.run.samples) > 50
+    assert d.says("SIMULATED")
+    kept = left_behind(d.app.tablet.folder, d.app.tablet.session.here, ())
+    assert kept == ()
+    d.press("stop")
+    assert left_behind(d.app.tablet.folder, d.app.tablet.session.here, ()) == ()
+    assert d.app.tablet.session.here.page == "live"
 
 
 def test_what_is_old_is_not_offered(at_sea: Callable[..., AtSea]) -> None:
@@ -183,9 +260,27 @@ def test_two_instruments_of_one_quantity_are_never_mixed_and_the_choice_stays(at
     assert values(d, FULL) == {("speed", ""): pytest.approx(38.15, abs=0.06)}
     vessel = d.app.tablet.boat(d.app.tablet.session.here.hull).vessel()
     assert choices_of(vessel) == {"speed_over_ground": "GP"}
+    assert rivals(("speed_over_ground", "heading"), vessel, sea.network) == {}
+    assert list(unknown_keys(vessel)) == [], "a job file with it is asked nothing about it"
     entry(d, THROTTLE, "speed_out")
     sea.look()
     assert d.says("Heard: 38.2 kn") or d.says("Heard: 38.1 kn")
+
+
+def test_a_source_is_chosen_where_the_run_is_begun(at_sea: Callable[..., AtSea]) -> None:
+    sea = at_sea([Order(seconds=30, engine_speed=5800, course=80.0)])
+    d = sea.d
+    for talker in (b"GP", b"GN"):
+        sea.network.hear(b"$" + talker + b"VTG,80.0,T,,M,38.0,N,,K,A\r\n", sea.network.where.host)
+    d.app.way.go(d.app.tablet.session.here.to("live", step=FULL))
+    d.step()
+    d.seek("follow GN")
+    assert not d.says("Several instruments")
+    run = d.app.shell.page.run
+    assert run.view.vessel.more["network_sources"] == {"speed_over_ground": "GN"}
+    d.press("start")
+    assert run.running
+    assert not run._one_source.takes(Sample(0.0, "speed_over_ground", 38.0, "GP"))
 
 
 def test_a_guide_follows_one_source_and_the_chosen_one_even_when_it_is_silent() -> None:

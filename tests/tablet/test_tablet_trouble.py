@@ -264,13 +264,15 @@ def test_a_run_left_while_the_disk_was_full_is_in_the_list(d: Any, tmp_path: Pat
     assert d.says("The recording is not saved. All 10 samples")
 
 
-def test_a_press_the_full_disk_does_not_keep_ends_no_run(d: Any, tmp_path: Path, full: list[bool]) -> None:
+def test_a_choice_of_sound_that_the_full_disk_does_not_keep_is_said(d: Any, tmp_path: Path, full: list[bool]) -> None:
+    """Between runs, where it is chosen: while one goes on there is nothing but STOP."""
     at_a_run(d, tmp_path)
+    d.app.way.back()
+    d.step()
+    d.press("guide")
     full[0] = True
-    sounds = d.app.tablet.settings.cue
     d.press("cue")
-    assert d.app.shell.page.run.running
-    assert d.app.tablet.settings.cue is not sounds
+    d.wait(lambda: d.says("Not saved"))
 
 
 def test_a_disk_that_refuses_in_the_background_ends_no_run(

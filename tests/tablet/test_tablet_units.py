@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fuel_curve_jobs import HOST
+from garboard.fields import Field, Kind
 from garboard_tablet.models.entry import EntryForm, enter
 from garboard_tablet.models.session import Route
 from tablet.driver import Drive, Driver, new_job, view_of
@@ -139,3 +140,33 @@ def test_a_flow_the_engine_cannot_burn_is_asked_about(drive: Drive) -> None:
         pad.write(text)
         assert pad.try_typed() is not asked
         assert ("outside the usual 0.1 to 9.9 gal/h" in pad.result.question) is asked
+
+
+def test_units_are_chosen_once_by_a_person_and_values_stay_as_entered(engine: Driver) -> None:
+    """Robin reads metres and km/h from then on, on every boat; Sam as before; what was typed in hp stays in hp."""
+    at_field(engine, "engines", "port", "rated_power")
+    engine.number("150")
+    engine.app.way.go(engine.app.tablet.session.here.to("settings"))
+    engine.seek("own units")
+    for group, unit in (("length", "m"), ("speed", "km/h"), ("power", "kW"), ("fuel", "L"), ("temperature", "degF")):
+        engine.seek(f"unit {group} {unit}")
+    at_field(engine, "engines", "port", "rated_power")
+    assert engine.app.shell.page.form.unit == "hp"
+    assert str(view_of(engine).vessel.engines[0].rated_power) == "150 hp"
+    at_field(engine, "engines", "starboard", "rated_power")
+    assert engine.app.shell.page.form.unit == "kW"
+    engine.restart()
+    settings = engine.app.tablet.settings
+    fields = {
+        "length": ("length", "ft", "m"),
+        "transom_width": ("length", "in", "mm"),
+        "air": ("temperature", "degC", "degF"),
+        "flow": ("fuel flow", "gal/h", "L/h"),
+        "speed": ("speed", "kn", "km/h"),
+        "drop": ("voltage", "V", "V"),
+    }
+    made = {n: Field(name=n, title=n, kind=Kind.AMOUNT, quantity=q, unit=u) for n, (q, u, _) in fields.items()}
+    assert {name: settings.unit_for(field) for name, field in made.items()} == {n: w for n, (_, _, w) in fields.items()}
+    sam = settings.with_person("Sam")
+    assert {name: sam.unit_for(field) for name, field in made.items()} == {n: u for n, (_, u, _) in fields.items()}
+    assert sam.with_person("Robin").own_units == settings.own_units

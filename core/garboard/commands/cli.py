@@ -22,6 +22,7 @@ COMMANDS: Mapping[str, str] = {
     "assess": "garboard.commands.assess",
     "recording": "garboard.commands.recording",
     "listen": "garboard.commands.listen",
+    "simulate": "garboard.commands.simulate",
     "hull": "garboard.commands.hull",
     "plugins": "garboard.commands.plugins",
     "steps": "garboard.commands.steps",

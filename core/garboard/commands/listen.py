@@ -16,10 +16,12 @@ if TYPE_CHECKING:
 
     from garboard.recordings.boat_network import BoatNetwork, Sender
 
-HELP = f"""Receive the boat's instrument network (NMEA 0183 over wifi) and show what each gateway sends.
+HELP = f"""Receive the boat's instrument network and show what each gateway sends: NMEA 2000, NMEA 0183 or Signal K.
 
-WHERE is a UDP port (default {PORT}), or an address such as 192.168.4.1:{PORT} to connect by TCP. Garboard never sends
-to the network. Stop with Ctrl-C. Exit status 1: no value was received.
+WHERE is a UDP port (default {PORT}); a multicast group such as 239.192.0.1:60001; an address such as 192.168.4.1:{PORT}
+to connect by TCP; ws://192.168.4.1:3000 for a Signal K server; or a serial port such as /dev/ttyUSB0 or COM3@4800.
+Garboard never sends to the network. At the end it says who sends, which addresses clash, and what a commissioning needs
+that nobody sends. Stop with Ctrl-C. Exit status 1: no value was received.
 """
 LOOK = 0.5
 """The table is drawn anew so often [s]."""
@@ -49,6 +51,7 @@ def command(context: click.Context, where: str, seconds: float | None, save: Pat
     kept: list[Sample] = []
     end = time.monotonic() + seconds if seconds else None
     network.start()
+    began = time.monotonic()
     try:
         with Live(console=console, auto_refresh=False, transient=True) as live:
             while end is None or time.monotonic() < end:
@@ -63,6 +66,7 @@ def command(context: click.Context, where: str, seconds: float | None, save: Pat
         network.stop()
     kept += network.take()
     console.print(_shown(network))
+    console.print(_audited(network, time.monotonic() - began))
     if save is not None:
         write_file(save, csv_series(kept))
         console.print(f"Saved {len(kept)} values in {save}.")
@@ -78,6 +82,25 @@ def _shown(network: BoatNetwork) -> RenderableType:
         parts += _of_sender(network, sender)
     parts += [Text(said) for said in filter(None, (network.trouble(), *network.remarks()))]
     return Group(*parts)
+
+
+def _audited(network: BoatNetwork, seconds: float) -> RenderableType:
+    """What the network says of itself: a line a device, then what asks for something."""
+    from rich.console import Group
+    from rich.table import Table
+    from rich.text import Text
+
+    from garboard.recordings.bus_audit import audit, in_words
+
+    found = audit(network.senders(), seconds)
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in ("Address", "Says of itself", "Claims as", "Sends"):
+        table.add_column(heading)
+    for device in found.devices:
+        sends = ", ".join(f"{count} {kind}" for kind, count in device.sends)
+        table.add_row(device.source, ", ".join(device.says), "; ".join(device.names), sends)
+    said = [Text(f"- {sentence}") for _, sentence in in_words(found)] if found.devices else []
+    return Group(Text("\nWhat the network says of itself", style="bold"), *([table] if found.devices else []), *said)
 
 
 def _of_sender(network: BoatNetwork, sender: Sender) -> Iterable[RenderableType]:

@@ -104,6 +104,9 @@ def _findings(judge: RecordingJudge, recording: Recording) -> Sequence[Finding]:
         if recording.is_simulated:
             text = "a simulated run is not a measurement; record aboard"
             raise NotEnoughData(Missing(text, lack=Lack.SIMULATED))
+        if not recording.is_timed:
+            text = "the recording tells no times; record again in a form that does"
+            raise NotEnoughData(Missing(text, lack=Lack.UNSUITABLE))
         with plugin_code():
             for found in judge.judge(recording):
                 judged.append(
@@ -142,8 +145,8 @@ def _print(console: Any, summary: Summary) -> None:
             f"{name} {stream.key.instance}".rstrip(),
             stream.key.source,
             str(stream.count),
-            f"{stream.rate:.2f}",
-            f"{stream.longest_gap:.1f}",
+            f"{stream.rate:.2f}" if notes.timed else "not known",
+            f"{stream.longest_gap:.1f}" if notes.timed else "not known",
             str(stream.gaps),
             f"{stream.lowest:.5g}",
             f"{stream.highest:.5g}",
@@ -161,11 +164,15 @@ def _print(console: Any, summary: Summary) -> None:
         console.print(f"  and {notes.damaged_count - min(_DAMAGED_SHOWN, len(notes.damaged))} more")
     for source, texts in sorted(notes.devices.items()):
         console.print(f"Source {source or 'without a name'} says it is: {', '.join(texts)}", markup=False)
+    if notes.own_ship:
+        said = ", ".join(f"{_OWN_SHIP.get(what, what)} {text}" for what, text in sorted(notes.own_ship.items()))
+        console.print(f"The boat's own AIS unit says: {said}", markup=False)
     if notes.unknown:
         console.print(f"Not read: {', '.join(f'{count} {kind}' for kind, count in sorted(notes.unknown.items()))}")
 
 
 _DAMAGED_SHOWN = 10
+_OWN_SHIP = {"mmsi": "MMSI", "name": "name", "call_sign": "call sign"}
 
 
 def _as_json(summary: Summary, judged: Judged) -> str:

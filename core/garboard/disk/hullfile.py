@@ -9,6 +9,7 @@ import contextlib
 import hashlib
 import os
 import re
+import stat
 import threading
 from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from pathlib import Path
@@ -21,7 +22,17 @@ from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
-from garboard.disk.journal import EMPTIED, SUFFIX, Journal, file_name, key_of_file, left_in, missing_of, read
+from garboard.disk.journal import (
+    EMPTIED,
+    SUFFIX,
+    Journal,
+    file_name,
+    key_in_name,
+    key_of_file,
+    left_in,
+    missing_of,
+    read,
+)
 from garboard.disk.sizes import GONE, FileSizes
 from garboard.disk.storage import SET_ASIDE, Damage, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
 from garboard.faults import Fault, InputError, in_number, refusal
@@ -120,7 +131,12 @@ class HullFolder:
     def __init__(self, folder: Path, *, read_only: bool = False) -> None:
         self.folder = folder
         self.left_alone: dict[Path, str] = {}
-        """Hull files that could not be read so far, each with the reason: a newer version's, or the disk refuses."""
+        """Hull files that could not be read so far, each with the reason: a newer version's, or the disk refuses.
+
+        One that can be read later is taken out, where the folder is open for writing. Whoever opened one to be read
+        only may have been answered without it.
+        """
+        self._refusals: list[tuple[Path, str]] = []
         self._hulls_folder = folder / HULLS_FOLDER
         self._writing = not read_only
         self._open: dict[str, HullFile] = {}
@@ -183,10 +199,30 @@ class HullFolder:
     def hulls(self) -> tuple[str, ...]:
         """Keys of the hulls here, sorted. Files that cannot be read are set aside or left alone, and reported."""
         with self._guard:
-            names = sorted(path.name for path in self._hulls_folder.glob(f"*{SUFFIX}"))
-            keys = {self._key_of(name) for name in names if not name.startswith(storage.UNFINISHED)}
+            files = self._hull_files()
+            opened: dict[str, os.stat_result] = {}
+            for name, found in files.items():
+                if name in self._key_of_name or found is None:
+                    continue
+                if self._sizes.is_unchanged(name, found) and (key := key_in_name(name)):
+                    self._key_of_name[name] = key
+                elif self._key_of(name) and stat.S_ISREG(found.st_mode):
+                    opened[name] = found
+            self._sizes.note_found(opened)
+            keys = {self._key_of(name) for name in files}
             waiting = {key for key, hull in self._unflushed.items() if hull.journal.entries}
             return tuple(sorted((keys | waiting) - {""}))
+
+    def _hull_files(self) -> dict[str, os.stat_result | None]:
+        """Names of what lies here as a hull file, sorted, each with what the system says of it, where it says."""
+        found: dict[str, os.stat_result | None] = {}
+        with contextlib.suppress(FileNotFoundError, PermissionError), os.scandir(self._hulls_folder) as files:
+            for file in files:
+                if file.name.endswith(SUFFIX) and not file.name.startswith(storage.UNFINISHED):
+                    found[file.name] = None
+                    with contextlib.suppress(OSError):  # opening it says what is wrong
+                        found[file.name] = file.stat(follow_symlinks=False)
+        return dict(sorted(found.items()))
 
     def readable(self) -> tuple[str, ...]:
         """Keys of the hulls here whose files can be read, sorted; the others are in `left_alone`. Reads them all."""
@@ -214,7 +250,7 @@ class HullFolder:
                 except OSError as error:
                     self._leave_alone(path, error)
                     raise NotReadable(path, error) from error
-                self.left_alone.pop(path, None)
+                self._is_read(path)
                 held, had = self._sizes.digest(path.name), self._sizes.count(path.name)
                 journal.damage = [attrs.evolve(damage, held=held, had=had) for damage in journal.damage]
                 if self._writing:
@@ -396,10 +432,20 @@ class HullFolder:
                 if not self._batches:
                     self._flush()
 
-    def not_read(self) -> tuple[tuple[str, str], ...]:
-        """What lies here and could not be read so far, each with the reason: hull files, oddities among attachments."""
+    def not_read(self, since: int | None = None) -> tuple[tuple[str, str], ...]:
+        """What lies here and could not be read so far, each with the reason: hull files, oddities among attachments.
+
+        since : a count of `refused_so_far`; what was refused after it is named, though it can be read by now
+        """
         with self._guard:
-            return tuple(sorted((str(path), why) for path, why in {**self.left_alone, **self.attachments.odd}.items()))
+            meanwhile = {} if since is None else dict(self._refusals[since:])
+            found = {**meanwhile, **self.left_alone, **self.attachments.odd}
+            return tuple(sorted((str(path), why) for path, why in found.items()))
+
+    @property
+    def refused_so_far(self) -> int:
+        """How often a hull file could not be read; see `not_read`."""
+        return len(self._refusals)
 
     def damage_found(self) -> tuple[Damage, ...]:
         """Every damage found since the folder was opened."""
@@ -513,14 +559,16 @@ class HullFolder:
         """What hull files found damaged here held once, and nobody holds who has the entries of some ids.
 
         here    : ids of the entries at hand
-        digests : of the hulls at hand: one that holds just what a file held that is gone lacks nothing of it
+        digests : of the hulls at hand: one that holds just what a file held when it was last saved lacks nothing of it
         """
         with self._guard:
             return tuple(filter(None, (self._loss_of(damage, here, digests) for damage in self.damage())))
 
     def _loss_of(self, damage: Damage, here: Container[str], digests: Container[str]) -> Loss | None:
+        if damage.held and damage.held in digests:
+            return None
         if damage.is_gone:
-            return None if damage.held and damage.held in digests else Loss(damage.file, 0, 0, gone=damage.cut)
+            return Loss(damage.file, 0, 0, gone=damage.cut)
         if damage.file.suffix != SUFFIX:
             return None
         try:
@@ -606,7 +654,8 @@ class HullFolder:
         here: frozenset[str] = frozenset()
         with contextlib.suppress(NewerFormat, OSError):  # not read at all: `left_alone` names it
             here = self.ids(key)
-        now = sum(damage.lost for damage in self.damage_of([key]) if damage.cut or not damage.set_aside)
+        damaged = [damage for damage in self.damage_of([key]) if damage.cut or not damage.set_aside]
+        now = sum(max(damage.lost, _not_back(damage, len(here))) for damage in damaged)
         before = 0
         for path in self._hulls_folder.glob(f"{file_name(key)}{SET_ASIDE}*"):
             with contextlib.suppress(NewerFormat, OSError):
@@ -667,7 +716,14 @@ class HullFolder:
         return hull.digest() if hull.journal.entries else ""
 
     def _leave_alone(self, path: Path, error: NewerFormat | OSError) -> None:
-        self.left_alone[path] = refusal(error) if isinstance(error, OSError) else str(error)
+        reason = refusal(error) if isinstance(error, OSError) else str(error)
+        if self.left_alone.get(path) != reason:
+            self._refusals.append((path, reason))
+        self.left_alone[path] = reason
+
+    def _is_read(self, path: Path) -> None:
+        if self._writing:
+            self.left_alone.pop(path, None)
 
     def _key_of(self, name: str) -> str:
         """The hull a file belongs to; "" for one left alone or set aside."""
@@ -681,7 +737,7 @@ class HullFolder:
             if not key:
                 self._take_out_of_use(path)
                 return ""
-            self.left_alone.pop(path, None)
+            self._is_read(path)
             self._key_of_name[name] = key
         return self._key_of_name[name]
 
@@ -706,6 +762,14 @@ class HullFolder:
 def _tail(had: int, data: bytes) -> int | None:
     """How many entries stood in what was cut off a file; None where nobody noted how many it had."""
     return max(0, had - left_in(data)) if had else None
+
+
+def _not_back(damage: Damage, here: int) -> int:
+    """How many entries of a damaged file are lacking at least; 0 where nobody noted how many it had.
+
+    here : how many its hull holds now
+    """
+    return max(0, damage.had - here)
 
 
 def _is_there(path: Path) -> bool:

@@ -319,9 +319,15 @@ def read(data: bytes, known: Container[str] = frozenset()) -> JournalScan:
     return JournalScan(key, entries, tuple(left_over), bool(last), mended, frozenset(passed_over))
 
 
+def key_in_name(name: str) -> str:
+    """The hull whose file has a name; "" where its number is too long to stand there whole."""
+    key = name.rpartition("-")[0]
+    return key if len(key) < _READABLE_PART else ""
+
+
 def key_of_file(path: Path) -> str:
     """The hull a file belongs to: by its heading, or by its entries when the heading is damaged; "" if neither."""
-    if what := storage.what_else(path.resolve()):
+    if what := storage.what_else(path.resolve() if path.is_symlink() else path):
         raise OSError(errno.EINVAL, f"{what}, where a hull file should stand", str(path))
     with path.open("rb") as file:
         first = file.readline(256).rstrip(b"\n")

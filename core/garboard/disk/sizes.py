@@ -2,6 +2,9 @@
 
 Every line of a hull file proves itself, so one that lost its last lines looks sound: only its length tells. A length is
 noted after the file was flushed and is not flushed itself. After a power cut the note says too little, never too much.
+
+A file whose time of change is the one noted is as this program left it: it need not be opened to learn which hull it
+belongs to. Whatever changed, was copied or put back since has another time, and is opened.
 """
 
 from __future__ import annotations
@@ -19,9 +22,10 @@ from garboard.disk.storage import NotSaved
 FILE = "hulls.sizes"
 
 _LINE = re.compile(
-    r"^([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) ([0-9]{1,15}|[0-9a-f]{64}|#[0-9]{1,9})\n", re.MULTILINE
+    r"^([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) ([0-9]{1,15}|[0-9a-f]{64}|#[0-9]{1,9}|=[0-9]{1,20})\n",
+    re.MULTILINE,
 )
-"""A length in one line, the digest of the entries and their number in others, which older versions pass over.
+"""A length in one line; in others, which older versions pass over, digest and number of the entries, time of change.
 
 A file kept beside as damaged is noted with what it once had; so is one that is gone, as if it were kept under GONE,
 which is no file.
@@ -45,6 +49,7 @@ class FileSizes:
         self._noted: dict[str, int] | None = None
         self._digests: dict[str, str] = {}
         self._counts: dict[str, int] = {}
+        self._changed: dict[str, int] = {}
         self._descriptor: int | None = None
 
     def least(self, name: str) -> int:
@@ -79,6 +84,21 @@ class FileSizes:
         self._all()
         return self._counts.get(name, 0)
 
+    def is_unchanged(self, name: str, found: os.stat_result) -> bool:
+        """Whether a hull file is as it was when it was last noted to be one."""
+        self._all()
+        return self._changed.get(name) == _changed(found)
+
+    def note_found(self, files: Mapping[str, os.stat_result]) -> None:
+        """Note files that were found to be hull files of their names, with the time each was last changed."""
+        if not files or not self._writing:
+            return
+        self._all()
+        changed = {name: _changed(found) for name, found in files.items()}
+        self._changed.update(changed)
+        with contextlib.suppress(OSError):
+            os.write(self._opened(), _lines_of_changes(changed))
+
     def note(
         self,
         sizes: Mapping[str, int],
@@ -102,17 +122,20 @@ class FileSizes:
         if not lines or not self._writing:
             return
         with contextlib.suppress(OSError):
-            if self._descriptor is None:
-                self._descriptor = storage.open_for_append(self._path, create=not self._path.exists())
-            os.write(self._descriptor, lines)
+            os.write(self._opened(), lines)
             if shrunk:  # a note that says too much would call a sound file cut off
-                storage.flush(self._descriptor)
+                storage.flush(self._opened())
 
     def close(self) -> None:
         """Give the file back."""
         if self._descriptor is not None:
             os.close(self._descriptor)
             self._descriptor = None
+
+    def _opened(self) -> int:
+        if self._descriptor is None:
+            self._descriptor = storage.open_for_append(self._path, create=not self._path.exists())
+        return self._descriptor
 
     def _all(self) -> dict[str, int]:
         if self._noted is None:
@@ -121,7 +144,9 @@ class FileSizes:
                 data = self._path.read_bytes()
             self._noted = {}
             for name, what in _LINE.findall(data.decode("latin-1")):  # no line with another letter is one of these
-                if len(what) == _DIGEST_LENGTH:
+                if what.startswith("="):
+                    self._changed[name] = int(what[1:])
+                elif len(what) == _DIGEST_LENGTH:
                     self._digests[name] = what
                 elif what.startswith("#"):
                     self._counts[name] = int(what[1:])
@@ -129,13 +154,17 @@ class FileSizes:
                     self._noted[name] = int(what)
                     self._digests.pop(name, "")
                     self._counts.pop(name, 0)
-            if self._writing and (len(data) > _LONGEST_KEPT or (data and not data.endswith(b"\n"))):
+            kept = len(self._noted) + len(self._digests) + len(self._counts) + len(self._changed)
+            is_long = len(data) > _LONGEST_KEPT and data.count(b"\n") > 2 * kept  # of many hulls once each is long
+            if self._writing and (is_long or (data and not data.endswith(b"\n"))):
                 self._write_anew(self._noted)
         return self._noted
 
     def _write_anew(self, noted: Mapping[str, int]) -> None:
         with contextlib.suppress(NotSaved):
-            storage.write_whole(self._path, (_lines(noted, self._digests, self._counts),))
+            storage.write_whole(
+                self._path, (_lines(noted, self._digests, self._counts) + _lines_of_changes(self._changed),)
+            )
 
 
 def _lines(sizes: Mapping[str, int], digests: Mapping[str, str], counts: Mapping[str, int]) -> bytes:
@@ -143,3 +172,12 @@ def _lines(sizes: Mapping[str, int], digests: Mapping[str, str], counts: Mapping
     lines = [f"{name} {size}\n" for name, size in sizes.items()]
     lines += [f"{name} {digest}\n" for name, digest in digests.items()]
     return "".join(lines + [f"{name} #{count}\n" for name, count in counts.items()]).encode()
+
+
+def _lines_of_changes(changed: Mapping[str, int]) -> bytes:
+    return "".join(f"{name} ={time}\n" for name, time in changed.items()).encode()
+
+
+def _changed(found: os.stat_result) -> int:
+    """The later of two times [ns]: one tells of a change on every system, the other also that a file was put back."""
+    return max(found.st_mtime_ns, found.st_ctime_ns)

@@ -52,7 +52,7 @@ def _not_printed(vessel: Vessel) -> Iterator[str]:
     """
     for circuit in vessel.circuits:
         rating = circuit.insulation_temperature
-        if rating and round(rating.to("degC")) not in PRINTED and rating.to("degC") < PRINTED[-1]:
+        if rating and rating.to("degC") < PRINTED[-1] and round(rating.to("degC")) not in PRINTED:
             yield f"circuit {circuit.name}: no cable insulation is rated {rating}. What is printed on it?"
 
 
@@ -64,7 +64,7 @@ def doubts_of(vessel: Vessel) -> Iterator[Doubt]:
         yield from _of_battery(battery, vessel)
     for circuit in vessel.circuits:
         rating = circuit.insulation_temperature
-        if rating and round(rating.to("degC")) > PRINTED[-1]:
+        if rating and rating.to("degC") > PRINTED[-1] + 0.5:
             text = f"circuit {circuit.name}: {rating} is more than any cable's insulation is rated"
             yield from _doubts(text, circuit.name, "circuits.insulation_temperature")
     if vessel.length and vessel.beam and vessel.beam.to("ft") > vessel.length.to("ft"):

@@ -11,7 +11,7 @@ import attrs
 from garboard.hosting.host import PluginHost
 from garboard.job_files.job_file import JobFile
 from garboard.job_view import JobView
-from garboard.records import Measurement, SignOff
+from garboard.records import NETWORK_SOURCES, Measurement, SignOff, Vessel
 
 _BESIDE_A_SIGNATURE = ("by", "covers", "not_covered", "signature")
 """What the program itself writes beside a signature it exports."""
@@ -43,6 +43,8 @@ def unknown_keys(record: attrs.AttrsInstance, path: str = "") -> Iterator[Odd]:
     below = f"{path}." if path else ""
     for key in getattr(record, "more", {}):
         if isinstance(record, SignOff) and key in _BESIDE_A_SIGNATURE:
+            continue
+        if isinstance(record, Vessel) and key == NETWORK_SOURCES:
             continue
         known = f"{_meant(key, fields)} Keys known here: {', '.join(fields)}."
         yield f"{below}{key}", f"this key is not known here; kept, not used.{known}"

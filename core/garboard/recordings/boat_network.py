@@ -15,13 +15,16 @@ import socket
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import attrs
 
+from garboard.recordings.deltas import LONGEST_DELTA
+from garboard.recordings.forms import FORMS, LineReader, Reader, TakesLines, form_of
 from garboard.recordings.links import Link, LinkLost, open_link
-from garboard.recordings.nmea0183 import LiveReader
+from garboard.recordings.nmea0183 import SentenceReader
 from garboard.recordings.notes import MARK, ReadingNotes
+from garboard.recordings.packet_bytes import BEGINS
 from garboard.recordings.where import Way, Where
 from garboard.samples import SIMULATED, Sample, StreamKey
 from garboard.series import mean, mean_direction
@@ -37,6 +40,8 @@ MOST_WAITING = 20_000
 """Samples kept for whoever takes them; older ones are left out."""
 MOST_A_SECOND = 4000
 """Lines read in a second: a full NMEA 2000 network sends some 1500 frames; what is more than two such is left out."""
+BYTES_A_LINE = 20
+"""A frame as bytes stands for a line [bytes]."""
 MOST_SENDERS = 16
 MOST_STREAMS = 500
 """Streams of one sender whose latest value is kept."""
@@ -92,12 +97,15 @@ class Sender:
     is_simulated: bool = False
     latest: dict[StreamKey, Latest] = attrs.field(factory=dict)
     recent: dict[StreamKey, deque[tuple[float, float]]] = attrs.field(factory=dict)
-    _reader: LiveReader = attrs.field(factory=LiveReader)
+    notes: ReadingNotes = attrs.field(factory=ReadingNotes)
+    _readers: dict[str, TakesLines] = attrs.field(factory=dict)
+    _bytes: Reader | None = None
     _rest: str = ""
 
     @property
-    def notes(self) -> ReadingNotes:
-        return self._reader.notes
+    def is_understood(self) -> bool:
+        """Whether anything it sent was of a form the program reads."""
+        return bool(self.notes.kinds or self.notes.unknown)
 
     @property
     def devices(self) -> dict[str, tuple[str, ...]]:
@@ -114,30 +122,64 @@ class Sender:
         if self._rest and text[:1] in ("$", "!", "\\") and not _TAG_BLOCK_BEGUN.fullmatch(self._rest):
             self._rest += "\n"
         *lines, self._rest = (self._rest + text).split("\n")
-        if len(self._rest) > LONGEST_LINE or _ENDS_WITH_CHECKSUM.search(self._rest):
-            lines.append(self._rest[:LONGEST_LINE])
+        longest = LONGEST_DELTA if self._rest[:1] == "{" else LONGEST_LINE
+        if len(self._rest) > longest or _ENDS_WITH_CHECKSUM.search(self._rest[-LONGEST_LINE:]):
+            lines.append(self._rest[:longest])
             self._rest = ""
-        return [line[:LONGEST_LINE] for line in lines if line]
+        return [line[: LONGEST_DELTA if line[0] == "{" else LONGEST_LINE] for line in lines if line]
+
+    def of_bytes(self, data: bytes, arrived: float) -> Sequence[Sample] | None:
+        """The samples of what a gateway sends as bytes; None for one that sends lines."""
+        if self._bytes is None and not self.is_understood and (begins := data.find(BEGINS)) >= 0:
+            data = data[begins:]
+            form = form_of(data)
+            if form is not None and form.key == "gateway":
+                self._bytes = form.reader(self.notes, is_live=True)
+        if self._bytes is None:
+            return None
+        return [self._kept(sample, arrived) for sample in self._bytes.feed(data, arrived)]
+
+    def _takes(self, line: str) -> TakesLines:
+        """What reads a line: told by its first character, or else by its form. One sender may send several."""
+        first = line[0] if line[0] in "$!\\{" else ""
+        key = "$" if first in ("$", "!", "\\") else first
+        found = self._readers.get(key)
+        if found is not None and (key or self.is_understood):
+            return found
+        form = _BY_FIRST.get(key) or form_of(line.encode("utf-8", "surrogateescape"))
+        if found is not None and (form is None or form.name == self.notes.form):
+            return found  # of the same form as before: it may hold half a message
+        reader = form.reader(self.notes, is_live=True) if form is not None else None
+        if not isinstance(reader, LineReader):  # counted as damaged; the next line may be of some form
+            return self._readers.setdefault("no form", SentenceReader(self.notes, is_live=True))
+        self._readers[key] = reader.takes
+        return reader.takes
 
     def begin_anew(self) -> None:
         """A new connection goes on with a line of its own."""
         self._rest = ""
 
     def samples(self, line: str, arrived: float) -> Iterator[Sample]:
+        """The samples of one more line, without its end."""
         if MARK in line:
             self.is_simulated = True
+        if line[0] != "#":
+            for sample in self._takes(line).take([line], arrived):
+                yield self._kept(sample, arrived)
+
+    def _kept(self, sample: Sample, arrived: float) -> Sample:
+        """A sample under the name of its sender, kept as the newest of its stream."""
         as_sent = self.is_first and not self.is_simulated
-        for sample in self._reader.take(line, arrived):
-            own = sample if as_sent else sample._replace(source=self._source(sample.source))
-            key = StreamKey(own.quantity, own.source, own.instance, own.reference)
-            before = self.latest.get(key)
-            if before is not None or len(self.latest) < MOST_STREAMS:
-                self.latest[key] = Latest(own.value, before.count + 1 if before else 1, arrived)
-                kept = self.recent.get(key)
-                if kept is None:
-                    kept = self.recent[key] = deque(maxlen=MOST_RECENT)
-                kept.append((arrived, own.value))
-            yield own
+        own = sample if as_sent else sample._replace(source=self._source(sample.source))
+        key = StreamKey(own.quantity, own.source, own.instance, own.reference)
+        before = self.latest.get(key)
+        if before is not None or len(self.latest) < MOST_STREAMS:
+            self.latest[key] = Latest(own.value, before.count + 1 if before else 1, arrived)
+            kept = self.recent.get(key)
+            if kept is None:
+                kept = self.recent[key] = deque(maxlen=MOST_RECENT)
+            kept.append((arrived, own.value))
+        return own
 
 
 def _mean_direction(directions: Sequence[float]) -> float:
@@ -147,6 +189,7 @@ def _mean_direction(directions: Sequence[float]) -> float:
         return directions[-1]
 
 
+_BY_FIRST = {key: next(form for form in FORMS if form.key == of) for key, of in (("$", "sentences"), ("{", "deltas"))}
 _TAG_BLOCK_BEGUN = re.compile(r"\\[^\\$!]*\\?")
 """A tag block before its sentence came: what comes next goes on with it."""
 _ENDS_WITH_CHECKSUM = re.compile(r"[$!][^$!]*\*[0-9A-Fa-f]{2}$")
@@ -247,14 +290,16 @@ class BoatNetwork:
                 attrs.evolve(
                     one,
                     latest=dict(one.latest),
-                    reader=LiveReader(
-                        attrs.evolve(
-                            one.notes,
-                            kinds=dict(one.notes.kinds),
-                            unknown=dict(one.notes.unknown),
-                            devices=dict(one.notes.devices),
-                        )
+                    notes=attrs.evolve(
+                        one.notes,
+                        kinds=dict(one.notes.kinds),
+                        unknown=dict(one.notes.unknown),
+                        devices=dict(one.notes.devices),
+                        claims=dict(one.notes.claims),
+                        own_ship=dict(one.notes.own_ship),
+                        heard={source: dict(sent) for source, sent in one.notes.heard.items()},
                     ),
+                    readers={},
                 )
                 for one in self._senders.values()
             )
@@ -272,6 +317,11 @@ class BoatNetwork:
             silent=self.age(heard_at),
             damaged=damaged / lines if lines else 0.0,
         )
+
+    @property
+    def listened(self) -> float:
+        """For how long it was listened [s]."""
+        return self.age(self._began)
 
     def age(self, at: float) -> float:
         """How long ago a time of `Latest` was [s]."""
@@ -320,11 +370,11 @@ class BoatNetwork:
             return f"Nothing heard on {self.where.title} for {silent:.0f} s. {self._advice}"
         if damaged and not kinds:
             return (
-                f"What comes on {self.where.title} is not NMEA 0183. Set the gateway to send NMEA 0183 sentences as "
-                "text."
+                f"What comes on {self.where.title} is not NMEA 0183 or another form this program reads. Set the "
+                "gateway to send NMEA 2000 frames as text, NMEA 0183 sentences, or Signal K."
             )
         if kinds and not read:
-            return f"Sentences come on {self.where.title}, but none holds a value that can be read yet."
+            return f"Messages come on {self.where.title}, but none holds a value that can be read yet."
         if read and (without := self.age(read_at)) > SILENT_AFTER:
             return (
                 f"What comes on {self.where.title} held no value for {without:.0f} s. See that the instruments are "
@@ -410,14 +460,22 @@ class BoatNetwork:
                 self.left_out += data.count(b"\n") or 1
                 sender.begin_anew()
                 return
+            as_bytes = sender.of_bytes(data, at)
+            if as_bytes is not None:
+                self._lines_in_second += 1 + len(data) // BYTES_A_LINE
+                self._keep(as_bytes)
+                return
             for line in sender.lines(data):
                 self._lines_in_second += 1
                 if self._lines_in_second > MOST_A_SECOND:
                     self.left_out += 1
                     continue
-                for sample in sender.samples(line, at):
-                    self._latest = max(self._latest, sample.time)
-                    self._waiting.append(sample._replace(time=self._wall_at_zero + self._latest))
+                self._keep(sender.samples(line, at))
+
+    def _keep(self, samples: Iterable[Sample]) -> None:
+        for sample in samples:
+            self._latest = max(self._latest, sample.time)
+            self._waiting.append(sample._replace(time=self._wall_at_zero + self._latest))
 
     def _why(self, failure: OSError | UnicodeError) -> str:
         where = self.where

@@ -31,7 +31,7 @@ from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.times import finite, parse_time
 from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample, StreamKey
 
-DIRECTIONS = ("heading", "course_over_ground")
+DIRECTIONS = ("heading", "course_over_ground", "course_to_steer")
 EXAMPLE_HEADER = "time,heading magnetic@compass [deg],engine_speed#0 [rev/min]"
 
 _NAME = re.compile(
@@ -63,33 +63,60 @@ def read(lines: Iterable[str], notes: ReadingNotes, source: str) -> Iterator[Seq
     >>> row
     [Sample(time=0.0, quantity='rate_of_turn', value=1.5, source='gyro', instance='', reference='')]
     """
-    columns: list[Column] = []
-    separator = ","
-    read_time: Callable[[str], float] | None = None
-    for notes.lines, line in enumerate(lines, 1):
-        if not line or line.isspace() or line[0] == "#":
-            continue
-        if not columns:
-            separator = max(",;\t", key=line.count)
-            columns = _columns(_names(line, separator, source), source)
-            continue
+    reader = CsvReader(notes, source)
+    yield from filter(None, (reader.take([line]) for line in lines))
+
+
+@attrs.define
+class CsvReader:
+    """Reads the lines of a series.
+
+    notes  : what was met so far
+    source : name of the file, for messages
+    """
+
+    notes: ReadingNotes
+    source: str
+    _columns: list[Column] = attrs.field(factory=list)
+    _separator: str = ","
+    _read_time: Callable[[str], float] | None = None
+
+    def take(self, lines: Sequence[str], arrived: float | None = None) -> list[Sample]:
+        """The samples of some more lines. Raises InputError with every fault of the header."""
+        samples = list[Sample]()
+        for line in lines:
+            self.notes.lines += 1
+            if not line or line.isspace() or line[0] == "#":
+                continue
+            if self._columns:
+                samples += self._row(line)
+            else:
+                self._separator = max(",;\t", key=line.count)
+                self._columns = _columns(_names(line, self._separator, self.source), self.source)
+        self.notes.samples += len(samples)
+        return samples
+
+    def close(self) -> list[Sample]:
+        """At the end, once."""
+        return []
+
+    def _row(self, line: str) -> Sequence[Sample]:
+        notes, columns = self.notes, self._columns
         try:
-            cells = _cells(line, separator, notes)
+            cells = _cells(line, self._separator, notes)
         except csv.Error as fault:
             notes.damage(notes.lines, f"expected values between separators: {fault}")
-            continue
+            return ()
         if len(cells) != len(columns) + 1:
             notes.damage(notes.lines, f"expected {len(columns) + 1} cells, got {len(cells)}")
-            continue
-        read_time = read_time or _time_reader(cells[0], notes)
+            return ()
+        self._read_time = self._read_time or _time_reader(cells[0], notes)
         try:
-            time = read_time(cells[0])
+            time = self._read_time(cells[0])
         except ValueError as fault:
             notes.damage(notes.lines, f"time: {fault}")
-            continue
-        samples = list(_row_samples(time, columns, cells[1:], notes))
-        notes.samples += len(samples)
-        yield samples
+            return ()
+        return list(_row_samples(time, columns, cells[1:], notes))
 
 
 def _names(line: str, separator: str, source: str) -> list[str]:

@@ -7,15 +7,17 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from itertools import count, groupby
 
+from garboard.recordings.fast_packets import LONGEST_MESSAGE
+from garboard.recordings.more_messages import REFERENCES
 from garboard.recordings.nmea0183 import DAY, checksum
-from garboard.recordings.nmea2000 import LONGEST_MESSAGE, MESSAGES, REFERENCES, Message, limits_of
+from garboard.recordings.nmea2000 import MESSAGES, Message, limits_of
 from garboard.samples import UNIT_OF_QUANTITY, Sample, StreamKey
 
 # NMEA 2000
 
 _PGN_OF_QUANTITY: Mapping[str, int] = {
     field.quantity: pgn
-    for pgn in (129026, 129025, 128259, 127489, 127488, 127258, 127257, 127251, 127250, 127245)
+    for pgn in sorted(MESSAGES.keys() - {129029}, reverse=True)
     for field in MESSAGES[pgn].fields
     if (pgn, field.quantity) not in ((128259, "speed_over_ground"), (127250, "variation"))
 }

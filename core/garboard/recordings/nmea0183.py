@@ -1,7 +1,7 @@
 """NMEA 0183 sentences logged one a line, as text.
 
-A line may begin with a tag block (`\\c:1779874200*58\\`) or with a time and then hold the sentence.
-Without either, a sentence's time is that of the latest sentence that brought one (RMC, ZDA, GGA, GLL);
+A line may begin with a tag block (`\\c:1779874200*58\\`) or with a time and then hold the sentence, or have the time
+behind it. Without any, a sentence's time is that of the latest sentence that brought one (RMC, ZDA, GGA, GLL);
 sentences before the first such sentence take its time.
 
 Checksum and field order: [1] comments and tests of https://github.com/adrianmo/go-nmea;
@@ -15,12 +15,18 @@ import re
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
-from itertools import chain
+from enum import Enum
+from functools import lru_cache, reduce
+from itertools import islice
+from operator import xor
 from typing import NamedTuple, Protocol
 
 import attrs
 
 from garboard.faults import GarboardError
+from garboard.recordings import packet_lines
+from garboard.recordings.ais import OwnShipReader
+from garboard.recordings.bus import BusDecoder, Packet
 from garboard.recordings.identity import version_sentence
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.times import finite, parse_time
@@ -28,6 +34,7 @@ from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample
 
 DAY = 86400.0
 CHARACTERS_LOOKED_AHEAD = 300_000  # some five thousand sentences, to learn how the log tells time
+LINES_AT_ONCE = 1000
 SENTENCES_HELD = 50_000  # without a time, until one comes
 KNOTS_PER_KMH = 1 / 1.852
 MOST_DELAY = 5.0  # a sentence heard live that seems later than this [s] says that its sender's clock was set
@@ -35,6 +42,7 @@ MOST_DELAY = 5.0  # a sentence heard live that seems later than this [s] says th
 Found = tuple[str, float | None, str, str]  # quantity, value, instance, reference
 Fields = Sequence[str]
 Decoder = Callable[[Fields], Iterable[Found]]
+Told = tuple[float, float | None]  # time of day [s], start of the day since 1970 [s]
 
 
 class WrongChecksum(GarboardError, ValueError):
@@ -44,16 +52,18 @@ class WrongChecksum(GarboardError, ValueError):
 class Sentence(NamedTuple):
     """One sentence taken apart.
 
-    line_time    : written before the sentence on its line [s]
+    line_time    : written before or behind the sentence on its line
     fields       : address first
     has_checksum : a wrong one never gets this far
+    whole        : the sentence itself, without its checksum
     """
 
-    line_time: float | None
+    line_time: Told | None
     talker: str
     kind: str
     fields: list[str]
     has_checksum: bool
+    whole: str
 
 
 def checksum(body: str) -> int:
@@ -62,16 +72,7 @@ def checksum(body: str) -> int:
     >>> f"{checksum('HCHDG,98.3,0.0,E,12.6,W'):02X}"
     '57'
     """
-    # Folding one large number in halves is six times quicker than a loop over the characters.
-    data = body.encode("utf-8", "surrogateescape")
-    bits = 512
-    while 8 * len(data) > bits:
-        bits *= 2
-    folded = int.from_bytes(data, "little")
-    while bits > 8:
-        bits //= 2
-        folded = (folded >> bits) ^ (folded & ((1 << bits) - 1))
-    return folded
+    return reduce(xor, body.encode("utf-8", "surrogateescape"), 0)
 
 
 def take_apart(line: str) -> Sentence:
@@ -87,24 +88,55 @@ def take_apart(line: str) -> Sentence:
         printed = printed.strip()
         computed = f"{checksum(body):02X}"
         if printed != computed and printed.upper() != computed:
-            raise WrongChecksum(f"checksum: expected {computed} for what the line holds, got {printed[:20]!r}")
+            line_time = _time_behind(printed[2:]) if printed[:2].upper() == computed else None
+            if line_time is None:
+                raise WrongChecksum(f"checksum: expected {computed} for what the line holds, got {printed[:20]!r}")
+    elif behind := _BEHIND.search(body):
+        line_time = _time_behind(behind[1])
+        body = body if line_time is None else body[: behind.start()]
     fields = body.rstrip().split(",")
     address = fields[0]
     if not (address.isascii() and address.isalnum()):
         raise ValueError(f"expected an address such as GPRMC, got {address[:20]!r}")
-    talker, kind = (address[:2], address[2:]) if len(address) == 5 and address[0] != "P" else ("", address[:12])
-    return Sentence(line_time, talker, kind, fields, bool(star))
+    has_talker = len(address) == 5 and address[0] != "P" and address not in WRAPPED
+    talker, kind = (address[:2], address[2:]) if has_talker else ("", address[:12])
+    return Sentence(line_time, talker, kind, fields, bool(star), line[start] + body.rstrip())
+
+
+_BETWEEN = " \t,;[]|"
+"""What may part a sentence from the time in front of it or behind it."""
+_BEHIND = re.compile(r"[ \t;|]+\[?(\d[\d:.,T Z/+-]{7,40})\]?\s*$", re.ASCII)
+_TIME_OF_DAY = re.compile(r"(\d\d):(\d\d):(\d\d(?:[.,]\d{1,9})?)", re.ASCII)
+
+
+def _plain_time_of(text: str) -> Told:
+    """A time as written beside a sentence: since 1970, or of the day. Raises ValueError for anything else."""
+    found = _TIME_OF_DAY.fullmatch(text)
+    if found is None:
+        return parse_time(text), 0.0
+    hours, minutes, seconds = int(found[1]), int(found[2]), float(found[3].replace(",", "."))
+    if hours > 23 or minutes > 59 or seconds >= 61:
+        raise ValueError(f"expected a time of day up to 23:59:59, got {text[:20]!r}")
+    return hours * 3600 + minutes * 60 + seconds, None
+
+
+def _time_behind(text: str) -> Told | None:
+    """The time behind a sentence [s]; None when what stands there is none."""
+    try:
+        return _plain_time_of(text.strip(_BETWEEN))
+    except ValueError:
+        return None
 
 
 _TAG_BLOCK = re.compile(r"\\(?P<body>[^\\*]*)(?:\*(?P<checksum>[0-9A-Fa-f]{2}))?\\")
 _TAG_TIME = re.compile(r"(?:^|,)c:(\d+(?:\.\d+)?)(?:,|$)")
 
 
-def _time_before(text: str) -> float | None:
-    """The time in a tag block or written plainly before the sentence [s]; None when there is none."""
-    text = text.strip(" \t,;[]")
+def _time_before(text: str) -> Told | None:
+    """The time in a tag block or written plainly before the sentence; None when there is none."""
+    text = text.strip(_BETWEEN)
     if not text.startswith("\\"):
-        return parse_time(text) if text else None
+        return _plain_time_of(text) if text else None
     tag_block = _TAG_BLOCK.fullmatch(text)
     if tag_block is None:
         raise ValueError(f"expected a tag block between two backslashes, got {text[:40]!r}")
@@ -112,11 +144,90 @@ def _time_before(text: str) -> float | None:
     if printed and printed.upper() != computed:
         raise WrongChecksum(f"checksum of the tag block: expected {computed}, got {printed}")
     time = _TAG_TIME.search(tag_block["body"])
-    return parse_time(time[1]) if time else None
+    return (parse_time(time[1]), 0.0) if time else None
+
+
+@attrs.define
+class SentenceReader:
+    """Reads the sentences of a log, or of one sender as they arrive; wrapped NMEA 2000 messages among them.
+
+    notes      : what was met so far
+    is_live    : a value's time is when its line arrived; otherwise the log tells it
+    time_comes : whether a later sentence of the log tells time, asked where no earlier one does
+    """
+
+    notes: ReadingNotes
+    is_live: bool = False
+    time_comes: Callable[[], bool] = bool
+    _clock: TellsTime | None = None
+    _head: list[str] = attrs.field(factory=list)
+    _length: int = 0
+    _held: deque[tuple[list[Found], str]] = attrs.field(factory=deque)
+    _bus: BusDecoder = attrs.field(init=False)
+    _ais: OwnShipReader = attrs.field(factory=OwnShipReader)
+
+    def __attrs_post_init__(self) -> None:
+        self._bus = BusDecoder(self.notes)
+        if self.is_live:
+            self._clock = _Arrivals()
+
+    def take(self, lines: Sequence[str], arrived: float | None = None) -> list[Sample]:
+        """The samples of some more lines, without their ends. A log's first lines are kept until its clock is known."""
+        if self._clock is None:
+            self._head += lines
+            self._length += sum(map(len, lines))
+            if self._length <= CHARACTERS_LOOKED_AHEAD:
+                return []
+            return self._begin()
+        return self._read(lines, self._clock, arrived)
+
+    def _begin(self) -> list[Sample]:
+        self._clock = _clock_for(self._head)
+        self.notes.dated = self._clock.dated
+        head, self._head = self._head, []
+        return self._read(head, self._clock, None)
+
+    def _read(self, lines: Sequence[str], clock: TellsTime, arrived: float | None) -> list[Sample]:
+        notes, held, samples = self.notes, self._held, list[Sample]()
+        for line in lines:
+            notes.lines += 1
+            if isinstance(clock, _Arrivals):
+                clock.arrived, clock.now = arrived or 0.0, arrived
+            found, talker = values_in(line, notes.lines, notes, clock, self._bus, self._ais)
+            if found:
+                held.append((found, talker))
+            if clock.now is not None:
+                while held:
+                    samples += _samples(clock.now, *held.popleft())
+            elif len(held) > SENTENCES_HELD:
+                if self.time_comes():
+                    notes.without_time += len(held.popleft()[0])
+                else:
+                    samples += self._in_order_only()
+                    clock = NoClock()
+        notes.samples += len(samples)
+        return samples
+
+    def _in_order_only(self) -> list[Sample]:
+        """A log without any clock: its values have an order, and the time 0."""
+        self._clock = NoClock()
+        self.notes.timed = self.notes.dated = False
+        samples = [sample for found, talker in self._held for sample in _samples(0.0, found, talker)]
+        self._held.clear()
+        return samples
+
+    def close(self) -> list[Sample]:
+        """What was kept until now, at the end, once."""
+        samples = self._begin() if self._clock is None else []
+        if self._held:
+            more = self._in_order_only()
+            self.notes.samples += len(more)
+            samples += more
+        return samples
 
 
 def read(lines: Iterable[str], notes: ReadingNotes) -> Iterator[Sequence[Sample]]:
-    """The samples of each sentence, in the order of the lines; memory does not grow with the log.
+    """The samples of a log's sentences, in the order of the lines; memory does not grow with the log.
 
     lines : without their ends
     notes : filled on the way
@@ -126,69 +237,84 @@ def read(lines: Iterable[str], notes: ReadingNotes) -> Iterator[Sequence[Sample]
     >>> sample.value, sample.reference, sample.source, sample.time - parse_time("2026-05-04T09:30:00Z")
     (341.8, 'true', 'HE', 0.0)
     """
-    lines = iter(lines)
-    head, length = [], 0
-    for line in lines:
-        head.append(line)
-        length += len(line)
-        if length > CHARACTERS_LOOKED_AHEAD:
-            break
-    clock = _clock_for(head)
-    notes.dated = clock.dated
-    held: deque[tuple[list[Found], str]] = deque()
-    number = 0
-    try:
-        for number, line in enumerate(chain(head, lines), 1):
-            found, talker = _values_in(line, number, notes, clock)
-            if found:
-                held.append((found, talker))
-            if clock.now is not None:
-                while held:
-                    values, talker = held.popleft()
-                    notes.samples += len(values)
-                    yield _samples(clock.now, values, talker)
-            elif len(held) > SENTENCES_HELD:
-                notes.without_time += len(held.popleft()[0])
-    finally:
-        notes.lines = number
-    notes.without_time += sum(len(values) for values, _ in held)
+    reader, lines = SentenceReader(notes), iter(lines)
+    while some := list(islice(lines, LINES_AT_ONCE)):
+        yield from filter(None, [reader.take(some)])
+    yield from filter(None, [reader.close()])
 
 
-class _TellsTime(Protocol):
+class TellsTime(Protocol):
     """`now` is the time of the sentence seen last [s]; None before the first time."""
 
     now: float | None
 
     def see(self, sentence: Sentence) -> None: ...
 
+    def tell(self, told: Told) -> None: ...
 
-def _values_in(line: str, number: int, notes: ReadingNotes, clock: _TellsTime) -> tuple[list[Found], str]:
+
+OWN_SHIP = "VDO"
+"""What the boat's own AIS unit says of the boat; VDM, of other ships, is not read."""
+WRAPPED: Mapping[str, Callable[[str], Packet]] = {
+    "PCDIN": packet_lines.wrapped_a,
+    "MXPGN": packet_lines.wrapped_b,
+    "PDGY": packet_lines.base64_sentence,
+}
+"""What unwraps the NMEA 2000 message a sentence of this kind carries."""
+
+
+def _unwrapped(sentence: Sentence, number: int, bus: BusDecoder) -> tuple[list[Found], str]:
+    """The values of a wrapped message, and the address that sent it. Raises ValueError for one that cannot be used."""
+    packet = WRAPPED[sentence.kind](sentence.whole)
+    source = str(packet.source)
+    samples = bus.take(0.0, str(packet.pgn), source, packet.data, number, is_whole=True)
+    return [(one.quantity, one.value, one.instance, one.reference) for one in samples], source
+
+
+def values_in(
+    line: str, number: int, notes: ReadingNotes, clock: TellsTime, bus: BusDecoder, ais: OwnShipReader
+) -> tuple[list[Found], str]:
     """The values of a line and the talker that sent them; the line is counted in the notes, and the clock sees it."""
     if not line or line.isspace() or line[0] == "#":
         return [], ""
     try:
         sentence = take_apart(line)
-        decode = _DECODERS.get(sentence.kind)
+        kind = sentence.kind
+        if kind in WRAPPED:
+            unwrapped = _unwrapped(sentence, number, bus)
+            clock.see(sentence)
+            return unwrapped
+        if kind == OWN_SHIP:
+            notes.own_ship.update(ais.take(sentence.fields))
+            clock.see(sentence)
+            notes.kinds[kind] = notes.kinds.get(kind, 0) + 1
+            notes.met_from(sentence.talker, kind)
+            return [], ""
+        decode = DECODERS.get(kind)
         if decode is None:
             clock.see(sentence)
             notes.without_checksum += not sentence.has_checksum
-            if sentence.kind == "VER":
+            notes.met_from(sentence.talker, kind)
+            if kind == "VER":
                 notes.kinds["VER"] = notes.kinds.get("VER", 0) + 1
                 notes.met_device(sentence.talker, version_sentence(sentence.fields[1:]))
             else:
-                notes.met_unknown(sentence.kind)
+                notes.met_unknown(kind)
             return [], ""
-        fewest = _FEWEST_FIELDS[sentence.kind]
+        fewest = FEWEST_FIELDS[kind]
         if len(sentence.fields) <= fewest:
             raise ValueError(f"cut short: expected {fewest} fields, got {len(sentence.fields) - 1}")
         found = [_believable(one) for one in decode(sentence.fields) if one[1] is not None]
         clock.see(sentence)
+    except packet_lines.NotOfThisNetwork as other:
+        notes.met_unknown(str(other))
+        return [], ""
     except ValueError as fault:
         notes.damage(number, _named(line, fault))
         notes.wrong_checksum += isinstance(fault, WrongChecksum)
         return [], ""
-    kind = sentence.kind
     notes.kinds[kind] = notes.kinds.get(kind, 0) + 1
+    notes.met_from(sentence.talker, kind)
     notes.without_checksum += not sentence.has_checksum
     unknown = _unknown_transducers(sentence.fields) if kind == "XDR" else []
     for name in unknown:
@@ -208,22 +334,31 @@ def _samples(time: float, found: Iterable[Found], talker: str) -> list[Sample]:
 
 def _named(line: str, fault: ValueError) -> str:
     address = re.search(r"[$!]([A-Z0-9]{3,8}),", line)
+    if address and address[1] in WRAPPED:
+        return f"wrapped message: {fault}"
     return f"{address[1]}: {fault}" if address else str(fault)
 
 
 # Time
 
 
+class _By(Enum):
+    """What tells a log's time."""
+
+    LINE = "written beside the sentences, so those inside are ignored"
+    SENTENCE = "sentences such as RMC"
+    WRAPPED = "wrapped messages, which count from a start nobody knows"
+
+
 @attrs.define
-class _Clock:
+class Clock:
     """Time of the sentences that carry none of their own.
 
-    by_line : times stand before the sentences, so those inside are ignored
-    dated   : times count from 1970; otherwise from the first time of day
-    now     : time of the sentence seen last [s]; None before the first time
+    dated : times count from 1970; otherwise from the first time of day
+    now   : time of the sentence seen last [s]; None before the first time
     """
 
-    by_line: bool
+    by: _By
     dated: bool
     _last: float | None = None
     _first: float | None = None
@@ -231,12 +366,20 @@ class _Clock:
 
     def see(self, sentence: Sentence) -> None:
         """Set the clock by a sentence, if it tells time. Raises ValueError for a time that cannot be."""
-        if self.by_line:
-            self.now = self.now if sentence.line_time is None else sentence.line_time
-            return
-        told = _time_told(sentence)
-        if told is None:
-            return
+        told = _told_by(self.by, sentence)
+        if told is not None:
+            self.tell(told)
+
+    @property
+    def is_by_line(self) -> bool:
+        return self.by is _By.LINE
+
+    @property
+    def is_by_wrapped(self) -> bool:
+        return self.by is _By.WRAPPED
+
+    def tell(self, told: Told) -> None:
+        """Set the clock to what a sentence tells."""
         time_of_day, day = told
         if self.dated and day is not None:
             self._last = day + time_of_day
@@ -247,22 +390,59 @@ class _Clock:
         self.now = self._last - (self._first or 0.0)
 
 
-def _clock_for(head: Iterable[str]) -> _Clock:
+@attrs.define
+class NoClock:
+    """A log that has only an order."""
+
+    now: float | None = 0.0
+
+    def see(self, sentence: Sentence) -> None:
+        """Whatever it tells comes too late."""
+
+    def tell(self, told: Told) -> None:
+        """The same."""
+
+
+def _told_by(by: _By, sentence: Sentence) -> Told | None:
+    if by is _By.LINE:
+        return sentence.line_time
+    if by is _By.SENTENCE:
+        return _time_told(sentence)
+    when = WRAPPED[sentence.kind](sentence.whole).when if sentence.kind in WRAPPED else None
+    return None if when is None else (when, None)
+
+
+def _clock_for(head: Iterable[str]) -> Clock:
     """Learn from a log's first lines how it tells time, so that no sentence is timed one way and the next another."""
-    first_dated = None
+    first_dated, runs, tells, length = None, False, False, 0
     for line in head:
+        length += len(line)
+        if length > CHARACTERS_LOOKED_AHEAD:
+            break
+        if line[-3:-2] == "*" and line[0] in "$!":  # as nearly all: nothing in front of the sentence or behind it
+            kind = line[3:6]
+            if runs or tells if line[1:6] in WRAPPED else kind not in TIME_OF or first_dated is not None:
+                continue
+            if tells and (kind in ("GGA", "GLL") or (kind == "ZDA" and ",,," in line[7:20])):
+                continue  # it has no date, and that there is a time of day is known
         if not line or line.isspace() or line[0] == "#":
             continue
         try:
             sentence = take_apart(line)
             told = _time_told(sentence) if first_dated is None else None
-        except ValueError:
+            if sentence.kind in WRAPPED and not (runs or tells):
+                counted = _told_by(_By.WRAPPED, sentence)
+                runs = counted is not None and counted[0] > 0  # some gateways leave it 0
+        except (ValueError, packet_lines.NotOfThisNetwork):
             continue
         if sentence.line_time is not None:
-            return _Clock(by_line=True, dated=True)
+            return Clock(_By.LINE, dated=sentence.line_time[1] is not None)
+        tells = tells or told is not None
         if told and told[1] is not None:
             first_dated = told[1] + told[0]
-    return _Clock(by_line=False, dated=first_dated is not None, last=first_dated)
+    if runs and not tells:
+        return Clock(_By.WRAPPED, dated=False)
+    return Clock(_By.SENTENCE, dated=first_dated is not None, last=first_dated)
 
 
 @attrs.define
@@ -281,10 +461,13 @@ class _Arrivals:
     def see(self, sentence: Sentence) -> None:
         """Time a sentence. Raises ValueError for a time that cannot be."""
         self.now = self.arrived
-        told = _time_told(sentence)
-        time_of_day = sentence.line_time if told is None else told[0]
-        if time_of_day is None:
-            return
+        told = _time_told(sentence) or sentence.line_time
+        if told is not None:
+            self.tell(told)
+
+    def tell(self, told: Told) -> None:
+        """Take off what a sentence that tells time was delayed."""
+        time_of_day = told[0]
         lag = (self.arrived - time_of_day) % DAY  # this machine's clock may stand anywhere: only differences count
         delay = 0.0 if self._least is None else (lag - self._least + DAY / 2) % DAY - DAY / 2
         if self._least is None or not 0 <= delay <= MOST_DELAY:
@@ -300,7 +483,10 @@ class LiveReader:
     """
 
     notes: ReadingNotes = attrs.field(factory=lambda: ReadingNotes(form="NMEA 0183"))
-    _clock: _Arrivals = attrs.field(factory=_Arrivals)
+    _reader: SentenceReader = attrs.field(init=False)
+
+    def __attrs_post_init__(self) -> None:
+        self._reader = SentenceReader(self.notes, is_live=True)
 
     def take(self, line: str, arrived: float) -> list[Sample]:
         """The samples of one more line.
@@ -318,14 +504,7 @@ class LiveReader:
         >>> [round(reader.take(line, at)[0].time, 3) for line, at in zip(sent, (60.0, 61.7, 62.0))]
         [60.0, 61.0, 62.0]
         """
-        self.notes.lines += 1
-        self._clock.arrived = arrived
-        found, talker = _values_in(line, self.notes.lines, self.notes, self._clock)
-        self.notes.samples += len(found)
-        return _samples(arrived if self._clock.now is None else self._clock.now, found, talker)
-
-
-Told = tuple[float, float | None]  # time of day [s], start of the day since 1970 [s]
+        return self._reader.take([line], arrived)
 
 
 def _time_of_day(text: str) -> float:
@@ -337,6 +516,7 @@ def _time_of_day(text: str) -> float:
     return hours * 3600 + minutes * 60 + seconds
 
 
+@lru_cache(maxsize=64)
 def _day(year: int, month: int, day: int) -> float:
     try:
         return datetime(year, month, day, tzinfo=UTC).timestamp()
@@ -371,7 +551,7 @@ def _plain_time(at: int) -> Callable[[Fields], Told | None]:
     return lambda fields: (_time_of_day(fields[at]), None) if len(fields) > at and fields[at] else None
 
 
-_TIME_OF: Mapping[str, Callable[[Fields], Told | None]] = {
+TIME_OF: Mapping[str, Callable[[Fields], Told | None]] = {
     "RMC": _rmc_time,
     "ZDA": _zda_time,
     "GGA": _plain_time(1),
@@ -381,24 +561,24 @@ _TIME_OF: Mapping[str, Callable[[Fields], Told | None]] = {
 
 def _time_told(sentence: Sentence) -> Told | None:
     """The time a sentence tells. Raises ValueError for a time that cannot be; one cut short tells none."""
-    read_time = _TIME_OF.get(sentence.kind)
-    is_whole = read_time is not None and len(sentence.fields) > _FEWEST_FIELDS[sentence.kind]
+    read_time = TIME_OF.get(sentence.kind)
+    is_whole = read_time is not None and len(sentence.fields) > FEWEST_FIELDS[sentence.kind]
     return read_time(sentence.fields) if read_time and is_whole else None
 
 
 # Values
 
-_MOST = {quantity: max(map(abs, ends)) for quantity, ends in HARD_RANGE.items()}
+MOST = {quantity: max(map(abs, ends)) for quantity, ends in HARD_RANGE.items()}
 """Either way: a minus sign is a turning sense in one sentence and an error in another."""
 
 
 def _believable(found: Found) -> Found:
     """A value as found. Raises ValueError for one that no boat's instrument can show."""
     quantity, value, _, _ = found
-    if value is None or abs(value) <= _MOST[quantity]:
+    if value is None or abs(value) <= MOST[quantity]:
         return found
     unit = UNIT_OF_QUANTITY[quantity]
-    raise ValueError(f"expected {quantity.replace('_', ' ')} up to {_MOST[quantity]:g} {unit}, got {value:g}")
+    raise ValueError(f"expected {quantity.replace('_', ' ')} up to {MOST[quantity]:g} {unit}, got {value:g}")
 
 
 def _number(text: str) -> float | None:
@@ -458,9 +638,9 @@ def _valid(fields: Fields, at: int) -> bool:
     return fields[at] == "A"
 
 
-_MODES_WITH_FIX = "ADEFPR"
+MODES_WITH_FIX = "ADEFPR"
 """Not M, typed in, nor S, a simulator: neither is where the boat is."""
-_QUALITIES_WITHOUT_FIX = ("", "0", "7", "8")
+QUALITIES_WITHOUT_FIX = ("", "0", "7", "8")
 """Of GGA; 7 is typed in, 8 a simulator."""
 
 
@@ -486,7 +666,7 @@ def _rot(fields: Fields) -> list[Found]:
 
 
 def _vtg(fields: Fields) -> list[Found]:
-    if not _has(fields, 9, _MODES_WITH_FIX):
+    if not _has(fields, 9, MODES_WITH_FIX):
         return []
     return [
         _direction("course_over_ground", fields[1], "true"),
@@ -508,7 +688,7 @@ def _speed(quantity: str, knots: str, kilometres_an_hour: str) -> Found:
 
 
 def _rmc(fields: Fields) -> list[Found]:
-    if not (_valid(fields, 2) and _has(fields, 12, _MODES_WITH_FIX)):
+    if not (_valid(fields, 2) and _has(fields, 12, MODES_WITH_FIX)):
         return []
     found = [
         *_position(fields, 3),
@@ -521,11 +701,11 @@ def _rmc(fields: Fields) -> list[Found]:
 
 
 def _gga(fields: Fields) -> list[Found]:
-    return _position(fields, 2) if fields[6] not in _QUALITIES_WITHOUT_FIX else []
+    return _position(fields, 2) if fields[6] not in QUALITIES_WITHOUT_FIX else []
 
 
 def _gll(fields: Fields) -> list[Found]:
-    return _position(fields, 1) if _has(fields, 6, "A") and _has(fields, 7, _MODES_WITH_FIX) else []
+    return _position(fields, 1) if _has(fields, 6, "A") and _has(fields, 7, MODES_WITH_FIX) else []
 
 
 def _zda(fields: Fields) -> list[Found]:
@@ -533,9 +713,13 @@ def _zda(fields: Fields) -> list[Found]:
 
 
 def _rpm(fields: Fields) -> list[Found]:
-    quantity = {"E": "engine_speed", "S": "shaft_speed"}.get(fields[1])
-    instance = fields[2] if _is_number(fields[2]) else ""
+    quantity, instance = engine_or_shaft(fields[1], fields[2])
     return [_plain(quantity, fields[3], instance)] if quantity and _valid(fields, 5) else []
+
+
+def engine_or_shaft(which: str, number: str) -> tuple[str, str]:
+    """Quantity and instance of an RPM sentence; no quantity for what is neither."""
+    return {"E": "engine_speed", "S": "shaft_speed"}.get(which, ""), number if _is_number(number) else ""
 
 
 def _rsa(fields: Fields) -> list[Found]:
@@ -561,17 +745,22 @@ _TRANSDUCERS: Mapping[tuple[str, str, str], tuple[str, float]] = {
 
 def _xdr(fields: Fields) -> Iterator[Found]:
     for transducer, text, unit, name in _groups(fields):
-        known = _transducer(transducer, unit, name)
+        known = transducer_of(transducer, unit, name)
         if known:
             yield _plain(known[0], text, known[1], known[2])
 
 
 def _unknown_transducers(fields: Fields) -> list[str]:
     return [
-        f"XDR {transducer} {name}"[:30].encode("ascii", "replace").decode().rstrip()
+        unknown_name(transducer, name)
         for transducer, text, unit, name in _groups(fields)
-        if text and _transducer(transducer, unit, name) is None
+        if text and transducer_of(transducer, unit, name) is None
     ]
+
+
+def unknown_name(transducer: str, name: str) -> str:
+    """How a transducer that is not read is counted."""
+    return f"XDR {transducer} {name}"[:30].encode("ascii", "replace").decode().rstrip()
 
 
 def _groups(fields: Fields) -> Iterator[tuple[str, str, str, str]]:
@@ -579,7 +768,7 @@ def _groups(fields: Fields) -> Iterator[tuple[str, str, str, str]]:
     return zip(fields[1::4], fields[2::4], fields[3::4], fields[4::4], strict=False)
 
 
-def _transducer(transducer: str, unit: str, name: str) -> tuple[str, str, float] | None:
+def transducer_of(transducer: str, unit: str, name: str) -> tuple[str, str, float] | None:
     """Quantity, instance and scale, when the program reads such a transducer."""
     plain_name, _, instance = name.upper().partition("#")
     known = _TRANSDUCERS.get((transducer, unit, plain_name))
@@ -590,7 +779,7 @@ def _is_number(text: str) -> bool:
     return text.isascii() and text.isdigit() and len(text) <= 3
 
 
-_DECODERS: Mapping[str, Decoder] = {
+DECODERS: Mapping[str, Decoder] = {
     "HDG": _hdg,
     "HDM": _hdm,
     "HDT": _hdt,
@@ -605,7 +794,7 @@ _DECODERS: Mapping[str, Decoder] = {
     "RSA": _rsa,
     "XDR": _xdr,
 }
-_FEWEST_FIELDS: Mapping[str, int] = {
+FEWEST_FIELDS: Mapping[str, int] = {
     "HDG": 5,
     "HDM": 2,
     "HDT": 2,

@@ -13,7 +13,7 @@ KEPT_DAMAGED_LINES = 100
 KEPT_UNKNOWN_KINDS = 500
 KEPT_DEVICES, KEPT_TEXTS = 300, 6
 """A network has some 250 addresses; what one device says of itself is a handful of texts."""
-OTHER_KINDS = "other kinds"
+OTHER_KINDS, OTHER_SOURCES = "other kinds", "others"
 
 
 @attrs.frozen
@@ -35,7 +35,7 @@ class DamagedLine:
 class ReadingNotes:
     """Counts of a reading, filled while the samples are taken; complete once the last sample was taken.
 
-    form             : "NMEA 0183", "NMEA 2000" or "CSV"
+    form             : what the recording is, in plain words ("NMEA 0183", "CAN dump")
     lines            : lines read, comments and blank lines included
     samples          : values given
     kinds            : sentences, messages or columns of kinds the program reads, by kind ("HDT", "127250")
@@ -47,8 +47,14 @@ class ReadingNotes:
     without_checksum : NMEA 0183 sentences that carry no checksum; they are used
     without_time     : values dropped because no sentence with a time came in reach of them
     decimal_commas   : numbers of a CSV file written with a decimal comma, and the first of them as written
+    broken           : those of damaged_count that were messages of several frames with a frame missing
+    heard            : how many of which kind each source sent, read or not
     devices          : what devices say of themselves, such as maker and model, by the source their samples carry
+    claims           : names by which devices claimed the address of a source, as 16 hexadecimal digits each
+    own_ship         : what the boat's own AIS unit says of it: "mmsi", "name", "call_sign"
     dated            : whether times count from 1970-01-01 UTC; otherwise from the first time in the log
+    is_simulated     : whether it says of itself that nobody measured it
+    timed            : whether the log tells times at all; otherwise its values have an order, and the time 0
     """
 
     form: str = ""
@@ -64,8 +70,14 @@ class ReadingNotes:
     without_time: int = 0
     decimal_commas: int = 0
     first_decimal_comma: str = ""
+    broken: int = 0
+    heard: dict[str, dict[str, int]] = attrs.field(factory=dict)
     devices: dict[str, tuple[str, ...]] = attrs.field(factory=dict)
+    claims: dict[str, tuple[str, ...]] = attrs.field(factory=dict)
+    own_ship: dict[str, str] = attrs.field(factory=dict)
     dated: bool = True
+    timed: bool = True
+    is_simulated: bool = False
 
     def damage(self, line: int, reason: str) -> None:
         """Count a line that could not be used; the first ones are kept with the reason."""
@@ -84,8 +96,23 @@ class ReadingNotes:
         if source in self.devices or len(self.devices) < KEPT_DEVICES:
             self.devices[source] = tuple(dict.fromkeys((*known, *texts)))[:KEPT_TEXTS]
 
-    def met_unknown(self, kind: str) -> None:
+    def met_claim(self, source: str, name: str) -> None:
+        """Keep the name by which a device claimed the address of a source."""
+        known = self.claims.get(source, ())
+        if name not in known and len(known) < KEPT_TEXTS:
+            self.claims[source] = (*known, name)
+
+    def met_from(self, source: str, kind: str, count: int = 1) -> None:
+        """Count a kind a source sent; noise cannot make the tables grow without end."""
+        if source not in self.heard and len(self.heard) >= KEPT_DEVICES:
+            source = OTHER_SOURCES
+        sent = self.heard.setdefault(source, {})
+        if kind not in sent and len(sent) >= KEPT_UNKNOWN_KINDS:
+            kind = OTHER_KINDS
+        sent[kind] = sent.get(kind, 0) + count
+
+    def met_unknown(self, kind: str, count: int = 1) -> None:
         """Count a kind the program does not read; noise cannot make the table grow without end."""
         if kind not in self.unknown and len(self.unknown) >= KEPT_UNKNOWN_KINDS:
             kind = OTHER_KINDS
-        self.unknown[kind] = self.unknown.get(kind, 0) + 1
+        self.unknown[kind] = self.unknown.get(kind, 0) + count

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import gzip
+import importlib.util
 import re
+import sys
 import zlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from io import TextIOWrapper
 from itertools import chain
 from pathlib import Path
 from typing import BinaryIO, cast
@@ -16,21 +18,25 @@ from typing import BinaryIO, cast
 import attrs
 
 from garboard.faults import Fault, InputError, refuse_endless
-from garboard.recordings.notes import ReadingNotes
+from garboard.recordings import packet_bytes
+from garboard.recordings.arithmetic import Arithmetic, Plain, WithNumpy
+from garboard.recordings.columns import Columns, InOrder
+from garboard.recordings.forms import Form, LineReader, Reader, form_of
+from garboard.recordings.nmea0183 import SentenceReader
+from garboard.recordings.notes import MARK, ReadingNotes
 from garboard.recordings.remarks import remarks
-from garboard.samples import Recording, Sample, gather
+from garboard.samples import Recording, Sample, gather, marked, marked_whole
 
 LOOKED_AT = 65536  # bytes from the start of a file that tell its form
-READ_AT_ONCE = 65536  # characters
-LONGEST_LINE = 4096  # characters kept while its end is awaited, so that a file without line ends fits in memory
+READ_AT_ONCE = 131_072  # bytes
+READ_AT_ONCE_IN_COLUMNS = 524_288  # bytes: what many lines have in common is then met once for thousands of them
+NUMPY_PAYS_FROM = 10_000_000  # bytes; to load it takes as long as to read some megabytes without
+KINDS_NAMED = 5  # of those no program part reads, the most frequent
 
 _KNOWN_FORMS = (
-    "NMEA 0183 sentences ($HEHDT,341.8,T*21), NMEA 2000 lines (time,priority,pgn,source,destination,length,bytes) "
-    "or CSV with named columns (time,rate_of_turn [deg/s])"
+    "NMEA 0183 sentences ($HEHDT,341.8,T*21), NMEA 2000 lines (time,priority,pgn,source,destination,length,bytes), "
+    "CAN frames as text, Signal K deltas or CSV with named columns (time,rate_of_turn [deg/s])"
 )
-_NMEA_0183 = re.compile(r"[^$!]{0,200}[$!][A-Z][A-Z0-9]{2,10},")
-_NMEA_2000 = re.compile(r"[^,]{1,40},\s*\d,\d{4,6},\d{1,3},\d{1,3},\d{1,4}(,|$)")
-_NAMED_WITH_UNIT = re.compile(r"[^\[\]$!]+\[[^\[\]]*\]")
 
 
 Watch = Callable[[str, float, int], object]
@@ -53,13 +59,14 @@ def watching(watch: Watch) -> Iterator[None]:
 def read_samples(path: str | Path, notes: ReadingNotes | None = None) -> Iterator[Sample]:
     """The samples of a recording, in the order of its lines; memory does not grow with the file.
 
-    path  : an NMEA 0183 log, an NMEA 2000 line log or a CSV series, as it is or compressed by gzip
+    path  : a recording of any form in `forms`, as it is or compressed by gzip
     notes : filled while samples are taken, complete after the last one
-    Raises InputError at once for a file that is missing, empty, binary or in no known form.
+    Raises InputError at once for a file that is missing, empty or in no known form.
     """
     path, notes = Path(path), notes or ReadingNotes()
-    notes.form = _form(path)
-    return chain.from_iterable(_read(path, notes))
+    form = _form(path)
+    reader = form.reader_at_once(notes, _arithmetic(path), InOrder()) or form.reader(notes, source=str(path))
+    return chain.from_iterable(_read(path, reader, notes))
 
 
 def load_recording(path: str | Path) -> tuple[Recording, ReadingNotes]:
@@ -69,78 +76,134 @@ def load_recording(path: str | Path) -> tuple[Recording, ReadingNotes]:
     Raises InputError also for a recording that holds no value the program can use.
     """
 
-    notes = ReadingNotes()
-    recording = gather(Path(path).name, read_samples(path, notes))
+    path, notes = Path(path), ReadingNotes()
+    recording = _recording(path, _form(path), notes)
     if not recording.streams:
-        got = " ".join(remarks(notes, frozenset())) or f"{notes.lines} lines"
-        raise InputError(str(path), [Fault("whole file", "at least one value with a time", got)])
-    return attrs.evolve(recording, devices=dict(notes.devices)), notes
+        raise InputError(str(path), [Fault("whole file", "at least one value with a time", _met_instead(notes))])
+    return attrs.evolve(recording, devices=dict(notes.devices), is_timed=notes.timed), notes
 
 
-def _read(path: Path, notes: ReadingNotes) -> Iterator[Sequence[Sample]]:
+def _recording(path: Path, form: Form, notes: ReadingNotes) -> Recording:
+    columns = Columns()
+    reader = form.reader_at_once(notes, _arithmetic(path), columns)
+    if reader is None:
+        plain = form.reader(notes, source=str(path))
+        return gather(path.name, chain.from_iterable(_read(path, plain, notes)))
+    for _ in _read(path, reader, notes, READ_AT_ONCE_IN_COLUMNS):
+        pass  # what it gives is in the columns
+    recording = columns.recording(path.name)
+    return marked_whole(recording) if notes.is_simulated else recording
+
+
+def _arithmetic(path: Path) -> Arithmetic:
+    return WithNumpy() if _numpy_pays(path) else Plain()
+
+
+def _numpy_pays(path: Path) -> bool:
+    """Whether numpy is at hand, and reading by it saves more than loading it costs."""
+    if sys.modules.get("numpy") is not None:
+        return True
+    return path.stat().st_size >= NUMPY_PAYS_FROM and importlib.util.find_spec("numpy") is not None
+
+
+def _met_instead(notes: ReadingNotes) -> str:
+    """What a recording holds that gave no value, and what to do."""
+    if not notes.unknown or notes.kinds:
+        return " ".join(remarks(notes, frozenset())) or f"{notes.lines} lines"
+    most = sorted(notes.unknown.items(), key=lambda item: (-item[1], item[0]))
+    named = ", ".join(f"{kind}, {count} times" for kind, count in most[:KINDS_NAMED])
+    more = f", and {len(most) - KINDS_NAMED} kinds more" if len(most) > KINDS_NAMED else ""
+    damage = [f"{notes.damaged_count} lines are damaged."] if notes.damaged_count else []
+    what = f"{notes.form}, but no message this program knows: {named}{more}."
+    return " ".join(
+        [what, *damage, "Record while the heading sensor, the GNSS receiver and the engine are switched on."]
+    )
+
+
+def _read(path: Path, reader: Reader, notes: ReadingNotes, at_once: int = READ_AT_ONCE) -> Iterator[Sequence[Sample]]:
+    if isinstance(reader, LineReader) and isinstance(reader.takes, SentenceReader):
+        reader.takes.time_comes = lambda: _tells_time(path)
     with _open(path) as file:
-        lines = chain.from_iterable(_told(path, file, _lines(file, notes), notes))
-        if notes.form == "NMEA 2000":
-            from garboard.recordings import nmea2000
+        tell = _teller(path, file, notes)
+        try:
+            while chunk := file.read(at_once):
+                notes.is_simulated = notes.is_simulated or MARK.encode() in chunk
+                samples = reader.feed(chunk)
+                yield [*marked(samples)] if notes.is_simulated else samples
+                tell()
+        except EOFError:
+            notes.damage(0, "the compressed file ends too early; what came before is used")
+        except (zlib.error, gzip.BadGzipFile):
+            notes.damage(0, "the compressed file is damaged from here on; what came before is used")
+        samples = reader.close()
+        yield [*marked(samples)] if notes.is_simulated else samples
 
-            yield from nmea2000.read(lines, notes)
-        elif notes.form == "NMEA 0183":
-            from garboard.recordings import nmea0183
 
-            yield from nmea0183.read(lines, notes)
-        else:
-            from garboard.recordings import csv_series
+def _teller(path: Path, file: BinaryIO, notes: ReadingNotes) -> Callable[[], object]:
+    """Tells whoever watches how far a recording is read."""
+    watch = _watch.get()
+    if watch is None:
+        return lambda: None
+    size = path.stat().st_size
+    on_disk = file.on_disk if isinstance(file, _Unpacked) else file
+    return lambda: watch(path.name, on_disk.tell() / size if size else 1.0, notes.lines)
 
-            yield from csv_series.read(lines, notes, str(path))
+
+class _Unpacked(gzip.GzipFile):
+    """A compressed file of which all is given that unpacks: gzip's own gives nothing of what it read before damage."""
+
+    def __init__(self, path: Path) -> None:
+        self.on_disk = path.open("rb")
+        super().__init__(fileobj=self.on_disk)
+        self._fault: Exception | None = None
+
+    def read(self, size: int | None = -1) -> bytes:
+        pieces, have = list[bytes](), 0
+        while self._fault is None and size is not None and have < size:
+            try:
+                piece = self.read1(size - have)
+            except (EOFError, zlib.error, gzip.BadGzipFile) as fault:
+                self._fault = fault
+            else:
+                if not piece:
+                    break
+                pieces.append(piece)
+                have += len(piece)
+        if not pieces and self._fault is not None:
+            raise self._fault
+        return b"".join(pieces)
+
+    def close(self) -> None:
+        super().close()
+        self.on_disk.close()
 
 
-def _open(path: Path) -> TextIOWrapper:
-    """The file as text, unpacked; bytes that are no text stay as they were, so that checksums still tell."""
+def _open(path: Path) -> BinaryIO:
+    """The file, unpacked."""
     refuse_endless(path, "a recording")
     with path.open("rb") as file:
         is_packed = file.read(2) == b"\x1f\x8b"
-    binary = cast(BinaryIO, gzip.open(path)) if is_packed else path.open("rb")  # noqa: SIM115
-    return TextIOWrapper(binary, encoding="utf-8-sig", errors="surrogateescape")
+    return cast(BinaryIO, _Unpacked(path)) if is_packed else path.open("rb")
 
 
-def _lines(file: TextIOWrapper, notes: ReadingNotes) -> Iterator[list[str]]:
-    """Lines without their ends, many at a time: quicker than one by one, and no line is too long to hold."""
-    rest = ""
-    try:
+_TELLS_TIME = re.compile(rb"[$!][A-Z0-9]{2}(?:RMC|GGA|ZDA),\d{6}|[$!][A-Z0-9]{2}GLL,[^,]*,[^,]*,[^,]*,[^,]*,\d{6}")
+
+
+def _tells_time(path: Path) -> bool:
+    """Whether any sentence of a log tells time: asked once, where none of very many did."""
+    with _open(path) as file, contextlib.suppress(EOFError, zlib.error, gzip.BadGzipFile):
+        rest = b""
         while chunk := file.read(READ_AT_ONCE):
-            lines = (rest + chunk).split("\n")
-            rest = lines.pop()[:LONGEST_LINE]
-            yield lines
-    except EOFError:
-        notes.damage(0, "the compressed file ends too early; what came before is used")
-    except (zlib.error, gzip.BadGzipFile):
-        notes.damage(0, "the compressed file is damaged from here on; what came before is used")
-    if rest:
-        yield [rest]
+            if _TELLS_TIME.search(rest + chunk):
+                return True
+            rest = chunk[-100:]
+    return False
 
 
-def _told(path: Path, file: TextIOWrapper, pieces: Iterator[list[str]], notes: ReadingNotes) -> Iterator[list[str]]:
-    """The same lines; whoever watches is told how far they are."""
-    watch = _watch.get()
-    if watch is None:
-        return pieces
-    on_disk: BinaryIO = getattr(file.buffer, "fileobj", None) or cast(BinaryIO, file.buffer)  # gzip's reads another
-    return _telling(pieces, watch, path, on_disk, notes)
-
-
-def _telling(
-    pieces: Iterator[list[str]], watch: Watch, path: Path, on_disk: BinaryIO, notes: ReadingNotes
-) -> Iterator[list[str]]:
-    size = path.stat().st_size
-    for piece in pieces:
-        yield piece
-        watch(path.name, on_disk.tell() / size if size else 1.0, notes.lines)
-
-
-def _form(path: Path) -> str:
+def _form(path: Path) -> Form:
     try:
         with _open(path) as file:
-            start = bytes(file.buffer.read(LOOKED_AT))
+            start = file.read(LOOKED_AT)
     except (EOFError, zlib.error, gzip.BadGzipFile) as fault:
         raise InputError(str(path), [Fault("whole file", "a compressed file that unpacks", str(fault))]) from None
     except OSError as fault:
@@ -148,23 +211,24 @@ def _form(path: Path) -> str:
         raise InputError(str(path), [Fault("whole file", "a recording that can be opened", got)]) from None
     if not start.strip():
         raise InputError(str(path), [Fault("whole file", f"a recording: {_KNOWN_FORMS}", "an empty file")])
-    if _is_binary(start):
-        got = "a file that is not text"
-        raise InputError(str(path), [Fault("whole file", f"a recording as text: {_KNOWN_FORMS}", got)])
-    lines = [line for line in start.decode("utf-8-sig", "replace").splitlines() if line.strip() and line[0] != "#"]
-    if lines and _NAMED_WITH_UNIT.match(lines[0]):
-        return "CSV"
-    counts = {
-        "NMEA 0183": sum(1 for line in lines if _NMEA_0183.match(line)),
-        "NMEA 2000": sum(1 for line in lines if _NMEA_2000.match(line)),
-    }
-    form = max(counts, key=counts.__getitem__)
-    if not counts[form] and lines and lines[0].lower().startswith("time"):
-        return "CSV"
-    if not counts[form]:
-        got = repr(lines[0][:60]) if lines else "comments only"
-        raise InputError(str(path), [Fault("line 1", _KNOWN_FORMS, got)])
+    form = None if _is_picture_or_paper(start) else form_of(start)
+    if form is None:
+        where, got = _met(start)
+        raise InputError(str(path), [Fault(where, f"a recording: {_KNOWN_FORMS}", got)])
     return form
+
+
+def _met(start: bytes) -> tuple[str, str]:
+    """Where, and what a file is that is no recording, as far as it can be told."""
+    link = packet_bytes.capture_link(start)
+    if link is not None:
+        return "whole file", f"a packet capture of another interface (link type {link}); capture the CAN interface"
+    if start.startswith(b"\n\r\r\n"):
+        return "whole file", "a packet capture of the newer form; save it in the older one, pcap"
+    if _is_picture_or_paper(start) or _is_binary(start):
+        return "whole file", "a file that is not text"
+    lines = [line for line in start.decode("utf-8-sig", "replace").splitlines() if line.strip() and line[0] != "#"]
+    return "line 1", repr(lines[0][:60]) if lines else "comments only"
 
 
 _PICTURES_AND_PAPERS = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"RIFF", b"BM", b"II*", b"MM\0*", b"%PDF")
@@ -180,7 +244,7 @@ def refuse_other_text(path: Path) -> None:
     refuse_endless(path, "a photo or a recording")
     with path.open("rb") as file:
         start = file.read(LOOKED_AT)
-    is_text = not start.startswith((b"\x1f\x8b", *_PICTURES_AND_PAPERS)) and not _is_binary(start)
+    is_text = not (start.startswith(b"\x1f\x8b") or _is_picture_or_paper(start) or _is_binary(start))
     if not start or not is_text:
         return
     try:
@@ -188,6 +252,10 @@ def refuse_other_text(path: Path) -> None:
     except InputError:
         expected = f"a photo, or a recording: {_KNOWN_FORMS}"
         raise InputError(str(path), [Fault("whole file", expected, "text that is neither")]) from None
+
+
+def _is_picture_or_paper(start: bytes) -> bool:
+    return start.startswith(_PICTURES_AND_PAPERS)
 
 
 def _is_binary(start: bytes) -> bool:

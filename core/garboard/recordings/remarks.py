@@ -20,7 +20,7 @@ def remarks(notes: ReadingNotes, quantities: Collection[str]) -> list[str]:
         said.append("No value in this recording can be used.")
     headings = {kind: notes.kinds[kind] for kind in HEADING_KINDS if kind in notes.kinds}
     if headings and "heading" not in quantities and not notes.without_time:
-        word = "messages" if notes.form == "NMEA 2000" else "sentences"
+        word = "messages" if all(map(str.isdecimal, headings)) else "sentences"
         are_empty = all(notes.empty.get(kind) == count for kind, count in headings.items())
         what = "all empty" if are_empty else "none with a valid heading"
         said.append(f"{_listed(headings)} {word}, {what}: no heading in this log.")
@@ -45,7 +45,9 @@ def remarks(notes: ReadingNotes, quantities: Collection[str]) -> list[str]:
             f"{notes.decimal_commas} {have} a comma, read as a decimal point: {first} as {first.replace(',', '.')}. "
             "Use a point, and nothing to part thousands."
         )
-    if not notes.dated and notes.samples:
+    if not notes.timed and notes.samples:
+        said.append("The log has no times: the order of its values is known, how fast they came is not.")
+    elif not notes.dated and notes.samples:
         said.append("The log has no date: times count from its first time.")
     return said
 

@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 
 MARK_LINE = nmea0183_sentence(MARK, "1")
 TICK = 0.1
+SELDOM = 1.0
+"""What changes slowly is sent so often [s]."""
 KEPT_BACK = 1 << 20
 """A listener that does not take what is sent is given up when so much waits [bytes]."""
 
@@ -120,6 +122,8 @@ DEVICES = (
     Device(address=10, model="Simulated engines", number=102, function=160, kind=50),
     Device(address=20, model="Simulated compass", number=103, function=140, kind=60),
     Device(address=35, model="Simulated heading sensor", number=104, function=140, kind=60),
+    Device(address=40, model="Simulated tank and battery", number=105, function=150, kind=75),
+    Device(address=41, model="Simulated weather and depth", number=106, function=130, kind=85),
 )
 CLAIM, PRODUCT = 60928, 126996
 
@@ -140,8 +144,14 @@ def can_frame(at: float, pgn: int, source: int, data: bytes, priority: int = 6) 
 
 
 def can_frames(samples: Iterable[Sample]) -> Iterator[str]:
-    """Samples as frames; see `encode.nmea2000_lines` for what they may be."""
-    for number, (at, pgn, source, data) in enumerate(nmea2000_messages(samples)):
+    """Samples as frames; those of SLOW or of what `encode.nmea2000_lines` writes."""
+    samples = list(samples)
+    for sample in samples:
+        if sample.quantity in _SHORT:
+            pgn, data = _SHORT[sample.quantity](sample)
+            yield can_frame(sample.time, pgn, int(sample.source), data)
+    tabled = nmea2000_messages(sample for sample in samples if sample.quantity not in _SHORT)
+    for number, (at, pgn, source, data) in enumerate(tabled):
         priority = MESSAGES[pgn].priority
         for part in fast_packet_frames(data, number) if len(data) > 8 else [data]:
             yield can_frame(at, pgn, int(source), part, priority)
@@ -155,6 +165,26 @@ def introductions(devices: Iterable[Device], at: float) -> Iterator[str]:
             yield can_frame(at, PRODUCT, device.address, part)
 
 
+def _tank_frame(sample: Sample) -> tuple[int, bytes]:
+    instance = int(sample.instance.split()[-1])  # fuel is the first kind of tank
+    return 127505, struct.pack("<BhIB", instance, round(sample.value / 0.004), 0xFFFFFFFF, 0xFF)
+
+
+def _air_temperature_frame(sample: Sample) -> tuple[int, bytes]:
+    return 130312, struct.pack("<BBBHHB", 0xFF, 0, 1, round((sample.value + 273.15) / 0.01), 0xFFFF, 0xFF)
+
+
+def _air_pressure_frame(sample: Sample) -> tuple[int, bytes]:
+    return 130314, struct.pack("<BBBiB", 0xFF, 0, 0, round(sample.value / 0.001), 0xFF)
+
+
+_SHORT: Mapping[str, Callable[[Sample], tuple[int, bytes]]] = {
+    "tank_level": _tank_frame,
+    "air_temperature": _air_temperature_frame,
+    "air_pressure": _air_pressure_frame,
+}
+"""Number and bytes of messages of one frame whose place tells what the value is of [3]."""
+
 _KNOT, _TURN, _LITRE_AN_HOUR = 1852 / 3600, 1 / 60, 1e-3 / 3600
 _SIGNAL_K: Mapping[tuple[str, str], tuple[str, Callable[[float], float]]] = {
     ("heading", "magnetic"): ("navigation.headingMagnetic", math.radians),
@@ -166,11 +196,17 @@ _SIGNAL_K: Mapping[tuple[str, str], tuple[str, Callable[[float], float]]] = {
     ("engine_speed", ""): ("propulsion.{}.revolutions", lambda revs: revs * _TURN),
     ("fuel_flow", ""): ("propulsion.{}.fuel.rate", lambda litres: litres * _LITRE_AN_HOUR),
     ("engine_trim", ""): ("propulsion.{}.drive.trimState", lambda share: share / 100),
+    ("engine_hours", ""): ("propulsion.{}.runTime", lambda hours: hours * 3600),
+    ("battery_voltage", ""): ("electrical.batteries.{}.voltage", float),
+    ("tank_level", ""): ("tanks.{}.currentLevel", lambda share: share / 100),
+    ("air_temperature", ""): ("environment.outside.temperature", lambda celsius: celsius + 273.15),
+    ("air_pressure", ""): ("environment.outside.pressure", lambda hectopascal: hectopascal * 100),
+    ("depth", ""): ("environment.depth.belowTransducer", float),
 }
 """Path and value in SI units [1] of each quantity and reference; the engine stands in the braces."""
 
 
-def signal_k_deltas(samples: Iterable[Sample], label: str = "simulated") -> Iterator[str]:
+def signal_k_deltas(samples: Iterable[Sample], label: str = "boat") -> Iterator[str]:
     """Samples as deltas [1], one for each source and time; what has no path is left out.
 
     label : of the source of each update
@@ -188,7 +224,12 @@ def signal_k_deltas(samples: Iterable[Sample], label: str = "simulated") -> Iter
             if sample.quantity in ("latitude", "longitude"):
                 position[sample.quantity] = sample.value
             elif found := _SIGNAL_K.get((sample.quantity, sample.reference)):
-                values.append({"path": found[0].format(sample.instance or "0"), "value": found[1](sample.value)})
+                values.append(
+                    {
+                        "path": found[0].format((sample.instance or "0").replace(" ", ".")),
+                        "value": found[1](sample.value),
+                    }
+                )
         if len(position) == 2:
             values.append({"path": "navigation.position", "value": position})
         if values:
@@ -196,9 +237,26 @@ def signal_k_deltas(samples: Iterable[Sample], label: str = "simulated") -> Iter
             yield json.dumps({"context": "vessels.self", "updates": [update]}, separators=(",", ":"))
 
 
+def slow(boat: Boat, at: float) -> Iterator[Sample]:
+    """What a boat's network says seldom, once a second: a part of the truth that does not change on an outing."""
+    for engine in range(boat.engines):
+        yield Sample(at, "engine_trim", TRIM, "10", str(engine))
+        yield Sample(at, "engine_hours", HOURS + engine, "10", str(engine))
+    for number, battery in enumerate(boat.batteries):
+        yield Sample(at, "battery_voltage", battery.voltage, "40", str(number))
+    yield Sample(at, "tank_level", TANK_LEVEL, "40", "fuel 0")
+    yield Sample(at, "depth", DEPTH, "41")
+    yield Sample(at, "air_temperature", AIR_TEMPERATURE, "41")
+    yield Sample(at, "air_pressure", AIR_PRESSURE, "41")
+
+
+TRIM, HOURS, TANK_LEVEL, DEPTH, AIR_TEMPERATURE, AIR_PRESSURE = 22.0, 3.0, 62.0, 14.5, 21.5, 1009.0
+SLOW = ("engine_trim", "engine_hours", "battery_voltage", "tank_level", "depth", "air_temperature", "air_pressure")
+
+
 def sentences(samples: Iterable[Sample]) -> list[str]:
-    """Samples as NMEA 0183; fuel flow and trim have no sentence that is read alike everywhere, and are left out."""
-    return list(nmea0183_sentences(s for s in samples if s.quantity not in ("fuel_flow", "engine_trim")))
+    """Samples as NMEA 0183; what has no sentence that is read alike everywhere, such as fuel flow, is left out."""
+    return list(nmea0183_sentences(s for s in samples if s.quantity not in ("fuel_flow", *SLOW)))
 
 
 # --- on sockets
@@ -271,6 +329,7 @@ class SimulatedNetwork:
         self.boat, self.devices, self.is_marked = boat, devices, is_marked
         self.now = time.time() if start is None else start
         self.truth: tuple[Sample, ...] = ()
+        self._slow_at = -math.inf
         self._samples = simulate(
             boat,
             outing() if orders is None else orders,
@@ -285,7 +344,11 @@ class SimulatedNetwork:
         self._selector = selectors.DefaultSelector()
         self._doors: dict[str, socket.socket] = {}
         for form in FORMS:
-            door = socket.create_server((host, (ports or {}).get(form, 0)))
+            try:
+                door = socket.create_server((host, (ports or {}).get(form, 0)))
+            except OSError:
+                self._close_doors()
+                raise
             door.setblocking(False)
             self._doors[form] = door
             self._selector.register(door, selectors.EVENT_READ, form)
@@ -325,6 +388,9 @@ class SimulatedNetwork:
             self._thread.join(2.0)
         for one in self._listeners:
             one.socket.close()
+        self._close_doors()
+
+    def _close_doors(self) -> None:
         for door in self._doors.values():
             door.close()
         self._selector.close()
@@ -336,6 +402,9 @@ class SimulatedNetwork:
         while self._next is not None and self._next.time <= self.now + 1e-6:
             due.append(self._next)
             self._next = next(self._samples, None)
+        if due and self.now - self._slow_at >= SELDOM - 1e-6:
+            self._slow_at = self.now
+            due += slow(self.boat, self.now)
         self.truth = tuple(due)
         self.look()
         lines: dict[str, list[str]] = {}
@@ -418,9 +487,9 @@ class SimulatedNetwork:
         return []
 
     def _lines(self, form: str, due: Sequence[Sample]) -> list[str]:
-        mark = [MARK_LINE] if self.is_marked else []
+        mark = [MARK_LINE if form == "nmea0183" else f"# {MARK}"] if self.is_marked else []
         if form == "nmea0183":
             return [*mark, *sentences(due)]
         if form == "can":
             return [*mark, *can_frames(due)]
-        return list(signal_k_deltas(due, MARK if self.is_marked else "simulated"))
+        return list(signal_k_deltas(due, MARK if self.is_marked else "boat"))

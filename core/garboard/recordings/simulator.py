@@ -12,10 +12,10 @@ from collections.abc import Iterable, Iterator
 import attrs
 
 from garboard.recordings.simulated_boat import Boat, Compass
-from garboard.samples import SIMULATED, Sample
+from garboard.samples import Sample
 from garboard.series import compass_angle
 
-__all__ = ["Boat", "Compass", "Order", "marked", "simulate"]
+__all__ = ["Boat", "Compass", "Order", "simulate"]
 
 METRES_PER_DEGREE = 111_120.0
 """Length of a degree of latitude [m]: 60 nautical miles, near enough for a few miles of track."""
@@ -77,15 +77,6 @@ def simulate(
             yield Sample(time, "latitude", latitude, "3")
             yield Sample(time, "longitude", longitude, "3")
             time += step
-
-
-def marked(samples: Iterable[Sample]) -> Iterator[Sample]:
-    """Samples that say of themselves that nobody measured them.
-
-    >>> [sample.source for sample in marked([Sample(0.0, "heading", 80.0, "20")])]
-    ['simulated 20']
-    """
-    return (sample._replace(source=f"{SIMULATED} {sample.source}".rstrip()) for sample in samples)
 
 
 def _towards(heading: float, course: float) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
 
 import attrs
 
@@ -12,6 +12,7 @@ from garboard.disk.entries import SHOP_RECORD, Entry, view
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError, ValueRefused
 from garboard.fields import check_value
+from garboard.findings import Verdict
 from garboard.history.past import PastEntry, history_of
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import setting_register, shop_settings
@@ -21,7 +22,7 @@ from garboard.records import JsonValue
 from garboard.settings import DEFAULT, SHOP, Setting, SettingSet, SettingUsed, binding, check_pairs, in_force
 from garboard.steps import Assessed
 from garboard_shop.pages.desk import ShopDesk
-from garboard_shop.pages.summaries import JobSummary, seen_in
+from garboard_shop.pages.summaries import seen_in
 from garboard_shop.store import Store, managers_devices
 
 LONGEST_LOOK = 8.0
@@ -131,7 +132,10 @@ def value_wanted(desk: ShopDesk, setting: Setting, form: Mapping[str, str]) -> J
 
 @attrs.frozen(kw_only=True)
 class ChangedFinding:
-    """A check of an open job that a change would decide otherwise; "" where it would give nothing more."""
+    """A check of an open job that a change would decide otherwise; "" where it would give nothing more.
+
+    Where the verdicts stay and what is advised changes, the sentences stand behind them.
+    """
 
     title: str
     about: str
@@ -155,24 +159,27 @@ class ChangedJob:
 class Effect:
     """What a change would do.
 
+    jobs      : those with another verdict or other advice
+    figures   : how many others would only have other figures
     open_jobs : how many open jobs were looked at
     left_out  : how many boats there was no time for, or that cannot be read
     """
 
     jobs: tuple[ChangedJob, ...]
+    figures: int
     open_jobs: int
     left_out: int
 
 
 def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
-    """Which verdicts of open jobs would change; those worked on last are looked at first.
+    """Which verdicts and which advice of open jobs would change; those worked on last are looked at first.
 
     A job its technician signed keeps what it was signed under, so it is not among them.
     """
     began = time.monotonic()
     found: list[ChangedJob] = []
     seen, jobs_seen = set[str](), set[str]()
-    open_jobs = left_out = 0
+    figures = open_jobs = left_out = 0
     for hull in _lately_worked_on_first(desk):
         if hull in seen:
             continue
@@ -192,7 +199,8 @@ def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
                 continue
             jobs_seen.add(job.id)
             open_jobs += 1
-            if findings := tuple(_changed(desk.host, job, setting, value)):
+            after = desk.host.assess(_with(job.view, setting, value))
+            if findings := tuple(_changed(desk.host, job.assessed, after)):
                 found.append(
                     ChangedJob(
                         hull=summary.key,
@@ -203,7 +211,9 @@ def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
                         findings=findings,
                     )
                 )
-    return Effect(jobs=tuple(found), open_jobs=open_jobs, left_out=left_out)
+            else:
+                figures += _sentences(job.assessed) != _sentences(after)
+    return Effect(jobs=tuple(found), figures=figures, open_jobs=open_jobs, left_out=left_out)
 
 
 def _lately_worked_on_first(desk: ShopDesk) -> Sequence[str]:
@@ -214,18 +224,33 @@ def _lately_worked_on_first(desk: ShopDesk) -> Sequence[str]:
     return sorted(sorted(desk.index.boats()), key=last_day, reverse=True)
 
 
-def _changed(host: PluginHost, job: JobSummary, setting: Setting, value: JsonValue) -> Iterator[ChangedFinding]:
-    before, after = _verdicts(job.assessed), _verdicts(host.assess(_with(job.view, setting, value)))
+def _changed(
+    host: PluginHost, assessed: Sequence[Assessed], assessed_then: Sequence[Assessed]
+) -> Iterator[ChangedFinding]:
+    before, after = _verdicts(assessed), _verdicts(assessed_then)
+    advised, advised_then = _sentences(assessed, _ADVISING), _sentences(assessed_then, _ADVISING)
     titles = {calculator.key: calculator.title for calculator in host.calculators}
-    for (calculator, about), verdicts in before.items():
-        now = after.get((calculator, about), ())
-        if verdicts != now:
-            yield ChangedFinding(
-                title=titles[calculator], about=about, before=", ".join(verdicts), after=", ".join(now)
-            )
-    for (calculator, about), verdicts in after.items():
-        if (calculator, about) not in before:
-            yield ChangedFinding(title=titles[calculator], about=about, before="", after=", ".join(verdicts))
+    for place in dict.fromkeys((*before, *after)):
+        calculator, about = place
+        now, then = (", ".join(verdicts.get(place, ())) for verdicts in (before, after))
+        if now == then and advised.get(place) != advised_then.get(place):
+            now, then = (f"{now}: {' '.join(said[place])}" for said in (advised, advised_then))
+        if now != then:
+            yield ChangedFinding(title=titles[calculator], about=about, before=now, after=then)
+
+
+_ADVISING = (Verdict.ADVISE, Verdict.FAIL)
+"""What a person acts on: of other verdicts only the figures would change."""
+
+
+def _sentences(
+    assessed: Sequence[Assessed], verdicts: Container[Verdict] = tuple(Verdict)
+) -> dict[tuple[str, str], list[str]]:
+    found: dict[tuple[str, str], list[str]] = {}
+    for one in assessed:
+        if one.finding.verdict in verdicts:
+            found.setdefault((one.calculator, one.finding.about), []).append(one.finding.sentence)
+    return found
 
 
 def _verdicts(assessed: Sequence[Assessed]) -> dict[tuple[str, str], tuple[str, ...]]:

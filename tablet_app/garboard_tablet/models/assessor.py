@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from garboard.report.as_typed import as_typed
 from garboard_tablet.models.session import Route
 
 if TYPE_CHECKING:
@@ -77,6 +76,8 @@ class Assessor:
         size = self._tablet.size(hull, job)
         if self._found_at.get(key) == size:
             return
+        from garboard.report.as_typed import as_typed  # once a step is shown: the first frame waits for no finding
+
         view, host = self._tablet.view(hull, job), self._tablet.host
         self._at_work.add(key)
         self._background.run(

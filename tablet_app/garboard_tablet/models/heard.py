@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.fields import Field, Kind
-from garboard.records import JsonValue, Vessel
+from garboard.records import NETWORK_SOURCES, JsonValue, Vessel
 from garboard.samples import SIMULATED, UNIT_OF_QUANTITY, StreamKey
 from garboard.series import engine_numbers, mean
 from garboard.units import UNITS_OF, Amount, convert
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.live import STALE_AFTER
-from garboard_tablet.models.one_source import CHOICES, choices_of
+from garboard_tablet.models.one_source import OF_HEADING_SENSORS, choices_of
 
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork, Newest
@@ -31,6 +31,8 @@ DECIMALS: Mapping[str, int] = {
     "kPa": 1, "hPa": 0, "psi": 2, "inHg": 2, "V": 2, "mV": 0, "h": 1, "min": 0, "s": 0, "%": 0, "m": 1, "ft": 0,
 }  # fmt: skip
 """How finely a value heard is written; as boat instruments show it: common practice, no source."""
+FLOWS, SMALL_FLOW = ("L/h", "gal/h"), 10.0
+"""A flow below this is written a digit finer: at idle a tenth of a gallon is a sixth of the whole."""
 ENGINES = frozenset({"engine_speed", "fuel_flow", "engine_hours", "engine_trim", "engine_temperature", "oil_pressure"})
 """Quantities whose instance is an engine."""
 
@@ -127,8 +129,26 @@ def _offer(field: Field, unit: str, choice: str, number: float, devices: Mapping
     units = UNITS_OF[field.quantity]
     shown = unit if unit in units else field.unit
     amount = convert(number, UNIT_OF_QUANTITY[field.heard], shown)
-    text = str(Amount(f"{amount:.{DECIMALS.get(shown, 1)}f}", shown))
+    finer = shown in FLOWS and abs(amount) < SMALL_FLOW
+    text = str(Amount(f"{amount:.{DECIMALS.get(shown, 1) + finer}f}", shown))
     return Offer(text=text, value=text, choice=choice, title=title, is_simulated=simulated)
+
+
+def rivals(quantities: Sequence[str], vessel: Vessel, network: BoatNetwork | None) -> dict[str, tuple[str, ...]]:
+    """The instruments of each quantity that several send now and that nobody has chosen among.
+
+    A boat has several heading sensors, and their guides tell them apart themselves.
+    """
+    found: dict[str, tuple[str, ...]] = {}
+    if network is None:
+        return found
+    for quantity in quantities:
+        if quantity in OF_HEADING_SENSORS or quantity in choices_of(vessel):
+            continue
+        sources = {key.source for key, one in network.newest(quantity).items() if one.age <= STALE_AFTER}
+        if len(sources) > 1:
+            found[quantity] = tuple(sorted(sources))
+    return found
 
 
 # What a vessel remembers
@@ -136,5 +156,5 @@ def _offer(field: Field, unit: str, choice: str, number: float, devices: Mapping
 
 def choose(tablet: Tablet, hull: str, key: str, choice: str) -> None:
     """Keep with the vessel which instrument is believed. "" for none: whoever speaks first is followed again."""
-    state = tablet.boat(hull).vessel_home(CHOICES)
-    tablet.save(tablet.author().write(state, "field", (CHOICES, key), choice))
+    state = tablet.boat(hull).vessel_home(NETWORK_SOURCES)
+    tablet.save(tablet.author().write(state, "field", (NETWORK_SOURCES, key), choice))

@@ -18,13 +18,15 @@ from garboard.faults import InputError, in_words
 from garboard.job_view import JobView
 from garboard.samples import UNIT_OF_QUANTITY, Sample
 from garboard.steps import Guidance, LiveGuide
+from garboard_tablet.models.armed import Phase, Turn, Watch
 from garboard_tablet.models.one_source import OneSource, choices_of
 from garboard_tablet.models.sources import SampleSource
 
-TRAIL = 300
-"""Points of the strip chart: half a minute at ten a second."""
 STALE_AFTER = 3.0
 """A number that has stood still for want of samples for so long is shown as old [s]."""
+LEAD_IN = 5.0
+"""So much of what came before a run was seen belongs to it [s]."""
+NOT_ON_DISK = "The disk takes no more. The run goes on in memory; make room before you stop."
 MOST_KEPT = 300_000
 """Samples of one run: three quarters of an hour of what an instrument network usually says."""
 
@@ -128,10 +130,11 @@ def _sample(plain: object) -> Sample | None:
 class LiveRun:
     """One run of a live guide.
 
-    trail : (time since the start [s], number shown), oldest first
     subject : of the field it is recorded for
     fault : what the guide's plugin failed with, or ""
     age   : how long ago the last sample came that the guide follows [s]; None while they come, and between runs
+    watch : begins and ends runs by what is seen; None for one that a person begins
+    lead_in : what came in the moments before a run is seen: it belongs to it
     """
 
     guide: LiveGuide[Any]
@@ -141,27 +144,39 @@ class LiveRun:
     subject: tuple[str, ...] = ()
     running: bool = False
     samples: list[Sample] = attrs.field(factory=list)
-    trail: deque[tuple[float, float]] = attrs.field(factory=lambda: deque(maxlen=TRAIL))
     guidance: Guidance = attrs.field(factory=lambda: Guidance(number=None, unit="", word="press start"))
     fault: str = ""
     age: float | None = None
+    watch: Watch | None = None
+    lead_in: deque[Sample] = attrs.field(factory=deque)
     _state: Any = None
     _one_source: OneSource = attrs.field(factory=OneSource)
-    _began: float = 0.0
     _fresh_at: float = 0.0
 
     def start(self, now: float) -> None:
         """Begin a run; what an earlier one recorded is dropped."""
-        self.samples, self.fault, self.age = [], "", None
-        self.trail.clear()
-        self._began = self._fresh_at = now
-        self.running = True
-        if self.recorder is not None:
-            self.recorder.begin(now, heading_line(self.source.title, self.source.origin, self.subject))
+        self.watch = None
+        self._begin(now)
+        self._record(now)
+
+    def arm(self, now: float) -> None:
+        """Wait for a run: it begins when it is seen, and ends by itself."""
+        self.watch = Watch()
+        self._begin(now)
+
+    def _begin(self, now: float) -> None:
+        self.running, self.fault = True, ""
+        self._fresh_at = now
         try:
             self.source.start(now)
         except (InputError, OSError) as failure:
             self._silent(failure)
+        self.rearm()
+
+    def rearm(self) -> None:
+        """Have the guide begin anew; the source goes on."""
+        self.samples, self.age = [], None
+        self.lead_in.clear()
         try:
             self._one_source = OneSource(choices_of(self.view.vessel))
             self._state = self.guide.begin(self.view)
@@ -169,19 +184,20 @@ class LiveRun:
         except Exception as failure:
             self._failed(failure)
 
-    def tick(self, now: float) -> None:
-        """Take in what came since the last tick."""
+    def _record(self, now: float) -> None:
+        if self.recorder is not None:
+            self.recorder.begin(now, heading_line(self.source.title, self.source.origin, self.subject))
+
+    def tick(self, now: float) -> Turn:
+        """Take in what came since the last tick. Returns whether a run was begun or ended by what was seen."""
         if not self.running:
-            return
+            return Turn.NOTHING
         try:
             fresh = self.source.read(now)
         except (InputError, OSError) as failure:
             self._silent(failure)
-            return
-        fresh = fresh[: MOST_KEPT - len(self.samples)]
-        self.samples.extend(fresh)
-        if self.recorder is not None:
-            self.recorder.take(fresh, now)
+            return Turn.NOTHING
+        self._keep(fresh, now)
         try:
             for sample in fresh:
                 if sample.quantity in self.guide.quantities and self._one_source.takes(sample):
@@ -190,15 +206,39 @@ class LiveRun:
             self.guidance = self.guide.show(self._state)
         except Exception as failure:
             self._failed(failure)
-            return
+            return Turn.NOTHING
         silent = now - self._fresh_at
         if self.source.over or silent > STALE_AFTER or self.is_full:
             self.age = silent
             self.guidance = self._stale()
         else:
             self.age = None
-            if self.guidance.number is not None:
-                self.trail.append((now - self._began, self.guidance.number))
+        if self.watch is None:
+            return Turn.NOTHING
+        turn = self.watch.see(now, None if self.age is not None else self.guidance)
+        if turn is Turn.BEGUN:
+            self._record(now)
+            before, self.lead_in = self.lead_in, deque()
+            self._keep(tuple(before), now)
+        return turn
+
+    def _keep(self, fresh: Sequence[Sample], now: float) -> None:
+        if self.watch is not None and self.watch.phase is Phase.WAITING:
+            self.lead_in.extend(fresh)
+            while self.lead_in and self.lead_in[-1].time - self.lead_in[0].time > LEAD_IN:
+                self.lead_in.popleft()
+            return
+        fresh = fresh[: MOST_KEPT - len(self.samples)]
+        self.samples.extend(fresh)
+        if self.recorder is not None and not self.source.is_simulated:  # a network may say so only while it is heard
+            self.recorder.take(fresh, now)
+
+    @property
+    def must_be_read(self) -> str:
+        """What a person has to know even while steering; "" as a rule."""
+        full = [NOT_ON_DISK] if self.not_on_disk else []
+        stale = [*self.guidance.lines][:1] if self.age is not None else []
+        return "\n".join([*full, *([self.fault] if self.fault else stale)])
 
     @property
     def not_on_disk(self) -> str:
@@ -224,7 +264,7 @@ class LiveRun:
     def stop(self) -> None:
         self.running, self.age = False, None
         self.source.stop()
-        if self.recorder is not None:
+        if self.recorder is not None and not self.source.is_simulated:
             self.recorder.end()
 
     def _silent(self, failure: Exception) -> None:

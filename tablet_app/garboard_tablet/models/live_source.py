@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from garboard_tablet.models.runs import PendingRun
     from garboard_tablet.models.session import Route
     from garboard_tablet.models.sources import SampleSource
+    from garboard_tablet.models.speech import Speaker
     from garboard_tablet.models.tablet import Tablet
 
 
@@ -59,7 +60,17 @@ class LiveSource:
         self.replayed: Path | None = None
         self.network: BoatNetwork | None = None
         self.time: Callable[[], float] = time.monotonic
+        self._speaker: Speaker | None = None
         self.unsaved: dict[str, PendingRun] = {}
+
+    @property
+    def speaker(self) -> Speaker:
+        """Who speaks on this tablet; looked for when it is first asked for."""
+        from garboard_tablet.models import speech
+
+        if self._speaker is None:
+            self._speaker = speech.Speaker(speech.find_voice())
+        return self._speaker
 
     def guide_of(self, route: Route) -> LiveGuide[Any] | None:
         step = self._tablet.step(route.step)
@@ -115,6 +126,8 @@ class LiveSource:
         from garboard.disk.storage import NotSaved
 
         self.stop()
+        if self._speaker is not None:
+            self._speaker.close()
         for name in tuple(self.unsaved):
             with contextlib.suppress(NotSaved):  # the page said so, and nobody is there to be told again
                 self.save_again(name)

@@ -9,11 +9,9 @@ from collections.abc import Mapping
 
 import attrs
 
-from garboard.records import Vessel
+from garboard.records import NETWORK_SOURCES, Vessel
 from garboard.samples import Sample
 
-CHOICES = "network_sources"
-"""The vessel's field that says which instrument is believed, by quantity and the piece it is of."""
 OF_HEADING_SENSORS = ("heading", "rate_of_turn", "magnetic_x")
 """What a heading sensor sends, the most telling first. A boat has several, and their guides tell them apart."""
 SILENT_AFTER = 3.0
@@ -22,7 +20,7 @@ SILENT_AFTER = 3.0
 
 def choices_of(vessel: Vessel) -> Mapping[str, str]:
     """Which instrument is believed on a vessel, by `choice_key`."""
-    kept = vessel.more.get(CHOICES)
+    kept = vessel.more.get(NETWORK_SOURCES)
     return {key: value for key, value in kept.items() if isinstance(value, str)} if isinstance(kept, dict) else {}
 
 

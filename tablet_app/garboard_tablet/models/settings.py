@@ -46,6 +46,33 @@ _METRIC: Mapping[str, str] = {
 }
 
 
+UNIT_GROUPS: Mapping[str, tuple[str, ...]] = {
+    "speed": ("kn", "mph", "km/h"),
+    "fuel": ("gal", "L"),
+    "length": ("ft", "m"),
+    "temperature": ("degF", "degC"),
+    "power": ("hp", "kW"),
+}
+"""What a person chooses once, and among what."""
+_SMALLER = {"in": "ft", "mm": "m", "cm": "m"}
+"""A short length stays short: where feet are chosen it is in inches, where metres are in millimetres."""
+_SHORT = {"ft": "in", "m": "mm"}
+
+
+def _as_chosen(field: Field, choices: Mapping[str, str]) -> str:
+    """The unit of a field where its person chose one for such values; "" where not.
+
+    choices : unit by group
+    """
+    group = "fuel" if field.quantity in ("volume", "fuel flow") else field.quantity
+    chosen = choices.get(group, "")
+    if not chosen:
+        return ""
+    if field.quantity == "fuel flow":
+        return f"{chosen}/h"
+    return _SHORT[chosen] if group == "length" and field.unit in _SMALLER else chosen
+
+
 @attrs.frozen(kw_only=True)
 class TabletSettings:
     """The settings of one tablet.
@@ -55,8 +82,10 @@ class TabletSettings:
     people   : names used on this tablet, latest first
     dark     : the colours for night
     units    : one of UNIT_CHOICES
+    chosen   : the units people chose for themselves, by "group person", such as "speed Robin"
     always   : the unit a field opens with on every boat, by the field's name, where a person said so
     cue      : whether a live guide also sounds
+    voice    : whether a live guide speaks, where the tablet can
     network  : where the boat's network was listened to, latest first
     thumb_left : whether what to do next stands at the left, for the left thumb
     in_hand  : the meter that values are read with now, by their quantity
@@ -68,8 +97,10 @@ class TabletSettings:
     people: tuple[str, ...] = ()
     dark: bool = False
     units: str = AS_DECLARED
+    chosen: Mapping[str, str] = attrs.field(factory=dict)
     always: Mapping[str, str] = attrs.field(factory=dict)
     cue: bool = False
+    voice: bool = True
     network: tuple[str, ...] = ()
     thumb_left: bool = False
     in_hand: Mapping[str, str] = attrs.field(factory=dict)
@@ -87,6 +118,17 @@ class TabletSettings:
     def without_unit(self, field: str) -> TabletSettings:
         """The settings without the unit that a field always opens with."""
         return attrs.evolve(self, always={name: unit for name, unit in self.always.items() if name != field})
+
+    @property
+    def own_units(self) -> Mapping[str, str]:
+        """The units that whoever is working chose, by group."""
+        kept = {group: self.chosen.get(_of_person(group, self.working), "") for group in UNIT_GROUPS}
+        return {group: unit for group, unit in kept.items() if unit in UNIT_GROUPS[group]}
+
+    def with_own_unit(self, group: str, unit: str) -> TabletSettings:
+        """The settings with a unit chosen by whoever is working; "" for none: each step says again."""
+        others = {key: kept for key, kept in self.chosen.items() if key != _of_person(group, self.working)}
+        return attrs.evolve(self, chosen={**others, **({_of_person(group, self.working): unit} if unit else {})})
 
     def with_meter(self, quantity: str, name: str) -> TabletSettings:
         """The settings with a meter in hand for a quantity; none where it has no name."""
@@ -106,13 +148,35 @@ class TabletSettings:
         >>> speed = Field(name="length", title="Length", kind=Kind.AMOUNT, quantity="length", unit="ft")
         >>> TabletSettings().unit_for(speed), TabletSettings(units=METRIC).unit_for(speed)
         ('ft', 'm')
+        >>> TabletSettings(working="Robin").with_own_unit("length", "m").unit_for(speed)
+        'm'
         """
         from garboard.units import UNITS_OF
 
         if field.quantity not in UNITS_OF:
             return ""
-        wanted = self.always.get(field.name) or (_METRIC.get(field.unit, "") if self.units == METRIC else "")
+        own = self.always.get(field.name) or _as_chosen(field, self.own_units)
+        wanted = own or (_METRIC.get(field.unit, "") if self.units == METRIC else "")
         return wanted if wanted in UNITS_OF[field.quantity] else field.unit
+
+
+def _of_person(group: str, person: str) -> str:
+    return f"{group} {person}".rstrip()
+
+
+_GROUP_OF = {"kn": "speed", "L/h": "fuel", "L": "fuel", "m": "length", "degC": "temperature"}
+
+
+def shown_in(unit: str, own: Mapping[str, str]) -> str:
+    """The unit a person reads what comes in a unit of the network in.
+
+    own : as `TabletSettings.own_units` gives it
+
+    >>> shown_in("kn", {"speed": "mph"}), shown_in("L/h", {"fuel": "gal"}), shown_in("V", {"fuel": "gal"})
+    ('mph', 'gal/h', 'V')
+    """
+    chosen = own.get(_GROUP_OF.get(unit, ""), "")
+    return f"{chosen}/h" if chosen and unit == "L/h" else chosen or unit
 
 
 def read_settings(folder: Path, damaged: list[DocumentDamaged]) -> TabletSettings:

@@ -12,8 +12,8 @@ import attrs
 from garboard.faults import InputError, in_words
 from garboard.history.runs import LIVE, REPLAY
 from garboard.recordings.simulated_network import TWIN, full_throttle, slow_circles, throttle_steps
-from garboard.recordings.simulator import marked, simulate
-from garboard.samples import SIMULATED, Sample
+from garboard.recordings.simulator import simulate
+from garboard.samples import SIMULATED, Sample, marked
 
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork
@@ -126,7 +126,7 @@ class Heard:
         """The network goes on: the next run may begin at once."""
 
 
-RECORDINGS = frozenset({".log", ".txt", ".csv", ".nmea", ".gz"})
+RECORDINGS = frozenset({".log", ".txt", ".csv", ".nmea", ".gz", ".jsonl", ".pcap", ".bin", ".trc", ".raw"})
 """Endings of files that may be recordings."""
 LOOKED_THROUGH = 5000
 """So many samples from the beginning of a recording tell what is in it."""

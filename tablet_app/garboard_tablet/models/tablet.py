@@ -16,7 +16,6 @@ from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.shop_document import damage_of
 from garboard.faults import in_words
-from garboard.report.as_typed import as_typed
 from garboard_tablet.models.left_out import LEFT_OUT, left_out, runs
 from garboard_tablet.models.session import Session, resume
 from garboard_tablet.models.settings import TabletSettings, read_settings, write_settings
@@ -183,6 +182,8 @@ class Tablet:
     def assess(self, hull: str, job: str, steps: Sequence[str] | None = None) -> tuple[Assessed, ...]:
         """What the plugins find in a job."""
         view = self.view(hull, job)
+        from garboard.report.as_typed import as_typed
+
         return as_typed(view, self.host.assess(view, steps))
 
     def load_recording(self, reference: str) -> Recording:

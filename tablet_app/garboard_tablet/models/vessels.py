@@ -20,6 +20,7 @@ from garboard_tablet.models.tablet import NOT_NAMED, Tablet
 
 if TYPE_CHECKING:
     from garboard.disk.entries import Entry
+    from garboard.records import Vessel
 
 FILE = f"{FOLDER}/vessels.json"
 LINES, ASHORE = "vessels", "ashore"
@@ -267,6 +268,25 @@ def stamp_of(stamps: Iterable[str]) -> str:
     return "+".join(stamps)
 
 
+MOST_NAMED = 3
+"""Of more files that are gone, only how many."""
+
+
+def gone_in_words(files: HullFolder) -> str:
+    """What to say of boats whose file is gone from the tablet, as the list no longer shows them; "" where none is."""
+    gone = files.gone()
+    if not gone:
+        return ""
+    named = ", ".join(damage.file.name.partition("-")[0] for damage in gone[:MOST_NAMED])
+    more = f" and {len(gone) - MOST_NAMED} more" if len(gone) > MOST_NAMED else ""
+    whose = f"The file of {named}" if len(gone) == 1 else f"The files of {named}{more}"
+    return (
+        f"{whose} {'is' if len(gone) == 1 else 'are'} gone from this tablet. Bring it ashore: what the shop holds "
+        "comes back. If somebody removed it on purpose, on a computer: "
+        f"garboard repair {files.folder} --forget NUMBER"
+    )
+
+
 def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     """A boat's line from the files it is in, without its stamp."""
     from garboard_tablet.models.pages import phase_of
@@ -462,3 +482,20 @@ def _reading(number: hull_number.HullNumber) -> str:
         f"Maker {number.maker}, serial {number.serial}, {month_name[number.month]} of a year ending in "
         f"{number.year_digit}, model year {number.model_year}{country}."
     )
+
+
+def propellers_in_words(vessel: Vessel) -> str:
+    """What is fitted, an engine after the other; "" where nothing is entered.
+
+    >>> from garboard.records import Engine, Propeller, Vessel
+    >>> from garboard.units import Amount
+    >>> fitted = Propeller(diameter=Amount("14.5", "in"), pitch=Amount("19", "in"))
+    >>> propellers_in_words(Vessel(hull_number="X", engines=(Engine(position="port", propeller=fitted),)))
+    'port 14.5 in x 19 in'
+    """
+    told = []
+    for engine in vessel.engines:
+        if engine.propeller is not None and engine.propeller.pitch is not None:
+            sizes = (engine.propeller.diameter, engine.propeller.pitch)
+            told.append(f"{engine.position} {' x '.join(str(size) for size in sizes if size is not None)}")
+    return ", ".join(told)

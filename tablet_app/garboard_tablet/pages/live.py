@@ -11,34 +11,44 @@ from typing import TYPE_CHECKING
 from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
-from garboard.disk.storage import NotSaved
 from garboard.findings import Verdict
 from garboard.recordings.where import PORT, Where, read_where
-from garboard.report.palette import URGENT_MARK
 from garboard.samples import SIMULATED, Sample
 from garboard.steps import Guidance
+from garboard_tablet.models.armed import Phase, Turn
+from garboard_tablet.models.heard import choose, rivals
+from garboard_tablet.models.keys import ENTER
 from garboard_tablet.models.live import LiveRun, Recorder
 from garboard_tablet.models.runs import PendingRun, free_path, kept_in_step, left_behind, recording_asks
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.sources import recordings_in, why_not
+from garboard_tablet.models.speech import Spokesman
+from garboard_tablet.models.vessels import propellers_in_words
 from garboard_tablet.pages.recordings import unsaved_card
 from garboard_tablet.ui import sound
-from garboard_tablet.ui.drawing import Gauge, StripChart
+from garboard_tablet.ui.helm import HelmView
 from garboard_tablet.ui.shell import NOT_SAVED, Maker, Page, column_of
-from garboard_tablet.ui.theme import GAP, dp, theme
-from garboard_tablet.ui.widgets import Card, MarkShape, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
+from garboard_tablet.ui.theme import SMALL
+from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
 log = logging.getLogger("garboard.tablet")
 
 TICK = 0.1
 URGENT_AGAIN = 1.5
 """What is urgent is sounded again after this [s], until it is done."""
-NOT_ON_DISK = "The disk takes no more. The run goes on in memory; make room before you stop."
+SAID_FOR = 4.0
+"""What has happened to a run stands in the word's place for so long [s]."""
 _CHOOSE = "Choose where the samples come from."
+_ARM = (
+    "Arm, then touch nothing: the run is recorded once it is seen, and kept aside when the throttle drops. STOP, or "
+    "Enter on a remote, ends it."
+)
+_NO_VOICE = "This tablet cannot speak. Sound, when it is on, tells what has changed."
 _WHAT_THERE_IS = "The boat's own network, a recording, or the simulated boat to see how this guide works."
 
 
 if TYPE_CHECKING:
+    from garboard.steps import Caution
     from garboard_tablet.ui.context import Context
 
 
@@ -46,6 +56,11 @@ class LivePage(Page):
     """Guides a step done while steering, and keeps what was recorded."""
 
     keeps_what_it_knows = must_not_be_left = True
+
+    @property
+    def has_back(self) -> bool:
+        """Nothing but STOP is pressed while it runs."""
+        return self.run is None or not self.run.running
 
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
@@ -60,8 +75,10 @@ class LivePage(Page):
             recorder = self.recorder if is_kept else None
             self.run = LiveRun(guide, self.tablet.view(route.hull, route.job), source, recorder, route.subject)
         self._ticking = None
-        self._sounded = 0.0
-        self._view: LiveView | None = None
+        self._sounded = self._said_until = 0.0
+        self._said, self._aside = "", 0
+        self._spokesman = Spokesman()
+        self._view: HelmView | None = None
 
     @property
     def under(self) -> str:
@@ -83,9 +100,36 @@ class LivePage(Page):
             return column_of([partial(unsaved_card, unsaved)], most=1)
         if self.run is None:
             return column_of([heading(_CHOOSE), words(_WHAT_THERE_IS, "quiet")])
-        self._view = LiveView()
-        self._view.show(self.run)
-        return self._view
+        if self.run.running:
+            self._view = HelmView(self._stop)
+            self._view.show(self.run, self._said)
+            return self._view
+        return column_of(self._at_rest(self.run))
+
+    def _at_rest(self, run: LiveRun) -> list[Maker]:
+        """What to know before the run: cautions first, then where its numbers come from."""
+        step = self.tablet.step(self.route.step)
+        makers: list[Maker] = [partial(_caution, one) for one in (step.cautions if step else ())]
+        network = self.live.network
+        makers.append(words(f"Samples from: {run.source.title}"))
+        if run.source.is_simulated:
+            makers.append(words("SIMULATED. Nothing of this run is kept.", "quiet"))
+        elif network is not None:
+            makers.append(words(network.trouble() or f"The network is {network.state().word}.", "quiet"))
+        for quantity, sources in rivals(run.guide.quantities, run.view.vessel, network).items():
+            name = quantity.replace("_", " ")
+            makers.append(words(f"Several instruments send {name}. The first one heard is followed until you choose."))
+            for one in sources:
+                follow = partial(self._follow, quantity, one)
+                makers.append(partial(Press, f"{name.capitalize()} from {one}", follow, name=f"follow {one}"))
+        if fitted := propellers_in_words(run.view.vessel):
+            makers.append(words(f"Propeller: {fitted}"))
+        makers.append(words(_ARM, "quiet"))
+        if not self.live.speaker.can_speak:
+            makers.append(words(_NO_VOICE, "quiet"))
+        if run.fault:
+            makers.append(words(run.fault))
+        return makers
 
     @property
     def _unsaved(self) -> PendingRun | None:
@@ -109,10 +153,13 @@ class LivePage(Page):
         cue = "Sound is on" if self.tablet.settings.cue else "Sound is off"
         cue_press = Press(cue, self._cue, name="cue")
         if self.run.running:
-            return (cue_press, Press("Stop", self._stop, "main", 32, name="stop"))
+            return ()
+        voice = "Voice is on" if self.tablet.settings.voice else "Voice is off"
+        speaks = [Press(voice, self._voice, name="voice")] if self.live.speaker.can_speak else []
         source = Press("Samples from …", choose, name="source")
-        start = Press("Start", self._start, "main", 32, name="start")
-        return (cue_press, source, *kept, start)
+        start = Press("Start now", self._start, name="start")
+        arm = Press("Arm", self._arm, "main", 32, name="arm")
+        return (*speaks, cue_press, source, *kept, start, arm)
 
     def _recordings(self) -> tuple[Press, ...]:
         """The way to the step's recordings, and to those nobody has decided on."""
@@ -126,42 +173,89 @@ class LivePage(Page):
     def _cue(self) -> None:
         import attrs
 
-        try:
-            self.tablet.change_settings(attrs.evolve(self.tablet.settings, cue=not self.tablet.settings.cue))
-        except NotSaved:
-            if self.run is None or not self.run.running:
-                raise
-            log.warning("the choice of sound was not saved; it holds until the app is closed", exc_info=True)
+        self.tablet.change_settings(attrs.evolve(self.tablet.settings, cue=not self.tablet.settings.cue))
+        self.screen.redraw()
+
+    def _follow(self, quantity: str, source: str) -> None:
+        """Believe one of several instruments on this vessel from now on."""
+        choose(self.tablet, self.route.hull, quantity, source)
+        self.screen.show()
+
+    def _voice(self) -> None:
+        """Turn the voice on or off; turned on it says so, which tries it."""
+        import attrs
+
+        on = not self.tablet.settings.voice
+        self.tablet.change_settings(attrs.evolve(self.tablet.settings, voice=on))
+        if on:
+            self.live.speaker.say("voice on")
         self.screen.redraw()
 
     def _start(self) -> None:
         if self.run is not None:
-            self.recorder.path = self._free_path()
-            self.run.start(self.live.time())
-            self._ticking = Clock.schedule_interval(self._tick, TICK)
-            self.screen.redraw()
+            self._run(self.run.start)
+
+    def _arm(self) -> None:
+        """Wait for the run: from now on nothing has to be touched."""
+        if self.run is not None:
+            self._run(self.run.arm)
+            self._speak(self.live.time(), "armed")
+
+    def _run(self, begin: Callable[[float], object]) -> None:
+        self.recorder.path = self._free_path()
+        self._aside, self._said, self._spokesman = 0, "", Spokesman()
+        begin(self.live.time())
+        self._ticking = Clock.schedule_interval(self._tick, TICK)
+        self.screen.redraw()
 
     def _tick(self, _dt: float) -> None:
-        if self.run is None or self._view is None:
+        if self.run is None or self._view is None or not self.run.running:
             return
-        before, refused = self.run.guidance, self.run.not_on_disk
-        self.run.tick(self.live.time())
-        self._view.show(self.run)
-        if refused != self.run.not_on_disk:
+        before, refused, was_old = self.run.guidance, self.run.not_on_disk, self.run.age is not None
+        now = self.live.time()
+        turn = self.run.tick(now)
+        if turn is Turn.ENDED:
+            self._put_aside()
+            self.recorder.path = self._free_path()
+            self.run.rearm()
+        if turn is not Turn.NOTHING:
+            self._said, self._said_until = turn.value, now + SAID_FOR
+        elif now >= self._said_until:
+            self._said = ""
+        self._view.show(self.run, self._said)
+        if refused != self.run.not_on_disk or turn is not Turn.NOTHING:
             self.screen.say_saved()
-        now, guidance = self.live.time(), self.run.guidance
+        guidance, is_old = self.run.guidance, self.run.age is not None
+        self._speak(now, self._said or guidance.word, urgent=guidance.urgent and not is_old)
         again = guidance.urgent and now - self._sounded >= URGENT_AGAIN
-        if self.tablet.settings.cue and (again or _news(before, guidance)):
+        if self.tablet.settings.cue and is_old and not was_old:
+            sound.play_lost()
+        elif self.tablet.settings.cue and (again or _news(before, guidance)):
             self._sounded = now
             sound.play(guidance)
+
+    def _speak(self, now: float, word: str, *, urgent: bool = False) -> None:
+        if self.tablet.settings.voice and (spoken := self._spokesman.word(now, word, urgent=urgent)):
+            self.live.speaker.say(spoken)
+
+    def keyed(self, key: str) -> bool:
+        """A remote with one key ends the run, as STOP does."""
+        if key != ENTER or self.run is None or not self.run.running:
+            return False
+        self._stop()
+        return True
 
     def _stop(self) -> None:
         if self.run is None:
             return
         self._halt()
         path = self.recorder.path
-        if path in left_behind(self.tablet.folder, self.route, self.live.unsaved):
-            self.way.instead(self.route.to("run", path.name, *self.route.subject))
+        waiting = left_behind(self.tablet.folder, self.route, self.live.unsaved)
+        if self._aside and len(waiting) > 1:  # several runs wait: the list says which is which
+            self.way.instead(self.route.to("recordings"))
+        elif path in waiting or self._aside:
+            here = path if path in waiting else waiting[-1]
+            self.way.instead(self.route.to("run", here.name, *self.route.subject))
         else:  # nothing was measured
             self.screen.redraw()
 
@@ -172,11 +266,19 @@ class LivePage(Page):
         if self.run is None or not self.run.running:
             return
         self.run.stop()
-        if self.run.recorder is None:
+        if self.run.watch is None or self.run.watch.phase is Phase.RECORDING:
+            self._put_aside()
+
+    def _put_aside(self) -> None:
+        """Keep what was recorded until somebody decides on it; what nobody measured is not kept."""
+        if self.run is None or self.run.recorder is None:
             return
         if not _is_worth_asking(self.run.samples):
             self.recorder.remove()
-        elif self.recorder.refusal:
+            return
+        self.recorder.end()
+        self._aside += 1
+        if self.recorder.refusal:
             self.live.unsaved[self.recorder.path.name] = PendingRun(
                 path=self.recorder.path,
                 origin=self.run.source.origin,
@@ -188,6 +290,11 @@ class LivePage(Page):
 
     def leave(self) -> None:
         self._halt()
+
+
+def _caution(caution: Caution) -> Card:
+    basis = Txt(str(caution.basis), SMALL, "quiet")
+    return Card(Txt(caution.text), basis, mark=verdict_marks[Verdict.ADVISE], word="caution")
 
 
 def _is_worth_asking(samples: Sequence[Sample]) -> bool:
@@ -239,7 +346,7 @@ class SourcePage(Page):
 
     def _network_row(self, where: Where) -> RowPress:
         title = f"Connect to {where}" if where.host else f"Listen on UDP port {where.port}"
-        small = "The boat's network, NMEA 0183 over wifi. This tablet only listens."
+        small = "The boat's network. This tablet only listens."
         chosen = self.live.network is not None and self.live.network.where == where
         return _row(title, small, chosen, partial(self._listen, where), f"source {where}")
 
@@ -268,61 +375,3 @@ def _size(path: Path) -> str:
 
 def _news(before: Guidance, after: Guidance) -> bool:
     return before.word != after.word or before.done != after.done
-
-
-class LiveView(Widget):
-    """Word, gauge, strip chart and small print; nothing is made anew while it runs."""
-
-    def __init__(self) -> None:
-        super().__init__(size_hint=(None, None), size=(1, 1))
-        self._gauge, self._strip = Gauge(), StripChart()
-        self._word = Txt("", 56, bold=True)
-        self._lines = Txt("", 26)
-        self._shape: MarkShape | None = None
-        self._mark_is = ""
-        for child in (self._word, self._gauge, self._strip, self._lines):
-            self.add_widget(child)
-        self.bind(size=self._place, pos=self._place)
-
-    def show(self, run: LiveRun) -> None:
-        guidance = run.guidance
-        live = run.running and run.age is None
-        self._gauge.show(guidance, live=live, age=run.age)
-        self._strip.show(run.trail, guidance, live=live)
-        verdict = Verdict.PASS if guidance.on_target or guidance.done else Verdict.ADVISE
-        if not live or run.fault:
-            verdict = Verdict.NOT_ENOUGH_DATA
-        words_now = guidance.word or ("enough" if guidance.done else "")
-        full = [NOT_ON_DISK] if run.not_on_disk else []
-        lines = "\n".join([*full, run.fault] if run.fault else [*full, *guidance.lines][:3])
-        if run.source.is_simulated:  # stands where a verdict would: nobody may take it for one
-            verdict, words_now = Verdict.NOT_ENOUGH_DATA, f"SIMULATED: {words_now}"
-            lines = lines if run.running else "Nothing of this run is kept."
-        mark = URGENT_MARK if guidance.urgent and live else verdict_marks[verdict]
-        if (words_now, lines, mark.word) != (self._word.text, self._lines.text, self._mark_is):
-            self._word.text, self._lines.text = words_now, lines
-            self._mark_is = mark.word
-            if self._shape is not None:
-                self.remove_widget(self._shape)
-            self._shape = MarkShape(mark, 60, "ground")
-            self._word.color = theme.colour(mark.colour)
-            self.add_widget(self._shape)
-            self._place()
-
-    def _place(self, *_: object) -> None:
-        if self.width <= 1 or self.height <= 1:
-            return
-        gap = dp(GAP)
-        left = self.x + (self._shape.width + dp(16) if self._shape else 0)
-        self._word.font_size = dp(56 if self.height > dp(480) else 44)
-        high = max(dp(66), self._word.fit(self.right - left))
-        self._word.pos = (left, self.top - high / 2 - self._word.height / 2)
-        if self._shape:
-            self._shape.pos = (self.x, self.top - high / 2 - self._shape.height / 2)
-        small = self._lines.fit(self.width) if self._lines.text else 0.0
-        self._lines.pos = self.pos
-        room = self.height - high - small - 3 * gap
-        strip = room * 0.36
-        self._strip.pos, self._strip.size = (self.x, self.y + small + gap), (self.width, strip)
-        self._gauge.pos = (self.x, self.y + small + strip + 2 * gap)
-        self._gauge.size = (self.width, room - strip)

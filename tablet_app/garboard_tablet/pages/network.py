@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -14,8 +14,10 @@ from garboard.findings import Verdict
 from garboard.recordings.boat_network import Latest
 from garboard.recordings.where import PORT, read_where
 from garboard.samples import UNIT_OF_QUANTITY, StreamKey
+from garboard.units import convert
 from garboard_tablet.models.live import STALE_AFTER
 from garboard_tablet.models.session import Route
+from garboard_tablet.models.settings import shown_in
 from garboard_tablet.pages.job import WordsPage
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import SMALL
@@ -43,16 +45,17 @@ class NetworkPage(Page):
 
     @property
     def under(self) -> str:
-        return f"Listening: {self.live.network.where.title}" if self.live.network else "Not listening"
+        network = self.live.network
+        return f"Listening: {network.where.title}, {network.state().word}" if network else "Not listening"
 
     def body(self) -> Widget:
         self._column = Column(most=2)
-        self._show(_lines(self.live.network))
+        self._show(_lines(self.live.network, self.tablet.settings.own_units))
         return self._column
 
     def look(self) -> None:
         """Show what has changed."""
-        lines = _lines(self.live.network)
+        lines = _lines(self.live.network, self.tablet.settings.own_units)
         if lines.keys() != self._shown.keys():
             self._show(lines)
             return
@@ -78,6 +81,7 @@ class NetworkPage(Page):
     def actions(self) -> Sequence[Press]:
         which = [Press("Which is my compass?", lambda: self.way.go(self.route.to("sensors")), name="sensors")]
         return (
+            Press("What is missing?", lambda: self.way.go(self.route.to("audit")), name="audit"),
             *(which if self.route.hull else ()),
             Press("Another port or address", lambda: self.way.instead(self.route.to("where")), name="where"),
             Press("To the guide", lambda: self.way.back_to("live"), "main", name="to the guide"),
@@ -90,8 +94,11 @@ class NetworkPage(Page):
 _ROLES = {"value": "ink", "kinds": "quiet", "remark": "quiet"}
 
 
-def _lines(network: BoatNetwork | None) -> dict[str, str]:
-    """What the page says, each line under a name that stays while its words change."""
+def _lines(network: BoatNetwork | None, own: Mapping[str, str]) -> dict[str, str]:
+    """What the page says, each line under a name that stays while its words change.
+
+    own : the units whoever is working chose
+    """
     if network is None:
         return {"trouble": "The tablet has stopped listening. Choose again where samples come from."}
     trouble = network.trouble()
@@ -99,7 +106,7 @@ def _lines(network: BoatNetwork | None) -> dict[str, str]:
     for sender in network.senders():
         lines[f"sender {sender.address}"] = f"{sender.address}: {sender.notes.lines} lines"
         for key, latest in sorted(sender.latest.items()):
-            lines[f"value {key}"] = _value(key, latest, network.age(latest.at))
+            lines[f"value {key}"] = _value(key, latest, network.age(latest.at), own)
         lines |= {f"kinds {sender.address} {title}": said for title, said in _kinds(sender)}
     for remark in network.remarks():
         lines[f"remark {remark[:12]} {len(remark)}"] = remark
@@ -115,23 +122,26 @@ def _kinds(sender: Sender) -> list[tuple[str, str]]:
 _MOST_KINDS = 12
 
 
-def _value(key: StreamKey, latest: Latest, age: float) -> str:
+def _value(key: StreamKey, latest: Latest, age: float, own: Mapping[str, str]) -> str:
     name = " ".join(filter(None, (key.quantity.replace("_", " "), key.reference, key.instance)))
     source = f", from {key.source}" if key.source else ""
     old = f", {age:.0f} s old" if age > STALE_AFTER else ""
     decimals = 4 if key.quantity in ("latitude", "longitude") else 1
-    return f"{name.capitalize()}: {latest.value:.{decimals}f} {UNIT_OF_QUANTITY[key.quantity]}{source}{old}"
+    unit = UNIT_OF_QUANTITY[key.quantity]
+    shown = shown_in(unit, own)
+    value = latest.value if shown == unit else convert(latest.value, unit, shown)
+    return f"{name.capitalize()}: {value:.{decimals}f} {shown}{source}{old}"
 
 
 class WherePage(WordsPage):
     """Where to listen."""
 
     title = "Receive the boat's network"
-    under = "NMEA 0183 over wifi. This tablet only listens."
+    under = "NMEA 2000, NMEA 0183 or Signal K. This tablet only listens."
     word = "Listen"
     asks = (
-        f"A UDP port that a gateway sends to ({PORT} is the usual one), or a gateway's address for TCP, "
-        f"such as 192.168.4.1:{PORT}"
+        f"A UDP port that a gateway sends to ({PORT} is the usual one), a gateway's address for TCP such as "
+        f"192.168.4.1:{PORT}, or a Signal K server such as ws://192.168.4.1:3000"
     )
 
     def __init__(self, context: Context, route: Route) -> None:

@@ -18,7 +18,7 @@ from garboard_tablet.models.entry import enter
 from garboard_tablet.models.left_out import LEFT_OUT, take_back_in
 from garboard_tablet.models.pages import storage_used
 from garboard_tablet.models.session import Route
-from garboard_tablet.models.settings import UNIT_CHOICES
+from garboard_tablet.models.settings import UNIT_CHOICES, UNIT_GROUPS
 from garboard_tablet.pages.job import WordsPage
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import SMALL, theme
@@ -45,7 +45,7 @@ class SettingsPage(Page):
                             self._choice("Left thumb", settings.thumb_left, lambda: self._thumb(True))], least=100),
             heading("Units offered first"),
             lambda: Across([self._choice(u.capitalize(), settings.units == u, partial(self._units, u))
-                            for u in UNIT_CHOICES]),
+                            for u in UNIT_CHOICES] + [self._own_units()], least=100),
             *(partial(self._always_row, name, unit) for name, unit in sorted(settings.always.items())),
             lambda: RowPress("The shop's settings", lambda: self.way.go(self.route.to("shop settings")),
                              small="What the shop decided for every boat", name="shop settings"),
@@ -72,6 +72,12 @@ class SettingsPage(Page):
         right.append(lambda: RowPress("Help", lambda: self.way.go(self.route.to("help")),
                                       small="Make a file that describes a problem", name="help"))  # fmt: skip
         return Halves(left, right)
+
+    def _own_units(self) -> Press:
+        press = Press("Your own …", lambda: self.way.go(self.route.to("units")), name="own units")
+        press.chosen = bool(self.tablet.settings.own_units)
+        press.paint()
+        return press
 
     def _always_row(self, name: str, unit: str) -> RowPress:
         titles = " and ".join(titles_of(name, self.tablet.host.steps)) or name
@@ -108,6 +114,52 @@ class SettingsPage(Page):
 
     def _units(self, units: str) -> None:
         self.tablet.change_settings(attrs.evolve(self.tablet.settings, units=units, always={}))
+        self.screen.redraw()
+
+
+def in_words(unit: str) -> str:
+    """A unit as it is read.
+
+    >>> in_words("degF"), in_words("kn")
+    ('°F', 'kn')
+    """
+    return unit.replace("deg", "°")
+
+
+class UnitsPage(Page):
+    """The units of whoever is working, chosen once for all values of a kind. Values stay as they were entered."""
+
+    title = "Your own units"
+
+    @property
+    def under(self) -> str:
+        return (
+            f"For {self.tablet.settings.working or 'whoever works on this tablet'}. Values stay as they were entered."
+        )
+
+    def body(self) -> Widget:
+        own = self.tablet.settings.own_units
+        makers: list[Maker] = []
+        for group, units in UNIT_GROUPS.items():
+            makers.append(heading(group.capitalize()))
+            makers.append(partial(self._row, group, units, own.get(group, "")))
+        return column_of(makers)
+
+    def _row(self, group: str, units: Sequence[str], chosen: str) -> Across:
+        presses = []
+        for unit in ("", *units):
+            press = Press(
+                in_words(unit) if unit else "As each step says",
+                partial(self._choose, group, unit),
+                name=f"unit {group} {unit}".rstrip(),
+            )
+            press.chosen = unit == chosen
+            press.paint()
+            presses.append(press)
+        return Across(presses, least=100)
+
+    def _choose(self, group: str, unit: str) -> None:
+        self.tablet.change_settings(self.tablet.settings.with_own_unit(group, unit))
         self.screen.redraw()
 
 

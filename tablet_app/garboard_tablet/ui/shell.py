@@ -41,6 +41,11 @@ class Page:
         self.live, self.screen = context.live, context.screen
 
     @property
+    def has_back(self) -> bool:
+        """Whether it can be left by Back."""
+        return True
+
+    @property
     def under(self) -> str:
         """Small print under the title: whose page it is."""
         return whose(self.tablet, self.route)
@@ -115,7 +120,8 @@ class Shell(Widget):
         self.clear_widgets()
         self.ground = theme.ground
         self._page = page
-        self._back_press = page.corner() if first else Press("Back", self._back, name="back")
+        back = Press("Back", self._back, name="back") if page.has_back else None
+        self._back_press = page.corner() if first else back
         self._title = Txt(page.title, HEADING, bold=True)
         self._under = Txt(page.under, SMALL, "quiet")
         self._counts = [Marked(f"{count} {verdict.value}", verdict_marks[verdict]) for verdict, count in page.counts()]

@@ -54,6 +54,20 @@ def play(guidance: Guidance) -> None:
         sound.play()
 
 
+LOST = (330.0, 0.25)
+"""Pitch [Hz] and length [s] of each of the three low tones when nothing fresh comes."""
+
+
+def play_lost() -> None:
+    """Three low tones, a moment apart."""
+    from kivy.clock import Clock
+
+    sound = _sound(*LOST)
+    if sound is not None:
+        for number in range(3):
+            Clock.schedule_once(lambda _dt: sound.play(), number * 2 * LOST[1])
+
+
 def beep_for(guidance: Guidance) -> tuple[float, float]:
     """Pitch [Hz] and length [s] of the beep for what there is to do."""
     if guidance.urgent:

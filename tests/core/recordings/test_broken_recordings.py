@@ -36,7 +36,6 @@ SET_ASIDE = {
 # Files that cannot be used: where the faults are, and a word of each.
 REFUSED = {
     "no_values.log": [("whole file", "3 HDM and 3 HDT sentences, all empty: no heading in this log.")],
-    "no_time.log": [("whole file", "4 values have no time")],
     "binary.log": [("whole file", "a file that is not text")],
     "empty.log": [("whole file", "an empty file")],
     "wrong_form.txt": [("line 1", "Sea trial, 4 May")],
@@ -52,7 +51,15 @@ REFUSED = {
 
 
 def test_every_broken_recording_has_its_expected_fault() -> None:
-    assert {path.name for path in BROKEN.iterdir()} == SET_ASIDE.keys() | REFUSED.keys()
+    assert {path.name for path in BROKEN.iterdir()} == {"no_time.log"} | SET_ASIDE.keys() | REFUSED.keys()
+
+
+def test_a_log_without_any_clock_has_an_order_only_and_says_so() -> None:
+    recording, notes = load_recording(BROKEN / "no_time.log")
+    assert [value for stream in recording.of("heading") for value in stream.values] == [40.0, 43.0, 46.0, 49.0]
+    assert (notes.timed, recording.is_timed, notes.without_time) == (False, False, 0)
+    said = summarise(BROKEN / "no_time.log").remarks
+    assert "The log has no times: the order of its values is known, how fast they came is not." in said
 
 
 @pytest.mark.parametrize("name", SET_ASIDE)

@@ -6,7 +6,8 @@ import random
 
 import pytest
 
-from campaigns import lines_campaign
+import altered_lines
+from campaigns import forms_campaign, lines_campaign
 from garboard.faults import InputError
 from garboard.recordings import csv_series, nmea0183
 from garboard.recordings.notes import ReadingNotes
@@ -32,10 +33,17 @@ def test_damaged_lines_take_nothing_else_down() -> None:
     assert min(read.values()) > 1000  # of each form
 
 
+def test_damaged_recordings_of_every_form_take_nothing_else_down() -> None:
+    read, faults = forms_campaign.run(360)
+    assert faults == []
+    assert min(read.values()) >= 360
+    assert read.keys() == forms_campaign.ALL.keys()
+
+
 def test_the_oracle_sees_a_wrong_checksum() -> None:
     """Else the campaign could not fail."""
     wrong = SOUND.replace("46", "47")
     assert lines_campaign.is_wrong(wrong)
     assert not lines_campaign.is_wrong(SOUND)
-    damaged = [lines_campaign.damaged(SOUND, random.Random(seed), [SOUND]) for seed in range(50)]
+    damaged = [altered_lines.altered(SOUND, random.Random(seed), [SOUND]) for seed in range(50)]
     assert any(map(lines_campaign.is_wrong, damaged))

@@ -60,10 +60,10 @@ def test_sentences_before_the_first_time_take_that_time() -> None:
     assert notes.samples == 2
 
 
-def test_log_without_any_time_counts_what_it_had_to_drop() -> None:
+def test_log_without_any_time_gives_its_values_in_their_order() -> None:
     samples, notes = samples_of("$HEHDT,10,T", "$GPVTG,45.5,T,67.5,M,30.45,N,56.40,K")
-    assert samples == []
-    assert notes.without_time == 4
+    assert [(s.time, s.value) for s in samples] == [(0.0, 10.0), (0.0, 45.5), (0.0, 67.5), (0.0, 30.45)]
+    assert (notes.timed, notes.dated, notes.without_time, notes.samples) == (False, False, 0, 4)
 
 
 def test_date_that_comes_later_dates_the_time_of_day_before_it() -> None:

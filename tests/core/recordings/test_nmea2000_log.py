@@ -6,8 +6,9 @@ from hypothesis import strategies as st
 
 from examples import examples
 from garboard.recordings import ReadingNotes
+from garboard.recordings.comma_lines import read
 from garboard.recordings.encode import fast_packet_frames, nmea2000_data, nmea2000_line
-from garboard.recordings.nmea2000 import MESSAGES, read
+from garboard.recordings.nmea2000 import MESSAGES
 from garboard.recordings.times import parse_time
 from garboard.samples import UNIT_OF_QUANTITY, Sample
 
@@ -167,8 +168,9 @@ def test_comments_and_blank_lines_are_passed_over() -> None:
 
 
 def test_messages_the_program_does_not_read_are_counted() -> None:
-    _, notes = samples_of("0,3,127252,27,255,8,00,bc,ff,ff,ff,ff,7f,fd", "0,3,60928,27,255,8,00,bc,ff,ff,ff,ff,7f,fd")
-    assert notes.unknown == {"127252": 1, "60928": 1}
+    _, notes = samples_of("0,3,127252,27,255,8,00,bc,ff,ff,ff,ff,7f,fd", "0,3,126992,27,255,8,00,bc,ff,ff,ff,ff,7f,fd")
+    assert notes.unknown == {"127252": 1, "126992": 1}
+    assert notes.heard == {"27": {"127252": 1, "126992": 1}}
 
 
 def test_every_message_holds_quantities_the_program_knows() -> None:

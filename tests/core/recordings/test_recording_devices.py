@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from garboard.recordings import ReadingNotes, load_recording, nmea0183, nmea2000
+from garboard.recordings import ReadingNotes, comma_lines, load_recording, nmea0183
 from garboard.recordings.boat_network import BoatNetwork
 from garboard.recordings.encode import fast_packet_frames, nmea2000_line
 from garboard.recordings.nmea0183 import checksum
@@ -20,7 +20,7 @@ INSTALLED = b"\x06\x01mast\x02\x01\x0e\x00" + "Küste!".encode("utf-16-le")
 
 def told(*lines: str) -> tuple[dict[str, tuple[str, ...]], ReadingNotes]:
     notes = ReadingNotes()
-    list(nmea2000.read(lines, notes))
+    list(comma_lines.read(lines, notes))
     return notes.devices, notes
 
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from garboard.recordings import ReadingNotes, nmea0183, nmea2000
+from garboard.recordings import ReadingNotes, comma_lines, nmea0183
 from garboard.recordings.encode import (
     fast_packet_frames,
     nmea0183_sentence,
@@ -39,7 +39,7 @@ def test_message_reads_back_to_half_a_step(pgn: int, data: st.DataObject) -> Non
         if data.draw(st.booleans()):
             values[field.quantity] = data.draw(st.integers(low, high - 1)) * field.scale + field.offset
     line = nmea2000_line(TIME, pgn, 17, nmea2000_data(pgn, values, instance, reference, TIME))
-    found = [s for group in nmea2000.read([line], ReadingNotes()) for s in group]
+    found = [s for group in comma_lines.read([line], ReadingNotes()) for s in group]
     assert {s.quantity for s in found} == values.keys()
     for sample in found:
         [field] = [field for field in message.fields if field.quantity == sample.quantity]
@@ -70,7 +70,7 @@ SERIES = [
 def test_samples_read_back_from_an_nmea_2000_log(as_frames: bool) -> None:
     lines = list(nmea2000_lines(SERIES, as_frames))
     notes = ReadingNotes()
-    found = {(s.time, *s[1:2], *s[3:]): s.value for group in nmea2000.read(lines, notes) for s in group}
+    found = {(s.time, *s[1:2], *s[3:]): s.value for group in comma_lines.read(lines, notes) for s in group}
     wanted = {(s.time, *s[1:2], *s[3:]): s.value for s in SERIES}
     assert found.keys() == wanted.keys()
     for key, value in wanted.items():

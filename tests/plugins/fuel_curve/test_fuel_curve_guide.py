@@ -12,7 +12,6 @@ from builders import boat, job_view
 from examples import examples
 from garboard.samples import Sample, gather
 from garboard.series import steady_stretches
-from garboard.steps import Guidance
 from garboard_fuel_curve.guide import STEADY, Watch, begin, show, take
 
 TWINS = job_view(boat(2), {})
@@ -127,8 +126,11 @@ def test_what_is_not_heard_is_said(quantity: str, instance: str, word: str) -> N
 
 
 def test_nothing_heard_shows_no_number() -> None:
-    word = "no engine speed: port"
-    assert show(begin(TWINS)) == Guidance(number=None, unit="rev/min", word=word, decimals=0, progress=0.0)
+    """Nor does a number stand for either engine, and no run is seen."""
+    shown = show(begin(TWINS))
+    assert (shown.number, shown.word, shown.progress) == (None, "no engine speed: port", 0.0)
+    assert shown.columns == (("port", None), ("starboard", None))
+    assert shown.under_way is False
 
 
 def test_a_silence_starts_the_wait_again() -> None:

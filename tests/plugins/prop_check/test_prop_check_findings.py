@@ -10,6 +10,7 @@ from builders import findings_of
 from garboard.findings import BasisKind, Finding, Lack, Verdict
 from garboard.job_view import JobView
 from garboard.records import Engine, Propeller, Vessel
+from garboard.report.as_typed import finding_as_typed
 from garboard.uncertainty import MeasuredValue
 from garboard_prop_check.power_balance import Candidate, Tried, fit
 from garboard_prop_check.slip_findings import reading_is_wrong
@@ -677,6 +678,25 @@ def test_less_pitch_for_a_labouring_engine() -> None:
     assert number(finding, "chance to land in the window") == 90
 
 
+@pytest.mark.parametrize(
+    ("pitch", "words", "shown"),
+    [
+        ("19 in", "Try 17 in first: 2 in less pitch.", "-2 in"),
+        ("483 mm", "Try 432 mm first: 51 mm less pitch.", "-51 mm"),
+        ("48 cm", "Try 43 cm first: 5 cm less pitch.", "-5 cm"),
+        ("19.25 in", "Try 17.25 in first: 2 in less pitch.", "-2 in"),
+    ],
+)
+def test_a_change_is_told_in_the_unit_the_pitch_was_typed_in(pitch: str, words: str, shown: str) -> None:
+    """Whatever other small lengths of the boat were typed in: here the transom is in cm, the diameter in inches."""
+    boat = vessel(1, pitch=pitch, transom_height="51 cm", length="5.8 m")
+    view = runs_at(boat, "5200 rev/min", ("36.0 kn", "35.0 kn"))
+    finding = finding_as_typed(view, one(view, "pitch"))
+    assert finding.sentence.startswith(words)
+    assert str(finding.numbers[0]) == shown
+    assert f"pitch [{shown.partition(' ')[2]}]" in finding.tables[0].headings
+
+
 RATED = attrs.evolve(
     BOAT, engines=tuple(attrs.evolve(each, rated_speed=amount("5700 rev/min")) for each in BOAT.engines)
 )
@@ -879,7 +899,7 @@ def test_a_pitch_typed_in_centimetres_beside_inches_is_told_in_few_digits() -> N
     boat = attrs.evolve(BOAT, engines=(attrs.evolve(BOAT.engines[0], propeller=fitted),))
     finding = one(runs_at(boat, "5100 rev/min", ("36.0 kn", "35.0 kn")), "pitch")
     told = finding.sentence + str(finding.tables)
-    assert finding.sentence.startswith("Try 15.9 in first")
+    assert finding.sentence.startswith("Try 40 cm first: 8 cm less pitch")
     assert "15.897" not in told
 
 

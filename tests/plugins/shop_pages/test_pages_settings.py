@@ -54,6 +54,25 @@ def test_before_anything_is_saved_the_open_jobs_it_changes_are_shown(pages: Page
     assert {hull for hull in was if verdicts(pages, hull) != was[hull]} == named != set()
 
 
+@pytest.mark.parametrize(
+    ("key", "value", "said"),
+    [
+        ("prop_check.largest_pitch_change", "2 in", ("It changes 1 open job", "Try 16 in first", "Try 17 in first")),
+        ("prop_check.speed_uncertainty", "0.3 kn", ("It changes no verdict and no advice", "only figures change")),
+        ("fuel_curve.diesel_density", "7.1 lb/gal", ("It changes no open job",)),
+    ],
+)
+def test_other_advice_with_the_same_verdict_is_a_change(
+    manager: Browser, key: str, value: str, said: tuple[str, ...]
+) -> None:
+    """Of a pass only the figures change, which is counted; what no job uses changes none."""
+    page = f"/settings/{key}"
+    answer = manager.send(form_to(manager.text(page), f"{page}/look", reset=""), value=value, reason=WHY)
+    shown = words_of(answer.text)
+    assert [words for words in said if words not in shown] == []
+    assert ("It changes no open job" in shown) == (len(said) == 1)
+
+
 def test_what_is_saved_says_who_when_why_and_what_it_was(pages: Pages, manager: Browser) -> None:
     change(manager, "7 %", "first try")
     change(manager, "5", "stricter")

@@ -1,0 +1,261 @@
+"""What a boat's network says of itself: who sends, who claims whose address, what is damaged, what nobody sends.
+
+Only what was heard is told. A device names itself when it is switched on, and when another device asks; Garboard asks
+nobody, so a network that was on before is told by addresses and messages.
+
+[1] ISO address claim (60928): the name's 64 bits, from the open PGN database of the canboat project.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import attrs
+
+from garboard.recordings.nmea2000 import MESSAGES
+from garboard.samples import SIMULATED
+
+if TYPE_CHECKING:
+    from garboard.recordings.boat_network import Sender
+
+LISTENED_LONG_ENOUGH = 10.0
+"""Before that nothing is called missing [s]: what is slow is sent every few seconds. Common practice, no source."""
+NO_ADDRESS = "254"
+"""A device that found no address to claim sends from this one [1]."""
+
+
+@attrs.frozen(kw_only=True)
+class HeardDevice:
+    """One address on the network.
+
+    says  : what it says of itself, such as its model; empty where that was not heard
+    names : by which it claimed its address, in words
+    sends : the messages it sends and how many of each, the most frequent first
+    """
+
+    source: str
+    says: tuple[str, ...] = ()
+    names: tuple[str, ...] = ()
+    sends: tuple[tuple[str, int], ...] = ()
+
+    @property
+    def title(self) -> str:
+        return f"{self.source}: {', '.join(self.says)}" if self.says else self.source
+
+
+@attrs.frozen(kw_only=True)
+class Missing:
+    """What a commissioning needs and nobody sends, with what usually brings it."""
+
+    what: str
+    brings: str
+
+
+@attrs.frozen(kw_only=True)
+class BusAudit:
+    """What was heard, and what was not.
+
+    clashes      : addresses that two devices claim, each with both names
+    lines        : heard, of which so many were damaged
+    broken       : messages of several frames with a frame missing
+    own_ship     : what the boat's own AIS unit says of it: "mmsi", "name", "call_sign"
+    is_too_short : whether more must be heard before anything is called missing
+    """
+
+    devices: tuple[HeardDevice, ...] = ()
+    clashes: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    without_address: tuple[str, ...] = ()
+    lines: int = 0
+    damaged: int = 0
+    broken: int = 0
+    missing: tuple[Missing, ...] = ()
+    own_ship: Mapping[str, str] = attrs.field(factory=dict)
+    is_too_short: bool = False
+
+    @property
+    def unnamed(self) -> tuple[HeardDevice, ...]:
+        """Addresses of NMEA 2000 that did not say what they are; a talker of NMEA 0183 has no way to."""
+        return tuple(one for one in self.devices if not one.says and one.source.partition(" ")[0].isdecimal())
+
+    @property
+    def share_damaged(self) -> float:
+        return self.damaged / self.lines if self.lines else 0.0
+
+
+# What a commissioning needs: quantities of which one is enough, and what usually brings them (common practice, no
+# source; no maker's manual was read for it)
+_NEEDED: Sequence[tuple[tuple[str, ...], str, str]] = (
+    (
+        ("engine_speed",),
+        "engine speed",
+        "The engine's own adapter to the network, one for each engine, with the ignition on",
+    ),
+    (("fuel_flow",), "fuel flow", "The same adapter, or a flow sensor in each engine's fuel line"),
+    (("engine_trim",), "trim", "The engine's adapter, where the engine has a trim sensor"),
+    (("engine_hours",), "engine hours", "The engine's adapter"),
+    (
+        ("speed_over_ground",),
+        "speed over ground",
+        "A satellite receiver that sees the sky; a plotter may have to be told to send",
+    ),
+    (("course_over_ground",), "course over ground", "The same receiver, once the boat moves"),
+    (("heading",), "heading", "A compass or satellite heading sensor"),
+    (("rate_of_turn",), "rate of turn", "A heading sensor with a rate sensor in it"),
+    (("battery_voltage", "alternator_voltage"), "battery voltage", "A battery monitor, or the engine's adapter"),
+    (("tank_level",), "fuel level", "An adapter at the tank's sender, or the engine's adapter"),
+    (("depth",), "depth", "A transducer, with its power on and set to send to the network"),
+    (("air_temperature",), "air temperature", "A weather station; else read a thermometer"),
+    (("air_pressure",), "air pressure", "A weather station; else read a barometer"),
+)
+
+
+def audit(senders: Iterable[Sender], seconds: float = LISTENED_LONG_ENOUGH) -> BusAudit:
+    """What the network says of itself.
+
+    senders : of `BoatNetwork.senders`
+    seconds : for how long it was listened to
+    """
+    senders = tuple(senders)
+    notes = [sender.notes for sender in senders]
+    heard = {key.quantity for sender in senders for key in sender.latest}
+    too_short = seconds < LISTENED_LONG_ENOUGH
+    missing = [] if too_short else [Missing(what=what, brings=by) for of, what, by in _NEEDED if not heard & set(of)]
+    return BusAudit(
+        devices=tuple(device for sender in senders for device in _devices(sender)),
+        clashes=tuple(clash for one in notes for clash in _clashes(one.claims)),
+        without_address=tuple(name_in_words(name) for one in notes for name in one.claims.get(NO_ADDRESS, ())),
+        lines=sum(one.lines for one in notes),
+        damaged=sum(one.damaged_count for one in notes),
+        broken=sum(one.broken for one in notes),
+        missing=tuple(missing),
+        own_ship={what: text for one in notes for what, text in one.own_ship.items()},
+        is_too_short=too_short,
+    )
+
+
+def _devices(sender: Sender) -> Iterable[HeardDevice]:
+    notes = sender.notes
+    sent = _sent(sender)
+    addresses = dict.fromkeys((*sorted(sent, key=_in_order), *sorted(notes.devices), *sorted(notes.claims)))
+    for source in addresses:
+        if source == NO_ADDRESS:
+            continue
+        counts = Counter(sent.get(source, {}))
+        yield HeardDevice(
+            source=source if sender.is_first else f"{source} {sender.address}".strip(),
+            says=notes.devices.get(source, ()),
+            names=tuple(map(name_in_words, notes.claims.get(source, ()))),
+            sends=tuple((kind_in_words(kind), count) for kind, count in counts.most_common()),
+        )
+
+
+def _sent(sender: Sender) -> Mapping[str, Mapping[str, int]]:
+    """How many of which kind each address sent; of sentences, whose notes count no talkers, how many values."""
+    if sender.notes.heard:
+        return sender.notes.heard
+    found: dict[str, dict[str, int]] = {}
+    for key, latest in sender.latest.items():
+        source = key.source.removeprefix(SIMULATED).removesuffix(sender.address).strip()
+        counts = found.setdefault(source, {})
+        counts[key.quantity] = counts.get(key.quantity, 0) + latest.count
+    return found
+
+
+def _in_order(source: str) -> tuple[int, str]:
+    return (int(source), "") if source.isdecimal() and len(source) < 4 else (1000, source)
+
+
+def _clashes(claims: Mapping[str, Sequence[str]]) -> Iterable[tuple[str, tuple[str, ...]]]:
+    """Addresses with two devices. One that lost an address and claimed another since is no clash: so it should be."""
+    claimed = Counter(name for names in claims.values() for name in names)
+    for source, names in sorted(claims.items()):
+        staying = [name for name in names if claimed[name] == 1]
+        if source != NO_ADDRESS and len(staying) > 1:
+            yield source, tuple(map(name_in_words, staying))
+
+
+def kind_in_words(kind: str) -> str:
+    """A message with its name, where the program reads it.
+
+    >>> kind_in_words("127488"), kind_in_words("65280")
+    ('127488 engine, rapid', '65280')
+    """
+    message = MESSAGES.get(int(kind)) if kind.isascii() and kind.isdecimal() and len(kind) < 7 else None
+    return f"{kind} {message.name}" if message else kind.replace("_", " ")
+
+
+def name_in_words(name: str) -> str:
+    """The name by which a device claims its address [1], in words.
+
+    name : 16 hexadecimal digits, as `ReadingNotes.claims` has them
+
+    >>> name_in_words("c064a000ffe00066")
+    'number 102, maker 2047, class 50, function 160'
+    """
+    bits = int(name, 16)
+    number, maker = bits & 0x1FFFFF, bits >> 21 & 0x7FF
+    function, kind = bits >> 40 & 0xFF, bits >> 49 & 0x7F
+    return f"number {number}, maker {maker}, class {kind}, function {function}"
+
+
+def in_words(found: BusAudit, name: str = "") -> list[tuple[str, str]]:
+    """What a person should do or know: a code, and a sentence. What asks for something stands first.
+
+    name  : of the boat, as it is entered; "" where none is
+    codes : other name, clash, no address, damaged, broken, missing, unnamed, listen on, in order
+    """
+    said = []
+    told = found.own_ship.get("name", "")
+    if name and told and _plain_name(told) != _plain_name(name):
+        said.append(
+            ("other name", f"The boat's own AIS unit calls it {told}; entered is {name}. Correct one of the two.")
+        )
+    said += [("clash", _CLASH.format(source=source, names=" and ".join(names))) for source, names in found.clashes]
+    said += [("no address", f"A device found no free address: {name}.") for name in found.without_address]
+    if found.share_damaged > MOST_DAMAGED:
+        said.append(("damaged", _DAMAGED.format(share=100 * found.share_damaged, lines=found.lines)))
+    if found.broken:
+        said.append(("broken", _BROKEN.format(broken=found.broken)))
+    said += [("missing", _MISSING.format(what=one.what, brings=_begun(one.brings))) for one in found.missing]
+    if found.unnamed:
+        count = len(found.unnamed)
+        said.append(("unnamed", _UNNAMED.format(who="1 address does" if count == 1 else f"{count} addresses do")))
+    if found.is_too_short:
+        said.append(("listen on", f"Listen for {LISTENED_LONG_ENOUGH:.0f} s or more to learn what nobody sends."))
+    return said or [("in order", "All that a commissioning needs is sent.")]
+
+
+_CLASH = (
+    "Two devices claim the address {source}: {names}. Give one of them another instance, "
+    "or switch the network off and on."
+)
+_DAMAGED = (
+    "{share:.1f} % of {lines} lines are damaged. See to the wifi, to the cable of the gateway, and that one program "
+    "alone reads it."
+)
+_BROKEN = (
+    "{broken} messages of several frames came with a frame missing. See to the terminators, and to a gateway that "
+    "cannot follow."
+)
+_MISSING = "Nobody sends {what}. It usually comes from: {brings}."
+_UNNAMED = "{who} not say what they are. Switch the network off and on while this listens: then each names itself."
+MOST_DAMAGED = 0.01
+"""More damaged lines than this ask for a look: wifi loses some. Common practice, no source."""
+
+
+_LONGEST_NAME = 20
+"""Of a boat's name in AIS, and it knows capitals only."""
+
+
+def _plain_name(name: str) -> str:
+    """
+    >>> _plain_name("Long Reach") == _plain_name("LONGREACH ")
+    True
+    """
+    return "".join(char for char in name.upper()[:_LONGEST_NAME] if char.isascii() and char.isalnum())
+
+
+def _begun(text: str) -> str:
+    return text[:1].lower() + text[1:]

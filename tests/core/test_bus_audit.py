@@ -1,0 +1,127 @@
+"""What a network says of itself, from what was heard: the true fault is told, the innocent network is not accused."""
+
+from __future__ import annotations
+
+import pytest
+
+from garboard.recordings.boat_network import BoatNetwork
+from garboard.recordings.bus_audit import LISTENED_LONG_ENOUGH, BusAudit, audit, in_words, name_in_words
+from garboard.recordings.simulated_network import (
+    CLAIM,
+    DEVICES,
+    TWIN,
+    can_frame,
+    can_frames,
+    introductions,
+    slow,
+)
+from garboard.recordings.simulator import Order, simulate
+from garboard.recordings.where import Where
+from garboard.samples import Sample
+
+LONG = LISTENED_LONG_ENOUGH
+NAMES = tuple(device.name for device in DEVICES)
+
+
+def heard(*lines: str, seconds: float = LONG) -> BusAudit:
+    network = BoatNetwork(Where())
+    network.hear("".join(f"{line}\r\n" for line in lines).encode(), "gateway")
+    return audit(network.senders(), seconds)
+
+
+def codes(found: BusAudit) -> list[str]:
+    return [code for code, _ in in_words(found)]
+
+
+@pytest.fixture(scope="module")
+def under_way() -> list[str]:
+    """Everything a twin's network sends in a second."""
+    samples = [*simulate(TWIN, [Order(seconds=1, engine_speed=3000)], start=0.0, rate=2.0), *slow(TWIN, 1.0)]
+    return list(can_frames(samples))
+
+
+def test_a_whole_network_that_names_itself_is_in_order(under_way: list[str]) -> None:
+    found = heard(*introductions(DEVICES, 0.0), *under_way)
+    assert in_words(found) == [("in order", "All that a commissioning needs is sent.")]
+    engines = next(device for device in found.devices if device.source == "10")
+    assert engines.says[0] == "Simulated engines"
+    assert engines.names == ("number 102, maker 2047, class 50, function 160",)
+    assert {kind for kind, _ in engines.sends} >= {"127488 engine, rapid", "127489 engine, dynamic"}
+    assert (found.share_damaged, found.broken, found.clashes) == (0.0, 0, ())
+
+
+def test_who_named_itself_before_is_told_by_its_address_and_what_to_do(under_way: list[str]) -> None:
+    found = heard(*under_way)
+    assert codes(found) == ["unnamed"]
+    assert {device.source for device in found.unnamed} == {str(device.address) for device in DEVICES}
+    assert "Switch the network off and on" in in_words(found)[0][1]
+
+
+def test_two_devices_of_one_address_clash() -> None:
+    found = heard(can_frame(0.0, CLAIM, 35, NAMES[2]), can_frame(0.1, CLAIM, 35, NAMES[3]))
+    assert [source for source, _ in found.clashes] == ["35"]
+    assert "number 103" in in_words(found)[0][1]
+    assert "number 104" in in_words(found)[0][1]
+    assert codes(found)[0] == "clash"
+
+
+@pytest.mark.parametrize(
+    "claims",
+    [
+        [(35, 0), (35, 0)],  # the same device twice
+        [(35, 0), (35, 1), (36, 0)],  # one gave way, as it should
+        [(35, 0), (36, 1)],
+    ],
+)
+def test_a_device_that_gave_way_is_not_accused(claims: list[tuple[int, int]]) -> None:
+    found = heard(*(can_frame(number, CLAIM, source, NAMES[name]) for number, (source, name) in enumerate(claims)))
+    assert found.clashes == ()
+
+
+def test_a_device_without_an_address_is_told_and_is_no_device_of_the_list() -> None:
+    found = heard(can_frame(0.0, CLAIM, 254, NAMES[0]))
+    assert found.without_address == (name_in_words(NAMES[0][::-1].hex()),)
+    assert found.devices == ()
+    assert codes(found)[0] == "no address"
+
+
+def test_what_is_damaged_and_what_is_broken_is_counted(under_way: list[str]) -> None:
+    cut = [line for line in under_way if "#" in line]
+    second = next(n for n, line in enumerate(cut) if "F2010A#" in line and int(line.split("#")[1][:2], 16) & 31 == 1)
+    found = heard(*introductions(DEVICES, 0.0), *cut[:second], *cut[second + 1 :], "(9.9) can0 09F2#x", "noise")
+    assert found.broken >= 1
+    assert found.damaged >= 2
+    assert {"damaged", "broken"} <= set(codes(found))
+
+
+def test_what_nobody_sends_is_named_with_what_usually_brings_it(under_way: list[str]) -> None:
+    """Without the engines' adapter; and before long enough was listened nothing is missing."""
+    without = [line for line in under_way if not line.split("#")[0].endswith("0A")]
+    named = introductions(DEVICES[:1] + DEVICES[2:], 0.0)
+    found = heard(*named, *without)
+    assert {one.what for one in found.missing} == {"engine speed", "fuel flow", "trim", "engine hours"}
+    assert all("usually comes from: the" in said for code, said in in_words(found) if code == "missing")
+    assert codes(heard(*without, seconds=3.0)) == ["unnamed", "listen on"]
+
+
+@pytest.mark.parametrize(
+    ("entered", "is_accused"),
+    [("Long Reach", False), ("LONGREACH", False), ("", False), ("Kittiwake", True), ("Long Reach II", True)],
+)
+def test_the_name_that_ais_sends_is_held_against_the_one_entered(entered: str, is_accused: bool) -> None:
+    """Capitals and blanks are no difference; nor is anything where no name is entered."""
+    found = BusAudit(devices=(), own_ship={"name": "LONG REACH"})
+    assert ("other name" in [code for code, _ in in_words(found, entered)]) is is_accused
+
+
+def test_talkers_of_sentences_are_no_unnamed_devices() -> None:
+    found = heard("$HEHDT,341.8,T*21", "$GPVTG,80.0,T,,M,12.0,N,,K,A")
+    assert [device.source for device in found.devices] == ["GP", "HE"]
+    assert "unnamed" not in codes(found)
+
+
+def test_the_simulated_boat_is_audited_as_any_other() -> None:
+    network = BoatNetwork(Where())
+    frames = list(can_frames([Sample(0.0, "engine_speed", 700.0, "10", "0")]))
+    network.hear(("# PGBDSIM\n" + "\n".join(frames) + "\n").encode(), "a")
+    assert [device.source for device in audit(network.senders()).devices] == ["10"]
