@@ -163,6 +163,7 @@ def plain_report(report: SyncReport) -> dict[str, JsonValue]:
         "not_kept": plain_reasons(report.not_kept),
         "not_read": {**dict(report.not_read)},
         "lost": plain_losses(report.lost),
+        "missing": {**dict(report.missing)},
         "approved": [attrs.asdict(plugin) for plugin in report.approved],
         "withdrawn": [*report.withdrawn],
         "role": report.role,
@@ -204,6 +205,11 @@ def readable_report(report: SyncReport, told: Callable[[Iterable[str]], str] = "
     lines += [f"not saved in this folder: {name}: {reason}" for name, reason in report.not_kept]
     lines += [f"not read, so not sent: {file}: {reason}" for file, reason in report.not_read]
     lines += [f"lost in its file here, and not at the shop: {loss}" for loss in report.lost]
+    lines += [
+        f"missing here and at the shop: {called or 'an attachment'} ({name[:12]}), which an entry names. Merge with "
+        "where it was taken"
+        for name, called in report.missing
+    ]
     lines += [f"shop plugin received, it runs from the next start: {plugin}" for plugin in report.approved]
     lines += [f"shop plugin withdrawn: {name}" for name in report.withdrawn]
     if report.clock_is_off:

@@ -141,7 +141,8 @@ def merge(
     not_read = tuple(sorted({one for folder in (*sources, target) for one in folder.not_read(since=begun[id(folder)])}))
     lost = _losses(sources, target, received)
     refused = (*(no for hull in imported.values() for no in hull.refused.items()), *attached.spoilt.items())
-    missing = _named_and_missing(imported, target, attached.received | attached.spoilt.keys())
+    offered = ((*_held(target, hull).values(), *new.values()) for hull, new in received.items())
+    missing = named_and_missing(target, offered, attached.received | attached.spoilt.keys())
     are_in = all(hull.offered - hull.refused.keys() <= target.ids(key) for key, hull in imported.items())
     return MergeReport(
         target=target.folder,
@@ -161,20 +162,20 @@ def merge(
     )
 
 
-def _named_and_missing(
-    imported: Mapping[str, Imported], target: HullFolder, told: Container[str]
+def named_and_missing(
+    folder: HullFolder, hulls: Iterable[Iterable[bytes]], told: Container[str]
 ) -> tuple[tuple[str, str], ...]:
-    """What entries of the sources name and neither side holds; also where every entry was here before.
+    """Recordings, photos and signatures that entries name and a folder does not hold, each with what it is called.
 
-    told : attachments received, or told as refused
+    hulls : the entries to look through, hull by hull
+    told  : attachments that are on the way, or told as refused
     """
     named: dict[str, str] = {}
-    for hull, there in imported.items():
-        whole = b"\n".join([*_held(target, hull).values(), *there.received.values()])
-        for piece in whole.split(_FILE)[1:]:  # nearly all there is is passed over: a pattern would look at all of it
+    for entries in hulls:  # in one search each; nearly all there is is passed over, where a pattern would look at all
+        for piece in b"\n".join(entries).split(_FILE)[1:]:
             if (found := _ATTACHMENT.match(piece)) and found[1].decode() not in told:
                 named[found[1].decode()] = (found[2] or b"").decode()
-    return tuple((name, called) for name, called in sorted(named.items()) if name not in target.attachments)
+    return tuple((name, called) for name, called in sorted(named.items()) if name not in folder.attachments)
 
 
 def _losses(

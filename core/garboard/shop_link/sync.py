@@ -8,6 +8,7 @@ Runs in a thread of its own beside work on the same folder. The protocol: plugin
 
 from __future__ import annotations
 
+import contextlib
 import random
 import re
 import threading
@@ -26,7 +27,7 @@ from garboard.disk.partial_upload import Arriving, OutOfPlace
 from garboard.disk.storage import Loss, NewerFormat, NotSaved
 from garboard.faults import InputError, in_words, refusal
 from garboard.history.authority import MANAGER, is_managers, keep_managers, managers_of
-from garboard.history.merge import HullMerge, judge
+from garboard.history.merge import HullMerge, judge, named_and_missing
 from garboard.history.registers import RegisterKey, register_of
 from garboard.hull_number import KnownNumbers
 from garboard.settings import SETTING
@@ -88,6 +89,7 @@ class SyncReport:
                      bytes that are no entry, which stand at the shop within the entry that carries them
     not_read       : what lies here and could not be read, so was not brought: its file, and the reason
     lost           : what damaged hull files here held, and neither side holds now
+    missing        : attachments that entries sent, or here before, name and neither side holds, with its name
     bytes_sent, bytes_received : bodies of requests and answers, as they were sent [bytes]
     """
 
@@ -110,11 +112,12 @@ class SyncReport:
     not_read: tuple[tuple[str, str], ...] = ()
     not_taken: tuple[str, ...] = ()
     lost: tuple[Loss, ...] = ()
+    missing: tuple[tuple[str, str], ...] = ()
 
     @property
     def complete(self) -> bool:
-        """Whether both sides hold all there is and all there was: nothing refused, not kept, unread or lost."""
-        return self.equal and not (self.refused or self.not_kept or self.lost)
+        """Whether both sides hold all there is and was: nothing refused, not kept, unread, lost or missing."""
+        return self.equal and not (self.refused or self.not_kept or self.lost or self.missing)
 
     @property
     def equal(self) -> bool:
@@ -251,6 +254,7 @@ class _Ashore:
     approved: tuple[ApprovedPlugin, ...] = ()
     withdrawn: tuple[str, ...] = ()
     role: str = ""
+    exchanged: set[str] = attrs.field(factory=set)
     log: _CameLog = attrs.field(init=False)
 
     def __attrs_post_init__(self) -> None:
@@ -265,6 +269,7 @@ class _Ashore:
             differing = self._differing(theirs)
             if not differing:
                 break
+            self.exchanged.update(differing)
             buckets = self._buckets(differing, theirs) if digits < wire.WHOLE_DIGITS else {}
             compared = {hull: wire.in_buckets(ids, buckets.get(hull, "")) for hull, ids in differing.items()}
             for number, group in enumerate(groups := [*self._groups(compared)]):
@@ -352,6 +357,7 @@ class _Ashore:
             for hull, entries in came.items()
             if entries
         )
+        missing = named_and_missing(self.folder, self._here_before(), self.not_kept)
         self.log.forget()
         not_taken = self._not_taken(mine, theirs)
         ids_not_taken = {name for names in not_taken.values() for name in names}
@@ -380,7 +386,15 @@ class _Ashore:
             bytes_received=self.line.received,
             not_read=self.folder.not_read(),
             lost=self._losses(),
+            missing=missing,
         )
+
+    def _here_before(self) -> Iterator[list[bytes]]:
+        """Entries of the hulls exchanged that did not come now: the files of those may be on their way."""
+        for hull in sorted(self.exchanged):
+            with contextlib.suppress(NewerFormat, OSError):
+                came = self.log.came.get(hull, set())
+                yield [raw for name, raw in self.folder.get(hull).items() if name not in came]
 
     def _losses(self) -> tuple[Loss, ...]:
         if not self.folder.damage():

@@ -93,6 +93,10 @@ def lines_of(
         ReportLine(f"Could not be read here: {PurePath(file).name}: {reason}", True) for file, reason in report.not_read
     ]
     lines += [ReportLine(f"Lost here, and not at the shop: {loss}", True) for loss in report.lost]
+    lines += [
+        ReportLine(f"Missing here and at the shop: {called or name[:12]}. Merge with where it was taken.", True)
+        for name, called in report.missing
+    ]
     lines += [ReportLine(f"Could not be kept here: {name[:12]}: {reason}", True) for name, reason in report.not_kept]
     for merged in report.hulls:
         lines += [

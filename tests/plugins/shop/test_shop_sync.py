@@ -22,6 +22,7 @@ from garboard.disk.shop_document import FILE
 from garboard.disk.storage import NotSaved
 from garboard.history.authoring import measure, sign_off
 from garboard.history.replay import HullState, replay
+from garboard.records import JsonValue
 from garboard.shop_link import pairing, sync
 from garboard.shop_link.ashore import ASHORE, State
 from garboard.shop_link.sync import NotPaired, NotTheShop, ShopAway, ShopRefused, bring_ashore, keep_trying
@@ -224,6 +225,21 @@ def test_two_copies_of_one_tablet_both_bring_everything_ashore(tmp_path: Path) -
             assert bring_ashore(folder, paired).received == 50
             assert len(folder.ids(HULL)) == 101
             assert folder.digests() == clone.digests() == shop.hulls.digests()
+
+
+def test_a_file_that_neither_side_has_is_told_by_the_tablet_that_names_it_alone(tmp_path: Path) -> None:
+    """Another tablet hears of it while the file may still be on its way."""
+    with shop_and_tablets(tmp_path, 2) as (_, [(one, first), (two, second)]):
+        name = one.attachments.put(b"\xff\xd8\xff a grommet")
+        photo: JsonValue = {"file": name, "name": "chafe.jpg"}
+        one.save(measure(tablet("a").author, HullState(HULL), JOB, "small.horn", "attached", photo, row=name[:12]))
+        shutil.rmtree(one.folder / "attachments")
+        report = bring_ashore(one, first)
+        assert (report.equal, report.complete, report.missing) == (True, False, ((name, "chafe.jpg"),))
+        assert "missing here and at the shop: chafe.jpg (" in readable_report(report)
+        assert any("chafe.jpg" in line.text and line.urgent for line in lines_of(State(word=ASHORE, report=report)))
+        heard = bring_ashore(two, second)
+        assert (heard.received, heard.complete, heard.missing) == (1, True, ())
 
 
 def test_a_restored_shop_gets_back_from_the_tablets_what_it_lost(tmp_path: Path) -> None:
