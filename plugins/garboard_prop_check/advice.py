@@ -176,6 +176,13 @@ def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
     if {1, -1} <= {one.way for one in fitted}:
         text = "one engine needs more pitch and another less; find out why before changing pitch"
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, **ENGINE_SPEEDS)
+    least, most = max(fitted, key=lambda one: one.low), min(fitted, key=lambda one: one.high)
+    if least.low > most.high and any(one.way for one in fitted):
+        text = (
+            f"the {about(most.engine)} may turn {most.high:.0f} rev/min at most and the {about(least.engine)} "
+            f"{least.low:.0f} at least, so no one pitch suits both; look both windows up in the manuals first"
+        )
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, field="engines.full_throttle_low", of=least.engine.position)
 
 
 def _check_slip(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> None:

@@ -446,7 +446,8 @@ def _doubts(view: JobView, found: Slip, suspects: Sequence[Suspect], cannot_be: 
     for suspect in suspects:
         yield from _doubt(f"slip of the {about(found.engine)} would be usual {suspect.text}", suspect.places)
     if cannot_be and not suspects:
-        text = f"slip of the {about(found.engine)} comes out at {found.numbers[1]}"
+        wrong = "speed, pitch, gear ratio or tachometer is wrong"
+        text = f"{wrong}: slip of the {about(found.engine)} is {found.numbers[1]}"
         speeds = () if _is_speed_borne_out(view, found) else _typed_speeds(found.speed)
         yield from _doubt(text, (*speeds, *_stamp(view, found)))
 

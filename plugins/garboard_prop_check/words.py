@@ -200,7 +200,7 @@ def inches_told(view: JobView, value: float, engine: Engine, *, plus: bool = Fal
     """A pitch or a diameter [in] as the sizes of an engine's propeller were typed; "15 in" where in inches."""
     unit = inches_told_in(view, engine)
     shown = in_unit(value, "in", unit)
-    digits = f"{shown:+.0f}" if plus else f"{shown:.4g}" if unit == "in" else f"{shown:.0f}"
+    digits = f"{shown:+.0f}" if plus else f"{round(shown, 2):g}" if unit == "in" else f"{shown:.0f}"
     return f"{digits} {unit}"
 
 

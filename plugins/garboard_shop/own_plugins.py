@@ -58,7 +58,7 @@ def approve(
         faults.append(Fault("file", f"at most {LARGEST} bytes", str(len(content))))
     if not faults:
         trial = try_plugin(file, jobs)
-        faults += [Fault("file", "a plugin that judges the shop's own jobs", one.in_words) for one in trial.problems]
+        faults += [Fault("file", "a plugin that judges the shop's own jobs", one.on_a_page) for one in trial.problems]
         for sentence in trial.sentences:
             tell(sentence)
     if faults:

@@ -131,7 +131,12 @@ class HullFolder:
     def __init__(self, folder: Path, *, read_only: bool = False) -> None:
         self.folder = folder
         self.left_alone: dict[Path, str] = {}
-        """Hull files that could not be read so far, each with the reason: a newer version's, or the disk refuses."""
+        """Hull files that could not be read so far, each with the reason: a newer version's, or the disk refuses.
+
+        One that can be read later is taken out, where the folder is open for writing. Whoever opened one to be read
+        only may have been answered without it.
+        """
+        self._refusals: list[tuple[Path, str]] = []
         self._hulls_folder = folder / HULLS_FOLDER
         self._writing = not read_only
         self._open: dict[str, HullFile] = {}
@@ -245,7 +250,7 @@ class HullFolder:
                 except OSError as error:
                     self._leave_alone(path, error)
                     raise NotReadable(path, error) from error
-                self.left_alone.pop(path, None)
+                self._is_read(path)
                 held, had = self._sizes.digest(path.name), self._sizes.count(path.name)
                 journal.damage = [attrs.evolve(damage, held=held, had=had) for damage in journal.damage]
                 if self._writing:
@@ -427,10 +432,20 @@ class HullFolder:
                 if not self._batches:
                     self._flush()
 
-    def not_read(self) -> tuple[tuple[str, str], ...]:
-        """What lies here and could not be read so far, each with the reason: hull files, oddities among attachments."""
+    def not_read(self, since: int | None = None) -> tuple[tuple[str, str], ...]:
+        """What lies here and could not be read so far, each with the reason: hull files, oddities among attachments.
+
+        since : a count of `refused_so_far`; what was refused after it is named, though it can be read by now
+        """
         with self._guard:
-            return tuple(sorted((str(path), why) for path, why in {**self.left_alone, **self.attachments.odd}.items()))
+            meanwhile = {} if since is None else dict(self._refusals[since:])
+            found = {**meanwhile, **self.left_alone, **self.attachments.odd}
+            return tuple(sorted((str(path), why) for path, why in found.items()))
+
+    @property
+    def refused_so_far(self) -> int:
+        """How often a hull file could not be read; see `not_read`."""
+        return len(self._refusals)
 
     def damage_found(self) -> tuple[Damage, ...]:
         """Every damage found since the folder was opened."""
@@ -639,7 +654,8 @@ class HullFolder:
         here: frozenset[str] = frozenset()
         with contextlib.suppress(NewerFormat, OSError):  # not read at all: `left_alone` names it
             here = self.ids(key)
-        now = sum(damage.lost for damage in self.damage_of([key]) if damage.cut or not damage.set_aside)
+        damaged = [damage for damage in self.damage_of([key]) if damage.cut or not damage.set_aside]
+        now = sum(max(damage.lost, _not_back(damage, len(here))) for damage in damaged)
         before = 0
         for path in self._hulls_folder.glob(f"{file_name(key)}{SET_ASIDE}*"):
             with contextlib.suppress(NewerFormat, OSError):
@@ -700,7 +716,14 @@ class HullFolder:
         return hull.digest() if hull.journal.entries else ""
 
     def _leave_alone(self, path: Path, error: NewerFormat | OSError) -> None:
-        self.left_alone[path] = refusal(error) if isinstance(error, OSError) else str(error)
+        reason = refusal(error) if isinstance(error, OSError) else str(error)
+        if self.left_alone.get(path) != reason:
+            self._refusals.append((path, reason))
+        self.left_alone[path] = reason
+
+    def _is_read(self, path: Path) -> None:
+        if self._writing:
+            self.left_alone.pop(path, None)
 
     def _key_of(self, name: str) -> str:
         """The hull a file belongs to; "" for one left alone or set aside."""
@@ -714,7 +737,7 @@ class HullFolder:
             if not key:
                 self._take_out_of_use(path)
                 return ""
-            self.left_alone.pop(path, None)
+            self._is_read(path)
             self._key_of_name[name] = key
         return self._key_of_name[name]
 
@@ -739,6 +762,14 @@ class HullFolder:
 def _tail(had: int, data: bytes) -> int | None:
     """How many entries stood in what was cut off a file; None where nobody noted how many it had."""
     return max(0, had - left_in(data)) if had else None
+
+
+def _not_back(damage: Damage, here: int) -> int:
+    """How many entries of a damaged file are lacking at least; 0 where nobody noted how many it had.
+
+    here : how many its hull holds now
+    """
+    return max(0, damage.had - here)
 
 
 def _is_there(path: Path) -> bool:

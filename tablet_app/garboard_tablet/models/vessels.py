@@ -268,6 +268,25 @@ def stamp_of(stamps: Iterable[str]) -> str:
     return "+".join(stamps)
 
 
+MOST_NAMED = 3
+"""Of more files that are gone, only how many."""
+
+
+def gone_in_words(files: HullFolder) -> str:
+    """What to say of boats whose file is gone from the tablet, as the list no longer shows them; "" where none is."""
+    gone = files.gone()
+    if not gone:
+        return ""
+    named = ", ".join(damage.file.name.partition("-")[0] for damage in gone[:MOST_NAMED])
+    more = f" and {len(gone) - MOST_NAMED} more" if len(gone) > MOST_NAMED else ""
+    whose = f"The file of {named}" if len(gone) == 1 else f"The files of {named}{more}"
+    return (
+        f"{whose} {'is' if len(gone) == 1 else 'are'} gone from this tablet. Bring it ashore: what the shop holds "
+        "comes back. If somebody removed it on purpose, on a computer: "
+        f"garboard repair {files.folder} --forget NUMBER"
+    )
+
+
 def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     """A boat's line from the files it is in, without its stamp."""
     from garboard_tablet.models.pages import phase_of

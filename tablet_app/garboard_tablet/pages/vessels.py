@@ -12,7 +12,7 @@ from garboard.report.palette import STEP_MARKS
 from garboard.verdict import Verdict
 from garboard_tablet.models.keys import ENTER, ERASE
 from garboard_tablet.models.session import HOME, Route
-from garboard_tablet.models.vessels import HANDED_OVER, HullCheck, VesselLine, check_hull, whose
+from garboard_tablet.models.vessels import HANDED_OVER, HullCheck, VesselLine, check_hull, gone_in_words, whose
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp, theme
@@ -59,6 +59,8 @@ class VesselsPage(Page):
         made: list[Maker] = []
         if problem := self.context.data_problem:  # boats may be missing from the list: that is said where it is felt
             made = [lambda: Card(Txt(problem), mark=verdict_marks[Verdict.ADVISE], word="look here")]
+        if gone := gone_in_words(self.tablet.files):
+            made.append(lambda: Card(Txt(gone), mark=verdict_marks[Verdict.ADVISE], word="look here"))
         made += [partial(_left_out_card, plugin) for plugin in self.tablet.plugins_left_out()]
         return [*made, *self._vessel_rows(found)]
 

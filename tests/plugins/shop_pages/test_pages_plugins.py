@@ -89,9 +89,11 @@ def test_only_a_file_that_waits_can_be_approved(pages: Pages, manager: Browser, 
 
 def test_a_file_that_does_not_load_goes_nowhere_and_says_why(pages: Pages, manager: Browser) -> None:
     put_file(pages, "raise RuntimeError('not today')")
-    answer = manager.send(form_to(manager.text("/plugins"), "/plugins/approve"))
+    page = manager.text("/plugins")
+    assert "No plugin of the shop's own at work, 1 waiting for approval" in words_of(page)
+    answer = manager.send(form_to(page, "/plugins/approve"))
     assert answer.status_code == 400
-    assert "not today" in words_of(answer.text)
+    assert "not today [our_check.py, line 1]" in words_of(answer.text)  # no folder that nobody finds
     assert pages.store.register.plugins() == ()
 
 
