@@ -205,8 +205,8 @@ def implausible(field: Field, value: JsonValue, vessel: Vessel | None = None, of
         return f"{refused}. Is it right?"
     if number is None or low <= number <= high:
         return ""
-    unit = parse_amount(value, field.quantity).unit if isinstance(value, str) else field.unit
-    return f"{value} is outside the usual {range_in_words(low, high, field.unit, unit)}. Is it right?"
+    typed = parse_amount(value, field.quantity) if isinstance(value, str) else None
+    return f"{value} is outside the usual {range_in_words(low, high, field.unit, typed)}. Is it right?"
 
 
 def _number_of(field: Field, value: JsonValue) -> float | None:

@@ -368,7 +368,7 @@ def outside_usual(record: attrs.AttrsInstance, name: str) -> str:
     (low, high), unit = metadata["plausible"], unit_of(metadata)
     if value is None or low <= number_of(value, unit) <= high:
         return ""
-    usual = range_in_words(low, high, unit, value.unit if isinstance(value, Amount) else unit)
+    usual = range_in_words(low, high, unit, value if isinstance(value, Amount) else None)
     return f"{name.replace('_', ' ')}: {value} is outside the usual {usual}"
 
 

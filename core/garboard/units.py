@@ -371,18 +371,29 @@ def _in_units(units: tuple[str, ...]) -> str:
     return "without a unit" if units == ("",) else f"in {', '.join(others)} or {last}" if others else f"in {last}"
 
 
-def range_in_words(low: float, high: float, unit: str, told_in: str = "") -> str:
-    """A range as people read it, in the unit of what is held against it.
+def range_in_words(low: float, high: float, unit: str, outside: Amount | None = None) -> str:
+    """A range as people read it, in the unit of what was typed and lies outside it.
 
     unit    : of the ends
-    told_in : another of the same quantity, as somebody typed it; the ends are then told to three digits
+    outside : an amount of the same quantity. In another unit the ends are told to three digits, or to as many as it
+              takes for the amount to lie outside them: 700 hp is 522 kW to three digits, and 522 kW is more
 
-    >>> range_in_words(7, 70, "ft"), range_in_words(7, 70, "ft", "m"), range_in_words(1.2, 3.5, "")
+    >>> range_in_words(7, 70, "ft"), range_in_words(7, 70, "ft", Amount("58", "m")), range_in_words(1.2, 3.5, "")
     ('7 to 70 ft', '2.13 to 21.3 m', '1.2 to 3.5')
+    >>> range_in_words(2, 700, "hp", Amount("522", "kW"))
+    '1.4914 to 521.99 kW'
     """
-    told_in = told_in or unit
-    ends = (low, high) if told_in == unit else (float(f"{convert(end, unit, told_in):.3g}") for end in (low, high))
-    return f"{' to '.join(f'{end:g}' for end in ends)} {told_in}".rstrip()
+    if outside is None or outside.unit == unit:
+        return f"{low:g} to {high:g} {unit}".rstrip()
+    ends = convert(low, unit, outside.unit), convert(high, unit, outside.unit)
+    low, high = _shortest(ends, float(outside.text))
+    return f"{low:.15g} to {high:.15g} {outside.unit}"
+
+
+def _shortest(ends: tuple[float, float], outside: float) -> tuple[float, float]:
+    """The ends of a range to three digits, or as many as it takes to leave out what lies outside."""
+    rounded = (tuple(float(f"{end:.{digits}g}") for end in ends) for digits in range(3, 16))
+    return next(((low, high) for low, high in rounded if not low <= outside <= high), ends)
 
 
 def convert(value: float, unit: str, wanted: str) -> float:

@@ -437,6 +437,8 @@ def load_findings(view: JobView) -> Iterator[Finding]:
         load = load_of(view, battery)
         measured = _measured_load(view, battery)
         loads.append(_Counted(load.total, measured))
+        if not loads[-1].larger.value > 0:  # a load of nothing passes nothing
+            raise NotEnoughData(_nothing_runs(battery))
         yield _load_finding(view, battery, load, measured)
 
     fed = _fed(view)
@@ -542,6 +544,9 @@ def _charging(loads: Sequence[_Counted], rules: Rules) -> Callable[[tuple[Engine
             for engine in engines
         )
         load = together([one.larger for one in loads], "A")
+        if not load.value > 0:
+            text = "no load runs together; measure the load or mark what runs together"
+            raise NotEnoughData(text, lack=Lack.NOT_ENTERED, step=LOADS, field="load_current")
         read_on = [one.measured for one in loads if one.measured is not None]
         measured = together(read_on, "A") if len(read_on) == len(loads) else None
         left = rules.share("charging_left")
@@ -615,6 +620,11 @@ class Reserve:
         return 0 if self.low >= 10 else 1
 
 
+def _nothing_runs(battery: Battery) -> Missing:
+    text = "no load runs together on it; measure the load or mark what runs together"
+    return Missing(text, lack=Lack.NOT_ENTERED, step=LOADS, field="load_current", of=battery.name)
+
+
 def reserve_of(view: JobView, battery: Battery) -> Reserve:
     """Reserve time of a battery under the measured load where there is one, else under the sum.
 
@@ -626,8 +636,7 @@ def reserve_of(view: JobView, battery: Battery) -> Reserve:
     share = _usable_share(battery, rules)
     load, counted = _reserve_load(view, battery)
     if not load.value > 0:
-        text = "no load runs together on it; measure the load or mark what runs together"
-        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, step=LOADS, field="load_current", of=battery.name)
+        raise NotEnoughData(_nothing_runs(battery))
     exponent, doubt = rate_exponent(battery.chemistry)
     hours = reserve_hours(capacity, share, load.value, exponent)
     over = over_rate(capacity, load.value)

@@ -41,6 +41,21 @@ def test_the_usual_range_is_told_in_the_unit_typed(length: str, usual: str) -> N
     assert asked == [f"length: {length} is outside the usual {usual}. Is it right?"] * bool(usual)
 
 
+@pytest.mark.parametrize(
+    ("power", "usual"),
+    [
+        ("521.9 kW", ""),
+        ("522 kW", "1.4914 to 521.99 kW"),
+        ("522000 W", "1491.4 to 521990 W"),
+        ("1 W", "1490 to 522000 W"),
+    ],
+)
+def test_the_usual_range_told_never_holds_what_is_outside_it(power: str, usual: str) -> None:
+    """700 hp is 521.99 kW; large numbers are written out."""
+    asked = [text for _, text in unusual_in(Engine(position="centre", rated_power=Amount.parse(power)))]
+    assert asked == [f"rated power: {power} is outside the usual {usual}. Is it right?"] * bool(usual)
+
+
 def test_the_question_stands_among_the_unusual_values(tmp_path: Path) -> None:
     """A job file with a gear ratio the wrong way round is assessed, and the ratio asked about."""
     job = {

@@ -311,6 +311,16 @@ def test_load_adds_what_runs_together() -> None:
     assert said(by_columns, "load_sum")[0].numbers[0].value == 11.0
 
 
+@pytest.mark.parametrize(("measured", "listed"), [(None, False), ("0.0 A", False), ("2.0 A", False), (None, True)])
+def test_a_load_of_nothing_passes_nothing(measured: str | None, listed: bool) -> None:
+    """ "0.0 A from 0 circuits" passed beside "not enough data". A load that is listed or read is judged."""
+    circuits = [circuit("Horn", design_current="=6.0 A", runs_with_others=listed)]
+    read: Readings = {("circuits", "current", "Horn"): None, ("loads", "load_current", "house"): measured}
+    load, charging = said(wired_job(circuits, read=read), "load_sum")
+    assert (load.verdict is not LACKING) is (listed or measured == "2.0 A")
+    assert (charging.verdict is not LACKING) is (listed or measured == "2.0 A")
+
+
 def test_columns_take_the_larger_of_a_tenth_and_the_largest() -> None:
     """Constructed loads; the rule of columns A and B is from memory."""
     together, others = [2.0, 4.0, 5.0, 3.0], [6.0, 5.0, 9.0, 20.0]
