@@ -185,6 +185,8 @@ class GarboardApp(App):
     def _vessels_changed(self) -> None:
         if self.screen.page is not None and self.screen.page.route.page == "vessels":
             self.screen.redraw()
+        else:
+            self.screen.say_saved()
 
     def _came_ashore(self, state: State) -> None:
         if state.report is not None and state.word == "ashore":

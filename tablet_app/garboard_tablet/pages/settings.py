@@ -59,6 +59,8 @@ class SettingsPage(Page):
             right.append(partial(_plugin_row, plugin))
         for damage in self.tablet.files.damage():
             right.append(partial(_fault_card, damage.file.name, str(damage)))
+            if damage.is_gone:
+                right.append(partial(self._removed_row, damage.file.name))
         for document in self.tablet.damaged:
             right.append(partial(_fault_card, document.path.name, str(document)))
         for file, reason in self.tablet.files.not_read():
@@ -91,6 +93,15 @@ class SettingsPage(Page):
     def _again(self, plugin: str) -> None:
         take_back_in(self.tablet.folder, plugin)
         self.way.back()
+
+    def _removed_row(self, file: str) -> RowPress:
+        return RowPress("It was removed on purpose", partial(self._removed, file), small="Tell it no more",
+                        name=f"removed {file}")  # fmt: skip
+
+    def _removed(self, file: str) -> None:
+        self.tablet.files.forget_gone(file)
+        self.tablet.amiss = tuple(one for one in self.tablet.amiss if not (one.is_gone and one.file == file))
+        self.screen.redraw()
 
     def _forget(self, name: str) -> None:
         self.tablet.change_settings(self.tablet.settings.without_unit(name))

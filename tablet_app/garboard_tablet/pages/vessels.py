@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
+from garboard.faults import in_number
 from garboard.report.palette import STEP_MARKS
 from garboard.verdict import Verdict
 from garboard_tablet.models.keys import ENTER, ERASE
@@ -26,6 +27,7 @@ READING = "Reading the boats"
 
 
 if TYPE_CHECKING:
+    from garboard_tablet.models.files_amiss import FileAmiss
     from garboard_tablet.ui.context import Context
 
 
@@ -42,7 +44,9 @@ class VesselsPage(Page):
         count = len(self.context.vessels.lines)
         if not count and not self.context.vessels.is_looked_through:
             return READING
-        return f"{count} on this tablet" if count else "None on this tablet yet"
+        gone = sum(one.is_gone for one in self.tablet.amiss)
+        here = f"{count} on this tablet" if count or gone else "None on this tablet yet"
+        return f"{here}, {in_number(gone, 'file')} gone" if gone else here
 
     def body(self) -> Widget:
         self._list.refill()
@@ -59,8 +63,17 @@ class VesselsPage(Page):
         made: list[Maker] = []
         if problem := self.context.data_problem:  # boats may be missing from the list: that is said where it is felt
             made = [lambda: Card(Txt(problem), mark=verdict_marks[Verdict.ADVISE], word="look here")]
+        made += [partial(self._amiss_card, one) for one in self.tablet.amiss]
         made += [partial(_left_out_card, plugin) for plugin in self.tablet.plugins_left_out()]
         return [*made, *self._vessel_rows(found)]
+
+    def _amiss_card(self, one: FileAmiss) -> Card:
+        from garboard_tablet.models.files_amiss import what_to_do
+
+        do = what_to_do(self.tablet.folder) if one.returns else ""
+        removed = "If you removed it on purpose, say so in Settings." if one.is_gone else ""
+        said = " ".join(filter(None, (one.text, do, removed)))
+        return Card(Txt(said), mark=verdict_marks[Verdict.ADVISE], word="look here")
 
     def _vessel_rows(self, found: Sequence[VesselLine]) -> list[Maker]:
         if not self.context.vessels.lines and not self.context.vessels.is_looked_through:
