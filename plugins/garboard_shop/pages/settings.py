@@ -18,6 +18,7 @@ from garboard.history.setting_entries import setting_register, shop_settings
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.records import JsonValue
+from garboard.report.as_typed import as_typed
 from garboard.settings import DEFAULT, SHOP, Setting, SettingSet, SettingUsed, binding, check_pairs, in_force
 from garboard.steps import Assessed
 from garboard_shop.pages.desk import ShopDesk
@@ -131,17 +132,17 @@ def value_wanted(desk: ShopDesk, setting: Setting, form: Mapping[str, str]) -> J
 
 @attrs.frozen(kw_only=True)
 class ChangedFinding:
-    """A check of an open job that a change would decide otherwise; "" where it would give nothing more."""
+    """What a check of an open job finds now, and would find after a change, a line for each finding that differs."""
 
     title: str
     about: str
-    before: str
-    after: str
+    before: tuple[str, ...]
+    after: tuple[str, ...]
 
 
 @attrs.frozen(kw_only=True)
 class ChangedJob:
-    """An open job of which a change would decide something otherwise."""
+    """An open job of which a change would alter a finding."""
 
     hull: str
     number: str
@@ -165,8 +166,9 @@ class Effect:
 
 
 def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
-    """Which verdicts of open jobs would change; those worked on last are looked at first.
+    """Which findings of open jobs would change in verdict, code, sentence or numbers.
 
+    The jobs worked on last are looked at first.
     A job its technician signed keeps what it was signed under, so it is not among them.
     """
     began = time.monotonic()
@@ -215,24 +217,57 @@ def _lately_worked_on_first(desk: ShopDesk) -> Sequence[str]:
 
 
 def _changed(host: PluginHost, job: JobSummary, setting: Setting, value: JsonValue) -> Iterator[ChangedFinding]:
-    before, after = _verdicts(job.assessed), _verdicts(host.assess(_with(job.view, setting, value)))
+    view = _with(job.view, setting, value)
+    before, after = _read(job.assessed), _read(as_typed(view, host.assess(view)))
     titles = {calculator.key: calculator.title for calculator in host.calculators}
-    for (calculator, about), verdicts in before.items():
-        now = after.get((calculator, about), ())
-        if verdicts != now:
+    for place in dict.fromkeys((*before, *after)):
+        now, then = before.get(place, Counter()), after.get(place, Counter())
+        if now != then:
+            calculator, about = place
             yield ChangedFinding(
-                title=titles[calculator], about=about, before=", ".join(verdicts), after=", ".join(now)
+                title=titles[calculator],
+                about=about,
+                before=_lines(now - then, then - now),
+                after=_lines(then - now, now - then),
             )
-    for (calculator, about), verdicts in after.items():
-        if (calculator, about) not in before:
-            yield ChangedFinding(title=titles[calculator], about=about, before="", after=", ".join(verdicts))
 
 
-def _verdicts(assessed: Sequence[Assessed]) -> dict[tuple[str, str], tuple[str, ...]]:
-    found: dict[tuple[str, str], Counter[str]] = {}
+@attrs.frozen
+class _Read:
+    """What people and programs read of a finding."""
+
+    code: str
+    verdict: str
+    sentence: str
+    numbers: tuple[str, ...]
+
+
+def _read(assessed: Sequence[Assessed]) -> dict[tuple[str, str], Counter[_Read]]:
+    """What is read of the findings of each check about each thing."""
+    found: dict[tuple[str, str], Counter[_Read]] = {}
     for one in assessed:
-        found.setdefault((one.calculator, one.finding.about), Counter())[one.finding.verdict.value] += 1
-    return {key: tuple(sorted(counts.elements())) for key, counts in found.items()}
+        finding = one.finding
+        numbers = tuple(f"{number.name} {number}" for number in finding.numbers)
+        read = _Read(finding.code, finding.verdict.value, finding.sentence, numbers)
+        found.setdefault((one.calculator, finding.about), Counter())[read] += 1
+    return found
+
+
+def _lines(found: Counter[_Read], other: Counter[_Read]) -> tuple[str, ...]:
+    """A line for each finding; where the other side reads alike, with what tells the two apart."""
+    return tuple(sorted(_line(one, [two for two in other if _alike(one, two)]) for one in found.elements()))
+
+
+def _alike(one: _Read, two: _Read) -> bool:
+    return (one.verdict, one.sentence) == (two.verdict, two.sentence)
+
+
+def _line(one: _Read, alike: Sequence[_Read]) -> str:
+    line = f"{one.verdict}: {one.sentence}"
+    if not alike:
+        return line
+    others = {number for two in alike for number in two.numbers}
+    return f"{line} ({', '.join(number for number in one.numbers if number not in others) or one.code})"
 
 
 def _with(view: JobView, setting: Setting, value: JsonValue) -> JobView:
