@@ -11,6 +11,7 @@ import attrs
 from kivy.uix.widget import Widget
 
 from garboard import __version__
+from garboard.faults import in_number
 from garboard.findings import Verdict
 from garboard.hosting.host import LoadedPlugin
 from garboard_tablet.models.asks import titles_of
@@ -68,9 +69,8 @@ class SettingsPage(Page):
         right.append(heading("About"))
         used = storage_used(self.tablet.folder) / 1e6
         right.append(words(f"Garboard {__version__}. Tablet {settings.tablet}.", "quiet"))
-        right.append(
-            words(f"{len(self.context.vessels.lines)} vessels, {used:.1f} MB in {self.tablet.folder}", "quiet", SMALL)
-        )
+        vessels = in_number(len(self.context.vessels.lines), "vessel")
+        right.append(words(f"{vessels}, {used:.1f} MB in {self.tablet.folder}", "quiet", SMALL))
         right.append(lambda: RowPress("Help", lambda: self.way.go(self.route.to("help")),
                                       small="Make a file that describes a problem", name="help"))  # fmt: skip
         return Halves(left, right)

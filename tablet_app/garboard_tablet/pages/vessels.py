@@ -13,7 +13,7 @@ from garboard.report.palette import STEP_MARKS
 from garboard.verdict import Verdict
 from garboard_tablet.models.keys import ENTER, ERASE
 from garboard_tablet.models.session import HOME, Route
-from garboard_tablet.models.vessels import HANDED_OVER, HullCheck, VesselLine, check_hull, whose
+from garboard_tablet.models.vessels import FAILS, HANDED_OVER, HullCheck, VesselLine, check_hull, whose
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp, theme
@@ -296,7 +296,7 @@ class VesselJobsPage(Page):
             record.kind.capitalize(),
             lambda: self.way.instead(Route(page="job", hull=self.route.hull, job=job)),
             small=f"{told[:1].upper()}{told[1:]}",
-            value=f"{fails} fail" if fails else "",
+            value=in_number(fails, *FAILS) if fails else "",
             mark=verdict_marks[Verdict.FAIL]
             if fails
             else STEP_MARKS["under way" if job == self.route.job else "to do"],
