@@ -59,12 +59,12 @@ def approve(
     if len(content) > LARGEST:
         faults.append(Fault("file", f"at most {LARGEST} bytes", str(len(content))))
     if not faults:
-        trial = try_plugin(file, jobs)
+        trial = try_plugin(file, jobs).of_file(str(file), known_as)
         for problem in trial.problems:
-            got = f"one that does not: {problem.in_words.replace(str(file), known_as)}"
+            got = f"one that does not: {problem.in_words}"
             faults.append(Fault("file", "a plugin that judges the shop's own jobs", got))
         for sentence in trial.sentences:
-            tell(sentence.replace(str(file), known_as))
+            tell(sentence)
     if faults:
         raise InputError(known_as, faults)
     plugin = ShopPlugin(name=name, sha256=hashlib.sha256(content).hexdigest(), approved_by=by, approved_at=now)
