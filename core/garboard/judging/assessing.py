@@ -10,6 +10,7 @@ from pathlib import Path
 import attrs
 
 from garboard import hull_number
+from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
@@ -299,8 +300,14 @@ def _is_too_early(at: str) -> bool:
 
 
 def _disagreement_in_words(disagreement: Disagreement, host: PluginHost) -> str:
-    values = " or ".join(f"{one.value} ({one.by}, {one.at})" for one in disagreement.values)
+    values = " or ".join(map(_stated, disagreement.values))
     return f"{place_in_words(disagreement.place, host)}: {values}? Neither is used until someone chooses."
+
+
+def _stated(one: Measurement) -> str:
+    """A value, and who entered it when."""
+    by = ", ".join(filter(None, (one.by, moment_in_words(one.at))))
+    return f"{one.value} ({by})" if by else f"{one.value}"
 
 
 def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, *, fits: bool) -> Iterator[str]:
