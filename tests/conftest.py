@@ -5,6 +5,7 @@ Run by a person they are drawn anew, and find what nobody thought of.
 
 import gc
 import os
+import re
 import shutil
 import sys
 from collections.abc import Iterator
@@ -60,6 +61,9 @@ SLOW = (
 SLOW_AT_THE_WINDOW = ("test_tablet_layout.py", "test_tablet_evening.py")
 
 
+_ARRAYS = re.compile(r"\b(import|from) (numpy|scipy|matplotlib|openplaning)\b")
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", help="draw every random example of the slow tests, not a third")
 
@@ -73,11 +77,16 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """What is slow comes first; what needs the window comes where the second of two workers begins.
 
     Tests are shared out in one piece a worker, and taken from the end of another's when none are left. So one worker
-    has the window, which is 150 MB, and the other has scipy, and the pages with their books.
+    has the window, which is 150 MB, and the other has scipy and numpy, and the pages with their books.
     """
     order = {str(HERE / name): number for number, name in enumerate(SLOW)}
     pages = HERE / "plugins/shop_pages"
-    items.sort(key=lambda item: order.get(str(item.path), len(SLOW) + (item.path.parent != pages)))
+    with_arrays = {path for path in {item.path for item in items} if _ARRAYS.search(path.read_text("utf-8"))}
+    items.sort(
+        key=lambda item: order.get(
+            str(item.path), len(SLOW) + (item.path.parent != pages and item.path not in with_arrays)
+        )
+    )
     others = [item for item in items if HERE / "tablet" not in item.path.parents]
     window = [item for item in items if HERE / "tablet" in item.path.parents]
     window.sort(key=lambda item: item.path.name not in SLOW_AT_THE_WINDOW)

@@ -111,10 +111,15 @@ class Cluster:
             return
         with contextlib.suppress(ProcessLookupError):
             os.kill(self._process.pid, signal.SIGSTOP)  # it starts no further process from here on
-        for process in [*_children(self._process.pid), self._process.pid]:
+        children = _children(self._process.pid)
+        for process in [*children, self._process.pid]:
             with contextlib.suppress(ProcessLookupError):
                 os.kill(process, signal.SIGKILL)
         self._process.wait()
+        for _ in range(200):  # one that is not gone yet holds the memory they share, and no other server starts
+            if not any(map(_is_there, children)):
+                break
+            time.sleep(0.05)
         self._process = None
         (self.data / "postmaster.pid").unlink(missing_ok=True)
 
@@ -205,6 +210,13 @@ def _unprivileged() -> str | None:
         return None
     known = {entry.pw_name for entry in pwd.getpwall()}
     return next((name for name in ("postgres", "nobody") if name in known), None)
+
+
+def _is_there(process: int) -> bool:
+    """Whether a process still holds what it had (proc(5), field 3 of stat: a zombie holds nothing)."""
+    with contextlib.suppress(OSError):
+        return Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[0] not in ("Z", "X")
+    return False
 
 
 def _children(process: int) -> list[int]:

@@ -12,7 +12,7 @@ from garboard.faults import ValueRefused, shown
 from garboard.record_types import typed
 from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.samples import UNIT_OF_QUANTITY
-from garboard.units import EXAMPLE_OF, UNITS_OF, in_own_spelling, parse_amount
+from garboard.units import EXAMPLE_OF, UNITS_OF, in_own_spelling, parse_amount, range_in_words
 
 __all__ = ["LOAD", "SAID", "WATER", "Field", "Kind", "amount_as_text", "check_value", "implausible", "typed_value"]
 
@@ -205,8 +205,8 @@ def implausible(field: Field, value: JsonValue, vessel: Vessel | None = None, of
         return f"{refused}. Is it right?"
     if number is None or low <= number <= high:
         return ""
-    usual = f"{low:g} to {high:g} {field.unit}".rstrip()
-    return f"{value} is outside the usual {usual}. Is it right?"
+    unit = parse_amount(value, field.quantity).unit if isinstance(value, str) else field.unit
+    return f"{value} is outside the usual {range_in_words(low, high, field.unit, unit)}. Is it right?"
 
 
 def _number_of(field: Field, value: JsonValue) -> float | None:

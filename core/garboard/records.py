@@ -16,7 +16,7 @@ from typing import Any
 
 import attrs
 
-from garboard.units import UNITS_OF, Amount
+from garboard.units import UNITS_OF, Amount, range_in_words
 
 __all__ = [
     "ENGINE_POSITIONS",
@@ -358,7 +358,7 @@ def unusual_in(record: attrs.AttrsInstance) -> Iterator[tuple[str, str]]:
             continue
         (low, high), unit = field.metadata["plausible"], unit_of(field.metadata)
         if not low <= number_of(value, unit) <= high:
-            usual = f"{low:g} to {high:g} {unit}".rstrip()
+            usual = range_in_words(low, high, unit, value.unit if isinstance(value, Amount) else unit)
             yield field.name, f"{field.name.replace('_', ' ')}: {value} is outside the usual {usual}. Is it right?"
 
 

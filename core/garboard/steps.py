@@ -61,7 +61,7 @@ class Caution:
     """What a person must be shown before the step, and where that comes from.
 
     fuels : those it holds for ("gasoline", "diesel"); without any it holds whatever the boat burns. Where nobody has
-            said what it burns, what holds for gasoline is shown
+            said which of the two it burns, what holds for gasoline is shown
     """
 
     text: str
@@ -70,7 +70,7 @@ class Caution:
 
     def holds_for(self, fuel: str) -> bool:
         """Whether it is shown on a boat that burns a fuel; "" where that is not known."""
-        return not self.fuels or (fuel or GASOLINE) in self.fuels
+        return not self.fuels or (fuel if fuel in (GASOLINE, DIESEL) else GASOLINE) in self.fuels
 
 
 @attrs.frozen(kw_only=True, field_transformer=typed)

@@ -19,6 +19,7 @@ __all__ = [
     "convert",
     "in_own_spelling",
     "parse_amount",
+    "range_in_words",
 ]
 
 _SCALE: Mapping[str, Mapping[str, float]] = {
@@ -368,6 +369,20 @@ def _unknown(unit: str, units: Sequence[str] = tuple(_SCALE)) -> str:
 def _in_units(units: tuple[str, ...]) -> str:
     *others, last = units
     return "without a unit" if units == ("",) else f"in {', '.join(others)} or {last}" if others else f"in {last}"
+
+
+def range_in_words(low: float, high: float, unit: str, told_in: str = "") -> str:
+    """A range as people read it, in the unit of what is held against it.
+
+    unit    : of the ends
+    told_in : another of the same quantity, as somebody typed it; the ends are then told to three digits
+
+    >>> range_in_words(7, 70, "ft"), range_in_words(7, 70, "ft", "m"), range_in_words(1.2, 3.5, "")
+    ('7 to 70 ft', '2.13 to 21.3 m', '1.2 to 3.5')
+    """
+    told_in = told_in or unit
+    ends = (low, high) if told_in == unit else (float(f"{convert(end, unit, told_in):.3g}") for end in (low, high))
+    return f"{' to '.join(f'{end:g}' for end in ends)} {told_in}".rstrip()
 
 
 def convert(value: float, unit: str, wanted: str) -> float:

@@ -116,8 +116,8 @@ def best_cruise(view: JobView) -> list[Finding]:
 
 
 def _statute(view: JobView, good: MeasuredValue) -> tuple[Number, ...]:
-    """Miles to the gallon, for those who fill in gallons."""
-    if view.unit_to_tell("gal") != "gal":
+    """Miles to the gallon, for those who fill in gallons; the economy itself is told so where speeds are in mph."""
+    if view.unit_to_tell("nm/gal") != "nm/gal":
         return ()
     return (number("economy in statute miles", times(good, statute_economy(1.0), "mi/gal"), 2),)
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from garboard.records import Engine, Vessel
+from garboard.records import Engine, Propeller, Vessel, unusual_in
+from garboard.units import Amount
 from garboard_fuel_curve.specific_consumption import at_efficiency, flow_at_power
 
 FASTER_THAN_THE_PROPELLER = 1.15
@@ -13,6 +14,16 @@ INCHES_PER_NAUTICAL_MILE = 1852 / 0.0254
 POOREST, LIGHTEST = 0.15, 6.1
 """The settings' defaults of the poorest believable efficiency [-] and of the density of gasoline [lb/gal]: what is
 asked while a value is typed knows no settings."""
+
+
+def believed(record: Engine | Propeller | None, name: str) -> Amount | None:
+    """A fact of an engine or a propeller that readings may be held against; None where it is asked about itself.
+
+    A gear ratio of 20.7 would make every speed of a sound boat too high.
+    """
+    is_unusual = record is not None and any(field == name for field, _ in unusual_in(record))
+    value = None if is_unusual else getattr(record, name, None)
+    return value if isinstance(value, Amount) else None
 
 
 def most_flow(engine: Engine, efficiency: float = POOREST, density: float = LIGHTEST) -> float | None:
@@ -27,7 +38,8 @@ def most_flow(engine: Engine, efficiency: float = POOREST, density: float = LIGH
     >>> round(most_flow(Engine(position="centre", rated_power=Amount.parse("60 hp"))), 1)
     9.0
     """
-    power = engine.rated_power.to("hp") if engine.rated_power else 0.0
+    rated = believed(engine, "rated_power")
+    power = rated.to("hp") if rated else 0.0
     return flow_at_power(power, at_efficiency(efficiency), density) if 0 < power < 1e5 else None
 
 
@@ -37,9 +49,10 @@ def advance_per_turn(engine: Engine) -> float | None:
     engine  : with its gear ratio [-] and its propeller's pitch [in]
     returns : advance for each engine turn a minute [kn per rev/min]
     """
-    pitch = engine.propeller.pitch.to("in") if engine.propeller and engine.propeller.pitch else 0.0
-    ratio = engine.gear_ratio.to("") if engine.gear_ratio else 0.0
-    return pitch * 60 / INCHES_PER_NAUTICAL_MILE / ratio if pitch > 0 and ratio > 0 else None
+    pitch, ratio = believed(engine.propeller, "pitch"), believed(engine, "gear_ratio")
+    if not pitch or not ratio or pitch.to("in") <= 0 or ratio.to("") <= 0:
+        return None
+    return pitch.to("in") * 60 / INCHES_PER_NAUTICAL_MILE / ratio.to("")
 
 
 def usual_flow(vessel: Vessel, of: str) -> tuple[float, float] | None:
@@ -52,7 +65,8 @@ def usual_speed(vessel: Vessel, _of: str) -> tuple[float, float] | None:
     """Speeds a vessel may have [kn], by its propellers at full throttle; None where they are not known."""
     fastest = []
     for engine in vessel.engines:
-        top, advance = engine.full_throttle_high or engine.limiter_speed or engine.rated_speed, advance_per_turn(engine)
+        tops = (believed(engine, name) for name in ("full_throttle_high", "limiter_speed", "rated_speed"))
+        top, advance = next(filter(None, tops), None), advance_per_turn(engine)
         if top and advance:
             fastest.append(FASTER_THAN_THE_PROPELLER * advance * top.to("rev/min"))
     return (1.0, float(round(max(fastest)))) if fastest else None

@@ -22,6 +22,7 @@ from garboard.records import Engine
 from garboard.uncertainty import NORMAL_95, MeasuredValue, Part
 from garboard_fuel_curve import specific_consumption
 from garboard_fuel_curve.contradictions import contradictions, without_odd
+from garboard_fuel_curve.engine_limits import believed
 from garboard_fuel_curve.entered import digit, optional
 from garboard_fuel_curve.full_throttle import RUNS, FullThrottle, full_throttle
 from garboard_fuel_curve.readings import ThrottleStep, corrected, places, readings
@@ -87,6 +88,9 @@ def _plausible(
     if not 0 < rated < 1e5:
         text = f"{engine.position} engine: rated power is not entered"
         reason = Missing(text, lack=Lack.NOT_ENTERED, field="engines.rated_power", of=engine.position)
+    elif not believed(engine, "rated_power"):
+        text = f"rated power of the {engine.position} engine reads {engine.rated_power}; correct it"
+        reason = Missing(text, lack=Lack.OUT_OF_RANGE, field="engines.rated_power", of=engine.position)
     if reason:
         return not_enough_data(about, [reason], basis)
     kept = full.power_kept(top.engine_speeds[number]) if full else 1.0

@@ -245,7 +245,8 @@ def flow_meter(view: JobView) -> list[Finding]:
         says += "the sum."
     elif found.is_surely_off:
         code = "fuel_curve.flow_meter.set_factor"
-        says += f"Set {_whose(view)} to {now * ratio:.3f}, or multiply pulses per gallon by {1 / ratio:.3f}."
+        pulses = "pulses per gallon" if view.unit_to_tell("gal") == "gal" else "pulses per litre"
+        says += f"Set {_whose(view)} to {now * ratio:.3f}, or multiply {pulses} by {1 / ratio:.3f}."
         says += " Economy, range and mixed use are already corrected by it."
     elif found.is_off:
         code = "fuel_curve.flow_meter.refill_too_small"

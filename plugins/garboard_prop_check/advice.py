@@ -42,6 +42,7 @@ from garboard_prop_check.words import (
     engine_speed_words,
     is_above_limiter,
     need_all,
+    pitch_place,
     stamped_pitch,
     window_of,
 )
@@ -85,7 +86,8 @@ def _slips(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:
 def _places(view: JobView, runs: Sequence[Run], slips: Sequence[Slip]) -> tuple[FieldKey, ...]:
     """The readings the advice rests on: of every run, since nobody keeps a propeller that lets go in one of them.
 
-    The speed too where it gives a slip: a slip in doubt may come of a tachometer that reads off as well.
+    The pitch of each engine, which also says in what unit a change of it is told. The speed too where it gives a slip:
+    a slip in doubt may come of a tachometer that reads off as well.
     """
     turns = (run.engine_speed.get(engine.position) for run in runs for engine in view.vessel.engines)
     stamps = (
@@ -96,7 +98,8 @@ def _places(view: JobView, runs: Sequence[Run], slips: Sequence[Slip]) -> tuple[
     conditions = ((CONDITIONS, field, "", "") for field in ("trim", "load", "water", *AIR_FIELDS))
     read = [one.place for one in turns if isinstance(one, Reading)]
     speeds = [place for one in slips for place in one.speed.places]
-    return (*dict.fromkeys([*read, *speeds]), *held(view, [*stamps, *conditions]))
+    pitches = [pitch_place(engine) for engine in view.vessel.engines]
+    return (*dict.fromkeys([*read, *speeds]), *held(view, [*stamps, *conditions]), *pitches)
 
 
 def _check_conditions(view: JobView, runs: Sequence[Run]) -> None:
@@ -173,6 +176,13 @@ def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
     if {1, -1} <= {one.way for one in fitted}:
         text = "one engine needs more pitch and another less; find out why before changing pitch"
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, **ENGINE_SPEEDS)
+    least, most = max(fitted, key=lambda one: one.low), min(fitted, key=lambda one: one.high)
+    if least.low > most.high and any(one.way for one in fitted):
+        text = (
+            f"the {about(most.engine)} may turn {most.high:.0f} rev/min at most and the {about(least.engine)} "
+            f"{least.low:.0f} at least, so no one pitch suits both; look both windows up in the manuals first"
+        )
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, field="engines.full_throttle_low", of=least.engine.position)
 
 
 def _check_slip(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> None:

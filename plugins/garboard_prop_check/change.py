@@ -153,7 +153,7 @@ def _row(view: JobView, expected: Expected, one: Fitted) -> tuple[str, ...]:
 
 def _size(inches: float, unit: str) -> str:
     """A size of propellers; makers' steps are of an inch, so other units are told in whole numbers."""
-    return f"{inches:g}" if unit == "in" else f"{in_unit(inches, 'in', unit):.0f}"
+    return f"{round(inches, 2):g}" if unit == "in" else f"{in_unit(inches, 'in', unit):.0f}"
 
 
 def _amount_of(view: JobView, change: int, engine: Engine) -> str:

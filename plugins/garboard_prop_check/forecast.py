@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 import attrs
 
 from garboard.job_view import JobView
-from garboard.uncertainty import MeasuredValue
+from garboard.uncertainty import MeasuredValue, Part
 from garboard_prop_check.fitted import Fitted
 from garboard_prop_check.pitch import parts_of_forecast
 from garboard_prop_check.power_balance import LEAST_SLIP, MOST_SLIP, Candidate, Foreseen, Model, Tried, fit
@@ -16,6 +16,10 @@ from garboard_prop_check.slip_findings import Slip
 
 NO_LIMITER_ENTERED = 300.0
 """How far above its window a limiter cuts in where nobody entered it [rev/min]; common practice, no source."""
+
+SMALLEST_DIAMETER, LARGEST_DIAMETER = 5.0, 30.0
+"""Outside these no outboard's propeller lies, and a forecast rests on a diameter that was misread [in]; common
+practice, no source."""
 
 
 @attrs.frozen(kw_only=True)
@@ -43,22 +47,38 @@ class Forecasts:
 
     def of(self, one: Fitted, change: int) -> Expected:
         """What to expect of one engine after a change of pitch that leaves some."""
-        foreseen = self.models[one.engine.position].foresee(Candidate(pitch=one.pitch + change))
+        foreseen = self._foreseen(one, change)
         return self._by_rule(one, change) if foreseen is None else _by_balance(one, change, foreseen)
+
+    def _foreseen(self, one: Fitted, change: int) -> Foreseen | None:
+        return self.models[one.engine.position].foresee(Candidate(pitch=one.pitch + change))
 
     def after(self, change: int) -> list[Expected]:
         """What to expect of every engine."""
         return [self.of(one, change) for one in self.fitted]
 
     def _by_rule(self, one: Fitted, change: int) -> Expected:
-        per_inch = self.view.setting_value(
-            "prop_check.per_inch_high", "rev/min"
-        )  # tried: comes nearer than the low end
-        names = ("per_inch", "forecast")
-        deviations = (self.view.setting_value(f"prop_check.{name}_deviation", "rev/min") for name in names)
-        parts = (*one.engine_speed.measured.parts, *parts_of_forecast(change, *deviations))
-        measured = MeasuredValue.of_parts(one.engine_speed.value - change * per_inch, "rev/min", parts)
+        """The rule goes on from where the balance ends: begun from the run, less pitch would turn slower there.
+
+        An inch is worth no less there than up to there: of a small propeller it is worth much more than of a large one.
+        """
+        way = 1 if change > 0 else -1
+        reach = next((to for to in range(change - way, 0, -way) if self._foreseen(one, to)), 0)
+        reached = self._foreseen(one, reach) if reach else None
+        start, rule = one.engine_speed.measured, self._setting("per_inch_high")  # tried: nearer than the low end
+        per_inch = rule
+        if reached:
+            balanced = Part("balance of power", reached.standard_uncertainty)
+            per_inch = max(rule, (start.value - reached.engine_speed) / reach)
+            start = MeasuredValue.of_parts(reached.engine_speed, "rev/min", [balanced])
+        for_an_inch = self._setting("per_inch_deviation") * per_inch / rule
+        parts = parts_of_forecast(change - reach, for_an_inch, self._setting("forecast_deviation"))
+        value = start.value - (change - reach) * per_inch
+        measured = MeasuredValue.of_parts(value, "rev/min", (*start.parts, *parts))
         return Expected(change=change, engine_speed=measured, speed=None, chance=_chance(measured, one))
+
+    def _setting(self, name: str) -> float:
+        return self.view.setting_value(f"prop_check.{name}", "rev/min")
 
 
 def forecasts_of(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Forecasts:
@@ -92,7 +112,7 @@ def _tried(one: Fitted, slip: Slip | None) -> Tried:
         engine_speed=turned.value,
         doubt=turned.measured.standard_uncertainty,
         pitch=one.pitch,
-        diameter=diameter if diameter and diameter > 0 else None,
+        diameter=diameter if diameter and SMALLEST_DIAMETER <= diameter <= LARGEST_DIAMETER else None,
     )
     if slip is None or not LEAST_SLIP <= slip.measured.value / 100 <= MOST_SLIP or not slip.speed.value > 0:
         return run

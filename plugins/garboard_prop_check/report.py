@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence, Set
 from typing import TypeVar
 
 from garboard.findings import NotEnoughData, Number, Table, Verdict, with_uncertainty
-from garboard.job_view import FieldKey, JobView
+from garboard.job_view import FieldKey, JobView, in_unit
 from garboard.records import Engine
 from garboard.steps import Assessed, Block, ReportSection
 from garboard_prop_check.averages import Average, average_engine_speed, average_speed
@@ -18,7 +18,6 @@ from garboard_prop_check.words import window_of
 
 Found = TypeVar("Found")
 
-KNOT_TO_MPH = 1.852 / 1.609344
 
 ALWAYS_TOLD = "prop_check.pitch"
 TOLD_UNLESS_PASSED = tuple(
@@ -39,8 +38,8 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
     is_doubted = speed is not None and not in_doubt.isdisjoint(speed.places)
     findings = [item.finding for item in assessed if _is_told(item)]
     return (
-        *_large(None if is_doubted else speed),
-        *_introduction(None if is_doubted else speed, is_doubted),
+        *_large(view, None if is_doubted else speed),
+        *_introduction(view, None if is_doubted else speed, is_doubted),
         *_conditions(view),
         _result_table(view, runs, speed, in_doubt),
         *findings,
@@ -64,21 +63,26 @@ def _or_none(ask: Callable[[], Found]) -> Found | None:
         return None
 
 
-def _large(speed: Average | None) -> Sequence[Block]:
-    return (Number.of("full speed over ground", speed.measured),) if speed else ()
+def _large(view: JobView, speed: Average | None) -> Sequence[Block]:
+    if speed is None:
+        return ()
+    unit = view.unit_to_tell("kn")
+    value, within = (in_unit(one, "kn", unit) for one in (speed.value, speed.expanded_uncertainty))
+    return (Number("full speed over ground", value, unit, within),)
 
 
-def _introduction(speed: Average | None, is_doubted: bool) -> Sequence[str]:
+def _introduction(view: JobView, speed: Average | None, is_doubted: bool) -> Sequence[str]:
     told = (
         "We ran your boat at full throttle, both ways so that wind and current drop out of the speed. The engine's "
         "maker gives a window for the engine speed at full throttle: inside it the propeller suits boat and load."
     )
     if speed is None:
         return (told, "Full speed is not given: another reading contradicts it.") if is_doubted else (told,)
-    mph, kmh = speed.value * KNOT_TO_MPH, speed.value * 1.852
+    units = dict.fromkeys((view.unit_to_tell("kn"), "kn", "mph", "km/h"))
+    first, *others = (f"{in_unit(speed.value, 'kn', unit):.1f} {unit}" for unit in units)
     return (
         told,
-        f"Full speed was {speed.value:.1f} kn ({mph:.1f} mph, {kmh:.1f} km/h), {speed.method}. Slip is the share of "
+        f"Full speed was {first} ({', '.join(others)}), {speed.method}. Slip is the share of "
         "the propeller's advance that does not become speed; a change from the figure below, with the same load, "
         "is an early sign of a damaged propeller or a fouled bottom.",
     )

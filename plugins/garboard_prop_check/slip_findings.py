@@ -434,7 +434,8 @@ def _doubts(view: JobView, found: Slip, suspects: Sequence[Suspect], cannot_be: 
     for suspect in suspects:
         yield from _doubt(f"slip of the {about(found.engine)} would be usual {suspect.text}", suspect.places)
     if cannot_be and not suspects:
-        text = f"slip of the {about(found.engine)} comes out at {found.numbers[1]}"
+        slip = f"a slip of {found.numbers[1]}, which no boat has"
+        text = f"speed, pitch and gear ratio give the {about(found.engine)} {slip}"
         speeds = () if _is_speed_borne_out(view, found) else _typed_speeds(found.speed)
         yield from _doubt(text, (*speeds, *_stamp(view, found)))
 

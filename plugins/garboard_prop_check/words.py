@@ -17,7 +17,7 @@ from garboard.findings import (
     not_enough_data,
     with_uncertainty,
 )
-from garboard.job_view import JobView, in_unit
+from garboard.job_view import FieldKey, JobView, in_unit
 from garboard.records import Engine
 from garboard_prop_check.averages import Average
 from garboard_prop_check.settings import basis_of
@@ -199,14 +199,20 @@ def inches_told(view: JobView, value: float, engine: Engine, *, plus: bool = Fal
     """A pitch or a diameter [in] as the sizes of an engine's propeller were typed; "15 in" where in inches."""
     unit = inches_told_in(view, engine)
     shown = in_unit(value, "in", unit)
-    digits = f"{shown:+.0f}" if plus else f"{shown:g}" if unit == "in" else f"{shown:.0f}"
+    digits = f"{shown:+.0f}" if plus else f"{round(shown, 2):g}" if unit == "in" else f"{shown:.0f}"
     return f"{digits} {unit}"
 
 
 def inches_told_in(view: JobView, engine: Engine) -> str:
-    """The unit the sizes of an engine's propeller were typed in."""
-    sizes = [(OF_VESSEL, f"engines.propeller.{size}", "", engine.position) for size in ("pitch", "diameter")]
-    return view.unit_to_tell("in", sizes)
+    """The unit an engine's pitch was typed in; without a pitch, that of the other size of its propeller."""
+    pitch = engine.propeller.pitch if engine.propeller else None
+    size = "diameter" if pitch is None else "pitch"
+    return view.unit_to_tell("in", [(OF_VESSEL, f"engines.propeller.{size}", "", engine.position)])
+
+
+def pitch_place(engine: Engine) -> FieldKey:
+    """Where an engine's pitch stands in the job."""
+    return OF_VESSEL, PITCH, "", engine.position
 
 
 def engine_speed_words(average: Average) -> str:

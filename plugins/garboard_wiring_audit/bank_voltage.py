@@ -25,10 +25,13 @@ RESTED = (11.5, 13.6)
 
 
 def nominal_volts(battery: Battery) -> float | None:
-    """What a bank is called by [V]: a LiFePO4 one labelled 12.8 or 25.6 V is of 12 or 24 V. None if not entered."""
+    """What a bank is called by [V]: a LiFePO4 one labelled 12.8 or 25.6 V is of 12 or 24 V. None if not entered, or no
+    number at all."""
     if battery.nominal_voltage is None:
         return None
     entered = battery.nominal_voltage.to("V")
+    if not math.isfinite(entered):  # hundreds of digits, in an entry older than the range
+        return None
     if battery.chemistry == "LiFePO4":
         for volts in NOMINAL_VOLTS:
             if math.isclose(entered, volts / 12 * LITHIUM_CELLS * LITHIUM_CELL, rel_tol=0.01):

@@ -190,6 +190,9 @@ def main() -> None:
         bare, *found = medians(chosen.runs, path)
         ratios = ", ".join(f"{name} {took / bare:.1f}" for name, took in zip(WAYS, found, strict=True))
         print(f"{path.name}: times the bare loop of {bare * 1000:.1f} ms: {ratios}")
+        if "0183" in path.name:
+            theirs = statistics.median(timed(pynmea2_parse, path) for _ in range(chosen.runs))
+            print(f"  pynmea2 {theirs / found[1]:.2f} times as long as streams")
     frames = busy_second()
     took = statistics.median(heard_live("frames_time_of_day", frames) for _ in range(chosen.runs))
     print(f"1500 frames heard live, one at a time: {took:.0f} ms")

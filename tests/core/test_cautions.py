@@ -57,6 +57,7 @@ GASOLINE_BOAT = attrs.evolve(VIEW, measurements=(Measurement(step="fuel_curve.st
 TWO_ANSWERS = attrs.evolve(
     DIESEL_BOAT, measurements=(*DIESEL_BOAT.measurements, Measurement(step="dock.tank", field="fuel", value="gasoline"))
 )
+PETROL = attrs.evolve(VIEW, measurements=(Measurement(step="dock.tank", field="fuel", value="petrol"),))
 SHOWN = ("book", "each step")
 
 
@@ -75,7 +76,7 @@ def test_a_diesel_boat_is_warned_of_no_gasoline_vapour(where: str) -> None:
 
 
 @pytest.mark.parametrize("where", SHOWN)
-@pytest.mark.parametrize("view", [VIEW, GASOLINE_BOAT, TWO_ANSWERS], ids=["unknown", "gasoline", "two answers"])
+@pytest.mark.parametrize("view", [VIEW, GASOLINE_BOAT, TWO_ANSWERS, PETROL], ids=["", "gasoline", "two", "petrol"])
 def test_a_gasoline_boat_and_one_of_unknown_fuel_are_warned_of_vapour(view: JobView, where: str) -> None:
     told = shown_on(view, where)
     assert cautions.FUEL_VAPOUR.text in told

@@ -209,6 +209,38 @@ def test_of_a_damaged_source_nothing_is_lost_that_the_target_holds(tmp_path: Pat
     assert _merged(tmp_path / "stick", tmp_path / "shop")[1:3] == (True, True)
 
 
+def test_of_a_cut_file_every_entry_that_is_not_back_is_counted(tmp_path: Path) -> None:
+    """One place cannot be read, and behind it all the rest is missing: the book said 1 entry."""
+    path = _stick(tmp_path / "stick")
+    whole = path.read_bytes()
+    with HullFolder(tmp_path / "stick", read_only=True) as hulls:
+        (hull,) = hulls.hulls()
+        held = hulls.count(hull)
+        assert hulls.unread_of([hull]) == 0
+    path.write_bytes(whole[: len(whole) // 2])
+    with HullFolder(tmp_path / "stick") as hulls:
+        left = hulls.count(hull)
+        assert 0 < left < held - 2
+        assert hulls.unread_of([hull]) == held - left
+    path.write_bytes(whole)
+    with HullFolder(tmp_path / "stick") as hulls:
+        assert hulls.unread_of([hull]) == 0
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_a_cut_source_loses_nothing_that_another_source_has_whole(tmp_path: Path, first: int) -> None:
+    """In either order, and again; only where the other lacks an entry, something is lost."""
+    path = _stick(tmp_path / "stick")
+    assert _merged(tmp_path / "stick", tmp_path / "other")[0] == 0
+    path.write_bytes(_last_lines_gone(path.read_bytes())[:-1])
+    sources = [tmp_path / "stick", tmp_path / "other"]
+    for _ in range(2):
+        result = _run("merge", sources[first], sources[1 - first], "--into", tmp_path / "shop")
+        assert ("lost in its file" in result.stdout, "NOT everything" in result.stdout) == (False, False)
+        assert path.name in result.stdout  # its damage is told all the same
+    assert "lost in its file" in _run("merge", tmp_path / "stick", "--into", tmp_path / "empty").stdout
+
+
 def test_a_cut_target_that_the_source_makes_whole_is_whole(tmp_path: Path) -> None:
     path = _stick(tmp_path / "stick")
     assert _merged(tmp_path / "stick", tmp_path / "shop")[0] == 0

@@ -86,20 +86,22 @@ def test_a_fail_stays_a_fail_and_says_the_doubt(tmp_path: Path) -> None:
     assert SAYS in finding.sentence
 
 
-def test_advice_nobody_should_follow_gives_way_to_a_doubt(tmp_path: Path) -> None:
-    """With its numbers; without a doubt it stands as the plugin gave it."""
+@pytest.mark.parametrize("verdict", [Verdict.ADVISE, Verdict.FAIL])
+def test_advice_nobody_should_follow_gives_way_to_a_doubt(tmp_path: Path, verdict: Verdict) -> None:
+    """With its numbers; without a doubt it stands as the plugin gave it. What says not to judge yet fails nothing."""
 
     def compute(view: JobView) -> Iterator[Finding]:
         view.value("small.horn", "battery")
         wait = {"code_in_doubt": "a.wait", "sentence_in_doubt": "Wait."}
-        yield found(Verdict.ADVISE, "advice", code="a.change", numbers=(Number("pitch", 17.0, "in"),), **wait)
+        yield found(verdict, "advice", code="a.change", numbers=(Number("pitch", 17.0, "in"),), **wait)
 
-    for others, code, sentence, left in (
-        ([], "a.change", "Said.", 1),
-        ([doubting()], "a.wait", f"In doubt: {SAYS}. Wait.", 0),
+    for others, given, code, sentence, left in (
+        ([], verdict, "a.change", "Said.", 1),
+        ([doubting()], Verdict.ADVISE, "a.wait", f"In doubt: {SAYS}. Wait.", 0),
     ):
         advice = assess(tmp_path, calculator("a.first", compute, order=1), *others)["advice"].finding
-        assert (advice.code, advice.sentence, len(advice.numbers)) == (code, sentence, left)
+        assert (advice.verdict, advice.code, advice.sentence) == (given, code, sentence)
+        assert len(advice.numbers) == left
     with pytest.raises(ValueError, match="go together"):
         found(Verdict.ADVISE, "half of it", code_in_doubt="a.wait")
 

@@ -66,6 +66,25 @@ def test_every_command_that_looks_through_a_folder_says_that_a_hull_file_is_gone
     assert not told(tmp_path / "new"), "what a source lacks is not the target's loss"
 
 
+def test_a_longer_file_of_the_same_boat_copied_over_ours_is_told_until_it_is_forgotten(folder: Path) -> None:
+    """Its name and its lines are sound, and it is longer than ours was: only what it begins with tells."""
+    other = folder.parent / "other"
+    for speed in ("28 kn", "29 kn", "30 kn"):
+        enter(other, HERE, speed)
+    shutil.copy(path_in(other), path_in(folder))
+    with HullFolder(folder, read_only=True) as source, HullFolder(folder.parent / "new") as target:
+        report = merge([source], target)
+    assert (report.complete, [loss.file.name for loss in report.lost]) == (False, [file_name(HERE)])
+    for _ in "twice":
+        assert "not just what it held, 1 entry" in " ".join(run(commands.digest, folder)[1].split())
+    enter(folder, HERE, "31.5 kn")
+    assert told(folder), "a save does not make it forgotten"
+    assert run(repair.command, folder, "--forget", HERE)[0] == 0
+    assert not told(folder)
+    shutil.copy(path_in(folder.parent / "copy"), path_in(other))
+    assert run(repair.command, other, "--forget", HERE)[0] != 0, "a shorter one is told as cut off"
+
+
 def test_it_is_told_no_more_once_it_is_back_as_it_was(folder: Path) -> None:
     path_in(folder).unlink()
     with HullFolder(folder.parent / "copy", read_only=True) as source, HullFolder(folder) as target:
@@ -117,6 +136,9 @@ def test_nobody_is_accused(folder: Path, tmp_path: Path) -> None:
     path_in(folder).symlink_to(tmp_path / "elsewhere.hull")
     enter(folder, HERE, "33 kn")
     assert not told(folder)
+    enter(old, OTHER, "33 kn")
+    shutil.copy(old / HULLS_FOLDER / file_name(OTHER), folder / HULLS_FOLDER)
+    assert not told(folder), "a copy that went on from ours holds all of it"
     kept = folder / HULLS_FOLDER / file_name(OTHER)
     kept.write_bytes(b"\0" * 40)
     with HullFolder(folder) as hulls:

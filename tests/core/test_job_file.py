@@ -443,6 +443,12 @@ def test_a_recording_has_to_lie_beside_the_job(tmp_path: Path) -> None:
     assert checked(tmp_path, log={"file": "run.log"}) == []
 
 
+@pytest.mark.parametrize("name", ["9" * 5000, "run\0.log"])
+def test_a_name_that_no_file_can_have_is_a_fault_of_its_own(tmp_path: Path, name: str) -> None:
+    (fault,) = checked(tmp_path, log={"file": name})
+    assert fault.where == "measurements[0].value.file"
+
+
 def test_a_recording_outside_the_jobs_folder_is_a_fault(tmp_path: Path) -> None:
     (tmp_path / "job").mkdir()
     (tmp_path / "run.log").write_text("", encoding="utf-8")
@@ -488,7 +494,7 @@ def test_a_value_outside_its_usual_range_is_a_question() -> None:
     field = small_plugin.HORN.fields[1]
     assert implausible(field, "12.0 V") == ""
     assert implausible(field, "11.99 V") == "11.99 V is outside the usual 12 to 13.2 V. Is it right?"
-    assert implausible(field, "13300 mV") == "13300 mV is outside the usual 12 to 13.2 V. Is it right?"
+    assert implausible(field, "13300 mV") == "13300 mV is outside the usual 12000 to 13200 mV. Is it right?"
 
 
 def test_every_field_with_a_usual_range_asks_about_what_lies_outside() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from contextlib import ExitStack
 from pathlib import Path
+from pkgutil import resolve_name as import_string
 
 import pytest
 
@@ -45,6 +46,40 @@ def test_a_merge_reports_what_came_what_was_there_what_disagrees_and_what_went_s
     assert [key.subject for key in hull.disagreeing] == [(STEP, FIELD, "1", "")]
     assert hull.stale == ((f"technician R. Vane, job {JOB}", (f"{STEP}/{FIELD}/1",)),)
     assert report.complete
+
+
+@pytest.mark.parametrize(
+    ("call", "at"),
+    [
+        ("garboard.disk.hullfile.Journal", "shop"),
+        ("garboard.disk.hullfile.key_of_file", "shop"),
+        ("garboard.disk.hullfile.key_of_file", "a"),
+        ("pathlib.Path.read_bytes", "a/hulls"),
+    ],
+)
+def test_a_file_that_the_disk_refused_once_is_not_called_merged(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, call: str, at: str
+) -> None:
+    """It can be read again before the merge ends: what was passed over meanwhile is told all the same."""
+    entries = list(union(history(11)).values())
+    for name, held in (("a", entries), ("shop", entries[::2])):
+        _folder(tmp_path / name, held).close()
+        (tmp_path / name / "hulls.sizes").unlink()
+    there, refused = import_string(call), []
+
+    def once(path: Path, *arguments: object, **named: object) -> object:
+        if f"/{at}/" in str(path) and not refused:
+            refused.append(path)
+            raise OSError(5, "Input/output error")
+        return there(path, *arguments, **named)
+
+    monkeypatch.setattr(call, once)
+    with HullFolder(tmp_path / "a", read_only=True) as source, HullFolder(tmp_path / "shop") as shop:
+        report = merge([source], shop)
+        assert not report.complete
+        assert len(refused) == 1
+        assert [file for file, _ in report.not_read] == [str(refused[0])]
+        assert merge([source], shop).received + report.received == len(entries) - len(entries[::2])
 
 
 def test_merging_again_changes_nothing(tmp_path: Path) -> None:

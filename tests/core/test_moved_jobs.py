@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -96,6 +97,26 @@ def test_a_boat_with_its_own_engines_keeps_them_and_says_which_readings_they_lea
     positions = [engine.position for engine in before.engines]
     assert f"not used: readings of {', '.join(sorted(positions))}, which are not among the engines" in moved.stderr
     assert "was here before" not in moved.stderr
+
+
+def test_a_file_imported_under_the_new_number_joins_the_job_where_it_stands(
+    shop: Path, tmp_path: Path, host: PluginHost
+) -> None:
+    """One reading, imported after the move, took every engine from the boat and every verdict that rests on one."""
+    before = _judged(shop, host).view.vessel
+    _run("move-job", shop, _hull(shop), JOB, "--to", NEW, *SIGNED)
+    late = {"format": "garboard job", "version": 1, "vessel": {"hull_number": NEW, "beam": "7 ft"}, "job": {"id": JOB}}
+    reading = {"step": "fuel_curve.tanks", "field": "present_factor", "value": "1.07", "by": "R. Vane"}
+    (tmp_path / "late.json").write_text(json.dumps({**late, "measurements": [reading]}), encoding="utf-8")
+    said = []
+    for _ in range(2):
+        said.append(_run("import", tmp_path / "late.json", "--into", shop, "--by", "R. Vane").stdout)
+        judged = _judged(shop, host)
+        vessel = judged.view.vessel
+        assert (vessel.name, vessel.engines, vessel.batteries) == (before.name, before.engines, before.batteries)
+        assert (str(vessel.beam), vessel.hull_number) == ("7 ft", NEW)
+        assert any(one.value == "1.07" for one in judged.view.measurements)
+    assert said == [f"{NEW}: 3 new entries\n", f"{NEW}: 0 new entries\n"]
 
 
 def test_what_came_along_is_corrected_where_it_stands_and_the_rest_of_it_stays(shop: Path, host: PluginHost) -> None:

@@ -13,8 +13,10 @@ from click.testing import CliRunner
 from garboard import hookimpl
 from garboard.commands.recording import _findings
 from garboard.commands.recording import command as recording_command
-from garboard.findings import Basis, BasisKind, Finding, Verdict
+from garboard.findings import Basis, BasisKind, Finding, Lack, NotEnoughData, Verdict
 from garboard.hosting.host import make_host
+from garboard.job_view import _measured
+from garboard.recordings import load_recording
 from garboard.recordings.encode import csv_series
 from garboard.report.terminal import Tools
 from garboard.samples import Recording, Sample, gather, marked
@@ -85,3 +87,20 @@ def test_what_a_judge_says_or_raises_is_cut() -> None:
     found, fault = _findings(RecordingJudge(key="a.long", title="Long", option="long", judge=long), recording)
     assert max(len(found.sentence), len(fault.sentence)) < 800
     assert (found.code, fault.code) == ("a.long.advise", "a.long.plugin_failed")
+
+
+def test_a_recording_without_times_is_not_judged(tmp_path: Path) -> None:
+    """Neither by a judge of recordings nor by a calculator of a job; one with times is."""
+    path = tmp_path / "order_only.txt"
+    path.write_text("<0x09f11203> [8] 00 10 20 ff 7f ff 7f fd\n" * 5, encoding="ascii")
+    tools = Tools()
+    vars(tools)["host"] = make_host((), entry_points=False, modules={"judging": plugin_with(judge("z.count"))})
+    said = CliRunner().invoke(recording_command, [str(path), "--count"], obj=tools)
+    assert "The recording tells no times; record again in a form that does." in " ".join(said.output.split())
+    assert "5 samples" not in said.output
+    with pytest.raises(NotEnoughData, match="the recording tells no times") as refused:
+        _measured(lambda reference: load_recording(tmp_path / reference)[0], path.name)
+    assert [missing.lack for missing in refused.value.missing] == [Lack.UNSUITABLE]
+    path.write_text("(1777887000.5) can0 09F11203#001020FF7FFF7FFD\n" * 5, encoding="ascii")
+    assert "5 samples." in CliRunner().invoke(recording_command, [str(path), "--count"], obj=tools).output
+    assert len(_measured(lambda reference: load_recording(tmp_path / reference)[0], path.name).streams) == 1

@@ -7,7 +7,7 @@ import pytest
 
 from garboard.hosting.host import make_host
 from garboard.judging.assessing import assess_job_file
-from garboard.records import Engine, Propeller, unusual_of
+from garboard.records import Engine, Propeller, Vessel, unusual_in, unusual_of
 from garboard.units import Amount
 
 
@@ -31,6 +31,14 @@ def test_an_unusual_ratio_pitch_or_diameter_is_asked_about(engine: Engine, asked
     questions = list(unusual_of(engine))
     assert len(questions) == len(asked)
     assert all(part in question for part, question in zip(asked, questions, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("length", "usual"), [("6 ft", "7 to 70 ft"), ("58 m", "2.13 to 21.3 m"), ("900 in", "84 to 840 in"), ("6.1 m", "")]
+)
+def test_the_usual_range_is_told_in_the_unit_typed(length: str, usual: str) -> None:
+    asked = [text for _, text in unusual_in(Vessel(hull_number="QQZ04417D626", length=Amount.parse(length)))]
+    assert asked == [f"length: {length} is outside the usual {usual}. Is it right?"] * bool(usual)
 
 
 def test_the_question_stands_among_the_unusual_values(tmp_path: Path) -> None:

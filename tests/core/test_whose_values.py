@@ -7,6 +7,7 @@ import pytest
 
 from builders import boat, job_view
 from garboard.hosting.host import make_host
+from garboard.job_view import Disagreement
 from garboard.judging.assessing import questions
 
 HOST = make_host(entry_points=False)
@@ -34,3 +35,13 @@ def test_days_before_any_clock_was_set_are_asked_about_once(at: str) -> None:
 @pytest.mark.parametrize("at", ["", "2000-01-01T00:00:00+00:00", "2026-05-14T09:30:00+02:00"])
 def test_a_name_and_a_likely_day_are_not_asked_about(at: str) -> None:
     assert _asked(at=at) == []
+
+
+def test_values_that_disagree_are_told_with_the_day_as_people_write_it() -> None:
+    place = ("prop_check.full_throttle", "speed", "1", "")
+    view = job_view(boat(), {place: "30 kn"})
+    (one,) = view.measurements
+    values = (attrs.evolve(one, by="R. Vane", at="2026-05-14T16:20:31+02:00"), attrs.evolve(one, by="B. Rask", at=""))
+    view = attrs.evolve(view, disagreements=(Disagreement(place=place, values=values),))
+    (asked,) = [one.text for one in questions(view, HOST) if "until someone chooses" in one.text]
+    assert "30 kn (R. Vane, 14 May 2026, 16:20) or 30 kn (B. Rask)?" in asked

@@ -14,6 +14,7 @@ from garboard.disk.entries import Entry
 from garboard.history import merge
 from garboard.history.authoring import measure, retract, sign_off
 from garboard.history.merge import HullMerge, judge
+from garboard.history.registers import register_of
 from garboard.history.replay import replay
 from garboard.history.worth_telling import worth_telling
 from garboard.hull_number import KnownNumbers
@@ -139,3 +140,14 @@ def test_jobs_are_named_in_the_order_they_were_opened() -> None:
     entries += [*typed(other, "z", job=late), *typed(other, "z", job=early)]
     assert [who.rpartition(" ")[2] for who, _ in told((), entries).stale] == [early, late]
     assert replay(HULL, entries).jobs == (early, late)
+
+
+def test_a_signature_taken_back_by_a_clock_that_ran_behind_opens_no_job() -> None:
+    late, early = JOBS
+    one, other, behind = tablet("a"), tablet("b", DAY), tablet("c", -DAY)
+    entries = [*typed(one, "x", job=early), *typed(one, "x", job=late), signed(one, early)]
+    entries += [signed(one, late), taken_back := signed(one, early, "A. Wren")]
+    behind.held = dict(one.held)
+    entries.append(behind.write(retract(behind.author, behind.state, register_of(taken_back), "not he")))
+    entries += [*typed(other, "z", job=late), *typed(other, "z", job=early)]
+    assert told((), entries) == told_of_everything((), entries)

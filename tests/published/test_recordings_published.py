@@ -170,7 +170,7 @@ def test_pynmeagps_reads_the_same_direction_and_speed(line: str) -> None:
 
 
 @pytest.mark.parametrize("pgn", OURS_OF_THEIRS)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(data=st.data())
 def test_any_bytes_read_as_nmea2000_reads_them(pgn: int, data: st.DataObject) -> None:
     """Values it reports outside a circle or the globe are not available to us."""

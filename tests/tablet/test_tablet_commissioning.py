@@ -382,6 +382,18 @@ def test_the_owners_book_says_what_could_not_be_read(drive: Drive, tmp_path: Pat
     assert "1 entry could not be read" in PdfReader(book).pages[0].extract_text()
 
 
+def test_a_hull_file_that_is_gone_is_told_where_its_boat_would_stand(drive: Drive, tmp_path: Path) -> None:
+    """The list said 'None on this tablet yet' and 'All is saved'. A tablet with nothing wrong says nothing of it."""
+    d = drive(tmp_path / "t")
+    new_job(d)
+    d.press("back")
+    assert not d.says("gone from this tablet")
+    (path,) = (tmp_path / "t" / "hulls").glob("*.hull")
+    path.unlink()
+    d.restart()
+    assert d.says("The file of hull XYZAB123F526 is gone from this tablet.")
+
+
 def lines_lost_from(path: Path) -> bytes:
     """A hull file as it was before it was mended: with one line more, which nothing proves."""
     return path.read_bytes() + b"0" * 32 + b' {"at":"damaged"}\n'

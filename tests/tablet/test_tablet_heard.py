@@ -19,7 +19,7 @@ from garboard.recordings.simulator import Order
 from garboard.recordings.where import Way, Where
 from garboard.samples import Sample
 from garboard.units import Amount, convert
-from garboard_tablet.models.heard import HEARD_FROM
+from garboard_tablet.models.heard import HEARD_FROM, rivals
 from garboard_tablet.models.one_source import OneSource, choices_of
 from garboard_tablet.models.runs import left_behind
 from tablet.driver import Drive, Driver, new_job, view_of
@@ -260,10 +260,27 @@ def test_two_instruments_of_one_quantity_are_never_mixed_and_the_choice_stays(at
     assert values(d, FULL) == {("speed", ""): pytest.approx(38.15, abs=0.06)}
     vessel = d.app.tablet.boat(d.app.tablet.session.here.hull).vessel()
     assert choices_of(vessel) == {"speed_over_ground": "GP"}
+    assert rivals(("speed_over_ground", "heading"), vessel, sea.network) == {}
     assert list(unknown_keys(vessel)) == [], "a job file with it is asked nothing about it"
     entry(d, THROTTLE, "speed_out")
     sea.look()
     assert d.says("Heard: 38.2 kn") or d.says("Heard: 38.1 kn")
+
+
+def test_a_source_is_chosen_where_the_run_is_begun(at_sea: Callable[..., AtSea]) -> None:
+    sea = at_sea([Order(seconds=30, engine_speed=5800, course=80.0)])
+    d = sea.d
+    for talker in (b"GP", b"GN"):
+        sea.network.hear(b"$" + talker + b"VTG,80.0,T,,M,38.0,N,,K,A\r\n", sea.network.where.host)
+    d.app.way.go(d.app.tablet.session.here.to("live", step=FULL))
+    d.step()
+    d.seek("follow GN")
+    assert not d.says("Several instruments")
+    run = d.app.shell.page.run
+    assert run.view.vessel.more["network_sources"] == {"speed_over_ground": "GN"}
+    d.press("start")
+    assert run.running
+    assert not run._one_source.takes(Sample(0.0, "speed_over_ground", 38.0, "GP"))
 
 
 def test_a_guide_follows_one_source_and_the_chosen_one_even_when_it_is_silent() -> None:

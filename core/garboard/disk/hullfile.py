@@ -131,7 +131,12 @@ class HullFolder:
     def __init__(self, folder: Path, *, read_only: bool = False) -> None:
         self.folder = folder
         self.left_alone: dict[Path, str] = {}
-        """Hull files that could not be read so far, each with the reason: a newer version's, or the disk refuses."""
+        """Hull files that could not be read so far, each with the reason: a newer version's, or the disk refuses.
+
+        One that can be read later is taken out, where the folder is open for writing. Whoever opened one to be read
+        only may have been answered without it.
+        """
+        self._refusals: list[tuple[Path, str]] = []
         self._hulls_folder = folder / HULLS_FOLDER
         self._writing = not read_only
         self._open: dict[str, HullFile] = {}
@@ -245,13 +250,35 @@ class HullFolder:
                 except OSError as error:
                     self._leave_alone(path, error)
                     raise NotReadable(path, error) from error
-                self.left_alone.pop(path, None)
+                self._is_read(path)
                 held, had = self._sizes.digest(path.name), self._sizes.count(path.name)
                 journal.damage = [attrs.evolve(damage, held=held, had=had) for damage in journal.damage]
                 if self._writing:
                     journal.damage = [self._keep_told(damage, path, journal) for damage in journal.damage]
                 self._open[key] = HullFile(journal, self.put_if_absent)
+                self._notice_another(path, self._open[key])
             return self._open[key]
+
+    def _notice_another(self, path: Path, hull: HullFile) -> None:
+        """Where a file of the same name was copied over ours, what ours held is told as gone, and the new one noted."""
+        size = hull.journal.size_flushed
+        if not size or hull.journal.damage or self._begins_as_noted(path, size, hull.journal.entries):
+            return
+        self._sizes.note_gone(path.name)
+        self._sizes.note({path.name: size}, {path.name: hull.digest()}, {path.name: len(hull.journal.entries)})
+
+    def _begins_as_noted(self, path: Path, size: int, ids: Iterable[str]) -> bool:
+        """Whether a file holds just what it held when its length was noted, up to that length; it only ever grows.
+
+        size, ids : of the file as it is now; all of it can be read
+        """
+        held, least = self._sizes.digest(path.name), self._sizes.least(path.name)
+        if not held or path.is_symlink():  # where a link leads to, other folders may write
+            return True
+        if size > least:
+            part = read(path.read_bytes()[:least], frozenset(ids))
+            ids = part.passed_over | part.entries.keys()
+        return digest_of(ids) == held
 
     def _keep_told(self, damage: Damage, path: Path, journal: Journal) -> Damage:
         """Keep a file that is shorter than it was beside the one in use: the next save makes its length the known one.
@@ -348,9 +375,10 @@ class HullFolder:
                     self._leave_alone(path, error)
                     raise
                 reading = read(data, known)
-                is_whole = len(data) >= self._sizes.least(path.name) and bool(reading.passed_over or reading.entries)
-                if reading.is_sound and is_whole and reading.key == key:
-                    return Offer(reading.passed_over | reading.entries.keys(), CheckedEntries(reading.entries))
+                ids = reading.passed_over | reading.entries.keys()
+                is_whole = len(data) >= self._sizes.least(path.name) and bool(ids)
+                if reading.is_sound and is_whole and reading.key == key and self._begins_as_noted(path, len(data), ids):
+                    return Offer(ids, CheckedEntries(reading.entries))
             held = self.hull(hull).journal.entries
             unknown = CheckedEntries((name, raw) for name, raw in held.items() if name not in known)
             return Offer(frozenset(held), unknown)
@@ -404,10 +432,20 @@ class HullFolder:
                 if not self._batches:
                     self._flush()
 
-    def not_read(self) -> tuple[tuple[str, str], ...]:
-        """What lies here and could not be read so far, each with the reason: hull files, oddities among attachments."""
+    def not_read(self, since: int | None = None) -> tuple[tuple[str, str], ...]:
+        """What lies here and could not be read so far, each with the reason: hull files, oddities among attachments.
+
+        since : a count of `refused_so_far`; what was refused after it is named, though it can be read by now
+        """
         with self._guard:
-            return tuple(sorted((str(path), why) for path, why in {**self.left_alone, **self.attachments.odd}.items()))
+            meanwhile = {} if since is None else dict(self._refusals[since:])
+            found = {**meanwhile, **self.left_alone, **self.attachments.odd}
+            return tuple(sorted((str(path), why) for path, why in found.items()))
+
+    @property
+    def refused_so_far(self) -> int:
+        """How often a hull file could not be read; see `not_read`."""
+        return len(self._refusals)
 
     def damage_found(self) -> tuple[Damage, ...]:
         """Every damage found since the folder was opened."""
@@ -427,7 +465,7 @@ class HullFolder:
             return (*found, *cut, *self.gone())
 
     def gone(self) -> tuple[Damage, ...]:
-        """Hull files that once were here and are not, or came back as something else than they were.
+        """Hull files that once were here and are not, or came back as something else than they were, as far as read.
 
         A boat's file is never removed by this program. One that a person removed is told until it is forgotten.
         """
@@ -446,6 +484,8 @@ class HullFolder:
         """
         name = hull if _NAME.fullmatch(hull) else file_name(hull_number.key(hull))
         with self._guard:
+            if _is_there(self._hulls_folder / name):  # another copied over it is noticed where it is read
+                self._digest(self._key_of(name))
             told = {damage.file.name: damage.file for damage in self.gone()}
             if name in told:
                 self._sizes.forget(name, is_back=_is_there(told[name]))
@@ -519,14 +559,16 @@ class HullFolder:
         """What hull files found damaged here held once, and nobody holds who has the entries of some ids.
 
         here    : ids of the entries at hand
-        digests : of the hulls at hand: one that holds just what a file held that is gone lacks nothing of it
+        digests : of the hulls at hand: one that holds just what a file held when it was last saved lacks nothing of it
         """
         with self._guard:
             return tuple(filter(None, (self._loss_of(damage, here, digests) for damage in self.damage())))
 
     def _loss_of(self, damage: Damage, here: Container[str], digests: Container[str]) -> Loss | None:
+        if damage.held and damage.held in digests:
+            return None
         if damage.is_gone:
-            return None if damage.held and damage.held in digests else Loss(damage.file, 0, 0, gone=damage.cut)
+            return Loss(damage.file, 0, 0, gone=damage.cut)
         if damage.file.suffix != SUFFIX:
             return None
         try:
@@ -612,7 +654,8 @@ class HullFolder:
         here: frozenset[str] = frozenset()
         with contextlib.suppress(NewerFormat, OSError):  # not read at all: `left_alone` names it
             here = self.ids(key)
-        now = sum(damage.lost for damage in self.damage_of([key]) if damage.cut or not damage.set_aside)
+        damaged = [damage for damage in self.damage_of([key]) if damage.cut or not damage.set_aside]
+        now = sum(max(damage.lost, _not_back(damage, len(here))) for damage in damaged)
         before = 0
         for path in self._hulls_folder.glob(f"{file_name(key)}{SET_ASIDE}*"):
             with contextlib.suppress(NewerFormat, OSError):
@@ -673,7 +716,14 @@ class HullFolder:
         return hull.digest() if hull.journal.entries else ""
 
     def _leave_alone(self, path: Path, error: NewerFormat | OSError) -> None:
-        self.left_alone[path] = refusal(error) if isinstance(error, OSError) else str(error)
+        reason = refusal(error) if isinstance(error, OSError) else str(error)
+        if self.left_alone.get(path) != reason:
+            self._refusals.append((path, reason))
+        self.left_alone[path] = reason
+
+    def _is_read(self, path: Path) -> None:
+        if self._writing:
+            self.left_alone.pop(path, None)
 
     def _key_of(self, name: str) -> str:
         """The hull a file belongs to; "" for one left alone or set aside."""
@@ -687,7 +737,7 @@ class HullFolder:
             if not key:
                 self._take_out_of_use(path)
                 return ""
-            self.left_alone.pop(path, None)
+            self._is_read(path)
             self._key_of_name[name] = key
         return self._key_of_name[name]
 
@@ -712,6 +762,14 @@ class HullFolder:
 def _tail(had: int, data: bytes) -> int | None:
     """How many entries stood in what was cut off a file; None where nobody noted how many it had."""
     return max(0, had - left_in(data)) if had else None
+
+
+def _not_back(damage: Damage, here: int) -> int:
+    """How many entries of a damaged file are lacking at least; 0 where nobody noted how many it had.
+
+    here : how many its hull holds now
+    """
+    return max(0, damage.had - here)
 
 
 def _is_there(path: Path) -> bool:

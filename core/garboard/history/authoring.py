@@ -192,8 +192,10 @@ def part_job(author: Author, state: HullState, job: str, reason: str) -> Entry:
     return retract(author, state, RegisterKey("move", job, JOINING), reason)
 
 
-def take_in(author: Author, state: HullState, job_file: JobFile) -> list[Entry]:
+def take_in(author: Author, state: HullState, job_file: JobFile, home: HullState | None = None) -> list[Entry]:
     """Turn a job file written by hand into entries, adding each to the state.
+
+    home : of the hull number that holds the job, where it was moved here; what is known of the vessel is written here
 
     What already stands with the same value is not repeated, nor what was replaced or taken back since it was written at
     the time the file gives, so a file taken in twice adds nothing. Where another value stands the file's joins it, and
@@ -203,31 +205,33 @@ def take_in(author: Author, state: HullState, job_file: JobFile) -> list[Entry]:
     """
     written: list[Entry] = []
     shown: set[str] = set()
+    of_job = home or state
     for fact in _facts(job_file):
+        into = state if fact.kind == "field" else of_job
         key = RegisterKey(fact.kind, "" if fact.kind == "field" else job_file.job.id, fact.subject)
-        if not _is_here(state.register(key), fact):
+        if not _is_here(into.register(key), fact):
             signed = attrs.evolve(author, by=fact.by or author.by)
             try:
                 entry = signed.write(
-                    state,
+                    into,
                     fact.kind,
                     fact.subject,
                     fact.value,
-                    job=job_file.job.id,
-                    replaces=_replaced_knowingly(state.register(key), fact.saw),
+                    job="" if home and fact.kind == "field" else job_file.job.id,
+                    replaces=_replaced_knowingly(into.register(key), fact.saw),
                     more=fact.more,
                     at=fact.at,
                 )
             except InputError as failure:
                 raise InputError("job file", [_placed(fault, fact) for fault in failure.faults]) from None
-            state.add(entry)
+            into.add(entry)
             written.append(entry)
-        shown.update(head.id for head in state.register(key).heads if same_value(head.value, fact.value))
+        shown.update(head.id for head in into.register(key).heads if same_value(head.value, fact.value))
     for signature in job_file.sign_offs:
         signed = attrs.evolve(author, by=signature.name)
         entry = sign_off(
             signed,
-            state,
+            of_job,
             job_file.job.id,
             signature.role,
             signature.name,
@@ -236,9 +240,9 @@ def take_in(author: Author, state: HullState, job_file: JobFile) -> list[Entry]:
             settings=signature.settings,
             replaces=(),
         )
-        there = state.register(register_of(entry)).history
+        there = of_job.register(register_of(entry)).history
         if not any(one.kind == "signoff" and signature.at in ("", one.at) for one in there):
-            state.add(entry)
+            of_job.add(entry)
             written.append(entry)
     return written
 

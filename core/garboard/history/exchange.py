@@ -18,10 +18,19 @@ from garboard.faults import Fault, InputError
 from garboard.history.authoring import STATED_IN_FILE, Author, take_in
 from garboard.history.boat import Boat, keep_recording, open_entries, open_hull
 from garboard.history.registers import register_of
-from garboard.history.replay import replay
+from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import set_setting, setting_register
 from garboard.history.values import same_value
-from garboard.job_files.job_file import BESIDE, JobFile, entered, exported_name, file_beside, is_beside, job_file_text
+from garboard.job_files.job_file import (
+    BESIDE,
+    JobFile,
+    entered,
+    exported_name,
+    file_beside,
+    is_a_file,
+    is_beside,
+    job_file_text,
+)
 from garboard.job_view import JobView
 from garboard.records import JsonValue, Measurement
 from garboard.settings import DEFAULT, JOB, Setting, in_force
@@ -116,8 +125,25 @@ def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author
         return key, _import_entries(folder, job_file, base, key) + _import_settings(folder, job_file, author)
     state = replay(key, folder.entries(key))
     kept = attrs.evolve(job_file, measurements=tuple(_with_attachment(folder, base, m) for m in entered(job_file)))
-    entries = take_in(author, state, kept)
-    return key, len(folder.put_if_absent(key, entries).added)
+    entries = take_in(author, state, kept, _home_elsewhere(folder, key, job_file.job.id))
+    by_hull = {hull: [entry for entry in entries if entry.hull_key == hull] for hull in (key, *_hulls_of(entries))}
+    with folder.batch():
+        return key, sum(len(folder.put_if_absent(hull, new).added) for hull, new in by_hull.items())
+
+
+def _hulls_of(entries: Iterable[Entry]) -> tuple[str, ...]:
+    """The keys of the hulls that entries are about, sorted."""
+    return tuple(sorted({entry.hull_key for entry in entries}))
+
+
+def _home_elsewhere(folder: HullFolder, key: str, job: str) -> HullState | None:
+    """The state of the number a job was moved here from, where it stands whole; its entries belong there.
+
+    Written under this number they would make two parts of the job, and the boat would lose what came with it.
+    """
+    boat = open_hull(folder, key)
+    home = boat.state_of(job)
+    return None if home.hull_keys & boat.state.hull_keys else home
 
 
 def _refuse_what_lies_elsewhere(job_file: JobFile) -> None:
@@ -136,11 +162,11 @@ def _import_entries(folder: HullFolder, job_file: JobFile, base: Path, key: str)
     _refuse_if_changed(job_file, _open(entries, key))
     for name, files in _files_of(entries).items():
         for file in (name, *files):
-            if (base / file).is_file():
+            if is_a_file(base / file):
                 folder.attachments.put_file(base / file)
     added = 0
     with folder.batch():
-        for hull in sorted({entry.hull_key for entry in entries}):
+        for hull in _hulls_of(entries):
             put = folder.put_if_absent(hull, [entry for entry in entries if entry.hull_key == hull])
             added += len(put.added)
     return added
@@ -237,7 +263,7 @@ def _attachment_in(value: JsonValue) -> tuple[str, str]:
 
 def _with_attachment(folder: HullFolder, base: Path, measurement: Measurement) -> Measurement:
     reference, name = _attachment_in(measurement.value)
-    if not reference or not (file := file_beside(base, reference, name)).is_file():
+    if not reference or not is_a_file(file := file_beside(base, reference, name)):
         return measurement
     kept = keep_recording(folder, file)
     if isinstance(kept, dict) and isinstance(measurement.value, dict):  # what else it says stays: a replay's mark

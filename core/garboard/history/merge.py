@@ -123,12 +123,13 @@ def merge(
     progress : called with a hull's key once a source's entries of it are in
     Raises storage.NotSaved when the target's disk refuses; what was saved before stays, and merging again goes on.
     """
+    begun = {id(folder): folder.refused_so_far for folder in (*sources, target)}
     imported = bring_entries(sources, target, dry_run=dry_run, progress=progress)
     received = {hull: there.received for hull, there in imported.items()}
     attached = _bring_attachments(sources, target, dry_run)
     beside = () if dry_run else tuple(_keep_beside(sources, target))
     known = KnownNumbers(sorted({*target.hulls(), *imported}))
-    not_read = tuple(sorted({one for folder in (*sources, target) for one in folder.not_read()}))
+    not_read = tuple(sorted({one for folder in (*sources, target) for one in folder.not_read(since=begun[id(folder)])}))
     lost = _losses(sources, target, received)
     refused = (*(no for hull in imported.values() for no in hull.refused.items()), *attached.spoilt.items())
     are_in = all(hull.offered - hull.refused.keys() <= target.ids(key) for key, hull in imported.items())

@@ -11,7 +11,7 @@ from collections.abc import Collection, Container, Iterable, Mapping
 
 import attrs
 
-from garboard.disk.entries import Entry, canonical_bytes, plain_place_and_value, view
+from garboard.disk.entries import STRAY, Entry, canonical_bytes, plain_place_and_value, view
 from garboard.history.registers import register_of
 from garboard.history.values import member
 
@@ -139,5 +139,6 @@ def _first_of_each_job(entries: Mapping[str, bytes], signatures: Iterable[Entry]
     if len(jobs) < 2:
         return set()
     read = [view(name, raw) for name, raw in entries.items()]
-    of_jobs = [[one for one in read if one.job == job and one.kind != "signoff"] for job in jobs]
+    opening = [one for one in read if register_of(one).kind not in ("signoff", STRAY)]
+    of_jobs = [[one for one in opening if one.job == job] for job in jobs]
     return {min(of_job, key=lambda one: one.clock).id for of_job in of_jobs if of_job}

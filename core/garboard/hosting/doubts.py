@@ -42,12 +42,16 @@ def _doubted(one: Assessed, about: dict[_Place, list[tuple[Finding | None, Doubt
 
 
 def _without_advice(finding: Finding) -> Finding:
-    """What stands in the place of advice that nobody should follow while a value it rests on is in doubt."""
+    """What stands in the place of advice that nobody should follow while a value it rests on is in doubt.
+
+    It says not to judge yet, so it fails nothing: what does fail, such as an engine speed, says so in its own finding.
+    """
     if not finding.sentence_in_doubt:
         return finding
     return attrs.evolve(
         finding,
         code=finding.code_in_doubt,
+        verdict=Verdict.ADVISE,
         sentence=finding.sentence_in_doubt,
         short="",
         numbers=(),

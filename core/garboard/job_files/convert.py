@@ -143,7 +143,9 @@ def _structure_record(kind: type[Any], converter: Converter) -> Callable[[Any, A
         if not isinstance(value, dict):
             raise ValueRefused(f"an object with keys such as {', '.join(list(fields)[:3])}", shown(value))
         named = {key: item for key, item in value.items() if key in fields and key != "more"}
-        known = {key: item for key, item in named.items() if item is not None or not may_be_null(fields[key])}
+        known = named
+        if None in named.values():
+            known = {key: item for key, item in named.items() if item is not None or not may_be_null(fields[key])}
         if "more" not in fields:
             return build(known, kind)
         return build({**known, "more": {key: item for key, item in value.items() if key not in named}}, kind)

@@ -231,7 +231,15 @@ def is_beside(reference: str) -> bool:
 def file_beside(folder: Path, reference: str, name: str) -> Path:
     """The file of a reference: under that name, or else as an export names it; it need not be there."""
     own = folder / reference
-    return own if own.exists() or not name else folder / exported_name(reference, name)
+    return own if is_a_file(own) or not name else folder / exported_name(reference, name)
+
+
+def is_a_file(path: Path) -> bool:
+    """Whether a file is there. A name that no file can have, such as one of thousands of letters, names none."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
 
 
 def exported_name(reference: str, name: str) -> str:
@@ -274,10 +282,12 @@ def faults_of_measurement(
 
 
 def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | None) -> Iterator[Fault]:
-    fields = {field.name: field for field in step.all_fields() if field.kind is not Kind.TABLE}
-    field = ANY_STEPS_FILE if measurement.field == ATTACHED else fields.get(measurement.field)
+    fields = (field for field in step.all_fields() if field.kind is not Kind.TABLE)
+    of_name = next((field for field in fields if field.name == measurement.field), None)
+    field = ANY_STEPS_FILE if measurement.field == ATTACHED else of_name
     if field is None:
-        yield Fault(f"{path}.field", f"a field of step {step.key}: {', '.join(fields)}", repr(measurement.field))
+        known = (field.name for field in step.all_fields() if field.kind is not Kind.TABLE)
+        yield Fault(f"{path}.field", f"a field of step {step.key}: {', '.join(known)}", repr(measurement.field))
         return
     try:
         if measurement.value is not None:
@@ -288,7 +298,7 @@ def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | N
     if field.kind is Kind.RECORDING and folder is not None and isinstance(measurement.value, dict):
         reference = str(measurement.value["file"])
         here = is_beside(reference)
-        if not here or not file_beside(folder, reference, str(measurement.value.get("name", ""))).is_file():
+        if not here or not is_a_file(file_beside(folder, reference, str(measurement.value.get("name", "")))):
             why = "which is not there" if here else "which lies elsewhere"
             yield Fault(f"{path}.value.file", BESIDE, f"{reference}, {why}")
 
@@ -362,7 +372,8 @@ def _parse_json(text: str, source: str) -> tuple[JsonValue, list[Fault]]:
         raise InputError(source, [Fault("file", "whole numbers a computer can hold", "thousands of digits")]) from None
     found = [*_constants(text, constants), *_keys_twice(text, twice)] if constants or twice else []
     faults = [fault for fault in found if not _FOR_PEOPLE.match(fault.where)]
-    if halves := [*_half_characters(_for_programs(plain), "")]:
+    may_hold_halves = "\\u" in text or not is_text(text)  # JSON spells one by an escape alone
+    if may_hold_halves and (halves := [*_half_characters(_for_programs(plain), "")]):
         in_whole = (_in_whole_characters(fault) for fault in with_lines(halves, text))
         raise InputError(source, [*faults, *in_whole])
     return plain, faults

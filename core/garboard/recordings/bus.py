@@ -173,11 +173,11 @@ def _tabled(time: float, pgn: str, source: str, data: bytes) -> list[Sample]:
 
 
 def _of_more(time: float, pgn: str, source: str, data: bytes) -> list[Sample]:
-    return [Sample(time, *found[:2], source, *found[2:]) for found in _read_more(pgn, data)]
+    return [Sample(time, *found[:2], source, *found[2:]) for found in read_more(pgn, data)]
 
 
 @lru_cache(maxsize=4096)
-def _read_more(pgn: str, data: bytes) -> list[Found]:
+def read_more(pgn: str, data: bytes) -> list[Found]:
     """Temperatures, levels and orders hardly change, so the same bytes come again and again."""
     needed, _, read = MORE[pgn]
     _needs(pgn, data, needed)

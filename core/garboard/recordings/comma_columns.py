@@ -20,10 +20,10 @@ from typing import NamedTuple
 import attrs
 
 from garboard.recordings.arithmetic import Arithmetic, Unlike
-from garboard.recordings.bus import FAST, READ
+from garboard.recordings.bus import FAST, READ, read_more
 from garboard.recordings.columns import Into
 from garboard.recordings.comma_lines import CommaReader
-from garboard.recordings.more_messages import REFERENCES
+from garboard.recordings.more_messages import MORE, ORDER, REFERENCES
 from garboard.recordings.nmea2000 import INSTANCES, MESSAGES, READERS, Field
 from garboard.recordings.notes import KEPT_DEVICES, KEPT_UNKNOWN_KINDS, ReadingNotes
 from garboard.recordings.times import parse_time
@@ -31,6 +31,7 @@ from garboard.samples import Sample, StreamKey
 
 DATA = 23  # characters of eight bytes with their commas
 MINUTES_KNOWN = 10_000
+FIX = 16  # a byte whose upper bits tell a fix is at least so much
 _TIME = re.compile(r"\d{4}[-/]\d\d[-/]\d\d[T -]\d\d:\d\d:\d\d((?:\.\d{1,6})?)(Z?),", re.ASCII)
 _MINUTE = re.compile(r"\d{4}[-/]\d\d[-/]\d\d[T -]\d\d:\d\d:", re.ASCII)
 _MIDDLE = re.compile(r"Z?,\d,([1-9]\d{4,5}),(\d|[1-9]\d|1\d\d|2[0-4]\d|25[0-5]),\d{1,3},([1-9]\d{0,2}),", re.ASCII)
@@ -95,7 +96,10 @@ class CommaColumns:
             singly += self._read(lines, places, group, end)
         strange = "\n".join([lines[packet.place] for packet in singly if packet.group is None])
         for group, frames in self._frames.items():
-            singly += frames if f"{group.pgn}" in strange or not self._is_alone(group) else self._joined(group, frames)
+            if group.pgn in strange or not self._is_alone(group):
+                singly += frames
+            else:
+                singly += self._joined(group, frames)
         self._frames.clear()
         singly.sort(key=itemgetter(0))
         self._take_singly(lines, singly)
@@ -140,39 +144,71 @@ class CommaColumns:
                 return [_Packet(places[0])]
             half = len(places) // 2
             return self._read(lines, places[:half], group, end) + self._read(lines, places[half:], group, end)
-        pgn, source, length = group
         if _is_taken_singly(group):
+            length = group.length
             parts = [content[at : at + length] for at in range(0, len(content), length)]
             packets = [_Packet(*one) for one in zip(places, repeat(group), times, parts, repeat(length > 8))]
-            if pgn not in FAST or length > 8:
+            if group.pgn not in FAST or length > 8:
                 return packets
             self._frames.setdefault(group, []).extend(packets)
             return []
-        notes, count = self.notes, len(places)
+        self._read_messages(group, places, times, content)
+        return []
+
+    def _read_messages(self, group: _Group, places: Sequence[int], times: Sequence[float], content: bytes) -> None:
+        """Read whole messages that belong together, of the table or of those nobody reads."""
+        (pgn, source, length), notes, count = group, self.notes, len(places)
         notes.met_from(source, pgn, count)
-        if pgn not in READERS:
+        if pgn not in READ:
             notes.met_unknown(pgn, count)
-            return []
+            return
         notes.kinds[pgn] = notes.kinds.get(pgn, 0) + count
-        empty = 0
-        for instance, reference, rows in _streams(pgn, content, length):
-            if rows is None:
-                empty += self._fields(group, instance, reference, (places, times), content)
-            else:
-                some = b"".join(content[length * row : length * (row + 1)] for row in rows)
-                own = [places[row] for row in rows], [times[row] for row in rows]
-                empty += self._fields(group, instance, reference, own, some)
+        if pgn in MORE:
+            self._read_more(group, places, times, content)
+            return
+        empty, fix_at = 0, READERS[pgn][5]
+        if fix_at is not None and min(content[fix_at::length]) < FIX:
+            with_fix = [row for row, byte in enumerate(content[fix_at::length]) if byte >= FIX]
+            empty = count - len(with_fix)
+            places, times, content = _rows(with_fix, places, times, content, length)
+        if places:
+            for instance, reference, rows in _streams(pgn, content, length):
+                own = (places, times, content) if rows is None else _rows(rows, places, times, content, length)
+                empty += self._fields(group, instance, reference, own[:2], own[2])
         if empty:
             notes.empty[pgn] = notes.empty.get(pgn, 0) + empty
-        return []
+
+    def _read_more(self, group: _Group, places: Sequence[int], times: Sequence[float], content: bytes) -> None:
+        """Read messages that have a function of their own."""
+        pgn, source, length = group
+        found = dict[StreamKey, tuple[list[int], list[float], list[float]]]()
+        empty = 0
+        for row, (place, time) in enumerate(zip(places, times, strict=True)):
+            values = read_more(pgn, content[length * row : length * (row + 1)])
+            empty += not values
+            for quantity, value, instance, reference in values:
+                key = StreamKey(quantity, source, instance, reference)
+                columns = found.get(key)
+                if columns is None:
+                    columns = found[key] = ([], [], [])
+                columns[0].append(place)
+                columns[1].append(time)
+                columns[2].append(value)
+        for key, (at, when, what) in sorted(found.items(), key=lambda one: ORDER[one[0].quantity]):
+            self.into.put(key, at, when, what)
+            self.notes.samples += len(at)
+        if empty:
+            self.notes.empty[pgn] = self.notes.empty.get(pgn, 0) + empty
 
     def _is_alone(self, group: _Group) -> bool:
         """Whether all frames of one kind from one source are in this group."""
         return sum(1 for other in self._frames if other[:2] == group[:2]) == 1
 
     def _joined(self, group: _Group, frames: Sequence[_Packet]) -> list[_Packet]:
-        """Frames that follow each other as they should, put together; those of any other sequence as they are."""
+        """Read messages whose frames follow each other as they should; gives the frames of all others, and messages
+        that have to be taken singly."""
         pgn, source, _ = group
+        whole = dict[_Group, list[_Packet]]()
         disordered = self._single.decoder.frames.open_sequences(pgn, source)
         heads, found, at = bytes([frame.data[0] for frame in frames]), list[_Packet](), 0
         while at < len(frames):
@@ -187,8 +223,15 @@ class CommaColumns:
                 continue
             last = frames[at + needed - 1]
             data = first.data[2:] + b"".join([frame.data[1:] for frame in frames[at + 1 : at + needed]])
-            found.append(_Packet(last.place, group, last.time, data[:length], True))
+            message = _Packet(last.place, group, last.time, data[:length], True)
+            whole.setdefault(_Group(pgn, source, length), []).append(message)
             at += needed
+        for of_length, messages in whole.items():
+            if _is_taken_singly(of_length) or of_length.length <= 8:
+                found += messages
+            else:
+                places, times = [one.place for one in messages], [one.time for one in messages]
+                self._read_messages(of_length, places, times, b"".join([one.data for one in messages]))
         return found
 
     def _times_of_all(self, lines: Sequence[str], odd: Sequence[int], end: int) -> None:
@@ -252,15 +295,22 @@ class CommaColumns:
         return len(without or ())
 
 
+def _rows(
+    rows: Sequence[int], places: Sequence[int], times: Sequence[float], content: bytes, length: int
+) -> tuple[Sequence[int], Sequence[float], bytes]:
+    """Some of the messages that belong together."""
+    some = b"".join([content[length * row : length * (row + 1)] for row in rows])
+    return [places[row] for row in rows], [times[row] for row in rows], some
+
+
 def _is_taken_singly(group: _Group) -> bool:
-    """Frames of a message, messages read by a function of their own, and those too short or with a fix to look at."""
+    """Frames of a message, messages that say who a device or the boat is, and those too short."""
     pgn, _, length = group
     if pgn in FAST and length <= 8:
         return True
-    if pgn not in READERS:
-        return pgn in READ
-    _, needed, _, _, _, fix_at = READERS[pgn]
-    return length < needed or fix_at is not None
+    if pgn in MORE:
+        return length < MORE[pgn][0]
+    return length < READERS[pgn][1] if pgn in READERS else pgn in READ
 
 
 def _grouped(lines: Sequence[str], end: int) -> tuple[dict[_Group, list[int]], list[int]]:
@@ -269,10 +319,11 @@ def _grouped(lines: Sequence[str], end: int) -> tuple[dict[_Group, list[int]], l
     appends = dict[str, Callable[[int], None]]()
     for place, line in enumerate(lines):
         middle = line[end:-DATA]
-        append = appends.get(middle)
-        if append is not None:
-            append(place)
+        try:
+            appends[middle](place)
             continue
+        except KeyError:
+            pass
         found = _MIDDLE.match(line, end)
         if found is None:
             odd.append(place)

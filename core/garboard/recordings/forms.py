@@ -308,11 +308,16 @@ SERIES = Form("series", "CSV", "time,rate_of_turn [deg/s]", _is_series, _csv, is
 
 def form_of(head: bytes) -> Form | None:
     """The form of a recording, by its first bytes; None when it is of none the program knows."""
-    shares = [(form.recognises(head), form) for form in FORMS]
-    share, best = max(shares, key=lambda found: found[0])
     if _is_headed(head):
         return SERIES
-    return best if share else SERIES if SERIES.recognises(head) else None
+    best, most = None, 0.0
+    for form in FORMS:
+        share = form.recognises(head)
+        if share > most:
+            best, most = form, share
+        if share == 1:  # no other can be more
+            break
+    return best or (SERIES if SERIES.recognises(head) else None)
 
 
 def _is_headed(head: bytes) -> bool:

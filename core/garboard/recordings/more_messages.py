@@ -180,6 +180,14 @@ def _of_place(quantity: str, place: int, instance: str, steps: int | None) -> li
     return _value(quantity, steps, 0.0001, 0.0, f"{PRESSED[place]} {instance}".rstrip())
 
 
+ORDER: Mapping[str, int] = {
+    **dict.fromkeys(("rudder_order", "gear", "rated_engine_speed", "tank_level", "battery_charge"), 0),
+    **dict.fromkeys(("temperature", "water_temperature", "air_temperature", "pressure", "set_pressure"), 0),
+    **dict.fromkeys(("course_to_steer", "transmission_oil_pressure", "tank_capacity", "battery_health"), 1),
+    **dict.fromkeys(("humidity", "set_temperature"), 1),
+    **dict.fromkeys(("transmission_oil_temperature", "air_pressure"), 2),
+}
+"""Which comes first of the values of one message."""
 MORE: Mapping[str, tuple[int, bool, Callable[[bytes], list[Found]]]] = {
     "127237": (7, True, _pilot_order),
     "127493": (6, False, _transmission),

@@ -419,8 +419,12 @@ def _clock_for(head: Iterable[str]) -> Clock:
         length += len(line)
         if length > CHARACTERS_LOOKED_AHEAD:
             break
-        if line[-3:-2] == "*" and line[0] in "$!" and line[3:6] not in TIME_OF and line[1:6] not in WRAPPED:
-            continue  # as nearly all: a sentence that tells no time, and nothing behind it
+        if line[-3:-2] == "*" and line[0] in "$!":  # as nearly all: nothing in front of the sentence or behind it
+            kind = line[3:6]
+            if runs or tells if line[1:6] in WRAPPED else kind not in TIME_OF or first_dated is not None:
+                continue
+            if tells and (kind in ("GGA", "GLL") or (kind == "ZDA" and ",,," in line[7:20])):
+                continue  # it has no date, and that there is a time of day is known
         if not line or line.isspace() or line[0] == "#":
             continue
         try:

@@ -28,7 +28,7 @@ CAPTURE_HEADER, RECORD_HEADER = 24, 16
 LONGEST_RECORD = 65_536  # of a CAN interface they have 16 bytes, or 72
 EXTENDED, REMOTE, ERROR = 0x8000_0000, 0x4000_0000, 0x2000_0000
 
-BEGINS, ENDS, ESCAPE = b"\x10\x02", b"\x10\x03", 0x10
+BEGINS, ENDS, ESCAPE = 0x02, 0x03, 0x10
 LONGEST_FRAME = 2048
 RECEIVED, SENT, RECEIVED_LATER = 0x93, 0x94, 0xD0
 """What a frame of the gateway is: a message off the network, one onto it, and one of the later kind."""
@@ -109,17 +109,64 @@ def _captured(when: float, record: bytes) -> Packet:
 
 
 @attrs.define
+class GatewayFrames:
+    """Finds what stands between beginnings and ends, a doubled 10 taken as one, however the bytes are cut.
+
+    content : of the frame begun, None between frames
+    """
+
+    content: bytearray | None = None
+    _is_escaped: bool = False
+
+    def feed(self, data: bytes) -> list[bytes]:
+        """The frames that are now complete; an empty one for each that was broken off.
+
+        >>> [frame.hex() for frame in GatewayFrames().feed(bytes.fromhex("1b 10 02 93 10 10 05 10 03 10 02 94"))]
+        ['931005']
+        """
+        frames, at = list[bytes](), 0
+        while at < len(data):
+            if self._is_escaped:
+                self._is_escaped = False
+                self._take(data[at], frames)
+                at += 1
+                continue
+            found = data.find(ESCAPE, at)
+            end = len(data) if found < 0 else found
+            if self.content is not None:
+                self.content += data[at:end]
+                if len(self.content) > LONGEST_FRAME:
+                    frames.append(b"")
+                    self.content = None
+            self._is_escaped = found >= 0
+            at = end + 1
+        return frames
+
+    def _take(self, mark: int, frames: list[bytes]) -> None:
+        """A byte after a 10: it is one itself, begins a frame or ends it; any other breaks it off."""
+        if mark == ESCAPE:
+            if self.content is not None:
+                self.content.append(ESCAPE)
+        elif mark == BEGINS:
+            if self.content is not None:
+                frames.append(b"")
+            self.content = bytearray()
+        elif self.content is not None:
+            frames.append(bytes(self.content) if mark == ENDS else b"")
+            self.content = None
+
+
+@attrs.define
 class GatewayReader:
     """Reads a USB gateway's binary log, some bytes at a time."""
 
     packets: PacketReader
-    _rest: bytes = b""
+    _frames: GatewayFrames = attrs.field(factory=GatewayFrames)
 
     def feed(self, data: bytes, arrived: float | None = None) -> list[Sample]:
         """The samples that are now complete."""
         samples, notes = list[Sample](), self.packets.notes
-        frames, self._rest = gateway_frames(self._rest + data)
-        for frame in frames:
+        for frame in self._frames.feed(data):
             notes.lines += 1
             try:
                 samples += self.packets.packet(gateway_packet(frame), notes.lines, arrived)
@@ -131,42 +178,9 @@ class GatewayReader:
 
     def close(self) -> list[Sample]:
         """At the end, once."""
-        if self._rest.startswith(BEGINS) and len(self._rest) > len(BEGINS):
+        if self._frames.content:
             self.packets.notes.damage(self.packets.notes.lines + 1, "the log ends inside a message")
         return self.packets.close()
-
-
-def gateway_frames(data: bytes) -> tuple[list[bytes], bytes]:
-    """What stands between beginnings and ends, a doubled 10 taken as one; and the bytes of a frame not ended yet.
-
-    >>> gateway_frames(bytes.fromhex("1b 10 02 93 10 10 05 10 03 10 02 94"))
-    ([b'\\x93\\x10\\x05'], b'\\x10\\x02\\x94')
-    """
-    frames, begun, at, content = list[bytes](), -1, 0, bytearray()
-    while (found := data.find(ESCAPE, at)) >= 0 and found + 1 < len(data):
-        mark = data[found + 1]
-        if begun >= 0:
-            content += data[at:found]
-        at = found + 2
-        if mark == ESCAPE:
-            if begun >= 0:
-                content.append(ESCAPE)
-        elif mark == BEGINS[1]:
-            if begun >= 0:
-                frames.append(b"")  # one that never ended
-            begun, content = found, bytearray()
-        elif mark == ENDS[1] and begun >= 0:
-            frames.append(bytes(content))
-            begun, content = -1, bytearray()
-        elif begun >= 0:  # no such mark: the frame is damaged
-            frames.append(b"")
-            begun, content = -1, bytearray()
-        if begun >= 0 and at - begun > LONGEST_FRAME:
-            frames.append(b"")
-            begun, content = -1, bytearray()
-    if begun >= 0 and len(data) - begun <= LONGEST_FRAME:
-        return frames, data[begun:]
-    return frames, data[-1:] if data.endswith(BEGINS[:1]) else b""
 
 
 def gateway_packet(frame: bytes) -> Packet:
@@ -190,7 +204,7 @@ def gateway_packet(frame: bytes) -> Packet:
 
 def is_gateway_log(head: bytes) -> bool:
     """Whether there is a sound message of such a gateway."""
-    for frame in gateway_frames(head)[0]:
+    for frame in GatewayFrames().feed(head):
         try:
             gateway_packet(frame)
         except NotOfThisNetwork:

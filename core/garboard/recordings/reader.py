@@ -29,7 +29,7 @@ from garboard.samples import Recording, Sample, gather, marked, marked_whole
 
 LOOKED_AT = 65536  # bytes from the start of a file that tell its form
 READ_AT_ONCE = 131_072  # bytes
-READ_AT_ONCE_IN_COLUMNS = 1_048_576  # bytes: what many lines have in common is then met once for thousands of them
+READ_AT_ONCE_IN_COLUMNS = 524_288  # bytes: what many lines have in common is then met once for thousands of them
 NUMPY_PAYS_FROM = 10_000_000  # bytes; to load it takes as long as to read some megabytes without
 KINDS_NAMED = 5  # of those no program part reads, the most frequent
 

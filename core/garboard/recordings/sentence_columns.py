@@ -61,17 +61,19 @@ class Unlike(GarboardError):
     """Among sentences read at once is one that has to be read by itself."""
 
 
-def checksums(bodies: Sequence[str]) -> bytes:
+def checksums(bodies: Sequence[str], longest: int) -> bytes:
     """The checksum of each of some texts of ASCII, none of them empty.
 
     Each text becomes a row of bytes in one large number, as long as a power of two. Shifting it by half a row and
     combining it with itself by exclusive or folds all rows at once; at the end a row's first byte is what all its bytes
     give.
 
-    >>> checksums(["HCHDG,98.3,0.0,E,12.6,W", "HEHDT,341.8,T"]).hex()
+    longest : characters of the longest
+
+    >>> checksums(["HCHDG,98.3,0.0,E,12.6,W", "HEHDT,341.8,T"], 23).hex()
     '5721'
     """
-    row = 1 << (max(map(len, bodies)) - 1).bit_length()
+    row = 1 << (longest - 1).bit_length()
     rows = "".join([body.ljust(row, "\0") for body in bodies]).encode("ascii")
     folded, width = int.from_bytes(rows, "little"), row
     while width > 1:
@@ -439,17 +441,19 @@ def _grouped(lines: Sequence[str]) -> tuple[dict[tuple[str, str], list[int]], li
     appends = dict[str, Callable[[int], None]]()
     for place, line in enumerate(lines):
         beginning = line[:7]
-        append = appends.get(beginning)
-        if append is None:
+        try:
+            appends[beginning](place)
+            continue
+        except KeyError:
             found = _BEGINNING.fullmatch(beginning)
-            if found is None:
-                singly.append(place)
-                continue
-            talker, kind = found.groups()
-            one_by_one = kind in _SINGLY or talker + kind in WRAPPED
-            append = (singly if one_by_one else groups.setdefault((talker, kind), [])).append
-            appends[beginning] = append
-        append(place)
+        if found is None:
+            singly.append(place)
+            continue
+        talker, kind = found.groups()
+        one_by_one = kind in _SINGLY or talker + kind in WRAPPED
+        places = singly if one_by_one else groups.setdefault((talker, kind), [])
+        appends[beginning] = places.append
+        places.append(place)
     return groups, singly
 
 
@@ -457,15 +461,17 @@ def _sound(lines: Sequence[str], places: Sequence[int]) -> tuple[Sequence[int], 
     """The places of sentences whose checksum fits and what stands before it; the places of those to be read singly."""
     ends = [line[-3:] for line in lines]
     odd = list[int]()
-    if not _are_plain(lines, ends):
-        plain = [_are_plain([line], [end]) for line, end in zip(lines, ends, strict=True)]
+    longest = max(map(len, lines)) - 4
+    if longest > ROW or not _are_plain(lines, ends):
+        plain = [len(line) <= ROW + 4 and _are_plain([line], [end]) for line, end in zip(lines, ends, strict=True)]
         odd = [place for place, is_plain in zip(places, plain, strict=True) if not is_plain]
         places, lines, ends = list(compress(places, plain)), list(compress(lines, plain)), list(compress(ends, plain))
         if not lines:
             return [], [], odd
+        longest = max(map(len, lines)) - 4
     bodies = [line[1:-3] for line in lines]
     printed = "".join(ends).replace("*", "").upper()
-    computed = checksums(bodies).hex().upper()
+    computed = checksums(bodies, longest).hex().upper()
     if printed == computed:
         return places, bodies, odd
     fits = [printed[at : at + 2] == computed[at : at + 2] for at in range(0, len(printed), 2)]
@@ -485,7 +491,6 @@ def _are_plain(lines: Sequence[str], ends: Sequence[str]) -> bool:
         and " " not in text
         and text.count("*") == len(lines)
         and "".join(ends)[::3] == "*" * len(lines)
-        and max(map(len, lines)) <= ROW + 4
     )
 
 
@@ -494,9 +499,14 @@ def _columns_of(bodies: Sequence[str], places: Sequence[int]) -> Iterable[tuple[
     if not bodies:
         return
     commas = list(map(str.count, bodies, repeat(",")))
-    for count in dict.fromkeys(commas):  # nearly always one
+    count = commas[0]
+    if commas.count(count) == len(commas):
+        flat = ",".join(bodies).split(",")
+        yield places, [flat[at :: count + 1] for at in range(count + 1)]
+        return
+    for count in dict.fromkeys(commas):
         alike = [other == count for other in commas]
-        flat = ",".join(bodies if all(alike) else compress(bodies, alike)).split(",")
+        flat = ",".join(compress(bodies, alike)).split(",")
         yield (
             places if all(alike) else list(compress(places, alike)),
             [flat[at :: count + 1] for at in range(count + 1)],
@@ -508,7 +518,7 @@ def _by_shape(kind: str, fields: Sequence[Texts]) -> Iterable[tuple[Sequence[int
     deciding = (
         [*fields[1::2], *fields[4::4]] if kind == "XDR" else [fields[at] for at in _READ[kind][1] if at < len(fields)]
     )
-    if all(texts[0] == texts[-1] and texts.count(texts[0]) == len(texts) for texts in deciding):
+    if all(map(_is_one, deciding)):
         yield range(len(fields[0])), fields
         return
     shapes = dict[tuple[str, ...], list[int]]()
@@ -516,6 +526,11 @@ def _by_shape(kind: str, fields: Sequence[Texts]) -> Iterable[tuple[Sequence[int
         shapes.setdefault(shape, []).append(row)
     for rows in shapes.values():
         yield rows, [[texts[row] for row in rows] for texts in fields]
+
+
+def _is_one(texts: Texts) -> bool:
+    """Whether all texts are the same."""
+    return texts[0] == texts[-1] and texts.count(texts[0]) == len(texts)
 
 
 _TIME_AT: Mapping[str, int] = {"RMC": 1, "ZDA": 1, "GGA": 1, "GLL": 5}
@@ -528,6 +543,8 @@ def _times_told(kind: str, fields: Sequence[Texts]) -> Sequence[Told | None] | N
     if kind not in TIME_OF:
         return None
     at, dated_by = _TIME_AT[kind], _DATED_BY[kind]
+    if len(fields) <= at or not any(fields[at]):
+        return None
     if len(fields) <= max((at, *dated_by)) or not all(fields[at]):
         return [TIME_OF[kind](row) for row in zip(*fields, strict=True)]
     texts = fields[at]
@@ -542,8 +559,12 @@ def _times_told(kind: str, fields: Sequence[Texts]) -> Sequence[Told | None] | N
         int(hour) * 3600 + int(minute) * 60 + second
         for hour, minute, second in zip(hours, minutes, seconds, strict=True)
     ]
+    deciding = [fields[place] for place in dated_by]
+    if all(map(_is_one, deciding)):
+        told = TIME_OF[kind]([field[0] for field in fields])
+        return list(zip(times, repeat(None if told is None else told[1]), strict=False))
     days = dict[tuple[str, ...], float | None]()
-    dates = list(zip(*[fields[place] for place in dated_by], strict=True)) or [()] * len(texts)
+    dates = list(zip(*deciding, strict=True))
     for row, date in enumerate(dates):
         if date not in days:
             told = TIME_OF[kind]([field[row] for field in fields])

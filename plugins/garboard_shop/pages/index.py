@@ -11,7 +11,8 @@ import logging
 import threading
 import time
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from contextlib import suppress
 from itertools import accumulate, islice
 
 import attrs
@@ -38,6 +39,7 @@ LONGEST_SEARCH = 200
 MOST_NEWER = 200
 """Cards looked through one by one before they join the others on the shelf."""
 
+_DECISIONS = tuple(f'"kind":"{kind}"'.encode() for kind in ("alias", "move", "retract"))
 log = logging.getLogger("garboard.shop")
 
 
@@ -52,6 +54,7 @@ class Card:
     days       : days on which something was entered, "2026-05-14"
     entries    : how many there were
     also       : keys of other hull numbers said to be the same boat
+    came_from  : keys of hull numbers that jobs were moved here from
     """
 
     hull: str
@@ -62,6 +65,7 @@ class Card:
     days: frozenset[str]
     entries: int
     also: tuple[str, ...] = ()
+    came_from: tuple[str, ...] = ()
     text: str = attrs.field(init=False, repr=False)
 
     @text.default
@@ -97,7 +101,7 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
         count += 1
         if day := _day_in(raw):
             days.add(day)
-        if b'"kind":"alias"' in raw or b'"kind":"retract"' in raw:
+        if any(kind in raw for kind in _DECISIONS):
             joined.append(view(entry_id(raw), raw))
         if b'"kind":"job"' in raw or b'"kind":"field"' in raw:
             entry = view(entry_id(raw), raw)
@@ -117,6 +121,7 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
         f"{engine}: {', '.join(f'{what} {value}' for what, value in sorted(parts.items()))}"
         for engine, parts in sorted(propellers.items())
     )
+    state = replay(hull, joined)
     return Card(
         hull=hull,
         numbers=tuple(numbers),
@@ -125,7 +130,22 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
         propellers=lines,
         days=frozenset(days),
         entries=count,
-        also=replay(hull, joined).aliases if joined else (),
+        also=state.aliases,
+        came_from=tuple(dict.fromkeys(other for other, _ in state.moved_from)),
+    )
+
+
+def _with_what_came(card: Card, others: Sequence[Card]) -> Card:
+    """A card with what a job that was moved here brought of the boat: all of a kind, where none of it is entered here.
+
+    The boat's own page shows the same (`Boat.fields`).
+    """
+    return attrs.evolve(
+        card,
+        numbers=card.numbers or (card.hull,),
+        names=card.names or tuple(name for one in others for name in one.names),
+        owners=card.owners or tuple(dict.fromkeys(owner for one in others for owner in one.owners)),
+        propellers=card.propellers or next((one.propellers for one in others if one.propellers), ()),
     )
 
 
@@ -242,6 +262,8 @@ class Index:
         self._boat_of: dict[str, str] = {}
         """The hull number a boat is listed under, by each of its numbers."""
         self._named_by: dict[str, set[str]] = {}
+        self._moved_on: dict[str, set[str]] = {}
+        """Hull numbers that jobs were moved to, by the number they were moved from."""
         self._cards: dict[str, Card] = {}
         """A card for each boat, by the number it is listed under."""
         self._shelf = _Shelf()
@@ -319,15 +341,29 @@ class Index:
         known = self._own.get(hull)
         if not ids or (known is not None and known.entries == len(ids)):
             return False
-        card = card_of(hull, self._store.get(hull, ids).values())
+        cards = [self._whole_card(hull, ids)]
+        for other in self._moved_on.get(hull, ()):  # what came of this boat there may have changed
+            cards.append(self._whole_card(other, self._store.ids(other)))
+        card = cards[0]
         with self._guard:
-            self._take(card)
+            for one in cards:
+                self._take(one)
             if len(self._newer) > MOST_NEWER:
                 self._shelf, self._newer = _Shelf(self._cards.values()), {}
             for day in card.days:
                 self._days.setdefault(day, set()).add(hull)
             self._numbers.add(hull)
         return True
+
+    def _whole_card(self, hull: str, ids: Collection[str]) -> Card:
+        """A hull number's card, with what came with jobs that were moved to it."""
+        card = card_of(hull, self._store.get(hull, ids).values())
+        others = []
+        for other in card.came_from:
+            self._moved_on.setdefault(other, set()).add(hull)
+            with suppress(NewerFormat, InputError):
+                others.append(card_of(other, self._store.get(other, self._store.ids(other)).values()))
+        return _with_what_came(card, others) if others else card
 
     def _take(self, card: Card) -> None:
         """Take in a hull number's card: its boat is listed once, and those parted from it by themselves."""

@@ -12,6 +12,7 @@ from garboard.disk.entries import SHOP_RECORD, Entry, view
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError, ValueRefused
 from garboard.fields import check_value
+from garboard.findings import Verdict
 from garboard.history.past import PastEntry, history_of
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import setting_register, shop_settings
@@ -22,7 +23,7 @@ from garboard.report.as_typed import as_typed
 from garboard.settings import DEFAULT, SHOP, Setting, SettingSet, SettingUsed, binding, check_pairs, in_force
 from garboard.steps import Assessed
 from garboard_shop.pages.desk import ShopDesk
-from garboard_shop.pages.summaries import JobSummary, seen_in
+from garboard_shop.pages.summaries import seen_in
 from garboard_shop.store import Store, managers_devices
 
 LONGEST_LOOK = 8.0
@@ -132,12 +133,16 @@ def value_wanted(desk: ShopDesk, setting: Setting, form: Mapping[str, str]) -> J
 
 @attrs.frozen(kw_only=True)
 class ChangedFinding:
-    """What a check of an open job finds now, and would find after a change, a line for each finding that differs."""
+    """What a check of an open job finds now, and would find after a change, a line for each finding that differs.
+
+    only_figures : whether the verdicts and what is advised stay
+    """
 
     title: str
     about: str
     before: tuple[str, ...]
     after: tuple[str, ...]
+    only_figures: bool
 
 
 @attrs.frozen(kw_only=True)
@@ -151,11 +156,17 @@ class ChangedJob:
     job_name: str
     findings: tuple[ChangedFinding, ...]
 
+    @property
+    def only_figures(self) -> bool:
+        """Whether no verdict and no advice changes."""
+        return all(found.only_figures for found in self.findings)
+
 
 @attrs.frozen(kw_only=True)
 class Effect:
     """What a change would do.
 
+    jobs      : those of which a finding would change
     open_jobs : how many open jobs were looked at
     left_out  : how many boats there was no time for, or that cannot be read
     """
@@ -194,7 +205,9 @@ def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
                 continue
             jobs_seen.add(job.id)
             open_jobs += 1
-            if findings := tuple(_changed(desk.host, job, setting, value)):
+            view = _with(job.view, setting, value)
+            after = as_typed(view, desk.host.assess(view))
+            if findings := tuple(_changed(desk.host, job.assessed, after)):
                 found.append(
                     ChangedJob(
                         hull=summary.key,
@@ -216,9 +229,10 @@ def _lately_worked_on_first(desk: ShopDesk) -> Sequence[str]:
     return sorted(sorted(desk.index.boats()), key=last_day, reverse=True)
 
 
-def _changed(host: PluginHost, job: JobSummary, setting: Setting, value: JsonValue) -> Iterator[ChangedFinding]:
-    view = _with(job.view, setting, value)
-    before, after = _read(job.assessed), _read(as_typed(view, host.assess(view)))
+def _changed(
+    host: PluginHost, assessed: Sequence[Assessed], assessed_then: Sequence[Assessed]
+) -> Iterator[ChangedFinding]:
+    before, after = _read(assessed), _read(assessed_then)
     titles = {calculator.key: calculator.title for calculator in host.calculators}
     for place in dict.fromkeys((*before, *after)):
         now, then = before.get(place, Counter()), after.get(place, Counter())
@@ -229,6 +243,7 @@ def _changed(host: PluginHost, job: JobSummary, setting: Setting, value: JsonVal
                 about=about,
                 before=_lines(now - then, then - now),
                 after=_lines(then - now, now - then),
+                only_figures=_acted_on(now) == _acted_on(then),
             )
 
 
@@ -251,6 +266,12 @@ def _read(assessed: Sequence[Assessed]) -> dict[tuple[str, str], Counter[_Read]]
         read = _Read(finding.code, finding.verdict.value, finding.sentence, numbers)
         found.setdefault((one.calculator, finding.about), Counter())[read] += 1
     return found
+
+
+def _acted_on(found: Counter[_Read]) -> list[tuple[str, str]]:
+    """What a person acts on: every verdict, and the sentences of those that advise or fail."""
+    advising = (Verdict.ADVISE.value, Verdict.FAIL.value)
+    return sorted((one.verdict, one.sentence if one.verdict in advising else "") for one in found.elements())
 
 
 def _lines(found: Counter[_Read], other: Counter[_Read]) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from garboard.series import engine_numbers, mean
 from garboard.units import UNITS_OF, Amount, convert
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.live import STALE_AFTER
-from garboard_tablet.models.one_source import choices_of
+from garboard_tablet.models.one_source import OF_HEADING_SENSORS, choices_of
 
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork, Newest
@@ -132,6 +132,23 @@ def _offer(field: Field, unit: str, choice: str, number: float, devices: Mapping
     finer = shown in FLOWS and abs(amount) < SMALL_FLOW
     text = str(Amount(f"{amount:.{DECIMALS.get(shown, 1) + finer}f}", shown))
     return Offer(text=text, value=text, choice=choice, title=title, is_simulated=simulated)
+
+
+def rivals(quantities: Sequence[str], vessel: Vessel, network: BoatNetwork | None) -> dict[str, tuple[str, ...]]:
+    """The instruments of each quantity that several send now and that nobody has chosen among.
+
+    A boat has several heading sensors, and their guides tell them apart themselves.
+    """
+    found: dict[str, tuple[str, ...]] = {}
+    if network is None:
+        return found
+    for quantity in quantities:
+        if quantity in OF_HEADING_SENSORS or quantity in choices_of(vessel):
+            continue
+        sources = {key.source for key, one in network.newest(quantity).items() if one.age <= STALE_AFTER}
+        if len(sources) > 1:
+            found[quantity] = tuple(sorted(sources))
+    return found
 
 
 # What a vessel remembers

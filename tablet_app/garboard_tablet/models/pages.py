@@ -461,8 +461,7 @@ def asked(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
         for one in questions(view, tablet.host)
         if one.place is None or one.place not in told
     ]
-    lost = sum(one.lost for one in tablet.files.damage_of(tablet.boat(hull).hulls))
-    if lost:
+    if lost := tablet.files.unread_of(tablet.boat(hull).hulls):
         text = f"{in_number(lost, 'entry', 'entries')} could not be read: the boat's file was damaged. Bring it ashore."
         lines.append(PunchLine(text=text, why="asked"))
     if waiting := waiting_in_words(view, tablet.host):

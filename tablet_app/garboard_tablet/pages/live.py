@@ -16,6 +16,7 @@ from garboard.recordings.where import PORT, Where, read_where
 from garboard.samples import SIMULATED, Sample
 from garboard.steps import Guidance
 from garboard_tablet.models.armed import Phase, Turn
+from garboard_tablet.models.heard import choose, rivals
 from garboard_tablet.models.keys import ENTER
 from garboard_tablet.models.live import LiveRun, Recorder
 from garboard_tablet.models.runs import PendingRun, free_path, kept_in_step, left_behind, recording_asks
@@ -115,6 +116,12 @@ class LivePage(Page):
             makers.append(words("SIMULATED. Nothing of this run is kept.", "quiet"))
         elif network is not None:
             makers.append(words(network.trouble() or f"The network is {network.state().word}.", "quiet"))
+        for quantity, sources in rivals(run.guide.quantities, run.view.vessel, network).items():
+            name = quantity.replace("_", " ")
+            makers.append(words(f"Several instruments send {name}. The first one heard is followed until you choose."))
+            for one in sources:
+                follow = partial(self._follow, quantity, one)
+                makers.append(partial(Press, f"{name.capitalize()} from {one}", follow, name=f"follow {one}"))
         if fitted := propellers_in_words(run.view.vessel):
             makers.append(words(f"Propeller: {fitted}"))
         makers.append(words(_ARM, "quiet"))
@@ -168,6 +175,11 @@ class LivePage(Page):
 
         self.tablet.change_settings(attrs.evolve(self.tablet.settings, cue=not self.tablet.settings.cue))
         self.screen.redraw()
+
+    def _follow(self, quantity: str, source: str) -> None:
+        """Believe one of several instruments on this vessel from now on."""
+        choose(self.tablet, self.route.hull, quantity, source)
+        self.screen.show()
 
     def _voice(self) -> None:
         """Turn the voice on or off; turned on it says so, which tries it."""

@@ -23,6 +23,8 @@ SEARCH = "search vessels"
 NEW_HULL = "new hull number"
 LONGEST_HULL = 17
 WHOLE = 12
+MOST_AMISS = 3
+"""So many files that are gone or damaged have a card each on the first page."""
 READING = "Reading the boats"
 
 
@@ -63,7 +65,9 @@ class VesselsPage(Page):
         made: list[Maker] = []
         if problem := self.context.data_problem:  # boats may be missing from the list: that is said where it is felt
             made = [lambda: Card(Txt(problem), mark=verdict_marks[Verdict.ADVISE], word="look here")]
-        made += [partial(self._amiss_card, one) for one in self.tablet.amiss]
+        made += [partial(self._amiss_card, one) for one in self.tablet.amiss[:MOST_AMISS]]
+        if more := len(self.tablet.amiss[MOST_AMISS:]):
+            made.append(words(f"{in_number(more, 'more file')} lost or damaged. Settings names those that are gone."))
         made += [partial(_left_out_card, plugin) for plugin in self.tablet.plugins_left_out()]
         return [*made, *self._vessel_rows(found)]
 

@@ -7,7 +7,7 @@ import random
 import pytest
 
 import altered_lines
-from campaigns import lines_campaign
+from campaigns import forms_campaign, lines_campaign
 from garboard.faults import InputError
 from garboard.recordings import csv_series, nmea0183
 from garboard.recordings.notes import ReadingNotes
@@ -31,6 +31,13 @@ def test_damaged_lines_take_nothing_else_down() -> None:
     read, faults = lines_campaign.run(6000)
     assert faults == []
     assert min(read.values()) > 1000  # of each form
+
+
+def test_damaged_recordings_of_every_form_take_nothing_else_down() -> None:
+    read, faults = forms_campaign.run(360)
+    assert faults == []
+    assert min(read.values()) >= 360
+    assert read.keys() == forms_campaign.ALL.keys()
 
 
 def test_the_oracle_sees_a_wrong_checksum() -> None:

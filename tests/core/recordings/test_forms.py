@@ -100,6 +100,19 @@ def test_heard_live_a_value_has_the_time_it_arrived(key: str) -> None:
     assert max(s.time for s in samples) == START
 
 
+def test_a_doubled_mark_between_messages_is_no_beginning_however_it_is_cut() -> None:
+    """Found by the campaign: the second byte of a doubled 10 was taken for the first of the next mark."""
+    message = SAMPLES["gateway"]().partition(b"\x10\x03")[0] + b"\x10\x03"
+    data = message + b"\x10\x10\x02" + message + b"\x10\x10" + message
+    whole, whole_notes = read_all("gateway", data)
+    for at in range(len(data)):
+        notes = ReadingNotes()
+        reader = ALL["gateway"].reader(notes)
+        assert [*reader.feed(data[:at]), *reader.feed(data[at:]), *reader.close()] == whole
+        assert notes == whole_notes
+    assert whole_notes.kinds == {"127250": 3}
+
+
 # Other spellings, made up: nobody has a sample of them.
 
 

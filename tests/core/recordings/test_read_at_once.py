@@ -14,6 +14,7 @@ from garboard.recordings.arithmetic import Arithmetic, Plain, WithNumpy
 from garboard.recordings.columns import Columns, InOrder
 from garboard.recordings.comma_columns import CommaColumns
 from garboard.recordings.forms import TakesLines
+from garboard.recordings.more_messages import MORE, ORDER
 from garboard.recordings.sentence_columns import SentenceColumns
 from garboard.samples import Recording, Sample, gather
 
@@ -38,12 +39,16 @@ def network(count: int) -> list[str]:
         lines.append(f"{line},{frame.data.hex(',')}")
     for tick in range(60):
         second = f"2026-05-04T09:3{tick % 10}:{tick:02}.250Z"
+        odd = [random.Random(f"{tick} {place}").choice(("ff,7f", "ff,ff", "10,20")) for place in range(3)]
         lines += [
             f"{second},3,127252,27,255,8,00,bc,ff,ff,ff,ff,7f,fd",
             f"{second},5,130312,28,255,8,ff,00,0{tick % 4},00,71,ff,ff,ff",
             f"{second},2,127250,28,255,8,ff,{tick:02x},10,ff,7f,ff,7f,f{tick % 4 + 12:x}",
             f"{second},2,127250,29,255,8,ff,ff,ff,ff,7f,ff,7f,ff",
             f"{second},2,127488,{tick % 2},255,8,0{tick % 2},{tick:02x},10,ff,ff,7f,ff,ff",
+            f"{second},2,127237,14,255,21,00,40,1f,{odd[0]},{odd[1]},ff,ff,ff,ff{',ff' * 10}",
+            f"{second},5,130311,28,255,8,ff,0{tick % 4},{odd[0]},{odd[1]},{odd[2]}",
+            f"{second},5,127505,28,255,8,{tick % 7:x}{tick % 3},{odd[2]},{odd[0]},00,00,ff",
             f"{second},6,127258,31,255,6,ff,ff,df,40,{tick:02x},00",
             f"{second},6,60928,{tick % 3},255,8,01,02,03,04,05,06,07,c0",
             "# a comment",
@@ -223,3 +228,13 @@ def test_altered_sentences_give_the_same(seed: int) -> None:
     some = [altered(line, draw, sound) if draw.random() < 0.1 else line for line in sound]
     assert_same_sentences(some, 500)
     assert_same_sentences([sound[0], *(altered(line, draw, sound) for line in sound[:500])], 250)
+
+
+def test_the_values_of_one_message_have_an_order() -> None:
+    """Read many at once, they are put into the order that the reader of single messages gives."""
+    draw = random.Random(1)
+    for needed, _, read in MORE.values():
+        for _ in range(300):
+            data = bytes(draw.choice((draw.randrange(256), draw.randrange(10))) for _ in range(max(needed, 21)))
+            ranks = [ORDER[quantity] for quantity, *_ in read(data)]
+            assert ranks == sorted(set(ranks))

@@ -409,6 +409,48 @@ def test_more_speed_than_the_propeller_advances_is_named() -> None:
     assert of_pitch("17 in").doubts == ()
 
 
+@pytest.mark.parametrize(
+    ("rated", "ratio", "pitch", "asked_speed", "asked_flow"),
+    [
+        ("350 hp", "1.85", "17 in", "60 kn", "65 gal/h"),  # of a sound boat the readings are asked about
+        ("350 hp", "18.5", "17 in", "", "65 gal/h"),
+        ("350 hp", "1.85", "17 mm", "", "65 gal/h"),
+        ("3500 hp", "1.85", "17 in", "60 kn", ""),
+    ],
+)
+def test_no_reading_is_held_against_a_fact_of_the_engine_that_is_asked_about_itself(
+    rated: str, ratio: str, pitch: str, asked_speed: str, asked_flow: str
+) -> None:
+    """A gear ratio of 18.5 made every speed faster than the propeller advances, and the owner got no range."""
+    propeller = Propeller(pitch=Amount.parse(pitch))
+    vessel = boat(
+        1,
+        rated_power=Amount.parse(rated),
+        full_throttle_high=Amount.parse("6000 rev/min"),
+        gear_ratio=Amount.parse(ratio),
+        propeller=propeller,
+    )
+    step = HOST.step(STEPS)
+    assert step is not None
+    fields = {one.name: one for one in step.all_fields()}
+    for name, of, value, asked in (
+        ("speed_out", "", "60 kn", asked_speed),
+        ("fuel_flow", "centre", "65 gal/h", asked_flow),
+    ):
+        assert bool(implausible(fields[name], value, vessel, of)) is bool(asked)
+    view = job_view(vessel, typed(PLANING[:7]))
+    assert finding(view, "curve").doubts == ()
+
+
+@pytest.mark.parametrize(("rated", "judged"), [("350 hp", True), ("3500 hp", False), ("650 hp", True)])
+def test_no_meter_is_blamed_where_the_rated_power_cannot_be(rated: str, judged: bool) -> None:
+    """It says to correct the power; an engine of 650 hp there is, so its meter is judged by it."""
+    vessel = boat(1, rated_power=Amount.parse(rated), rated_speed=Amount.parse("6000 rev/min"))
+    found = finding(job_view(vessel, typed(PLANING)), "fuel_for_power")
+    assert (found.verdict is not Verdict.NOT_ENOUGH_DATA) is judged
+    assert ("rated power of the centre engine reads 3500 hp; correct it" in found.sentence) is not judged
+
+
 # --- two senders of one quantity in a recording
 
 

@@ -162,6 +162,14 @@ def test_economy_in_its_three_units_agrees() -> None:
     assert number(found, "fuel for a nautical mile").value == pytest.approx(3.785411784 / good.value)
 
 
+def test_miles_to_the_gallon_are_told_once() -> None:
+    """A boat whose speeds were typed in mph is told its economy in them."""
+    values = typed(PLANING, 2)
+    speeds = {place: text.replace("kn", "mph") for place, text in values.items() if isinstance(text, str)}
+    found = finding(job_view(TWINS, {**values, **speeds}), "best_cruise")
+    assert [one.name for one in found.numbers if one.name.startswith("economy")] == ["economy"]
+
+
 def test_economy_still_rising_at_the_highest_step_is_not_a_best_cruise() -> None:
     found = finding(of_rows(PLANING[:7]), "best_cruise")
     assert found.verdict is Verdict.NOT_ENOUGH_DATA
@@ -440,6 +448,11 @@ def refill(refilled: str, *metered: str, **more: JsonValue) -> Finding:
         values[TANKS, "metered", "", position] = text
     values.update({(TANKS, name, "", ""): value for name, value in more.items()})
     return finding(job_view(TWINS, values), "flow_meter")
+
+
+def test_a_boat_filled_in_litres_is_told_pulses_per_litre() -> None:
+    found = refill("234.3 L", "113.6 L", "113.6 L")
+    assert "to 1.031, or multiply pulses per litre by 0.970" in found.sentence
 
 
 @pytest.mark.parametrize(

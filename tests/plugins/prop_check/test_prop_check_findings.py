@@ -9,7 +9,8 @@ import pytest
 from builders import findings_of
 from garboard.findings import BasisKind, Finding, Lack, Verdict
 from garboard.job_view import JobView
-from garboard.records import Propeller, Vessel
+from garboard.records import Engine, Propeller, Vessel
+from garboard.report.as_typed import finding_as_typed
 from garboard.uncertainty import MeasuredValue
 from garboard_prop_check.power_balance import Candidate, Tried, fit
 from garboard_prop_check.slip_findings import reading_is_wrong
@@ -677,6 +678,25 @@ def test_less_pitch_for_a_labouring_engine() -> None:
     assert number(finding, "chance to land in the window") == 90
 
 
+@pytest.mark.parametrize(
+    ("pitch", "words", "shown"),
+    [
+        ("19 in", "Try 17 in first: 2 in less pitch.", "-2 in"),
+        ("483 mm", "Try 432 mm first: 51 mm less pitch.", "-51 mm"),
+        ("48 cm", "Try 43 cm first: 5 cm less pitch.", "-5 cm"),
+        ("19.25 in", "Try 17.25 in first: 2 in less pitch.", "-2 in"),
+    ],
+)
+def test_a_change_is_told_in_the_unit_the_pitch_was_typed_in(pitch: str, words: str, shown: str) -> None:
+    """Whatever other small lengths of the boat were typed in: here the transom is in cm, the diameter in inches."""
+    boat = vessel(1, pitch=pitch, transom_height="51 cm", length="5.8 m")
+    view = runs_at(boat, "5200 rev/min", ("36.0 kn", "35.0 kn"))
+    finding = finding_as_typed(view, one(view, "pitch"))
+    assert finding.sentence.startswith(words)
+    assert str(finding.numbers[0]) == shown
+    assert f"pitch [{shown.partition(' ')[2]}]" in finding.tables[0].headings
+
+
 RATED = attrs.evolve(
     BOAT, engines=tuple(attrs.evolve(each, rated_speed=amount("5700 rev/min")) for each in BOAT.engines)
 )
@@ -845,6 +865,54 @@ def test_too_large_a_change_points_elsewhere() -> None:
     finding = one(runs_at(boat, "4200 rev/min", ("35.0 kn", "35.0 kn")), "pitch")
     assert (finding.code, finding.verdict) == ("prop_check.pitch.change_too_large", Verdict.FAIL)
     assert "Even 4 in less pitch would leave the centre engine at 4894 rev/min, out of its window." in finding.sentence
+
+
+@pytest.mark.parametrize(("pitch", "turns", "first"), [(8, 4100, 6), (7, 4300, 5), (6, 4400, 5), (9, 4600, 7)])
+def test_less_pitch_of_a_small_propeller_never_turns_slower(pitch: int, turns: int, first: int) -> None:
+    """Beyond 30 % of the pitch the balance says nothing; the rule goes on from there. Begun from the run it left 8 in
+    at 4100 rev/min out of a window that 6 in reach, and sent the technician to look for what is wrong."""
+    boat = vessel(1, pitch=f"{pitch} in", ratio="2.08", window=("5000 rev/min", "6000 rev/min"), limiter=None)
+    speed = f"{turns / 2.08 * pitch * 0.000823 * 0.88:.1f} kn"
+    finding = one(runs_at(boat, f"{turns} rev/min", (speed, speed)), "pitch")
+    assert finding.sentence.startswith(f"Try {first} in first: ")
+    (table,) = finding.tables
+    turned = [int(row[2].partition(" ")[0]) for row in table.rows if row[2] != "reaches the limiter"]
+    assert turned == sorted(turned)
+    assert turned[0] > turns
+
+
+def test_a_diameter_no_outboard_has_is_left_out_of_the_forecast() -> None:
+    """1.45 in for 14.5: its logarithm over that of the next propeller would decide alone."""
+    said = {}
+    for diameter in (None, "1.45 in", "15 ft"):
+        boat = attrs.evolve(BOAT, engines=(_with_propeller(diameter),))
+        said[diameter] = one(runs_at(boat, "5200 rev/min", ("38.0 kn", "37.0 kn")), "pitch").numbers
+    assert said[None] == said["1.45 in"] == said["15 ft"]
+
+
+def _with_propeller(diameter: str | None) -> Engine:
+    return attrs.evolve(BOAT.engines[0], propeller=Propeller(pitch=amount("19 in"), diameter=amount(diameter)))
+
+
+def test_a_pitch_typed_in_centimetres_beside_inches_is_told_in_few_digits() -> None:
+    fitted = Propeller(pitch=amount("48 cm"), diameter=amount("15 in"))
+    boat = attrs.evolve(BOAT, engines=(attrs.evolve(BOAT.engines[0], propeller=fitted),))
+    finding = one(runs_at(boat, "5100 rev/min", ("36.0 kn", "35.0 kn")), "pitch")
+    told = finding.sentence + str(finding.tables)
+    assert finding.sentence.startswith("Try 40 cm first: 8 cm less pitch")
+    assert "15.897" not in told
+
+
+@pytest.mark.parametrize(("other", "is_advised"), [("5350 rev/min", True), ("5650 rev/min", False)])
+def test_engines_no_one_pitch_suits_get_no_advice(other: str, is_advised: bool) -> None:
+    """Windows of 5000 to 5400 and from 5600: any pitch leaves one engine out of its own."""
+    low = amount("5000 rev/min"), amount("5400 rev/min")
+    port = attrs.evolve(TWIN.engines[0], full_throttle_low=low[0], full_throttle_high=low[1])
+    starboard = attrs.evolve(TWIN.engines[1], full_throttle_low=amount(other))
+    boat = attrs.evolve(TWIN, engines=(port, starboard))
+    finding = one(runs_at(boat, "5200 rev/min", ("37.0 kn", "36.0 kn")), "pitch")
+    assert (finding.verdict is Verdict.ADVISE) == is_advised
+    assert ("so no one pitch suits both" in finding.sentence) != is_advised
 
 
 @pytest.mark.parametrize(

@@ -37,6 +37,14 @@ def test_the_page_of_a_finished_check() -> None:
     assert [finding.about for finding in findings] == ["pitch"]
 
 
+def test_the_speed_is_told_first_in_the_unit_it_was_typed_in() -> None:
+    """47 and 45 mph: 46 mph are 39.97 kn and 74.03 km/h, by 1609.344 m to the mile."""
+    first, *blocks = page(job(TWIN, two_ways(TWIN, speeds=("47.0 mph", "45.0 mph"))))
+    assert isinstance(first, Number)
+    assert (first.unit, round(first.value, 1)) == ("mph", 46.0)
+    assert any("Full speed was 46.0 mph (40.0 kn, 74.0 km/h)" in block for block in blocks if isinstance(block, str))
+
+
 def test_the_page_tells_what_is_not_in_order() -> None:
     """5000 rev/min is below the window: the window and the advice are told, what is in order stands in the table."""
     findings = [

@@ -54,13 +54,13 @@ def test_a_file_that_waits_is_shown_with_its_hash_and_its_source_as_text(pages: 
 
 
 def test_the_heading_counts_what_runs_and_what_waits(pages: Pages, manager: Browser) -> None:
-    assert "waits for approval" not in words_of(manager.text("/plugins"))
+    assert "waiting for approval" not in words_of(manager.text("/plugins"))
     for name in ("our_check", "other"):
         put_file(pages, SOURCE.replace("our_check", name), name)
-    assert "No plugin of the shop's own, 2 wait for approval" in words_of(manager.text("/plugins"))
+    assert "No plugin of the shop's own at work, 2 waiting for approval" in words_of(manager.text("/plugins"))
     form = form_to(manager.text("/plugins"), "/plugins/approve", name="other")
     assert manager.send(form).status_code == 303
-    assert "1 plugin of the shop's own, 1 waits for approval" in words_of(manager.text("/plugins"))
+    assert "1 plugin of the shop's own, 1 waiting for approval" in words_of(manager.text("/plugins"))
 
 
 def test_an_approved_file_goes_to_the_tablets_and_says_who_approved_it(pages: Pages, approved: Browser) -> None:
@@ -99,7 +99,9 @@ def test_only_a_file_that_waits_can_be_approved(pages: Pages, manager: Browser, 
 
 def test_a_file_that_does_not_load_goes_nowhere_and_says_why(pages: Pages, manager: Browser) -> None:
     put_file(pages, "raise RuntimeError('not today')")
-    answer = manager.send(form_to(manager.text("/plugins"), "/plugins/approve"))
+    page = manager.text("/plugins")
+    assert "No plugin of the shop's own at work, 1 waiting for approval" in words_of(page)
+    answer = manager.send(form_to(page, "/plugins/approve"))
     assert answer.status_code == 400
     words = words_of(answer.text)
     assert "got one that does not: RuntimeError: not today [our_check.py, line 1]" in words

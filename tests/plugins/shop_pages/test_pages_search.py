@@ -14,9 +14,12 @@ from garboard import hull_number
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
+from garboard.history.authoring import move_job
+from garboard.history.replay import HullState
 from garboard_shop.pages import index as index_module
 from garboard_shop.pages.index import LONGEST_SEARCH, MOST_NEWER, MOST_SHOWN, Index, Wanted, card_of
 from garboard_shop.store import Delivery
+from histories import tablet
 from pages_rig import NOON, Browser, Pages, words_of
 
 WORDS = ("Petrel", "petrel ii", "\u00c9toile", "Stra\u00dfe", "\u0130nci", "a\nb", "19 in", "R. Vane", "O0", "abc0", "")
@@ -116,6 +119,30 @@ def test_the_name_entered_last_is_shown_and_all_are_found_in_whatever_order_entr
     card = card_of("ABC00001A526", [made[number].raw for number in order])
     assert card.name == "Gannet II"
     assert card.names == names
+
+
+def test_a_boat_a_job_was_moved_to_is_found_by_what_came_with_the_job() -> None:
+    """As its own page names it: whichever is read first, also when the other grew; its own name comes first."""
+    wrong, right = HullState("ABC00001A526"), HullState("ABC00002A526")
+    store, author = Growing(), tablet("c").author
+    index = Index(store, now=lambda: NOON)  # type: ignore[arg-type]
+
+    def keep(*entries: Entry) -> None:
+        for entry in entries:
+            state = wrong if entry.hull == wrong.hull else right
+            state.add(entry)
+            store.held.setdefault(state.hull, {})[entry.id] = entry.raw
+            index.read(state.hull)
+
+    keep(author.write(wrong, "job", ("owner",), "R-77", job="J-1"), author.write(wrong, "field", ("name",), "Petrel"))
+    keep(*move_job(author, wrong, right, "J-1", "typed wrongly"))
+    assert {card.hull: card.name for card in index.search("R-77")} == {wrong.hull: "Petrel", right.hull: "Petrel"}
+    keep(author.write(wrong, "field", ("engines", "port", "propeller", "pitch"), "19 in"))
+    (found,) = [card for card in index.search("19 in") if card.hull == right.hull]
+    assert (found.propellers, found.numbers) == (("port: pitch 19 in",), (right.hull,))
+    keep(author.write(right, "field", ("name",), "Gannet"))
+    assert [card.hull for card in index.search("Gannet")] == [right.hull]
+    assert [card.hull for card in index.search("Petrel")] == [wrong.hull]
 
 
 @settings(max_examples=examples(50), deadline=None)

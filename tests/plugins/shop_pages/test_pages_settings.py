@@ -78,6 +78,25 @@ def test_the_value_that_holds_already_changes_no_open_job(pages: Pages) -> None:
     assert effect_of(pages.desk, setting, "3 in").jobs == (), "what is advised lies within it"
 
 
+@pytest.mark.parametrize(
+    ("key", "value", "said"),
+    [
+        ("prop_check.largest_pitch_change", "2 in", ("It changes 1 open job", "Try 16 in first", "Try 17 in first")),
+        ("prop_check.speed_uncertainty", "0.3 kn", ("open job", "only figures change: no verdict and no advice")),
+        ("fuel_curve.diesel_density", "7.1 lb/gal", ("It changes no open job",)),
+    ],
+)
+def test_other_advice_with_the_same_verdict_is_a_change(
+    manager: Browser, key: str, value: str, said: tuple[str, ...]
+) -> None:
+    """Of a pass only the figures change, which is said; what no job uses changes none."""
+    page = f"/settings/{key}"
+    answer = manager.send(form_to(manager.text(page), f"{page}/look", reset=""), value=value, reason=WHY)
+    shown = words_of(answer.text)
+    assert [words for words in said if words not in shown] == []
+    assert ("It changes no open job" in shown) == (len(said) == 1)
+
+
 def test_what_is_saved_says_who_when_why_and_what_it_was(pages: Pages, manager: Browser) -> None:
     change(manager, "7 %", "first try")
     change(manager, "5", "stricter")

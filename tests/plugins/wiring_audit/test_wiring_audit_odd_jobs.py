@@ -148,3 +148,9 @@ def test_an_optional_reading_in_dispute_is_not_taken_as_absent(step: str, field:
     (finding,) = said(wired_job(disagreements=[(f"wiring_audit.{step}", field, "", of)]), calculator)
     assert finding.verdict is Verdict.NOT_ENOUGH_DATA
     assert "values disagree, choose one" in finding.sentence
+
+
+def test_a_bank_of_hundreds_of_digits_of_volts_that_reads_low_is_no_fault_of_the_plugin() -> None:
+    """Random jobs met it once in a thousand."""
+    house = Battery(name="house", nominal_voltage=Amount("9" * 400, "V"))
+    assert_speaks(wired_job([circuit()], [house], [], read={("batteries", "rest_voltage", "house"): "0 V"}))
