@@ -39,6 +39,7 @@ __all__ = [
     "Tank",
     "Vessel",
     "number_of",
+    "outside_usual",
     "unit_of",
     "unusual_in",
     "unusual_of",
@@ -353,13 +354,22 @@ def unusual_of(engine: Engine) -> Iterator[str]:
 def unusual_in(record: attrs.AttrsInstance) -> Iterator[tuple[str, str]]:
     """Each number of a record itself that lies outside its plausible range: its attribute, and a question."""
     for field in attrs.fields(type(record)):
-        value = getattr(record, field.name)
-        if value is None or "plausible" not in field.metadata:
-            continue
-        (low, high), unit = field.metadata["plausible"], unit_of(field.metadata)
-        if not low <= number_of(value, unit) <= high:
-            usual = range_in_words(low, high, unit, value.unit if isinstance(value, Amount) else unit)
-            yield field.name, f"{field.name.replace('_', ' ')}: {value} is outside the usual {usual}. Is it right?"
+        if "plausible" in field.metadata and (said := outside_usual(record, field.name)):
+            yield field.name, f"{said}. Is it right?"
+
+
+def outside_usual(record: attrs.AttrsInstance, name: str) -> str:
+    """What is unusual of one number of a record; "" where nothing is. No other attribute of it is read.
+
+    >>> outside_usual(Engine(position="port", gear_ratio=Amount("0.48")), "gear_ratio")
+    'gear ratio: 0.48 is outside the usual 1.2 to 3.5'
+    """
+    value, metadata = getattr(record, name), getattr(attrs.fields(type(record)), name).metadata
+    (low, high), unit = metadata["plausible"], unit_of(metadata)
+    if value is None or low <= number_of(value, unit) <= high:
+        return ""
+    usual = range_in_words(low, high, unit, value.unit if isinstance(value, Amount) else unit)
+    return f"{name.replace('_', ' ')}: {value} is outside the usual {usual}"
 
 
 def unit_of(metadata: Mapping[str, Any]) -> str:

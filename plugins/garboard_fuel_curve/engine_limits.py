@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from garboard.records import Engine, Propeller, Vessel, unusual_in
+from garboard.records import Engine, Propeller, Vessel, outside_usual
 from garboard.units import Amount
 from garboard_fuel_curve.specific_consumption import at_efficiency, flow_at_power
 
@@ -21,8 +21,7 @@ def believed(record: Engine | Propeller | None, name: str) -> Amount | None:
 
     A gear ratio of 20.7 would make every speed of a sound boat too high.
     """
-    is_unusual = record is not None and any(field == name for field, _ in unusual_in(record))
-    value = None if is_unusual else getattr(record, name, None)
+    value = None if record is None or outside_usual(record, name) else getattr(record, name)
     return value if isinstance(value, Amount) else None
 
 

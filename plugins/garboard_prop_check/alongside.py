@@ -9,7 +9,16 @@ from garboard.job_view import JobView, in_unit, nothing_at
 from garboard.records import Engine
 from garboard_prop_check import power_limit
 from garboard_prop_check.steps import CAPACITY, PROPELLER
-from garboard_prop_check.words import FITTING, FORMULA, LABEL, LARGEST_POWER, for_each_engine, total_power
+from garboard_prop_check.words import (
+    FITTING,
+    FORMULA,
+    LABEL,
+    LARGEST_POWER,
+    asked_powers,
+    for_each_engine,
+    named_first,
+    total_power,
+)
 
 
 def capacity(view: JobView) -> Iterator[Finding]:
@@ -48,6 +57,7 @@ def _against_label(view: JobView, fitted: float) -> Finding:
     else:
         code, verdict = "prop_check.capacity.above_label", Verdict.FAIL
         sentence = f"{told} fitted; the capacity label allows {view.told(label, 'hp')}. Do not run it at full throttle."
+        sentence = f"{named_first(asked_powers(view.vessel))}{sentence}"
     return Finding(
         code=code,
         verdict=verdict,
@@ -121,7 +131,8 @@ def _against_formula(view: JobView, fitted: float) -> Finding:
         code="prop_check.capacity.above_formula" if over else "prop_check.capacity.within_formula",
         verdict=Verdict.ADVISE if over else Verdict.PASS,
         about="maximum power by formula",
-        sentence=f"{formula}. {view.told(fitted, 'hp')} is more: ask the boat's maker what the label rests on."
+        sentence=f"{named_first(asked_powers(vessel))}{formula}. {view.told(fitted, 'hp')} is more: ask the boat's "
+        "maker what the label rests on."
         if over
         else f"{formula}. {view.told(fitted, 'hp')} fitted.",
         basis=(FORMULA,),

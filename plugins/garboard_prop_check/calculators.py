@@ -67,7 +67,7 @@ CALCULATORS = (
         compute=slip_findings.engine_slip,
         basis=(SLIP,),
         may_doubt=True,
-        doubts_in=("prop_check",),
+        doubts_in=("prop_check", OF_VESSEL),
     ),
     Calculator(
         key="prop_check.reference_air",

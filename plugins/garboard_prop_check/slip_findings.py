@@ -8,7 +8,7 @@ import attrs
 
 from garboard.findings import Basis, BasisKind, Doubt, Finding, Limit, NotEnoughData, Number, Verdict
 from garboard.job_view import FieldKey, JobView
-from garboard.records import Engine, unusual_of
+from garboard.records import Engine
 from garboard.uncertainty import MeasuredValue, Part
 from garboard.units import Amount
 from garboard_prop_check import borne_out
@@ -21,11 +21,14 @@ from garboard_prop_check.weight_and_power import is_less_believable
 from garboard_prop_check.words import (
     AVERAGING,
     CUP,
+    PITCH,
     SLIP,
     about,
+    asked_about,
     for_each_engine,
     gear_ratio_of,
     inches_told,
+    named_first,
     need_all,
     pitch_of,
     stamped_pitch,
@@ -244,19 +247,28 @@ def _engine_slip(
     found = slip_of(view, engine, view.once(average_engine_speed, runs, engine.position), speed)
     judged = _judged(view, found, units)
     suspects = list(_suspects(view, found, units)) if judged.is_suspicious else []
-    words = [judged.sentence, *(f"Slip would be usual {suspect.text}{suspect.also}." for suspect in suspects)]
-    if judged.verdict is not Verdict.PASS:
-        words += [f"{asked[0].upper()}{asked[1:]}" for asked in unusual_of(engine)]
+    odd = _asked_about(engine) if judged.verdict is not Verdict.PASS else ()
+    would_fit = (f"Slip would be usual {suspect.text}{suspect.also}." for suspect in suspects)
+    words = [f"{named_first(odd)}{judged.sentence}", *would_fit]
     return Finding(
         code=judged.code,
-        verdict=judged.verdict,
+        verdict=Verdict.ADVISE if odd else judged.verdict,  # first find out whether the fact is right
         about=about(engine),
         sentence=" ".join(words),
         basis=(SLIP, AVERAGING, basis_of("pitch_tolerance"), *judged.used),
         numbers=found.numbers,
         limits=judged.limits,
         places=found.places(view),
-        doubts=tuple(_doubts(view, found, suspects, judged.cannot_be)),
+        doubts=odd or tuple(_doubts(view, found, suspects, judged.cannot_be)),
+    )
+
+
+def _asked_about(engine: Engine) -> tuple[Doubt, ...]:
+    """What a slip is reckoned by and is asked about itself."""
+    at = engine.position
+    return (
+        *asked_about(engine, f"{at} engine", "engines.gear_ratio", of=at),
+        *asked_about(engine.propeller, f"{at} propeller", PITCH, of=at),
     )
 
 
@@ -434,8 +446,8 @@ def _doubts(view: JobView, found: Slip, suspects: Sequence[Suspect], cannot_be: 
     for suspect in suspects:
         yield from _doubt(f"slip of the {about(found.engine)} would be usual {suspect.text}", suspect.places)
     if cannot_be and not suspects:
-        slip = f"a slip of {found.numbers[1]}, which no boat has"
-        text = f"speed, pitch and gear ratio give the {about(found.engine)} {slip}"
+        wrong = "speed, pitch, gear ratio or tachometer is wrong"
+        text = f"{wrong}: slip of the {about(found.engine)} is {found.numbers[1]}"
         speeds = () if _is_speed_borne_out(view, found) else _typed_speeds(found.speed)
         yield from _doubt(text, (*speeds, *_stamp(view, found)))
 

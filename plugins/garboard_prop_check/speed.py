@@ -21,6 +21,7 @@ from garboard.findings import (
     Verdict,
 )
 from garboard.job_view import JobView, in_unit
+from garboard.records import Vessel
 from garboard_prop_check import crouch
 from garboard_prop_check.averages import agreement_among, average_speed, held, left_out_of_speed
 from garboard_prop_check.runs import SPEED, Reading, Run, runs_of
@@ -32,6 +33,9 @@ from garboard_prop_check.words import (
     AVERAGING,
     CROUCH,
     about,
+    asked_about,
+    asked_powers,
+    named_first,
     not_counted,
     runs_only,
     speed_words,
@@ -150,6 +154,11 @@ def _weight_in_doubt(text: str) -> Finding:
     )
 
 
+def _asked_about(vessel: Vessel) -> tuple[Doubt, ...]:
+    """What Crouch's formula takes and is asked about itself."""
+    return (*asked_about(vessel, "Vessel", "displacement_as_run"), *asked_powers(vessel))
+
+
 def crouch_estimate(view: JobView) -> Iterable[Finding]:
     """Whether the measured speed is believable for weight and power."""
     if unlikely := unlikely_weight(view.vessel):
@@ -165,6 +174,7 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
         f"{100 * expected.within:g} %"
     )
     verdict, doubts = Verdict.ADVISE, tuple[Doubt, ...]()
+    odd = _asked_about(view.vessel)
     if speed.measured.low > expected.highest:
         fitting = units_that_fit(view, speed, view.once(slips_of, runs, speed))
         units = [unit for unit, value in fitting if not expected.off(value)]
@@ -173,12 +183,15 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
         typed = [place for place in speed.places if place[1] == "speed"]
         doubts = tuple(Doubt(text, step=step, field=field, row=row, of=of) for step, field, row, of in typed)
         code = "prop_check.crouch.faster"
-        sentence = f"{speed_words(view, speed)} is faster than believable. {told}. {hint}"
+        sentence = f"{named_first(odd)}{speed_words(view, speed)} is faster than believable. {told}. {hint}"
+        doubts = odd or doubts  # first find out whether the fact is right
     elif speed.measured.high < expected.lowest:
         code = "prop_check.crouch.slower"
         sentence = (
-            f"{speed_words(view, speed)} is slower than expected. {told}. Check weight, trim, bottom and propeller."
+            f"{named_first(odd)}{speed_words(view, speed)} is slower than expected. {told}. Check weight, trim, bottom "
+            "and propeller."
         )
+        doubts = odd
     else:
         code, verdict = "prop_check.crouch.believable", Verdict.PASS
         sentence = f"{speed_words(view, speed)} fits weight and power. {told}."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import attrs
 
@@ -10,6 +10,7 @@ from garboard.findings import (
     OF_VESSEL,
     Basis,
     BasisKind,
+    Doubt,
     Finding,
     Lack,
     Missing,
@@ -18,7 +19,7 @@ from garboard.findings import (
     with_uncertainty,
 )
 from garboard.job_view import FieldKey, JobView, in_unit
-from garboard.records import Engine
+from garboard.records import Engine, Vessel, outside_usual
 from garboard_prop_check.averages import Average
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import CONDITIONS, PROPELLER, TRIM_AT_BEST
@@ -213,6 +214,28 @@ def inches_told_in(view: JobView, engine: Engine) -> str:
 def pitch_place(engine: Engine) -> FieldKey:
     """Where an engine's pitch stands in the job."""
     return OF_VESSEL, PITCH, "", engine.position
+
+
+def asked_about(record: attrs.AttrsInstance | None, what: str, *fields: str, of: str = "") -> tuple[Doubt, ...]:
+    """Facts that are asked about themselves, each as a doubt: what does not fit one of them is no fault of the rest.
+
+    what   : whose they are, as the question about them says it ("port propeller")
+    fields : by record and key ("engines.propeller.pitch")
+    """
+    said = {field: outside_usual(record, field.rpartition(".")[2]) for field in fields if record is not None}
+    return tuple(Doubt(f"{what}, {text}", step=OF_VESSEL, field=field, of=of) for field, text in said.items() if text)
+
+
+def asked_powers(vessel: Vessel) -> tuple[Doubt, ...]:
+    """Rated powers that are asked about themselves."""
+    field = "engines.rated_power"
+    engines = ((one, f"{one.position} engine", one.position) for one in vessel.engines)
+    return tuple(doubt for one, what, of in engines for doubt in asked_about(one, what, field, of=of))
+
+
+def named_first(odd: Sequence[Doubt]) -> str:
+    """The facts that are asked about themselves, before what is said of what does not fit them."""
+    return "".join(f"In doubt: {one.text}. " for one in odd)
 
 
 def engine_speed_words(average: Average) -> str:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import gzip
+import shutil
+from contextlib import ExitStack
 from pathlib import Path
 
 import attrs
@@ -64,6 +66,24 @@ def test_files_attached_on_two_machines_stand_side_by_side_and_come_along_in_a_m
         assert view.disagreements == ()
         kept = {here.attachments.get(str(one.value["file"])) for one in _attached(here)}  # type: ignore[index,call-overload]
         assert kept == {GROMMET, OTHER}
+
+
+def test_a_file_that_an_entry_names_and_neither_side_has_is_told_until_it_is_here(shop: Path, tmp_path: Path) -> None:
+    """The folder of attachments was not copied along: nobody would look for the file before it is lost everywhere."""
+    _attach(shop, "chafe.jpg")
+    whole, bare = tmp_path / "whole", tmp_path / "bare"
+    shutil.copytree(shop, whole)
+    shutil.copytree(shop, bare)
+    shutil.rmtree(bare / "attachments")
+    for words in (("--dry-run",), (), ()):
+        result = CliRunner().invoke(commands.merge_folders, [str(bare), "--into", str(tmp_path / "target"), *words])
+        assert (result.exit_code, "missing on both sides: chafe.jpg (" in result.stdout) == (1, True)
+        assert "everything is merged" not in result.stdout
+    for sources in ((bare, whole), (bare,)):
+        with ExitStack() as stack:
+            folders = [stack.enter_context(HullFolder(one, read_only=True)) for one in sources]
+            report = merge(folders, stack.enter_context(HullFolder(tmp_path / "target")))
+        assert (report.complete, report.missing) == (True, ())
 
 
 def test_the_same_content_attached_twice_is_one(shop: Path) -> None:

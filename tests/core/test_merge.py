@@ -65,7 +65,8 @@ def test_a_file_that_the_disk_refused_once_is_not_called_merged(
     for name, held in (("a", entries), ("shop", entries[::2])):
         _folder(tmp_path / name, held).close()
         (tmp_path / name / "hulls.sizes").unlink()
-    there, refused = import_string(call), []
+    there = import_string(call)
+    refused: list[Path] = []
 
     def once(path: Path, *arguments: object, **named: object) -> object:
         if f"/{at}/" in str(path) and not refused:

@@ -71,7 +71,7 @@ def codes(host: PluginHost) -> list[str]:
         "while True: pass",
         "while True:\n    try:\n        while True: pass\n    except Exception: pass",
         "while True: sorted(range(1000))",
-        "sum(iter(int, 1))",
+        "sum(iter(lambda: 0, 1))",
         "while True: view.value('NAME.step', 'dry')",
     ],
     ids=["plain", "catching", "calling", "in C with Python inside", "in the program"],

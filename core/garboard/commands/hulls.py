@@ -85,7 +85,8 @@ def _signed(command: Command) -> Command:
 def merge_folders(sources: tuple[Path, ...], target: Path, dry_run: bool, both_ways: bool, as_json: bool) -> None:
     """Merge SOURCES (a stick, a share, a tablet's folder) into a folder.
 
-    Exit status 0: everything is merged. Exit status 1: not everything is, or a file is damaged; the report names it.
+    Exit status 0: everything is merged. Exit status 1: not everything is, or a file is damaged or missing; the report
+    names it.
     """
     reports = [_merge(sources, target, dry_run)]
     _print_report(reports[0], as_json)
@@ -136,6 +137,7 @@ def plain_report(report: MergeReport) -> dict[str, JsonValue]:
         "refused": plain_reasons(report.refused),
         "damage": [str(damage) for damage in report.damage],
         "lost": plain_losses(report.lost),
+        "missing": {**dict(report.missing)},
         "mended": [*report.mended],
         "strays": dict(report.strays),
         "beside": {str(file): str(kept) for file, kept in report.beside},
@@ -191,6 +193,10 @@ def readable_report(report: MergeReport, told: Callable[[Iterable[str]], str] = 
     lines += [f"  {_kept_in_words(report)}, shown as unreadable: {name}: {reason}" for name, reason in report.strays]
     lines += [f"  damage: {damage}" for damage in report.damage]
     lines += [f"  lost in its file, and not in the target: {loss}" for loss in report.lost]
+    lines += [
+        f"  missing on both sides: {called or 'an attachment'} ({name[:12]}), which an entry names"
+        for name, called in report.missing
+    ]
     lines += [f"  kept whole in the target, as it is damaged: {file.name} as {kept}" for file, kept in report.beside]
     lines += [f"  damaged here, replaced by a sound copy: attachment {name}" for name in report.mended]
     lines += [f"  not read, so not merged: {file}: {reason}" for file, reason in report.not_read]
@@ -217,6 +223,11 @@ def _counted(report: MergeReport) -> str:
         )
     if report.refused:
         return "NOT everything is merged: all but what was refused above"
+    if report.missing:
+        return (
+            "every entry is merged, but NOT what is missing on both sides, named above. Merge with the shop, or with "
+            "where it was taken"
+        )
     if not report.complete:
         return "NOT everything is merged: merge again"
     if report.damage:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+import re
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from contextlib import nullcontext, suppress
 from pathlib import Path
 
@@ -19,6 +20,11 @@ from garboard.history.registers import RegisterKey, name_of
 from garboard.history.replay import HullState, replay
 from garboard.history.worth_telling import worth_telling
 from garboard.hull_number import KnownNumbers
+
+_FILE = b'"file":"'
+"""What stands before the name of an attachment in an entry; in no text, where a quote has a stroke before it."""
+
+_ATTACHMENT = re.compile(rb'([0-9a-f]{64})"(?:,"name":"([^"\\\\]*)")?')
 
 
 @attrs.frozen(kw_only=True)
@@ -79,13 +85,15 @@ class MergeReport:
     """What a merge did, or would do.
 
     complete : every entry and attachment of the sources was counted in the target afterwards, everything in the
-               sources and the target could be read, and nothing damaged there is missing
+               sources and the target could be read, and nothing damaged there, or named there, is missing
     refused  : entries and attachments that could not be kept, with the reason; they are still where they received from
     not_read : what could not be read on either side, with the reason; it is left as it is
     mended   : attachments that were damaged in the target and were taken anew from a source
     strays   : what came and is no entry, by the id it stood under, with the reason; it is kept and shown as unreadable
     lost     : what damaged hull files of the sources held, and the target does not
     beside   : damaged files of the sources, kept whole in the target where something of them is not in it
+    missing  : recordings, photos and signatures that entries of the sources name and that are on neither side, each
+               with what it is called
     """
 
     target: Path
@@ -101,6 +109,7 @@ class MergeReport:
     strays: tuple[tuple[str, str], ...] = ()
     beside: tuple[tuple[Path, Path], ...] = ()
     lost: tuple[Loss, ...] = ()
+    missing: tuple[tuple[str, str], ...] = ()
 
     @property
     def received(self) -> int:
@@ -132,6 +141,7 @@ def merge(
     not_read = tuple(sorted({one for folder in (*sources, target) for one in folder.not_read(since=begun[id(folder)])}))
     lost = _losses(sources, target, received)
     refused = (*(no for hull in imported.values() for no in hull.refused.items()), *attached.spoilt.items())
+    missing = _named_and_missing(imported, target, attached.received | attached.spoilt.keys())
     are_in = all(hull.offered - hull.refused.keys() <= target.ids(key) for key, hull in imported.items())
     return MergeReport(
         target=target.folder,
@@ -141,13 +151,30 @@ def merge(
         attachments=len(attached.received),
         refused=refused,
         damage=tuple(damage for folder in (*sources, target) for damage in folder.damage()),
-        complete=(dry_run or are_in) and not (not_read or refused or lost),
+        complete=(dry_run or are_in) and not (not_read or refused or lost or missing),
         not_read=not_read,
         mended=tuple(sorted(attached.mended)),
         strays=tuple(one for hull in imported.values() for one in hull.strays.items()),
         beside=beside,
         lost=lost,
+        missing=missing,
     )
+
+
+def _named_and_missing(
+    imported: Mapping[str, Imported], target: HullFolder, told: Container[str]
+) -> tuple[tuple[str, str], ...]:
+    """What entries of the sources name and neither side holds; also where every entry was here before.
+
+    told : attachments received, or told as refused
+    """
+    named: dict[str, str] = {}
+    for hull, there in imported.items():
+        whole = b"\n".join([*_held(target, hull).values(), *there.received.values()])
+        for piece in whole.split(_FILE)[1:]:  # nearly all there is is passed over: a pattern would look at all of it
+            if (found := _ATTACHMENT.match(piece)) and found[1].decode() not in told:
+                named[found[1].decode()] = (found[2] or b"").decode()
+    return tuple((name, called) for name, called in sorted(named.items()) if name not in target.attachments)
 
 
 def _losses(

@@ -479,6 +479,13 @@ def test_a_meter_is_left_alone_within_three_percent(refilled: str, verdict: Verd
     assert told in found.sentence
 
 
+def test_a_meter_is_set_by_the_unit_of_volume_that_was_typed() -> None:
+    """The factor is the same; a meter set up in litres asks for pulses per litre."""
+    told = [refill("61.9 gal", "30.0 gal", "30.0 gal"), refill("234.3 L", "113.6 L", "113.6 L")]
+    asked = [one.sentence.partition("multiply pulses per ")[2].split(" by ")[0] for one in told]
+    assert asked == ["gallon", "litre"]
+
+
 def test_the_factor_in_the_meter_is_carried_on() -> None:
     found = refill("66.0 gal", "30.0 gal", "30.0 gal", present_factor="0.95")
     assert number(found, "refill over meter").value == pytest.approx(1.10)

@@ -387,7 +387,7 @@ def test_a_gear_ratio_turned_round_is_named() -> None:
     """0.54 for 1.85; no speed is doubted for it."""
     slip = one(runs(vessel(1, ratio="0.54"), *GOOD), "slip")
     assert "with a gear ratio of 1.85, the one entered turned round" in slip.sentence
-    assert not slip.doubts
+    assert [doubt.field for doubt in slip.doubts] == ["engines.gear_ratio"]
 
 
 def test_a_slip_below_zero_that_nothing_explains_doubts_all_it_rests_on() -> None:
@@ -396,6 +396,8 @@ def test_a_slip_below_zero_that_nothing_explains_doubts_all_it_rests_on() -> Non
     told = found(view)
     assert told["slip"][0].verdict is Verdict.FAIL
     assert told["speed"][0].verdict is told["propeller"][0].verdict is Verdict.ADVISE
+    (text,) = {doubt.text for doubt in told["slip"][0].doubts}  # says what may be wrong: a slip is nobody's entry
+    assert text.startswith("speed, pitch, gear ratio or tachometer is wrong: slip of the centre engine is -")
 
 
 def test_twins_alike_in_engine_speed_and_unlike_in_slip_have_a_misread_stamp() -> None:

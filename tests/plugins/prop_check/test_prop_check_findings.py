@@ -130,10 +130,11 @@ def test_slip_around_its_limits(speeds: tuple[str, str], verdict: Verdict, words
 @pytest.mark.parametrize(
     ("changed", "speeds", "verdict", "words"),
     [
+        # A ratio that is asked about itself fails nothing.
         # 5800 / 0.54 x 19 x 60 / 72 913.386 = 167.93 kn in theory; 40 kn is a slip of 76.2 %
-        ({"ratio": "0.54"}, ("40.0 kn", "40.0 kn"), Verdict.FAIL, "a reading is wrong. Check gear ratio 0.54"),
-        ({"ratio": "0.54", "hull_form": ""}, ("40.0 kn", "40.0 kn"), Verdict.FAIL, "168 kn in theory"),
-        ({"ratio": "0.54"}, ("160.0 kn", "160.0 kn"), Verdict.FAIL, "a reading is wrong"),
+        ({"ratio": "0.54"}, ("40.0 kn", "40.0 kn"), Verdict.ADVISE, "a reading is wrong. Check gear ratio 0.54"),
+        ({"ratio": "0.54", "hull_form": ""}, ("40.0 kn", "40.0 kn"), Verdict.ADVISE, "168 kn in theory"),
+        ({"ratio": "0.54"}, ("160.0 kn", "160.0 kn"), Verdict.ADVISE, "a reading is wrong"),
         # 49.018 kn in theory: 24 kn is 51.0 %, the interval 1.8 %; 25 kn is 49.0 %
         ({}, ("23.0 kn", "23.0 kn"), Verdict.FAIL, "Check gear ratio 1.85, pitch 19 in, 5800 rev/min and 23.0 kn."),
         ({}, ("24.0 kn", "24.0 kn"), Verdict.ADVISE, "more than usual"),
@@ -226,10 +227,34 @@ def test_advice_does_not_jump_where_slip_crosses_zero() -> None:
     assert seen[4.0][0] == "prop_check.slip.less_than_usual"
 
 
-def test_an_unusual_gear_ratio_is_asked_about_beside_the_slip() -> None:
-    """A ratio entered the other way round (1 / 1.85 = 0.54) is named with what is usual."""
-    finding = one(runs_at(vessel(1, ratio="0.54"), "5800 rev/min"), "slip")
-    assert finding.sentence.endswith("Centre engine, gear ratio: 0.54 is outside the usual 1.2 to 3.5. Is it right?")
+@pytest.mark.parametrize(
+    ("changed", "asked", "fact"),
+    [
+        ({"ratio": "0.54"}, "engine, gear ratio: 0.54 is outside the usual 1.2 to 3.5", "engines.gear_ratio"),
+        ({"pitch": "19 mm"}, "propeller, pitch: 19 mm is outside the usual 127 to 1020 mm", "engines.propeller.pitch"),
+    ],
+)
+def test_a_slip_by_a_fact_that_is_asked_about_names_that_fact_first(
+    changed: dict[str, Any], asked: str, fact: str
+) -> None:
+    """The fact is in doubt and no reading is: a ratio entered the other way round (1 / 1.85 = 0.54), mm for in."""
+    view = runs_at(vessel(1, **changed), "5800 rev/min")
+    finding = one(view, "slip")
+    assert finding.sentence.startswith(f"In doubt: centre {asked}. ")
+    assert (finding.verdict, [doubt.field for doubt in finding.doubts]) == (Verdict.ADVISE, [fact])
+    assert one(view, "speed").verdict is Verdict.PASS
+    innocent = one(runs_at(vessel(1, ratio="3.6", pitch="37 in"), "5800 rev/min"), "slip")
+    assert (innocent.verdict, innocent.doubts) == (Verdict.PASS, ())
+
+
+@pytest.mark.parametrize(("power", "named"), [("846 kW", True), ("300 kW", False)])
+def test_a_power_that_is_asked_about_is_named_before_the_speed(power: str, named: bool) -> None:
+    """The power is in doubt, and no reading of speed is; a boat of 300 kW there is, so its own speed is looked at."""
+    boat = vessel(1, power=power, displacement_as_run="2500 lb")
+    finding = one(runs_at(boat, "5800 rev/min"), "crouch")
+    assert finding.code == "prop_check.crouch.slower"
+    assert finding.sentence.startswith("In doubt: centre engine, rated power: 846 kW is outside") is named
+    assert [doubt.field for doubt in finding.doubts] == ["engines.rated_power"] * named
 
 
 def test_slip_is_not_compared_without_hull_form_or_best_trim() -> None:
