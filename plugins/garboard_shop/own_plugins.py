@@ -36,6 +36,7 @@ def approve(
     *,
     jobs: Iterable[JobView] = (),
     tell: Callable[[str], object] = str,
+    known_as: str = "",
 ) -> ShopPlugin:
     """Approve a plugin for the shop's tablets. It is tried here first: one that fails in any job goes nowhere.
 
@@ -45,10 +46,11 @@ def approve(
     now    : [ms since 1970-01-01 UTC]
     jobs   : the shop's own, on which it is tried
     tell   : called with a sentence on how it was tried, and with one on each fault that does not keep it from working
+    known_as : how the manager knows the file, where `file` is a copy that nobody finds
     errors : InputError; storage.NotSaved
     """
     refuse_endless(file, "a Python file")
-    name, content = file.stem, file.read_bytes()
+    name, content, known_as = file.stem, file.read_bytes(), known_as or str(file)
     faults = []
     if not NAME.fullmatch(name) or file.suffix != ".py" or name in BUILT_IN:
         faults.append(
@@ -57,12 +59,14 @@ def approve(
     if len(content) > LARGEST:
         faults.append(Fault("file", f"at most {LARGEST} bytes", str(len(content))))
     if not faults:
-        trial = try_plugin(file, jobs)
-        faults += [Fault("file", "a plugin that judges the shop's own jobs", one.on_a_page) for one in trial.problems]
+        trial = try_plugin(file, jobs).of_file(str(file), known_as)
+        for problem in trial.problems:
+            got = f"one that does not: {problem.in_words}"
+            faults.append(Fault("file", "a plugin that judges the shop's own jobs", got))
         for sentence in trial.sentences:
             tell(sentence)
     if faults:
-        raise InputError(str(file), faults)
+        raise InputError(known_as, faults)
     plugin = ShopPlugin(name=name, sha256=hashlib.sha256(content).hexdigest(), approved_by=by, approved_at=now)
     keep(plugin.sha256, content)
     register.put_plugin(plugin)

@@ -38,6 +38,14 @@ class Trial:
     jobs: int = 0
     is_whole: bool = True
 
+    def of_file(self, tried: str, known_as: str) -> Trial:
+        """The same, told of the file as the manager knows it, where a copy of it was tried."""
+
+        def told(found: Iterable[PluginProblem]) -> tuple[PluginProblem, ...]:
+            return tuple(attrs.evolve(one, file=known_as) if one.file == tried else one for one in found)
+
+        return attrs.evolve(self, problems=told(self.problems), remarks=told(self.remarks))
+
     @property
     def sentences(self) -> tuple[str, ...]:
         """What to say of it, where it may be approved."""

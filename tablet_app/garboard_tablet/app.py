@@ -27,6 +27,7 @@ from garboard.verdict import Verdict
 from garboard_tablet.models.ashore import AshoreMarks
 from garboard_tablet.models.assessor import Assessor
 from garboard_tablet.models.background import Background
+from garboard_tablet.models.files_amiss import files_gone
 from garboard_tablet.models.keys import ENTER, of_keyboard
 from garboard_tablet.models.live_source import LiveSource
 from garboard_tablet.models.navigator import Navigator
@@ -93,6 +94,7 @@ class GarboardApp(App):
         self.marks = AshoreMarks(self.vessels)
         self.vessels.read()
         self.marks.read()
+        tablet.amiss = files_gone(tablet.files)
         self.background = Background(later, self.tell, threads=threads)
         self.findings = Assessor(tablet, self.background, self._findings_changed)
         tablet.passed_over = lambda _plugin: later(self._plugin_passed_over)
@@ -185,6 +187,8 @@ class GarboardApp(App):
     def _vessels_changed(self) -> None:
         if self.screen.page is not None and self.screen.page.route.page == "vessels":
             self.screen.redraw()
+        else:
+            self.screen.say_saved()
 
     def _came_ashore(self, state: State) -> None:
         if state.report is not None and state.word == "ashore":

@@ -13,6 +13,7 @@ import small_plugin
 from garboard.findings import Basis, BasisKind
 from garboard.hosting.host import PluginHost
 from garboard.job_view import Disagreement, JobView
+from garboard.judging.assessing import questions
 from garboard.records import Measurement, Note, StepState
 from garboard.report.job_report import print_report
 from garboard.report.outline import by_phase, cautions, nothing_to_put_right, numbered_bases, punch_list
@@ -148,6 +149,19 @@ def test_values_that_disagree_are_on_the_punch_list(view: JobView) -> None:
     items = punch_list(disagreeing, small_plugin.small_host(), ())
     assert items[0].about == "Full-throttle run: Engine speed, port"
     assert items[0].text == "4800 rev/min against 5100 rev/min: choose the right one."
+
+
+def test_the_question_about_values_that_disagree_gives_date_and_time_in_words(view: JobView) -> None:
+    """As every other place does; a date without a time gets none, and who is not known is not named."""
+    facts = (("Kim", "2026-11-29T21:00:06+00:00"), ("Lee", "2026-11-29"), ("", ""))
+    values = tuple(
+        Measurement(step="small.run", field="speed", of="port", value=f"{4800 + at} rev/min", by=by, at=when)
+        for at, (by, when) in enumerate(facts)
+    )
+    disagreeing = attrs.evolve(view, disagreements=(Disagreement(("small.run", "speed", "", "port"), values),))
+    (asked,) = [one.text for one in questions(disagreeing, small_plugin.small_host()) if "Neither is used" in one.text]
+    told = "4800 rev/min (Kim, 29 November 2026, 21:00) or 4801 rev/min (Lee, 29 November 2026) or 4802 rev/min?"
+    assert told in asked
 
 
 def test_a_step_looked_at_again_and_done_is_no_longer_on_the_punch_list(view: JobView) -> None:

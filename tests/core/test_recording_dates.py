@@ -28,16 +28,16 @@ def recorded(at: str) -> Recording:
             recorded("2021-01-02T10:00:00Z"),
             "2026-05-14",
             "",
-            "is dated 2021-01-02, long before the job was opened on 2026",
+            "is dated 2 January 2021, long before the job was opened on 14 May 2026.",
         ),
-        (recorded("2021-01-02T23:59:30Z"), "2026-05-14", "", "is dated 2021-01-02 to 2021-01-03, long before"),
+        (recorded("2021-01-02T23:59:30Z"), "2026-05-14", "", "is dated 2 January 2021 to 3 January 2021, long before"),
         (
             recorded("2026-07-02T10:00:00Z"),
             "2026-05-14",
             "2026-05-14T10:00:00-04:00",
-            "is dated 2026-07-02, after today",
+            "is dated 2 July 2026, after today",
         ),
-        (recorded("2026-07-02T10:00:00Z"), "", "", "is dated 2026-07-02, after today"),
+        (recorded("2026-07-02T10:00:00Z"), "", "", "is dated 2 July 2026, after today"),
     ],
 )
 def test_dates_that_do_not_fit_the_job_are_asked_about(
@@ -84,7 +84,7 @@ def test_a_job_with_an_old_recording_raises_the_question(tmp_path: Path, year: s
     (tmp_path / "job.json").write_text(json.dumps(plain), encoding="utf-8")
     host = make_host(["garboard_handover"], entry_points=False)
     found = [
-        one for one in assess_job_file(tmp_path / "job.json", host).questions if "hold.csv is dated 2021-05-14" in one
+        one for one in assess_job_file(tmp_path / "job.json", host).questions if "hold.csv is dated 14 May 2021" in one
     ]
     assert len(found) == asked
     assert all(one.startswith("Autopilot") for one in found)

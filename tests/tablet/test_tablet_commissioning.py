@@ -391,7 +391,7 @@ def test_a_hull_file_that_is_gone_is_told_where_its_boat_would_stand(drive: Driv
     (path,) = (tmp_path / "t" / "hulls").glob("*.hull")
     path.unlink()
     d.restart()
-    assert d.says("The file of XYZAB123F526 is gone from this tablet. Bring it ashore")
+    assert d.says("The file of hull XYZAB123F526 is gone from this tablet.")
 
 
 def lines_lost_from(path: Path) -> bytes:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import attrs
 import pytest
 
 from garboard.demo.samples_folder import sample_job_files
@@ -14,10 +15,13 @@ from garboard.job_files.job_file import read_job_file
 from garboard.report.outline import punch_list
 from garboard.report.palette import VERDICT_MARKS
 from garboard.steps import is_open
+from garboard_tablet.models.ashore import _amount
 from garboard_tablet.models.asks import shown
 from garboard_tablet.models.covered import coverage
 from garboard_tablet.models.pages import PunchLine, still_to_do, to_put_right, what_is_missing
 from garboard_tablet.models.tablet import Tablet, open_tablet
+from garboard_tablet.models.vessels import VesselLine
+from garboard_tablet.pages.handover import _as_now
 from tablet.driver import Drive, new_job, view_of
 
 Opened = Callable[[str], tuple[Tablet, str, str]]
@@ -135,9 +139,26 @@ def test_every_value_a_signature_covers_is_in_a_table(opened: Opened, name: str)
 def test_the_counts_of_what_is_missing_are_told_apart() -> None:
     """What fails is never added up with what is only still to do."""
     fails, to_do = PunchLine(text="x", why="fails"), PunchLine(text="y", why="to do")
-    assert still_to_do([fails] * 9 + [to_do] * 8) == "9 fail, 8 to do"
+    assert still_to_do([fails] * 9 + [to_do] * 8) == "9 checks fail, 8 to do"
+    assert still_to_do([fails, to_do]) == "1 check fails, 1 to do"
     assert still_to_do([to_do]) == "1 to do"
     assert still_to_do([]) == "Nothing is missing"
+
+
+@pytest.mark.parametrize(
+    ("count", "said"),
+    [
+        (1, ("1 entry, as it is now", "1 entry and 1 file", "1 check fails", "1 check fails in other jobs")),
+        (2, ("2 entries, as they are now", "2 entries and 2 files", "2 checks fail", "2 checks fail in other jobs")),
+    ],
+)
+def test_one_of_a_thing_is_told_as_one(count: int, said: tuple[str, ...]) -> None:
+    line = VesselLine(
+        hull="A", hull_number="A", name="", job="a", phase="", done=0, total=count, saved="", stamp="",
+        failing={"a": count},
+    )  # fmt: skip
+    assert (_as_now(count), _amount(count, count), line.stands, attrs.evolve(line, job="b").stands) == said
+    assert line.share.endswith("step" if count == 1 else "steps")
 
 
 def test_a_job_with_a_fail_says_so_in_red_and_asks_to_look_before_anybody_signs(drive: Drive) -> None:
@@ -150,7 +171,7 @@ def test_a_job_with_a_fail_says_so_in_red_and_asks_to_look_before_anybody_signs(
     here = d.app.tablet.session.here
     to_do = sum(is_open(view_of(d), step) for step in d.app.tablet.host.steps)
     assert here.page == "hand over"
-    assert d.says(f"1 fails, {to_do} to do.")
+    assert d.says(f"1 check fails, {to_do} to do.")
     assert (d.find("missing").kind, d.find("technician signs").kind) == ("main", "plain")
     d.press("missing")
     about = next(w for w in d.widgets() if getattr(w, "text", "") == "Horn" and getattr(w, "bold", False))

@@ -206,11 +206,11 @@ def test_a_boat_handed_over_with_a_fail_says_so_and_is_not_green(failing: Driver
     """How many fail and how many points are open; after the next start as well."""
     d = failing
     name = hand_over(d)
-    assert d.says("handed over, 1 fail, 4 open")
+    assert d.says("handed over, 1 check fails, 4 open")
     assert mark_of(d.find(name)) == VERDICT_MARKS[Verdict.FAIL]
     d.restart()
     d.app.way.home()
-    assert d.says("handed over, 1 fail, 4 open")
+    assert d.says("handed over, 1 check fails, 4 open")
     assert mark_of(d.find(name)) == VERDICT_MARKS[Verdict.FAIL]
 
 
@@ -248,18 +248,18 @@ def test_a_boats_card_and_its_list_of_jobs_say_which_job_fails(failing: Driver) 
     d = failing
     here = d.app.tablet.session.here
     d.press("back", "back")
-    assert d.says(", 1 fail")
+    assert d.says(", 1 check fails")
     others = [d.app.tablet.open_job(here.hull)[1] for _ in range(2)]
     d.app.vessels.refresh(here.hull)
     d.app.screen.redraw()
-    assert d.says("1 fail in other jobs")
+    assert d.says("1 check fails in other jobs")
     d.restart()
-    assert d.says("1 fail in other jobs")
+    assert d.says("1 check fails in other jobs")
     d.press(f"vessel {here.hull}")
     assert all(d.says(f", job {job}") for job in (here.job, *others))
     assert mark_of(d.find(f"job {here.job}")) == VERDICT_MARKS[Verdict.FAIL]
     assert all(mark_of(d.find(f"job {job}")) != VERDICT_MARKS[Verdict.FAIL] for job in others)
-    assert d.words().count("1 fail") == 1
+    assert d.words().count("1 check fails") == 1
 
 
 def test_a_boat_with_one_job_in_order_shows_no_id_and_no_fail(drive: Drive) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import time
 from calendar import month_name
 from collections.abc import Callable, Iterable
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import NamedTuple
 
 FURTHEST_AHEAD = 5 * 60 * 1000
@@ -45,16 +45,28 @@ def wall_text() -> str:
 
 
 def moment_in_words(at: str) -> str:
-    """A wall time as people write it, to the minute; text that is no time stays as it is.
+    """A wall time as people write it, to the minute; a date alone gets no time, text that is no time stays as it is.
 
     >>> moment_in_words("2026-05-14T16:20:31+02:00"), moment_in_words("1970-01-01T00:04:10+00:00")
     ('14 May 2026, 16:20', '1 January 1970, 00:04 (clock wrong)')
+    >>> moment_in_words("2026-05-14"), moment_in_words("Thursday")
+    ('14 May 2026', 'Thursday')
     """
     try:
         moment = datetime.fromisoformat(at)
     except ValueError:
         return at
-    return f"{moment.day} {month_name[moment.month]} {moment.year}, {moment:%H:%M}{clock_mark(at)}"
+    hour = f", {moment:%H:%M}" if len(at) > len("2026-05-14") else ""
+    return f"{day_in_words(moment)}{hour}{clock_mark(at)}"
+
+
+def day_in_words(day: date) -> str:
+    """A day as people write it.
+
+    >>> day_in_words(date(2026, 5, 14))
+    '14 May 2026'
+    """
+    return f"{day.day} {month_name[day.month]} {day.year}"
 
 
 def is_beyond_reason(at: str) -> bool:

@@ -300,11 +300,14 @@ def _is_too_early(at: str) -> bool:
 
 
 def _disagreement_in_words(disagreement: Disagreement, host: PluginHost) -> str:
-    values = " or ".join(
-        f"{one.value} ({one.by}, {moment_in_words(one.at)})" if one.at else f"{one.value} ({one.by})"
-        for one in disagreement.values
-    )
+    values = " or ".join(map(_stated, disagreement.values))
     return f"{place_in_words(disagreement.place, host)}: {values}? Neither is used until someone chooses."
+
+
+def _stated(one: Measurement) -> str:
+    """A value, and who entered it when."""
+    by = ", ".join(filter(None, (one.by, moment_in_words(one.at))))
+    return f"{one.value} ({by})" if by else f"{one.value}"
 
 
 def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, *, fits: bool) -> Iterator[str]:

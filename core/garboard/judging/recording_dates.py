@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import UTC, date, datetime, timedelta
 
+from garboard.disk.clock import day_in_words
 from garboard.samples import Recording
 
 LONG_BEFORE = timedelta(days=30)  # a recording so much older than its job is asked about; common practice, no source
@@ -31,10 +32,12 @@ def question_of_dates(recording: Recording, opened: str, entered: str, today: da
         first, last = (datetime.fromtimestamp(time, UTC).date() for time in (min(times), max(times)))
     except (ValueError, OverflowError, OSError):
         return f"{recording.name} carries dates that no calendar has. Is it of this job?"
-    dated = f"{recording.name} is dated {first}" + ("" if last == first else f" to {last}")
+    until = "" if last == first else f" to {day_in_words(last)}"
+    dated = f"{recording.name} is dated {day_in_words(first)}{until}"
     known = dict(_dates({"opened": opened, "entered": entered}.items()))
     if "opened" in known and last < known["opened"] - LONG_BEFORE:
-        return f"{dated}, long before the job was opened on {known['opened']}. Is it of this job, or was a clock wrong?"
+        day = day_in_words(known["opened"])
+        return f"{dated}, long before the job was opened on {day}. Is it of this job, or was a clock wrong?"
     if last > max((today, *known.values())) + ZONES:
         return f"{dated}, after today. Is it of this job, or was a clock wrong?"
     return ""

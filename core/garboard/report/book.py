@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from calendar import month_name
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -11,7 +10,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 import garboard
-from garboard.disk.clock import clock_mark
+from garboard.disk.clock import clock_mark, day_in_words
 from garboard.faults import in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
 from garboard.hosting.cut import cut, told
@@ -126,7 +125,7 @@ def date_in_words(text: str) -> str:
         day = datetime.fromisoformat(text)
     except ValueError:
         return text
-    return f"{day.day} {month_name[day.month]} {day.year}"
+    return day_in_words(day)
 
 
 def _created(opened: str) -> datetime:

@@ -120,7 +120,7 @@ def approve(
         copy = Path(place) / f"{name}.py"
         copy.write_bytes(content)
         keep = own_plugins.keep_in_store(store)
-        return own_plugins.approve(store.register, keep, copy, by, now, jobs=jobs, tell=tell)
+        return own_plugins.approve(store.register, keep, copy, by, now, jobs=jobs, tell=tell, known_as=copy.name)
 
 
 def files_to_run(store: Store, folder: Path) -> tuple[Path, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from collections.abc import Container, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import attrs
 
@@ -19,6 +19,7 @@ from garboard.history.setting_entries import setting_register, shop_settings
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.records import JsonValue
+from garboard.report.as_typed import as_typed
 from garboard.settings import DEFAULT, SHOP, Setting, SettingSet, SettingUsed, binding, check_pairs, in_force
 from garboard.steps import Assessed
 from garboard_shop.pages.desk import ShopDesk
@@ -132,20 +133,21 @@ def value_wanted(desk: ShopDesk, setting: Setting, form: Mapping[str, str]) -> J
 
 @attrs.frozen(kw_only=True)
 class ChangedFinding:
-    """A check of an open job that a change would decide otherwise; "" where it would give nothing more.
+    """What a check of an open job finds now, and would find after a change, a line for each finding that differs.
 
-    Where the verdicts stay and what is advised changes, the sentences stand behind them.
+    only_figures : whether the verdicts and what is advised stay
     """
 
     title: str
     about: str
-    before: str
-    after: str
+    before: tuple[str, ...]
+    after: tuple[str, ...]
+    only_figures: bool
 
 
 @attrs.frozen(kw_only=True)
 class ChangedJob:
-    """An open job of which a change would decide something otherwise."""
+    """An open job of which a change would alter a finding."""
 
     hull: str
     number: str
@@ -154,32 +156,36 @@ class ChangedJob:
     job_name: str
     findings: tuple[ChangedFinding, ...]
 
+    @property
+    def only_figures(self) -> bool:
+        """Whether no verdict and no advice changes."""
+        return all(found.only_figures for found in self.findings)
+
 
 @attrs.frozen(kw_only=True)
 class Effect:
     """What a change would do.
 
-    jobs      : those with another verdict or other advice
-    figures   : how many others would only have other figures
+    jobs      : those of which a finding would change
     open_jobs : how many open jobs were looked at
     left_out  : how many boats there was no time for, or that cannot be read
     """
 
     jobs: tuple[ChangedJob, ...]
-    figures: int
     open_jobs: int
     left_out: int
 
 
 def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
-    """Which verdicts and which advice of open jobs would change; those worked on last are looked at first.
+    """Which findings of open jobs would change in verdict, code, sentence or numbers.
 
+    The jobs worked on last are looked at first.
     A job its technician signed keeps what it was signed under, so it is not among them.
     """
     began = time.monotonic()
     found: list[ChangedJob] = []
     seen, jobs_seen = set[str](), set[str]()
-    figures = open_jobs = left_out = 0
+    open_jobs = left_out = 0
     for hull in _lately_worked_on_first(desk):
         if hull in seen:
             continue
@@ -199,7 +205,8 @@ def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
                 continue
             jobs_seen.add(job.id)
             open_jobs += 1
-            after = desk.host.assess(_with(job.view, setting, value))
+            view = _with(job.view, setting, value)
+            after = as_typed(view, desk.host.assess(view))
             if findings := tuple(_changed(desk.host, job.assessed, after)):
                 found.append(
                     ChangedJob(
@@ -211,9 +218,7 @@ def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
                         findings=findings,
                     )
                 )
-            else:
-                figures += _sentences(job.assessed) != _sentences(after)
-    return Effect(jobs=tuple(found), figures=figures, open_jobs=open_jobs, left_out=left_out)
+    return Effect(jobs=tuple(found), open_jobs=open_jobs, left_out=left_out)
 
 
 def _lately_worked_on_first(desk: ShopDesk) -> Sequence[str]:
@@ -227,37 +232,63 @@ def _lately_worked_on_first(desk: ShopDesk) -> Sequence[str]:
 def _changed(
     host: PluginHost, assessed: Sequence[Assessed], assessed_then: Sequence[Assessed]
 ) -> Iterator[ChangedFinding]:
-    before, after = _verdicts(assessed), _verdicts(assessed_then)
-    advised, advised_then = _sentences(assessed, _ADVISING), _sentences(assessed_then, _ADVISING)
+    before, after = _read(assessed), _read(assessed_then)
     titles = {calculator.key: calculator.title for calculator in host.calculators}
     for place in dict.fromkeys((*before, *after)):
-        calculator, about = place
-        now, then = (", ".join(verdicts.get(place, ())) for verdicts in (before, after))
-        if now == then and advised.get(place) != advised_then.get(place):
-            now, then = (f"{now}: {' '.join(said[place])}" for said in (advised, advised_then))
+        now, then = before.get(place, Counter()), after.get(place, Counter())
         if now != then:
-            yield ChangedFinding(title=titles[calculator], about=about, before=now, after=then)
+            calculator, about = place
+            yield ChangedFinding(
+                title=titles[calculator],
+                about=about,
+                before=_lines(now - then, then - now),
+                after=_lines(then - now, now - then),
+                only_figures=_acted_on(now) == _acted_on(then),
+            )
 
 
-_ADVISING = (Verdict.ADVISE, Verdict.FAIL)
-"""What a person acts on: of other verdicts only the figures would change."""
+@attrs.frozen
+class _Read:
+    """What people and programs read of a finding."""
+
+    code: str
+    verdict: str
+    sentence: str
+    numbers: tuple[str, ...]
 
 
-def _sentences(
-    assessed: Sequence[Assessed], verdicts: Container[Verdict] = tuple(Verdict)
-) -> dict[tuple[str, str], list[str]]:
-    found: dict[tuple[str, str], list[str]] = {}
+def _read(assessed: Sequence[Assessed]) -> dict[tuple[str, str], Counter[_Read]]:
+    """What is read of the findings of each check about each thing."""
+    found: dict[tuple[str, str], Counter[_Read]] = {}
     for one in assessed:
-        if one.finding.verdict in verdicts:
-            found.setdefault((one.calculator, one.finding.about), []).append(one.finding.sentence)
+        finding = one.finding
+        numbers = tuple(f"{number.name} {number}" for number in finding.numbers)
+        read = _Read(finding.code, finding.verdict.value, finding.sentence, numbers)
+        found.setdefault((one.calculator, finding.about), Counter())[read] += 1
     return found
 
 
-def _verdicts(assessed: Sequence[Assessed]) -> dict[tuple[str, str], tuple[str, ...]]:
-    found: dict[tuple[str, str], Counter[str]] = {}
-    for one in assessed:
-        found.setdefault((one.calculator, one.finding.about), Counter())[one.finding.verdict.value] += 1
-    return {key: tuple(sorted(counts.elements())) for key, counts in found.items()}
+def _acted_on(found: Counter[_Read]) -> list[tuple[str, str]]:
+    """What a person acts on: every verdict, and the sentences of those that advise or fail."""
+    advising = (Verdict.ADVISE.value, Verdict.FAIL.value)
+    return sorted((one.verdict, one.sentence if one.verdict in advising else "") for one in found.elements())
+
+
+def _lines(found: Counter[_Read], other: Counter[_Read]) -> tuple[str, ...]:
+    """A line for each finding; where the other side reads alike, with what tells the two apart."""
+    return tuple(sorted(_line(one, [two for two in other if _alike(one, two)]) for one in found.elements()))
+
+
+def _alike(one: _Read, two: _Read) -> bool:
+    return (one.verdict, one.sentence) == (two.verdict, two.sentence)
+
+
+def _line(one: _Read, alike: Sequence[_Read]) -> str:
+    line = f"{one.verdict}: {one.sentence}"
+    if not alike:
+        return line
+    others = {number for two in alike for number in two.numbers}
+    return f"{line} ({', '.join(number for number in one.numbers if number not in others) or one.code})"
 
 
 def _with(view: JobView, setting: Setting, value: JsonValue) -> JobView:

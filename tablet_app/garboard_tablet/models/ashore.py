@@ -9,6 +9,7 @@ import attrs
 
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.shop_document import is_paired
+from garboard.faults import in_number
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import ASHORE, VesselLine, VesselList, stamp_of
 
@@ -104,15 +105,19 @@ def lines_of(
         ]
     if report.clock_is_off:
         lines.append(ReportLine(f"This tablet's clock is {-report.clock_offset / 1000:+.0f} s off the shop's.", True))
-    lines.append(ReportLine(f"Sent {report.sent} entries and {report.attachments_sent} files."))
-    lines.append(ReportLine(f"Received {report.received} entries and {report.attachments_received} files."))
-    held = f"{sum(report.here.values())} entries here, {sum(report.there.values())} at the shop"
+    lines.append(ReportLine(f"Sent {_amount(report.sent, report.attachments_sent)}."))
+    lines.append(ReportLine(f"Received {_amount(report.received, report.attachments_received)}."))
+    held = f"{in_number(sum(report.here.values()), 'entry', 'entries')} here, {sum(report.there.values())} at the shop"
     alike = "The shop holds all the others." if report.not_taken else "Both hold the same."
     same = alike if report.equal else "Not the same yet; it is tried again."
     if report.not_kept and report.equal:
         same = "The same entries; not all that the shop gave could be kept here."
     lines.append(ReportLine(f"{held}. {same}", not report.equal or bool(report.not_kept)))
     return lines
+
+
+def _amount(entries: int, files: int) -> str:
+    return f"{in_number(entries, 'entry', 'entries')} and {in_number(files, 'file')}"
 
 
 def _disagreement(hull: str, key: RegisterKey, may_decide: bool) -> ReportLine:

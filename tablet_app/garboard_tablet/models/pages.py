@@ -22,6 +22,7 @@ from garboard_tablet.models.asks import Ask, asks_of_step, pieces, row_name, sho
 from garboard_tablet.models.drafts import NOT_SAVED, drafts, drafts_in_step
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import Tablet
+from garboard_tablet.models.vessels import FAILS
 
 # A job
 
@@ -481,11 +482,11 @@ def still_to_do(missing: Sequence[PunchLine]) -> str:
     """What is missing, counted.
 
     >>> still_to_do([PunchLine(text="", why="fails"), PunchLine(text="", why="to do"), PunchLine(text="", why="noted")])
-    '1 fails, 2 to do'
+    '1 check fails, 2 to do'
     """
     fails = sum(line.why == "fails" for line in missing)
     others = len(missing) - fails
-    counted = [f"{fails} {'fails' if fails == 1 else 'fail'}"] if fails else []
+    counted = [in_number(fails, *FAILS)] if fails else []
     return ", ".join([*counted, *([f"{others} to do"] if others else [])]) or "Nothing is missing"
 
 

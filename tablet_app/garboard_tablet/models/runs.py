@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from garboard.disk import storage
+from garboard.faults import in_number
 from garboard.findings import Axis, Band, Figure, Finding, Number, Series, Verdict
 from garboard.history.runs import FILE, LIVE, REPLAY
 from garboard.job_view import FieldKey, JobView, place_of
@@ -166,7 +167,7 @@ def value_of(tablet: Tablet, run: PendingRun, guide: str) -> dict[str, JsonValue
         from garboard.recordings.encode import csv_series
 
         samples = run.samples()
-        name = ", ".join(filter(None, (guide, run.source, f"{len(samples)} samples")))
+        name = ", ".join(filter(None, (guide, run.source, in_number(len(samples), "sample"))))
         kept = tablet.keep_file(csv_series(samples), name)
     return {**kept, "origin": run.origin, "source": run.source}
 
@@ -436,5 +437,4 @@ def _doubts(view: JobView, recording: Recording) -> Iterator[str]:
     sent = {key.instance or "0" for key in recording.streams if key.quantity == "engine_speed"}
     fitted = len(view.vessel.engines)
     if sent and fitted and len(sent) != fitted:
-        engines = "1 engine" if len(sent) == 1 else f"{len(sent)} engines"
-        yield f"The recording is of {engines}; this boat has {fitted}. Is it of another boat?"
+        yield f"The recording is of {in_number(len(sent), 'engine')}; this boat has {fitted}. Is it of another boat?"

@@ -34,10 +34,12 @@ if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first fr
     from garboard.samples import Recording
     from garboard.steps import Assessed, Step
     from garboard_tablet.models.asks import Ask
+    from garboard_tablet.models.files_amiss import FileAmiss
     from garboard_tablet.models.plugin_minder import PluginMinder
     from garboard_tablet.models.saved_last import Echo
 
 STARTED = "under way"
+NOT_ALL_HERE = "Not all is here: see Vessels"
 NOT_NAMED = "not named"
 """Stands for who stated something when a tablet has lost its settings: a value must be kept all the same."""
 
@@ -51,6 +53,7 @@ class Tablet:
     echo         : the value saved last, until it is undone
     left_out     : plugins that do not run, as the app ended while they did, each with the beginning of its hash
     minder       : minds the shop's own plugins, once they are loaded
+    amiss        : boats' files of which something is missing here, as `VesselWatch` found them
     passed_over  : called from another thread with the name of a plugin that could not be interrupted
     cautions_read: when the cautions of a step were read since the start, by hull, job and step
     """
@@ -62,6 +65,7 @@ class Tablet:
     make_plugins: Callable[[], PluginHost]
     damaged: list[DocumentDamaged] = attrs.field(factory=list)
     left_out: Mapping[str, str] = attrs.field(factory=dict)
+    amiss: tuple[FileAmiss, ...] = ()
     minder: PluginMinder | None = None
     passed_over: Callable[[str], object] = str
     clock: HybridClock = attrs.field(factory=HybridClock)
@@ -215,7 +219,9 @@ class Tablet:
     @property
     def saved_words(self) -> str:
         """When the last entry was saved, for the upper right of every page."""
-        return f"Saved {self.last_saved}" if self.last_saved else "All is saved"
+        if self.last_saved:
+            return f"Saved {self.last_saved}"
+        return NOT_ALL_HERE if self.amiss else "All is saved"
 
     # Writing: every method returns only when what it wrote is on the disk.
 

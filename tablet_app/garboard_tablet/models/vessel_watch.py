@@ -11,6 +11,7 @@ from garboard_tablet.models.vessels import VesselList, differences
 
 if TYPE_CHECKING:
     from garboard_tablet.models.background import Background
+    from garboard_tablet.models.files_amiss import FileAmiss
 
 
 log = logging.getLogger("garboard.tablet")
@@ -19,7 +20,7 @@ log = logging.getLogger("garboard.tablet")
 class VesselWatch:
     """Looks through the list after a merge, and when the app starts.
 
-    changed : called when lines were put right
+    changed : called when lines were put right, and when files were found to lack something
     """
 
     def __init__(self, vessels: VesselList, background: Background, changed: Callable[[], object]) -> None:
@@ -38,6 +39,7 @@ class VesselWatch:
         """Put one line right at a time, so that a finger never waits."""
         if not stale:
             self._looked_through()
+            self._look_at_files()
             return
         self._vessels.refresh(stale.pop())
         if stale:
@@ -46,6 +48,20 @@ class VesselWatch:
         self.keep()
         self._vessels.is_looked_through = True
         self._changed()
+        self._look_at_files()
+
+    def _look_at_files(self) -> None:
+        """See of which boats' files something is missing; after the lines, as reading the files finds damage."""
+        from garboard_tablet.models.files_amiss import files_amiss
+
+        files = self._vessels.tablet.files
+        self._background.run("looking at the boats' files", lambda: files_amiss(files), self._take_amiss)
+
+    def _take_amiss(self, found: tuple[FileAmiss, ...]) -> None:
+        tablet = self._vessels.tablet
+        if found != tablet.amiss:
+            tablet.amiss = found
+            self._changed()
 
     def _looked_through(self) -> None:
         """Nothing was to be put right: the page changes only where it said that the boats are being read."""

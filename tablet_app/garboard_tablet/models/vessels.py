@@ -14,7 +14,7 @@ from garboard.disk.documents import FOLDER, Document, Kind, numbered
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
-from garboard.faults import InputError
+from garboard.faults import InputError, in_number
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import NOT_NAMED, Tablet
 
@@ -28,6 +28,7 @@ LINES, ASHORE = "vessels", "ashore"
 _FORMER_LINES, _FORMER_ASHORE = "summaries.json", "ashore.json"
 
 HANDED_OVER = "handed over"
+FAILS = ("check fails", "checks fail")
 MOST_PEOPLE, LONGEST_NAME = 17, 40
 """So many people are offered to choose from; a name of more characters is typed."""
 
@@ -92,8 +93,8 @@ class VesselLine:
     def stands(self) -> str:
         """How the job stands, in words: what fails in it or in another job, and what is open of one handed over."""
         counted = (
-            f"{self.fails_now} fail" if self.fails_now else "",
-            f"{self.fails_elsewhere} fail in other jobs" if self.fails_elsewhere else "",
+            in_number(self.fails_now, *FAILS) if self.fails_now else "",
+            f"{in_number(self.fails_elsewhere, *FAILS)} in other jobs" if self.fails_elsewhere else "",
             f"{self.left} open" if self.left else "",
         )
         return ", ".join(filter(None, (self.phase, *counted)))
@@ -120,7 +121,7 @@ class VesselLine:
 
     @property
     def share(self) -> str:
-        return f"{self.done} of {self.total} steps"
+        return f"{self.done} of {in_number(self.total, 'step')}"
 
     def matches(self, words: str) -> bool:
         """Whether a search finds this vessel: by any part of its number or its name."""
@@ -266,25 +267,6 @@ def _line_kept(row: Mapping[str, Any]) -> VesselLine:
 def stamp_of(stamps: Iterable[str]) -> str:
     """One stamp of several files."""
     return "+".join(stamps)
-
-
-MOST_NAMED = 3
-"""Of more files that are gone, only how many."""
-
-
-def gone_in_words(files: HullFolder) -> str:
-    """What to say of boats whose file is gone from the tablet, as the list no longer shows them; "" where none is."""
-    gone = files.gone()
-    if not gone:
-        return ""
-    named = ", ".join(damage.file.name.partition("-")[0] for damage in gone[:MOST_NAMED])
-    more = f" and {len(gone) - MOST_NAMED} more" if len(gone) > MOST_NAMED else ""
-    whose = f"The file of {named}" if len(gone) == 1 else f"The files of {named}{more}"
-    return (
-        f"{whose} {'is' if len(gone) == 1 else 'are'} gone from this tablet. Bring it ashore: what the shop holds "
-        "comes back. If somebody removed it on purpose, on a computer: "
-        f"garboard repair {files.folder} --forget NUMBER"
-    )
 
 
 def vessel_line(tablet: Tablet, number: str) -> VesselLine:

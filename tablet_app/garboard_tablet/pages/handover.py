@@ -99,6 +99,10 @@ def missing_card(missing: Sequence[PunchLine], end: str) -> Card:
     return Card(Txt(f"{still_to_do(missing)}{end}", HEADING), mark=mark, word="not ready" if missing else "ready")
 
 
+def _as_now(entries: int) -> str:
+    return "1 entry, as it is now" if entries == 1 else f"{entries} entries, as they are now"
+
+
 def _signed_row(signed: SignOff) -> RowPress:
     return RowPress(
         signed.name,
@@ -133,9 +137,10 @@ class CoversPage(Page):
         missing = what_is_missing(self.tablet, self.route.hull, self.route.job, self.findings.known(self.route))
         makers: list[Maker] = []
         if missing:
-            makers.append(partial(missing_card, missing, ". The signature does not cover them."))
+            them = "it" if len(missing) == 1 else "them"
+            makers.append(partial(missing_card, missing, f". The signature does not cover {them}."))
             makers.extend(partial(_open_point, line) for line in missing)
-        makers.append(heading(f"{covered.count} entries, as they are now"))
+        makers.append(heading(_as_now(covered.count)))
         for part in covered.parts:
             makers.append(heading(part.title))
             makers.append(partial(_part, part))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
-from garboard.faults import InputError
+from garboard.faults import InputError, in_number
 from garboard.findings import Verdict
 from garboard.recordings.boat_network import Latest
 from garboard.recordings.where import PORT, read_where
@@ -104,7 +104,7 @@ def _lines(network: BoatNetwork | None, own: Mapping[str, str]) -> dict[str, str
     trouble = network.trouble()
     lines = {f"trouble {trouble[:20]}": trouble} if trouble else {}
     for sender in network.senders():
-        lines[f"sender {sender.address}"] = f"{sender.address}: {sender.notes.lines} lines"
+        lines[f"sender {sender.address}"] = f"{sender.address}: {in_number(sender.notes.lines, 'line')}"
         for key, latest in sorted(sender.latest.items()):
             lines[f"value {key}"] = _value(key, latest, network.age(latest.at), own)
         lines |= {f"kinds {sender.address} {title}": said for title, said in _kinds(sender)}

@@ -314,7 +314,9 @@ class RecordingsPage(Page):
 
 def unsaved_card(run: PendingRun) -> Card:
     """A run that only stands in memory: what is safe, and what to do."""
-    sentence = f"The recording is not saved. All {len(run.in_memory)} samples are kept while the app is open."
+    count = len(run.in_memory)
+    kept = "Its 1 sample is kept" if count == 1 else f"All {count} samples are kept"
+    sentence = f"The recording is not saved. {kept} while the app is open."
     return Card(
         Txt(sentence, HEADING),
         Txt("Make room on this tablet, then save it again. Or throw it away and start anew."),

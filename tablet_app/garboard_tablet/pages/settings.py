@@ -11,6 +11,7 @@ import attrs
 from kivy.uix.widget import Widget
 
 from garboard import __version__
+from garboard.faults import in_number
 from garboard.findings import Verdict
 from garboard.hosting.host import LoadedPlugin
 from garboard_tablet.models.asks import titles_of
@@ -59,6 +60,8 @@ class SettingsPage(Page):
             right.append(partial(_plugin_row, plugin))
         for damage in self.tablet.files.damage():
             right.append(partial(_fault_card, damage.file.name, str(damage)))
+            if damage.is_gone:
+                right.append(partial(self._removed_row, damage.file.name))
         for document in self.tablet.damaged:
             right.append(partial(_fault_card, document.path.name, str(document)))
         for file, reason in self.tablet.files.not_read():
@@ -66,9 +69,8 @@ class SettingsPage(Page):
         right.append(heading("About"))
         used = storage_used(self.tablet.folder) / 1e6
         right.append(words(f"Garboard {__version__}. Tablet {settings.tablet}.", "quiet"))
-        right.append(
-            words(f"{len(self.context.vessels.lines)} vessels, {used:.1f} MB in {self.tablet.folder}", "quiet", SMALL)
-        )
+        vessels = in_number(len(self.context.vessels.lines), "vessel")
+        right.append(words(f"{vessels}, {used:.1f} MB in {self.tablet.folder}", "quiet", SMALL))
         right.append(lambda: RowPress("Help", lambda: self.way.go(self.route.to("help")),
                                       small="Make a file that describes a problem", name="help"))  # fmt: skip
         return Halves(left, right)
@@ -91,6 +93,15 @@ class SettingsPage(Page):
     def _again(self, plugin: str) -> None:
         take_back_in(self.tablet.folder, plugin)
         self.way.back()
+
+    def _removed_row(self, file: str) -> RowPress:
+        return RowPress("It was removed on purpose", partial(self._removed, file), small="Tell it no more",
+                        name=f"removed {file}")  # fmt: skip
+
+    def _removed(self, file: str) -> None:
+        self.tablet.files.forget_gone(file)
+        self.tablet.amiss = tuple(one for one in self.tablet.amiss if not (one.is_gone and one.file == file))
+        self.screen.redraw()
 
     def _forget(self, name: str) -> None:
         self.tablet.change_settings(self.tablet.settings.without_unit(name))

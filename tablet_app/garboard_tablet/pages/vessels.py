@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
+from garboard.faults import in_number
 from garboard.report.palette import STEP_MARKS
 from garboard.verdict import Verdict
 from garboard_tablet.models.keys import ENTER, ERASE
 from garboard_tablet.models.session import HOME, Route
-from garboard_tablet.models.vessels import HANDED_OVER, HullCheck, VesselLine, check_hull, gone_in_words, whose
+from garboard_tablet.models.vessels import FAILS, HANDED_OVER, HullCheck, VesselLine, check_hull, whose
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp, theme
@@ -22,10 +23,13 @@ SEARCH = "search vessels"
 NEW_HULL = "new hull number"
 LONGEST_HULL = 17
 WHOLE = 12
+MOST_AMISS = 3
+"""So many files that are gone or damaged have a card each on the first page."""
 READING = "Reading the boats"
 
 
 if TYPE_CHECKING:
+    from garboard_tablet.models.files_amiss import FileAmiss
     from garboard_tablet.ui.context import Context
 
 
@@ -42,7 +46,9 @@ class VesselsPage(Page):
         count = len(self.context.vessels.lines)
         if not count and not self.context.vessels.is_looked_through:
             return READING
-        return f"{count} on this tablet" if count else "None on this tablet yet"
+        gone = sum(one.is_gone for one in self.tablet.amiss)
+        here = f"{count} on this tablet" if count or gone else "None on this tablet yet"
+        return f"{here}, {in_number(gone, 'file')} gone" if gone else here
 
     def body(self) -> Widget:
         self._list.refill()
@@ -59,10 +65,19 @@ class VesselsPage(Page):
         made: list[Maker] = []
         if problem := self.context.data_problem:  # boats may be missing from the list: that is said where it is felt
             made = [lambda: Card(Txt(problem), mark=verdict_marks[Verdict.ADVISE], word="look here")]
-        if gone := gone_in_words(self.tablet.files):
-            made.append(lambda: Card(Txt(gone), mark=verdict_marks[Verdict.ADVISE], word="look here"))
+        made += [partial(self._amiss_card, one) for one in self.tablet.amiss[:MOST_AMISS]]
+        if more := len(self.tablet.amiss[MOST_AMISS:]):
+            made.append(words(f"{in_number(more, 'more file')} lost or damaged. Settings names those that are gone."))
         made += [partial(_left_out_card, plugin) for plugin in self.tablet.plugins_left_out()]
         return [*made, *self._vessel_rows(found)]
+
+    def _amiss_card(self, one: FileAmiss) -> Card:
+        from garboard_tablet.models.files_amiss import what_to_do
+
+        do = what_to_do(self.tablet.folder) if one.returns else ""
+        removed = "If you removed it on purpose, say so in Settings." if one.is_gone else ""
+        said = " ".join(filter(None, (one.text, do, removed)))
+        return Card(Txt(said), mark=verdict_marks[Verdict.ADVISE], word="look here")
 
     def _vessel_rows(self, found: Sequence[VesselLine]) -> list[Maker]:
         if not self.context.vessels.lines and not self.context.vessels.is_looked_through:
@@ -285,7 +300,7 @@ class VesselJobsPage(Page):
             record.kind.capitalize(),
             lambda: self.way.instead(Route(page="job", hull=self.route.hull, job=job)),
             small=f"{told[:1].upper()}{told[1:]}",
-            value=f"{fails} fail" if fails else "",
+            value=in_number(fails, *FAILS) if fails else "",
             mark=verdict_marks[Verdict.FAIL]
             if fails
             else STEP_MARKS["under way" if job == self.route.job else "to do"],

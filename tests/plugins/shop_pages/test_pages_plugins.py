@@ -53,6 +53,16 @@ def test_a_file_that_waits_is_shown_with_its_hash_and_its_source_as_text(pages: 
     assert "/plugins/approve" not in technician
 
 
+def test_the_heading_counts_what_runs_and_what_waits(pages: Pages, manager: Browser) -> None:
+    assert "waiting for approval" not in words_of(manager.text("/plugins"))
+    for name in ("our_check", "other"):
+        put_file(pages, SOURCE.replace("our_check", name), name)
+    assert "No plugin of the shop's own at work, 2 waiting for approval" in words_of(manager.text("/plugins"))
+    form = form_to(manager.text("/plugins"), "/plugins/approve", name="other")
+    assert manager.send(form).status_code == 303
+    assert "1 plugin of the shop's own, 1 waiting for approval" in words_of(manager.text("/plugins"))
+
+
 def test_an_approved_file_goes_to_the_tablets_and_says_who_approved_it(pages: Pages, approved: Browser) -> None:
     (plugin,) = pages.store.register.plugins()
     assert (plugin.name, plugin.sha256, plugin.approved_by) == ("our_check", SHA256, CHIEF)
@@ -93,7 +103,9 @@ def test_a_file_that_does_not_load_goes_nowhere_and_says_why(pages: Pages, manag
     assert "No plugin of the shop's own at work, 1 waiting for approval" in words_of(page)
     answer = manager.send(form_to(page, "/plugins/approve"))
     assert answer.status_code == 400
-    assert "not today [our_check.py, line 1]" in words_of(answer.text)  # no folder that nobody finds
+    words = words_of(answer.text)
+    assert "got one that does not: RuntimeError: not today [our_check.py, line 1]" in words
+    assert "garboard-" not in words, "the copy it was tried as is gone"
     assert pages.store.register.plugins() == ()
 
 

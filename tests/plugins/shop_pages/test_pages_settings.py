@@ -8,7 +8,8 @@ import pytest
 from garboard.disk.entries import SHOP_RECORD
 from garboard.history.authority import ON_THE_PAGE
 from garboard.judging.assessing import assess_hulls
-from garboard_shop.pages.settings import record_of, shown_setting
+from garboard.settings import Setting
+from garboard_shop.pages.settings import effect_of, record_of, shown_setting
 from garboard_shop.pages.summaries import make_summary
 from pages_rig import CHIEF, HAND, LONG_REACH, SALTGRASS, Browser, Pages, form_to, words_of
 from setting_jobs import DROP, OFFICE, set_for_shop
@@ -17,8 +18,12 @@ PAGE = f"/settings/{DROP}"
 WHY = "our own rule for lights"
 
 
-def look(browser: Browser, value: str = "0.5 %", why: str = WHY) -> str:
-    answer = browser.send(form_to(browser.text(PAGE), f"{PAGE}/look", reset=""), value=value, reason=why)
+def settings_by_key(pages: Pages) -> dict[str, Setting]:
+    return {setting.key: setting for setting in pages.desk.host.settings}
+
+
+def look(browser: Browser, value: str = "0.5 %", why: str = WHY, page: str = PAGE) -> str:
+    answer = browser.send(form_to(browser.text(page), f"{page}/look", reset=""), value=value, reason=why)
     assert answer.status_code == 200, answer.text
     return answer.text
 
@@ -54,18 +59,37 @@ def test_before_anything_is_saved_the_open_jobs_it_changes_are_shown(pages: Page
     assert {hull for hull in was if verdicts(pages, hull) != was[hull]} == named != set()
 
 
+def test_advice_that_changes_within_its_verdict_is_a_change(pages: Pages, manager: Browser) -> None:
+    """The largest change of pitch in one go: 3 in less was advised, and 2 in less would be."""
+    desk, setting = pages.desk, settings_by_key(pages)["prop_check.largest_pitch_change"]
+    ((job, findings),) = ((one.hull, one.findings) for one in effect_of(desk, setting, "2 in").jobs)
+    assert job == SALTGRASS
+    ((before, after),) = ((one.before, one.after) for one in findings)
+    assert [line[:18] for line in (*before, *after)] == ["advise: Try 16 in ", "advise: Try 17 in "]
+    page = words_of(look(manager, "2 in", "small steps", f"/settings/{setting.key}"))
+    assert "It changes 1 open job" in page
+    assert "Try 16 in first: 3 in less pitch" in page
+    assert "Try 17 in first: 2 in less pitch" in page
+
+
+def test_the_value_that_holds_already_changes_no_open_job(pages: Pages) -> None:
+    setting = settings_by_key(pages)["prop_check.largest_pitch_change"]
+    assert effect_of(pages.desk, setting, setting.default).jobs == ()
+    assert effect_of(pages.desk, setting, "3 in").jobs == (), "what is advised lies within it"
+
+
 @pytest.mark.parametrize(
     ("key", "value", "said"),
     [
         ("prop_check.largest_pitch_change", "2 in", ("It changes 1 open job", "Try 16 in first", "Try 17 in first")),
-        ("prop_check.speed_uncertainty", "0.3 kn", ("It changes no verdict and no advice", "only figures change")),
+        ("prop_check.speed_uncertainty", "0.3 kn", ("open job", "only figures change: no verdict and no advice")),
         ("fuel_curve.diesel_density", "7.1 lb/gal", ("It changes no open job",)),
     ],
 )
 def test_other_advice_with_the_same_verdict_is_a_change(
     manager: Browser, key: str, value: str, said: tuple[str, ...]
 ) -> None:
-    """Of a pass only the figures change, which is counted; what no job uses changes none."""
+    """Of a pass only the figures change, which is said; what no job uses changes none."""
     page = f"/settings/{key}"
     answer = manager.send(form_to(manager.text(page), f"{page}/look", reset=""), value=value, reason=WHY)
     shown = words_of(answer.text)
