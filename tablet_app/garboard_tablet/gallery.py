@@ -456,7 +456,7 @@ def pictures(out: Path, only: str, width: int, height: int, density: float) -> i
 
 def main(arguments: Sequence[str]) -> int:
     """Every size in a process of its own: a window off screen keeps the surface it began with."""
-    if not arguments:
+    if not arguments or arguments[0].startswith("-"):
         print("say where the pictures go: python -m garboard_tablet.gallery DIR [PART OF A NAME]")
         return 2
     out, only, *size = [*arguments, ""][: max(2, len(arguments))]
