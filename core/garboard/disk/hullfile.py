@@ -133,10 +133,8 @@ class HullFolder:
         self.left_alone: dict[Path, str] = {}
         """Hull files that could not be read so far, each with the reason: a newer version's, or the disk refuses.
 
-        One that can be read later is taken out, where the folder is open for writing. Whoever opened one to be read
-        only may have been answered without it.
+        One that can be read later is taken out.
         """
-        self._refusals: list[tuple[Path, str]] = []
         self._hulls_folder = folder / HULLS_FOLDER
         self._writing = not read_only
         self._open: dict[str, HullFile] = {}
@@ -216,12 +214,19 @@ class HullFolder:
     def _hull_files(self) -> dict[str, os.stat_result | None]:
         """Names of what lies here as a hull file, sorted, each with what the system says of it, where it says."""
         found: dict[str, os.stat_result | None] = {}
-        with contextlib.suppress(FileNotFoundError, PermissionError), os.scandir(self._hulls_folder) as files:
-            for file in files:
-                if file.name.endswith(SUFFIX) and not file.name.startswith(storage.UNFINISHED):
-                    found[file.name] = None
-                    with contextlib.suppress(OSError):  # opening it says what is wrong
-                        found[file.name] = file.stat(follow_symlinks=False)
+        try:
+            with os.scandir(self._hulls_folder) as files:
+                for file in files:
+                    if file.name.endswith(SUFFIX) and not file.name.startswith(storage.UNFINISHED):
+                        found[file.name] = None
+                        with contextlib.suppress(OSError):  # opening it says what is wrong
+                            found[file.name] = file.stat(follow_symlinks=False)
+        except FileNotFoundError:
+            pass
+        except OSError as error:
+            self._leave_alone(self._hulls_folder, error)
+        else:
+            self.left_alone.pop(self._hulls_folder, None)
         return dict(sorted(found.items()))
 
     def readable(self) -> tuple[str, ...]:
@@ -250,7 +255,7 @@ class HullFolder:
                 except OSError as error:
                     self._leave_alone(path, error)
                     raise NotReadable(path, error) from error
-                self._is_read(path)
+                self.left_alone.pop(path, None)
                 held, had = self._sizes.digest(path.name), self._sizes.count(path.name)
                 journal.damage = [attrs.evolve(damage, held=held, had=had) for damage in journal.damage]
                 if self._writing:
@@ -432,20 +437,10 @@ class HullFolder:
                 if not self._batches:
                     self._flush()
 
-    def not_read(self, since: int | None = None) -> tuple[tuple[str, str], ...]:
-        """What lies here and could not be read so far, each with the reason: hull files, oddities among attachments.
-
-        since : a count of `refused_so_far`; what was refused after it is named, though it can be read by now
-        """
+    def not_read(self) -> tuple[tuple[str, str], ...]:
+        """What lies here and could not be read so far, each with the reason: hull files, oddities among attachments."""
         with self._guard:
-            meanwhile = {} if since is None else dict(self._refusals[since:])
-            found = {**meanwhile, **self.left_alone, **self.attachments.odd}
-            return tuple(sorted((str(path), why) for path, why in found.items()))
-
-    @property
-    def refused_so_far(self) -> int:
-        """How often a hull file could not be read; see `not_read`."""
-        return len(self._refusals)
+            return tuple(sorted((str(path), why) for path, why in {**self.left_alone, **self.attachments.odd}.items()))
 
     def damage_found(self) -> tuple[Damage, ...]:
         """Every damage found since the folder was opened."""
@@ -716,14 +711,7 @@ class HullFolder:
         return hull.digest() if hull.journal.entries else ""
 
     def _leave_alone(self, path: Path, error: NewerFormat | OSError) -> None:
-        reason = refusal(error) if isinstance(error, OSError) else str(error)
-        if self.left_alone.get(path) != reason:
-            self._refusals.append((path, reason))
-        self.left_alone[path] = reason
-
-    def _is_read(self, path: Path) -> None:
-        if self._writing:
-            self.left_alone.pop(path, None)
+        self.left_alone[path] = refusal(error) if isinstance(error, OSError) else str(error)
 
     def _key_of(self, name: str) -> str:
         """The hull a file belongs to; "" for one left alone or set aside."""
@@ -737,7 +725,7 @@ class HullFolder:
             if not key:
                 self._take_out_of_use(path)
                 return ""
-            self._is_read(path)
+            self.left_alone.pop(path, None)
             self._key_of_name[name] = key
         return self._key_of_name[name]
 

@@ -12,7 +12,8 @@ import attrs
 
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import Entry, canonical_bytes, view
-from garboard.disk.hullfile import HullFolder
+from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
+from garboard.disk.journal import file_name
 from garboard.disk.storage import Damage, Loss, NewerFormat
 from garboard.faults import in_words, refusal
 from garboard.history.boat import replay_with_aliases
@@ -132,13 +133,16 @@ def merge(
     progress : called with a hull's key once a source's entries of it are in
     Raises storage.NotSaved when the target's disk refuses; what was saved before stays, and merging again goes on.
     """
-    begun = {id(folder): folder.refused_so_far for folder in (*sources, target)}
-    imported = bring_entries(sources, target, dry_run=dry_run, progress=progress)
+    passed_over: dict[str, str] = {}
+    imported = bring_entries(sources, target, dry_run=dry_run, progress=progress, passed_over=passed_over)
     received = {hull: there.received for hull, there in imported.items()}
     attached = _bring_attachments(sources, target, dry_run)
     beside = () if dry_run else tuple(_keep_beside(sources, target))
     known = KnownNumbers(sorted({*target.hulls(), *imported}))
-    not_read = tuple(sorted({one for folder in (*sources, target) for one in folder.not_read(since=begun[id(folder)])}))
+    refused_now = {one for folder in (*sources, target) for one in folder.not_read()}
+    folders = {str(folder.folder / HULLS_FOLDER) for folder in (*sources, target)} - passed_over.keys()
+    not_read = tuple(sorted(one for one in refused_now if one[0] not in folders))  # listed when its entries were asked
+    not_read += tuple(_not_named(passed_over, not_read))
     lost = _losses(sources, target, received)
     refused = (*(no for hull in imported.values() for no in hull.refused.items()), *attached.spoilt.items())
     offered = ((*_held(target, hull).values(), *new.values()) for hull, new in received.items())
@@ -176,6 +180,12 @@ def named_and_missing(
             if (found := _ATTACHMENT.match(piece)) and found[1].decode() not in told:
                 named[found[1].decode()] = (found[2] or b"").decode()
     return tuple((name, called) for name, called in sorted(named.items()) if name not in folder.attachments)
+
+
+def _not_named(passed_over: Mapping[str, str], not_read: Iterable[tuple[str, str]]) -> Iterator[tuple[str, str]]:
+    """Files passed over that no folder names any more: they can be read by now, and were not when they were asked."""
+    named = {Path(file).name for file, _ in not_read}
+    yield from ((file, reason) for file, reason in sorted(passed_over.items()) if Path(file).name not in named)
 
 
 def _losses(
@@ -224,8 +234,11 @@ def bring_entries(
     *,
     dry_run: bool = False,
     progress: Progress = lambda _hull: None,
+    passed_over: dict[str, str] | None = None,
 ) -> dict[str, Imported]:
     """The union itself, by hull. What the target holds already is not read a second time.
+
+    passed_over : given each file that could not be read when its entries were asked for, with the reason
 
     Everything is flushed once, at the end; entries count as saved when this returns.
     """
@@ -233,11 +246,15 @@ def bring_entries(
     put = target.would_put if dry_run else target.put_if_absent
     with nullcontext() if dry_run else target.batch():
         for source in sources:
-            for hull in source.hulls():
+            hulls = source.hulls()
+            missed = {} if passed_over is None else passed_over
+            missed.update((str(path), reason) for path, reason in source.left_alone.items())
+            for hull in hulls:
                 here = imported.get(hull, Imported())
                 try:
                     offer = source.offer(hull, target.ids(hull) | here.received.keys())
-                except (NewerFormat, OSError):  # the folder that cannot read it says so in `not_read`
+                except (NewerFormat, OSError) as failure:
+                    missed[file_name(hull)] = in_words(failure)
                     continue
                 imported[hull] = here
                 outcome = put(hull, offer.unknown)
