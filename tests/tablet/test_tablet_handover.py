@@ -21,7 +21,6 @@ from garboard_tablet.models.covered import coverage
 from garboard_tablet.models.pages import PunchLine, still_to_do, to_put_right, what_is_missing
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.vessels import VesselLine
-from garboard_tablet.pages.handover import _as_now
 from tablet.driver import Drive, new_job, view_of
 
 Opened = Callable[[str], tuple[Tablet, str, str]]
@@ -153,6 +152,8 @@ def test_the_counts_of_what_is_missing_are_told_apart() -> None:
     ],
 )
 def test_one_of_a_thing_is_told_as_one(count: int, said: tuple[str, ...]) -> None:
+    from garboard_tablet.pages.handover import _as_now  # it loads the window
+
     line = VesselLine(
         hull="A", hull_number="A", name="", job="a", phase="", done=0, total=count, saved="", stamp="",
         failing={"a": count},

@@ -21,8 +21,7 @@ from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
 from garboard_tablet.models.asks import Ask, asks_of_step, pieces, row_name, shown, shown_of, table_rows
 from garboard_tablet.models.drafts import NOT_SAVED, drafts, drafts_in_step
 from garboard_tablet.models.session import Route
-from garboard_tablet.models.tablet import Tablet
-from garboard_tablet.models.vessels import FAILS
+from garboard_tablet.models.tablet import FAILS, Tablet
 
 # A job
 

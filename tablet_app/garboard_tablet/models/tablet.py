@@ -40,6 +40,8 @@ if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first fr
 
 STARTED = "under way"
 NOT_ALL_HERE = "Not all is here: see Vessels"
+FAILS = ("check fails", "checks fail")
+"""Of one, and of several; see `in_number`."""
 NOT_NAMED = "not named"
 """Stands for who stated something when a tablet has lost its settings: a value must be kept all the same."""
 

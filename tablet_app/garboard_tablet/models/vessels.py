@@ -16,7 +16,7 @@ from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
 from garboard.faults import InputError, in_number
 from garboard_tablet.models.session import Route
-from garboard_tablet.models.tablet import NOT_NAMED, Tablet
+from garboard_tablet.models.tablet import FAILS, NOT_NAMED, Tablet
 
 if TYPE_CHECKING:
     from garboard.disk.entries import Entry
@@ -28,7 +28,6 @@ LINES, ASHORE = "vessels", "ashore"
 _FORMER_LINES, _FORMER_ASHORE = "summaries.json", "ashore.json"
 
 HANDED_OVER = "handed over"
-FAILS = ("check fails", "checks fail")
 MOST_PEOPLE, LONGEST_NAME = 17, 40
 """So many people are offered to choose from; a name of more characters is typed."""
 

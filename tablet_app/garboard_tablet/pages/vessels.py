@@ -13,7 +13,8 @@ from garboard.report.palette import STEP_MARKS
 from garboard.verdict import Verdict
 from garboard_tablet.models.keys import ENTER, ERASE
 from garboard_tablet.models.session import HOME, Route
-from garboard_tablet.models.vessels import FAILS, HANDED_OVER, HullCheck, VesselLine, check_hull, whose
+from garboard_tablet.models.tablet import FAILS
+from garboard_tablet.models.vessels import HANDED_OVER, HullCheck, VesselLine, check_hull, whose
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp, theme
