@@ -53,8 +53,10 @@ def test_pair_bring_ashore_and_settle_by_touch(drive: Drive, tmp_path: Path) -> 
         d.press("back")
         d.wait(lambda: d.says("ashore.") and not d.says("not ashore"), 30)
 
+        d.press("ashore")
+        d.wait(lambda: d.says("Everything is ashore"), 30)  # no run is at work that could take the value before
         job = another_measures_it(shop, tmp_path / "other")
-        d.press("ashore", "bring ashore now")
+        d.press("bring ashore now")
         d.wait(lambda: d.says("two values for dock.horn heard"), 30)
         d.press(next(w.name for w in d.widgets() if getattr(w, "name", "").startswith("settle ")))
         d.press("value yes", "reason read again")
