@@ -125,3 +125,16 @@ def test_the_simulated_boat_is_audited_as_any_other() -> None:
     frames = list(can_frames([Sample(0.0, "engine_speed", 700.0, "10", "0")]))
     network.hear(("# PGBDSIM\n" + "\n".join(frames) + "\n").encode(), "a")
     assert [device.source for device in audit(network.senders()).devices] == ["10"]
+
+
+def test_waiting_for_a_link_is_not_listening(under_way: list[str]) -> None:
+    """A minute of trying, then one frame: what else is sent may come at any moment, and nobody is said not to send."""
+    at = [0.0]
+    network = BoatNetwork(Where(), now=lambda: at[0])
+    assert network.listened == 0.0
+    for at[0] in (60.0, 63.0):
+        network.hear(f"{under_way[0]}\r\n".encode(), "gateway")
+    assert network.listened == 3.0
+    at[0] = 600.0
+    assert network.listened == 3.0, "a silence says nothing either"
+    assert audit(network.senders(), network.listened).missing == ()

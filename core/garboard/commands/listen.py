@@ -51,7 +51,6 @@ def command(context: click.Context, where: str, seconds: float | None, save: Pat
     kept: list[Sample] = []
     end = time.monotonic() + seconds if seconds else None
     network.start()
-    began = time.monotonic()
     try:
         with Live(console=console, auto_refresh=False, transient=True) as live:
             while end is None or time.monotonic() < end:
@@ -66,7 +65,7 @@ def command(context: click.Context, where: str, seconds: float | None, save: Pat
         network.stop()
     kept += network.take()
     console.print(_shown(network))
-    console.print(_audited(network, time.monotonic() - began))
+    console.print(_audited(network))
     if save is not None:
         write_file(save, csv_series(kept))
         console.print(f"Saved {len(kept)} values in {save}.")
@@ -84,7 +83,7 @@ def _shown(network: BoatNetwork) -> RenderableType:
     return Group(*parts)
 
 
-def _audited(network: BoatNetwork, seconds: float) -> RenderableType:
+def _audited(network: BoatNetwork) -> RenderableType:
     """What the network says of itself: a line a device, then what asks for something."""
     from rich.console import Group
     from rich.table import Table
@@ -92,7 +91,7 @@ def _audited(network: BoatNetwork, seconds: float) -> RenderableType:
 
     from garboard.recordings.bus_audit import audit, in_words
 
-    found = audit(network.senders(), seconds)
+    found = audit(network.senders(), network.listened)
     table = Table(box=None, pad_edge=False, header_style="bold")
     for heading in ("Address", "Says of itself", "Claims as", "Sends"):
         table.add_column(heading)

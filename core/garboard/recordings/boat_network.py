@@ -87,12 +87,14 @@ class Sender:
 
     address  : of the machine; OTHERS for all beyond MOST_SENDERS
     is_first : its samples carry the plain talker as source; those of others also the address, so that they stay apart
-    heard_at : when the latest bytes came, by the monotonic clock [s]
+    heard_first : when the first bytes came, by the monotonic clock [s]
+    heard_at : when the latest bytes came, by the same clock [s]
     is_simulated : whether it said of itself that nobody measures what it sends; once said, it holds
     """
 
     address: str
     is_first: bool
+    heard_first: float = 0.0
     heard_at: float = 0.0
     is_simulated: bool = False
     latest: dict[StreamKey, Latest] = attrs.field(factory=dict)
@@ -320,8 +322,10 @@ class BoatNetwork:
 
     @property
     def listened(self) -> float:
-        """For how long it was listened [s]."""
-        return self.age(self._began)
+        """For how long something was heard, from the first bytes to the latest [s]; to wait for a link is no listening."""
+        with self._lock:
+            times = [(one.heard_first, one.heard_at) for one in self._senders.values()]
+        return max(last for _, last in times) - min(first for first, _ in times) if times else 0.0
 
     def age(self, at: float) -> float:
         """How long ago a time of `Latest` was [s]."""
@@ -452,7 +456,7 @@ class BoatNetwork:
         with self._lock:
             if address not in self._senders and len(self._senders) >= MOST_SENDERS:
                 address = OTHERS
-            sender = self._senders.setdefault(address, Sender(address, is_first=not self._senders))
+            sender = self._senders.setdefault(address, Sender(address, is_first=not self._senders, heard_first=at))
             sender.heard_at = at
             if at - self._second >= 1.0:
                 self._second, self._lines_in_second = at, 0

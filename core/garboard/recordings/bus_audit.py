@@ -115,7 +115,7 @@ def audit(senders: Iterable[Sender], seconds: float = LISTENED_LONG_ENOUGH) -> B
     """What the network says of itself.
 
     senders : of `BoatNetwork.senders`
-    seconds : for how long it was listened to
+    seconds : for how long something was heard, `BoatNetwork.listened`
     """
     senders = tuple(senders)
     notes = [sender.notes for sender in senders]
