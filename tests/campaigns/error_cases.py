@@ -351,13 +351,13 @@ CASES = (
         name="merge",
         make=with_a_stick,
         run=command("merge", "/stick", "--into", "/shop"),
-        claims=("everything is merged",),
+        claims=("counted: everything is merged",),
     ),
     Case(
         name="merge and mend",
         make=with_a_damaged_photo,
         run=command("merge", "/stick", "--into", "/shop"),
-        claims=("everything is merged",),
+        claims=("counted: everything is merged",),
         status=1,
     ),
     Case(
@@ -370,7 +370,7 @@ CASES = (
         name="merge into a new folder",
         make=with_a_stick,
         run=command("merge", "/stick", "--into", "/new/place"),
-        claims=("everything is merged",),
+        claims=("counted: everything is merged",),
     ),
     Case(
         name="import",

@@ -81,6 +81,18 @@ def test_a_file_that_the_disk_refused_once_is_not_called_merged(
         assert merge([source], shop).received + report.received == len(entries) - len(entries[::2])
 
 
+def test_a_folder_that_cannot_be_listed_is_not_called_empty(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    _folder(tmp_path / "a", union(history(7)).values()).close()
+
+    def refuse(folder: Path) -> None:
+        raise PermissionError(13, "Permission denied", str(folder))
+
+    with HullFolder(tmp_path / "a", read_only=True) as source, HullFolder(tmp_path / "shop") as shop:
+        monkeypatch.setattr("garboard.disk.hullfile.os.scandir", refuse)
+        with pytest.raises(PermissionError):
+            merge([source], shop)
+
+
 def test_merging_again_changes_nothing(tmp_path: Path) -> None:
     entries = union(history(7)).values()
     with _folder(tmp_path / "a", entries) as source, HullFolder(tmp_path / "shop") as shop:

@@ -119,6 +119,34 @@ def test_where_the_new_folder_holds_boats_already_both_are_there(tmp_path: Path)
     assert (folder / "inbox" / "sea trial.log").exists()
 
 
+def test_what_the_disk_refuses_once_comes_in_with_the_second_try(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its file would have been put aside as damaged, and the old folder called moved."""
+    system = System(tmp_path)
+    folder = system.start().folder
+    tablet = open_tablet(folder)
+    tablet.open_job(BOATS[0])
+    tablet.close()
+    fill(system.program / OLD)
+    with HullFolder(system.program / OLD, read_only=True) as old:
+        held = old.ids(BOATS[0])
+    read, refused = HullFolder.offer, list[str]()
+
+    def once(self: HullFolder, hull: str, known: Any) -> Any:
+        if hull == BOATS[0] and not refused:
+            refused.append(hull)
+            raise OSError(5, "Input/output error")
+        return read(self, hull, known)
+
+    monkeypatch.setattr(HullFolder, "offer", once)
+    assert system.start().problem == ""
+    assert refused
+    with HullFolder(folder, read_only=True) as here:
+        assert held < here.ids(BOATS[0])
+    assert not [*folder.rglob(f"*{storage.SET_ASIDE}*")]
+
+
 def one_hull_file(folder: Path, boat: str) -> Path:
     (found,) = (folder / "hulls").glob(f"{boat}-*.hull")
     return found

@@ -223,10 +223,6 @@ class HullFolder:
                             found[file.name] = file.stat(follow_symlinks=False)
         except FileNotFoundError:
             pass
-        except OSError as error:
-            self._leave_alone(self._hulls_folder, error)
-        else:
-            self.left_alone.pop(self._hulls_folder, None)
         return dict(sorted(found.items()))
 
     def readable(self) -> tuple[str, ...]:

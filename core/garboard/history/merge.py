@@ -12,7 +12,7 @@ import attrs
 
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import Entry, canonical_bytes, view
-from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
+from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
 from garboard.disk.storage import Damage, Loss, NewerFormat
 from garboard.faults import in_words, refusal
@@ -131,7 +131,8 @@ def merge(
     """Bring every entry and attachment of the sources into the target.
 
     progress : called with a hull's key once a source's entries of it are in
-    Raises storage.NotSaved when the target's disk refuses; what was saved before stays, and merging again goes on.
+    Raises storage.NotSaved when the target's disk refuses, and OSError where a folder cannot be listed; what was saved
+    before stays, and merging again goes on.
     """
     passed_over: dict[str, str] = {}
     imported = bring_entries(sources, target, dry_run=dry_run, progress=progress, passed_over=passed_over)
@@ -139,9 +140,7 @@ def merge(
     attached = _bring_attachments(sources, target, dry_run)
     beside = () if dry_run else tuple(_keep_beside(sources, target))
     known = KnownNumbers(sorted({*target.hulls(), *imported}))
-    refused_now = {one for folder in (*sources, target) for one in folder.not_read()}
-    folders = {str(folder.folder / HULLS_FOLDER) for folder in (*sources, target)} - passed_over.keys()
-    not_read = tuple(sorted(one for one in refused_now if one[0] not in folders))  # listed when its entries were asked
+    not_read = tuple(sorted({one for folder in (*sources, target) for one in folder.not_read()}))
     not_read += tuple(_not_named(passed_over, not_read))
     lost = _losses(sources, target, received)
     refused = (*(no for hull in imported.values() for no in hull.refused.items()), *attached.spoilt.items())
@@ -239,15 +238,16 @@ def bring_entries(
     """The union itself, by hull. What the target holds already is not read a second time.
 
     passed_over : given each file that could not be read when its entries were asked for, with the reason
+    errors      : OSError where a folder cannot be listed
 
     Everything is flushed once, at the end; entries count as saved when this returns.
     """
     imported: dict[str, Imported] = {}
+    missed = {} if passed_over is None else passed_over
     put = target.would_put if dry_run else target.put_if_absent
     with nullcontext() if dry_run else target.batch():
         for source in sources:
             hulls = source.hulls()
-            missed = {} if passed_over is None else passed_over
             missed.update((str(path), reason) for path, reason in source.left_alone.items())
             for hull in hulls:
                 here = imported.get(hull, Imported())

@@ -322,7 +322,7 @@ class BoatNetwork:
 
     @property
     def listened(self) -> float:
-        """For how long something was heard, from the first bytes to the latest [s]; to wait for a link is no listening."""
+        """For how long something was heard, from the first bytes to the latest [s]; waiting for a link is not."""
         with self._lock:
             times = [(one.heard_first, one.heard_at) for one in self._senders.values()]
         return max(last for _, last in times) - min(first for first, _ in times) if times else 0.0

@@ -198,7 +198,8 @@ def _merge(old: Path, folder: Path) -> Moved:
     from garboard.history.merge import merge
 
     with HullFolder(old, read_only=True) as source, HullFolder(folder) as target:
-        merge([source], target)
+        if merge([source], target).not_read:  # what the disk refuses once it may give the second time
+            merge([source], target)
         unread = _not_brought_in(source, target)
         gone = [str(damage) for damage in source.damage() if damage.is_gone]
         newer = set(source.left_alone)  # sound for the program that wrote it, so it keeps its name where that is free
