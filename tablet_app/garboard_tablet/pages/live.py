@@ -130,7 +130,7 @@ class LivePage(Page):
         return [*makers, *self._heard_aloud()]
 
     def _heard_aloud(self) -> list[Maker]:
-        """Whether the guide sounds and speaks, and the presses that change it; there is no room for them in the rail."""
+        """Whether the guide sounds and speaks, and what changes it: in the rail there is no room for that."""
         cue = "Sound is on" if self.tablet.settings.cue else "Sound is off"
         makers: list[Maker] = [partial(Press, cue, self._cue, name="cue")]
         if not self.live.speaker.can_speak:
