@@ -30,7 +30,13 @@ then on a label whose circuit was changed is named.
 @click.option("--job", "job_id", default="", help="Job id. Not needed if the boat has one job.")
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="The PDF to write.")
 @click.option("--form", type=click.Choice(FORMS), default="sheet", show_default=True, help="What to write.")
-@click.option("--paper", type=click.Choice(["letter", "A4"], case_sensitive=False), default="letter", show_default=True)
+@click.option(
+    "--paper",
+    type=click.Choice(["letter", "A4"], case_sensitive=False),
+    default="letter",
+    show_default=True,
+    help="Paper size.",
+)
 @click.option("--size", default="60x20", show_default=True, help="Width and height of a label on a sheet, in mm.")
 @click.option(
     "--tape", type=click.Choice(["9", "12", "18", "24"]), default="12", show_default=True, help="Width of tape, in mm."
