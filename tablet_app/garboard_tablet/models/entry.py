@@ -25,6 +25,7 @@ from garboard_tablet.models.drafts import draft_key, opening_unit, unit_key
 from garboard_tablet.models.echo import UNDONE, echo_of
 from garboard_tablet.models.heard import Offer, offers
 from garboard_tablet.models.keys import ERASE, pressed
+from garboard_tablet.models.own_facts import OWN, asks_of_own
 from garboard_tablet.models.pad import ValidationResult, judge, judge_number
 from garboard_tablet.models.saved_last import Echo
 from garboard_tablet.models.session import Route
@@ -499,6 +500,8 @@ def piece_of(path: tuple[str, ...]) -> tuple[str, ...]:
 
 def _asks(tablet: Tablet, route: Route, open_table: str = "") -> tuple[Ask, ...]:
     kind, *words = route.subject
+    if kind == "field" and route.step == OWN:
+        return asks_of_own(tablet.view(route.hull, route.job).vessel)
     if kind == "field":
         piece = piece_of(tuple(words))
         return asks_of_piece(piece) if piece else asks_of_vessel()
