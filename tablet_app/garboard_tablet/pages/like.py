@@ -66,7 +66,7 @@ class LikePage(Page):
         self.way.instead(self.route.to("own facts"))
 
     def actions(self) -> Sequence[Press]:
-        return (Press("Empty", lambda: self.way.instead(self.route.to("job")), "main", name="like none"),)
+        return (Press("Empty", lambda: self.way.instead(self.route.to("job")), name="like none"),)
 
 
 class OwnFactsPage(Page):
