@@ -18,7 +18,7 @@ from garboard.series import engine_numbers, mean
 from garboard.units import UNITS_OF, Amount, convert
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.live import STALE_AFTER
-from garboard_tablet.models.one_source import OF_HEADING_SENSORS, choices_of
+from garboard_tablet.models.one_source import ENGINES, OF_HEADING_SENSORS, choices_of, of_engine
 
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork, Newest
@@ -33,8 +33,8 @@ DECIMALS: Mapping[str, int] = {
 """How finely a value heard is written; as boat instruments show it: common practice, no source."""
 FLOWS, SMALL_FLOW = ("L/h", "gal/h"), 10.0
 """A flow below this is written a digit finer: at idle a tenth of a gallon is a sixth of the whole."""
-ENGINES = frozenset({"engine_speed", "fuel_flow", "engine_hours", "engine_trim", "engine_temperature", "oil_pressure"})
-"""Quantities whose instance is an engine."""
+_AND = " and "
+"""Between the sources of a value that is the mean of several engines, each with an adapter of its own."""
 
 
 @attrs.frozen(kw_only=True)
@@ -66,24 +66,35 @@ def offers(ask: Ask, unit: str, vessel: Vessel, network: BoatNetwork | None) -> 
     devices = network.devices()
     found = _of_field(ask, newest, vessel)
     made = [_offer(ask.field, unit, choice, number, devices) for choice, number in found.items()]
-    chosen = choices_of(vessel).get(choice_key(ask))
+    if ask.field.heard in ENGINES:  # chosen for each engine before its number was taken
+        return tuple(made)
+    chosen = choices_of(vessel).get(choice_key(ask, vessel))
     return tuple(one for one in made if one.choice == chosen) if chosen else tuple(made)
 
 
-def choice_key(ask: Ask) -> str:
-    """Under what the choice of an instrument for an ask is kept: one for all engines, and one for each other piece."""
-    quantity = ask.field.heard
-    return quantity if quantity in ENGINES or not _piece(ask) else f"{quantity} {_piece(ask)}"
+def choice_key(ask: Ask, vessel: Vessel) -> str:
+    """Under what the choice of an instrument for an ask is kept: one for each engine, and for each other piece."""
+    quantity, piece = ask.field.heard, _piece(ask)
+    if quantity in ENGINES:
+        numbers = [number for number in _numbers_of(piece, vessel) if number is not None] if piece else []
+        return of_engine(quantity, numbers[0]) if numbers else quantity
+    return f"{quantity} {piece}" if piece else quantity
 
 
 def _piece(ask: Ask) -> str:
     return ask.of if ask.key.kind == "measure" else "".join(ask.key.subject[1:2])
 
 
+def _numbers_of(piece: str, vessel: Vessel) -> list[int | None]:
+    """The number by which the engine at a position is heard; without a position those of all engines."""
+    numbers = engine_numbers([engine.network_instance for engine in vessel.engines] or [None])
+    positions = [engine.position for engine in vessel.engines] or [""]
+    return [number for position, number in zip(positions, numbers, strict=True) if piece in ("", position)]
+
+
 def _of_field(ask: Ask, newest: Mapping[StreamKey, Newest], vessel: Vessel) -> dict[str, float]:
     """The number for a field from each instrument that sends it."""
-    quantity = ask.field.heard
-    if quantity in ENGINES:
+    if ask.field.heard in ENGINES:
         return _of_engines(ask, newest, vessel)
     fitting = {key: one.value for key, one in newest.items() if not _is_of_something_else(key)}
     return {f"{key.source}#{key.instance}".rstrip("#"): value for key, value in sorted(fitting.items())}
@@ -99,30 +110,49 @@ def _is_of_something_else(key: StreamKey) -> bool:
 
 
 def _of_engines(ask: Ask, newest: Mapping[StreamKey, Newest], vessel: Vessel) -> dict[str, float]:
-    """The engine's number from each source; without an engine the mean of all, from a source that sends them all."""
-    by_source: dict[str, dict[str, float]] = {}
+    """The engine's number from each source; without an engine the mean of all, each from its own source."""
+    heard: dict[str, dict[str, float]] = {}
     for key, one in newest.items():
-        by_source.setdefault(key.source, {})[key.instance or "0"] = one.value
-    positions = [engine.position for engine in vessel.engines]
+        heard.setdefault(key.instance or "0", {})[key.source] = one.value
     piece = _piece(ask)
     if ask.field.kind is Kind.COUNT:  # which instance the engine is: they are numbered from port
-        place = positions.index(piece) if piece in positions else -1
-        numbered = {s: sorted((i for i in heard if i.isdigit()), key=int) for s, heard in by_source.items()}
-        fitting = {s: found for s, found in numbered.items() if len(found) == len(positions) and place >= 0}
-        return {source: float(found[place]) for source, found in fitting.items()}
-    numbers = engine_numbers([engine.network_instance for engine in vessel.engines] or [None])
-    wanted = [n for p, n in zip(positions or [""], numbers, strict=False) if piece in ("", p)]
-    if not wanted or None in wanted:
+        return _instance_of(piece, heard, vessel)
+    numbers = _numbers_of(piece, vessel)
+    choices = choices_of(vessel)
+    wanted = [_believed(ask.field.heard, str(number), heard.get(str(number), {}), choices) for number in numbers]
+    if not wanted or not all(wanted):
         return {}
-    texts = [str(number) for number in wanted]
-    whole = {source: [heard[t] for t in texts] for source, heard in by_source.items() if set(texts) <= heard.keys()}
-    return {source: mean(values) for source, values in whole.items()}
+    if all(len(sources) == 1 for sources in wanted):
+        names = dict.fromkeys(source for sources in wanted for source in sources)
+        return {_AND.join(names): mean([value for sources in wanted for value in sources.values()])}
+    in_all = [source for source in wanted[0] if all(source in sources for sources in wanted)]
+    return {source: mean([sources[source] for sources in wanted]) for source in in_all}
+
+
+def _believed(
+    quantity: str, number: str, sources: Mapping[str, float], choices: Mapping[str, str]
+) -> Mapping[str, float]:
+    """The sources of one engine's value, or only the one that was chosen; one chosen for all, where it sends this."""
+    if chosen := choices.get(of_engine(quantity, number)):
+        return {source: value for source, value in sources.items() if source == chosen}
+    of_all = choices.get(quantity, "")
+    return {of_all: sources[of_all]} if of_all in sources else sources
+
+
+def _instance_of(piece: str, heard: Mapping[str, Mapping[str, float]], vessel: Vessel) -> dict[str, float]:
+    """The number an engine is heard by, where as many are heard as there are engines."""
+    positions = [engine.position for engine in vessel.engines]
+    numbered = sorted((instance for instance in heard if instance.isdigit()), key=int)
+    if piece not in positions or len(numbered) != len(positions):
+        return {}
+    number = numbered[positions.index(piece)]
+    return {next(iter(heard[number])): float(number)}
 
 
 def _offer(field: Field, unit: str, choice: str, number: float, devices: Mapping[str, Sequence[str]]) -> Offer:
     source = choice.partition("#")[0]
     said = next(iter(devices.get(source, ())), "")
-    simulated = source.startswith(SIMULATED)
+    simulated = any(one.startswith(SIMULATED) for one in source.split(_AND))
     title = " ".join(filter(None, (choice.replace("#", ", "), f"({said})" if said else ""))) or "the network"
     if field.kind is Kind.COUNT:
         return Offer(text=f"{number:.0f}", value=round(number), choice=choice, title=title, is_simulated=simulated)
@@ -135,19 +165,27 @@ def _offer(field: Field, unit: str, choice: str, number: float, devices: Mapping
 
 
 def rivals(quantities: Sequence[str], vessel: Vessel, network: BoatNetwork | None) -> dict[str, tuple[str, ...]]:
-    """The instruments of each quantity that several send now and that nobody has chosen among.
+    """The instruments of each quantity that several send now and that nobody has chosen among, by key of the choice.
 
-    A boat has several heading sensors, and their guides tell them apart themselves.
+    Of engines, those that send the same engine's. A boat has several heading sensors, and their guides tell them apart
+    themselves.
     """
     found: dict[str, tuple[str, ...]] = {}
     if network is None:
         return found
+    choices = choices_of(vessel)
     for quantity in quantities:
-        if quantity in OF_HEADING_SENSORS or quantity in choices_of(vessel):
+        if quantity in OF_HEADING_SENSORS or quantity in choices:
             continue
-        sources = {key.source for key, one in network.newest(quantity).items() if one.age <= STALE_AFTER}
-        if len(sources) > 1:
-            found[quantity] = tuple(sorted(sources))
+        by_place: dict[str, set[str]] = {}
+        for key, one in network.newest(quantity).items():
+            place = of_engine(quantity, key.instance or "0") if quantity in ENGINES else quantity
+            if one.age <= STALE_AFTER and place not in choices:
+                by_place.setdefault(place, set()).add(key.source)
+        contested = {place: tuple(sorted(sources)) for place, sources in by_place.items() if len(sources) > 1}
+        if len(contested) > 1 and len(set(contested.values())) == 1:  # each sends every engine: one choice for all
+            contested = {quantity: next(iter(contested.values()))}
+        found |= contested
     return found
 
 

@@ -298,7 +298,7 @@ class EntryPage(EchoingPage):
             self._go(form.after_row())
             return
         if name != "heard":  # one of several instruments: it is believed from now on
-            choose(self.tablet, self.route.hull, choice_key(form.ask), what.choice)
+            choose(self.tablet, self.route.hull, choice_key(form.ask, form.vessel), what.choice)
         if form.take_heard(what):
             self._onward()
         else:

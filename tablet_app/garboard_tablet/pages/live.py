@@ -116,11 +116,11 @@ class LivePage(Page):
             makers.append(words("SIMULATED. Nothing of this run is kept.", "quiet"))
         elif network is not None:
             makers.append(words(network.trouble() or f"The network is {network.state().word}.", "quiet"))
-        for quantity, sources in rivals(run.guide.quantities, run.view.vessel, network).items():
-            name = quantity.replace("_", " ")
+        for what, sources in rivals(run.guide.quantities, run.view.vessel, network).items():
+            name = what.replace("_", " ")
             makers.append(words(f"Several instruments send {name}. The first one heard is followed until you choose."))
             for one in sources:
-                follow = partial(self._follow, quantity, one)
+                follow = partial(self._follow, what, one)
                 makers.append(partial(Press, f"{name.capitalize()} from {one}", follow, name=f"follow {one}"))
         if fitted := propellers_in_words(run.view.vessel):
             makers.append(words(f"Propeller: {fitted}"))
@@ -176,9 +176,9 @@ class LivePage(Page):
         self.tablet.change_settings(attrs.evolve(self.tablet.settings, cue=not self.tablet.settings.cue))
         self.screen.redraw()
 
-    def _follow(self, quantity: str, source: str) -> None:
+    def _follow(self, what: str, source: str) -> None:
         """Believe one of several instruments on this vessel from now on."""
-        choose(self.tablet, self.route.hull, quantity, source)
+        choose(self.tablet, self.route.hull, what, source)
         self.screen.show()
 
     def _voice(self) -> None:

@@ -1,0 +1,98 @@
+"""A boat whose engines each have an adapter of their own on the network: they are two engines, and no rivals."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import pytest
+
+from garboard.fields import Field, Kind
+from garboard.history.registers import RegisterKey
+from garboard.recordings.boat_network import BoatNetwork
+from garboard.recordings.encode import nmea2000_lines
+from garboard.recordings.where import Way, Where
+from garboard.records import NETWORK_SOURCES, Engine, Vessel
+from garboard.samples import Sample
+from garboard_tablet.models.asks import Ask
+from garboard_tablet.models.heard import Offer, choice_key, offers, rivals
+from garboard_tablet.models.one_source import OneSource, choices_of
+
+GATEWAY, SECOND = "192.168.4.1", "192.168.4.2"
+SPEED = Field(name="engine_speed", title="Engine speed", kind=Kind.AMOUNT, quantity="engine speed", unit="rev/min",
+              heard="engine_speed")  # fmt: skip
+NUMBER = Field(name="network_instance", title="Network instance", kind=Kind.COUNT, heard="engine_speed")
+
+
+def twin(chosen: Mapping[str, str] | None = None) -> Vessel:
+    engines = (Engine(position="port"), Engine(position="starboard"))
+    return Vessel(hull_number="XYZAB123F526", engines=engines, more={NETWORK_SOURCES: dict(chosen)} if chosen else {})
+
+
+def network(*heard: tuple[str, str, float], also: Sequence[tuple[str, str, float]] = ()) -> BoatNetwork:
+    """Hears the speed of engines: source, the engine's number, speed. What is heard also comes from another gateway."""
+    made = BoatNetwork(Where(10110, "", Way.BROADCAST), now=lambda: 100.0)
+    for address, rows in ((GATEWAY, heard), (SECOND, also)):
+        samples = [Sample(1.7e9, "engine_speed", speed, source, number) for source, number, speed in rows]
+        made.hear("".join(f"{line}\n" for line in nmea2000_lines(samples)).encode(), address)
+    return made
+
+
+def asked(of: str, field: Field = SPEED) -> Ask:
+    return Ask(key=RegisterKey("measure", "job", ("prop_check.full_throttle", field.name, "1", of)), field=field)
+
+
+def offered(heard: BoatNetwork, vessel: Vessel, of: str, field: Field = SPEED) -> tuple[Offer, ...]:
+    return offers(asked(of, field), field.unit, vessel, heard)
+
+
+OWN_ADAPTERS = (("11", "0", 5800.0), ("12", "1", 5850.0))
+
+
+def test_two_adapters_of_two_engines_are_no_rivals_and_each_engine_is_offered_its_own() -> None:
+    heard, vessel = network(*OWN_ADAPTERS), twin()
+    assert rivals(("engine_speed",), vessel, heard) == {}
+    told = [[(one.text, one.choice) for one in offered(heard, vessel, of)] for of in ("port", "starboard", "")]
+    assert told == [[("5800 rev/min", "11")], [("5850 rev/min", "12")], [("5825 rev/min", "11 and 12")]]
+    numbers = [[one.value for one in offered(heard, vessel, of, NUMBER)] for of in ("port", "starboard")]
+    assert numbers == [[0], [1]]
+
+
+def test_one_of_two_that_send_one_engine_is_chosen_for_that_engine_alone() -> None:
+    """The other engine, which its own adapter sends, is heard as before."""
+    heard = network(*OWN_ADAPTERS, ("20", "0", 5000.0))
+    assert rivals(("engine_speed",), twin(), heard) == {"engine_speed 0": ("11", "20")}
+    assert [one.choice for one in offered(heard, twin(), "port")] == ["11", "20"]
+    assert offered(heard, twin(), "") == (), "no mean of a number nobody has chosen"
+    chosen = twin({choice_key(asked("port"), twin()): "20"})
+    assert choices_of(chosen) == {"engine_speed 0": "20"}
+    assert rivals(("engine_speed",), chosen, heard) == {}
+    assert [one.text for one in offered(heard, chosen, "port")] == ["5000 rev/min"]
+    assert [one.text for one in offered(heard, chosen, "starboard")] == ["5850 rev/min"]
+    guide = OneSource(choices_of(chosen))
+    samples = [Sample(0.0, "engine_speed", speed, source, number) for source, number, speed in OWN_ADAPTERS]
+    assert [guide.takes(one) for one in samples] == [False, True]
+
+
+def test_two_gateways_that_each_send_both_engines_are_chosen_between_once() -> None:
+    """One choice stands for both engines, as it did."""
+    both = (("10", "0", 5800.0), ("10", "1", 5850.0))
+    heard, second = network(*both, also=both), f"10 {SECOND}"
+    assert rivals(("engine_speed",), twin(), heard) == {"engine_speed": ("10", second)}
+    chosen = twin({"engine_speed": second})
+    assert rivals(("engine_speed",), chosen, heard) == {}
+    assert [[one.choice for one in offered(heard, chosen, of)] for of in ("port", "starboard", "")] == [[second]] * 3
+
+
+@pytest.mark.parametrize(("source", "number", "later", "follows"), [
+    ("12", "1", 0.0, True),  # the other engine's own adapter
+    ("12", "0", 0.0, False),
+    ("12", "0", 60.0, False),  # heard or not, the chosen one is kept to
+    ("11", "0", 60.0, True),
+])  # fmt: skip
+def test_a_choice_for_all_engines_silences_no_engine_that_the_chosen_one_does_not_send(
+    source: str, number: str, later: float, follows: bool
+) -> None:
+    """A choice kept by an earlier version, which took the adapters of two engines for rivals."""
+    guide = OneSource({"engine_speed": "11"})
+    assert guide.takes(Sample(0.0, "engine_speed", 5800.0, "11", "0"))
+    assert guide.takes(Sample(later, "engine_speed", 5800.0, source, number)) is follows
