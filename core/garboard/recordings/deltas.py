@@ -2,8 +2,8 @@
 
 Only what is said of the own vessel is read. What another vessel sends over AIS comes in deltas too, with its context.
 
-Names of engines: [1] the Signal K project's converter from NMEA 2000, https://github.com/SignalK/n2k-signalk: engine 0 is
-"port", engine 1 is "starboard", others go by their number.
+Names of engines: [1] the Signal K project's converter from NMEA 2000, https://github.com/SignalK/n2k-signalk: engine 0
+is "port", engine 1 is "starboard", others go by their number.
 """
 
 from __future__ import annotations
@@ -47,6 +47,8 @@ _PLAIN: Mapping[str, Reading] = {
     "steering.autopilot.target.headingMagnetic": ("course_to_steer", DEGREES, 0.0, "magnetic"),
     "steering.autopilot.target.headingTrue": ("course_to_steer", DEGREES, 0.0, "true"),
     "environment.depth.belowTransducer": ("depth", 1.0, 0.0, ""),
+    "environment.outside.relativeHumidity": ("humidity", 100.0, 0.0, ""),
+    "environment.outside.humidity": ("humidity", 100.0, 0.0, ""),
     "environment.water.temperature": ("water_temperature", 1.0, -ZERO_CELSIUS, ""),
     "environment.outside.temperature": ("air_temperature", 1.0, -ZERO_CELSIUS, ""),
     "environment.outside.pressure": ("air_pressure", 0.01, 0.0, ""),
