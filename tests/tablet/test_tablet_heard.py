@@ -141,6 +141,11 @@ def test_full_throttle_of_a_twin_is_taken_with_no_digit(at_sea: Callable[..., At
         assert ("course", "") in found
     assert d.touches - touches == 2
     assert not d.app.tablet.session.typed, "no digit was typed"
+    assert str(d.app.shell.page.saved).startswith("4\u00a0values")
+    d.press("undo")
+    assert (values(d, FULL, "2"), len(values(d, FULL, "1"))) == ({}, 4), "one touch takes back what one touch took"
+    sea.look()
+    d.press("heard row")
     heard_from = {m.instrument for m in view_of(d).measurements}
     assert all(one.startswith(f"{HEARD_FROM} ") for one in heard_from)
 

@@ -1,4 +1,4 @@
-"""A boat whose engines each have an adapter of their own on the network: they are two engines, and no rivals."""
+"""Who sends what: two engines with an adapter each are no rivals, nor are two messages of one instrument."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from garboard.fields import Field, Kind
 from garboard.history.registers import RegisterKey
 from garboard.recordings.boat_network import BoatNetwork
 from garboard.recordings.encode import nmea2000_lines
+from garboard.recordings.simulated_network import can_frame
 from garboard.recordings.where import Way, Where
 from garboard.records import NETWORK_SOURCES, Engine, Vessel
 from garboard.samples import Sample
@@ -96,3 +97,53 @@ def test_a_choice_for_all_engines_silences_no_engine_that_the_chosen_one_does_no
     guide = OneSource({"engine_speed": "11"})
     assert guide.takes(Sample(0.0, "engine_speed", 5800.0, "11", "0"))
     assert guide.takes(Sample(later, "engine_speed", 5800.0, source, number)) is follows
+
+
+AIR = Field(name="air_pressure", title="Air pressure", kind=Kind.AMOUNT, quantity="pressure", unit="hPa",
+            heard="air_pressure")  # fmt: skip
+FUEL = Field(name="fuel_level", title="Fuel", kind=Kind.AMOUNT, quantity="share", unit="%", heard="tank_level")
+
+
+def of_sentences(*frames: tuple[int, int, bytes]) -> BoatNetwork:
+    made = BoatNetwork(Where(10110, "", Way.BROADCAST), now=lambda: 100.0)
+    made.hear("".join(f"{can_frame(1.7e9, pgn, source, data)}\n" for pgn, source, data in frames).encode(), GATEWAY)
+    return made
+
+
+def pressure(source: int, number: int | None, hectopascals: float) -> tuple[int, int, bytes]:
+    """By the older message, in whole hectopascals and without a number; or by the finer one."""
+    if number is None:
+        return 130310, source, bytes(5 * [255]) + int(hectopascals).to_bytes(2, "little") + b"\xff"
+    return 130314, source, bytes([255, number, 0]) + round(hectopascals * 1000).to_bytes(4, "little") + b"\xff"
+
+
+@pytest.mark.parametrize(("heard", "choices"), [
+    ((pressure(50, None, 1013), pressure(50, 0, 1012.8)), ["50#0"]),
+    ((pressure(50, None, 1013),), ["50"]),
+    ((pressure(50, None, 1013), pressure(60, 0, 1012.8)), ["50", "60#0"]),
+])  # fmt: skip
+def test_one_instrument_that_sends_one_value_in_two_messages_is_one(
+    heard: Sequence[tuple[int, int, bytes]], choices: list[str]
+) -> None:
+    found = offered(of_sentences(*heard), twin(), "", AIR)
+    assert [one.choice for one in found] == choices
+    earlier = offered(of_sentences(*heard), twin({"air_pressure": "50"}), "", AIR)
+    assert [one.choice for one in earlier] == choices[:1], "as chosen before, without its number"
+
+
+def tank(number: int, level: float, litres: float) -> tuple[int, int, bytes]:
+    capacity = round(litres * 10).to_bytes(4, "little") if litres else b"\xff" * 4
+    return 127505, 11, bytes([number]) + round(level / 0.004).to_bytes(2, "little") + capacity + b"\xff"
+
+
+def test_two_fuel_tanks_are_offered_as_what_they_hold_together() -> None:
+    """By hand: 55 % of 400 L and 35 % of 100 L are 255 of 500 L; where a tank's size is not sent, nobody can say."""
+    both = of_sentences(tank(0, 55, 400), tank(1, 35, 100))
+    assert [(one.text, one.title) for one in offered(both, twin(), "", FUEL)] == [
+        ("51 %", "11, all 2 tanks"), ("55 %", "11, fuel 0"), ("35 %", "11, fuel 1"),
+    ]  # fmt: skip
+    chosen = twin({"tank_level": "11#all 2 tanks"})
+    assert [one.text for one in offered(both, chosen, "", FUEL)] == ["51 %"]
+    unknown = of_sentences(tank(0, 55, 400), tank(1, 35, 0))
+    assert [one.title for one in offered(unknown, twin(), "", FUEL)] == ["11, fuel 0", "11, fuel 1"]
+    assert [one.text for one in offered(of_sentences(tank(0, 55, 400)), twin(), "", FUEL)] == ["55 %"]

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.faults import in_number
 from garboard.history.registers import RegisterKey
 from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.steps import Field, Kind, Step
@@ -305,9 +306,15 @@ class EntryForm:
         return True
 
     def take_row(self, heard: Iterable[tuple[Ask, Offer]]) -> None:
-        """Save all that is heard for a row."""
+        """Save all that is heard for a row; one undo takes all of it back."""
+        taken = []
         for ask, offer in heard:
             self.tablet.enter(self.route.hull, self.route.job, ask, offer.value, offer.instrument)
+            taken.append((ask, self.tablet.current(self.route.hull, self.route.job, ask)))
+        if taken:
+            (first, now), *also = taken
+            route, text = entry_route(self.route, first), in_number(len(taken), "value")
+            self.tablet.echo = Echo(route=route, ask=first, text=text, before=(), now=now, also=tuple(also))
         self._forget_draft()
         self.result = ValidationResult()
 
@@ -350,6 +357,9 @@ class EntryForm:
             self.put_back(echo.before[0])
         else:
             self.take_back(UNDONE)
+        for ask, now in echo.also:
+            if self.tablet.current(self.route.hull, self.route.job, ask) == now:  # not changed since
+                self.tablet.take_back(self.route.hull, self.route.job, ask, UNDONE)
         self.tablet.echo = None
 
     def take_back(self, reason: str) -> None:

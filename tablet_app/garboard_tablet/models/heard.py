@@ -65,11 +65,13 @@ def offers(ask: Ask, unit: str, vessel: Vessel, network: BoatNetwork | None) -> 
     newest = {key: one for key, one in network.newest(ask.field.heard).items() if one.age <= STALE_AFTER}
     devices = network.devices()
     found = _of_field(ask, newest, vessel)
+    if ask.field.heard == "tank_level":
+        found = _all_tanks(newest, network.newest("tank_capacity")) | found
     made = [_offer(ask.field, unit, choice, number, devices) for choice, number in found.items()]
     if ask.field.heard in ENGINES:  # chosen for each engine before its number was taken
         return tuple(made)
     chosen = choices_of(vessel).get(choice_key(ask, vessel))
-    return tuple(one for one in made if one.choice == chosen) if chosen else tuple(made)
+    return tuple(one for one in made if chosen in (one.choice, one.choice.partition("#")[0])) if chosen else tuple(made)
 
 
 def choice_key(ask: Ask, vessel: Vessel) -> str:
@@ -97,7 +99,24 @@ def _of_field(ask: Ask, newest: Mapping[StreamKey, Newest], vessel: Vessel) -> d
     if ask.field.heard in ENGINES:
         return _of_engines(ask, newest, vessel)
     fitting = {key: one.value for key, one in newest.items() if not _is_of_something_else(key)}
+    finer = {key.source for key in fitting if key.instance}  # weather comes in two messages, of which one is finer
+    fitting = {key: value for key, value in fitting.items() if key.instance or key.source not in finer}
     return {f"{key.source}#{key.instance}".rstrip("#"): value for key, value in sorted(fitting.items())}
+
+
+def _all_tanks(levels: Mapping[StreamKey, Newest], capacities: Mapping[StreamKey, Newest]) -> dict[str, float]:
+    """Of a source that sends several fuel tanks and what each holds, how full they are together [%]."""
+    by_source: dict[str, list[tuple[float, float]]] = {}
+    for key, level in levels.items():
+        if not _is_of_something_else(key):
+            capacity = capacities.get(key._replace(quantity="tank_capacity"))
+            by_source.setdefault(key.source, []).append((level.value, capacity.value if capacity else 0.0))
+    return {
+        f"{source}#all {len(tanks)} tanks": sum(level * capacity for level, capacity in tanks)
+        / sum(capacity for _, capacity in tanks)
+        for source, tanks in sorted(by_source.items())
+        if len(tanks) > 1 and all(capacity > 0 for _, capacity in tanks)
+    }
 
 
 def _is_of_something_else(key: StreamKey) -> bool:
