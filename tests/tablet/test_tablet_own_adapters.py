@@ -15,7 +15,7 @@ from garboard.recordings.where import Way, Where
 from garboard.records import NETWORK_SOURCES, Engine, Vessel
 from garboard.samples import Sample
 from garboard_tablet.models.asks import Ask
-from garboard_tablet.models.heard import Offer, choice_key, offers, rivals
+from garboard_tablet.models.heard import Offer, choice_key, offers, rivals, unheard
 from garboard_tablet.models.one_source import OneSource, choices_of
 
 GATEWAY, SECOND = "192.168.4.1", "192.168.4.2"
@@ -97,6 +97,21 @@ def test_a_choice_for_all_engines_silences_no_engine_that_the_chosen_one_does_no
     guide = OneSource({"engine_speed": "11"})
     assert guide.takes(Sample(0.0, "engine_speed", 5800.0, "11", "0"))
     assert guide.takes(Sample(later, "engine_speed", 5800.0, source, number)) is follows
+
+
+@pytest.mark.parametrize(("heard", "silent"), [
+    (OWN_ADAPTERS, ""),
+    ((), ""),  # no engine runs yet
+    ((("11", "0", 700.0),), "starboard"),
+    ((("11", "0", 700.0), ("12", "0", 700.0)), "starboard"),
+    ((("11", "1", 700.0), ("12", "2", 700.0)), "port"),
+])  # fmt: skip
+def test_an_engine_that_is_not_heard_is_said_before_the_run(
+    heard: Sequence[tuple[str, str, float]], silent: str
+) -> None:
+    said = unheard(("speed_over_ground", "engine_speed"), twin(), network(*heard))
+    assert [text.partition(" is not heard")[0] for text in said] == ([f"Engine speed of {silent}"] if silent else [])
+    assert all("enter which network instance" in text for text in said)
 
 
 AIR = Field(name="air_pressure", title="Air pressure", kind=Kind.AMOUNT, quantity="pressure", unit="hPa",

@@ -208,6 +208,29 @@ def rivals(quantities: Sequence[str], vessel: Vessel, network: BoatNetwork | Non
     return found
 
 
+def unheard(quantities: Sequence[str], vessel: Vessel, network: BoatNetwork | None) -> tuple[str, ...]:
+    """What to say of each quantity that some engines send and others of this boat do not, and what to do."""
+    said = []
+    for quantity in quantities:
+        newest = network.newest(quantity) if network is not None and quantity in ENGINES else {}
+        heard = sorted({key.instance or "0" for key, one in newest.items() if one.age <= STALE_AFTER})
+        numbers = engine_numbers([engine.network_instance for engine in vessel.engines])
+        silent = [e.position for e, n in zip(vessel.engines, numbers, strict=True) if str(n) not in heard]
+        if heard and silent:
+            said.append(_UNHEARD.format(what=_named(quantity), of=_AND.join(silent), heard=_AND.join(heard)))
+    return tuple(said)
+
+
+_UNHEARD = (
+    "{what} of {of} is not heard; heard on the network: engine {heard}. Switch the ignition on, or enter which network "
+    "instance each engine has."
+)
+
+
+def _named(quantity: str) -> str:
+    return quantity.replace("_", " ").capitalize()
+
+
 # What a vessel remembers
 
 

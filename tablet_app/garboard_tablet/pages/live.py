@@ -16,7 +16,7 @@ from garboard.recordings.where import PORT, Where, read_where
 from garboard.samples import SIMULATED, Sample
 from garboard.steps import Guidance
 from garboard_tablet.models.armed import Phase, Turn
-from garboard_tablet.models.heard import choose, rivals
+from garboard_tablet.models.heard import choose, rivals, unheard
 from garboard_tablet.models.keys import ENTER
 from garboard_tablet.models.live import LiveRun, Recorder
 from garboard_tablet.models.runs import PendingRun, free_path, kept_in_step, left_behind, recording_asks
@@ -116,6 +116,7 @@ class LivePage(Page):
             makers.append(words("SIMULATED. Nothing of this run is kept.", "quiet"))
         elif network is not None:
             makers.append(words(network.trouble() or f"The network is {network.state().word}.", "quiet"))
+        makers += [words(text) for text in unheard(run.guide.quantities, run.view.vessel, network)]
         for what, sources in rivals(run.guide.quantities, run.view.vessel, network).items():
             name = what.replace("_", " ")
             makers.append(words(f"Several instruments send {name}. The first one heard is followed until you choose."))
