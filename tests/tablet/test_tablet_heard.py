@@ -270,6 +270,10 @@ def test_two_instruments_of_one_quantity_are_never_mixed_and_the_choice_stays(at
     entry(d, THROTTLE, "speed_out")
     sea.look()
     assert d.says("Heard: 38.2 kn") or d.says("Heard: 38.1 kn")
+    d.press("other instruments")  # the wrong one was touched
+    assert d.has("heard GN")
+    assert choices_of(d.app.tablet.boat(d.app.tablet.session.here.hull).vessel()) == {}
+    d.press("heard GP")
 
 
 def test_a_source_is_chosen_where_the_run_is_begun(at_sea: Callable[..., AtSea]) -> None:
@@ -283,6 +287,9 @@ def test_a_source_is_chosen_where_the_run_is_begun(at_sea: Callable[..., AtSea])
     assert not d.says("Several instruments")
     run = d.app.shell.page.run
     assert run.view.vessel.more["network_sources"] == {"speed_over_ground": "GN"}
+    d.seek("choose again speed_over_ground")
+    d.seek("follow GN")
+    run = d.app.shell.page.run
     d.press("start")
     assert run.running
     assert not run._one_source.takes(Sample(0.0, "speed_over_ground", 38.0, "GP"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+import attrs
 import pytest
 
 from garboard.fields import Field, Kind
@@ -12,10 +13,10 @@ from garboard.recordings.boat_network import BoatNetwork
 from garboard.recordings.encode import nmea2000_lines
 from garboard.recordings.simulated_network import can_frame
 from garboard.recordings.where import Way, Where
-from garboard.records import NETWORK_SOURCES, Engine, Vessel
+from garboard.records import NETWORK_SOURCES, Battery, Engine, Vessel
 from garboard.samples import Sample
 from garboard_tablet.models.asks import Ask
-from garboard_tablet.models.heard import Offer, choice_key, offers, rivals, unheard
+from garboard_tablet.models.heard import Offer, choice_key, chosen_among, may_choose_again, offers, rivals, unheard
 from garboard_tablet.models.one_source import OneSource, choices_of
 
 GATEWAY, SECOND = "192.168.4.1", "192.168.4.2"
@@ -162,3 +163,36 @@ def test_two_fuel_tanks_are_offered_as_what_they_hold_together() -> None:
     unknown = of_sentences(tank(0, 55, 400), tank(1, 35, 0))
     assert [one.title for one in offered(unknown, twin(), "", FUEL)] == ["11, fuel 0", "11, fuel 1"]
     assert [one.text for one in offered(of_sentences(tank(0, 55, 400)), twin(), "", FUEL)] == ["55 %"]
+
+
+REST = Field(name="rest_voltage", title="Rest voltage", kind=Kind.AMOUNT, quantity="voltage", unit="V",
+             heard="battery_voltage")  # fmt: skip
+
+
+def battery(number: int, volts: float) -> tuple[int, int, bytes]:
+    return 127508, 40 + number, bytes([number]) + round(volts * 100).to_bytes(2, "little") + b"\xff\x7f\xff\xff\xff"
+
+
+def test_an_instrument_chosen_of_one_battery_is_not_offered_for_another() -> None:
+    heard = of_sentences(battery(0, 12.9), battery(1, 12.6))
+    vessel = attrs.evolve(twin(), batteries=(Battery(name="house"), Battery(name="start")))
+    assert [one.choice for one in offered(heard, vessel, "start", REST)] == ["40#0", "41#1"]
+    chosen = attrs.evolve(vessel, more={NETWORK_SOURCES: {"battery_voltage house": "40#0"}})
+    told = [[one.choice for one in offered(heard, chosen, of, REST)] for of in ("house", "start")]
+    assert told == [["40#0"], ["41#1"]]
+    gone = attrs.evolve(vessel, more={NETWORK_SOURCES: {"battery_voltage sold": "40#0"}})
+    assert len(offered(heard, gone, "start", REST)) == 2, "of a battery that is no longer in the boat"
+    assert offered(of_sentences(battery(0, 12.9)), chosen, "start", REST) == ()
+
+
+def test_a_choice_can_be_made_again_where_others_are_heard() -> None:
+    """A wrong touch is no fate: also where the chosen one is silent, and not where nothing else is heard."""
+    both, one = network(*OWN_ADAPTERS, ("20", "0", 5000.0)), network(*OWN_ADAPTERS)
+    chosen, port = twin({"engine_speed 0": "20"}), asked("port")
+    asks = [(both, chosen), (one, chosen), (both, twin()), (network(("20", "0", 5000.0)), chosen)]
+    assert [may_choose_again(port, "rev/min", vessel, heard) for heard, vessel in asks] == [True, True, False, False]
+    assert chosen_among(("engine_speed",), chosen, both) == {"engine_speed": ("20",)}
+    assert chosen_among(("engine_speed",), twin(), both) == {}
+    taken_back = twin({"engine_speed 0": ""})
+    assert choices_of(taken_back) == {}
+    assert rivals(("engine_speed",), taken_back, both) == rivals(("engine_speed",), twin(), both) != {}

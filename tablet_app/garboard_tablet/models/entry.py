@@ -24,7 +24,7 @@ from garboard_tablet.models.asks import (
 )
 from garboard_tablet.models.drafts import draft_key, opening_unit, unit_key
 from garboard_tablet.models.echo import UNDONE, echo_of
-from garboard_tablet.models.heard import Offer, offers
+from garboard_tablet.models.heard import Offer, may_choose_again, offers
 from garboard_tablet.models.keys import ERASE, pressed
 from garboard_tablet.models.pad import ValidationResult, judge, judge_number
 from garboard_tablet.models.saved_last import Echo
@@ -277,6 +277,10 @@ class EntryForm:
     def heard(self, network: BoatNetwork | None) -> tuple[Offer, ...]:
         """What is heard now for the value asked for; see `heard.offers`."""
         return offers(self.ask, self.unit, self.vessel, network)
+
+    def may_choose_again(self, network: BoatNetwork | None) -> bool:
+        """Whether other instruments than the one chosen can be had; see `heard.may_choose_again`."""
+        return may_choose_again(self.ask, self.unit, self.vessel, network)
 
     def heard_for_row(self, network: BoatNetwork | None) -> tuple[tuple[Ask, Offer], ...]:
         """What is heard now for the values still open in the row of a table, or beside a value outside tables.

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.fields import Field, Kind
-from garboard.records import NETWORK_SOURCES, JsonValue, Vessel
+from garboard.records import EQUIPMENT, NETWORK_SOURCES, JsonValue, Vessel
 from garboard.samples import SIMULATED, UNIT_OF_QUANTITY, StreamKey
 from garboard.series import engine_numbers, mean
 from garboard.units import UNITS_OF, Amount, convert
-from garboard_tablet.models.asks import Ask
+from garboard_tablet.models.asks import Ask, pieces
 from garboard_tablet.models.live import STALE_AFTER
 from garboard_tablet.models.one_source import ENGINES, OF_HEADING_SENSORS, choices_of, of_engine
 
@@ -70,8 +70,26 @@ def offers(ask: Ask, unit: str, vessel: Vessel, network: BoatNetwork | None) -> 
     made = [_offer(ask.field, unit, choice, number, devices) for choice, number in found.items()]
     if ask.field.heard in ENGINES:  # chosen for each engine before its number was taken
         return tuple(made)
-    chosen = choices_of(vessel).get(choice_key(ask, vessel))
-    return tuple(one for one in made if chosen in (one.choice, one.choice.partition("#")[0])) if chosen else tuple(made)
+    choices, own = choices_of(vessel), choice_key(ask, vessel)
+    if chosen := choices.get(own):
+        return tuple(one for one in made if chosen in (one.choice, one.choice.partition("#")[0]))
+    others = [piece for kind in EQUIPMENT for piece in pieces(vessel, kind)] if _piece(ask) else []
+    of_others = {choices.get(f"{ask.field.heard} {piece}") for piece in others}  # one battery's is no other's
+    return tuple(one for one in made if one.choice not in of_others)
+
+
+def may_choose_again(ask: Ask, unit: str, vessel: Vessel, network: BoatNetwork | None) -> bool:
+    """Whether others are heard beside the instrument that was chosen, or while it is silent."""
+    if network is None or not any(key in choices_of(vessel) for key in _choice_keys(ask, vessel)):
+        return False
+    free = attrs.evolve(vessel, more={**vessel.more, NETWORK_SOURCES: {}})
+    chosen = {one.choice for one in offers(ask, unit, vessel, network)}
+    return any(one.choice not in chosen for one in offers(ask, unit, free, network))
+
+
+def _choice_keys(ask: Ask, vessel: Vessel) -> tuple[str, ...]:
+    """Under what a choice for an ask may be kept: of an engine also the one for all engines."""
+    return tuple(dict.fromkeys((choice_key(ask, vessel), *([ask.field.heard] if ask.field.heard in ENGINES else []))))
 
 
 def choice_key(ask: Ask, vessel: Vessel) -> str:
@@ -208,6 +226,21 @@ def rivals(quantities: Sequence[str], vessel: Vessel, network: BoatNetwork | Non
     return found
 
 
+def chosen_among(quantities: Sequence[str], vessel: Vessel, network: BoatNetwork | None) -> dict[str, tuple[str, ...]]:
+    """The instruments chosen of each quantity that others send now as well."""
+    found: dict[str, tuple[str, ...]] = {}
+    for quantity in quantities if network is not None else ():
+        chosen = tuple(dict.fromkeys(choices_of(vessel)[key].partition("#")[0] for key in _keys_of(quantity, vessel)))
+        newest = network.newest(quantity) if network is not None else {}
+        if chosen and any(one.age <= STALE_AFTER and key.source not in chosen for key, one in newest.items()):
+            found[quantity] = chosen
+    return found
+
+
+def _keys_of(quantity: str, vessel: Vessel) -> list[str]:
+    return [key for key in choices_of(vessel) if key == quantity or key.startswith(f"{quantity} ")]
+
+
 def unheard(quantities: Sequence[str], vessel: Vessel, network: BoatNetwork | None) -> tuple[str, ...]:
     """What to say of each quantity that some engines send and others of this boat do not, and what to do."""
     said = []
@@ -238,3 +271,17 @@ def choose(tablet: Tablet, hull: str, key: str, choice: str) -> None:
     """Keep with the vessel which instrument is believed. "" for none: whoever speaks first is followed again."""
     state = tablet.boat(hull).vessel_home(NETWORK_SOURCES)
     tablet.save(tablet.author().write(state, "field", (NETWORK_SOURCES, key), choice))
+
+
+def choose_again(tablet: Tablet, hull: str, ask: Ask) -> None:
+    """Take back which instrument is believed for an ask: all that are heard are offered again."""
+    vessel = tablet.boat(hull).vessel()
+    for key in _choice_keys(ask, vessel):
+        if key in choices_of(vessel):
+            choose(tablet, hull, key, "")
+
+
+def choose_anew(tablet: Tablet, hull: str, quantity: str) -> None:
+    """The same for all that is believed of a quantity."""
+    for key in _keys_of(quantity, tablet.boat(hull).vessel()):
+        choose(tablet, hull, key, "")

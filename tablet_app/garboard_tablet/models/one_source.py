@@ -23,7 +23,8 @@ SILENT_AFTER = 3.0
 def choices_of(vessel: Vessel) -> Mapping[str, str]:
     """Which instrument is believed on a vessel: by quantity, by `of_engine`, or by quantity and piece."""
     kept = vessel.more.get(NETWORK_SOURCES)
-    return {key: value for key, value in kept.items() if isinstance(value, str)} if isinstance(kept, dict) else {}
+    found = kept if isinstance(kept, dict) else {}
+    return {key: value for key, value in found.items() if isinstance(value, str) and value}  # "" is one taken back
 
 
 def of_engine(quantity: str, number: int | str) -> str:

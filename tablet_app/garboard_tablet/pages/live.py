@@ -16,7 +16,7 @@ from garboard.recordings.where import PORT, Where, read_where
 from garboard.samples import SIMULATED, Sample
 from garboard.steps import Guidance
 from garboard_tablet.models.armed import Phase, Turn
-from garboard_tablet.models.heard import choose, rivals, unheard
+from garboard_tablet.models.heard import choose, choose_anew, chosen_among, rivals, unheard
 from garboard_tablet.models.keys import ENTER
 from garboard_tablet.models.live import LiveRun, Recorder
 from garboard_tablet.models.runs import PendingRun, free_path, kept_in_step, left_behind, recording_asks
@@ -123,6 +123,9 @@ class LivePage(Page):
             for one in sources:
                 follow = partial(self._follow, what, one)
                 makers.append(partial(Press, f"{name.capitalize()} from {one}", follow, name=f"follow {one}"))
+        for quantity, chosen in chosen_among(run.guide.quantities, run.view.vessel, network).items():
+            name = f"{quantity.replace('_', ' ').capitalize()} is taken from {' and '.join(chosen)}: choose again"
+            makers.append(partial(Press, name, partial(self._choose_anew, quantity), name=f"choose again {quantity}"))
         if fitted := propellers_in_words(run.view.vessel):
             makers.append(words(f"Propeller: {fitted}"))
         makers.append(words(_ARM, "quiet"))
@@ -180,6 +183,11 @@ class LivePage(Page):
     def _follow(self, what: str, source: str) -> None:
         """Believe one of several instruments on this vessel from now on."""
         choose(self.tablet, self.route.hull, what, source)
+        self.screen.show()
+
+    def _choose_anew(self, quantity: str) -> None:
+        """Believe none more than another: all that are heard are offered again."""
+        choose_anew(self.tablet, self.route.hull, quantity)
         self.screen.show()
 
     def _voice(self) -> None:
