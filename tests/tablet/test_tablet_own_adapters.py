@@ -115,6 +115,29 @@ def test_an_engine_that_is_not_heard_is_said_before_the_run(
     assert all("enter which network instance" in text for text in said)
 
 
+@pytest.mark.parametrize(("talker", "numbers", "offered_for_port"), [
+    ("II", (0, 1), [0]),
+    ("II", (1, 2), []),  # of these the odd one is to starboard, or the first to port
+])  # fmt: skip
+def test_engines_that_sentences_number_from_the_middle_are_not_guessed_at(
+    talker: str, numbers: tuple[int, int], offered_for_port: list[int]
+) -> None:
+    heard = BoatNetwork(Where(10110, "", Way.BROADCAST), now=lambda: 100.0)
+    heard.hear("".join(f"${talker}RPM,E,{number},3000,,A\r\n" for number in numbers).encode(), GATEWAY)
+    assert [one.value for one in offered(heard, twin(), "port", NUMBER)] == offered_for_port
+    second = network(("11", "1", 3000.0), ("12", "2", 3000.0))
+    assert [one.value for one in offered(second, twin(), "port", NUMBER)] == [1], "NMEA 2000 numbers from port"
+
+
+@pytest.mark.parametrize(("age", "slow", "quick"), [(2.0, 1, 1), (11.0, 1, 0), (16.0, 0, 0)])
+def test_what_is_sent_seldom_is_offered_until_the_next_comes(age: float, slow: int, quick: int) -> None:
+    clock = [100.0]
+    heard = BoatNetwork(Where(10110, "", Way.BROADCAST), now=lambda: clock[0])
+    heard.hear(b"$WIMDA,,I,1.0132,B,22.0,C,,C,,,,,,,,,,,,\r\n$IIRPM,E,0,3000,,A\r\n", GATEWAY)
+    clock[0] += age
+    assert (len(offered(heard, twin(), "", AIR)), len(offered(heard, twin(), "port"))) == (slow, quick)
+
+
 AIR = Field(name="air_pressure", title="Air pressure", kind=Kind.AMOUNT, quantity="pressure", unit="hPa",
             heard="air_pressure")  # fmt: skip
 FUEL = Field(name="fuel_level", title="Fuel", kind=Kind.AMOUNT, quantity="share", unit="%", heard="tank_level")

@@ -33,6 +33,10 @@ DECIMALS: Mapping[str, int] = {
 """How finely a value heard is written; as boat instruments show it: common practice, no source."""
 FLOWS, SMALL_FLOW = ("L/h", "gal/h"), 10.0
 """A flow below this is written a digit finer: at idle a tenth of a gallon is a sixth of the whole."""
+SLOW = frozenset({"tank_level", "engine_hours", "battery_voltage", "air_temperature", "air_pressure", "humidity"})
+FRESH_FOR = 15.0
+"""What hardly changes is sent every few seconds, by some adapters every ten: so long it is as good as now [s]. Common
+practice, no source."""
 _AND = " and "
 """Between the sources of a value that is the mean of several engines, each with an adapter of its own."""
 
@@ -62,7 +66,8 @@ def offers(ask: Ask, unit: str, vessel: Vessel, network: BoatNetwork | None) -> 
     """What is heard now that an ask takes: one for each instrument, or only the one that was chosen for the vessel."""
     if network is None or not ask.field.heard:
         return ()
-    newest = {key: one for key, one in network.newest(ask.field.heard).items() if one.age <= STALE_AFTER}
+    fresh_for = FRESH_FOR if ask.field.heard in SLOW else STALE_AFTER
+    newest = {key: one for key, one in network.newest(ask.field.heard).items() if one.age <= fresh_for}
     devices = network.devices()
     found = _of_field(ask, newest, vessel)
     if ask.field.heard == "tank_level":
@@ -177,12 +182,18 @@ def _believed(
 
 
 def _instance_of(piece: str, heard: Mapping[str, Mapping[str, float]], vessel: Vessel) -> dict[str, float]:
-    """The number an engine is heard by, where as many are heard as there are engines."""
+    """The number an engine is heard by, where as many are heard as there are engines.
+
+    Sentences of NMEA 0183 number engines from the centre line, odd ones to starboard (from memory of the standard), and
+    many talkers do otherwise: where theirs do not begin with 0, nobody can say which is which.
+    """
     positions = [engine.position for engine in vessel.engines]
     numbered = sorted((instance for instance in heard if instance.isdigit()), key=int)
     if piece not in positions or len(numbered) != len(positions):
         return {}
     number = numbered[positions.index(piece)]
+    if numbered[0] != "0" and len(numbered) > 1 and not all(_is_address(one) for one in heard[number]):
+        return {}
     return {next(iter(heard[number])): float(number)}
 
 
@@ -262,6 +273,11 @@ _UNHEARD = (
 
 def _named(quantity: str) -> str:
     return quantity.replace("_", " ").capitalize()
+
+
+def _is_address(source: str) -> bool:
+    """Whether a source is an address of NMEA 2000, and no talker of sentences."""
+    return source.split()[-1 if source.startswith(SIMULATED) else 0].isdecimal()
 
 
 # What a vessel remembers
