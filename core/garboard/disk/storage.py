@@ -330,12 +330,19 @@ def remove_unfinished(folder: Path, *, of: str = "") -> None:
     """
     for leftover in folder.glob(f"{UNFINISHED}*{glob.escape(of)}"):
         with contextlib.suppress(OSError):  # a folder of that name, a card that lets nothing be removed
-            if not _is_being_written(leftover):
+            if not _is_locked(leftover):
                 leftover.unlink(missing_ok=True)
 
 
-def _is_being_written(path: Path) -> bool:
-    """Whether a program holds the lock of a file not yet whole."""
+def is_being_written(folder: Path) -> bool:
+    """Whether a program writes in a folder at this moment, as far as this user can know."""
+    with contextlib.suppress(OSError):
+        return _is_locked(folder / LOCK_NAME)
+    return False
+
+
+def _is_locked(path: Path) -> bool:
+    """Whether a program holds the lock of a file."""
     if what_else(path):  # a pipe never opens
         return False
     descriptor = os.open(path, os.O_RDONLY)

@@ -7,7 +7,6 @@ import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
-from functools import partial
 from pathlib import Path
 
 import attrs
@@ -20,9 +19,8 @@ from garboard.disk.entries import Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.partial_upload import OutOfPlace
 from garboard.disk.storage import NotSaved, WriterLock
-from garboard.history.authority import managers_of
+from garboard.history.authority import keep_managers, managers_of
 from garboard.shop_link.pairing import SECRET_BYTES, PairedShop
-from garboard_shop import embedded
 from garboard_shop.access import admit, open_code
 from garboard_shop.embedded import DELIVERIES_FOLDER, SHOP_FOLDER, EmbeddedStore, FileRegister
 from garboard_shop.postgres import PostgresStore
@@ -327,17 +325,20 @@ def test_who_may_decide_is_kept_as_the_register_says_whoever_else_opens_it_meanw
     """A program that opens the register keeps the list of managers: not the one from before another's change."""
     register, waited = FileRegister(tmp_path), threading.Event()
     register.add_tablet(attrs.evolve(TABLET, writes_as=("dev",)))
-    keep, threads = embedded.keep_managers, list[threading.Thread]()
+    threads = list[threading.Thread]()
 
     def kept_late(folder: Path, devices: Iterable[str]) -> None:
         if not threads:  # between reading and keeping another program makes the tablet a manager's
-            change = partial(FileRegister(tmp_path, reading=True).change_role, "t1", MANAGER, "the office", NOON)
-            threads.append(threading.Thread(target=lambda: (change(), waited.set())))
+            threads.append(threading.Thread(target=make_a_manager))
             threads[0].start()
             waited.wait(0.1)
-        keep(folder, devices)
+        keep_managers(folder, devices)
 
-    monkeypatch.setattr(embedded, "keep_managers", kept_late)
+    def make_a_manager() -> None:
+        FileRegister(tmp_path, reading=True).change_role("t1", MANAGER, "the office", NOON)
+        waited.set()
+
+    monkeypatch.setattr("garboard_shop.embedded.keep_managers", kept_late)
     FileRegister(tmp_path)
     threads[0].join(10)
     assert "dev" in (managers_of(tmp_path) or ())
