@@ -3,8 +3,7 @@
 Only what was heard is told. A device names itself when it is switched on, and when another device asks; Garboard asks
 nobody, so a network that was on before is told by addresses and messages.
 
-[1] ISO address claim (60928): the name's 64 bits, from the open PGN database of the canboat project; [2] the same, of
-AIS reports.
+[1] ISO address claim (60928): the name's 64 bits, from the open PGN database of the canboat project.
 """
 
 from __future__ import annotations
@@ -16,7 +15,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.recordings.nmea2000 import MESSAGES
-from garboard.recordings.notes import ReadingNotes
+from garboard.recordings.notes import sends_only_ships
 from garboard.samples import SIMULATED, StreamKey
 
 if TYPE_CHECKING:
@@ -163,21 +162,8 @@ def _is_fuel_level(key: StreamKey) -> bool:
     return key.quantity == "tank_level" and key.instance.startswith("fuel")
 
 
-OF_OTHER_SHIPS = frozenset(
-    {"129038", "129039", "129040", "129041", "129793", "129794", "129798", "129802", "129809", "129810", "VDM"}
-    | {"another vessel"}
-)
-"""Kinds of messages by which AIS tells of other ships [2], and marks and stations of the shore."""
-OF_EVERY_DEVICE = frozenset({"59392", "59904", "60928", "126464", "126992", "126993", "126996", "126998", "VDO", "VER"})
-"""What a device says of itself, whatever it measures [1]; an AIS unit also tells of its own ship."""
 SENT_TOGETHER = 5.0
 """Two that send one thing are heard within so long of each other [s]: an address that was given up is silent."""
-
-
-def sends_only_ships(notes: Iterable[ReadingNotes]) -> bool:
-    """Whether all that was heard is what other ships say of themselves."""
-    kinds = {kind for one in notes for kind in (*one.kinds, *one.unknown)} - OF_EVERY_DEVICE
-    return bool(kinds) and kinds <= OF_OTHER_SHIPS
 
 
 def _of_one_engine(sender: Sender) -> Iterable[tuple[str, tuple[str, ...]]]:
