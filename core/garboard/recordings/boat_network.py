@@ -294,6 +294,7 @@ class BoatNetwork:
                 attrs.evolve(
                     one,
                     latest=dict(one.latest),
+                    recent={key: deque(recent) for key, recent in one.recent.items() if key.quantity == "engine_speed"},
                     notes=attrs.evolve(
                         one.notes,
                         kinds=dict(one.notes.kinds),
