@@ -394,4 +394,7 @@ def not_heard(what: str, engines: Sequence[Engine], engine: Engine, heard: Seque
     if not others:
         return text
     heard_are = f"{' and '.join(others)} {'are' if len(others) > 1 else 'is'}"
-    return f"{text}: instance {number} is not heard, {heard_are}; enter which network instance each engine has"
+    return (
+        f"{text}: instance {number} is not heard, {heard_are}; see that its adapter sends it, or enter which network "
+        "instance each engine has"
+    )
