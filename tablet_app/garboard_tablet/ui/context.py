@@ -36,6 +36,9 @@ class Screen(Protocol):
     def say_saved(self) -> None:
         """Say anew at the upper right how far what was entered is on the disk."""
 
+    def say_under(self) -> None:
+        """Say anew what stands under the title."""
+
     def begin(self) -> None:
         """Have what is typed go into the field of the page now shown."""
 
