@@ -194,6 +194,33 @@ class Sheet:
         place: Plain = {"latitude": "37.5 deg", "longitude": "-68.0 deg", "date": self.day}
         self.put_all("heading_calibration.place", place)
 
+    def engines_rigged(self, engines: Sequence[str], heights: Sequence[str], idles: Sequence[str]) -> None:
+        """Engines within the maker's limits, as rigged and at their first start."""
+        for engine, height, idle in zip(engines, heights, idles, strict=True):
+            window: Plain = {
+                "idle_low": "600 rev/min",
+                "idle_high": "750 rev/min",
+                "height_low": "0 in",
+                "height_high": "2 in",
+                "temperature_high": "80 degC",
+                "water_low": "12 psi",
+                "voltage_low": "13.0 V",
+                "voltage_high": "14.8 V",
+            }
+            self.put_all("engine_trial.makers_window", window, of=engine)
+            rigged: Plain = {"height": height, "bolted": True, "torque": "55 lbf ft", "oils": True, "serial_read": True}
+            self.put_all("engine_trial.as_rigged", rigged, of=engine)
+            points = (
+                "throttle_travel",
+                "starts_in_neutral_only",
+                "cut_off_stops",
+                "alarms_sound",
+                "tell_tale",
+                "shifts_right",
+            )
+            self.put_all("engine_trial.first_start", dict.fromkeys(points, True), of=engine)
+            self.put("engine_trial.first_start", "idle", idle, of=engine)
+
     def _time(self) -> str:
         return f"{self.day}T{self.minute // 60:02d}:{self.minute % 60:02d}:00-04:00"
 
@@ -381,6 +408,7 @@ def saltgrass() -> None:
         sheet.put_all("fuel_curve.steps", values, row=str(row))
         sheet.put("fuel_curve.steps", "fuel_flow", flow, row=str(row), of="centre")
     sheet.put("fuel_curve.tanks", "usable_fuel", "52 gal")
+    sheet.engines_rigged(["centre"], ["1.0 in"], ["680 rev/min"])
     boat = Boat(
         full_throttle=4850,
         variation=-14.1,
@@ -523,6 +551,10 @@ def kittiwake() -> None:
     faults: Plain = {"fault": "Loose clamp on the port fuel hose", "put_right": True, "retested_by": "N. Sorrel"}
     sheet.put_all("handover.punch_list", faults, row="1")
     sheet.briefing()
+    sheet.engines_rigged(engines, ["1.0 in", "1.1 in"], ["670 rev/min", "660 rev/min"])
+    twins: Plain = {"spacing": "28 in", "toe_ahead": "27.9 in", "toe_aft": "28.1 in"}
+    sheet.put_all("engine_trial.as_rigged", twins)
+    sheet.put("engine_trial.first_start", "levers_level", True)
     vessel: Plain = {
         "hull_number": "QQZ08832B626",
         "name": "Kittiwake",
