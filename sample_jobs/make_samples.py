@@ -221,6 +221,34 @@ class Sheet:
             self.put_all("engine_trial.first_start", dict.fromkeys(points, True), of=engine)
             self.put("engine_trial.first_start", "idle", idle, of=engine)
 
+    def displays(self, displays: Sequence[str], engines: Sequence[str], gauges: Mapping[str, str]) -> None:
+        """Every display alive and in agreement with the engines; the main tank's gauge by what is in the tank."""
+        step = "engine_trial.data"
+        for row, display in enumerate(displays, start=1):
+            self.put_all(step, {"display": display, "alive": True, "named_right": True}, row=str(row))
+        for engine in engines:
+            read: Plain = {"own_speed": "700 rev/min", "shown_speed": "710 rev/min"}
+            read |= {"own_voltage": "13.9 V", "shown_voltage": "13.8 V"}
+            self.put_all(step, read, of=engine)
+        for row, (volume, gauge) in enumerate(gauges.items(), start=1):
+            self.put_all(step, {"in_tank": volume, "gauge": gauge}, row=str(row), of="main")
+
+    def instruments(self, pumps: Mapping[str, str]) -> None:
+        """Depth, radar and VHF in order; each bilge pump with what it moved in 20 s."""
+        step = "engine_trial.instruments"
+        read: Plain = {
+            "depth_by_lead": "11.2 ft",
+            "transducer_depth": "1.4 ft",
+            "depth_shown": "9.7 ft",
+            "depth_offset": "1.4 ft",
+            "forward_power": "24 W",
+            "reflected_power": "0.6 W",
+        }
+        self.put_all(step, read)
+        for row, (pump, collected) in enumerate(pumps.items(), start=1):
+            values: Plain = {"pump_tried": pump, "collected": collected, "seconds": "20 s", "rated": "1100 gal/h"}
+            self.put_all(step, values, row=str(row))
+
     def _time(self) -> str:
         return f"{self.day}T{self.minute // 60:02d}:{self.minute % 60:02d}:00-04:00"
 
@@ -409,6 +437,8 @@ def saltgrass() -> None:
         sheet.put("fuel_curve.steps", "fuel_flow", flow, row=str(row), of="centre")
     sheet.put("fuel_curve.tanks", "usable_fuel", "52 gal")
     sheet.engines_rigged(["centre"], ["1.0 in"], ["680 rev/min"])
+    sheet.displays(["Helm"], ["centre"], {"0 gal": "1 %", "30 gal": "52 %", "60 gal": "98 %"})
+    sheet.instruments({"Bilge pump": "14.5 L"})
     boat = Boat(
         full_throttle=4850,
         variation=-14.1,
@@ -555,6 +585,9 @@ def kittiwake() -> None:
     twins: Plain = {"spacing": "28 in", "toe_ahead": "27.9 in", "toe_aft": "28.1 in"}
     sheet.put_all("engine_trial.as_rigged", twins)
     sheet.put("engine_trial.first_start", "levers_level", True)
+    sheet.displays(["Helm, port", "Helm, starboard"], engines, {"0 gal": "2 %", "94 gal": "47 %", "188 gal": "97 %"})
+    sheet.instruments({"Forward": "15.0 L", "Aft": "16.2 L"})
+    sheet.put_all("engine_trial.instruments", {"object_seen": "0 deg", "object_on_radar": "0.4 deg"})
     vessel: Plain = {
         "hull_number": "QQZ08832B626",
         "name": "Kittiwake",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from garboard.steps import Calculator
-from garboard_engine_trial import rigging, steps
+from garboard_engine_trial import data, instruments, rigging, steps
 from garboard_engine_trial.bases import CUT_OFF, START_IN_GEAR
 from garboard_engine_trial.points import Danger, check_of
 
@@ -39,5 +39,11 @@ CALCULATORS: tuple[Calculator, ...] = (
         ),
         _DANGERS,
     ),
+    check_of(
+        _STEP[steps.DATA],
+        ("engine_trial.data.in_order", "engine_trial.data.failed", "engine_trial.data.still_to_try"),
+    ),
     *rigging.CALCULATORS,
+    *data.CALCULATORS,
+    *instruments.CALCULATORS,
 )

@@ -48,10 +48,10 @@ def check_of(
     def compute(view: JobView) -> Iterator[Finding]:
         if view.state_of(step.key) == "not fitted":
             return
-        points = list(points_of(view, step))
-        if points and all(point.answer is None and point.place.lack is not Lack.DISAGREES for point in points):
+        if is_left_out(view, step.key):
             text = "not tried yet; try it, or mark the step as not fitted"
             raise NotEnoughData(text, lack=Lack.NOT_TRIED, step=step.key)
+        points = list(points_of(view, step))
         yield from _dangers(points, dangers or {})
         yield from _failed(step, [one for one in points if one.place.field not in (dangers or {})], codes[1])
         yield from _still_to_try(step, points, codes[2])
@@ -138,11 +138,22 @@ def points_of(view: JobView, step: Step) -> Iterator[Point]:
     for field in step.fields:
         if field.kind is Kind.YES_NO:
             yield from _asked(view, step, field, ("",), pieces(view, field.each))
-        elif field.kind is Kind.TABLE:
+        elif field.kind is Kind.TABLE and any(column.kind is Kind.YES_NO for column in field.columns):
             rows = ("",) if field.each else rows_of(view, step.key, field)
+            yield from _unnamed(view, step, field, rows)
             for column in field.columns:
                 if column.kind is Kind.YES_NO:
                     yield from _asked(view, step, column, rows, pieces(view, field.each or column.each), field)
+
+
+def _unnamed(view: JobView, step: Step, table: Field, rows: Sequence[str]) -> Iterator[Point]:
+    """The name of each row that has none: nobody knows what was tried. A table that is needed has one row at least."""
+    name = table.columns[0]
+    for row in rows or (("1",) if table.required else ()):
+        if row and not str(view.value(step.key, name.name, row=row) or "").strip():
+            text = f"{name.title.lower()}, row {row}" if rows else f"{table.title.lower()}: none entered"
+            place = attrs.evolve(nothing_at(view, step.key, name.name, row=row), text=text)
+            yield Point(place, None, True)
 
 
 def _asked(

@@ -9,6 +9,15 @@ PLUGIN = "engine_trial"
 ENGINE_SPEED_WITHIN = f"{PLUGIN}.engine_speed_within"
 LENGTH_WITHIN = f"{PLUGIN}.length_within"
 TOE = f"{PLUGIN}.toe"
+AGREE_SPEED = f"{PLUGIN}.agree_speed"
+AGREE_TEMPERATURE = f"{PLUGIN}.agree_temperature"
+AGREE_VOLTAGE = f"{PLUGIN}.agree_voltage"
+SENDER = f"{PLUGIN}.sender"
+DEPTH = f"{PLUGIN}.depth"
+RADAR = f"{PLUGIN}.radar"
+STANDING_WAVE = f"{PLUGIN}.standing_wave"
+WATTMETER_WITHIN = f"{PLUGIN}.wattmeter_within"
+PUMP_FLOW = f"{PLUGIN}.pump_flow"
 
 
 def _amount(
@@ -54,5 +63,94 @@ SETTINGS: tuple[Setting, ...] = (
         (0, 6),
         "two engines stand parallel or nearly so, unless the maker says otherwise",
         "lower",
+    ),
+    _amount(
+        AGREE_SPEED,
+        "Engine speed shown agrees with the engine's own within ±",
+        "engine speed",
+        "rev/min",
+        "50 rev/min",
+        (1, 500),
+        "two displays of one engine differ by no more at a steady speed",
+        "lower",
+    ),
+    _amount(
+        AGREE_TEMPERATURE,
+        "Temperature shown agrees with the engine's own within ±, degrees C",
+        "number",
+        "",
+        "3",
+        (0.1, 50),
+        "two displays of one sensor differ by rounding",
+        "lower",
+    ),
+    _amount(
+        AGREE_VOLTAGE,
+        "Voltage shown agrees with the meter within ±",
+        "voltage",
+        "V",
+        "0.3 V",
+        (0.01, 5),
+        "an engine's own voltmeter is right to about this",
+        "lower",
+    ),
+    _amount(
+        SENDER,
+        "Tank gauges are right within ±, of a full tank",
+        "share",
+        "%",
+        "10 %",
+        (1, 50),
+        "a gauge further off needs a calibration table",
+        "lower",
+    ),
+    _amount(
+        DEPTH,
+        "Depth shown is right within ±",
+        "length",
+        "ft",
+        "0.5 ft",
+        (0.05, 10),
+        "a lead line in calm water tells a depth to about this",
+        "lower",
+    ),
+    _amount(
+        RADAR,
+        "Radar heading line is right within ±",
+        "angle",
+        "deg",
+        "1 deg",
+        (0.1, 20),
+        "a heading line further off puts targets on the wrong bow",
+        "lower",
+    ),
+    _amount(
+        STANDING_WAVE,
+        "Highest standing wave ratio of the VHF antenna",
+        "number",
+        "",
+        "2",
+        (1.05, 10),
+        "above it look at the connectors, the cable and the antenna",
+        "lower",
+    ),
+    _amount(
+        WATTMETER_WITHIN,
+        "Wattmeters are right within ±",
+        "share",
+        "%",
+        "5 %",
+        (0, 30),
+        "a directional wattmeter at its own full scale, taken as a bound",
+    ),
+    _amount(
+        PUMP_FLOW,
+        "Bilge pumps give at least, of the flow on the label",
+        "share",
+        "%",
+        "50 %",
+        (1, 100),
+        "hose, bends and lift take up to half of a pump's open flow",
+        "higher",
     ),
 )

@@ -9,11 +9,17 @@ from garboard_engine_trial.bases import practice
 MAKERS_WINDOW = "engine_trial.makers_window"
 AS_RIGGED = "engine_trial.as_rigged"
 FIRST_START = "engine_trial.first_start"
+DATA = "engine_trial.data"
+INSTRUMENTS = "engine_trial.instruments"
 
 WATER_FIRST = Caution(
     "Cooling water before the start: afloat, or with the maker's flushing adapter and the tap open. Stop at once when "
     "none comes out.",
     practice("no outboard runs dry", "the engine maker's manual decides how it may run out of the water"),
+)
+RADAR_OFF = Caution(
+    "Nobody in front of the radar, at its height, while it transmits. Keep test calls off the distress channel.",
+    practice("people clear of a radar that transmits, radio tests away from distress traffic", "the makers decide"),
 )
 LIFTED = Caution(
     "Nobody under an engine that hangs or is tilted: lock it, and keep the hoist on until the bolts are tight.",
@@ -66,6 +72,8 @@ _HEIGHT = ((-2.0, 8.0), (-24.0, 48.0))
 _IDLE = ((450.0, 1000.0), (100.0, 3000.0))
 _HOT = ((40.0, 110.0), (0.0, 300.0))
 _WATER = ((1.0, 40.0), (0.0, 200.0))
+_TURNS = ((500.0, 7000.0), (0.0, 15000.0))
+_WARM = ((10.0, 110.0), (-40.0, 300.0))
 _VOLTS = ((11.0, 16.0), (1.0, 100.0))
 
 STEPS = (
@@ -170,4 +178,128 @@ STEPS = (
             ),
         ),
     ),
+    Step(
+        key=DATA,
+        title="Engine data and tanks on every display",
+        phase=Phase.ALONGSIDE,
+        order=352,
+        cautions=(PROPELLERS, FUEL_VAPOUR, FUEL_FIRE),
+        at_hand=("engines running warm", "the engines' own gauges or the maker's tool", "the pump's meter"),
+        fields=(
+            _table(
+                "displays",
+                "Displays, each station",
+                _text("display", "Which display", required=True),
+                _yes("alive", "Every value of every engine shows and moves"),
+                _yes("named_right", "Units and engines right: port is port"),
+            ),
+            _table(
+                "agreement",
+                "The engine's own reading against the network's, at one moment",
+                _amount(
+                    "own_speed", "Engine speed, the engine's own", "engine speed", "rev/min", *_TURNS, required=True
+                ),
+                _amount(
+                    "shown_speed",
+                    "Engine speed, on the display",
+                    "engine speed",
+                    "rev/min",
+                    *_TURNS,
+                    required=True,
+                    heard="engine_speed",
+                ),
+                _amount("own_temperature", "Temperature, the engine's own", "temperature", "degC", *_WARM),
+                _amount(
+                    "shown_temperature",
+                    "Temperature, on the display",
+                    "temperature",
+                    "degC",
+                    *_WARM,
+                    heard="engine_temperature",
+                ),
+                _amount("own_voltage", "Voltage, by meter at the engine", "voltage", "V", *_VOLTS),
+                _amount(
+                    "shown_voltage", "Voltage, on the display", "voltage", "V", *_VOLTS, heard="alternator_voltage"
+                ),
+                each="engines",
+            ),
+            _table(
+                "senders",
+                "Tank senders, filled in steps",
+                _amount(
+                    "in_tank", "In the tank by the pump's meter", "volume", "gal", (0, 500), (0, 5000), each="tanks"
+                ),
+                _amount("gauge", "Gauge shows", "share", "%", (0, 100), (0, 110), each="tanks", heard="tank_level"),
+                required=False,
+                help="Three steps or more, empty to full, boat level.",
+            ),
+        ),
+    ),
+    Step(
+        key=INSTRUMENTS,
+        title="Depth, radar, VHF and pump flow",
+        phase=Phase.ALONGSIDE,
+        order=366,
+        cautions=(RADAR_OFF, DEFER),
+        at_hand=("lead line or pole", "directional wattmeter", "bucket with marks and a watch"),
+        fields=(
+            _amount("depth_by_lead", "Depth by lead line, from the water line", "length", "ft", (2, 60), (0, 1000)),
+            _amount("transducer_depth", "Transducer below the water line", "length", "ft", (0, 5), (0, 50)),
+            _amount(
+                "depth_shown",
+                "Depth below the transducer, on the network",
+                "length",
+                "ft",
+                (1, 60),
+                (0, 1000),
+                heard="depth",
+            ),
+            _amount(
+                "keel_depth", "Lowest point of hull or gear below the water line", "length", "ft", (0.5, 8), (0, 50)
+            ),
+            _amount(
+                "depth_offset",
+                "Depth offset set",
+                "length",
+                "ft",
+                (-8, 5),
+                (-50, 50),
+                heard="depth_offset",
+                help="Above zero: depth from the water line. Below zero: depth under the lowest point.",
+            ),
+            _amount(
+                "object_seen",
+                "One known object: off the bow by eye, starboard positive",
+                "angle",
+                "deg",
+                (-90, 90),
+                (-180, 180),
+                help="Steer at it and it is 0.",
+            ),
+            _amount(
+                "object_on_radar",
+                "The same object: off the bow on radar",
+                "angle",
+                "deg",
+                (-90, 90),
+                (-180, 180),
+            ),
+            _amount("forward_power", "VHF: forward power at the antenna cable", "power", "W", (0.5, 30), (0, 200)),
+            _amount("reflected_power", "VHF: reflected power", "power", "W", (0, 5), (0, 200)),
+            _table(
+                "pumps",
+                "Bilge pumps, by bucket and watch",
+                _text("pump_tried", "Which pump", required=True),
+                _amount("collected", "Water pumped", "volume", "L", (2, 100), (0, 1000), required=True),
+                _amount("seconds", "In", "time", "s", (5, 120), (0, 3600), required=True),
+                _amount("rated", "Flow on its label", "fuel flow", "gal/h", (200, 4000), (1, 50_000), required=True),
+                required=False,
+            ),
+        ),
+    ),
 )
+
+
+def table(step: str, name: str) -> Field:
+    """The table of a step, by its name."""
+    return next(field for one in STEPS if one.key == step for field in one.fields if field.name == name)
