@@ -10,10 +10,11 @@ import attrs
 from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict, not_enough_data
 from garboard.job_view import JobView, in_unit
 from garboard.steps import Calculator
+from garboard_engine_trial.alongside_steps import DATA
 from garboard_engine_trial.bases import practice
 from garboard_engine_trial.points import engines, is_left_out, pieces, rows_of
 from garboard_engine_trial.settings import AGREE_SPEED, AGREE_TEMPERATURE, AGREE_VOLTAGE, SENDER
-from garboard_engine_trial.steps import DATA, table
+from garboard_engine_trial.steps import table_of
 
 AGREEING = practice("what the network shows is what the engine's own gauge or the maker's tool shows")
 CALIBRATED = practice("a tank gauge is compared with what was filled in, in steps, boat level")
@@ -120,7 +121,7 @@ def is_rising(steps: Sequence[Filled]) -> bool:
 def _senders(view: JobView) -> Iterator[Finding]:
     if is_left_out(view, DATA):
         return
-    rows = rows_of(view, DATA, table(DATA, "senders"))
+    rows = rows_of(view, DATA, table_of(DATA, "senders"))
     for tank in pieces(view, "tanks") if rows else ():
         try:
             yield from _sender_of(view, tank, rows)

@@ -10,10 +10,11 @@ from garboard.job_view import JobView
 from garboard.series import signed_angle
 from garboard.steps import Calculator
 from garboard.uncertainty import MeasuredValue, Part
+from garboard_engine_trial.alongside_steps import INSTRUMENTS
 from garboard_engine_trial.bases import practice
-from garboard_engine_trial.points import is_left_out, row_name, rows_of
+from garboard_engine_trial.points import row_name, rows_of
 from garboard_engine_trial.settings import DEPTH, PUMP_FLOW, RADAR, STANDING_WAVE, WATTMETER_WITHIN
-from garboard_engine_trial.steps import INSTRUMENTS, table
+from garboard_engine_trial.steps import table_of
 
 BY_LEAD = practice("a depth sounder is compared with a lead line, its offset with a tape")
 ONE_OBJECT = practice("a radar's heading line is aligned on one object seen by eye and on the screen")
@@ -30,14 +31,6 @@ _LITRES_IN_GALLON = 3.785411784
 def _is_asked(view: JobView, *fields: str) -> bool:
     """Whether anything of an instrument is entered: one that is not fitted, or not tried, is not asked for."""
     return any(view.value(INSTRUMENTS, one) is not None or view.in_dispute(INSTRUMENTS, one) for one in fields)
-
-
-def _tried(view: JobView) -> Iterator[Finding]:
-    """Says once that nothing of the step is entered."""
-    if view.state_of(INSTRUMENTS) != "not fitted" and is_left_out(view, INSTRUMENTS):
-        text = "not tried yet; enter what is fitted, or mark the step as not fitted"
-        raise NotEnoughData(text, lack=Lack.NOT_TRIED, step=INSTRUMENTS)
-    yield from ()
 
 
 def _depth(view: JobView) -> Iterator[Finding]:
@@ -175,8 +168,8 @@ def _standing_wave(view: JobView) -> Iterator[Finding]:
     if not _is_asked(view, "forward_power", "reflected_power"):
         return
     asking = view.asking()
-    forward = asking.amount(INSTRUMENTS, "forward_power", "W")
-    reflected = asking.amount(INSTRUMENTS, "reflected_power", "W")
+    forward = asking.amount(INSTRUMENTS, "forward_power", "")
+    reflected = asking.amount(INSTRUMENTS, "reflected_power", "")
     asking.need(
         not forward < LEAST_FORWARD,
         f"forward power below {LEAST_FORWARD:g} W tells no ratio; transmit at high power",
@@ -221,7 +214,7 @@ def _ratio(forward: float, reflected: float, within: float) -> MeasuredValue:
 
 
 def _pumps(view: JobView) -> Iterator[Finding]:
-    pumps = table(INSTRUMENTS, "pumps")
+    pumps = table_of(INSTRUMENTS, "pumps")
     for row in rows_of(view, INSTRUMENTS, pumps):
         name = row_name(view, INSTRUMENTS, pumps, row)
         try:
@@ -232,9 +225,9 @@ def _pumps(view: JobView) -> Iterator[Finding]:
 
 def _pump(view: JobView, row: str, name: str) -> Finding:
     asking = view.asking()
-    litres = asking.amount(INSTRUMENTS, "collected", "L", row=row)
+    litres = asking.amount(INSTRUMENTS, "collected", "", row=row)
     seconds = asking.amount(INSTRUMENTS, "seconds", "s", row=row)
-    rated = asking.amount(INSTRUMENTS, "rated", "gal/h", row=row)
+    rated = asking.amount(INSTRUMENTS, "rated", "", row=row)
     asking.need(
         not seconds < SHORTEST,
         f"{name}: timed for less than {SHORTEST:.0f} s; pump longer",
@@ -273,7 +266,6 @@ def pump_flow(litres: float, seconds: float) -> float:
 
 
 CALCULATORS = (
-    Calculator(key="engine_trial.instruments", title="Instruments", step=INSTRUMENTS, compute=_tried, basis=(BY_LEAD,)),
     Calculator(key="engine_trial.depth", title="Depth", step=INSTRUMENTS, order=510, compute=_depth, basis=(BY_LEAD,)),
     Calculator(
         key="engine_trial.depth_offset",

@@ -48,9 +48,7 @@ def check_of(
     def compute(view: JobView) -> Iterator[Finding]:
         if view.state_of(step.key) == "not fitted":
             return
-        if is_left_out(view, step.key):
-            text = "not tried yet; try it, or mark the step as not fitted"
-            raise NotEnoughData(text, lack=Lack.NOT_TRIED, step=step.key)
+        _see_that_it_is_tried(view, step.key)
         points = list(points_of(view, step))
         yield from _dangers(points, dangers or {})
         yield from _failed(step, [one for one in points if one.place.field not in (dangers or {})], codes[1])
@@ -70,6 +68,25 @@ def check_of(
     return Calculator(
         key=f"{step.key}.check", title=step.title, step=step.key, order=order, compute=compute, basis=(TRIED,)
     )
+
+
+def tried_of(step: Step) -> Calculator:
+    """Of a step whose points others judge: says once that nothing of it is entered."""
+
+    def compute(view: JobView) -> Iterator[Finding]:
+        if view.state_of(step.key) != "not fitted":
+            _see_that_it_is_tried(view, step.key)
+        yield from ()
+
+    return Calculator(
+        key=f"{step.key}.tried", title=step.title, step=step.key, order=100, compute=compute, basis=(TRIED,)
+    )
+
+
+def _see_that_it_is_tried(view: JobView, step: str) -> None:
+    if is_left_out(view, step):
+        text = "not tried yet; try it, or mark the step as not fitted"
+        raise NotEnoughData(text, lack=Lack.NOT_TRIED, step=step)
 
 
 def _dangers(points: Sequence[Point], dangers: Mapping[str, Danger]) -> Iterator[Finding]:

@@ -7,15 +7,14 @@ from collections.abc import Iterator
 
 import attrs
 
-from garboard.findings import Basis, Finding, Lack, NotEnoughData, Number, Verdict, not_enough_data
+from garboard.findings import Finding, Lack, NotEnoughData, Number, Verdict, not_enough_data
 from garboard.job_view import JobView
-from garboard.settings import basis_used
 from garboard.steps import Calculator
+from garboard_engine_trial.alongside_steps import AS_RIGGED, FIRST_START, MAKERS_WINDOW
 from garboard_engine_trial.bases import MAKER, practice
 from garboard_engine_trial.limits import read
 from garboard_engine_trial.points import engines, is_left_out
-from garboard_engine_trial.settings import ENGINE_SPEED_WITHIN, LENGTH_WITHIN, SETTINGS, TOE
-from garboard_engine_trial.steps import AS_RIGGED, FIRST_START, MAKERS_WINDOW
+from garboard_engine_trial.settings import ENGINE_SPEED_WITHIN, LENGTH_WITHIN, TOE
 
 PARALLEL = practice("two engines stand parallel or nearly so", "the engine maker's manual decides")
 _PAIRS = (
@@ -190,16 +189,10 @@ def _toe(view: JobView) -> Iterator[Finding]:
             if is_within
             else "The engines toe further than usual. Adjust the tie bar, or see the maker's manual."
         ),
-        basis=(_toe_basis(most),),
+        basis=(PARALLEL,),
         numbers=(reading.number, *_spacing(view)),
         limits=(reading.limit,),
     )
-
-
-def _toe_basis(most: float) -> Basis:
-    setting = next(one for one in SETTINGS if one.key == TOE)
-    used = basis_used(f"toe of twins within ± {most:g} in", (setting, most))
-    return PARALLEL if used == setting.basis else used
 
 
 def _spacing(view: JobView) -> tuple[Number, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from garboard.fields import Field, Kind
 from garboard.settings import Setting, amount_setting
 from garboard_engine_trial.bases import practice
 
@@ -18,6 +19,15 @@ RADAR = f"{PLUGIN}.radar"
 STANDING_WAVE = f"{PLUGIN}.standing_wave"
 WATTMETER_WITHIN = f"{PLUGIN}.wattmeter_within"
 PUMP_FLOW = f"{PLUGIN}.pump_flow"
+PILOT = f"{PLUGIN}.pilot"
+TEMPERATURE_WITHIN = f"{PLUGIN}.temperature_within"
+PRESSURE_WITHIN = f"{PLUGIN}.pressure_within"
+VOLTAGE_WITHIN = f"{PLUGIN}.voltage_within"
+FIRST_CHECK = f"{PLUGIN}.first_check"
+FUEL_PRESSURE = f"{PLUGIN}.fuel_pressure"
+PRESSURE_LOST = f"{PLUGIN}.pressure_lost"
+FUEL_MINUTES = f"{PLUGIN}.fuel_minutes"
+FIT_OUT_LIST = f"{PLUGIN}.fit_out_list"
 
 
 def _amount(
@@ -152,5 +162,93 @@ SETTINGS: tuple[Setting, ...] = (
         (1, 100),
         "hose, bends and lift take up to half of a pump's open flow",
         "higher",
+    ),
+    _amount(
+        PILOT,
+        "Pilots hold their order within ±, on average",
+        "angle",
+        "deg",
+        "3 deg",
+        (0.5, 20),
+        "a pilot whose compass and rudder are set holds its order to about this",
+        "lower",
+    ),
+    _amount(
+        TEMPERATURE_WITHIN,
+        "Engine temperature is right within ±, degrees C",
+        "number",
+        "",
+        "2",
+        (0, 20),
+        "an engine's own temperature sensor, taken as a bound",
+    ),
+    _amount(
+        PRESSURE_WITHIN,
+        "Water pressure is right within ±",
+        "pressure",
+        "psi",
+        "1 psi",
+        (0, 10),
+        "a water pressure gauge of an outboard, taken as a bound",
+    ),
+    _amount(
+        VOLTAGE_WITHIN,
+        "Voltage is right within ±",
+        "voltage",
+        "V",
+        "0.1 V",
+        (0, 2),
+        "an engine's voltage on a display, taken as a bound",
+    ),
+    _amount(
+        FIRST_CHECK,
+        "First check of a new engine by",
+        "time",
+        "h",
+        "20 h",
+        (1, 200),
+        "a new engine is checked after about 20 hours",
+        "lower",
+    ),
+    _amount(
+        FUEL_PRESSURE,
+        "Pressure of the fuel system's test, at least",
+        "pressure",
+        "psi",
+        "3 psi",
+        (0.5, 10),
+        "3 psi, which the law asks of inboards, is used on outboard boats too",
+        "higher",
+    ),
+    _amount(
+        PRESSURE_LOST,
+        "Pressure a fuel system may lose in its test",
+        "pressure",
+        "psi",
+        "0.1 psi",
+        (0, 2),
+        "a small gauge tells no less",
+        "lower",
+    ),
+    _amount(
+        FUEL_MINUTES,
+        "Shortest test of a fuel system",
+        "time",
+        "min",
+        "5 min",
+        (1, 240),
+        "a small leak shows after minutes",
+        "higher",
+    ),
+    Setting(
+        key=FIT_OUT_LIST,
+        field=Field(
+            name="fit_out_list",
+            title="What is looked at in every fit-out, with semicolons between",
+            kind=Kind.TEXT,
+            help="The shop's own list. Each is an item of the step, in these words.",
+        ),
+        default="Seats; Cleats; Hatches and doors",
+        basis=practice("what moves, holds or is loaded is looked at on every boat"),
     ),
 )

@@ -12,7 +12,7 @@ from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue, Tank
 from garboard.units import Amount
-from garboard_engine_trial.steps import DATA, INSTRUMENTS
+from garboard_engine_trial.alongside_steps import DATA, INSTRUMENTS
 
 HOST = make_host(["garboard_engine_trial"], entry_points=False)
 TANKS = (Tank(name="main", capacity=Amount("100", "gal")),)
@@ -100,8 +100,8 @@ INSTRUMENTS_READ: Mapping[str, JsonValue] = {
     "keel_depth": "2.4 ft",
     "object_seen": "0 deg",
     "object_on_radar": "0.4 deg",
-    "forward_power": "24 W",
-    "reflected_power": "0.6 W",
+    "forward_power": "24",
+    "reflected_power": "0.6",
 }
 
 
@@ -119,7 +119,7 @@ INSTRUMENTS_READ: Mapping[str, JsonValue] = {
         ("radar", {"object_on_radar": "-3 deg"}, "engine_trial.radar.off"),
         ("radar", {"object_seen": "179.8 deg", "object_on_radar": "-179.8 deg"}, "engine_trial.radar.aligned"),
         ("standing_wave", {}, "engine_trial.standing_wave.low"),
-        ("standing_wave", {"reflected_power": "4 W"}, "engine_trial.standing_wave.high"),
+        ("standing_wave", {"reflected_power": "4"}, "engine_trial.standing_wave.high"),
     ],
 )
 def test_an_instrument_passes_or_is_advised_on(calculator: str, changed: Mapping[str, JsonValue], code: str) -> None:
@@ -134,8 +134,8 @@ def test_an_instrument_passes_or_is_advised_on(calculator: str, changed: Mapping
     ("calculator", "changed", "field"),
     [
         ("depth", {"depth_by_lead": "1 ft"}, "depth_by_lead"),
-        ("standing_wave", {"forward_power": "0.2 W", "reflected_power": "0.1 W"}, "forward_power"),
-        ("standing_wave", {"reflected_power": "25 W"}, "reflected_power"),
+        ("standing_wave", {"forward_power": "0.2", "reflected_power": "0.1"}, "forward_power"),
+        ("standing_wave", {"reflected_power": "25"}, "reflected_power"),
     ],
 )
 def test_what_cannot_be_is_no_figure(calculator: str, changed: Mapping[str, JsonValue], field: str) -> None:
@@ -148,12 +148,12 @@ def test_what_cannot_be_is_no_figure(calculator: str, changed: Mapping[str, Json
     ("changed", "code"),
     [
         ({}, "engine_trial.pump_flow.enough"),
-        ({"collected": "5 L"}, "engine_trial.pump_flow.low"),
+        ({"collected": "5"}, "engine_trial.pump_flow.low"),
         ({"seconds": "2 s"}, ""),
     ],
 )
 def test_a_pump_is_held_against_its_label(changed: Mapping[str, JsonValue], code: str) -> None:
-    values = {"pump_tried": "Aft", "collected": "15 L", "seconds": "20 s", "rated": "1100 gal/h", **changed}
+    values = {"pump_tried": "Aft", "collected": "15", "seconds": "20 s", "rated": "1100", **changed}
     (one,) = found("pump_flow", of_instruments(values, "1"))
     assert one.about == "Aft"
     assert one.code == code or (not code and one.verdict is Verdict.NOT_ENOUGH_DATA)

@@ -11,7 +11,7 @@ from garboard.findings import BasisKind, Finding, Lack, Verdict
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue, StepState
-from garboard_engine_trial import steps
+from garboard_engine_trial import alongside_steps as steps
 from garboard_engine_trial.rigging import toe_of
 
 HOST = make_host(["garboard_engine_trial"], entry_points=False)
@@ -111,5 +111,5 @@ def test_an_untouched_step_says_so_once_and_one_not_fitted_says_nothing() -> Non
     assert [(one.finding.verdict, one.finding.missing[0].lack) for one in said] == [
         (Verdict.NOT_ENOUGH_DATA, Lack.NOT_TRIED)
     ]
-    states = [StepState(step=step.key, state="not fitted") for step in steps.STEPS]
+    states = [StepState(step=step.key, state="not fitted") for step in HOST.steps]
     assert HOST.assess(job_view(boat(2), {}, states=states)) == ()
