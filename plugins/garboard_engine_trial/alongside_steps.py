@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from garboard.cautions import BATTERY_OFF, CUT_OFF_LINK, DEFER, FUEL_FIRE, FUEL_VAPOUR, PROPELLERS
+from garboard.cautions import BATTERY_OFF, CUT_OFF_LINK, DEFER, FUEL_FIRE, FUEL_VAPOUR, PROPELLERS, TEST_CALLS
 from garboard.steps import Caution, Phase, Step
 from garboard_engine_trial.asked import amount, table, text, yes
 from garboard_engine_trial.bases import practice
@@ -14,19 +14,14 @@ DATA = "engine_trial.data"
 INSTRUMENTS = "engine_trial.instruments"
 
 WATER_FIRST = Caution(
-    "Cooling water before the start: afloat, or with the maker's flushing adapter and the tap open. Stop at once when "
-    "none comes out.",
-    practice("no outboard runs dry", "the engine maker's manual decides how it may run out of the water"),
-)
-RADAR_OFF = Caution(
-    "Nobody in front of the radar, at its height, while it transmits. Keep test calls off the distress channel.",
-    practice("people clear of a radar that transmits, radio tests away from distress traffic", "the makers decide"),
+    "Cooling water on before the start. Stop at once when none comes out.",
+    practice("no outboard runs dry", "the engine maker's manual decides"),
 )
 LIFTED = Caution(
-    "Nobody under an engine that hangs or is tilted: lock it, and keep the hoist on until the bolts are tight.",
-    practice("people clear of hoisted and tilted engines", "the makers of engine and hoist come first"),
+    "Nobody under a hoisted or tilted engine. The hoist stays on until the bolts are tight.",
+    practice("people clear of hoisted and tilted engines"),
 )
-
+RADAR = Caution("Nobody in front of a radar that transmits.", practice("people clear of a radar that transmits"))
 
 _HEIGHT = ((-2.0, 8.0), (-24.0, 48.0))
 _IDLE = ((450.0, 1000.0), (100.0, 3000.0))
@@ -198,7 +193,7 @@ STEPS = (
         title="Depth, radar, VHF and pump flow",
         phase=Phase.ALONGSIDE,
         order=366,
-        cautions=(RADAR_OFF, DEFER),
+        cautions=(RADAR, TEST_CALLS, DEFER),
         at_hand=("lead line or pole", "directional wattmeter", "bucket with marks and a watch"),
         fields=(
             amount("depth_by_lead", "Depth by lead line, from the water line", "length", "ft", (2, 60), (0, 1000)),

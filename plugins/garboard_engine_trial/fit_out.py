@@ -21,7 +21,7 @@ PRESSURE_TEST = practice(
 )
 LICENSED = Basis(
     BasisKind.STANDARD,
-    "ISO 13297, alternating and direct current installations",
+    "ISO 13297:2020, alternating and direct current installations",
     "licensed practice and local codes come first; here it is noted who checked it",
 )
 
@@ -45,6 +45,7 @@ def _list(view: JobView) -> Iterator[Finding]:
             ),
             basis=(LISTED,),
             numbers=(Number("looked at", len(wanted) - len(open_items), f"of {len(wanted)}", decimals=0),),
+            limits=(Limit("looked at", low=len(wanted)),),
         )
 
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from garboard.cautions import DEFER, FUEL_FIRE, FUEL_VAPOUR, SHORE_POWER
-from garboard.findings import Basis, BasisKind
-from garboard.steps import Caution, Field, Kind, Phase, Step
+from garboard.cautions import CAPACITY_LABEL, DEFER, FUEL_FIRE, FUEL_VAPOUR, SHORE_POWER
+from garboard.steps import Field, Kind, Phase, Step
 from garboard_engine_trial.asked import amount, table, text, yes
 
 LAW = "engine_trial.label_and_gear"
@@ -13,18 +12,13 @@ FIT_OUT = "engine_trial.fit_out"
 COASTAL, INLAND = "coastal or Great Lakes", "inland"
 OPEN, CLOSED = "open throughout", "closed spaces"
 
-NOT_OVER_THE_LABEL = Caution(
-    "No more power and no more people or weight than the capacity label allows.",
-    Basis(BasisKind.REGULATION, "33 CFR 183 subparts B to D", "monohull boats under 20 ft in the United States"),
-)
-
 STEPS = (
     Step(
         key=LAW,
         title="Rigged weight and safety gear",
         phase=Phase.ALONGSIDE,
         order=362,
-        cautions=(NOT_OVER_THE_LABEL, DEFER),
+        cautions=(CAPACITY_LABEL, DEFER),
         at_hand=("capacity label", "weights by the makers' sheets"),
         fields=(
             Field(

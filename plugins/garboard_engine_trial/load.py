@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import attrs
 
 from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict, not_enough_data
-from garboard.job_view import JobView, in_unit
+from garboard.job_view import JobView
 from garboard.steps import Calculator
 from garboard_engine_trial.alongside_steps import MAKERS_WINDOW
 from garboard_engine_trial.bases import MAKER, practice
@@ -28,6 +28,8 @@ METER_ZERO = 0.5
 """A current meter may be off by as much at zero; common practice, no source [A]."""
 SLOWER_LOADED = 1.0
 """A loaded boat does not plane slower than a light one, but for reading; common practice, no source [kn]."""
+_GAUGES = {"temperature": ("degC", "temperature"), "water_pressure": ("psi", "pressure"), "voltage": ("V", "")}
+"""Fields with the unit they are judged in, and the quantity whose typed unit they are shown in."""
 
 
 @attrs.frozen
@@ -60,18 +62,17 @@ def _gauges(view: JobView) -> Iterator[Finding]:
     if is_left_out(view, UNDER_LOAD):
         return
     steps = view.once(_steps)
+    tables: tuple[Table, ...] = (_gauge_table(view, steps),)
     for position in engines(view):
         try:
-            yield _gauges_of(view, position, steps)
+            yield attrs.evolve(_gauges_of(view, position, steps), tables=tables)
+            tables = ()  # it holds every engine, and stands once
         except NotEnoughData as lacking:
             yield not_enough_data(f"{position} engine", lacking.missing, (MAKER,))
 
 
 def _gauges_of(view: JobView, position: str, steps: Sequence[Step]) -> Finding:
-    read_of = {
-        field: _read(view, steps, field, unit, position)
-        for field, unit in (("temperature", "degC"), ("water_pressure", "psi"), ("voltage", "V"))
-    }
+    read_of = {field: _read(view, steps, field, unit, position) for field, (unit, _) in _GAUGES.items()}
     if not any(read_of.values()):
         text = f"no gauge of the {position} engine is read"
         raise NotEnoughData(text, lack=Lack.NOT_ENTERED, step=UNDER_LOAD, field="temperature", row="1", of=position)
@@ -103,7 +104,6 @@ def _gauges_of(view: JobView, position: str, steps: Sequence[Step]) -> Finding:
         basis=(MAKER,),
         numbers=tuple(reading.number for reading in readings),
         limits=tuple(reading.limit for reading in readings if reading.limit is not None),
-        tables=(_gauge_table(view, position, steps, read_of),),
         of=position,
     )
 
@@ -160,20 +160,25 @@ def _voltage(view: JobView, position: str, of_step: dict[Step, float]) -> Iterat
         yield read("highest voltage", max(of_step.values()), "V", bound, None, high)
 
 
-def _gauge_table(view: JobView, position: str, steps: Sequence[Step], read_of: dict[str, dict[Step, float]]) -> Table:
-    warm = view.unit_as_typed("temperature")
-    pressure = view.unit_as_typed("pressure") if read_of["water_pressure"] else "psi"
-    told = {"temperature": ("degC", warm, 0), "water_pressure": ("psi", pressure, 1), "voltage": ("V", "V", 1)}
-    fields = [field for field in told if read_of[field]]
-    headings = ("Step, rev/min", *(f"{field.replace('_', ' ').capitalize()}, {told[field][1]}" for field in fields))
+def _gauge_table(view: JobView, steps: Sequence[Step]) -> Table:
+    """What every engine's gauges showed, step by step, in the units they were typed in."""
+    units = {field: view.unit_as_typed(quantity) if quantity else unit for field, (unit, quantity) in _GAUGES.items()}
+    read_of = {
+        (position, field): _read(view, steps, field, units[field], position)
+        for position in engines(view)
+        for field in _GAUGES
+    }
     rows = tuple(
-        (f"{step.speed:.0f}", *(_cell(read_of[field].get(step), *told[field]) for field in fields)) for step in steps
+        (f"{step.speed:.0f}", position, *(_cell(read_of[position, field].get(step)) for field in _GAUGES))
+        for step in steps
+        for position in engines(view)
     )
-    return Table(f"Gauges of the {position} engine", headings, rows)
+    names = (f"{field.replace('_', ' ').capitalize()}, {units[field]}" for field in _GAUGES)
+    return Table("Gauges under load", ("Step, rev/min", "Engine", *names), rows)
 
 
-def _cell(value: float | None, unit: str, shown: str, decimals: int) -> str:
-    return "" if value is None else f"{in_unit(value, unit, shown):.{decimals}f}"
+def _cell(value: float | None) -> str:
+    return "" if value is None else f"{value:.1f}"
 
 
 def _charge(view: JobView) -> Iterator[Finding]:

@@ -11,13 +11,8 @@ CONTROLS = "engine_trial.controls_under_way"
 UNDER_LOAD = "engine_trial.under_load"
 
 HARD_TURN = Caution(
-    "Before a hard turn: everyone seated and holding on, the cut-off link on, clear water on both sides. Begin slowly, "
-    "and ease the throttle if the propeller lets go.",
+    "Hard turns: begin slowly, everyone seated. Ease off when the propeller lets go.",
     practice("hard turns are begun slowly", "the boat maker's manual comes first"),
-)
-AT_THE_HELM = Caution(
-    "One person stays at the helm with the throttle in hand while stations and pilot are tried.",
-    practice("a person at the helm while control changes hands", "the controls' manual comes first"),
 )
 
 _TURNS = ((500.0, 7000.0), (0.0, 15000.0))
@@ -30,7 +25,7 @@ STEPS = (
         title="Controls under way",
         phase=Phase.UNDER_WAY,
         order=402,
-        cautions=(LOOK_OUT, CUT_OFF_LINK, AT_THE_HELM),
+        cautions=(LOOK_OUT, CUT_OFF_LINK),
         fields=(
             yes("warm_up", "Throttle-only warm-up: engine speeds up out of gear, then shifts again"),
             yes(

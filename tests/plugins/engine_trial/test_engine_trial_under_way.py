@@ -64,7 +64,7 @@ def test_gauges_are_held_against_the_makers_limits(revs: str, read: Sequence[str
     assert one.code == code
     verdicts = {"within": Verdict.PASS, "close": Verdict.ADVISE, "beyond": Verdict.FAIL}
     assert one.verdict is verdicts[code.rpartition(".")[2]]
-    assert [row[0] for row in one.tables[0].rows] == ["700", "3000", "5800"]
+    assert [row[:2] for row in one.tables[0].rows] == [("700", "centre"), ("3000", "centre"), ("5800", "centre")]
 
 
 def test_little_pressure_below_full_throttle_accuses_nobody() -> None:
