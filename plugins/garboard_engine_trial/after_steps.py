@@ -21,11 +21,10 @@ STEPS = (
             yes("retorqued", "Mounting bolts tightened again as the maker says", each="engines"),
             table(
                 "break_in",
-                "Break-in plan by the maker's manual",
+                "Break-in plan",
                 text(
                     "band",
                     "Load allowed",
-                    required=True,
                     offers=(
                         "slow, out of full throttle",
                         "up to half throttle",
@@ -33,7 +32,7 @@ STEPS = (
                         "full throttle for a minute at a time",
                     ),
                 ),
-                amount("until", "Until engine hours", "time", "h", (0.1, 50), (0, 1000), required=True),
+                amount("until", "Until engine hours", "time", "h", (0.1, 50), (0, 1000)),
                 required=False,
             ),
             table(
@@ -45,7 +44,7 @@ STEPS = (
             ),
             table(
                 "records",
-                "Warranty and registration: who filed what, and when",
+                "Filed",
                 text(
                     "record",
                     "What",

@@ -42,7 +42,7 @@ STEPS = (
         fields=(
             table(
                 "window",
-                "Limits by the maker's manual",
+                "Limits",
                 amount("idle_low", "Idle speed in neutral, lowest", "engine speed", "rev/min", *_IDLE),
                 amount("idle_high", "Idle speed in neutral, highest", "engine speed", "rev/min", *_IDLE),
                 amount("height_low", "Mounting height over the keel, lowest", "length", "in", *_HEIGHT),
@@ -143,14 +143,14 @@ STEPS = (
         fields=(
             table(
                 "displays",
-                "Displays, each station",
+                "Displays",
                 text("display", "Which display", required=True),
                 yes("alive", "Every value of every engine shows and moves"),
-                yes("named_right", "Units and engines right: port is port"),
+                yes("named_right", "Units right, and port is port"),
             ),
             table(
                 "agreement",
-                "The engine's own reading against the network's, at one moment",
+                "Engine and display",
                 amount(
                     "own_speed", "Engine speed, the engine's own", "engine speed", "rev/min", *_TURNS, required=True
                 ),
@@ -178,7 +178,7 @@ STEPS = (
             ),
             table(
                 "senders",
-                "Tank senders, filled in steps",
+                "Tank senders",
                 amount(
                     "in_tank", "In the tank by the pump's meter", "volume", "gal", (0, 500), (0, 5000), each="tanks"
                 ),
@@ -244,10 +244,10 @@ STEPS = (
             amount("reflected_power", "VHF: reflected power, watts", "number", "", (0, 5), (0, 200)),
             table(
                 "pumps",
-                "Bilge pumps, by bucket and watch",
-                text("pump_tried", "Which pump", required=True),
-                amount("collected", "Water pumped, litres", "number", "", (2, 100), (0, 1000), required=True),
-                amount("seconds", "In", "time", "s", (5, 120), (0, 3600), required=True),
+                "Bilge pumps",
+                text("pump_tried", "Which pump"),
+                amount("collected", "Water pumped, litres", "number", "", (2, 100), (0, 1000)),
+                amount("seconds", "In", "time", "s", (5, 120), (0, 3600)),
                 amount(
                     "rated",
                     "Flow on its label, gallons an hour",
@@ -255,7 +255,6 @@ STEPS = (
                     "",
                     (200, 4000),
                     (1, 50_000),
-                    required=True,
                     help="US gallons: 1000 litres are 264.",
                 ),
                 required=False,

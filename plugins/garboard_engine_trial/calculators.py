@@ -5,7 +5,7 @@ from __future__ import annotations
 from garboard.steps import Calculator
 from garboard_engine_trial import after, data, fit_out, instruments, label, load, pilot_order, rigging
 from garboard_engine_trial.after_steps import AFTER
-from garboard_engine_trial.alongside_steps import AS_RIGGED, DATA, FIRST_START, INSTRUMENTS
+from garboard_engine_trial.alongside_steps import AS_RIGGED, DATA, FIRST_START, INSTRUMENTS, MAKERS_WINDOW
 from garboard_engine_trial.bases import CUT_OFF, START_IN_GEAR
 from garboard_engine_trial.fit_out_steps import FIT_OUT, LAW
 from garboard_engine_trial.points import Danger, check_of, tried_of
@@ -47,6 +47,7 @@ CALCULATORS: tuple[Calculator, ...] = (
         step_of(DATA),
         ("engine_trial.data.in_order", "engine_trial.data.failed", "engine_trial.data.still_to_try"),
     ),
+    tried_of(step_of(MAKERS_WINDOW)),
     tried_of(step_of(INSTRUMENTS)),
     tried_of(step_of(LAW)),
     check_of(

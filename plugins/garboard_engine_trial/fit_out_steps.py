@@ -33,14 +33,13 @@ STEPS = (
             amount("label_weight", "Label: persons, motors and gear", "weight", "lb", (200, 4000), (0, 100_000)),
             table(
                 "rigged_weights",
-                "What was rigged",
+                "Rigged",
                 text(
                     "rigged_item",
                     "Item",
-                    required=True,
                     offers=("Engine", "Controls", "Batteries", "Tower", "Electronics"),
                 ),
-                amount("item_weight", "Weight", "weight", "lb", (1, 1500), (0, 20_000), required=True),
+                amount("item_weight", "Weight", "weight", "lb", (1, 1500), (0, 20_000)),
                 required=False,
                 help="A boat of 20 ft or more may carry no label: leave it out.",
             ),
@@ -71,7 +70,7 @@ STEPS = (
         fields=(
             table(
                 "fitted",
-                "What moves, holds or is loaded",
+                "Fit-out",
                 text(
                     "item",
                     "Item",

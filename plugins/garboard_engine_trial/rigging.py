@@ -27,7 +27,7 @@ _SINGLE = ("temperature_high", "water_low")
 
 def _window(view: JobView) -> Iterator[Finding]:
     """Whether the limits of each engine can be used: entered, and low below high."""
-    if view.state_of(MAKERS_WINDOW) == "not fitted":
+    if is_left_out(view, MAKERS_WINDOW):
         return
     for position in engines(view):
         try:

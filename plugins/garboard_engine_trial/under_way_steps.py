@@ -52,7 +52,7 @@ STEPS = (
         fields=(
             table(
                 "loads",
-                "Throttle steps, idle to full throttle",
+                "Throttle steps",
                 amount(
                     "step_speed",
                     "Throttle step",
@@ -86,7 +86,7 @@ STEPS = (
                     each="batteries",
                     heard="battery_current",
                 ),
-                help="Leave out what has no gauge.",
+                help="From idle to full throttle. Leave out what has no gauge.",
             ),
             yes("no_alarm", "No alarm in the whole run"),
             text("alarms", "Alarms that came"),
