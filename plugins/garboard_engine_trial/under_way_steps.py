@@ -72,7 +72,16 @@ STEPS = (
                     each="engines",
                     heard="engine_temperature",
                 ),
-                amount("water_pressure", "Water pressure", "pressure", "psi", (0, 45), (0, 300), each="engines"),
+                amount(
+                    "water_pressure",
+                    "Water pressure",
+                    "pressure",
+                    "psi",
+                    (0, 45),
+                    (0, 300),
+                    each="engines",
+                    heard="coolant_pressure",
+                ),
                 amount(
                     "voltage", "Voltage", "voltage", "V", (11, 16), (0, 100), each="engines", heard="alternator_voltage"
                 ),

@@ -33,7 +33,18 @@ DECIMALS: Mapping[str, int] = {
 """How finely a value heard is written; as boat instruments show it: common practice, no source."""
 FLOWS, SMALL_FLOW = ("L/h", "gal/h"), 10.0
 """A flow below this is written a digit finer: at idle a tenth of a gallon is a sixth of the whole."""
-ENGINES = frozenset({"engine_speed", "fuel_flow", "engine_hours", "engine_trim", "engine_temperature", "oil_pressure"})
+ENGINES = frozenset(
+    {
+        "engine_speed",
+        "fuel_flow",
+        "engine_hours",
+        "engine_trim",
+        "engine_temperature",
+        "oil_pressure",
+        "coolant_pressure",
+        "alternator_voltage",
+    }
+)
 """Quantities whose instance is an engine."""
 
 
