@@ -28,6 +28,7 @@ COMMANDS: Mapping[str, str] = {
     "steps": "garboard.commands.steps",
     "new-job": "garboard.commands.steps:new_job",
     "book": "garboard.commands.book",
+    "labels": "garboard.commands.labels",
     "demo": "garboard.commands.demo",
     "tablet": "garboard.commands.tablet",
     "import": "garboard.commands.hulls:import_job",

@@ -8,7 +8,7 @@ from garboard import hull_number
 from garboard.disk.clock import HybridClock
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import CheckedEntries
-from garboard.faults import Fault, GarboardError, InputError
+from garboard.faults import Fault, GarboardError, InputError, in_number
 from garboard.history import authoring as writing
 from garboard.history.authoring import Author
 from garboard.history.authority import ON_THE_PAGE
@@ -19,6 +19,7 @@ from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import reset_setting, set_setting
 from garboard.hosting.host import PluginHost
+from garboard.labels import labels_digest, labels_of
 from garboard.report.moved import came_along
 from garboard.settings import Setting, in_force
 from garboard_shop.pages import settings
@@ -76,6 +77,22 @@ def sign(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
         raise Overtaken("New entries arrived for this job while you were reading. Check them, then sign.")
     _keep(store, [writing.sign_off(_author(home, by), home, job.id, "manager", by)], now)
     return "Signed. If anything is entered later, the signature becomes stale and the page names what changed."
+
+
+def labels_printed(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
+    """Keep that the labels of all circuits are printed as they stood on the page.
+
+    form : saw
+    """
+    vessel = summary.boat.vessel()
+    if labels_digest(vessel) != form.get("saw"):
+        raise Overtaken("A circuit was changed while you printed. Print the labels again.")
+    home = summary.boat.vessel_home("circuits")
+    labels = labels_of(vessel)
+    _keep(store, writing.labels_printed(_author(home, by), home, labels), now)
+    return (
+        f"Kept: {in_number(len(labels), 'label')} printed. A circuit that is changed from now on makes its label stale."
+    )
 
 
 def join(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:

@@ -20,6 +20,7 @@ from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError, in_words
 from garboard.history.boat import register_named
 from garboard.history.past import history_of
+from garboard.labels import labels_digest, labels_of, stale_labels
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard_shop.naming import UNNAMED, keep_name
@@ -76,6 +77,8 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/boats/{hull}", boat_page, "GET", ""),
         ("/boats/{hull}/jobs/{job:text}/history", history_page, "GET", ""),
         ("/boats/{hull}/jobs/{job:text}/book.pdf", book, "GET", ""),
+        ("/boats/{hull}/labels/{form}.pdf", labels, "GET", ""),
+        ("/boats/{hull}/labels/printed", partial(decide, decisions.labels_printed), "POST", MANAGER),
         ("/boats/{hull}/figures/{name}.svg", figure, "GET", ""),
         ("/boats/{hull}/files/{name}", attached, "GET", ""),
         ("/boats/{hull}/choose", partial(decide, partial(decisions.choose, desk.host.settings)), "POST", MANAGER),
@@ -245,6 +248,9 @@ def boat_page(visit: Visit) -> Response:
         back=f"/boats/{summary.key}",
         vessel_facts=vessel_facts(vessel),
         equipment=tuple(equipment_tables(vessel)),
+        stale_labels=stale_labels(vessel),
+        labels_seen=labels_digest(vessel),
+        has_circuits=bool(vessel.circuits),
     )
 
 
@@ -303,6 +309,26 @@ def book(visit: Visit) -> Response:
     if host.apart and host.apart.turned_away != turned_away:  # a section may lack what the next one holds
         visit.desk.books.forget(name)
     return _file(pdf, "application/pdf", f"{summary.key}-{job.id}-handover-book.pdf")
+
+
+def labels(visit: Visit) -> Response:
+    """Labels of the boat's circuits, the panel's schedule, or the boat's sticker, which opens this page."""
+    from garboard.report import label_sheets
+
+    summary, form = _boat(visit), visit.request.path_params["form"]
+    vessel = summary.boat.vessel()
+    of_all, title = labels_of(vessel), vessel.name or summary.number
+    page = visit.request.url.replace(path=f"/boats/{summary.key}", query="")
+    paper = visit.asked("paper") if visit.asked("paper") in label_sheets.PAPERS else "letter"
+    makes: Mapping[str, Callable[[], bytes]] = {
+        "sheet": lambda: label_sheets.label_sheet(title, of_all, paper),
+        "schedule": lambda: label_sheets.panel_schedule(title, vessel, of_all, paper),
+        "sticker": lambda: label_sheets.boat_sticker(vessel, str(page)),
+        **{f"tape{wide}": partial(label_sheets.label_tape, title, of_all, wide) for wide in label_sheets.TAPES},
+    }
+    if form not in makes or not (of_all or form == "sticker"):
+        raise NotHere(404, "There is no such sheet of labels, or this boat has no circuits to label.")
+    return _file(makes[form](), "application/pdf", f"{summary.key}-{form}.pdf")
 
 
 def figure(visit: Visit) -> Response:

@@ -125,11 +125,18 @@ class LivePage(Page):
         if fitted := propellers_in_words(run.view.vessel):
             makers.append(words(f"Propeller: {fitted}"))
         makers.append(words(_ARM, "quiet"))
-        if not self.live.speaker.can_speak:
-            makers.append(words(_NO_VOICE, "quiet"))
         if run.fault:
             makers.append(words(run.fault))
-        return makers
+        return [*makers, *self._heard_aloud()]
+
+    def _heard_aloud(self) -> list[Maker]:
+        """Whether the guide sounds and speaks, and what changes it: in the rail there is no room for that."""
+        cue = "Sound is on" if self.tablet.settings.cue else "Sound is off"
+        makers: list[Maker] = [partial(Press, cue, self._cue, name="cue")]
+        if not self.live.speaker.can_speak:
+            return [*makers, words(_NO_VOICE, "quiet")]
+        voice = "Voice is on" if self.tablet.settings.voice else "Voice is off"
+        return [*makers, partial(Press, voice, self._voice, name="voice")]
 
     @property
     def _unsaved(self) -> PendingRun | None:
@@ -150,16 +157,12 @@ class LivePage(Page):
         choose = partial(self.way.go, self.route.to("source", *self.route.subject))
         if self.run is None:
             return (*kept, Press("Samples from …", choose, "main", name="source"))
-        cue = "Sound is on" if self.tablet.settings.cue else "Sound is off"
-        cue_press = Press(cue, self._cue, name="cue")
         if self.run.running:
             return ()
-        voice = "Voice is on" if self.tablet.settings.voice else "Voice is off"
-        speaks = [Press(voice, self._voice, name="voice")] if self.live.speaker.can_speak else []
         source = Press("Samples from …", choose, name="source")
         start = Press("Start now", self._start, name="start")
         arm = Press("Arm", self._arm, "main", 32, name="arm")
-        return (*speaks, cue_press, source, *kept, start, arm)
+        return (source, *kept, start, arm)
 
     def _recordings(self) -> tuple[Press, ...]:
         """The way to the step's recordings, and to those nobody has decided on."""
