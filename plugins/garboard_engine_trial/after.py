@@ -142,7 +142,7 @@ def _calendar(view: JobView) -> Iterator[Finding]:
     services = _services(view)
     hours = view.setting_value(FIRST_CHECK, "h")
     is_early = any(one.hours is not None and one.hours <= hours for one in services)
-    passed = [one.name for one in services if one.day is not None and _opened(view) and one.day < _opened(view)]
+    passed = [one.name for one in services if one.day is not None and one.day < _opened(view)]
     code, sentence = "engine_trial.calendar.complete", f"{len(services)} services with when they are due."
     if passed:
         code = "engine_trial.calendar.in_the_past"

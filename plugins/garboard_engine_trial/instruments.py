@@ -187,16 +187,19 @@ def _standing_wave(view: JobView) -> Iterator[Finding]:
     asking.check()
     ratio = _ratio(forward, reflected, view.setting_value(WATTMETER_WITHIN, "%") / 100)
     limit = Limit("standing wave ratio", high=view.setting_value(STANDING_WAVE))
-    is_low = limit.holds(ratio.value, ratio.expanded_uncertainty)
+    if limit.holds(ratio.value, ratio.expanded_uncertainty):
+        verdict, code, sentence = Verdict.PASS, "engine_trial.standing_wave.low", "Cable and antenna take the power."
+    elif limit.reaches(ratio.value, ratio.expanded_uncertainty):
+        verdict, code = Verdict.ADVISE, "engine_trial.standing_wave.close"
+        sentence = "About as much power comes back as may. Read both again at high power."
+    else:
+        verdict, code = Verdict.ADVISE, "engine_trial.standing_wave.high"
+        sentence = "Too much power comes back. Look at connectors, cable and antenna; transmit as little as you can."
     yield Finding(
-        code="engine_trial.standing_wave.low" if is_low else "engine_trial.standing_wave.high",
-        verdict=Verdict.PASS if is_low else Verdict.ADVISE,
+        code=code,
+        verdict=verdict,
         about="VHF antenna",
-        sentence=(
-            "Cable and antenna take the power."
-            if is_low
-            else "Too much power comes back. Look at connectors, cable and antenna; transmit as little as you can."
-        ),
+        sentence=sentence,
         basis=(WELL_MATCHED, TWO_POWERS),
         numbers=(Number.of("standing wave ratio", ratio, decimals=2),),
         limits=(limit,),

@@ -6,14 +6,13 @@ from collections.abc import Iterator, Sequence
 
 import attrs
 
-from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict, not_enough_data
+from garboard.findings import Finding, Lack, Limit, Missing, NotEnoughData, Number, Table, Verdict, not_enough_data
 from garboard.job_view import JobView
 from garboard.steps import Calculator
-from garboard_engine_trial.alongside_steps import MAKERS_WINDOW
 from garboard_engine_trial.bases import MAKER, practice
 from garboard_engine_trial.limits import Reading, read
 from garboard_engine_trial.points import engines, is_left_out, pieces, rows_of
-from garboard_engine_trial.rigging import limits_of, see_low_below_high
+from garboard_engine_trial.rigging import is_without_limit, limits_of, no_window, see_low_below_high
 from garboard_engine_trial.settings import ENGINE_SPEED_WITHIN, PRESSURE_WITHIN, TEMPERATURE_WITHIN, VOLTAGE_WITHIN
 from garboard_engine_trial.steps import table_of
 from garboard_engine_trial.under_way_steps import UNDER_LOAD
@@ -30,6 +29,7 @@ SLOWER_LOADED = 1.0
 """A loaded boat does not plane slower than a light one, but for reading; common practice, no source [kn]."""
 _GAUGES = {"temperature": ("degC", "temperature"), "water_pressure": ("psi", "pressure"), "voltage": ("V", "")}
 """Fields with the unit they are judged in, and the quantity whose typed unit they are shown in."""
+_LIMITS = ("temperature_high", "water_low", "voltage_low", "voltage_high")
 
 
 @attrs.frozen
@@ -64,35 +64,38 @@ def _gauges(view: JobView) -> Iterator[Finding]:
     steps = view.once(_steps)
     tables: tuple[Table, ...] = (_gauge_table(view, steps),)
     for position in engines(view):
-        try:
-            yield attrs.evolve(_gauges_of(view, position, steps), tables=tables)
+        readings: list[Reading] = []
+        lacking: list[Missing] = []
+        for judge in (_temperature, _water, _voltage):
+            try:  # each by itself: what cannot be told of one hides nothing of another
+                readings += judge(view, position, steps)
+            except NotEnoughData as one:
+                lacking += one.missing
+        if readings:
+            yield attrs.evolve(_gauges_of(position, readings), tables=tables)
             tables = ()  # it holds every engine, and stands once
-        except NotEnoughData as lacking:
-            yield not_enough_data(f"{position} engine", lacking.missing, (MAKER,))
+        if lacking or not (readings or is_without_limit(view, position, *_LIMITS)):
+            yield not_enough_data(f"{position} engine", lacking or _nothing_to_judge(view, position, steps), (MAKER,))
 
 
-def _gauges_of(view: JobView, position: str, steps: Sequence[Step]) -> Finding:
-    read_of = {field: _read(view, steps, field, unit, position) for field, (unit, _) in _GAUGES.items()}
-    if not any(read_of.values()):
-        text = f"no gauge of the {position} engine is read"
-        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, step=UNDER_LOAD, field="temperature", row="1", of=position)
-    readings = [
-        *_temperature(view, position, read_of["temperature"]),
-        *_water(view, position, read_of["water_pressure"]),
-        *_voltage(view, position, read_of["voltage"]),
-    ]
-    if not readings:
-        text = f"{position} engine: gauges are read, and no limit of the maker is entered for them"
-        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, step=MAKERS_WINDOW, field="temperature_high", of=position)
+def _nothing_to_judge(view: JobView, position: str, steps: Sequence[Step]) -> tuple[Missing, ...]:
+    if any(_read(view, steps, field, unit, position) for field, (unit, _) in _GAUGES.items()):
+        return no_window(position, "temperature_high").missing
+    text = f"no gauge of the {position} engine is read"
+    row = steps[0].row
+    return (Missing(text, lack=Lack.NOT_ENTERED, step=UNDER_LOAD, field="temperature", row=row, of=position),)
+
+
+def _gauges_of(position: str, readings: Sequence[Reading]) -> Finding:
     verdicts = [reading.verdict for reading in readings]
     verdict = next((one for one in (Verdict.FAIL, Verdict.ADVISE) if one in verdicts), Verdict.PASS)
-    beyond = ", ".join(reading.number.name for reading in readings if reading.verdict is verdict)
+    named = ", ".join(reading.number.name for reading in readings if reading.verdict is verdict)
     words = {
         Verdict.PASS: ("engine_trial.gauges.within", "Every gauge stays within the maker's limits."),
-        Verdict.ADVISE: ("engine_trial.gauges.close", f"Too close to the limit to tell: {beyond}. Read again."),
+        Verdict.ADVISE: ("engine_trial.gauges.close", f"Too close to the limit to tell: {named}. Read again."),
         Verdict.FAIL: (
             "engine_trial.gauges.beyond",
-            f"Beyond the maker's limits: {beyond}. Stop running it hard and find the cause.",
+            f"Beyond the maker's limits: {named}. Stop running it hard and find the cause.",
         ),
     }
     code, sentence = words[verdict]
@@ -108,7 +111,8 @@ def _gauges_of(view: JobView, position: str, steps: Sequence[Step]) -> Finding:
     )
 
 
-def _temperature(view: JobView, position: str, of_step: dict[Step, float]) -> Iterator[Reading]:
+def _temperature(view: JobView, position: str, steps: Sequence[Step]) -> Iterator[Reading]:
+    of_step = _read(view, steps, "temperature", "degC", position)
     _, high = limits_of(view, position, "", "temperature_high", "degC")
     if high is not None and of_step:
         yield read(
@@ -116,11 +120,12 @@ def _temperature(view: JobView, position: str, of_step: dict[Step, float]) -> It
         )
 
 
-def _water(view: JobView, position: str, of_step: dict[Step, float]) -> Iterator[Reading]:
+def _water(view: JobView, position: str, steps: Sequence[Step]) -> Iterator[Reading]:
     """At the highest step: pressure rises with the engine, so what is enough below full throttle is enough at it.
 
     Raises NotEnoughData for too little at a step that is not full throttle.
     """
+    of_step = _read(view, steps, "water_pressure", "psi", position)
     low, _ = limits_of(view, position, "water_low", "", "psi")
     if low is None or not of_step:
         return
@@ -149,7 +154,8 @@ def _is_full(view: JobView, position: str, step: Step) -> bool:
     return window is not None and step.speed >= NEAR_FULL * window.to("rev/min")
 
 
-def _voltage(view: JobView, position: str, of_step: dict[Step, float]) -> Iterator[Reading]:
+def _voltage(view: JobView, position: str, steps: Sequence[Step]) -> Iterator[Reading]:
+    of_step = _read(view, steps, "voltage", "V", position)
     low, high = limits_of(view, position, "voltage_low", "voltage_high", "V")
     see_low_below_high(position, low, high, "voltage_low")
     bound = view.setting_value(VOLTAGE_WITHIN, "V")

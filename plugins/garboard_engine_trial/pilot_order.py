@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from itertools import pairwise
 
@@ -81,7 +82,7 @@ def off_order(heading: Stream, order: Stream) -> tuple[float, float]:
     if any(abs(signed_angle(b - a)) > _ONE_ORDER for a, b in pairwise((order.values[0], *order.values))):
         text = "the order changes in the recording; record one course held"
         raise NotEnoughData(text, lack=Lack.UNSUITABLE, step=AUTOPILOT, field=HOLD)
-    during = heading.between(order.times[0], max(order.times[-1], heading.times[-1] if len(heading) else 0.0))
+    during = heading.between(order.times[0], math.inf)
     if len(during) < FEWEST:
         text = f"{len(during)} headings are recorded with the order; hold the course longer"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field=HOLD)

@@ -22,7 +22,8 @@ _PAIRS = (
     ("height_low", "height_high", "in"),
     ("voltage_low", "voltage_high", "V"),
 )
-_SINGLE = ("temperature_high", "water_low")
+_NAMES = (*(name for low, high, _ in _PAIRS for name in (low, high)), "temperature_high", "water_low")
+"""Every limit of an engine."""
 
 
 def _window(view: JobView) -> Iterator[Finding]:
@@ -36,19 +37,35 @@ def _window(view: JobView) -> Iterator[Finding]:
             yield not_enough_data(f"{position} engine", lacking.missing, (MAKER,))
 
 
+def _given(view: JobView, position: str) -> list[str]:
+    """The limits that are entered for an engine."""
+    return [name for name in _NAMES if view.value(MAKERS_WINDOW, name, of=position) is not None]
+
+
+def is_without_limit(view: JobView, position: str, *limits: str) -> bool:
+    """Whether these limits are left out on purpose: the engine has others, and its manual does not give them."""
+    given = _given(view, position)
+    disputed = any(view.in_dispute(MAKERS_WINDOW, one, of=position) for one in limits)
+    return bool(given) and not disputed and not set(limits) & set(given)
+
+
+def no_window(position: str, field: str) -> NotEnoughData:
+    """What to raise for an engine of which something is read, and no limit can be used."""
+    text = f"{position} engine: the maker's limits are not entered"
+    return NotEnoughData(text, lack=Lack.NOT_ENTERED, step=MAKERS_WINDOW, field=field, of=position)
+
+
 def _window_of(view: JobView, position: str) -> Finding:
-    names = [*(name for low, high, _ in _PAIRS for name in (low, high)), *_SINGLE]
-    given = [name for name in names if view.value(MAKERS_WINDOW, name, of=position) is not None]
+    given = _given(view, position)
     for low, high, unit in _PAIRS:
         see_low_below_high(position, *limits_of(view, position, low, high, unit), low)
     if not given:
-        text = f"no limit of the {position} engine is entered; take them from the maker's manual"
-        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, step=MAKERS_WINDOW, field=names[0], of=position)
+        raise no_window(position, _NAMES[0])
     return Finding(
         code="engine_trial.window.entered",
         verdict=Verdict.PASS,
         about=f"{position} engine",
-        sentence=f"{len(given)} of {len(names)} limits entered. What has none is kept and not judged.",
+        sentence=f"{len(given)} of {len(_NAMES)} limits entered. What has none is kept and not judged.",
         basis=(MAKER,),
         of=position,
     )
@@ -126,6 +143,8 @@ def _held(what: Held, view: JobView) -> Iterator[Finding]:
     read_of = {one: asking.amount(what.step, what.field, what.unit, of=one) for one in engines(view)}
     asking.check()
     for position, value in read_of.items():
+        if is_without_limit(view, position, what.low, what.high):
+            continue
         try:
             yield _held_of(what, view, position, value)
         except NotEnoughData as lacking:
@@ -135,8 +154,7 @@ def _held(what: Held, view: JobView) -> Iterator[Finding]:
 def _held_of(what: Held, view: JobView, position: str, value: float) -> Finding:
     low, high = limits_of(view, position, what.low, what.high, what.unit)
     if low is None and high is None:
-        text = f"{position} engine: {what.name} is read, and the maker's limit is not entered"
-        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, step=MAKERS_WINDOW, field=what.low, of=position)
+        raise no_window(position, what.low)
     see_low_below_high(position, low, high, what.low)
     bound = view.setting_value(what.setting, what.unit)
     reading = read(what.name, value, what.unit, bound, low, high, what.decimals)

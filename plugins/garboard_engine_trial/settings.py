@@ -158,9 +158,9 @@ SETTINGS: tuple[Setting, ...] = (
         "Bilge pumps give at least, of the flow on the label",
         "share",
         "%",
-        "50 %",
+        "40 %",
         (1, 100),
-        "hose, bends and lift take up to half of a pump's open flow",
+        "hose, bends and lift take half of a pump's open flow and more",
         "higher",
     ),
     _amount(

@@ -119,6 +119,7 @@ INSTRUMENTS_READ: Mapping[str, JsonValue] = {
         ("radar", {"object_on_radar": "-3 deg"}, "engine_trial.radar.off"),
         ("radar", {"object_seen": "179.8 deg", "object_on_radar": "-179.8 deg"}, "engine_trial.radar.aligned"),
         ("standing_wave", {}, "engine_trial.standing_wave.low"),
+        ("standing_wave", {"reflected_power": "2.6"}, "engine_trial.standing_wave.close"),  # 1.98, limit 2
         ("standing_wave", {"reflected_power": "4"}, "engine_trial.standing_wave.high"),
     ],
 )

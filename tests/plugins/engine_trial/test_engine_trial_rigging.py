@@ -59,6 +59,11 @@ def test_a_reading_without_a_limit_is_no_verdict_and_costs_no_other_engine_its_o
     assert [(one.step, one.field, one.of) for one in port.missing] == [(steps.MAKERS_WINDOW, "height_low", "port")]
 
 
+def test_a_limit_that_the_manual_does_not_give_is_not_asked_for() -> None:
+    values = at(steps.MAKERS_WINDOW, {"idle_low": "600 rev/min"}) | at(steps.AS_RIGGED, {"height": "1 in"})
+    assert found("height", values) == []
+
+
 def test_limits_the_wrong_way_round_are_named() -> None:
     values = at(steps.MAKERS_WINDOW, {**WINDOW, "idle_low": "900 rev/min"})
     values |= at(steps.FIRST_START, {"idle": "650 rev/min"})

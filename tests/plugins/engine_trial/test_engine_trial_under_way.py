@@ -69,8 +69,11 @@ def test_gauges_are_held_against_the_makers_limits(revs: str, read: Sequence[str
 
 def test_little_pressure_below_full_throttle_accuses_nobody() -> None:
     part = {revs: read for revs, read in GOOD.items() if revs != "5800"}
-    (one,) = found(loads(part), "gauges")
-    assert (one.verdict, one.missing[0].lack) == (Verdict.NOT_ENOUGH_DATA, Lack.NOT_COVERED)
+    others, pressure = found(loads(part), "gauges")
+    assert others.verdict is Verdict.PASS
+    assert (pressure.verdict, pressure.missing[0].lack) == (Verdict.NOT_ENOUGH_DATA, Lack.NOT_COVERED)
+    hot, _ = found(loads({**part, "3000": ("95", "11", "14.0", "38")}), "gauges")
+    assert hot.code == "engine_trial.gauges.beyond"  # what pressure cannot tell hides no overheating
     (enough,) = found(loads({**part, "3000": ("66", "14", "14.0", "38")}), "gauges")
     assert enough.verdict is Verdict.PASS
 
@@ -78,6 +81,7 @@ def test_little_pressure_below_full_throttle_accuses_nobody() -> None:
 def test_gauges_without_a_limit_are_not_judged() -> None:
     (one,) = found(loads(GOOD, {}), "gauges")
     assert [(missing.step, missing.lack) for missing in one.missing] == [(MAKERS_WINDOW, Lack.NOT_ENTERED)]
+    assert found(loads(GOOD, {"idle_low": "600 rev/min"}), "gauges") == []  # the manual gives none for gauges
 
 
 def test_a_battery_that_loses_current_above_idle_is_told() -> None:
