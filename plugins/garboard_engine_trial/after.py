@@ -106,9 +106,14 @@ def _services(view: JobView) -> list[Service]:
     found = []
     for row in rows_of(view, AFTER, SERVICES):
         name = row_name(view, AFTER, SERVICES, row)
+        missing += [
+            nothing_at(view, AFTER, field, row=row)
+            for field in ("service", "due_hours")
+            if view.in_dispute(AFTER, field, row=row)
+        ]
         hours = view.amount(AFTER, "due_hours", "h", row=row)
         day = _day(view, "due_date", row, name, missing)
-        if hours is None and view.value(AFTER, "due_date", row=row) is None:
+        if not any(_is_entered(view, field, row) for field in ("due_hours", "due_date")):
             place = nothing_at(view, AFTER, "due_hours", row=row)
             missing.append(attrs.evolve(place, text=f"{name}: when it is due is not entered, as hours or as a day"))
         found.append(Service(name, hours, day))
@@ -118,6 +123,10 @@ def _services(view: JobView) -> list[Service]:
     if missing:
         raise NotEnoughData(*missing)
     return sorted(found, key=lambda one: (one.hours is None, one.hours or 0.0, one.day or date.max))
+
+
+def _is_entered(view: JobView, field: str, row: str) -> bool:
+    return view.value(AFTER, field, row=row) is not None or view.in_dispute(AFTER, field, row=row)
 
 
 def _day(view: JobView, field: str, row: str, name: str, missing: list[Missing]) -> date | None:

@@ -12,7 +12,7 @@ from garboard.steps import Calculator
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_engine_trial.alongside_steps import INSTRUMENTS
 from garboard_engine_trial.bases import practice
-from garboard_engine_trial.points import row_name, rows_of
+from garboard_engine_trial.points import row_name, rows_of, settled
 from garboard_engine_trial.settings import DEPTH, PUMP_FLOW, RADAR, STANDING_WAVE, WATTMETER_WITHIN
 from garboard_engine_trial.steps import table_of
 
@@ -84,7 +84,7 @@ def offset_wanted(offset: float, transducer: float, keel: float | None) -> float
 
 
 def _offset(view: JobView) -> Iterator[Finding]:
-    offset = view.amount(INSTRUMENTS, "depth_offset", "ft")
+    offset = settled(view, INSTRUMENTS, "depth_offset", "ft")
     if offset is None:
         return
     asking = view.asking()
@@ -228,6 +228,7 @@ def _pumps(view: JobView) -> Iterator[Finding]:
 
 def _pump(view: JobView, row: str, name: str) -> Finding:
     asking = view.asking()
+    asking.settled(INSTRUMENTS, "pump_tried", row=row)
     litres = asking.amount(INSTRUMENTS, "collected", "", row=row)
     seconds = asking.amount(INSTRUMENTS, "seconds", "s", row=row)
     rated = asking.amount(INSTRUMENTS, "rated", "", row=row)

@@ -13,7 +13,7 @@ from garboard.job_view import InputCollector, JobView, nothing_at
 from garboard.steps import Calculator
 from garboard_engine_trial.bases import practice
 from garboard_engine_trial.fit_out_steps import COASTAL, LAW, OPEN
-from garboard_engine_trial.points import is_left_out, rows_of
+from garboard_engine_trial.points import is_left_out, rows_of, settled
 from garboard_engine_trial.steps import table_of
 
 LABEL = Basis(
@@ -73,6 +73,8 @@ def _weights(view: JobView) -> Iterator[Finding]:
         field="rigged_item",
         row="1",
     )
+    for row in rows:
+        asking.settled(LAW, "rigged_item", row=row)
     rigged = math.fsum(asking.amount(LAW, "item_weight", "lb", row=row) for row in rows)
     asking.need(
         not persons > label,
@@ -117,8 +119,12 @@ def _against_label(view: JobView, label: float, persons: float, rigged: float) -
 
 def _label_read(view: JobView) -> Iterator[Finding]:
     """Whether the two figures of persons on a label go together; where they do not, it was misread."""
-    persons, pounds = view.value(LAW, "label_persons"), view.amount(LAW, "label_persons_weight", "lb")
-    if is_left_out(view, LAW) or not isinstance(persons, int) or pounds is None or not is_labelled(view):
+    if is_left_out(view, LAW) or not is_labelled(view):
+        return
+    if view.in_dispute(LAW, "label_persons"):
+        raise NotEnoughData(nothing_at(view, LAW, "label_persons"))
+    persons, pounds = view.value(LAW, "label_persons"), settled(view, LAW, "label_persons_weight", "lb")
+    if not isinstance(persons, int) or pounds is None:
         return
     most = persons_of_weight(pounds)
     limit = Limit("persons on the label", high=most)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import attrs
 
@@ -11,7 +11,7 @@ from garboard.job_view import JobView
 from garboard.steps import Calculator
 from garboard_engine_trial.bases import MAKER, practice
 from garboard_engine_trial.limits import Reading, read
-from garboard_engine_trial.points import engines, is_left_out, pieces, rows_of
+from garboard_engine_trial.points import engines, is_left_out, pieces, rows_of, settled
 from garboard_engine_trial.rigging import is_without_limit, limits_of, no_window, see_low_below_high
 from garboard_engine_trial.settings import ENGINE_SPEED_WITHIN, PRESSURE_WITHIN, TEMPERATURE_WITHIN, VOLTAGE_WITHIN
 from garboard_engine_trial.steps import table_of
@@ -53,8 +53,8 @@ def _steps(view: JobView) -> list[Step]:
 
 
 def _read(view: JobView, steps: Sequence[Step], field: str, unit: str, of: str) -> dict[Step, float]:
-    """What one gauge showed, by step [unit]; without the steps at which it was not read."""
-    found = ((step, view.amount(UNDER_LOAD, field, unit, row=step.row, of=of)) for step in steps)
+    """What one gauge showed, by step [unit]; without the steps at which it was not read. Raises for a dispute."""
+    found = ((step, settled(view, UNDER_LOAD, field, unit, row=step.row, of=of)) for step in steps)
     return {step: value for step, value in found if value is not None}
 
 
@@ -62,20 +62,22 @@ def _gauges(view: JobView) -> Iterator[Finding]:
     if is_left_out(view, UNDER_LOAD):
         return
     steps = view.once(_steps)
-    tables: tuple[Table, ...] = (_gauge_table(view, steps),)
+    table = _gauge_table(view, steps)
+    tables = () if table is None else (table,)
     for position in engines(view):
-        readings: list[Reading] = []
-        lacking: list[Missing] = []
-        for judge in (_temperature, _water, _voltage):
+        judged: dict[str, list[Reading]] = {}
+        lacks = False
+        for gauge, judge in (("temperature", _temperature), ("water pressure", _water), ("voltage", _voltage)):
             try:  # each by itself: what cannot be told of one hides nothing of another
-                readings += judge(view, position, steps)
-            except NotEnoughData as one:
-                lacking += one.missing
-        if readings:
-            yield attrs.evolve(_gauges_of(position, readings), tables=tables)
+                judged |= {gauge: found} if (found := list(judge(view, position, steps))) else {}
+            except NotEnoughData as lacking:
+                lacks = True
+                yield not_enough_data(f"{position} engine, {gauge}", lacking.missing, (MAKER,))
+        if judged:
+            yield attrs.evolve(_gauges_of(position, judged), tables=tables)
             tables = ()  # it holds every engine, and stands once
-        if lacking or not (readings or is_without_limit(view, position, *_LIMITS)):
-            yield not_enough_data(f"{position} engine", lacking or _nothing_to_judge(view, position, steps), (MAKER,))
+        elif not lacks and not is_without_limit(view, position, *_LIMITS):
+            yield not_enough_data(f"{position} engine", _nothing_to_judge(view, position, steps), (MAKER,))
 
 
 def _nothing_to_judge(view: JobView, position: str, steps: Sequence[Step]) -> tuple[Missing, ...]:
@@ -86,12 +88,13 @@ def _nothing_to_judge(view: JobView, position: str, steps: Sequence[Step]) -> tu
     return (Missing(text, lack=Lack.NOT_ENTERED, step=UNDER_LOAD, field="temperature", row=row, of=position),)
 
 
-def _gauges_of(position: str, readings: Sequence[Reading]) -> Finding:
+def _gauges_of(position: str, judged: Mapping[str, Sequence[Reading]]) -> Finding:
+    readings = [reading for several in judged.values() for reading in several]
     verdicts = [reading.verdict for reading in readings]
     verdict = next((one for one in (Verdict.FAIL, Verdict.ADVISE) if one in verdicts), Verdict.PASS)
     named = ", ".join(reading.number.name for reading in readings if reading.verdict is verdict)
     words = {
-        Verdict.PASS: ("engine_trial.gauges.within", "Every gauge stays within the maker's limits."),
+        Verdict.PASS: ("engine_trial.gauges.within", f"Within the maker's limits: {', '.join(judged)}."),
         Verdict.ADVISE: ("engine_trial.gauges.close", f"Too close to the limit to tell: {named}. Read again."),
         Verdict.FAIL: (
             "engine_trial.gauges.beyond",
@@ -166,14 +169,17 @@ def _voltage(view: JobView, position: str, steps: Sequence[Step]) -> Iterator[Re
         yield read("highest voltage", max(of_step.values()), "V", bound, None, high)
 
 
-def _gauge_table(view: JobView, steps: Sequence[Step]) -> Table:
-    """What every engine's gauges showed, step by step, in the units they were typed in."""
+def _gauge_table(view: JobView, steps: Sequence[Step]) -> Table | None:
+    """What every engine's gauges showed, step by step, in the units they were typed in; None while values disagree."""
     units = {field: view.unit_as_typed(quantity) if quantity else unit for field, (unit, quantity) in _GAUGES.items()}
-    read_of = {
-        (position, field): _read(view, steps, field, units[field], position)
-        for position in engines(view)
-        for field in _GAUGES
-    }
+    try:
+        read_of = {
+            (position, field): _read(view, steps, field, units[field], position)
+            for position in engines(view)
+            for field in _GAUGES
+        }
+    except NotEnoughData:
+        return None
     rows = tuple(
         (f"{step.speed:.0f}", position, *(_cell(read_of[position, field].get(step)) for field in _GAUGES))
         for step in steps
@@ -280,8 +286,8 @@ def _loaded_of(view: JobView, position: str) -> Finding:
 
 
 def _planing(view: JobView) -> Iterator[Finding]:
-    light = view.amount(UNDER_LOAD, "planing_light", "kn")
-    loaded = view.amount(UNDER_LOAD, "planing_loaded", "kn")
+    light = settled(view, UNDER_LOAD, "planing_light", "kn")
+    loaded = settled(view, UNDER_LOAD, "planing_loaded", "kn")
     named = [("planes from, light", light), ("planes from, loaded", loaded)]
     numbers = tuple(Number(name, value, "kn") for name, value in named if value is not None)
     if not numbers or view.state_of(UNDER_LOAD) == "not fitted":

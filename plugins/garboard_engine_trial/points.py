@@ -193,6 +193,13 @@ def row_name(view: JobView, step: str, table: Field | None, row: str) -> str:
     return " ".join(said.split()) if isinstance(said, str) and said.strip() else f"row {row}"
 
 
+def settled(view: JobView, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float | None:
+    """An amount that may be left out [unit]; None where it is. Raises NotEnoughData where its values disagree."""
+    if view.in_dispute(step, field, row=row, of=of):
+        raise NotEnoughData(nothing_at(view, step, field, row=row, of=of))
+    return view.amount(step, field, unit, row=row, of=of)
+
+
 def rows_of(view: JobView, step: str, table: Field) -> tuple[str, ...]:
     """Rows of a table in which anything is entered, also where its values disagree."""
     columns = {column.name for column in table.columns}

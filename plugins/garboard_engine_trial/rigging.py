@@ -13,7 +13,7 @@ from garboard.steps import Calculator
 from garboard_engine_trial.alongside_steps import AS_RIGGED, FIRST_START, MAKERS_WINDOW
 from garboard_engine_trial.bases import MAKER, practice
 from garboard_engine_trial.limits import read
-from garboard_engine_trial.points import engines, is_left_out
+from garboard_engine_trial.points import engines, is_left_out, settled
 from garboard_engine_trial.settings import ENGINE_SPEED_WITHIN, LENGTH_WITHIN, TOE
 
 PARALLEL = practice("two engines stand parallel or nearly so", "the engine maker's manual decides")
@@ -56,6 +56,10 @@ def no_window(position: str, field: str) -> NotEnoughData:
 
 
 def _window_of(view: JobView, position: str) -> Finding:
+    asking = view.asking()
+    for name in _NAMES:
+        asking.settled(MAKERS_WINDOW, name, of=position)
+    asking.check()
     given = _given(view, position)
     for low, high, unit in _PAIRS:
         see_low_below_high(position, *limits_of(view, position, low, high, unit), low)
@@ -80,10 +84,10 @@ def see_low_below_high(position: str, low: float | None, high: float | None, fie
 
 
 def limits_of(view: JobView, position: str, low: str, high: str, unit: str) -> tuple[float | None, float | None]:
-    """The maker's limits of an engine [unit]; None where one is not entered or its values disagree."""
+    """The maker's limits of an engine [unit]; None where one is not entered. Raises NotEnoughData for a dispute."""
     return (
-        view.amount(MAKERS_WINDOW, low, unit, of=position) if low else None,
-        view.amount(MAKERS_WINDOW, high, unit, of=position) if high else None,
+        settled(view, MAKERS_WINDOW, low, unit, of=position) if low else None,
+        settled(view, MAKERS_WINDOW, high, unit, of=position) if high else None,
     )
 
 
@@ -214,7 +218,7 @@ def _toe(view: JobView) -> Iterator[Finding]:
 
 
 def _spacing(view: JobView) -> tuple[Number, ...]:
-    spacing = view.amount(AS_RIGGED, "spacing", "in")
+    spacing = settled(view, AS_RIGGED, "spacing", "in")
     return () if spacing is None else (Number("centre to centre", spacing, "in"),)
 
 

@@ -69,10 +69,10 @@ def test_gauges_are_held_against_the_makers_limits(revs: str, read: Sequence[str
 
 def test_little_pressure_below_full_throttle_accuses_nobody() -> None:
     part = {revs: read for revs, read in GOOD.items() if revs != "5800"}
-    others, pressure = found(loads(part), "gauges")
+    pressure, others = found(loads(part), "gauges")
     assert others.verdict is Verdict.PASS
     assert (pressure.verdict, pressure.missing[0].lack) == (Verdict.NOT_ENOUGH_DATA, Lack.NOT_COVERED)
-    hot, _ = found(loads({**part, "3000": ("95", "11", "14.0", "38")}), "gauges")
+    _, hot = found(loads({**part, "3000": ("95", "11", "14.0", "38")}), "gauges")
     assert hot.code == "engine_trial.gauges.beyond"  # what pressure cannot tell hides no overheating
     (enough,) = found(loads({**part, "3000": ("66", "14", "14.0", "38")}), "gauges")
     assert enough.verdict is Verdict.PASS
