@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, NotEnoughData, Number, Verdict, not_enough_data
-from garboard.job_view import JobView
+from garboard.job_view import JobView, in_unit
 from garboard.series import signed_angle
 from garboard.steps import Calculator
 from garboard.uncertainty import MeasuredValue, Part
@@ -37,9 +37,9 @@ def _depth(view: JobView) -> Iterator[Finding]:
     if not _is_asked(view, "depth_by_lead", "depth_shown", "transducer_depth"):
         return
     asking = view.asking()
-    lead = asking.amount(INSTRUMENTS, "depth_by_lead", "ft")
-    transducer = asking.amount(INSTRUMENTS, "transducer_depth", "ft")
-    shown = asking.amount(INSTRUMENTS, "depth_shown", "ft")
+    lead = asking.amount(INSTRUMENTS, "depth_by_lead", "in")
+    transducer = asking.amount(INSTRUMENTS, "transducer_depth", "in")
+    shown = asking.amount(INSTRUMENTS, "depth_shown", "in")
     asking.need(
         not lead <= transducer,
         "the depth by lead line is no more than the transducer's; correct one",
@@ -48,7 +48,7 @@ def _depth(view: JobView) -> Iterator[Finding]:
         field="depth_by_lead",
     )
     asking.check()
-    within = view.setting_value(DEPTH, "ft")
+    within = view.setting_value(DEPTH, "in")
     off = shown - (lead - transducer)
     limit = Limit("depth off by", -within, within)
     agrees = limit.holds(off)
@@ -62,18 +62,19 @@ def _depth(view: JobView) -> Iterator[Finding]:
             else "The sounder differs from the lead line. Look at the transducer's seat, then sound again."
         ),
         basis=(BY_LEAD,),
-        numbers=(Number("depth off by", off, "ft"),),
+        numbers=(Number("depth off by", off, "in"),),
         limits=(limit,),
     )
 
 
 def offset_wanted(offset: float, transducer: float, keel: float | None) -> float | None:
-    """The offset that would be right: above zero from the water line, below zero under the lowest point [ft].
+    """The offset that would be right: above zero from the water line, below zero under the lowest point.
 
-    offset     : as set
-    transducer : below the water line
+    offset     : as set, in any unit
+    transducer : below the water line, in the same unit
     keel       : lowest point below the water line; None where it is not known
-    returns    : None for an offset of zero, which shows the depth below the transducer, and where the keel is not known
+    returns    : in the same unit; None for an offset of zero, which shows the depth below the transducer, and where
+                 the keel is not known
 
     >>> offset_wanted(1.0, 1.5, None), offset_wanted(-1.0, 1.5, 2.5)
     (1.5, -1.0)
@@ -84,12 +85,12 @@ def offset_wanted(offset: float, transducer: float, keel: float | None) -> float
 
 
 def _offset(view: JobView) -> Iterator[Finding]:
-    offset = settled(view, INSTRUMENTS, "depth_offset", "ft")
+    offset = settled(view, INSTRUMENTS, "depth_offset", "in")
     if offset is None:
         return
     asking = view.asking()
-    transducer = asking.amount(INSTRUMENTS, "transducer_depth", "ft")
-    keel = asking.amount(INSTRUMENTS, "keel_depth", "ft") if offset < 0 else None
+    transducer = asking.amount(INSTRUMENTS, "transducer_depth", "in")
+    keel = asking.amount(INSTRUMENTS, "keel_depth", "in") if offset < 0 else None
     asking.check()
     wanted = offset_wanted(offset, transducer, keel)
     if wanted is None:
@@ -101,7 +102,7 @@ def _offset(view: JobView) -> Iterator[Finding]:
             basis=(BY_LEAD,),
         )
         return
-    within = view.setting_value(DEPTH, "ft")
+    within = view.setting_value(DEPTH, "in")
     limit = Limit("offset off by", -within, within)
     is_right = limit.holds(offset - wanted)
     from_where = "the water line" if offset > 0 else "the lowest point"
@@ -112,12 +113,18 @@ def _offset(view: JobView) -> Iterator[Finding]:
         sentence=(
             f"Displays show depth from {from_where}."
             if is_right
-            else f"For depth from {from_where} the offset is {view.told(wanted, 'ft', 1)}. Set it, then read again."
+            else f"For depth from {from_where} the offset is {_as_offset(view, wanted)}. Set it, then read again."
         ),
         basis=(BY_LEAD,),
-        numbers=(Number("offset off by", offset - wanted, "ft"),),
+        numbers=(Number("offset off by", offset - wanted, "in"),),
         limits=(limit,),
     )
+
+
+def _as_offset(view: JobView, inches: float) -> str:
+    """An offset [in] in the unit the one set was typed in."""
+    unit = view.unit_as_typed("length", {(INSTRUMENTS, "depth_offset", "", "")})
+    return f"{in_unit(inches, 'in', unit):.1f} {unit}"
 
 
 def _radar(view: JobView) -> Iterator[Finding]:
