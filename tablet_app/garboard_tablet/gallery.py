@@ -79,7 +79,10 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
     short = name.lower().replace(" ", "_")
     for tab in ("alongside", "under way", "hand over", "missing", "vessel"):
         yield f"{short}_job_{tab.replace(' ', '_')}", job.to("job", tab), nothing
-    pages = ("equipment", "punch list", "add punch", "missing", "hand over", "book", "vessel jobs")
+    pages = (
+        *("equipment", "punch list", "add punch", "missing", "hand over", "book", "vessel jobs"),
+        *("like", "own facts", "keep template"),
+    )
     for page in pages:
         yield f"{short}_{page.replace(' ', '_')}", job.to(page), nothing
     yield f"{short}_boat", job.to("piece"), nothing
