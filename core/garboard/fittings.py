@@ -9,7 +9,7 @@ names none: all its runs were made with the propeller the engine came with.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from functools import partial
 
 import attrs
@@ -26,8 +26,11 @@ __all__ = [
     "fitted_now",
     "fitting_named",
     "fittings_of",
+    "names_given",
     "of_fitting",
+    "plain_name",
     "propeller_named",
+    "propeller_named_in_a_row",
     "propeller_of_recording",
     "with_fitting",
 ]
@@ -37,6 +40,8 @@ PROPELLER = "propeller"
 
 CAME_WITH = "as delivered"
 """A name that a person may give for the propeller the engine came with, where a run was said to be of another."""
+
+_HELP = f"Its name in the list of propellers; '{CAME_WITH}' for the one the engine came with."
 
 Fitting = tuple[str, ...]
 """Names of propellers by engine, from port to starboard."""
@@ -48,15 +53,7 @@ def columns_of_a_run(conditions: str) -> tuple[Field, ...]:
     conditions : the step whose fields `persons` and `fuel_level` say the same of the day
     """
     return (
-        Field(
-            name=PROPELLER,
-            title="Propeller",
-            kind=Kind.TEXT,
-            each="engines",
-            required=False,
-            begins=("engines", "fitted"),
-            help=f"Its name in the list of propellers; '{CAME_WITH}' for the one the engine came with.",
-        ),
+        propeller_named_in_a_row(),
         Field(
             name="mounting_height",
             title="Mounting height",
@@ -101,6 +98,19 @@ def columns_of_a_run(conditions: str) -> tuple[Field, ...]:
     )
 
 
+def propeller_named_in_a_row() -> Field:
+    """The column that names the propeller of a row, as fitted when the row was begun."""
+    return Field(
+        name=PROPELLER,
+        title="Propeller",
+        kind=Kind.TEXT,
+        each="engines",
+        required=False,
+        begins=("engines", "fitted"),
+        help=_HELP,
+    )
+
+
 def propeller_of_recording(recording: str) -> Field:
     """The field that names the propellers of a recording that no row holds."""
     return Field(
@@ -111,7 +121,7 @@ def propeller_of_recording(recording: str) -> Field:
         required=False,
         of_run=recording,
         begins=("engines", "fitted"),
-        help=f"Its name in the list of propellers; '{CAME_WITH}' for the one the engine came with.",
+        help=_HELP,
     )
 
 
@@ -121,7 +131,7 @@ def fitted_now(vessel: Vessel) -> Fitting:
     >>> fitted_now(Vessel(hull_number="X", engines=(Engine(position="centre", fitted="17 steel"),)))
     ('17 steel',)
     """
-    return tuple(_plain(engine.fitted) for engine in vessel.engines)
+    return tuple(plain_name(engine.fitted) for engine in vessel.engines)
 
 
 def propeller_named(vessel: Vessel, engine: Engine, name: str) -> Propeller | None:
@@ -165,8 +175,20 @@ def of_fitting(view: JobView, fitting: Fitting, steps: Collection[str]) -> JobVi
     return attrs.evolve(seen, measurements=kept, disagreements=disputes, unreadable=unreadable)
 
 
-def _plain(name: str) -> str:
+def plain_name(name: str) -> str:
+    """A propeller's name as a fitting has it.
+
+    >>> plain_name(CAME_WITH), plain_name("17 steel")
+    ('', '17 steel')
+    """
     return "" if name == CAME_WITH else name
+
+
+def names_given(view: JobView, steps: Collection[str]) -> Iterator[tuple[Measurement, str]]:
+    """Every value of some steps that names a propeller, and the name as a fitting has it."""
+    for one in _naming_fields(view.measurements, steps):
+        if isinstance(one.value, str):
+            yield one, plain_name(one.value)
 
 
 @attrs.frozen
@@ -217,9 +239,8 @@ def _naming(field: str, row: str) -> str:
 def _named_in(view: JobView, steps: Collection[str]) -> _Named:
     """To look counts as reading nothing: the rows themselves are read."""
     names: dict[tuple[str, str, str], dict[str, str]] = defaultdict(dict)
-    for one in _naming_fields(view.measurements, steps):
-        if isinstance(one.value, str):
-            names[one.step, one.field, one.row][one.of] = _plain(one.value)
+    for one, name in names_given(view, steps):
+        names[one.step, one.field, one.row][one.of] = name
     disputed = {one.place[:3] for one in view.disagreements if one.place[0] in steps and _names(one.place[1])}
     return _Named(tuple(engine.position for engine in view.vessel.engines), names, disputed)
 

@@ -10,6 +10,7 @@ from garboard.steps import Calculator
 from garboard_fuel_curve.against_others import against_others
 from garboard_fuel_curve.cruise import best_cruise, cruising_range
 from garboard_fuel_curve.curve_findings import fuel_curve
+from garboard_fuel_curve.fitted import judged_now
 from garboard_fuel_curve.hump import planing_hump
 from garboard_fuel_curve.mixed_use import mixed_use
 from garboard_fuel_curve.power import fuel_for_power
@@ -46,7 +47,7 @@ def _calculator(
         title=title,
         step=step,
         order=order,
-        compute=compute,
+        compute=judged_now(compute),
         basis=basis,
         applies=_fitted_out(step),
         may_doubt=may_doubt,
