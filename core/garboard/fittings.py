@@ -26,6 +26,7 @@ __all__ = [
     "fitted_now",
     "fitting_named",
     "fittings_of",
+    "is_of_runs",
     "names_given",
     "of_fitting",
     "plain_name",
@@ -96,6 +97,11 @@ def columns_of_a_run(conditions: str) -> tuple[Field, ...]:
             required=False,
         ),
     )
+
+
+def is_of_runs(fields: Iterable[str]) -> bool:
+    """Whether a step with these fields is of runs, whose rows say with what they were made."""
+    return {PROPELLER, "mounting_height"} <= set(fields)
 
 
 def propeller_named_in_a_row() -> Field:

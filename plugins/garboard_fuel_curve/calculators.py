@@ -41,6 +41,7 @@ def _calculator(
     compute: Callable[[JobView], Iterable[Finding]],
     *basis: Basis,
     may_doubt: bool = False,
+    compared: tuple[str, ...] = (),
 ) -> Calculator:
     return Calculator(
         key=f"fuel_curve.{name}",
@@ -51,6 +52,7 @@ def _calculator(
         basis=basis,
         applies=_fitted_out(step),
         may_doubt=may_doubt,
+        compared=compared,
         doubts_in=("fuel_curve", "prop_check"),
     )
 
@@ -59,7 +61,9 @@ CALCULATORS = (
     _calculator(
         90, "against_others", "Steps against other readings", STEPS, against_others, OTHER_READINGS, may_doubt=True
     ),
-    _calculator(100, "best_cruise", "Best-economy cruise", STEPS, best_cruise, PRACTICE, PROPAGATION),
+    _calculator(
+        100, "best_cruise", "Best-economy cruise", STEPS, best_cruise, PRACTICE, PROPAGATION, compared=("economy",)
+    ),
     _calculator(200, "curve", "Fuel curve", STEPS, fuel_curve, PRACTICE, PROPAGATION, may_doubt=True),
     _calculator(300, "planing_hump", "Planing hump", STEPS, planing_hump, PRACTICE, PROPAGATION),
     _calculator(400, "mixed_use", "Fuel over mixed use", STEPS, mixed_use, FIVE_MODE_CYCLE),

@@ -61,6 +61,7 @@ CALCULATORS = (
         step=FULL_THROTTLE,
         order=100,
         compute=judged_now(speed.full_throttle_speed),
+        compared=("speed",),
         basis=(AVERAGING,),
     ),
     Calculator(
@@ -69,6 +70,7 @@ CALCULATORS = (
         step=FULL_THROTTLE,
         order=200,
         compute=judged_now(engine_speed.against_window),
+        compared=("engine speed",),
         basis=(WINDOW,),
     ),
     Calculator(
@@ -86,6 +88,7 @@ CALCULATORS = (
         step=FULL_THROTTLE,
         order=300,
         compute=judged_now(slip_findings.engine_slip),
+        compared=("slip",),
         basis=(SLIP,),
         may_doubt=True,
         doubts_in=("prop_check", OF_VESSEL),

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Mapping
 from typing import Any
 
 import attrs
 import pytest
+from pypdf import PdfReader
+from rich.console import Console
 
 from garboard.findings import Finding
 from garboard.fittings import CAME_WITH
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue, NamedPropeller, Vessel
+from garboard.report.book import handover_book
+from garboard.report.job_report import print_report
+from garboard.report.json_out import assessed_job
+from garboard.report.trials import lines_of_trials, trials_of, which_stays
 from garboard.samples import Sample
 from garboard.units import Amount
 from garboard.verdict import Verdict
@@ -142,6 +149,67 @@ def test_throttle_steps_of_another_propeller_are_of_another_curve() -> None:
     view = job(boat("17 steel"), AFTER, more=named("17 steel", "1", "2") | steps | all_named)
     curve = [one.finding for one in HOST.assess(view) if one.calculator == "fuel_curve.curve"]
     assert Verdict.NOT_ENOUGH_DATA not in {one.verdict for one in curve}
+
+
+# Side by side
+
+
+def trial(row: str, **values: JsonValue) -> dict[FieldKey, JsonValue]:
+    each = ("propeller", "mounting_height", "engine_speed")
+    return {(RUNS, field, row, "centre" if field in each else ""): value for field, value in values.items()}
+
+
+@pytest.fixture(scope="module")
+def tried() -> JobView:
+    """Three propellers: the first below its window, the second in it, the third named by nobody's list."""
+    aboard: dict[str, JsonValue] = {"persons": 2, "fuel_level": "50 %", "mounting_height": "hole 2"}
+    more = trial("1", **aboard, time_to_plane="6 s") | trial("2", time_to_plane="7 s") | trial("3", gear="200 lb")
+    third = trial("5", speed="36.0 kn", engine_speed="5700 rev/min", direction="with", propeller="16 brass")
+    return swapped(more=more | third | trial("6", time_to_plane="4.4 s", propeller="17 steel"))
+
+
+def test_what_was_tried_stands_side_by_side(tried: JobView) -> None:
+    """Each by its own runs: engine speed against its window, speed, slip, load, time to plane, verdict, and why."""
+    first, second, third = trials_of(tried, HOST)
+    assert [(one.name, one.stays, one.verdict) for one in (first, second, third)] == [
+        (CAME_WITH, False, Verdict.FAIL),
+        ("17 steel", True, Verdict.PASS),
+        ("16 brass", False, Verdict.NOT_ENOUGH_DATA),
+    ]
+    lines = dict(lines_of_trials((first, second, third)))
+    assert lines["Propeller"] == ("15 in x 19 in, 3 blades", "14.5 in x 17 in", "not entered")
+    assert lines["Load"] == ("2 on board, fuel 50 %", "gear 200 lb", "")
+    assert lines["Time to plane"] == ("6.5 s, mean of 2", "4.4 s", "")
+    assert [cell.split()[0] for cell in lines["Engine speed"][:2]] == ["5150", "5560"]
+    assert lines["Window"][0] == "5400 to 6000 rev/min"
+    assert [cell.split()[0] for cell in lines["Speed"][:2]] == ["37.5", "37.9"]
+    said = list(which_stays((first, second, third)))
+    assert said[0].startswith("17 steel stays: 5560 ± 30 rev/min")
+    assert "'16 brass' of the centre engine is not in the list of propellers" in said[2]
+
+
+def test_one_propeller_that_is_fitted_is_no_trial() -> None:
+    assert trials_of(job(vessel(), BEFORE), HOST) == ()
+    assert trials_of(job(boat("17 steel"), AFTER, more=named("17 steel", "1", "2")), HOST) == ()
+
+
+def test_report_book_and_json_tell_what_was_tried(tried: JobView) -> None:
+    assessed = HOST.assess(tried)
+    book = PdfReader(io.BytesIO(handover_book(HOST.with_defaults(tried), HOST, assessed)))
+    printed = " ".join(" ".join(page.extract_text() for page in book.pages).split())
+    report = io.StringIO()
+    print_report(Console(file=report, width=200), tried, HOST, assessed)
+    for text in (printed, " ".join(report.getvalue().split())):
+        assert "17 steel stays: 5560 ± 30 rev/min" in text
+        assert "As delivered was tried: 5150 ± 30 rev/min" in text
+        assert "6.5 s, mean of 2" in text
+    plain = assessed_job("job.json", tried, HOST, assessed, ())["trials"]
+    assert [(one["fitting"], one["stays"], one["verdict"]) for one in plain] == [
+        ([""], False, "fail"),
+        (["17 steel"], True, "pass"),
+        (["16 brass"], False, "not enough data"),
+    ]
+    assert {"engine speed", "speed", "slip"} <= {number["name"] for number in plain[1]["numbers"]}
 
 
 # Running in
