@@ -15,13 +15,15 @@ from functools import partial
 import attrs
 
 from garboard.fields import Field, Kind
+from garboard.findings import OF_VESSEL, Lack, Missing, NotEnoughData
 from garboard.job_view import FieldKey, JobView, place_of
-from garboard.records import HOLES, HOW_HIGH, Engine, Measurement, Propeller, Vessel
+from garboard.records import EQUIPMENT, HOLES, HOW_HIGH, Engine, JsonValue, Measurement, Propeller, Vessel
 
 __all__ = [
     "CAME_WITH",
     "PROPELLER",
     "Fitting",
+    "check_fitted",
     "columns_of_a_run",
     "fitted_now",
     "fitting_named",
@@ -33,6 +35,7 @@ __all__ = [
     "propeller_named",
     "propeller_named_in_a_row",
     "propeller_of_recording",
+    "value_to_begin",
     "with_fitting",
 ]
 
@@ -61,6 +64,7 @@ def columns_of_a_run(conditions: str) -> tuple[Field, ...]:
             kind=Kind.TEXT,
             each="engines",
             required=False,
+            aside=True,
             offers=HOLES,
             begins=("engines", "mounting_height"),
             help=HOW_HIGH,
@@ -72,6 +76,7 @@ def columns_of_a_run(conditions: str) -> tuple[Field, ...]:
             plausible=(1, 12),
             hard=(1, 100),
             required=False,
+            aside=True,
             begins=(conditions, "persons"),
         ),
         Field(
@@ -84,6 +89,7 @@ def columns_of_a_run(conditions: str) -> tuple[Field, ...]:
             plausible=(2, 100),
             hard=(0, 100),
             required=False,
+            aside=True,
             begins=(conditions, "fuel_level"),
         ),
         Field(
@@ -95,6 +101,8 @@ def columns_of_a_run(conditions: str) -> tuple[Field, ...]:
             plausible=(0, 3_000),
             hard=(0, 100_000),
             required=False,
+            aside=True,
+            begins=("", "gear"),
         ),
     )
 
@@ -112,6 +120,7 @@ def propeller_named_in_a_row() -> Field:
         kind=Kind.TEXT,
         each="engines",
         required=False,
+        aside=True,
         begins=("engines", "fitted"),
         help=_HELP,
     )
@@ -125,10 +134,26 @@ def propeller_of_recording(recording: str) -> Field:
         kind=Kind.TEXT,
         each="engines",
         required=False,
+        aside=True,
         of_run=recording,
         begins=("engines", "fitted"),
         help=_HELP,
     )
+
+
+def value_to_begin(view: JobView, field: Field, step: str, of: str) -> JsonValue:
+    """What a row that is begun now takes for a field; None where nothing is known.
+
+    of : the piece it is asked for
+    """
+    where, name = field.begins or ("", "")
+    if where in EQUIPMENT:
+        value = getattr(view.vessel.pieces[where].get(of), name, None)
+        return (value or CAME_WITH) if name == "fitted" else (str(value) if value else None)
+    if where:
+        return view.value(where, name)
+    said = [one.value for one in view.measurements if (one.step, one.field, one.of) == (step, name, of)]
+    return said[-1] if said else None
 
 
 def fitted_now(vessel: Vessel) -> Fitting:
@@ -138,6 +163,23 @@ def fitted_now(vessel: Vessel) -> Fitting:
     ('17 steel',)
     """
     return tuple(plain_name(engine.fitted) for engine in vessel.engines)
+
+
+def check_fitted(view: JobView) -> None:
+    """Raise NotEnoughData where values disagree about which propeller is on an engine now."""
+    disputed = {one.place[1] for one in view.disagreements if one.place[0] == OF_VESSEL}
+    missing = [
+        Missing(
+            f"two propellers are said to be on the {engine.position} engine now; choose one",
+            lack=Lack.DISAGREES,
+            field="engines.fitted",
+            of=engine.position,
+        )
+        for engine in view.vessel.engines
+        if f"engines/{engine.position}/fitted" in disputed
+    ]
+    if missing:
+        raise NotEnoughData(*missing)
 
 
 def propeller_named(vessel: Vessel, engine: Engine, name: str) -> Propeller | None:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from functools import wraps
 
 from garboard.findings import Finding
-from garboard.fittings import fitted_now, of_fitting
+from garboard.fittings import check_fitted, fitted_now, of_fitting
 from garboard.job_view import JobView
 from garboard_fuel_curve.full_throttle import RUNS
 from garboard_fuel_curve.steps import STEPS
@@ -18,6 +18,7 @@ def of_now(view: JobView) -> JobView:
 
 
 def _of_now(view: JobView) -> JobView:
+    check_fitted(view)
     return of_fitting(view, fitted_now(view.vessel), (STEPS, RUNS))
 
 

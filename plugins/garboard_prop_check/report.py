@@ -28,8 +28,8 @@ TOLD_UNLESS_PASSED = tuple(
 
 def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
     """The blocks of the page; none when no run was made."""
-    view = of_now(view)
     try:
+        view = of_now(view)
         runs = view.once(runs_of)
     except NotEnoughData:
         return ()

@@ -90,6 +90,7 @@ STEPS = (
                         kind=Kind.YES_NO,
                         each="engines",
                         required=False,
+                        aside=True,
                     ),
                     Field(
                         name="blades_sound_again",
@@ -97,6 +98,7 @@ STEPS = (
                         kind=Kind.YES_NO,
                         each="engines",
                         required=False,
+                        aside=True,
                     ),
                 ),
             ),
@@ -236,6 +238,7 @@ STEPS = (
                         plausible=(1.5, 30),
                         hard=(0, 600),
                         required=False,
+                        aside=True,
                         help="From idle, full throttle at once, until the bow comes down.",
                     ),
                     *columns_of_a_run(CONDITIONS),

@@ -7,7 +7,7 @@ from functools import wraps
 
 from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, not_enough_data
 from garboard.fittings import PROPELLER as NAMED
-from garboard.fittings import fitted_now, fittings_of, names_given, of_fitting, propeller_named
+from garboard.fittings import check_fitted, fitted_now, fittings_of, names_given, of_fitting, propeller_named
 from garboard.job_view import JobView, nothing_at
 from garboard.records import Engine
 from garboard_prop_check.steps import FULL_THROTTLE, PROPELLER, THROTTLE_STEPS
@@ -24,6 +24,7 @@ def of_now(view: JobView) -> JobView:
 
 
 def _of_now(view: JobView) -> JobView:
+    check_fitted(view)
     return of_fitting(view, fitted_now(view.vessel), RUN_WITH)
 
 

@@ -9,10 +9,11 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import attrs
 
-from garboard.findings import Finding, Limit, Number, Table, Verdict
+from garboard.findings import Finding, Limit, NotEnoughData, Number, Table, Verdict
 from garboard.fittings import (
     CAME_WITH,
     Fitting,
+    check_fitted,
     fitted_now,
     fittings_of,
     is_of_runs,
@@ -20,7 +21,7 @@ from garboard.fittings import (
     with_fitting,
 )
 from garboard.hosting.host import PluginHost
-from garboard.job_view import JobView
+from garboard.job_view import Disagreement, JobView
 from garboard.records import Engine, Vessel
 from garboard.report.as_typed import as_typed
 from garboard.report.outline import first_sentence, result_of
@@ -56,7 +57,8 @@ class Trial:
     stays   : it is the one fitted now
     rows    : names of its runs, by step
     told    : figures to compare, by what they are
-    why     : what its verdict says first
+    finding : the worst of those that judge it, which gives its verdict; None where nothing does
+    why     : what that says first
     """
 
     fitting: Fitting
@@ -68,6 +70,7 @@ class Trial:
     mounting: str
     time_to_plane: str
     told: Mapping[str, tuple[Told, ...]]
+    finding: Finding | None
     verdict: Verdict
     why: str
 
@@ -86,12 +89,21 @@ class Trial:
 def trials_of(view: JobView, host: PluginHost) -> tuple[Trial, ...]:
     """Every fitting of a job, in the order they were tried; none where there was only the one fitted now."""
     steps = tuple(step.key for step in host.steps if is_of_runs(field.name for field in step.all_fields()))
-    now = fitted_now(view.vessel)
+    now = _on_the_boat(view)
     tried = fittings_of(view, steps)
     if not set(tried) - {now}:
         return ()
-    fittings = tried if now in tried else (*tried, now)
+    fittings = tried if now is None or now in tried else (*tried, now)
     return tuple(_trial(view, host, fitting, steps, stays=fitting == now) for fitting in fittings)
+
+
+def _on_the_boat(view: JobView) -> Fitting | None:
+    """The fitting that is on it now; None where values disagree about it."""
+    try:
+        check_fitted(view)
+    except NotEnoughData:
+        return None
+    return fitted_now(view.vessel)
 
 
 def table_of_trials(trials: Sequence[Trial]) -> Table:
@@ -126,7 +138,7 @@ def which_stays(trials: Sequence[Trial]) -> Iterator[str]:
 
 
 def _trial(view: JobView, host: PluginHost, fitting: Fitting, steps: Sequence[str], *, stays: bool) -> Trial:
-    its = of_fitting(view, fitting, steps)
+    its = of_fitting(attrs.evolve(view, disagreements=_but_of_the_fitted(view)), fitting, steps)
     vessel = with_fitting(view.vessel, fitting)
     assessed = as_typed(its, host.assess(its))
     compared = {calculator.key: calculator.compared for calculator in host.calculators if calculator.compared}
@@ -144,9 +156,15 @@ def _trial(view: JobView, host: PluginHost, fitting: Fitting, steps: Sequence[st
         mounting=_mounting(its, steps),
         time_to_plane=_time_to_plane(its, steps),
         told=_told(assessed, compared),
+        finding=worst,
         verdict=worst.verdict if worst else Verdict.NOT_ENOUGH_DATA,
         why=_why(worst),
     )
+
+
+def _but_of_the_fitted(view: JobView) -> tuple[Disagreement, ...]:
+    """Which propeller is on the boat now is no question of a trial: each is judged as if it were the one."""
+    return tuple(one for one in view.disagreements if not one.place[1].endswith("/fitted"))
 
 
 def _why(worst: Finding | None) -> str:

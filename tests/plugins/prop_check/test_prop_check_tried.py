@@ -11,10 +11,10 @@ import pytest
 from pypdf import PdfReader
 from rich.console import Console
 
-from garboard.findings import Finding
+from garboard.findings import Finding, Lack
 from garboard.fittings import CAME_WITH
 from garboard.hosting.host import make_host
-from garboard.job_view import FieldKey, JobView
+from garboard.job_view import Disagreement, FieldKey, JobView
 from garboard.records import JsonValue, NamedPropeller, Vessel
 from garboard.report.book import handover_book
 from garboard.report.job_report import print_report
@@ -96,6 +96,19 @@ def test_what_is_fitted_and_in_no_list_is_not_judged() -> None:
     found = findings(swapped("16 brass", "16 brass"), "pitch", "slip")
     assert {one.verdict for one in found} == {Verdict.NOT_ENOUGH_DATA}
     assert all("'16 brass'" in one.sentence for one in found)
+
+
+def test_two_tablets_that_say_another_propeller_is_on_judge_none_until_one_is_chosen() -> None:
+    view = swapped()
+    on = Disagreement(("vessel", "engines/centre/fitted", "", ""), ())
+    found = findings(attrs.evolve(view, disagreements=(on,)), *JUDGING)
+    assert {one.verdict for one in found} == {Verdict.NOT_ENOUGH_DATA}
+    assert {one.missing[0].lack for one in found} == {Lack.DISAGREES}
+    trials = trials_of(attrs.evolve(view, disagreements=(on,)), HOST)
+    assert [(one.name, one.stays, one.verdict) for one in trials] == [
+        (CAME_WITH, False, Verdict.FAIL),
+        ("17 steel", False, Verdict.PASS),
+    ]
 
 
 def test_a_measured_pitch_stands_before_the_stamp() -> None:
