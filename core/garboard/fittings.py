@@ -202,10 +202,19 @@ def fitting_named(view: JobView, step: str, row: str, field: str = PROPELLER) ->
 
 
 def fittings_of(view: JobView, steps: Collection[str]) -> tuple[Fitting, ...]:
-    """The fittings that rows and recordings of steps name, in the order they were first entered."""
+    """The fittings that rows and recordings of steps name, in the order of their rows, not by any clock."""
     named = _named_in(view, steps)
-    found = (named.of(one) for one in view.measurements if one.step in steps)
+    of_steps = sorted((one for one in view.measurements if one.step in steps), key=_by_row)
+    found = (named.of(one) for one in of_steps)
     return tuple(dict.fromkeys(one for one in found if one is not None))
+
+
+def _by_row(one: Measurement) -> tuple[bool, int]:
+    """Numbered rows by their number, then the others."""
+    return (False, int(one.row)) if one.row.isdecimal() and len(one.row) < _LONGEST_NUMBER else (True, 0)
+
+
+_LONGEST_NUMBER = 9
 
 
 def of_fitting(view: JobView, fitting: Fitting, steps: Collection[str]) -> JobView:

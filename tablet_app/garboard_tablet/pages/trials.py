@@ -81,7 +81,7 @@ class TrialsPage(Page):
     def _several(self, trials: Sequence[Trial]) -> list[Maker]:
         from garboard.report.trials import table_of_trials, which_stays
 
-        most = 3 if self.screen_width() >= SIDE_BY_SIDE else 2
+        most = max(2, min(3 if self._width() >= SIDE_BY_SIDE else 2, len(trials)))
         makers: list[Maker] = []
         for first in range(0, len(trials), most):
             group = trials[first : first + most]
@@ -89,7 +89,7 @@ class TrialsPage(Page):
             makers.append(partial(TableView, table_of_trials(group)))
         return [*makers, *(words(said) for said in which_stays(trials))]
 
-    def screen_width(self) -> float:
+    def _width(self) -> float:
         from kivy.core.window import Window
         from kivy.metrics import Metrics
 
@@ -105,7 +105,8 @@ class TrialsPage(Page):
         name = f"trial {trial.name}"
         if trial.finding is None:
             return RowPress(heading_of(trial), go, word=None, name=name)
-        shown = attrs.evolve(trial.finding, about=heading_of(trial), sentence=trial.why, of="")
+        said = trial.sizes if trial.finding.numbers and trial.sizes else trial.why
+        shown = attrs.evolve(trial.finding, about=heading_of(trial), sentence=said, short="", of="")
         return VerdictCard(shown, go, name)
 
     def actions(self) -> Sequence[Press | None]:
