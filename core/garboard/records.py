@@ -120,7 +120,13 @@ class Propeller:
     """A propeller. Diameter and pitch as stamped on it; a measured pitch stands before the stamp."""
 
     diameter: Amount | None = _amount("length", (6, 20), "in", hard=(1, 200))
-    pitch: Amount | None = _amount("length", (5, 40), "in", hard=(0, 200))
+    pitch: Amount | None = _amount(
+        "length",
+        (5, 40),
+        "in",
+        hard=(0, 200),
+        help="As stamped on it. For another propeller, see the list of those tried: runs stay with their own.",
+    )
     pitch_measured: Amount | None = _amount(
         "length", (5, 40), "in", hard=(0, 200), title="Pitch as measured", help="On a pitch gauge, mean of all blades."
     )

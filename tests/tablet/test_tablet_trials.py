@@ -128,3 +128,26 @@ def test_run_swap_run_and_two_tablets_that_meet(drive: Drive, tmp_path: Path) ->
     d.press("fit it")
     assert d.app.tablet.view(hull, job).vessel.engines[0].fitted == CAME_WITH
     assert any("As delivered, fitted" in said for said in d.words())
+
+
+def test_a_recording_names_the_propellers_it_was_made_with_whenever_it_comes_to_count(tmp_path: Path) -> None:
+    """Kept beside before a swap and chosen after it, a recording is still of the propeller of then."""
+    tablet, hull, job = first_tablet(tmp_path / "first")
+    tablet.add_piece(hull, ("propellers", "17 steel"))
+    step = declared(tablet, RUNS)
+    before, after = ({"file": tablet.files.attachments.put(name), "name": "trial"} for name in (b"before", b"after"))
+
+    def named_when(recording: JsonValue) -> JsonValue:
+        asks = asks_of_step(step, tablet.view(hull, job))
+        tablet.enter(hull, job, next(ask for ask in asks if ask.place[1] == "all_runs"), recording)
+        view = tablet.view(hull, job)
+        assert not view.disagreements
+        return view.value(RUNS, "all_runs_propeller", of="centre")
+
+    then: JsonValue = {**before, "propellers": {"centre": CAME_WITH}}
+    assert named_when(then) == CAME_WITH
+    tablet.fit_propellers(hull, ["17 steel"])
+    now: JsonValue = {**after}
+    assert named_when(now) == "17 steel"
+    assert named_when(then) == CAME_WITH
+    tablet.close()
