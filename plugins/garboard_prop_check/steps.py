@@ -5,6 +5,7 @@ from __future__ import annotations
 from garboard import cautions
 from garboard.fields import LOAD, WATER
 from garboard.findings import Basis, BasisKind
+from garboard.fittings import columns_of_a_run, propeller_of_recording
 from garboard.steps import Caution, Field, Kind, Phase, Step
 from garboard_prop_check.crouch import CONSTANTS
 
@@ -203,6 +204,18 @@ STEPS = (
                         required=False,
                     ),
                     Field(name="recording", title="Recording", kind=Kind.RECORDING, required=False),
+                    Field(
+                        name="time_to_plane",
+                        title="Time to plane",
+                        kind=Kind.AMOUNT,
+                        quantity="time",
+                        unit="s",
+                        plausible=(1.5, 30),
+                        hard=(0, 600),
+                        required=False,
+                        help="From idle, full throttle at once, until the bow comes down.",
+                    ),
+                    *columns_of_a_run(CONDITIONS),
                 ),
             ),
             Field(
@@ -212,6 +225,7 @@ STEPS = (
                 required=False,
                 help="Used when no run is entered above: every full-throttle run in it counts.",
             ),
+            propeller_of_recording("all_runs"),
         ),
     ),
 )

@@ -168,6 +168,7 @@ def before(asks: tuple[Ask, ...], ask: Ask) -> Iterator[Ask]:
 
 KIND_TITLES: Mapping[str, str] = {
     "engines": "Engines",
+    "propellers": "Propellers tried",
     "tanks": "Fuel tanks",
     "batteries": "Batteries",
     "circuits": "Circuits",
@@ -177,6 +178,7 @@ KIND_TITLES: Mapping[str, str] = {
 }
 _RECORDS: Mapping[str, type[attrs.AttrsInstance]] = {
     "engines": records.Engine,
+    "propellers": records.NamedPropeller,
     "tanks": records.Tank,
     "batteries": records.Battery,
     "circuits": records.Circuit,
