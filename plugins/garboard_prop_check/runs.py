@@ -11,6 +11,7 @@ from itertools import pairwise
 import attrs
 
 from garboard.findings import Lack, Missing, NotEnoughData
+from garboard.fittings import fitted_now
 from garboard.job_view import FieldKey, JobView, nothing_at, refuse_set_back
 from garboard.records import Engine
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Stream, StreamKey
@@ -144,20 +145,27 @@ class Run:
         return {what: [(one.value, one.source) for one in found] for what, found in self.heard.items()}
 
 
+_OF_A_RUN = {(FULL_THROTTLE, field) for field in ("direction", "course", "speed", "engine_speed", "recording")}
+"""What makes a row a run: one with a propeller and a time to plane alone is a launch."""
+
+
 def runs_of(view: JobView) -> tuple[Run, ...]:
     """The runs of a job, in the order they were made.
 
     Raises NotEnoughData when there are none, or when the recording of all runs has none.
     """
-    disputed = (dispute.place[2] for dispute in view.disagreements if dispute.place[0] == FULL_THROTTLE)
-    rows = tuple(dict.fromkeys((*view.rows(FULL_THROTTLE), *filter(None, disputed))))
+    disputed = (place[2] for place in (dispute.place for dispute in view.disagreements) if place[:2] in _OF_A_RUN)
+    named = (one.row for one in view.measurements if (one.step, one.field) in _OF_A_RUN and one.row)
+    rows = tuple(dict.fromkeys((*named, *filter(None, disputed))))
     if rows:
         return tuple(_run_of_row(view, row) for row in rows)
     recording = view.recording(FULL_THROTTLE, ALL_RUNS)
     if recording is None:
         if view.in_dispute(FULL_THROTTLE, ALL_RUNS):
             raise NotEnoughData(nothing_at(view, FULL_THROTTLE, ALL_RUNS))
-        raise NotEnoughData("no full-throttle run is entered; make one run each way", lack=Lack.NOT_ENTERED, **TYPED)
+        fitted = " and ".join(dict.fromkeys(filter(None, fitted_now(view.vessel))))
+        text = f"no full-throttle run {f'with the propeller {fitted} ' if fitted else ''}is entered"
+        raise NotEnoughData(f"{text}; make one run each way", lack=Lack.NOT_ENTERED, **TYPED)
     return runs_of_recording(view, recording)
 
 

@@ -85,7 +85,7 @@ def _vessel(job: Path, hull: str, job_id: str) -> Vessel:
     if not is_hull_folder(job):
         return read_job_file(job).vessel
     with HullFolder(job, read_only=True) as hulls:
-        number = _hull(hull, [*hulls.hulls()])
+        number = _hull(hull, [*hulls.boats()])
         boat = open_hull(hulls, number)
         if not len(boat.state):
             raise InputError(str(job), [Fault("--hull", known_in(hulls), repr(number))])
@@ -155,7 +155,7 @@ def _keep_printed(folder: Path, hull: str, job_id: str, by: str, tablet: str, on
         expected = "a folder of hull files: what is printed is kept with the boat, and a job file is never changed"
         raise InputError("labels", [Fault("--printed", expected, str(folder))])
     with HullFolder(folder, read_only=True) as hulls:
-        number = _hull(hull, [*hulls.hulls()])
+        number = _hull(hull, [*hulls.boats()])
     with writing_in(folder, number, job_id) as (hulls, boat, job):
         labels = _wanted(boat.vessel(job), only_stale=only_stale)
         state = boat.vessel_home("circuits")

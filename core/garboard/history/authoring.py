@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from uuid import uuid4
 
 import attrs
@@ -77,6 +77,25 @@ STATED_IN_FILE = "stated in the job file"
 def new_job_id() -> str:
     """A random id, so that two tablets never give one id to two jobs."""
     return uuid4().hex[:12]
+
+
+def open_job(
+    author: Author,
+    state: HullState,
+    hull: str,
+    kind: str = "commissioning",
+    owner: str = "",
+    technicians: Sequence[str] = (),
+) -> list[Entry]:
+    """A new job, opened today. Every entry carries the hull number as it was typed just now, whatever was before."""
+    job = new_job_id()
+    facts: dict[str, JsonValue] = {
+        "kind": kind,
+        "opened": author.wall()[:10],
+        "owner": owner,
+        "technicians": [*technicians],
+    }
+    return [author.write(state, "job", (name,), value, job=job, hull=hull) for name, value in facts.items() if value]
 
 
 def measure(

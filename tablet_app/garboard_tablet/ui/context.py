@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from garboard_tablet.models.navigator import Navigator
     from garboard_tablet.models.run_reviews import RunReviews
     from garboard_tablet.models.shop_worker import ShopWorker
+    from garboard_tablet.models.step_ends import StepEnds
     from garboard_tablet.models.tablet import Tablet
     from garboard_tablet.models.vessels import VesselList
     from garboard_tablet.ui.inputs import NumberPads
@@ -60,6 +61,7 @@ class Context:
     live: LiveSource
     runs: RunReviews
     vessels: VesselList
+    ends: StepEnds
     marks: AshoreMarks
     background: Background
     screen: Screen
