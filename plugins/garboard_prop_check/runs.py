@@ -24,6 +24,7 @@ from garboard.series import (
     signed_angle,
     standard_deviation,
     steady_stretches,
+    two_in_turn,
     unchanging_stretches,
 )
 from garboard.uncertainty import NORMAL_95
@@ -273,16 +274,11 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
         view.setting_value("prop_check.steady_speed", "kn"),
         view.setting_value("prop_check.steady_engine_speed", "rev/min"),
     )
-    tolerance = tuple(by_speed if name == SPEED else by_engine for name, _ in streams)
-    stretches = _steady(streams, tolerance, seconds)
+    tolerance_of = {name: by_speed if name == SPEED else by_engine for name, _ in streams}
+    stretches = _steady(streams, tuple(tolerance_of.values()), seconds)
     if not stretches:
-        seldom = [text for name, stream in streams if (text := _seldom(name, stream))]
         raise NotEnoughData(
-            f"recording {recording.name} has {' and '.join(seldom)}, too seldom to see a run in; set what sends it to "
-            f"{LONGEST_SILENCE:g} s or less, then make the runs again"
-            if seldom
-            else f"recording {recording.name} has no {seconds:g} s with speed within {by_speed:g} kn and every engine "
-            f"within {by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows",
+            _why_nothing_is_steady(view, recording.name, streams, tolerance_of, seconds),
             lack=Lack.TOO_LITTLE,
             step=FULL_THROTTLE,
             field=ALL_RUNS,
@@ -294,6 +290,39 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
     least = SAME_THROTTLE * (of_fastest if of_fastest > VENTILATED * highest else highest)
     full = [s for s, engine_speed in zip(stretches, engine_speeds, strict=True) if engine_speed >= least]
     return _one_of_each_run(view, recording, dict(streams), full)
+
+
+def _why_nothing_is_steady(
+    view: JobView, name: str, streams: Iterable[tuple[str, Stream]], tolerance: Mapping[str, float], seconds: float
+) -> str:
+    """What to do about it: most often hold the throttle better, unless what sends is to blame."""
+    streams = tuple(streams)
+    if mixed := [text for what, stream in streams if (text := _mixed(view, what, stream, 2 * tolerance[what]))]:
+        return (
+            f"in recording {name} {' and '.join(mixed)}: two instruments send under one name; give each its own number "
+            "or talker, or switch one off, then make the runs again"
+        )
+    if seldom := [text for what, stream in streams if (text := _seldom(what, stream))]:
+        return (
+            f"recording {name} has {' and '.join(seldom)}, too seldom to see a run in; set what sends it to "
+            f"{LONGEST_SILENCE:g} s or less, then make the runs again"
+        )
+    by_engine = max(width for what, width in tolerance.items() if what != SPEED)
+    return (
+        f"recording {name} has no {seconds:g} s with speed within {tolerance[SPEED]:g} kn and every engine within "
+        f"{by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows"
+    )
+
+
+def _mixed(view: JobView, name: str, stream: Stream, least: float) -> str:
+    """Between which values a stream jumps to and fro, as that of two instruments does; "" for one that does not."""
+    unit = UNIT_OF_QUANTITY[stream.key.quantity]
+    two = two_in_turn(stream.values, least)
+    if two is None:
+        return ""
+    decimals = 1 if name == SPEED else 0
+    low, high = (view.told(value, unit, decimals) for value in two)
+    return f"{'speed over ground' if name == SPEED else f'engine speed ({name})'} jumps between {low} and {high}"
 
 
 def _seldom(name: str, stream: Stream) -> str:

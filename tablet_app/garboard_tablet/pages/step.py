@@ -33,6 +33,7 @@ from garboard_tablet.models.pages import (
     why_subject,
 )
 from garboard_tablet.models.session import Route
+from garboard_tablet.models.step_ends import DONE
 from garboard_tablet.models.step_page import counted, nothing_yet, standing
 from garboard_tablet.pages.echoing import EchoingPage
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
@@ -288,13 +289,24 @@ class StepPage(EchoingPage):
             return Press(f"Next: {KIND_TITLES[lacking[0]]}", to_kind, "main", name="continue")
         needed = [ask for ask in self._asks(self.step) if ask.field.required] if self.step else []
         ask = first_open(self.tablet, self.route, needed)
+        if ask is None and self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) == DONE:
+            return self._to_next_step()
         if ask is None:
             return Press("Step done", self._done, "main", name="done")
         words_of = ", ".join(filter(None, (ask.field.title, ask.context)))
         return Press(f"Next: {words_of}", partial(self.way.go, entry_route(self.route, ask)), "main", name="continue")
 
+    def _to_next_step(self) -> Press:
+        """On with the day, in the place of the step that is done; at its end back to the day."""
+        key = self.way.next_step(self.route)
+        step = self.tablet.step(key) if key is not None else None
+        if step is None:
+            return Press("Back to the job", self.way.back, "main", name="step ended")
+        go_on = partial(self.way.on_to_step, self.route, step.key)
+        return Press(f"Next: {step.title}", go_on, "main", name="next step")
+
     def _done(self) -> None:
-        self.tablet.set_state(self.route.hull, self.route.job, self.route.step, "done")
+        self.tablet.set_state(self.route.hull, self.route.job, self.route.step, DONE)
         self.context.vessels.refresh(self.route.hull)
         self.way.back()
 
