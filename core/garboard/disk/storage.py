@@ -382,7 +382,7 @@ def set_aside(path: Path) -> Path:
     try:
         os.link(path, kept)
         flush_folder(path.parent)
-    except OSError:  # a card without links: copy
+    except (OSError, AttributeError):  # a card without links, or a tablet's Python without os.link: copy
         write_whole(kept, [path.read_bytes()])
     return kept
 

@@ -16,7 +16,7 @@ from garboard.recordings.where import PORT, Where, read_where
 from garboard.samples import SIMULATED, Sample
 from garboard.steps import Guidance
 from garboard_tablet.models.armed import Phase, Turn
-from garboard_tablet.models.heard import choose, rivals
+from garboard_tablet.models.heard import choose, choose_anew, chosen_among, rivals, unheard
 from garboard_tablet.models.keys import ENTER
 from garboard_tablet.models.live import LiveRun, Recorder
 from garboard_tablet.models.runs import PendingRun, free_path, kept_in_step, left_behind, recording_asks
@@ -116,12 +116,16 @@ class LivePage(Page):
             makers.append(words("SIMULATED. Nothing of this run is kept.", "quiet"))
         elif network is not None:
             makers.append(words(network.trouble() or f"The network is {network.state().word}.", "quiet"))
-        for quantity, sources in rivals(run.guide.quantities, run.view.vessel, network).items():
-            name = quantity.replace("_", " ")
+        makers += [words(text) for text in unheard(run.guide.quantities, run.view.vessel, network)]
+        for what, sources in rivals(run.guide.quantities, run.view.vessel, network).items():
+            name = what.replace("_", " ")
             makers.append(words(f"Several instruments send {name}. The first one heard is followed until you choose."))
             for one in sources:
-                follow = partial(self._follow, quantity, one)
+                follow = partial(self._follow, what, one)
                 makers.append(partial(Press, f"{name.capitalize()} from {one}", follow, name=f"follow {one}"))
+        for quantity, chosen in chosen_among(run.guide.quantities, run.view.vessel, network).items():
+            name = f"{quantity.replace('_', ' ').capitalize()} is taken from {' and '.join(chosen)}: choose again"
+            makers.append(partial(Press, name, partial(self._choose_anew, quantity), name=f"choose again {quantity}"))
         if fitted := propellers_in_words(run.view.vessel):
             makers.append(words(f"Propeller: {fitted}"))
         makers.append(words(_ARM, "quiet"))
@@ -179,9 +183,14 @@ class LivePage(Page):
         self.tablet.change_settings(attrs.evolve(self.tablet.settings, cue=not self.tablet.settings.cue))
         self.screen.redraw()
 
-    def _follow(self, quantity: str, source: str) -> None:
+    def _follow(self, what: str, source: str) -> None:
         """Believe one of several instruments on this vessel from now on."""
-        choose(self.tablet, self.route.hull, quantity, source)
+        choose(self.tablet, self.route.hull, what, source)
+        self.screen.show()
+
+    def _choose_anew(self, quantity: str) -> None:
+        """Believe none more than another: all that are heard are offered again."""
+        choose_anew(self.tablet, self.route.hull, quantity)
         self.screen.show()
 
     def _voice(self) -> None:
