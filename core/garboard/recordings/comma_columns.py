@@ -211,6 +211,7 @@ class CommaColumns:
         whole = dict[_Group, list[_Packet]]()
         disordered = self._single.decoder.frames.open_sequences(pgn, source)
         heads, found, at = bytes([frame.data[0] for frame in frames]), list[_Packet](), 0
+        latest = dict[int, tuple[int, int]]()
         while at < len(frames):
             first, head = frames[at], heads[at]
             length = first.data[1] if len(first.data) > 1 else 0
@@ -225,7 +226,14 @@ class CommaColumns:
             data = first.data[2:] + b"".join([frame.data[1:] for frame in frames[at + 1 : at + needed]])
             message = _Packet(last.place, group, last.time, data[:length], True)
             whole.setdefault(_Group(pgn, source, length), []).append(message)
+            latest[head >> 5] = at, at + needed
             at += needed
+        for first_at, end in latest.values():
+            last = frames[end - 1]
+            line = self.notes.lines + 1 + last.place
+            self._single.decoder.frames.finished(
+                pgn, source, [frame.data for frame in frames[first_at:end]], line, last.time
+            )
         for of_length, messages in whole.items():
             if _is_taken_singly(of_length) or of_length.length <= 8:
                 found += messages

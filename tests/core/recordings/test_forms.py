@@ -234,6 +234,31 @@ def test_frames_of_two_messages_are_never_put_together(lines: list[str]) -> None
     assert notes.broken == notes.damaged_count >= 1
 
 
+@pytest.mark.parametrize(
+    "order",
+    [[0, 0, 1, 1, 2, 2, 3, 3], [0, 1, 0, 2, 1, 3, 2, 3], [0, 1, 2, 3, 3], [1, 1, 0, 2, 3], [0, 1, 2, 3, 1, 2, 3]],
+)
+def test_a_frame_that_comes_twice_says_nothing_new_and_breaks_nothing(order: list[int]) -> None:
+    """Two gateways on one network, or one that repeats what it hears."""
+    notes = ReadingNotes()
+    lines = [line for turn in range(10) for line in engine_lines(order, turn % 8, turn)]
+    samples = [s.value for group in read_commas(lines, notes) for s in group]
+    assert samples == pytest.approx([300.0, 20.0] * 10)
+    assert (notes.damaged_count, notes.broken) == (0, 0)
+
+
+def test_a_message_cut_off_before_one_that_begins_alike_is_one_damage_and_the_next_is_read() -> None:
+    """A device that always counts 0, in a dump without times: the first frames of two messages are the same bytes."""
+    first, second = (
+        fast_packet_frames(nmea2000_data(127489, {"oil_pressure": 300.0, "fuel_flow": flow}, instance="0"))
+        for flow in (20.0, 30.0)
+    )
+    lines = [f"<0x09f20103> [8] {frame.hex(' ')}" for frame in (*first[:3], *second)]
+    samples, notes = read_all("dump_bracketed", "\n".join(lines).encode())
+    assert [one.value for one in samples] == pytest.approx([300.0, 30.0])
+    assert notes.broken == notes.damaged_count == 1
+
+
 # Refusals
 
 
