@@ -16,7 +16,7 @@ from garboard.recordings.notes import ReadingNotes
 LONGEST_MESSAGE = 223  # bytes: 6 in the first frame and 7 in each of 31
 OVERTAKES_WITHIN = 3  # lines: one frame may come so much before its frame 0 ...
 OVERTAKES_SECONDS = 0.05  # ... within this time, in which no device repeats a message [s]
-REPEATS_WITHIN = 50  # lines: a frame that comes again does so after so few; logs without times have nothing else
+REPEATS_WITHIN = 20  # lines: a frame that comes again does so after so few; logs without times have nothing else
 
 
 @attrs.define

@@ -64,6 +64,27 @@ def test_all_ones_and_the_two_values_before_are_not_available(last: str) -> None
     assert notes.empty == {"127488": 1}
 
 
+@pytest.mark.parametrize(
+    ("packet", "seen"),
+    [
+        ("130312,3,255,8,ff,00,01,00,00,ff,ff,ff", []),  # air at 0 K: the sender is not connected
+        ("130310,3,255,8,ff,00,00,00,00,00,00,ff", []),
+        ("130314,3,255,8,ff,00,00,00,00,00,00,ff", []),
+        ("127488,3,255,8,00,ff,f9,ff,ff,7f,ff,ff", []),  # 15 999.75 rev/min
+        ("127508,3,255,8,00,ff,ff,ff,7f,ff,ff,ff", []),  # a signed field filled with ones: -0.01 V
+        ("127505,3,255,8,00,ff,ff,ff,ff,ff,ff,ff", []),
+        ("130314,3,255,8,ff,00,00,80,84,0a,00,ff", [("air_pressure", 689.28)]),  # on a lake high up
+        ("127488,3,255,8,00,00,00,ff,ff,00,ff,ff", [("engine_speed", 0.0), ("engine_trim", 0.0)]),
+        ("130310,3,255,8,ff,ab,6a,ff,ff,ff,ff,ff", [("water_temperature", -0.08)]),
+        ("127245,3,255,8,00,ff,ff,7f,5f,b8,ff,ff", [("rudder_angle", -105.06)]),  # real, of a sensor nobody set up
+    ],
+)
+def test_what_no_instrument_can_show_is_no_value(packet: str, seen: list[tuple[str, float]]) -> None:
+    samples, notes = samples_of(f"0,2,{packet}")
+    assert [(one.quantity, round(one.value, 2)) for one in samples] == seen
+    assert (sum(notes.empty.values()), notes.damaged) == (not seen, [])
+
+
 @pytest.mark.parametrize(("code", "reference"), [("fc", "true"), ("fd", "magnetic"), ("fe", ""), ("ff", "")])
 def test_direction_takes_its_reference_from_the_message(code: str, reference: str) -> None:
     heading, _ = samples_of(f"0,2,127250,10,255,8,00,be,87,ff,7f,ff,7f,{code}")
