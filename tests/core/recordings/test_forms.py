@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import json
 import random
 from pathlib import Path
 
@@ -339,6 +340,51 @@ def test_a_delta_of_another_vessel_is_not_read() -> None:
     assert notes.unknown == {"another vessel": 1}
     greeting = b'{"name": "server", "self": "vessels.urn:mrn:imo:mmsi:230099999"}\n'
     assert len(read_all("deltas", greeting + other)[0]) == 1
+
+
+def delta(context: str, *values: tuple[str, object]) -> bytes:
+    told = [{"path": path, "value": value} for path, value in values]
+    return json.dumps({"context": context, "updates": [{"values": told}]}).encode() + b"\n"
+
+
+@pytest.mark.parametrize("other", ["vessels.urn:mrn:signalk:uuid:2", "shore.basestations.1", "atons.1", "meteo.1"])
+def test_only_one_vessel_is_the_own_one(other: str) -> None:
+    air = ("environment.outside.temperature", 300.0)
+    lines = delta("vessels.urn:mrn:signalk:uuid:1", air) + delta(other, air) + delta("vessels.self", air)
+    samples, notes = read_all("deltas", lines)
+    assert (len(samples), notes.unknown) == (2, {"another vessel": 1})
+
+
+def test_without_a_greeting_the_own_vessel_is_known_by_what_no_ais_unit_sends() -> None:
+    course = ("navigation.courseOverGroundTrue", 1.0)
+    own, other = "vessels.urn:mrn:imo:mmsi:230099999", "vessels.urn:mrn:imo:mmsi:230088888"
+    lines = delta(other, course) + delta(own, ("propulsion.0.revolutions", 50.0)) + delta(own, course)
+    samples, notes = read_all("deltas", lines + delta(other, course))
+    assert [one.quantity for one in samples] == ["engine_speed", "course_over_ground"]
+    assert notes.unknown == {"another vessel": 2}
+
+
+@pytest.mark.parametrize(
+    "odd",
+    [
+        ("propulsion.0.temperature", 0),
+        ("navigation.headingTrue", 7.0),
+        (5, 1),
+        ("\0", 1),
+        ("navigation.position", {"latitude": 91.0}),
+    ],
+)
+def test_one_value_of_a_delta_that_cannot_be_used_takes_no_other_with_it(odd: tuple[str, object]) -> None:
+    flow = ("propulsion.0.fuel.rate", 1e-5)
+    samples, notes = read_all("deltas", delta("vessels.self", odd, flow, odd))
+    assert [one.quantity for one in samples] == ["fuel_flow"]
+    assert notes.damaged_count == 1
+    broken = (
+        b'{"updates": [{"timestamp": "noon"}, 7, {"values": [{"path": "navigation.headingTrue", "value": 6.2832}]}]}'
+    )
+    samples, notes = read_all("deltas", broken)
+    assert [(one.quantity, round(one.value, 2)) for one in samples] == [("heading", 0.0)]
+    assert notes.damaged_count == 1
 
 
 @pytest.mark.parametrize("value", ["null", "true", '"north"', "NaN", "1e999", "[1]", "-1", "7"])
