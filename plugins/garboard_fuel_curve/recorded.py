@@ -15,6 +15,7 @@ from garboard.job_view import JobView, refuse_set_back
 from garboard.samples import Recording, Stream
 from garboard.series import (
     Steady,
+    engine_instance,
     engine_numbers,
     is_frozen,
     mean,
@@ -358,7 +359,7 @@ def _watched(view: JobView, recording: Recording) -> tuple[dict[str, tuple[Strea
     ):
         heard = recording.of(quantity)
         for number, (engine, instance) in enumerate(zip(engines, instances, strict=True)):
-            found = tuple(stream for stream in heard if (stream.key.instance or "0") == str(instance))
+            found = tuple(one for one in heard if engine_instance(one.key.instance, len(engines)) == str(instance))
             if found:
                 senders[f"{letter}{number}"], tolerance[f"{letter}{number}"] = found, width
             else:

@@ -14,6 +14,7 @@ from garboard.records import Engine
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Stream, StreamKey
 from garboard.series import (
     Steady,
+    engine_instance,
     engine_streams,
     mean,
     mean_direction,
@@ -350,7 +351,8 @@ def _steady(
 def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Steady, place: FieldKey) -> Run:
     streams = dict(_streams(view.vessel.engines, recording))
     heard = {
-        what: _heard(recording.of(stream.key.quantity), stream.key, stretch, place) for what, stream in streams.items()
+        what: _heard(recording.of(stream.key.quantity), stream.key, stretch, place, len(view.vessel.engines))
+        for what, stream in streams.items()
     }
     courses = recording.of("course_over_ground")
     step, field, row, of = place
@@ -391,9 +393,12 @@ def _through_water(recording: Recording, stretch: Steady, place: FieldKey) -> Re
     return Reading(mean(values), "kn", 0.0, standard_deviation(values), place) if values else None
 
 
-def _heard(streams: Iterable[Stream], used: StreamKey, stretch: Steady, place: FieldKey) -> tuple[Reading, ...]:
+def _heard(
+    streams: Iterable[Stream], used: StreamKey, stretch: Steady, place: FieldKey, count: int
+) -> tuple[Reading, ...]:
     """What each source gives of one quantity in a stretch; the one it was cut by stands first."""
-    alike = [one for one in streams if (one.key.instance or "0") == (used.instance or "0")]
+    engine = engine_instance(used.instance, count)
+    alike = [one for one in streams if engine_instance(one.key.instance, count) == engine]
     parts = {stream.key: stream.between(stretch.start, stretch.end).values for stream in alike}
     unit, as_long = UNIT_OF_QUANTITY[used.quantity], math.sqrt(RUN_LENGTH / stretch.seconds)
     return tuple(

@@ -14,7 +14,7 @@ import attrs
 from garboard.fields import Field, Kind
 from garboard.records import NETWORK_SOURCES, JsonValue, Vessel
 from garboard.samples import SIMULATED, UNIT_OF_QUANTITY, StreamKey
-from garboard.series import engine_numbers, mean
+from garboard.series import engine_instance, engine_numbers, mean
 from garboard.units import UNITS_OF, Amount, convert
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.live import STALE_AFTER
@@ -102,7 +102,7 @@ def _of_engines(ask: Ask, newest: Mapping[StreamKey, Newest], vessel: Vessel) ->
     """The engine's number from each source; without an engine the mean of all, from a source that sends them all."""
     by_source: dict[str, dict[str, float]] = {}
     for key, one in newest.items():
-        by_source.setdefault(key.source, {})[key.instance or "0"] = one.value
+        by_source.setdefault(key.source, {})[engine_instance(key.instance, len(vessel.engines))] = one.value
     positions = [engine.position for engine in vessel.engines]
     piece = _piece(ask)
     if ask.field.kind is Kind.COUNT:  # which instance the engine is: they are numbered from port
