@@ -238,7 +238,8 @@ def test_every_form_the_simulated_boat_serves_is_read_and_marked(rig: Rig, form:
     truth = rig.boat.advance(1.0)
     samples = heard_from(network, 8 if form == "nmea0183" else 20)
     assert all(sample.source.startswith(SIMULATED) for sample in samples)
-    shown = {(s.quantity, s.instance): s.value for s in samples if s.quantity == "engine_speed"}
+    named = {"port": "0", "starboard": "1"}  # as Signal K servers call engines
+    shown = {(s.quantity, named.get(s.instance, s.instance)): s.value for s in samples if s.quantity == "engine_speed"}
     known = {(s.quantity, s.instance): s.value for s in truth if s.quantity == "engine_speed"}
     assert shown == pytest.approx(known, abs=0.2)
     assert network.trouble() == ""

@@ -206,6 +206,10 @@ _SIGNAL_K: Mapping[tuple[str, str], tuple[str, Callable[[float], float]]] = {
 """Path and value in SI units [1] of each quantity and reference; the engine stands in the braces."""
 
 
+_ENGINE_NAMES = {"0": "port", "1": "starboard"}
+"""As servers call engines that they hear on NMEA 2000. From memory of an open one."""
+
+
 def signal_k_deltas(samples: Iterable[Sample], label: str = "boat") -> Iterator[str]:
     """Samples as deltas [1], one for each source and time; what has no path is left out.
 
@@ -213,7 +217,7 @@ def signal_k_deltas(samples: Iterable[Sample], label: str = "boat") -> Iterator[
 
     >>> list(signal_k_deltas([Sample(0.0, "engine_speed", 600.0, "10", "1")], "engines"))
     ['{"context":"vessels.self","updates":[{"source":{"label":"engines","src":"10"},"timestamp":\
-"1970-01-01T00:00:00.000Z","values":[{"path":"propulsion.1.revolutions","value":10.0}]}]}']
+"1970-01-01T00:00:00.000Z","values":[{"path":"propulsion.starboard.revolutions","value":10.0}]}]}']
     """
     from garboard.recordings.encode import iso_time
 
@@ -224,9 +228,11 @@ def signal_k_deltas(samples: Iterable[Sample], label: str = "boat") -> Iterator[
             if sample.quantity in ("latitude", "longitude"):
                 position[sample.quantity] = sample.value
             elif found := _SIGNAL_K.get((sample.quantity, sample.reference)):
+                which = (sample.instance or "0").replace(" ", ".")
+                name = _ENGINE_NAMES.get(which, which) if found[0].startswith("propulsion") else which
                 values.append(
                     {
-                        "path": found[0].format((sample.instance or "0").replace(" ", ".")),
+                        "path": found[0].format(name),
                         "value": found[1](sample.value),
                     }
                 )
