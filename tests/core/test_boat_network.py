@@ -348,6 +348,23 @@ def test_a_flood_is_cut_to_what_an_instrument_network_can_say(
         assert "were left out: more than" in tcp.network.remarks()[-1]
 
 
+@pytest.mark.parametrize("flooder", ["a", "b"])
+def test_a_flood_from_one_sender_silences_no_other(flooder: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(boat_network, "MOST_A_SECOND", 100)
+    now = [0.0]
+    network = BoatNetwork(Where(), now=lambda: now[0])
+    honest = "b" if flooder == "a" else "a"
+    for tick in range(60):
+        now[0] = tick / 20
+        network.hear(b"$HEHDT,1,T\r\n" * 300, flooder)
+        network.hear(b"$HEROT,%d,A\r\n" % tick, honest)
+    heard = [round(sample.value * 60) for sample in network.take() if sample.quantity == "rate_of_turn"]
+    assert heard == list(range(60))
+    lines = {sender.address: sender.notes.lines for sender in network.senders()}
+    assert lines[flooder] <= 3 * 101
+    assert network.left_out > 17_000
+
+
 def test_many_senders_and_many_streams_are_bounded(udp: Listening) -> None:
     for number in range(3, 60):
         udp.send(b"$HEHDT,1,T\r\n", sender=f"127.0.0.{number}")

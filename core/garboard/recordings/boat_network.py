@@ -249,7 +249,7 @@ class BoatNetwork:
         self._is_open, self._tries = False, 0
         self._began = self._latest = 0.0
         self._wall_at_zero = 0.0
-        self._second, self._lines_in_second = 0.0, 0
+        self._second, self._lines_in_second = 0.0, dict[str, int]()
         self._thread: threading.Thread | None = None
         self._stopping = threading.Event()
         self._wake: socket.socket | None = None
@@ -459,22 +459,28 @@ class BoatNetwork:
             sender = self._senders.setdefault(address, Sender(address, is_first=not self._senders, heard_first=at))
             sender.heard_at = at
             if at - self._second >= 1.0:
-                self._second, self._lines_in_second = at, 0
-            if self._lines_in_second > MOST_A_SECOND:  # not even taken apart: a flood must not slow the drawing
+                self._second, self._lines_in_second = at, {}
+            self._lines_in_second.setdefault(address, 0)
+            if self._floods(address):  # not even taken apart: a flood must not slow the drawing
                 self.left_out += data.count(b"\n") or 1
                 sender.begin_anew()
                 return
             as_bytes = sender.of_bytes(data, at)
             if as_bytes is not None:
-                self._lines_in_second += 1 + len(data) // BYTES_A_LINE
+                self._lines_in_second[address] += 1 + len(data) // BYTES_A_LINE
                 self._keep(as_bytes)
                 return
             for line in sender.lines(data):
-                self._lines_in_second += 1
-                if self._lines_in_second > MOST_A_SECOND:
+                self._lines_in_second[address] += 1
+                if self._floods(address):
                     self.left_out += 1
                     continue
                 self._keep(sender.samples(line, at))
+
+    def _floods(self, address: str) -> bool:
+        """Whether more comes than can be read, and this sender has had its share: another's flood silences nobody."""
+        lines = self._lines_in_second
+        return sum(lines.values()) > MOST_A_SECOND and lines[address] > MOST_A_SECOND // len(lines)
 
     def _keep(self, samples: Iterable[Sample]) -> None:
         for sample in samples:
