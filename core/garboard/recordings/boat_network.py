@@ -139,7 +139,9 @@ class Sender:
                 self._bytes = form.reader(self.notes, is_live=True)
         if self._bytes is None:
             return None
-        return [self._kept(sample, arrived) for sample in self._bytes.feed(data, arrived)]
+        samples = self._bytes.feed(data, arrived)
+        self.is_simulated = self.is_simulated or self.notes.is_simulated
+        return [self._kept(sample, arrived) for sample in samples]
 
     def _takes(self, line: str) -> TakesLines:
         """What reads a line: told by its first character, or else by its form. One sender may send several."""
@@ -166,7 +168,9 @@ class Sender:
         if MARK in line:
             self.is_simulated = True
         if line[0] != "#":
-            for sample in self._takes(line).take([line], arrived):
+            samples = self._takes(line).take([line], arrived)
+            self.is_simulated = self.is_simulated or self.notes.is_simulated
+            for sample in samples:
                 yield self._kept(sample, arrived)
 
     def _kept(self, sample: Sample, arrived: float) -> Sample:

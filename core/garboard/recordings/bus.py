@@ -16,7 +16,7 @@ from garboard.recordings.fast_packets import FastPackets
 from garboard.recordings.identity import IDENTITIES
 from garboard.recordings.more_messages import MORE, REFERENCES, Found
 from garboard.recordings.nmea2000 import FAST_TABLED, INSTANCES, READERS
-from garboard.recordings.notes import ReadingNotes
+from garboard.recordings.notes import MARK, MARK_MESSAGE, ReadingNotes
 from garboard.samples import Sample
 
 ADDRESS_CLAIM = "60928"
@@ -98,6 +98,8 @@ class BusDecoder:
         """
         notes = self.notes
         if pgn not in READ:
+            if pgn == MARK_MESSAGE and data.startswith(MARK.encode()):
+                notes.is_simulated = True
             notes.met_unknown(pgn)
             notes.met_from(source, pgn)
             return []

@@ -25,7 +25,7 @@ from garboard.recordings.columns import Into
 from garboard.recordings.comma_lines import CommaReader
 from garboard.recordings.more_messages import MORE, ORDER, REFERENCES
 from garboard.recordings.nmea2000 import INSTANCES, MESSAGES, READERS, Field
-from garboard.recordings.notes import KEPT_DEVICES, KEPT_UNKNOWN_KINDS, ReadingNotes
+from garboard.recordings.notes import KEPT_DEVICES, KEPT_UNKNOWN_KINDS, MARK_MESSAGE, ReadingNotes
 from garboard.recordings.times import parse_time
 from garboard.samples import Sample, StreamKey
 
@@ -312,13 +312,14 @@ def _rows(
 
 
 def _is_taken_singly(group: _Group) -> bool:
-    """Frames of a message, messages that say who a device or the boat is, and those too short."""
+    """Frames of a message, messages that say who a device or the boat is or that it is simulated, and those too
+    short."""
     pgn, _, length = group
     if pgn in FAST and length <= 8:
         return True
     if pgn in MORE:
         return length < MORE[pgn][0]
-    return length < READERS[pgn][1] if pgn in READERS else pgn in READ
+    return length < READERS[pgn][1] if pgn in READERS else pgn in READ or pgn == MARK_MESSAGE
 
 
 def _grouped(lines: Sequence[str], end: int) -> tuple[dict[_Group, list[int]], list[int]]:

@@ -9,6 +9,10 @@ import attrs
 MARK = "PGBDSIM"
 """Stands in whatever the simulated boat sends, and never in what a real boat sends: see `simulated_network`."""
 
+MARK_MESSAGE = "65532"
+"""Carries the mark's letters on NMEA 2000, so that it goes through what takes comments out of a log or turns it into
+another form. One of the numbers that makers may use as they like."""
+
 KEPT_DAMAGED_LINES = 100
 KEPT_UNKNOWN_KINDS = 500
 KEPT_DEVICES, KEPT_TEXTS = 300, 6

@@ -129,7 +129,7 @@ def _read(path: Path, reader: Reader, notes: ReadingNotes, at_once: int = READ_A
             while chunk := file.read(at_once):
                 notes.is_simulated = notes.is_simulated or MARK.encode() in chunk
                 samples = reader.feed(chunk)
-                yield [*marked(samples)] if notes.is_simulated else samples
+                yield [*marked(samples)] if notes.is_simulated else samples  # the reader may have met the mark
                 tell()
         except EOFError:
             notes.damage(0, "the compressed file ends too early; what came before is used")
