@@ -104,7 +104,7 @@ def expected_of(message: Any) -> list[Expected]:
     """The values of a message as nmea2000 finds them."""
     fields = {field.id: field for field in message.fields}
     found: list[Expected] = []
-    if message.PGN == 129029 and fields["method"].raw_value == 0:
+    if message.PGN == 129029 and fields["method"].raw_value in (0, 7, 8):
         return []
     for theirs, (ours, convert, resolution) in OURS_OF_THEIRS[message.PGN].items():
         value = fields[theirs].value

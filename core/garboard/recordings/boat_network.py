@@ -411,6 +411,11 @@ class BoatNetwork:
             )
         for one in senders:
             wrong, damaged = one.notes.wrong_checksum, one.notes.damaged_count
+            if one.notes.unreal:
+                said.append(
+                    f"{one.address}: a satellite receiver says that its position is simulated or typed in; it is not "
+                    "used. End its simulation."
+                )
             if damaged:
                 said.append(f"{one.address}: left out as damaged {damaged}, of these for a wrong checksum {wrong}.")
         if self.left_out:

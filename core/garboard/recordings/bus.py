@@ -15,7 +15,15 @@ import attrs
 from garboard.recordings.fast_packets import FastPackets
 from garboard.recordings.identity import IDENTITIES
 from garboard.recordings.more_messages import MORE, REFERENCES, Found
-from garboard.recordings.nmea2000 import FAST_TABLED, INSTANCES, READERS
+from garboard.recordings.nmea2000 import (
+    FAST_TABLED,
+    INSTANCES,
+    OF_RECEIVER,
+    POSITION,
+    READERS,
+    UNREAL,
+    WITH_FIX,
+)
 from garboard.recordings.notes import MARK, MARK_MESSAGE, ReadingNotes
 from garboard.samples import Sample
 
@@ -81,10 +89,12 @@ READ = frozenset({*READERS, *MORE, *IDENTITIES, *AIS, ADDRESS_CLAIM})
 class BusDecoder:
     """Reads packets of one network, in the order they come.
 
-    notes : what was met so far
+    notes  : what was met so far
+    unreal : receivers whose places, by their own word, are simulated or typed in: so are their courses and speeds
     """
 
     notes: ReadingNotes
+    unreal: set[str] = attrs.field(factory=set, init=False)
     frames: FastPackets = attrs.field(init=False)
 
     def __attrs_post_init__(self) -> None:
@@ -111,6 +121,11 @@ class BusDecoder:
         read = READERS.get(pgn)
         if read is not None:
             samples = _tabled(time, pgn, source, data)
+            if pgn == POSITION:
+                self._see_method(source, data)
+            elif pgn in OF_RECEIVER and source in self.unreal:
+                notes.unreal += 1
+                samples = []
         elif pgn in MORE:
             samples = _of_more(time, pgn, source, data)
         else:
@@ -123,6 +138,14 @@ class BusDecoder:
         if not samples:
             notes.empty[pgn] = notes.empty.get(pgn, 0) + 1
         return samples
+
+    def _see_method(self, source: str, data: bytes) -> None:
+        method = data[READERS[POSITION][5] or 0]
+        if method in UNREAL:
+            self.notes.unreal += 1
+            self.unreal.add(source)
+        else:
+            self.unreal.discard(source)
 
     def close(self) -> None:
         """Count what the end leaves unfinished."""
@@ -163,7 +186,7 @@ def _needs(pgn: str, data: bytes, needed: int) -> None:
 def _tabled(time: float, pgn: str, source: str, data: bytes) -> list[Sample]:
     unpack, needed, fields, instance_at, reference_at, fix_at = READERS[pgn]
     _needs(pgn, data, needed)
-    if fix_at is not None and data[fix_at] < 16:
+    if fix_at is not None and data[fix_at] not in WITH_FIX:
         return []
     instance = "" if instance_at is None else INSTANCES[data[instance_at]]
     reference = "" if reference_at is None else REFERENCES[data[reference_at] & 3]

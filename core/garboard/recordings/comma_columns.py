@@ -11,7 +11,7 @@ for all lines; a test compares them.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import repeat
 from operator import itemgetter
 from struct import calcsize
@@ -24,14 +24,13 @@ from garboard.recordings.bus import FAST, READ, read_more
 from garboard.recordings.columns import Into
 from garboard.recordings.comma_lines import CommaReader
 from garboard.recordings.more_messages import MORE, ORDER, REFERENCES
-from garboard.recordings.nmea2000 import INSTANCES, MESSAGES, READERS, Field
+from garboard.recordings.nmea2000 import INSTANCES, MESSAGES, POSITION, READERS, UNREAL, WITH_FIX, Field
 from garboard.recordings.notes import KEPT_DEVICES, KEPT_UNKNOWN_KINDS, MARK_MESSAGE, ReadingNotes
 from garboard.recordings.times import parse_time
 from garboard.samples import Sample, StreamKey
 
 DATA = 23  # characters of eight bytes with their commas
 MINUTES_KNOWN = 10_000
-FIX = 16  # a byte whose upper bits tell a fix is at least so much
 _TIME = re.compile(r"\d{4}[-/]\d\d[-/]\d\d[T -]\d\d:\d\d:\d\d((?:\.\d{1,6})?)(Z?),", re.ASCII)
 _MINUTE = re.compile(r"\d{4}[-/]\d\d[-/]\d\d[T -]\d\d:\d\d:", re.ASCII)
 _MIDDLE = re.compile(r"Z?,\d,([1-9]\d{4,5}),(\d|[1-9]\d|1\d\d|2[0-4]\d|25[0-5]),\d{1,3},([1-9]\d{0,2}),", re.ASCII)
@@ -88,7 +87,7 @@ class CommaColumns:
         """Read some more lines, without their ends; gives what comes of it where it is put."""
         end = _end_of_seconds(lines)
         groups, odd = _grouped(lines, end) if end else ({}, list(range(len(lines))))
-        if not self._has_room(groups):
+        if not self._has_room(groups) or self._order_matters(lines, groups):
             groups, odd = {}, list(range(len(lines)))
         singly = [_Packet(place) for place in odd]
         self._times_of_all(lines, odd, end)
@@ -132,6 +131,20 @@ class CommaColumns:
         known = max([len(self.notes.unknown), *map(len, self.notes.heard.values())])
         return known + len(groups) < KEPT_UNKNOWN_KINDS and len(self.notes.heard) + len(groups) < KEPT_DEVICES
 
+    def _order_matters(self, lines: Sequence[str], groups: Mapping[_Group, Sequence[int]]) -> bool:
+        """Whether what a line means hangs on another: a receiver said, or says, that it simulates its place."""
+        decoder = self._single.decoder
+        return (
+            bool(decoder.unreal)
+            or any(content[_METHOD_AT - 1] in UNREAL for content in decoder.frames.begun(POSITION, _METHOD_FRAME))
+            or any(
+                _says_unreal(lines[place], group.length)
+                for group, places in groups.items()
+                if group.pgn == POSITION
+                for place in places
+            )
+        )
+
     def _read(self, lines: Sequence[str], places: list[int], group: _Group, end: int) -> list[_Packet]:
         """Read lines that belong together; gives the packets that have to be taken singly."""
         chosen = list(map(lines.__getitem__, places))
@@ -167,8 +180,8 @@ class CommaColumns:
             self._read_more(group, places, times, content)
             return
         empty, fix_at = 0, READERS[pgn][5]
-        if fix_at is not None and min(content[fix_at::length]) < FIX:
-            with_fix = [row for row, byte in enumerate(content[fix_at::length]) if byte >= FIX]
+        if fix_at is not None and not set(content[fix_at::length]) <= set(WITH_FIX):
+            with_fix = [row for row, byte in enumerate(content[fix_at::length]) if byte in WITH_FIX]
             empty = count - len(with_fix)
             places, times, content = _rows(with_fix, places, times, content, length)
         if places:
@@ -309,6 +322,19 @@ def _rows(
     """Some of the messages that belong together."""
     some = b"".join([content[length * row : length * (row + 1)] for row in rows])
     return [places[row] for row in rows], [times[row] for row in rows], some
+
+
+_FIX_AT = READERS[POSITION][5] or 0
+_METHOD_FRAME, _METHOD_AT = (_FIX_AT + 1) // 7, (_FIX_AT + 1) % 7 + 1
+"""The frame of a position that tells its method, and where: frame 0 brings 6 bytes, each later one 7."""
+
+
+def _says_unreal(line: str, length: int) -> bool:
+    """Whether a position, or the frame of one that tells its method, says that nobody measured it."""
+    data = line[-(3 * length - 1) :]
+    if length > 8:
+        return data[3 * _FIX_AT : 3 * _FIX_AT + 1] in ("7", "8")
+    return data[3 * _METHOD_AT : 3 * _METHOD_AT + 1] in ("7", "8") and data[1] == str(_METHOD_FRAME)
 
 
 def _is_taken_singly(group: _Group) -> bool:

@@ -171,6 +171,11 @@ class FastPackets:
         """Counters of the messages of one kind from one source of which frames are awaited or passed over."""
         return {sequence for kind, address, sequence in self._open if (kind, address) == (pgn, source)}
 
+    def begun(self, pgn: str, number: int) -> list[bytes]:
+        """What a whole frame of this number brought, in each message of one kind that lacks others."""
+        found = (one.frames.get(number, b"") for (kind, _, _), one in self._open.items() if kind == pgn)
+        return [content for content in found if len(content) == 7]
+
     def close(self) -> None:
         """Count what the recording's end left unfinished."""
         for key in tuple(self._open):

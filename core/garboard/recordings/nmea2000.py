@@ -51,7 +51,7 @@ class Message:
     blank        : the whole message with every value "not available"
     instance_at  : byte that tells which of several (engine, rudder)
     reference_at : byte whose two lowest bits are the reference of directions
-    fix_at       : byte whose upper four bits are 0 when the receiver has no fix
+    fix_at       : byte whose upper four bits tell how the receiver found its place, see WITH_FIX
     """
 
     pgn: int
@@ -242,6 +242,12 @@ _ALL = (
 
 MESSAGES: Mapping[int, Message] = {message.pgn: message for message in _ALL}
 """Every message the program reads and writes, by parameter group number [1]."""
+
+WITH_FIX = range(1 << 4, 7 << 4)
+"""What a byte with the method is where a receiver found its place: 0 is without a fix, 7 typed in, 8 simulated [1]."""
+UNREAL = range(7 << 4, 9 << 4)
+POSITION, OF_RECEIVER = "129029", frozenset({"129025", "129026"})
+"""What tells the method, and what the same receiver sends beside it without telling."""
 
 READERS = {str(message.pgn): message.reader() for message in _ALL}
 FAST_TABLED = frozenset(str(message.pgn) for message in _ALL if message.is_fast_packet)

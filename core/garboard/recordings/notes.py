@@ -51,6 +51,7 @@ class ReadingNotes:
     without_checksum : NMEA 0183 sentences that carry no checksum; they are used
     without_time     : values dropped because no sentence with a time came in reach of them
     decimal_commas   : numbers of a CSV file written with a decimal comma, and the first of them as written
+    unreal           : messages of receivers that, by their own word, simulate their place or had it typed in
     broken           : those of damaged_count that were messages of several frames with a frame missing
     heard            : how many of which kind each source sent, read or not
     devices          : what devices say of themselves, such as maker and model, by the source their samples carry
@@ -74,6 +75,7 @@ class ReadingNotes:
     without_time: int = 0
     decimal_commas: int = 0
     first_decimal_comma: str = ""
+    unreal: int = 0
     broken: int = 0
     heard: dict[str, dict[str, int]] = attrs.field(factory=dict)
     devices: dict[str, tuple[str, ...]] = attrs.field(factory=dict)

@@ -9,6 +9,7 @@ from garboard.recordings import ReadingNotes
 from garboard.recordings.comma_lines import read
 from garboard.recordings.encode import fast_packet_frames, nmea2000_data, nmea2000_line
 from garboard.recordings.nmea2000 import MESSAGES
+from garboard.recordings.remarks import remarks
 from garboard.recordings.times import parse_time
 from garboard.samples import UNIT_OF_QUANTITY, Sample
 
@@ -110,6 +111,31 @@ def test_position_without_a_fix_is_not_used() -> None:
     assert [(s.quantity, round(s.value, 9)) for s in with_fix] == [("latitude", 51.5), ("longitude", -0.1)]
     assert without == []
     assert notes.empty == {"129029": 1}
+
+
+def of_receiver(second: int, method: int, *, is_framed: bool = False) -> list[str]:
+    """What a receiver sends in a second, of which only the first message tells the method."""
+    data = bytearray(nmea2000_data(129029, {"latitude": 51.5, "longitude": -0.1}, time=START))
+    data[31] = method << 4
+    parts = fast_packet_frames(bytes(data), second % 8) if is_framed else [bytes(data)]
+    course = nmea2000_data(129026, {"course_over_ground": 90.0, "speed_over_ground": 30.0}, reference="true")
+    place = nmea2000_data(129025, {"latitude": 51.5, "longitude": -0.1})
+    told = [(129029, part) for part in parts] + [(129026, course), (129025, place)]
+    return [nmea2000_line(START + second, pgn, 3, part) for pgn, part in told]
+
+
+@pytest.mark.parametrize("is_framed", [False, True])
+@pytest.mark.parametrize(("method", "is_used"), [(1, True), (4, True), (6, True), (7, False), (8, False)])
+def test_what_a_receiver_simulates_is_no_measurement(method: int, is_used: bool, is_framed: bool) -> None:
+    """Open PGN database of canboat: 7 is typed in, 8 is simulated. Course and speed come from the same receiver."""
+    lines = [line for second in range(9) for line in of_receiver(second, method, is_framed=is_framed)]
+    samples, notes = samples_of(*lines)
+    assert (len(samples), notes.unreal) == ((54, 0) if is_used else (0, 27))
+    assert any("simulated or typed in" in said for said in remarks(notes, set())) is not is_used
+    back = of_receiver(10, 1, is_framed=is_framed)
+    assert len(samples_of(*lines, *back)[0]) == (60 if is_used else 6), "once it is ended it is heard again"
+    other = [line.replace(",3,255,", ",4,255,") for line in of_receiver(10, 1)]
+    assert len(samples_of(*lines, *other)[0]) == (60 if is_used else 6), "another receiver is another"
 
 
 ENGINE = nmea2000_data(127489, {"fuel_flow": 21.5, "engine_temperature": 70.0}, instance="1")

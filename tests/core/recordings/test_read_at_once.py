@@ -125,6 +125,21 @@ def test_frames_that_come_twice_give_the_same() -> None:
     assert_same(lines, 9)
 
 
+@pytest.mark.parametrize("size", [5, 16, 400])
+def test_receivers_that_simulate_for_a_while_give_the_same(size: int) -> None:
+    pytest.importorskip("numpy")
+    data = bytearray(nmea2000_data(129029, {"latitude": 51.5, "longitude": -0.1}, time=1.78e9))
+    course = nmea2000_data(129026, {"course_over_ground": 90.0, "speed_over_ground": 30.0}, reference="true")
+    lines = []
+    for second in range(40):
+        source = second % 2
+        data[31] = 0x80 if 10 <= second < 25 and source else 0x10
+        parts = fast_packet_frames(bytes(data), second % 8) if second % 4 < 2 else [bytes(data)]
+        lines += [nmea2000_line(1.78e9 + second, 129029, source, part) for part in parts]
+        lines += [nmea2000_line(1.78e9 + second, 129026, source, course)] * 3
+    assert_same(lines, size)
+
+
 def test_more_kinds_than_the_notes_hold_are_counted_alike() -> None:
     pytest.importorskip("numpy")
     lines = [
