@@ -28,6 +28,10 @@ from garboard.recordings.notes import MARK, MARK_MESSAGE, ReadingNotes
 from garboard.samples import Sample
 
 ADDRESS_CLAIM = "60928"
+NO_ADDRESS = "254"
+"""A device that found no address to claim sends from this one [1]."""
+INTRODUCES = frozenset({ADDRESS_CLAIM, *IDENTITIES})
+"""What a device sends before it measures anything."""
 OWN_TRANSMISSIONS = (2, 3, 4)
 """Of the AIS transceiver information: sent by this unit itself, on either channel or not yet on the air [1]."""
 
@@ -90,12 +94,17 @@ class BusDecoder:
     """Reads packets of one network, in the order they come.
 
     notes  : what was met so far
+    called : by address, the source of its samples where that is another: a device that another drove from its address
+             keeps the name it had, and the one that came is not taken for it
     unreal : receivers whose places, by their own word, are simulated or typed in: so are their courses and speeds
     """
 
     notes: ReadingNotes
+    called: dict[str, str] = attrs.field(factory=dict, init=False)
     unreal: set[str] = attrs.field(factory=set, init=False)
     frames: FastPackets = attrs.field(init=False)
+    _claimed: dict[str, str] = attrs.field(factory=dict, init=False)
+    _driven_off: dict[str, str] = attrs.field(factory=dict, init=False)
 
     def __attrs_post_init__(self) -> None:
         self.frames = FastPackets(self.notes)
@@ -120,14 +129,14 @@ class BusDecoder:
             data = joined
         read = READERS.get(pgn)
         if read is not None:
-            samples = _tabled(time, pgn, source, data)
+            samples = _tabled(time, pgn, self.called.get(source, source), data)
             if pgn == POSITION:
                 self._see_method(source, data)
             elif pgn in OF_RECEIVER and source in self.unreal:
                 notes.unreal += 1
                 samples = []
         elif pgn in MORE:
-            samples = _of_more(time, pgn, source, data)
+            samples = _of_more(time, pgn, self.called.get(source, source), data)
         else:
             self._note(pgn, source, data)
             samples = None
@@ -138,6 +147,21 @@ class BusDecoder:
         if not samples:
             notes.empty[pgn] = notes.empty.get(pgn, 0) + 1
         return samples
+
+    def is_news(self, source: str, name: str) -> bool:
+        """Whether another device, or none, was known at an address."""
+        return self._claimed.get(source) != name
+
+    def _see_claim(self, source: str, name: str) -> None:
+        """A device claims an address. Where one of another name measured before, the samples are of another source."""
+        before, self._claimed[source] = self._claimed.get(source), name
+        label = self.called.get(source, source)
+        if not self.notes.heard.get(source, {}).keys() - INTRODUCES:
+            label = self._driven_off.pop(name, label)
+        elif before is not None:
+            self._driven_off[before] = label
+            label = self._driven_off.pop(name, "") or f"{source} ({len(self.notes.claims.get(source, ())) + 1})"
+        self.called[source] = label
 
     def _see_method(self, source: str, data: bytes) -> None:
         method = data[READERS[POSITION][5] or 0]
@@ -154,10 +178,13 @@ class BusDecoder:
     def _note(self, pgn: str, source: str, data: bytes) -> None:
         """What devices say of themselves and of the boat."""
         if pgn in IDENTITIES:
-            self.notes.met_device(source, IDENTITIES[pgn](data))
+            self.notes.met_device(self.called.get(source, source), IDENTITIES[pgn](data))
         elif pgn == ADDRESS_CLAIM:
             _needs(pgn, data, 8)
-            self.notes.met_claim(source, data[7::-1].hex())
+            name = data[7::-1].hex()
+            if source != NO_ADDRESS and self.is_news(source, name):
+                self._see_claim(source, name)
+            self.notes.met_claim(source, name)
         else:
             where = AIS[pgn]
             _needs(pgn, data, where.sender_at + 1)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.recordings.bus import NO_ADDRESS
 from garboard.recordings.nmea2000 import MESSAGES
 from garboard.samples import SIMULATED
 
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
 
 LISTENED_LONG_ENOUGH = 10.0
 """Before that nothing is called missing [s]: what is slow is sent every few seconds. Common practice, no source."""
-NO_ADDRESS = "254"
-"""A device that found no address to claim sends from this one [1]."""
 
 
 @attrs.frozen(kw_only=True)
@@ -138,7 +137,7 @@ def audit(senders: Iterable[Sender], seconds: float = LISTENED_LONG_ENOUGH) -> B
 def _devices(sender: Sender) -> Iterable[HeardDevice]:
     notes = sender.notes
     sent = _sent(sender)
-    addresses = dict.fromkeys((*sorted(sent, key=_in_order), *sorted(notes.devices), *sorted(notes.claims)))
+    addresses = dict.fromkeys((*sorted(sent, key=_in_order), *sorted(notes.claims)))
     for source in addresses:
         if source == NO_ADDRESS:
             continue

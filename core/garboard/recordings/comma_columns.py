@@ -20,7 +20,7 @@ from typing import NamedTuple
 import attrs
 
 from garboard.recordings.arithmetic import Arithmetic, Unlike
-from garboard.recordings.bus import FAST, READ, read_more
+from garboard.recordings.bus import ADDRESS_CLAIM, FAST, READ, read_more
 from garboard.recordings.columns import Into
 from garboard.recordings.comma_lines import CommaReader
 from garboard.recordings.more_messages import MORE, ORDER, REFERENCES
@@ -132,7 +132,8 @@ class CommaColumns:
         return known + len(groups) < KEPT_UNKNOWN_KINDS and len(self.notes.heard) + len(groups) < KEPT_DEVICES
 
     def _order_matters(self, lines: Sequence[str], groups: Mapping[_Group, Sequence[int]]) -> bool:
-        """Whether what a line means hangs on another: a receiver said, or says, that it simulates its place."""
+        """Whether what a line means hangs on another: an address goes to another device, or a receiver said, or says,
+        that it simulates its place."""
         decoder = self._single.decoder
         return (
             bool(decoder.unreal)
@@ -141,6 +142,12 @@ class CommaColumns:
                 _says_unreal(lines[place], group.length)
                 for group, places in groups.items()
                 if group.pgn == POSITION
+                for place in places
+            )
+            or any(
+                decoder.is_news(group.source, "".join(reversed(lines[place][-DATA:].lower().split(","))))
+                for group, places in groups.items()
+                if group.pgn == ADDRESS_CLAIM
                 for place in places
             )
         )
@@ -194,13 +201,14 @@ class CommaColumns:
     def _read_more(self, group: _Group, places: Sequence[int], times: Sequence[float], content: bytes) -> None:
         """Read messages that have a function of their own."""
         pgn, source, length = group
+        called = self._single.decoder.called.get(source, source)
         found = dict[StreamKey, tuple[list[int], list[float], list[float]]]()
         empty = 0
         for row, (place, time) in enumerate(zip(places, times, strict=True)):
             values = read_more(pgn, content[length * row : length * (row + 1)])
             empty += not values
             for quantity, value, instance, reference in values:
-                key = StreamKey(quantity, source, instance, reference)
+                key = StreamKey(quantity, called, instance, reference)
                 columns = found.get(key)
                 if columns is None:
                     columns = found[key] = ([], [], [])
@@ -297,12 +305,12 @@ class CommaColumns:
     ) -> int:
         """Read the fields of messages of one stream each; gives how many messages held no value."""
         places, times = lines
-        put = self.into.put
+        put, source = self.into.put, self._single.decoder.called.get(group.source, group.source)
         without: set[int] | None = set(range(len(places)))
         for (quantity, low, high, scale, offset, directed), field in zip(
             READERS[group.pgn][2], MESSAGES[int(group.pgn)].fields, strict=True
         ):
-            key = StreamKey(quantity, group.source, instance, reference if directed else "")
+            key = StreamKey(quantity, source, instance, reference if directed else "")
             steps = _side_by_side(content, field, group.length)
             values, rows = self.arithmetic.values(steps, field.code, (low, high, scale, offset))
             self.notes.samples += len(values)

@@ -268,7 +268,7 @@ def _unwrapped(sentence: Sentence, number: int, bus: BusDecoder) -> tuple[list[F
     packet = WRAPPED[sentence.kind](sentence.whole)
     source = str(packet.source)
     samples = bus.take(0.0, str(packet.pgn), source, packet.data, number, is_whole=True)
-    return [(one.quantity, one.value, one.instance, one.reference) for one in samples], source
+    return [(one.quantity, one.value, one.instance, one.reference) for one in samples], bus.called.get(source, source)
 
 
 def values_in(

@@ -145,6 +145,38 @@ def frame_lines(time: float, source: int, sequence: int, data: bytes = ENGINE) -
     return [nmea2000_line(time, 127489, source, frame) for frame in fast_packet_frames(data, sequence)]
 
 
+X, Y = bytes.fromhex("0700e0ff008c78c0"), bytes.fromhex("0800e0ff008c78c0")
+
+
+@pytest.mark.parametrize(
+    ("told", "sources"),
+    [
+        # a number is an address that measures, a pair a name that claims an address
+        (((X, 20), 20, 20, (Y, 20), 20), ["20", "20", "20 (2)"]),  # one device is taken out, another put in
+        (((X, 20), 20, (Y, 20), (X, 30), 30, 20), ["20", "20", "20 (2)"]),  # X gives way and is followed
+        (((X, 20), (Y, 21), 20, 21, (X, 21), (Y, 20), 20, 21), ["20", "21", "21", "21 (2)"]),  # they change places
+        (((X, 20), (Y, 20), (X, 21), 20, 21), ["20", "21"]),  # they settle it before either measures
+        (((X, 20), 20, (X, 20), 20), ["20", "20"]),  # asked again
+        ((20, (X, 20), 20), ["20", "20"]),  # a log that begins late
+        (((X, 20), 20, (X, 21), 21, 20), ["20", "20", "21"]),  # two of one name: no one drove it off
+        ((30, (X, 20), 20, (Y, 20), (X, 30), 30), ["20", "30", "30"]),  # who measures at 30 had not said its name
+        (((X, 20), 20, (Y, 20), (X, 254), 20), ["20", "20 (2)"]),  # it found none
+    ],
+)
+def test_an_address_that_goes_to_another_device_mixes_no_two(
+    told: tuple[int | tuple[bytes, int], ...], sources: list[str]
+) -> None:
+    heading = nmea2000_data(127250, {"heading": 100.0})
+    lines = [
+        nmea2000_line(START + at, 127250, one, heading)
+        if isinstance(one, int)
+        else nmea2000_line(START + at, 60928, one[1], one[0])
+        for at, one in enumerate(told)
+    ]
+    samples, _ = samples_of(*lines)
+    assert sorted(sample.source for sample in samples) == sources
+
+
 def test_fast_packet_reads_alike_joined_and_as_frames() -> None:
     joined, _ = samples_of(nmea2000_line(1.0, 127489, 3, ENGINE))
     framed, notes = samples_of(*frame_lines(1.0, 3, 5))

@@ -140,6 +140,21 @@ def test_receivers_that_simulate_for_a_while_give_the_same(size: int) -> None:
     assert_same(lines, size)
 
 
+@pytest.mark.parametrize("size", [5, 90, 400])
+def test_addresses_that_change_hands_give_the_same(size: int) -> None:
+    pytest.importorskip("numpy")
+    draw, names = random.Random(size), [bytes([number, *range(7)]) for number in range(4)]
+    heading = nmea2000_data(127250, {"heading": 100.0}, reference="true")
+    lines = []
+    for tick in range(400):
+        source = draw.randrange(20, 24)
+        lines.append(nmea2000_line(1.78e9 + tick, 127250, source, heading))
+        lines.append(nmea2000_line(1.78e9 + tick, 130312, source, bytes.fromhex("ff000140710000ff")))
+        if draw.random() < 0.05:
+            lines.append(nmea2000_line(1.78e9 + tick, 60928, draw.randrange(20, 24), draw.choice(names)))
+    assert_same(lines, size)
+
+
 def test_more_kinds_than_the_notes_hold_are_counted_alike() -> None:
     pytest.importorskip("numpy")
     lines = [
