@@ -30,6 +30,8 @@ from garboard.samples import Sample
 ADDRESS_CLAIM = "60928"
 NO_ADDRESS = "254"
 """A device that found no address to claim sends from this one [1]."""
+NUMBER_AND_MAKER = slice(8, 16)
+"""Of a name in hexadecimal digits: no two devices of one maker have the same number [1]."""
 INTRODUCES = frozenset({ADDRESS_CLAIM, *IDENTITIES})
 """What a device sends before it measures anything."""
 OWN_TRANSMISSIONS = (2, 3, 4)
@@ -104,6 +106,8 @@ class BusDecoder:
     unreal: set[str] = attrs.field(factory=set, init=False)
     frames: FastPackets = attrs.field(init=False)
     _claimed: dict[str, str] = attrs.field(factory=dict, init=False)
+    _names: dict[str, set[str]] = attrs.field(factory=dict, init=False)
+    _measured: dict[str, int] = attrs.field(factory=dict, init=False)
     _driven_off: dict[str, str] = attrs.field(factory=dict, init=False)
 
     def __attrs_post_init__(self) -> None:
@@ -153,14 +157,28 @@ class BusDecoder:
         return self._claimed.get(source) != name
 
     def _see_claim(self, source: str, name: str) -> None:
-        """A device claims an address. Where one of another name measured before, the samples are of another source."""
+        """A device claims an address. Where one of another name measured before, the samples are of another source.
+
+        The one before is taken for gone, unless it claims the address again.
+        """
         before, self._claimed[source] = self._claimed.get(source), name
-        label = self.called.get(source, source)
-        if not self.notes.heard.get(source, {}).keys() - INTRODUCES:
+        label, names = self.called.get(source, source), self._names.setdefault(source, set())
+        sent = self.notes.heard.get(source, {}).items()
+        measured = sum(count for kind, count in sent if kind not in INTRODUCES)
+        is_back, has_measured = name in names, measured > self._measured.get(source, 0)  # since the claim before
+        self._measured[source] = measured
+        names.add(name)
+        if before is not None and before[NUMBER_AND_MAKER] == name[NUMBER_AND_MAKER]:
+            self.notes.forget_claim(source, before)  # the same device, with another instance
+        elif not has_measured:
             label = self._driven_off.pop(name, label)
         elif before is not None:
             self._driven_off[before] = label
-            label = self._driven_off.pop(name, "") or f"{source} ({len(self.notes.claims.get(source, ())) + 1})"
+            label = self._driven_off.pop(name, "") or f"{source} ({len(names)})"
+            if is_back:
+                self.notes.met_claim(source, before)
+            else:
+                self.notes.forget_claim(source, before)
         self.called[source] = label
 
     def _see_method(self, source: str, data: bytes) -> None:

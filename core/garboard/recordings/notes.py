@@ -108,6 +108,10 @@ class ReadingNotes:
         if name not in known and len(known) < KEPT_TEXTS:
             self.claims[source] = (*known, name)
 
+    def forget_claim(self, source: str, name: str) -> None:
+        """The device of this name is at this address no more."""
+        self.claims[source] = tuple(one for one in self.claims.get(source, ()) if one != name)
+
     def met_from(self, source: str, kind: str, count: int = 1) -> None:
         """Count a kind a source sent; noise cannot make the tables grow without end."""
         if source not in self.heard and len(self.heard) >= KEPT_DEVICES:
