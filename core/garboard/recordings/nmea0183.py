@@ -569,16 +569,18 @@ def _time_told(sentence: Sentence) -> Told | None:
 # Values
 
 MOST = {quantity: max(map(abs, ends)) for quantity, ends in HARD_RANGE.items()}
-"""Either way: a minus sign is a turning sense in one sentence and an error in another."""
+LEAST = {quantity: 0.0 if low == 0 else -MOST[quantity] for quantity, (low, _) in HARD_RANGE.items()}
+"""A minus sign is a side or a sense in most sentences; a speed over ground has none."""
 
 
 def _believable(found: Found) -> Found:
     """A value as found. Raises ValueError for one that no boat's instrument can show."""
     quantity, value, _, _ = found
-    if value is None or abs(value) <= MOST[quantity]:
+    if value is None or LEAST[quantity] <= value <= MOST[quantity]:
         return found
     unit = UNIT_OF_QUANTITY[quantity]
-    raise ValueError(f"expected {quantity.replace('_', ' ')} up to {MOST[quantity]:g} {unit}, got {value:g}")
+    wanted = f"from {LEAST[quantity]:g}" if value < LEAST[quantity] else f"up to {MOST[quantity]:g}"
+    raise ValueError(f"expected {quantity.replace('_', ' ')} {wanted} {unit}, got {value:g}")
 
 
 def _number(text: str) -> float | None:
@@ -713,8 +715,10 @@ def _zda(fields: Fields) -> list[Found]:
 
 
 def _rpm(fields: Fields) -> list[Found]:
+    """A minus sign says which way an engine turns [from memory of the standard]; how fast is without one."""
     quantity, instance = engine_or_shaft(fields[1], fields[2])
-    return [_plain(quantity, fields[3], instance)] if quantity and _valid(fields, 5) else []
+    text = fields[3].removeprefix("-") if quantity == "engine_speed" else fields[3]
+    return [_plain(quantity, text, instance)] if quantity and _valid(fields, 5) else []
 
 
 def engine_or_shaft(which: str, number: str) -> tuple[str, str]:

@@ -22,6 +22,7 @@ from garboard.recordings.nmea0183 import (
     DECODERS,
     FEWEST_FIELDS,
     KNOTS_PER_KMH,
+    LEAST,
     MODES_WITH_FIX,
     MOST,
     OWN_SHIP,
@@ -103,7 +104,7 @@ def _plain(quantity: str, texts: Texts, instance: str = "", scale: float = 1.0) 
     if not values:
         return []
     values = values if scale == 1.0 else [value * scale for value in values]
-    if max(values) > MOST[quantity] or min(values) < -MOST[quantity]:
+    if max(values) > MOST[quantity] or min(values) < LEAST[quantity]:
         raise Unlike
     return [(quantity, instance, "", rows, values)]
 
@@ -222,7 +223,8 @@ def _zda(fields: Sequence[Texts]) -> list[Part]:
 
 def _rpm(fields: Sequence[Texts]) -> list[Part]:
     quantity, instance = engine_or_shaft(fields[1][0], fields[2][0])
-    return _plain(quantity, fields[3], instance) if quantity and fields[5][0] == "A" else []
+    texts = [text.removeprefix("-") for text in fields[3]] if quantity == "engine_speed" else fields[3]
+    return _plain(quantity, texts, instance) if quantity and fields[5][0] == "A" else []
 
 
 def _rsa(fields: Sequence[Texts]) -> list[Part]:
