@@ -197,6 +197,7 @@ class Recording:
     """A whole recording, sorted into streams. Made once by `gather`; nothing in it changes.
 
     devices  : what devices say of themselves, such as maker and model, by the source of their streams
+    own_ship : what the boat's own AIS unit says of it: "mmsi", "name", "call_sign"
     set_back : by how much the times of one stream ran back at most, as they were recorded [s]
     is_timed : whether it tells times; otherwise its samples have an order only, and the time 0
     """
@@ -204,6 +205,7 @@ class Recording:
     name: str
     streams: Mapping[StreamKey, Stream]
     devices: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict, eq=False)
+    own_ship: Mapping[str, str] = attrs.field(factory=dict, eq=False)
     set_back: float = attrs.field(default=0.0, eq=False)
     is_timed: bool = attrs.field(default=True, eq=False)
 

@@ -207,7 +207,7 @@ def in_words(found: BusAudit, name: str = "") -> list[tuple[str, str]]:
     """
     said = []
     told = found.own_ship.get("name", "")
-    if name and told and _plain_name(told) != _plain_name(name):
+    if is_another_name(told, name):
         said.append(
             ("other name", f"The boat's own AIS unit calls it {told}; entered is {name}. Correct one of the two.")
         )
@@ -246,6 +246,15 @@ MOST_DAMAGED = 0.01
 
 _LONGEST_NAME = 20
 """Of a boat's name in AIS, and it knows capitals only."""
+
+
+def is_another_name(told: str, entered: str) -> bool:
+    """Whether an AIS unit gives a boat another name than the one that is entered; not where one of the two is empty.
+
+    >>> is_another_name("SECOND WIND", "Long Reach"), is_another_name("LONGREACH", "Long Reach")
+    (True, False)
+    """
+    return bool(told and entered) and _plain_name(told) != _plain_name(entered)
 
 
 def _plain_name(name: str) -> str:

@@ -434,7 +434,12 @@ def _with_recording(view: JobView, place: FieldKey, recording: Recording, withou
 
 
 def _doubts(view: JobView, recording: Recording) -> Iterator[str]:
+    from garboard.recordings.bus_audit import is_another_name
+
     fitted = len(view.vessel.engines)
     sent = {engine_instance(key.instance, fitted) for key in recording.streams if key.quantity == "engine_speed"}
     if sent and fitted and len(sent) != fitted:
         yield f"The recording is of {in_number(len(sent), 'engine')}; this boat has {fitted}. Is it of another boat?"
+    told = recording.own_ship.get("name", "")
+    if is_another_name(told, view.vessel.name):
+        yield f"The AIS unit in the recording calls its boat {told}; this is {view.vessel.name}. Is it of another boat?"
