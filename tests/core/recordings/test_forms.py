@@ -81,6 +81,13 @@ def test_times_are_those_the_form_tells(key: str) -> None:
     assert [s.time for s in samples] == pytest.approx(expected, abs=1e-4)
 
 
+@pytest.mark.parametrize(("key", "cut"), [("frames_time_of_day", 15), ("message_lines", 12)])
+def test_a_log_that_begins_behind_the_time_of_its_first_line_has_times(key: str, cut: int) -> None:
+    whole, cut_off = (read_all(key, SAMPLES[key]()[begin:]) for begin in (0, cut))
+    assert (cut_off[1].timed, cut_off[1].damaged_count) == (True, 0)
+    assert cut_off[0] == whole[0]
+
+
 @pytest.mark.parametrize("key", SAMPLES)
 def test_bytes_may_be_cut_anywhere(key: str) -> None:
     data, draw, notes = SAMPLES[key](), random.Random(key), ReadingNotes()
