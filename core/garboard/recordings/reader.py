@@ -17,7 +17,7 @@ from typing import BinaryIO, cast
 
 import attrs
 
-from garboard.faults import Fault, InputError, refuse_endless
+from garboard.faults import Fault, GarboardError, InputError, refuse_endless
 from garboard.recordings import packet_bytes
 from garboard.recordings.arithmetic import Arithmetic, Plain, WithNumpy
 from garboard.recordings.columns import Columns, InOrder
@@ -156,7 +156,7 @@ def _teller(path: Path, file: BinaryIO, notes: ReadingNotes) -> Callable[[], obj
     return lambda: watch(path.name, on_disk.tell() / size if size else 1.0, notes.lines)
 
 
-class _Swells(zlib.error):
+class _Swells(GarboardError, zlib.error):
     """No instrument says the same so often: it is made to fill the memory."""
 
 
