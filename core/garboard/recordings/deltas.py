@@ -80,6 +80,8 @@ _TANKS: Mapping[str, str] = {
     "lubrication": "oil",
 }
 _SEVERAL = re.compile(r"(propulsion|electrical\.batteries|tanks\.(\w+))\.([^.]{1,40})\.(.+)", re.ASCII)
+NO_PART_OF_A_SOURCE, NO_PART_OF_AN_INSTANCE = ',;"#', ',;"#@[]'
+"""A run is kept as a CSV series, and a choice of instrument as source#instance: there these part one from the next."""
 _COMPOUND = ("navigation.attitude", "navigation.position")
 _TOLD_ABOARD = ("propulsion.", "electrical.", "tanks.", "steering.", "navigation.headingMagnetic", "environment.depth.")
 _NAMES: Mapping[str, str] = {"name": "name", "mmsi": "mmsi", "communication.callsignVhf": "call_sign"}
@@ -226,6 +228,7 @@ def reading_of(path: str) -> tuple[Reading, str] | None:
     table = _OF_AN_ENGINE if room == "propulsion" else _OF_A_BATTERY if tank is None else _OF_A_TANK
     if rest not in table or (tank is not None and tank not in _TANKS):
         return None
+    instance = _plain(instance, NO_PART_OF_AN_INSTANCE)
     return table[rest], instance if tank is None else f"{_TANKS[tank]} {instance}"
 
 
@@ -262,5 +265,5 @@ def _source(update: Mapping[str, Any]) -> str:
     return _plain(".".join(str(part) for part in parts if isinstance(part, str | int)))
 
 
-def _plain(text: str) -> str:
-    return "".join(char for char in text[:60] if char.isprintable())
+def _plain(text: str, without: str = NO_PART_OF_A_SOURCE) -> str:
+    return "".join("-" if char in without else char for char in text[:60] if char.isprintable()).strip()

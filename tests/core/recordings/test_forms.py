@@ -14,10 +14,10 @@ from form_samples import OF_A_NETWORK, SAMPLES, START
 from garboard.faults import InputError
 from garboard.recordings import ReadingNotes, load_recording, read_samples, summarise
 from garboard.recordings.comma_lines import read as read_commas
-from garboard.recordings.encode import fast_packet_frames, nmea2000_data
+from garboard.recordings.encode import csv_series, fast_packet_frames, nmea2000_data
 from garboard.recordings.forms import FORMS, SERIES, form_of
 from garboard.recordings.nmea0183 import read as read_sentences
-from garboard.samples import Sample
+from garboard.samples import Sample, StreamKey
 
 ALL = {form.key: form for form in (*FORMS, SERIES)}
 
@@ -369,6 +369,19 @@ def test_without_a_greeting_the_own_vessel_is_known_by_what_no_ais_unit_sends() 
     samples, notes = read_all("deltas", lines + delta(other, course))
     assert [one.quantity for one in samples] == ["engine_speed", "course_over_ground"]
     assert notes.unknown == {"another vessel": 2}
+
+
+@pytest.mark.parametrize("name", ["@scope/plugin", "a#1", "[x]", "a@b#c[d]", 'a,b;"c"', " a ", "tcp://10.0.0.1:3000"])
+def test_a_run_of_a_source_of_any_name_is_read_again_as_it_was_kept(tmp_path: Path, name: str) -> None:
+    value = {"path": f"propulsion.{name.replace('.', '')}.revolutions", "value": 50.0}
+    told = [{"$source": name, "values": [value, {"path": "navigation.headingTrue", "value": 1.0}]}]
+    samples, _ = read_all("deltas", json.dumps({"updates": told}).encode())
+    assert len(samples) == 2
+    kept = tmp_path / "kept.csv"
+    kept.write_bytes(csv_series(samples))
+    again, notes = load_recording(kept)
+    assert sorted(again.streams) == sorted(StreamKey(one.quantity, *one[3:]) for one in samples)
+    assert notes.damaged_count == 0
 
 
 @pytest.mark.parametrize(
