@@ -21,6 +21,7 @@ __all__ = [
     "engine_instance",
     "engine_numbers",
     "engine_streams",
+    "is_copy",
     "is_frozen",
     "mean",
     "mean_direction",
@@ -136,6 +137,23 @@ def unchanging_stretches(stream: Stream, seconds: float = FROZEN_FOR) -> tuple[S
         for first, after in pairwise((0, *changes, len(values)))
         if after - first >= FROZEN_SAMPLES and times[after - 1] - times[first] >= seconds
     )
+
+
+def is_copy(one: Stream, other: Stream) -> bool:
+    """Whether two streams show the same values one after the other, to the last digit, while they change.
+
+    Two engines held in step still differ in the last digit now and then: such streams are one engine heard twice.
+
+    >>> from garboard.samples import StreamKey
+    >>> port = Stream(StreamKey("engine_speed", instance="0"), tuple(range(6)), (1.0, 2.0, 3.0, 5.0, 4.0, 2.0))
+    >>> is_copy(port, Stream(StreamKey("engine_speed", instance="1"), port.times, port.values))
+    True
+    """
+    return one.values == other.values and len(set(one.values)) >= COPIED_VALUES
+
+
+COPIED_VALUES = 5
+"""Fewer different values may agree by chance. Common practice, no source."""
 
 
 def is_frozen(stream: Stream) -> bool:

@@ -16,6 +16,7 @@ from garboard.series import (
     Steady,
     engine_instance,
     engine_streams,
+    is_copy,
     mean,
     mean_direction,
     not_heard,
@@ -375,6 +376,8 @@ def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Ste
         | {
             p: _frozen_engine(name, p, place)
             if _engine_stood_still(recording, streams[p], stretch)
+            else _copied_engine(name, p, twin, place)
+            if (twin := _heard_twice(streams, p, stretch))
             else _one_of(view, name, p, found)
             for p, found in heard.items()
             if p != SPEED
@@ -441,6 +444,22 @@ def _frozen_engine(name: str, position: str, place: FieldKey) -> Missing:
         "make the run again"
     )
     return _contradicted(text, place)
+
+
+def _copied_engine(name: str, position: str, twin: str, place: FieldKey) -> Missing:
+    pair = " and ".join(sorted((position, twin)))
+    text = (
+        f"{name}: engine speed is the same to the last digit for {pair}: one engine is heard under both numbers; "
+        "set the other one's adapter to its own, then make the run again"
+    )
+    return _contradicted(text, place)
+
+
+def _heard_twice(streams: Mapping[str, Stream], position: str, stretch: Steady) -> str:
+    """The engine whose speed is that of another to the last digit; "" as a rule."""
+    own = streams[position].between(stretch.start, stretch.end)
+    others = ((name, one) for name, one in streams.items() if name not in (position, SPEED))
+    return next((name for name, one in others if is_copy(own, one.between(stretch.start, stretch.end))), "")
 
 
 def _contradicted(text: str, place: FieldKey) -> Missing:
