@@ -15,11 +15,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import form_samples
 from garboard.faults import InputError
 from garboard.recordings import boat_network
 from garboard.recordings.boat_network import BoatNetwork, Sender
+from garboard.recordings.forms import FORMS
 from garboard.recordings.nmea0183 import LiveReader
-from garboard.recordings.notes import KEPT_DAMAGED_LINES, KEPT_UNKNOWN_KINDS
+from garboard.recordings.notes import KEPT_DAMAGED_LINES, KEPT_UNKNOWN_KINDS, ReadingNotes
 from garboard.recordings.where import Where, read_where
 from garboard.samples import Sample, StreamKey
 
@@ -346,6 +348,30 @@ def test_a_flood_is_cut_to_what_an_instrument_network_can_say(
         assert len(tcp.network.take()) <= boat_network.MOST_WAITING
         assert peak < 20_000_000
         assert "were left out: more than" in tcp.network.remarks()[-1]
+
+
+@pytest.mark.parametrize("size", [1, 7, 700])
+@pytest.mark.parametrize("before", [b"", b"\x10", b"\x02\x10\x03"])
+def test_a_gateway_of_bytes_is_known_however_few_come_at_once(size: int, before: bytes) -> None:
+    """A serial port gives what has come, a few bytes at a time; nothing of the first message is lost."""
+    network = BoatNetwork(Where())
+    data = before + form_samples.SAMPLES["gateway"]()[:2000]
+    for at in range(0, len(data), size):
+        network.hear(data[at : at + size], "a")
+    [sender] = network.senders()
+    whole = ReadingNotes()
+    reader = next(form for form in FORMS if form.key == "gateway").reader(whole, is_live=True)
+    reader.feed(data[len(before) :], 0.0)
+    assert (sender.notes.samples, sender.notes.lines) == (whole.samples, whole.lines)
+    assert (whole.samples > 20, sender.notes.damaged_count) == (True, 0)
+
+
+def test_sentences_behind_what_begins_as_a_message_of_bytes_are_heard() -> None:
+    network = BoatNetwork(Where())
+    network.hear(b"\x10\x02", "a")
+    for _ in range(5):
+        network.hear(HDT, "a")
+    assert len(network.take()) >= 4
 
 
 @pytest.mark.parametrize("flooder", ["a", "b"])

@@ -24,7 +24,7 @@ from garboard.recordings.forms import FORMS, LineReader, Reader, TakesLines, for
 from garboard.recordings.links import Link, LinkLost, open_link
 from garboard.recordings.nmea0183 import SentenceReader
 from garboard.recordings.notes import MARK, ReadingNotes
-from garboard.recordings.packet_bytes import BEGINS
+from garboard.recordings.packet_bytes import FRAME_BEGINS, LONGEST_FRAME, is_gateway_log
 from garboard.recordings.where import Way, Where
 from garboard.samples import SIMULATED, Sample, StreamKey
 from garboard.series import mean, mean_direction
@@ -102,6 +102,7 @@ class Sender:
     notes: ReadingNotes = attrs.field(factory=ReadingNotes)
     _readers: dict[str, TakesLines] = attrs.field(factory=dict)
     _bytes: Reader | None = None
+    _held: bytes = b""
     _rest: str = ""
 
     @property
@@ -132,11 +133,14 @@ class Sender:
 
     def of_bytes(self, data: bytes, arrived: float) -> Sequence[Sample] | None:
         """The samples of what a gateway sends as bytes; None for one that sends lines."""
-        if self._bytes is None and not self.is_understood and (begins := data.find(BEGINS)) >= 0:
-            data = data[begins:]
-            form = form_of(data)
-            if form is not None and form.key == "gateway":
-                self._bytes = form.reader(self.notes, is_live=True)
+        if self._bytes is None and not self.is_understood:
+            held = self._held + data
+            begins = held.find(FRAME_BEGINS)
+            self._held = held[begins:] if begins >= 0 else held[-1:]
+            if begins >= 0 and is_gateway_log(self._held):
+                self._bytes, data = _GATEWAY.reader(self.notes, is_live=True), self._held
+            elif begins >= 0 and len(self._held) <= LONGEST_FRAME and b"\r\n" not in self._held:
+                return []  # a cable brings a few bytes at a time: the rest of the first message comes later
         if self._bytes is None:
             return None
         samples = self._bytes.feed(data, arrived)
@@ -161,7 +165,7 @@ class Sender:
 
     def begin_anew(self) -> None:
         """A new connection goes on with a line of its own."""
-        self._rest = ""
+        self._rest, self._held = "", b""
 
     def samples(self, line: str, arrived: float) -> Iterator[Sample]:
         """The samples of one more line, without its end."""
@@ -195,6 +199,7 @@ def _mean_direction(directions: Sequence[float]) -> float:
         return directions[-1]
 
 
+_GATEWAY = next(form for form in FORMS if form.key == "gateway")
 _BY_FIRST = {key: next(form for form in FORMS if form.key == of) for key, of in (("$", "sentences"), ("{", "deltas"))}
 _TAG_BLOCK_BEGUN = re.compile(r"\\[^\\$!]*\\?")
 """A tag block before its sentence came: what comes next goes on with it."""

@@ -82,8 +82,8 @@ def load_recording(path: str | Path) -> tuple[Recording, ReadingNotes]:
     recording = _recording(path, _form(path), notes)
     if not recording.streams:
         raise InputError(str(path), [Fault("whole file", "at least one value with a time", _met_instead(notes))])
-    told = {"devices": dict(notes.devices), "own_ship": dict(notes.own_ship), "is_timed": notes.timed}
-    return attrs.evolve(recording, **told), notes
+    devices, own_ship = dict(notes.devices), dict(notes.own_ship)
+    return attrs.evolve(recording, devices=devices, own_ship=own_ship, is_timed=notes.timed), notes
 
 
 def _recording(path: Path, form: Form, notes: ReadingNotes) -> Recording:
