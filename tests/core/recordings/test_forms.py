@@ -209,6 +209,39 @@ def test_sentences_without_any_clock_have_an_order_and_all_are_given() -> None:
     assert (notes.timed, notes.without_time) == (False, 0)
 
 
+COURSE, OTHER = "$GPVTG,90.0,T,,M,5.5,N,10.2,K", "$GPGSV,1,1,00"
+
+
+@pytest.mark.parametrize(("every", "more"), [(6, 0), (3, 3)])  # mostly packets, mostly sentences
+@pytest.mark.parametrize(
+    "key", ["comma_lines", "frames_time_of_day", "message_lines", "dump_compact", "dump_bracketed", "trace"]
+)
+def test_packets_and_sentences_in_one_log_are_both_read_and_timed_by_the_packets(
+    tmp_path: Path, key: str, every: int, more: int
+) -> None:
+    """As a gateway sends them that turns a part of what it hears into sentences; live, both were read before."""
+    packets = SAMPLES[key]().decode().splitlines()
+    alone, _ = load_recording(written(tmp_path, SAMPLES[key]()))
+    lines = [*packets[:8]]
+    for place, packet in enumerate(packets[8:]):
+        lines += [COURSE, *[OTHER] * more, packet] if place % every == 0 else [packet]
+    recording, notes = load_recording(written(tmp_path, "\n".join(lines).encode()))
+    assert notes.damaged_count == 0
+    assert {key: stream for key, stream in recording.streams.items() if key.source != "GP"} == alone.streams
+    [course] = [one for one in recording.of("course_over_ground") if one.key.source == "GP"]
+    assert len(course) == lines.count(COURSE) > 20
+    times = [time for stream in alone.streams.values() for time in stream.times]
+    assert min(times) <= course.times[0] <= course.times[-1] <= max(times)
+    assert (len(set(course.times)) > 5) is notes.timed
+
+
+def test_sentences_before_the_first_packet_have_its_time(tmp_path: Path) -> None:
+    lines = SAMPLES["dump_compact"]().decode().splitlines()
+    recording, _ = load_recording(written(tmp_path, "\n".join([COURSE, COURSE, *lines[:20]]).encode()))
+    [course] = [one for one in recording.of("course_over_ground") if one.key.source == "GP"]
+    assert course.times == (START, START)
+
+
 # Frames of one message
 
 
