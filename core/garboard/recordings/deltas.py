@@ -1,6 +1,9 @@
 """Signal K deltas, one JSON object a line: data model 1.7, an open standard; SI units and radians.
 
 Only what is said of the own vessel is read. What another vessel sends over AIS comes in deltas too, with its context.
+
+Names of engines: [1] the Signal K project's converter from NMEA 2000, https://github.com/SignalK/n2k-signalk: engine 0
+is "port", engine 1 is "starboard", others go by their number.
 """
 
 from __future__ import annotations
@@ -46,6 +49,8 @@ _PLAIN: Mapping[str, Reading] = {
     "steering.autopilot.target.headingMagnetic": ("course_to_steer", DEGREES, 0.0, "magnetic"),
     "steering.autopilot.target.headingTrue": ("course_to_steer", DEGREES, 0.0, "true"),
     "environment.depth.belowTransducer": ("depth", 1.0, 0.0, ""),
+    "environment.outside.relativeHumidity": ("humidity", 100.0, 0.0, ""),
+    "environment.outside.humidity": ("humidity", 100.0, 0.0, ""),
     "environment.water.temperature": ("water_temperature", 1.0, -ZERO_CELSIUS, ""),
     "environment.outside.temperature": ("air_temperature", 1.0, -ZERO_CELSIUS, ""),
     "environment.outside.pressure": ("air_pressure", 0.01, 0.0, ""),
@@ -54,6 +59,7 @@ _OF_AN_ENGINE: Mapping[str, Reading] = {
     "revolutions": ("engine_speed", 60.0, 0.0, ""),
     "temperature": ("engine_temperature", 1.0, -ZERO_CELSIUS, ""),
     "oilPressure": ("oil_pressure", 0.001, 0.0, ""),
+    "coolantPressure": ("coolant_pressure", 0.001, 0.0, ""),
     "alternatorVoltage": ("alternator_voltage", 1.0, 0.0, ""),
     "fuel.rate": ("fuel_flow", 3.6e6, 0.0, ""),
     "runTime": ("engine_hours", 1 / 3600, 0.0, ""),
@@ -82,6 +88,9 @@ _TANKS: Mapping[str, str] = {
 _SEVERAL = re.compile(r"(propulsion|electrical\.batteries|tanks\.(\w+))\.([^.]{1,40})\.(.+)", re.ASCII)
 NO_PART_OF_A_SOURCE, NO_PART_OF_AN_INSTANCE = ',;"#', ',;"#@[]'
 """A run is kept as a CSV series, and a choice of instrument as source#instance: there these part one from the next."""
+_OF_A_TWIN: Mapping[str, str] = {"port": "0", "starboard": "1"}
+"""Engines by their names [1]: a number tells a boat's engines apart."""
+_MIDDLE = ("centre", "center", "middle")
 _COMPOUND = ("navigation.attitude", "navigation.position")
 _TOLD_ABOARD = ("propulsion.", "electrical.", "tanks.", "steering.", "navigation.headingMagnetic", "environment.depth.")
 _NAMES: Mapping[str, str] = {"name": "name", "mmsi": "mmsi", "communication.callsignVhf": "call_sign"}
@@ -99,6 +108,7 @@ class DeltaReader:
     clock: Clock
     _own: str = ""
     _damaged_line: int = 0
+    _engines: Mapping[str, str] = attrs.field(factory=lambda: dict(_OF_A_TWIN))
 
     def take(self, lines: Sequence[str], arrived: float | None = None) -> list[Sample]:
         """The samples of some more lines, without their ends."""
@@ -191,7 +201,7 @@ class DeltaReader:
             except _NotADelta as fault:
                 self._damaged(str(fault))
             else:
-                samples.append(Sample(time, quantity, value, source, instance, reference))
+                samples.append(Sample(time, quantity, value, source, self._engine(name, instance), reference))
         if not samples:
             self.notes.empty[path] = self.notes.empty.get(path, 0) + 1
         return samples
@@ -201,6 +211,14 @@ class DeltaReader:
         if self._damaged_line != self.notes.lines:
             self._damaged_line = self.notes.lines
             self.notes.damage(self.notes.lines, why)
+
+    def _engine(self, path: str, instance: str) -> str:
+        """Which of several; an engine by its number, since boats tell their engines apart by it."""
+        if not path.startswith("propulsion."):
+            return instance
+        if instance in _MIDDLE:  # people gave these names: of three engines, the middle one is engine 1
+            self._engines = {"port": "0", instance: "1", "starboard": "2"}
+        return self._engines.get(instance, instance)
 
     def _names(self, told: Mapping[Any, Any]) -> None:
         for path, what in _NAMES.items():
