@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from itertools import repeat
+from itertools import pairwise, repeat
 from operator import itemgetter
 from struct import calcsize
 from typing import NamedTuple
@@ -87,6 +87,9 @@ class CommaColumns:
         """Read some more lines, without their ends; gives what comes of it where it is put."""
         end = _end_of_seconds(lines)
         groups, odd = _grouped(lines, end) if end else ({}, list(range(len(lines))))
+        if len(lines) > 1 and (claims := self._new_claims(lines, groups, odd)):
+            cuts = sorted({0, len(lines), *claims, *(place + 1 for place in claims)})
+            return [sample for first, after in pairwise(cuts) for sample in self.take(lines[first:after])]
         if not self._has_room(groups) or self._order_matters(lines, groups):
             groups, odd = {}, list(range(len(lines)))
         singly = [_Packet(place) for place in odd]
@@ -132,8 +135,7 @@ class CommaColumns:
         return known + len(groups) < KEPT_UNKNOWN_KINDS and len(self.notes.heard) + len(groups) < KEPT_DEVICES
 
     def _order_matters(self, lines: Sequence[str], groups: Mapping[_Group, Sequence[int]]) -> bool:
-        """Whether what a line means hangs on another: an address goes to another device, or a receiver said, or says,
-        that it simulates its place."""
+        """Whether what a line means hangs on another: a receiver said, or says, that it simulates its place."""
         decoder = self._single.decoder
         return (
             bool(decoder.unreal)
@@ -144,13 +146,18 @@ class CommaColumns:
                 if group.pgn == POSITION
                 for place in places
             )
-            or any(
-                decoder.is_news(group.source, "".join(reversed(lines[place][-DATA:].lower().split(","))))
-                for group, places in groups.items()
-                if group.pgn == ADDRESS_CLAIM
-                for place in places
-            )
         )
+
+    def _new_claims(
+        self, lines: Sequence[str], groups: Mapping[_Group, Sequence[int]], odd: Sequence[int]
+    ) -> Sequence[int]:
+        """The places of claims of addresses that another device had, or none: what follows means something else."""
+        is_news, found = self._single.decoder.is_news, [place for place in odd if ADDRESS_CLAIM in lines[place]]
+        for group, places in groups.items():
+            if group.pgn == ADDRESS_CLAIM:
+                names = ("".join(reversed(lines[place][-DATA:].lower().split(","))) for place in places)
+                found += places if any(is_news(group.source, name) for name in names) else []
+        return sorted(found)
 
     def _read(self, lines: Sequence[str], places: list[int], group: _Group, end: int) -> list[_Packet]:
         """Read lines that belong together; gives the packets that have to be taken singly."""
