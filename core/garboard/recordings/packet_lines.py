@@ -172,7 +172,7 @@ def bracketed(line: str) -> Packet | None:
     when, one, other, length, data = found.groups()
     if "remote" in data:
         raise NotOfThisNetwork(NO_DATA)
-    return _frame(float(when) if when else None, one or other, data, length)
+    return _frame(finite(when) if when else None, one or other, data, length)
 
 
 COMPACT = re.compile(
@@ -218,7 +218,7 @@ class TraceLines:
         """
         if line.lstrip().startswith(";"):
             if found := _TRACE_START.match(line.strip()):
-                self._start = (float(found[1]) - DAYS_TO_1970) * 86400
+                self._start = (finite(found[1]) - DAYS_TO_1970) * 86400
             return None
         found = TRACE.fullmatch(line)
         if found is None:

@@ -242,6 +242,21 @@ def test_sentences_before_the_first_packet_have_its_time(tmp_path: Path) -> None
     assert course.times == (START, START)
 
 
+@pytest.mark.parametrize(
+    ("key", "line"),
+    [
+        ("dump_bracketed", "({}.5) can0 09F1121B [8] FF 9F EE FF 7F FF 7F FD"),
+        ("dump_compact", "({}.5) can0 09F1121B#FF9FEEFF7FFF7FFD"),
+        ("trace", ";$STARTTIME={}.5"),
+        ("trace", "1) {}.5 Rx 09F1121B 8 FF 9F EE FF 7F FF 7F FD"),
+    ],
+)
+def test_a_time_of_more_digits_than_there_are_seconds_is_damage(key: str, line: str) -> None:
+    samples, notes = read_all(key, f"{line.format('9' * 400)}\n".encode() + SAMPLES[key]())
+    assert notes.damaged_count == 1
+    assert all(abs(one.time) < 1e12 for one in samples)
+
+
 # Frames of one message
 
 
