@@ -307,7 +307,11 @@ def values_in(
         fewest = FEWEST_FIELDS[kind]
         if len(sentence.fields) <= fewest:
             raise ValueError(f"cut short: expected {fewest} fields, got {len(sentence.fields) - 1}")
-        found = [_believable(one) for one in decode(sentence.fields) if one[1] is not None]
+        if kind == "XDR":
+            found, fault_of_one = _of_each_transducer(sentence.fields)
+        else:
+            found = [_believable(one) for one in decode(sentence.fields) if one[1] is not None]
+            fault_of_one = None
         clock.see(sentence)
     except packet_lines.NotOfThisNetwork as other:
         notes.met_unknown(str(other))
@@ -316,6 +320,8 @@ def values_in(
         notes.damage(number, _named(line, fault))
         notes.wrong_checksum += isinstance(fault, WrongChecksum)
         return [], ""
+    if fault_of_one is not None:
+        notes.damage(number, _named(line, fault_of_one))
     notes.kinds[kind] = notes.kinds.get(kind, 0) + 1
     notes.met_from(sentence.talker, kind)
     notes.without_checksum += not sentence.has_checksum
@@ -786,6 +792,22 @@ def _xdr(fields: Fields) -> Iterator[Found]:
         known = transducer_of(transducer, unit, name)
         if known:
             yield _plain(known[0], text, known[1], known[2])
+
+
+def _of_each_transducer(fields: Fields) -> tuple[list[Found], ValueError | None]:
+    """What transducers say, and why one of them cannot be used: it takes none of the others with it.
+
+    Raises ValueError where none can be used.
+    """
+    found, fault = list[Found](), None
+    for at in range(1, len(fields) - 3, 4):
+        try:
+            found += [_believable(one) for one in _xdr(["", *fields[at : at + 4]]) if one[1] is not None]
+        except ValueError as why:
+            fault = fault or why
+    if fault is not None and not found:
+        raise fault
+    return found, fault
 
 
 def _unknown_transducers(fields: Fields) -> list[str]:

@@ -33,6 +33,15 @@ def test_checksum_is_the_exclusive_or_of_all_bytes(body: str) -> None:
     assert checksum(body) == reduce(xor, body.encode("utf-8"), 0)
 
 
+@pytest.mark.parametrize("odd", ["C,NaN,C,ENGINE#0", "C,99999,C,ENGINE#0", "P,1..2,P,ENGINEOIL#0"])
+def test_one_transducer_that_cannot_be_used_takes_no_other_with_it(odd: str) -> None:
+    samples, notes = samples_of(ZDA, f"$ERXDR,{odd},T,2500,R,ENGINE#1,{odd},U,13.8,V,ALTERNATOR#1")
+    assert [(s.quantity, s.value) for s in samples] == [("engine_speed", 2500.0), ("alternator_voltage", 13.8)]
+    assert notes.damaged_count == 1
+    samples, notes = samples_of(ZDA, f"$ERXDR,{odd}")
+    assert (samples, notes.damaged_count) == ([], 1)
+
+
 @pytest.mark.parametrize(
     ("sentence", "reason"),
     [
