@@ -133,7 +133,8 @@ class DeltaReader:
         if not isinstance(delta, dict):
             raise _NotADelta(f"expected a delta with updates, got {str(delta)[:60]!r}")
         if isinstance(delta.get("self"), str) and "updates" not in delta:  # a server's greeting
-            self._own = delta["self"]
+            own = f"vessels.{delta['self'].removeprefix('vessels.')}"
+            self._own = own if own != "vessels.self" else ""  # which says nothing
             return []
         context, updates = delta.get("context", ""), delta.get("updates")
         if not isinstance(updates, list) or not isinstance(context, str):

@@ -402,6 +402,14 @@ def delta(context: str, *values: tuple[str, object]) -> bytes:
     return json.dumps({"context": context, "updates": [{"values": told}]}).encode() + b"\n"
 
 
+@pytest.mark.parametrize("told", ["vessels.urn:mrn:signalk:uuid:1", "urn:mrn:signalk:uuid:1", "vessels.self", "self"])
+def test_a_greeting_names_the_own_vessel_however_it_is_spelt(told: str) -> None:
+    greeting = json.dumps({"name": "server", "self": told}).encode() + b"\n"
+    lines = [delta(f"vessels.urn:mrn:signalk:uuid:{number}", ("navigation.headingTrue", 1.0)) for number in (1, 2, 1)]
+    samples, notes = read_all("deltas", b"".join([greeting, *lines]))
+    assert (len(samples), notes.unknown) == (2, {"another vessel": 1})
+
+
 @pytest.mark.parametrize("other", ["vessels.urn:mrn:signalk:uuid:2", "shore.basestations.1", "atons.1", "meteo.1"])
 def test_only_one_vessel_is_the_own_one(other: str) -> None:
     air = ("environment.outside.temperature", 300.0)
