@@ -415,6 +415,29 @@ def test_no_bytes_stop_the_reading(chunks: list[bytes]) -> None:
     assert sender.latest[HEADING].value == 341.8
 
 
+@pytest.mark.parametrize(
+    "said", [b"a [b]", b"time,foo [bar]", b'time;"x [deg]', b"time,heading [deg],heading [deg]", b"time [s]"]
+)
+def test_a_heading_nobody_knows_ends_no_hearing(udp: Listening, said: bytes) -> None:
+    """One datagram of it ended the thread that listens, without a word."""
+    udp.send(said + b"\r\n", HDT)
+    udp.send(HDG, sender="127.0.0.2")
+    wait_for(lambda: udp.has(2))
+    assert {sample.quantity for sample in udp.samples} >= {"heading"}
+    [sender, _] = udp.network.senders()
+    assert sender.notes.damaged_count == 1
+
+
+def test_a_mistake_in_reading_ends_no_hearing(monkeypatch: pytest.MonkeyPatch) -> None:
+    network = BoatNetwork(Where())
+    monkeypatch.setattr(Sender, "of_bytes", lambda *_: 1 / 0)
+    network.hear(HDT, "a")
+    monkeypatch.undo()
+    network.hear(HDT, "a")
+    assert [sample.value for sample in network.take()] == [341.8]
+    assert network.senders()[0].notes.damaged_count == 1
+
+
 def test_sentences_without_line_ends_are_each_heard_at_once(udp: Listening) -> None:
     udp.send(HDT.strip())
     wait_for(lambda: udp.has(1))

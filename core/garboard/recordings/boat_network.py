@@ -47,6 +47,7 @@ MOST_STREAMS = 500
 """Streams of one sender whose latest value is kept."""
 LONGEST_LINE = 1024
 """Characters kept while the end of a line is awaited. A sentence has at most 82, a tag block before it as many."""
+LONGEST_REASON = 120
 RECENT = 3.0
 """A value is shown as its mean over so long [s]: engines hunt, and waves lift a boat. Common practice, no source."""
 MOST_RECENT = 60
@@ -168,6 +169,13 @@ class Sender:
     def begin_anew(self) -> None:
         """A new connection goes on with a line of its own."""
         self._rest, self._held = "", b""
+
+    def give_up(self, failure: Exception) -> None:
+        """What was sent cannot be read; what comes next may be of any form."""
+        self.notes.damage(self.notes.lines, str(failure).rpartition("\n")[2].strip()[:LONGEST_REASON])
+        self._readers.clear()
+        self._bytes = None
+        self.begin_anew()
 
     def samples(self, line: str, arrived: float) -> Iterator[Sample]:
         """The samples of one more line, without its end."""
@@ -501,7 +509,11 @@ class BoatNetwork:
                 self.left_out += data.count(b"\n") or 1
                 sender.begin_anew()
                 return
-            as_bytes = sender.of_bytes(data, at)
+            try:
+                as_bytes = sender.of_bytes(data, at)
+            except Exception as failure:  # whatever one sender sends, it ends the hearing of no other
+                sender.give_up(failure)
+                return
             if as_bytes is not None:
                 self._lines_in_second[address] += 1 + len(data) // BYTES_A_LINE
                 self._keep(as_bytes)
@@ -511,7 +523,10 @@ class BoatNetwork:
                 if self._floods(address):
                     self.left_out += 1
                     continue
-                self._keep(sender.samples(line, at))
+                try:
+                    self._keep(sender.samples(line, at))
+                except Exception as failure:  # the same; as a heading of columns that nobody knows
+                    sender.give_up(failure)
 
     def _floods(self, address: str) -> bool:
         """Whether more comes than can be read, and this sender has had its share: another's flood silences nobody."""
