@@ -20,6 +20,7 @@ from garboard.faults import InputError
 from garboard.recordings import boat_network
 from garboard.recordings.boat_network import BoatNetwork, Sender
 from garboard.recordings.forms import FORMS
+from garboard.recordings.links import Link
 from garboard.recordings.nmea0183 import LiveReader
 from garboard.recordings.notes import KEPT_DAMAGED_LINES, KEPT_UNKNOWN_KINDS, ReadingNotes
 from garboard.recordings.where import Where, read_where
@@ -284,6 +285,24 @@ def test_waits_between_tries_grow(monkeypatch: pytest.MonkeyPatch) -> None:
     wait_for(lambda: len(waits) >= 5)
     network.stop()
     assert waits[:5] == [1.0, 2.0, 4.0, 4.0, 4.0]
+
+
+def test_a_mistake_in_a_link_is_said_and_it_is_opened_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    tries, opened = [], boat_network.open_link
+
+    def mistaken(where: Where) -> Link:
+        tries.append(where)
+        if len(tries) < 3:
+            raise KeyError("no such thing")
+        return opened(where)
+
+    monkeypatch.setattr(boat_network, "open_link", mistaken)
+    listening = Listening(Where(free_port()))
+    wait_for(lambda: "Trying again" in listening.network.trouble() or len(tries) > 2)
+    listening.send_until_heard()
+    assert len(tries) == 3
+    assert "Trying again" not in listening.network.trouble()
+    listening.close()
 
 
 def test_an_unknown_name_is_said() -> None:

@@ -19,6 +19,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import attrs
 
+from garboard.faults import in_words
 from garboard.recordings.deltas import LONGEST_DELTA
 from garboard.recordings.forms import FORMS, LineReader, Reader, TakesLines, form_of
 from garboard.recordings.links import Link, LinkLost, open_link
@@ -477,6 +478,8 @@ class BoatNetwork:
                 except (OSError, UnicodeError) as failure:  # no name of a machine begins with a dot, or is so long
                     if not stopping.is_set():
                         self._fault = self._why(failure)
+                except Exception as failure:  # a mistake in a program: a thread that ends here says nothing
+                    self._fault = f"{self.where.title}: {in_words(failure)}. Trying again."
                 stopping.wait(self._patience[min(self._tries, len(self._patience) - 1)])
                 self._tries += 1
 
