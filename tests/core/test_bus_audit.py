@@ -80,6 +80,26 @@ def test_a_device_that_gave_way_is_not_accused(claims: list[tuple[int, int]]) ->
     assert found.clashes == ()
 
 
+MEASURED = can_frame(0.0, 127250, 35, bytes.fromhex("ffbe87ff7fff7ffc"))
+OTHER_INSTANCE = NAMES[0][:4] + b"\1" + NAMES[0][5:]
+
+
+@pytest.mark.parametrize(
+    ("told", "is_clash"),
+    [
+        ([NAMES[0], OTHER_INSTANCE], False),  # what the audit asks for: give it another instance
+        ([NAMES[0], MEASURED, OTHER_INSTANCE, MEASURED, NAMES[0], MEASURED], False),
+        ([NAMES[0], MEASURED, NAMES[1], MEASURED], False),  # taken out, and another put in
+        ([NAMES[0], MEASURED, NAMES[1], MEASURED, NAMES[0], MEASURED], True),  # both are there
+        ([NAMES[0], MEASURED, NAMES[1], MEASURED, NAMES[0], NAMES[1]], True),  # switched off and on
+        ([MEASURED, NAMES[0], NAMES[1], MEASURED], True),
+    ],
+)
+def test_a_device_changed_while_listening_is_no_clash(told: list[bytes | str], is_clash: bool) -> None:
+    found = heard(*(one if isinstance(one, str) else can_frame(0.0, CLAIM, 35, one) for one in told))
+    assert bool(found.clashes) is is_clash
+
+
 def test_a_device_without_an_address_is_told_and_is_no_device_of_the_list() -> None:
     found = heard(can_frame(0.0, CLAIM, 254, NAMES[0]))
     assert found.without_address == (name_in_words(NAMES[0][::-1].hex()),)

@@ -37,7 +37,7 @@ EXAMPLE_HEADER = "time,heading magnetic@compass [deg],engine_speed#0 [rev/min]"
 
 _NAME = re.compile(
     r"(?P<quantity>[a-z_]+)(?:\s+(?P<reference>[a-z]+))?"
-    r"(?:#(?P<instance>[^@#\[\]]*))?(?:@(?P<source>[^@#\[\]]*))?\s*\[(?P<unit>[^\[\]]*)\]"
+    r"(?:#(?P<instance>[^@#\[\]]*))?(?:@(?P<source>.*))?\s*\[(?P<unit>[^\[\]]*)\]"  # a server may call one @a#b[c]
 )
 
 _DECIMAL_COMMA = re.compile(r"[0-9]+,[0-9]+")

@@ -14,7 +14,7 @@ import attrs
 from garboard.fields import Field, Kind
 from garboard.records import EQUIPMENT, NETWORK_SOURCES, JsonValue, Vessel
 from garboard.samples import SIMULATED, UNIT_OF_QUANTITY, StreamKey
-from garboard.series import engine_numbers, mean
+from garboard.series import engine_instance, engine_numbers, mean
 from garboard.units import UNITS_OF, Amount, convert
 from garboard_tablet.models.asks import Ask, pieces
 from garboard_tablet.models.live import STALE_AFTER
@@ -155,7 +155,7 @@ def _of_engines(ask: Ask, newest: Mapping[StreamKey, Newest], vessel: Vessel) ->
     """The engine's number from each source; without an engine the mean of all, each from its own source."""
     heard: dict[str, dict[str, float]] = {}
     for key, one in newest.items():
-        heard.setdefault(key.instance or "0", {})[key.source] = one.value
+        heard.setdefault(engine_instance(key.instance, len(vessel.engines)), {})[key.source] = one.value
     piece = _piece(ask)
     if ask.field.kind is Kind.COUNT:  # which instance the engine is: they are numbered from port
         return _instance_of(piece, heard, vessel)
