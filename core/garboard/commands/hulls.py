@@ -384,7 +384,7 @@ def settle(
 @job_option
 @tablet_option
 def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, tablet: str) -> None:
-    """Attach a photo or a recording to a STEP of a job. The book and the boat's page list it."""
+    """Attach a photo or a recording to a STEP of a job. The book and the boat's page show a photo, and list the rest."""
     from garboard.recordings import refuse_other_text
 
     refuse_other_text(file)

@@ -23,7 +23,7 @@ from garboard.hosting.unused import not_used, waiting_in_words
 from garboard.hosting.watching import watched
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
-from garboard.records import Measurement, SignOff
+from garboard.records import SignOff
 from garboard.report.as_typed import as_typed
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.outline import (
@@ -43,8 +43,19 @@ from garboard.report.outline import (
     result_of,
 )
 from garboard.report.palette import DAY, STEP_MARKS, VERDICT_MARKS
+from garboard.report.photo_files import BOOK_SIDE, Picture, PictureRefused, drawn
+from garboard.report.photos import (
+    Photo,
+    PhotoLoader,
+    arrows_in_words,
+    is_recording,
+    no_photo,
+    photo_in_words,
+    photos_of,
+    shown_in_words,
+)
 from garboard.report.settings_used import settings_in_words
-from garboard.steps import Assessed, Block, Caution, Kind, ReportSection
+from garboard.steps import Assessed, Block, Caution, ReportSection
 
 if TYPE_CHECKING:
     from fpdf.outline import OutlineSection
@@ -57,6 +68,8 @@ MOST_NAMED = 12
 _LED_TO = 45.0  # kept under a paragraph that leads to what follows it [mm]
 _INDENT, _INDENT_OF_LINE = 38.0, 18.0  # from the verdict to what it is about [mm]
 _FEW_POINTS = 4
+_BETWEEN = 6.0  # two photos side by side [mm]
+_HIGHEST = 70.0  # a photo that stands upright [mm]
 _MEANING: Mapping[Verdict, str] = {
     Verdict.PASS: "Measured or seen, and within its limits.",
     Verdict.ADVISE: "Usable as it is, unless in doubt. The sentence says what to watch, or which reading to check.",
@@ -76,12 +89,19 @@ class _Printed:
 
 
 def handover_book(
-    view: JobView, host: PluginHost, assessed: Sequence[Assessed], size: str = "letter", *, unread: int = 0
+    view: JobView,
+    host: PluginHost,
+    assessed: Sequence[Assessed],
+    size: str = "letter",
+    *,
+    unread: int = 0,
+    load_photo: PhotoLoader = no_photo,
 ) -> bytes:
     """The handover book as a PDF. The same job, program and plugins give the same bytes.
 
-    size   : "letter" or "A4"
-    unread : how many entries of the boat could not be read
+    size       : "letter" or "A4"
+    unread     : how many entries of the boat could not be read
+    load_photo : gives the files of photos; those it does not give are listed by name alone
     """
     from garboard.report.paper import Paper
 
@@ -107,7 +127,7 @@ def handover_book(
     for section, blocks in sections:
         if blocks:
             _section(paper, section.title, blocks, printed, aboard)
-    _checks(paper, view, host, assessed, printed)
+    _checks(paper, view, host, assessed, printed, load_photo)
     _files(paper, view, host)
     _punch_list(paper, view, host, assessed)
     _signatures(paper, view, host, state)
@@ -335,7 +355,14 @@ def _section(paper: Paper, title: str, blocks: Sequence[Block], printed: _Printe
                 _figure(paper, figure, printed)
 
 
-def _checks(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[Assessed], printed: _Printed) -> None:
+def _checks(
+    paper: Paper,
+    view: JobView,
+    host: PluginHost,
+    assessed: Sequence[Assessed],
+    printed: _Printed,
+    load_photo: PhotoLoader,
+) -> None:
     """Every check: one line for what passes or was told before, the rest in full; then tables not yet shown."""
     paper.chapter("What was checked")
     for phase in by_phase(view, host, assessed):
@@ -343,6 +370,7 @@ def _checks(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[As
         for step in phase.steps:
             if step.found:
                 _checked_step(paper, step, printed)
+            _photos(paper, view, host, step, load_photo)
         _without_findings(paper, phase)
     _not_used(paper, view, host)
     _workings(paper, [one.finding for one in assessed], printed)
@@ -366,6 +394,55 @@ def _checked_step(paper: Paper, step: StepOutline, printed: _Printed) -> None:
     for sentence in settings_in_words(step.found):
         paper.hanging("", sentence, size=NOTE)
     paper.y += 1
+
+
+def _photos(paper: Paper, view: JobView, host: PluginHost, step: StepOutline, load_photo: PhotoLoader) -> None:
+    """The photos of a step, two beside each other, each with its arrows and what it shows."""
+    from garboard.report.paper import NOTE
+
+    found = photos_of(view, host, step.step.key) if step.step is not None else ()
+    pictures = [(photo, picture) for photo in found if (picture := _picture(load_photo(photo), photo)) is not None]
+    if pictures and not step.found:
+        _step(paper, step.title, step.state, keep=_HIGHEST)
+    wide = (paper.epw - _BETWEEN) / 2
+    paper.y += 1.5 if pictures else 0
+    for first in range(0, len(pictures), 2):
+        row = pictures[first : first + 2]
+        sizes = [_fitting(picture, wide) for _, picture in row]
+        words = [_under_photo(photo, host, view) for photo, _ in row]
+        high = max(height for _, height in sizes)
+        paper.room(high + max(paper.height_of(said, NOTE, x=paper.l_margin + wide + _BETWEEN) for said in words) + 4)
+        top, below, margins = paper.y, paper.y, (paper.l_margin, paper.r_margin)
+        for place, ((photo, picture), size, said) in enumerate(zip(row, sizes, words, strict=True)):
+            left = margins[0] + place * (wide + _BETWEEN)
+            paper.photo(picture.content, left, top, *size, photo_in_words(photo, host, view))
+            paper.y = top + high + 1
+            paper.set_right_margin(paper.w - left - wide)
+            paper.words(said, NOTE, colour=DAY.quiet, x=left)
+            below = max(below, paper.y)
+        paper.set_right_margin(margins[1])
+        paper.y = below + 2
+
+
+def _picture(content: bytes, photo: Photo) -> Picture | None:
+    """A photo with its arrows; None for one that is not here, or is no picture."""
+    try:
+        return drawn(content, photo.arrows, BOOK_SIDE) if content else None
+    except PictureRefused:
+        return None
+
+
+def _fitting(picture: Picture, wide: float) -> tuple[float, float]:
+    """Width and height as printed [mm]."""
+    high = wide * picture.height / picture.width
+    return (wide, high) if high <= _HIGHEST else (_HIGHEST * picture.width / picture.height, _HIGHEST)
+
+
+def _under_photo(photo: Photo, host: PluginHost, view: JobView) -> str:
+    """What a photo shows, what its arrows point at, who took it and when."""
+    told = [shown_in_words(photo, host, view), arrows_in_words(photo)]
+    told.append(", ".join(filter(None, (photo.by, date_in_words(photo.taken[:10])))))
+    return ". ".join(filter(None, told))
 
 
 def _without_findings(paper: Paper, phase: PhaseOutline) -> None:
@@ -531,17 +608,11 @@ def _files(paper: Paper, view: JobView, host: PluginHost) -> None:
             date_in_words(one.at[:10]) + clock_mark(one.at),
         )
         for one in view.measurements
-        if isinstance(one.value, dict) and "file" in one.value and not _is_recording(one, host)
+        if isinstance(one.value, dict) and "file" in one.value and not is_recording(one, host)
     ]
     if rows:
         paper.chapter("Photos", keep=25)
         paper.rows("", ("Belongs to", "File kept by the shop", "By", "Day"), rows)
-
-
-def _is_recording(measured: Measurement, host: PluginHost) -> bool:
-    step = host.step(measured.step)
-    fields = step.all_fields() if step else ()
-    return any(field.name == measured.field and field.kind is Kind.RECORDING for field in fields)
 
 
 def _punch_list(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> None:
