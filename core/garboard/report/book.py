@@ -49,6 +49,7 @@ from garboard.report.photos import (
     PhotoLoader,
     arrows_in_words,
     is_recording,
+    nearest,
     no_photo,
     photo_in_words,
     photos_of,
@@ -368,15 +369,18 @@ def _checks(
     for phase in by_phase(view, host, assessed):
         paper.subheading(phase.phase.value.capitalize(), keep=45, listed=True)
         for step in phase.steps:
+            photos = _Photos(paper, view, host, step, load_photo)
             if step.found:
-                _checked_step(paper, step, printed)
-            _photos(paper, view, host, step, load_photo)
+                _checked_step(paper, step, printed, photos)
+            elif photos.left:
+                _step(paper, step.title, step.state, keep=_HIGHEST)
+            photos.show_rest()
         _without_findings(paper, phase)
     _not_used(paper, view, host)
     _workings(paper, [one.finding for one in assessed], printed)
 
 
-def _checked_step(paper: Paper, step: StepOutline, printed: _Printed) -> None:
+def _checked_step(paper: Paper, step: StepOutline, printed: _Printed, photos: _Photos) -> None:
     from garboard.report.paper import NOTE
 
     found = alike_together(one.finding for one in step.found)
@@ -387,40 +391,64 @@ def _checked_step(paper: Paper, step: StepOutline, printed: _Printed) -> None:
         for finding in found:
             if finding.verdict is Verdict.PASS or finding in printed.findings:
                 _one_line(paper, finding, printed, under=step.title)
+                photos.show_of(finding, found)
                 continue
             _finding(paper, finding, printed)
             for figure in finding.figures:
                 _figure(paper, figure, printed)
+            photos.show_of(finding, found)
     for sentence in settings_in_words(step.found):
         paper.hanging("", sentence, size=NOTE)
     paper.y += 1
 
 
-def _photos(paper: Paper, view: JobView, host: PluginHost, step: StepOutline, load_photo: PhotoLoader) -> None:
-    """The photos of a step, two beside each other, each with its arrows and what it shows."""
-    from garboard.report.paper import NOTE
+class _Photos:
+    """The photos of a step: each beside the finding about what it shows, the rest at the end of the step.
 
-    found = photos_of(view, host, step.step.key) if step.step is not None else ()
-    pictures = [(photo, picture) for photo in found if (picture := _picture(load_photo(photo), photo)) is not None]
-    if pictures and not step.found:
-        _step(paper, step.title, step.state, keep=_HIGHEST)
-    wide = (paper.epw - _BETWEEN) / 2
-    paper.y += 1.5 if pictures else 0
-    for first in range(0, len(pictures), 2):
-        row = pictures[first : first + 2]
+    left : those not printed yet, each as it is drawn
+    """
+
+    def __init__(
+        self, paper: Paper, view: JobView, host: PluginHost, step: StepOutline, load_photo: PhotoLoader
+    ) -> None:
+        self._paper, self._view, self._host = paper, view, host
+        found = photos_of(view, host, step.step.key) if step.step is not None else ()
+        drawn_ones = ((photo, _picture(load_photo(photo), photo)) for photo in found)
+        self.left = [(photo, picture) for photo, picture in drawn_ones if picture is not None]
+
+    def show_of(self, finding: Finding, among: Sequence[Finding]) -> None:
+        """Print those that stand beside this finding, of all of the step."""
+        self._show([one for one in self.left if nearest(one[0], among) is finding])
+
+    def show_rest(self) -> None:
+        """Print those not printed yet."""
+        self._show([*self.left])
+
+    def _show(self, pictures: Sequence[tuple[Photo, Picture]]) -> None:
+        self._paper.y += 1.5 if pictures else 0
+        for first in range(0, len(pictures), 2):
+            self._row(pictures[first : first + 2])
+        self.left = [one for one in self.left if one not in pictures]
+
+    def _row(self, row: Sequence[tuple[Photo, Picture]]) -> None:
+        """Two beside each other, each with its arrows and what it shows."""
+        from garboard.report.paper import NOTE
+
+        paper, right = self._paper, self._paper.r_margin
+        wide = (paper.epw - _BETWEEN) / 2
         sizes = [_fitting(picture, wide) for _, picture in row]
-        words = [_under_photo(photo, host, view) for photo, _ in row]
+        words = [_under_photo(photo, self._host, self._view) for photo, _ in row]
         high = max(height for _, height in sizes)
         paper.room(high + max(paper.height_of(said, NOTE, x=paper.l_margin + wide + _BETWEEN) for said in words) + 4)
-        top, below, margins = paper.y, paper.y, (paper.l_margin, paper.r_margin)
+        top = below = paper.y
         for place, ((photo, picture), size, said) in enumerate(zip(row, sizes, words, strict=True)):
-            left = margins[0] + place * (wide + _BETWEEN)
-            paper.photo(picture.content, left, top, *size, photo_in_words(photo, host, view))
+            left = paper.l_margin + place * (wide + _BETWEEN)
+            paper.photo(picture.content, left, top, *size, photo_in_words(photo, self._host, self._view))
             paper.y = top + high + 1
             paper.set_right_margin(paper.w - left - wide)
             paper.words(said, NOTE, colour=DAY.quiet, x=left)
             below = max(below, paper.y)
-        paper.set_right_margin(margins[1])
+        paper.set_right_margin(right)
         paper.y = below + 2
 
 

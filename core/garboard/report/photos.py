@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 import attrs
 
 from garboard.fields import Kind
+from garboard.findings import Finding
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import row_in_words
 from garboard.job_files.job_file import ATTACHED
@@ -143,6 +144,15 @@ def turn_at(x: float, y: float, aspect: float = 1.0) -> int:
     return min(range(0, 360, STEP_OF_TURN), key=lambda turn: _from_middle(x, y, turn, aspect))
 
 
+def lies_within(arrow: Arrow, aspect: float) -> bool:
+    """Whether all of an arrow lies in a picture.
+
+    aspect : width by height
+    """
+    x, y = shape_of(arrow, aspect, 1.0).disc
+    return 0.0 <= x <= aspect and 0.0 <= y <= 1.0
+
+
 def _from_middle(x: float, y: float, turn: int, aspect: float) -> float:
     """How far the end of an arrow lies from the middle of the picture."""
     across, down = _direction(turn)
@@ -212,7 +222,18 @@ def photos_of(view: JobView, host: PluginHost, step: str = "") -> tuple[Photo, .
     step : those of one step alone
     """
     found = [photo_of(one) for one in view.measurements if step in ("", one.step) and not is_recording(one, host)]
+    found += [_of_several(one.values) for one in view.disagreements if step in ("", one.place[0])]
     return tuple(photo for photo in found if photo is not None)
+
+
+def _of_several(values: Sequence[Measurement]) -> Photo | None:
+    """A photo on which two tablets set different arrows: it is the same picture, and all of them are shown."""
+    photos = [photo_of(one) for one in values if one.field == ATTACHED]
+    first = next((photo for photo in photos if photo is not None), None)
+    if first is None or len(photos) != len(values) or any(one is None or one.file != first.file for one in photos):
+        return None
+    arrows = dict.fromkeys(arrow for photo in photos if photo is not None for arrow in photo.arrows)
+    return attrs.evolve(first, arrows=tuple(arrows))
 
 
 def is_picture(photo: Photo) -> bool:
@@ -225,6 +246,12 @@ def is_recording(measured: Measurement, host: PluginHost) -> bool:
     step = host.step(measured.step)
     fields = step.all_fields() if step else ()
     return any(field.name == measured.field and field.kind is Kind.RECORDING for field in fields)
+
+
+def nearest(photo: Photo, findings: Sequence[Finding]) -> Finding | None:
+    """The finding a photo stands beside: of those about the value it shows, the one about the fewest others."""
+    about = [finding for finding in findings if photo.shows in finding.places]
+    return min(about, key=lambda finding: len(finding.places), default=None)
 
 
 def shown_in_words(photo: Photo, host: PluginHost, view: JobView) -> str:

@@ -33,12 +33,13 @@ from garboard.report.as_typed import as_typed
 from garboard.report.outline import (
     PhaseOutline,
     PunchItem,
+    StepOutline,
     by_phase,
     counts,
     numbered_bases,
     punch_list,
 )
-from garboard.report.photos import Photo, is_picture, photos_of
+from garboard.report.photos import Photo, is_picture, nearest, photos_of
 from garboard.samples import Recording
 from garboard.steps import Assessed
 from garboard_shop.pages.drawing import figure_name
@@ -217,6 +218,12 @@ class BoatSummary:
     def photos_in(self, job: JobSummary, step: str = "") -> tuple[Photo, ...]:
         """Photos of a job, or those of one step."""
         return tuple(photo for photo in photos_of(job.view, self.host, step) if is_picture(photo))
+
+    def photos_beside(self, job: JobSummary, step: StepOutline) -> list[list[Photo]]:
+        """The photos of a step: for each of its findings those of what it is about, and last those of nothing found."""
+        findings = [one.finding for one in step.found]
+        photos = self.photos_in(job, step.step.key) if step.step is not None else ()
+        return [[photo for photo in photos if nearest(photo, findings) is one] for one in (*findings, None)]
 
     def photos_to_look_at(self, job: JobSummary) -> tuple[Photo, ...]:
         """Photos of the steps of a job in which something fails, or is advised."""

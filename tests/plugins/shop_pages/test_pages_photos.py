@@ -35,11 +35,12 @@ def _attach(
     arrows: tuple[Arrow, ...] = (),
     *,
     step: str = STEP,
+    shows: list[str] | None = None,
     is_here: bool = True,
     name: str = "ab" * 32,
 ) -> None:
     name = pages.store.hulls.attachments.put(content) if is_here else name
-    said: dict[str, JsonValue] = {"file": name, "name": "p.jpg", "shows": ["engine_speed", "1", "port"]}
+    said: dict[str, JsonValue] = {"file": name, "name": "p.jpg", "shows": [*(shows or ["engine_speed", "1", "port"])]}
     value = with_arrows(said, arrows)
     entry = measure(Author("tablet 9", "A. Hand"), HullState(SALTGRASS), JOB, step, ATTACHED, value, row=name[:12])
     pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
@@ -91,6 +92,20 @@ def test_a_photo_that_is_not_here_is_told_and_no_picture_is_asked_for(pages: Pag
     page = manager.text(ADDRESS)
     assert "The picture is not here yet" in page
     assert not _source(page)
+
+
+def test_a_photo_stands_under_the_finding_about_what_it_shows(pages: Pages, manager: Browser) -> None:
+    """Photos of two circuits, and one of the step as a whole: that one stands last."""
+    for circuit, side in (("Washdown pump", 40), ("Navigation lights", 50), ("", 60)):
+        _attach(pages, jpeg(side, 30), step=FAILING, shows=["drop", "", circuit] if circuit else ["", "", ""])
+    page = manager.text(ADDRESS)
+    findings = page.split('<div class="finding')
+    circuits = ("Washdown pump", "Navigation lights")
+    captions = {circuit: f"<figcaption><b>Drop, running, {circuit}</b>" for circuit in circuits}
+    for circuit, caption in captions.items():
+        (under,) = (one for one in findings if caption in one)
+        assert f"ircuit {circuit}" in under.partition("<figure>")[0]
+    assert page.index("<figcaption><b>Circuit by circuit</b>") > max(map(page.index, captions.values()))
 
 
 def test_the_book_is_made_anew_once_a_photo_has_arrived(
