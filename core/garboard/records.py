@@ -170,7 +170,8 @@ class Battery:
 class Circuit:
     """One circuit from its source of power to its load.
 
-    Conductor size is either American wire gauge, as text ("16", "2/0"), or an area. The length is one way.
+    Conductor size is either American wire gauge, as text ("16", "2/0"), or an area. The length is one way. `label` is
+    what its label said when it was printed; see `labels`.
     The protection's distance is measured along the conductor from its connection to the source. `use` is empty
     for an ordinary load; a panel feed carries other circuits, so its current is not a load of its own.
     """
@@ -224,6 +225,9 @@ class Circuit:
     runs_with_others: bool | None = None
     critical: bool | None = None
     battery: str = ""
+    label: str = _text(
+        title="What its label says", help="Filled when it is printed. Skip it where labels are made by hand."
+    )
     more: Mapping[str, JsonValue] = _more()
 
 

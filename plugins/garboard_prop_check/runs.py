@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
+from itertools import pairwise
 
 import attrs
 
@@ -44,6 +46,8 @@ RUN_LENGTH = 6.0
 VENTILATED = 0.9
 """A propeller that lets go in a run leaves the others above this share of its engine speed; common practice."""
 
+LONGEST_SILENCE = 3.0
+"""A stream silent for longer ends a steady stretch [s]; common practice, no source."""
 LONGEST_BREAK = 15.0
 """A run that a wave breaks for longer is two [s]; common practice, no source."""
 
@@ -264,8 +268,12 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
     tolerance = tuple(by_speed if name == SPEED else by_engine for name, _ in streams)
     stretches = _steady(streams, tolerance, seconds)
     if not stretches:
+        seldom = [text for name, stream in streams if (text := _seldom(name, stream))]
         raise NotEnoughData(
-            f"recording {recording.name} has no {seconds:g} s with speed within {by_speed:g} kn and every engine "
+            f"recording {recording.name} has {' and '.join(seldom)}, too seldom to see a run in; set what sends it to "
+            f"{LONGEST_SILENCE:g} s or less, then make the runs again"
+            if seldom
+            else f"recording {recording.name} has no {seconds:g} s with speed within {by_speed:g} kn and every engine "
             f"within {by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows",
             lack=Lack.TOO_LITTLE,
             step=FULL_THROTTLE,
@@ -278,6 +286,13 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
     least = SAME_THROTTLE * (of_fastest if of_fastest > VENTILATED * highest else highest)
     full = [s for s, engine_speed in zip(stretches, engine_speeds, strict=True) if engine_speed >= least]
     return _one_of_each_run(view, recording, dict(streams), full)
+
+
+def _seldom(name: str, stream: Stream) -> str:
+    """How seldom a stream comes that is silent for longer than a stretch may be; "" for one that comes often enough."""
+    apart = statistics.median([later - earlier for earlier, later in pairwise(stream.times)] or [0.0])
+    what = "speed over ground" if name == SPEED else f"engine speed ({name})"
+    return f"{what} every {apart:.0f} s only" if apart > LONGEST_SILENCE else ""
 
 
 def _one_of_each_run(
@@ -344,7 +359,7 @@ def _steady(
 ) -> tuple[Steady, ...]:
     """Several calculators ask for the same recording one after the other; it is cut once."""
     names = [name for name, _ in streams]
-    return steady_stretches(dict(streams), dict(zip(names, tolerance, strict=True)), seconds)
+    return steady_stretches(dict(streams), dict(zip(names, tolerance, strict=True)), seconds, LONGEST_SILENCE)
 
 
 def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Steady, place: FieldKey) -> Run:

@@ -79,7 +79,10 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
     short = name.lower().replace(" ", "_")
     for tab in ("alongside", "under way", "hand over", "missing", "vessel"):
         yield f"{short}_job_{tab.replace(' ', '_')}", job.to("job", tab), nothing
-    pages = ("equipment", "punch list", "add punch", "missing", "hand over", "book", "vessel jobs")
+    pages = (
+        *("equipment", "punch list", "add punch", "missing", "hand over", "book", "vessel jobs"),
+        *("like", "own facts", "keep template"),
+    )
     for page in pages:
         yield f"{short}_{page.replace(' ', '_')}", job.to(page), nothing
     yield f"{short}_boat", job.to("piece"), nothing
@@ -388,6 +391,7 @@ def _show_network(page: Any, network: BoatNetwork) -> None:
 def show(app: GarboardApp, route: Route, act: Act) -> None:
     """Put a page up as if the person had come to it, and do what belongs to it."""
     app.tablet.session.typed.clear()
+    app.live.unsaved.clear()
     app.live.replayed, app.live.simulated = None, app.demo
     app.tablet.session.way = [HOME] if route == HOME else [HOME, route]
     if route.hull and not app.findings.of(route):

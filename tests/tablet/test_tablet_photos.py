@@ -205,6 +205,23 @@ def test_arrows_set_on_two_tablets_are_all_shown_and_the_photo_is_not_lost(drive
     assert len(_photos(d)[0].arrows) == 2
 
 
+def test_the_tablets_own_book_shows_the_photo(drive: Drive, monkeypatch: pytest.MonkeyPatch) -> None:
+    shown: list[bytes] = []
+
+    def book(view: Any, host: Any, *_: object, load_photo: Any, **_more: object) -> bytes:
+        shown.extend(load_photo(photo) for photo in photos_of(view, host))
+        return b"%PDF"
+
+    monkeypatch.setattr("garboard.report.book.handover_book", book)
+    d = _at_value(drive, FakeFiles(camera=picture()))
+    d.press("photos", "take picture")
+    here = d.app.tablet.session.here
+    d.app.way.go(here.to("book", step=""))
+    d.step()
+    d.press("make book")
+    assert shown == [picture()]
+
+
 @pytest.mark.parametrize("size", [(800, 1280), (1024, 600)])
 def test_the_photo_pages_have_room_for_every_press(drive: Drive, size: tuple[int, int]) -> None:
     files = FakeFiles(camera=picture(2000, 3000))

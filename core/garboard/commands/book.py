@@ -6,10 +6,9 @@ from pathlib import Path
 
 import click
 
-from garboard.commands.tools import need_office, reading_shown, write_file
+from garboard.commands.tools import need_office, reading_shown, refuse_unless_a_pdf_can_stand_there, write_file
 from garboard.disk.attachments import AttachmentDamaged, Attachments
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER
-from garboard.faults import Fault, InputError
 from garboard.job_files.job_file import file_beside, is_a_file, is_beside
 from garboard.report.photos import Photo, PhotoLoader
 from garboard.report.terminal import Tools
@@ -33,7 +32,7 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
     from garboard.judging.assessing import assess_one
 
     need_office()
-    _refuse_unless_a_pdf_can_stand_there(out)
+    refuse_unless_a_pdf_can_stand_there(out)
     from garboard.report.book import handover_book
 
     host = tools.host_for(job)
@@ -69,13 +68,3 @@ def _beside(folder: Path, photo: Photo) -> bytes:
         return path.read_bytes() if is_beside(photo.file) and is_a_file(path) else b""
     except OSError:
         return b""
-
-
-def _refuse_unless_a_pdf_can_stand_there(out: Path) -> None:
-    faults = []
-    if out.suffix.lower() != ".pdf":
-        faults.append(Fault("--out", f"a name that ends in .pdf, such as {out.with_suffix('.pdf').name}", out.name))
-    if not out.parent.is_dir():
-        faults.append(Fault("--out", "an existing folder; make it first", f"{out.parent}, which does not exist"))
-    if faults:
-        raise InputError(str(out), faults)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import heapq
 import math
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
@@ -34,6 +35,8 @@ LOOKED_AT = 0.5
 """The guide is asked so often whether a run is enough [s of the run]."""
 EPOCH_FROM = 1e8
 """Times from here on are counted from 1970, not from a recording's first line [s]."""
+LONGEST_BEGINNING = 10_000
+"""So much of a line is read to learn when a run began [characters]."""
 RECORDER = "recording "
 """Files into which runs are recorded are named so, in the tablet's own folder."""
 PENDING = "pending"
@@ -68,6 +71,18 @@ class PendingRun:
     def samples(self) -> Sequence[Sample]:
         """What it recorded. Raises OSError where that cannot be read."""
         return self.in_memory or read_recorded(self.path.read_text(encoding="utf-8", errors="replace"))[1]
+
+    @property
+    def when(self) -> str:
+        """When it began, to the second: two runs are soon made. "" where that cannot be read, or has no date."""
+        first = self.in_memory[:1]
+        with contextlib.suppress(OSError, ValueError, OverflowError):
+            if not first and self.origin != FILE:
+                with self.path.open(encoding="utf-8", errors="replace") as lines:
+                    first = read_recorded("".join(lines.readline(LONGEST_BEGINNING) for _ in range(2)))[1][:1]
+            if first and first[0].time > EPOCH_FROM:
+                return f"{datetime.fromtimestamp(first[0].time).astimezone():%d %b %H:%M:%S}"
+        return ""
 
     def recording(self) -> Recording:
         """The run as the checks read it. Raises OSError or InputError where it cannot be read."""

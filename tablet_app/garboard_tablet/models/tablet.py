@@ -359,18 +359,12 @@ class Tablet:
         returns   : the hull's key and the job's id
         """
         from garboard import hull_number
-        from garboard.history.authoring import new_job_id
+        from garboard.history.authoring import open_job
 
-        hull, job = hull_number.key(hull_text), new_job_id()
-        state, author = self.state_of(hull), self.author()
-        entries = [
-            _about_new_hull(author, state, hull_text, "job", ("kind",), kind, job),
-            _about_new_hull(author, state, hull_text, "job", ("opened",), author.wall()[:10], job),
-        ]
-        if self.settings.working:
-            entries.append(
-                _about_new_hull(author, state, hull_text, "job", ("technicians",), [self.settings.working], job)
-            )
+        hull = hull_number.key(hull_text)
+        working = [self.settings.working] if self.settings.working else []
+        entries = open_job(self.author(), self.state_of(hull), hull_text, kind, technicians=working)
+        job = entries[0].job
         self.save(*entries)
         return hull, job
 
@@ -512,28 +506,6 @@ def _is_well_formed(number: str) -> bool:
 
 def _key(ask: Ask, job: str) -> RegisterKey:
     return ask.key if ask.key.kind == "field" else ask.key._replace(job=job)
-
-
-def _about_new_hull(
-    author: Author, state: HullState, hull_text: str, kind: str, subject: tuple[str, ...], value: JsonValue, job: str
-) -> Entry:
-    """An entry that carries the hull number as it was typed just now, whatever was typed most often before."""
-    from garboard.disk.entries import make_entry
-    from garboard.history.registers import RegisterKey
-
-    return make_entry(
-        kind,
-        hull_text,
-        dev=author.tablet,
-        by=author.by,
-        clock=author.clock.now(),
-        at=author.wall(),
-        job=job,
-        subject=subject,
-        value=value,
-        replaces=state.heads(RegisterKey(kind, job, subject)),
-        plugins=author.plugins,
-    )
 
 
 @lru_cache(maxsize=8)

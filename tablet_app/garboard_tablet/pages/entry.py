@@ -18,7 +18,7 @@ from garboard_tablet.models.asks import Ask, shown, shown_of
 from garboard_tablet.models.drafts import draft_of
 from garboard_tablet.models.echo import found_of
 from garboard_tablet.models.entry import NUMBERS, EntryForm, Rival, enter
-from garboard_tablet.models.heard import Offer, choice_key, choose
+from garboard_tablet.models.heard import Offer, choice_key, choose, choose_again
 from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
 from garboard_tablet.models.limit_bar import LimitScale
 from garboard_tablet.models.pad import ValidationResult, takes_point, takes_sign
@@ -54,6 +54,8 @@ LOOK = 0.5
 """What is heard is said anew so often [s]."""
 Heard = Offer | tuple[tuple[Ask, Offer], ...]
 """What one touch takes: a value, or all of a row."""
+OTHERS = "other instruments"
+"""Offers again all that are heard, where one was chosen."""
 MOST_AT_ONCE = 8
 SHORT = 10
 """Up to so many characters a choice is set large."""
@@ -298,6 +300,8 @@ class EntryPage(EchoingPage):
         row = form.heard_for_row(self.live.network)
         if len(row) > 1:
             found["heard row"] = (f"Take all {len(row)} heard", row)
+        if form.may_choose_again(self.live.network):
+            found[OTHERS] = ("Other instruments …", ())
         return found
 
     def _look_at_heard(self, _dt: float) -> None:
@@ -319,13 +323,17 @@ class EntryPage(EchoingPage):
         form = self.form
         if form is None or name not in self._heard:
             return
+        if name == OTHERS:
+            choose_again(self.tablet, self.route.hull, form.ask)
+            self.refill()
+            return
         what = self._heard[name][1]
         if not isinstance(what, Offer):
             form.take_row(what)
             self._go(form.after_row())
             return
         if name != "heard":  # one of several instruments: it is believed from now on
-            choose(self.tablet, self.route.hull, choice_key(form.ask), what.choice)
+            choose(self.tablet, self.route.hull, choice_key(form.ask, form.vessel), what.choice)
         if form.take_heard(what):
             self._onward()
         else:

@@ -238,8 +238,12 @@ class RecordingsPage(Page):
 
     def _pending_row(self, number: int, path: Path) -> RowPress:
         go = partial(self.way.go, self.route.to("run", path.name))
-        return RowPress("A run not decided on", go, small="Keep it, or throw it away.", mark=_DOUBT,
-                        word="decide", name=f"pending {number}")  # fmt: skip
+        try:
+            when = read_pending(path.parent, path.name, self.live.unsaved).when
+        except OSError:  # its own page says why
+            when = ""
+        small = ". ".join(filter(None, (when, "Keep it, or throw it away.")))
+        return RowPress("A run not decided on", go, small=small, mark=_DOUBT, word="decide", name=f"pending {number}")
 
     def _thrown_away_row(self, count: int) -> RowPress:
         return RowPress(f"Thrown away: {count}", self._show_thrown_away, small="Any can be brought back.", word="show",

@@ -11,6 +11,9 @@ FIRST = "vessels"
 _PAGES: Mapping[str, str] = {
     "vessels": "vessels.VesselsPage",
     "new job": "vessels.NewJobPage",
+    "like": "like.LikePage",
+    "own facts": "like.OwnFactsPage",
+    "keep template": "like.KeepTemplatePage",
     "vessel jobs": "vessels.VesselJobsPage",
     "job": "job.JobPage",
     "punch list": "job.PunchListPage",
