@@ -220,24 +220,3 @@ def test_the_tablets_own_book_shows_the_photo(drive: Drive, monkeypatch: pytest.
     d.step()
     d.press("make book")
     assert shown == [picture()]
-
-
-@pytest.mark.parametrize("size", [(800, 1280), (1024, 600)])
-def test_the_photo_pages_have_room_for_every_press(drive: Drive, size: tuple[int, int]) -> None:
-    files = FakeFiles(camera=picture(2000, 3000))
-    d = _at_value(drive, files, size=size)
-    d.seek("photos")
-    assert faults(d.app.shell, d.window) == []
-    d.press("take picture")
-    _touch(d, 0.5, 0.5)
-    assert faults(d.app.shell, d.window) == []
-    d.press("words")
-    assert faults(d.app.shell, d.window) == []
-    d.press("chafed", "back")
-    files.camera = None
-    d.press("take picture")
-    assert faults(d.app.shell, d.window) == []
-    while d.app.tablet.session.here.page != "job":
-        d.press("back")
-    d.press("step dock.horn")
-    assert faults(d.app.shell, d.window) == []
