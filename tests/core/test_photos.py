@@ -21,9 +21,12 @@ from garboard.disk.entries import canonical_bytes
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import measure
 from garboard.history.boat import open_hull
+from garboard.history.exchange import export_job, import_job
 from garboard.history.merge import named_and_missing
 from garboard.history.replay import HullState
-from garboard.job_files.job_file import ATTACHED
+from garboard.job_files.job_file import ATTACHED, check, read_job_file
+from garboard.job_files.unrecognised import unrecognised
+from garboard.judging.assessing import assess_job_file
 from garboard.records import JsonValue, Measurement
 from garboard.report.book import handover_book
 from garboard.report.photo_files import KEPT_SIDE, NoPicture, PictureRefused, as_kept, drawn, opened, taken_at
@@ -33,6 +36,7 @@ from garboard.report.photos import (
     Arrow,
     arrows_in,
     photo_of,
+    photos_of,
     shape_of,
     turn_at,
     with_arrows,
@@ -223,3 +227,31 @@ def test_a_photo_that_says_oddly_what_it_shows_is_one_of_its_step(shows: JsonVal
     photo = photo_of(Measurement(step=STEP, field=ATTACHED, value={"file": "ab", "shows": shows}))
     assert photo is not None
     assert photo.shows == (STEP, "", "", "")
+
+
+def test_an_exported_job_carries_a_photo_with_its_arrows_and_nobody_is_asked_about_them(tmp_path: Path) -> None:
+    """The job file, its import elsewhere, the book from the file: each knows the photo, and none finds it odd."""
+    host = small_plugin.small_host()
+    arrow = Arrow(x=0.25, y=0.5, turn=90, word="this clamp")
+    shop = _shop(tmp_path / "shop", picture(80, 60), arrow)
+    with HullFolder(shop, read_only=True) as here, HullFolder(tmp_path / "there") as there:
+        path = export_job(here, open_hull(here, HULL), JOB, tmp_path / "out")
+        exported = read_job_file(path)
+        assert check(exported, host, path.parent) == ()
+        assert [*unrecognised(exported, host)] == []
+        import_job(there, exported, path.parent, tablet("office").author)
+        (photo,) = photos_of(open_hull(there, HULL).view(JOB), host)
+    assert photo.arrows == (arrow,)
+    done = assess_job_file(path, host)
+    (beside,) = photos_of(done.view, host)
+    assert photos_at(path)(beside) == picture(80, 60)
+    assert not [one for one in done.questions if "clamp" in one or "attached" in one]
+
+
+def test_a_photo_of_a_job_file_is_read_from_beside_it_and_from_nowhere_else(tmp_path: Path) -> None:
+    (tmp_path / "secret.jpg").write_bytes(picture(80, 60))
+    (tmp_path / "job").mkdir()
+    for file in ("../secret.jpg", str(tmp_path / "secret.jpg"), "gone.jpg"):
+        photo = photo_of(Measurement(step=STEP, field=ATTACHED, value={"file": file}))
+        assert photo is not None
+        assert photos_at(tmp_path / "job" / "job.json")(photo) == b""

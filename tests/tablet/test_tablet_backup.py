@@ -9,8 +9,9 @@ import pytest
 
 from garboard.disk.storage import NotSaved
 from garboard.history import backup
-from tablet.driver import Drive, Driver, new_job
-from tablet.fake_files import FakeFiles, without_any
+from garboard.report.photos import photos_of
+from tablet.driver import Drive, Driver, new_job, view_of
+from tablet.fake_files import FakeFiles, picture, without_any
 from tablet.layout_lint import faults
 
 
@@ -29,8 +30,19 @@ def test_one_touch_writes_all_boats_where_the_person_chose_and_another_tablet_ta
 ) -> None:
     stick = tmp_path / "Stick"
     stick.mkdir()
-    files = FakeFiles()
-    d = _at_backup(drive, files)
+    files = FakeFiles(camera=picture())
+    d = drive(files=files)
+    new_job(d)
+    d.press("step dock.horn", "photos", "take picture")
+    left, bottom, wide, high = d.app.screen.page._view.place
+    d.tap_at(left + wide / 2, bottom + high / 2)
+    d.restart()  # the battery died with the arrow just set
+    (photo,) = photos_of(view_of(d), d.app.tablet.host)
+    assert len(photo.arrows) == 1
+    d.app.way.home()
+    d.step()
+    d.press("settings")
+    d.seek("backup")
     d.press("back up")
     assert d.says("No folder was chosen")
     files.place = stick
@@ -58,6 +70,10 @@ def test_one_touch_writes_all_boats_where_the_person_chose_and_another_tablet_ta
     assert list((tmp_path / "other" / "coming").iterdir()) == []
     d.press("back", "back")
     assert d.says("XYZAB123F526")
+    tablet = d.app.tablet
+    (job,) = tablet.boat("XYZAB123F526").jobs
+    assert photos_of(tablet.view("XYZAB123F526", job), tablet.host) == (photo,)
+    assert tablet.files.attachments.get(photo.file) == picture()
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from io import BytesIO
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -220,3 +221,31 @@ def test_the_tablets_own_book_shows_the_photo(drive: Drive, monkeypatch: pytest.
     d.step()
     d.press("make book")
     assert shown == [picture()]
+
+
+def test_a_picture_is_drawn_again_after_the_system_took_what_was_drawn(kivy_window: Any) -> None:
+    """As it may while the camera is in front: Kivy asks whoever watches a texture to fill it anew."""
+    from garboard_tablet.ui import picture as drawing
+
+    asked: list[Any] = []
+    with pytest.MonkeyPatch.context() as watched:
+        made = SimpleNamespace(create=lambda **how: _Watched(asked, **how))
+        watched.setattr(drawing, "Texture", made)
+        texture: Any = drawing.texture_of("red", lambda: picture(40, 30, "#FF0000"), 64)
+    del drawing._kept["red", 64]  # it can be drawn by nobody
+    for again in asked:
+        again(texture)
+    assert texture.filled == [texture.filled[0]] * 2
+
+
+class _Watched:
+    """Stands for a texture: what it was filled with, and who watches it."""
+
+    def __init__(self, asked: list[Any], size: tuple[int, int], **_how: object) -> None:
+        self.size, self.filled, self.add_reload_observer = size, list[bytes](), asked.append
+
+    def blit_buffer(self, content: bytes, **_how: object) -> None:
+        self.filled.append(content)
+
+    def flip_vertical(self) -> None:
+        """Nothing is drawn."""

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from garboard.findings import Verdict
+from garboard.report.photo_files import LARGEST_FILE
 from garboard_tablet.models.coming import coming_folder, drop_copy
 from garboard_tablet.models.photos import Prepared, next_picture, prepare, waiting_pictures
 from garboard_tablet.system.files import Got, How
@@ -101,6 +102,8 @@ class Bringing:
         try:
             stamp = path.stat()
         except OSError:
+            return None
+        if stamp.st_size > LARGEST_FILE:
             return None
         return texture_of(f"{path}:{stamp.st_mtime_ns}:{stamp.st_size}", path.read_bytes, dp(THUMB_SIDE))
 

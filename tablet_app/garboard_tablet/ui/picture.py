@@ -36,18 +36,37 @@ def texture_of(name: str, load: Callable[[], bytes], side: float) -> Texture | N
     """
     key = (name, int(side))
     if key not in _kept:
-        try:
-            image = opened(load(), int(side))
-        except (PictureRefused, ImportError, OSError):
+        image = _read(load, int(side))
+        if image is None:
             return None
         texture = Texture.create(size=image.size, colorfmt="rgb")
-        texture.blit_buffer(image.tobytes(), colorfmt="rgb", bufferfmt="ubyte")
+        _fill(texture, image)
         texture.flip_vertical()
+        texture.add_reload_observer(partial(_fill_again, load, int(side)))
         _kept[key] = texture
         while len(_kept) > _MOST_KEPT:
             _kept.popitem(last=False)
     _kept.move_to_end(key)
     return _kept[key]
+
+
+def _read(load: Callable[[], bytes], side: int) -> Any:
+    """A picture as it is drawn; None for none."""
+    try:
+        return opened(load(), side)
+    except (PictureRefused, ImportError, OSError):
+        return None
+
+
+def _fill(texture: Texture, image: Any) -> None:
+    texture.blit_buffer(image.tobytes(), colorfmt="rgb", bufferfmt="ubyte")
+
+
+def _fill_again(load: Callable[[], bytes], side: int, texture: Texture) -> None:
+    """The system may take what was drawn while the app is out of sight, as it is while the camera is in front."""
+    image = _read(load, side)
+    if image is not None and image.size == texture.size:
+        _fill(texture, image)
 
 
 class PhotoView(Widget):
