@@ -256,6 +256,21 @@ class HullFolder:
                 raise NotReadable(self._hulls_folder, error) from error
         return dict(sorted(found.items()))
 
+    def contents(self) -> Iterator[tuple[str, bytes]]:
+        """The hull files here as they stand on the disk, by name. Work may go on between one and the next.
+
+        errors : OSError where one cannot be read
+        """
+        with self._guard:
+            names = [name for name in self._hull_files() if _NAME.fullmatch(name)]
+        for name in names:
+            path = self._hulls_folder / name
+            with self._guard:  # nobody appends meanwhile
+                self._flush()
+                content = b"" if storage.what_else(path) else path.read_bytes()
+            if content:
+                yield name, content
+
     def readable(self) -> tuple[str, ...]:
         """Keys of the hulls here whose files can be read, sorted; the others are in `left_alone`. Reads them all."""
         return tuple(self.digests())
