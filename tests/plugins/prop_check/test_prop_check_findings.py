@@ -691,7 +691,8 @@ def test_less_pitch_for_a_labouring_engine() -> None:
     assert finding.verdict is Verdict.ADVISE
     assert finding.sentence == (
         "Try 17 in first: 2 in less pitch. Chance to land in the window: 90 in 100. Expect 5576 ± 273 rev/min, then "
-        "run again. The rated speed is not entered: the middle of the window stands for it."
+        "run again. The rated speed is not entered: the middle of the window stands for it. With both pitches measured "
+        "on a gauge it would be ± 203 rev/min."
     )
     (table,) = finding.tables
     assert [(row[1], *row[5:]) for row in table.rows[:2]] == [
