@@ -9,26 +9,33 @@ names none: all its runs were made with the propeller the engine came with.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from functools import partial
 
 import attrs
 
 from garboard.fields import Field, Kind
+from garboard.findings import OF_VESSEL, Lack, Missing, NotEnoughData
 from garboard.job_view import FieldKey, JobView, place_of
-from garboard.records import HOLES, HOW_HIGH, Engine, Measurement, Propeller, Vessel
+from garboard.records import EQUIPMENT, HOLES, HOW_HIGH, Engine, JsonValue, Measurement, Propeller, Vessel
 
 __all__ = [
     "CAME_WITH",
     "PROPELLER",
     "Fitting",
+    "check_fitted",
     "columns_of_a_run",
     "fitted_now",
     "fitting_named",
     "fittings_of",
+    "is_of_runs",
+    "names_given",
     "of_fitting",
+    "plain_name",
     "propeller_named",
+    "propeller_named_in_a_row",
     "propeller_of_recording",
+    "value_to_begin",
     "with_fitting",
 ]
 
@@ -37,6 +44,8 @@ PROPELLER = "propeller"
 
 CAME_WITH = "as delivered"
 """A name that a person may give for the propeller the engine came with, where a run was said to be of another."""
+
+_HELP = f"Its name in the list of propellers; '{CAME_WITH}' for the one the engine came with."
 
 Fitting = tuple[str, ...]
 """Names of propellers by engine, from port to starboard."""
@@ -48,21 +57,14 @@ def columns_of_a_run(conditions: str) -> tuple[Field, ...]:
     conditions : the step whose fields `persons` and `fuel_level` say the same of the day
     """
     return (
-        Field(
-            name=PROPELLER,
-            title="Propeller",
-            kind=Kind.TEXT,
-            each="engines",
-            required=False,
-            begins=("engines", "fitted"),
-            help=f"Its name in the list of propellers; '{CAME_WITH}' for the one the engine came with.",
-        ),
+        propeller_named_in_a_row(),
         Field(
             name="mounting_height",
             title="Mounting height",
             kind=Kind.TEXT,
             each="engines",
             required=False,
+            aside=True,
             offers=HOLES,
             begins=("engines", "mounting_height"),
             help=HOW_HIGH,
@@ -74,6 +76,7 @@ def columns_of_a_run(conditions: str) -> tuple[Field, ...]:
             plausible=(1, 12),
             hard=(1, 100),
             required=False,
+            aside=True,
             begins=(conditions, "persons"),
         ),
         Field(
@@ -86,6 +89,7 @@ def columns_of_a_run(conditions: str) -> tuple[Field, ...]:
             plausible=(2, 100),
             hard=(0, 100),
             required=False,
+            aside=True,
             begins=(conditions, "fuel_level"),
         ),
         Field(
@@ -97,7 +101,28 @@ def columns_of_a_run(conditions: str) -> tuple[Field, ...]:
             plausible=(0, 3_000),
             hard=(0, 100_000),
             required=False,
+            aside=True,
+            begins=("", "gear"),
         ),
+    )
+
+
+def is_of_runs(fields: Iterable[str]) -> bool:
+    """Whether a step with these fields is of runs, whose rows say with what they were made."""
+    return {PROPELLER, "mounting_height"} <= set(fields)
+
+
+def propeller_named_in_a_row() -> Field:
+    """The column that names the propeller of a row, as fitted when the row was begun."""
+    return Field(
+        name=PROPELLER,
+        title="Propeller",
+        kind=Kind.TEXT,
+        each="engines",
+        required=False,
+        aside=True,
+        begins=("engines", "fitted"),
+        help=_HELP,
     )
 
 
@@ -109,10 +134,26 @@ def propeller_of_recording(recording: str) -> Field:
         kind=Kind.TEXT,
         each="engines",
         required=False,
+        aside=True,
         of_run=recording,
         begins=("engines", "fitted"),
-        help=f"Its name in the list of propellers; '{CAME_WITH}' for the one the engine came with.",
+        help=_HELP,
     )
+
+
+def value_to_begin(view: JobView, field: Field, step: str, of: str) -> JsonValue:
+    """What a row that is begun now takes for a field; None where nothing is known.
+
+    of : the piece it is asked for
+    """
+    where, name = field.begins or ("", "")
+    if where in EQUIPMENT:
+        value = getattr(view.vessel.pieces[where].get(of), name, None)
+        return (value or CAME_WITH) if name == "fitted" else (str(value) if value else None)
+    if where:
+        return view.value(where, name)
+    said = [one.value for one in view.measurements if (one.step, one.field, one.of) == (step, name, of)]
+    return said[-1] if said else None
 
 
 def fitted_now(vessel: Vessel) -> Fitting:
@@ -121,7 +162,24 @@ def fitted_now(vessel: Vessel) -> Fitting:
     >>> fitted_now(Vessel(hull_number="X", engines=(Engine(position="centre", fitted="17 steel"),)))
     ('17 steel',)
     """
-    return tuple(_plain(engine.fitted) for engine in vessel.engines)
+    return tuple(plain_name(engine.fitted) for engine in vessel.engines)
+
+
+def check_fitted(view: JobView) -> None:
+    """Raise NotEnoughData where values disagree about which propeller is on an engine now."""
+    disputed = {one.place[1] for one in view.disagreements if one.place[0] == OF_VESSEL}
+    missing = [
+        Missing(
+            f"two propellers are said to be on the {engine.position} engine now; choose one",
+            lack=Lack.DISAGREES,
+            field="engines.fitted",
+            of=engine.position,
+        )
+        for engine in view.vessel.engines
+        if f"engines/{engine.position}/fitted" in disputed
+    ]
+    if missing:
+        raise NotEnoughData(*missing)
 
 
 def propeller_named(vessel: Vessel, engine: Engine, name: str) -> Propeller | None:
@@ -144,10 +202,19 @@ def fitting_named(view: JobView, step: str, row: str, field: str = PROPELLER) ->
 
 
 def fittings_of(view: JobView, steps: Collection[str]) -> tuple[Fitting, ...]:
-    """The fittings that rows and recordings of steps name, in the order they were first entered."""
+    """The fittings that rows and recordings of steps name, in the order of their rows, not by any clock."""
     named = _named_in(view, steps)
-    found = (named.of(one) for one in view.measurements if one.step in steps)
+    of_steps = sorted((one for one in view.measurements if one.step in steps), key=_by_row)
+    found = (named.of(one) for one in of_steps)
     return tuple(dict.fromkeys(one for one in found if one is not None))
+
+
+def _by_row(one: Measurement) -> tuple[bool, int]:
+    """Numbered rows by their number, then the others."""
+    return (False, int(one.row)) if one.row.isdecimal() and len(one.row) < _LONGEST_NUMBER else (True, 0)
+
+
+_LONGEST_NUMBER = 9
 
 
 def of_fitting(view: JobView, fitting: Fitting, steps: Collection[str]) -> JobView:
@@ -165,8 +232,20 @@ def of_fitting(view: JobView, fitting: Fitting, steps: Collection[str]) -> JobVi
     return attrs.evolve(seen, measurements=kept, disagreements=disputes, unreadable=unreadable)
 
 
-def _plain(name: str) -> str:
+def plain_name(name: str) -> str:
+    """A propeller's name as a fitting has it.
+
+    >>> plain_name(CAME_WITH), plain_name("17 steel")
+    ('', '17 steel')
+    """
     return "" if name == CAME_WITH else name
+
+
+def names_given(view: JobView, steps: Collection[str]) -> Iterator[tuple[Measurement, str]]:
+    """Every value of some steps that names a propeller, and the name as a fitting has it."""
+    for one in _naming_fields(view.measurements, steps):
+        if isinstance(one.value, str):
+            yield one, plain_name(one.value)
 
 
 @attrs.frozen
@@ -217,9 +296,8 @@ def _naming(field: str, row: str) -> str:
 def _named_in(view: JobView, steps: Collection[str]) -> _Named:
     """To look counts as reading nothing: the rows themselves are read."""
     names: dict[tuple[str, str, str], dict[str, str]] = defaultdict(dict)
-    for one in _naming_fields(view.measurements, steps):
-        if isinstance(one.value, str):
-            names[one.step, one.field, one.row][one.of] = _plain(one.value)
+    for one, name in names_given(view, steps):
+        names[one.step, one.field, one.row][one.of] = name
     disputed = {one.place[:3] for one in view.disagreements if one.place[0] in steps and _names(one.place[1])}
     return _Named(tuple(engine.position for engine in view.vessel.engines), names, disputed)
 

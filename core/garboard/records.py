@@ -120,7 +120,13 @@ class Propeller:
     """A propeller. Diameter and pitch as stamped on it; a measured pitch stands before the stamp."""
 
     diameter: Amount | None = _amount("length", (6, 20), "in", hard=(1, 200))
-    pitch: Amount | None = _amount("length", (5, 40), "in", hard=(0, 200))
+    pitch: Amount | None = _amount(
+        "length",
+        (5, 40),
+        "in",
+        hard=(0, 200),
+        help="As stamped on it. For another propeller, see the list of those tried: runs stay with their own.",
+    )
     pitch_measured: Amount | None = _amount(
         "length", (5, 40), "in", hard=(0, 200), title="Pitch as measured", help="On a pitch gauge, mean of all blades."
     )
@@ -200,7 +206,8 @@ class Battery:
 class Circuit:
     """One circuit from its source of power to its load.
 
-    Conductor size is either American wire gauge, as text ("16", "2/0"), or an area. The length is one way.
+    Conductor size is either American wire gauge, as text ("16", "2/0"), or an area. The length is one way. `label` is
+    what its label said when it was printed; see `labels`.
     The protection's distance is measured along the conductor from its connection to the source. `use` is empty
     for an ordinary load; a panel feed carries other circuits, so its current is not a load of its own.
     """
@@ -254,6 +261,9 @@ class Circuit:
     runs_with_others: bool | None = None
     critical: bool | None = None
     battery: str = ""
+    label: str = _text(
+        title="What its label says", help="Filled when it is printed. Skip it where labels are made by hand."
+    )
     more: Mapping[str, JsonValue] = _more()
 
 

@@ -356,4 +356,7 @@ def not_heard(what: str, engines: Sequence[Engine], engine: Engine, heard: Seque
             )
     number = _numbers([one.network_instance for one in engines])[list(engines).index(engine)]
     text = f"{what} of the {engine.position} engine"
-    return f"{text}: instance {number} is not heard, {', '.join(others)} is" if others else text
+    if not others:
+        return text
+    heard_are = f"{' and '.join(others)} {'are' if len(others) > 1 else 'is'}"
+    return f"{text}: instance {number} is not heard, {heard_are}; enter which network instance each engine has"

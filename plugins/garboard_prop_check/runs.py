@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
+from itertools import pairwise
 
 import attrs
 
 from garboard.findings import Lack, Missing, NotEnoughData
+from garboard.fittings import fitted_now
 from garboard.job_view import FieldKey, JobView, nothing_at, refuse_set_back
 from garboard.records import Engine
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Stream, StreamKey
@@ -44,6 +47,8 @@ RUN_LENGTH = 6.0
 VENTILATED = 0.9
 """A propeller that lets go in a run leaves the others above this share of its engine speed; common practice."""
 
+LONGEST_SILENCE = 3.0
+"""A stream silent for longer ends a steady stretch [s]; common practice, no source."""
 LONGEST_BREAK = 15.0
 """A run that a wave breaks for longer is two [s]; common practice, no source."""
 
@@ -139,20 +144,27 @@ class Run:
         return {what: [(one.value, one.source) for one in found] for what, found in self.heard.items()}
 
 
+_OF_A_RUN = {(FULL_THROTTLE, field) for field in ("direction", "course", "speed", "engine_speed", "recording")}
+"""What makes a row a run: one with a propeller and a time to plane alone is a launch."""
+
+
 def runs_of(view: JobView) -> tuple[Run, ...]:
     """The runs of a job, in the order they were made.
 
     Raises NotEnoughData when there are none, or when the recording of all runs has none.
     """
-    disputed = (dispute.place[2] for dispute in view.disagreements if dispute.place[0] == FULL_THROTTLE)
-    rows = tuple(dict.fromkeys((*view.rows(FULL_THROTTLE), *filter(None, disputed))))
+    disputed = (place[2] for place in (dispute.place for dispute in view.disagreements) if place[:2] in _OF_A_RUN)
+    named = (one.row for one in view.measurements if (one.step, one.field) in _OF_A_RUN and one.row)
+    rows = tuple(dict.fromkeys((*named, *filter(None, disputed))))
     if rows:
         return tuple(_run_of_row(view, row) for row in rows)
     recording = view.recording(FULL_THROTTLE, ALL_RUNS)
     if recording is None:
         if view.in_dispute(FULL_THROTTLE, ALL_RUNS):
             raise NotEnoughData(nothing_at(view, FULL_THROTTLE, ALL_RUNS))
-        raise NotEnoughData("no full-throttle run is entered; make one run each way", lack=Lack.NOT_ENTERED, **TYPED)
+        fitted = " and ".join(dict.fromkeys(filter(None, fitted_now(view.vessel))))
+        text = f"no full-throttle run {f'with the propeller {fitted} ' if fitted else ''}is entered"
+        raise NotEnoughData(f"{text}; make one run each way", lack=Lack.NOT_ENTERED, **TYPED)
     return runs_of_recording(view, recording)
 
 
@@ -264,8 +276,12 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
     tolerance = tuple(by_speed if name == SPEED else by_engine for name, _ in streams)
     stretches = _steady(streams, tolerance, seconds)
     if not stretches:
+        seldom = [text for name, stream in streams if (text := _seldom(name, stream))]
         raise NotEnoughData(
-            f"recording {recording.name} has no {seconds:g} s with speed within {by_speed:g} kn and every engine "
+            f"recording {recording.name} has {' and '.join(seldom)}, too seldom to see a run in; set what sends it to "
+            f"{LONGEST_SILENCE:g} s or less, then make the runs again"
+            if seldom
+            else f"recording {recording.name} has no {seconds:g} s with speed within {by_speed:g} kn and every engine "
             f"within {by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows",
             lack=Lack.TOO_LITTLE,
             step=FULL_THROTTLE,
@@ -278,6 +294,13 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
     least = SAME_THROTTLE * (of_fastest if of_fastest > VENTILATED * highest else highest)
     full = [s for s, engine_speed in zip(stretches, engine_speeds, strict=True) if engine_speed >= least]
     return _one_of_each_run(view, recording, dict(streams), full)
+
+
+def _seldom(name: str, stream: Stream) -> str:
+    """How seldom a stream comes that is silent for longer than a stretch may be; "" for one that comes often enough."""
+    apart = statistics.median([later - earlier for earlier, later in pairwise(stream.times)] or [0.0])
+    what = "speed over ground" if name == SPEED else f"engine speed ({name})"
+    return f"{what} every {apart:.0f} s only" if apart > LONGEST_SILENCE else ""
 
 
 def _one_of_each_run(
@@ -344,7 +367,7 @@ def _steady(
 ) -> tuple[Steady, ...]:
     """Several calculators ask for the same recording one after the other; it is cut once."""
     names = [name for name, _ in streams]
-    return steady_stretches(dict(streams), dict(zip(names, tolerance, strict=True)), seconds)
+    return steady_stretches(dict(streams), dict(zip(names, tolerance, strict=True)), seconds, LONGEST_SILENCE)
 
 
 def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Steady, place: FieldKey) -> Run:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from garboard import cautions
 from garboard.fields import LOAD, WATER
 from garboard.findings import Basis, BasisKind
-from garboard.fittings import columns_of_a_run, propeller_of_recording
+from garboard.fittings import columns_of_a_run, propeller_named_in_a_row, propeller_of_recording
 from garboard.steps import Caution, Field, Kind, Phase, Step
 from garboard_prop_check.crouch import CONSTANTS
 
@@ -76,6 +76,31 @@ STEPS = (
                 title="Blades free of dents, bends and line",
                 kind=Kind.YES_NO,
                 each="engines",
+            ),
+            Field(
+                name="changed",
+                title="After each change of propeller",
+                kind=Kind.TABLE,
+                required=False,
+                columns=(
+                    propeller_named_in_a_row(),
+                    Field(
+                        name="nut_secured_again",
+                        title="Nut tightened and locked as the maker says",
+                        kind=Kind.YES_NO,
+                        each="engines",
+                        required=False,
+                        aside=True,
+                    ),
+                    Field(
+                        name="blades_sound_again",
+                        title="Blades free of dents, bends and line",
+                        kind=Kind.YES_NO,
+                        each="engines",
+                        required=False,
+                        aside=True,
+                    ),
+                ),
             ),
         ),
     ),
@@ -213,6 +238,7 @@ STEPS = (
                         plausible=(1.5, 30),
                         hard=(0, 600),
                         required=False,
+                        aside=True,
                         help="From idle, full throttle at once, until the bow comes down.",
                     ),
                     *columns_of_a_run(CONDITIONS),

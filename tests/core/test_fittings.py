@@ -11,6 +11,7 @@ from builders import job_view
 from garboard.disk.entries import Entry
 from garboard.fittings import CAME_WITH, fitted_now, fitting_named, fittings_of, of_fitting, propeller_named
 from garboard.history.authoring import measure
+from garboard.history.like import shared_facts
 from garboard.history.replay import HullState, replay
 from garboard.hosting.watching import watched
 from garboard.job_files.job_file import job_file_text, parse_job_file
@@ -159,6 +160,13 @@ def test_two_runs_under_one_row_are_of_no_propeller_until_a_person_chooses() -> 
     for state in merged(first, second):
         assert (speeds(state, ""), speeds(state, "17 steel")) == ([], [])
         assert {found.place[1] for found in state.view(JOB).disagreements} == {"propeller", "speed"}
+
+
+def test_a_boat_begun_like_another_takes_over_no_trial() -> None:
+    paths = {path[0] for path in shared_facts(fitted(TWINS, "17 steel", ""))}
+    assert "engines" in paths
+    assert "propellers" not in paths
+    assert not any(path[-1] == "fitted" for path in shared_facts(fitted(TWINS, "17 steel", "")))
 
 
 def test_a_boat_of_before_opens_and_a_new_one_is_written_and_read(tmp_path: Path) -> None:

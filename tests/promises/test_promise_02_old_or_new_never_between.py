@@ -92,6 +92,17 @@ def test_p2_a_damaged_file_is_set_aside_whole_and_work_goes_on(tmp_path: Path, p
         assert again.ids(HULL) == {entry.id for entry in [*ENTRIES, LATER]}
 
 
+def test_p2_where_python_has_no_links_a_damaged_file_is_kept_as_a_copy(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Python on some tablets has no os.link. The file as found is kept, and what can be read of it is in use."""
+    monkeypatch.delattr(os, "link")
+    damaged = SOUND[:-20]
+    with HullFolder(with_file(tmp_path, damaged)) as hulls:
+        assert hulls.ids(HULL) == set(journal.read(damaged).entries)
+    assert set_aside_in(tmp_path) == [damaged]
+
+
 @pytest.mark.parametrize(
     "foreign", [b"", b"\0" * 4096, b"%PDF-1.7\n%\xe2\xe3\n", b'{"_default": {}}', b"\n", os.urandom(500), SOUND[:20]]
 )

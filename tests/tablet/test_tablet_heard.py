@@ -141,6 +141,11 @@ def test_full_throttle_of_a_twin_is_taken_with_no_digit(at_sea: Callable[..., At
         assert ("course", "") in found
     assert d.touches - touches == 2
     assert not d.app.tablet.session.typed, "no digit was typed"
+    assert str(d.app.shell.page.saved).startswith("4\u00a0values")
+    d.press("undo")
+    assert (values(d, FULL, "2"), len(values(d, FULL, "1"))) == ({}, 4), "one touch takes back what one touch took"
+    sea.look()
+    d.press("heard row")
     heard_from = {m.instrument for m in view_of(d).measurements}
     assert all(one.startswith(f"{HEARD_FROM} ") for one in heard_from)
 
@@ -265,6 +270,10 @@ def test_two_instruments_of_one_quantity_are_never_mixed_and_the_choice_stays(at
     entry(d, THROTTLE, "speed_out")
     sea.look()
     assert d.says("Heard: 38.2 kn") or d.says("Heard: 38.1 kn")
+    d.press("other instruments")  # the wrong one was touched
+    assert d.has("heard GN")
+    assert choices_of(d.app.tablet.boat(d.app.tablet.session.here.hull).vessel()) == {}
+    d.press("heard GP")
 
 
 def test_a_source_is_chosen_where_the_run_is_begun(at_sea: Callable[..., AtSea]) -> None:
@@ -278,6 +287,9 @@ def test_a_source_is_chosen_where_the_run_is_begun(at_sea: Callable[..., AtSea])
     assert not d.says("Several instruments")
     run = d.app.shell.page.run
     assert run.view.vessel.more["network_sources"] == {"speed_over_ground": "GN"}
+    d.seek("choose again speed_over_ground")
+    d.seek("follow GN")
+    run = d.app.shell.page.run
     d.press("start")
     assert run.running
     assert not run._one_source.takes(Sample(0.0, "speed_over_ground", 38.0, "GP"))

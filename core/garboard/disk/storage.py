@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import glob
 import os
+import secrets
 import socket
 import stat
 import sys
@@ -253,34 +255,39 @@ def append_saved(path: Path, data: bytes) -> None:
 
 
 def unfinished(path: Path) -> Path:
-    """Where a file is written until it is whole."""
+    """Where a file is written until it is whole, by the one program that may write in its folder."""
     return path.with_name(f"{UNFINISHED}{path.name}")
 
 
+def _unfinished_of_ours(path: Path) -> Path:
+    """The same where others may write the file at this moment: two would put each other's half into its place."""
+    return path.with_name(f"{UNFINISHED}{secrets.token_hex(4)}-{path.name}")
+
+
 def write_whole(path: Path, chunks: Iterable[bytes], *, private: bool = False, mode: int = OWNER_ONLY) -> None:
-    """Write a file so that after any power cut it is either as before or whole.
+    """Write a file so that after any power cut it is either as before or whole, whoever else writes it meanwhile.
 
     private : its owner's alone from its first byte on, also where others could read the one before
     mode    : of a new file, less what the user's mask takes
 
     errors : NotSaved, naming the file; the file is as before
     """
-    new = unfinished(path)
+    new = _unfinished_of_ours(path)
     try:
-        new.unlink(missing_ok=True)  # one that a power cut left may be readable by all
-        descriptor = open_for_append(new, create=True, mode=mode)
-        try:
+        with contextlib.ExitStack() as closing:
+            descriptor = _begin(new, mode)
+            closing.callback(os.close, descriptor)
             size = 0
             for chunk in chunks:
                 append(descriptor, chunk, size)
                 size += len(chunk)
             flush(descriptor)
-        finally:
-            os.close(descriptor)
-        if not private:
-            with contextlib.suppress(OSError):  # whoever could read it before still can; a new one is its owner's alone
-                new.chmod(stat.S_IMODE(path.stat().st_mode))
-        new.replace(path)
+            if os.name == "nt":  # which renames no open file
+                closing.close()
+            if not private:
+                with contextlib.suppress(OSError):  # who could read it before still can; a new one is its owner's alone
+                    new.chmod(stat.S_IMODE(path.stat().st_mode))
+            new.replace(path)
         flush_folder(path.parent)
     except (NotSaved, OSError) as error:
         with contextlib.suppress(OSError):
@@ -288,6 +295,17 @@ def write_whole(path: Path, chunks: Iterable[bytes], *, private: bool = False, m
         if isinstance(error, OSError):
             raise not_saved(path, error) from error
         raise
+
+
+def _begin(new: Path, mode: int) -> int:
+    """A new file, locked while it is written: whoever clears away what was left behind leaves this one."""
+    while True:
+        descriptor = open_for_append(new, create=True, mode=mode)
+        with contextlib.suppress(OSError):  # a share without locks
+            _lock(descriptor)
+        if new.exists():  # else it was cleared away before it was locked
+            return descriptor
+        os.close(descriptor)
 
 
 def write_out(path: Path, content: bytes) -> None:
@@ -301,14 +319,40 @@ def write_out(path: Path, content: bytes) -> None:
     if place.exists() and what_else(place):
         place.write_bytes(content)
         return
+    remove_unfinished(place.parent, of=place.name)
     write_whole(place, [content], mode=_EVERYONES)
 
 
-def remove_unfinished(folder: Path) -> None:
-    """Clear away files that a power cut left unfinished."""
-    for leftover in folder.glob(f"{UNFINISHED}*"):
+def remove_unfinished(folder: Path, *, of: str = "") -> None:
+    """Clear away files that a power cut or a killed program left unfinished; one being written stays.
+
+    of : the name that they were to have; of any name unless given
+    """
+    for leftover in folder.glob(f"{UNFINISHED}*{glob.escape(of)}"):
         with contextlib.suppress(OSError):  # a folder of that name, a card that lets nothing be removed
-            leftover.unlink(missing_ok=True)
+            if not _is_locked(leftover):
+                leftover.unlink(missing_ok=True)
+
+
+def is_being_written(folder: Path) -> bool:
+    """Whether a program writes in a folder at this moment, as far as this user can know."""
+    with contextlib.suppress(OSError):
+        return _is_locked(folder / LOCK_NAME)
+    return False
+
+
+def _is_locked(path: Path) -> bool:
+    """Whether a program holds the lock of a file."""
+    if what_else(path):  # a pipe never opens
+        return False
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        _lock(descriptor)
+    except OSError as error:
+        return error.errno in _IN_USE
+    finally:
+        os.close(descriptor)
+    return False
 
 
 def set_aside(path: Path) -> Path:
@@ -330,7 +374,7 @@ def set_aside(path: Path) -> Path:
     try:
         os.link(path, kept)
         flush_folder(path.parent)
-    except OSError:  # a card without links: copy
+    except (OSError, AttributeError):  # a card without links, or a tablet's Python without os.link: copy
         write_whole(kept, [path.read_bytes()])
     return kept
 

@@ -202,7 +202,7 @@ class Wanted:
 
     @classmethod
     def typed(cls, text: str) -> Wanted:
-        text = text[:LONGEST_SEARCH]
+        text = hull_number.scanned(text[:LONGEST_SEARCH])
         number = hull_number.key(text) if text.strip() else ""
         return cls(tuple(text.casefold().split()), number if len(number) > 3 else "")
 

@@ -48,9 +48,9 @@ class AuditPage(Page):
         network = self.live.network
         if network is None:
             return (("listen on", "The tablet does not listen. Choose where samples come from."),), ()
-        found = audit(network.senders(), network.listened)
-        hull = self.route.hull
-        name = self.tablet.boat(hull).vessel().name if hull else ""
+        vessel = self.tablet.boat(self.route.hull).vessel() if self.route.hull else None
+        found = audit(network.senders(), network.listened, len(vessel.engines) if vessel else 0)
+        name = vessel.name if vessel else ""
         said = in_words(found, name) if found.devices else [("listen on", network.trouble() or "Nothing is heard yet.")]
         return tuple(said), found.devices
 

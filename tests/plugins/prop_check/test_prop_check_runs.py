@@ -9,7 +9,7 @@ import pytest
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue
-from garboard.samples import Sample, gather
+from garboard.samples import Recording, Sample, gather
 from garboard.series import signed_angle
 from garboard_prop_check.averages import average_engine_speed, average_speed, sides
 from garboard_prop_check.runs import Reading, Run, runs_of
@@ -22,6 +22,15 @@ HOST = host()
 
 def run(name: str = "run 1", *, course: float | None = None, side: str = "") -> Run:
     return Run(name=name, speed=Reading(30, "kn"), engine_speed={}, course=course, side=side)
+
+
+def seldom(quantity: str) -> Recording:
+    """Full throttle held well, of which one quantity comes every 5 s."""
+    trial = recorded([(30, 41.0, 10, (5800, 5800))])
+    return attrs.evolve(trial, streams={
+        key: attrs.evolve(stream, times=stream.times[::25], values=stream.values[::25])
+        if key.quantity == quantity else stream for key, stream in trial.streams.items()
+    })  # fmt: skip
 
 
 def reasons_of(view: JobView) -> str:
@@ -265,6 +274,8 @@ def test_a_recording_does_not_settle_a_dispute() -> None:
     [
         (recorded([(7, 41, 10, (5800, 5800))]), "has no 8 s with speed within 0.5 kn"),
         (recorded([(1, 30 + 2 * n, 10, (4000 + 200 * n,) * 2) for n in range(20)]), "hold full throttle steadier"),
+        (seldom("speed_over_ground"), "has speed over ground every 5 s only, too seldom to see a run in"),
+        (seldom("engine_speed"), "every 5 s only and engine speed .starboard. every 5 s only, too seldom"),
         (recorded([]), "holds no speed over ground"),
     ],
 )
