@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
 
@@ -22,9 +22,8 @@ from garboard.records import Engine
 from garboard_prop_check.candidates import Option, at_hand, inches
 from garboard_prop_check.comparison import by_rules, called, figure_of, largest_change, per_inch, table_of
 from garboard_prop_check.fitted import Air, Fitted
-from garboard_prop_check.forecast import Expected, Forecasts, forecasts_of
+from garboard_prop_check.forecast import Before, Expected, Forecasts, forecasts_of
 from garboard_prop_check.pitch import change_by_step_rule
-from garboard_prop_check.power_balance import Tried
 from garboard_prop_check.settings import basis_of, per_inch_basis
 from garboard_prop_check.slip_findings import Slip
 from garboard_prop_check.words import AIR, LIMITER, PITCH, PROPORTION, WINDOW, about, inches_told, inches_told_in
@@ -51,9 +50,6 @@ EVEN_CHANCE = 0.5
 CLEARLY_BETTER = 0.1
 """By so much a chance is told beside another [-]."""
 
-MEASURED_WITHIN = 0.005
-"""How close a pitch gauge tells a pitch, a bound as a share [-]: class S of ISO 484-2:1981, from memory."""
-
 WORTH_MEASURING = 0.9
 """Measuring both pitches is spoken of where it narrows the interval to so much of its width or less [-]."""
 
@@ -63,14 +59,11 @@ def change_of_pitch(
     fitted: Sequence[Fitted],
     slips: Sequence[Slip],
     there: Air,
-    others: Mapping[str, Sequence[Tried]] | None = None,
+    before: Before,
 ) -> Finding:
-    """What to try first for engines of which one at least is out of its window, all on the same side.
-
-    others : by engine, what other propellers turned
-    """
+    """What to try first for engines of which one at least is out of its window, all on the same side."""
     way = next(one.way for one in fitted if one.way)
-    forecasts = forecasts_of(view, fitted, slips, others)
+    forecasts = forecasts_of(view, fitted, slips, before)
     largest = largest_change(view)
     able = [option for option in inches(way, largest) if all(option.pitch(one) > 0 for one in fitted)]
     if not able:
@@ -83,7 +76,7 @@ def change_of_pitch(
     if any(one.held_by_limiter(margin) for one in fitted):
         first = min(able, key=lambda option: max(_beside_aim(view, one, option.change) for one in fitted))
         return _off_the_limiter(view, fitted, first, there)
-    kept = [option for option in at_hand(view, fitted, way, largest) if forecasts.after(option)]
+    kept = [option for option in at_hand(view, fitted, way, largest, before.names) if forecasts.after(option)]
     return _try_first(view, forecasts, _first(forecasts, able, kept), (*able, *kept), there)
 
 
@@ -214,7 +207,8 @@ def _measuring(
 ) -> Iterator[str]:
     """What a pitch gauge would gain: no model narrows what the tolerance of both pitches leaves."""
     one, expected = pairs[0]
-    measured = forecasts.with_measured_pitches(one, first, MEASURED_WITHIN)
+    within = view.setting_value("prop_check.measured_pitch_tolerance", "%") / 100
+    measured = forecasts.with_measured_pitches(one, first, within)
     if measured is not None and measured <= WORTH_MEASURING * expected.engine_speed.expanded_uncertainty:
         yield f"With both pitches measured on a gauge it would be ± {measured:.0f} rev/min."
 

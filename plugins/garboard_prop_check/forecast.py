@@ -14,6 +14,7 @@ from garboard_prop_check.fitted import Fitted
 from garboard_prop_check.pitch import parts_of_forecast
 from garboard_prop_check.power_balance import LEAST_SLIP, MOST_SLIP, Foreseen, Model, Tried, fit
 from garboard_prop_check.slip_findings import Slip
+from garboard_prop_check.words import pitch_tolerance
 
 NO_LIMITER_ENTERED = 300.0
 """How far above its window a limiter cuts in where nobody entered it [rev/min]; common practice, no source."""
@@ -50,6 +51,18 @@ class Expected:
     def worst_chance(self) -> float:
         """The smaller of the two chances [-]."""
         return min(self.chance, self.laden_chance)
+
+
+@attrs.frozen
+class Before:
+    """What was run before the propellers now fitted.
+
+    names : of the propellers of all runs, those now fitted too
+    tried : by engine, what each of those before turned
+    """
+
+    names: frozenset[str] = frozenset()
+    tried: Mapping[str, Sequence[Tried]] = attrs.field(factory=dict)
 
 
 @attrs.frozen
@@ -140,12 +153,8 @@ class Forecasts:
         return self.view.setting_value(f"prop_check.{name}", "rev/min")
 
 
-def forecasts_of(
-    view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip], others: Mapping[str, Sequence[Tried]] | None = None
-) -> Forecasts:
+def forecasts_of(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip], before: Before) -> Forecasts:
     """A forecast for every engine; the boat's speed too where its slip can be true.
-
-    others : by engine, what other propellers turned
 
     Where a slip is known and is that of no propeller that bites, the trade's rule alone foresees.
     """
@@ -155,7 +164,8 @@ def forecasts_of(
     for one in fitted:
         of = one.engine.position
         slip = slip_of.get(of)
-        runs[of] = (tried_of(one, slip), *(others or {}).get(of, ()))
+        now = attrs.evolve(tried_of(one, slip), tolerance=pitch_tolerance(view, one.engine))
+        runs[of] = (now, *before.tried.get(of, ()))
         if slip is None or LEAST_SLIP <= slip.measured.value / 100 <= MOST_SLIP:
             models[of] = fit(runs[of], rated_speed_of(one), tolerance)
     return Forecasts(view, fitted, models, runs, _laden(view))
