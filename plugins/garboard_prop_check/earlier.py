@@ -66,9 +66,10 @@ def _tried(view: JobView, engine: Engine) -> Tried | None:
     return attrs.evolve(tried_of(one, slip), tolerance=pitch_tolerance(view, engine))
 
 
-def _heights(view: JobView, engine: Engine) -> set[object]:
+def _heights(view: JobView, engine: Engine) -> set[str]:
     rows = view.rows(FULL_THROTTLE, "mounting_height")
-    return {view.value(FULL_THROTTLE, "mounting_height", row=row, of=engine.position) for row in rows} - {None}
+    told = (view.value(FULL_THROTTLE, "mounting_height", row=row, of=engine.position) for row in rows)
+    return {one for one in told if isinstance(one, str)}
 
 
 def _weight(view: JobView, other: JobView) -> float:
