@@ -20,7 +20,7 @@ from garboard.faults import InputError
 from garboard.recordings import boat_network
 from garboard.recordings.boat_network import BoatNetwork, Sender
 from garboard.recordings.forms import FORMS
-from garboard.recordings.links import Link
+from garboard.recordings.links import Link, open_link
 from garboard.recordings.nmea0183 import LiveReader
 from garboard.recordings.notes import KEPT_DAMAGED_LINES, KEPT_UNKNOWN_KINDS, ReadingNotes
 from garboard.recordings.where import Where, read_where
@@ -288,7 +288,7 @@ def test_waits_between_tries_grow(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_mistake_in_a_link_is_said_and_it_is_opened_again(monkeypatch: pytest.MonkeyPatch) -> None:
-    tries, opened = [], boat_network.open_link
+    tries, opened = [], open_link
 
     def mistaken(where: Where) -> Link:
         tries.append(where)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from garboard.recordings.boat_network import BoatNetwork
-from garboard.recordings.bus_audit import LISTENED_LONG_ENOUGH, BusAudit, audit, in_words, name_in_words
+from garboard.recordings.bus import READ
+from garboard.recordings.bus_audit import LISTENED_LONG_ENOUGH, BusAudit, audit, in_words, kind_in_words, name_in_words
 from garboard.recordings.encode import nmea2000_data
 from garboard.recordings.simulated_network import (
     CLAIM,
@@ -249,6 +250,10 @@ def test_a_gateway_that_passes_on_other_ships_only_is_told_from_a_network_withou
     assert code in told
     assert ("missing" in told) is (code == "missing")
     assert trouble in network.trouble() if trouble else network.trouble() == ""
+
+
+def test_every_message_that_is_read_has_a_name() -> None:
+    assert [kind for kind in READ if kind_in_words(kind) == kind] == []
 
 
 def test_what_usually_brings_it_is_said_without_the_sentence_before() -> None:

@@ -16,7 +16,7 @@ import attrs
 
 from garboard.recordings.bus import NO_ADDRESS
 from garboard.recordings.nmea2000 import MESSAGES
-from garboard.recordings.notes import sends_only_ships
+from garboard.recordings.notes import OF_OTHER_SHIPS, sends_only_ships
 from garboard.samples import SIMULATED, StreamKey
 from garboard.series import two_in_turn
 
@@ -233,14 +233,34 @@ def _clashes(claims: Mapping[str, Sequence[str]]) -> Iterable[tuple[str, tuple[s
             yield source, tuple(map(name_in_words, staying))
 
 
-def kind_in_words(kind: str) -> str:
-    """A message with its name, where the program reads it.
+_NAMES: Mapping[str, str] = {
+    **{str(pgn): message.name for pgn, message in MESSAGES.items()},
+    "60928": "address claim",
+    "126996": "product information",
+    "126998": "installation",
+    "127237": "pilot order",
+    "127493": "gear",
+    "127498": "engine, rated",
+    "127505": "tank level",
+    "127506": "battery, charge",
+    "130311": "temperature, humidity, pressure",
+    "130312": "temperature",
+    "130313": "humidity",
+    "130314": "pressure",
+    "130315": "set pressure",
+    "130316": "temperature, fine",
+    **dict.fromkeys(sorted(OF_OTHER_SHIPS - {"another vessel"}), "AIS of other ships"),
+}
+"""What messages tell [1], by their number."""
 
-    >>> kind_in_words("127488"), kind_in_words("65280")
-    ('127488 engine, rapid', '65280')
+
+def kind_in_words(kind: str) -> str:
+    """A message with its name, where the program knows it.
+
+    >>> kind_in_words("127488"), kind_in_words("129038"), kind_in_words("65280")
+    ('127488 engine, rapid', '129038 AIS of other ships', '65280')
     """
-    message = MESSAGES.get(int(kind)) if kind.isascii() and kind.isdecimal() and len(kind) < 7 else None
-    return f"{kind} {message.name}" if message else kind.replace("_", " ")
+    return f"{kind} {_NAMES[kind]}" if kind in _NAMES else kind.replace("_", " ")
 
 
 def name_in_words(name: str) -> str:

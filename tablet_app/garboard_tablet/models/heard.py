@@ -289,6 +289,24 @@ def choose(tablet: Tablet, hull: str, key: str, choice: str) -> None:
     tablet.save(tablet.author().write(state, "field", (NETWORK_SOURCES, key), choice))
 
 
+def follow(tablet: Tablet, hull: str, what: str, source: str, contested: Mapping[str, Sequence[str]]) -> None:
+    """Choose one of several instruments; where they come by several gateways, its gateway for all that is open.
+
+    contested : of `rivals`
+    """
+    choose(tablet, hull, what, source)
+    gateways = {_gateway_of(one) for one in contested.get(what, ())}
+    for other, sources in contested.items() if len(gateways) > 1 else ():
+        same = [one for one in sources if _gateway_of(one) == _gateway_of(source)]
+        if other != what and len(same) == 1:
+            choose(tablet, hull, other, same[0])
+
+
+def _gateway_of(source: str) -> str:
+    """The address behind the name of a source; "" for the gateway that was heard first."""
+    return source.partition(" ")[2]
+
+
 def choose_again(tablet: Tablet, hull: str, ask: Ask) -> None:
     """Take back which instrument is believed for an ask: all that are heard are offered again."""
     vessel = tablet.boat(hull).vessel()
