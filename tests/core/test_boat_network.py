@@ -288,13 +288,13 @@ def test_waits_between_tries_grow(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_mistake_in_a_link_is_said_and_it_is_opened_again(monkeypatch: pytest.MonkeyPatch) -> None:
-    tries, opened = [], open_link
+    tries = list[Where]()
 
     def mistaken(where: Where) -> Link:
         tries.append(where)
         if len(tries) < 3:
             raise KeyError("no such thing")
-        return opened(where)
+        return open_link(where)
 
     monkeypatch.setattr(boat_network, "open_link", mistaken)
     listening = Listening(Where(free_port()))

@@ -163,7 +163,7 @@ class Sender:
         if found is not None and (form is None or form.name == self.notes.form):
             return found  # of the same form as before: it may hold half a message
         reader = form.reader(self.notes, is_live=True) if form is not None else None
-        if not isinstance(reader, LineReader):  # counted as damaged; the next line may be of some form
+        if form is None or not isinstance(reader, LineReader):  # counted as damaged; the next line may be of some form
             return self._readers.setdefault("no form", SentenceReader(self.notes, is_live=True))
         self._readers[key] = self._forms[form.key] = reader.takes
         return reader.takes
