@@ -121,6 +121,12 @@ class HullFile:
             if self.unnoted is not None:
                 self.unnoted += new
 
+    def take_back(self) -> None:
+        """What was appended and not flushed is not saved."""
+        self.journal.take_back()
+        self.forget_views()
+        self.unnoted = None
+
     def forget_views(self) -> None:
         """Let the digest be made anew."""
         self._digest = ""
@@ -794,9 +800,14 @@ class HullFolder:
     def _flush(self) -> None:
         if not self._unflushed:
             return
-        flushed = [*self._unflushed.values()]
+        flushed, self._unflushed = [*self._unflushed.values()], {}
+        try:
+            self._keep_place()
+        except NotSaved:
+            for hull in flushed:
+                hull.take_back()
+            raise
         problems = [problem for problem in _at_once(self._flush_one, flushed) if problem]
-        self._unflushed = {}
         self._close_all_but_last(flushed)
         if self._names_unflushed:
             try:
@@ -823,8 +834,7 @@ class HullFolder:
             if hull.journal.flush():
                 self._names_unflushed.append(hull)
         except NotSaved as error:
-            hull.forget_views()
-            hull.unnoted = None
+            hull.take_back()
             return str(error)
         return ""
 
