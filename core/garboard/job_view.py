@@ -371,6 +371,10 @@ class JobView:
         """
         return work(self, *asked, **named)
 
+    def with_vessel(self, change: Callable[[Vessel], Vessel]) -> JobView:
+        """The same job of a changed vessel: the same boat with another propeller on it."""
+        return attrs.evolve(self, vessel=change(self.vessel))
+
     def asking(self) -> InputCollector:
         """Start asking for what a calculation needs; see `InputCollector`."""
         return InputCollector(self)

@@ -141,9 +141,9 @@ def test_waiting_for_a_link_is_not_listening(under_way: list[str]) -> None:
     assert audit(network.senders(), network.listened).missing == ()
 
 
-def engine_frame(source: int, number: int) -> str:
+def engine_frame(source: int, number: int, speed: float = 700.0) -> str:
     """A frame that tells the speed of an engine."""
-    return can_frame(0.0, 127488, source, nmea2000_data(127488, {"engine_speed": 700.0}, str(number)))
+    return can_frame(0.0, 127488, source, nmea2000_data(127488, {"engine_speed": speed}, str(number)))
 
 
 def tank_frame(kind: int) -> str:
@@ -182,6 +182,13 @@ def test_two_devices_that_send_the_same_engine_are_told() -> None:
     assert found.one_engine == (("0", ("11", "12")),)
     assert "11 and 12 each send the speed of engine 0" in dict(in_words(found))["one engine"]
     assert heard(engine_frame(11, 0), engine_frame(12, 1)).one_engine == ()
+
+
+@pytest.mark.parametrize(("speeds", "is_told"), [((700.0, 850.0), True), ((700.0, 712.0), False), ((700.0,), False)])
+def test_two_engines_that_a_gateway_sends_as_one_are_told(speeds: tuple[float, ...], is_told: bool) -> None:
+    found = heard(*(engine_frame(11, 0, speed) for _ in range(40) for speed in speeds))
+    assert found.mixed == ((("0", "11", 700.0, 850.0),) if is_told else ())
+    assert ("jumps between 700 and 850 rev/min" in dict(in_words(found)).get("one engine", "")) is is_told
 
 
 def test_one_device_whose_address_changed_is_not_two_that_send_an_engine() -> None:

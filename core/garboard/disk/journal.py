@@ -91,6 +91,11 @@ class Journal:
         """How long the file is as far as it was flushed [bytes]."""
         return self._size_flushed
 
+    @property
+    def needs_flush(self) -> bool:
+        """Whether something was written, or may have been by a program that was killed, and not flushed since."""
+        return self._needs_flush
+
     def append(self, new: Mapping[str, bytes]) -> None:
         """Write entries behind the others. They are saved once `flush` has returned.
 

@@ -36,7 +36,7 @@ ASKED_OF_EACH: Mapping[str, frozenset[str]] = {
 """Facts that every boat has of its own, by the kind of equipment; "" is the boat itself."""
 _FOUND_ON_EACH: Mapping[str, frozenset[str]] = {
     "": frozenset({"hull_number", "displacement_as_run"}),
-    "engines": frozenset({"network_instance", "fitted"}),
+    "engines": frozenset({"network_instance", "fitted", "mounting_height", "pitch_measured", "stock_number"}),
     "circuits": frozenset({"label"}),
     "heading_sensors": frozenset({"source"}),
     "networks": frozenset({"terminators", "supply_voltage"}),
@@ -73,7 +73,8 @@ def shared_facts(vessel: Vessel) -> dict[Path, JsonValue]:
     return {path: value for path, value in vessel_fields(vessel) if path[0] in _KNOWN and not is_one_boats(path)}
 
 
-_KNOWN = frozenset(field.name for field in attrs.fields(Vessel)) - {"more"}
+_KNOWN = frozenset(field.name for field in attrs.fields(Vessel)) - {"more", "propellers"}
+"""Propellers that were tried are of the boat they were tried on."""
 
 
 def begin_like(author: Author, state: HullState, facts: Facts, hull: str = "") -> list[Entry]:

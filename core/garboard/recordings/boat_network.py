@@ -19,12 +19,11 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import attrs
 
-from garboard.recordings.bus_audit import sends_only_ships
 from garboard.recordings.deltas import LONGEST_DELTA
 from garboard.recordings.forms import FORMS, LineReader, Reader, TakesLines, form_of
 from garboard.recordings.links import Link, LinkLost, open_link
 from garboard.recordings.nmea0183 import SentenceReader
-from garboard.recordings.notes import MARK, ReadingNotes
+from garboard.recordings.notes import MARK, ReadingNotes, sends_only_ships
 from garboard.recordings.packet_bytes import BEGINS
 from garboard.recordings.where import Way, Where
 from garboard.samples import SIMULATED, Sample, StreamKey
@@ -295,6 +294,7 @@ class BoatNetwork:
                 attrs.evolve(
                     one,
                     latest=dict(one.latest),
+                    recent={key: deque(recent) for key, recent in one.recent.items() if key.quantity == "engine_speed"},
                     notes=attrs.evolve(
                         one.notes,
                         kinds=dict(one.notes.kinds),

@@ -3,8 +3,7 @@
 Only what was heard is told. A device names itself when it is switched on, and when another device asks; Garboard asks
 nobody, so a network that was on before is told by addresses and messages.
 
-[1] ISO address claim (60928): the name's 64 bits, from the open PGN database of the canboat project; [2] the same, of
-AIS reports.
+[1] ISO address claim (60928): the name's 64 bits, from the open PGN database of the canboat project.
 """
 
 from __future__ import annotations
@@ -16,8 +15,9 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.recordings.nmea2000 import MESSAGES
-from garboard.recordings.notes import ReadingNotes
+from garboard.recordings.notes import sends_only_ships
 from garboard.samples import SIMULATED, StreamKey
+from garboard.series import two_in_turn
 
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import Sender
@@ -61,6 +61,7 @@ class BusAudit:
 
     clashes      : addresses that two devices claim, each with both names
     one_engine   : engines by number whose speed several instruments of one gateway send, with their addresses
+    mixed        : engines by number, and the address whose speed of them jumps between two values [rev/min]
     lines        : heard, of which so many were damaged
     broken       : messages of several frames with a frame missing
     own_ship     : what the boat's own AIS unit says of it: "mmsi", "name", "call_sign"
@@ -71,6 +72,7 @@ class BusAudit:
     devices: tuple[HeardDevice, ...] = ()
     clashes: tuple[tuple[str, tuple[str, ...]], ...] = ()
     one_engine: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    mixed: tuple[tuple[str, str, float, float], ...] = ()
     without_address: tuple[str, ...] = ()
     lines: int = 0
     damaged: int = 0
@@ -136,6 +138,7 @@ def audit(senders: Iterable[Sender], seconds: float = LISTENED_LONG_ENOUGH, engi
         devices=tuple(device for sender in senders for device in _devices(sender)),
         clashes=tuple(clash for one in notes for clash in _clashes(one.claims)),
         one_engine=tuple(one for sender in senders for one in _of_one_engine(sender)),
+        mixed=tuple(one for sender in senders for one in _mixed(sender)),
         without_address=tuple(name_in_words(name) for one in notes for name in one.claims.get(NO_ADDRESS, ())),
         lines=sum(one.lines for one in notes),
         damaged=sum(one.damaged_count for one in notes),
@@ -163,21 +166,8 @@ def _is_fuel_level(key: StreamKey) -> bool:
     return key.quantity == "tank_level" and key.instance.startswith("fuel")
 
 
-OF_OTHER_SHIPS = frozenset(
-    {"129038", "129039", "129040", "129041", "129793", "129794", "129798", "129802", "129809", "129810", "VDM"}
-    | {"another vessel"}
-)
-"""Kinds of messages by which AIS tells of other ships [2], and marks and stations of the shore."""
-OF_EVERY_DEVICE = frozenset({"59392", "59904", "60928", "126464", "126992", "126993", "126996", "126998", "VDO", "VER"})
-"""What a device says of itself, whatever it measures [1]; an AIS unit also tells of its own ship."""
 SENT_TOGETHER = 5.0
 """Two that send one thing are heard within so long of each other [s]: an address that was given up is silent."""
-
-
-def sends_only_ships(notes: Iterable[ReadingNotes]) -> bool:
-    """Whether all that was heard is what other ships say of themselves."""
-    kinds = {kind for one in notes for kind in (*one.kinds, *one.unknown)} - OF_EVERY_DEVICE
-    return bool(kinds) and kinds <= OF_OTHER_SHIPS
 
 
 def _of_one_engine(sender: Sender) -> Iterable[tuple[str, tuple[str, ...]]]:
@@ -190,6 +180,17 @@ def _of_one_engine(sender: Sender) -> Iterable[tuple[str, tuple[str, ...]]]:
         together = sorted((one for one, at in sources.items() if newest - at <= SENT_TOGETHER), key=_in_order)
         if len(together) > 1:
             yield number, tuple(together)
+
+
+def _mixed(sender: Sender) -> Iterable[tuple[str, str, float, float]]:
+    for key, recent in sorted(sender.recent.items()):
+        two = two_in_turn([speed for _, speed in recent], TWO_ENGINES) if key.quantity == "engine_speed" else None
+        if two is not None:
+            yield key.instance or "0", key.source, *two
+
+
+TWO_ENGINES = 100.0
+"""Speeds that jump by so much are of two engines; gauges that show whole 50s flicker by less [rev/min]."""
 
 
 def _devices(sender: Sender) -> Iterable[HeardDevice]:
@@ -273,6 +274,8 @@ def in_words(found: BusAudit, name: str = "") -> list[tuple[str, str]]:
     said += [("clash", _CLASH.format(source=source, names=" and ".join(names))) for source, names in found.clashes]
     for number, sources in found.one_engine:
         said.append(("one engine", _ONE_ENGINE.format(number=number, sources=" and ".join(sources))))
+    for number, source, low, high in found.mixed:
+        said.append(("one engine", _MIXED.format(number=number, source=source, low=low, high=high)))
     said += [("no address", f"A device found no free address: {name}.") for name in found.without_address]
     if found.only_ships:
         said.append(("other ships", _OTHER_SHIPS))
@@ -296,6 +299,10 @@ _CLASH = (
 _ONE_ENGINE = (
     "{sources} each send the speed of engine {number}. If they are two engines, give each a number of its own on the "
     "network; if it is one, choose which to believe."
+)
+_MIXED = (
+    "The speed of engine {number} from {source} jumps between {low:.0f} and {high:.0f} rev/min: two engines are sent "
+    "as one. Give each a number of its own."
 )
 _OTHER_SHIPS = "Only what AIS hears of other ships is sent. Set the gateway to send the boat's own instruments too."
 _DAMAGED = (

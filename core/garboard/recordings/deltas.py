@@ -57,6 +57,7 @@ _OF_AN_ENGINE: Mapping[str, Reading] = {
     "revolutions": ("engine_speed", 60.0, 0.0, ""),
     "temperature": ("engine_temperature", 1.0, -ZERO_CELSIUS, ""),
     "oilPressure": ("oil_pressure", 0.001, 0.0, ""),
+    "coolantPressure": ("coolant_pressure", 0.001, 0.0, ""),
     "alternatorVoltage": ("alternator_voltage", 1.0, 0.0, ""),
     "fuel.rate": ("fuel_flow", 3.6e6, 0.0, ""),
     "runTime": ("engine_hours", 1 / 3600, 0.0, ""),

@@ -18,13 +18,17 @@ from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError, in_words
+from garboard.findings import Table
 from garboard.history.boat import register_named
 from garboard.history.like import LONGEST_NAME, templates_in
 from garboard.history.past import history_of
+from garboard.hosting.host import PluginHost
 from garboard.job_files.circuit_table import circuits_as_csv
+from garboard.job_view import JobView
 from garboard.labels import labels_digest, labels_of, stale_labels
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.photo_files import PictureRefused, drawn
+from garboard.report.trials import table_of_trials, trials_of, which_stays
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
@@ -265,11 +269,18 @@ def boat_page(visit: Visit) -> Response:
         back=f"/boats/{summary.key}",
         vessel_facts=vessel_facts(vessel),
         equipment=tuple(equipment_tables(vessel)),
+        tried={job.id: _tried(visit.desk.host, job.view) for job in summary.jobs},
         model=" ".join(filter(None, (vessel.maker, vessel.model)))[:LONGEST_NAME],
         stale_labels=stale_labels(vessel),
         labels_seen=labels_digest(vessel),
         has_circuits=bool(vessel.circuits),
     )
+
+
+def _tried(host: PluginHost, job: JobView) -> tuple[Table, tuple[str, ...]] | None:
+    """The propellers that were tried side by side, and what is said of each; None where only one was."""
+    trials = trials_of(job, host)
+    return (table_of_trials(trials), tuple(which_stays(trials))) if trials else None
 
 
 def move_page(visit: Visit) -> Response:

@@ -18,6 +18,7 @@ from garboard_tablet.models.asks import (
     asks_of_step,
     asks_of_vessel,
     before,
+    naming_propellers,
     shown,
     shown_of,
     table_rows,
@@ -474,6 +475,8 @@ def enter(tablet: Tablet, route: Route) -> EntryForm | None:
     ask = next((ask for ask in asks if ask.key == key), None)
     if ask is None:
         return None
+    if kind == "field":
+        ask = attrs.evolve(ask, field=naming_propellers(ask.field, tablet.boat(route.hull).vessel()))
     form = EntryForm(tablet, route, asks, ask)
     form.unit = tablet.session.typed.get(form.unit_key, form.opening_unit)
     return form
@@ -528,4 +531,8 @@ def _asks(tablet: Tablet, route: Route, open_table: str = "") -> tuple[Ask, ...]
     table = named.get(words[1]) if len(words) == 4 else None
     if table is not None and row and row not in table_rows(step, table, view):
         open_table = table.name
-    return asks_of_step(step, view, open_tables=(open_table,) if open_table else ())
+    open_tables = (open_table,) if open_table else ()
+    if next((field.aside for field in step.all_fields() if len(words) == 4 and field.name == words[1]), False):
+        beside = asks_of_step(step, view, open_tables=open_tables, aside=True)
+        return tuple(ask for ask in beside if ask.field.aside and ask.row == row and bool(ask.table) == bool(row))
+    return asks_of_step(step, view, open_tables=open_tables)

@@ -15,6 +15,7 @@ import attrs
 from garboard.disk import storage
 from garboard.faults import in_number
 from garboard.findings import Axis, Band, Figure, Finding, Number, Series, Verdict
+from garboard.fittings import CAME_WITH, is_of_runs
 from garboard.history.runs import FILE, LIVE, REPLAY
 from garboard.job_view import FieldKey, JobView, place_of
 from garboard.records import JsonValue, Measurement
@@ -174,8 +175,11 @@ def ask_for(tablet: Tablet, route: session.Route, subject: tuple[str, ...]) -> A
     return next(iter([*named, *empty, *asks]), None)
 
 
-def value_of(tablet: Tablet, run: PendingRun, guide: str) -> dict[str, JsonValue]:
-    """Keep a run's file; the value that refers to it and says where it came from."""
+def value_of(tablet: Tablet, run: PendingRun, guide: str, route: session.Route) -> dict[str, JsonValue]:
+    """Keep a run's file; the value that refers to it and says where it came from.
+
+    It says the propellers too, as they are on now: a run kept beside may come to count after they were changed.
+    """
     if run.origin == FILE:
         kept = tablet.keep_file(run.path.read_bytes(), run.source)
     else:
@@ -184,7 +188,12 @@ def value_of(tablet: Tablet, run: PendingRun, guide: str) -> dict[str, JsonValue
         samples = run.samples()
         name = ", ".join(filter(None, (guide, run.source, in_number(len(samples), "sample"))))
         kept = tablet.keep_file(csv_series(samples), name)
-    return {**kept, "origin": run.origin, "source": run.source}
+    step = tablet.step(route.step)
+    said: dict[str, JsonValue] = {}
+    if step is not None and is_of_runs(field.name for field in step.all_fields()):
+        vessel = tablet.boat(route.hull).vessel()
+        said["propellers"] = {engine.position: engine.fitted or CAME_WITH for engine in vessel.engines}
+    return {**kept, "origin": run.origin, "source": run.source, **said}
 
 
 # What is to be said of a run

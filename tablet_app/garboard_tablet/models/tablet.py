@@ -283,7 +283,23 @@ class Tablet:
     def _save_in_step(self, hull: str, job: str, step: str, entries: Sequence[Entry]) -> None:
         """Keep entries of a step; with the first that it is under way."""
         begins = bool(entries) and self.view(hull, job).state_of(step) == "to do"
-        self.save(*entries, *([self._state_entry(hull, job, step, STARTED, "")] if begins else []))
+        begun = self._begun(hull, job, entries)
+        self.save(*begun, *entries, *([self._state_entry(hull, job, step, STARTED, "")] if begins else []))
+
+    def _begun(self, hull: str, job: str, entries: Sequence[Entry]) -> list[Entry]:
+        """What a row takes over as its first value is written, or a recording as it comes to count.
+
+        It is written with them at once: a run that does not say its propeller would be taken for another's.
+        """
+        from garboard_tablet.models.begun import begun_with
+
+        state, view, author = self.state_of(hull, job), self.view(hull, job), self.author()
+        taken_back = {entry.subject: entry.id for entry in entries if entry.kind == "retract"}
+        found = []
+        for subject, value in begun_with(self.step, view, entries):
+            replaces = (taken_back[subject],) if subject in taken_back else None
+            found.append(author.write(state, "measure", subject, value, job=job, replaces=replaces))
+        return found
 
     def runs(self, hull: str, job: str, ask: Ask) -> tuple[KeptRun, ...]:
         """Every recording kept for a field, the first kept first."""
@@ -398,6 +414,18 @@ class Tablet:
         entries = [author.write(state, "field", (*path, name), path[-1])]
         if state.current(RegisterKey("field", "", (*path, "removed"))):
             entries.append(author.write(state, "field", (*path, "removed"), False))
+        self.save(*entries)
+
+    def fit_propellers(self, hull: str, names: Sequence[str]) -> None:
+        """Say which propeller is on each engine now, from port to starboard. No run made before changes by it."""
+        from garboard.history.registers import RegisterKey
+
+        state, author = self.boat(hull).vessel_home("engines"), self.author()
+        entries = []
+        for engine, name in zip(self.boat(hull).vessel().engines, names, strict=True):
+            subject = ("engines", engine.position, "fitted")
+            if [entry.value for entry in state.current(RegisterKey("field", "", subject))] != [name]:
+                entries.append(author.write(state, "field", subject, name))
         self.save(*entries)
 
     def remove_piece(self, hull: str, path: tuple[str, ...]) -> None:

@@ -119,7 +119,7 @@ class RunPage(Page):
     def _keep(self, keep: Callable[[str, str, Ask, JsonValue], None]) -> None:
         """Keep it in one of the ways there are; the run leaves the disk only then."""
         if self.ask is not None and self.run is not None:
-            value = value_of(self.tablet, self.run, self.guide.title if self.guide else "")
+            value = value_of(self.tablet, self.run, self.guide.title if self.guide else "", self.route)
             keep(self.route.hull, self.route.job, self.ask, value)
             self._decided()
             self.way.back_to("step")
@@ -145,7 +145,7 @@ class RunPage(Page):
             return
         try:
             if self.run.samples():
-                value = value_of(self.tablet, self.run, self.guide.title if self.guide else "")
+                value = value_of(self.tablet, self.run, self.guide.title if self.guide else "", self.route)
                 self.tablet.throw_away(self.route.hull, self.route.job, self.ask, value)
         except NotSaved:
             if not self.run.refusal:

@@ -149,6 +149,10 @@ class Shell(Widget):
             self._show_mark()
             self._place_top()
 
+    def say_under(self) -> None:
+        """Say anew what stands under the title."""
+        self._place()
+
     def _show_mark(self) -> None:
         mark = self._page.saved_mark if self._page is not None else None
         if self._mark is not None:
