@@ -17,7 +17,9 @@ if TYPE_CHECKING:
     from garboard_tablet.models.shop_worker import ShopWorker
     from garboard_tablet.models.tablet import Tablet
     from garboard_tablet.models.vessels import VesselList
+    from garboard_tablet.system.guest import Guest
     from garboard_tablet.ui.inputs import NumberPads
+    from garboard_tablet.ui.run_clock import RunClock
 
 
 class Screen(Protocol):
@@ -61,5 +63,7 @@ class Context:
     background: Background
     screen: Screen
     pads: NumberPads
+    run_clock: RunClock
+    guest: Guest
     files_come_from: Path
     data_problem: str = ""
