@@ -32,6 +32,7 @@ OURS_OF_THEIRS: dict[int, dict[str, tuple[str, Convert, float]]] = {
     127488: {"speed": ("engine_speed", float, 0.25), "tiltTrim": ("engine_trim", float, 1.0)},
     127489: {
         "oilPressure": ("oil_pressure", KILOPASCAL, 0.1),
+        "coolantPressure": ("coolant_pressure", KILOPASCAL, 0.1),
         "temperature": ("engine_temperature", CELSIUS, 0.01),
         "alternatorPotential": ("alternator_voltage", float, 0.01),
         "fuelRate": ("fuel_flow", float, 0.1),

@@ -65,7 +65,7 @@ _ARRAYS = re.compile(r"\b(import|from) (numpy|scipy|matplotlib|openplaning)\b")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    parser.addoption("--long", action="store_true", help="draw every random example of the slow tests, not a third")
+    parser.addoption("--long", action="store_true", help="try all that the slow tests try, not a third")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -73,12 +73,16 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ[LONG] = "1"
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """What is slow comes first; what needs the window comes where the second of two workers begins.
 
     Tests are shared out in one piece a worker, and taken from the end of another's when none are left. So one worker
     has the window, which is 150 MB, and the other has scipy and numpy, and the pages with their books.
     """
+    if not config.getoption("--long"):
+        kept_for_later = [item for item in items if item.get_closest_marker("long")]
+        items[:] = [item for item in items if item not in kept_for_later]
+        config.hook.pytest_deselected(items=kept_for_later)
     order = {str(HERE / name): number for number, name in enumerate(SLOW)}
     pages = HERE / "plugins/shop_pages"
     with_arrays = {path for path in {item.path for item in items} if _ARRAYS.search(path.read_text("utf-8"))}

@@ -1,4 +1,4 @@
-"""How many random examples a test draws: a third in the README's run, all of them with `pytest --long`."""
+"""How much a slow test tries: a third of its random examples in the README's run, all of them with `pytest --long`."""
 
 from __future__ import annotations
 
@@ -11,3 +11,8 @@ LONG = "GARBOARD_TESTS_LONG"
 def examples(number: int) -> int:
     """So many in a long run."""
     return number if LONG in os.environ else max(10, number // 3)
+
+
+def every(step: int) -> int:
+    """Each so manieth place of a long run, each third of those otherwise."""
+    return step if LONG in os.environ else 3 * step

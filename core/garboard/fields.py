@@ -57,6 +57,9 @@ class Field:
                 asked anew
     heard     : what of the boat's network may be taken for it with one press, a key of `samples.UNIT_OF_QUANTITY`; of a
                 count the number of the instance that sends it
+    aside     : nobody is led here: it stands on a page of its own beside the row, and is entered there
+    begins    : what a new row takes for it as the row is begun: a fact of its piece ("engines", "fitted"), the value of
+                a field of another step ("prop_check.conditions", "persons"), or with "" that of the row before
     columns   : for a table, the fields of one row, none of them a table; with `each` the rows are the pieces of
                 equipment
 
@@ -82,6 +85,8 @@ class Field:
     columns: tuple[Field, ...] = ()
     of_run: str = ""
     heard: str = ""
+    aside: bool = False
+    begins: tuple[str, ...] = ()
 
     def __attrs_post_init__(self) -> None:
         if self.kind is Kind.AMOUNT:

@@ -28,6 +28,7 @@ __all__ = [
     "parse",
     "refuse_no_boat",
     "repair_suggestions",
+    "scanned",
 ]
 
 SOURCE = "hull number"
@@ -83,6 +84,16 @@ class HullNumber:
 
     def __str__(self) -> str:
         return self.text
+
+
+def scanned(text: str) -> str:
+    """What somebody looks for who may have scanned a boat's sticker: of a boat's address its last part, else the text.
+
+    >>> scanned("https://shop.example:8443/boats/QQZ04417D626"), scanned("night heron")
+    ('QQZ04417D626', 'night heron')
+    """
+    _, of_a_boat, number = text.strip().rstrip("/").rpartition("/boats/")
+    return number if of_a_boat else text
 
 
 def key(text: str) -> str:

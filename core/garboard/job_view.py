@@ -13,7 +13,7 @@ import attrs
 
 from garboard.faults import ValueRefused
 from garboard.findings import OF_VESSEL, Lack, Missing, NotEnoughData, with_uncertainty
-from garboard.records import EQUIPMENT, Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
+from garboard.records import EQUIPMENT, NETWORK_SOURCES, Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
 from garboard.samples import Recording
 from garboard.settings import SETTING, SIGNED, SettingSet, SettingUsed, Signed, setting_number
 from garboard.units import UNITS_OF, Amount, convert, parse_amount
@@ -47,6 +47,22 @@ Place = FieldKey
 def place_of(measurement: Measurement) -> FieldKey:
     """The place a measurement belongs to."""
     return measurement.step, measurement.field, measurement.row, measurement.of
+
+
+def _with_chosen(recording: Recording, vessel: Vessel) -> Recording:
+    """A recording without the streams of those instruments that a person did not choose."""
+    choices = vessel.more.get(NETWORK_SOURCES)
+    if not isinstance(choices, dict):
+        return recording
+    heard = {(key.quantity, key.instance or "0", key.source) for key in recording.streams}
+    left = {}
+    for key, stream in recording.streams.items():
+        number = key.instance or "0"
+        choice = choices.get(f"{key.quantity} {number}", choices.get(key.quantity))
+        chosen = choice.partition("#")[0] if isinstance(choice, str) else ""
+        if not chosen or key.source == chosen or (key.quantity, number, chosen) not in heard:
+            left[key] = stream
+    return recording if len(left) == len(recording.streams) else attrs.evolve(recording, streams=left)
 
 
 @attrs.frozen
@@ -294,6 +310,7 @@ class JobView:
     def recording(self, step: str, field: str, *, row: str = "", of: str = "") -> Recording | None:
         """The recording attached at a place, or None, called as the person knows it.
 
+        Of instruments that send the same it holds the one a person chose for this vessel, where that one is in it.
         Raises NotEnoughData when its file is not here, or simulated.
         """
         value = self.value(step, field, row=row, of=of)
@@ -306,6 +323,7 @@ class JobView:
             raise NotEnoughData(
                 *(attrs.evolve(one, step=step, field=field, row=row, of=of) for one in lacking.missing)
             ) from None
+        recording = _with_chosen(recording, self.vessel)
         return attrs.evolve(recording, name=name) if isinstance(name, str) and name else recording
 
     @property
@@ -352,6 +370,10 @@ class JobView:
         rests on the values and the settings it read, as if it were worked out anew.
         """
         return work(self, *asked, **named)
+
+    def with_vessel(self, change: Callable[[Vessel], Vessel]) -> JobView:
+        """The same job of a changed vessel: the same boat with another propeller on it."""
+        return attrs.evolve(self, vessel=change(self.vessel))
 
     def asking(self) -> InputCollector:
         """Start asking for what a calculation needs; see `InputCollector`."""

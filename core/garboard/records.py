@@ -21,6 +21,8 @@ from garboard.units import UNITS_OF, Amount, range_in_words
 __all__ = [
     "ENGINE_POSITIONS",
     "EQUIPMENT",
+    "HOLES",
+    "HOW_HIGH",
     "NETWORK_SOURCES",
     "RECORD_OF",
     "Battery",
@@ -30,6 +32,7 @@ __all__ = [
     "Job",
     "JsonValue",
     "Measurement",
+    "NamedPropeller",
     "NetworkBus",
     "NetworkDevice",
     "Note",
@@ -58,6 +61,10 @@ ENGINE_POSITIONS: Mapping[int, tuple[str, ...]] = {
 }
 """Names of the engines by how many there are, from port to starboard."""
 
+
+HOW_HIGH = "Bolt hole, counted from the top; or how far the plate over the propeller is above the bottom of the hull."
+HOLES = ("hole 1", "hole 2", "hole 3", "hole 4", "hole 5")
+"""How high an engine is mounted, as people say it."""
 
 _Range = tuple[float, float]
 """Low and high, both allowed."""
@@ -110,15 +117,38 @@ _INSULATION = tuple(f"{rated} degC" for rated in (60, 70, 75, 80, 90, 105, 125, 
 
 @attrs.frozen(kw_only=True)
 class Propeller:
-    """A propeller as fitted. Pitch and diameter as stamped on it."""
+    """A propeller. Diameter and pitch as stamped on it; a measured pitch stands before the stamp."""
 
     diameter: Amount | None = _amount("length", (6, 20), "in", hard=(1, 200))
-    pitch: Amount | None = _amount("length", (5, 40), "in", hard=(0, 200))
+    pitch: Amount | None = _amount(
+        "length",
+        (5, 40),
+        "in",
+        hard=(0, 200),
+        help="As stamped on it. For another propeller, see the list of those tried: runs stay with their own.",
+    )
+    pitch_measured: Amount | None = _amount(
+        "length", (5, 40), "in", hard=(0, 200), title="Pitch as measured", help="On a pitch gauge, mean of all blades."
+    )
     blades: int | None = _count((3, 6), hard=(2, 12))
     handing: str = _one_of("right", "left")
     material: str = _text(offers=("aluminium", "stainless steel", "composite"))
     cup: str = _text(offers=("none", "light", "heavy"))
+    maker_text: str = _text(title="Maker's text", help="Whatever else is stamped or printed on it.")
+    stock_number: str = _text(title="Shop's stock number")
     more: Mapping[str, JsonValue] = _more()
+
+    @property
+    def working_pitch(self) -> Amount | None:
+        """The pitch to work with: as measured, else as stamped."""
+        return self.pitch if self.pitch_measured is None else self.pitch_measured
+
+
+@attrs.frozen(kw_only=True)
+class NamedPropeller(Propeller):
+    """A propeller that is tried on the boat; its name tells it from the others ("17 steel")."""
+
+    name: str
 
 
 @attrs.frozen(kw_only=True)
@@ -127,6 +157,10 @@ class Engine:
 
     The gear ratio is engine turns for each turn of the propeller. The full-throttle window is the maker's allowed
     engine speed at full throttle; the charging current what its alternator gives the batteries at cruising speed.
+
+    propeller       : the one it came with
+    fitted          : name of the one of `Vessel.propellers` now on it; empty for the one it came with
+    mounting_height : as mounted now, in words: a bolt hole, or the plate over the propeller above the hull's bottom
     """
 
     position: str
@@ -143,6 +177,8 @@ class Engine:
     charging_current: Amount | None = _amount("current", (2, 300), hard=(0, 2_000))
     network_instance: int | None = _count((0, 15), hard=(0, 255), heard="engine_speed")
     propeller: Propeller | None = None
+    fitted: str = _text(title="Propeller now fitted", help="Its name in the list of propellers.")
+    mounting_height: str = _text(help=HOW_HIGH, offers=HOLES)
     more: Mapping[str, JsonValue] = _more()
 
 
@@ -170,7 +206,8 @@ class Battery:
 class Circuit:
     """One circuit from its source of power to its load.
 
-    Conductor size is either American wire gauge, as text ("16", "2/0"), or an area. The length is one way.
+    Conductor size is either American wire gauge, as text ("16", "2/0"), or an area. The length is one way. `label` is
+    what its label said when it was printed; see `labels`.
     The protection's distance is measured along the conductor from its connection to the source. `use` is empty
     for an ordinary load; a panel feed carries other circuits, so its current is not a load of its own.
     """
@@ -224,6 +261,9 @@ class Circuit:
     runs_with_others: bool | None = None
     critical: bool | None = None
     battery: str = ""
+    label: str = _text(
+        title="What its label says", help="Filled when it is printed. Skip it where labels are made by hand."
+    )
     more: Mapping[str, JsonValue] = _more()
 
 
@@ -306,6 +346,7 @@ class Vessel:
     plate_power: Amount | None = _amount("power", (2, 3_000), hard=(0, 20_000))
     displacement_as_run: Amount | None = _amount("weight", (200, 60_000), hard=(0, 10_000_000))
     engines: tuple[Engine, ...] = ()
+    propellers: tuple[NamedPropeller, ...] = ()
     tanks: tuple[Tank, ...] = ()
     batteries: tuple[Battery, ...] = ()
     circuits: tuple[Circuit, ...] = ()
@@ -331,6 +372,7 @@ class Vessel:
 
 EQUIPMENT: Mapping[str, str] = {
     "engines": "position",
+    "propellers": "name",
     "tanks": "name",
     "batteries": "name",
     "circuits": "name",
@@ -465,6 +507,7 @@ RECORD_OF: Mapping[str, type[Any]] = {
     "job": Job,
     "vessel": Vessel,
     "engines": Engine,
+    "propellers": NamedPropeller,
     "tanks": Tank,
     "batteries": Battery,
     "circuits": Circuit,

@@ -31,6 +31,7 @@ __all__ = [
     "standard_deviation",
     "steady_stretches",
     "turned",
+    "two_in_turn",
     "unchanging_stretches",
     "unwrapped",
 ]
@@ -291,6 +292,40 @@ def _steady(streams: Mapping[str, Stream], start: float, end: float) -> Steady |
     return Steady(start, end, means, {name: standard_deviation(values) for name, values in parts.items()})
 
 
+LOOKED_THROUGH = 20
+"""So many values of a stream are looked at together for two that take turns."""
+FAR_APART = 5.0
+"""Two instruments are told apart where they differ by so many times what each of them varies; common practice."""
+LEAST_OF_EACH, TAKING_TURNS = 0.3, 0.6
+"""Of the values at least so many are of either, and of the steps at least so many go from one to the other."""
+
+
+def two_in_turn(values: Sequence[float], least: float) -> tuple[float, float] | None:
+    """The two values between which a stream jumps to and fro, as two instruments under one name make it.
+
+    values  : in order of time
+    least   : two that differ by less are taken for one instrument that flickers, in the unit of the values
+    returns : the lower and the higher one, where they are highest; None for the stream of one instrument
+
+    >>> two_in_turn([700.0, 850.0] * 15, 50.0), two_in_turn([700.0] * 15 + [850.0] * 15, 50.0)
+    ((700.0, 850.0), None)
+    """
+    parts = [values[at : at + LOOKED_THROUGH] for at in range(0, len(values) - LOOKED_THROUGH + 1, LOOKED_THROUGH)]
+    found = [two for part in parts if (two := _two_groups(part, least)) is not None]
+    return max(found) if len(found) > len(parts) / 2 else None
+
+
+def _two_groups(values: Sequence[float], least: float) -> tuple[float, float] | None:
+    ordered = sorted(values)
+    apart, cut = max((higher - lower, place) for place, (lower, higher) in enumerate(pairwise(ordered), 1))
+    low, high = ordered[:cut], ordered[cut:]
+    spread = max(low[-1] - low[0], high[-1] - high[0])
+    if apart < least or apart <= FAR_APART * spread or min(len(low), len(high)) < LEAST_OF_EACH * len(values):
+        return None
+    turns = sum((one <= low[-1]) != (other <= low[-1]) for one, other in pairwise(values))
+    return (mean(low), mean(high)) if turns >= TAKING_TURNS * (len(values) - 1) else None
+
+
 def engine_streams(
     recording: Recording, quantity: str, count: int, instances: Sequence[int | None] = ()
 ) -> tuple[Stream | None, ...]:
@@ -356,4 +391,10 @@ def not_heard(what: str, engines: Sequence[Engine], engine: Engine, heard: Seque
             )
     number = _numbers([one.network_instance for one in engines])[list(engines).index(engine)]
     text = f"{what} of the {engine.position} engine"
-    return f"{text}: instance {number} is not heard, {', '.join(others)} is" if others else text
+    if not others:
+        return text
+    heard_are = f"{' and '.join(others)} {'are' if len(others) > 1 else 'is'}"
+    return (
+        f"{text}: instance {number} is not heard, {heard_are}; see that its adapter sends it, or enter which network "
+        "instance each engine has"
+    )

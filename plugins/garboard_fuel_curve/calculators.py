@@ -10,6 +10,7 @@ from garboard.steps import Calculator
 from garboard_fuel_curve.against_others import against_others
 from garboard_fuel_curve.cruise import best_cruise, cruising_range
 from garboard_fuel_curve.curve_findings import fuel_curve
+from garboard_fuel_curve.fitted import judged_now
 from garboard_fuel_curve.hump import planing_hump
 from garboard_fuel_curve.mixed_use import mixed_use
 from garboard_fuel_curve.power import fuel_for_power
@@ -40,16 +41,18 @@ def _calculator(
     compute: Callable[[JobView], Iterable[Finding]],
     *basis: Basis,
     may_doubt: bool = False,
+    compared: tuple[str, ...] = (),
 ) -> Calculator:
     return Calculator(
         key=f"fuel_curve.{name}",
         title=title,
         step=step,
         order=order,
-        compute=compute,
+        compute=judged_now(compute),
         basis=basis,
         applies=_fitted_out(step),
         may_doubt=may_doubt,
+        compared=compared,
         doubts_in=("fuel_curve", "prop_check"),
     )
 
@@ -58,7 +61,9 @@ CALCULATORS = (
     _calculator(
         90, "against_others", "Steps against other readings", STEPS, against_others, OTHER_READINGS, may_doubt=True
     ),
-    _calculator(100, "best_cruise", "Best-economy cruise", STEPS, best_cruise, PRACTICE, PROPAGATION),
+    _calculator(
+        100, "best_cruise", "Best-economy cruise", STEPS, best_cruise, PRACTICE, PROPAGATION, compared=("economy",)
+    ),
     _calculator(200, "curve", "Fuel curve", STEPS, fuel_curve, PRACTICE, PROPAGATION, may_doubt=True),
     _calculator(300, "planing_hump", "Planing hump", STEPS, planing_hump, PRACTICE, PROPAGATION),
     _calculator(400, "mixed_use", "Fuel over mixed use", STEPS, mixed_use, FIVE_MODE_CYCLE),

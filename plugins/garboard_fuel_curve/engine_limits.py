@@ -48,7 +48,8 @@ def advance_per_turn(engine: Engine) -> float | None:
     engine  : with its gear ratio [-] and its propeller's pitch [in]
     returns : advance for each engine turn a minute [kn per rev/min]
     """
-    pitch, ratio = believed(engine.propeller, "pitch"), believed(engine, "gear_ratio")
+    measured = engine.propeller is not None and engine.propeller.pitch_measured is not None
+    pitch, ratio = believed(engine.propeller, "pitch_measured" if measured else "pitch"), believed(engine, "gear_ratio")
     if not pitch or not ratio or pitch.to("in") <= 0 or ratio.to("") <= 0:
         return None
     return pitch.to("in") * 60 / INCHES_PER_NAUTICAL_MILE / ratio.to("")

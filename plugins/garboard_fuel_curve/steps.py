@@ -5,6 +5,7 @@ from __future__ import annotations
 from garboard.cautions import CUT_OFF_LINK, FUEL_FIRE, FUEL_VAPOUR, FULL_THROTTLE, LOOK_OUT
 from garboard.fields import LOAD, WATER
 from garboard.findings import Basis, BasisKind
+from garboard.fittings import columns_of_a_run, propeller_of_recording
 from garboard.settings import amount_setting, basis_used
 from garboard.steps import DIESEL, GASOLINE, Caution, Field, Kind, Phase, Setting, Step
 from garboard_fuel_curve.engine_limits import usual_flow, usual_speed
@@ -162,6 +163,7 @@ STEPS_STEP = Step(
                     hard=(0, 1000),
                     each="engines",
                 ),
+                *columns_of_a_run("prop_check.conditions"),
             ),
         ),
         Field(
@@ -171,6 +173,7 @@ STEPS_STEP = Step(
             required=False,
             help="Used when fewer steps are typed than make a curve.",
         ),
+        propeller_of_recording("recording"),
     ),
 )
 

@@ -108,7 +108,7 @@ def same_propellers(engines: Sequence[Engine], pair: Pair) -> bool:
     """Whether two engines turn propellers of one size by one gear ratio, as far as these are entered."""
     one, other = engines[pair.first], engines[pair.second]
     mine, its = one.propeller, other.propeller
-    sizes = ((mine.diameter, its.diameter), (mine.pitch, its.pitch)) if mine and its else ()
+    sizes = ((mine.diameter, its.diameter), (mine.working_pitch, its.working_pitch)) if mine and its else ()
     return all(a is None or b is None or a == b for a, b in (*sizes, (one.gear_ratio, other.gear_ratio)))
 
 

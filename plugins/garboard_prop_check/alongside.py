@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from garboard.findings import Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, not_enough_data
+from garboard.fittings import CAME_WITH, plain_name
 from garboard.job_view import JobView, in_unit, nothing_at
 from garboard.records import Engine
 from garboard_prop_check import power_limit
 from garboard_prop_check.steps import CAPACITY, PROPELLER
+from garboard_prop_check.tried import row_after_change, was_changed
 from garboard_prop_check.words import (
     FITTING,
     FORMULA,
@@ -153,11 +155,26 @@ _FITTED = {
 }
 
 
+_FITTED_AGAIN = {f"{field}_again": _FITTED[field] for field in ("nut_secured", "blades_sound")}
+
+
 def _propeller_fitted(view: JobView, engine: Engine) -> Finding:
+    """After a change what was said of the propeller before says nothing of this one: nut and blades are seen again."""
+    at = [one.position for one in view.vessel.engines].index(engine.position)
+    changed = was_changed(view, at)
+    row = row_after_change(view, engine, plain_name(engine.fitted)) if changed else ""
     asking = view.asking()
-    to_do = [what for field, what in _FITTED.items() if not asking.yes(PROPELLER, field, of=engine.position)]
+    if changed and not row:
+        name = engine.fitted or CAME_WITH
+        text = f"nut and blades of the {engine.position} propeller, {name}, were not looked at since it was put on"
+        place = {"step": PROPELLER, "field": "nut_secured_again", "of": engine.position}
+        asking.need(False, text, lack=Lack.NOT_ENTERED, **place)
+        asking.check()
+    asked = _FITTED_AGAIN if changed else _FITTED
+    to_do = [what for field, what in asked.items() if not asking.yes(PROPELLER, field, row=row, of=engine.position)]
     asking.check()
-    sentence = f"Not ready to run: {' and '.join(to_do)}." if to_do else "Propeller as entered, sound and secured."
+    entered = "Propeller as entered, sound and secured."
+    sentence = f"Not ready to run: {' and '.join(to_do)}." if to_do else entered
     return Finding(
         code="prop_check.propeller.not_ready" if to_do else "prop_check.propeller.as_entered",
         verdict=Verdict.FAIL if to_do else Verdict.PASS,

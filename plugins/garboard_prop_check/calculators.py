@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
-from garboard.findings import OF_VESSEL
+from collections.abc import Iterator
+
+from garboard.findings import OF_VESSEL, Finding
+from garboard.job_view import JobView
 from garboard.steps import Calculator
 from garboard_prop_check import advice, alongside, engine_speed, readings, slip_findings, speed
+from garboard_prop_check.break_in import MANUAL, held_back, hours_before_full_throttle
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import CAPACITY, FULL_THROTTLE, PROPELLER
+from garboard_prop_check.tried import judged_now, of_now, runs_of_no_propeller
 from garboard_prop_check.words import AIR, AVERAGING, CROUCH, FITTING, LABEL, READINGS, SLIP, WINDOW
+
+
+def readings_of_each(view: JobView) -> Iterator[Finding]:
+    """What contradicts what among the runs of the propellers now fitted, and which runs are of none."""
+    yield from runs_of_no_propeller(view)
+    yield from readings.against_each_other(of_now(view))
+
 
 CALCULATORS = (
     Calculator(
@@ -29,17 +41,27 @@ CALCULATORS = (
         title="Readings against each other",
         step=FULL_THROTTLE,
         order=90,
-        compute=readings.against_each_other,
+        compute=readings_of_each,
         basis=(READINGS,),
         may_doubt=True,
         doubts_in=("prop_check",),
+    ),
+    Calculator(
+        key="prop_check.break_in",
+        title="Running in",
+        step=FULL_THROTTLE,
+        order=60,
+        compute=hours_before_full_throttle,
+        basis=(MANUAL,),
+        leads=True,
     ),
     Calculator(
         key="prop_check.speed",
         title="Full-throttle speed",
         step=FULL_THROTTLE,
         order=100,
-        compute=speed.full_throttle_speed,
+        compute=judged_now(speed.full_throttle_speed),
+        compared=("speed",),
         basis=(AVERAGING,),
     ),
     Calculator(
@@ -47,7 +69,8 @@ CALCULATORS = (
         title="Engine speed against the window",
         step=FULL_THROTTLE,
         order=200,
-        compute=engine_speed.against_window,
+        compute=judged_now(engine_speed.against_window),
+        compared=("engine speed",),
         basis=(WINDOW,),
     ),
     Calculator(
@@ -55,7 +78,7 @@ CALCULATORS = (
         title="Difference between engines",
         step=FULL_THROTTLE,
         order=500,
-        compute=engine_speed.engine_difference,
+        compute=judged_now(engine_speed.engine_difference),
         basis=(basis_of("engine_difference"),),
         applies=lambda view: len(view.vessel.engines) > 1,
     ),
@@ -64,7 +87,8 @@ CALCULATORS = (
         title="Slip",
         step=FULL_THROTTLE,
         order=300,
-        compute=slip_findings.engine_slip,
+        compute=judged_now(slip_findings.engine_slip),
+        compared=("slip",),
         basis=(SLIP,),
         may_doubt=True,
         doubts_in=("prop_check", OF_VESSEL),
@@ -74,7 +98,7 @@ CALCULATORS = (
         title="Engine speed in reference air",
         step=FULL_THROTTLE,
         order=600,
-        compute=engine_speed.in_reference_air,
+        compute=judged_now(engine_speed.in_reference_air),
         basis=(AIR,),
     ),
     Calculator(
@@ -82,7 +106,7 @@ CALCULATORS = (
         title="Speed for weight and power",
         step=FULL_THROTTLE,
         order=700,
-        compute=speed.crouch_estimate,
+        compute=judged_now(speed.crouch_estimate),
         basis=(CROUCH,),
         may_doubt=True,
         doubts_in=("prop_check", OF_VESSEL),
@@ -93,7 +117,7 @@ CALCULATORS = (
         step=FULL_THROTTLE,
         order=50,
         leads=True,
-        compute=advice.pitch_advice,
+        compute=held_back(judged_now(advice.pitch_advice)),
         basis=advice.BASIS,
     ),
 )

@@ -10,6 +10,7 @@ from garboard.job_view import JobView, in_unit
 from garboard.records import Engine
 from garboard.samples import Sample
 from garboard.steps import Guidance, LiveGuide
+from garboard_prop_check.break_in import running_in
 
 SILENT_AFTER = 3.0
 """A reading older than this is no longer shown or used [s]."""
@@ -19,6 +20,7 @@ FROM_SHARE = 0.9
 
 SPEED = "speed"
 EASE_OFF = "ease off"
+RUNNING_IN = "still running in"
 
 
 @attrs.frozen(kw_only=True)
@@ -41,6 +43,7 @@ class Limits:
     steady_seconds: float
     full_seconds: float
     told_in: str = "kn"
+    running_in: frozenset[str] = frozenset()
 
 
 @attrs.frozen(kw_only=True)
@@ -70,6 +73,7 @@ def begin(view: JobView) -> State:
     engines = view.vessel.engines
     windows = [window for window in map(_window, engines) if window is not None]
     low, high = max((w[0] for w in windows), default=0.0), min((w[1] for w in windows), default=0.0)
+    held = {one.engine.position: one.up_to for one in running_in(view)}
     by_engine = view.setting_value("prop_check.steady_engine_speed", "rev/min")
     return State(
         limits=Limits(
@@ -83,7 +87,8 @@ def begin(view: JobView) -> State:
                 - view.setting_value("prop_check.limiter_margin", "rev/min")
                 for engine in engines
                 if engine.limiter_speed is not None
-            },
+            }
+            | held,
             window=(low, high) if 0 < low < high else None,
             tolerance={
                 SPEED: view.setting_value("prop_check.steady_speed", "kn"),
@@ -92,6 +97,7 @@ def begin(view: JobView) -> State:
             steady_seconds=view.setting_value("prop_check.steady_seconds", "s"),
             full_seconds=view.setting_value("prop_check.full_throttle_limit", "s"),
             told_in=view.unit_to_tell("kn"),
+            running_in=frozenset(held),
         )
     )
 
@@ -195,7 +201,10 @@ def _full_time(state: State) -> float:
 def _ease_off(state: State) -> str:
     """Why to ease off now; "" while there is no reason to."""
     limits = state.limits
-    if any(state.now.get(position, 0.0) >= ease for position, ease in limits.ease_at.items()):
+    fast = {position for position, ease in limits.ease_at.items() if state.now.get(position, 0.0) >= ease}
+    if fast & limits.running_in:
+        return RUNNING_IN
+    if fast:
         return "near the rev limiter"
     if _full_time(state) >= limits.full_seconds:
         return f"{limits.full_seconds:.0f} s reached"
@@ -209,6 +218,8 @@ def _word(state: State) -> str:
         return "run done"
     if not limits.full_from:
         return "no engine entered"
+    if limits.running_in:
+        return f"{RUNNING_IN}: no full throttle"
     if silent:
         return f"no engine speed: {', '.join(silent)}"
     if SPEED not in state.now:
@@ -221,12 +232,14 @@ def _word(state: State) -> str:
 
 def _lines(state: State, engines: Mapping[str, float]) -> tuple[str, ...]:
     lines = []
+    for position in sorted(state.limits.running_in):
+        lines.append(f"{position}: up to {state.limits.ease_at[position]:.0f} rev/min until it is run in")
     if engines and len(state.limits.full_from) > 1:
         lines.append(", ".join(f"{position} {engine_speed:.0f}" for position, engine_speed in engines.items()))
     if SPEED in state.now:
         lines.append(f"{in_unit(state.now[SPEED], 'kn', state.limits.told_in):.1f} {state.limits.told_in} over ground")
     lines.append(f"{_full_time(state):.0f} s at full throttle, ease off at {state.limits.full_seconds:.0f} s")
-    return tuple(lines)
+    return tuple(lines[:3])
 
 
 GUIDE = LiveGuide(

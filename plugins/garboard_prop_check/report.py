@@ -14,7 +14,8 @@ from garboard_prop_check.runs import Reading, Run, runs_of
 from garboard_prop_check.slip_findings import Slip, reading_is_wrong, slip_of
 from garboard_prop_check.speed import figure_of_runs, table_of_runs
 from garboard_prop_check.steps import CONDITIONS
-from garboard_prop_check.words import window_of
+from garboard_prop_check.tried import of_now
+from garboard_prop_check.words import by_pitch, window_of
 
 Found = TypeVar("Found")
 
@@ -28,6 +29,7 @@ TOLD_UNLESS_PASSED = tuple(
 def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
     """The blocks of the page; none when no run was made."""
     try:
+        view = of_now(view)
         runs = view.once(runs_of)
     except NotEnoughData:
         return ()
@@ -113,7 +115,7 @@ def _result_table(view: JobView, runs: Sequence[Run], speed: Average | None, in_
             "Gear ratio",
             "Engine speed [rev/min]",
             "Window [rev/min]",
-            "Slip by the stamped pitch [%]",
+            f"Slip {by_pitch(view.vessel.engines)} [%]",
         ),
         rows=tuple(_row(view, engine, runs, speed, in_doubt) for engine in view.vessel.engines),
     )
@@ -155,7 +157,7 @@ def _propeller(engine: Engine) -> str:
     fitted = engine.propeller
     if fitted is None:
         return ""
-    size = " x ".join(str(length) for length in (fitted.diameter, fitted.pitch) if length)
+    size = " x ".join(str(length) for length in (fitted.diameter, fitted.working_pitch) if length)
     blades = f"{fitted.blades} blades" if fitted.blades else ""
     return ", ".join(filter(None, (size, blades, fitted.material, fitted.handing and f"{fitted.handing}-handed")))
 

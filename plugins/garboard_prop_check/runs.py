@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
+from itertools import pairwise
 
 import attrs
 
 from garboard.findings import Lack, Missing, NotEnoughData
+from garboard.fittings import fitted_now
 from garboard.job_view import FieldKey, JobView, nothing_at, refuse_set_back
 from garboard.records import Engine
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Stream, StreamKey
@@ -21,6 +24,7 @@ from garboard.series import (
     signed_angle,
     standard_deviation,
     steady_stretches,
+    two_in_turn,
     unchanging_stretches,
 )
 from garboard.uncertainty import NORMAL_95
@@ -44,6 +48,8 @@ RUN_LENGTH = 6.0
 VENTILATED = 0.9
 """A propeller that lets go in a run leaves the others above this share of its engine speed; common practice."""
 
+LONGEST_SILENCE = 3.0
+"""A stream silent for longer ends a steady stretch [s]; common practice, no source."""
 LONGEST_BREAK = 15.0
 """A run that a wave breaks for longer is two [s]; common practice, no source."""
 
@@ -139,20 +145,27 @@ class Run:
         return {what: [(one.value, one.source) for one in found] for what, found in self.heard.items()}
 
 
+_OF_A_RUN = {(FULL_THROTTLE, field) for field in ("direction", "course", "speed", "engine_speed", "recording")}
+"""What makes a row a run: one with a propeller and a time to plane alone is a launch."""
+
+
 def runs_of(view: JobView) -> tuple[Run, ...]:
     """The runs of a job, in the order they were made.
 
     Raises NotEnoughData when there are none, or when the recording of all runs has none.
     """
-    disputed = (dispute.place[2] for dispute in view.disagreements if dispute.place[0] == FULL_THROTTLE)
-    rows = tuple(dict.fromkeys((*view.rows(FULL_THROTTLE), *filter(None, disputed))))
+    disputed = (place[2] for place in (dispute.place for dispute in view.disagreements) if place[:2] in _OF_A_RUN)
+    named = (one.row for one in view.measurements if (one.step, one.field) in _OF_A_RUN and one.row)
+    rows = tuple(dict.fromkeys((*named, *filter(None, disputed))))
     if rows:
         return tuple(_run_of_row(view, row) for row in rows)
     recording = view.recording(FULL_THROTTLE, ALL_RUNS)
     if recording is None:
         if view.in_dispute(FULL_THROTTLE, ALL_RUNS):
             raise NotEnoughData(nothing_at(view, FULL_THROTTLE, ALL_RUNS))
-        raise NotEnoughData("no full-throttle run is entered; make one run each way", lack=Lack.NOT_ENTERED, **TYPED)
+        fitted = " and ".join(dict.fromkeys(filter(None, fitted_now(view.vessel))))
+        text = f"no full-throttle run {f'with the propeller {fitted} ' if fitted else ''}is entered"
+        raise NotEnoughData(f"{text}; make one run each way", lack=Lack.NOT_ENTERED, **TYPED)
     return runs_of_recording(view, recording)
 
 
@@ -261,12 +274,11 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
         view.setting_value("prop_check.steady_speed", "kn"),
         view.setting_value("prop_check.steady_engine_speed", "rev/min"),
     )
-    tolerance = tuple(by_speed if name == SPEED else by_engine for name, _ in streams)
-    stretches = _steady(streams, tolerance, seconds)
+    tolerance_of = {name: by_speed if name == SPEED else by_engine for name, _ in streams}
+    stretches = _steady(streams, tuple(tolerance_of.values()), seconds)
     if not stretches:
         raise NotEnoughData(
-            f"recording {recording.name} has no {seconds:g} s with speed within {by_speed:g} kn and every engine "
-            f"within {by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows",
+            _why_nothing_is_steady(view, recording.name, streams, tolerance_of, seconds),
             lack=Lack.TOO_LITTLE,
             step=FULL_THROTTLE,
             field=ALL_RUNS,
@@ -278,6 +290,46 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
     least = SAME_THROTTLE * (of_fastest if of_fastest > VENTILATED * highest else highest)
     full = [s for s, engine_speed in zip(stretches, engine_speeds, strict=True) if engine_speed >= least]
     return _one_of_each_run(view, recording, dict(streams), full)
+
+
+def _why_nothing_is_steady(
+    view: JobView, name: str, streams: Iterable[tuple[str, Stream]], tolerance: Mapping[str, float], seconds: float
+) -> str:
+    """What to do about it: most often hold the throttle better, unless what sends is to blame."""
+    streams = tuple(streams)
+    if mixed := [text for what, stream in streams if (text := _mixed(view, what, stream, 2 * tolerance[what]))]:
+        return (
+            f"in recording {name} {' and '.join(mixed)}: two instruments send under one name; give each its own number "
+            "or talker, or switch one off, then make the runs again"
+        )
+    if seldom := [text for what, stream in streams if (text := _seldom(what, stream))]:
+        return (
+            f"recording {name} has {' and '.join(seldom)}, too seldom to see a run in; set what sends it to "
+            f"{LONGEST_SILENCE:g} s or less, then make the runs again"
+        )
+    by_engine = max(width for what, width in tolerance.items() if what != SPEED)
+    return (
+        f"recording {name} has no {seconds:g} s with speed within {tolerance[SPEED]:g} kn and every engine within "
+        f"{by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows"
+    )
+
+
+def _mixed(view: JobView, name: str, stream: Stream, least: float) -> str:
+    """Between which values a stream jumps to and fro, as that of two instruments does; "" for one that does not."""
+    unit = UNIT_OF_QUANTITY[stream.key.quantity]
+    two = two_in_turn(stream.values, least)
+    if two is None:
+        return ""
+    decimals = 1 if name == SPEED else 0
+    low, high = (view.told(value, unit, decimals) for value in two)
+    return f"{'speed over ground' if name == SPEED else f'engine speed ({name})'} jumps between {low} and {high}"
+
+
+def _seldom(name: str, stream: Stream) -> str:
+    """How seldom a stream comes that is silent for longer than a stretch may be; "" for one that comes often enough."""
+    apart = statistics.median([later - earlier for earlier, later in pairwise(stream.times)] or [0.0])
+    what = "speed over ground" if name == SPEED else f"engine speed ({name})"
+    return f"{what} every {apart:.0f} s only" if apart > LONGEST_SILENCE else ""
 
 
 def _one_of_each_run(
@@ -344,7 +396,7 @@ def _steady(
 ) -> tuple[Steady, ...]:
     """Several calculators ask for the same recording one after the other; it is cut once."""
     names = [name for name, _ in streams]
-    return steady_stretches(dict(streams), dict(zip(names, tolerance, strict=True)), seconds)
+    return steady_stretches(dict(streams), dict(zip(names, tolerance, strict=True)), seconds, LONGEST_SILENCE)
 
 
 def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Steady, place: FieldKey) -> Run:

@@ -21,16 +21,18 @@ from garboard_prop_check.weight_and_power import is_less_believable
 from garboard_prop_check.words import (
     AVERAGING,
     CUP,
-    PITCH,
     SLIP,
     about,
     asked_about,
+    by_pitch,
     for_each_engine,
     gear_ratio_of,
     inches_told,
     named_first,
     need_all,
     pitch_of,
+    pitch_place,
+    pitch_tolerance,
     stamped_pitch,
     trim_at_best,
 )
@@ -108,7 +110,7 @@ def slips_of(view: JobView, runs: Sequence[Run], speed: Average) -> list[Slip]:
 def slip_of(view: JobView, engine: Engine, engine_speed: Average, speed: Average) -> Slip:
     """Slip and theoretical speed of one engine's propeller. Raises NotEnoughData."""
     need_all(lambda: stamped_pitch(view, engine), lambda: gear_ratio_of(engine))
-    tolerance = view.setting_value("prop_check.pitch_tolerance", "%") / 100
+    tolerance = pitch_tolerance(view, engine)
     theory = theoretical_speed(engine_speed.value, gear_ratio_of(engine), stamped_pitch(view, engine))
     value = 100 * slip(speed.value, theory)
 
@@ -265,10 +267,10 @@ def _engine_slip(
 
 def _asked_about(engine: Engine) -> tuple[Doubt, ...]:
     """What a slip is reckoned by and is asked about itself."""
-    at = engine.position
+    at, pitch = engine.position, pitch_place(engine)
     return (
         *asked_about(engine, f"{at} engine", "engines.gear_ratio", of=at),
-        *asked_about(engine.propeller, f"{at} propeller", PITCH, of=at),
+        *asked_about(engine.propeller, f"{at} propeller", pitch[1], of=pitch[3]),
     )
 
 
@@ -277,7 +279,7 @@ def _judged(view: JobView, found: Slip, units: Sequence[tuple[str, float]]) -> J
         return _by_cup(view, found)
     if reading_is_wrong(view, found.measured, found.theory) or is_too_little(view, found):
         return _cannot_be(view, found)
-    told, form = f"Slip {found.numbers[1]} by the stamped pitch", view.vessel.hull_form
+    told, form = f"Slip {found.numbers[1]} {by_pitch([found.engine])}", view.vessel.hull_form
     if form not in USUAL_SLIP:
         sentence = f"{told}. Enter the hull form to compare it with what is usual."
         return Judged("prop_check.slip.no_hull_form", Verdict.ADVISE, sentence, _believable(view))
@@ -293,9 +295,9 @@ def _by_cup(view: JobView, found: Slip) -> Judged:
     with_cup = found.at(found.speed.value, pitch=pitch_of(found.engine) + CUP_ACTS_AS[cup])
     low, high = (_usual_slip(view, form, end) for end in ("low", "high"))
     sentence = (
-        f"Slip {found.numbers[1]} by the stamped pitch, less than usual. Its {cup} cup may explain it: that acts as up "
-        f"to {inches_told(view, CUP_ACTS_AS[cup], found.engine)} more pitch, with which slip is {with_cup:.1f} %; "
-        f"{low:g} to {high:g} % is usual "
+        f"Slip {found.numbers[1]} {by_pitch([found.engine])}, less than usual. Its {cup} cup may explain it: that acts "
+        f"as up to {inches_told(view, CUP_ACTS_AS[cup], found.engine)} more pitch, with which slip is "
+        f"{with_cup:.1f} %; {low:g} to {high:g} % is usual "
         "for this hull. Read the stamp once more."
     )
     used = (CUP, basis_of(slip_setting(form, "low")))
@@ -303,7 +305,7 @@ def _by_cup(view: JobView, found: Slip) -> Judged:
 
 
 def _cannot_be(view: JobView, found: Slip) -> Judged:
-    told = f"Slip {found.numbers[1]} by the stamped pitch"
+    told = f"Slip {found.numbers[1]} {by_pitch([found.engine])}"
     check = f"{_CHECK}, and that runs were made both ways."
     limits: tuple[Limit, ...] = _believable(view)
     if not reading_is_wrong(view, found.measured, found.theory):

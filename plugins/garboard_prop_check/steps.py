@@ -5,6 +5,7 @@ from __future__ import annotations
 from garboard import cautions
 from garboard.fields import LOAD, WATER
 from garboard.findings import Basis, BasisKind
+from garboard.fittings import columns_of_a_run, propeller_named_in_a_row, propeller_of_recording
 from garboard.steps import Caution, Field, Kind, Phase, Step
 from garboard_prop_check.crouch import CONSTANTS
 
@@ -28,10 +29,7 @@ _CAUTIONS_UNDER_WAY = (
         "Obey local speed limits and no-wake zones; run where full speed is allowed.",
         Basis(BasisKind.REGULATION, "local law"),
     ),
-    Caution(
-        "No more power and no more people or weight than the capacity label allows.",
-        Basis(BasisKind.REGULATION, "33 CFR 183 subparts B to D", "monohull boats under 20 ft in the United States"),
-    ),
+    cautions.CAPACITY_LABEL,
 )
 
 STEPS = (
@@ -75,6 +73,31 @@ STEPS = (
                 title="Blades free of dents, bends and line",
                 kind=Kind.YES_NO,
                 each="engines",
+            ),
+            Field(
+                name="changed",
+                title="After each change of propeller",
+                kind=Kind.TABLE,
+                required=False,
+                columns=(
+                    propeller_named_in_a_row(),
+                    Field(
+                        name="nut_secured_again",
+                        title="Nut tightened and locked as the maker says",
+                        kind=Kind.YES_NO,
+                        each="engines",
+                        required=False,
+                        aside=True,
+                    ),
+                    Field(
+                        name="blades_sound_again",
+                        title="Blades free of dents, bends and line",
+                        kind=Kind.YES_NO,
+                        each="engines",
+                        required=False,
+                        aside=True,
+                    ),
+                ),
             ),
         ),
     ),
@@ -203,6 +226,19 @@ STEPS = (
                         required=False,
                     ),
                     Field(name="recording", title="Recording", kind=Kind.RECORDING, required=False),
+                    Field(
+                        name="time_to_plane",
+                        title="Time to plane",
+                        kind=Kind.AMOUNT,
+                        quantity="time",
+                        unit="s",
+                        plausible=(1.5, 30),
+                        hard=(0, 600),
+                        required=False,
+                        aside=True,
+                        help="From idle, full throttle at once, until the bow comes down.",
+                    ),
+                    *columns_of_a_run(CONDITIONS),
                 ),
             ),
             Field(
@@ -212,6 +248,7 @@ STEPS = (
                 required=False,
                 help="Used when no run is entered above: every full-throttle run in it counts.",
             ),
+            propeller_of_recording("all_runs"),
         ),
     ),
 )

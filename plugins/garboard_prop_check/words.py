@@ -19,7 +19,7 @@ from garboard.findings import (
     with_uncertainty,
 )
 from garboard.job_view import FieldKey, JobView, in_unit
-from garboard.records import Engine, Vessel, outside_usual
+from garboard.records import Engine, NamedPropeller, Vessel, outside_usual
 from garboard_prop_check.averages import Average
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import CONDITIONS, PROPELLER, TRIM_AT_BEST
@@ -119,21 +119,43 @@ def window_of(engine: Engine) -> tuple[float, float]:
 
 
 def pitch_of(engine: Engine) -> float:
-    """Stamped pitch of an engine's propeller [in]. Raises NotEnoughData."""
-    known = engine.propeller.pitch if engine.propeller else None
+    """Pitch of an engine's propeller [in], as measured or else as stamped. Raises NotEnoughData."""
+    known = engine.propeller.working_pitch if engine.propeller else None
+    _, field, _, of = pitch_place(engine)
+    if known is None and engine.fitted and engine.propeller is None:
+        text = f"the propeller {engine.fitted!r} of the {about(engine)} is not in the list of propellers; enter it"
+        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, field="engines.fitted", of=engine.position)
     if known is None:
         text = f"pitch of the {engine.position} propeller is not entered; read it off the hub"
-        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, field=PITCH, of=engine.position)
+        raise NotEnoughData(text, lack=Lack.NOT_ENTERED, field=field, of=of)
     stamped = known.to("in")
     if not 0 < stamped <= LARGEST_PITCH:
         text = f"pitch of the {engine.position} propeller reads {known}; read the stamp again"
-        raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=engine.position)
+        raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=field, of=of)
     return stamped
+
+
+def is_measured(engine: Engine) -> bool:
+    """Whether the pitch of an engine's propeller was measured, not read off its stamp."""
+    return engine.propeller is not None and engine.propeller.pitch_measured is not None
+
+
+def by_pitch(engines: Iterable[Engine]) -> str:
+    """By which pitch slip is told."""
+    return "by the measured pitch" if any(map(is_measured, engines)) else "by the stamped pitch"
+
+
+def pitch_tolerance(view: JobView, engine: Engine) -> float:
+    """How far the real pitch may be off the one worked with, as a share of it."""
+    name = "measured_pitch_tolerance" if is_measured(engine) else "pitch_tolerance"
+    return view.setting_value(f"prop_check.{name}", "%") / 100
 
 
 def stamped_pitch(view: JobView, engine: Engine) -> float:
     """Pitch of an engine's propeller [in], unless its stamp was read and says otherwise. Raises NotEnoughData."""
     pitch = pitch_of(engine)
+    if is_measured(engine) or engine.fitted:
+        return pitch  # the stamp that was read is of the propeller the engine came with
     asking = view.asking()
     asking.settled(PROPELLER, "stamp_read", of=engine.position)
     says_otherwise = view.value(PROPELLER, "stamp_read", of=engine.position) is False
@@ -206,14 +228,18 @@ def inches_told(view: JobView, value: float, engine: Engine, *, plus: bool = Fal
 
 def inches_told_in(view: JobView, engine: Engine) -> str:
     """The unit an engine's pitch was typed in; without a pitch, that of the other size of its propeller."""
-    pitch = engine.propeller.pitch if engine.propeller else None
-    size = "diameter" if pitch is None else "pitch"
-    return view.unit_to_tell("in", [(OF_VESSEL, f"engines.propeller.{size}", "", engine.position)])
+    pitch = engine.propeller.working_pitch if engine.propeller else None
+    step, field, row, of = pitch_place(engine)
+    place = (step, field, row, of) if pitch else (step, f"{field.rpartition('.')[0]}.diameter", row, of)
+    return view.unit_to_tell("in", [place])
 
 
 def pitch_place(engine: Engine) -> FieldKey:
     """Where an engine's pitch stands in the job."""
-    return OF_VESSEL, PITCH, "", engine.position
+    key = "pitch_measured" if is_measured(engine) else "pitch"
+    if isinstance(engine.propeller, NamedPropeller):
+        return OF_VESSEL, f"propellers.{key}", "", engine.propeller.name
+    return OF_VESSEL, f"engines.propeller.{key}", "", engine.position
 
 
 def asked_about(record: attrs.AttrsInstance | None, what: str, *fields: str, of: str = "") -> tuple[Doubt, ...]:

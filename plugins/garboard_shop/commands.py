@@ -218,7 +218,7 @@ def shop_tablets() -> None:
 @click.option("--json", "as_json", is_flag=True, help="Print the list as JSON, for other programs.")
 def list_tablets(folder: Path, store_url: str, as_json: bool) -> None:
     """List every tablet: role, last contact, clock error."""
-    with opened_register(folder, store_url) as register:
+    with opened_register(folder, store_url, to_read=True) as register:
         tablets = register.tablets()
     if as_json:
         plain = [attrs.asdict(tablet, filter=attrs.filters.include(*TABLET_JSON_KEYS)) for tablet in tablets]
@@ -314,7 +314,7 @@ def shop_changes(folder: Path, store_url: str, as_json: bool) -> None:
 
     Decisions about boats are in each boat's own history.
     """
-    with opened_register(folder, store_url) as register:
+    with opened_register(folder, store_url, to_read=True) as register:
         changes = in_order(register.changes())
     if as_json:
         plain = [attrs.asdict(change) for change in changes]
@@ -336,7 +336,7 @@ def shop_plugins() -> None:
 @store_option
 def list_plugins(folder: Path, store_url: str) -> None:
     """List every approved plugin with the hash of its file."""
-    with opened_register(folder, store_url) as register:
+    with opened_register(folder, store_url, to_read=True) as register:
         found = register.plugins()
     for plugin in found:
         state = f"WITHDRAWN by {plugin.withdrawn_by}" if plugin.is_withdrawn else f"approved by {plugin.approved_by}"
@@ -419,12 +419,15 @@ def open_store(folder: Path, url: str) -> Store:
 
 
 @contextmanager
-def opened_register(folder: Path, url: str) -> Iterator[Register]:
-    """The register of the folder or database a command names, whether or not a server runs on it."""
+def opened_register(folder: Path, url: str, *, to_read: bool = False) -> Iterator[Register]:
+    """The register of the folder or database a command names, whether or not a server runs on it.
+
+    to_read : nothing is changed: no folder becomes a shop's, where only a manager's settings hold, by being looked at
+    """
     if not url:
         from garboard_shop.embedded import FileRegister
 
-        yield FileRegister(_existing(folder))
+        yield FileRegister(_existing(folder), reading=to_read)
         return
     with closing(_open_database(url)) as store:
         yield store.register

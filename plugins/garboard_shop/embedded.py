@@ -186,22 +186,26 @@ REGISTER = Kind(
 
 
 class FileRegister:
-    """The register in one document, written once for each change. A second program's changes are seen at once."""
+    """The register in one document, written once for each change. A second program's changes are seen at once.
 
-    def __init__(self, folder: Path) -> None:
+    reading : write nothing, in a copy on a protected card or in a folder that is no shop's
+    """
+
+    def __init__(self, folder: Path, *, reading: bool = False) -> None:
         self.folder = folder / SHOP_FOLDER
         self._path = self.folder / REGISTER_FILE
         self._guard = threading.RLock()
         self._listed = _Listed()
         self._seen: tuple[int, int, int] = (0, 0, 0)
         self._contacts: dict[str, tuple[int, int]] = {}
+        if reading:
+            return
         held = () if self.folder.is_dir() else _settings_that_hold(folder)
         storage.make_folder(self.folder)
         self.folder.chmod(0o700)
         self._keep_in_force(held)
-        with suppress(DocumentDamaged):  # whoever asks for somebody in it is told
-            keep_managers(folder, store.managers_devices(self))  # a program before this one kept none
-            self._keep_plugins()
+        with suppress(DocumentDamaged), self._alone():  # whoever asks for somebody in it is told
+            self._keep_derived()  # a program before this one kept none
 
     def tablets(self) -> tuple[Tablet, ...]:
         return tuple(self._with_contact(tablet) for tablet in self._look().tablets)
@@ -327,10 +331,12 @@ class FileRegister:
         with self._changing() as register:
             register.table("plugins").upsert(attrs.asdict(plugin), where("name") == plugin.name)
             _note(register, store.plugin_decided(plugin))
-        self._keep_plugins()
 
-    def _keep_plugins(self) -> None:
-        """Keep which plugins may run where a program that only reads the folder finds them: it judges the same."""
+    def _keep_derived(self) -> None:
+        """Keep who may decide and which plugins may run where a program that only reads the folder finds them: it
+        judges the same. With the register locked, or the older of two programs' lists could be kept last.
+        """
+        keep_managers(self.folder.parent, store.managers_devices(self))
         approved = tuple(
             shop_plugins.ApprovedPlugin(one.name, one.sha256, one.approved_by, one.approved_at)
             for one in self.plugins()
@@ -376,7 +382,8 @@ class FileRegister:
             try:
                 found = self._path.stat()
             except FileNotFoundError:
-                self._listed, self._seen = _Listed(), (0, 0, 0)
+                if any(self._seen):  # nobody is to be told that it is not paired
+                    raise storage.FolderGone(self._path) from None
                 return self._listed
             seen = found.st_mtime_ns, found.st_ino, found.st_size
             if seen != self._seen:
@@ -390,12 +397,19 @@ class FileRegister:
     @contextmanager
     def _changing(self) -> Iterator[Document]:
         """Change the register as one step, in one write, whatever other threads and programs do."""
+        register = Document(self._path, REGISTER)
+        with self._alone():
+            with register.file.one_write():
+                yield register
+            self._keep_derived()
+
+    @contextmanager
+    def _alone(self) -> Iterator[None]:
+        """While no other thread or program changes the register."""
         with self._guard:
-            lock, register = self._locked(), Document(self._path, REGISTER)
+            lock = self._locked()
             try:
-                with register.file.one_write():
-                    yield register
-                keep_managers(self.folder.parent, store.managers_devices(self))
+                yield
             finally:
                 lock.release()
 

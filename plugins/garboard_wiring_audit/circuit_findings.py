@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 import attrs
 
-from garboard.faults import in_words
+from garboard.faults import in_number, in_words
 from garboard.findings import (
     Basis,
     Finding,
@@ -20,6 +20,7 @@ from garboard.findings import (
     not_enough_data,
 )
 from garboard.job_view import JobView
+from garboard.labels import stale_labels
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.circuit_facts import facts_of
 from garboard_wiring_audit.circuit_rules import (
@@ -219,6 +220,7 @@ def label_findings(view: JobView) -> Iterator[Finding]:
             "no circuits are entered; add the vessel's circuits", lack=Lack.NOT_ENTERED, field="circuits"
         )
     labels = labels_of(view)
+    yield from _stale_labels(view)
     percent = labels.share * 100
     counted = f"{len(labels.labelled)} of {len(view.vessel.circuits)} circuits labelled"
     if labels.bare or not labels.lacking:
@@ -235,6 +237,21 @@ def label_findings(view: JobView) -> Iterator[Finding]:
     if labels.lacking:
         lacking = not_enough("Labels", labels.lacking, (bases.LABELS,))
         yield lacking if labels.bare else attrs.evolve(lacking, sentence=f"{counted}. {lacking.sentence}")
+
+
+def _stale_labels(view: JobView) -> Iterator[Finding]:
+    """The labels that were printed before their circuit was changed."""
+    if stale := stale_labels(view.vessel):
+        words = " ".join(f'That of {one.name} says "{one.printed}", and now is "{one.text}".' for one in stale[:3])
+        more = f" So do {len(stale) - 3} more." if len(stale) > 3 else ""
+        yield Finding(
+            code="wiring_audit.labels.stale",
+            verdict=Verdict.ADVISE,
+            about="Printed labels",
+            sentence=f"Print {in_number(len(stale), 'label')} anew. {words}{more}",
+            numbers=(Number("stale labels", len(stale), "", decimals=0),),
+            basis=(bases.LABELS,),
+        )
 
 
 def verdicts_of(view: JobView) -> dict[str, Verdict]:

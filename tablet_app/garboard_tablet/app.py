@@ -34,6 +34,7 @@ from garboard_tablet.models.navigator import Navigator
 from garboard_tablet.models.run_reviews import RunReviews
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.shop_worker import ShopWorker
+from garboard_tablet.models.step_ends import StepEnds
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.uncaught import ShownOnce
 from garboard_tablet.models.vessel_watch import VesselWatch
@@ -110,6 +111,7 @@ class GarboardApp(App):
         tablet.amiss = files_gone(tablet.files)
         self.background = Background(later, self.tell, threads=threads)
         self.findings = Assessor(tablet, self.background, self._findings_changed)
+        self.ends = StepEnds(tablet)
         tablet.passed_over = lambda _plugin: later(self._plugin_passed_over)
         self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed)
         self.shop = ShopWorker(tablet, self.background, self._came_ashore)
@@ -123,6 +125,7 @@ class GarboardApp(App):
             tablet=tablet,
             way=self.way,
             findings=self.findings,
+            ends=self.ends,
             shop=self.shop,
             live=self.live,
             runs=RunReviews(
@@ -201,6 +204,8 @@ class GarboardApp(App):
             found = self.findings.of(Route(page="job", hull=hull, job=job))
             self.vessels.note_fails(hull, job, sum(one.finding.verdict is Verdict.FAIL for one in found))
             self.screen.refill(("vessels",))
+        if self.ends.found(key, self.findings.of(Route(page="step", hull=hull, job=job, step=step))):
+            self.vessels.refresh(hull)
         page = self.screen.page
         if page is not None and (page.route.hull, page.route.job, page.route.step) == key:
             page.refill()

@@ -12,10 +12,12 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import attrs
+
 from garboard.findings import Figure
 from garboard.history.replay import replay
 from garboard.steps import Field, Kind
-from garboard_tablet.models.asks import Ask
+from garboard_tablet.models.asks import Ask, asks_of_step
 from garboard_tablet.models.entry import entry_route
 from garboard_tablet.models.pages import asks_here, figures_and_tables
 from garboard_tablet.models.runs import PendingRun
@@ -64,6 +66,11 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Route, Act]]:
         yield "recordings_several", route, run_several_times
         yield "recordings_thrown_away", route, lambda page: page._show_thrown_away()
         yield "recordings_undo", route, lambda page: page._throw_away(*page.looked_at)
+    for route in (job.to("trials", step="prop_check.full_throttle") for job in jobs[:1]):
+        yield "trials_one", route, nothing
+        yield "trials_new", route.to("new trial"), nothing
+        yield "trials_beside", route.to("aside", "steps", step="fuel_curve.steps"), nothing
+        yield "trials_several", route, try_another
     for route in _measured_amounts(tablet, jobs):  # last: from here on two values stand there
         yield "change", route, lambda page: page._change()
         yield "meter", route.to("meter", *route.subject), nothing
@@ -79,7 +86,10 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
     short = name.lower().replace(" ", "_")
     for tab in ("alongside", "under way", "hand over", "missing", "vessel"):
         yield f"{short}_job_{tab.replace(' ', '_')}", job.to("job", tab), nothing
-    pages = ("equipment", "punch list", "add punch", "missing", "hand over", "book", "vessel jobs")
+    pages = (
+        *("equipment", "punch list", "add punch", "missing", "hand over", "book", "vessel jobs"),
+        *("like", "own facts", "keep template"),
+    )
     for page in pages:
         yield f"{short}_{page.replace(' ', '_')}", job.to(page), nothing
     yield f"{short}_boat", job.to("piece"), nothing
@@ -162,6 +172,25 @@ def run_several_times(page: Any) -> None:
         page.tablet.keep_beside(page.route.hull, page.route.job, ask, value)
         if number == 0:
             page.tablet.throw_away(page.route.hull, page.route.job, ask, {**value, "file": kept["file"]})
+    page.screen.redraw()
+
+
+def try_another(page: Any) -> None:
+    """Two runs with a propeller of more pitch, on every engine."""
+    tablet, route = page.tablet, page.route
+    tablet.add_piece(route.hull, ("propellers", "19 steel"))
+    engines = [engine.position for engine in tablet.boat(route.hull).vessel().engines]
+    tablet.fit_propellers(route.hull, ["19 steel"] * len(engines))
+    step = tablet.step(route.step)
+    for row, side, speed in (("91", "with", "44.1 kn"), ("92", "against", "43.5 kn")):
+        values = {("direction", ""): side, ("speed", ""): speed}
+        values |= {("engine_speed", of): "5310 rev/min" for of in engines}
+        for ask in asks_of_step(step, tablet.view(route.hull, route.job), open_tables=("runs",)):
+            value = values.pop((ask.place[1], ask.of), None)
+            if value is not None:
+                place = (route.step, ask.place[1], row, ask.of)
+                row_ask = attrs.evolve(ask, key=ask.key._replace(subject=place))
+                tablet.enter(route.hull, route.job, row_ask, value)
     page.screen.redraw()
 
 
@@ -389,6 +418,7 @@ def show(app: GarboardApp, route: Route, act: Act) -> None:
     """Put a page up as if the person had come to it, and do what belongs to it."""
     app.tablet.session.typed.clear()
     app.live.end_run()
+    app.live.unsaved.clear()
     app.live.replayed, app.live.simulated = None, app.demo
     app.tablet.session.way = [HOME] if route == HOME else [HOME, route]
     if route.hull and not app.findings.of(route):

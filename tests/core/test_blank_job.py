@@ -49,7 +49,7 @@ def test_every_key_is_explained(blank: Path, host: PluginHost) -> None:
     keys = {f"vessel.{field.name}" for field in attrs.fields(Vessel)} | {
         f"job.{field.name}" for field in attrs.fields(Job)
     }
-    lists = {"engines", "tanks", "batteries", "circuits", "heading_sensors", "networks"}
+    lists = {"engines", "propellers", "tanks", "batteries", "circuits", "heading_sensors", "networks"}
     keys -= {"vessel.more", "job.more", *(f"vessel.{one}" for one in lists)}
     keys |= {f"engines.{field.name}" for field in attrs.fields(Engine)} - {"engines.more", "engines.propeller"}
     assert keys <= set(explained)

@@ -6,6 +6,7 @@ import pytest
 
 from garboard.recordings.boat_network import BoatNetwork
 from garboard.recordings.bus_audit import LISTENED_LONG_ENOUGH, BusAudit, audit, in_words, name_in_words
+from garboard.recordings.encode import nmea2000_data
 from garboard.recordings.simulated_network import (
     CLAIM,
     DEVICES,
@@ -23,10 +24,10 @@ LONG = LISTENED_LONG_ENOUGH
 NAMES = tuple(device.name for device in DEVICES)
 
 
-def heard(*lines: str, seconds: float = LONG) -> BusAudit:
+def heard(*lines: str, seconds: float = LONG, engines: int = 0) -> BusAudit:
     network = BoatNetwork(Where())
     network.hear("".join(f"{line}\r\n" for line in lines).encode(), "gateway")
-    return audit(network.senders(), seconds)
+    return audit(network.senders(), seconds, engines)
 
 
 def codes(found: BusAudit) -> list[str]:
@@ -138,3 +139,99 @@ def test_waiting_for_a_link_is_not_listening(under_way: list[str]) -> None:
     at[0] = 600.0
     assert network.listened == 3.0, "a silence says nothing either"
     assert audit(network.senders(), network.listened).missing == ()
+
+
+def engine_frame(source: int, number: int, speed: float = 700.0) -> str:
+    """A frame that tells the speed of an engine."""
+    return can_frame(0.0, 127488, source, nmea2000_data(127488, {"engine_speed": speed}, str(number)))
+
+
+def tank_frame(kind: int) -> str:
+    """A tank half full; 0 is fuel, 1 fresh water."""
+    return can_frame(
+        0.0, 127505, 13, bytes([kind << 4, *(12500).to_bytes(2, "little"), *(4000).to_bytes(4, "little"), 255])
+    )
+
+
+@pytest.mark.parametrize(("kinds", "is_missing"), [((1,), True), ((0,), False), ((1, 0), False)])
+def test_fresh_water_is_no_fuel(kinds: tuple[int, ...], is_missing: bool) -> None:
+    found = heard(*map(tank_frame, kinds))
+    assert ("fuel level" in {one.what for one in found.missing}) is is_missing
+
+
+@pytest.mark.parametrize(
+    ("senders", "engines", "missing"),
+    [
+        (((11, 0),), 2, "engine speed of 1 of 2 engines"),
+        (((11, 0), (12, 1)), 2, ""),
+        (((11, 1),), 1, ""),
+        (((11, 0),), 0, ""),  # how many engines the boat has is not known
+        ((), 2, "engine speed"),
+    ],
+)
+def test_an_engine_of_several_that_is_not_heard_is_missing(
+    senders: tuple[tuple[int, int], ...], engines: int, missing: str
+) -> None:
+    found = heard(tank_frame(0), *(engine_frame(*one) for one in senders), engines=engines)
+    assert [one.what for one in found.missing if one.what.startswith("engine speed")] == ([missing] if missing else [])
+
+
+def test_two_devices_that_send_the_same_engine_are_told() -> None:
+    """The usual fault of a twin: both adapters came with the number 0."""
+    found = heard(engine_frame(12, 0), engine_frame(11, 0))
+    assert found.one_engine == (("0", ("11", "12")),)
+    assert "11 and 12 each send the speed of engine 0" in dict(in_words(found))["one engine"]
+    assert heard(engine_frame(11, 0), engine_frame(12, 1)).one_engine == ()
+
+
+@pytest.mark.parametrize(("speeds", "is_told"), [((700.0, 850.0), True), ((700.0, 712.0), False), ((700.0,), False)])
+def test_two_engines_that_a_gateway_sends_as_one_are_told(speeds: tuple[float, ...], is_told: bool) -> None:
+    found = heard(*(engine_frame(11, 0, speed) for _ in range(40) for speed in speeds))
+    assert found.mixed == ((("0", "11", 700.0, 850.0),) if is_told else ())
+    assert ("jumps between 700 and 850 rev/min" in dict(in_words(found)).get("one engine", "")) is is_told
+
+
+def test_one_device_whose_address_changed_is_not_two_that_send_an_engine() -> None:
+    clock = [0.0]
+    network = BoatNetwork(Where(), now=lambda: clock[0])
+    for source in (11, 14):
+        network.hear(f"{engine_frame(source, 0)}\n".encode(), "gateway")
+        clock[0] += 10.0
+    assert audit(network.senders()).one_engine == ()
+
+
+def test_two_gateways_that_pass_on_one_engine_are_no_two_devices() -> None:
+    network = BoatNetwork(Where())
+    for gateway in ("192.168.4.1", "192.168.4.2"):
+        network.hear(f"{engine_frame(11, 0)}\n".encode(), gateway)
+    assert audit(network.senders()).one_engine == ()
+
+
+OTHER_SHIP = can_frame(0.0, 129038, 43, bytes(8))
+UNREAD = can_frame(0.0, 130306, 43, bytes(8))
+
+
+@pytest.mark.parametrize(
+    ("lines", "code", "trouble"),
+    [
+        ((OTHER_SHIP, can_frame(0.0, CLAIM, 43, bytes(8))), "other ships", "Only what AIS hears of other ships"),
+        (("!AIVDM,1,1,,A,H42O55i18tMET00000000000000,2*6D",), "other ships", "Only what AIS hears of other ships"),
+        ((OTHER_SHIP, UNREAD, UNREAD), "missing", "none that this program reads: 130306 (2), 129038 (1)"),
+        ((OTHER_SHIP, engine_frame(11, 0)), "missing", ""),
+    ],
+)
+def test_a_gateway_that_passes_on_other_ships_only_is_told_from_a_network_without_instruments(
+    lines: tuple[str, ...], code: str, trouble: str
+) -> None:
+    network = BoatNetwork(Where())
+    network.hear("".join(f"{line}\r\n" for line in lines).encode(), "gateway")
+    told = codes(audit(network.senders()))
+    assert code in told
+    assert ("missing" in told) is (code == "missing")
+    assert trouble in network.trouble() if trouble else network.trouble() == ""
+
+
+def test_what_usually_brings_it_is_said_without_the_sentence_before() -> None:
+    said = [sentence for code, sentence in in_words(heard(engine_frame(11, 0))) if code == "missing"]
+    assert len(said) > 5
+    assert not any("same" in sentence for sentence in said)

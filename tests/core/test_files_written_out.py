@@ -7,11 +7,13 @@ import os
 import stat
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from garboard.commands.tools import write_file
+from garboard.disk import storage
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.history.authoring import measure
@@ -74,6 +76,45 @@ def test_a_full_disk_leaves_the_book_that_was_there(tmp_path: Path, shop: Path) 
     assert "b.pdf" in done.stderr
     assert book.read_bytes() == b"%PDF of yesterday"
     assert [path.name for path in tmp_path.iterdir() if path.is_file()] == ["b.pdf"]
+
+
+def test_two_programs_that_write_one_file_at_once_leave_it_whole(tmp_path: Path) -> None:
+    """Each writes beside it under a name of its own, or one would put the other's half in place and call it saved."""
+    place, found = tmp_path / "job.json", list[bytes]()
+
+    def ours() -> Iterator[bytes]:
+        yield b"of the first, "
+        storage.write_whole(place, others())
+        found.append(place.read_bytes())
+        yield b"whole"
+
+    def others() -> Iterator[bytes]:
+        yield b"of the second, "
+        yield b"whole"
+
+    storage.write_whole(place, ours())
+    assert (found, place.read_bytes()) == ([b"of the second, whole"], b"of the first, whole")
+    assert [path.name for path in tmp_path.iterdir()] == ["job.json"]
+
+
+def test_what_a_killed_program_left_of_a_file_is_cleared_away_and_nothing_that_is_being_written(tmp_path: Path) -> None:
+    for name in ("0123abcd-other.json", "4567abcd-job.json", "job.json"):
+        (tmp_path / f"{storage.UNFINISHED}{name}").write_bytes(b"half")
+    seen = list[bytes]()
+
+    def slowly() -> Iterator[bytes]:
+        yield b"slow "
+        storage.write_out(tmp_path / "job.json", b"quick")
+        storage.remove_unfinished(tmp_path)
+        seen.append((tmp_path / "job.json").read_bytes())
+        yield b"but whole"
+
+    storage.write_whole(tmp_path / "job.json", slowly())
+    assert (seen, (tmp_path / "job.json").read_bytes()) == ([b"quick"], b"slow but whole")
+    assert [path.name for path in tmp_path.iterdir()] == ["job.json"]
+    (tmp_path / f"{storage.UNFINISHED}0123abcd-other.json").write_bytes(b"half")
+    storage.write_out(tmp_path / "job.json", b"quick")
+    assert len([*tmp_path.iterdir()]) == 2, "what another file was to be is not this one's to clear away"
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="modes and devices of POSIX")

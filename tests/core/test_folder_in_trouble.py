@@ -118,6 +118,32 @@ def test_a_source_cut_at_a_line_end_is_noticed_by_the_merge(tmp_path: Path) -> N
         assert "before the place where it ended when it was last saved" in result.stdout
 
 
+def test_a_line_being_written_is_no_damage_to_a_reader_and_one_left_by_a_dead_program_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A large write is seen in parts: who looks at a tablet's folder meanwhile must not call it damaged."""
+    with HullFolder(tmp_path) as hulls:
+        first = frozenset({hulls.save(_entry(1))})
+        path = _of(tmp_path)
+        whole = path.read_bytes()
+        path.write_bytes(whole + whole[-40:-10])
+        with HullFolder(tmp_path, read_only=True) as reader:
+            assert reader.ids(HULL) == first
+            assert not reader.damage()
+        path.write_bytes(whole)
+    path.write_bytes(whole + whole[-40:-10])
+    with HullFolder(tmp_path, read_only=True) as reader:
+        assert (reader.ids(HULL), len(reader.damage())) == (first, 1)
+
+    def ends_just_now(_folder: Path) -> bool:
+        path.write_bytes(whole)
+        return False
+
+    monkeypatch.setattr(storage, "is_being_written", ends_just_now)
+    with HullFolder(tmp_path, read_only=True) as reader:
+        assert (reader.ids(HULL), len(reader.damage())) == (first, 0)
+
+
 TELL = ("repair", "digest", "assess", "merge")
 
 

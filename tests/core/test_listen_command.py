@@ -58,7 +58,8 @@ def test_what_is_heard_is_shown_by_sentence_and_quantity_and_kept(port: int, tmp
         "Listen for 10 s or more",
     ):
         assert words in done.output
-    recording, _ = load_recording(kept)
+    recording, notes = load_recording(kept)
+    assert notes.dated
     [speed] = recording.of("speed_through_water")
     assert (speed.key.source, set(speed.values)) == ("VW", {3.5})
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from intervals.tables import HEADING
+from intervals import pitch_forecast_trials, tables
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
@@ -10,6 +10,8 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     reports = [
         report for kind in ("passed", "failed", "xfailed", "xpassed") for report in terminalreporter.getreports(kind)
     ]
-    rows = [value for report in reports for key, value in report.user_properties if key == "interval coverage"]
-    if rows:
-        terminalreporter.write_line("\n".join([*HEADING, *sorted(rows)]))
+    told = [one for report in reports for one in report.user_properties]
+    for name, heading in (("interval coverage", tables.HEADING), ("pitch forecasts", pitch_forecast_trials.HEADING)):
+        rows = [str(value) for key, value in told if key == name]
+        if rows:
+            terminalreporter.write_line("\n".join([*heading, *(sorted(rows) if name == "interval coverage" else rows)]))

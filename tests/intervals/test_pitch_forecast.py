@@ -3,13 +3,24 @@
 import itertools
 import math
 import random
-import statistics
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
-import attrs
 import pytest
 
-from garboard_prop_check.power_balance import Candidate, Foreseen, Model, Tried, fit
+from garboard_prop_check.power_balance import USUAL, Candidate, Model, Tried, fit
+from intervals import usual_values
+from intervals.pitch_forecast_trials import (
+    as_run,
+    brier,
+    choices,
+    deciles,
+    distances,
+    held,
+    landed,
+    outcomes,
+    row,
+    table,
+)
 
 DISPLAY = 10 / math.sqrt(12)
 """Standard uncertainty of a display that steps by 10 rev/min."""
@@ -54,7 +65,7 @@ def _cholesky(matrix: Sequence[Sequence[float]]) -> list[list[float]]:
 
 
 @pytest.mark.parametrize("tried", [(FIRST,), (FIRST, SECOND)])
-@pytest.mark.parametrize(("change", "within"), [(-3, 0.06), (-1, 0.06), (1, 0.12), (2, 0.20)])
+@pytest.mark.parametrize(("change", "within"), [(-4, 0.06), (-3, 0.06), (-2, 0.06), (-1, 0.06), (1, 0.12), (2, 0.20)])
 def test_the_closed_form_holds_what_draws_of_the_same_model_hold(
     tried: Sequence[Tried], change: int, within: float
 ) -> None:
@@ -71,89 +82,74 @@ def test_the_closed_form_holds_what_draws_of_the_same_model_hold(
         assert found.chance(*WINDOW) == pytest.approx(landed, abs=0.02)
 
 
-# Boats that follow other laws than the balance: power about its rated speed as a parabola of engine speed itself, and a
-# propeller that takes the cube of engine speed times a power of the pitch less a part of it.
+# Boats that follow other laws: pooled over three seeds. Groups of 200 forecasts or fewer would be printed alone.
+
+of_these_boats = pytest.mark.xdist_group("pitch forecasts")
 
 
-@attrs.frozen
-class OtherBoat:
-    """A boat nobody's model describes, and what it turns with a pitch."""
-
-    rated: float
-    slope: float
-    bend: float
-    law: float
-    idle_pitch: float
-    diameter_for_inch: float
-    pitch: float
-    turned: float
-
-    def turns(self, pitch: float, stamped_change: float) -> float:
-        """Steady engine speed with a real pitch [rev/min]."""
-        steeper = ((pitch - self.idle_pitch) / (self.pitch - self.idle_pitch)) ** self.law
-        steeper *= (1 - self.diameter_for_inch * stamped_change / 14.5) ** 4
-        low, high = 0.5 * self.turned, 1.5 * self.turned
-        for _ in range(40):
-            middle = (low + high) / 2
-            surplus = self._power(middle) - self._power(self.turned) * (middle / self.turned) ** 3 * steeper
-            low, high = (middle, high) if surplus > 0 else (low, middle)
-        return low
-
-    def _power(self, turns: float) -> float:
-        beyond = turns / self.rated - 1
-        return 1 + self.slope * beyond - self.bend / 2 * beyond**2
+@of_these_boats
+def test_intervals_hold_on_boats_of_other_laws(record_property: Callable[[str, object], None]) -> None:
+    """Engine speed and boat speed 92 to 98 %, 90 to 99 % by slip, pitch ratio and size of change, after one run, after
+    two, and 15 % heavier."""
+    for name, one in table(outcomes()).items():
+        record_property("pitch forecasts", row(name, one))
+        least, most = (0.92, 0.98) if name.startswith("all") else (0.90, 0.99)
+        assert one.forecasts > 200, name
+        assert least <= one.engine_speed <= most, name
+        assert least <= one.speed <= most, name
 
 
-def _other_boat(chance: random.Random) -> OtherBoat:
-    return OtherBoat(
-        rated=5600.0,
-        slope=chance.gauss(0.0, 0.3),
-        bend=chance.uniform(1.0, 8.0),
-        law=chance.gauss(1.8, 0.25),
-        idle_pitch=chance.uniform(0.0, 2.0),
-        diameter_for_inch=chance.uniform(0.0, 0.12),
-        pitch=chance.uniform(13.0, 23.0),
-        turned=chance.choice((chance.uniform(4750, 5350), chance.uniform(6050, 6250))),
-    )
+@of_these_boats
+def test_intervals_are_no_wider_than_promised() -> None:
+    """Median half widths of the engine speed [rev/min]; a middle below what the pitch tolerance alone makes is no
+    forecast."""
+    first = as_run(outcomes())
+    of = {size: held(one for one in first if abs(one.change) == size).half_width for size in (1, 2)}
+    assert of[1] <= 175
+    assert of[2] <= 245
+    assert held(first).half_width <= 265
+    assert held(as_run(outcomes(), runs=2)).half_width <= 210
 
 
-def _outcome(seed: int) -> tuple[list[bool], list[bool], list[bool], list[bool], list[float]]:
-    """Of 700 boats out of their window: whether intervals held, and whether three ways to choose landed."""
-    chance = random.Random(seed)
-    held, chosen, middle, smallest, widths = [], [], [], [], []
-    for _ in range(700):
-        boat = _other_boat(chance)
-        stamped = round(boat.pitch / (1 + chance.uniform(-0.02, 0.02)))
-        boat = attrs.evolve(boat, pitch=stamped * (1 + chance.uniform(-0.02, 0.02)))
-        shown = round(boat.turned * (1 + chance.gauss(0, 0.004)) / 10) * 10
-        model = fit([Tried(engine_speed=shown, doubt=DISPLAY, pitch=stamped)], boat.rated, 0.02)
-        foreseen: dict[int, Foreseen] = {}
-        for change in (-4, -3, -2, -1, 1, 2, 3, 4):
-            found = model.foresee(Candidate(pitch=stamped + change))
-            if found:
-                foreseen[change] = found
-        true = {
-            change: boat.turns((stamped + change) * (1 + chance.uniform(-0.02, 0.02)), change) for change in foreseen
-        }
-        held += [abs(true[one] - found.engine_speed) <= found.expanded_uncertainty for one, found in foreseen.items()]
-        widths += [found.expanded_uncertainty for one, found in foreseen.items() if abs(one) == 2]
-        best = max(foreseen, key=lambda one: foreseen[one].chance(*WINDOW))
-        chosen.append(WINDOW[0] <= true[best] <= WINDOW[1])
-        by_rule = max(-4, min(4, round((shown - 5700) / 200))) or (1 if shown > 6000 else -1)
-        middle.append(WINDOW[0] <= true.get(by_rule, 0) <= WINDOW[1])
-        upper = [(shown - 5850) / 200, (shown - 5850) / 150, stamped * (shown / 5850 - 1)]
-        least = min((max(1, round(abs(one))) * (1 if shown > 5700 else -1) for one in upper), key=abs)
-        smallest.append(WINDOW[0] <= true.get(max(-4, min(4, least)), 0) <= WINDOW[1])
-    return held, chosen, middle, smallest, widths
+@of_these_boats
+def test_chances_come_true_as_often_as_they_say() -> None:
+    """At most one tenth outside its binomial band widened by 5 points; the score of the chances beats the trade's
+    rule given its own spread by 10 %, and as yes or no by 35 %."""
+    assert sum(not one.holds for one in deciles(outcomes())) <= 1
+    balance, rule, yes_or_no = brier(outcomes())
+    assert balance <= 0.90 * rule
+    assert balance <= 0.65 * yes_or_no
 
 
-def test_boats_of_other_laws_land_in_their_window_more_often() -> None:
-    """2 100 boats on three seeds: the intervals hold, and the best chance lands at least 1 point more often than 200
-    rev/min an inch aimed at the middle, and 10 more than the smallest change of the rules aimed at three quarters."""
-    outcomes = [_outcome(seed) for seed in (1, 2, 3)]
-    held, chosen, middle, smallest, widths = (list(itertools.chain(*each)) for each in zip(*outcomes, strict=True))
-    shares = [statistics.fmean(each) for each in (held, chosen, middle, smallest)]
-    assert 0.92 <= shares[0] <= 0.98
-    assert shares[1] >= shares[2] + 0.01
-    assert shares[1] >= shares[3] + 0.10
-    assert statistics.median(widths) <= 245
+@of_these_boats
+def test_the_best_chance_lands_more_often_than_the_rules() -> None:
+    """Over 2 100 boats out of their windows, half of them above: at least 1 point more often than 200 rev/min an inch
+    aimed at the middle, and 14 more than the smallest change of the rules aimed at three quarters."""
+    assert len(choices()) == 2_100
+    found = landed(choices())
+    assert found["by_chance"] >= found["middle"] + 0.01
+    assert found["by_chance"] >= found["smallest"] + 0.14
+
+
+@of_these_boats
+def test_the_laws_of_these_boats_differ_from_the_balance() -> None:
+    """As the balance would call them, its numbers scatter from boat to boat at least as the series of propellers and
+    hulls do that its usual values come from: c 0.16, d 0.23, l 0.09, and half of what is assumed of engines."""
+    found = distances()
+    for name, least in (("c", 0.16), ("d", 0.23), ("l", 0.09), ("s", 0.17), ("k", 1.25), ("a", 0.07), ("h", 0.09)):
+        assert found[name][1] >= least, name
+
+
+# Where the usual values come from.
+
+
+def test_the_series_of_propellers_gives_the_usual_values_again() -> None:
+    """c, d, l and the slope of efficiency by slip, from seeded draws; the balance widens their deviations."""
+    found = usual_values.derived(usual_values.drawn())
+    assert found["c"][0] == pytest.approx(USUAL[1], abs=0.10)
+    assert found["d"][0] == pytest.approx(USUAL[2], abs=0.10)
+    assert found["l"][0] == pytest.approx(USUAL[5], abs=0.05)
+    assert found["c"][1] < 0.30
+    assert found["d"][1] < 0.60
+    assert found["l"][1] < 0.2
+    assert found["E"] == pytest.approx((0.75, -2.8), abs=0.25)

@@ -25,6 +25,7 @@ OFFICE_ONLY = (
     "garboard.commands.cli",
     "garboard.__main__",
     "garboard.commands",
+    "garboard.report.label_sheets",
     "garboard.report.paper",
     "garboard.hosting.own_commands",
 )

@@ -192,7 +192,8 @@ def test_deltas_hold_the_headings_they_were_made_from(real_recordings: Path) -> 
     assert notes.dated
 
 
-THEIR_NAME = {"HDG": "heading", "VTG": "spd_over_grnd_kts", "VHW": "water_speed_knots"}
+THEIR_NAME = {"HDG": "heading", "VTG": "spd_over_grnd_kts", "VHW": "water_speed_knots", "DBT": "depth_meters"}
+OUR_NAME = {"HDG": "heading", "VTG": "speed_over_ground", "VHW": "speed_through_water", "DBT": "depth"}
 
 
 @pytest.mark.parametrize("name", [name for name, key in OTHERS.items() if key == "sentences"])
@@ -204,7 +205,7 @@ def test_sentences_are_read_as_two_other_programs_read_them(real_recordings: Pat
     assert {**notes.kinds, **notes.unknown} == counts
     assert notes.damaged_count == 0
     for sentence_type, attribute in THEIR_NAME.items():
-        quantity = {"HDG": "heading", "VTG": "speed_over_ground", "VHW": "speed_through_water"}[sentence_type]
+        quantity = OUR_NAME[sentence_type]
         of_kind = [one for one in theirs if one.sentence_type == sentence_type]
         expected = [float(getattr(one, attribute)) for one in of_kind if getattr(one, attribute) is not None]
         ours = [s.value for s in samples if s.quantity == quantity]

@@ -13,13 +13,16 @@ import pytest
 
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_files.unrecognised import unknown_keys
-from garboard.recordings.boat_network import BoatNetwork
+from garboard.job_view import JobView
+from garboard.recordings.boat_network import BoatNetwork, Newest
 from garboard.recordings.simulated_network import STEPS, TWIN, SimulatedNetwork
 from garboard.recordings.simulator import Order
 from garboard.recordings.where import Way, Where
-from garboard.samples import Sample
+from garboard.records import Engine, Job, Vessel
+from garboard.samples import UNIT_OF_QUANTITY, Sample, StreamKey
 from garboard.units import Amount, convert
-from garboard_tablet.models.heard import HEARD_FROM, rivals
+from garboard_tablet.models.asks import asks_of_step
+from garboard_tablet.models.heard import HEARD_FROM, offers, rivals
 from garboard_tablet.models.one_source import OneSource, choices_of
 from garboard_tablet.models.runs import left_behind
 from tablet.driver import Drive, Driver, new_job, view_of
@@ -141,6 +144,11 @@ def test_full_throttle_of_a_twin_is_taken_with_no_digit(at_sea: Callable[..., At
         assert ("course", "") in found
     assert d.touches - touches == 2
     assert not d.app.tablet.session.typed, "no digit was typed"
+    assert str(d.app.shell.page.saved).startswith("4\u00a0values")
+    d.press("undo")
+    assert (values(d, FULL, "2"), len(values(d, FULL, "1"))) == ({}, 4), "one touch takes back what one touch took"
+    sea.look()
+    d.press("heard row")
     heard_from = {m.instrument for m in view_of(d).measurements}
     assert all(one.startswith(f"{HEARD_FROM} ") for one in heard_from)
 
@@ -265,6 +273,10 @@ def test_two_instruments_of_one_quantity_are_never_mixed_and_the_choice_stays(at
     entry(d, THROTTLE, "speed_out")
     sea.look()
     assert d.says("Heard: 38.2 kn") or d.says("Heard: 38.1 kn")
+    d.press("other instruments")  # the wrong one was touched
+    assert d.has("heard GN")
+    assert choices_of(d.app.tablet.boat(d.app.tablet.session.here.hull).vessel()) == {}
+    d.press("heard GP")
 
 
 def test_a_source_is_chosen_where_the_run_is_begun(at_sea: Callable[..., AtSea]) -> None:
@@ -278,6 +290,9 @@ def test_a_source_is_chosen_where_the_run_is_begun(at_sea: Callable[..., AtSea])
     assert not d.says("Several instruments")
     run = d.app.shell.page.run
     assert run.view.vessel.more["network_sources"] == {"speed_over_ground": "GN"}
+    d.seek("choose again speed_over_ground")
+    d.seek("follow GN")
+    run = d.app.shell.page.run
     d.press("start")
     assert run.running
     assert not run._one_source.takes(Sample(0.0, "speed_over_ground", 38.0, "GP"))
@@ -294,3 +309,31 @@ def test_a_guide_follows_one_source_and_the_chosen_one_even_when_it_is_silent() 
     assert not chosen.takes(first._replace(time=60.0))
     headings = [Sample(0.0, "rate_of_turn", 2.0, source) for source in ("20", "35")]
     assert all(by_order.takes(one) for one in headings), "the guide of a turn tells compasses apart itself"
+
+
+class Heard:
+    """A network on which each engine's gateway shows a number of its own."""
+
+    def newest(self, quantity: str) -> dict[StreamKey, Newest]:
+        return {StreamKey(quantity, "10", str(engine)): Newest(value=14.0 + engine, age=0.0) for engine in (0, 1)}
+
+    def devices(self) -> dict[str, tuple[str, ...]]:
+        return {}
+
+
+@pytest.mark.parametrize("field", ["voltage", "water_pressure", "temperature"])
+def test_a_gauge_of_one_engine_is_taken_from_that_engine(field: str) -> None:
+    """Not from the other, and not the mean of both."""
+    host = make_host(("garboard_engine_trial",), entry_points=False)
+    step = host.step("engine_trial.under_load")
+    assert step is not None
+    engines = tuple(Engine(position=of, network_instance=number) for number, of in enumerate(("port", "starboard")))
+    vessel = Vessel(hull_number="QQZ00001A626", engines=engines)
+    asks = asks_of_step(step, JobView(vessel=vessel, job=Job(id="J")), open_tables=("loads",))
+    taken = {}
+    for ask in asks:
+        if ask.field.name == field:
+            unit = UNIT_OF_QUANTITY[ask.field.heard]
+            [offer] = offers(ask, unit, vessel, Heard())  # type: ignore[arg-type]
+            taken[ask.of] = Amount.parse(str(offer.value)).to(unit)
+    assert taken == {"port": pytest.approx(14.0), "starboard": pytest.approx(15.0)}

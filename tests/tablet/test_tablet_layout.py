@@ -1,6 +1,7 @@
 """Every page of the app, with the real plugins and a sample job, in all four sizes, by day and in the last by night.
 
 Colours are the same in every size, and sizes the same in every colour: so each is looked at, and not each in each.
+The README's run looks at the smallest and the largest, `pytest --long` at all.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from tablet.layout_lint import faults
 from tablet.pseudo import longer
 
 VESSEL = "kittiwake"
+SMALLEST = (1024, 600)
 LONG = "saltgrass"
 LONG_PAGES = ("_covers", "_missing", "_punch_list", "_hand_over")
 """Pages on which more stands for a job with much open; the others are held to what the first job shows."""
@@ -113,7 +115,11 @@ def faults_of(app: Any, scenes: Sequence[tuple[str, Route, gallery.Act]], least:
     return found
 
 
-@pytest.mark.parametrize("screen", gallery.SIZES[:-1], ids=lambda screen: f"{screen[0]}x{screen[1]}")
+@pytest.mark.parametrize(
+    "screen",
+    [pytest.param(size, marks=[pytest.mark.long] if size[:2] != SMALLEST else []) for size in gallery.SIZES[:-1]],
+    ids=lambda screen: f"{screen[0]}x{screen[1]}",
+)
 def test_every_page_fits_and_can_be_pressed_and_read(app: Any, screen: tuple[int, int, float]) -> None:
     """No target too small, too close or at the edge; no words cut, over each other, outside, or too faint."""
     gallery.set_screen(app, *screen)

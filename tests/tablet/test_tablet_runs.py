@@ -229,7 +229,10 @@ def test_a_run_waits_through_a_restart_until_it_is_decided(guide: Driver) -> Non
     d.app.live.time = lambda: d.now[0]
     d.press("back", "guide")
     run(d, SHORT)
-    d.press("back", "guide", "recordings", "pending 0")
+    d.press("back", "guide", "recordings")
+    told = [text for text in d.words() if "Keep it, or throw it away." in text]
+    assert [text.startswith("09 Sep ") for text in told] == [True, True], "each says when it was recorded"
+    d.press("pending 0")
     assert default(d) == "keep", "the long one, first recorded"
     assert len(d.app.shell.page.run.samples()) > 800
     d.press("keep")

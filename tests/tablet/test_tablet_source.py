@@ -6,11 +6,12 @@ from pathlib import Path
 
 import pytest
 
+import form_samples
 from garboard.findings import Verdict
 from garboard.recordings.encode import csv_series
 from garboard.report.palette import URGENT_MARK, VERDICT_MARKS
 from garboard.steps import Guidance
-from garboard_tablet.models.sources import simulated_for
+from garboard_tablet.models.sources import simulated_for, why_not
 from garboard_tablet.ui.sound import beep_for
 from tablet.driver import Drive, Driver, new_job
 
@@ -169,6 +170,14 @@ def test_a_recording_the_guide_cannot_use_is_refused_with_the_reason(
     assert d.says(reason)
     d.press("back")
     assert d.says("Samples from: not chosen yet")
+
+
+@pytest.mark.parametrize(("form", "is_refused"), [("dump_bracketed", True), ("wrapped_b", True), ("wrapped_a", False)])
+def test_a_recording_without_times_cannot_be_played(tmp_path: Path, form: str, is_refused: bool) -> None:
+    """All of it would pass in one moment; a time without a date is a time."""
+    (tmp_path / "run.log").write_bytes(form_samples.SAMPLES[form]())
+    why = why_not(tmp_path / "run.log", ("heading", "engine_speed"))
+    assert ("tells no times" in why) is is_refused
 
 
 def test_a_recording_taken_away_ends_nothing(at_the_guide: Driver) -> None:

@@ -6,8 +6,7 @@ from pathlib import Path
 
 import click
 
-from garboard.commands.tools import need_office, reading_shown, write_file
-from garboard.faults import Fault, InputError
+from garboard.commands.tools import need_office, reading_shown, refuse_unless_a_pdf_can_stand_there, write_file
 from garboard.report.terminal import Tools
 
 
@@ -29,7 +28,7 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
     from garboard.judging.assessing import assess_one
 
     need_office()
-    _refuse_unless_a_pdf_can_stand_there(out)
+    refuse_unless_a_pdf_can_stand_there(out)
     from garboard.report.book import handover_book
 
     host = tools.host_for(job)
@@ -40,13 +39,3 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
         click.echo(f"damage: {damage}", err=True)
     write_file(out, handover_book(done.view, host, done.assessed, paper, unread=done.unread))
     click.echo(f"Wrote {out}")
-
-
-def _refuse_unless_a_pdf_can_stand_there(out: Path) -> None:
-    faults = []
-    if out.suffix.lower() != ".pdf":
-        faults.append(Fault("--out", f"a name that ends in .pdf, such as {out.with_suffix('.pdf').name}", out.name))
-    if not out.parent.is_dir():
-        faults.append(Fault("--out", "an existing folder; make it first", f"{out.parent}, which does not exist"))
-    if faults:
-        raise InputError(str(out), faults)

@@ -279,7 +279,7 @@ def show(folder: Path, hull: str, job: str, name: str) -> None:
     with HullFolder(folder, read_only=True) as hulls:
         boat = open_hull(hulls, hull)
         if not len(boat.state):
-            raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
+            raise InputError(str(folder), [Fault("hull", known_in(hulls), repr(hull))])
         for half in boat.unfinished:
             click.echo(f"UNFINISHED: {half}. The next command that writes here ends it, and so does 'garboard repair'.")
         tell_not_read(hulls)
@@ -358,7 +358,7 @@ def settle(
     tools: Tools, folder: Path, hull: str, name: str, value: str, job: str, by: str, reason: str, tablet: str
 ) -> None:
     """Choose the right value where several disagree. The others stay in the history."""
-    with _writing(folder, hull, job) as (hulls, boat, job):
+    with writing_in(folder, hull, job) as (hulls, boat, job):
         state, key = _named(boat, job, name)
         held = [entry.value for entry in state.current(key)]
         among = [other for other in held if _text(other) == value]
@@ -388,7 +388,7 @@ def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, ta
     from garboard.recordings import refuse_other_text
 
     refuse_other_text(file)
-    with _writing(folder, hull, job) as (hulls, boat, job):
+    with writing_in(folder, hull, job) as (hulls, boat, job):
         state = boat.state_of(job)
         _refuse_unknown(folder, step, {key.subject[0] for key in state.registers if key.kind == "measure"})
         save_all(hulls, [keep_with_step(hulls, author_of(hulls, state, tablet, by), state, job, step, file)])
@@ -412,7 +412,7 @@ def _refuse_unknown(folder: Path, step: str, worked_on: set[str]) -> None:
 @_signed
 def take_back(folder: Path, hull: str, name: str, job: str, by: str, reason: str, tablet: str) -> None:
     """Take back a value. It stays readable, struck through, with the reason."""
-    with _writing(folder, hull, job) as (hulls, boat, job):
+    with writing_in(folder, hull, job) as (hulls, boat, job):
         state, key = _named(boat, job, name)
         save_all(hulls, [writing.retract(author_of(hulls, state, tablet, by), state, key, reason)])
     click.echo(f"{name} taken back")
@@ -647,12 +647,13 @@ def export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> No
 
 
 @contextmanager
-def _writing(folder: Path, hull: str, job: str) -> Iterator[tuple[HullFolder, Boat, str]]:
+def writing_in(folder: Path, hull: str, job: str) -> Iterator[tuple[HullFolder, Boat, str]]:
+    """A folder, a boat in it and the job a person means, for a command that writes there."""
     with HullFolder(folder) as hulls:
         _end_unfinished(hulls, hull)
         boat = open_hull(hulls, hull)
         if not len(boat.state):
-            raise InputError(str(folder), [Fault("hull", _known(hulls), repr(hull))])
+            raise InputError(str(folder), [Fault("hull", known_in(hulls), repr(hull))])
         tell_not_read(hulls)
         yield hulls, boat, chosen_job(boat, job)
 
@@ -694,7 +695,7 @@ def _named(boat: Boat, job: str, name: str) -> tuple[HullState, RegisterKey]:
         raise InputError("value", [Fault("NAME", expected, shown(name))]) from None
 
 
-def _known(hulls: HullFolder) -> str:
+def known_in(hulls: HullFolder) -> str:
     return f"one of {', '.join(hulls.boats()) or 'none'}"
 
 

@@ -104,6 +104,7 @@ def _names_option(name: str, *default: str) -> Callable[[_Command], _Command]:
 @click.option(
     "--engines", type=click.IntRange(1, len(ENGINE_POSITIONS)), default=1, show_default=True, help="How many."
 )
+@_names_option("propeller")
 @_names_option("battery", "house", "start")
 @_names_option("tank", "main")
 @_names_option("circuit", "Bilge pump")
@@ -117,6 +118,7 @@ def new_job(tools: Tools, /, file: Path, hull: str, engines: int, **names: tuple
     """
     equipment = {
         "engines": ENGINE_POSITIONS[engines],
+        "propellers": names["propeller"],
         "batteries": names["battery"],
         "tanks": names["tank"],
         "circuits": names["circuit"],

@@ -189,3 +189,14 @@ def _of_vessel(path: tuple[str, ...], text: str) -> JsonValue:
         if not faults:
             return value
     raise InputError("settle", faults)
+
+
+def refuse_unless_a_pdf_can_stand_there(out: Path) -> None:
+    """Raises InputError for a name that is no PDF's, or in a folder that does not exist."""
+    faults = []
+    if out.suffix.lower() != ".pdf":
+        faults.append(Fault("--out", f"a name that ends in .pdf, such as {out.with_suffix('.pdf').name}", out.name))
+    if not out.parent.is_dir():
+        faults.append(Fault("--out", "an existing folder; make it first", f"{out.parent}, which does not exist"))
+    if faults:
+        raise InputError(str(out), faults)

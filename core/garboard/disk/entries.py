@@ -53,8 +53,25 @@ def file_in_words(hull: str) -> str:
 STRAY = "stray"
 """Kind of the entry in which bytes travel that are no entry themselves; see `stray_of`."""
 
+TEMPLATE = "template"
+"""Kind of the entries, in the shop's record, that keep a boat's facts under a name; see `history.like`."""
+
 KINDS = frozenset(
-    {"measure", "step", "field", "note", "retract", "signoff", "alias", "move", "job", "run", "setting", STRAY}
+    {
+        "measure",
+        "step",
+        "field",
+        "note",
+        "retract",
+        "signoff",
+        "alias",
+        "move",
+        "job",
+        "run",
+        "setting",
+        TEMPLATE,
+        STRAY,
+    }
 )
 """The kinds this version understands. Entries of any other kind are kept and passed on byte for byte."""
 

@@ -6,6 +6,7 @@ Entries are put in and never changed: an append-only file a hull is what lies on
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import os
 import re
@@ -34,8 +35,8 @@ from garboard.disk.journal import (
     read,
 )
 from garboard.disk.sizes import GONE, FileSizes
-from garboard.disk.storage import SET_ASIDE, Damage, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
-from garboard.faults import Fault, InputError, in_number, refusal
+from garboard.disk.storage import SET_ASIDE, Damage, FolderInUse, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
+from garboard.faults import Fault, InputError, in_number, in_words, refusal
 
 _NAME = re.compile(r"[A-Z0-9]+-[0-9a-f]{16}\.hull")
 """How a hull file is called; a copy, or what another system keeps beside it, is not."""
@@ -156,7 +157,9 @@ class HullFolder:
                 self._lock(self._hulls_folder.resolve().parent)
                 storage.remove_unfinished(self._hulls_folder)
                 storage.flush_folder(self._hulls_folder)
-            self.attachments = Attachments(folder / ATTACHMENTS_FOLDER, writing=self._writing)
+            self.attachments = Attachments(
+                folder / ATTACHMENTS_FOLDER, writing=self._writing, before_writing=self._keep_place
+            )
         except BaseException as error:
             self._release()
             if isinstance(error, OSError) and error.errno in storage.NOT_ALLOWED:
@@ -184,6 +187,27 @@ class HullFolder:
         place = folder.resolve()
         if place not in self._locks:
             self._locks[place] = WriterLock(folder)
+
+    def _keep_place(self) -> None:
+        """Write in no folder but the one that was opened: it may have been moved away, or put back from a copy.
+
+        errors : FolderGone; NotSaved where another program writes in what stands there now
+        """
+        for place, lock in [*self._locks.items()]:
+            if lock.is_in_place:
+                continue
+            try:
+                if not (place / HULLS_FOLDER).is_dir():
+                    raise storage.FolderGone(place)
+                self._locks[place] = WriterLock(lock.path.parent)
+            except FolderInUse as error:
+                if lock.names_us:
+                    continue
+                raise NotSaved(f"not saved: {error}") from error
+            except OSError as error:
+                raise storage.not_saved(place, error) from error
+            lock.release()
+            self._sizes.close()
 
     def _release(self) -> None:
         while self._locks:
@@ -221,8 +245,9 @@ class HullFolder:
                         found[file.name] = None
                         with contextlib.suppress(OSError):  # opening it says what is wrong
                             found[file.name] = file.stat(follow_symlinks=False)
-        except FileNotFoundError:
-            pass
+        except FileNotFoundError as error:
+            if not self._writing:  # it was there when it was opened
+                raise NotReadable(self._hulls_folder, error) from error
         return dict(sorted(found.items()))
 
     def readable(self) -> tuple[str, ...]:
@@ -242,6 +267,8 @@ class HullFolder:
                 if self._writing and self._sizes.least(path.name) and not _is_there(path):
                     self._note_gone(path)
                 try:
+                    if path.name in self._key_of_name and not (self._writing or _is_there(path)):
+                        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(path))
                     journal = Journal(
                         self._place_of(path), key, writing=self._writing, least=self._sizes.least(path.name)
                     )
@@ -335,9 +362,33 @@ class HullFolder:
             return self.hull(hull).entries()
 
     def digests(self) -> dict[str, str]:
-        """For each hull, a digest of the ids held: equal digests mean equal entries."""
+        """For each hull, a digest of the ids held: equal digests mean equal entries.
+
+        errors : NotSaved when what is held in memory is not on the disk any more, and cannot be put there
+        """
         with self._guard:
+            if self._writing:
+                self._put_back()
             return {key: digest for key in self.hulls() if (digest := self._digest(key))}
+
+    def _put_back(self) -> None:
+        """Write again what is held in memory and was taken from the disk behind our back: with an older copy, say."""
+        self._keep_place()
+        files = self._hull_files()
+        for key, hull in self._open.items():
+            if key in self._unflushed or not hull.journal.entries:
+                continue
+            found = files.get(hull.journal.path.name)
+            if found is None or found.st_size != hull.journal.size_flushed:
+                try:
+                    hull.append({})
+                except (NewerFormat, OSError) as error:
+                    raise NotSaved(f"{hull.journal.path} not saved: {in_words(error)}") from error
+                hull.forget_views()
+                if hull.journal.needs_flush:
+                    self._unflushed[key] = hull
+        if not self._batches:
+            self._flush()
 
     def ids(self, hull: str) -> frozenset[str]:
         """Ids of the entries held of a hull."""
@@ -404,6 +455,7 @@ class HullFolder:
         errors  : NotSaved; none of them was kept
         """
         with self._guard:
+            self._keep_place()
             file = self.hull(hull)
             new, refused, strays = _new_entries(file, entries)
             file.append(new)
@@ -436,7 +488,10 @@ class HullFolder:
     def not_read(self) -> tuple[tuple[str, str], ...]:
         """What lies here and could not be read so far, each with the reason: hull files, oddities among attachments."""
         with self._guard:
-            return tuple(sorted((str(path), why) for path, why in {**self.left_alone, **self.attachments.odd}.items()))
+            found = {**self.left_alone, **self.attachments.odd}
+            if not self._hulls_folder.is_dir():
+                found[self.folder] = storage.NOT_THERE_ANY_MORE.removeprefix("is ")
+            return tuple(sorted((str(path), why) for path, why in found.items()))
 
     def damage_found(self) -> tuple[Damage, ...]:
         """Every damage found since the folder was opened."""

@@ -91,6 +91,11 @@ class Journal:
         """How long the file is as far as it was flushed [bytes]."""
         return self._size_flushed
 
+    @property
+    def needs_flush(self) -> bool:
+        """Whether something was written, or may have been by a program that was killed, and not flushed since."""
+        return self._needs_flush
+
     def append(self, new: Mapping[str, bytes]) -> None:
         """Write entries behind the others. They are saved once `flush` has returned.
 
@@ -224,12 +229,20 @@ class Journal:
         except FileNotFoundError:
             self._size = self._size_flushed = 0
             return
+        if not self._writing and not data.endswith(b"\n"):
+            data = self._without_what_is_being_written(data)
         reading = read(data)
         self.entries = reading.entries
         self._size = self._size_flushed = len(data)
         self._needs_flush = self._writing  # a program killed before its flush may have left this in the cache only
         if not reading.is_sound or reading.key != self.key:
             self._set_right(reading, len(data))
+
+    def _without_what_is_being_written(self, data: bytes) -> bytes:
+        """Half a line at the end is the work of a program that writes at this moment; without one it is damage."""
+        if storage.is_being_written(self.path.resolve().parent.parent):
+            return data[: data.rfind(b"\n") + 1]
+        return self.path.read_bytes()  # it may have ended since
 
     def _notice_cut(self) -> None:
         """Where a file ends with a whole line, every line proves itself: that others are missing, its length tells."""

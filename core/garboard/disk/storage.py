@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import glob
 import os
+import secrets
 import socket
 import stat
 import sys
@@ -36,6 +38,7 @@ _APPEND = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "
 _LOCKED_BYTE = 1 << 30
 NOT_ALLOWED = (errno.EROFS, errno.EACCES, errno.EPERM)
 """What the system says where writing is not allowed."""
+NOT_THERE_ANY_MORE = "is not there any more: it was moved away while in use, or its disk or card was taken out"
 _FULL = (errno.ENOSPC, errno.EDQUOT)
 _IN_USE = (errno.EACCES, errno.EAGAIN, errno.EDEADLK)
 
@@ -57,6 +60,13 @@ class NotWritable(GarboardError, OSError):
             "allow writing in this one (a card's switch, the folder's owner). Nothing was changed"
         )
         self.errno = error.errno
+
+
+class FolderGone(NotSaved):
+    """What a program writes in is not where it was: moved away, or its disk was taken out."""
+
+    def __init__(self, place: Path) -> None:
+        super().__init__(f"{place} {NOT_THERE_ANY_MORE}. Bring it back to its place, then do this again")
 
 
 class NotReadable(GarboardError, OSError):
@@ -253,34 +263,39 @@ def append_saved(path: Path, data: bytes) -> None:
 
 
 def unfinished(path: Path) -> Path:
-    """Where a file is written until it is whole."""
+    """Where a file is written until it is whole, by the one program that may write in its folder."""
     return path.with_name(f"{UNFINISHED}{path.name}")
 
 
+def _unfinished_of_ours(path: Path) -> Path:
+    """The same where others may write the file at this moment: two would put each other's half into its place."""
+    return path.with_name(f"{UNFINISHED}{secrets.token_hex(4)}-{path.name}")
+
+
 def write_whole(path: Path, chunks: Iterable[bytes], *, private: bool = False, mode: int = OWNER_ONLY) -> None:
-    """Write a file so that after any power cut it is either as before or whole.
+    """Write a file so that after any power cut it is either as before or whole, whoever else writes it meanwhile.
 
     private : its owner's alone from its first byte on, also where others could read the one before
     mode    : of a new file, less what the user's mask takes
 
     errors : NotSaved, naming the file; the file is as before
     """
-    new = unfinished(path)
+    new = _unfinished_of_ours(path)
     try:
-        new.unlink(missing_ok=True)  # one that a power cut left may be readable by all
-        descriptor = open_for_append(new, create=True, mode=mode)
-        try:
+        with contextlib.ExitStack() as closing:
+            descriptor = _begin(new, mode)
+            closing.callback(os.close, descriptor)
             size = 0
             for chunk in chunks:
                 append(descriptor, chunk, size)
                 size += len(chunk)
             flush(descriptor)
-        finally:
-            os.close(descriptor)
-        if not private:
-            with contextlib.suppress(OSError):  # whoever could read it before still can; a new one is its owner's alone
-                new.chmod(stat.S_IMODE(path.stat().st_mode))
-        new.replace(path)
+            if os.name == "nt":  # which renames no open file
+                closing.close()
+            if not private:
+                with contextlib.suppress(OSError):  # who could read it before still can; a new one is its owner's alone
+                    new.chmod(stat.S_IMODE(path.stat().st_mode))
+            new.replace(path)
         flush_folder(path.parent)
     except (NotSaved, OSError) as error:
         with contextlib.suppress(OSError):
@@ -288,6 +303,17 @@ def write_whole(path: Path, chunks: Iterable[bytes], *, private: bool = False, m
         if isinstance(error, OSError):
             raise not_saved(path, error) from error
         raise
+
+
+def _begin(new: Path, mode: int) -> int:
+    """A new file, locked while it is written: whoever clears away what was left behind leaves this one."""
+    while True:
+        descriptor = open_for_append(new, create=True, mode=mode)
+        with contextlib.suppress(OSError):  # a share without locks
+            _lock(descriptor)
+        if new.exists():  # else it was cleared away before it was locked
+            return descriptor
+        os.close(descriptor)
 
 
 def write_out(path: Path, content: bytes) -> None:
@@ -301,14 +327,40 @@ def write_out(path: Path, content: bytes) -> None:
     if place.exists() and what_else(place):
         place.write_bytes(content)
         return
+    remove_unfinished(place.parent, of=place.name)
     write_whole(place, [content], mode=_EVERYONES)
 
 
-def remove_unfinished(folder: Path) -> None:
-    """Clear away files that a power cut left unfinished."""
-    for leftover in folder.glob(f"{UNFINISHED}*"):
+def remove_unfinished(folder: Path, *, of: str = "") -> None:
+    """Clear away files that a power cut or a killed program left unfinished; one being written stays.
+
+    of : the name that they were to have; of any name unless given
+    """
+    for leftover in folder.glob(f"{UNFINISHED}*{glob.escape(of)}"):
         with contextlib.suppress(OSError):  # a folder of that name, a card that lets nothing be removed
-            leftover.unlink(missing_ok=True)
+            if not _is_locked(leftover):
+                leftover.unlink(missing_ok=True)
+
+
+def is_being_written(folder: Path) -> bool:
+    """Whether a program writes in a folder at this moment, as far as this user can know."""
+    with contextlib.suppress(OSError):
+        return _is_locked(folder / LOCK_NAME)
+    return False
+
+
+def _is_locked(path: Path) -> bool:
+    """Whether a program holds the lock of a file."""
+    if what_else(path):  # a pipe never opens
+        return False
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        _lock(descriptor)
+    except OSError as error:
+        return error.errno in _IN_USE
+    finally:
+        os.close(descriptor)
+    return False
 
 
 def set_aside(path: Path) -> Path:
@@ -357,7 +409,8 @@ class WriterLock:
     """
 
     def __init__(self, folder: Path) -> None:
-        self._descriptor = os.open(folder / LOCK_NAME, os.O_RDWR | os.O_CREAT, 0o600)
+        self.path = folder / LOCK_NAME
+        self._descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT, 0o600)
         try:
             _lock(self._descriptor)
         except OSError as error:
@@ -373,9 +426,25 @@ class WriterLock:
                 "or open the folder for reading only"
             ) from error
         who = f"process {os.getpid()} on {socket.gethostname()} (garboard {__version__}, since {wall_text()})"
+        self._who = who.encode()
         with contextlib.suppress(OSError):  # a full disk: the lock holds, only nobody is named in it
             os.ftruncate(self._descriptor, 0)
-            os.write(self._descriptor, who.encode())
+            os.write(self._descriptor, self._who)
+
+    @property
+    def is_in_place(self) -> bool:
+        """Whether the lock that this program holds is the one others would ask for."""
+        try:
+            return os.path.samestat(self.path.stat(), os.fstat(self._descriptor))
+        except OSError:
+            return False
+
+    @property
+    def names_us(self) -> bool:
+        """Whether the lock that stands there says that this program holds it: not every disk numbers its files."""
+        with contextlib.suppress(OSError):
+            return self.path.read_bytes() == self._who
+        return False
 
     def release(self) -> None:
         """Let others write."""

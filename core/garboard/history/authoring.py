@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from uuid import uuid4
 
 import attrs
@@ -17,6 +17,7 @@ from garboard.history.replay import HullState
 from garboard.history.values import same_value
 from garboard.job_files.convert import unstructure
 from garboard.job_files.job_file import JobFile
+from garboard.labels import CircuitLabel
 from garboard.records import EQUIPMENT, Job, JsonValue, Vessel
 from garboard.settings import DEFAULT, JOB, SETTING, SettingSet, SettingUsed
 
@@ -78,6 +79,25 @@ def new_job_id() -> str:
     return uuid4().hex[:12]
 
 
+def open_job(
+    author: Author,
+    state: HullState,
+    hull: str,
+    kind: str = "commissioning",
+    owner: str = "",
+    technicians: Sequence[str] = (),
+) -> list[Entry]:
+    """A new job, opened today. Every entry carries the hull number as it was typed just now, whatever was before."""
+    job = new_job_id()
+    facts: dict[str, JsonValue] = {
+        "kind": kind,
+        "opened": author.wall()[:10],
+        "owner": owner,
+        "technicians": [*technicians],
+    }
+    return [author.write(state, "job", (name,), value, job=job, hull=hull) for name, value in facts.items() if value]
+
+
 def measure(
     author: Author,
     state: HullState,
@@ -93,6 +113,18 @@ def measure(
     """A measurement that replaces what stands in its place."""
     more: dict[str, JsonValue] = {"instrument": instrument} if instrument else {}
     return author.write(state, "measure", (step, field, row, of), value, job=job, more=more)
+
+
+def labels_printed(author: Author, state: HullState, labels: Iterable[CircuitLabel]) -> list[Entry]:
+    """What the labels of circuits say, kept with them; nothing anew for a label that says what is kept already.
+
+    state : of the hull that holds what is known of the boat's circuits
+    """
+    return [
+        author.write(state, "field", ("circuits", label.name, "label"), label.text)
+        for label in labels
+        if label.printed != label.text
+    ]
 
 
 def retract(author: Author, state: HullState, key: RegisterKey, reason: str) -> Entry:

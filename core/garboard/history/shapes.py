@@ -11,7 +11,7 @@ from enum import StrEnum
 
 import attrs
 
-from garboard.disk.entries import DEEPEST, STRAY, Entry, carried_by
+from garboard.disk.entries import DEEPEST, STRAY, TEMPLATE, Entry, carried_by
 from garboard.faults import InputError, shown
 from garboard.history.moves import JOINING, LEAVING, named_hull, named_job
 from garboard.records import EQUIPMENT, Job, JsonValue, Note, SignOff, StepState
@@ -28,6 +28,7 @@ class Shape(StrEnum):
     VALUE = "text, a whole number, yes or no, or a file"
     EQUIPMENT = "an object with the parts of a piece of equipment"
     SETTING = "text, a whole number, or yes or no"
+    TEMPLATE = "a name, a piece of equipment, and lines that each end in a value"
     JOB = "a fact about a job"
     STEP = "the state of a step"
     NOTE = "a remark with its text"
@@ -140,6 +141,17 @@ def _setting(entry: Entry) -> Shape | None:
     return None if _is_simple(entry.value) else Shape.SETTING
 
 
+def _template(entry: Entry) -> Shape | None:
+    """The name; then nothing for the boat itself, or kind and name of a piece."""
+    lines = entry.value
+    is_sound = len(entry.subject) in (1, 3) and isinstance(lines, list) and all(map(_is_line, lines))
+    return None if is_sound else Shape.TEMPLATE
+
+
+def _is_line(line: JsonValue) -> bool:
+    return isinstance(line, list) and len(line) > 1 and _is_texts(line[:-1])
+
+
 def _job(entry: Entry) -> Shape | None:
     if len(entry.subject) != 1:
         return Shape.SUBJECT
@@ -219,4 +231,5 @@ _OF_KIND: Mapping[str, Callable[[Entry], Shape | None]] = {
     "job": _job,
     "run": _run,
     "setting": _setting,
+    TEMPLATE: _template,
 }

@@ -15,6 +15,7 @@ from garboard.steps import Step
 
 _PIECES: Mapping[str, str] = {
     "engines": "{} engine",
+    "propellers": "propeller {}",
     "tanks": "fuel tank {}",
     "batteries": "{} battery",
     "circuits": "circuit {}",

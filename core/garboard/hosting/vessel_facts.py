@@ -32,6 +32,7 @@ def unusual_facts(vessel: Vessel) -> Iterator[str]:
     for engine in vessel.engines:
         yield from unusual_of(engine)
     for kind, pieces in (
+        ("propeller", vessel.propellers),
         ("tank", vessel.tanks),
         ("battery", vessel.batteries),
         ("circuit", vessel.circuits),

@@ -16,7 +16,7 @@ from garboard.hosting.failures import PluginFault
 from garboard.hosting.noting import noting
 from garboard.hosting.source_faults import faults_in_source
 from garboard.job_view import FieldKey, InputCollector, JobView
-from garboard.records import Measurement
+from garboard.records import Measurement, Vessel
 from garboard.settings import ReadSettings
 
 T = TypeVar("T")
@@ -68,6 +68,8 @@ class WatchedView(JobView):
     seen: list[FieldKey] = attrs.field(factory=list, eq=False, repr=False)
     facts: dict[FieldKey, None] = attrs.field(factory=dict, eq=False, repr=False)
     declared: Declared = attrs.field(factory=dict, eq=False, repr=False)
+    bare: Vessel | None = attrs.field(default=None, eq=False, repr=False)
+    """The vessel that notes no reads of it."""
     asked: list[_Collector] = attrs.field(factory=list, eq=False, repr=False)
     """Who asked for what it needs, since the last finding that said what is missing."""
     _done: dict[object, _Done] = attrs.field(init=False, factory=dict, eq=False, repr=False)
@@ -88,6 +90,11 @@ class WatchedView(JobView):
         self.facts.clear()
         self.facts.update(before)
         return typed
+
+    def with_vessel(self, change: Callable[[Vessel], Vessel]) -> JobView:
+        """To change the vessel reads none of its facts; the changed one notes them alike."""
+        bare = change(self.bare or self.vessel)
+        return attrs.evolve(self, vessel=noting(bare, self.facts), bare=bare)
 
     def rows(self, step: str, field: str = "") -> tuple[str, ...]:
         found = JobView.rows(self, step, field)
@@ -193,4 +200,4 @@ def watched(view: JobView, declared: Declared | None = None) -> WatchedView:
     made = {name.name: getattr(view, name.name) for name in attrs.fields(JobView) if name.init}
     facts: dict[FieldKey, None] = {}
     made["vessel"] = noting(view.vessel, facts)
-    return WatchedView(**made, declared=declared or {}, facts=facts)
+    return WatchedView(**made, declared=declared or {}, facts=facts, bare=view.vessel)

@@ -14,7 +14,7 @@ import re
 import socket
 import threading
 import time
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import attrs
@@ -23,7 +23,7 @@ from garboard.recordings.deltas import LONGEST_DELTA
 from garboard.recordings.forms import FORMS, LineReader, Reader, TakesLines, form_of
 from garboard.recordings.links import Link, LinkLost, open_link
 from garboard.recordings.nmea0183 import SentenceReader
-from garboard.recordings.notes import MARK, ReadingNotes
+from garboard.recordings.notes import MARK, ReadingNotes, sends_only_ships
 from garboard.recordings.packet_bytes import BEGINS
 from garboard.recordings.where import Way, Where
 from garboard.samples import SIMULATED, Sample, StreamKey
@@ -51,6 +51,8 @@ RECENT = 3.0
 """A value is shown as its mean over so long [s]: engines hunt, and waves lift a boat. Common practice, no source."""
 MOST_RECENT = 60
 DIRECTIONS = ("heading", "course_over_ground")
+MOST_NAMED = 4
+"""Kinds of messages named that are not read."""
 OTHERS = "others"
 """All senders beyond MOST_SENDERS."""
 
@@ -292,6 +294,7 @@ class BoatNetwork:
                 attrs.evolve(
                     one,
                     latest=dict(one.latest),
+                    recent={key: deque(recent) for key, recent in one.recent.items() if key.quantity == "engine_speed"},
                     notes=attrs.evolve(
                         one.notes,
                         kinds=dict(one.notes.kinds),
@@ -378,13 +381,32 @@ class BoatNetwork:
                 "gateway to send NMEA 2000 frames as text, NMEA 0183 sentences, or Signal K."
             )
         if kinds and not read:
-            return f"Messages come on {self.where.title}, but none holds a value that can be read yet."
+            return self._unread(senders)
         if read and (without := self.age(read_at)) > SILENT_AFTER:
             return (
                 f"What comes on {self.where.title} held no value for {without:.0f} s. See that the instruments are "
                 "switched on and have what they need, such as satellites in sight."
             )
         return ""
+
+    def _unread(self, senders: Sequence[Sender]) -> str:
+        """Why messages came and gave no value, and what to do."""
+        notes = [one.notes for one in senders]
+        if sends_only_ships(notes):
+            return (
+                f"Only what AIS hears of other ships comes on {self.where.title}. Set the gateway to send the boat's "
+                "own instruments too."
+            )
+        if any(one.kinds for one in notes):
+            return f"Messages come on {self.where.title}, but none holds a value that can be read yet."
+        met = Counter[str]()
+        for one in notes:
+            met.update(one.unknown)
+        named = ", ".join(f"{kind} ({count})" for kind, count in met.most_common(MOST_NAMED))
+        return (
+            f"Messages come on {self.where.title}, but none that this program reads: {named}. See that the engines and "
+            "instruments are switched on, and that the gateway lets their messages through."
+        )
 
     @property
     def _advice(self) -> str:

@@ -15,7 +15,9 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.recordings.nmea2000 import MESSAGES
-from garboard.samples import SIMULATED
+from garboard.recordings.notes import sends_only_ships
+from garboard.samples import SIMULATED, StreamKey
+from garboard.series import two_in_turn
 
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import Sender
@@ -58,20 +60,26 @@ class BusAudit:
     """What was heard, and what was not.
 
     clashes      : addresses that two devices claim, each with both names
+    one_engine   : engines by number whose speed several instruments of one gateway send, with their addresses
+    mixed        : engines by number, and the address whose speed of them jumps between two values [rev/min]
     lines        : heard, of which so many were damaged
     broken       : messages of several frames with a frame missing
     own_ship     : what the boat's own AIS unit says of it: "mmsi", "name", "call_sign"
+    only_ships   : whether nothing but what other ships send was heard; then nothing is called missing
     is_too_short : whether more must be heard before anything is called missing
     """
 
     devices: tuple[HeardDevice, ...] = ()
     clashes: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    one_engine: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    mixed: tuple[tuple[str, str, float, float], ...] = ()
     without_address: tuple[str, ...] = ()
     lines: int = 0
     damaged: int = 0
     broken: int = 0
     missing: tuple[Missing, ...] = ()
     own_ship: Mapping[str, str] = attrs.field(factory=dict)
+    only_ships: bool = False
     is_too_short: bool = False
 
     @property
@@ -84,6 +92,11 @@ class BusAudit:
         return self.damaged / self.lines if self.lines else 0.0
 
 
+FUEL_LEVEL = "fuel level"
+"""Of the levels of tanks that of fuel alone: fresh water is none."""
+_OF_EACH_ENGINE: Sequence[tuple[str, str]] = (("engine_speed", "engine speed"), ("fuel_flow", "fuel flow"))
+_ADAPTER = "its adapter to the network, with the ignition on and a number of its own"
+
 # What a commissioning needs: quantities of which one is enough, and what usually brings them (common practice, no
 # source; no maker's manual was read for it)
 _NEEDED: Sequence[tuple[tuple[str, ...], str, str]] = (
@@ -92,7 +105,7 @@ _NEEDED: Sequence[tuple[tuple[str, ...], str, str]] = (
         "engine speed",
         "The engine's own adapter to the network, one for each engine, with the ignition on",
     ),
-    (("fuel_flow",), "fuel flow", "The same adapter, or a flow sensor in each engine's fuel line"),
+    (("fuel_flow",), "fuel flow", "The engine's adapter, or a flow sensor in each engine's fuel line"),
     (("engine_trim",), "trim", "The engine's adapter, where the engine has a trim sensor"),
     (("engine_hours",), "engine hours", "The engine's adapter"),
     (
@@ -100,39 +113,84 @@ _NEEDED: Sequence[tuple[tuple[str, ...], str, str]] = (
         "speed over ground",
         "A satellite receiver that sees the sky; a plotter may have to be told to send",
     ),
-    (("course_over_ground",), "course over ground", "The same receiver, once the boat moves"),
+    (("course_over_ground",), "course over ground", "A satellite receiver, once the boat moves"),
     (("heading",), "heading", "A compass or satellite heading sensor"),
     (("rate_of_turn",), "rate of turn", "A heading sensor with a rate sensor in it"),
     (("battery_voltage", "alternator_voltage"), "battery voltage", "A battery monitor, or the engine's adapter"),
-    (("tank_level",), "fuel level", "An adapter at the tank's sender, or the engine's adapter"),
+    ((FUEL_LEVEL,), "fuel level", "An adapter at the tank's sender, or the engine's adapter"),
     (("depth",), "depth", "A transducer, with its power on and set to send to the network"),
     (("air_temperature",), "air temperature", "A weather station; else read a thermometer"),
     (("air_pressure",), "air pressure", "A weather station; else read a barometer"),
 )
 
 
-def audit(senders: Iterable[Sender], seconds: float = LISTENED_LONG_ENOUGH) -> BusAudit:
+def audit(senders: Iterable[Sender], seconds: float = LISTENED_LONG_ENOUGH, engines: int = 0) -> BusAudit:
     """What the network says of itself.
 
     senders : of `BoatNetwork.senders`
     seconds : for how long something was heard, `BoatNetwork.listened`
+    engines : how many the boat has; 0 where that is not known
     """
     senders = tuple(senders)
     notes = [sender.notes for sender in senders]
-    heard = {key.quantity for sender in senders for key in sender.latest}
-    too_short = seconds < LISTENED_LONG_ENOUGH
-    missing = [] if too_short else [Missing(what=what, brings=by) for of, what, by in _NEEDED if not heard & set(of)]
+    too_short, only_ships = seconds < LISTENED_LONG_ENOUGH, sends_only_ships(notes)
     return BusAudit(
         devices=tuple(device for sender in senders for device in _devices(sender)),
         clashes=tuple(clash for one in notes for clash in _clashes(one.claims)),
+        one_engine=tuple(one for sender in senders for one in _of_one_engine(sender)),
+        mixed=tuple(one for sender in senders for one in _mixed(sender)),
         without_address=tuple(name_in_words(name) for one in notes for name in one.claims.get(NO_ADDRESS, ())),
         lines=sum(one.lines for one in notes),
         damaged=sum(one.damaged_count for one in notes),
         broken=sum(one.broken for one in notes),
-        missing=tuple(missing),
+        missing=() if too_short or only_ships else tuple(_missing(senders, engines)),
         own_ship={what: text for one in notes for what, text in one.own_ship.items()},
+        only_ships=only_ships,
         is_too_short=too_short,
     )
+
+
+def _missing(senders: Sequence[Sender], engines: int) -> Iterable[Missing]:
+    keys = {key for sender in senders for key in sender.latest}
+    heard = {FUEL_LEVEL if _is_fuel_level(key) else key.quantity for key in keys}
+    for quantities, what, brings in _NEEDED:
+        if not heard & set(quantities):
+            yield Missing(what=what, brings=brings)
+    for quantity, what in _OF_EACH_ENGINE:
+        sent = len({key.instance for key in keys if key.quantity == quantity})
+        if 0 < sent < engines:
+            yield Missing(what=f"{what} of {engines - sent} of {engines} engines", brings=_ADAPTER)
+
+
+def _is_fuel_level(key: StreamKey) -> bool:
+    return key.quantity == "tank_level" and key.instance.startswith("fuel")
+
+
+SENT_TOGETHER = 5.0
+"""Two that send one thing are heard within so long of each other [s]: an address that was given up is silent."""
+
+
+def _of_one_engine(sender: Sender) -> Iterable[tuple[str, tuple[str, ...]]]:
+    heard: dict[str, dict[str, float]] = {}
+    for key, latest in sender.latest.items():
+        if key.quantity == "engine_speed":
+            heard.setdefault(key.instance or "0", {})[key.source] = latest.at
+    for number, sources in sorted(heard.items()):
+        newest = max(sources.values())
+        together = sorted((one for one, at in sources.items() if newest - at <= SENT_TOGETHER), key=_in_order)
+        if len(together) > 1:
+            yield number, tuple(together)
+
+
+def _mixed(sender: Sender) -> Iterable[tuple[str, str, float, float]]:
+    for key, recent in sorted(sender.recent.items()):
+        two = two_in_turn([speed for _, speed in recent], TWO_ENGINES) if key.quantity == "engine_speed" else None
+        if two is not None:
+            yield key.instance or "0", key.source, *two
+
+
+TWO_ENGINES = 100.0
+"""Speeds that jump by so much are of two engines; gauges that show whole 50s flicker by less [rev/min]."""
 
 
 def _devices(sender: Sender) -> Iterable[HeardDevice]:
@@ -204,7 +262,8 @@ def in_words(found: BusAudit, name: str = "") -> list[tuple[str, str]]:
     """What a person should do or know: a code, and a sentence. What asks for something stands first.
 
     name  : of the boat, as it is entered; "" where none is
-    codes : other name, clash, no address, damaged, broken, missing, unnamed, listen on, in order
+    codes : other name, clash, one engine, no address, other ships, damaged, broken, missing, unnamed, listen on,
+            in order
     """
     said = []
     told = found.own_ship.get("name", "")
@@ -213,7 +272,13 @@ def in_words(found: BusAudit, name: str = "") -> list[tuple[str, str]]:
             ("other name", f"The boat's own AIS unit calls it {told}; entered is {name}. Correct one of the two.")
         )
     said += [("clash", _CLASH.format(source=source, names=" and ".join(names))) for source, names in found.clashes]
+    for number, sources in found.one_engine:
+        said.append(("one engine", _ONE_ENGINE.format(number=number, sources=" and ".join(sources))))
+    for number, source, low, high in found.mixed:
+        said.append(("one engine", _MIXED.format(number=number, source=source, low=low, high=high)))
     said += [("no address", f"A device found no free address: {name}.") for name in found.without_address]
+    if found.only_ships:
+        said.append(("other ships", _OTHER_SHIPS))
     if found.share_damaged > MOST_DAMAGED:
         said.append(("damaged", _DAMAGED.format(share=100 * found.share_damaged, lines=found.lines)))
     if found.broken:
@@ -222,7 +287,7 @@ def in_words(found: BusAudit, name: str = "") -> list[tuple[str, str]]:
     if found.unnamed:
         count = len(found.unnamed)
         said.append(("unnamed", _UNNAMED.format(who="1 address does" if count == 1 else f"{count} addresses do")))
-    if found.is_too_short:
+    if found.is_too_short and not found.only_ships:
         said.append(("listen on", f"Listen for {LISTENED_LONG_ENOUGH:.0f} s or more to learn what nobody sends."))
     return said or [("in order", "All that a commissioning needs is sent.")]
 
@@ -231,6 +296,15 @@ _CLASH = (
     "Two devices claim the address {source}: {names}. Give one of them another instance, "
     "or switch the network off and on."
 )
+_ONE_ENGINE = (
+    "{sources} each send the speed of engine {number}. If they are two engines, give each a number of its own on the "
+    "network; if it is one, choose which to believe."
+)
+_MIXED = (
+    "The speed of engine {number} from {source} jumps between {low:.0f} and {high:.0f} rev/min: two engines are sent "
+    "as one. Give each a number of its own."
+)
+_OTHER_SHIPS = "Only what AIS hears of other ships is sent. Set the gateway to send the boat's own instruments too."
 _DAMAGED = (
     "{share:.1f} % of {lines} lines are damaged. See to the wifi, to the cable of the gateway, and that one program "
     "alone reads it."

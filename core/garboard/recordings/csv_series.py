@@ -27,6 +27,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 import attrs
 
 from garboard.faults import Fault, GarboardError, InputError
+from garboard.recordings.clocks import DATED_FROM
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.times import finite, parse_time
 from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample, StreamKey
@@ -166,10 +167,9 @@ def _in_range(column: Column, value: float, text: str) -> float:
 def _time_reader(first: str, notes: ReadingNotes) -> Callable[[str], float]:
     """How the first row's time is written decides for the file: dates and seconds have different starts."""
     try:
-        finite(first)
+        notes.dated = finite(first) >= DATED_FROM
     except ValueError:
         return _date_time
-    notes.dated = False
     return finite
 
 

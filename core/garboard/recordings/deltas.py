@@ -1,6 +1,9 @@
 """Signal K deltas, one JSON object a line: data model 1.7, an open standard; SI units and radians.
 
 Only what is said of the own vessel is read. What another vessel sends over AIS comes in deltas too, with its context.
+
+Names of engines: [1] the Signal K project's converter from NMEA 2000, https://github.com/SignalK/n2k-signalk: engine 0
+is "port", engine 1 is "starboard", others go by their number.
 """
 
 from __future__ import annotations
@@ -44,6 +47,8 @@ _PLAIN: Mapping[str, Reading] = {
     "steering.autopilot.target.headingMagnetic": ("course_to_steer", DEGREES, 0.0, "magnetic"),
     "steering.autopilot.target.headingTrue": ("course_to_steer", DEGREES, 0.0, "true"),
     "environment.depth.belowTransducer": ("depth", 1.0, 0.0, ""),
+    "environment.outside.relativeHumidity": ("humidity", 100.0, 0.0, ""),
+    "environment.outside.humidity": ("humidity", 100.0, 0.0, ""),
     "environment.water.temperature": ("water_temperature", 1.0, -ZERO_CELSIUS, ""),
     "environment.outside.temperature": ("air_temperature", 1.0, -ZERO_CELSIUS, ""),
     "environment.outside.pressure": ("air_pressure", 0.01, 0.0, ""),
@@ -52,6 +57,7 @@ _OF_AN_ENGINE: Mapping[str, Reading] = {
     "revolutions": ("engine_speed", 60.0, 0.0, ""),
     "temperature": ("engine_temperature", 1.0, -ZERO_CELSIUS, ""),
     "oilPressure": ("oil_pressure", 0.001, 0.0, ""),
+    "coolantPressure": ("coolant_pressure", 0.001, 0.0, ""),
     "alternatorVoltage": ("alternator_voltage", 1.0, 0.0, ""),
     "fuel.rate": ("fuel_flow", 3.6e6, 0.0, ""),
     "runTime": ("engine_hours", 1 / 3600, 0.0, ""),
@@ -78,6 +84,9 @@ _TANKS: Mapping[str, str] = {
     "lubrication": "oil",
 }
 _SEVERAL = re.compile(r"(propulsion|electrical\.batteries|tanks\.(\w+))\.([^.]{1,40})\.(.+)", re.ASCII)
+_OF_A_TWIN: Mapping[str, str] = {"port": "0", "starboard": "1"}
+"""Engines by their names [1]: a number tells a boat's engines apart."""
+_MIDDLE = ("centre", "center", "middle")
 _COMPOUND = ("navigation.attitude", "navigation.position")
 _NAMES: Mapping[str, str] = {"name": "name", "mmsi": "mmsi", "communication.callsignVhf": "call_sign"}
 
@@ -93,6 +102,7 @@ class DeltaReader:
     notes: ReadingNotes
     clock: Clock
     _own: str = ""
+    _engines: Mapping[str, str] = attrs.field(factory=lambda: dict(_OF_A_TWIN))
 
     def take(self, lines: Sequence[str], arrived: float | None = None) -> list[Sample]:
         """The samples of some more lines, without their ends."""
@@ -164,13 +174,28 @@ class DeltaReader:
         self.notes.kinds[path] = self.notes.kinds.get(path, 0) + 1
         self.notes.met_from(source, path)
         samples = [
-            Sample(time, quantity, _believable(quantity, number * scale + offset), source, instance, reference)
+            Sample(
+                time,
+                quantity,
+                _believable(quantity, number * scale + offset),
+                source,
+                self._engine(name, instance),
+                reference,
+            )
             for name, ((quantity, scale, offset, reference), instance) in read.items()
             if (number := _number(parts[name])) is not None
         ]
         if not samples:
             self.notes.empty[path] = self.notes.empty.get(path, 0) + 1
         return samples
+
+    def _engine(self, path: str, instance: str) -> str:
+        """Which of several; an engine by its number, since boats tell their engines apart by it."""
+        if not path.startswith("propulsion."):
+            return instance
+        if instance in _MIDDLE:  # people gave these names: of three engines, the middle one is engine 1
+            self._engines = {"port": "0", instance: "1", "starboard": "2"}
+        return self._engines.get(instance, instance)
 
     def _names(self, told: Mapping[Any, Any]) -> None:
         for path, what in _NAMES.items():

@@ -37,6 +37,9 @@ CHARACTERS_LOOKED_AHEAD = 300_000  # some five thousand sentences, to learn how 
 LINES_AT_ONCE = 1000
 SENTENCES_HELD = 50_000  # without a time, until one comes
 KNOTS_PER_KMH = 1 / 1.852
+METRES_A_FOOT = 0.3048
+HECTOPASCALS_A_BAR, HECTOPASCALS_AN_INCH = 1000.0, 33.8639  # of mercury
+OUTSIDE = "outside"
 MOST_DELAY = 5.0  # a sentence heard live that seems later than this [s] says that its sender's clock was set
 
 Found = tuple[str, float | None, str, str]  # quantity, value, instance, reference
@@ -730,6 +733,31 @@ def _rsa(fields: Fields) -> list[Found]:
     return found
 
 
+def _dpt(fields: Fields) -> list[Found]:
+    """Below the transducer; the offset is that of the water line above it or, negative, of the keel below it."""
+    return [_plain("depth", fields[1]), _plain("depth_offset", fields[2])]
+
+
+def _dbt(fields: Fields) -> list[Found]:
+    """In metres, or where the talker leaves them out in feet."""
+    return [_plain("depth", fields[3]) if fields[3] else _plain("depth", fields[1], scale=METRES_A_FOOT)]
+
+
+def _mtw(fields: Fields) -> list[Found]:
+    return [_plain("water_temperature", fields[1])] if _has(fields, 2, "C") else []
+
+
+def _mda(fields: Fields) -> list[Found]:
+    return [
+        _plain("air_pressure", fields[3], scale=HECTOPASCALS_A_BAR)
+        if fields[3]
+        else _plain("air_pressure", fields[1], scale=HECTOPASCALS_AN_INCH),
+        _plain("air_temperature", fields[5]),
+        _plain("water_temperature", fields[7]),
+        _plain("humidity", fields[9], OUTSIDE),
+    ]
+
+
 _TRANSDUCERS: Mapping[tuple[str, str, str], tuple[str, float]] = {
     ("A", "D", "PITCH"): ("pitch", 1.0),
     ("A", "D", "ROLL"): ("roll", 1.0),
@@ -739,8 +767,14 @@ _TRANSDUCERS: Mapping[tuple[str, str, str], tuple[str, float]] = {
     ("P", "P", "ENGINEOIL"): ("oil_pressure", 0.001),
     ("P", "B", "ENGINEOIL"): ("oil_pressure", 100.0),
     ("U", "V", "ALTERNATOR"): ("alternator_voltage", 1.0),
+    ("U", "V", "BATTERY"): ("battery_voltage", 1.0),
+    **dict.fromkeys((("C", "C", name) for name in ("AIRTEMP", "TEMPAIR", "ENV_OUTAIR_T")), ("air_temperature", 1.0)),
+    **dict.fromkeys((("P", "B", name) for name in ("BARO", "BAROMETER", "ENV_ATMOS_P")), ("air_pressure", 1000.0)),
+    **dict.fromkeys((("P", "P", name) for name in ("BARO", "BAROMETER", "ENV_ATMOS_P")), ("air_pressure", 0.01)),
+    ("C", "C", "ENV_WATER_T"): ("water_temperature", 1.0),
 }
-"""Quantity and scale by type, unit and name; an engine's name ends in # and its number (ENGINE#0)."""
+"""Quantity and scale by type, unit and name; an engine's name ends in # and its number (ENGINE#0). The names of air and
+water are those that talkers in use write: from memory, no list of them was read."""
 
 
 def _xdr(fields: Fields) -> Iterator[Found]:
@@ -793,6 +827,10 @@ DECODERS: Mapping[str, Decoder] = {
     "RPM": _rpm,
     "RSA": _rsa,
     "XDR": _xdr,
+    "DPT": _dpt,
+    "DBT": _dbt,
+    "MTW": _mtw,
+    "MDA": _mda,
 }
 FEWEST_FIELDS: Mapping[str, int] = {
     "HDG": 5,
@@ -808,5 +846,9 @@ FEWEST_FIELDS: Mapping[str, int] = {
     "RPM": 5,
     "RSA": 2,
     "XDR": 4,
+    "DPT": 2,
+    "DBT": 4,
+    "MTW": 2,
+    "MDA": 9,
 }
 """Fields after the address without which a sentence is taken for cut: those talkers may leave out do not count."""

@@ -157,6 +157,7 @@ _ALL = (
             Field("alternator_voltage", 7, "h", 0.01),
             Field("fuel_flow", 9, "h", 0.1),
             Field("engine_hours", 11, "I", 1 / 3600),
+            Field("coolant_pressure", 15, "H", 0.1),
         ),
         instance_at=0,
     ),

@@ -1,4 +1,7 @@
-"""What a reader met on its way through a recording, besides the samples."""
+"""What a reader met on its way through a recording, besides the samples.
+
+Kinds of NMEA 2000 messages: [1] open PGN database of the canboat project, https://github.com/canboat/canboat.
+"""
 
 from __future__ import annotations
 
@@ -116,3 +119,18 @@ class ReadingNotes:
         if kind not in self.unknown and len(self.unknown) >= KEPT_UNKNOWN_KINDS:
             kind = OTHER_KINDS
         self.unknown[kind] = self.unknown.get(kind, 0) + count
+
+
+OF_OTHER_SHIPS = frozenset(
+    {"129038", "129039", "129040", "129041", "129793", "129794", "129798", "129802", "129809", "129810", "VDM"}
+    | {"another vessel"}
+)
+"""Kinds of messages by which AIS tells of other ships [1], and marks and stations of the shore."""
+OF_EVERY_DEVICE = frozenset({"59392", "59904", "60928", "126464", "126992", "126993", "126996", "126998", "VDO", "VER"})
+"""What a device says of itself, whatever it measures [1]; an AIS unit also tells of its own ship."""
+
+
+def sends_only_ships(notes: Iterable[ReadingNotes]) -> bool:
+    """Whether all that was heard is what other ships say of themselves."""
+    kinds = {kind for one in notes for kind in (*one.kinds, *one.unknown)} - OF_EVERY_DEVICE
+    return bool(kinds) and kinds <= OF_OTHER_SHIPS

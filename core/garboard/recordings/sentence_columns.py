@@ -21,9 +21,13 @@ from garboard.recordings.columns import Into
 from garboard.recordings.nmea0183 import (
     DECODERS,
     FEWEST_FIELDS,
+    HECTOPASCALS_A_BAR,
+    HECTOPASCALS_AN_INCH,
     KNOTS_PER_KMH,
+    METRES_A_FOOT,
     MODES_WITH_FIX,
     MOST,
+    OUTSIDE,
     OWN_SHIP,
     QUALITIES_WITHOUT_FIX,
     TIME_OF,
@@ -147,11 +151,16 @@ def _position(fields: Sequence[Texts], at: int) -> list[Part]:
     ]
 
 
+def _either(quantity: str, texts: Texts, scale: float, others: Texts, others_scale: float) -> list[Part]:
+    """A value that a sentence tells in two units: in the other where the first is left out."""
+    if all(texts):
+        return _plain(quantity, texts, scale=scale)
+    instead = [other if not text else "" for text, other in zip(texts, others, strict=True)]
+    return [*_plain(quantity, texts, scale=scale), *_plain(quantity, instead, scale=others_scale)]
+
+
 def _speed(quantity: str, knots: Texts, kilometres_an_hour: Texts) -> list[Part]:
-    if all(knots):
-        return _plain(quantity, knots)
-    instead = [slow if not fast else "" for fast, slow in zip(knots, kilometres_an_hour, strict=True)]
-    return [*_plain(quantity, knots), *_plain(quantity, instead, scale=KNOTS_PER_KMH)]
+    return _either(quantity, knots, 1.0, kilometres_an_hour, KNOTS_PER_KMH)
 
 
 def _is(fields: Sequence[Texts], at: int, letters: str) -> bool:
@@ -232,6 +241,27 @@ def _rsa(fields: Sequence[Texts]) -> list[Part]:
     ]
 
 
+def _dpt(fields: Sequence[Texts]) -> list[Part]:
+    return [*_plain("depth", fields[1]), *_plain("depth_offset", fields[2])]
+
+
+def _dbt(fields: Sequence[Texts]) -> list[Part]:
+    return _either("depth", fields[3], 1.0, fields[1], METRES_A_FOOT)
+
+
+def _mtw(fields: Sequence[Texts]) -> list[Part]:
+    return _plain("water_temperature", fields[1]) if _is(fields, 2, "C") else []
+
+
+def _mda(fields: Sequence[Texts]) -> list[Part]:
+    return [
+        *_either("air_pressure", fields[3], HECTOPASCALS_A_BAR, fields[1], HECTOPASCALS_AN_INCH),
+        *_plain("air_temperature", fields[5]),
+        *_plain("water_temperature", fields[7]),
+        *_plain("humidity", fields[9], OUTSIDE),
+    ]
+
+
 def _xdr(fields: Sequence[Texts]) -> list[Part]:
     found = list[Part]()
     for at in range(1, len(fields) - 3, 4):
@@ -254,6 +284,10 @@ _READ: Mapping[str, tuple[Callable[[Sequence[Texts]], list[Part]], Sequence[int]
     "ZDA": (_zda, ()),
     "RPM": (_rpm, (1, 2, 5)),
     "RSA": (_rsa, (2, 4)),
+    "DPT": (_dpt, ()),
+    "DBT": (_dbt, ()),
+    "MTW": (_mtw, (2,)),
+    "MDA": (_mda, ()),
 }
 """What reads sentences of a kind, and the fields whose texts make their shape. XDR has a shape of its own."""
 

@@ -11,7 +11,7 @@ import attrs
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.reader import read_samples
 from garboard.recordings.remarks import remarks
-from garboard.samples import SIMULATED, StreamKey
+from garboard.samples import MOST_OUT_OF_ORDER, SIMULATED, StreamKey
 
 GAP = 5.0
 """A gap is an interval longer than this many times the median interval."""
@@ -29,6 +29,8 @@ class StreamSummary:
     gaps            : how many intervals are longer than GAP median intervals (to 1 %)
     lowest, highest : in the unit of the quantity
     out_of_order    : samples older than the one before them
+    set_back        : by how much its clock was set back at most, 0 where it was not [s]; rate and gaps are then those
+                      of the parts between
     """
 
     key: StreamKey
@@ -42,6 +44,7 @@ class StreamSummary:
     lowest: float
     highest: float
     out_of_order: int
+    set_back: float = 0.0
 
 
 @attrs.frozen
@@ -76,8 +79,11 @@ def summarise(path: str | Path) -> Summary:
     said = remarks(notes, quantities)
     if any(key.source.startswith(SIMULATED) for key in tallies):
         said.insert(0, "A simulated run, not a measurement: nothing is judged by it.")
+    set_back = max((stream.set_back for stream in streams), default=0.0)
     disorder = sum(stream.out_of_order for stream in streams)
-    if disorder:
+    if set_back:
+        said.append(f"The clock goes back by {set_back:.0f} s: two moments lie one over the other; record again.")
+    elif disorder:
         are = "value is" if disorder == 1 else "values are"
         said.append(f"Times run backwards: {disorder} {are} older than the one before; sorted by time.")
     return Summary(Path(path).name, streams, notes, tuple(said))
@@ -85,12 +91,21 @@ def summarise(path: str | Path) -> Summary:
 
 @attrs.define
 class _Tally:
-    """Running figures of one stream."""
+    """Running figures of one stream.
+
+    latest : the newest time since the clock was last set back [s]
+    until  : the newest time of all [s]
+    parts  : how long the parts last that ended with a clock set back [s]
+    """
 
     first: float
     last: float = -inf
     count: int = 0
     latest: float = -inf
+    until: float = -inf
+    begun: float = attrs.field(default=attrs.Factory(lambda tally: tally.first, takes_self=True))
+    parts: float = 0.0
+    set_back: float = 0.0
     lowest: float = inf
     highest: float = -inf
     longest_gap: float = 0.0
@@ -114,16 +129,25 @@ class _Tally:
         elif time < self.last:
             self.out_of_order += 1
             self.first = min(self.first, time)
+            if self.latest - time > MOST_OUT_OF_ORDER:
+                self._begin_anew(time)
         self.last = time
 
+    def _begin_anew(self, time: float) -> None:
+        """The clock was set back: what comes is another part, with intervals of its own."""
+        self.set_back = max(self.set_back, self.latest - time)
+        self.parts += self.latest - self.begun
+        self.until = max(self.until, self.latest)
+        self.begun = self.latest = time
+
     def summary(self, key: StreamKey) -> StreamSummary:
-        span = self.latest - self.first
+        span = self.parts + self.latest - (self.begun if self.set_back else self.first)
         median = _median_step(self.intervals)
         return StreamSummary(
             key=key,
             count=self.count,
             first=self.first,
-            last=self.latest,
+            last=max(self.until, self.latest),
             rate=(self.count - 1) / span if span > 0 else 0.0,
             median_interval=0.0 if median is None else exp(median / STEPS_PER_E),
             longest_gap=self.longest_gap,
@@ -131,6 +155,7 @@ class _Tally:
             lowest=self.lowest,
             highest=self.highest,
             out_of_order=self.out_of_order,
+            set_back=self.set_back,
         )
 
 

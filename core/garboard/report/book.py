@@ -44,6 +44,7 @@ from garboard.report.outline import (
 )
 from garboard.report.palette import DAY, STEP_MARKS, VERDICT_MARKS
 from garboard.report.settings_used import settings_in_words
+from garboard.report.trials import Trial, table_of_trials, trials_of, which_stays
 from garboard.steps import Assessed, Block, Caution, Kind, ReportSection
 
 if TYPE_CHECKING:
@@ -107,6 +108,7 @@ def handover_book(
     for section, blocks in sections:
         if blocks:
             _section(paper, section.title, blocks, printed, aboard)
+    _tried(paper, trials_of(view, host), printed, aboard)
     _checks(paper, view, host, assessed, printed)
     _files(paper, view, host)
     _punch_list(paper, view, host, assessed)
@@ -333,6 +335,13 @@ def _section(paper: Paper, title: str, blocks: Sequence[Block], printed: _Printe
             _finding(paper, block, printed)
             for figure in new:
                 _figure(paper, figure, printed)
+
+
+def _tried(paper: Paper, trials: Sequence[Trial], printed: _Printed, aboard: str) -> None:
+    """The propellers that were tried, side by side; nothing where only one was."""
+    if trials:
+        told = "Each propeller was judged by its own runs alone. The one that stays is on the boat now."
+        _section(paper, "What was tried", (told, table_of_trials(trials), *which_stays(trials)), printed, aboard)
 
 
 def _checks(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[Assessed], printed: _Printed) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import TypeVar
 
 from garboard.findings import Table
-from garboard.records import Battery, Circuit, Engine, HeadingSensor, NetworkBus, Tank, Vessel
+from garboard.records import Battery, Circuit, Engine, HeadingSensor, NetworkBus, Propeller, Tank, Vessel
 
 Piece = TypeVar("Piece")
 
@@ -32,7 +32,11 @@ def vessel_facts(vessel: Vessel) -> tuple[tuple[str, str], ...]:
 def equipment_tables(vessel: Vessel) -> Iterator[Table]:
     """A table for each kind of equipment the vessel has; columns nobody filled in are left out."""
     yield from _table("Engines", vessel.engines, _ENGINE)
-    yield from _table("Propellers", [engine for engine in vessel.engines if engine.propeller], _PROPELLER)
+    fitted = [engine for engine in vessel.engines if engine.propeller]
+    yield from _table("Propellers", fitted, {"Engine": lambda engine: engine.position} | _of_propellers(_came_with))
+    yield from _table(
+        "Propellers tried", vessel.propellers, {"Name": lambda tried: tried.name} | _of_propellers(_itself)
+    )
     yield from _table("Fuel tanks", vessel.tanks, _TANK)
     yield from _table("Batteries", vessel.batteries, _BATTERY)
     yield from _table("Heading sensors", vessel.heading_sensors, _SENSOR)
@@ -61,16 +65,34 @@ _ENGINE: Mapping[str, Callable[[Engine], str]] = {
     "Full throttle": _window,
     "Gear ratio": lambda engine: _text(engine.gear_ratio),
     "Hours": lambda engine: _text(engine.hours),
+    "Propeller fitted": lambda engine: engine.fitted,
+    "Mounting height": lambda engine: engine.mounting_height,
 }
-_PROPELLER: Mapping[str, Callable[[Engine], str]] = {
-    "Engine": lambda engine: engine.position,
-    "Diameter": lambda engine: _text(engine.propeller and engine.propeller.diameter),
-    "Pitch": lambda engine: _text(engine.propeller and engine.propeller.pitch),
-    "Blades": lambda engine: _text(engine.propeller and engine.propeller.blades),
-    "Handing": lambda engine: _text(engine.propeller and engine.propeller.handing),
-    "Material": lambda engine: _text(engine.propeller and engine.propeller.material),
-    "Cup": lambda engine: _text(engine.propeller and engine.propeller.cup),
-}
+
+
+def _came_with(engine: Engine) -> Propeller:
+    return engine.propeller or Propeller()
+
+
+def _itself(propeller: Propeller) -> Propeller:
+    return propeller
+
+
+def _of_propellers(propeller: Callable[[Piece], Propeller]) -> dict[str, Callable[[Piece], str]]:
+    """What is told of a propeller, by heading; a column nobody filled in is left out."""
+    return {
+        "Diameter": lambda piece: _text(propeller(piece).diameter),
+        "Pitch": lambda piece: _text(propeller(piece).pitch),
+        "Pitch measured": lambda piece: _text(propeller(piece).pitch_measured),
+        "Blades": lambda piece: _text(propeller(piece).blades),
+        "Handing": lambda piece: _text(propeller(piece).handing),
+        "Material": lambda piece: _text(propeller(piece).material),
+        "Cup": lambda piece: _text(propeller(piece).cup),
+        "Maker's text": lambda piece: propeller(piece).maker_text,
+        "Stock number": lambda piece: propeller(piece).stock_number,
+    }
+
+
 _TANK: Mapping[str, Callable[[Tank], str]] = {
     "Tank": lambda tank: tank.name,
     "Capacity": lambda tank: _text(tank.capacity),

@@ -25,6 +25,7 @@ from garboard.report.outline import (
 )
 from garboard.report.palette import DAY, NIGHT, STEP_MARKS, VERDICT_MARKS, Colours, Mark
 from garboard.report.settings_used import settings_in_words
+from garboard.report.trials import Trial, heading_of, table_of_trials, trials_of, which_stays
 from garboard.report.visible import visible, visible_name
 from garboard.steps import Assessed
 
@@ -73,6 +74,7 @@ def print_report(
     _heading(console, view)
     for phase in by_phase(view, host, assessed):
         _phase(console, phase, numbers, full)
+    _tried(console, trials_of(view, host))
     if questions:
         _title(console, "Unusual values")
         for question in questions:
@@ -164,6 +166,18 @@ def _finding(console: Console, finding: Finding, numbers: Mapping[Basis, int]) -
     ]
     mark = Text.assemble("  ", _mark(console, VERDICT_MARKS[finding.verdict]))
     _beside(console, mark, lines, _WIDTH_OF_MARK)
+
+
+def _tried(console: Console, trials: Sequence[Trial]) -> None:
+    """The propellers that were tried: what each came to, then which stays."""
+    if not trials:
+        return
+    _title(console, "What was tried")
+    for name, *cells in table_of_trials(trials).rows:
+        each = (f"{heading_of(one)} {cell}" for one, cell in zip(trials, cells, strict=True) if cell)
+        _hanging(console, "", f"{name}: {'; '.join(each)}", width=2)
+    for sentence in which_stays(trials):
+        _hanging(console, "", sentence, width=2)
 
 
 def _punch_list(console: Console, items: Sequence[PunchItem], when_empty: str) -> None:

@@ -25,6 +25,9 @@
                          are not at their default or in doubt,
                          shortened: whether something of it was cut that no page can hold
       punch_list         about, text, why, step
+      trials             of several propellers: fitting (a name for each engine, "" for the one it came with), name,
+                         stays, verdict, why, sizes, load, mounting, time_to_plane (words, "" where not entered),
+                         numbers (as of findings, with of)
 
 An expanded uncertainty is half the width of the 95 % interval, in the number's unit: the coverage factor times the
 standard uncertainty. New keys may join within a version; a key that goes or changes its meaning raises the version.
@@ -46,6 +49,7 @@ from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.judging.assessing import FINDINGS
 from garboard.report.outline import counts, punch_list
+from garboard.report.trials import Trial, trials_of
 from garboard.steps import Assessed
 
 Plain = dict[str, Any]  # whatever JSON can hold; the shapes are written out above
@@ -80,6 +84,7 @@ def faulty_job(source: str, faults: Sequence[Fault]) -> Plain:
         "counts": {},
         "findings": [],
         "punch_list": [],
+        "trials": [],
     }
 
 
@@ -97,6 +102,19 @@ def assessed_job(
         "counts": {verdict.value: number for verdict, number in counts(assessed).items()},
         "findings": [assessed_as_plain(one) for one in assessed],
         "punch_list": [attrs.asdict(item) for item in punch_list(view, host, assessed)],
+        "trials": [_trial_as_plain(trial) for trial in trials_of(view, host)],
+    }
+
+
+def _trial_as_plain(trial: Trial) -> Plain:
+    """One fitting that was tried."""
+    said = ("name", "stays", "why", "sizes", "load", "mounting", "time_to_plane")
+    numbers = [{"of": one.of, **_number(one.number)} for found in trial.told.values() for one in found]
+    return {
+        "fitting": list(trial.fitting),
+        **{name: getattr(trial, name) for name in said},
+        "verdict": trial.verdict.value,
+        "numbers": numbers,
     }
 
 

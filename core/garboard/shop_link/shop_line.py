@@ -79,6 +79,8 @@ class ShopLine:
         self.sent = self.received = 0
         self.clock_offset = 0
         self.certificate = ""
+        self.connected = 0
+        """How often: a server that was started again meanwhile may serve another folder."""
         self._fingerprint = fingerprint
         self._about_us = {"Authorization": f"Bearer {token}", wire.DEVICE: device} if token else {}
         self._fastest = patience * 1000
@@ -133,6 +135,7 @@ class ShopLine:
                 "Look at the address; if the shop server was set up anew, pair again"
             )
         self.certificate = found
+        self.connected += 1
 
     def _proved(self, method: str, response: http.client.HTTPResponse, raw: bytes) -> Reply:
         fields = {name.lower(): value for name, value in response.getheaders()}

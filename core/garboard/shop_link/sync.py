@@ -202,8 +202,11 @@ def bring_ashore(
     with ShopLine(shop.host, shop.port, shop.fingerprint, shop.token, shop.device) as line:
         ashore = _Ashore(folder, line, progress)
         theirs = ashore.entries()
+        connected = line.connected
         ashore.attachments(prove=prove)
         ashore.plugins()
+        if ashore.attachments_sent or ashore.attachments_received or line.connected > connected:
+            theirs = ashore.digests()  # while files travelled the shop may have been put back from an older copy
         return ashore.report(theirs)
 
 

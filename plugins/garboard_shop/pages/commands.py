@@ -25,7 +25,7 @@ def list_people(folder: Path, store_url: str) -> None:
     """List everyone who may sign in, with their role."""
     from garboard_shop.pages import people
 
-    with opened_register(folder, store_url) as register:
+    with opened_register(folder, store_url, to_read=True) as register:
         found = people.taking_part(register)
     for person in found:
         click.echo(f"{person.name}, {person.role}")

@@ -6,10 +6,11 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from garboard import hull_number
 from garboard.disk.clock import HybridClock
-from garboard.disk.entries import Entry, view
+from garboard.disk.entries import SHOP_RECORD, Entry, view
 from garboard.disk.hullfile import CheckedEntries
-from garboard.faults import Fault, GarboardError, InputError
+from garboard.faults import Fault, GarboardError, InputError, in_number
 from garboard.history import authoring as writing
+from garboard.history import circuit_entries, like
 from garboard.history.authoring import Author
 from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import Boat
@@ -19,6 +20,8 @@ from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import reset_setting, set_setting
 from garboard.hosting.host import PluginHost
+from garboard.job_files.circuit_table import circuits_in_csv
+from garboard.labels import labels_digest, labels_of
 from garboard.report.moved import came_along
 from garboard.settings import Setting, in_force
 from garboard_shop.pages import settings
@@ -76,6 +79,80 @@ def sign(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
         raise Overtaken("New entries arrived for this job while you were reading. Check them, then sign.")
     _keep(store, [writing.sign_off(_author(home, by), home, job.id, "manager", by)], now)
     return "Signed. If anything is entered later, the signature becomes stale and the page names what changed."
+
+
+def labels_printed(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
+    """Keep that the labels of all circuits are printed as they stood on the page.
+
+    form : saw
+    """
+    vessel = summary.boat.vessel()
+    if labels_digest(vessel) != form.get("saw"):
+        raise Overtaken("A circuit was changed while you printed. Print the labels again.")
+    home = summary.boat.vessel_home("circuits")
+    labels = labels_of(vessel)
+    _keep(store, writing.labels_printed(_author(home, by), home, labels), now)
+    return (
+        f"Kept: {in_number(len(labels), 'label')} printed. A circuit that is changed from now on makes its label stale."
+    )
+
+
+def begin_boat(store: Store, form: Mapping[str, str], by: str, now: int) -> tuple[str, str]:
+    """Open a job for a new boat, with the equipment of a template or of another boat, or with none.
+
+    form    : hull, like (a template's name or a boat's number; empty for none), owner, anyway
+    returns : key of the boat's hull, and what was done in words
+    """
+    typed = form.get("hull", "").strip()
+    if not form.get("anyway"):
+        hull_number.parse(typed)
+    hull_number.refuse_no_boat(typed)
+    facts = _facts_like(store, " ".join(form.get("like", "").split()))
+    boat = open_boat(store, hull_number.key(typed))[0]
+    if boat.jobs:
+        raise InputError("new boat", [Fault("hull number", "a boat without a job", f"{typed}, which has one")])
+    author = _author(boat.state, by)
+    opened = writing.open_job(author, boat.state, typed, owner=form.get("owner", "").strip())
+    _keep(store, [*opened, *like.begin_like(author, boat.state, facts, typed)], now)
+    return boat.state.hull, f"A job is open, and {in_number(len(facts), 'fact')} of its equipment entered."
+
+
+def _facts_like(store: Store, named: str) -> like.Facts:
+    """What a new boat begins with. Raises InputError for what is neither a template nor a boat."""
+    if not named:
+        return {}
+    templates = like.templates_in(_state_of(store, SHOP_RECORD))
+    for one in templates:
+        if one.name.casefold() == named.casefold():
+            return one.facts
+    boat = open_boat(store, hull_number.key(named))[0]
+    if not len(boat.state):
+        known = ", ".join(one.name for one in templates) or "none is kept"
+        raise InputError("new boat", [Fault("like", f"a boat's hull number, or a template ({known})", named)])
+    return like.shared_facts(boat.vessel())
+
+
+def keep_template(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
+    """Keep a boat's equipment as a template for the shop.
+
+    form : name
+    """
+    shop = _state_of(store, SHOP_RECORD)
+    facts = like.shared_facts(summary.boat.vessel())
+    _keep(store, like.keep_template(_author(shop, by), shop, form.get("name", ""), facts), now)
+    return "Kept as a template. Tablets have it when they next come ashore."
+
+
+def take_in_circuits(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
+    """Take in a table of circuits.
+
+    form : table
+    """
+    said = circuits_in_csv(form.get("table", ""), "table of circuits")
+    home = summary.boat.vessel_home("circuits")
+    entries = circuit_entries.take_in_circuits(_author(home, by), home, said)
+    _keep(store, entries, now)
+    return f"{in_number(len({name for name, _ in said}), 'circuit')} read, {in_number(len(entries), 'fact')} changed."
 
 
 def join(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:

@@ -50,7 +50,7 @@ class Card:
     numbers    : the hull number in every way it was typed
     names      : every name it was given, the last one entered last
     owners     : every owner reference its jobs were given
-    propellers : a line for each engine
+    propellers : a line for each engine, and for each propeller tried
     days       : days on which something was entered, "2026-05-14"
     entries    : how many there were
     also       : keys of other hull numbers said to be the same boat
@@ -117,6 +117,8 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
             names[_text(value)] = None
         elif len(path) == 4 and path[0] == "engines" and path[2] == "propeller":
             propellers.setdefault(path[1], {})[path[3].replace("_", " ")] = _text(value)
+        elif len(path) == 3 and path[0] == "propellers" and path[2] not in ("name", "removed"):
+            propellers.setdefault(f"propeller {path[1]}", {})[path[2].replace("_", " ")] = _text(value)
     lines = tuple(
         f"{engine}: {', '.join(f'{what} {value}' for what, value in sorted(parts.items()))}"
         for engine, parts in sorted(propellers.items())
@@ -200,7 +202,7 @@ class Wanted:
 
     @classmethod
     def typed(cls, text: str) -> Wanted:
-        text = text[:LONGEST_SEARCH]
+        text = hull_number.scanned(text[:LONGEST_SEARCH])
         number = hull_number.key(text) if text.strip() else ""
         return cls(tuple(text.casefold().split()), number if len(number) > 3 else "")
 

@@ -18,9 +18,16 @@ from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError, in_words
+from garboard.findings import Table
 from garboard.history.boat import register_named
+from garboard.history.like import LONGEST_NAME, templates_in
 from garboard.history.past import history_of
+from garboard.hosting.host import PluginHost
+from garboard.job_files.circuit_table import circuits_as_csv
+from garboard.job_view import JobView
+from garboard.labels import labels_digest, labels_of, stale_labels
 from garboard.report.equipment import equipment_tables, vessel_facts
+from garboard.report.trials import table_of_trials, trials_of, which_stays
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
@@ -73,9 +80,15 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/days", to_day, "GET", ""),
         ("/days/{day}", day_page, "GET", ""),
         ("/boats", boats_page, "GET", ""),
+        ("/boats/new", begin_boat, "POST", MANAGER),
         ("/boats/{hull}", boat_page, "GET", ""),
         ("/boats/{hull}/jobs/{job:text}/history", history_page, "GET", ""),
         ("/boats/{hull}/jobs/{job:text}/book.pdf", book, "GET", ""),
+        ("/boats/{hull}/labels/{form}.pdf", labels, "GET", ""),
+        ("/boats/{hull}/template", partial(decide, decisions.keep_template), "POST", MANAGER),
+        ("/boats/{hull}/circuits", partial(decide, decisions.take_in_circuits), "POST", MANAGER),
+        ("/boats/{hull}/circuits.csv", circuits_table, "GET", ""),
+        ("/boats/{hull}/labels/printed", partial(decide, decisions.labels_printed), "POST", MANAGER),
         ("/boats/{hull}/figures/{name}.svg", figure, "GET", ""),
         ("/boats/{hull}/files/{name}", attached, "GET", ""),
         ("/boats/{hull}/choose", partial(decide, partial(decisions.choose, desk.host.settings)), "POST", MANAGER),
@@ -230,7 +243,15 @@ def boats_page(visit: Visit) -> Response:
     index = visit.desk.index
     found = index.search(words, day, MOST_SHOWN + 1)
     are_more, reading = len(found) > MOST_SHOWN, not index.is_complete
-    return visit.page("boats.html", words=words, day=day, found=found[:MOST_SHOWN], are_more=are_more, reading=reading)
+    return visit.page(
+        "boats.html",
+        words=words,
+        day=day,
+        found=found[:MOST_SHOWN],
+        are_more=are_more,
+        reading=reading,
+        templates=templates_in(settings.record_of(visit.desk.store)),
+    )
 
 
 def boat_page(visit: Visit) -> Response:
@@ -245,7 +266,18 @@ def boat_page(visit: Visit) -> Response:
         back=f"/boats/{summary.key}",
         vessel_facts=vessel_facts(vessel),
         equipment=tuple(equipment_tables(vessel)),
+        tried={job.id: _tried(visit.desk.host, job.view) for job in summary.jobs},
+        model=" ".join(filter(None, (vessel.maker, vessel.model)))[:LONGEST_NAME],
+        stale_labels=stale_labels(vessel),
+        labels_seen=labels_digest(vessel),
+        has_circuits=bool(vessel.circuits),
     )
+
+
+def _tried(host: PluginHost, job: JobView) -> tuple[Table, tuple[str, ...]] | None:
+    """The propellers that were tried side by side, and what is said of each; None where only one was."""
+    trials = trials_of(job, host)
+    return (table_of_trials(trials), tuple(which_stays(trials))) if trials else None
 
 
 def move_page(visit: Visit) -> Response:
@@ -303,6 +335,40 @@ def book(visit: Visit) -> Response:
     if host.apart and host.apart.turned_away != turned_away:  # a section may lack what the next one holds
         visit.desk.books.forget(name)
     return _file(pdf, "application/pdf", f"{summary.key}-{job.id}-handover-book.pdf")
+
+
+def begin_boat(visit: Visit) -> Response:
+    """Open a job for a new boat."""
+    hull, notice = decisions.begin_boat(visit.desk.store, visit.form, visit.who, visit.desk.now())
+    visit.desk.index.read(hull)
+    return visit.go(f"/boats/{hull}", notice)
+
+
+def circuits_table(visit: Visit) -> Response:
+    """A boat's circuits, for a spreadsheet."""
+    summary = _boat(visit)
+    table = circuits_as_csv(summary.boat.vessel().circuits)
+    return _file(table.encode(), "text/csv; charset=utf-8", f"{summary.key}-circuits.csv")
+
+
+def labels(visit: Visit) -> Response:
+    """Labels of the boat's circuits, the panel's schedule, or the boat's sticker, which opens this page."""
+    from garboard.report import label_sheets
+
+    summary, form = _boat(visit), visit.request.path_params["form"]
+    vessel = summary.boat.vessel()
+    of_all, title = labels_of(vessel), vessel.name or summary.number
+    page = visit.request.url.replace(path=f"/boats/{summary.key}", query="")
+    paper = visit.asked("paper") if visit.asked("paper") in label_sheets.PAPERS else "letter"
+    makes: Mapping[str, Callable[[], bytes]] = {
+        "sheet": lambda: label_sheets.label_sheet(title, of_all, paper),
+        "schedule": lambda: label_sheets.panel_schedule(title, vessel, of_all, paper),
+        "sticker": lambda: label_sheets.boat_sticker(vessel, str(page)),
+        **{f"tape{wide}": partial(label_sheets.label_tape, title, of_all, wide) for wide in label_sheets.TAPES},
+    }
+    if form not in makes or not (of_all or form == "sticker"):
+        raise NotHere(404, "There is no such sheet of labels, or this boat has no circuits to label.")
+    return _file(makes[form](), "application/pdf", f"{summary.key}-{form}.pdf")
 
 
 def figure(visit: Visit) -> Response:

@@ -10,6 +10,7 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 import attrs
 
 from garboard import records
+from garboard.fittings import CAME_WITH
 from garboard.history.registers import RegisterKey
 from garboard.job_view import FieldKey, JobView
 from garboard.records import EQUIPMENT, JsonValue, Vessel, unit_of
@@ -60,10 +61,13 @@ def pieces(vessel: Vessel, kind: str) -> tuple[str, ...]:
     return tuple(getattr(piece, EQUIPMENT[kind]) for piece in getattr(vessel, kind))
 
 
-def asks_of_step(step: Step, view: JobView, *, open_tables: tuple[str, ...] = ()) -> tuple[Ask, ...]:
+def asks_of_step(
+    step: Step, view: JobView, *, open_tables: tuple[str, ...] = (), aside: bool = False
+) -> tuple[Ask, ...]:
     """All values a step takes, in the order to enter them.
 
     open_tables : tables that offer a further row after those they have; an empty table always does
+    aside       : also those nobody is led to
     """
     found: list[Ask] = []
     for field in step.fields:
@@ -71,7 +75,7 @@ def asks_of_step(step: Step, view: JobView, *, open_tables: tuple[str, ...] = ()
             found.extend(_asks_of_table(step, field, view, field.name in open_tables))
         else:
             found.extend(_asks_of_field(step, field, view, row=""))
-    return tuple(found)
+    return tuple(ask for ask in found if aside or not ask.field.aside)
 
 
 def table_rows(step: Step, table: Field, view: JobView) -> tuple[str, ...]:
@@ -144,10 +148,19 @@ def _asks_of_field(
 
 def _ask(step: Step, field: Field, view: JobView, *, row: str, of: str, context: str, table: str) -> Ask:
     key = RegisterKey("measure", "", (step.key, field.name, row, of))
+    field = naming_propellers(field, view.vessel)
     usual = field.plausible_for(view.vessel, of) if field.plausible_for else None
     if usual:  # what is usual for this very piece: it is shown beside the pad, and what lies outside is asked again
         field = attrs.evolve(field, plausible=usual, plausible_for=None)
     return Ask(key=key, field=field, context=context, table=table)
+
+
+def naming_propellers(field: Field, vessel: Vessel) -> Field:
+    """A field that names a propeller, with those of the boat to choose from."""
+    is_of_run = field.begins == ("engines", "fitted")
+    if not is_of_run and (field.name, field.kind) != ("fitted", Kind.TEXT):
+        return field
+    return attrs.evolve(field, offers=(CAME_WITH, *pieces(vessel, "propellers")))
 
 
 def in_job(ask: Ask, job: str) -> Ask:
@@ -168,6 +181,7 @@ def before(asks: tuple[Ask, ...], ask: Ask) -> Iterator[Ask]:
 
 KIND_TITLES: Mapping[str, str] = {
     "engines": "Engines",
+    "propellers": "Propellers tried",
     "tanks": "Fuel tanks",
     "batteries": "Batteries",
     "circuits": "Circuits",
@@ -177,6 +191,7 @@ KIND_TITLES: Mapping[str, str] = {
 }
 _RECORDS: Mapping[str, type[attrs.AttrsInstance]] = {
     "engines": records.Engine,
+    "propellers": records.NamedPropeller,
     "tanks": records.Tank,
     "batteries": records.Battery,
     "circuits": records.Circuit,

@@ -61,4 +61,4 @@ def drafts_in_step(tablet: Tablet, route: Route, step: Step) -> list[tuple[Ask, 
     if not tablet.session.typed:
         return []
     tables = tuple(field.name for field in step.fields if field.kind is Kind.TABLE)
-    return drafts(tablet, route, asks_of_step(step, tablet.view(route.hull, route.job), open_tables=tables))
+    return drafts(tablet, route, asks_of_step(step, tablet.view(route.hull, route.job), open_tables=tables, aside=True))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.faults import in_number
 from garboard.history.registers import RegisterKey
 from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.steps import Field, Kind, Step
@@ -17,14 +18,16 @@ from garboard_tablet.models.asks import (
     asks_of_step,
     asks_of_vessel,
     before,
+    naming_propellers,
     shown,
     shown_of,
     table_rows,
 )
 from garboard_tablet.models.drafts import draft_key, opening_unit, unit_key
 from garboard_tablet.models.echo import UNDONE, echo_of
-from garboard_tablet.models.heard import Offer, offers
+from garboard_tablet.models.heard import Offer, may_choose_again, offers
 from garboard_tablet.models.keys import ERASE, pressed
+from garboard_tablet.models.own_facts import OWN, asks_of_own
 from garboard_tablet.models.pad import ValidationResult, judge, judge_number
 from garboard_tablet.models.saved_last import Echo
 from garboard_tablet.models.session import Route
@@ -277,6 +280,10 @@ class EntryForm:
         """What is heard now for the value asked for; see `heard.offers`."""
         return offers(self.ask, self.unit, self.vessel, network)
 
+    def may_choose_again(self, network: BoatNetwork | None) -> bool:
+        """Whether other instruments than the one chosen can be had; see `heard.may_choose_again`."""
+        return may_choose_again(self.ask, self.unit, self.vessel, network)
+
     def heard_for_row(self, network: BoatNetwork | None) -> tuple[tuple[Ask, Offer], ...]:
         """What is heard now for the values still open in the row of a table, or beside a value outside tables.
 
@@ -305,9 +312,15 @@ class EntryForm:
         return True
 
     def take_row(self, heard: Iterable[tuple[Ask, Offer]]) -> None:
-        """Save all that is heard for a row."""
+        """Save all that is heard for a row; one undo takes all of it back."""
+        taken = []
         for ask, offer in heard:
             self.tablet.enter(self.route.hull, self.route.job, ask, offer.value, offer.instrument)
+            taken.append((ask, self.tablet.current(self.route.hull, self.route.job, ask)))
+        if taken:
+            (first, now), *also = taken
+            route, text = entry_route(self.route, first), in_number(len(taken), "value")
+            self.tablet.echo = Echo(route=route, ask=first, text=text, before=(), now=now, also=tuple(also))
         self._forget_draft()
         self.result = ValidationResult()
 
@@ -350,6 +363,9 @@ class EntryForm:
             self.put_back(echo.before[0])
         else:
             self.take_back(UNDONE)
+        for ask, now in echo.also:
+            if self.tablet.current(self.route.hull, self.route.job, ask) == now:  # not changed since
+                self.tablet.take_back(self.route.hull, self.route.job, ask, UNDONE)
         self.tablet.echo = None
 
     def take_back(self, reason: str) -> None:
@@ -459,6 +475,8 @@ def enter(tablet: Tablet, route: Route) -> EntryForm | None:
     ask = next((ask for ask in asks if ask.key == key), None)
     if ask is None:
         return None
+    if kind == "field":
+        ask = attrs.evolve(ask, field=naming_propellers(ask.field, tablet.boat(route.hull).vessel()))
     form = EntryForm(tablet, route, asks, ask)
     form.unit = tablet.session.typed.get(form.unit_key, form.opening_unit)
     return form
@@ -499,6 +517,8 @@ def piece_of(path: tuple[str, ...]) -> tuple[str, ...]:
 
 def _asks(tablet: Tablet, route: Route, open_table: str = "") -> tuple[Ask, ...]:
     kind, *words = route.subject
+    if kind == "field" and route.step == OWN:
+        return asks_of_own(tablet.view(route.hull, route.job).vessel)
     if kind == "field":
         piece = piece_of(tuple(words))
         return asks_of_piece(piece) if piece else asks_of_vessel()
@@ -511,4 +531,8 @@ def _asks(tablet: Tablet, route: Route, open_table: str = "") -> tuple[Ask, ...]
     table = named.get(words[1]) if len(words) == 4 else None
     if table is not None and row and row not in table_rows(step, table, view):
         open_table = table.name
-    return asks_of_step(step, view, open_tables=(open_table,) if open_table else ())
+    open_tables = (open_table,) if open_table else ()
+    if next((field.aside for field in step.all_fields() if len(words) == 4 and field.name == words[1]), False):
+        beside = asks_of_step(step, view, open_tables=open_tables, aside=True)
+        return tuple(ask for ask in beside if ask.field.aside and ask.row == row and bool(ask.table) == bool(row))
+    return asks_of_step(step, view, open_tables=open_tables)

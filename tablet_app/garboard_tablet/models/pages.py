@@ -319,6 +319,17 @@ def asks_here(tablet: Tablet, hull: str, job: str, step: Step, open_tables: tupl
     return asks_of_step(step, tablet.view(hull, job), open_tables=open_tables)
 
 
+def asks_aside(tablet: Tablet, hull: str, job: str, step: Step, table: str) -> tuple[Ask, ...]:
+    """What may be said beside each row of a table, or with "" beside the values that are in none.
+
+    A table that has nothing else always offers a further row.
+    """
+    fields = next((field.columns for field in step.fields if field.name == table), step.fields if not table else ())
+    is_all = bool(table) and all(column.aside for column in fields)
+    asks = asks_of_step(step, tablet.view(hull, job), open_tables=(table,) if is_all else (), aside=True)
+    return tuple(ask for ask in asks if ask.field.aside and ask.table == table)
+
+
 def is_further_row(tablet: Tablet, hull: str, job: str, step: Step, ask: Ask) -> bool:
     """Whether an ask begins a row that does not exist yet, after others that do."""
     table = next((field for field in step.fields if field.name == ask.table), None)
@@ -473,7 +484,7 @@ def _way_to(tablet: Tablet, view: JobView, place: FieldKey | None) -> dict[str, 
     step = tablet.step(place[0]) if place else None
     if place is None or step is None:
         return {"goes": ("equipment",)}
-    is_asked = any(ask.place == place for ask in asks_of_step(step, view))
+    is_asked = any(ask.place == place for ask in asks_of_step(step, view, aside=True))
     return {"step": step.key, "goes": ("entry", "measure", *place) if is_asked else ()}
 
 

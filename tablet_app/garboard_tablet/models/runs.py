@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import heapq
 import math
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
@@ -14,6 +15,7 @@ import attrs
 from garboard.disk import storage
 from garboard.faults import in_number
 from garboard.findings import Axis, Band, Figure, Finding, Number, Series, Verdict
+from garboard.fittings import CAME_WITH, is_of_runs
 from garboard.history.runs import FILE, LIVE, REPLAY
 from garboard.job_view import FieldKey, JobView, place_of
 from garboard.records import JsonValue, Measurement
@@ -34,6 +36,8 @@ LOOKED_AT = 0.5
 """The guide is asked so often whether a run is enough [s of the run]."""
 EPOCH_FROM = 1e8
 """Times from here on are counted from 1970, not from a recording's first line [s]."""
+LONGEST_BEGINNING = 10_000
+"""So much of a line is read to learn when a run began [characters]."""
 RECORDER = "recording "
 """Files into which runs are recorded are named so, in the tablet's own folder."""
 PENDING = "pending"
@@ -68,6 +72,18 @@ class PendingRun:
     def samples(self) -> Sequence[Sample]:
         """What it recorded. Raises OSError where that cannot be read."""
         return self.in_memory or read_recorded(self.path.read_text(encoding="utf-8", errors="replace"))[1]
+
+    @property
+    def when(self) -> str:
+        """When it began, to the second: two runs are soon made. "" where that cannot be read, or has no date."""
+        first = self.in_memory[:1]
+        with contextlib.suppress(OSError, ValueError, OverflowError):
+            if not first and self.origin != FILE:
+                with self.path.open(encoding="utf-8", errors="replace") as lines:
+                    first = read_recorded("".join(lines.readline(LONGEST_BEGINNING) for _ in range(2)))[1][:1]
+            if first and first[0].time > EPOCH_FROM:
+                return f"{datetime.fromtimestamp(first[0].time).astimezone():%d %b %H:%M:%S}"
+        return ""
 
     def recording(self) -> Recording:
         """The run as the checks read it. Raises OSError or InputError where it cannot be read."""
@@ -159,8 +175,11 @@ def ask_for(tablet: Tablet, route: session.Route, subject: tuple[str, ...]) -> A
     return next(iter([*named, *empty, *asks]), None)
 
 
-def value_of(tablet: Tablet, run: PendingRun, guide: str) -> dict[str, JsonValue]:
-    """Keep a run's file; the value that refers to it and says where it came from."""
+def value_of(tablet: Tablet, run: PendingRun, guide: str, route: session.Route) -> dict[str, JsonValue]:
+    """Keep a run's file; the value that refers to it and says where it came from.
+
+    It says the propellers too, as they are on now: a run kept beside may come to count after they were changed.
+    """
     if run.origin == FILE:
         kept = tablet.keep_file(run.path.read_bytes(), run.source)
     else:
@@ -169,7 +188,12 @@ def value_of(tablet: Tablet, run: PendingRun, guide: str) -> dict[str, JsonValue
         samples = run.samples()
         name = ", ".join(filter(None, (guide, run.source, in_number(len(samples), "sample"))))
         kept = tablet.keep_file(csv_series(samples), name)
-    return {**kept, "origin": run.origin, "source": run.source}
+    step = tablet.step(route.step)
+    said: dict[str, JsonValue] = {}
+    if step is not None and is_of_runs(field.name for field in step.all_fields()):
+        vessel = tablet.boat(route.hull).vessel()
+        said["propellers"] = {engine.position: engine.fitted or CAME_WITH for engine in vessel.engines}
+    return {**kept, "origin": run.origin, "source": run.source, **said}
 
 
 # What is to be said of a run

@@ -20,6 +20,7 @@ class Echo:
     text   : the value as people say it
     before : what stood there; with several that disagreed, it cannot be undone
     now    : what stands there since
+    also   : what the same touch saved beside it, where nothing stood, and what stands there since
     """
 
     route: Route
@@ -27,6 +28,7 @@ class Echo:
     text: str
     before: tuple[Entry, ...]
     now: tuple[Entry, ...]
+    also: tuple[tuple[Ask, tuple[Entry, ...]], ...] = ()
 
     @property
     def can_be_undone(self) -> bool:

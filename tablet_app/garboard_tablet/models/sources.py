@@ -159,13 +159,18 @@ def recordings_in(folder: Path) -> list[Path]:
 
 def why_not(path: Path, quantities: Iterable[str]) -> str:
     """Why a recording cannot be played to a guide that follows these quantities; "" when it can."""
+    from garboard.recordings import ReadingNotes, read_samples
+
+    notes = ReadingNotes()
     try:
-        first = tuple(islice(RecordingFile(path), LOOKED_THROUGH))
+        first = tuple(islice(read_samples(path, notes), LOOKED_THROUGH))
     except (InputError, OSError) as failure:
         return in_words(failure)
     found = {sample.quantity for sample in first}
     if any(sample.source.startswith(SIMULATED) for sample in first):
         return f"{path.name} is a simulated run, not a measurement. To try a guide, choose the simulated boat."
+    if first and not notes.timed:
+        return f"{path.name} tells no times, so nothing can play it as it was. Record again in a form that does."
     wanted = set(quantities)
     if found & wanted:
         return ""

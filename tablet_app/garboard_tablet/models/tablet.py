@@ -267,7 +267,23 @@ class Tablet:
     def _save_in_step(self, hull: str, job: str, step: str, entries: Sequence[Entry]) -> None:
         """Keep entries of a step; with the first that it is under way."""
         begins = bool(entries) and self.view(hull, job).state_of(step) == "to do"
-        self.save(*entries, *([self._state_entry(hull, job, step, STARTED, "")] if begins else []))
+        begun = self._begun(hull, job, entries)
+        self.save(*begun, *entries, *([self._state_entry(hull, job, step, STARTED, "")] if begins else []))
+
+    def _begun(self, hull: str, job: str, entries: Sequence[Entry]) -> list[Entry]:
+        """What a row takes over as its first value is written, or a recording as it comes to count.
+
+        It is written with them at once: a run that does not say its propeller would be taken for another's.
+        """
+        from garboard_tablet.models.begun import begun_with
+
+        state, view, author = self.state_of(hull, job), self.view(hull, job), self.author()
+        taken_back = {entry.subject: entry.id for entry in entries if entry.kind == "retract"}
+        found = []
+        for subject, value in begun_with(self.step, view, entries):
+            replaces = (taken_back[subject],) if subject in taken_back else None
+            found.append(author.write(state, "measure", subject, value, job=job, replaces=replaces))
+        return found
 
     def runs(self, hull: str, job: str, ask: Ask) -> tuple[KeptRun, ...]:
         """Every recording kept for a field, the first kept first."""
@@ -343,18 +359,12 @@ class Tablet:
         returns   : the hull's key and the job's id
         """
         from garboard import hull_number
-        from garboard.history.authoring import new_job_id
+        from garboard.history.authoring import open_job
 
-        hull, job = hull_number.key(hull_text), new_job_id()
-        state, author = self.state_of(hull), self.author()
-        entries = [
-            _about_new_hull(author, state, hull_text, "job", ("kind",), kind, job),
-            _about_new_hull(author, state, hull_text, "job", ("opened",), author.wall()[:10], job),
-        ]
-        if self.settings.working:
-            entries.append(
-                _about_new_hull(author, state, hull_text, "job", ("technicians",), [self.settings.working], job)
-            )
+        hull = hull_number.key(hull_text)
+        working = [self.settings.working] if self.settings.working else []
+        entries = open_job(self.author(), self.state_of(hull), hull_text, kind, technicians=working)
+        job = entries[0].job
         self.save(*entries)
         return hull, job
 
@@ -388,6 +398,18 @@ class Tablet:
         entries = [author.write(state, "field", (*path, name), path[-1])]
         if state.current(RegisterKey("field", "", (*path, "removed"))):
             entries.append(author.write(state, "field", (*path, "removed"), False))
+        self.save(*entries)
+
+    def fit_propellers(self, hull: str, names: Sequence[str]) -> None:
+        """Say which propeller is on each engine now, from port to starboard. No run made before changes by it."""
+        from garboard.history.registers import RegisterKey
+
+        state, author = self.boat(hull).vessel_home("engines"), self.author()
+        entries = []
+        for engine, name in zip(self.boat(hull).vessel().engines, names, strict=True):
+            subject = ("engines", engine.position, "fitted")
+            if [entry.value for entry in state.current(RegisterKey("field", "", subject))] != [name]:
+                entries.append(author.write(state, "field", subject, name))
         self.save(*entries)
 
     def remove_piece(self, hull: str, path: tuple[str, ...]) -> None:
@@ -496,28 +518,6 @@ def _is_well_formed(number: str) -> bool:
 
 def _key(ask: Ask, job: str) -> RegisterKey:
     return ask.key if ask.key.kind == "field" else ask.key._replace(job=job)
-
-
-def _about_new_hull(
-    author: Author, state: HullState, hull_text: str, kind: str, subject: tuple[str, ...], value: JsonValue, job: str
-) -> Entry:
-    """An entry that carries the hull number as it was typed just now, whatever was typed most often before."""
-    from garboard.disk.entries import make_entry
-    from garboard.history.registers import RegisterKey
-
-    return make_entry(
-        kind,
-        hull_text,
-        dev=author.tablet,
-        by=author.by,
-        clock=author.clock.now(),
-        at=author.wall(),
-        job=job,
-        subject=subject,
-        value=value,
-        replaces=state.heads(RegisterKey(kind, job, subject)),
-        plugins=author.plugins,
-    )
 
 
 @lru_cache(maxsize=8)

@@ -123,8 +123,8 @@ class VesselLine:
         return f"{self.done} of {in_number(self.total, 'step')}"
 
     def matches(self, words: str) -> bool:
-        """Whether a search finds this vessel: by any part of its number or its name."""
-        wanted = "".join(words.split()).casefold()
+        """Whether a search finds this vessel: by any part of its number or its name, or by its sticker scanned."""
+        wanted = "".join(hull_number.scanned(words).split()).casefold()
         return any(wanted in text.casefold() for text in (self.hull, *self.also, "".join(self.name.split())))
 
 

@@ -31,6 +31,7 @@ class AuditPage(Page):
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
         self._told: tuple[object, ...] = ()
+        self._under_told = self.under
         self._looking = Clock.schedule_interval(lambda _dt: self.look(), LOOK)
 
     @property
@@ -41,21 +42,22 @@ class AuditPage(Page):
     def look(self) -> None:
         """Show what has changed."""
         told = self._tell()
-        if told[:1] != self._told[:1]:
+        if told[:1] != self._told[:1] or self.under != self._under_told:
             self.screen.redraw_as_it_is()
 
     def _tell(self) -> tuple[tuple[tuple[str, str], ...], tuple[HeardDevice, ...]]:
         network = self.live.network
         if network is None:
             return (("listen on", "The tablet does not listen. Choose where samples come from."),), ()
-        found = audit(network.senders(), network.listened)
-        hull = self.route.hull
-        name = self.tablet.boat(hull).vessel().name if hull else ""
+        vessel = self.tablet.boat(self.route.hull).vessel() if self.route.hull else None
+        found = audit(network.senders(), network.listened, len(vessel.engines) if vessel else 0)
+        name = vessel.name if vessel else ""
         said = in_words(found, name) if found.devices else [("listen on", network.trouble() or "Nothing is heard yet.")]
         return tuple(said), found.devices
 
     def body(self) -> Widget:
         said, devices = self._told = self._tell()
+        self._under_told = self.under
         makers: list[Maker] = [partial(_card, code, sentence) for code, sentence in said]
         for device in devices:
             makers.append(words(device.title))

@@ -18,7 +18,7 @@ from garboard_tablet.models.asks import Ask, shown, shown_of
 from garboard_tablet.models.drafts import draft_of
 from garboard_tablet.models.echo import found_of
 from garboard_tablet.models.entry import NUMBERS, EntryForm, Rival, enter
-from garboard_tablet.models.heard import Offer, choice_key, choose
+from garboard_tablet.models.heard import Offer, choice_key, choose, choose_again
 from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
 from garboard_tablet.models.limit_bar import LimitScale
 from garboard_tablet.models.pad import ValidationResult, takes_point, takes_sign
@@ -38,6 +38,8 @@ LOOK = 0.5
 """What is heard is said anew so often [s]."""
 Heard = Offer | tuple[tuple[Ask, Offer], ...]
 """What one touch takes: a value, or all of a row."""
+OTHERS = "other instruments"
+"""Offers again all that are heard, where one was chosen."""
 MOST_AT_ONCE = 8
 SHORT = 10
 """Up to so many characters a choice is set large."""
@@ -51,7 +53,7 @@ BACK_REASONS = {
     Kind.RECORDING: ("of another boat", "broke off", "not as the step needs it"),
 }
 """Why what was entered is taken back, by its kind; for what is typed, see above."""
-COME_FROM = frozenset({"why", "punch list", "missing", "job", "hand over"})
+COME_FROM = frozenset({"why", "punch list", "missing", "job", "hand over", "aside"})
 """From these pages one value is looked at: once it is dealt with, the page is there again."""
 MOST_PUT_BACK = 2
 """So many earlier values are offered where one is taken back."""
@@ -271,6 +273,8 @@ class EntryPage(EchoingPage):
         row = form.heard_for_row(self.live.network)
         if len(row) > 1:
             found["heard row"] = (f"Take all {len(row)} heard", row)
+        if form.may_choose_again(self.live.network):
+            found[OTHERS] = ("Other instruments …", ())
         return found
 
     def _look_at_heard(self, _dt: float) -> None:
@@ -292,13 +296,17 @@ class EntryPage(EchoingPage):
         form = self.form
         if form is None or name not in self._heard:
             return
+        if name == OTHERS:
+            choose_again(self.tablet, self.route.hull, form.ask)
+            self.refill()
+            return
         what = self._heard[name][1]
         if not isinstance(what, Offer):
             form.take_row(what)
             self._go(form.after_row())
             return
         if name != "heard":  # one of several instruments: it is believed from now on
-            choose(self.tablet, self.route.hull, choice_key(form.ask), what.choice)
+            choose(self.tablet, self.route.hull, choice_key(form.ask, form.vessel), what.choice)
         if form.take_heard(what):
             self._onward()
         else:
@@ -549,6 +557,8 @@ class EntryPage(EchoingPage):
         return len(way) > 1 and way[-2].page in COME_FROM
 
     def _go(self, route: Route | None) -> None:
+        if route is None and self.context.ends.last_value_entered(self.route, self.findings.known(self.route)):
+            self.context.vessels.refresh(self.route.hull)
         self.findings.soon(self.route)
         if route is None or self._comes_from_one:
             self.way.back()

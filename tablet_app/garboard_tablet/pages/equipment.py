@@ -53,6 +53,11 @@ class EquipmentPage(Page):
             makers.append(partial(self._kind_row, kind, names))
         return column_of(makers)
 
+    def actions(self) -> Sequence[Press]:
+        if not any(pieces(self.tablet.view(self.route.hull, self.route.job).vessel, kind) for kind in EQUIPMENT):
+            return ()
+        return (Press("Keep as template", lambda: self.way.go(self.route.to("keep template")), name="keep template"),)
+
     def _kind_row(self, kind: str, names: Sequence[str]) -> RowPress:
         return RowPress(
             KIND_TITLES[kind],
@@ -209,7 +214,10 @@ class PiecePage(Page):
     def _copy(self, like: str) -> None:
         kind, name = self.path
         self.tablet.copy_piece(
-            self.route.hull, (kind, like), (kind, name), leave_out=(EQUIPMENT[kind], "serial_number", "removed")
+            self.route.hull,
+            (kind, like),
+            (kind, name),
+            leave_out=(EQUIPMENT[kind], "serial_number", "label", "removed"),
         )
         self.screen.redraw()
 

@@ -12,7 +12,7 @@ from kivy.uix.widget import Widget
 from garboard.findings import Verdict
 from garboard.recordings.where import PORT, Where, read_where
 from garboard_tablet.models.armed import Turn
-from garboard_tablet.models.heard import choose, rivals
+from garboard_tablet.models.heard import choose, choose_anew, chosen_among, rivals, unheard
 from garboard_tablet.models.keys import ENTER
 from garboard_tablet.models.live import LiveRun, Recorder
 from garboard_tablet.models.runs import PendingRun, free_path, kept_in_step, left_behind, recording_asks
@@ -119,20 +119,31 @@ class LivePage(Page):
             makers.append(words("SIMULATED. Nothing of this run is kept.", "quiet"))
         elif network is not None:
             makers.append(words(network.trouble() or f"The network is {network.state().word}.", "quiet"))
-        for quantity, sources in rivals(run.guide.quantities, run.view.vessel, network).items():
-            name = quantity.replace("_", " ")
+        makers += [words(text) for text in unheard(run.guide.quantities, run.view.vessel, network)]
+        for what, sources in rivals(run.guide.quantities, run.view.vessel, network).items():
+            name = what.replace("_", " ")
             makers.append(words(f"Several instruments send {name}. The first one heard is followed until you choose."))
             for one in sources:
-                follow = partial(self._follow, quantity, one)
+                follow = partial(self._follow, what, one)
                 makers.append(partial(Press, f"{name.capitalize()} from {one}", follow, name=f"follow {one}"))
+        for quantity, chosen in chosen_among(run.guide.quantities, run.view.vessel, network).items():
+            name = f"{quantity.replace('_', ' ').capitalize()} is taken from {' and '.join(chosen)}: choose again"
+            makers.append(partial(Press, name, partial(self._choose_anew, quantity), name=f"choose again {quantity}"))
         if fitted := propellers_in_words(run.view.vessel):
             makers.append(words(f"Propeller: {fitted}"))
         makers.append(words(_ARM, "quiet"))
-        if not self.live.speaker.can_speak:
-            makers.append(words(_NO_VOICE, "quiet"))
         if run.fault:
             makers.append(words(run.fault))
-        return makers
+        return [*makers, *self._heard_aloud()]
+
+    def _heard_aloud(self) -> list[Maker]:
+        """Whether the guide sounds and speaks, and what changes it: in the rail there is no room for that."""
+        cue = "Sound is on" if self.tablet.settings.cue else "Sound is off"
+        makers: list[Maker] = [partial(Press, cue, self._cue, name="cue")]
+        if not self.live.speaker.can_speak:
+            return [*makers, words(_NO_VOICE, "quiet")]
+        voice = "Voice is on" if self.tablet.settings.voice else "Voice is off"
+        return [*makers, partial(Press, voice, self._voice, name="voice")]
 
     @property
     def _unsaved(self) -> PendingRun | None:
@@ -157,19 +168,15 @@ class LivePage(Page):
         choose = partial(self.way.go, self.route.to("source", *self.route.subject))
         if self.run is None:
             return (*kept, Press("Samples from …", choose, "main", name="source"))
-        cue = "Sound is on" if self.tablet.settings.cue else "Sound is off"
-        cue_press = Press(cue, self._cue, name="cue")
         if self.run.running:
             return ()
         if self.live.under_way is not None:
             to_it = partial(self.way.instead, self.live.under_way.route)
             return (*kept, Press("To the run", to_it, "main", name="to the other run"))
-        voice = "Voice is on" if self.tablet.settings.voice else "Voice is off"
-        speaks = [Press(voice, self._voice, name="voice")] if self.live.speaker.can_speak else []
         source = Press("Samples from …", choose, name="source")
         start = Press("Start now", self._start, name="start")
         arm = Press("Arm", self._arm, "main", 32, name="arm")
-        return (*speaks, cue_press, source, *kept, start, arm)
+        return (source, *kept, start, arm)
 
     def _recordings(self) -> tuple[Press, ...]:
         """The way to the step's recordings, and to those nobody has decided on."""
@@ -186,9 +193,14 @@ class LivePage(Page):
         self.tablet.change_settings(attrs.evolve(self.tablet.settings, cue=not self.tablet.settings.cue))
         self.screen.redraw()
 
-    def _follow(self, quantity: str, source: str) -> None:
+    def _follow(self, what: str, source: str) -> None:
         """Believe one of several instruments on this vessel from now on."""
-        choose(self.tablet, self.route.hull, quantity, source)
+        choose(self.tablet, self.route.hull, what, source)
+        self.screen.show()
+
+    def _choose_anew(self, quantity: str) -> None:
+        """Believe none more than another: all that are heard are offered again."""
+        choose_anew(self.tablet, self.route.hull, quantity)
         self.screen.show()
 
     def _voice(self) -> None:

@@ -119,7 +119,7 @@ class RunPage(Page):
     def _keep(self, keep: Callable[[str, str, Ask, JsonValue], None]) -> None:
         """Keep it in one of the ways there are; the run leaves the disk only then."""
         if self.ask is not None and self.run is not None:
-            value = value_of(self.tablet, self.run, self.guide.title if self.guide else "")
+            value = value_of(self.tablet, self.run, self.guide.title if self.guide else "", self.route)
             keep(self.route.hull, self.route.job, self.ask, value)
             self._decided()
             self.way.back_to("step")
@@ -145,7 +145,7 @@ class RunPage(Page):
             return
         try:
             if self.run.samples():
-                value = value_of(self.tablet, self.run, self.guide.title if self.guide else "")
+                value = value_of(self.tablet, self.run, self.guide.title if self.guide else "", self.route)
                 self.tablet.throw_away(self.route.hull, self.route.job, self.ask, value)
         except NotSaved:
             if not self.run.refusal:
@@ -238,8 +238,12 @@ class RecordingsPage(Page):
 
     def _pending_row(self, number: int, path: Path) -> RowPress:
         go = partial(self.way.go, self.route.to("run", path.name))
-        return RowPress("A run not decided on", go, small="Keep it, or throw it away.", mark=_DOUBT,
-                        word="decide", name=f"pending {number}")  # fmt: skip
+        try:
+            when = read_pending(path.parent, path.name, self.live.unsaved).when
+        except OSError:  # its own page says why
+            when = ""
+        small = ". ".join(filter(None, (when, "Keep it, or throw it away.")))
+        return RowPress("A run not decided on", go, small=small, mark=_DOUBT, word="decide", name=f"pending {number}")
 
     def _thrown_away_row(self, count: int) -> RowPress:
         return RowPress(f"Thrown away: {count}", self._show_thrown_away, small="Any can be brought back.", word="show",

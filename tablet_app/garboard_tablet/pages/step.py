@@ -9,14 +9,16 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
+from garboard.fittings import CAME_WITH, fitted_now, is_of_runs
 from garboard.hosting.unused import NotUsed, not_used
 from garboard.records import Vessel
-from garboard.steps import Assessed, Caution, Step
+from garboard.steps import Assessed, Caution, Field, Step
 from garboard_tablet.models.asks import (
     KIND_TITLES,
     Ask,
     missing_equipment,
     next_row_ask,
+    table_rows,
 )
 from garboard_tablet.models.drafts import NOT_SAVED, drafts_in_step
 from garboard_tablet.models.entry import entry_route, first_open, first_route
@@ -31,6 +33,7 @@ from garboard_tablet.models.pages import (
     why_subject,
 )
 from garboard_tablet.models.session import Route
+from garboard_tablet.models.step_ends import DONE
 from garboard_tablet.models.step_page import counted, nothing_yet, standing
 from garboard_tablet.pages.echoing import EchoingPage
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
@@ -126,7 +129,32 @@ class StepPage(EchoingPage):
             table = line.ask.table
             if table and (number + 1 == len(lines) or lines[number + 1].ask.table != table):
                 makers.extend(self._further(table))
-        return [*makers, *self._unused_rows(step)]
+        return [*makers, *self._beside(step), *self._unused_rows(step)]
+
+    def _beside(self, step: Step) -> list[Maker]:
+        """The ways to what nobody is led to: what stands beside the rows of a table, and the propellers tried."""
+        view = self.tablet.view(self.route.hull, self.route.job)
+        found: list[Maker] = []
+        for table in step.fields:
+            columns = [column for column in table.columns if column.aside]
+            if columns and (len(columns) == len(table.columns) or table_rows(step, table, view)):
+                found.append(partial(self._aside, table, columns))
+        if any(field.aside and view.value(step.key, field.of_run) for field in step.fields if field.of_run):
+            go = partial(self.way.go, self.route.to("aside"))
+            found.append(lambda: RowPress("Propeller of the recording", go, word="open", name="aside"))
+        if is_of_runs(field.name for field in step.all_fields()):
+            on = ", ".join(dict.fromkeys(name or CAME_WITH for name in fitted_now(view.vessel)))
+            go_on = partial(self.way.go, self.route.to("trials"))
+            found.append(lambda: RowPress("Propellers tried", go_on, small=f"Fitted: {on}" if on else "", word="open",
+                                          name="trials"))  # fmt: skip
+        return found
+
+    def _aside(self, table: Field, columns: Sequence[Field]) -> RowPress:
+        all_told = len(columns) == len(table.columns)
+        title = table.title if all_told else "Propeller and load of each row"
+        go = partial(self.way.go, self.route.to("aside", table.name))
+        return RowPress(title, go, small=", ".join(column.title for column in columns), word="open",
+                        name=f"aside {table.name}")  # fmt: skip
 
     def _unused_rows(self, step: Step) -> list[Maker]:
         """What was read of equipment the boat does not have: it is kept, and nothing is judged by it."""
@@ -261,13 +289,24 @@ class StepPage(EchoingPage):
             return Press(f"Next: {KIND_TITLES[lacking[0]]}", to_kind, "main", name="continue")
         needed = [ask for ask in self._asks(self.step) if ask.field.required] if self.step else []
         ask = first_open(self.tablet, self.route, needed)
+        if ask is None and self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) == DONE:
+            return self._to_next_step()
         if ask is None:
             return Press("Step done", self._done, "main", name="done")
         words_of = ", ".join(filter(None, (ask.field.title, ask.context)))
         return Press(f"Next: {words_of}", partial(self.way.go, entry_route(self.route, ask)), "main", name="continue")
 
+    def _to_next_step(self) -> Press:
+        """On with the day, in the place of the step that is done; at its end back to the day."""
+        key = self.way.next_step(self.route)
+        step = self.tablet.step(key) if key is not None else None
+        if step is None:
+            return Press("Back to the job", self.way.back, "main", name="step ended")
+        go_on = partial(self.way.on_to_step, self.route, step.key)
+        return Press(f"Next: {step.title}", go_on, "main", name="next step")
+
     def _done(self) -> None:
-        self.tablet.set_state(self.route.hull, self.route.job, self.route.step, "done")
+        self.tablet.set_state(self.route.hull, self.route.job, self.route.step, DONE)
         self.context.vessels.refresh(self.route.hull)
         self.way.back()
 

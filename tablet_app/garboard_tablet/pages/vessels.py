@@ -257,7 +257,15 @@ class NewJobPage(Page):
         hull = known.hull if known else hull
         self.tablet.session.forget(NEW_HULL)
         self.context.vessels.refresh(hull)
-        self.way.instead(Route(page="job", hull=hull, job=job))
+        self.way.instead(Route(page="like" if self._can_begin_like(hull) else "job", hull=hull, job=job))
+
+    def _can_begin_like(self, hull: str) -> bool:
+        """Whether nothing is known of the boat yet, and something is there to begin from."""
+        from garboard_tablet.models.like import boats_like, templates
+
+        is_new = not any(key.kind == "field" for key in self.tablet.state_of(hull).registers)
+        lines = self.context.vessels.lines.values()
+        return is_new and bool(boats_like(lines, hull) or templates(self.tablet))
 
 
 class NewJobView(Widget):

@@ -11,8 +11,6 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import attrs
-
 from garboard_tablet.system.services import Services
 
 if TYPE_CHECKING:
@@ -30,23 +28,18 @@ LOW = 700
 """A screen whose shorter side is less is low [dp]."""
 
 
-@attrs.frozen
-class Wanted:
-    """What is asked of the system."""
+def wanted(live: LiveSource) -> frozenset[str]:
+    """What the work at hand asks of the system: names of its services that are turned on and off.
 
-    keep_screen_on: bool = False
-    hear_groups: bool = False
-    record_out_of_sight: bool = False
-
-
-def wanted(live: LiveSource) -> Wanted:
-    """What the work at hand asks of the system. A simulated run is nothing that anybody needs out of sight."""
+    A simulated run is nothing that anybody needs out of sight.
+    """
     run = live.under_way.run if live.under_way is not None else None
-    return Wanted(
-        keep_screen_on=run is not None,
-        hear_groups=live.network is not None,
-        record_out_of_sight=run is not None and not run.source.is_simulated,
-    )
+    asked = {
+        "keep_screen_on": run is not None,
+        "hear_groups": live.network is not None,
+        "record_out_of_sight": run is not None and not run.source.is_simulated,
+    }
+    return frozenset(name for name, is_asked in asked.items() if is_asked)
 
 
 def within_layout(scale: float, side: float) -> float:
@@ -77,7 +70,7 @@ class Guest:
         self.services = services
         self.warnings: Sequence[str] = ()
         self._live, self._folder, self._free = live, folder, free
-        self._has = Wanted()
+        self._has: frozenset[str] = frozenset()
 
     def settle(self) -> None:
         """Ask for what is needed now and not held yet; give back what is held and not needed."""
@@ -85,12 +78,11 @@ class Guest:
 
     def leave(self) -> None:
         """Give everything back."""
-        self._bring(Wanted())
+        self._bring(frozenset())
 
-    def _bring(self, want: Wanted) -> None:
-        for name, on in attrs.asdict(want).items():
-            if getattr(self._has, name) != on:
-                self._ask(name, getattr(self.services, name), on=on)
+    def _bring(self, want: frozenset[str]) -> None:
+        for name in sorted(want ^ self._has):
+            self._ask(name, getattr(self.services, name), on=name in want)
         self._has = want
 
     def _ask(self, name: str, service: Callable[..., Any], **how: bool) -> Any:

@@ -8,13 +8,10 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Protocol
-
-import attrs
+from typing import NamedTuple, Protocol
 
 
-@attrs.frozen
-class Battery:
+class Battery(NamedTuple):
     """How full the battery is.
 
     share : 0 to 1

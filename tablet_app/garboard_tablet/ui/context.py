@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from garboard_tablet.models.navigator import Navigator
     from garboard_tablet.models.run_reviews import RunReviews
     from garboard_tablet.models.shop_worker import ShopWorker
+    from garboard_tablet.models.step_ends import StepEnds
     from garboard_tablet.models.tablet import Tablet
     from garboard_tablet.models.vessels import VesselList
     from garboard_tablet.system.guest import Guest
@@ -36,6 +37,9 @@ class Screen(Protocol):
 
     def say_saved(self) -> None:
         """Say anew at the upper right how far what was entered is on the disk."""
+
+    def say_under(self) -> None:
+        """Say anew what stands under the title."""
 
     def begin(self) -> None:
         """Have what is typed go into the field of the page now shown."""
@@ -59,6 +63,7 @@ class Context:
     live: LiveSource
     runs: RunReviews
     vessels: VesselList
+    ends: StepEnds
     marks: AshoreMarks
     background: Background
     screen: Screen

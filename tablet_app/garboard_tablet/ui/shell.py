@@ -25,8 +25,6 @@ Maker = Callable[[], Any]
 NOT_SAVED = "NOT saved"
 SIDE = 214
 """Width of the column of actions when the tablet lies across [dp]."""
-WIDE_SIDE = 330
-"""The same, where some of them stand two to a row on a low screen [dp]."""
 UNDO = 126
 """Width of the press that undoes what was saved last [dp]."""
 NARROW = 900
@@ -181,6 +179,10 @@ class Shell(Widget):
         """Whether Undo and the way to a run leave no room for what they follow from: Undo says that it is saved."""
         return self._undo is not None and self._to_run is not None and self.width < dp(NARROW)
 
+    def say_under(self) -> None:
+        """Say anew what stands under the title."""
+        self._place()
+
     def _show_mark(self) -> None:
         mark = self._page.saved_mark if self._page is not None and not self._is_crowded else None
         if self._mark is not None:
@@ -260,42 +262,23 @@ class Shell(Widget):
 
         returns : its width, and the counts it has no room for
         """
-        y, gap = self.y + dp(EDGE), dp(GAP)
-        top = self.top - dp(8) - dp(TARGET) - gap
-        wide, rows = self._side_rows(top - y)
+        wide, y = dp(SIDE), self.y + dp(EDGE)
         x = self.x + dp(EDGE) if theme.left else self.right - dp(EDGE) - wide
-        for row in reversed(rows):
-            each = (wide - gap * (len(row) - 1)) / len(row)
-            for number, press in enumerate(row):
-                if press is not None:
-                    press.fit_low(each)
-                    press.pos = (x + number * (each + gap), y)
-            y += _height(row) + gap
+        for press in reversed(self._actions):
+            if press is not None:
+                press.fit_low(wide)
+                press.pos = (x, y)
+            y += (dp(TARGET) if press is None else press.height) + dp(GAP)
         if self._pager is not None:
             self._pager.pos, self._pager.size = (x, y), (wide, dp(TARGET))
             y += dp(TARGET) + dp(GAP)
+        top = self.top - dp(8) - dp(TARGET) - dp(GAP)
         if y + sum(count.fit(wide) + dp(8) for count in self._counts) > top:
             return wide, self._counts
         for count in self._counts:
             count.pos = (x, top - count.height)
             top -= count.height + dp(8)
         return wide, []
-
-    def _side_rows(self, room: float) -> tuple[float, list[list[Press | None]]]:
-        """The actions row by row, one to a row; the upper ones two to a row where a low screen has no room for all.
-
-        returns : the width of the column, and its rows
-        """
-        rows: list[list[Press | None]] = [[press] for press in self._actions]
-        wide, number = dp(SIDE), 0
-        pager = dp(TARGET + GAP) if self._pager is not None else 0.0
-        for row in rows:
-            if row[0] is not None:
-                row[0].fit_low(wide)
-        while sum(_height(row) + dp(GAP) for row in rows) + pager - dp(GAP) > room and number + 2 < len(rows):
-            rows[number : number + 2] = [[*rows[number], *rows[number + 1]]]
-            wide, number = dp(WIDE_SIDE), number + 1
-        return wide, rows
 
     def _place_bar(self) -> float:
         """Actions in rows at the bottom, the next thing in the thumb's corner; three in a row at most."""
@@ -321,10 +304,6 @@ class Shell(Widget):
         room = self.width - 2 * dp(EDGE) - dp(GAP) * (len(row) - 1)
         shares = [29, 29, 60] if len(row) == 3 else [1] * len(row)
         return [room * share / sum(shares) for share in shares]
-
-
-def _height(row: Sequence[Press | None]) -> float:
-    return max(dp(TARGET) if press is None else float(press.height) for press in row)
 
 
 class Halves(Widget):

@@ -320,3 +320,25 @@ def test_a_delta_of_another_vessel_is_not_read() -> None:
 def test_a_delta_without_a_usable_number_gives_nothing(value: str) -> None:
     line = f'{{"updates": [{{"values": [{{"path": "navigation.headingTrue", "value": {value}}}]}}]}}'
     assert read_all("deltas", line.encode())[0] == []
+
+
+@pytest.mark.parametrize(
+    ("names", "numbers"),
+    [
+        (["port", "starboard"], ["0", "1"]),
+        (["starboard", "port"], ["1", "0"]),
+        (["port", "starboard", "2"], ["0", "1", "2"]),
+        (["port", "centre", "starboard"], ["0", "1", "2"]),
+        (["0", "1"], ["0", "1"]),
+        (["main"], ["main"]),
+    ],
+)
+def test_engines_that_go_by_names_have_the_numbers_a_boat_tells_them_apart_by(
+    names: list[str], numbers: list[str]
+) -> None:
+    """As the Signal K project's converter from NMEA 2000 names them; a middle one is named by people."""
+    values = ",".join(f'{{"path":"propulsion.{name}.revolutions","value":50}}' for name in names)
+    samples, _ = read_all("deltas", f'{{"updates":[{{"values":[{values}]}}]}}'.encode())
+    assert [sample.instance for sample in samples] == numbers
+    battery = b'{"updates":[{"values":[{"path":"electrical.batteries.port.voltage","value":12}]}]}'
+    assert read_all("deltas", battery)[0][0].instance == "port", "a battery's name is its own"

@@ -180,6 +180,28 @@ def test_tag_block_time_may_be_in_milliseconds() -> None:
         ),
         ("$ERXDR,P,3.5,B,ENGINEOIL", [("oil_pressure", 350.0, "", "")]),
         ("$IIVHW,,T,,M,,N,9.26,K", [("speed_through_water", 5.0, "", "")]),
+        ("$SDDPT,12.4,-0.5", [("depth", 12.4, "", ""), ("depth_offset", -0.5, "", "")]),
+        ("$SDDPT,12.4,", [("depth", 12.4, "", "")]),
+        ("$SDDPT,,0.5,100", [("depth_offset", 0.5, "", "")]),
+        ("$SDDBT,40.7,f,12.4,M,6.8,F", [("depth", 12.4, "", "")]),
+        ("$SDDBT,10.0,f,,M,,F", [("depth", 3.048, "", "")]),
+        ("$SDDBT,,f,,M,,F", []),
+        ("$YXMTW,18.2,C", [("water_temperature", 18.2, "", "")]),
+        ("$YXMTW,64.8,F", []),
+        (
+            "$WIMDA,29.92,I,1.0132,B,22.0,C,18.2,C,60.5,,,,,,,,,,,",
+            [
+                ("air_pressure", 1013.2, "", ""),
+                ("air_temperature", 22.0, "", ""),
+                ("water_temperature", 18.2, "", ""),
+                ("humidity", 60.5, "", "outside"),
+            ],
+        ),
+        ("$WIMDA,30.0,I,,B,,C,,C,,,,,,,,,,,,", [("air_pressure", 1015.917, "", "")]),
+        (
+            "$WIXDR,C,22.0,C,TempAir,P,1.0132,B,Barometer,U,12.7,V,BATTERY#1",
+            [("air_temperature", 22.0, "", ""), ("air_pressure", 1013.2, "", ""), ("battery_voltage", 12.7, "", "1")],
+        ),
     ],
 )  # fmt: skip
 def test_sentence_gives_its_valid_values_only(line: str, expected: list[tuple[str, float, str, str]]) -> None:

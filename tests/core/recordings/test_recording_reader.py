@@ -167,6 +167,25 @@ def test_summary_counts_samples_out_of_order(tmp_path: Path) -> None:
     assert "Times run backwards: 2 values are older than the one before; sorted by time." in summary.remarks
 
 
+def test_a_clock_set_back_is_said_and_rate_and_gaps_are_of_the_parts_between(tmp_path: Path) -> None:
+    """An hour back after half a minute at 1 Hz, then half a minute more with 4 s of silence."""
+    times = [*range(5000, 5030), *range(1400, 1420), *range(1424, 1434)]
+    summary = summarise(written(tmp_path, ["time,roll [deg]", *(f"{time},{time % 7}" for time in times)]))
+    [stream] = summary.streams
+    assert (stream.set_back, stream.first, stream.last, stream.longest_gap) == (3629.0, 1400.0, 5029.0, 5.0)
+    assert stream.rate == pytest.approx(59 / (29 + 33))
+    assert summary.remarks[-1].startswith("The clock goes back by 3629 s")
+    assert not any("run backwards" in remark for remark in summary.remarks)
+
+
+@pytest.mark.parametrize(("first", "dated"), [("0", False), ("1795993288.444", True)])
+def test_seconds_since_1970_are_a_date(tmp_path: Path, first: str, dated: bool) -> None:
+    """As `garboard listen --save` writes them."""
+    summary = summarise(written(tmp_path, ["time,roll [deg]", f"{first},1"]))
+    assert summary.notes.dated is dated
+    assert any("no date" in remark for remark in summary.remarks) is not dated
+
+
 def test_times_that_run_forwards_are_no_remark(tmp_path: Path) -> None:
     lines = ["time,roll [deg]", "10,1", "10,2", "12,3"]
     assert not any("backwards" in remark for remark in summarise(written(tmp_path, lines)).remarks)

@@ -2,11 +2,13 @@
 
 import math
 import random
+import sys
 from collections.abc import Sequence
 
 import attrs
 import pytest
 
+from garboard_prop_check import power_balance
 from garboard_prop_check.power_balance import Candidate, Tried, fit
 
 DISPLAY = 10 / math.sqrt(12)
@@ -100,6 +102,25 @@ def test_odd_cases_give_finite_numbers_or_nothing() -> None:
                 assert found.standard_uncertainty > 0
                 assert 0 <= found.chance(*WINDOW) <= 1
     assert 2_500 < foreseen < 10_000
+
+
+def test_a_fit_and_nine_candidates_are_little_work() -> None:
+    """Fewer calls of functions than a processor makes in the 20 ms a page may take for them, and no numpy."""
+    calls = 0
+
+    def count(_frame: object, event: str, _argument: object) -> None:
+        nonlocal calls
+        calls += event in ("call", "c_call")
+
+    sys.setprofile(count)
+    try:
+        model = fit([FIRST, SECOND], 5500, 0.02)
+        found = [model.foresee(Candidate(pitch=19 + change)) for change in range(-4, 5)]
+    finally:
+        sys.setprofile(None)
+    assert all(found)
+    assert calls < 10_000
+    assert not any(name.startswith("numpy") for name in vars(power_balance))
 
 
 @pytest.mark.parametrize("pitch", [14, 24, 0, -3])

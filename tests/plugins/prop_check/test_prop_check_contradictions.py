@@ -11,7 +11,7 @@ import pytest
 from builders import findings_of
 from garboard.findings import Finding, Lack, Verdict
 from garboard.job_view import FieldKey, JobView
-from garboard.records import JsonValue, Propeller, Vessel
+from garboard.records import NETWORK_SOURCES, JsonValue, Propeller, Vessel
 from garboard.samples import Recording, Sample, gather
 from garboard_prop_check.runs import runs_of
 from prop_check_jobs import PROPELLER, RUNS, amount, host, job, recorded, two_ways, vessel
@@ -461,6 +461,27 @@ def test_a_second_tachometer_that_reads_otherwise_leaves_the_window_unjudged() -
     assert (refused.verdict, refused.missing[0].lack) == (MISSING, Lack.CONTRADICTS)
     assert "5800 rev/min from source 10 and 6090 rev/min from source 77" in refused.sentence
     assert one(view, "speed").verdict is Verdict.PASS
+
+
+@pytest.mark.parametrize(
+    ("quantity", "choices", "name", "stands"),
+    [
+        ("speed_over_ground", {"speed_over_ground": "35"}, "speed", True),
+        ("speed_over_ground", {"speed_over_ground": "99"}, "speed", False),  # not in this recording
+        ("speed_over_ground", {"depth": "35"}, "speed", False),
+        ("engine_speed", {"engine_speed 0": "10"}, "window", True),
+        ("engine_speed", {"engine_speed": "10"}, "window", True),
+        ("engine_speed", {"engine_speed 1": "10"}, "window", False),  # of another engine
+    ],
+)
+def test_of_two_sources_the_one_a_person_chose_for_the_boat_is_judged(
+    quantity: str, choices: dict[str, JsonValue], name: str, stands: bool
+) -> None:
+    """The choice is made once, where the network is heard, and stays with the vessel."""
+    view = from_recording(two_sources(quantity, 1.1))
+    chosen = attrs.evolve(view, vessel=attrs.evolve(view.vessel, more={NETWORK_SOURCES: choices}))
+    assert one(view, name).verdict is MISSING
+    assert one(chosen, name).verdict is (Verdict.PASS if stands else MISSING)
 
 
 @pytest.mark.parametrize(("quantity", "factor"), [("speed_over_ground", 1.003), ("engine_speed", 1.003)])

@@ -97,6 +97,7 @@ def odd_engine(draw: st.DrawFn, good: Engine) -> Engine:
         good,
         propeller=mostly(draw, good.propeller, st.none() | st.builds(Propeller, pitch=amounts("length"))),
         network_instance=draw(st.none() | st.integers(0, 3)),
+        hours=draw(st.none() | st.just(Amount("3.2", "h"))),
         **{field: mostly(draw, getattr(good, field), amounts(quantity)) for field, quantity in fields.items()},
     )
 
@@ -123,6 +124,7 @@ def odd_jobs(draw: st.DrawFn) -> JobView:
         measurements=tuple(m for n, m in enumerate(measurements) if n not in disputed and m.value is not None),
         disagreements=tuple(Disagreement(place_of(m), (m, m)) for n, m in enumerate(measurements) if n in disputed),
         load_recording=load,
+        settings=draw(st.sampled_from(({}, {}, {"prop_check.break_in": "10 h"}))),
     )
 
 

@@ -9,7 +9,7 @@ import pytest
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue
-from garboard.samples import Sample, gather
+from garboard.samples import Recording, Sample, gather
 from garboard.series import signed_angle
 from garboard_prop_check.averages import average_engine_speed, average_speed, sides
 from garboard_prop_check.runs import Reading, Run, runs_of
@@ -22,6 +22,28 @@ HOST = host()
 
 def run(name: str = "run 1", *, course: float | None = None, side: str = "") -> Run:
     return Run(name=name, speed=Reading(30, "kn"), engine_speed={}, course=course, side=side)
+
+
+def seldom(quantity: str) -> Recording:
+    """Full throttle held well, of which one quantity comes every 5 s."""
+    trial = recorded([(30, 41.0, 10, (5800, 5800))])
+    return attrs.evolve(trial, streams={
+        key: attrs.evolve(stream, times=stream.times[::25], values=stream.values[::25])
+        if key.quantity == quantity else stream for key, stream in trial.streams.items()
+    })  # fmt: skip
+
+
+def as_one(quantity: str, less: float) -> Recording:
+    """Full throttle held well; a second instrument under the same name sends less of one quantity."""
+    trial = recorded([(30, 41.0, 10, (5800, 5800))])
+    second = [
+        Sample(time + 0.1, key.quantity, value - less, key.source, key.instance, key.reference)
+        for key, stream in trial.streams.items()
+        if key.quantity == quantity
+        for time, value in stream
+    ]
+    first = [Sample(t, key.quantity, v, *key[1:]) for key, stream in trial.streams.items() for t, v in stream]
+    return gather("sea trial", sorted([*first, *second]))
 
 
 def reasons_of(view: JobView) -> str:
@@ -265,6 +287,10 @@ def test_a_recording_does_not_settle_a_dispute() -> None:
     [
         (recorded([(7, 41, 10, (5800, 5800))]), "has no 8 s with speed within 0.5 kn"),
         (recorded([(1, 30 + 2 * n, 10, (4000 + 200 * n,) * 2) for n in range(20)]), "hold full throttle steadier"),
+        (as_one("speed_over_ground", 3.0), "speed over ground jumps between 38.0 kn and 41.0 kn: two instruments"),
+        (as_one("engine_speed", 300.0), "engine speed .port. jumps between 5500 rev/min and 5800 rev/min and engine"),
+        (seldom("speed_over_ground"), "has speed over ground every 5 s only, too seldom to see a run in"),
+        (seldom("engine_speed"), "every 5 s only and engine speed .starboard. every 5 s only, too seldom"),
         (recorded([]), "holds no speed over ground"),
     ],
 )

@@ -9,13 +9,17 @@ import pytest
 from click.testing import CliRunner
 
 from garboard.commands.cli import program
+from garboard.demo.samples_folder import sample_jobs_folder
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
+from garboard.history.authoring import Author
 from garboard.history.authority import MANAGERS_FILE, managers_of
+from garboard.history.like import keep_template, shared_facts, templates_in
 from garboard.history.merge import merge
 from garboard.history.replay import replay
-from garboard.history.setting_entries import reset_setting
+from garboard.history.setting_entries import reset_setting, shop_settings
 from garboard.hosting.host import PluginHost, make_host
+from garboard.job_files.job_file import read_job_file
 from garboard.shop_link import pairing
 from garboard.shop_link.sync import bring_ashore
 from garboard.shop_link.wire import names
@@ -23,7 +27,7 @@ from garboard_shop.app import Limits
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.store import MANAGER, MOST_KEPT_IN_FORCE, TECHNICIAN, before_the_shop, settings_kept
 from setting_jobs import DROP, OFFICE, set_for_job, set_for_shop, take_in, view_in
-from shop_rig import RunningShop
+from shop_rig import RunningShop, shop_and_tablets
 
 LABELS = "wiring_audit.labelled"
 CURRENT = "wiring_audit.capacity"
@@ -162,3 +166,20 @@ def test_more_settings_than_a_tablet_can_be_told_of_are_counted_in_what_was_note
     assert before.writes_as == tuple(ids[:MOST_KEPT_IN_FORCE]), "the shop's own come first"
     assert settings_kept(before, len(ids)).about.endswith("; 2 more do not hold, set them again")
     assert len(names(before.writes_as)) < 60_000
+
+
+def test_a_template_a_technician_keeps_reaches_the_other_tablets_and_sets_nothing(tmp_path: Path) -> None:
+    """Kept beside the shop's settings: unlike those, anyone of the shop may keep one."""
+    vessel = read_job_file(sample_jobs_folder() / "saltgrass" / "job.json").vessel
+    with shop_and_tablets(tmp_path, 2) as (shop, [(one, first), (two, second)]):
+        kept = keep_template(
+            Author("tablet one", "N. Sorrel"), replay(SHOP_RECORD, []), "Bay boat", shared_facts(vessel)
+        )
+        one.put_if_absent(SHOP_RECORD, kept)
+        assert bring_ashore(one, first).equal
+        assert bring_ashore(two, second).received == len(kept)
+        record = replay(SHOP_RECORD, two.entries(SHOP_RECORD))
+        (template,) = templates_in(record)
+        assert dict(template.facts) == shared_facts(vessel)
+        assert shop_settings(two.entries(SHOP_RECORD)) == ()
+        assert shop.hulls.boats() == ()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -19,6 +19,7 @@ from garboard.disk.entries import Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.partial_upload import OutOfPlace
 from garboard.disk.storage import NotSaved, WriterLock
+from garboard.history.authority import keep_managers, managers_of
 from garboard.shop_link.pairing import SECRET_BYTES, PairedShop
 from garboard_shop.access import admit, open_code
 from garboard_shop.embedded import DELIVERIES_FOLDER, SHOP_FOLDER, EmbeddedStore, FileRegister
@@ -316,6 +317,43 @@ def test_two_programs_change_the_register_and_neither_undoes_the_other(tmp_path:
     for thread in threads:
         thread.join(60)
     assert len(one.tablets()) == len(other.tablets()) == len(FileRegister(tmp_path).tablets()) == 30
+
+
+def test_who_may_decide_is_kept_as_the_register_says_whoever_else_opens_it_meanwhile(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A program that opens the register keeps the list of managers: not the one from before another's change."""
+    register, waited = FileRegister(tmp_path), threading.Event()
+    register.add_tablet(attrs.evolve(TABLET, writes_as=("dev",)))
+    threads = list[threading.Thread]()
+
+    def kept_late(folder: Path, devices: Iterable[str]) -> None:
+        if not threads:  # between reading and keeping another program makes the tablet a manager's
+            threads.append(threading.Thread(target=make_a_manager))
+            threads[0].start()
+            waited.wait(0.1)
+        keep_managers(folder, devices)
+
+    def make_a_manager() -> None:
+        FileRegister(tmp_path, reading=True).change_role("t1", MANAGER, "the office", NOON)
+        waited.set()
+
+    monkeypatch.setattr("garboard_shop.embedded.keep_managers", kept_late)
+    FileRegister(tmp_path)
+    threads[0].join(10)
+    assert "dev" in (managers_of(tmp_path) or ())
+
+
+def test_to_list_who_takes_part_changes_nothing_in_a_folder(tmp_path: Path) -> None:
+    """A tablet's folder does not become a shop's by it, and a copy on a protected card can be looked at."""
+    assert FileRegister(tmp_path, reading=True).tablets() == ()
+    assert not [*tmp_path.iterdir()]
+    FileRegister(tmp_path).add_tablet(TABLET)
+    before = {path: path.stat() for path in tmp_path.rglob("*")}
+    assert FileRegister(tmp_path, reading=True).tablets() == (TABLET,)
+    assert {path: path.stat().st_mtime_ns for path in tmp_path.rglob("*")} == {
+        path: found.st_mtime_ns for path, found in before.items()
+    }
 
 
 def test_an_announced_shop_is_found_on_the_network_by_its_fingerprint_only() -> None:

@@ -7,7 +7,8 @@ import pytest
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, entry_id, make_entry
 from garboard.disk.hullfile import CheckedEntries
-from garboard.history.authoring import retract, same_boat
+from garboard.fittings import CAME_WITH
+from garboard.history.authoring import measure, retract, same_boat
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import replay
 from garboard_shop.pages import sheet
@@ -80,3 +81,28 @@ def test_it_stands_on_one_page_of_the_day_sheet(pages: Pages, monkeypatch: pytes
     ]
     shown = [boat.summary.key for one in all_pages for boat in one.boats]
     assert [hull for hull in shown if hull in (RIGHT, WRONG, THIRD)] == [RIGHT, THIRD]
+
+
+def test_its_page_sets_the_propellers_that_were_tried_side_by_side(pages: Pages, manager: Browser) -> None:
+    hull = "QQZ05558A626"
+    runs = "prop_check.full_throttle"
+    facts = {
+        ("engines", "centre", "position"): "centre",
+        ("engines", "centre", "full_throttle_low"): "5400 rev/min",
+        ("engines", "centre", "full_throttle_high"): "6000 rev/min",
+        ("engines", "centre", "fitted"): "17 steel",
+        ("propellers", "17 steel", "pitch"): "17 in",
+        ("propellers", "17 steel", "stock_number"): "S-4417",
+    }
+    entries = [fact(hull, path, value, number) for number, (path, value) in enumerate(facts.items(), start=1)]
+    state, author = replay(hull, entries), tablet("a").author
+    for row, (turns, name) in enumerate((("5150", CAME_WITH), ("5160", CAME_WITH), ("5560", "17 steel")), start=1):
+        entries.append(measure(author, state, "1", runs, "engine_speed", f"{turns} rev/min", row=str(row), of="centre"))
+        entries.append(measure(author, state, "1", runs, "propeller", name, row=str(row), of="centre"))
+    deliver(pages, *entries)
+    assert [card.hull for card in pages.desk.index.search("S-4417")] == [hull]
+    words = words_of(manager.text(f"/boats/{hull}"))
+    assert "What was tried" in words
+    assert "17 steel, fitted" in words
+    assert "Engine speed 5155 ± 31 rev/min 5560 ± 40 rev/min" in words
+    assert "As delivered was tried: Trim is not entered" in words

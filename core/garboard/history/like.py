@@ -1,0 +1,168 @@
+"""A boat begun like another: everything that boats of one model share, and nothing that is one boat's own.
+
+What is shared comes from a boat, or from a template: a boat's facts kept under a name in the shop's record, where they
+merge and travel like the shop's settings. A program that does not know templates passes them on.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING
+
+import attrs
+
+from garboard.disk.entries import TEMPLATE
+from garboard.faults import Fault, InputError
+from garboard.history.authoring import vessel_fields
+from garboard.history.registers import Register, RegisterKey
+from garboard.records import EQUIPMENT, JsonValue, Vessel
+
+if TYPE_CHECKING:
+    from garboard.disk.entries import Entry
+    from garboard.history.authoring import Author
+    from garboard.history.replay import HullState
+
+Path = tuple[str, ...]
+Facts = Mapping[Path, JsonValue]
+"""Facts about a vessel, each by its path: ("circuits", "VHF radio", "conductor_awg")."""
+
+ASKED_OF_EACH: Mapping[str, frozenset[str]] = {
+    "": frozenset({"name"}),
+    "engines": frozenset({"serial_number", "hours"}),
+    "circuits": frozenset({"length", "protection_distance"}),
+    "networks": frozenset({"backbone_length", "drop_length", "distance_from_power"}),
+}
+"""Facts that every boat has of its own, by the kind of equipment; "" is the boat itself."""
+_FOUND_ON_EACH: Mapping[str, frozenset[str]] = {
+    "": frozenset({"hull_number", "displacement_as_run"}),
+    "engines": frozenset({"network_instance", "fitted", "mounting_height", "pitch_measured", "stock_number"}),
+    "circuits": frozenset({"label"}),
+    "heading_sensors": frozenset({"source"}),
+    "networks": frozenset({"terminators", "supply_voltage"}),
+}
+"""Facts that are read, heard or printed on each boat. They are not copied either; who needs one asks for it there."""
+LONGEST_NAME = 60
+
+
+@attrs.frozen
+class Template:
+    """A boat's facts kept under a name.
+
+    by : who kept it last
+    """
+
+    name: str
+    facts: Facts
+    by: str
+    at: str
+
+
+def is_one_boats(path: Path) -> bool:
+    """Whether a fact is one boat's own, so that it is not taken over.
+
+    >>> is_one_boats(("engines", "port", "serial_number")), is_one_boats(("engines", "port", "propeller", "pitch"))
+    (True, False)
+    """
+    kind = path[0] if path[0] in EQUIPMENT else ""
+    return any(path[-1] in own.get(kind, ()) for own in (ASKED_OF_EACH, _FOUND_ON_EACH))
+
+
+def shared_facts(vessel: Vessel) -> dict[Path, JsonValue]:
+    """What boats of this one's model share, in the vessel's order. A network a person chose for a boat is its own."""
+    return {path: value for path, value in vessel_fields(vessel) if path[0] in _KNOWN and not is_one_boats(path)}
+
+
+_KNOWN = frozenset(field.name for field in attrs.fields(Vessel)) - {"more", "propellers"}
+"""Propellers that were tried are of the boat they were tried on."""
+
+
+def begin_like(author: Author, state: HullState, facts: Facts, hull: str = "") -> list[Entry]:
+    """Give a boat every fact it has nothing entered for. Pieces that were removed from it stay removed.
+
+    state : of the hull that holds what is known of the boat
+    hull  : its number as typed, where nothing is entered for it yet
+    """
+    return [
+        author.write(state, "field", path, value, hull=hull)
+        for path, value in facts.items()
+        if not state.register(RegisterKey("field", "", path)).entries
+        and not state.current(RegisterKey("field", "", (*path[:2], "removed")))
+    ]
+
+
+def keep_template(author: Author, shop: HullState, name: str, facts: Facts) -> list[Entry]:
+    """Keep facts under a name in the shop's record, in the place of what stood under it.
+
+    errors : InputError for a name that is empty or too long, and for facts without anything in them
+    """
+    name = " ".join(name.split())
+    if not name or len(name) > LONGEST_NAME:
+        expected = f"a name of 1 to {LONGEST_NAME} characters"
+        raise InputError("template", [Fault("name", expected, repr(name) if name else "nothing")])
+    if not facts:
+        raise InputError("template", [Fault("boat", "one whose equipment is entered", "one without")])
+    wanted = _by_piece(facts)
+    there = {key.subject[1:]: register for key, register in _registers(shop) if key.subject[0] == name}
+    written = [
+        author.write(shop, TEMPLATE, (name, *piece), lines)
+        for piece, lines in wanted.items()
+        if piece not in there or _lines_in(there[piece]) != lines
+    ]
+    gone = [piece for piece, register in there.items() if register.current and piece not in wanted]
+    return written + [_take_back(author, shop, (name, *piece), "not on the boat it was made from") for piece in gone]
+
+
+def drop_template(author: Author, shop: HullState, name: str, reason: str) -> list[Entry]:
+    """Take a template back. Boats begun from it keep what they have.
+
+    errors : InputError for a name nothing stands under
+    """
+    found = [key.subject for key, register in _registers(shop) if key.subject[0] == name and register.current]
+    if not found:
+        known = ", ".join(one.name for one in templates_in(shop)) or "none is kept"
+        raise InputError("template", [Fault("name", f"a template: {known}", repr(name))])
+    return [_take_back(author, shop, subject, reason) for subject in found]
+
+
+def templates_in(shop: HullState) -> tuple[Template, ...]:
+    """Every template of the shop's record, by name. Of each piece that two people kept at once the later counts."""
+    facts: dict[str, dict[Path, JsonValue]] = defaultdict(dict)
+    last: dict[str, Entry] = {}
+    for key, register in sorted(_registers(shop), key=lambda one: shop.written(one[0])):
+        if current := register.current:
+            name, *piece = key.subject
+            newest = max((last[name], *current) if name in last else current, key=lambda entry: (entry.clock, entry.id))
+            last[name] = newest
+            facts[name] |= {(*piece, *path): value for path, value in _facts_in(_lines_in(register))}
+    return tuple(Template(name, facts[name], last[name].by, last[name].at) for name in sorted(facts, key=str.casefold))
+
+
+def _registers(shop: HullState) -> Iterator[tuple[RegisterKey, Register]]:
+    return ((key, register) for key, register in shop.registers.items() if key.kind == TEMPLATE)
+
+
+def _take_back(author: Author, shop: HullState, subject: Path, reason: str) -> Entry:
+    replaced = shop.heads(RegisterKey(TEMPLATE, "", subject))
+    return author.write(shop, "retract", subject, {"kind": TEMPLATE, "reason": reason}, replaces=replaced)
+
+
+def _by_piece(facts: Facts) -> dict[Path, JsonValue]:
+    """Facts as they are kept: for the boat itself, and for each piece, its lines of path and value."""
+    found: dict[Path, list[JsonValue]] = defaultdict(list)
+    for path, value in facts.items():
+        piece = path[:2] if path[0] in EQUIPMENT else ()
+        found[piece].append([*path[len(piece) :], value])
+    return {piece: [*lines] for piece, lines in found.items()}
+
+
+def _lines_in(register: Register) -> JsonValue:
+    newest = max(register.current, key=lambda entry: (entry.clock, entry.id), default=None)
+    return newest.value if newest is not None else None
+
+
+def _facts_in(lines: JsonValue) -> Iterator[tuple[Path, JsonValue]]:
+    """Path and value of each line; what cannot be read is not current: see `shapes`."""
+    for line in lines if isinstance(lines, list) else ():
+        if isinstance(line, list):
+            yield tuple(map(str, line[:-1])), line[-1]

@@ -1,0 +1,89 @@
+"""A boat begun like another on the tablet: what there is to begin from, and what is left to ask of each boat."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from garboard.disk.entries import SHOP_RECORD
+from garboard.faults import in_number
+from garboard.records import Vessel
+from garboard_tablet.models.asks import Ask
+from garboard_tablet.models.entry import first_open
+from garboard_tablet.models.own_facts import asks_of_own
+from garboard_tablet.models.session import Route
+from garboard_tablet.models.tablet import Tablet
+
+if TYPE_CHECKING:
+    from garboard.history.like import Facts, Template
+    from garboard.history.replay import HullState
+    from garboard_tablet.models.vessels import VesselLine
+
+_COUNTED = {
+    "engines": ("engine", "engines"),
+    "circuits": ("circuit", "circuits"),
+    "batteries": ("battery", "batteries"),
+    "tanks": ("tank", "tanks"),
+}
+
+
+def shop_record(tablet: Tablet) -> HullState:
+    """The shop's record as it stands on this tablet."""
+    from garboard.history.replay import replay
+
+    return replay(SHOP_RECORD, tablet.files.entries(SHOP_RECORD))
+
+
+def templates(tablet: Tablet) -> tuple[Template, ...]:
+    """Every template the shop keeps, by name."""
+    from garboard.history.like import templates_in
+
+    return templates_in(shop_record(tablet))
+
+
+def boats_like(lines: Iterable[VesselLine], hull: str) -> tuple[VesselLine, ...]:
+    """Other boats to begin from: those of the same maker first, then the one saved last.
+
+    The maker is in the first letters of a well-formed hull number (33 CFR 181.25).
+    """
+    others = [line for line in lines if line.hull != hull and hull not in line.also]
+    maker = hull[-12:-9]
+    return tuple(sorted(others, key=lambda line: (line.hull[-12:-9] == maker, line.saved, line.hull), reverse=True))
+
+
+def in_short(vessel: Vessel) -> str:
+    """What comes along from a boat, counted: "1 engine, 7 circuits, 2 batteries"; "" where nothing does."""
+    counted = {kind: len(getattr(vessel, kind)) for kind in _COUNTED}
+    return ", ".join(in_number(count, *_COUNTED[kind]) for kind, count in counted.items() if count)
+
+
+def counted_facts(facts: Facts) -> str:
+    """The same of a template."""
+    named = {kind: len({path[1] for path in facts if path[0] == kind}) for kind in _COUNTED}
+    return ", ".join(in_number(count, *_COUNTED[kind]) for kind, count in named.items() if count)
+
+
+def begin_like(tablet: Tablet, hull: str, facts: Facts) -> int:
+    """Give a boat what it has nothing entered for. Returns how many facts it was given."""
+    from garboard.history import like
+
+    entries = like.begin_like(tablet.author(), tablet.state_of(hull), facts)
+    tablet.save(*entries)
+    return len(entries)
+
+
+def keep_template(tablet: Tablet, hull: str, job: str, name: str) -> None:
+    """Keep what boats of this one's model share under a name, for every tablet of the shop.
+
+    errors : InputError for a name or a boat that makes no template
+    """
+    from garboard.history import like
+
+    facts = like.shared_facts(tablet.view(hull, job).vessel)
+    tablet.save(*like.keep_template(tablet.author(), shop_record(tablet), name, facts))
+
+
+def still_open(tablet: Tablet, route: Route) -> tuple[Ask, ...]:
+    """What a boat has of its own and nobody entered yet."""
+    asks = asks_of_own(tablet.view(route.hull, route.job).vessel)
+    return tuple(ask for ask in asks if first_open(tablet, route, [ask]) is not None)

@@ -1,0 +1,259 @@
+"""Propellers that were tried: side by side, one after the other, and what stands beside each run."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from typing import TYPE_CHECKING
+
+import attrs
+from kivy.uix.widget import Widget
+
+from garboard.fittings import CAME_WITH, fitted_now
+from garboard.records import Vessel
+from garboard_tablet.models.asks import Ask, pieces
+from garboard_tablet.models.entry import entry_route
+from garboard_tablet.models.pages import ValueLine, asks_aside, lines_of_step
+from garboard_tablet.models.session import Route
+from garboard_tablet.ui.drawing import TableView
+from garboard_tablet.ui.shell import Maker, Page, column_of
+from garboard_tablet.ui.theme import HEADING
+from garboard_tablet.ui.verdict_card import VerdictCard
+from garboard_tablet.ui.widgets import Beside, Column, Press, RowPress, state_mark, verdict_marks, words
+
+if TYPE_CHECKING:
+    from garboard.report.trials import Trial
+    from garboard_tablet.ui.context import Context
+
+WHAT = "comparing propellers"
+SIDE_BY_SIDE = 860
+"""From this width three stand side by side, else two [dp]."""
+
+
+class TrialsPage(Page):
+    """To choose a propeller: each that was tried with its own figures, and which is on the boat."""
+
+    title = "Propellers tried"
+    keeps_what_it_knows = True
+
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self._trials: tuple[Trial, ...] | None = None
+        self._size = -1
+
+    def body(self) -> Widget:
+        self._look()
+        if self._trials is None:
+            return column_of([words("Comparing the propellers, each by its own runs.", "quiet")])
+        column = Column()
+        column.show(self._one() if not self._trials else self._several(self._trials))
+        return column
+
+    def _look(self) -> None:
+        """Have the propellers compared, unless nothing was entered since they were."""
+        tablet, route = self.tablet, self.route
+        size = tablet.size(route.hull, route.job)
+        if size == self._size:
+            return
+        self._size = size
+        view, host = tablet.view(route.hull, route.job), tablet.host
+
+        def work() -> tuple[Trial, ...]:
+            from garboard.report.trials import trials_of
+
+            return trials_of(view, host)
+
+        def keep(found: tuple[Trial, ...]) -> None:
+            self._trials = found
+            if self.context.background.threads and self.screen.shows(self):
+                self.screen.redraw_as_it_is()
+
+        self.context.background.run(WHAT, work, keep)
+
+    def _one(self) -> list[Maker]:
+        vessel = self.tablet.view(self.route.hull, self.route.job).vessel
+        on = ", ".join(dict.fromkeys(name or CAME_WITH for name in fitted_now(vessel))) or CAME_WITH
+        return [
+            words(f"Fitted: {on}", size=HEADING),
+            words("Only this propeller has runs. Change it with New trial: runs made so far stay with it.", "quiet"),
+        ]
+
+    def _several(self, trials: Sequence[Trial]) -> list[Maker]:
+        from garboard.report.trials import table_of_trials, which_stays
+
+        most = max(2, min(3 if self._width() >= SIDE_BY_SIDE else 2, len(trials)))
+        makers: list[Maker] = []
+        for first in range(0, len(trials), most):
+            group = trials[first : first + most]
+            makers.append(partial(self._heads, group, most))
+            makers.append(partial(TableView, table_of_trials(group)))
+        return [*makers, *(words(said) for said in which_stays(trials))]
+
+    def _width(self) -> float:
+        from kivy.core.window import Window
+        from kivy.metrics import Metrics
+
+        return float(Window.width / Metrics.density)
+
+    def _heads(self, trials: Sequence[Trial], most: int) -> Beside:
+        return Beside([self._head(one) for one in trials], most)
+
+    def _head(self, trial: Trial) -> Widget:
+        from garboard.report.trials import heading_of
+
+        go = partial(self.way.go, self.route.to("trial", *(name or CAME_WITH for name in trial.fitting)))
+        name = f"trial {trial.name}"
+        if trial.finding is None:
+            return RowPress(heading_of(trial), go, word=None, name=name)
+        said = trial.sizes if trial.finding.numbers and trial.sizes else trial.why
+        shown = attrs.evolve(trial.finding, about=heading_of(trial), sentence=said, short="", of="")
+        return VerdictCard(shown, go, name)
+
+    def actions(self) -> Sequence[Press | None]:
+        go = partial(self.way.go, self.route.to("new trial"))
+        return (Press("New trial", go, "main", name="new trial"),)
+
+
+class TrialPage(Page):
+    """One propeller that was tried: its runs, and the press that puts it on the boat again."""
+
+    @property
+    def title(self) -> str:  # type: ignore[override]
+        return ", ".join(dict.fromkeys(self.route.subject))
+
+    @property
+    def _is_on(self) -> bool:
+        vessel = self.tablet.view(self.route.hull, self.route.job).vessel
+        return tuple(name or CAME_WITH for name in fitted_now(vessel)) == self.route.subject
+
+    def body(self) -> Widget:
+        from garboard.fittings import fitting_named, is_of_runs, plain_name
+
+        view = self.tablet.view(self.route.hull, self.route.job)
+        fitting = tuple(map(plain_name, self.route.subject))
+        makers: list[Maker] = []
+        for step in self.tablet.host.steps:
+            if is_of_runs(field.name for field in step.all_fields()):
+                rows = [row for row in view.rows(step.key) if fitting_named(view, step.key, row) == fitting]
+                makers += [partial(self._row, step.key, step.title, row) for row in rows]
+        said = "This propeller is on the boat." if self._is_on else "This propeller is not on the boat now."
+        return column_of([words(said), *makers])
+
+    def _row(self, step: str, title: str, row: str) -> RowPress:
+        view = self.tablet.view(self.route.hull, self.route.job)
+        shown = ("engine_speed", "speed", "nominal_engine_speed", "speed_out", "time_to_plane")
+        found = [
+            str(one.value) for one in view.measurements if (one.step, one.row) == (step, row) and one.field in shown
+        ]
+        return RowPress(f"{title}, row {row}", partial(self.way.go, self.route.to("step", step=step)),
+                        small=", ".join(found), word="open", name=f"run {step} {row}")  # fmt: skip
+
+    def actions(self) -> Sequence[Press | None]:
+        if self._is_on:
+            return (Press("Back to the trials", self.way.back, "main", name="trials"),)
+        return (
+            Press("Leave it", self.way.back, name="leave it"),
+            Press("It is on now", self._fit, "main", name="fit it"),
+        )
+
+    def _fit(self) -> None:
+        self.tablet.fit_propellers(self.route.hull, self.route.subject)
+        self.context.vessels.refresh(self.route.hull)
+        self.findings.soon(self.route)
+        self.way.back_to("trials")
+
+
+class NewTrialPage(Page):
+    """Which propeller is on now: one of the list, the one the engine came with, or another. Runs made so far stay."""
+
+    title = "Which propeller is on now?"
+
+    @property
+    def _vessel(self) -> Vessel:
+        return self.tablet.view(self.route.hull, self.route.job).vessel
+
+    @property
+    def _engines(self) -> tuple[str, ...]:
+        """Those still to be asked for: of each engine where the route names one, else of all at once."""
+        return pieces(self._vessel, "engines")
+
+    def body(self) -> Widget:
+        names = [CAME_WITH, *pieces(self._vessel, "propellers")]
+        return column_of([partial(self._choice, name) for name in names])
+
+    def _choice(self, name: str) -> RowPress:
+        on = {engine.position: engine.fitted or CAME_WITH for engine in self._vessel.engines}
+        of = self.route.subject[0] if self.route.subject else ""
+        is_on = on.get(of) == name if of else set(on.values()) == {name}
+        propeller = self._vessel.pieces["propellers"].get(name)
+        sizes = [str(size) for size in (propeller.diameter, propeller.working_pitch) if size] if propeller else []
+        mark, word = (state_mark("done"), "on now") if is_on else (None, "put on")
+        return RowPress(name, partial(self._fit, name), small=" x ".join(sizes), mark=mark, word=word,
+                        name=f"fit {name}")  # fmt: skip
+
+    def _fit(self, name: str) -> None:
+        engines = self._engines
+        of = self.route.subject[0] if self.route.subject else ""
+        on = {engine.position: engine.fitted or CAME_WITH for engine in self._vessel.engines}
+        self.tablet.fit_propellers(self.route.hull, [name if of in ("", one) else on[one] for one in engines])
+        self.context.vessels.refresh(self.route.hull)
+        self.way.back()
+
+    def actions(self) -> Sequence[Press | None]:
+        other = Press("Another one", partial(self.way.go, self.route.to("add piece", "propellers")), name="another")
+        if len(self._engines) < 2 or self.route.subject:
+            return (other,)
+        apart = Press("Not alike", partial(self.way.go, self.route.to("each engine")), name="not alike")
+        return (apart, other)
+
+
+class EachEnginePage(Page):
+    """The propeller of each engine, where they are not alike."""
+
+    title = "Propeller of each engine"
+
+    def body(self) -> Widget:
+        vessel = self.tablet.view(self.route.hull, self.route.job).vessel
+        return column_of([partial(self._row, one.position, one.fitted or CAME_WITH) for one in vessel.engines])
+
+    def _row(self, position: str, name: str) -> RowPress:
+        go = partial(self.way.go, self.route.to("new trial", position))
+        return RowPress(position.capitalize(), go, value=name, name=f"engine {position}")
+
+
+class AsidePage(Page):
+    """What stands beside the rows of a table: the propeller of each, the load, how high the engine is mounted."""
+
+    @property
+    def title(self) -> str:  # type: ignore[override]
+        step = self.tablet.step(self.route.step)
+        table = next((field for field in step.fields if field.name == self._table), None) if step else None
+        return table.title if table else "Propeller of the recording"
+
+    @property
+    def _table(self) -> str:
+        return self.route.subject[0] if self.route.subject else ""
+
+    def _asks(self) -> Sequence[Ask]:
+        step = self.tablet.step(self.route.step)
+        return asks_aside(self.tablet, self.route.hull, self.route.job, step, self._table) if step else ()
+
+    def body(self) -> Widget:
+        hull, job = self.route.hull, self.route.job
+        lines = [line for ask in self._asks() for line in lines_of_step(self.tablet, hull, job, [ask], {})]
+        return column_of([partial(self._line, line) for line in lines] or [words("No row is entered yet.", "quiet")])
+
+    def _line(self, line: ValueLine) -> RowPress:
+        ask = line.ask
+        return RowPress(
+            ", ".join(filter(None, (ask.field.title, ask.context))),
+            partial(self.way.go, entry_route(self.route, ask)),
+            value=self._shown(ask),
+            value_role="ink" if line.state == "done" else "quiet",
+            mark=verdict_marks[line.verdict] if line.verdict else state_mark(line.state),
+            name=f"aside {ask.field.name} {ask.row} {ask.of}".rstrip(),
+        )
+
+    def _shown(self, ask: Ask) -> str:
+        current = self.tablet.current(self.route.hull, self.route.job, ask)
+        return str(current[0].value) if len(current) == 1 else "values disagree" if current else ""

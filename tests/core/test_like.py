@@ -1,0 +1,147 @@
+"""A boat begun like another: what its model shares comes along, what is one boat's own does not."""
+
+from __future__ import annotations
+
+import attrs
+import pytest
+
+from garboard.demo.samples_folder import sample_jobs_folder
+from garboard.disk.entries import SHOP_RECORD, TEMPLATE, Entry
+from garboard.faults import InputError
+from garboard.history.authoring import Author
+from garboard.history.like import (
+    ASKED_OF_EACH,
+    Facts,
+    begin_like,
+    drop_template,
+    is_one_boats,
+    keep_template,
+    shared_facts,
+    templates_in,
+)
+from garboard.history.replay import HullState, replay
+from garboard.job_files.job_file import read_job_file
+from garboard.records import EQUIPMENT, Circuit, Engine, NetworkBus, NetworkDevice, Vessel
+
+HULL = "XYZAB123F526"
+
+
+def sample(name: str) -> Vessel:
+    return read_job_file(sample_jobs_folder() / name / "job.json").vessel
+
+
+def begun(facts: Facts, *before: Entry) -> Vessel:
+    state = replay(HULL, before)
+    return replay(HULL, [*before, *begin_like(Author("tablet", "N. Sorrel"), state, facts)]).vessel()[0]
+
+
+def shop(*entries: Entry) -> HullState:
+    return replay(SHOP_RECORD, entries)
+
+
+def kept(name: str, vessel: Vessel, *before: Entry, by: str = "M. Office") -> list[Entry]:
+    return [*before, *keep_template(Author("office", by), shop(*before), name, shared_facts(vessel))]
+
+
+@pytest.mark.parametrize("name", ["kittiwake", "saltgrass", "long_reach"])
+def test_a_new_boat_has_what_the_model_shares_in_the_same_order_and_nothing_of_the_others_own(name: str) -> None:
+    """Compared with the record itself, field by field, without the code that copies."""
+    model, new = sample(name), begun(shared_facts(sample(name)))
+    assert new.hull_number == HULL
+    for kind, key in EQUIPMENT.items():
+        assert [getattr(one, key) for one in getattr(new, kind)] == [getattr(one, key) for one in getattr(model, kind)]
+    for mine, its in zip(new.engines, model.engines, strict=True):
+        assert mine == attrs.evolve(its, serial_number="", hours=None, network_instance=None)
+    for one, other in zip(new.circuits, model.circuits, strict=True):
+        assert one == attrs.evolve(other, length=None, protection_distance=None, label="")
+    assert (new.maker, new.model, new.length) == (model.maker, model.model, model.length)
+    assert (new.name, new.displacement_as_run) == ("", None)
+    assert "network_sources" not in new.more
+
+
+def test_what_was_read_on_one_boat_is_nobody_elses() -> None:
+    device = NetworkDevice(name="plotter", load_equivalency=4, drop_length=None)
+    network = NetworkBus(name="main", cable="light", terminators=2, devices=(device,))
+    engine = Engine(position="single", network_instance=0, model="X")
+    vessel = Vessel(
+        hull_number="QQZ01234A626",
+        networks=(network,),
+        engines=(engine,),
+        circuits=(Circuit(name="Horn", label="1 | Horn"),),
+    )
+    new = begun(shared_facts(vessel))
+    assert new.networks == (attrs.evolve(network, terminators=None),)
+    assert new.engines == (attrs.evolve(engine, network_instance=None),)
+    assert new.circuits == (Circuit(name="Horn"),)
+
+
+def test_what_is_entered_already_stays_and_what_was_removed_stays_removed() -> None:
+    author, state = Author("tablet", "N. Sorrel"), replay(HULL, [])
+    first = author.write(state, "field", ("circuits", "VHF radio", "protection_rating"), "20 A")
+    gone = author.write(state, "field", ("circuits", "Bilge pump", "removed"), True)
+    new = begun(shared_facts(sample("saltgrass")), first, gone)
+    circuits = {one.name: one for one in new.circuits}
+    assert str(circuits["VHF radio"].protection_rating) == "20 A"
+    assert circuits["VHF radio"].conductor_awg == "14"
+    assert "Bilge pump" not in circuits
+
+
+def test_every_fact_that_is_one_boats_own_is_a_field_of_its_record() -> None:
+    """A list of names goes stale quietly: each must be a field that exists."""
+    records = {"": Vessel, "engines": Engine, "circuits": Circuit}
+    for kind, record in records.items():
+        assert ASKED_OF_EACH[kind] <= {field.name for field in attrs.fields(record)}
+    of_networks = {field.name for record in (NetworkBus, NetworkDevice) for field in attrs.fields(record)}
+    assert ASKED_OF_EACH["networks"] <= of_networks
+    assert not is_one_boats(("tanks", "main", "capacity"))
+
+
+# Templates
+
+
+def test_a_template_is_kept_told_replaced_and_taken_back() -> None:
+    saltgrass = sample("saltgrass")
+    entries = kept("Bay boat 22", saltgrass)
+    (template,) = templates_in(shop(*entries))
+    assert (template.name, template.by, dict(template.facts)) == ("Bay boat 22", "M. Office", shared_facts(saltgrass))
+    assert {entry.kind for entry in entries} == {TEMPLATE}
+    assert len(entries) == 1 + sum(len(getattr(saltgrass, kind)) for kind in EQUIPMENT)
+
+    assert kept("Bay boat 22", saltgrass, *entries) == entries, "the same again adds nothing"
+    fewer = attrs.evolve(saltgrass, circuits=saltgrass.circuits[1:])
+    again = kept("Bay boat 22", fewer, *entries, by="T. Quill")
+    assert len(again) == len(entries) + 1
+    (template,) = templates_in(shop(*again))
+    assert dict(template.facts) == shared_facts(fewer)
+
+    dropped = [*again, *drop_template(Author("office", "M. Office"), shop(*again), "Bay boat 22", "sold no more")]
+    assert templates_in(shop(*dropped)) == ()
+    with pytest.raises(InputError, match="none is kept"):
+        drop_template(Author("office", "M. Office"), shop(*dropped), "Bay boat 22", "again")
+
+
+def test_a_boat_begun_from_a_template_is_as_one_begun_from_the_boat() -> None:
+    kittiwake = sample("kittiwake")
+    (template,) = templates_in(shop(*kept("Twin", kittiwake)))
+    assert begun(template.facts) == begun(shared_facts(kittiwake))
+
+
+def test_two_people_keep_one_name_at_once_and_nothing_is_lost_or_in_dispute() -> None:
+    """Both wrote without seeing the other: of each piece the later counts, whatever order they come in."""
+    one, two = kept("Twin", sample("kittiwake"), by="A"), kept("Twin", sample("long_reach"), by="B")
+    (there,), (back,) = templates_in(shop(*one, *two)), templates_in(shop(*two, *one))
+    assert there == back
+    assert {path[1] for path in there.facts if path[0] == "circuits"} == {
+        circuit.name for name in ("kittiwake", "long_reach") for circuit in sample(name).circuits
+    }
+
+
+@pytest.mark.parametrize("name", ["", "  ", "x" * 61])
+def test_a_template_needs_a_name_of_some_letters(name: str) -> None:
+    with pytest.raises(InputError, match="a name of 1 to 60 characters"):
+        kept(name, sample("saltgrass"))
+
+
+def test_a_boat_without_equipment_makes_no_template() -> None:
+    with pytest.raises(InputError, match="one without"):
+        kept("Empty", Vessel(hull_number=HULL))

@@ -1,0 +1,137 @@
+"""A boat set up in the office: begun from a template or another boat, its circuits from a table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from garboard.commands import templates
+from garboard.demo.samples_folder import sample_jobs_folder
+from garboard.disk.hullfile import HullFolder
+from garboard.faults import InputError, in_words
+from garboard.history.authoring import Author
+from garboard.history.boat import open_hull
+from garboard.history.exchange import import_job
+from garboard.job_files.job_file import read_job_file
+from garboard.records import Vessel
+from garboard.report.terminal import Tools
+
+SALTGRASS, NEW = "QQZ04417D626", "XYZAB123F526"
+
+
+def run(command: str, *arguments: object) -> str:
+    found = getattr(templates, command)
+    result = CliRunner().invoke(found, [*map(str, arguments)], obj=Tools(), catch_exceptions=False)
+    assert result.exit_code == 0, result.output
+    return result.output
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    job = sample_jobs_folder() / "saltgrass" / "job.json"
+    with HullFolder(tmp_path / "boats") as hulls:
+        import_job(hulls, read_job_file(job), job.parent, Author("office", "T. Quill"))
+    return tmp_path / "boats"
+
+
+def vessel(folder: Path, hull: str) -> Vessel:
+    with HullFolder(folder, read_only=True) as hulls:
+        return open_hull(hulls, hull).vessel()
+
+
+def entries(folder: Path) -> int:
+    with HullFolder(folder, read_only=True) as hulls:
+        return sum(hulls.count(hull) for hull in hulls.hulls())
+
+
+def names(folder: Path, hull: str) -> list[str]:
+    return [one.name for one in vessel(folder, hull).circuits]
+
+
+def test_a_boat_begun_from_a_template_and_one_begun_like_the_boat_have_the_same_equipment(folder: Path) -> None:
+    assert "No template is kept" in run("command", "list", folder)
+    assert "Bay boat is kept" in run("command", "keep", folder, SALTGRASS, "Bay boat", "--by", "M. Office")
+    assert "kept already" in run("command", "keep", folder, SALTGRASS, "Bay  boat", "--by", "M. Office")
+    assert "kept by M. Office" in run("command", "list", folder)
+    said = run("begin", folder, NEW, "--template", "bay boat", "--by", "M. Office", "--owner", "A. Marsh")
+    assert "is open" in said
+    run("begin", folder, "XYZAB124F526", "--like", SALTGRASS, "--by", "M. Office")
+    assert names(folder, NEW) == names(folder, "XYZAB124F526") == names(folder, SALTGRASS)
+    with HullFolder(folder, read_only=True) as hulls:
+        boat = open_hull(hulls, NEW)
+        (job,) = boat.jobs
+        assert boat.view(job).job.owner == "A. Marsh"
+    assert run("begin", folder, NEW, "--template", "Bay boat", "--by", "M. Office").endswith(
+        "it has a job already; 0 facts taken over\n"
+    )
+    assert "taken back" in run("command", "drop", folder, "Bay boat", "--reason", "sold no more", "--by", "M. Office")
+    assert names(folder, NEW) == names(folder, SALTGRASS)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        ((NEW,), "one of the two, got neither"),
+        ((NEW, "--template", "x", "--like", SALTGRASS), "one of the two, got both"),
+        ((NEW, "--template", "Bay boat"), "none is kept"),
+        ((NEW, "--like", "QQZ09999A626"), SALTGRASS),
+        (("XYZ", "--like", SALTGRASS), "12 characters"),
+    ],
+)
+def test_what_cannot_be_begun_is_refused_and_nothing_is_written(
+    folder: Path, arguments: tuple[str, ...], told: str
+) -> None:
+    before = entries(folder)
+    with pytest.raises(InputError) as refused:
+        run("begin", folder, *arguments, "--by", "M. Office")
+    assert told in in_words(refused.value)
+    assert entries(folder) == before
+
+
+def test_circuits_go_out_as_a_table_and_come_back_changed(folder: Path, tmp_path: Path) -> None:
+    table, before = tmp_path / "circuits.csv", entries(folder)
+    assert "7 circuits" in run("circuits", folder, SALTGRASS, "-o", table)
+    assert "0 facts changed" in run("circuits", folder, SALTGRASS, table, "--by", "M. Office")
+    assert entries(folder) == before
+    table.write_bytes("name;length\r\nVHF radio;8 ft\r\nHorn\u2019s relay;3 ft\r\n".encode("cp1252"))
+    assert "2 circuits in the table; 3 facts changed" in run("circuits", folder, SALTGRASS, table, "--by", "M. Office")
+    found = {one.name: one for one in vessel(folder, SALTGRASS).circuits}
+    assert (str(found["VHF radio"].length), found["VHF radio"].conductor_awg) == ("8 ft", "14")
+    assert str(found["Horn\u2019s relay"].length) == "3 ft"
+
+
+def test_a_table_with_a_fault_changes_nothing(folder: Path, tmp_path: Path) -> None:
+    table, before = tmp_path / "circuits.csv", entries(folder)
+    table.write_text("name,length\nVHF radio,8 ft\nHorn,seven\n")
+    with pytest.raises(InputError) as refused:
+        run("circuits", folder, SALTGRASS, table, "--by", "M. Office")
+    assert "line 3, length (Horn)" in in_words(refused.value)
+    assert entries(folder) == before
+
+
+def test_a_table_decides_nothing_that_disagrees(folder: Path, tmp_path: Path) -> None:
+    subject = ("circuits", "VHF radio", "length")
+    with HullFolder(folder) as hulls:
+        state = open_hull(hulls, SALTGRASS).state
+        two = [
+            Author(name, name).write(state, "field", subject, length) for name, length in (("a", "5 ft"), ("b", "6 ft"))
+        ]
+        hulls.put_if_absent(SALTGRASS, two)
+    table, before = tmp_path / "circuits.csv", entries(folder)
+    table.write_text("name,length\nVHF radio,8 ft\nHorn,3 ft\n")
+    with pytest.raises(InputError, match="settle them first"):
+        run("circuits", folder, SALTGRASS, table, "--by", "M. Office")
+    assert entries(folder) == before
+
+
+def test_a_removed_circuit_that_stands_in_the_table_comes_back(folder: Path, tmp_path: Path) -> None:
+    with HullFolder(folder) as hulls:
+        state = open_hull(hulls, SALTGRASS).state
+        hulls.save(Author("a", "a").write(state, "field", ("circuits", "VHF radio", "removed"), True))
+    assert "VHF radio" not in names(folder, SALTGRASS)
+    table = tmp_path / "circuits.csv"
+    table.write_text("name,length\nVHF radio,8 ft\n")
+    run("circuits", folder, SALTGRASS, table, "--by", "M. Office")
+    assert "VHF radio" in names(folder, SALTGRASS)

@@ -1,0 +1,267 @@
+"""Run, swap, run: each propeller is judged by its own runs, and what is fitted now by no other's."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from typing import Any
+
+import attrs
+import pytest
+from pypdf import PdfReader
+from rich.console import Console
+
+from garboard.findings import Finding, Lack
+from garboard.fittings import CAME_WITH
+from garboard.hosting.host import make_host
+from garboard.job_view import Disagreement, FieldKey, JobView
+from garboard.records import JsonValue, NamedPropeller, Vessel
+from garboard.report.book import handover_book
+from garboard.report.job_report import print_report
+from garboard.report.json_out import assessed_job
+from garboard.report.trials import lines_of_trials, trials_of, which_stays
+from garboard.samples import Sample
+from garboard.units import Amount
+from garboard.verdict import Verdict
+from prop_check_jobs import GOOD_CONDITIONS, PROPELLER, RUNS, job, two_ways, vessel
+
+HOST = make_host(("garboard_prop_check", "garboard_fuel_curve"), entry_points=False)
+STEEL = NamedPropeller(name="17 steel", pitch=Amount("17", "in"), diameter=Amount("14.5", "in"))
+BEFORE = two_ways(vessel(), "5150 rev/min", ("37.8 kn", "37.2 kn"))
+AFTER = two_ways(vessel(), "5560 rev/min", ("38.1 kn", "37.7 kn"))
+
+
+def boat(fitted: str = "", *propellers: NamedPropeller) -> Vessel:
+    made = vessel()
+    return attrs.evolve(
+        made, propellers=propellers or (STEEL,), engines=(attrs.evolve(made.engines[0], fitted=fitted),)
+    )
+
+
+def named(name: str, *rows: str) -> dict[FieldKey, JsonValue]:
+    return {(RUNS, "propeller", row, "centre"): name for row in rows}
+
+
+def swapped(
+    fitted: str = "17 steel", name: str = "17 steel", more: Mapping[FieldKey, JsonValue] | None = None
+) -> JobView:
+    """Two runs, a swap, two runs."""
+    return job(boat(fitted), BEFORE + AFTER, more={**named(name, "3", "4"), **(more or {})})
+
+
+def findings(view: JobView, *calculators: str) -> list[Finding]:
+    wanted = {f"prop_check.{name}" for name in calculators}
+    return [one.finding for one in HOST.assess(view) if one.calculator in wanted]
+
+
+JUDGING = ("window", "slip", "pitch", "speed", "reference_air")
+
+
+def test_the_first_propeller_is_judged_after_the_swap_as_before_it() -> None:
+    """Its runs are the same, and so are all findings of it, whatever was run and fitted since."""
+    alone = job(vessel(), BEFORE)
+    put_back = job(boat(""), BEFORE + AFTER, more=named("17 steel", "3", "4"))
+    assert findings(put_back, *JUDGING) == findings(alone, *JUDGING)
+
+
+def test_the_second_propeller_is_judged_as_if_no_other_had_been_run() -> None:
+    alone = job(vessel(pitch="17 in"), AFTER)
+    now = findings(swapped(), "window", "slip", "speed")
+    expected = findings(alone, "window", "slip", "speed")
+    assert [(one.code, one.verdict, one.numbers) for one in now] == [
+        (one.code, one.verdict, one.numbers) for one in expected
+    ]
+    assert {place[2] for one in now for place in one.places if place[0] == RUNS} == {"3", "4"}
+    (advice,) = findings(swapped(), "pitch")
+    assert advice.code == "prop_check.pitch.keep"
+    assert ("vessel", "propellers.pitch", "", "17 steel") in advice.places
+
+
+def test_a_fitting_without_a_run_says_which_is_missing_and_takes_no_other_s() -> None:
+    found = findings(job(boat("17 steel"), BEFORE), *JUDGING)
+    assert {one.verdict for one in found} == {Verdict.NOT_ENOUGH_DATA}
+    assert "with the propeller 17 steel" in found[0].sentence
+
+
+def test_a_run_of_a_propeller_nobody_entered_is_said_and_changes_no_verdict() -> None:
+    view = swapped(more=named("16 brass", "2") | named(CAME_WITH, "1"))
+    (said,) = (one for one in findings(view, "readings") if one.verdict is Verdict.NOT_ENOUGH_DATA)
+    assert "'16 brass', which is not in the list of propellers" in said.sentence
+    assert (said.missing[0].field, said.missing[0].row, said.missing[0].of) == ("propeller", "2", "centre")
+    assert findings(view, *JUDGING) == findings(swapped(), *JUDGING)
+    assert not [one for one in findings(swapped(), "readings") if one.verdict is Verdict.NOT_ENOUGH_DATA]
+
+
+def test_what_is_fitted_and_in_no_list_is_not_judged() -> None:
+    found = findings(swapped("16 brass", "16 brass"), "pitch", "slip")
+    assert {one.verdict for one in found} == {Verdict.NOT_ENOUGH_DATA}
+    assert all("'16 brass'" in one.sentence for one in found)
+
+
+def test_two_tablets_that_say_another_propeller_is_on_judge_none_until_one_is_chosen() -> None:
+    view = swapped()
+    on = Disagreement(("vessel", "engines/centre/fitted", "", ""), ())
+    found = findings(attrs.evolve(view, disagreements=(on,)), *JUDGING)
+    assert {one.verdict for one in found} == {Verdict.NOT_ENOUGH_DATA}
+    assert {one.missing[0].lack for one in found} == {Lack.DISAGREES}
+    trials = trials_of(attrs.evolve(view, disagreements=(on,)), HOST)
+    assert [(one.name, one.stays, one.verdict) for one in trials] == [
+        (CAME_WITH, False, Verdict.FAIL),
+        ("17 steel", False, Verdict.PASS),
+    ]
+
+
+def test_a_measured_pitch_stands_before_the_stamp() -> None:
+    gauged = attrs.evolve(STEEL, pitch_measured=Amount("17.5", "in"))
+    view = job(boat("17 steel", gauged), AFTER, more=named("17 steel", "1", "2"))
+    (measured,), (stamped,) = findings(view, "slip"), findings(job(vessel(pitch="17.5 in"), AFTER), "slip")
+    (gauge, stamp) = (next(one for one in found.numbers if one.name == "slip") for found in (measured, stamped))
+    assert gauge.value == stamp.value
+    assert "by the measured pitch" in measured.sentence
+    assert (gauge.expanded_uncertainty or 9) < (stamp.expanded_uncertainty or 0)
+
+
+def test_the_nut_is_looked_at_again_after_each_change() -> None:
+    """Before the change it was in order: that says nothing of the propeller now on the shaft."""
+    first = {(PROPELLER, field, "", "centre"): True for field in ("stamp_read", "nut_secured", "blades_sound")}
+    again: dict[FieldKey, Any] = {
+        (PROPELLER, "propeller", "1", "centre"): "17 steel",
+        (PROPELLER, "nut_secured_again", "1", "centre"): True,
+        (PROPELLER, "blades_sound_again", "1", "centre"): True,
+    }
+    loose = again | {(PROPELLER, "nut_secured_again", "1", "centre"): False}
+    back = {(key[0], key[1], "2", key[3]): CAME_WITH if key[1] == "propeller" else True for key in again}
+    said = {
+        "never changed": job(vessel(), BEFORE, more=first),
+        "changed": swapped(more=first),
+        "looked at": swapped(more=first | again),
+        "loose": swapped(more=first | loose),
+        "changed back": swapped("", more=first | again),
+        "looked at again": swapped("", more=first | again | back),
+    }
+    verdicts = {what: findings(view, "propeller")[0].verdict for what, view in said.items()}
+    ready, missing = Verdict.PASS, Verdict.NOT_ENOUGH_DATA
+    assert list(verdicts.values()) == [ready, missing, ready, Verdict.FAIL, missing, ready]
+    damaged = swapped(more=again | {(PROPELLER, "blades_sound_again", "1", "centre"): False})
+    assert "damaged" in findings(damaged, "pitch")[0].sentence
+
+
+def test_throttle_steps_of_another_propeller_are_of_another_curve() -> None:
+    steps: dict[FieldKey, JsonValue] = {}
+    for row, turns in enumerate((800, 1500, 2200, 2900, 3600, 4300, 5000, 5600), start=1):
+        steps |= {
+            ("fuel_curve.steps", "nominal_engine_speed", str(row), ""): f"{turns} rev/min",
+            ("fuel_curve.steps", "speed_out", str(row), ""): f"{turns / 150:.1f} kn",
+            ("fuel_curve.steps", "speed_back", str(row), ""): f"{turns / 150:.1f} kn",
+            ("fuel_curve.steps", "fuel_flow", str(row), "centre"): f"{turns**2 / 2e6:.1f} gal/h",
+        }
+    view = job(boat("17 steel"), AFTER, more=named("17 steel", "1", "2") | steps)
+    curve = [one.finding for one in HOST.assess(view) if one.calculator == "fuel_curve.curve"]
+    assert [one.verdict for one in curve] == [Verdict.NOT_ENOUGH_DATA]
+    all_named = {("fuel_curve.steps", "propeller", str(row), "centre"): "17 steel" for row in range(1, 9)}
+    view = job(boat("17 steel"), AFTER, more=named("17 steel", "1", "2") | steps | all_named)
+    curve = [one.finding for one in HOST.assess(view) if one.calculator == "fuel_curve.curve"]
+    assert Verdict.NOT_ENOUGH_DATA not in {one.verdict for one in curve}
+
+
+# Side by side
+
+
+def trial(row: str, **values: JsonValue) -> dict[FieldKey, JsonValue]:
+    each = ("propeller", "mounting_height", "engine_speed")
+    return {(RUNS, field, row, "centre" if field in each else ""): value for field, value in values.items()}
+
+
+@pytest.fixture(scope="module")
+def tried() -> JobView:
+    """Three propellers: the first below its window, the second in it, the third named by nobody's list."""
+    aboard: dict[str, JsonValue] = {"persons": 2, "fuel_level": "50 %", "mounting_height": "hole 2"}
+    more = trial("1", **aboard, time_to_plane="6 s") | trial("2", time_to_plane="7 s") | trial("3", gear="200 lb")
+    third = trial("5", speed="36.0 kn", engine_speed="5700 rev/min", direction="with", propeller="16 brass")
+    return swapped(more=more | third | trial("6", time_to_plane="4.4 s", propeller="17 steel"))
+
+
+def test_what_was_tried_stands_side_by_side(tried: JobView) -> None:
+    """Each by its own runs: engine speed against its window, speed, slip, load, time to plane, verdict, and why."""
+    first, second, third = trials_of(tried, HOST)
+    assert [(one.name, one.stays, one.verdict) for one in (first, second, third)] == [
+        (CAME_WITH, False, Verdict.FAIL),
+        ("17 steel", True, Verdict.PASS),
+        ("16 brass", False, Verdict.NOT_ENOUGH_DATA),
+    ]
+    lines = dict(lines_of_trials((first, second, third)))
+    assert lines["Propeller"] == ("15 in x 19 in, 3 blades", "14.5 in x 17 in", "not entered")
+    assert lines["Load"] == ("2 on board, fuel 50 %", "gear 200 lb", "")
+    assert lines["Time to plane"] == ("6.5 s, mean of 2", "4.4 s", "")
+    assert [cell.split()[0] for cell in lines["Engine speed"][:2]] == ["5150", "5560"]
+    assert lines["Window"][0] == "5400 to 6000 rev/min"
+    assert [cell.split()[0] for cell in lines["Speed"][:2]] == ["37.5", "37.9"]
+    said = list(which_stays((first, second, third)))
+    assert said[0].startswith("17 steel stays: 5560 ± 30 rev/min")
+    assert "'16 brass' of the centre engine is not in the list of propellers" in said[2]
+
+
+def test_one_propeller_that_is_fitted_is_no_trial() -> None:
+    assert trials_of(job(vessel(), BEFORE), HOST) == ()
+    assert trials_of(job(boat("17 steel"), AFTER, more=named("17 steel", "1", "2")), HOST) == ()
+
+
+def test_report_book_and_json_tell_what_was_tried(tried: JobView) -> None:
+    assessed = HOST.assess(tried)
+    book = PdfReader(io.BytesIO(handover_book(HOST.with_defaults(tried), HOST, assessed)))
+    printed = " ".join(" ".join(page.extract_text() for page in book.pages).split())
+    report = io.StringIO()
+    print_report(Console(file=report, width=200), tried, HOST, assessed)
+    for text in (printed, " ".join(report.getvalue().split())):
+        assert "17 steel stays: 5560 ± 30 rev/min" in text
+        assert "As delivered was tried: 5150 ± 30 rev/min" in text
+        assert "6.5 s, mean of 2" in text
+    plain = assessed_job("job.json", tried, HOST, assessed, ())["trials"]
+    assert [(one["fitting"], one["stays"], one["verdict"]) for one in plain] == [
+        ([""], False, "fail"),
+        (["17 steel"], True, "pass"),
+        (["16 brass"], False, "not enough data"),
+    ]
+    assert {"engine speed", "speed", "slip"} <= {number["name"] for number in plain[1]["numbers"]}
+
+
+# Running in
+
+
+def running(hours: str | None, asked: str = "10 h") -> JobView:
+    made = vessel()
+    engine = attrs.evolve(made.engines[0], hours=Amount.parse(hours) if hours else None)
+    return job(attrs.evolve(made, engines=(engine,)), AFTER, GOOD_CONDITIONS, settings={"prop_check.break_in": asked})
+
+
+@pytest.mark.parametrize(
+    ("hours", "asked", "codes"),
+    [
+        ("3.2 h", "10 h", ["prop_check.break_in.running_in"]),
+        ("10 h", "10 h", []),
+        ("3.2 h", "0 h", []),
+        (None, "0 h", []),
+        (None, "10 h", ["prop_check.break_in.not_enough_data"]),
+    ],
+)
+def test_full_throttle_waits_for_the_hours_the_maker_asks_for(hours: str | None, asked: str, codes: list[str]) -> None:
+    view = running(hours, asked)
+    assert [one.code for one in findings(view, "break_in")] == codes
+    (advice,) = findings(view, "pitch")
+    held = codes == ["prop_check.break_in.running_in"]
+    assert (advice.verdict is Verdict.NOT_ENOUGH_DATA) is held
+    assert not held or "up to 4050 rev/min" in findings(view, "break_in")[0].sentence
+
+
+def test_the_guide_holds_back_while_an_engine_runs_in() -> None:
+    guide = HOST.live_guides["prop_check.full_throttle"]
+    for hours, words, urgent in (("3.2 h", "ease off: still running in", True), ("12 h", "settling", False)):
+        state = guide.begin(HOST.with_defaults(running(hours)))
+        for tenth in range(10):
+            state = guide.take(state, Sample(tenth / 10, "engine_speed", 5560, "10", "0"))
+            state = guide.take(state, Sample(tenth / 10, "speed_over_ground", 38, "35"))
+        shown = guide.show(state)
+        assert (shown.word, shown.urgent) == (words, urgent)
+    state = guide.begin(HOST.with_defaults(running("3.2 h")))
+    assert guide.show(state).word == "still running in: no full throttle"
+    assert "up to 4050 rev/min" in guide.show(state).lines[0]

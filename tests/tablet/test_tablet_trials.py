@@ -1,0 +1,153 @@
+"""Run, swap, run, by touch, beside a tablet that does not know of the swap: each run keeps its propeller."""
+
+from __future__ import annotations
+
+import time
+from functools import partial
+from pathlib import Path
+
+import attrs
+
+from garboard.disk.clock import HybridClock
+from garboard.disk.hullfile import HullFolder
+from garboard.fittings import CAME_WITH, of_fitting
+from garboard.history.merge import merge
+from garboard.hosting.host import make_host
+from garboard.job_view import FieldKey
+from garboard.records import JsonValue
+from garboard_tablet.models.asks import asks_of_step
+from garboard_tablet.models.session import HOME
+from garboard_tablet.models.tablet import Tablet, open_tablet
+from tablet.driver import Drive, Driver, declared, view_of
+from tablet.layout_lint import faults
+
+RUNS, CONDITIONS = "prop_check.full_throttle", "prop_check.conditions"
+TWO_HOURS = 2 * 3_600_000
+PLUGINS = partial(make_host, ("garboard_prop_check",), entry_points=False)
+
+
+def first_tablet(folder: Path) -> tuple[Tablet, str, str]:
+    """A tablet whose clock is two hours ahead, with a boat of one engine and two runs; hull and job."""
+    tablet = open_tablet(folder, PLUGINS)
+    tablet.clock = HybridClock(wall=lambda: round(time.time() * 1000) + TWO_HOURS)
+    hull, job = tablet.open_job("XYZAB123F526")
+    tablet.add_piece(hull, ("engines", "centre"))
+    facts = {
+        ("engines", "centre", "full_throttle_low"): "5400 rev/min",
+        ("engines", "centre", "full_throttle_high"): "6000 rev/min",
+        ("engines", "centre", "gear_ratio"): "1.85",
+        ("engines", "centre", "propeller", "pitch"): "19 in",
+        ("hull_form",): "planing",
+    }
+    tablet.save(*(tablet.author().write(tablet.boat(hull).state, "field", *fact) for fact in facts.items()))
+    conditions: dict[str, JsonValue] = {"trim": "at best", "load": "half", "water": "calm", "persons": 2}
+    for field, value in conditions.items():
+        enter(tablet, hull, job, (CONDITIONS, field, "", ""), value)
+    return tablet, hull, job
+
+
+def enter(tablet: Tablet, hull: str, job: str, place: FieldKey, value: JsonValue) -> None:
+    asks = asks_of_step(declared(tablet, place[0]), tablet.view(hull, job), open_tables=("runs",), aside=True)
+    like = next(ask for ask in asks if (ask.place[1], ask.of) == (place[1], place[3]))
+    tablet.enter(hull, job, attrs.evolve(like, key=like.key._replace(subject=place)), value)
+
+
+def run(tablet: Tablet, hull: str, job: str, row: str, side: str, speed: str) -> None:
+    values = {("direction", ""): side, ("speed", ""): speed, ("engine_speed", "centre"): "5150 rev/min"}
+    for (field, of), value in values.items():
+        enter(tablet, hull, job, (RUNS, field, row, of), value)
+
+
+def run_by_touch(d: Driver, side: str, speed: str, turns: str) -> None:
+    """One run, as it is typed aboard: side, speed, engine speed; then back to the step."""
+    while d.app.tablet.session.here.page != "step":
+        d.press("back")
+    d.seek("add row runs")
+    d.press(f"choice {side}", "skip")  # the course: the side is said
+    d.number(speed)
+    d.number(turns)
+
+
+def meet(source: Path, target: Path) -> None:
+    with HullFolder(source) as here, HullFolder(target) as there:
+        merge([here], there)
+
+
+def speeds(d: Driver, name: str) -> list[JsonValue]:
+    view = of_fitting(view_of(d), (name,), (RUNS,))
+    return [view.value(RUNS, "speed", row=row) for row in view.rows(RUNS, "speed")]
+
+
+def test_run_swap_run_and_two_tablets_that_meet(drive: Drive, tmp_path: Path) -> None:
+    """By the clocks every run of the first tablet came after the swap on the second."""
+    tablet, hull, job = first_tablet(tmp_path / "first")
+    run(tablet, hull, job, "1", "with", "37.8 kn")
+    run(tablet, hull, job, "2", "against", "37.2 kn")
+    begun = {field: tablet.view(hull, job).value(RUNS, field, row="1") for field in ("persons", "fuel_level")}
+    assert begun == {"persons": 2, "fuel_level": None}
+    assert tablet.view(hull, job).value(RUNS, "propeller", row="2", of="centre") == CAME_WITH
+    tablet.close()
+    meet(tmp_path / "first", tmp_path / "second")
+
+    d = drive(tmp_path / "second", make_host=PLUGINS)
+    d.app.tablet.session.way = [HOME, HOME.to("job", hull=hull, job=job)]
+    d.app.way.go(HOME.to("step", hull=hull, job=job, step=RUNS))
+    d.step()
+    d.seek("trials")
+    d.press("new trial", "another")
+    d.write("17 steel")
+    d.press("save it")
+    d.seek("value propellers/17 steel/pitch")
+    d.number("17")
+    while d.app.tablet.session.here.page != "new trial":
+        d.press("back")
+    assert not faults(d.app.shell, d.window)
+    d.press("fit 17 steel")
+    run_by_touch(d, "with", "38.1", "5560")
+    run_by_touch(d, "against", "37.7", "5560")
+    while d.app.tablet.session.here.page != "step":
+        d.press("back")
+    d.seek("aside runs")
+    assert not faults(d.app.shell, d.window)
+    assert (speeds(d, ""), speeds(d, "17 steel")) == (["37.8 kn", "37.2 kn"], ["38.1 kn", "37.7 kn"])
+
+    tablet = open_tablet(tmp_path / "first", PLUGINS)
+    tablet.clock = HybridClock(wall=lambda: round(time.time() * 1000) + TWO_HOURS)
+    run(tablet, hull, job, "5", "with", "37.9 kn")  # it has not heard of the swap
+    entries = tablet.files.entries(hull)
+    tablet.close()
+    d.app.tablet.save(*entries)
+    assert (speeds(d, ""), speeds(d, "17 steel")) == (["37.8 kn", "37.2 kn", "37.9 kn"], ["38.1 kn", "37.7 kn"])
+    d.press("back")
+    d.seek("trials")
+    for words in ("17 steel, fitted", "As delivered", "5560", "5150"):
+        assert any(words in said for said in d.words()), words
+    assert not faults(d.app.shell, d.window)
+    d.press(f"trial {CAME_WITH}")
+    assert not faults(d.app.shell, d.window)
+    d.press("fit it")
+    assert d.app.tablet.view(hull, job).vessel.engines[0].fitted == CAME_WITH
+    assert any("As delivered, fitted" in said for said in d.words())
+
+
+def test_a_recording_names_the_propellers_it_was_made_with_whenever_it_comes_to_count(tmp_path: Path) -> None:
+    """Kept beside before a swap and chosen after it, a recording is still of the propeller of then."""
+    tablet, hull, job = first_tablet(tmp_path / "first")
+    tablet.add_piece(hull, ("propellers", "17 steel"))
+    step = declared(tablet, RUNS)
+    before, after = ({"file": tablet.files.attachments.put(name), "name": "trial"} for name in (b"before", b"after"))
+
+    def named_when(recording: JsonValue) -> JsonValue:
+        asks = asks_of_step(step, tablet.view(hull, job))
+        tablet.enter(hull, job, next(ask for ask in asks if ask.place[1] == "all_runs"), recording)
+        view = tablet.view(hull, job)
+        assert not view.disagreements
+        return view.value(RUNS, "all_runs_propeller", of="centre")
+
+    then: JsonValue = {**before, "propellers": {"centre": CAME_WITH}}
+    assert named_when(then) == CAME_WITH
+    tablet.fit_propellers(hull, ["17 steel"])
+    now: JsonValue = {**after}
+    assert named_when(now) == "17 steel"
+    assert named_when(then) == CAME_WITH
+    tablet.close()
