@@ -14,6 +14,7 @@ from garboard.commands.hulls import readable_report
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
 from garboard.disk.storage import LOCK_NAME, FolderGone, FolderInUse, NotSaved, WriterLock
+from garboard.history.backup import write_backup
 from garboard.history.merge import merge
 
 HERE, OTHER, THIRD = HULLS
@@ -166,3 +167,16 @@ def test_a_batch_is_saved_nowhere_once_the_folder_is_gone_and_whole_when_it_is_d
             for entry in new:
                 assert hulls.put_if_absent(entry.hull_key, [entry]).added == (entry.id,)
     assert on_disk(folder) == dict.fromkeys(HULLS, 2)
+
+
+def test_a_backup_holds_all_that_is_held_or_is_not_saved(folder: Path) -> None:
+    path = folder.parent / "garboard.zip"
+    with HullFolder(folder) as hulls:
+        assert len(hulls.digests()) == 3
+        (folder / HULLS_FOLDER / file_name(HERE)).unlink()
+        assert write_backup(hulls, path, "now").hulls == 3
+        folder.rename(folder.parent / "away")
+        path.unlink()
+        with pytest.raises(FolderGone):
+            write_backup(hulls, path, "now")
+        assert {one.name for one in folder.parent.iterdir()} == {"away"}

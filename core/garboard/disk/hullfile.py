@@ -265,9 +265,11 @@ class HullFolder:
     def contents(self) -> Iterator[tuple[str, bytes]]:
         """The hull files here as they stand on the disk, by name. Work may go on between one and the next.
 
-        errors : OSError where one cannot be read
+        errors : OSError where one cannot be read; NotSaved as of `digests`
         """
         with self._guard:
+            if self._writing:
+                self._put_back()
             names = [name for name in self._hull_files() if _NAME.fullmatch(name)]
         for name in names:
             path = self._hulls_folder / name
