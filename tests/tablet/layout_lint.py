@@ -77,10 +77,10 @@ def _press_faults(press: Any, window: Any, dp: Callable[[float], float]) -> Iter
 
 
 def _label_faults(label: Any, window: Any) -> Iterator[str]:
-    from kivy.metrics import sp
+    from kivy.metrics import dp
 
-    if label.font_size < sp(LEAST_TEXT) - 0.5:
-        yield f"{label.text[:30]!r} is set in {label.font_size / sp(1):.0f} sp"
+    if label.font_size < dp(LEAST_TEXT) - 0.5:
+        yield f"{label.text[:30]!r} is set in {label.font_size / dp(1):.0f} sp"
     wrap = label.text_size[0]
     if BREAKABLE.search(label._label.text):
         yield f"{label.text[:40]!r} can be broken within a value"
@@ -110,6 +110,9 @@ def _room(
     probe = (MarkupLabel if is_markup else CoreLabel)(text=text, text_size=(wrap, None), **style)
     probe.refresh()
     words = re.sub(r"\[/?b\]|&[a-z]+;", "", text).split() if is_markup else text.split()
+    words = [
+        part for word in words for part in (word.split("/") if word.count("/") > 2 else [word])
+    ]  # a path may break
     longest = max(words, key=len, default="")
     return *probe.texture.size, longest, CoreLabel(text=longest, **style).get_extents(longest)[0]
 
