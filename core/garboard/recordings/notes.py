@@ -131,6 +131,12 @@ class ReadingNotes:
             kind = OTHER_KINDS
         sent[kind] = sent.get(kind, 0) + count
 
+    def met_odd_times(self, count: int) -> None:
+        """Note how many values were left out for their times."""
+        if count:
+            values = "1 value has" if count == 1 else f"{count} values have"
+            self.damage(0, f"{values} a time far from those before and behind, and no part in the streams")
+
     def met_kind(self, kind: str, *, is_empty: bool = False) -> None:
         """Count a kind the program reads, of which there may be many; noise cannot make the tables grow without end."""
         kinds = self.empty if is_empty else self.kinds
