@@ -440,6 +440,8 @@ def _typed_speeds(speed: Average) -> tuple[FieldKey, ...]:
 
 
 def _stamp(view: JobView, found: Slip) -> tuple[FieldKey, ...]:
+    if found.engine.fitted:
+        return ()  # the stamp that was read is of the propeller the engine came with
     return held(view, [(PROPELLER, "stamp_read", "", found.engine.position)])
 
 

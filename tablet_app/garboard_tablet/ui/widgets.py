@@ -25,6 +25,7 @@ from kivy.uix.widget import Widget
 from garboard.disk.storage import NotSaved
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
 from garboard.verdict import Verdict
+from garboard_tablet.ui.joined import joined
 from garboard_tablet.ui.language import Language, shown
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, THUMB, dp, sp, theme
 from garboard_tablet.ui.tidy import tidy_soon
@@ -70,8 +71,24 @@ class _Text(Label):
 
     def _fits(self, room: float, high: float | None) -> bool:
         self.texture_update()
-        longest = max((self._label.get_extents(word)[0] for word in self.text.split()), default=0)
+        longest = max(map(self._wide, self._pieces()))
         return longest <= room and (high is None or self.texture_size[1] <= high)
+
+    def _pieces(self) -> list[str]:
+        """What stands on one line: words, and values with their units."""
+        return str(self._label.text).replace("\n", " ").split(" ")
+
+    def _wide(self, words: str) -> float:
+        return float(self._label.get_extents(words)[0])
+
+    def _create_label(self) -> None:
+        super()._create_label()
+        self._label.text = joined(self.text)
+
+    def _trigger_texture_update(self, name: str | None = None, source: Any = None, value: Any = None) -> None:
+        super()._trigger_texture_update(name, source, value)
+        if source and name == "text":
+            self._label.text = joined(value)
 
 
 def is_measured() -> bool:
@@ -241,7 +258,7 @@ class Press(ButtonBehavior, _Text):
         """The width in which no word of it is broken, in the smallest words."""
         self.font_size = dp(LEAST_TEXT)
         self.texture_update()
-        return max(float(self._label.get_extents(word)[0]) for word in self.text.split() or [""]) + dp(26)
+        return max(map(self._wide, self._pieces())) + dp(26)
 
     def fit_low(self, width: float) -> float:
         """Take a width, and no more than the least height where smaller words have room in it."""
@@ -628,6 +645,28 @@ class Gap(Widget):
     def fit(self, width: float) -> float:
         self.size = (width, dp(self._high))
         return float(self.height)
+
+
+class Apart(Widget):
+    """A press that takes something away, clear of all else by more than a thumb slips: nobody hits it by mistake."""
+
+    CLEAR = 20
+    """On each side, beside the usual gap [dp]: 5 mm in all."""
+
+    def __init__(self, press: Press) -> None:
+        super().__init__(size_hint=(None, None), size=(1, 1))
+        self._press = press
+        self.add_widget(press)
+        self.bind(pos=self._place)
+
+    def fit(self, width: float) -> float:
+        clear = dp(self.CLEAR)
+        self.size = (width, self._press.fit(width - 2 * clear) + 2 * clear)
+        self._place()
+        return float(self.height)
+
+    def _place(self, *_: object) -> None:
+        self._press.pos = (self.x + dp(self.CLEAR), self.y + dp(self.CLEAR))
 
 
 class Across(Widget):
