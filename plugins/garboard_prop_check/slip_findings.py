@@ -34,6 +34,7 @@ from garboard_prop_check.words import (
     pitch_place,
     pitch_tolerance,
     stamped_pitch,
+    tolerance_setting,
     trim_at_best,
 )
 
@@ -257,7 +258,7 @@ def _engine_slip(
         verdict=Verdict.ADVISE if odd else judged.verdict,  # first find out whether the fact is right
         about=about(engine),
         sentence=" ".join(words),
-        basis=(SLIP, AVERAGING, basis_of("pitch_tolerance"), *judged.used),
+        basis=(SLIP, AVERAGING, basis_of(tolerance_setting(found.engine)), *judged.used),
         numbers=found.numbers,
         limits=judged.limits,
         places=found.places(view),

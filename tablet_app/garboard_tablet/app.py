@@ -27,6 +27,7 @@ from garboard.verdict import Verdict
 from garboard_tablet.models.ashore import AshoreMarks
 from garboard_tablet.models.assessor import Assessor
 from garboard_tablet.models.background import Background
+from garboard_tablet.models.backups import Backups
 from garboard_tablet.models.files_amiss import files_gone
 from garboard_tablet.models.keys import ENTER, of_keyboard
 from garboard_tablet.models.live_source import LiveSource
@@ -54,9 +55,12 @@ from garboard_tablet.ui.uncaught import ShowsThem, guarded
 from garboard_tablet.ui.widgets import Press, act
 
 if TYPE_CHECKING:
+    from garboard.history.merge import MergeReport
     from garboard.hosting.failures import PluginProblem
     from garboard.recordings.where import Where
     from garboard.shop_link.ashore import State
+    from garboard.shop_link.sync import SyncReport
+    from garboard_tablet.system.files import Files
 
 log = logging.getLogger("garboard.tablet")
 
@@ -83,6 +87,19 @@ def later(work: Callable[[], object], after: float = 0.0, /) -> object:
     return Clock.schedule_once(lambda _dt: work(), after)
 
 
+def files_of_this_machine() -> Files:
+    """How files come in and go out here."""
+    from kivy.utils import platform
+
+    if platform == "android":
+        from garboard_tablet.system.android_files import AndroidFiles
+
+        return AndroidFiles(later)
+    from garboard_tablet.system.desk_files import DeskFiles
+
+    return DeskFiles(later)
+
+
 class GarboardApp(App):
     """The parts of the app put together, and the life of its window."""
 
@@ -97,6 +114,7 @@ class GarboardApp(App):
         threads: bool = True,
         data_problem: str = "",
         services: Services | None = None,
+        files: Files | None = None,
     ) -> None:
         super().__init__()
         sys.setswitchinterval(THREADS_TAKE_TURNS)
@@ -121,6 +139,14 @@ class GarboardApp(App):
         self.sight = InSight(self.guest, self.live, self.screen)
         self.sight.run_clock = self.run_clock = RunClock(tablet, self.live, self.sight.show_run)
         self.bind(on_resume=self.sight.resume)
+        self.files = files or files_of_this_machine()
+        self.backups = Backups(
+            tablet,
+            self.background,
+            self.files,
+            came=lambda report: came_in(self, report),
+            changed=lambda: self.screen.refill(("backup",)),
+        )
         self.context = Context(
             tablet=tablet,
             way=self.way,
@@ -138,6 +164,8 @@ class GarboardApp(App):
             pads=NumberPads(),
             run_clock=self.run_clock,
             guest=self.guest,
+            files=self.files,
+            backups=self.backups,
             files_come_from=Path(os.environ.get("GARBOARD_FILES", tablet.folder / "inbox")),
             data_problem=data_problem,
         )
@@ -223,15 +251,8 @@ class GarboardApp(App):
 
     def _came_ashore(self, state: State) -> None:
         if state.report is not None and state.word == "ashore":
-            came = [merged.hull for merged in state.report.hulls]
-            self.tablet.look_again(came)
-            if SHOP_RECORD in came:
-                self.screen.refill(("shop settings",))
-            self.findings.look_again()  # a recording may have come that was missing
-            self.watch.look()
+            came_in(self, state.report)
             self.marks.note(state.report)
-            if self.screen.page is not None and self.screen.page.route.hull:
-                self.findings.soon(self.screen.page.route)
         self.screen.refill(("ashore", "vessels"))
 
     def _not_saved(self, failure: NotSaved) -> None:
@@ -260,6 +281,18 @@ class GarboardApp(App):
         elif self._shown.is_new(failure) or each_time:
             route = self.tablet.session.here.to("trouble")
             self.screen.interrupt(TroublePage(self.context, route, what, kind_of(failure)))
+
+
+def came_in(app: GarboardApp, report: SyncReport | MergeReport) -> None:
+    """Entries came from elsewhere: from the shop, or out of a backup."""
+    came = [merged.hull for merged in report.hulls]
+    app.tablet.look_again(came)
+    if SHOP_RECORD in came:
+        app.screen.refill(("shop settings",))
+    app.findings.look_again()  # a recording may have come that was missing
+    app.watch.look()
+    if app.screen.page is not None and app.screen.page.route.hull:
+        app.findings.soon(app.screen.page.route)
 
 
 @contextmanager

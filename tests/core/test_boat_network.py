@@ -288,13 +288,13 @@ def test_waits_between_tries_grow(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_mistake_in_a_link_is_said_and_it_is_opened_again(monkeypatch: pytest.MonkeyPatch) -> None:
-    tries, opened = [], open_link
+    tries = list[Where]()
 
     def mistaken(where: Where) -> Link:
         tries.append(where)
         if len(tries) < 3:
             raise KeyError("no such thing")
-        return opened(where)
+        return open_link(where)
 
     monkeypatch.setattr(boat_network, "open_link", mistaken)
     listening = Listening(Where(free_port()))
@@ -383,6 +383,36 @@ def test_a_gateway_of_bytes_is_known_however_few_come_at_once(size: int, before:
     reader.feed(data[len(before) :], 0.0)
     assert (sender.notes.samples, sender.notes.lines) == (whole.samples, whole.lines)
     assert (whole.samples > 20, sender.notes.damaged_count) == (True, 0)
+
+
+LINES = {
+    key: form_samples.SAMPLES[key]().splitlines() for key in ("frames_time_of_day", "message_lines", "dump_compact")
+}
+
+
+@pytest.mark.parametrize("turns", [[0] * 40 + [1] * 40 + [2] * 40, [0, 1, 2] * 40])
+def test_a_gateway_may_change_its_form_while_one_listens(turns: list[int]) -> None:
+    """Somebody tries its settings; or it sends frames and messages in turn."""
+    network, each = BoatNetwork(Where()), [iter(lines) for lines in LINES.values()]
+    for turn in turns:
+        network.hear(next(each[turn]) + b"\r\n", "a")
+    [sender] = network.senders()
+    assert (sender.notes.lines, sender.notes.damaged_count, sender.notes.damaged) == (120, 0, [])
+    alone = 0
+    for key, lines in LINES.items():
+        network = BoatNetwork(Where())
+        network.hear(b"\r\n".join([*lines[:40], b""]), key)
+        alone += network.senders()[0].notes.samples
+    assert sender.notes.samples == alone
+
+
+def test_damage_stays_damage() -> None:
+    network = BoatNetwork(Where())
+    lines = LINES["dump_compact"]
+    network.hear(
+        b"\r\n".join([*lines[:20], lines[20][:30], b"(1.0) can0 09F1121B#FF9", b"A093000.000 1BFF2", b""]), "a"
+    )
+    assert network.senders()[0].notes.damaged_count == 3
 
 
 def test_sentences_behind_what_begins_as_a_message_of_bytes_are_heard() -> None:

@@ -126,3 +126,43 @@ def test_a_disk_that_numbers_its_files_anew_keeps_nobody_from_saving(
         hulls.save(entry_number(2, HERE))
         assert hulls.digests()
     assert on_disk(folder)[HERE] == 2
+
+
+@pytest.mark.parametrize("put_back", [put_back_a_file, put_back_whole])
+def test_a_merge_into_a_folder_put_back_meanwhile_ends_with_all_on_the_disk(
+    folder: Path, put_back: Callable[[Path, Path], None]
+) -> None:
+    """What was appended lies in files that are not there any more: to flush those saves nothing."""
+    shutil.copytree(folder, folder.parent / "copy")
+    with HullFolder(folder.parent / "stick") as hulls:
+        for hull in HULLS:
+            hulls.save(entry_number(2, hull))
+    with HullFolder(folder.parent / "stick", read_only=True) as source, HullFolder(folder) as target:
+
+        def progress(hull: str) -> None:
+            if hull == THIRD:
+                put_back(folder, folder.parent / "copy")
+
+        assert merge([source], target, progress=progress).complete
+    assert on_disk(folder) == dict.fromkeys(HULLS, 2)
+
+
+def test_a_batch_is_saved_nowhere_once_the_folder_is_gone_and_whole_when_it_is_done_again(folder: Path) -> None:
+    away = folder.parent / "away"
+    new = [entry_number(2, hull) for hull in HULLS]
+    with HullFolder(folder) as hulls:
+
+        def put_all_and_move_it_away() -> None:
+            with hulls.batch():
+                for entry in new:
+                    hulls.put_if_absent(entry.hull_key, [entry])
+                folder.rename(away)
+
+        with pytest.raises(FolderGone):
+            put_all_and_move_it_away()
+        assert {hulls.count(hull) for hull in HULLS} == {1}
+        away.rename(folder)
+        with hulls.batch():
+            for entry in new:
+                assert hulls.put_if_absent(entry.hull_key, [entry]).added == (entry.id,)
+    assert on_disk(folder) == dict.fromkeys(HULLS, 2)

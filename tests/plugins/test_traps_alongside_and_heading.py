@@ -618,7 +618,7 @@ def test_an_engine_heard_under_a_number_that_is_not_entered_is_said(
     view = altered(numbered, {(THROTTLE, "all_runs", "", ""): {"file": "runs"}}, runs=Recording("runs", streams))
     told = [one.finding for one in HOST.assess(view, [THROTTLE]) if one.calculator == "prop_check.window"]
     assert {said(one) for one in told} == expected
-    assert all(f", {number} is" in one.sentence for one in told if one.verdict is not Verdict.PASS)
+    assert all(f" and {number} are" in one.sentence for one in told if one.verdict is not Verdict.PASS)
 
 
 @pytest.mark.parametrize("is_frozen", [True, False])

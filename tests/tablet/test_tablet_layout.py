@@ -59,7 +59,7 @@ def app(kivy_window: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     patch = pytest.MonkeyPatch()
     patch.setattr(Tablet, "assess", assess_once)
     patch.setattr(gallery, "_run", to_the_end)
-    app = GarboardApp(tablet, threads=False)
+    app = GarboardApp(tablet, threads=False, files=gallery.ToShow())
     app._run_prepare()
     runTouchApp(embedded=True)
 

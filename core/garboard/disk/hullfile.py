@@ -121,6 +121,12 @@ class HullFile:
             if self.unnoted is not None:
                 self.unnoted += new
 
+    def take_back(self) -> None:
+        """What was appended and not flushed is not saved."""
+        self.journal.take_back()
+        self.forget_views()
+        self.unnoted = None
+
     def forget_views(self) -> None:
         """Let the digest be made anew."""
         self._digest = ""
@@ -255,6 +261,21 @@ class HullFolder:
             if not self._writing:  # it was there when it was opened
                 raise NotReadable(self._hulls_folder, error) from error
         return dict(sorted(found.items()))
+
+    def contents(self) -> Iterator[tuple[str, bytes]]:
+        """The hull files here as they stand on the disk, by name. Work may go on between one and the next.
+
+        errors : OSError where one cannot be read
+        """
+        with self._guard:
+            names = [name for name in self._hull_files() if _NAME.fullmatch(name)]
+        for name in names:
+            path = self._hulls_folder / name
+            with self._guard:  # nobody appends meanwhile
+                self._flush()
+                content = b"" if storage.what_else(path) else path.read_bytes()
+            if content:
+                yield name, content
 
     def readable(self) -> tuple[str, ...]:
         """Keys of the hulls here whose files can be read, sorted; the others are in `left_alone`. Reads them all."""
@@ -779,9 +800,14 @@ class HullFolder:
     def _flush(self) -> None:
         if not self._unflushed:
             return
-        flushed = [*self._unflushed.values()]
+        flushed, self._unflushed = [*self._unflushed.values()], {}
+        try:
+            self._keep_place()
+        except NotSaved:
+            for hull in flushed:
+                hull.take_back()
+            raise
         problems = [problem for problem in _at_once(self._flush_one, flushed) if problem]
-        self._unflushed = {}
         self._close_all_but_last(flushed)
         if self._names_unflushed:
             try:
@@ -808,8 +834,7 @@ class HullFolder:
             if hull.journal.flush():
                 self._names_unflushed.append(hull)
         except NotSaved as error:
-            hull.forget_views()
-            hull.unnoted = None
+            hull.take_back()
             return str(error)
         return ""
 

@@ -21,7 +21,7 @@ import attrs
 
 from garboard.faults import in_words
 from garboard.recordings.deltas import LONGEST_DELTA
-from garboard.recordings.forms import FORMS, LineReader, Reader, TakesLines, form_of
+from garboard.recordings.forms import FORMS, SERIES, LineReader, Reader, TakesLines, form_of
 from garboard.recordings.links import Link, LinkLost, open_link
 from garboard.recordings.nmea0183 import SentenceReader
 from garboard.recordings.notes import MARK, ReadingNotes, sends_only_ships
@@ -105,6 +105,7 @@ class Sender:
     recent: dict[StreamKey, deque[tuple[float, float]]] = attrs.field(factory=dict)
     notes: ReadingNotes = attrs.field(factory=ReadingNotes)
     _readers: dict[str, TakesLines] = attrs.field(factory=dict)
+    _forms: dict[str, TakesLines] = attrs.field(factory=dict)
     _bytes: Reader | None = None
     _held: bytes = b""
     _rest: str = ""
@@ -162,10 +163,26 @@ class Sender:
         if found is not None and (form is None or form.name == self.notes.form):
             return found  # of the same form as before: it may hold half a message
         reader = form.reader(self.notes, is_live=True) if form is not None else None
-        if not isinstance(reader, LineReader):  # counted as damaged; the next line may be of some form
+        if form is None or not isinstance(reader, LineReader):  # counted as damaged; the next line may be of some form
             return self._readers.setdefault("no form", SentenceReader(self.notes, is_live=True))
-        self._readers[key] = reader.takes
+        self._readers[key] = self._forms[form.key] = reader.takes
         return reader.takes
+
+    def _takes_instead(self, line: str) -> TakesLines | None:
+        """What reads a line that was of no use to the reader of lines like it; None where it is of no other form.
+
+        Somebody changes a gateway's settings while one listens, or it sends two forms in turn.
+        """
+        form = None if line[0] in "$!\\{" else form_of(line.encode("utf-8", "surrogateescape"))
+        if form is None or form.key == SERIES.key:
+            return None
+        if form.key not in self._forms:
+            reader = form.reader(self.notes, is_live=True)
+            if not isinstance(reader, LineReader):
+                return None
+            self._forms[form.key] = reader.takes
+        takes = self._forms[form.key]
+        return takes if takes is not self._readers.get("") else None
 
     def begin_anew(self) -> None:
         """A new connection goes on with a line of its own."""
@@ -175,6 +192,7 @@ class Sender:
         """What was sent cannot be read; what comes next may be of any form."""
         self.notes.damage(self.notes.lines, str(failure).rpartition("\n")[2].strip()[:LONGEST_REASON])
         self._readers.clear()
+        self._forms.clear()
         self._bytes = None
         self.begin_anew()
 
@@ -183,7 +201,12 @@ class Sender:
         if MARK in line:
             self.is_simulated = True
         if line[0] != "#":
+            damaged = self.notes.damaged_count
             samples = self._takes(line).take([line], arrived)
+            if self.notes.damaged_count > damaged and (takes := self._takes_instead(line)) is not None:
+                self.notes.forget_damage()
+                self._readers[""] = takes
+                samples = takes.take([line], arrived)
             self.is_simulated = self.is_simulated or self.notes.is_simulated
             for sample in samples:
                 yield self._kept(sample, arrived)

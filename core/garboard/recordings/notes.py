@@ -94,6 +94,13 @@ class ReadingNotes:
         if len(self.damaged) < KEPT_DAMAGED_LINES:
             self.damaged.append(DamagedLine(line, reason))
 
+    def forget_damage(self) -> None:
+        """The latest line is read anew: it is not damaged."""
+        if self.damaged and self.damaged[-1].line == self.lines:
+            self.damaged.pop()
+        self.damaged_count -= 1
+        self.lines -= 1
+
     def met_decimal_comma(self, number: str) -> None:
         """Count a number read with its comma as a decimal point."""
         self.decimal_commas += 1

@@ -32,10 +32,12 @@ from garboard_tablet.models.pages import (
     table_titles,
     why_subject,
 )
+from garboard_tablet.models.photos import content_of, files_of_step
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.step_ends import DONE
 from garboard_tablet.models.step_page import counted, nothing_yet, standing
 from garboard_tablet.pages.echoing import EchoingPage
+from garboard_tablet.ui.picture import PhotosRow
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.verdict_card import VerdictCard
@@ -43,6 +45,7 @@ from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, state
 
 if TYPE_CHECKING:
     from garboard.report.palette import Mark
+    from garboard.report.photos import Photo
     from garboard_tablet.ui.context import Context
 
 
@@ -93,7 +96,11 @@ class StepPage(EchoingPage):
         first, last = ([], cautions) if self._begun or self._read_at else (cautions, [])
         asked = [*self._draft_rows(self.step), *self._missing_rows(self.step), *self._sources()]
         left = [*first, *asked, *self.verdict_rows()]
-        return Halves(left, [*self._value_rows(self.step), *last], 0.54, turns_both=True)
+        photos = files_of_step(self.tablet, self.route)
+        values = self._value_rows(self.step)
+        row: Maker = partial(self._photos_row, photos)
+        right = [row, *values] if photos else [*values, row]  # what was photographed is beside what was found
+        return Halves(left, [*right, *last], 0.54, turns_both=True)
 
     def _caution_rows(self, step: Step) -> list[Maker]:
         """What to know before the step: first until the step is begun, afterwards the last row of all."""
@@ -155,6 +162,11 @@ class StepPage(EchoingPage):
         go = partial(self.way.go, self.route.to("aside", table.name))
         return RowPress(title, go, small=", ".join(column.title for column in columns), word="open",
                         name=f"aside {table.name}")  # fmt: skip
+
+    def _photos_row(self, found: Sequence[Photo]) -> PhotosRow:
+        """Photos and files kept with the step, and the way to add one."""
+        go = partial(self.way.go, self.route.to("photos"))
+        return PhotosRow("Photos", go, photos=found, load=partial(content_of, self.tablet), name="photos")
 
     def _unused_rows(self, step: Step) -> list[Maker]:
         """What was read of equipment the boat does not have: it is kept, and nothing is judged by it."""

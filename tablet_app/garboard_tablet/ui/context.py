@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from garboard_tablet.models.ashore import AshoreMarks
     from garboard_tablet.models.assessor import Assessor
     from garboard_tablet.models.background import Background
+    from garboard_tablet.models.backups import Backups
     from garboard_tablet.models.live_source import LiveSource
     from garboard_tablet.models.navigator import Navigator
     from garboard_tablet.models.run_reviews import RunReviews
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from garboard_tablet.models.step_ends import StepEnds
     from garboard_tablet.models.tablet import Tablet
     from garboard_tablet.models.vessels import VesselList
+    from garboard_tablet.system.files import Files
     from garboard_tablet.system.guest import Guest
     from garboard_tablet.ui.inputs import NumberPads
     from garboard_tablet.ui.run_clock import RunClock
@@ -52,6 +54,7 @@ class Screen(Protocol):
 class Context:
     """The parts of the app at work.
 
+    files           : the camera, the system's picker, and folders outside the app
     files_come_from : folder that photos and recordings are taken in from
     data_problem    : why the tablet's data is not where it should be; "" where it is
     """
@@ -70,5 +73,7 @@ class Context:
     pads: NumberPads
     run_clock: RunClock
     guest: Guest
+    files: Files
+    backups: Backups
     files_come_from: Path
     data_problem: str = ""
