@@ -113,8 +113,8 @@ class GarboardApp(App):
         demo: bool = False,
         threads: bool = True,
         data_problem: str = "",
-        services: Services | None = None,
         files: Files | None = None,
+        services: Services | None = None,
     ) -> None:
         super().__init__()
         sys.setswitchinterval(THREADS_TAKE_TURNS)
@@ -134,11 +134,6 @@ class GarboardApp(App):
         self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed)
         self.shop = ShopWorker(tablet, self.background, self._came_ashore)
         self.live = LiveSource(tablet, simulated=demo)
-        self.guest = Guest(services or services_of_this_machine(), self.live, tablet.folder)
-        self.live.changed = self.guest.settle
-        self.sight = InSight(self.guest, self.live, self.screen)
-        self.sight.run_clock = self.run_clock = RunClock(tablet, self.live, self.sight.show_run)
-        self.bind(on_resume=self.sight.resume)
         self.files = files or files_of_this_machine()
         self.backups = Backups(
             tablet,
@@ -147,6 +142,11 @@ class GarboardApp(App):
             came=lambda report: came_in(self, report),
             changed=lambda: self.screen.refill(("backup",)),
         )
+        self.guest = Guest(services or services_of_this_machine(), self.live, tablet.folder)
+        self.live.changed = self.guest.settle
+        self.sight = InSight(self.guest, self.live, self.screen)
+        self.sight.run_clock = self.run_clock = RunClock(tablet, self.live, self.sight.show_run)
+        self.bind(on_resume=self.sight.resume)
         self.context = Context(
             tablet=tablet,
             way=self.way,
@@ -162,10 +162,10 @@ class GarboardApp(App):
             background=self.background,
             screen=self.screen,
             pads=NumberPads(),
-            run_clock=self.run_clock,
-            guest=self.guest,
             files=self.files,
             backups=self.backups,
+            run_clock=self.run_clock,
+            guest=self.guest,
             files_come_from=Path(os.environ.get("GARBOARD_FILES", tablet.folder / "inbox")),
             data_problem=data_problem,
         )

@@ -110,6 +110,9 @@ def _room(
     probe = (MarkupLabel if is_markup else CoreLabel)(text=text, text_size=(wrap, None), **style)
     probe.refresh()
     words = re.sub(r"\[/?b\]|&[a-z]+;", "", text).split() if is_markup else text.split()
+    words = [
+        part for word in words for part in (word.split("/") if word.count("/") > 2 else [word])
+    ]  # a path may break
     longest = max(words, key=len, default="")
     return *probe.texture.size, longest, CoreLabel(text=longest, **style).get_extents(longest)[0]
 

@@ -71,9 +71,9 @@ class Context:
     background: Background
     screen: Screen
     pads: NumberPads
-    run_clock: RunClock
-    guest: Guest
     files: Files
     backups: Backups
+    run_clock: RunClock
+    guest: Guest
     files_come_from: Path
     data_problem: str = ""
