@@ -37,7 +37,7 @@ def tried_before(whole: JobView) -> Before:
         at_present = of_fitting(whole, now, RUN_WITH)
         for fitting in others:
             before = of_fitting(whole, fitting, RUN_WITH)
-            weight = _weight(before, at_present)
+            weight = weight_against(before, at_present)
             for engine in before.vessel.engines:
                 one = _tried(before, engine)
                 if one is not None and _heights(before, engine) == _heights(at_present, engine):
@@ -72,7 +72,7 @@ def _heights(view: JobView, engine: Engine) -> set[str]:
     return {one for one in told if isinstance(one, str)}
 
 
-def _weight(view: JobView, other: JobView) -> float:
+def weight_against(view: JobView, other: JobView) -> float:
     """Weight of the boat in the runs of one view over that in those of another, as far as it is known [-]."""
     whole = view.vessel.displacement_as_run.to("lb") if view.vessel.displacement_as_run else 0.0
     if not whole > 0:
