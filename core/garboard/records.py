@@ -106,7 +106,7 @@ def _one_of(*allowed: str, default: str | None = "", **asked: str | tuple[str, .
 
 
 def _more() -> Any:
-    return attrs.field(factory=dict, metadata={"plain": True})
+    return attrs.field(factory=dict, metadata={"plain": True}, hash=False)  # a finding that holds one can be in a set
 
 
 _GAUGES = ("18", "16", "14", "12", "10", "8", "6", "4", "2", "1", "1/0", "2/0", "3/0", "4/0")

@@ -109,8 +109,8 @@ def _better_to_find(view: JobView, forecasts: Forecasts, first: Option, options:
         return
     best = max((option for option in options if not option.is_at_hand), key=lambda one: _chance(forecasts, one))
     chance = _chance(forecasts, best)
-    if chance >= _chance(forecasts, first) + CLEARLY_BETTER:
-        one = forecasts.fitted[0]
+    one = forecasts.fitted[0]
+    if best.pitch(one) != first.pitch(one) and chance >= _chance(forecasts, first) + CLEARLY_BETTER:
         told = inches_told(view, best.pitch(one), one.engine)
         yield f"{told} would have a chance of {100 * chance:.0f} in 100, and has to be found."
 

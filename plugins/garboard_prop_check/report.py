@@ -45,9 +45,16 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
         *_conditions(view),
         _result_table(view, runs, speed, in_doubt),
         *findings,
+        *_others(assessed),
         figure_of_runs(view, runs),
         table_of_runs(view, runs),
     )
+
+
+def _others(assessed: Sequence[Assessed]) -> Sequence[Block]:
+    """What other propellers would do, side by side, while the advice is to try one."""
+    advice = (item.finding for item in assessed if item.calculator == ALWAYS_TOLD and item.finding.forecasts)
+    return [block for one in advice for block in (*one.figures, *one.tables)]
 
 
 def _is_told(item: Assessed) -> bool:

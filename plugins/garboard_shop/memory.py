@@ -9,11 +9,10 @@ from __future__ import annotations
 import math
 import threading
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, Protocol
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import attrs
-import numpy as np
 
 from garboard.disk.entries import canonical_bytes
 from garboard.disk.json_text import read_json
@@ -37,6 +36,8 @@ ALIKE_UP_TO = 2.0
 """Boats further apart are not alike [-], in those deviations together."""
 FEWEST = 5
 """Of fewer boats nothing is said: it would be one boat's propeller."""
+MOST_NEWER = 200
+"""Rows that stand apart from the columns."""
 JUDGED_FROM = 20
 """Forecasts from which on the shop's score says something."""
 
@@ -99,7 +100,7 @@ def of_vessel(hull: str, vessel: Vessel) -> Row:
         hull_form=vessel.hull_form,
         length=_number(vessel.length, "m"),
         weight=_number(vessel.displacement_as_run, "kg"),
-        power=sum(_number(power, "kW") for power in powers) if all(powers) else 0.0,
+        power=math.fsum(_number(power, "kW") for power in powers) if all(powers) else 0.0,
         engines=len(vessel.engines),
         gear_ratio=_number(first.gear_ratio if first else None, ""),
         pitch=_number(propeller.pitch, "in"),
@@ -129,6 +130,8 @@ def _number(amount: Amount | None, unit: str) -> float:
 
 # --- as it is kept
 
+_NUMBERS = tuple(field.name for field in attrs.fields(Row) if field.type in (float, "float"))
+
 
 def as_text(row: Row) -> str:
     """A row as a store keeps it: numbers as text, as everything a shop keeps."""
@@ -142,29 +145,11 @@ def of_text(text: str) -> Row | None:
         plain: Any = read_json(text)
         if plain.pop("made_as") != MADE_AS:
             return None
-        kinds = {field.name: field.type for field in attrs.fields(Row)}
-        values = {name: float(value) if kinds[name] == "float" else value for name, value in plain.items()}
-        return Row(**{**values, "codes": tuple(values["codes"])})
+        for name in _NUMBERS:
+            plain[name] = float(plain[name])
+        return Row(**{**plain, "codes": tuple(plain["codes"])})
     except (ValueError, TypeError, KeyError, AttributeError):
         return None
-
-
-@attrs.frozen
-class KeptRow:
-    """A row as kept: of which digest of the boat it was made, and its text."""
-
-    digest: str
-    text: str
-
-
-class RowStore(Protocol):
-    """Where rows are kept beside the entries. They can be made again, so one that is lost costs time alone."""
-
-    def rows(self) -> Mapping[str, KeptRow]:
-        """Every row by hull."""
-
-    def put_rows(self, rows: Mapping[str, KeptRow]) -> None:
-        """Keep rows in the place of those of the same hulls. Raises storage.NotSaved."""
 
 
 # --- what boats alike kept
@@ -215,10 +200,14 @@ _COLUMNS = ("length", "weight", "power", "gear_ratio", "engines", "pitch", "diam
 
 
 class Memory:
-    """All rows, as columns: what a page asks is answered in one look through them."""
+    """All rows, as columns: what a page asks is answered in one look through them.
+
+    Rows that came since the columns were made stand apart until there are many: to make columns of all is work.
+    """
 
     def __init__(self, rows: Iterable[Row] = ()) -> None:
         self._rows = {row.hull: row for row in rows}
+        self._newer: dict[str, Row] = {}
         self._columns: dict[str, Any] | None = None
         self._guard = threading.Lock()
 
@@ -234,7 +223,9 @@ class Memory:
         """A boat's row, in the place of the one it had."""
         with self._guard:
             self._rows[row.hull] = row
-            self._columns = None
+            self._newer[row.hull] = row
+            if len(self._newer) > MOST_NEWER:
+                self._columns, self._newer = None, {}
 
     def score(self) -> Score:
         """How the shop's forecasts did so far."""
@@ -250,43 +241,52 @@ class Memory:
         """
         if not (one.power > 0 and one.engines and one.hull_form):
             return None
-        columns = self._as_columns()
-        apart = np.zeros(len(columns["power"]))
-        for name, share in ALIKE.items():
-            mine, theirs = getattr(one, name), columns[name]
-            if mine > 0:
-                known = theirs > 0
-                away = np.log(np.where(known, theirs, mine) / mine) / math.log1p(share)
-                apart += np.where(known, away**2, 0.5)  # what nobody entered speaks neither for nor quite against
-        alike = columns["is_kept"] & (columns["pitch"] > 0) & (columns["power"] > 0) & (apart <= ALIKE_UP_TO**2)
-        alike &= (columns["engines"] == one.engines) & (columns["hull_form"] == one.hull_form)
-        alike &= columns["hull"] != one.hull
-        boats = int(alike.sum())
-        if boats < FEWEST:
+        with self._guard:
+            if self._columns is None:
+                self._columns, self._newer = _columns_of(list(self._rows.values())), {}
+            columns, newer = self._columns, dict(self._newer)
+        alike = [*_alike(one, columns, {one.hull, *newer}), *_alike(one, _columns_of(list(newer.values())), {one.hull})]
+        if len(alike) < FEWEST:
             return None
-        pairs = zip(columns["diameter"][alike].tolist(), columns["pitch"][alike].tolist(), strict=True)
-        sizes = Counter(f"{diameter:g} x {pitch:g}" if diameter else f"{pitch:g}" for diameter, pitch in pairs)
+        sizes = Counter(f"{diameter:g} x {pitch:g}" if diameter else f"{pitch:g}" for diameter, pitch, _ in alike)
         return Kept(
-            boats,
-            _spread(columns["pitch"][alike]),
-            _spread(columns["engine_speed"][alike & (columns["engine_speed"] > 0)]),
+            len(alike),
+            _spread([pitch for _, pitch, _ in alike]),
+            _spread([turned for *_, turned in alike if turned > 0]),
             tuple(sorted(sizes.items(), key=lambda size: (-size[1], size[0]))[:3]),
         )
 
-    def _as_columns(self) -> dict[str, Any]:
-        with self._guard:
-            if self._columns is None:
-                rows = list(self._rows.values())
-                found: dict[str, Any] = {name: np.array([getattr(row, name) for row in rows]) for name in _COLUMNS}
-                found["is_kept"] = found["is_kept"].astype(bool)
-                for name in ("hull", "hull_form"):
-                    found[name] = np.array([getattr(row, name) for row in rows], dtype=str)
-                self._columns = found
-            return self._columns
+
+def _columns_of(rows: Sequence[Row]) -> dict[str, Any]:
+    import numpy as np
+
+    found: dict[str, Any] = {name: np.array([getattr(row, name) for row in rows], dtype=float) for name in _COLUMNS}
+    texts = {name: np.array([getattr(row, name) for row in rows], dtype=str) for name in ("hull", "hull_form")}
+    return found | texts
 
 
-def _spread(values: Any) -> Spread:
-    if not len(values):
+def _alike(one: Row, columns: Mapping[str, Any], but: Collection[str]) -> list[tuple[float, float, float]]:
+    """Diameter, pitch and engine speed of the boats alike, without some."""
+    import numpy as np
+
+    apart = np.zeros(len(columns["power"]))
+    for name, share in ALIKE.items():
+        mine, theirs = getattr(one, name), columns[name]
+        if mine > 0:
+            known = theirs > 0
+            away = np.log(np.where(known, theirs, mine) / mine) / math.log1p(share)
+            apart += np.where(known, away**2, 0.5)  # what nobody entered speaks neither for nor quite against
+    alike = (columns["is_kept"] > 0) & (columns["pitch"] > 0) & (columns["power"] > 0) & (apart <= ALIKE_UP_TO**2)
+    alike &= (columns["engines"] == one.engines) & (columns["hull_form"] == one.hull_form)
+    places = [place for place in np.flatnonzero(alike) if str(columns["hull"][place]) not in but]
+    taken = (columns[name][places].tolist() for name in ("diameter", "pitch", "engine_speed"))
+    return list(zip(*taken, strict=True))
+
+
+def _spread(values: Sequence[float]) -> Spread:
+    import numpy as np
+
+    if not values:
         return Spread(0.0, 0.0, 0.0)
     low, middle, high = np.quantile(values, (0.1, 0.5, 0.9))
     return Spread(float(middle), float(low), float(high))

@@ -83,6 +83,7 @@ def test_the_advice_gives_its_forecasts_as_they_are_kept() -> None:
     """The best first, each with the interval it tells; none of one that reaches the limiter."""
     boat = vessel()
     (advice,) = findings_of(HOST, job(boat, two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn"))), "prop_check.pitch")
+    assert len({advice, advice}) == 1, "a book keeps in a set which findings it has printed"
     first, *others = advice.forecasts
     assert (first.propeller, str(first.pitch)) == ("17", "17 in")
     assert [str(one.pitch) for one in others] == ["16 in", "15 in", "18 in"]
