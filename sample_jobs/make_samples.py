@@ -194,6 +194,107 @@ class Sheet:
         place: Plain = {"latitude": "37.5 deg", "longitude": "-68.0 deg", "date": self.day}
         self.put_all("heading_calibration.place", place)
 
+    def engines_rigged(self, engines: Sequence[str], heights: Sequence[str], idles: Sequence[str]) -> None:
+        """Engines within the maker's limits, as rigged and at their first start."""
+        for engine, height, idle in zip(engines, heights, idles, strict=True):
+            window: Plain = {
+                "idle_low": "600 rev/min",
+                "idle_high": "750 rev/min",
+                "height_low": "0 in",
+                "height_high": "2 in",
+                "temperature_high": "80 degC",
+                "water_low": "12 psi",
+                "voltage_low": "13.0 V",
+                "voltage_high": "14.8 V",
+            }
+            self.put_all("engine_trial.makers_window", window, of=engine)
+            rigged: Plain = {"height": height, "bolted": True, "torque": "55 lbf ft", "oils": True, "serial_read": True}
+            self.put_all("engine_trial.as_rigged", rigged, of=engine)
+            points = (
+                "throttle_travel",
+                "starts_in_neutral_only",
+                "cut_off_stops",
+                "alarms_sound",
+                "tell_tale",
+                "shifts_right",
+            )
+            self.put_all("engine_trial.first_start", dict.fromkeys(points, True), of=engine)
+            self.put("engine_trial.first_start", "idle", idle, of=engine)
+
+    def displays(self, displays: Sequence[str], engines: Sequence[str], gauges: Mapping[str, str]) -> None:
+        """Every display alive and in agreement with the engines; the main tank's gauge by what is in the tank."""
+        step = "engine_trial.data"
+        for row, display in enumerate(displays, start=1):
+            self.put_all(step, {"display": display, "alive": True, "named_right": True}, row=str(row))
+        for engine in engines:
+            read: Plain = {"own_speed": "700 rev/min", "shown_speed": "710 rev/min"}
+            read |= {"own_voltage": "13.9 V", "shown_voltage": "13.8 V"}
+            self.put_all(step, read, of=engine)
+        for row, (volume, gauge) in enumerate(gauges.items(), start=1):
+            self.put_all(step, {"in_tank": volume, "gauge": gauge}, row=str(row), of="main")
+
+    def instruments(self, pumps: Mapping[str, str]) -> None:
+        """Depth, radar and VHF in order; each bilge pump with what it moved in 20 s."""
+        step = "engine_trial.instruments"
+        read: Plain = {
+            "depth_by_lead": "11.2 ft",
+            "transducer_depth": "1.4 ft",
+            "depth_shown": "9.7 ft",
+            "depth_offset": "1.4 ft",
+            "forward_power": "24",
+            "reflected_power": "0.6",
+        }
+        self.put_all(step, read)
+        for row, (pump, collected) in enumerate(pumps.items(), start=1):
+            values: Plain = {"pump_tried": pump, "collected": collected, "seconds": "20 s", "rated": "1100"}
+            self.put_all(step, values, row=str(row))
+
+    def fitted_out(self, items: Sequence[str], **label: JsonValue) -> None:
+        """Fit-out looked at, fuel system under pressure, safety gear for six on coastal waters."""
+        gear: Plain = {
+            "waters": "coastal or Great Lakes",
+            "spaces": "closed spaces",
+            "most_persons": 6,
+            "wearables": 6,
+            "throwable": True,
+            "extinguishers": 2,
+            "distress_signals": True,
+        }
+        self.put_all("engine_trial.label_and_gear", {**label, **gear})
+        for row, item in enumerate(items, start=1):
+            points: Plain = {"item": item, "through_bolted": True, "moves_clear": True, "holds_load": True}
+            self.put_all("engine_trial.fit_out", points, row=str(row))
+        test: Plain = {"test_pressure": "3.0 psi", "pressure_after": "3.0 psi", "test_minutes": "10 min"}
+        self.put_all("engine_trial.fit_out", test)
+
+    def under_load(self, engines: Sequence[str], steps: Mapping[str, tuple[str, str, str, str]]) -> None:
+        """Temperature, water pressure, voltage and charge current at each throttle step."""
+        step = "engine_trial.under_load"
+        for row, (revs, (warm, water, volts, charge)) in enumerate(steps.items(), start=1):
+            self.put(step, "step_speed", f"{revs} rev/min", row=str(row))
+            for engine in engines:
+                values: Plain = {"temperature": warm, "water_pressure": water, "voltage": volts}
+                self.put_all(step, values, row=str(row), of=engine)
+            self.put(step, "charge", charge, row=str(row), of="house")
+        self.put(step, "no_alarm", True)
+        for engine in engines:
+            self.put(step, "holds_in_turn", True, of=engine)
+
+    def after_the_trial(self, engines: Sequence[str], owner: str) -> None:
+        """Bolts again, the break-in plan, the service calendar, and what was filed."""
+        step = "engine_trial.after"
+        for engine in engines:
+            self.put(step, "retorqued", True, of=engine)
+        bands = {"slow, out of full throttle": "1 h", "up to three quarters": "3 h", "full throttle at times": "10 h"}
+        for row, (band, until) in enumerate(bands.items(), start=1):
+            self.put_all(step, {"band": band, "until": until}, row=str(row))
+        services = {"20 hour check": "20 h", "100 hour or yearly service": "100 h"}
+        for row, (service, hours) in enumerate(services.items(), start=1):
+            due: Plain = {"service": service, "due_hours": hours, "due_date": f"2027-0{row + 3}-15"}
+            self.put_all(step, due, row=str(row))
+        for row, (record, by) in enumerate({"Engine warranty": self.by, "Boat registration": owner}.items(), start=1):
+            self.put_all(step, {"record": record, "filed_by": by, "filed_on": self.day}, row=str(row))
+
     def _time(self) -> str:
         return f"{self.day}T{self.minute // 60:02d}:{self.minute % 60:02d}:00-04:00"
 
@@ -381,6 +482,23 @@ def saltgrass() -> None:
         sheet.put_all("fuel_curve.steps", values, row=str(row))
         sheet.put("fuel_curve.steps", "fuel_flow", flow, row=str(row), of="centre")
     sheet.put("fuel_curve.tanks", "usable_fuel", "52 gal")
+    sheet.engines_rigged(["centre"], ["1.0 in"], ["680 rev/min"])
+    sheet.displays(["Helm"], ["centre"], {"0 gal": "1 %", "30 gal": "52 %", "60 gal": "98 %"})
+    sheet.instruments({"Bilge pump": "14.5"})
+    label: Plain = {"label_persons": 6, "label_persons_weight": "850 lb", "label_weight": "1750 lb"}
+    sheet.fitted_out(["Seats", "Cleats", "Hatches and doors"], **label)
+    for row, (item, weight) in enumerate((("Engine and controls", "480 lb"), ("Batteries", "110 lb")), start=1):
+        sheet.put_all("engine_trial.label_and_gear", {"rigged_item": item, "item_weight": weight}, row=str(row))
+    sheet.put("engine_trial.controls_under_way", "warm_up", True)
+    sheet.under_load(
+        ["centre"],
+        {
+            "700": ("62 degC", "3 psi", "13.4 V", "9 A"),
+            "3000": ("66 degC", "11 psi", "14.0 V", "38 A"),
+            "4850": ("71 degC", "19 psi", "14.1 V", "41 A"),
+        },
+    )
+    sheet.after_the_trial(["centre"], "E. Marlow")
     boat = Boat(
         full_throttle=4850,
         variation=-14.1,
@@ -523,6 +641,28 @@ def kittiwake() -> None:
     faults: Plain = {"fault": "Loose clamp on the port fuel hose", "put_right": True, "retested_by": "N. Sorrel"}
     sheet.put_all("handover.punch_list", faults, row="1")
     sheet.briefing()
+    sheet.engines_rigged(engines, ["1.0 in", "1.1 in"], ["670 rev/min", "660 rev/min"])
+    twins: Plain = {"spacing": "28 in", "toe_ahead": "27.9 in", "toe_aft": "28.1 in"}
+    sheet.put_all("engine_trial.as_rigged", twins)
+    sheet.put("engine_trial.first_start", "levers_level", True)
+    sheet.displays(["Helm, port", "Helm, starboard"], engines, {"0 gal": "2 %", "94 gal": "47 %", "188 gal": "97 %"})
+    sheet.instruments({"Forward": "15.0", "Aft": "16.2"})
+    sheet.put_all("engine_trial.instruments", {"object_seen": "0 deg", "object_on_radar": "0.4 deg"})
+    sheet.fitted_out(["Hard top or tower", "Seats", "Cleats", "Hatches and doors"])
+    sheet.put_all("engine_trial.controls_under_way", {"warm_up": True, "re_engage": True})
+    sheet.under_load(
+        engines,
+        {
+            "700": ("62 degC", "3 psi", "13.4 V", "9 A"),
+            "3000": ("66 degC", "11 psi", "14.0 V", "38 A"),
+            "5850": ("71 degC", "19 psi", "14.1 V", "41 A"),
+        },
+    )
+    sheet.put_all("engine_trial.under_load", {"planing_light": "14.2 kn", "planing_loaded": "16.0 kn"})
+    for position in engines:
+        turns: Plain = {"full_light": "5850 rev/min", "full_loaded": "5640 rev/min"}
+        sheet.put_all("engine_trial.under_load", turns, of=position)
+    sheet.after_the_trial(engines, "J. Ashdown")
     vessel: Plain = {
         "hull_number": "QQZ08832B626",
         "name": "Kittiwake",

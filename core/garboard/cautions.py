@@ -10,6 +10,7 @@ from garboard.steps import DIESEL, GASOLINE, Caution
 
 __all__ = [
     "BATTERY_OFF",
+    "CAPACITY_LABEL",
     "CUT_OFF_LINK",
     "DEFER",
     "FUEL_FIRE",
@@ -19,6 +20,7 @@ __all__ = [
     "LOOK_OUT",
     "PROPELLERS",
     "SHORE_POWER",
+    "TEST_CALLS",
 ]
 
 LOOK_OUT = Caution(
@@ -82,6 +84,15 @@ PROPELLERS = Caution(
     "Nobody in the water or near a propeller while an engine can start. Before a hand goes near one: cut-off link off, "
     "key out, gear in neutral.",
     Basis(BasisKind.COMMON_PRACTICE, "people clear of propellers", "the engine maker's instructions come first"),
+)
+CAPACITY_LABEL = Caution(
+    "No more power and no more people or weight than the capacity label allows.",
+    Basis(BasisKind.REGULATION, "33 CFR 183 subparts B to D", "monohull boats under 20 ft in the United States"),
+)
+TEST_CALLS = Caution(
+    "Keep test calls off the distress channel. Call a station that expects you, on a working channel, or use the "
+    "radio's own test call.",
+    Basis(BasisKind.COMMON_PRACTICE, "radio tests away from distress traffic", "the local radio rules decide"),
 )
 DEFER = Caution(
     "Local codes, makers' manuals and licensed practice come first. Leave alternating current to a licensed person.",

@@ -42,6 +42,7 @@ UNIT_OF_QUANTITY: Mapping[str, str] = {
     "fuel_flow": "L/h",
     "engine_temperature": "degC",
     "oil_pressure": "kPa",
+    "coolant_pressure": "kPa",
     "alternator_voltage": "V",
     "engine_hours": "h",
     "magnetic_x": "uT",
@@ -97,18 +98,19 @@ HARD_RANGE: Mapping[str, tuple[float, float]] = {
     "yaw": (-360, 360),
     "latitude": (-90, 90),
     "longitude": (-180, 180),
-    "rudder_angle": (-90, 90),
+    "rudder_angle": (-180, 180),
     "engine_speed": (0, 15000),
     "shaft_speed": (-15000, 15000),
     "engine_trim": (-125, 125),
     "fuel_flow": (0, 4000),
     "engine_temperature": (-60, 1000),
     "oil_pressure": (-110, 3000),
+    "coolant_pressure": (-110, 3000),
     "alternator_voltage": (0, 100),
     "engine_hours": (0, 500_000),
     "magnetic_x": (-10_000, 10_000),
     "magnetic_y": (-10_000, 10_000),
-    "rudder_order": (-90, 90),
+    "rudder_order": (-180, 180),
     "course_to_steer": (0, 360),
     "gear": (-1, 1),
     "transmission_oil_pressure": (-110, 10_000),
@@ -127,9 +129,9 @@ HARD_RANGE: Mapping[str, tuple[float, float]] = {
     "depth_offset": (-50, 50),
     "water_temperature": (-10, 60),
     "air_temperature": (-90, 90),
-    "air_pressure": (800, 1200),
-    "temperature": (-273.15, 2000),
-    "set_temperature": (-273.15, 2000),
+    "air_pressure": (500, 1200),
+    "temperature": (-100, 2000),
+    "set_temperature": (-100, 2000),
     "pressure": (-110, 300_000),
     "set_pressure": (-110, 300_000),
     "humidity": (0, 110),
@@ -197,6 +199,7 @@ class Recording:
     """A whole recording, sorted into streams. Made once by `gather`; nothing in it changes.
 
     devices  : what devices say of themselves, such as maker and model, by the source of their streams
+    own_ship : what the boat's own AIS unit says of it: "mmsi", "name", "call_sign"
     set_back : by how much the times of one stream ran back at most, as they were recorded [s]
     is_timed : whether it tells times; otherwise its samples have an order only, and the time 0
     """
@@ -204,6 +207,7 @@ class Recording:
     name: str
     streams: Mapping[StreamKey, Stream]
     devices: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict, eq=False)
+    own_ship: Mapping[str, str] = attrs.field(factory=dict, eq=False)
     set_back: float = attrs.field(default=0.0, eq=False)
     is_timed: bool = attrs.field(default=True, eq=False)
 

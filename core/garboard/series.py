@@ -18,8 +18,10 @@ from garboard.samples import Recording, Stream
 __all__ = [
     "Steady",
     "compass_angle",
+    "engine_instance",
     "engine_numbers",
     "engine_streams",
+    "is_copy",
     "is_frozen",
     "mean",
     "mean_direction",
@@ -31,6 +33,7 @@ __all__ = [
     "standard_deviation",
     "steady_stretches",
     "turned",
+    "two_in_turn",
     "unchanging_stretches",
     "unwrapped",
 ]
@@ -135,6 +138,23 @@ def unchanging_stretches(stream: Stream, seconds: float = FROZEN_FOR) -> tuple[S
         for first, after in pairwise((0, *changes, len(values)))
         if after - first >= FROZEN_SAMPLES and times[after - 1] - times[first] >= seconds
     )
+
+
+def is_copy(one: Stream, other: Stream) -> bool:
+    """Whether two streams show the same values one after the other, to the last digit, while they change.
+
+    Two engines held in step still differ in the last digit now and then: such streams are one engine heard twice.
+
+    >>> from garboard.samples import StreamKey
+    >>> port = Stream(StreamKey("engine_speed", instance="0"), tuple(range(6)), (1.0, 2.0, 3.0, 5.0, 4.0, 2.0))
+    >>> is_copy(port, Stream(StreamKey("engine_speed", instance="1"), port.times, port.values))
+    True
+    """
+    return one.values == other.values and len(set(one.values)) >= COPIED_VALUES
+
+
+COPIED_VALUES = 5
+"""Fewer different values may agree by chance. Common practice, no source."""
 
 
 def is_frozen(stream: Stream) -> bool:
@@ -291,6 +311,40 @@ def _steady(streams: Mapping[str, Stream], start: float, end: float) -> Steady |
     return Steady(start, end, means, {name: standard_deviation(values) for name, values in parts.items()})
 
 
+LOOKED_THROUGH = 20
+"""So many values of a stream are looked at together for two that take turns."""
+FAR_APART = 5.0
+"""Two instruments are told apart where they differ by so many times what each of them varies; common practice."""
+LEAST_OF_EACH, TAKING_TURNS = 0.3, 0.6
+"""Of the values at least so many are of either, and of the steps at least so many go from one to the other."""
+
+
+def two_in_turn(values: Sequence[float], least: float) -> tuple[float, float] | None:
+    """The two values between which a stream jumps to and fro, as two instruments under one name make it.
+
+    values  : in order of time
+    least   : two that differ by less are taken for one instrument that flickers, in the unit of the values
+    returns : the lower and the higher one, where they are highest; None for the stream of one instrument
+
+    >>> two_in_turn([700.0, 850.0] * 15, 50.0), two_in_turn([700.0] * 15 + [850.0] * 15, 50.0)
+    ((700.0, 850.0), None)
+    """
+    parts = [values[at : at + LOOKED_THROUGH] for at in range(0, len(values) - LOOKED_THROUGH + 1, LOOKED_THROUGH)]
+    found = [two for part in parts if (two := _two_groups(part, least)) is not None]
+    return max(found) if len(found) > len(parts) / 2 else None
+
+
+def _two_groups(values: Sequence[float], least: float) -> tuple[float, float] | None:
+    ordered = sorted(values)
+    apart, cut = max((higher - lower, place) for place, (lower, higher) in enumerate(pairwise(ordered), 1))
+    low, high = ordered[:cut], ordered[cut:]
+    spread = max(low[-1] - low[0], high[-1] - high[0])
+    if apart < least or apart <= FAR_APART * spread or min(len(low), len(high)) < LEAST_OF_EACH * len(values):
+        return None
+    turns = sum((one <= low[-1]) != (other <= low[-1]) for one, other in pairwise(values))
+    return (mean(low), mean(high)) if turns >= TAKING_TURNS * (len(values) - 1) else None
+
+
 def engine_streams(
     recording: Recording, quantity: str, count: int, instances: Sequence[int | None] = ()
 ) -> tuple[Stream | None, ...]:
@@ -303,7 +357,7 @@ def engine_streams(
     """
     by_instance: dict[str, Stream] = {}
     for stream in recording.of(quantity):
-        by_instance.setdefault(stream.key.instance or "0", stream)
+        by_instance.setdefault(engine_instance(stream.key.instance, count), stream)
     numbers = engine_numbers([*instances, *[None] * (count - len(instances))])
     return tuple(None if number is None else by_instance.get(str(number)) for number in numbers)
 
@@ -319,6 +373,23 @@ def engine_numbers(instances: Sequence[int | None]) -> tuple[int | None, ...]:
     """
     numbers = _numbers(instances)
     return tuple(number if numbers.count(number) == 1 else None for number in numbers)
+
+
+def engine_instance(heard: str, count: int) -> str:
+    """The network's number of an engine as text, by the instance of a stream. A name nobody can place stays a name.
+
+    heard : a number, "" where there is one engine, or a name by which a Signal K server calls it
+    count : how many engines the vessel has; of three, makers and servers do not agree which "starboard" is
+
+    >>> engine_instance("port", 2), engine_instance("starboard", 2), engine_instance("main", 1), engine_instance("", 1)
+    ('0', '1', '0', '0')
+    """
+    names = {"": "0", "port": "0"}
+    if count <= 2:
+        names["starboard"] = "1"
+    if count == 1:
+        names |= dict.fromkeys(("main", "single", "centre", "center"), "0")
+    return names.get(heard.lower(), heard)
 
 
 def _numbers(instances: Sequence[int | None]) -> list[int]:
@@ -346,7 +417,7 @@ def not_heard(what: str, engines: Sequence[Engine], engine: Engine, heard: Seque
     heard : streams of the quantity looked for
     returns : the same text for engines that share a number, so that it can be said once
     """
-    others = sorted({stream.key.instance or "0" for stream in heard})
+    others = sorted({engine_instance(stream.key.instance, len(engines)) for stream in heard})
     for number, sharing in shared_numbers(engines).items():
         if others and engine in sharing:
             names = " and ".join(one.position for one in sharing)
@@ -359,4 +430,7 @@ def not_heard(what: str, engines: Sequence[Engine], engine: Engine, heard: Seque
     if not others:
         return text
     heard_are = f"{' and '.join(others)} {'are' if len(others) > 1 else 'is'}"
-    return f"{text}: instance {number} is not heard, {heard_are}; enter which network instance each engine has"
+    return (
+        f"{text}: instance {number} is not heard, {heard_are}; see that its adapter sends it, or enter which network "
+        "instance each engine has"
+    )

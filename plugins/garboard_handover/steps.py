@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from garboard.cautions import FUEL_FIRE, FUEL_VAPOUR, LOOK_OUT, PROPELLERS
+from garboard.cautions import FUEL_FIRE, FUEL_VAPOUR, LOOK_OUT, PROPELLERS, TEST_CALLS
 from garboard.findings import Basis, BasisKind
 from garboard.settings import amount_setting
 from garboard.steps import Caution, Field, Kind, Phase, Setting, Step
@@ -40,11 +40,6 @@ THRUSTER_CLEAR = Caution(
 PILOT_IS_BLIND = Caution(
     "The pilot steers; it does not see. One hand stays near the wheel and the pilot's stand-by key.",
     Basis(BasisKind.COMMON_PRACTICE, "a hand near the wheel under pilot", "the pilot's manual comes first"),
-)
-TEST_CALLS = Caution(
-    "Keep test calls off the distress channel. Call a station that expects you, on a working channel, or use the "
-    "radio's own test call.",
-    Basis(BasisKind.COMMON_PRACTICE, "radio tests away from distress traffic", "the local radio rules decide"),
 )
 SHARP_TABS = Caution(
     "Move one tab at a time and slowly. A tab put full down at speed can throw the bow to one side.",

@@ -17,13 +17,16 @@ from garboard.records import Engine
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Stream, StreamKey
 from garboard.series import (
     Steady,
+    engine_instance,
     engine_streams,
+    is_copy,
     mean,
     mean_direction,
     not_heard,
     signed_angle,
     standard_deviation,
     steady_stretches,
+    two_in_turn,
     unchanging_stretches,
 )
 from garboard.uncertainty import NORMAL_95
@@ -273,16 +276,11 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
         view.setting_value("prop_check.steady_speed", "kn"),
         view.setting_value("prop_check.steady_engine_speed", "rev/min"),
     )
-    tolerance = tuple(by_speed if name == SPEED else by_engine for name, _ in streams)
-    stretches = _steady(streams, tolerance, seconds)
+    tolerance_of = {name: by_speed if name == SPEED else by_engine for name, _ in streams}
+    stretches = _steady(streams, tuple(tolerance_of.values()), seconds)
     if not stretches:
-        seldom = [text for name, stream in streams if (text := _seldom(name, stream))]
         raise NotEnoughData(
-            f"recording {recording.name} has {' and '.join(seldom)}, too seldom to see a run in; set what sends it to "
-            f"{LONGEST_SILENCE:g} s or less, then make the runs again"
-            if seldom
-            else f"recording {recording.name} has no {seconds:g} s with speed within {by_speed:g} kn and every engine "
-            f"within {by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows",
+            _why_nothing_is_steady(view, recording.name, streams, tolerance_of, seconds),
             lack=Lack.TOO_LITTLE,
             step=FULL_THROTTLE,
             field=ALL_RUNS,
@@ -294,6 +292,39 @@ def cut_runs(view: JobView, recording: Recording) -> tuple[Steady, ...]:
     least = SAME_THROTTLE * (of_fastest if of_fastest > VENTILATED * highest else highest)
     full = [s for s, engine_speed in zip(stretches, engine_speeds, strict=True) if engine_speed >= least]
     return _one_of_each_run(view, recording, dict(streams), full)
+
+
+def _why_nothing_is_steady(
+    view: JobView, name: str, streams: Iterable[tuple[str, Stream]], tolerance: Mapping[str, float], seconds: float
+) -> str:
+    """What to do about it: most often hold the throttle better, unless what sends is to blame."""
+    streams = tuple(streams)
+    if mixed := [text for what, stream in streams if (text := _mixed(view, what, stream, 2 * tolerance[what]))]:
+        return (
+            f"in recording {name} {' and '.join(mixed)}: two instruments send under one name; give each its own number "
+            "or talker, or switch one off, then make the runs again"
+        )
+    if seldom := [text for what, stream in streams if (text := _seldom(what, stream))]:
+        return (
+            f"recording {name} has {' and '.join(seldom)}, too seldom to see a run in; set what sends it to "
+            f"{LONGEST_SILENCE:g} s or less, then make the runs again"
+        )
+    by_engine = max(width for what, width in tolerance.items() if what != SPEED)
+    return (
+        f"recording {name} has no {seconds:g} s with speed within {tolerance[SPEED]:g} kn and every engine within "
+        f"{by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows"
+    )
+
+
+def _mixed(view: JobView, name: str, stream: Stream, least: float) -> str:
+    """Between which values a stream jumps to and fro, as that of two instruments does; "" for one that does not."""
+    unit = UNIT_OF_QUANTITY[stream.key.quantity]
+    two = two_in_turn(stream.values, least)
+    if two is None:
+        return ""
+    decimals = 1 if name == SPEED else 0
+    low, high = (view.told(value, unit, decimals) for value in two)
+    return f"{'speed over ground' if name == SPEED else f'engine speed ({name})'} jumps between {low} and {high}"
 
 
 def _seldom(name: str, stream: Stream) -> str:
@@ -373,7 +404,8 @@ def _steady(
 def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Steady, place: FieldKey) -> Run:
     streams = dict(_streams(view.vessel.engines, recording))
     heard = {
-        what: _heard(recording.of(stream.key.quantity), stream.key, stretch, place) for what, stream in streams.items()
+        what: _heard(recording.of(stream.key.quantity), stream.key, stretch, place, len(view.vessel.engines))
+        for what, stream in streams.items()
     }
     courses = recording.of("course_over_ground")
     step, field, row, of = place
@@ -396,6 +428,8 @@ def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Ste
         | {
             p: _frozen_engine(name, p, place)
             if _engine_stood_still(recording, streams[p], stretch)
+            else _copied_engine(name, p, twin, place)
+            if (twin := _heard_twice(streams, p, stretch))
             else _one_of(view, name, p, found)
             for p, found in heard.items()
             if p != SPEED
@@ -414,9 +448,12 @@ def _through_water(recording: Recording, stretch: Steady, place: FieldKey) -> Re
     return Reading(mean(values), "kn", 0.0, standard_deviation(values), place) if values else None
 
 
-def _heard(streams: Iterable[Stream], used: StreamKey, stretch: Steady, place: FieldKey) -> tuple[Reading, ...]:
+def _heard(
+    streams: Iterable[Stream], used: StreamKey, stretch: Steady, place: FieldKey, count: int
+) -> tuple[Reading, ...]:
     """What each source gives of one quantity in a stretch; the one it was cut by stands first."""
-    alike = [one for one in streams if (one.key.instance or "0") == (used.instance or "0")]
+    engine = engine_instance(used.instance, count)
+    alike = [one for one in streams if engine_instance(one.key.instance, count) == engine]
     parts = {stream.key: stream.between(stretch.start, stretch.end).values for stream in alike}
     unit, as_long = UNIT_OF_QUANTITY[used.quantity], math.sqrt(RUN_LENGTH / stretch.seconds)
     return tuple(
@@ -459,6 +496,22 @@ def _frozen_engine(name: str, position: str, place: FieldKey) -> Missing:
         "make the run again"
     )
     return _contradicted(text, place)
+
+
+def _copied_engine(name: str, position: str, twin: str, place: FieldKey) -> Missing:
+    pair = " and ".join(sorted((position, twin)))
+    text = (
+        f"{name}: engine speed is the same to the last digit for {pair}: one engine is heard under both numbers; "
+        "set the other one's adapter to its own, then make the run again"
+    )
+    return _contradicted(text, place)
+
+
+def _heard_twice(streams: Mapping[str, Stream], position: str, stretch: Steady) -> str:
+    """The engine whose speed is that of another to the last digit; "" as a rule."""
+    own = streams[position].between(stretch.start, stretch.end)
+    others = ((name, one) for name, one in streams.items() if name not in (position, SPEED))
+    return next((name for name, one in others if is_copy(own, one.between(stretch.start, stretch.end))), "")
 
 
 def _contradicted(text: str, place: FieldKey) -> Missing:

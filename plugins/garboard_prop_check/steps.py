@@ -29,10 +29,7 @@ _CAUTIONS_UNDER_WAY = (
         "Obey local speed limits and no-wake zones; run where full speed is allowed.",
         Basis(BasisKind.REGULATION, "local law"),
     ),
-    Caution(
-        "No more power and no more people or weight than the capacity label allows.",
-        Basis(BasisKind.REGULATION, "33 CFR 183 subparts B to D", "monohull boats under 20 ft in the United States"),
-    ),
+    cautions.CAPACITY_LABEL,
 )
 
 STEPS = (

@@ -405,7 +405,8 @@ class FileRegister:
             try:
                 found = self._path.stat()
             except FileNotFoundError:
-                self._listed, self._seen = _Listed(), (0, 0, 0)
+                if any(self._seen):  # nobody is to be told that it is not paired
+                    raise storage.FolderGone(self._path) from None
                 return self._listed
             seen = found.st_mtime_ns, found.st_ino, found.st_size
             if seen != self._seen:

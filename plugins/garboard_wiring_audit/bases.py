@@ -6,6 +6,8 @@ from garboard.findings import Basis, BasisKind
 
 PRACTICE_NOT_LAW = "written for gasoline inboards and sterndrives; on an outboard boat it is practice, not law"
 FROM_MEMORY = "from memory: confirm before relying on it"
+NOW = "ISO 13297:2020 and later covers direct current now: see there"
+"""What took the place of ISO 10133, whose text the numbers here were read in."""
 
 
 def regulation(text: str, note: str = PRACTICE_NOT_LAW) -> Basis:
@@ -32,7 +34,7 @@ AMPACITY_CFR = regulation(
     "33 CFR 183.425, Table 5", f"{PRACTICE_NOT_LAW}; conductors sized by area count as the next smaller gauge"
 )
 AMPACITY_ISO = standard(
-    "ISO 10133:2012, table A.2", f"{FROM_MEMORY}; conductors sized by gauge count as the next smaller area"
+    "ISO 10133:2012, table A.2", f"{FROM_MEMORY}; {NOW}; conductors sized by gauge count as the next smaller area"
 )
 ENGINE_SPACE_CFR = regulation("33 CFR 183.425, Table 5, note 1: 0.85 for 105 degC insulation in an engine space")
 
@@ -53,7 +55,9 @@ BUNDLING_SHOP = Basis(
 OVERCURRENT_CFR = regulation(
     "33 CFR 183.455", f"{PRACTICE_NOT_LAW}; 150 % of the Table 5 amperage below 50 V, before the engine-space factor"
 )
-OVERCURRENT_ISO = standard("150 % of the ampacity, as 33 CFR 183.455, of the ampacity of ISO 10133", FROM_MEMORY)
+OVERCURRENT_ISO = standard(
+    "150 % of the ampacity, as 33 CFR 183.455, of the ampacity of ISO 10133", f"{FROM_MEMORY}; {NOW}"
+)
 STANDARD_RATINGS = practice("Fuse and breaker ratings in general stock, a quarter above the load")
 OVER_DESIGN = practice(
     "A circuit draws at most a quarter more than its design current",
@@ -64,13 +68,13 @@ DISTANCE_CFR = regulation(
 )
 DISTANCE_BATTERY = regulation("33 CFR 183.460(a): 72 in for a lead from a battery", FROM_MEMORY)
 DISTANCE_E11 = standard("Small-craft standard E-11, distance of overcurrent protection", FROM_MEMORY)
-DISTANCE_ISO = standard("ISO 10133:2000, 8.1: 200 mm of conductor without protection")
+DISTANCE_ISO = standard("ISO 10133:2000, 8.1: 200 mm of conductor without protection", NOW)
 MINIMUM_CFR = regulation(
     "33 CFR 183.425(a) to (g)",
     f"{PRACTICE_NOT_LAW}; 16 AWG alone, 18 AWG in a sheath and at most 30 in outside it; "
     "navigation and communication electronics are exempt",
 )
-MINIMUM_ISO = standard("ISO 10133:2012, 7.7: 1 mm2 alone, 0.75 mm2 in a sheath and at most 800 mm outside it")
+MINIMUM_ISO = standard("ISO 10133:2012, 7.7: 1 mm2 alone, 0.75 mm2 in a sheath and at most 800 mm outside it", NOW)
 LOWER_ROW = practice("Insulation of a rating the table lacks counts as the next lower row")
 DROP_CIRCULAR_MILS = method("Circular-mil method CM = K I L / E with K = 10.75, copper at 29 degC")
 DROP_AT_TEMPERATURE = method(
@@ -78,7 +82,7 @@ DROP_AT_TEMPERATURE = method(
 )
 DROP_CLASSES = standard(
     "Drop classes 3 % and 10 %",
-    "ISO 10133 puts panel feeds, navigation lights, blowers and bilge pumps under 3 %; of the nominal voltage",
+    f"ISO 10133 puts panel feeds, navigation lights, blowers and bilge pumps under 3 %; of the nominal voltage; {NOW}",
 )
 DROP_METER = practice(
     "Drop read from the source to the load and back, load running", "meter, digits and a supply that sags counted in"
@@ -86,7 +90,7 @@ DROP_METER = practice(
 DROP_EXCESS = practice("Drop that the copper does not explain is lost in connections, fuse holders and switches")
 LABELS = practice("Every circuit labelled before hand over")
 TERMINATIONS = practice("Terminations pulled by hand, polarity proved with a meter, conductors held and clear of chafe")
-SUPPORT_ISO = standard("ISO 10133:2012: conductors held every 450 mm")
+SUPPORT_ISO = standard("ISO 10133:2012: conductors held every 450 mm", NOW)
 LOAD_SUM = practice("Currents of circuits that run together, added")
 LOAD_EXPLAINED = practice(
     "A load read with all of it on differs from the list by a tenth and what the meter is good to",

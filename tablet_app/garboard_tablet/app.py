@@ -27,6 +27,7 @@ from garboard.verdict import Verdict
 from garboard_tablet.models.ashore import AshoreMarks
 from garboard_tablet.models.assessor import Assessor
 from garboard_tablet.models.background import Background
+from garboard_tablet.models.backups import Backups
 from garboard_tablet.models.files_amiss import files_gone
 from garboard_tablet.models.keys import ENTER, of_keyboard
 from garboard_tablet.models.live_source import LiveSource
@@ -34,13 +35,19 @@ from garboard_tablet.models.navigator import Navigator
 from garboard_tablet.models.run_reviews import RunReviews
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.shop_worker import ShopWorker
+from garboard_tablet.models.step_ends import StepEnds
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.uncaught import ShownOnce
 from garboard_tablet.models.vessel_watch import VesselWatch
 from garboard_tablet.models.vessels import VesselList
 from garboard_tablet.pages.table import page_class
+from garboard_tablet.system.guest import Guest
+from garboard_tablet.system.services import Services
+from garboard_tablet.system.this_machine import services_of_this_machine
 from garboard_tablet.ui.context import Context
+from garboard_tablet.ui.in_sight import InSight
 from garboard_tablet.ui.inputs import NumberPads
+from garboard_tablet.ui.run_clock import RunClock
 from garboard_tablet.ui.screen import PageScreen
 from garboard_tablet.ui.shell import Shell
 from garboard_tablet.ui.theme import theme
@@ -48,9 +55,12 @@ from garboard_tablet.ui.uncaught import ShowsThem, guarded
 from garboard_tablet.ui.widgets import Press, act
 
 if TYPE_CHECKING:
+    from garboard.history.merge import MergeReport
     from garboard.hosting.failures import PluginProblem
     from garboard.recordings.where import Where
     from garboard.shop_link.ashore import State
+    from garboard.shop_link.sync import SyncReport
+    from garboard_tablet.system.files import Files
 
 log = logging.getLogger("garboard.tablet")
 
@@ -77,13 +87,35 @@ def later(work: Callable[[], object], after: float = 0.0, /) -> object:
     return Clock.schedule_once(lambda _dt: work(), after)
 
 
+def files_of_this_machine() -> Files:
+    """How files come in and go out here."""
+    from kivy.utils import platform
+
+    if platform == "android":
+        from garboard_tablet.system.android_files import AndroidFiles
+
+        return AndroidFiles(later)
+    from garboard_tablet.system.desk_files import DeskFiles
+
+    return DeskFiles(later)
+
+
 class GarboardApp(App):
     """The parts of the app put together, and the life of its window."""
 
     title = "Garboard"
     kv_directory = str(Path(__file__).parent / "fonts")  # holds no kv file: theme.kv is loaded by hand, once
 
-    def __init__(self, tablet: Tablet, *, demo: bool = False, threads: bool = True, data_problem: str = "") -> None:
+    def __init__(
+        self,
+        tablet: Tablet,
+        *,
+        demo: bool = False,
+        threads: bool = True,
+        data_problem: str = "",
+        files: Files | None = None,
+        services: Services | None = None,
+    ) -> None:
         super().__init__()
         sys.setswitchinterval(THREADS_TAKE_TURNS)
         self.tablet, self.demo = tablet, demo
@@ -97,14 +129,29 @@ class GarboardApp(App):
         tablet.amiss = files_gone(tablet.files)
         self.background = Background(later, self.tell, threads=threads)
         self.findings = Assessor(tablet, self.background, self._findings_changed)
+        self.ends = StepEnds(tablet)
         tablet.passed_over = lambda _plugin: later(self._plugin_passed_over)
         self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed)
         self.shop = ShopWorker(tablet, self.background, self._came_ashore)
         self.live = LiveSource(tablet, simulated=demo)
+        self.files = files or files_of_this_machine()
+        self.backups = Backups(
+            tablet,
+            self.background,
+            self.files,
+            came=lambda report: came_in(self, report),
+            changed=lambda: self.screen.refill(("backup",)),
+        )
+        self.guest = Guest(services or services_of_this_machine(), self.live, tablet.folder)
+        self.live.changed = self.guest.settle
+        self.sight = InSight(self.guest, self.live, self.screen)
+        self.sight.run_clock = self.run_clock = RunClock(tablet, self.live, self.sight.show_run)
+        self.bind(on_resume=self.sight.resume)
         self.context = Context(
             tablet=tablet,
             way=self.way,
             findings=self.findings,
+            ends=self.ends,
             shop=self.shop,
             live=self.live,
             runs=RunReviews(
@@ -115,6 +162,10 @@ class GarboardApp(App):
             background=self.background,
             screen=self.screen,
             pads=NumberPads(),
+            files=self.files,
+            backups=self.backups,
+            run_clock=self.run_clock,
+            guest=self.guest,
             files_come_from=Path(os.environ.get("GARBOARD_FILES", tablet.folder / "inbox")),
             data_problem=data_problem,
         )
@@ -125,6 +176,7 @@ class GarboardApp(App):
 
     def build(self) -> Shell:
         Press.refused = self._not_saved
+        self.sight.begin()
         theme.use(dark=self.tablet.settings.dark)
         theme.left = self.tablet.settings.thumb_left
         Window.clearcolor = theme.ground
@@ -138,17 +190,21 @@ class GarboardApp(App):
         """The first page is up and answers: what can wait begins now."""
         self.watch.look()
         self.shop.begin()
+        self.sight.settle()
 
     def on_pause(self) -> bool:
         """All that was entered is on the disk already."""
         self.watch.keep()
+        self.sight.pause()
         return True
 
     def on_stop(self) -> None:
+        self.sight.end()
         self.screen.close()
         self.watch.keep()
         Window.unbind(on_keyboard=self._on_keyboard)
         self.live.close()
+        self.guest.leave()
         self.shop.stop()
         self.background.stop()
         self.tablet.close()
@@ -158,7 +214,8 @@ class GarboardApp(App):
     ) -> bool:
         """The tablet's own back key, and escape on a desktop, do what Back does. A desktop's keys drive the pads."""
         if key == ESCAPE:
-            self.way.back()
+            if len(self.tablet.session.way) > 1 or not self.sight.step_back():
+                self.way.back()
             return True
         meant, page = of_keyboard(key, text), self.screen.page
         if not meant or page is None or not {"ctrl", "alt", "meta"}.isdisjoint(held):
@@ -175,6 +232,8 @@ class GarboardApp(App):
             found = self.findings.of(Route(page="job", hull=hull, job=job))
             self.vessels.note_fails(hull, job, sum(one.finding.verdict is Verdict.FAIL for one in found))
             self.screen.refill(("vessels",))
+        if self.ends.found(key, self.findings.of(Route(page="step", hull=hull, job=job, step=step))):
+            self.vessels.refresh(hull)
         page = self.screen.page
         if page is not None and (page.route.hull, page.route.job, page.route.step) == key:
             page.refill()
@@ -192,15 +251,8 @@ class GarboardApp(App):
 
     def _came_ashore(self, state: State) -> None:
         if state.report is not None and state.word == "ashore":
-            came = [merged.hull for merged in state.report.hulls]
-            self.tablet.look_again(came)
-            if SHOP_RECORD in came:
-                self.screen.refill(("shop settings",))
-            self.findings.look_again()  # a recording may have come that was missing
-            self.watch.look()
+            came_in(self, state.report)
             self.marks.note(state.report)
-            if self.screen.page is not None and self.screen.page.route.hull:
-                self.findings.soon(self.screen.page.route)
         self.screen.refill(("ashore", "vessels"))
 
     def _not_saved(self, failure: NotSaved) -> None:
@@ -231,6 +283,18 @@ class GarboardApp(App):
             self.screen.interrupt(TroublePage(self.context, route, what, kind_of(failure)))
 
 
+def came_in(app: GarboardApp, report: SyncReport | MergeReport) -> None:
+    """Entries came from elsewhere: from the shop, or out of a backup."""
+    came = [merged.hull for merged in report.hulls]
+    app.tablet.look_again(came)
+    if SHOP_RECORD in came:
+        app.screen.refill(("shop settings",))
+    app.findings.look_again()  # a recording may have come that was missing
+    app.watch.look()
+    if app.screen.page is not None and app.screen.page.route.hull:
+        app.findings.soon(app.screen.page.route)
+
+
 @contextmanager
 def watched(app: GarboardApp) -> Iterator[None]:
     """Keep a log in the tablet's folder, and show what nobody catches, as long as the app is at work."""
@@ -257,15 +321,6 @@ def watched(app: GarboardApp) -> Iterator[None]:
         close_log(handler)
 
 
-def system_folder() -> Path:
-    """Where the system keeps an application's data: a tablet's own system tells through Kivy."""
-    from kivy.utils import platform
-
-    from garboard_tablet.models.data_folder import of_a_desk
-
-    return Path(App().user_data_dir) if platform in ("android", "ios") else of_a_desk()
-
-
 def run(
     folder: Path | None = None,
     demo: bool = False,
@@ -288,7 +343,8 @@ def run(
     """
     from garboard_tablet.models.data_folder import DataFolder, find_data_folder
 
-    found = DataFolder(folder=folder) if folder is not None else find_data_folder(system_folder)
+    services = services_of_this_machine()
+    found = DataFolder(folder=folder) if folder is not None else find_data_folder(services.data_folder)
     own = found.folder.with_name(f"{found.folder.name}-demo") if demo else found.folder
     if without:
         _refuse_unknown(without, [*(file.stem for file in own_plugins), *(one.name for one in refused)], own)
@@ -297,7 +353,7 @@ def run(
         from garboard_tablet.demo import fill
 
         fill(tablet)
-    app = GarboardApp(tablet, demo=demo, data_problem=found.problem)
+    app = GarboardApp(tablet, demo=demo, data_problem=found.problem, services=services)
     if replay is not None:
         app.live.replay(replay)
     if listen is not None:

@@ -15,6 +15,7 @@ from garboard_tablet.models.tablet import Tablet
 if TYPE_CHECKING:
     from garboard.hosting.host import PluginHost
     from garboard.job_view import JobView
+    from garboard.report.photos import PhotoLoader
 
 BOOKS_FOLDER = "books"
 WANTED = ("book",)
@@ -59,12 +60,17 @@ def put_down(tablet: Tablet, hull: str, job: str) -> None:
         tablet.save(tablet.author().write(state, "job", WANTED, "wanted", job=job))
 
 
-def make_book(view: JobView, host: PluginHost, path: Path, unread: int = 0) -> None:
+def make_book(
+    view: JobView, host: PluginHost, path: Path, unread: int = 0, load_photo: PhotoLoader | None = None
+) -> None:
     """Make the book and keep it as a file. Takes seconds: call it in the background.
 
-    unread : how many entries of the boat could not be read
+    unread     : how many entries of the boat could not be read
+    load_photo : gives the files of photos
     """
     from garboard.report.book import handover_book
+    from garboard.report.photos import no_photo
 
     make_folder(path.parent)
-    write_whole(path, [handover_book(view, host, host.assess(view), unread=unread)])
+    book = handover_book(view, host, host.assess(view), unread=unread, load_photo=load_photo or no_photo)
+    write_whole(path, [book])

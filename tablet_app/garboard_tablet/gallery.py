@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from garboard.findings import Figure
+from garboard.fittings import CAME_WITH
 from garboard.history.replay import replay
 from garboard.steps import Field, Kind
 from garboard_tablet.models.asks import Ask, asks_of_step
@@ -27,6 +28,7 @@ from garboard_tablet.models.tablet import Tablet, open_tablet
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork
     from garboard_tablet.app import GarboardApp
+    from garboard_tablet.system.files import Got, Place, Put
 
 SIZES: tuple[tuple[int, int, float], ...] = ((1280, 800, 1.0), (800, 1280, 1.0), (1024, 600, 1.0), (1920, 1200, 1.5))
 """Width, height [dots] and density of the screens every page must fit."""
@@ -71,6 +73,9 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Route, Act]]:
         yield "trials_new", route.to("new trial"), nothing
         yield "trials_beside", route.to("aside", "steps", step="fuel_curve.steps"), nothing
         yield "trials_several", route, try_another
+        yield "trials_each_engine", route.to("each engine"), nothing
+        engines = len(tablet.boat(route.hull).vessel().engines)
+        yield "trials_first", route.to("trial", *[CAME_WITH] * engines), nothing
     for route in _measured_amounts(tablet, jobs):  # last: from here on two values stand there
         yield "change", route, lambda page: page._change()
         yield "meter", route.to("meter", *route.subject), nothing
@@ -78,7 +83,22 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Route, Act]]:
         yield "disagreement_technician", route, disagree_as_technician
         yield "said_back", route, say_back
         break
+    yield from _scenes_of_photos(jobs)
     yield "vessels_elsewhere", HOME, lack_boats  # from here on every list of vessels says so
+
+
+def _scenes_of_photos(jobs: Sequence[Route]) -> Iterator[tuple[str, Route, Act]]:
+    """Late: from here on a step has photos."""
+    yield "backup", HOME.to("backup"), nothing
+    yield "backup_damaged", HOME.to("backup"), take_back_a_damaged_one
+    for job in jobs[:1]:
+        route = job.to("photos", "drop", "", "Bilge pump", step="wiring_audit.circuits")
+        yield "photos_none", route, nothing
+        yield "photo", route, partial(attach_photos, 1)
+        yield "photos", route, partial(attach_photos, 0)
+        yield "photo_words", route, name_an_arrow
+        yield "photo_cut_off", route, bring_half_a_picture
+        yield "photos_step", route.to("step"), nothing
 
 
 def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act]]:
@@ -399,6 +419,75 @@ def hear_compasses(page: Any) -> None:
     _show_network(page, network)
 
 
+class ToShow:
+    """A tablet with a camera and a picker; neither answers."""
+
+    has_camera = has_picker = True
+
+    def take_picture(self, target: Path, done: Callable[[Got], object]) -> None: ...
+    def pick(self, folder: Path, done: Callable[[Got], object], *, pictures: bool = False) -> None: ...
+    def choose_folder(self, done: Callable[[Place | None], object]) -> None: ...
+    def put(self, file: Path, name: str, place: Place, done: Callable[[Put], object]) -> None: ...
+
+
+def drawn_picture(width: int, height: int, ground: str) -> bytes:
+    """A picture with something to point at."""
+    from io import BytesIO
+
+    from PIL import Image, ImageDraw
+
+    image = Image.new("RGB", (width, height), ground)
+    pen = ImageDraw.Draw(image)
+    pen.rectangle((width * 0.3, height * 0.3, width * 0.5, height * 0.6), fill="#C98A3B")
+    pen.line((0, height * 0.8, width, height * 0.5), fill="#1B1B1B", width=width // 60)
+    out = BytesIO()
+    image.save(out, "JPEG")
+    return out.getvalue()
+
+
+def attach_photos(shown: int, page: Any) -> None:
+    """Two photos, one of them with three arrows.
+
+    shown : whether the one with arrows is shown then
+    """
+    from garboard_tablet.models.photos import Pointing, Prepared, attach_picture
+    from garboard_tablet.pages.photo import photo_route
+
+    places = [
+        attach_picture(page.tablet, page.route, Prepared(drawn_picture(*size), "clamp.jpg", "2026-05-04T09:12:00"))
+        for size in ((600, 800, "#3B5B3B"), (800, 600, "#5B6B78"))
+    ]
+    pointing = Pointing(page.tablet, page.route, places[1], 4 / 3)
+    for tip, word in (((0.4, 0.4), "loose"), ((0.85, 0.2), "wrong size"), ((0.1, 0.9), "")):
+        if len(pointing.arrows) < 3:
+            pointing.one_more()
+            pointing.touch(*tip)
+            pointing.name(word)
+    page.way.go(photo_route(page.route, places[1])) if shown else page.screen.show()
+
+
+def name_an_arrow(page: Any) -> None:
+    """Say what an arrow points at."""
+    attach_photos(1, page)
+    page.screen.page._words()
+
+
+def bring_half_a_picture(page: Any) -> None:
+    """The camera was not done when the app came back."""
+    from garboard_tablet.models.photos import next_picture
+
+    path = next_picture(page.tablet)
+    path.write_bytes(drawn_picture(400, 300, "#5B6B78")[:900])
+    page.bringing.use(path)
+
+
+def take_back_a_damaged_one(page: Any) -> None:
+    """A stick that went bad."""
+    path = page.tablet.folder / "garboard 2026-05-04 1740.zip"
+    path.write_bytes(b"PK\x03\x04")
+    page.context.backups.take_back(path)
+
+
 def hear_nothing(page: Any) -> None:
     """The tablet is not on the boat's wifi."""
     from garboard.recordings.boat_network import BoatNetwork
@@ -417,6 +506,7 @@ def _show_network(page: Any, network: BoatNetwork) -> None:
 def show(app: GarboardApp, route: Route, act: Act) -> None:
     """Put a page up as if the person had come to it, and do what belongs to it."""
     app.tablet.session.typed.clear()
+    app.live.end_run()
     app.live.unsaved.clear()
     app.live.replayed, app.live.simulated = None, app.demo
     app.tablet.session.way = [HOME] if route == HOME else [HOME, route]
@@ -471,7 +561,7 @@ def pictures(out: Path, only: str, width: int, height: int, density: float) -> i
     out.mkdir(parents=True, exist_ok=True)
     tablet = open_tablet(Path(tempfile.mkdtemp()) / "garboard-tablet")
     fill(tablet)
-    app = GarboardApp(tablet, threads=False)
+    app = GarboardApp(tablet, threads=False, files=ToShow())
     app._run_prepare()
     runTouchApp(embedded=True)
     for hull in app.vessels.stale():

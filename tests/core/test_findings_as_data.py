@@ -178,11 +178,20 @@ def test_a_reason_given_as_text_takes_the_kind_and_place_beside_it(tmp_path: Pat
 
 COMPARES_NO_NUMBER = {
     "a point is tried, read or looked at: yes or no": (
+        "engine_trial.after.failed",
+        "engine_trial.after.in_order",
+        "engine_trial.as_rigged.in_order",
+        "engine_trial.controls_under_way.in_order",
+        "engine_trial.data.in_order",
+        "engine_trial.first_start.cut_off_dead",
+        "engine_trial.first_start.in_order",
+        "engine_trial.fit_out.failed",
+        "engine_trial.fit_out.in_order",
+        "engine_trial.under_load.in_order",
         "handover.check.failed",
         "handover.check.fuel_leaks",
         "handover.check.in_order",
         "handover.check.vapour_found",
-        "handover.radio_identity.faulty",
         "handover.radio_identity.one_identity",
         "heading_calibration.location.badly_mounted",
         "heading_calibration.location.moved_by_load",
@@ -201,6 +210,11 @@ COMPARES_NO_NUMBER = {
         "handover.punch_list.try_again",
     ),
     "a result is given, and held against nothing": (
+        "engine_trial.break_in.band",
+        "engine_trial.calendar.complete",
+        "engine_trial.planing.noted",
+        "engine_trial.records.filed",
+        "engine_trial.window.entered",
         "fuel_curve.best_cruise.planing",
         "fuel_curve.planing_hump.found",
         "fuel_curve.range.reckoned",

@@ -10,7 +10,7 @@ from pathlib import Path
 import garboard
 
 ROOT = Path(garboard.__file__).parents[2]
-JUDGING = ("wiring_audit", "heading_calibration", "prop_check", "fuel_curve", "handover")
+JUDGING = ("wiring_audit", "heading_calibration", "prop_check", "fuel_curve", "engine_trial", "handover")
 SAMPLES = sorted(str(path) for path in (ROOT / "sample_jobs").glob("*/job.json"))
 
 SAYS_IT_ALL = """

@@ -123,7 +123,7 @@ def test_a_line_being_written_is_no_damage_to_a_reader_and_one_left_by_a_dead_pr
 ) -> None:
     """A large write is seen in parts: who looks at a tablet's folder meanwhile must not call it damaged."""
     with HullFolder(tmp_path) as hulls:
-        first = {hulls.save(_entry(1))}
+        first = frozenset({hulls.save(_entry(1))})
         path = _of(tmp_path)
         whole = path.read_bytes()
         path.write_bytes(whole + whole[-40:-10])
@@ -141,7 +141,7 @@ def test_a_line_being_written_is_no_damage_to_a_reader_and_one_left_by_a_dead_pr
 
     monkeypatch.setattr(storage, "is_being_written", ends_just_now)
     with HullFolder(tmp_path, read_only=True) as reader:
-        assert (reader.ids(HULL), reader.damage()) == (first, ())
+        assert (reader.ids(HULL), len(reader.damage())) == (first, 0)
 
 
 TELL = ("repair", "digest", "assess", "merge")
@@ -254,7 +254,7 @@ def test_the_notes_of_lengths_stay_short(tmp_path: Path) -> None:
     assert (folder / SIZES).stat().st_size > 1 << 16
     with HullFolder(folder) as files:
         assert files.count(HULL) == 6
-    assert (folder / SIZES).stat().st_size < 200
+    assert (folder / SIZES).stat().st_size < 240
 
 
 # Links

@@ -21,6 +21,7 @@ from garboard.series import (
     standard_deviation,
     steady_stretches,
     turned,
+    two_in_turn,
     unchanging_stretches,
     unwrapped,
 )
@@ -354,6 +355,24 @@ def test_an_instance_entered_for_an_engine_wins() -> None:
     assert values_of(engine_streams(recording_of("0", "1"), "engine_speed", 2, (1, 0))) == [1001.0, 1000.0]
 
 
+@pytest.mark.parametrize(
+    ("heard", "instances", "found"),
+    [
+        (("starboard", "port"), (), [1001.0, 1000.0]),
+        (("port", "starboard"), (1, 0), [1001.0, 1000.0]),  # a server calls instance 0 port, whatever it is
+        (("main",), (), [1000.0]),
+        (("port",), (), [1000.0]),
+        (("starboard",), (), [None]),
+        (("port", "centre", "starboard"), (), [1000.0, None, None]),  # is starboard the second or the third?
+    ],
+)
+def test_an_engine_may_be_heard_by_a_name(
+    heard: tuple[str, ...], instances: tuple[int, ...], found: list[float | None]
+) -> None:
+    """As Signal K servers call engines."""
+    assert values_of(engine_streams(recording_of(*heard), "engine_speed", len(found), instances)) == found
+
+
 @pytest.mark.parametrize("entered", [(0, 0), (1, None), (None, 0)])
 def test_no_stream_stands_for_two_engines(entered: tuple[int | None, int | None]) -> None:
     """A number that two engines have, entered or by their place, tells nothing of either; a third is heard."""
@@ -386,3 +405,32 @@ def test_unchanging_stretches_are_the_long_runs_of_one_value(runs: list[tuple[in
     found = unchanging_stretches(read(values))
     longest = {(len(list(alike)), value) for value, alike in itertools.groupby(values)}
     assert {(len(part), part.values[0]) for part in found} == {(n, v) for n, v in longest if n > 20}
+
+
+NOISE = np.random.default_rng(1).normal(0.0, 1.0, 120)
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        700 + 15 * NOISE,  # an engine that idles unevenly: its speed goes up and down at nearly every value
+        700 + 60 * np.sin(np.arange(120)),  # and one that hunts
+        np.linspace(700, 5800, 120),
+        np.repeat([700.0, 5800.0, 700.0, 5800.0], 30),  # a throttle opened and closed
+        np.where(NOISE > 0, 700.0, 650.0),  # a gauge that shows whole 50s
+        np.tile([700.0, 850.0], 9),  # too few
+        np.where(NOISE > 1.5, 0.0, 700.0),  # values lost now and then
+        np.full(120, 700.0),
+    ],
+)
+def test_one_instrument_is_not_taken_for_two(values: np.ndarray) -> None:
+    assert two_in_turn(list(values), 100.0) is None
+
+
+@pytest.mark.parametrize(("first", "second"), [(700.0, 850.0), (5800.0, 5600.0), (700.0, 0.0)])
+def test_two_instruments_under_one_name_are_told(first: float, second: float) -> None:
+    """Each a little uneven; now and then one is heard twice."""
+    turns = [first if number % 2 else second for number in range(120)]
+    turns[40:40], turns[80:80] = [first], [second]
+    values = [value + noise for value, noise in zip(turns, [*NOISE, *NOISE[:2]], strict=True)]
+    assert two_in_turn(values, 100.0) == pytest.approx(tuple(sorted((first, second))), abs=1.0)

@@ -25,7 +25,7 @@ from garboard.uncertainty import (
 )
 
 ROOT = Path(garboard.__file__).parents[2]
-JUDGING = ("wiring_audit", "heading_calibration", "prop_check", "fuel_curve", "handover")
+JUDGING = ("wiring_audit", "heading_calibration", "prop_check", "fuel_curve", "engine_trial", "handover")
 
 
 @pytest.mark.parametrize("freedom", [1, 2, 3, 5, 10, 11, 15, 30, 120, 100_000])

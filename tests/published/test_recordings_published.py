@@ -203,10 +203,11 @@ def test_nmea2000_puts_our_fast_packet_frames_together(pgn: int, data: st.DataOb
 
 
 def test_we_put_the_fast_packet_frames_of_nmea2000_together() -> None:
-    # Oil 1000 hPa, 300 K, 14 V, 10 L/h, 1 h, by hand: 1000 x 100 Pa; 30000 x 0.01 K; 1400 x 0.01 V; 100 x 0.1; 3600 s
+    # Oil 1000 hPa, 300 K, 14 V, 10 L/h, 1 h, coolant 1500 hPa, by hand: 1000 x 100 Pa; 30000 x 0.01 K; 1400 x 0.01 V;
+    # 100 x 0.1; 3600 s; 1500 x 100 Pa
     encoder = pytest.importorskip("nmea2000.encoder").create_encoder(output_format="can_frame_ascii_raw_out")
     decoder = pytest.importorskip("nmea2000.decoder").NMEA2000Decoder()
-    payload = bytes.fromhex("01 e803 ffff 3075 7805 6400 100e0000 ffff ffff ff 0000 0000 7f 7f")
+    payload = bytes.fromhex("01 e803 ffff 3075 7805 6400 100e0000 dc05 ffff ff 0000 0000 7f 7f")
     message = decoder.decode(f"2026-05-04T09:30:00.000Z,2,127489,9,255,26,{payload.hex(',')}")
     frames = [text.split()[1:] for text in encoder.encode(message)]
     assert len(frames) == 4
@@ -220,6 +221,7 @@ def test_we_put_the_fast_packet_frames_of_nmea2000_together() -> None:
             "alternator_voltage": 14.0,
             "fuel_flow": 10.0,
             "engine_hours": 1.0,
+            "coolant_pressure": 150.0,
         }
     )
     assert {sample.instance for sample in samples} == {"1"}

@@ -11,7 +11,9 @@ from typing import Any
 import pytest
 
 from garboard.hosting.host import PluginHost
+from garboard_tablet.system.files import Files
 from tablet.driver import Drive, Driver, dock_host, off_screen_window
+from tablet.fake_files import without_any
 
 NEVER = 1e9
 """Longer than any test runs [s]."""
@@ -61,6 +63,7 @@ def drive(kivy_window: Any, tmp_path: Path) -> Iterator[Drive]:
         working: str = "Robin",
         threads: bool = False,
         demo: bool = False,
+        files: Files | None = None,
     ) -> Driver:
         from garboard_tablet.app import GarboardApp
         from garboard_tablet.models.tablet import open_tablet
@@ -68,7 +71,7 @@ def drive(kivy_window: Any, tmp_path: Path) -> Iterator[Drive]:
         tablet = open_tablet(folder or tmp_path / "tablet", make_host)
         if working and not tablet.settings.working:
             tablet.change_settings(tablet.settings.with_person(working))
-        driver = Driver(GarboardApp(tablet, threads=threads, demo=demo), size)
+        driver = Driver(GarboardApp(tablet, threads=threads, demo=demo, files=files or without_any()), size)
         made.append(driver)
         return driver
 

@@ -16,6 +16,7 @@ from garboard.job_view import JobView
 from garboard.steps import Step
 from garboard_tablet.models.session import HOME
 from garboard_tablet.models.tablet import Tablet
+from garboard_tablet.system.files import Files
 
 os.environ.setdefault("SDL_VIDEODRIVER", "offscreen")
 os.environ.setdefault("SDL_AUDIODRIVER", "dummy")
@@ -54,6 +55,7 @@ class Drive(Protocol):
         working: str = ...,
         threads: bool = ...,
         demo: bool = ...,
+        files: Files | None = ...,
     ) -> Driver: ...
 
 
@@ -210,9 +212,9 @@ class Driver:
         from garboard_tablet.app import GarboardApp
         from garboard_tablet.models.tablet import open_tablet
 
-        folder, plugins = self.app.tablet.folder, self.app.tablet.make_plugins
+        folder, plugins, files = self.app.tablet.folder, self.app.tablet.make_plugins, self.app.context.files
         self.close()
-        Driver.__init__(self, GarboardApp(open_tablet(folder, plugins), threads=False))
+        Driver.__init__(self, GarboardApp(open_tablet(folder, plugins), threads=False, files=files))
         return self
 
     def close(self) -> None:

@@ -11,15 +11,19 @@ from pathlib import Path
 
 import pytest
 
+from garboard.fittings import PROPELLER
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_files.unrecognised import unknown_keys
-from garboard.recordings.boat_network import BoatNetwork
+from garboard.job_view import JobView
+from garboard.recordings.boat_network import BoatNetwork, Newest
 from garboard.recordings.simulated_network import STEPS, TWIN, SimulatedNetwork
 from garboard.recordings.simulator import Order
 from garboard.recordings.where import Way, Where
-from garboard.samples import Sample
+from garboard.records import Engine, Job, Vessel
+from garboard.samples import UNIT_OF_QUANTITY, Sample, StreamKey
 from garboard.units import Amount, convert
-from garboard_tablet.models.heard import HEARD_FROM, rivals
+from garboard_tablet.models.asks import asks_of_step
+from garboard_tablet.models.heard import HEARD_FROM, choose_anew, follow, offers, rivals
 from garboard_tablet.models.one_source import OneSource, choices_of
 from garboard_tablet.models.runs import left_behind
 from tablet.driver import Drive, Driver, new_job, view_of
@@ -117,7 +121,7 @@ def entry(d: Driver, step: str, field: str, row: str = "1", of: str = "") -> Non
 
 
 def values(d: Driver, step: str, row: str = "1") -> Mapping[tuple[str, str], float]:
-    rows = [m for m in view_of(d).measurements if m.step == step and m.row == row]
+    rows = [m for m in view_of(d).measurements if m.step == step and m.row == row and m.field != PROPELLER]
     return {(m.field, m.of): float(Amount.parse(str(m.value)).text) for m in rows}
 
 
@@ -146,7 +150,7 @@ def test_full_throttle_of_a_twin_is_taken_with_no_digit(at_sea: Callable[..., At
     assert (values(d, FULL, "2"), len(values(d, FULL, "1"))) == ({}, 4), "one touch takes back what one touch took"
     sea.look()
     d.press("heard row")
-    heard_from = {m.instrument for m in view_of(d).measurements}
+    heard_from = {m.instrument for m in view_of(d).measurements if m.field != PROPELLER}
     assert all(one.startswith(f"{HEARD_FROM} ") for one in heard_from)
 
 
@@ -295,6 +299,29 @@ def test_a_source_is_chosen_where_the_run_is_begun(at_sea: Callable[..., AtSea])
     assert not run._one_source.takes(Sample(0.0, "speed_over_ground", 38.0, "GP"))
 
 
+def test_of_two_gateways_one_is_chosen_with_one_touch(at_sea: Callable[..., AtSea]) -> None:
+    """Both pass on the same engines; a second receiver behind the same gateway is left to the person."""
+    sea = at_sea([Order(seconds=30, engine_speed=5800, course=80.0)])
+    d, here = sea.d, sea.d.app.tablet.session.here
+    engines = b"$IIRPM,E,0,3000,,A\r\n$IIRPM,E,1,3000,,A\r\n"
+    for gateway in ("10.0.0.1", "10.0.0.2"):
+        sea.network.hear(engines + b"$GPVTG,80.0,T,,M,38.0,N,,K,A\r\n", gateway)
+
+    def vessel() -> Vessel:
+        found: Vessel = d.app.tablet.boat(here.hull).vessel()
+        return found
+
+    open_now = rivals(("engine_speed", "speed_over_ground"), vessel(), sea.network)
+    assert set(open_now) == {"engine_speed", "speed_over_ground"}
+    first, second = open_now["speed_over_ground"]
+    follow(d.app.tablet, here.hull, "speed_over_ground", second, open_now)
+    assert choices_of(vessel()) == {"speed_over_ground": second, "engine_speed": second.replace("GP", "II")}
+    choose_anew(d.app.tablet, here.hull, "engine_speed")
+    more = {"speed_over_ground": (first, second), "engine_speed": ("II", "II 10.0.0.2", "ER 10.0.0.2")}
+    follow(d.app.tablet, here.hull, "speed_over_ground", second, more)
+    assert choices_of(vessel()) == {"speed_over_ground": second}
+
+
 def test_a_guide_follows_one_source_and_the_chosen_one_even_when_it_is_silent() -> None:
     first, second = (Sample(0.0, "speed_over_ground", 20.0, source) for source in ("3", "17"))
     by_order, chosen = OneSource(), OneSource({"speed_over_ground": "17"})
@@ -306,3 +333,31 @@ def test_a_guide_follows_one_source_and_the_chosen_one_even_when_it_is_silent() 
     assert not chosen.takes(first._replace(time=60.0))
     headings = [Sample(0.0, "rate_of_turn", 2.0, source) for source in ("20", "35")]
     assert all(by_order.takes(one) for one in headings), "the guide of a turn tells compasses apart itself"
+
+
+class Heard:
+    """A network on which each engine's gateway shows a number of its own."""
+
+    def newest(self, quantity: str) -> dict[StreamKey, Newest]:
+        return {StreamKey(quantity, "10", str(engine)): Newest(value=14.0 + engine, age=0.0) for engine in (0, 1)}
+
+    def devices(self) -> dict[str, tuple[str, ...]]:
+        return {}
+
+
+@pytest.mark.parametrize("field", ["voltage", "water_pressure", "temperature"])
+def test_a_gauge_of_one_engine_is_taken_from_that_engine(field: str) -> None:
+    """Not from the other, and not the mean of both."""
+    host = make_host(("garboard_engine_trial",), entry_points=False)
+    step = host.step("engine_trial.under_load")
+    assert step is not None
+    engines = tuple(Engine(position=of, network_instance=number) for number, of in enumerate(("port", "starboard")))
+    vessel = Vessel(hull_number="QQZ00001A626", engines=engines)
+    asks = asks_of_step(step, JobView(vessel=vessel, job=Job(id="J")), open_tables=("loads",))
+    taken = {}
+    for ask in asks:
+        if ask.field.name == field:
+            unit = UNIT_OF_QUANTITY[ask.field.heard]
+            [offer] = offers(ask, unit, vessel, Heard())  # type: ignore[arg-type]
+            taken[ask.of] = Amount.parse(str(offer.value)).to(unit)
+    assert taken == {"port": pytest.approx(14.0), "starboard": pytest.approx(15.0)}

@@ -80,6 +80,11 @@ def test_what_is_sent_to_a_port_is_seen_guides_and_is_kept(
         return d.says("Rate of turn: 2.2 deg/s, from HE")
 
     d.wait(seen)
+    network = d.app.live.network
+    now, network._now = network._now, lambda: now() + 15.0  # nothing comes any more
+    assert looked(d, f"Listening: UDP port {port}, silent for 15 s")
+    assert d.says("Nothing heard on")
+    network._now = now
     d.press("to the guide")
     assert d.says(f"Samples from: the boat's network, UDP port {port}")
     d.press("start")

@@ -11,6 +11,7 @@ import pytest
 from garboard_tablet.models.pages import ValueLine
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from tablet.driver import Drive, declared, new_job, view_of
+from tablet.fake_files import picture
 
 
 @pytest.fixture
@@ -157,7 +158,9 @@ def test_taking_off_names_the_piece_whole(drive: Drive) -> None:
     """ "port" alone is no question."""
     d = drive()
     new_job(d)
-    d.press("tab vessel", "Equipment", "kind engines", "2 engines", "piece port", "remove piece")
+    d.press(
+        "tab vessel", "Equipment", "kind engines", "2 engines", "piece port", "page down", "page down", "remove piece"
+    )
     assert d.says("Remove the port engine?")
 
 
@@ -180,7 +183,7 @@ def test_without_a_file_the_page_says_how_one_comes_in_and_looks_again(drive: Dr
     assert d.says("t/inbox")
     assert not d.says(str(tmp_path))
     (tmp_path / "t" / "inbox").mkdir(parents=True)
-    (tmp_path / "t" / "inbox" / "plate.jpg").write_bytes(b"\xff\xd8\xff\xe0 a picture")
+    (tmp_path / "t" / "inbox" / "plate.jpg").write_bytes(picture(40, 30))
     d.press("look again", "plate.jpg")
     photo: Any = view_of(d).value("dock.brief", "photo")
     assert photo["name"] == "plate.jpg"

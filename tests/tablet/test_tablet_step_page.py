@@ -109,7 +109,7 @@ def test_the_step_opens_with_its_worst_and_ends_with_the_cautions(drive: Drive) 
     card: Any = d.find("finding 0")
     assert isinstance(card, VerdictCard)
     assert any(isinstance(w, NumberLine) and " " not in w.text for w in d.widgets()), "never broken at a blank"
-    assert d.find("done").text == "Step done"
+    assert d.find("next step").text.startswith("Next: "), "all of it passes: nobody need say that it is done"
 
 
 def test_the_guide_is_reached_from_one_place(drive: Drive) -> None:
@@ -205,3 +205,18 @@ def test_readings_of_an_engine_that_is_not_on_the_boat_are_shown_and_marked(driv
     assert d.app.tablet.session.here.subject == ("engines",)
     d.press("back")
     assert d.says("Engine speed 5800 rev/min")
+
+
+def test_a_step_with_a_fail_is_not_done_by_itself_and_to_look_at_one_writes_nothing(drive: Drive) -> None:
+    d = drive()
+    new_job(d)
+    d.press("next step", "choice No", "choice hoarse", "skip")
+    d.number("12")
+    here = d.app.tablet.session.here
+    assert (here.page, here.step) == ("step", "dock.horn")
+    assert Verdict.FAIL in {one.finding.verdict for one in d.app.findings.of(here)}
+    assert d.app.tablet.view(here.hull, here.job).state_of("dock.horn") == "under way"
+    size = d.app.tablet.size(here.hull, here.job)
+    d.press("back", "step dock.horn")
+    assert d.find("done").text == "Step done"
+    assert d.app.tablet.size(here.hull, here.job) == size

@@ -13,7 +13,7 @@ from pathlib import Path
 from pkgutil import walk_packages
 from typing import Any
 
-JUDGING = ("wiring_audit", "heading_calibration", "prop_check", "fuel_curve", "handover")
+JUDGING = ("wiring_audit", "heading_calibration", "prop_check", "fuel_curve", "engine_trial", "handover")
 LEVELS = 1000
 
 

@@ -29,7 +29,7 @@ from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import Loss
 from garboard.faults import Fault, InputError, in_number, shown
 from garboard.history import authoring as writing
-from garboard.history import exchange
+from garboard.history import backup, exchange
 from garboard.history.authoring import Author
 from garboard.history.authority import SHOP_FOLDER, THE_SHOP_ITSELF, managers_part
 from garboard.history.boat import Boat, author_for, open_hull, register_named, replay_with_aliases
@@ -384,7 +384,7 @@ def settle(
 @job_option
 @tablet_option
 def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, tablet: str) -> None:
-    """Attach a photo or a recording to a STEP of a job. The book and the boat's page list it."""
+    """Attach a photo or a recording to a STEP of a job. The book and the boat's page show it, or list it by name."""
     from garboard.recordings import refuse_other_text
 
     refuse_other_text(file)
@@ -537,7 +537,7 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
 
 
 @click.command("import")
-@click.argument("job_file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.argument("job_file", metavar="FILE", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option(
     "--into",
     "folder",
@@ -554,7 +554,10 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
 @tablet_option
 @click.pass_obj
 def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool, tablet: str) -> None:
-    """Import a job file into a folder of hull files. A second import adds nothing.
+    """Import FILE, a job file or a tablet's backup, into a folder of hull files. A second import adds nothing.
+
+    A backup is a zip that a tablet made of all its boats. It is merged as `garboard merge` does, with the same exit
+    status, and every entry keeps who wrote it.
 
     Everything merges by hull number, so a number that is not well formed is refused; `garboard hull` explains why.
     It is taken with --anyway, or if the folder already holds that boat.
@@ -562,6 +565,9 @@ def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool
     Values that do not fit their fields are refused, all at once. With --anyway they are kept as they are; whoever
     judges the boat is asked about each. A file that `garboard export` wrote is taken as it is.
     """
+    if backup.is_zip(job_file):
+        _import_backup(job_file, folder)
+        return
     read = read_job_file(job_file, tools.host_for(folder))
     if not anyway:
         _refuse_unless_well_formed(read.vessel.hull_number, folder)
@@ -570,6 +576,14 @@ def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool
         state = replay(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
         hull, added = exchange.import_job(hulls, read, job_file.parent, author_of(hulls, state, tablet, by))
     click.echo(f"{hull}: {in_number(added, 'new entry', 'new entries')}")
+
+
+def _import_backup(file: Path, folder: Path) -> None:
+    with HullFolder(folder) as hulls:
+        report = backup.take_back(file, hulls)
+    _print_report(attrs.evolve(report, target=folder), as_json=False)
+    if report.damage or not report.complete:
+        sys.exit(SOMETHING_FAILS)
 
 
 def _refuse_what_does_not_fit(read: JobFile, job_file: Path, host: PluginHost, *, anyway: bool) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from garboard.disk import storage
@@ -29,13 +29,15 @@ class Attachments:
     folder  : where they lie; made with the first one
     odd     : what has an attachment's name and is no file, found so far, each with what it is; never opened
     writing : whether attachments may be added and damaged ones set aside
+    before_writing : raises NotSaved where the folder is not in its place any more
     """
 
-    def __init__(self, folder: Path, *, writing: bool) -> None:
+    def __init__(self, folder: Path, *, writing: bool, before_writing: Callable[[], None] = lambda: None) -> None:
         self.folder = folder
         self.damage: list[Damage] = []
         self.odd: dict[Path, str] = {}
         self._writing = writing
+        self._before_writing = before_writing
         if writing and folder.is_dir():
             storage.remove_unfinished(folder)
 
@@ -66,6 +68,7 @@ class Attachments:
         """
         if not self._writing:
             raise NotSaved("the folder is open for reading only")
+        self._before_writing()
         with path.open("rb") as file:
             if hashlib.file_digest(file, "sha256").hexdigest() != name:
                 return False
@@ -146,6 +149,7 @@ class Attachments:
     def _keep(self, name: str, chunks: Iterator[bytes]) -> str:
         if not self._writing:
             raise NotSaved("the folder is open for reading only")
+        self._before_writing()
         if name in self and self._is_sound(name):
             return name
         try:

@@ -38,6 +38,7 @@ _APPEND = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "
 _LOCKED_BYTE = 1 << 30
 NOT_ALLOWED = (errno.EROFS, errno.EACCES, errno.EPERM)
 """What the system says where writing is not allowed."""
+NOT_THERE_ANY_MORE = "is not there any more: it was moved away while in use, or its disk or card was taken out"
 _FULL = (errno.ENOSPC, errno.EDQUOT)
 _IN_USE = (errno.EACCES, errno.EAGAIN, errno.EDEADLK)
 
@@ -59,6 +60,13 @@ class NotWritable(GarboardError, OSError):
             "allow writing in this one (a card's switch, the folder's owner). Nothing was changed"
         )
         self.errno = error.errno
+
+
+class FolderGone(NotSaved):
+    """What a program writes in is not where it was: moved away, or its disk was taken out."""
+
+    def __init__(self, place: Path) -> None:
+        super().__init__(f"{place} {NOT_THERE_ANY_MORE}. Bring it back to its place, then do this again")
 
 
 class NotReadable(GarboardError, OSError):
@@ -230,9 +238,10 @@ def append(descriptor: int, data: bytes, size_before: int) -> None:
         raise
 
 
-def append_saved(path: Path, data: bytes) -> None:
+def append_saved(path: Path, data: bytes, *, flushed: bool = True) -> None:
     """Write at the end of a file, made when it is not there; on the disk when this returns.
 
+    flushed : otherwise the system has it: there it outlives this program, but not a dead battery
     errors : NotSaved; the file is as before
     """
     is_new = not path.exists()
@@ -242,7 +251,8 @@ def append_saved(path: Path, data: bytes) -> None:
             size = os.fstat(descriptor).st_size
             append(descriptor, data, size)
             try:
-                flush(descriptor)
+                if flushed:
+                    flush(descriptor)
             except OSError:
                 os.ftruncate(descriptor, size)
                 raise
@@ -401,7 +411,8 @@ class WriterLock:
     """
 
     def __init__(self, folder: Path) -> None:
-        self._descriptor = os.open(folder / LOCK_NAME, os.O_RDWR | os.O_CREAT, 0o600)
+        self.path = folder / LOCK_NAME
+        self._descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT, 0o600)
         try:
             _lock(self._descriptor)
         except OSError as error:
@@ -417,9 +428,25 @@ class WriterLock:
                 "or open the folder for reading only"
             ) from error
         who = f"process {os.getpid()} on {socket.gethostname()} (garboard {__version__}, since {wall_text()})"
+        self._who = who.encode()
         with contextlib.suppress(OSError):  # a full disk: the lock holds, only nobody is named in it
             os.ftruncate(self._descriptor, 0)
-            os.write(self._descriptor, who.encode())
+            os.write(self._descriptor, self._who)
+
+    @property
+    def is_in_place(self) -> bool:
+        """Whether the lock that this program holds is the one others would ask for."""
+        try:
+            return os.path.samestat(self.path.stat(), os.fstat(self._descriptor))
+        except OSError:
+            return False
+
+    @property
+    def names_us(self) -> bool:
+        """Whether the lock that stands there says that this program holds it: not every disk numbers its files."""
+        with contextlib.suppress(OSError):
+            return self.path.read_bytes() == self._who
+        return False
 
     def release(self) -> None:
         """Let others write."""

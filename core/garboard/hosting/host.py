@@ -77,6 +77,7 @@ BUILT_IN = (
     "garboard_heading_calibration",
     "garboard_prop_check",
     "garboard_fuel_curve",
+    "garboard_engine_trial",
     "garboard_handover",
     "garboard_shop",
 )

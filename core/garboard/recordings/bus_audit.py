@@ -3,8 +3,7 @@
 Only what was heard is told. A device names itself when it is switched on, and when another device asks; Garboard asks
 nobody, so a network that was on before is told by addresses and messages.
 
-[1] ISO address claim (60928): the name's 64 bits, from the open PGN database of the canboat project; [2] the same, of
-AIS reports.
+[1] ISO address claim (60928): the name's 64 bits, from the open PGN database of the canboat project.
 """
 
 from __future__ import annotations
@@ -15,17 +14,17 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.recordings.bus import NO_ADDRESS
 from garboard.recordings.nmea2000 import MESSAGES
-from garboard.recordings.notes import ReadingNotes
+from garboard.recordings.notes import OF_OTHER_SHIPS, sends_only_ships
 from garboard.samples import SIMULATED, StreamKey
+from garboard.series import two_in_turn
 
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import Sender
 
 LISTENED_LONG_ENOUGH = 10.0
 """Before that nothing is called missing [s]: what is slow is sent every few seconds. Common practice, no source."""
-NO_ADDRESS = "254"
-"""A device that found no address to claim sends from this one [1]."""
 
 
 @attrs.frozen(kw_only=True)
@@ -61,6 +60,7 @@ class BusAudit:
 
     clashes      : addresses that two devices claim, each with both names
     one_engine   : engines by number whose speed several instruments of one gateway send, with their addresses
+    mixed        : engines by number, and the address whose speed of them jumps between two values [rev/min]
     lines        : heard, of which so many were damaged
     broken       : messages of several frames with a frame missing
     own_ship     : what the boat's own AIS unit says of it: "mmsi", "name", "call_sign"
@@ -71,6 +71,7 @@ class BusAudit:
     devices: tuple[HeardDevice, ...] = ()
     clashes: tuple[tuple[str, tuple[str, ...]], ...] = ()
     one_engine: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    mixed: tuple[tuple[str, str, float, float], ...] = ()
     without_address: tuple[str, ...] = ()
     lines: int = 0
     damaged: int = 0
@@ -136,6 +137,7 @@ def audit(senders: Iterable[Sender], seconds: float = LISTENED_LONG_ENOUGH, engi
         devices=tuple(device for sender in senders for device in _devices(sender)),
         clashes=tuple(clash for one in notes for clash in _clashes(one.claims)),
         one_engine=tuple(one for sender in senders for one in _of_one_engine(sender)),
+        mixed=tuple(one for sender in senders for one in _mixed(sender)),
         without_address=tuple(name_in_words(name) for one in notes for name in one.claims.get(NO_ADDRESS, ())),
         lines=sum(one.lines for one in notes),
         damaged=sum(one.damaged_count for one in notes),
@@ -163,21 +165,8 @@ def _is_fuel_level(key: StreamKey) -> bool:
     return key.quantity == "tank_level" and key.instance.startswith("fuel")
 
 
-OF_OTHER_SHIPS = frozenset(
-    {"129038", "129039", "129040", "129041", "129793", "129794", "129798", "129802", "129809", "129810", "VDM"}
-    | {"another vessel"}
-)
-"""Kinds of messages by which AIS tells of other ships [2], and marks and stations of the shore."""
-OF_EVERY_DEVICE = frozenset({"59392", "59904", "60928", "126464", "126992", "126993", "126996", "126998", "VDO", "VER"})
-"""What a device says of itself, whatever it measures [1]; an AIS unit also tells of its own ship."""
 SENT_TOGETHER = 5.0
 """Two that send one thing are heard within so long of each other [s]: an address that was given up is silent."""
-
-
-def sends_only_ships(notes: Iterable[ReadingNotes]) -> bool:
-    """Whether all that was heard is what other ships say of themselves."""
-    kinds = {kind for one in notes for kind in (*one.kinds, *one.unknown)} - OF_EVERY_DEVICE
-    return bool(kinds) and kinds <= OF_OTHER_SHIPS
 
 
 def _of_one_engine(sender: Sender) -> Iterable[tuple[str, tuple[str, ...]]]:
@@ -192,10 +181,21 @@ def _of_one_engine(sender: Sender) -> Iterable[tuple[str, tuple[str, ...]]]:
             yield number, tuple(together)
 
 
+def _mixed(sender: Sender) -> Iterable[tuple[str, str, float, float]]:
+    for key, recent in sorted(sender.recent.items()):
+        two = two_in_turn([speed for _, speed in recent], TWO_ENGINES) if key.quantity == "engine_speed" else None
+        if two is not None:
+            yield key.instance or "0", key.source, *two
+
+
+TWO_ENGINES = 100.0
+"""Speeds that jump by so much are of two engines; gauges that show whole 50s flicker by less [rev/min]."""
+
+
 def _devices(sender: Sender) -> Iterable[HeardDevice]:
     notes = sender.notes
     sent = _sent(sender)
-    addresses = dict.fromkeys((*sorted(sent, key=_in_order), *sorted(notes.devices), *sorted(notes.claims)))
+    addresses = dict.fromkeys((*sorted(sent, key=_in_order), *sorted(notes.claims)))
     for source in addresses:
         if source == NO_ADDRESS:
             continue
@@ -233,14 +233,34 @@ def _clashes(claims: Mapping[str, Sequence[str]]) -> Iterable[tuple[str, tuple[s
             yield source, tuple(map(name_in_words, staying))
 
 
-def kind_in_words(kind: str) -> str:
-    """A message with its name, where the program reads it.
+_NAMES: Mapping[str, str] = {
+    **{str(pgn): message.name for pgn, message in MESSAGES.items()},
+    "60928": "address claim",
+    "126996": "product information",
+    "126998": "installation",
+    "127237": "pilot order",
+    "127493": "gear",
+    "127498": "engine, rated",
+    "127505": "tank level",
+    "127506": "battery, charge",
+    "130311": "temperature, humidity, pressure",
+    "130312": "temperature",
+    "130313": "humidity",
+    "130314": "pressure",
+    "130315": "set pressure",
+    "130316": "temperature, fine",
+    **dict.fromkeys(sorted(OF_OTHER_SHIPS - {"another vessel"}), "AIS of other ships"),
+}
+"""What messages tell [1], by their number."""
 
-    >>> kind_in_words("127488"), kind_in_words("65280")
-    ('127488 engine, rapid', '65280')
+
+def kind_in_words(kind: str) -> str:
+    """A message with its name, where the program knows it.
+
+    >>> kind_in_words("127488"), kind_in_words("129038"), kind_in_words("65280")
+    ('127488 engine, rapid', '129038 AIS of other ships', '65280')
     """
-    message = MESSAGES.get(int(kind)) if kind.isascii() and kind.isdecimal() and len(kind) < 7 else None
-    return f"{kind} {message.name}" if message else kind.replace("_", " ")
+    return f"{kind} {_NAMES[kind]}" if kind in _NAMES else kind.replace("_", " ")
 
 
 def name_in_words(name: str) -> str:
@@ -266,13 +286,15 @@ def in_words(found: BusAudit, name: str = "") -> list[tuple[str, str]]:
     """
     said = []
     told = found.own_ship.get("name", "")
-    if name and told and _plain_name(told) != _plain_name(name):
+    if is_another_name(told, name):
         said.append(
             ("other name", f"The boat's own AIS unit calls it {told}; entered is {name}. Correct one of the two.")
         )
     said += [("clash", _CLASH.format(source=source, names=" and ".join(names))) for source, names in found.clashes]
     for number, sources in found.one_engine:
         said.append(("one engine", _ONE_ENGINE.format(number=number, sources=" and ".join(sources))))
+    for number, source, low, high in found.mixed:
+        said.append(("one engine", _MIXED.format(number=number, source=source, low=low, high=high)))
     said += [("no address", f"A device found no free address: {name}.") for name in found.without_address]
     if found.only_ships:
         said.append(("other ships", _OTHER_SHIPS))
@@ -297,6 +319,10 @@ _ONE_ENGINE = (
     "{sources} each send the speed of engine {number}. If they are two engines, give each a number of its own on the "
     "network; if it is one, choose which to believe."
 )
+_MIXED = (
+    "The speed of engine {number} from {source} jumps between {low:.0f} and {high:.0f} rev/min: two engines are sent "
+    "as one. Give each a number of its own."
+)
 _OTHER_SHIPS = "Only what AIS hears of other ships is sent. Set the gateway to send the boat's own instruments too."
 _DAMAGED = (
     "{share:.1f} % of {lines} lines are damaged. See to the wifi, to the cable of the gateway, and that one program "
@@ -314,6 +340,15 @@ MOST_DAMAGED = 0.01
 
 _LONGEST_NAME = 20
 """Of a boat's name in AIS, and it knows capitals only."""
+
+
+def is_another_name(told: str, entered: str) -> bool:
+    """Whether an AIS unit gives a boat another name than the one that is entered; not where one of the two is empty.
+
+    >>> is_another_name("SECOND WIND", "Long Reach"), is_another_name("LONGREACH", "Long Reach")
+    (True, False)
+    """
+    return bool(told and entered) and _plain_name(told) != _plain_name(entered)
 
 
 def _plain_name(name: str) -> str:

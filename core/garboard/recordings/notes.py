@@ -1,4 +1,7 @@
-"""What a reader met on its way through a recording, besides the samples."""
+"""What a reader met on its way through a recording, besides the samples.
+
+Kinds of NMEA 2000 messages: [1] open PGN database of the canboat project, https://github.com/canboat/canboat.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,10 @@ import attrs
 
 MARK = "PGBDSIM"
 """Stands in whatever the simulated boat sends, and never in what a real boat sends: see `simulated_network`."""
+
+MARK_MESSAGE = "65532"
+"""Carries the mark's letters on NMEA 2000, so that it goes through what takes comments out of a log or turns it into
+another form. One of the numbers that makers may use as they like."""
 
 KEPT_DAMAGED_LINES = 100
 KEPT_UNKNOWN_KINDS = 500
@@ -47,6 +54,7 @@ class ReadingNotes:
     without_checksum : NMEA 0183 sentences that carry no checksum; they are used
     without_time     : values dropped because no sentence with a time came in reach of them
     decimal_commas   : numbers of a CSV file written with a decimal comma, and the first of them as written
+    unreal           : messages of receivers that, by their own word, simulate their place or had it typed in
     broken           : those of damaged_count that were messages of several frames with a frame missing
     heard            : how many of which kind each source sent, read or not
     devices          : what devices say of themselves, such as maker and model, by the source their samples carry
@@ -70,6 +78,7 @@ class ReadingNotes:
     without_time: int = 0
     decimal_commas: int = 0
     first_decimal_comma: str = ""
+    unreal: int = 0
     broken: int = 0
     heard: dict[str, dict[str, int]] = attrs.field(factory=dict)
     devices: dict[str, tuple[str, ...]] = attrs.field(factory=dict)
@@ -84,6 +93,13 @@ class ReadingNotes:
         self.damaged_count += 1
         if len(self.damaged) < KEPT_DAMAGED_LINES:
             self.damaged.append(DamagedLine(line, reason))
+
+    def forget_damage(self) -> None:
+        """The latest line is read anew: it is not damaged."""
+        if self.damaged and self.damaged[-1].line == self.lines:
+            self.damaged.pop()
+        self.damaged_count -= 1
+        self.lines -= 1
 
     def met_decimal_comma(self, number: str) -> None:
         """Count a number read with its comma as a decimal point."""
@@ -102,6 +118,10 @@ class ReadingNotes:
         if name not in known and len(known) < KEPT_TEXTS:
             self.claims[source] = (*known, name)
 
+    def forget_claim(self, source: str, name: str) -> None:
+        """The device of this name is at this address no more."""
+        self.claims[source] = tuple(one for one in self.claims.get(source, ()) if one != name)
+
     def met_from(self, source: str, kind: str, count: int = 1) -> None:
         """Count a kind a source sent; noise cannot make the tables grow without end."""
         if source not in self.heard and len(self.heard) >= KEPT_DEVICES:
@@ -116,3 +136,18 @@ class ReadingNotes:
         if kind not in self.unknown and len(self.unknown) >= KEPT_UNKNOWN_KINDS:
             kind = OTHER_KINDS
         self.unknown[kind] = self.unknown.get(kind, 0) + count
+
+
+OF_OTHER_SHIPS = frozenset(
+    {"129038", "129039", "129040", "129041", "129793", "129794", "129798", "129802", "129809", "129810", "VDM"}
+    | {"another vessel"}
+)
+"""Kinds of messages by which AIS tells of other ships [1], and marks and stations of the shore."""
+OF_EVERY_DEVICE = frozenset({"59392", "59904", "60928", "126464", "126992", "126993", "126996", "126998", "VDO", "VER"})
+"""What a device says of itself, whatever it measures [1]; an AIS unit also tells of its own ship."""
+
+
+def sends_only_ships(notes: Iterable[ReadingNotes]) -> bool:
+    """Whether all that was heard is what other ships say of themselves."""
+    kinds = {kind for one in notes for kind in (*one.kinds, *one.unknown)} - OF_EVERY_DEVICE
+    return bool(kinds) and kinds <= OF_OTHER_SHIPS

@@ -23,7 +23,7 @@ from garboard.hosting.unused import not_used, waiting_in_words
 from garboard.hosting.watching import watched
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
-from garboard.records import Measurement, SignOff
+from garboard.records import SignOff
 from garboard.report.as_typed import as_typed
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.outline import (
@@ -43,9 +43,21 @@ from garboard.report.outline import (
     result_of,
 )
 from garboard.report.palette import DAY, STEP_MARKS, VERDICT_MARKS
+from garboard.report.photo_files import BOOK_SIDE, Picture, PictureRefused, drawn
+from garboard.report.photos import (
+    Photo,
+    PhotoLoader,
+    arrows_in_words,
+    is_recording,
+    nearest,
+    no_photo,
+    photo_in_words,
+    photos_of,
+    shown_in_words,
+)
 from garboard.report.settings_used import settings_in_words
 from garboard.report.trials import Trial, table_of_trials, trials_of, which_stays
-from garboard.steps import Assessed, Block, Caution, Kind, ReportSection
+from garboard.steps import Assessed, Block, Caution, ReportSection
 
 if TYPE_CHECKING:
     from fpdf.outline import OutlineSection
@@ -58,6 +70,8 @@ MOST_NAMED = 12
 _LED_TO = 45.0  # kept under a paragraph that leads to what follows it [mm]
 _INDENT, _INDENT_OF_LINE = 38.0, 18.0  # from the verdict to what it is about [mm]
 _FEW_POINTS = 4
+_BETWEEN = 6.0  # two photos side by side [mm]
+_HIGHEST = 70.0  # a photo that stands upright [mm]
 _MEANING: Mapping[Verdict, str] = {
     Verdict.PASS: "Measured or seen, and within its limits.",
     Verdict.ADVISE: "Usable as it is, unless in doubt. The sentence says what to watch, or which reading to check.",
@@ -77,12 +91,19 @@ class _Printed:
 
 
 def handover_book(
-    view: JobView, host: PluginHost, assessed: Sequence[Assessed], size: str = "letter", *, unread: int = 0
+    view: JobView,
+    host: PluginHost,
+    assessed: Sequence[Assessed],
+    size: str = "letter",
+    *,
+    unread: int = 0,
+    load_photo: PhotoLoader = no_photo,
 ) -> bytes:
     """The handover book as a PDF. The same job, program and plugins give the same bytes.
 
-    size   : "letter" or "A4"
-    unread : how many entries of the boat could not be read
+    size       : "letter" or "A4"
+    unread     : how many entries of the boat could not be read
+    load_photo : gives the files of photos; those it does not give are listed by name alone
     """
     from garboard.report.paper import Paper
 
@@ -109,7 +130,7 @@ def handover_book(
         if blocks:
             _section(paper, section.title, blocks, printed, aboard)
     _tried(paper, trials_of(view, host), printed, aboard)
-    _checks(paper, view, host, assessed, printed)
+    _checks(paper, view, host, assessed, printed, load_photo)
     _files(paper, view, host)
     _punch_list(paper, view, host, assessed)
     _signatures(paper, view, host, state)
@@ -344,20 +365,31 @@ def _tried(paper: Paper, trials: Sequence[Trial], printed: _Printed, aboard: str
         _section(paper, "What was tried", (told, table_of_trials(trials), *which_stays(trials)), printed, aboard)
 
 
-def _checks(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[Assessed], printed: _Printed) -> None:
+def _checks(
+    paper: Paper,
+    view: JobView,
+    host: PluginHost,
+    assessed: Sequence[Assessed],
+    printed: _Printed,
+    load_photo: PhotoLoader,
+) -> None:
     """Every check: one line for what passes or was told before, the rest in full; then tables not yet shown."""
     paper.chapter("What was checked")
     for phase in by_phase(view, host, assessed):
         paper.subheading(phase.phase.value.capitalize(), keep=45, listed=True)
         for step in phase.steps:
+            photos = _Photos(paper, view, host, step, load_photo)
             if step.found:
-                _checked_step(paper, step, printed)
+                _checked_step(paper, step, printed, photos)
+            elif photos.left:
+                _step(paper, step.title, step.state, keep=_HIGHEST)
+            photos.show_rest()
         _without_findings(paper, phase)
     _not_used(paper, view, host)
     _workings(paper, [one.finding for one in assessed], printed)
 
 
-def _checked_step(paper: Paper, step: StepOutline, printed: _Printed) -> None:
+def _checked_step(paper: Paper, step: StepOutline, printed: _Printed, photos: _Photos) -> None:
     from garboard.report.paper import NOTE
 
     found = alike_together(one.finding for one in step.found)
@@ -368,13 +400,86 @@ def _checked_step(paper: Paper, step: StepOutline, printed: _Printed) -> None:
         for finding in found:
             if finding.verdict is Verdict.PASS or finding in printed.findings:
                 _one_line(paper, finding, printed, under=step.title)
+                photos.show_of(finding, found)
                 continue
             _finding(paper, finding, printed)
             for figure in finding.figures:
                 _figure(paper, figure, printed)
+            photos.show_of(finding, found)
     for sentence in settings_in_words(step.found):
         paper.hanging("", sentence, size=NOTE)
     paper.y += 1
+
+
+class _Photos:
+    """The photos of a step: each beside the finding about what it shows, the rest at the end of the step.
+
+    left : those not printed yet, each as it is drawn
+    """
+
+    def __init__(
+        self, paper: Paper, view: JobView, host: PluginHost, step: StepOutline, load_photo: PhotoLoader
+    ) -> None:
+        self._paper, self._view, self._host = paper, view, host
+        found = photos_of(view, host, step.step.key) if step.step is not None else ()
+        drawn_ones = ((photo, _picture(load_photo(photo), photo)) for photo in found)
+        self.left = [(photo, picture) for photo, picture in drawn_ones if picture is not None]
+
+    def show_of(self, finding: Finding, among: Sequence[Finding]) -> None:
+        """Print those that stand beside this finding, of all of the step."""
+        self._show([one for one in self.left if nearest(one[0], among) is finding])
+
+    def show_rest(self) -> None:
+        """Print those not printed yet."""
+        self._show([*self.left])
+
+    def _show(self, pictures: Sequence[tuple[Photo, Picture]]) -> None:
+        self._paper.y += 1.5 if pictures else 0
+        for first in range(0, len(pictures), 2):
+            self._row(pictures[first : first + 2])
+        self.left = [one for one in self.left if one not in pictures]
+
+    def _row(self, row: Sequence[tuple[Photo, Picture]]) -> None:
+        """Two beside each other, each with its arrows and what it shows."""
+        from garboard.report.paper import NOTE
+
+        paper, right = self._paper, self._paper.r_margin
+        wide = (paper.epw - _BETWEEN) / 2
+        sizes = [_fitting(picture, wide) for _, picture in row]
+        words = [_under_photo(photo, self._host, self._view) for photo, _ in row]
+        high = max(height for _, height in sizes)
+        paper.room(high + max(paper.height_of(said, NOTE, x=paper.l_margin + wide + _BETWEEN) for said in words) + 4)
+        top = below = paper.y
+        for place, ((photo, picture), size, said) in enumerate(zip(row, sizes, words, strict=True)):
+            left = paper.l_margin + place * (wide + _BETWEEN)
+            paper.photo(picture.content, left, top, *size, photo_in_words(photo, self._host, self._view))
+            paper.y = top + high + 1
+            paper.set_right_margin(paper.w - left - wide)
+            paper.words(said, NOTE, colour=DAY.quiet, x=left)
+            below = max(below, paper.y)
+        paper.set_right_margin(right)
+        paper.y = below + 2
+
+
+def _picture(content: bytes, photo: Photo) -> Picture | None:
+    """A photo with its arrows; None for one that is not here, or is no picture."""
+    try:
+        return drawn(content, photo.arrows, BOOK_SIDE) if content else None
+    except PictureRefused:
+        return None
+
+
+def _fitting(picture: Picture, wide: float) -> tuple[float, float]:
+    """Width and height as printed [mm]."""
+    high = wide * picture.height / picture.width
+    return (wide, high) if high <= _HIGHEST else (_HIGHEST * picture.width / picture.height, _HIGHEST)
+
+
+def _under_photo(photo: Photo, host: PluginHost, view: JobView) -> str:
+    """What a photo shows, what its arrows point at, who took it and when."""
+    told = [shown_in_words(photo, host, view), arrows_in_words(photo)]
+    told.append(", ".join(filter(None, (photo.by, date_in_words(photo.taken[:10])))))
+    return ". ".join(filter(None, told))
 
 
 def _without_findings(paper: Paper, phase: PhaseOutline) -> None:
@@ -540,17 +645,11 @@ def _files(paper: Paper, view: JobView, host: PluginHost) -> None:
             date_in_words(one.at[:10]) + clock_mark(one.at),
         )
         for one in view.measurements
-        if isinstance(one.value, dict) and "file" in one.value and not _is_recording(one, host)
+        if isinstance(one.value, dict) and "file" in one.value and not is_recording(one, host)
     ]
     if rows:
         paper.chapter("Photos", keep=25)
         paper.rows("", ("Belongs to", "File kept by the shop", "By", "Day"), rows)
-
-
-def _is_recording(measured: Measurement, host: PluginHost) -> bool:
-    step = host.step(measured.step)
-    fields = step.all_fields() if step else ()
-    return any(field.name == measured.field and field.kind is Kind.RECORDING for field in fields)
 
 
 def _punch_list(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> None:

@@ -360,6 +360,13 @@ class Paper(FPDF):
         self.image(BytesIO(png), x=self.l_margin, y=self.y, w=width, h=height, alt_text=words, title=words)
         self.y += height + _GAP
 
+    def photo(self, jpeg: bytes, left: float, top: float, width: float, height: float, words: str) -> None:
+        """A photo in its place [mm], described in words for those who cannot see it; a thin line ends it on paper."""
+        self.image(BytesIO(jpeg), x=left, y=top, w=width, h=height, alt_text=words, title=words)
+        self.set_draw_color(*rgb(DAY.line))
+        self.set_line_width(0.2)
+        self.rect(left, top, width, height)
+
     def _column_widths(
         self, headings: Sequence[str], rows: Sequence[Sequence[str]], numeric: Sequence[bool], size: float
     ) -> list[float]:

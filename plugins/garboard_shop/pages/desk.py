@@ -20,6 +20,8 @@ from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.report.outline import references
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS
+from garboard.report.photo_files import LARGEST_FILE
+from garboard.report.photos import Photo, arrows_in_words, photo_in_words, shown_in_words
 from garboard.report.settings_used import setting_in_words, settings_in_words
 from garboard.report.visible import visible
 from garboard.shop_link.pairing import PairingCode
@@ -27,9 +29,9 @@ from garboard_shop.naming import UNNAMED, kept_name
 from garboard_shop.pages import drawing, wording
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.people import Attempts, Sessions
-from garboard_shop.pages.plugins import restart_due
+from garboard_shop.pages.plugins import content_of, restart_due
 from garboard_shop.pages.remembering import Remembering
-from garboard_shop.pages.summaries import Summaries, file_of, history_name
+from garboard_shop.pages.summaries import Summaries, file_of, history_name, is_held
 from garboard_shop.store import Store
 
 FOLDER = Path(__file__).parent
@@ -60,6 +62,7 @@ class ShopDesk:
     remembering: Remembering = attrs.field(init=False)
     drawn: drawing.Drawn = attrs.field(init=False, factory=drawing.Drawn)
     books: drawing.Drawn = attrs.field(init=False, factory=lambda: drawing.Drawn(most=8))
+    photos: drawing.Drawn = attrs.field(init=False, factory=lambda: drawing.Drawn(most=64))
     sessions: Sessions = attrs.field(init=False, factory=Sessions)
     attempts: Attempts = attrs.field(init=False)
     templates: Environment = attrs.field(init=False)
@@ -77,6 +80,11 @@ class ShopDesk:
         if self._page_threads is None:
             self._page_threads = CapacityLimiter(PAGES_AT_ONCE)
         return self._page_threads
+
+    def load_photo(self, photo: Photo) -> bytes:
+        """The file of a photo; nothing where it is not here whole, or is too large for one."""
+        size = self.store.attachments.sizes().get(photo.file, 0)
+        return content_of(self.store, photo.file) if 0 < size <= LARGEST_FILE else b""
 
     def shop_name(self) -> str:
         """What the shop is called now."""
@@ -132,6 +140,8 @@ def _templates(desk: ShopDesk) -> Environment:
         drawing.mark_svg,
         drawing.figure_name,
         drawing.figure_in_words,
+        drawing.photo_name,
+        arrows_in_words,
         references,
         file_of,
         history_name,
@@ -141,6 +151,9 @@ def _templates(desk: ShopDesk) -> Environment:
     ):
         found.globals[function.__name__] = function
     found.globals["place"] = lambda place, seen=None: place_in_words(place, desk.host, seen)
+    found.globals["photo_in_words"] = lambda photo, seen: photo_in_words(photo, desk.host, seen)
+    found.globals["shown_in_words"] = lambda photo, seen: shown_in_words(photo, desk.host, seen)
+    found.globals["is_held"] = lambda name: is_held(desk.store.attachments, name)
     found.globals["VERDICTS"] = {verdict.name.lower(): mark for verdict, mark in VERDICT_MARKS.items()}
     found.globals["VERDICT"] = Verdict
     found.globals["STEPS"] = STEP_MARKS

@@ -13,6 +13,7 @@ from markupsafe import Markup
 from garboard.findings import Figure
 from garboard.report.figures import axis_title, figure_bytes
 from garboard.report.palette import DAY, Mark, Part
+from garboard.report.photos import Photo
 
 MOST_DRAWN_KEPT = 500
 
@@ -53,6 +54,11 @@ def figure_in_words(figure: Figure) -> str:
     """What a figure shows, for who cannot see it."""
     names = ", ".join(series.name for series in figure.series)
     return f"{figure.title}. {axis_title(figure.y)} against {axis_title(figure.x)}: {names}."
+
+
+def photo_name(photo: Photo) -> str:
+    """The name of a photo as it is shown: the hash of its file and its arrows."""
+    return hashlib.sha256(repr((photo.file, photo.arrows)).encode()).hexdigest()[:32]
 
 
 class Drawn:

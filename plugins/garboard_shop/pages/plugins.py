@@ -130,7 +130,7 @@ def files_to_run(store: Store, folder: Path) -> tuple[Path, ...]:
     """
     found = []
     for plugin in store.register.plugins():
-        content = b"" if plugin.is_withdrawn else _content(store, plugin.sha256)
+        content = b"" if plugin.is_withdrawn else content_of(store, plugin.sha256)
         if content:
             path = folder / RUN_FOLDER / plugin.sha256[:16] / f"{plugin.name}.py"
             storage.make_folder(path.parent)
@@ -153,7 +153,7 @@ def restart_due(store: Store, host: PluginHost) -> tuple[str, ...]:
     )
 
 
-def _content(store: Store, sha256: str) -> bytes:
+def content_of(store: Store, sha256: str) -> bytes:
     """An attachment's content, proved; nothing when it is not here."""
     content = b""
     try:

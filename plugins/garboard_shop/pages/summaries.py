@@ -33,11 +33,13 @@ from garboard.report.as_typed import as_typed
 from garboard.report.outline import (
     PhaseOutline,
     PunchItem,
+    StepOutline,
     by_phase,
     counts,
     numbered_bases,
     punch_list,
 )
+from garboard.report.photos import Photo, is_picture, nearest, photos_of
 from garboard.samples import Recording
 from garboard.steps import Assessed
 from garboard_shop.pages.drawing import figure_name
@@ -49,6 +51,7 @@ LONGEST_WAIT = 5.0
 """Two people who open one boat wait for one summary so long [s]."""
 SIGNED_BEFORE_HAND_OVER = "technician"
 _PIECE = 1 << 20
+_ASKING = (Verdict.FAIL, Verdict.ADVISE)
 
 
 @attrs.frozen
@@ -206,6 +209,31 @@ class BoatSummary:
         """Photos and recordings entered for it: what each is called, by the name it is kept under."""
         measured = (one for job in self.jobs for one in job.view.measurements)
         return {name: called for one in measured for name, called in [file_of(one)] if name}
+
+    @property
+    def photos(self) -> tuple[Photo, ...]:
+        """Photos entered for it, with their arrows."""
+        return tuple(photo for job in self.jobs for photo in self.photos_in(job))
+
+    def photos_in(self, job: JobSummary, step: str = "") -> tuple[Photo, ...]:
+        """Photos of a job, or those of one step."""
+        return tuple(photo for photo in photos_of(job.view, self.host, step) if is_picture(photo))
+
+    def photos_beside(self, job: JobSummary, step: StepOutline) -> list[list[Photo]]:
+        """The photos of a step: for each of its findings those of what it is about, and last those of nothing found."""
+        findings = [one.finding for one in step.found]
+        photos = self.photos_in(job, step.step.key) if step.step is not None else ()
+        return [[photo for photo in photos if nearest(photo, findings) is one] for one in (*findings, None)]
+
+    def photos_to_look_at(self, job: JobSummary) -> tuple[Photo, ...]:
+        """Photos of the steps of a job in which something fails, or is advised."""
+        asking = {
+            step.step.key
+            for phase in job.phases
+            for step in phase.steps
+            if step.step is not None and any(one.finding.verdict in _ASKING for one in step.found)
+        }
+        return tuple(photo for photo in self.photos_in(job) if photo.place[0] in asking)
 
     @property
     def moved_away(self) -> tuple[tuple[str, str], ...]:

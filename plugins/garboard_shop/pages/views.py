@@ -27,6 +27,7 @@ from garboard.job_files.circuit_table import circuits_as_csv
 from garboard.job_view import JobView
 from garboard.labels import labels_digest, labels_of, stale_labels
 from garboard.report.equipment import equipment_tables, vessel_facts
+from garboard.report.photo_files import PictureRefused, drawn
 from garboard.report.trials import table_of_trials, trials_of, which_stays
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
@@ -34,11 +35,12 @@ from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages import decisions, exports, people, plugins, settings, sheet, wording
 from garboard_shop.pages.desk import FOLDER, ShopDesk
-from garboard_shop.pages.drawing import colours_as_css
+from garboard_shop.pages.drawing import colours_as_css, photo_name
 from garboard_shop.pages.index import MOST_SHOWN
 from garboard_shop.pages.summaries import (
     BoatSummary,
     JobSummary,
+    is_held,
     jobs_of,
     open_boat,
     register_in_words,
@@ -92,6 +94,7 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/boats/{hull}/labels/printed", partial(decide, decisions.labels_printed), "POST", MANAGER),
         ("/boats/{hull}/figures/{name}.svg", figure, "GET", ""),
         ("/boats/{hull}/files/{name}", attached, "GET", ""),
+        ("/boats/{hull}/photos/{name}.jpg", photo, "GET", ""),
         ("/boats/{hull}/choose", partial(decide, partial(decisions.choose, desk.host.settings)), "POST", MANAGER),
         ("/boats/{hull}/take-back", partial(decide, decisions.take_all_back), "POST", MANAGER),
         ("/boats/{hull}/sign", partial(decide, decisions.sign), "POST", MANAGER),
@@ -336,9 +339,11 @@ def book(visit: Visit) -> Response:
     job = _job(visit, summary)
     size = visit.asked("paper") if visit.asked("paper") in PAPER_SIZES else PAPER_SIZES[0]
     unread = visit.desk.store.unread(summary.boat.hulls)
-    name = f"{summary.digest} {job.id} {size} {unread}"
+    here = [one.file for one in summary.photos_in(job) if is_held(visit.desk.store.attachments, one.file)]
+    name = f"{summary.digest} {job.id} {size} {unread} {' '.join(here)}"
     host = visit.desk.host
-    make = partial(handover_book, job.view, host, job.assessed, size, unread=unread)
+    load = visit.desk.load_photo
+    make = partial(handover_book, job.view, host, job.assessed, size, unread=unread, load_photo=load)
     turned_away = host.apart.turned_away if host.apart else 0
     pdf = make() if summary.is_passing else visit.desk.books.get(name, make)
     if host.apart and host.apart.turned_away != turned_away:  # a section may lack what the next one holds
@@ -388,6 +393,19 @@ def figure(visit: Visit) -> Response:
         raise NotHere(404, "This figure no longer exists. Open the boat's page again.")
     svg = visit.desk.drawn.figure(name, summary.figures[name])
     return Response(svg, 200, {**HEADERS, "Cache-Control": "private, max-age=3600"}, "image/svg+xml")
+
+
+def photo(visit: Visit) -> Response:
+    """A photo of a boat with its arrows, drawn anew: nothing that somebody wrote into the file reaches the browser."""
+    summary, name = _boat(visit), visit.request.path_params["name"]
+    found = next((one for one in summary.photos if photo_name(one) == name), None)
+    if found is None:
+        raise NotHere(404, "This photo no longer exists. Open the boat's page again.")
+    try:
+        jpeg = visit.desk.photos.get(name, lambda: drawn(visit.desk.load_photo(found), found.arrows).content)
+    except PictureRefused as refused:
+        raise NotHere(404, in_words(refused)) from None
+    return Response(jpeg, 200, {**HEADERS, "Cache-Control": "private, max-age=3600"}, "image/jpeg")
 
 
 def attached(visit: Visit) -> Response:

@@ -344,7 +344,7 @@ class EntryForm:
         if value != self.saved or self.saved is None or read_otherwise:
             self.tablet.enter(self.route.hull, self.route.job, self.ask, value, instrument)
             now = self.tablet.current(self.route.hull, self.route.job, self.ask)
-            text = shown_of(self.field, value)
+            text = "Photo" if self.field.kind is Kind.PHOTO else shown_of(self.field, value)
             self.tablet.echo = Echo(route=self.route, ask=self.ask, text=text, before=before, now=now)
         self._forget_draft()  # not before: the disk may refuse the value
         self.result = ValidationResult()

@@ -77,6 +77,11 @@ class Navigator:
                 tablet.session.way.append(first)
         self._move(tablet.session.save)
 
+    def on_to_step(self, route: Route, step_key: str) -> None:
+        """Open a step in the place of the one on the screen: back leads to where that one was opened."""
+        self._tablet.session.way.pop()
+        self.open_step(route, step_key)
+
     def next_step(self, route: Route) -> str | None:
         """The first step neither done nor not fitted."""
         from garboard_tablet.models.pages import open_steps

@@ -14,7 +14,18 @@ from garboard.samples import Sample
 
 OF_HEADING_SENSORS = ("heading", "rate_of_turn", "magnetic_x")
 """What a heading sensor sends, the most telling first. A boat has several, and their guides tell them apart."""
-ENGINES = frozenset({"engine_speed", "fuel_flow", "engine_hours", "engine_trim", "engine_temperature", "oil_pressure"})
+ENGINES = frozenset(
+    {
+        "engine_speed",
+        "fuel_flow",
+        "engine_hours",
+        "engine_trim",
+        "engine_temperature",
+        "oil_pressure",
+        "coolant_pressure",
+        "alternator_voltage",
+    }
+)
 """Quantities whose instance is an engine. Each engine usually has an adapter of its own: they are no rivals."""
 SILENT_AFTER = 3.0
 """Another instrument is followed once the one before has been silent for so long [s]."""

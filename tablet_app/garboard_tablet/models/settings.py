@@ -90,6 +90,8 @@ class TabletSettings:
     thumb_left : whether what to do next stands at the left, for the left thumb
     in_hand  : the meter that values are read with now, by their quantity
     meters   : names of meters used on this tablet, latest first
+    backup_to : the folder backups are written to: how the system knows it, and what a person calls it
+    backed_up : when the last backup was saved, and how many boats it holds
     """
 
     tablet: str = attrs.field(factory=lambda: os.urandom(6).hex())
@@ -105,6 +107,8 @@ class TabletSettings:
     thumb_left: bool = False
     in_hand: Mapping[str, str] = attrs.field(factory=dict)
     meters: tuple[str, ...] = ()
+    backup_to: tuple[str, ...] = ()
+    backed_up: tuple[str, ...] = ()
 
     def with_person(self, name: str) -> TabletSettings:
         """The settings with a person at work."""

@@ -13,7 +13,7 @@ from garboard.faults import InputError, in_words
 from garboard.history.runs import LIVE, REPLAY
 from garboard.recordings.simulated_network import TWIN, full_throttle, slow_circles, throttle_steps
 from garboard.recordings.simulator import simulate
-from garboard.samples import SIMULATED, Sample, marked
+from garboard.samples import MOST_OUT_OF_ORDER, SIMULATED, Sample, marked
 
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork
@@ -52,9 +52,13 @@ class SampleSource(Protocol):
         """No more samples are wanted."""
 
 
+LONGEST_SILENCE = 5.0
+"""A longer silence of a recording is played as so long [s]: the guide shows that nothing comes, and goes on."""
+
+
 @attrs.define
 class Replay:
-    """Plays a recording at the speed it was made, or faster.
+    """Plays a recording at the speed it was made, or faster; a silence is cut short, and so is a clock set back.
 
     samples : in the order of time
     speed   : 1 for the speed it was made
@@ -90,6 +94,10 @@ class Replay:
         while self._waiting is not None and self._waiting.time <= until:
             due.append(self._waiting)
             self._waiting = next(self._rest, None)
+            later = self._waiting.time - due[-1].time if self._waiting is not None else 0.0
+            if later > LONGEST_SILENCE or later < -MOST_OUT_OF_ORDER:  # nobody waits for it, and nothing is hurried
+                shift = later - LONGEST_SILENCE if later > 0 else later
+                self._first, until = self._first + shift, until + shift
         return due
 
     def stop(self) -> None:
@@ -159,13 +167,18 @@ def recordings_in(folder: Path) -> list[Path]:
 
 def why_not(path: Path, quantities: Iterable[str]) -> str:
     """Why a recording cannot be played to a guide that follows these quantities; "" when it can."""
+    from garboard.recordings import ReadingNotes, read_samples
+
+    notes = ReadingNotes()
     try:
-        first = tuple(islice(RecordingFile(path), LOOKED_THROUGH))
+        first = tuple(islice(read_samples(path, notes), LOOKED_THROUGH))
     except (InputError, OSError) as failure:
         return in_words(failure)
     found = {sample.quantity for sample in first}
     if any(sample.source.startswith(SIMULATED) for sample in first):
         return f"{path.name} is a simulated run, not a measurement. To try a guide, choose the simulated boat."
+    if first and not notes.timed:
+        return f"{path.name} tells no times, so nothing can play it as it was. Record again in a form that does."
     wanted = set(quantities)
     if found & wanted:
         return ""

@@ -29,7 +29,7 @@ if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first fr
     from garboard.history.runs import KeptRun
     from garboard.hosting.failures import PluginProblem
     from garboard.hosting.host import PluginHost
-    from garboard.job_view import JobView
+    from garboard.job_view import FieldKey, JobView
     from garboard.records import Forecast, JsonValue
     from garboard.samples import Recording
     from garboard.steps import Assessed, Step
@@ -263,6 +263,22 @@ class Tablet:
         step, field, row, of = ask.key.subject
         entry = measure(author, state, job, step, field, value, row=row, of=of, instrument=instrument)
         self._save_in_step(hull, job, step, [entry])
+
+    def keep_with_step(self, hull: str, job: str, place: FieldKey, value: JsonValue) -> None:
+        """Keep what belongs to a step and is asked for by none of its fields: a photo, or other arrows on one."""
+        from garboard.history.authoring import measure
+
+        step, field, row, of = place
+        entry = measure(self.author(), self.state_of(hull, job), job, step, field, value, row=row, of=of)
+        self._save_in_step(hull, job, step, [entry])
+
+    def take_from_step(self, hull: str, job: str, place: FieldKey, reason: str) -> None:
+        """Take back what `keep_with_step` kept. It stays in the hull's file, struck out, with the reason."""
+        from garboard.history.authoring import retract
+        from garboard.history.registers import RegisterKey
+
+        key = RegisterKey("measure", job, place)
+        self.save(retract(self.author(), self.state_of(hull, job), key, reason))
 
     def _save_in_step(self, hull: str, job: str, step: str, entries: Sequence[Entry]) -> None:
         """Keep entries of a step; with the first that it is under way."""

@@ -31,6 +31,7 @@ class AuditPage(Page):
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
         self._told: tuple[object, ...] = ()
+        self._under_told = self.under
         self._looking = Clock.schedule_interval(lambda _dt: self.look(), LOOK)
 
     @property
@@ -41,7 +42,7 @@ class AuditPage(Page):
     def look(self) -> None:
         """Show what has changed."""
         told = self._tell()
-        if told[:1] != self._told[:1]:
+        if told[:1] != self._told[:1] or self.under != self._under_told:
             self.screen.redraw_as_it_is()
 
     def _tell(self) -> tuple[tuple[tuple[str, str], ...], tuple[HeardDevice, ...]]:
@@ -56,6 +57,7 @@ class AuditPage(Page):
 
     def body(self) -> Widget:
         said, devices = self._told = self._tell()
+        self._under_told = self.under
         makers: list[Maker] = [partial(_card, code, sentence) for code, sentence in said]
         for device in devices:
             makers.append(words(device.title))

@@ -23,16 +23,32 @@ from garboard_tablet.models.keys import ENTER, ERASE, POINT, SIGN
 from garboard_tablet.models.limit_bar import LimitScale
 from garboard_tablet.models.pad import ValidationResult, takes_point, takes_sign
 from garboard_tablet.models.pages import WORST_FIRST, about
+from garboard_tablet.models.photos import Prepared, content_of, photo_at, photo_value, photos_showing
 from garboard_tablet.models.runs import kept_in_step
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.sources import RecordingFile, recordings_in
 from garboard_tablet.pages.answers import SigningArea, WordsArea, other_press, picks, rivals, rivals_row
+from garboard_tablet.pages.bringing import Bringing
 from garboard_tablet.pages.echoing import EchoingPage
+from garboard_tablet.pages.photo import photo_route
 from garboard_tablet.ui.inputs import Typed, svg_of
 from garboard_tablet.ui.limit_bar import LimitBar
+from garboard_tablet.ui.picture import THUMB_SIDE, PhotoGrid, PhotoPress, texture_of
 from garboard_tablet.ui.shell import Maker
 from garboard_tablet.ui.theme import BIG, BODY, GAP, HEADING, SMALL, TYPED, dp, theme
-from garboard_tablet.ui.widgets import Across, Card, Choices, Column, Marked, Press, RowPress, Txt, verdict_marks, words
+from garboard_tablet.ui.widgets import (
+    Across,
+    Card,
+    Choices,
+    Column,
+    Marked,
+    Press,
+    RowPress,
+    Txt,
+    act,
+    verdict_marks,
+    words,
+)
 
 LOOK = 0.5
 """What is heard is said anew so often [s]."""
@@ -62,6 +78,7 @@ REASONS = ("read again", "mistyped", "other instrument")
 
 if TYPE_CHECKING:
     from garboard.disk.entries import Entry
+    from garboard_tablet.system.files import Got
     from garboard_tablet.ui.context import Context
 
 
@@ -82,6 +99,7 @@ class EntryPage(EchoingPage):
         self._read_to: Txt | None = None
         self._bar: LimitBar | None = None
         self._words: WordsArea | None = None
+        self.bringing = Bringing(context, self._keep_picture, self._picture_changed)
         self._heard: dict[str, tuple[str, Heard]] = {}
         self._heard_shown: dict[str, Press] = {}
         listens = self.live.network is not None and self.form is not None and self.form.field.heard
@@ -233,13 +251,22 @@ class EntryPage(EchoingPage):
         if form.rivals:
             presses.append(Press("Leave it to the manager", self._skip, name="skip"))
         elif form.saved is None:
-            presses += self._put_backs(form)
-            presses += [] if self._has_guide(form) else [Press("Skip", self._skip, name="skip")]
+            presses += [*self._put_backs(form), *self._photo_press(form)]
+            presses += [] if self._has_rail(form) else [Press("Skip", self._skip, name="skip")]
         else:
             if self.may_change(form):
                 presses.append(Press("Change …", self._change, name="change"))
-            presses += [] if self._has_guide(form) else [Press("Leave as it is", self._skip, name="skip")]
+            presses += self._photo_press(form)
+            presses += [] if self._has_rail(form) else [Press("Leave as it is", self._skip, name="skip")]
         return presses
+
+    def _photo_press(self, form: EntryForm) -> list[Press]:
+        """The way to the photos of this value."""
+        if form.ask.key.kind != "measure" or form.field.kind in _FILES_THEMSELVES:
+            return []
+        route = self.route.to("photos", *form.ask.place[1:])
+        count = len(photos_showing(self.tablet, route))
+        return [Press(f"Photos: {count}" if count else "Photo", partial(self.way.go, route), name="photos")]
 
     def may_change(self, form: EntryForm) -> bool:
         """Whether something can be done about a value that stands, besides typing another."""
@@ -318,6 +345,10 @@ class EntryPage(EchoingPage):
             return []
         return [words("The simulated boat is heard. Nothing of it is taken.", "quiet", SMALL)]
 
+    def _has_rail(self, form: EntryForm) -> bool:
+        """Whether what to do next stands where the thumb is, and not beside the question."""
+        return self._has_guide(form) or form.field.kind is Kind.PHOTO
+
     def _has_guide(self, form: EntryForm) -> bool:
         """Whether a guide makes what is asked for: then going on stands beside it."""
         return form.field.kind is Kind.RECORDING and self.live.guide_of(self.route) is not None
@@ -361,8 +392,10 @@ class EntryPage(EchoingPage):
             return self._presses([self._choice(form, "Yes", True), self._choice(form, "No", False)])
         if field.kind is Kind.SIGNATURE:
             return SigningArea(self._signed)
-        if field.kind in (Kind.PHOTO, Kind.RECORDING):
-            return self._files(field.kind)
+        if field.kind is Kind.PHOTO:
+            return self._photo(form)
+        if field.kind is Kind.RECORDING:
+            return self._recordings()
         if self._words is None:  # kept: made anew when findings come, it would lose the focus while one types
             self._words = WordsArea(form, self._next, self._next_word(form))
         return self._words
@@ -371,7 +404,7 @@ class EntryPage(EchoingPage):
         """What can be done about a value that stands, besides typing another; taking back is not beside the digits."""
         presses = [self._meter_press()] if form.has_meter and self._typing else []
         if form.may_take_back:
-            take_back = Press("Take it back", self._begin_taking_back, "away", name="take back")
+            take_back = Press("Take it back …", self._begin_taking_back, name="take back")
             presses += [*self._put_backs(form), take_back]
         return [*presses, Press("Keep it", self._change, "main", 32, name="keep it")]
 
@@ -416,16 +449,45 @@ class EntryPage(EchoingPage):
         reasons = [Press(f"Because: {r}", partial(self._settle, r), name=f"reason {r}") for r in REASONS]
         return self._presses(reasons)
 
-    def _files(self, kind: Kind) -> Widget:
+    def _photo(self, form: EntryForm) -> Widget:
+        """The picture that is kept, to press for its arrows; how another comes in; and those that wait."""
+        makers: list[Maker] = [*self.bringing.message()]
+        photo = photo_at(self.tablet, self.route, form.ask.place)
+        if photo is not None:
+            texture = texture_of(photo.file, partial(content_of, self.tablet, photo), dp(THUMB_SIDE))
+            go = partial(self.way.go, photo_route(self.route, photo.place))
+            press = partial(PhotoPress, texture, photo.arrows, "Press it to point at something", go, "the photo")
+            makers.append(lambda: PhotoGrid([press]))
+        makers += self.bringing.waiting()
+        column = Column()
+        column.show(makers)
+        return column
+
+    def _keep_picture(self, picture: Prepared) -> None:
+        """What comes in belongs to the value of this page, also where the person is on another by now."""
+        if self.form is None:
+            return
+        self.form.save(photo_value(self.tablet, picture))
+        self.findings.soon(self.route)
+        if self.screen.shows(self):
+            self.screen.redraw()
+
+    def _picture_changed(self) -> None:
+        if self.screen.shows(self):
+            self.refill()
+
+    def _recordings(self) -> Widget:
         folder = self.context.files_come_from
-        files = pictures_in(folder) if kind is Kind.PHOTO else recordings_in(folder)
-        makers: list[Maker] = [partial(self._file_row, path) for path in files]
-        kept = kept_in_step(self.tablet, self.route) if kind is Kind.RECORDING else 0
+        files = recordings_in(folder)
+        makers: list[Maker] = [*self.bringing.message(), *(partial(self._file_row, path) for path in files)]
+        kept = kept_in_step(self.tablet, self.route)
+        if self.context.files.has_picker:
+            makers.insert(0, lambda: Press("Choose a file", self._choose_recording, name="choose file"))
         if kept:
             to_list = partial(self.way.go, self.route.to("recordings"))
             makers.insert(0, lambda: Press(f"Recordings: {kept}", to_list, name="recordings"))
         if not files:
-            makers.append(words(_HOW_FILES_COME[kind].format(f"{folder.parent.name}/{folder.name}")))
+            makers.append(words(_HOW_RECORDINGS_COME.format(f"{folder.parent.name}/{folder.name}")))
         makers.append(lambda: Press("Look again", self.refill, name="look again"))
         column = Column()
         column.show(makers)
@@ -433,6 +495,18 @@ class EntryPage(EchoingPage):
 
     def _file_row(self, path: Path) -> RowPress:
         return RowPress(path.name, partial(self._file, path), small=f"{path.stat().st_size:,} bytes")
+
+    def _choose_recording(self) -> None:
+        """Its copy lies in the inbox then, as if somebody had put it there."""
+        self.context.files.pick(self.context.files_come_from, self._recording_came)
+
+    def _recording_came(self, got: Got) -> None:
+        if got.path is None:
+            self.bringing.said = got.why or "No file was chosen. Nothing was changed."
+        elif self.screen.shows(self):
+            act(partial(self._file, got.path))
+            return
+        self._picture_changed()
 
     # What is done
 
@@ -507,10 +581,7 @@ class EntryPage(EchoingPage):
             self.form.result = ValidationResult(problem=f"{path.name} is a simulated run, not a measurement.")
             self.refill()
             return
-        if self.form is not None and self.form.field.kind is Kind.RECORDING:
-            self.way.go(self.route.to("run", str(path.absolute()), *self.route.subject))
-        else:
-            self._take(self.tablet.keep_file(path.read_bytes(), path.name))
+        self.way.go(self.route.to("run", str(path.absolute()), *self.route.subject))
 
     def _record(self) -> None:
         self.way.go(self.route.to("live", *self.route.subject))
@@ -557,6 +628,8 @@ class EntryPage(EchoingPage):
         return len(way) > 1 and way[-2].page in COME_FROM
 
     def _go(self, route: Route | None) -> None:
+        if route is None and self.context.ends.last_value_entered(self.route, self.findings.known(self.route)):
+            self.context.vessels.refresh(self.route.hull)
         self.findings.soon(self.route)
         if route is None or self._comes_from_one:
             self.way.back()
@@ -564,13 +637,29 @@ class EntryPage(EchoingPage):
             self.way.instead(route)
             self.screen.begin()
 
-    def actions(self) -> Sequence[Press]:
+    def actions(self) -> Sequence[Press | None]:
         """A recording is made by the guide, which is reached from the same place on every page that has one."""
         form = self.form
+        if form is not None and form.field.kind is Kind.PHOTO and not form.rivals:
+            return self._photo_actions(form)
         if form is None or not self._has_guide(form):
             return ()
         guide = Press("Guide me", self._record, name="guide")
         return (guide, Press(self._next_word(form), self._skip, "main", name="skip"))
+
+    def _photo_actions(self, form: EntryForm) -> Sequence[Press | None]:
+        """To take the picture; once there is one, to go on."""
+        camera = self.context.files.has_camera
+        choose = [press for press in self.bringing.presses() if press.name == "choose picture"]
+        third = choose[0] if choose and camera else None
+        if form.saved is None:
+            return (third, Press("Skip", self._skip, name="skip"), self.bringing.main())
+        again = self.bringing.main()
+        again.kind = "plain"
+        again.bold = False
+        again.paint()
+        word = self._next_word(form).replace("Save", "Done")  # it is saved already
+        return (third, again, Press(word, self._skip, "main", name="skip"))
 
 
 def usual(form: EntryForm) -> LimitScale:
@@ -590,20 +679,11 @@ def _verdict_card(finding: Finding) -> Card:
     return Card(Txt(about(finding), bold=True), Txt(finding.sentence), mark=verdict_marks[finding.verdict])
 
 
-_HOW_FILES_COME = {
-    Kind.PHOTO: "Take the photo with the tablet's camera. Then copy it into the folder {}, by cable or with the "
-    "tablet's file manager, and press Look again. Or skip it now: the step stays open for it.",
-    Kind.RECORDING: "Copy the recording into the folder {}, by cable, from a stick or with the tablet's file manager, "
-    "and press Look again.",
-}
-
-
-PICTURES = frozenset({".jpg", ".jpeg", ".png"})
-
-
-def pictures_in(folder: Path) -> list[Path]:
-    """Files in a folder that are pictures, by name."""
-    return [path for path in sorted(folder.glob("*")) if path.suffix.lower() in PICTURES] if folder.is_dir() else []
+_HOW_RECORDINGS_COME = (
+    "Copy the recording into the folder {}, by cable, from a stick or with the tablet's file manager, and press Look "
+    "again."
+)
+_FILES_THEMSELVES = (Kind.PHOTO, Kind.RECORDING, Kind.SIGNATURE)
 
 
 class EntryLayout(Widget):

@@ -16,6 +16,7 @@ from garboard.steps import Phase, Step
 from garboard_tablet.book import book_path, book_state, can_make_book, make_book, put_down
 from garboard_tablet.models.covered import CoveredPart, coverage
 from garboard_tablet.models.pages import PunchLine, still_to_do, what_is_missing
+from garboard_tablet.models.photos import content_of
 from garboard_tablet.models.session import Route
 from garboard_tablet.pages.job import WordsPage, missing_row
 from garboard_tablet.ui.drawing import TableView
@@ -248,7 +249,8 @@ class BookPage(Page):
         self.screen.redraw_as_it_is()
         view, host, path = self.tablet.view(hull, job), self.tablet.host, book_path(self.tablet, hull, job)
         unread = self.tablet.files.unread_of(self.tablet.boat(hull).hulls)
-        self.context.background.run(BOOK, lambda: make_book(view, host, path, unread), self._made, self._failed)
+        load = partial(content_of, self.tablet)
+        self.context.background.run(BOOK, lambda: make_book(view, host, path, unread, load), self._made, self._failed)
 
     def _failed(self, failure: Exception) -> None:
         self._problem = f"Making the book failed: {in_words(failure)}"

@@ -41,6 +41,7 @@ class NetworkPage(Page):
         self._column = Column(most=2)
         self._shown: dict[str, str] = {}
         self._texts: dict[str, Txt] = {}
+        self._under_told = self.under
         self._looking = Clock.schedule_interval(lambda _dt: self.look(), LOOK)
 
     @property
@@ -55,6 +56,9 @@ class NetworkPage(Page):
 
     def look(self) -> None:
         """Show what has changed."""
+        if self.under != self._under_told:  # silent for so long, or connected again
+            self._under_told = self.under
+            self.screen.say_under()
         lines = _lines(self.live.network, self.tablet.settings.own_units)
         if lines.keys() != self._shown.keys():
             self._show(lines)

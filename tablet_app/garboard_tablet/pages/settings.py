@@ -50,6 +50,8 @@ class SettingsPage(Page):
             *(partial(self._always_row, name, unit) for name, unit in sorted(settings.always.items())),
             lambda: RowPress("The shop's settings", lambda: self.way.go(self.route.to("shop settings")),
                              small="What the shop decided for every boat", name="shop settings"),
+            lambda: RowPress("Backup", lambda: self.way.go(self.route.to("backup")),
+                             small=f"Last: {self.context.backups.last or 'none yet'}", name="backup"),
         ]  # fmt: skip
         right: list[Maker] = [heading("Plugins")]
         for problem in self.tablet.host.problems:

@@ -32,9 +32,12 @@ from garboard_tablet.models.pages import (
     table_titles,
     why_subject,
 )
+from garboard_tablet.models.photos import content_of, files_of_step
 from garboard_tablet.models.session import Route
+from garboard_tablet.models.step_ends import DONE
 from garboard_tablet.models.step_page import counted, nothing_yet, standing
 from garboard_tablet.pages.echoing import EchoingPage
+from garboard_tablet.ui.picture import PhotosRow
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
 from garboard_tablet.ui.verdict_card import VerdictCard
@@ -42,6 +45,7 @@ from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, state
 
 if TYPE_CHECKING:
     from garboard.report.palette import Mark
+    from garboard.report.photos import Photo
     from garboard_tablet.ui.context import Context
 
 
@@ -92,7 +96,11 @@ class StepPage(EchoingPage):
         first, last = ([], cautions) if self._begun or self._read_at else (cautions, [])
         asked = [*self._draft_rows(self.step), *self._missing_rows(self.step), *self._sources()]
         left = [*first, *asked, *self.verdict_rows()]
-        return Halves(left, [*self._value_rows(self.step), *last], 0.54, turns_both=True)
+        photos = files_of_step(self.tablet, self.route)
+        values = self._value_rows(self.step)
+        row: Maker = partial(self._photos_row, photos)
+        right = [row, *values] if photos else [*values, row]  # what was photographed is beside what was found
+        return Halves(left, [*right, *last], 0.54, turns_both=True)
 
     def _caution_rows(self, step: Step) -> list[Maker]:
         """What to know before the step: first until the step is begun, afterwards the last row of all."""
@@ -154,6 +162,11 @@ class StepPage(EchoingPage):
         go = partial(self.way.go, self.route.to("aside", table.name))
         return RowPress(title, go, small=", ".join(column.title for column in columns), word="open",
                         name=f"aside {table.name}")  # fmt: skip
+
+    def _photos_row(self, found: Sequence[Photo]) -> PhotosRow:
+        """Photos and files kept with the step, and the way to add one."""
+        go = partial(self.way.go, self.route.to("photos"))
+        return PhotosRow("Photos", go, photos=found, load=partial(content_of, self.tablet), name="photos")
 
     def _unused_rows(self, step: Step) -> list[Maker]:
         """What was read of equipment the boat does not have: it is kept, and nothing is judged by it."""
@@ -288,13 +301,24 @@ class StepPage(EchoingPage):
             return Press(f"Next: {KIND_TITLES[lacking[0]]}", to_kind, "main", name="continue")
         needed = [ask for ask in self._asks(self.step) if ask.field.required] if self.step else []
         ask = first_open(self.tablet, self.route, needed)
+        if ask is None and self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) == DONE:
+            return self._to_next_step()
         if ask is None:
             return Press("Step done", self._done, "main", name="done")
         words_of = ", ".join(filter(None, (ask.field.title, ask.context)))
         return Press(f"Next: {words_of}", partial(self.way.go, entry_route(self.route, ask)), "main", name="continue")
 
+    def _to_next_step(self) -> Press:
+        """On with the day, in the place of the step that is done; at its end back to the day."""
+        key = self.way.next_step(self.route)
+        step = self.tablet.step(key) if key is not None else None
+        if step is None:
+            return Press("Back to the job", self.way.back, "main", name="step ended")
+        go_on = partial(self.way.on_to_step, self.route, step.key)
+        return Press(f"Next: {step.title}", go_on, "main", name="next step")
+
     def _done(self) -> None:
-        self.tablet.set_state(self.route.hull, self.route.job, self.route.step, "done")
+        self.tablet.set_state(self.route.hull, self.route.job, self.route.step, DONE)
         self.context.vessels.refresh(self.route.hull)
         self.way.back()
 

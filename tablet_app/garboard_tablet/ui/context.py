@@ -11,13 +11,18 @@ if TYPE_CHECKING:
     from garboard_tablet.models.ashore import AshoreMarks
     from garboard_tablet.models.assessor import Assessor
     from garboard_tablet.models.background import Background
+    from garboard_tablet.models.backups import Backups
     from garboard_tablet.models.live_source import LiveSource
     from garboard_tablet.models.navigator import Navigator
     from garboard_tablet.models.run_reviews import RunReviews
     from garboard_tablet.models.shop_worker import ShopWorker
+    from garboard_tablet.models.step_ends import StepEnds
     from garboard_tablet.models.tablet import Tablet
     from garboard_tablet.models.vessels import VesselList
+    from garboard_tablet.system.files import Files
+    from garboard_tablet.system.guest import Guest
     from garboard_tablet.ui.inputs import NumberPads
+    from garboard_tablet.ui.run_clock import RunClock
 
 
 class Screen(Protocol):
@@ -35,6 +40,9 @@ class Screen(Protocol):
     def say_saved(self) -> None:
         """Say anew at the upper right how far what was entered is on the disk."""
 
+    def say_under(self) -> None:
+        """Say anew what stands under the title."""
+
     def begin(self) -> None:
         """Have what is typed go into the field of the page now shown."""
 
@@ -46,6 +54,7 @@ class Screen(Protocol):
 class Context:
     """The parts of the app at work.
 
+    files           : the camera, the system's picker, and folders outside the app
     files_come_from : folder that photos and recordings are taken in from
     data_problem    : why the tablet's data is not where it should be; "" where it is
     """
@@ -57,9 +66,14 @@ class Context:
     live: LiveSource
     runs: RunReviews
     vessels: VesselList
+    ends: StepEnds
     marks: AshoreMarks
     background: Background
     screen: Screen
     pads: NumberPads
+    files: Files
+    backups: Backups
+    run_clock: RunClock
+    guest: Guest
     files_come_from: Path
     data_problem: str = ""

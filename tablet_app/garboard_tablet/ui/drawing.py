@@ -18,6 +18,8 @@ from garboard.findings import Band, Figure, Table
 from garboard.report.palette import SERIES_STYLES
 from garboard_tablet.models.labels import Box, Point, along, clear_box
 from garboard_tablet.models.scale import extents, number_text, ticks
+from garboard_tablet.ui.joined import joined
+from garboard_tablet.ui.language import shown
 from garboard_tablet.ui.theme import BODY, SMALL, dp, sp, theme
 from garboard_tablet.ui.widgets import Txt
 
@@ -316,7 +318,7 @@ class TableView(Widget):
     def fit(self, width: float) -> float:
         pad = dp(14)
         lines = [self._table.headings, *self._rows]
-        columns = list(zip(*lines, strict=True))
+        columns = list(zip(*([shown(cell) for cell in line] for line in lines), strict=True))
         room = width - pad * (len(columns) + 1)
         least = [max(_wide(word) for cell in column for word in cell.split() or [""]) for column in columns]
         if sum(least) > room:
@@ -351,7 +353,8 @@ class TableView(Widget):
             told = [
                 f"{heading}: {cell}" for heading, cell in zip(self._table.headings[1:], row[1:], strict=True) if cell
             ]
-            texts.append([Txt(f"[b]{escape_markup(row[0])}[/b]\n{escape_markup('; '.join(told))}", SMALL, markup=True)])
+            said = joined("; ".join(told))  # here: Kivy sets marked-up text past the label that joins
+            texts.append([Txt(f"[b]{escape_markup(row[0])}[/b]\n{escape_markup(said)}", SMALL, markup=True)])
         self._fill(texts)
         return self._measure(width)
 

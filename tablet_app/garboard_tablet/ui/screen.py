@@ -63,6 +63,11 @@ class PageScreen:
         if self.page is not None:
             self.shell.say_saved()
 
+    def say_under(self) -> None:
+        """Say anew what stands under the title."""
+        if self.page is not None:
+            self.shell.say_under()
+
     def begin(self) -> None:
         """Have what is typed go into the field of the page now shown."""
         if self.page is not None:

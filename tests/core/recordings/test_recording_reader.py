@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from examples import examples
 from garboard.faults import InputError
-from garboard.recordings import ReadingNotes, load_recording, read_samples, summarise
+from garboard.recordings import ReadingNotes, load_recording, read_samples, reader, summarise
 from garboard.recordings.encode import nmea0183_sentences, nmea2000_lines
 from garboard.samples import Sample, StreamKey
 
@@ -60,6 +60,21 @@ def test_compressed_recording_reads_like_the_plain_one(tmp_path: Path, form: str
     packed = tmp_path / "packed.log"
     packed.write_bytes(gzip.compress(plain.read_bytes()))
     assert list(read_samples(packed)) == list(read_samples(plain))
+
+
+@pytest.mark.parametrize(("times", "is_whole"), [(1, True), (300, False)])
+def test_a_compressed_file_made_to_fill_the_memory_is_read_to_a_limit(
+    tmp_path: Path, times: int, is_whole: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(reader, "MOST_UNPACKED", 40_000)
+    monkeypatch.setattr(reader, "READ_AT_ONCE_IN_COLUMNS", 10_000)
+    packed = tmp_path / "packed.log"
+    lines = FORMS["NMEA 2000"]() * times
+    packed.write_bytes(gzip.compress("\n".join(lines).encode()))
+    recording, notes = load_recording(packed)
+    assert (len(recording.of("heading")[0]) == 200 * times) is is_whole
+    assert ["unpacks to more than" in str(one) for one in notes.damaged[:1]] == ([] if is_whole else [True])
+    assert sum(map(len, lines[: notes.lines - 1])) <= max(40_000, 100 * packed.stat().st_size)
 
 
 def test_recording_that_begins_inside_a_line_is_still_known(tmp_path: Path) -> None:

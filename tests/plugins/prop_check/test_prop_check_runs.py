@@ -33,6 +33,19 @@ def seldom(quantity: str) -> Recording:
     })  # fmt: skip
 
 
+def as_one(quantity: str, less: float) -> Recording:
+    """Full throttle held well; a second instrument under the same name sends less of one quantity."""
+    trial = recorded([(30, 41.0, 10, (5800, 5800))])
+    second = [
+        Sample(time + 0.1, key.quantity, value - less, key.source, key.instance, key.reference)
+        for key, stream in trial.streams.items()
+        if key.quantity == quantity
+        for time, value in stream
+    ]
+    first = [Sample(t, key.quantity, v, *key[1:]) for key, stream in trial.streams.items() for t, v in stream]
+    return gather("sea trial", sorted([*first, *second]))
+
+
 def reasons_of(view: JobView) -> str:
     """Why there is no average speed."""
     with pytest.raises(NotEnoughData) as missing:
@@ -274,6 +287,8 @@ def test_a_recording_does_not_settle_a_dispute() -> None:
     [
         (recorded([(7, 41, 10, (5800, 5800))]), "has no 8 s with speed within 0.5 kn"),
         (recorded([(1, 30 + 2 * n, 10, (4000 + 200 * n,) * 2) for n in range(20)]), "hold full throttle steadier"),
+        (as_one("speed_over_ground", 3.0), "speed over ground jumps between 38.0 kn and 41.0 kn: two instruments"),
+        (as_one("engine_speed", 300.0), "engine speed .port. jumps between 5500 rev/min and 5800 rev/min and engine"),
         (seldom("speed_over_ground"), "has speed over ground every 5 s only, too seldom to see a run in"),
         (seldom("engine_speed"), "every 5 s only and engine speed .starboard. every 5 s only, too seldom"),
         (recorded([]), "holds no speed over ground"),
@@ -359,6 +374,19 @@ def test_the_shop_decides_what_steady_means() -> None:
     more: dict[FieldKey, JsonValue] = {(RUNS, "all_runs", "", ""): {"file": "trial"}}
     view = job(TWIN, recordings={"trial": SEA_TRIAL}, settings={"prop_check.steady_seconds": "14 s"}, more=dict(more))
     assert len(runs_of(view)) == 1
+
+
+def test_engines_heard_by_their_names_give_the_runs_that_their_numbers_give() -> None:
+    """As Signal K servers call them."""
+    names = {"0": "port", "1": "starboard"}
+    streams = [
+        (key._replace(instance=names.get(key.instance, key.instance)), stream)
+        for key, stream in SEA_TRIAL.streams.items()
+    ]
+    named = attrs.evolve(SEA_TRIAL, streams={key: attrs.evolve(stream, key=key) for key, stream in streams})
+    more: dict[FieldKey, JsonValue] = {(RUNS, "all_runs", "", ""): {"file": "trial"}}
+    by_name, by_number = (runs_of(job(TWIN, recordings={"trial": one}, more=dict(more))) for one in (named, SEA_TRIAL))
+    assert by_name == by_number
 
 
 def test_engines_by_the_network_instance_entered() -> None:

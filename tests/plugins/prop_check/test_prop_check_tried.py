@@ -151,6 +151,8 @@ def test_the_nut_is_looked_at_again_after_each_change() -> None:
     verdicts = {what: findings(view, "propeller")[0].verdict for what, view in said.items()}
     ready, missing = Verdict.PASS, Verdict.NOT_ENOUGH_DATA
     assert list(verdicts.values()) == [ready, missing, ready, Verdict.FAIL, missing, ready]
+    lacking = findings(said["changed"], "propeller")[0].missing[0]
+    assert (lacking.step, lacking.field, lacking.row, lacking.of) == (PROPELLER, "nut_secured_again", "1", "centre")
     damaged = swapped(more=again | {(PROPELLER, "blades_sound_again", "1", "centre"): False})
     assert "damaged" in findings(damaged, "pitch")[0].sentence
 

@@ -277,6 +277,17 @@ def test_a_shop_put_back_while_files_travel_is_not_said_to_hold_the_same(tmp_pat
         assert bring_ashore(folder, paired).complete
 
 
+def test_a_shops_folder_moved_away_is_told_as_that_and_no_tablet_hears_that_it_is_not_paired(tmp_path: Path) -> None:
+    with shop_and_tablets(tmp_path) as (_, [(folder, paired)]):
+        folder.save(entry_number(1, HULL))
+        bring_ashore(folder, paired)
+        (tmp_path / "shop").rename(tmp_path / "away")
+        with pytest.raises(ShopRefused, match="not there any more"):
+            bring_ashore(folder, paired)
+        (tmp_path / "away").rename(tmp_path / "shop")
+        assert bring_ashore(folder, paired).complete
+
+
 def test_work_on_the_tablet_goes_on_while_it_comes_ashore(tmp_path: Path) -> None:
     """Entries saved by the drawing thread meanwhile are kept, and come ashore the next time at the latest."""
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):

@@ -1,0 +1,290 @@
+"""A backup: every hull file of a folder with its recordings and photos, in one zip, and the way back.
+
+The zip lists each file with its hash and is read back before anybody calls it saved. It may come back by way of a
+stick or a stranger, so nothing in it is trusted: names, sizes and hashes are checked before anything is merged, and
+what is merged goes the way of every merge. Settings, pairing and drafts are not in it: they belong to one tablet.
+
+The form, version 1: `garboard-backup.json`, with `format`, `version`, `at` and `files` (each name with its SHA-256);
+`hulls/<name>.hull` and `attachments/<SHA-256>` as in the folder.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+import shutil
+import stat
+import zipfile
+import zlib
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import IO
+
+import attrs
+
+from garboard.disk import storage
+from garboard.disk.entries import SHOP_RECORD
+from garboard.disk.formats import Format
+from garboard.disk.hullfile import ATTACHMENTS_FOLDER, HULLS_FOLDER, HullFolder
+from garboard.disk.journal import file_name
+from garboard.faults import GarboardError, in_words
+from garboard.history.merge import MergeReport, merge
+from garboard.records import JsonValue
+
+BACKUP = Format("garboard backup")
+LIST = "garboard-backup.json"
+SCRATCH = f"{storage.UNFINISHED}backup-"
+"""How the name of the folder begins in which a backup is laid out on its way back."""
+MOST_FILES = 200_000
+MOST_GROWTH = 100
+"""So many times its own size a backup may hold; text of hull files is some ten times as long as packed."""
+SMALL = 1 << 20
+"""A backup of a few bytes may grow more than that, up to here [bytes]."""
+LARGEST_FILE = 1 << 30
+LARGEST_LIST = 64 << 20
+"""Of one file, and of the list [bytes]."""
+_CHUNK = 1 << 20
+_NAME = re.compile(rf"{HULLS_FOLDER}/[A-Z0-9]+-[0-9a-f]{{16}}\.hull|{ATTACHMENTS_FOLDER}/[0-9a-f]{{64}}")
+_ENCRYPTED = 1
+_PACKINGS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+_DAY = (1980, 1, 1, 0, 0, 0)
+"""The time of every file in it: when it was made stands in the list."""
+
+
+class NoBackup(StrEnum):
+    """Why a file is not taken back."""
+
+    OTHER = "no backup"
+    NEWER = "newer"
+    DAMAGED = "damaged"
+    STRANGE = "holds what no backup holds"
+    HUGE = "too large"
+    NO_ROOM = "no room"
+
+
+_SAID: Mapping[NoBackup, str] = {
+    NoBackup.OTHER: "This is no backup of Garboard. Choose a file whose name begins with garboard and ends in .zip.",
+    NoBackup.NEWER: "A newer version of Garboard made this backup. Update this program.",
+    NoBackup.DAMAGED: "The backup is damaged. Copy it again, or take another one.",
+    NoBackup.STRANGE: "The file holds what no backup holds. Do not use it, and ask who gave it to you.",
+    NoBackup.HUGE: "The file says it holds more than a backup can. Do not use it, and ask who gave it to you.",
+    NoBackup.NO_ROOM: "There is not enough free space to take the backup back. Free some space, then try again.",
+}
+
+
+class BackupRefused(GarboardError):
+    """A file is not taken back. Nothing of it was kept."""
+
+    def __init__(self, why: NoBackup, what: str = "") -> None:
+        super().__init__(f"{_SAID[why]}{f' ({what})' if what else ''}")
+        self.why = why
+
+
+@attrs.frozen(kw_only=True)
+class Backup:
+    """What a backup holds.
+
+    at    : when it was made
+    files : each name with its SHA-256
+    size  : of all of it, laid out [bytes]
+    """
+
+    at: str
+    files: Mapping[str, str]
+    size: int
+
+    @property
+    def hulls(self) -> int:
+        """How many boats' hull files are in it."""
+        shop = f"{HULLS_FOLDER}/{file_name(SHOP_RECORD)}"
+        return sum(name.startswith(HULLS_FOLDER) and name != shop for name in self.files)
+
+
+def write_backup(folder: HullFolder, path: Path, at: str) -> Backup:
+    """Write a backup of a folder, and read it back. Work in the folder may go on meanwhile.
+
+    at     : the time, to stand in it
+    errors : NotSaved, also where it does not read back as it was written; the file is not there then
+    """
+    storage.make_folder(path.parent)
+    new = storage.unfinished(path)
+    try:
+        with new.open("wb") as file:
+            _fill(folder, file, at)
+            file.flush()
+            storage.flush(file.fileno())
+        found = read_backup(new)
+        new.replace(path)
+        storage.flush_folder(path.parent)
+    except OSError as failure:
+        new.unlink(missing_ok=True)
+        raise storage.not_saved(path, failure) from failure
+    except KeyError as gone:  # a damaged recording was set aside meanwhile
+        new.unlink(missing_ok=True)
+        raise storage.NotSaved(f"{path.name} not saved: {gone.args[0]}. Try again") from gone
+    except BackupRefused as refused:
+        new.unlink(missing_ok=True)
+        raise storage.NotSaved(f"{path.name} does not read back as it was written: {in_words(refused)}") from refused
+    return found
+
+
+def _fill(folder: HullFolder, file: IO[bytes], at: str) -> None:
+    """Hull files first: what they name is there already, and what comes meanwhile is in the next backup."""
+    files: dict[str, JsonValue] = {}
+    with zipfile.ZipFile(file, "w") as pack:
+        for name, content in folder.contents():
+            files[f"{HULLS_FOLDER}/{name}"] = hashlib.sha256(content).hexdigest()
+            pack.writestr(_info(f"{HULLS_FOLDER}/{name}", zipfile.ZIP_DEFLATED), content)
+        for name in sorted(folder.attachments.names()):
+            files[f"{ATTACHMENTS_FOLDER}/{name}"] = _put_attachment(folder, pack, name)
+        plain: dict[str, JsonValue] = {**BACKUP.heading, "at": at, "files": files}
+        pack.writestr(_info(LIST, zipfile.ZIP_DEFLATED), json.dumps(plain, indent=1))
+
+
+def _info(name: str, packing: int) -> zipfile.ZipInfo:
+    info = zipfile.ZipInfo(name, _DAY)
+    info.compress_type = packing
+    info.external_attr = 0o600 << 16
+    return info
+
+
+def _put_attachment(folder: HullFolder, pack: zipfile.ZipFile, name: str) -> str:
+    """Photos are packed already. The hash is of what is there: a damaged one is backed up as it is."""
+    digest, start = hashlib.sha256(), 0
+    info = _info(f"{ATTACHMENTS_FOLDER}/{name}", zipfile.ZIP_STORED)
+    with pack.open(info, "w", force_zip64=True) as target:
+        while piece := folder.attachments.read(name, start, _CHUNK):
+            start += len(piece)
+            digest.update(piece)
+            target.write(piece)
+    return digest.hexdigest()
+
+
+def is_zip(path: Path) -> bool:
+    """Whether a file is packed as a backup is, by how it begins; nothing else of it is looked at."""
+    try:
+        with path.open("rb") as file:
+            return file.read(4) == b"PK\x03\x04"
+    except OSError:
+        return False
+
+
+def read_backup(path: Path) -> Backup:
+    """Read a backup through: every name, size and hash. Nothing is laid out.
+
+    errors : BackupRefused; OSError
+    """
+    with _opened(path) as pack:
+        found = _listed(pack, path.stat().st_size)
+        for name, digest in found.files.items():
+            if _digest_of(pack, name) != digest:
+                raise BackupRefused(NoBackup.DAMAGED, name)
+    return found
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
+    try:
+        with zipfile.ZipFile(path) as pack:
+            yield pack
+    except (zipfile.BadZipFile, NotImplementedError, EOFError, ValueError, zlib.error) as failure:
+        raise BackupRefused(NoBackup.DAMAGED if is_zip(path) else NoBackup.OTHER) from failure
+    except RuntimeError as failure:  # of zipfile, where a part needs a password
+        raise BackupRefused(NoBackup.STRANGE) from failure
+
+
+def _listed(pack: zipfile.ZipFile, packed: int) -> Backup:
+    """What a backup says it holds, checked against what is in it before any of it is unpacked."""
+    infos = pack.infolist()
+    names = [info.filename for info in infos]
+    if LIST not in names:
+        raise BackupRefused(NoBackup.OTHER)
+    if len(names) > MOST_FILES:
+        raise BackupRefused(NoBackup.HUGE)
+    if len(set(names)) != len(names):
+        raise BackupRefused(NoBackup.STRANGE, "a name stands in it twice")
+    for info in infos:
+        _refuse_strange(info)
+    size = sum(info.file_size for info in infos)
+    if size > max(SMALL, MOST_GROWTH * packed):
+        raise BackupRefused(NoBackup.HUGE)
+    at, files = _read_list(pack)
+    if files.keys() != {*names} - {LIST}:
+        raise BackupRefused(NoBackup.DAMAGED, "it does not hold what its list names")
+    return Backup(at=at, files=files, size=size)
+
+
+def _refuse_strange(info: zipfile.ZipInfo) -> None:
+    """A backup holds plain files of a few names. What leads out of the folder has none of these names."""
+    kind = stat.S_IFMT(info.external_attr >> 16)
+    is_plain = kind in (0, stat.S_IFREG) and not info.is_dir()
+    is_open = not info.flag_bits & _ENCRYPTED and info.compress_type in _PACKINGS
+    if not (is_plain and is_open and (info.filename == LIST or _NAME.fullmatch(info.filename))):
+        raise BackupRefused(NoBackup.STRANGE, repr(info.filename[:80]))
+    if info.file_size > (LARGEST_LIST if info.filename == LIST else LARGEST_FILE):
+        raise BackupRefused(NoBackup.HUGE, info.filename)
+
+
+def _read_list(pack: zipfile.ZipFile) -> tuple[str, dict[str, str]]:
+    """When it was made, and each name with its hash."""
+    try:
+        plain = json.loads(pack.read(LIST))
+    except (ValueError, RecursionError):
+        raise BackupRefused(NoBackup.DAMAGED, LIST) from None
+    if not isinstance(plain, dict) or not BACKUP.names(plain):
+        raise BackupRefused(NoBackup.OTHER)
+    if BACKUP.fault(plain) is not None:
+        version = plain.get("version")
+        raise BackupRefused(NoBackup.NEWER if type(version) is int and version > 0 else NoBackup.DAMAGED)
+    at, files = plain.get("at"), plain.get("files")
+    if not isinstance(at, str) or not isinstance(files, dict):
+        raise BackupRefused(NoBackup.DAMAGED, LIST)
+    return at, {name: str(digest) for name, digest in files.items()}
+
+
+def _digest_of(pack: zipfile.ZipFile, name: str) -> str:
+    digest = hashlib.sha256()
+    with pack.open(name) as file:
+        while piece := file.read(_CHUNK):
+            digest.update(piece)
+    return digest.hexdigest()
+
+
+def take_back(path: Path, target: HullFolder) -> MergeReport:
+    """Merge a backup into a folder, as any other folder is merged. Taken back twice, it changes nothing.
+
+    errors : BackupRefused, with nothing changed; NotSaved; OSError
+    """
+    found = read_backup(path)
+    _remove_leftovers(target.folder)
+    if shutil.disk_usage(target.folder).free < 2 * found.size:  # laid out, and then copied
+        raise BackupRefused(NoBackup.NO_ROOM)
+    with TemporaryDirectory(prefix=SCRATCH, dir=target.folder) as scratch:
+        place = Path(scratch)
+        _lay_out(path, found, place)
+        with HullFolder(place, read_only=True) as source:
+            return merge([source], target)
+
+
+def _remove_leftovers(folder: Path) -> None:
+    """What a power cut left of an earlier one."""
+    for leftover in folder.glob(f"{SCRATCH}*"):
+        shutil.rmtree(leftover, ignore_errors=True)
+
+
+def _lay_out(path: Path, found: Backup, place: Path) -> None:
+    (place / HULLS_FOLDER).mkdir()
+    (place / ATTACHMENTS_FOLDER).mkdir()
+    with _opened(path) as pack:
+        for name, digest in found.files.items():
+            copied = hashlib.sha256()
+            with pack.open(name) as source, (place / name).open("xb") as file:
+                while piece := source.read(_CHUNK):
+                    copied.update(piece)
+                    file.write(piece)
+            if copied.hexdigest() != digest:  # it changed since it was read through
+                raise BackupRefused(NoBackup.DAMAGED, name)

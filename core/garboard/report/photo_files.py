@@ -1,0 +1,198 @@
+"""Pictures as files: read with care, made smaller, and drawn with their arrows. Loads Pillow when it is needed.
+
+A picture comes from a camera, a stick or a stranger: it may be cut off, no picture at all, or so large that it fills
+the memory of a tablet. Each is said; nothing of it is kept.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from enum import StrEnum
+from io import BytesIO
+from typing import TYPE_CHECKING
+
+import attrs
+
+from garboard.faults import GarboardError
+from garboard.report.palette import DAY
+from garboard.report.photos import Arrow, ArrowShape, shape_of
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+KEPT_SIDE = 2048
+"""A photo is kept at most so long [dots]: small labels can still be read, and an evening's photos reach the shop."""
+SHOWN_SIDE = 1600
+"""A photo in the book or on a page is at most so long [dots]."""
+BOOK_SIDE = 1200
+"""On paper it stands three inches and a half wide: that is 340 dots to the inch."""
+LARGEST_FILE = 100_000_000
+"""A larger file is no photo of a phone or a camera [bytes]."""
+MOST_DOTS = 64_000_000
+"""More would take a quarter of a gigabyte to open. Of a JPEG it counts what is read of it, at most a quarter of both
+sides where it is that large."""
+_FORMS = ("JPEG", "PNG", "WEBP")
+_KEPT_AS_THEY_ARE = ("image/jpeg", "image/png")
+_QUALITY = 85
+_ORIENTATION, _TAKEN, _DETAILS = 0x0112, 0x9003, 0x8769
+"""Tags of Exif: how the camera was held, when the picture was taken, and where the second stands."""
+_FINER = 4
+"""An arrow is drawn so many times larger, then made smaller: its edges are smooth."""
+
+
+class NoPicture(StrEnum):
+    """Why a file is not kept as a picture."""
+
+    EMPTY = "empty"
+    OTHER = "another kind of file"
+    CUT = "cut off"
+    HUGE = "too large"
+
+
+_SAID = {
+    NoPicture.EMPTY: "The file is empty. Take the picture again.",
+    NoPicture.OTHER: "This is no picture that can be read here: JPEG, PNG or WebP. Take or choose another.",
+    NoPicture.CUT: "The picture is cut off or damaged. Take it again, or copy it again.",
+    NoPicture.HUGE: "The picture is too large to open here. Choose a smaller one.",
+}
+
+
+class PictureRefused(GarboardError):
+    """A file is not kept as a picture."""
+
+    def __init__(self, why: NoPicture) -> None:
+        super().__init__(_SAID[why])
+        self.why = why
+
+
+@attrs.frozen
+class Picture:
+    """A picture as JPEG, with its size [dots]."""
+
+    content: bytes
+    width: int
+    height: int
+
+
+def opened(content: bytes, most: int) -> Image:
+    """A picture, upright and in colours, its longer side at most so long [dots].
+
+    errors : PictureRefused
+    """
+    from PIL import Image, ImageOps, UnidentifiedImageError
+
+    if not content:
+        raise PictureRefused(NoPicture.EMPTY)
+    if len(content) > LARGEST_FILE:
+        raise PictureRefused(NoPicture.HUGE)
+    try:
+        image: Image.Image = Image.open(BytesIO(content), formats=_FORMS)
+        image.draft("RGB", (most, most))  # a JPEG is read at a half, a quarter or an eighth: less memory, and quicker
+        if image.width * image.height > MOST_DOTS:
+            raise PictureRefused(NoPicture.HUGE)
+        image.load()
+        image = _in_colours(ImageOps.exif_transpose(image))
+        image.thumbnail((most, most), Image.Resampling.LANCZOS)
+    except UnidentifiedImageError:
+        raise PictureRefused(NoPicture.OTHER) from None
+    except Image.DecompressionBombError:
+        raise PictureRefused(NoPicture.HUGE) from None
+    except PictureRefused:
+        raise
+    except Exception:  # Pillow raises OSError, SyntaxError, struct.error and others on damaged files
+        raise PictureRefused(NoPicture.CUT) from None
+    return image
+
+
+def _in_colours(image: Image) -> Image:
+    """Red, green and blue; what can be seen through is white."""
+    from PIL import Image
+
+    if image.mode in ("RGBA", "LA", "PA") or "transparency" in image.info:
+        clear = image.convert("RGBA")
+        ground = Image.new("RGB", clear.size, "white")
+        ground.paste(clear, mask=clear.getchannel("A"))
+        return ground
+    return image.convert("RGB")
+
+
+def as_kept(content: bytes) -> bytes:
+    """A picture as it is kept: upright, its longer side at most KEPT_SIDE. A small upright one stays as it is.
+
+    errors : PictureRefused
+    """
+    try:
+        from PIL import Image
+    except ImportError:  # a tablet without Pillow keeps a picture as it came
+        return content
+    image = opened(content, KEPT_SIDE)
+    with Image.open(BytesIO(content), formats=_FORMS) as original:
+        is_upright = original.getexif().get(_ORIENTATION, 1) == 1
+        if is_upright and original.get_format_mimetype() in _KEPT_AS_THEY_ARE and max(original.size) <= KEPT_SIDE:
+            return content
+    return _as_jpeg(image)
+
+
+def taken_at(content: bytes) -> str:
+    """When a camera says it took a picture, "2026-05-14T09:12:33"; "" where it does not say."""
+    try:
+        from PIL import Image
+
+        with Image.open(BytesIO(content), formats=_FORMS) as image:
+            said = image.getexif().get_ifd(_DETAILS).get(_TAKEN, "")
+    except Exception:  # no Pillow, or details that are damaged: the picture is kept without
+        return ""
+    found = re.fullmatch(r"(\d{4}):(\d\d):(\d\d) (\d\d:\d\d:\d\d)", str(said).strip("\0 "))
+    return f"{found[1]}-{found[2]}-{found[3]}T{found[4]}" if found else ""
+
+
+def drawn(content: bytes, arrows: Sequence[Arrow], most: int = SHOWN_SIDE) -> Picture:
+    """A picture with its arrows, for paper and for a page. The same picture and arrows give the same bytes.
+
+    errors : PictureRefused
+    """
+    image = opened(content, most)
+    for number, arrow in enumerate(arrows, start=1):
+        _draw_arrow(image, arrow, number)
+    return Picture(_as_jpeg(image), image.width, image.height)
+
+
+def _as_jpeg(image: Image) -> bytes:
+    out = BytesIO()
+    image.save(out, "JPEG", quality=_QUALITY, optimize=True)
+    return out.getvalue()
+
+
+def _draw_arrow(image: Image, arrow: Arrow, number: int) -> None:
+    """The light edge first, then the arrow in ink, then its number."""
+    from PIL import Image
+
+    around, inner = (shape_of(arrow, *image.size, edge=edge) for edge in (True, False))
+    points = [*around.shaft, *around.head]
+    points += [(around.disc[0] + sign * around.radius, around.disc[1] + sign * around.radius) for sign in (-1, 1)]
+    left, top = (int(min(point[axis] for point in points)) - 2 for axis in (0, 1))
+    right, bottom = (int(max(point[axis] for point in points)) + 3 for axis in (0, 1))
+    for shape, colour in ((around, DAY.panel), (inner, DAY.ink)):
+        mask = Image.new("L", ((right - left) * _FINER, (bottom - top) * _FINER))
+        _fill(mask, shape, left, top)
+        small = mask.resize((right - left, bottom - top), Image.Resampling.BOX)
+        image.paste(colour, (left, top), small)
+    _write_number(image, number, inner.disc, inner.radius)
+
+
+def _fill(mask: Image, shape: ArrowShape, left: int, top: int) -> None:
+    from PIL import ImageDraw
+
+    pen = ImageDraw.Draw(mask)
+    for area in (shape.shaft, shape.head):
+        pen.polygon([((x - left) * _FINER, (y - top) * _FINER) for x, y in area], fill=255)
+    x, y, radius = (shape.disc[0] - left) * _FINER, (shape.disc[1] - top) * _FINER, shape.radius * _FINER
+    pen.ellipse((x - radius, y - radius, x + radius, y + radius), fill=255)
+
+
+def _write_number(image: Image, number: int, middle: tuple[float, float], radius: float) -> None:
+    from PIL import ImageDraw, ImageFont
+
+    font = ImageFont.load_default(max(8.0, radius * 1.4))
+    ImageDraw.Draw(image).text(middle, str(number), fill=DAY.panel, font=font, anchor="mm")

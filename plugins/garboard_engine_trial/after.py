@@ -1,0 +1,242 @@
+"""After the trial: the break-in plan by hours, the service calendar, and who filed what when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from itertools import pairwise
+
+import attrs
+
+from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Table, Verdict, not_enough_data
+from garboard.job_view import JobView, nothing_at
+from garboard.steps import Calculator
+from garboard_engine_trial.after_steps import AFTER
+from garboard_engine_trial.bases import MAKER, practice
+from garboard_engine_trial.points import is_left_out, row_name, rows_of
+from garboard_engine_trial.settings import FIRST_CHECK
+from garboard_engine_trial.steps import table_of
+
+FIRST_SERVICE = practice("a new engine is checked after its first hours", "the engine maker's manual decides")
+FILED = practice("warranty and registration are filed by the shop or the owner, and it is noted who did")
+BREAK_IN, SERVICES, RECORDS = (table_of(AFTER, name) for name in ("break_in", "services", "records"))
+
+
+@attrs.frozen
+class Band:
+    """One band of a break-in plan: what load is allowed until so many engine hours [h]."""
+
+    load: str
+    until: float
+
+
+def band_at(bands: list[Band], hours: float) -> Band | None:
+    """The band an engine is in after so many hours [h]; None once the plan is run.
+
+    >>> band_at([Band("slow", 1.0), Band("half", 3.0)], 1.0)
+    Band(load='half', until=3.0)
+    """
+    return next((band for band in bands if hours < band.until), None)
+
+
+def _plan(view: JobView) -> list[Band]:
+    """The bands, in order of their rows. Raises NotEnoughData for one that is incomplete, or ends before the last."""
+    asking = view.asking()
+    rows = rows_of(view, AFTER, BREAK_IN)
+    bands = [Band(asking.choice(AFTER, "band", row=row), asking.amount(AFTER, "until", "h", row=row)) for row in rows]
+    for row, (before, after) in zip(rows[1:], pairwise(bands), strict=True):
+        asking.need(
+            not after.until <= before.until,
+            f"break-in plan, row {row}: it ends no later than the row before; correct one",
+            lack=Lack.CONTRADICTS,
+            step=AFTER,
+            field="until",
+            row=row,
+        )
+    asking.check()
+    return bands
+
+
+def _break_in(view: JobView) -> Iterator[Finding]:
+    if view.state_of(AFTER) == "not fitted" or not rows_of(view, AFTER, BREAK_IN):
+        return
+    bands = _plan(view)
+    ends = [0.0, *(band.until for band in bands)]
+    plan = Table(
+        "Break-in plan",
+        ("Engine hours, h", "Load allowed"),
+        tuple((f"{begin:g} to {band.until:g}", band.load) for begin, band in zip(ends, bands, strict=False)),
+        card=True,
+    )
+    for engine in view.vessel.engines:
+        if engine.hours is None:
+            text = f"{engine.position} engine: hours are not entered"
+            lacking = Missing(text, lack=Lack.NOT_ENTERED, field="engines.hours", of=engine.position)
+            yield not_enough_data(f"{engine.position} engine", (lacking,), (MAKER,))
+            continue
+        hours = engine.hours.to("h")
+        band = band_at(bands, hours)
+        yield Finding(
+            code="engine_trial.break_in.run" if band is None else "engine_trial.break_in.band",
+            verdict=Verdict.PASS,
+            about=f"{engine.position} engine",
+            sentence=(
+                f"The break-in plan is run at {hours:g} h."
+                if band is None
+                else f"At {hours:g} h: {band.load}, until {band.until:g} h."
+            ),
+            basis=(MAKER,),
+            numbers=(Number("engine hours", hours, "h"),),
+            tables=(plan,),
+            of=engine.position,
+        )
+
+
+@attrs.frozen
+class Service:
+    """A service with when it is due: at engine hours [h], on a day, or both."""
+
+    name: str
+    hours: float | None
+    day: date | None
+
+
+def _services(view: JobView) -> list[Service]:
+    missing: list[Missing] = []
+    found = []
+    for row in rows_of(view, AFTER, SERVICES):
+        name = row_name(view, AFTER, SERVICES, row)
+        missing += [
+            nothing_at(view, AFTER, field, row=row)
+            for field in ("service", "due_hours")
+            if view.in_dispute(AFTER, field, row=row)
+        ]
+        hours = view.amount(AFTER, "due_hours", "h", row=row)
+        day = _day(view, "due_date", row, name, missing)
+        if not any(_is_entered(view, field, row) for field in ("due_hours", "due_date")):
+            place = nothing_at(view, AFTER, "due_hours", row=row)
+            missing.append(attrs.evolve(place, text=f"{name}: when it is due is not entered, as hours or as a day"))
+        found.append(Service(name, hours, day))
+    if not found:
+        text = "no service is entered; take the first check and the yearly one from the maker's manual"
+        missing.append(Missing(text, lack=Lack.NOT_ENTERED, step=AFTER, field="service", row="1"))
+    if missing:
+        raise NotEnoughData(*missing)
+    return sorted(found, key=lambda one: (one.hours is None, one.hours or 0.0, one.day or date.max))
+
+
+def _is_entered(view: JobView, field: str, row: str) -> bool:
+    return view.value(AFTER, field, row=row) is not None or view.in_dispute(AFTER, field, row=row)
+
+
+def _day(view: JobView, field: str, row: str, name: str, missing: list[Missing]) -> date | None:
+    """The day in a field; None where it is empty. What is no day is added to what is missing."""
+    said = view.value(AFTER, field, row=row)
+    if view.in_dispute(AFTER, field, row=row):
+        missing.append(nothing_at(view, AFTER, field, row=row))
+        return None
+    if said is None:
+        return None
+    try:
+        return date.fromisoformat(str(said).strip())
+    except ValueError:
+        text = f"{name}: {str(said)[:40]!r} is no day; write it as 2027-05-01"
+        missing.append(Missing(text, lack=Lack.UNREADABLE, step=AFTER, field=field, row=row))
+        return None
+
+
+def _calendar(view: JobView) -> Iterator[Finding]:
+    if is_left_out(view, AFTER):
+        return
+    services = _services(view)
+    hours = view.setting_value(FIRST_CHECK, "h")
+    is_early = any(one.hours is not None and one.hours <= hours for one in services)
+    passed = [one.name for one in services if one.day is not None and one.day < _opened(view)]
+    code, sentence = "engine_trial.calendar.complete", f"{len(services)} services with when they are due."
+    if passed:
+        code = "engine_trial.calendar.in_the_past"
+        sentence = f"Due before this job was opened: {', '.join(passed)}. Correct the day."
+    elif not is_early:
+        code = "engine_trial.calendar.no_first_check"
+        sentence = f"No check is due by {hours:g} engine hours. See the maker's manual, and add the first one."
+    yield Finding(
+        code=code,
+        verdict=Verdict.PASS if code.endswith("complete") else Verdict.ADVISE,
+        about="Service calendar",
+        sentence=sentence,
+        basis=(FIRST_SERVICE, MAKER),
+        tables=(
+            Table(
+                "Service calendar",
+                ("Service", "At engine hours, h", "Or on"),
+                tuple(
+                    (one.name, "" if one.hours is None else f"{one.hours:g}", "" if one.day is None else str(one.day))
+                    for one in services
+                ),
+                card=True,
+            ),
+        ),
+    )
+
+
+def _opened(view: JobView) -> date:
+    """The day the job was opened; the first of all days where that is not known."""
+    try:
+        return date.fromisoformat(view.job.opened[:10])
+    except ValueError:
+        return date.min
+
+
+def _records(view: JobView) -> Iterator[Finding]:
+    if is_left_out(view, AFTER):
+        return
+    asking = view.asking()
+    missing: list[Missing] = []
+    rows = rows_of(view, AFTER, RECORDS)
+    asking.need(
+        bool(rows),
+        "no record of warranty or registration is entered",
+        lack=Lack.NOT_ENTERED,
+        step=AFTER,
+        field="record",
+        row="1",
+    )
+    filed = []
+    for row in rows:
+        what = asking.choice(AFTER, "record", row=row)
+        by, on = asking.choice(AFTER, "filed_by", row=row), asking.choice(AFTER, "filed_on", row=row)
+        _day(view, "filed_on", row, what, missing)
+        filed.append((what, by, on, str(view.value(AFTER, "reference", row=row) or "")))
+    asking.missing += [one for one in missing if one.lack is Lack.UNREADABLE]
+    asking.check()
+    yield Finding(
+        code="engine_trial.records.filed",
+        verdict=Verdict.PASS,
+        about="Warranty and registration",
+        sentence=f"{len(filed)} {'record' if len(filed) == 1 else 'records'} filed.",
+        basis=(FILED,),
+        tables=(Table("Filed for the owner", ("What", "By", "On", "Reference"), tuple(filed)),),
+    )
+
+
+CALCULATORS = (
+    Calculator(
+        key="engine_trial.break_in", title="Break-in plan", step=AFTER, order=200, compute=_break_in, basis=(MAKER,)
+    ),
+    Calculator(
+        key="engine_trial.calendar",
+        title="Service calendar",
+        step=AFTER,
+        order=300,
+        compute=_calendar,
+        basis=(FIRST_SERVICE, MAKER),
+    ),
+    Calculator(
+        key="engine_trial.records",
+        title="Warranty and registration",
+        step=AFTER,
+        order=400,
+        compute=_records,
+        basis=(FILED,),
+    ),
+)

@@ -1,0 +1,46 @@
+"""Fields of the engine trial, short to write."""
+
+from __future__ import annotations
+
+from garboard.steps import Field, Kind
+
+
+def yes(name: str, title: str, *, required: bool = True, each: str = "", help: str = "") -> Field:
+    return Field(name=name, title=title, kind=Kind.YES_NO, required=required, each=each, help=help)
+
+
+def text(name: str, title: str, *, required: bool = False, help: str = "", offers: tuple[str, ...] = ()) -> Field:
+    return Field(name=name, title=title, kind=Kind.TEXT, required=required, help=help, offers=offers)
+
+
+def amount(
+    name: str,
+    title: str,
+    quantity: str,
+    unit: str,
+    plausible: tuple[float, float],
+    hard: tuple[float, float],
+    *,
+    required: bool = False,
+    each: str = "",
+    heard: str = "",
+    help: str = "",
+) -> Field:
+    """An amount; its plausible range is common practice, no source."""
+    return Field(
+        name=name,
+        title=title,
+        kind=Kind.AMOUNT,
+        quantity=quantity,
+        unit=unit,
+        plausible=plausible,
+        hard=hard,
+        required=required,
+        each=each,
+        heard=heard,
+        help=help,
+    )
+
+
+def table(name: str, title: str, *columns: Field, each: str = "", required: bool = True, help: str = "") -> Field:
+    return Field(name=name, title=title, kind=Kind.TABLE, each=each, columns=columns, required=required, help=help)

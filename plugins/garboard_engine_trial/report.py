@@ -1,0 +1,25 @@
+"""The book's page on breaking the engines in, their service, and what was filed for the owner."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from garboard.findings import Table, Verdict
+from garboard.job_view import JobView
+from garboard.steps import Assessed, Block, ReportSection
+
+_IN_THE_BOOK = ("engine_trial.break_in", "engine_trial.calendar", "engine_trial.records")
+
+
+def _service(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
+    blocks: list[Block] = []
+    tables: dict[str, Table] = {}
+    for key in _IN_THE_BOOK:
+        for one in assessed:
+            if one.calculator == key and one.finding.verdict is not Verdict.NOT_ENOUGH_DATA:
+                tables |= {table.title: table for table in one.finding.tables}
+                blocks += [f"{one.finding.about}: {one.finding.sentence}"] if key == "engine_trial.break_in" else []
+    return (*blocks, *tables.values())
+
+
+SECTIONS = (ReportSection(key="engine_trial.service", title="Break-in and service", order=480, build=_service),)

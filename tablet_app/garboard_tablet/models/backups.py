@@ -1,0 +1,209 @@
+"""Backups from the tablet: one touch writes all boats as one zip to a folder the person chose; and the way back."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import attrs
+
+from garboard.disk.storage import make_folder
+from garboard.faults import GarboardError, in_number, in_words
+from garboard.verdict import Verdict
+from garboard_tablet.models.coming import coming_folder, drop_copy
+from garboard_tablet.system.files import Got, How, Place, Put
+
+if TYPE_CHECKING:
+    from garboard.history.backup import Backup
+    from garboard.history.merge import MergeReport
+    from garboard_tablet.models.background import Background
+    from garboard_tablet.models.tablet import Tablet
+    from garboard_tablet.system.files import Files
+
+log = logging.getLogger("garboard.tablet")
+
+FOLDER = "backups"
+"""Where a backup is made before it is copied out; where a system has no way to choose a folder, it stays there."""
+MAKING, COPYING, READING = "Making the backup", "Copying it to the folder", "Taking the backup back"
+_CANCELLED = "Nothing was chosen. Nothing was changed."
+_HERE = Place(key="", title="the app's own folder")
+
+
+@attrs.frozen
+class Said:
+    """How it went.
+
+    word : stands beside the verdict's mark
+    """
+
+    verdict: Verdict
+    word: str
+    text: str
+
+
+class Backups:
+    """Makes backups and takes them back, beside the drawing thread. What it knows belongs to the drawing thread.
+
+    came    : called with what a backup brought, once it is in
+    changed : called at each change of how it stands
+    """
+
+    def __init__(
+        self,
+        tablet: Tablet,
+        background: Background,
+        files: Files,
+        came: Callable[[MergeReport], object],
+        changed: Callable[[], object],
+    ) -> None:
+        self._tablet, self._background, self._files = tablet, background, files
+        self._came, self._changed = came, changed
+        self.busy = ""
+        self.said: Said | None = None
+
+    @property
+    def place(self) -> Place | None:
+        """The folder backups are written to; None until one is chosen."""
+        if not self._files.has_picker:
+            return _HERE
+        kept = self._tablet.settings.backup_to
+        return Place(key=kept[0], title=kept[1]) if len(kept) == 2 else None
+
+    @property
+    def last(self) -> str:
+        """When the last backup was saved, and where; "" before the first."""
+        return " ".join(self._tablet.settings.backed_up)
+
+    def found(self, inbox: Path) -> list[Path]:
+        """Backups that lie in the app's own folders, the newest name first."""
+        places = (self._tablet.folder / FOLDER, inbox, coming_folder(self._tablet))
+        found = [path for place in places if place.is_dir() for path in place.glob("*.zip")]
+        return sorted(found, key=lambda path: path.name, reverse=True)
+
+    # Out
+
+    def back_up(self) -> None:
+        """Write a backup; where no folder is chosen yet, that is asked first."""
+        if self.busy:
+            return
+        if self.place is None:
+            self.choose(then=self.back_up)
+            return
+        self._begin(MAKING)
+        at = self._tablet.author().wall()
+        name = f"garboard {at[:10]} {at[11:13]}{at[14:16]}.zip"
+        path = self._tablet.folder / FOLDER / name
+        self._background.run("making a backup", partial(self._make, path, at), partial(self._made, path), self._failed)
+
+    def choose(self, then: Callable[[], object] = lambda: None) -> None:
+        """Choose the folder that backups are written to."""
+
+        def chosen(place: Place | None) -> None:
+            if place is None:
+                self._say(Verdict.ADVISE, "no backup", "No folder was chosen. Nothing was written.")
+                return
+            settings = attrs.evolve(self._tablet.settings, backup_to=(place.key, place.title))
+            self._tablet.change_settings(settings)
+            self.said = None
+            self._changed()
+            then()
+
+        self._files.choose_folder(chosen)
+
+    def _make(self, path: Path, at: str) -> Backup | str:
+        """The backup, or why there is none."""
+        from garboard.history.backup import write_backup
+
+        make_folder(path.parent)
+        try:
+            return write_backup(self._tablet.files, path, at)
+        except (GarboardError, OSError) as failure:
+            return in_words(failure)
+
+    def _made(self, path: Path, made: Backup | str) -> None:
+        place = self.place
+        if isinstance(made, str):
+            self._say(Verdict.FAIL, "not saved", made)
+        elif place is None or place is _HERE:
+            self._saved(made, Put(how=How.DONE, where=str(path)))
+        else:
+            self._begin(COPYING)
+            self._files.put(path, path.name, place, partial(self._put, path, made))
+
+    def _put(self, path: Path, made: Backup, put: Put) -> None:
+        path.unlink(missing_ok=True)  # the folder has it, or it is made anew
+        if put.how is How.DONE:
+            self._saved(made, put)
+        else:
+            self._say(Verdict.FAIL, "not saved", f"Nothing was saved in {put.where}. {put.why}")
+
+    def _saved(self, made: Backup, put: Put) -> None:
+        boats = in_number(made.hulls, "boat")
+        when = made.at[:16].replace("T", " ")
+        settings = attrs.evolve(self._tablet.settings, backed_up=(f"{when},", boats))
+        self._tablet.change_settings(settings)
+        self._say(Verdict.PASS, "saved", f"{boats[:1].upper()}{boats[1:]} saved and read back: {put.where}")
+
+    # Back
+
+    def pick(self) -> None:
+        """Choose a backup, and take it back."""
+        if not self.busy:
+            self._files.pick(coming_folder(self._tablet), self._picked)
+
+    def _picked(self, got: Got) -> None:
+        if got.path is None:
+            self._say(Verdict.ADVISE, "not taken back", got.why or _CANCELLED)
+        else:
+            self.take_back(got.path)
+
+    def take_back(self, path: Path) -> None:
+        """Take a backup back: what is here stays, what is new comes."""
+        if self.busy:
+            return
+        self._begin(READING)
+        self._background.run(
+            "taking a backup back", partial(self._read, path), partial(self._taken, path), self._failed
+        )
+
+    def _read(self, path: Path) -> MergeReport | str:
+        """What the merge did, or why there was none."""
+        from garboard.history.backup import take_back
+
+        try:
+            return take_back(path, self._tablet.files)
+        except (GarboardError, OSError) as failure:
+            return in_words(failure)
+
+    def _taken(self, path: Path, taken: MergeReport | str) -> None:
+        drop_copy(self._tablet, path)
+        if isinstance(taken, str):
+            self._say(Verdict.FAIL, "not taken back", taken)
+            return
+        self._came(taken)
+        if not taken.complete or taken.damage:
+            text = "Not all of it could be taken back. The settings say what is damaged; what is here stays."
+            self._say(Verdict.FAIL, "not all", text)
+        elif not taken.received and not taken.attachments:
+            self._say(Verdict.PASS, "taken back", "All that is in it was here already. Nothing was changed.")
+        else:
+            entries = in_number(taken.received, "new entry", "new entries")
+            files = in_number(taken.attachments, "photo or recording", "photos and recordings")
+            self._say(Verdict.PASS, "taken back", f"{entries[:1].upper()}{entries[1:]} and {files} came.")
+
+    def _begin(self, what: str) -> None:
+        self.busy, self.said = what, None
+        self._changed()
+
+    def _say(self, verdict: Verdict, word: str, text: str) -> None:
+        self.busy, self.said = "", Said(verdict, word, text)
+        self._changed()
+
+    def _failed(self, failure: Exception) -> None:
+        log.error("a backup failed", exc_info=failure)
+        self._say(
+            Verdict.FAIL, "not done", f"The program failed: {in_words(failure)}. The boats here are as they were."
+        )

@@ -1,0 +1,197 @@
+"""How files come in and go out: the camera, the system's picker, a folder the person chose.
+
+One small interface of our own. What comes in is copied into a folder of the app before anything is done with it;
+what goes out is read back before it is called saved. `desk_files.py` answers on an ordinary computer,
+`android_files.py` on Android.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+from collections.abc import Callable
+from enum import Enum
+from pathlib import Path
+from typing import IO, Protocol
+
+import attrs
+
+from garboard.disk import storage
+from garboard.disk.storage import NotSaved
+from garboard.faults import in_words
+
+_CHUNK = 1 << 20
+_LONGEST_NAME = 80
+
+
+class How(Enum):
+    """How it ended when something was asked of the system."""
+
+    DONE = "done"
+    CANCELLED = "cancelled"
+    NOTHING = "nothing came"
+    FAILED = "failed"
+
+
+@attrs.frozen(kw_only=True)
+class Got:
+    """What came in.
+
+    path : the app's own copy; None unless something came
+    name : what the person calls it
+    why  : what failed, in words
+    """
+
+    how: How
+    path: Path | None = None
+    name: str = ""
+    why: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Put:
+    """What became of a file that was to go out.
+
+    where : the folder in words a person knows
+    why   : what failed, in words
+    """
+
+    how: How
+    where: str = ""
+    why: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Place:
+    """A folder the person chose.
+
+    key   : names it to the system, and still does after a restart
+    title : what a person calls it
+    """
+
+    key: str
+    title: str
+
+
+CANCELLED = Got(how=How.CANCELLED)
+
+
+class Files(Protocol):
+    """Every call returns at once; what comes of it is told later, on the drawing thread, exactly once.
+
+    An app that is ended meanwhile is told nothing. What the camera wrote lies where it was told to write all the same.
+    """
+
+    @property
+    def has_camera(self) -> bool:
+        """Whether a picture can be taken."""
+
+    @property
+    def has_picker(self) -> bool:
+        """Whether a file, or a folder, can be chosen."""
+
+    def take_picture(self, target: Path, done: Callable[[Got], object]) -> None:
+        """Have the camera write a picture there."""
+
+    def pick(self, folder: Path, done: Callable[[Got], object], *, pictures: bool = False) -> None:
+        """Have the person choose a file; it is copied into a folder of the app.
+
+        pictures : offer nothing else
+        """
+
+    def choose_folder(self, done: Callable[[Place | None], object]) -> None:
+        """Have the person choose a folder to write into; None where nobody chose."""
+
+    def put(self, file: Path, name: str, place: Place, done: Callable[[Put], object]) -> None:
+        """Copy a file into a folder under a name that is free there, and read it back."""
+
+
+def own_name(name: str, otherwise: str = "file") -> str:
+    """The name of a file that came from elsewhere, without what leads into another folder or hides anything.
+
+    >>> own_name("../../etc/pass wd.jpg"), own_name("..\\\\"), own_name("a" * 90 + ".jpg")[-7:]
+    ('pass wd.jpg', 'file', 'aaa.jpg')
+    """
+    last = re.split(r"[/\\]", name)[-1]
+    plain = re.sub(r"[^\w .()+-]", "_", last).strip(" .")
+    return plain[-_LONGEST_NAME:] or otherwise
+
+
+def copy_in(source: IO[bytes], folder: Path, name: str) -> Got:
+    """Copy what comes in as a file of the app, whole or not at all. It may come from a stick, a network, a stranger."""
+    from garboard.shop_link.wire import LARGEST_ATTACHMENT  # here: the app's first frame waits for it otherwise
+
+    target = free_name(folder, own_name(name))
+    try:
+        storage.make_folder(folder)
+        size = 0
+        new = storage.unfinished(target)
+        with new.open("wb") as file:
+            while piece := source.read(_CHUNK):
+                size += len(piece)
+                if size > LARGEST_ATTACHMENT:
+                    new.unlink()
+                    return _too_large(LARGEST_ATTACHMENT)
+                file.write(piece)
+            file.flush()
+            storage.flush(file.fileno())
+        if not size:
+            new.unlink()
+            return Got(how=How.NOTHING, name=name)
+        new.replace(target)
+    except OSError as failure:
+        storage.unfinished(target).unlink(missing_ok=True)
+        return Got(how=How.FAILED, name=name, why=f"{name} could not be copied: {in_words(failure)}.")
+    return Got(how=How.DONE, path=target, name=own_name(name))
+
+
+def _too_large(most: int) -> Got:
+    return Got(how=How.FAILED, why=f"The file is larger than {most >> 20} MB. Keep it elsewhere, and note where.")
+
+
+def free_name(folder: Path, name: str) -> Path:
+    """A name in a folder that nothing has yet."""
+    path, number = folder / name, 1
+    while path.exists() or path.is_symlink():
+        number += 1
+        path = folder / f"{Path(name).stem} {number}{Path(name).suffix}"
+    return path
+
+
+def digest_of(source: IO[bytes]) -> str:
+    """What proves that a copy is the same as what was copied."""
+    digest = hashlib.sha256()
+    while piece := source.read(_CHUNK):
+        digest.update(piece)
+    return digest.hexdigest()
+
+
+def copy_out(file: Path, target: Path) -> None:
+    """Copy a file out: the target is as before or whole, and was read back.
+
+    errors : NotSaved
+    """
+    with file.open("rb") as source:
+        storage.write_whole(target, iter(lambda: source.read(_CHUNK), b""), mode=0o666)
+        source.seek(0)
+        wanted = digest_of(source)
+    _forget_cached(target)
+    try:
+        with target.open("rb") as copied:
+            found = digest_of(copied)
+    except OSError as failure:
+        raise NotSaved(f"{target.name} cannot be read back: {in_words(failure)}") from failure
+    if found != wanted:
+        target.unlink(missing_ok=True)
+        raise NotSaved(f"{target.name} does not read back as it was written: look at its disk or card")
+
+
+def _forget_cached(path: Path) -> None:
+    """Have the system read the file from its disk or card, where it can be asked to."""
+    if hasattr(os, "posix_fadvise"):
+        descriptor = os.open(path, os.O_RDONLY)
+        try:
+            os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_DONTNEED)
+        finally:
+            os.close(descriptor)

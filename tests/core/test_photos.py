@@ -1,0 +1,257 @@
+"""Photos: arrows as data, pictures read with care, and the book that shows them."""
+
+from __future__ import annotations
+
+import re
+import struct
+import zlib
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from PIL import Image
+from pypdf import PdfReader
+
+import small_plugin
+from garboard.commands.book import photos_at
+from garboard.disk.entries import canonical_bytes
+from garboard.disk.hullfile import HullFolder
+from garboard.history.authoring import measure
+from garboard.history.boat import open_hull
+from garboard.history.exchange import export_job, import_job
+from garboard.history.merge import named_and_missing
+from garboard.history.replay import HullState
+from garboard.job_files.job_file import ATTACHED, check, read_job_file
+from garboard.job_files.unrecognised import unrecognised
+from garboard.judging.assessing import assess_job_file
+from garboard.records import JsonValue, Measurement
+from garboard.report.book import handover_book
+from garboard.report.photo_files import KEPT_SIDE, NoPicture, PictureRefused, as_kept, drawn, opened, taken_at
+from garboard.report.photos import (
+    MOST_ARROWS,
+    STEP_OF_TURN,
+    Arrow,
+    arrows_in,
+    photo_of,
+    photos_of,
+    shape_of,
+    turn_at,
+    with_arrows,
+)
+from histories import HULL, JOB, tablet
+
+SHARES = st.floats(0, 1)
+STEP = "small.horn"
+
+
+def picture(width: int, height: int, form: str = "JPEG", **more: Any) -> bytes:
+    out = BytesIO()
+    Image.new("RGB", (width, height), "#708090").save(out, form, **more)
+    return out.getvalue()
+
+
+def _said_by_camera(turned: int, taken: str) -> Image.Exif:
+    exif = Image.Exif()
+    exif[0x0112] = turned
+    exif.get_ifd(0x8769)[0x9003] = taken
+    return exif
+
+
+@given(SHARES, SHARES, st.integers(-720, 720), st.text(max_size=80))
+@settings(max_examples=15)
+def test_an_arrow_comes_back_from_an_entry_as_it_was(x: float, y: float, turn: int, word: str) -> None:
+    arrow = Arrow(x=round(x, 4), y=round(y, 4), turn=turn % 360, word=word[:60])
+    value = with_arrows({"file": "ab" * 32, "name": "a.jpg"}, [arrow])
+    assert arrows_in(value) == (arrow,)
+    assert with_arrows(value, ()) == {"file": "ab" * 32, "name": "a.jpg"}
+
+
+@pytest.mark.parametrize(
+    "arrows",
+    [
+        None,
+        "here",
+        [None, 7, []],
+        [{"x": "0.5"}],
+        [{"x": "1.2", "y": "0"}],
+        [{"x": "nan", "y": "0"}],
+        [{"x": 0, "y": 1}],
+        [{"x": "0", "y": "1", "turn": "left"}],
+        [{"x": "0", "y": "1", "turn": True}],
+        [{"x": "9" * 99, "y": "1"}],
+        [{"x": "0", "y": "1", "word": 5}],
+    ],
+)
+def test_what_is_no_arrow_is_passed_over(arrows: JsonValue) -> None:
+    assert arrows_in({"file": "ab", "arrows": arrows}) == ()
+
+
+def test_no_more_arrows_are_read_than_can_be_set() -> None:
+    plain = with_arrows({}, [Arrow(x=0.5, y=0.5, turn=0)] * 9)
+    assert len(arrows_in(plain)) == MOST_ARROWS
+
+
+@given(SHARES, SHARES, st.sampled_from([0.5, 0.75, 1.0, 1.6]))
+@settings(max_examples=40)
+def test_an_arrow_is_first_turned_so_that_all_of_it_lies_in_the_picture(x: float, y: float, aspect: float) -> None:
+    width, height = 1000 * aspect, 1000.0
+    arrow = Arrow(x=x, y=y, turn=turn_at(x, y, aspect))
+    assert arrow.turn % STEP_OF_TURN == 0
+    shape = shape_of(arrow, width, height)
+    assert 0 <= shape.disc[0] <= width
+    assert 0 <= shape.disc[1] <= height
+
+
+def test_an_arrow_points_at_its_tip_and_its_edge_lies_around_it() -> None:
+    shape, edge = (shape_of(Arrow(x=0.5, y=0.25, turn=90), 800, 400, edge=edge) for edge in (False, True))
+    assert shape.head[0] == pytest.approx((400, 100))
+    assert shape.disc == pytest.approx((320, 100))
+    assert edge.head[0][0] > shape.head[0][0]
+    assert edge.radius > shape.radius
+
+
+def test_a_large_picture_is_kept_smaller_and_a_small_one_as_it_came() -> None:
+    small = picture(300, 200)
+    assert as_kept(small) == small
+    with Image.open(BytesIO(as_kept(picture(4000, 1000)))) as image:
+        assert image.size == (KEPT_SIDE, KEPT_SIDE // 4)
+
+
+def test_a_picture_taken_with_the_tablet_turned_is_kept_upright_with_its_time() -> None:
+    content = picture(300, 200, exif=_said_by_camera(6, "2026:05:14 09:12:33"))
+    assert taken_at(content) == "2026-05-14T09:12:33"
+    with Image.open(BytesIO(as_kept(content))) as image:
+        assert image.size == (200, 300)
+
+
+@pytest.mark.parametrize("said", ["0000", "yesterday", ""])
+def test_a_time_nobody_can_read_is_no_time(said: str) -> None:
+    assert taken_at(picture(30, 20, exif=_said_by_camera(1, said))) == taken_at(b"no picture") == ""
+
+
+def _bomb() -> bytes:
+    """A picture of 40 000 by 40 000 dots, in a few bytes."""
+    chunk = struct.pack(">IIBBBBB", 40_000, 40_000, 8, 2, 0, 0, 0)
+    header = struct.pack(">I", 13) + b"IHDR" + chunk + struct.pack(">I", zlib.crc32(b"IHDR" + chunk))
+    return b"\x89PNG\r\n\x1a\n" + header + struct.pack(">I", 0) + b"IDAT" + struct.pack(">I", zlib.crc32(b"IDAT"))
+
+
+@pytest.mark.parametrize(
+    ("content", "why"),
+    [
+        (b"", NoPicture.EMPTY),
+        (b"root:x:0:0", NoPicture.OTHER),
+        (b"GIF89a" + bytes(40), NoPicture.OTHER),
+        (b"%PDF-1.7", NoPicture.OTHER),
+        (picture(300, 200)[:-200], NoPicture.CUT),
+        (picture(300, 200, "PNG")[:80], NoPicture.CUT),
+        (_bomb(), NoPicture.HUGE),
+    ],
+)
+def test_what_is_no_whole_picture_is_refused_with_what_to_do(content: bytes, why: NoPicture) -> None:
+    with pytest.raises(PictureRefused) as refused:
+        as_kept(content)
+    assert refused.value.why is why
+
+
+def test_a_picture_in_grey_or_with_a_clear_ground_is_drawn_in_colours() -> None:
+    for mode in ("L", "RGBA", "P", "CMYK", "I;16"):
+        out = BytesIO()
+        Image.new(mode, (40, 30)).save(out, "JPEG" if mode == "CMYK" else "PNG")
+        assert opened(out.getvalue(), 100).mode == "RGB"
+
+
+def test_the_same_picture_and_arrows_give_the_same_bytes_with_ink_where_the_arrow_is() -> None:
+    content, arrow = picture(800, 600), Arrow(x=0.5, y=0.5, turn=0, word="this clamp")
+    first = drawn(content, [arrow])
+    assert first == drawn(content, [arrow])
+    with Image.open(BytesIO(first.content)) as image:
+        ink, ground = (image.getpixel(at) for at in ((400, 340), (200, 200)))
+    assert isinstance(ink, tuple)
+    assert isinstance(ground, tuple)
+    assert max(ink) < 80 < min(ground)
+
+
+def _shop(folder: Path, content: bytes, *arrows: Arrow) -> Path:
+    with HullFolder(folder) as hulls:
+        name = hulls.attachments.put(content)
+        value = with_arrows({"file": name, "name": "p.jpg", "shows": ["heard", "", ""], "taken": "2026-05-14"}, arrows)
+        author = tablet("a").author
+        hulls.save(measure(author, HullState(HULL), JOB, STEP, ATTACHED, value, row=name[:12]))
+    return folder
+
+
+def test_the_book_shows_a_photo_with_its_arrow_and_what_it_points_at(tmp_path: Path) -> None:
+    host = small_plugin.small_host()
+    shop = _shop(tmp_path / "shop", picture(1600, 1200), Arrow(x=0.5, y=0.5, turn=0, word="this clamp"))
+    with HullFolder(shop, read_only=True) as hulls:
+        view = open_hull(hulls, HULL).view(JOB)
+    pdf = handover_book(view, host, host.assess(view), load_photo=photos_at(shop))
+    reader = PdfReader(BytesIO(pdf))
+    (image,) = (one for page in reader.pages for one in page.images)
+    assert image.image is not None
+    assert max(image.image.size) <= 1600
+    words = " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+    assert "1 this clamp. tech a, 14 May 2026" in words
+    alternative = re.search(rb"/Alt \((.*?)\)", pdf, re.DOTALL)
+    assert alternative is not None
+    assert "An arrow points at: 1 this clamp.".encode("utf-16-be") in alternative[1] or b"this clamp" in alternative[1]
+
+
+@pytest.mark.parametrize("content", [b"no picture", picture(30, 20)[:300]])
+def test_a_file_that_is_no_picture_is_listed_and_the_book_is_whole(tmp_path: Path, content: bytes) -> None:
+    host = small_plugin.small_host()
+    shop = _shop(tmp_path / "shop", content)
+    with HullFolder(shop, read_only=True) as hulls:
+        view = open_hull(hulls, HULL).view(JOB)
+    pages = PdfReader(BytesIO(handover_book(view, host, host.assess(view), load_photo=photos_at(shop)))).pages
+    assert not [image for page in pages for image in page.images]
+    assert "p.jpg" in " ".join(page.extract_text() for page in pages)
+
+
+def test_a_photo_with_arrows_is_told_as_missing_like_any_other_file() -> None:
+    value = with_arrows({"file": "ab" * 32, "name": "p.jpg"}, [Arrow(x=0.5, y=0.5, turn=0)])
+    with_it = canonical_bytes({"value": value})
+
+    class Nothing:
+        attachments: frozenset[str] = frozenset()
+
+    assert named_and_missing(Nothing(), [[with_it]], ()) == (("ab" * 32, "p.jpg"),)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("shows", [None, "field", ["a"], ["a", "b", 3], ["", "", ""]])
+def test_a_photo_that_says_oddly_what_it_shows_is_one_of_its_step(shows: JsonValue) -> None:
+    photo = photo_of(Measurement(step=STEP, field=ATTACHED, value={"file": "ab", "shows": shows}))
+    assert photo is not None
+    assert photo.shows == (STEP, "", "", "")
+
+
+def test_an_exported_job_carries_a_photo_with_its_arrows_and_nobody_is_asked_about_them(tmp_path: Path) -> None:
+    """The job file, its import elsewhere, the book from the file: each knows the photo, and none finds it odd."""
+    host = small_plugin.small_host()
+    arrow = Arrow(x=0.25, y=0.5, turn=90, word="this clamp")
+    shop = _shop(tmp_path / "shop", picture(80, 60), arrow)
+    with HullFolder(shop, read_only=True) as here, HullFolder(tmp_path / "there") as there:
+        path = export_job(here, open_hull(here, HULL), JOB, tmp_path / "out")
+        exported = read_job_file(path)
+        assert check(exported, host, path.parent) == ()
+        assert [*unrecognised(exported, host)] == []
+        import_job(there, exported, path.parent, tablet("office").author)
+        (photo,) = photos_of(open_hull(there, HULL).view(JOB), host)
+    assert photo.arrows == (arrow,)
+    done = assess_job_file(path, host)
+    (beside,) = photos_of(done.view, host)
+    assert photos_at(path)(beside) == picture(80, 60)
+    assert not [one for one in done.questions if "clamp" in one or "attached" in one]
+
+
+def test_a_photo_of_a_job_file_is_read_from_beside_it_and_from_nowhere_else(tmp_path: Path) -> None:
+    (tmp_path / "secret.jpg").write_bytes(picture(80, 60))
+    (tmp_path / "job").mkdir()
+    for file in ("../secret.jpg", str(tmp_path / "secret.jpg"), "gone.jpg"):
+        photo = photo_of(Measurement(step=STEP, field=ATTACHED, value={"file": file}))
+        assert photo is not None
+        assert photos_at(tmp_path / "job" / "job.json")(photo) == b""

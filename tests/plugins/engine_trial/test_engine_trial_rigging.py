@@ -1,0 +1,120 @@
+"""Engines as rigged and at their first start: what is tried, and what is held against the maker's limits."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import pytest
+
+from builders import boat, findings_of, job_view
+from garboard.findings import BasisKind, Finding, Lack, Verdict
+from garboard.hosting.host import make_host
+from garboard.job_view import FieldKey
+from garboard.records import JsonValue, StepState
+from garboard_engine_trial import alongside_steps as steps
+from garboard_engine_trial.rigging import toe_of
+
+HOST = make_host(["garboard_engine_trial"], entry_points=False)
+WINDOW: Mapping[str, JsonValue] = {
+    "idle_low": "600 rev/min",
+    "idle_high": "700 rev/min",
+    "height_low": "0 in",
+    "height_high": "2 in",
+}
+POINTS = ("throttle_travel", "starts_in_neutral_only", "cut_off_stops", "alarms_sound", "tell_tale", "shifts_right")
+TRIED: Mapping[str, JsonValue] = dict.fromkeys(POINTS, True)
+
+
+def found(calculator: str, values: Mapping[FieldKey, JsonValue], engines: int = 1) -> list[Finding]:
+    return findings_of(HOST, job_view(boat(engines), values), f"engine_trial.{calculator}")
+
+
+def at(step: str, values: Mapping[str, JsonValue], of: str = "centre") -> dict[FieldKey, JsonValue]:
+    return {(step, name, "", of): value for name, value in values.items()}
+
+
+@pytest.mark.parametrize(
+    ("idle", "verdict", "code"),
+    [
+        ("650 rev/min", Verdict.PASS, "engine_trial.idle.within"),
+        ("690 rev/min", Verdict.ADVISE, "engine_trial.idle.close"),  # a display right within 20 could show 705 as 690
+        ("710 rev/min", Verdict.ADVISE, "engine_trial.idle.close"),
+        ("760 rev/min", Verdict.FAIL, "engine_trial.idle.beyond"),
+        ("560 rev/min", Verdict.FAIL, "engine_trial.idle.beyond"),
+    ],
+)
+def test_idle_speed_is_held_against_the_makers_limits(idle: str, verdict: Verdict, code: str) -> None:
+    (one,) = found("idle", at(steps.MAKERS_WINDOW, WINDOW) | at(steps.FIRST_START, {"idle": idle}))
+    assert (one.verdict, one.code, one.of) == (verdict, code, "centre")
+    assert one.basis[0].kind is BasisKind.MANUAL
+    assert one.numbers[0].expanded_uncertainty == pytest.approx(19.0)  # 95 % of a bound of 20
+
+
+def test_a_reading_without_a_limit_is_no_verdict_and_costs_no_other_engine_its_own() -> None:
+    values = at(steps.MAKERS_WINDOW, WINDOW, "starboard")
+    for of in ("port", "starboard"):
+        values |= at(steps.AS_RIGGED, {"height": "1 in"}, of)
+    port, starboard = found("height", values, 2)
+    assert (port.verdict, starboard.verdict) == (Verdict.NOT_ENOUGH_DATA, Verdict.PASS)
+    assert [(one.step, one.field, one.of) for one in port.missing] == [(steps.MAKERS_WINDOW, "height_low", "port")]
+
+
+def test_a_limit_that_the_manual_does_not_give_is_not_asked_for() -> None:
+    values = at(steps.MAKERS_WINDOW, {"idle_low": "600 rev/min"}) | at(steps.AS_RIGGED, {"height": "1 in"})
+    assert found("height", values) == []
+
+
+def test_limits_the_wrong_way_round_are_named() -> None:
+    values = at(steps.MAKERS_WINDOW, {**WINDOW, "idle_low": "900 rev/min"})
+    values |= at(steps.FIRST_START, {"idle": "650 rev/min"})
+    for calculator in ("window", "idle"):
+        (one,) = found(calculator, values)
+        assert [missing.lack for missing in one.missing] == [Lack.CONTRADICTS]
+
+
+def test_toe_is_the_difference_of_the_edges_and_only_advises() -> None:
+    assert toe_of(28.0, 28.25) == pytest.approx(0.25)
+    near: dict[FieldKey, JsonValue] = {
+        (steps.AS_RIGGED, "toe_ahead", "", ""): "28.0 in",
+        (steps.AS_RIGGED, "toe_aft", "", ""): "28.2 in",
+    }
+    (one,) = found("toe", near, 2)
+    assert (one.verdict, one.code) == (Verdict.PASS, "engine_trial.toe.within")
+    (one,) = found("toe", {**near, (steps.AS_RIGGED, "toe_aft", "", ""): "31 in"}, 2)
+    assert (one.verdict, one.code) == (Verdict.ADVISE, "engine_trial.toe.apart")
+    assert found("toe", near, 1) == []
+
+
+@pytest.mark.parametrize(
+    ("point", "code"),
+    [
+        ("starts_in_neutral_only", "engine_trial.first_start.starts_in_gear"),
+        ("cut_off_stops", "engine_trial.first_start.cut_off_dead"),
+        ("tell_tale", "engine_trial.first_start.failed"),
+    ],
+)
+def test_a_no_fails_and_what_the_law_names_says_first_what_not_to_do(point: str, code: str) -> None:
+    values = at(steps.FIRST_START, {**TRIED, point: False})
+    (one,) = found("first_start.check", values)
+    assert (one.verdict, one.code) == (Verdict.FAIL, code)
+    law = [basis for basis in one.basis if basis.kind is BasisKind.REGULATION]
+    assert bool(law) is (code != "engine_trial.first_start.failed")
+
+
+def test_what_is_still_to_try_is_named_by_engine_and_everything_tried_passes() -> None:
+    values = at(steps.FIRST_START, TRIED, "port")
+    some = found("first_start.check", values, 2)
+    assert [one.code for one in some] == ["engine_trial.first_start.still_to_try"]
+    assert {one.of for one in some[0].missing} == {"starboard"}
+    (whole,) = found("first_start.check", values | at(steps.FIRST_START, TRIED, "starboard"), 2)
+    assert (whole.verdict, whole.numbers[0].value) == (Verdict.PASS, 12)
+
+
+def test_an_untouched_step_says_so_once_and_one_not_fitted_says_nothing() -> None:
+    view = job_view(boat(2), {})
+    said = [one for one in HOST.assess(view) if one.step == steps.AS_RIGGED]
+    assert [(one.finding.verdict, one.finding.missing[0].lack) for one in said] == [
+        (Verdict.NOT_ENOUGH_DATA, Lack.NOT_TRIED)
+    ]
+    states = [StepState(step=step.key, state="not fitted") for step in HOST.steps]
+    assert HOST.assess(job_view(boat(2), {}, states=states)) == ()

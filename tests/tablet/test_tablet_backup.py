@@ -1,0 +1,130 @@
+"""Backup by touch: all boats to a folder the person chose, proved, and taken back on another tablet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import attrs
+import pytest
+
+from garboard.disk.storage import NotSaved
+from garboard.history import backup
+from garboard.report.photos import photos_of
+from tablet.driver import Drive, Driver, new_job, view_of
+from tablet.fake_files import FakeFiles, picture, without_any
+from tablet.layout_lint import faults
+
+
+def _at_backup(drive: Drive, files: FakeFiles, folder: Path | None = None) -> Driver:
+    d = drive(folder, files=files)
+    if folder is None:
+        new_job(d)
+        d.press("back")
+    d.press("settings")
+    d.seek("backup")
+    return d
+
+
+def test_one_touch_writes_all_boats_where_the_person_chose_and_another_tablet_takes_them_back(
+    drive: Drive, tmp_path: Path
+) -> None:
+    stick = tmp_path / "Stick"
+    stick.mkdir()
+    files = FakeFiles(camera=picture())
+    d = drive(files=files)
+    new_job(d)
+    d.press("step dock.horn", "photos", "take picture")
+    left, bottom, wide, high = d.app.screen.page._view.place
+    d.tap_at(left + wide / 2, bottom + high / 2)
+    d.restart()  # the battery died with the arrow just set
+    (photo,) = photos_of(view_of(d), d.app.tablet.host)
+    assert len(photo.arrows) == 1
+    d.app.way.home()
+    d.step()
+    d.press("settings")
+    d.seek("backup")
+    d.press("back up")
+    assert d.says("No folder was chosen")
+    files.place = stick
+    d.press("back up")
+    assert d.says("1 boat saved and read back")
+    files.place = None
+    d.press("back up")
+    assert files.asked.count("folder") == 2
+    made = sorted(stick.iterdir())
+    assert [path.suffix for path in made] == [".zip", ".zip"]
+    assert [*(d.app.tablet.folder / "backups").iterdir()] == []
+    assert faults(d.app.shell, d.window) == []
+    d.restart()
+    assert d.says("Last backup: 20")
+    hulls = d.app.tablet.files.digests()
+    d.close()
+
+    other = FakeFiles(chosen=made[0])
+    d = _at_backup(drive, other, tmp_path / "other")
+    d.press("take a backup back")
+    assert d.says("came.")
+    d.press("take a backup back")
+    assert d.says("All that is in it was here already")
+    assert d.app.tablet.files.digests() == hulls
+    assert list((tmp_path / "other" / "coming").iterdir()) == []
+    d.press("back", "back")
+    assert d.says("XYZAB123F526")
+    tablet = d.app.tablet
+    (job,) = tablet.boat("XYZAB123F526").jobs
+    assert photos_of(tablet.view("XYZAB123F526", job), tablet.host) == (photo,)
+    assert tablet.files.attachments.get(photo.file) == picture()
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [(b"a letter", "no backup of Garboard"), (b"PK\x03\x04 cut off", "damaged"), (None, "Nothing was chosen")],
+)
+def test_what_is_no_backup_is_said_and_changes_nothing(
+    drive: Drive, tmp_path: Path, content: bytes | None, said: str
+) -> None:
+    files = FakeFiles()
+    if content is not None:
+        files.chosen = tmp_path / "x.zip"
+        files.chosen.write_bytes(content)
+    d = _at_backup(drive, files)
+    before = d.app.tablet.files.digests()
+    d.press("take a backup back")
+    assert d.says(said)
+    assert d.app.tablet.files.digests() == before
+
+
+def test_a_disk_and_a_stick_that_refuse_are_said_and_no_backup_is_called_saved(
+    drive: Drive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    files = FakeFiles(place=tmp_path)
+    d = _at_backup(drive, files)
+
+    def refuse(*_: object) -> None:
+        raise NotSaved("the disk is full")
+
+    with monkeypatch.context() as full:
+        full.setattr(backup, "write_backup", refuse)
+        d.press("back up")
+        assert d.says("the disk is full")
+    d.app.tablet.change_settings(attrs.evolve(d.app.tablet.settings, backup_to=(str(tmp_path / "gone"), "Stick")))
+    d.press("back up")
+    assert d.says("Nothing was saved in Stick")
+    assert d.app.tablet.settings.backed_up == ()
+    assert [*(d.app.tablet.folder / "backups").iterdir()] == []
+
+
+def test_a_desk_without_a_dialog_keeps_backups_in_its_own_folder_and_takes_them_from_the_inbox(drive: Drive) -> None:
+    d = _at_backup(drive, without_any())
+    d.press("back up")
+    (made,) = (d.app.tablet.folder / "backups").iterdir()
+    assert d.says(str(made))
+    inbox = d.app.context.files_come_from
+    inbox.mkdir()
+    made.rename(inbox / made.name)
+    d.app.screen.show()
+    d.step()
+    d.press(f"take {made.name}")
+    assert d.says("was here already")
+    assert (inbox / made.name).exists()
+    assert faults(d.app.shell, d.window) == []

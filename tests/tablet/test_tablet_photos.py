@@ -1,0 +1,251 @@
+"""Photos by touch: taken at the value at hand, pointed at with arrows, kept through whatever goes wrong."""
+
+from __future__ import annotations
+
+import os
+from io import BytesIO
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from PIL import Image
+
+from garboard.disk.storage import NotSaved
+from garboard.history.merge import merge
+from garboard.report.photos import Photo, photos_of
+from tablet.driver import Drive, Driver, new_job, view_of
+from tablet.fake_files import FakeFiles, picture
+from tablet.layout_lint import faults
+
+
+def _photos(d: Driver) -> tuple[Photo, ...]:
+    return photos_of(view_of(d), d.app.tablet.host)
+
+
+def _touch(d: Driver, across: float, down: float) -> None:
+    left, bottom, wide, high = d.app.screen.page._view.place
+    d.tap_at(left + across * wide, bottom + (1 - down) * high)
+
+
+def _at_value(drive: Drive, files: FakeFiles, **more: Any) -> Driver:
+    """At the page of a value, with one touch left to its photos."""
+    d = drive(files=files, **more)
+    new_job(d)
+    d.press("step dock.horn")
+    return d
+
+
+def test_a_photo_taken_at_a_value_shows_that_value_and_gets_three_arrows(drive: Drive) -> None:
+    d = _at_value(drive, FakeFiles(camera=picture(2400, 1600)))
+    d.press("photos", "take picture")
+    (photo,) = _photos(d)
+    assert photo.shows == ("dock.horn", "heard", "", "")
+    with Image.open(BytesIO(d.app.tablet.files.attachments.get(photo.file))) as kept:
+        assert max(kept.size) == 2048
+    assert d.says("Touch what matters")
+    _touch(d, 0.4, 0.25)
+    (arrow,) = _photos(d)[0].arrows
+    assert (arrow.x, arrow.y) == pytest.approx((0.4, 0.25), abs=0.01)
+    d.press("words", "loose", "one more")
+    _touch(d, 0.9, 0.5)
+    d.press("nudge left", "nudge up", "turn", "one more")
+    _touch(d, 0.1, 0.9)
+    arrows = _photos(d)[0].arrows
+    assert [one.word for one in arrows] == ["loose", "", ""]
+    assert (arrows[1].x, arrows[1].y) == pytest.approx((0.9 - 0.02 / 1.5, 0.48), abs=0.01)
+    assert not d.has("one more")
+    assert faults(d.app.shell, d.window) == []
+    d.press("undo")
+    assert len(_photos(d)[0].arrows) == 2
+    d.press("arrow 1", "arrow 1")
+    assert d.says("What does the arrow point at?")
+    d.press("take off")
+    assert [one.word for one in _photos(d)[0].arrows] == [""]
+    assert photo.file == _photos(d)[0].file
+
+
+def test_several_photos_stand_in_a_list_and_on_the_step_and_one_is_taken_back(drive: Drive) -> None:
+    files = FakeFiles(camera=picture())
+    d = _at_value(drive, files)
+    d.press("photos", "take picture")
+    files.camera = picture(600, 900, "#3B5B3B")
+    d.press("take picture", "back")
+    assert len([w for w in d.widgets() if getattr(w, "name", "").startswith("photo ")]) == 2
+    d.press("back")
+    assert d.find("photos").text == "Photos: 2"
+    d.press("back")
+    assert d.says("2 kept")
+    d.press("photos")
+    d.press(next(w.name for w in d.widgets() if getattr(w, "name", "").startswith("photo ")))
+    d.press("take back", "back too dark or blurred")
+    assert len(_photos(d)) == 1
+    assert d.app.tablet.session.here.page == "photos"
+
+
+@pytest.mark.parametrize(
+    ("camera", "said"),
+    [
+        (None, "No picture was taken or chosen"),
+        (b"", "Nothing came from the camera"),
+        (picture()[:700], "cut off or damaged"),
+        (b"<html>no picture</html>", "no picture that can be read here"),
+    ],
+)
+def test_what_goes_wrong_with_a_camera_is_said_and_nothing_is_kept(
+    drive: Drive, camera: bytes | None, said: str
+) -> None:
+    files = FakeFiles(camera=camera)
+    d = _at_value(drive, files)
+    d.press("photos", "take picture")
+    assert d.says(said)
+    assert _photos(d) == ()
+    assert faults(d.app.shell, d.window) == []
+    files.camera = picture()
+    d.press("take picture")
+    assert len(_photos(d)) == 1
+
+
+def test_an_app_ended_while_the_camera_is_in_front_offers_the_picture_when_it_starts_again(drive: Drive) -> None:
+    """The system ends an app out of sight when it needs the room: its answer never comes."""
+    d = _at_value(drive, FakeFiles(camera=picture(), ends=True))
+    d.press("photos", "take picture")
+    d.restart()
+    assert d.says("Not attached yet")
+    d.press(next(w.name for w in d.widgets() if getattr(w, "name", "").startswith("photo 2")))
+    assert len(_photos(d)) == 1
+    d.press("back")
+    assert not d.says("Not attached yet")
+
+
+def test_a_disk_that_refuses_keeps_the_picture_among_those_that_wait(
+    drive: Drive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    d = _at_value(drive, FakeFiles(camera=picture()))
+    d.press("photos")
+    with monkeypatch.context() as full:
+
+        def refuse(*_: object) -> None:
+            raise NotSaved("the disk is full")
+
+        full.setattr(d.app.tablet.files.attachments, "put", refuse)
+        d.press("take picture")
+        assert d.says("the disk is full")
+    d.press(next(w.name for w in d.widgets() if getattr(w, "name", None) in ("back", "try again", "go on")))
+    d.app.screen.show()
+    d.step()
+    assert d.says("Not attached yet")
+    assert _photos(d) == ()
+
+
+def test_any_file_is_attached_by_the_picker_and_a_picture_among_them_as_a_picture(drive: Drive, tmp_path: Path) -> None:
+    manual, photo = tmp_path / "pump manual.pdf", tmp_path / "gauge.PNG"
+    manual.write_bytes(b"%PDF-1.7 as it came")
+    photo.write_bytes(picture(40, 30, form="PNG"))
+    files = FakeFiles(chosen=manual)
+    d = _at_value(drive, files)
+    d.press("photos", "other file")
+    files.chosen = photo
+    d.press("other file", "back")
+    assert {one.name for one in _photos(d)} == {"pump manual.pdf", "gauge.PNG"}
+    assert manual.exists()
+    assert photo.exists()
+    assert list((d.app.tablet.folder / "coming").iterdir()) == []
+    d.press("file pump manual.pdf")
+    assert d.says("This file is no picture")
+    files.chosen = None
+    d.press("back", "other file")
+    assert d.says("Nothing was changed")
+    files.chosen = tmp_path / "gone.jpg"
+    d.press("other file")
+    assert d.says("gone.jpg could not be read")
+    os.mkfifo(tmp_path / "pipe.jpg")
+    files.chosen = tmp_path / "pipe.jpg"
+    d.press("other file")
+    assert d.says("pipe.jpg could not be read")
+
+
+def test_the_photo_a_step_asks_for_is_taken_there_and_pointed_at(drive: Drive) -> None:
+    files = FakeFiles(camera=picture())
+    d = drive(files=files)
+    new_job(d)
+    d.press("tab hand over", "step dock.brief", "skip", "take picture")
+    assert d.says("Photo\u00a0saved")
+    value: Any = view_of(d).value("dock.brief", "photo")
+    assert value["taken"][:2] == "20"
+    d.press("the photo")
+    _touch(d, 0.5, 0.5)
+    (photo,) = (one for one in _photos(d) if one.place[1] == "photo")
+    assert len(photo.arrows) == 1
+    d.press("back", "skip")
+    assert d.says("Owner's initials")
+
+
+def test_arrows_set_on_two_tablets_are_all_shown_and_the_photo_is_not_lost(drive: Drive, tmp_path: Path) -> None:
+    from garboard.disk.hullfile import HullFolder
+    from garboard_tablet.models.tablet import open_tablet
+
+    d = _at_value(drive, FakeFiles(camera=picture()))
+    d.press("photos", "take picture")
+    here = d.app.tablet.session.here
+    with HullFolder(tmp_path / "other") as copy:
+        merge([d.app.tablet.files], copy)
+    _touch(d, 0.2, 0.2)
+    other = open_tablet(tmp_path / "other", d.app.tablet.make_plugins)
+    from garboard_tablet.models.photos import Pointing
+
+    Pointing(other, here, ("dock.horn", *here.subject[:3])).touch(0.8, 0.8)
+    merge([other.files], d.app.tablet.files)
+    other.close()
+    d.app.tablet.look_again([here.hull])
+    d.app.screen.show()
+    d.step()
+    (photo,) = _photos(d)
+    assert {(round(one.x, 1), round(one.y, 1)) for one in photo.arrows} == {(0.2, 0.2), (0.8, 0.8)}
+    _touch(d, 0.5, 0.5)
+    assert len(_photos(d)[0].arrows) == 2
+
+
+def test_the_tablets_own_book_shows_the_photo(drive: Drive, monkeypatch: pytest.MonkeyPatch) -> None:
+    shown: list[bytes] = []
+
+    def book(view: Any, host: Any, *_: object, load_photo: Any, **_more: object) -> bytes:
+        shown.extend(load_photo(photo) for photo in photos_of(view, host))
+        return b"%PDF"
+
+    monkeypatch.setattr("garboard.report.book.handover_book", book)
+    d = _at_value(drive, FakeFiles(camera=picture()))
+    d.press("photos", "take picture")
+    here = d.app.tablet.session.here
+    d.app.way.go(here.to("book", step=""))
+    d.step()
+    d.press("make book")
+    assert shown == [picture()]
+
+
+def test_a_picture_is_drawn_again_after_the_system_took_what_was_drawn(kivy_window: Any) -> None:
+    """As it may while the camera is in front: Kivy asks whoever watches a texture to fill it anew."""
+    from garboard_tablet.ui import picture as drawing
+
+    asked: list[Any] = []
+    with pytest.MonkeyPatch.context() as watched:
+        made = SimpleNamespace(create=lambda **how: _Watched(asked, **how))
+        watched.setattr(drawing, "Texture", made)
+        texture: Any = drawing.texture_of("red", lambda: picture(40, 30, "#FF0000"), 64)
+    del drawing._kept["red", 64]  # it can be drawn by nobody
+    for again in asked:
+        again(texture)
+    assert texture.filled == [texture.filled[0]] * 2
+
+
+class _Watched:
+    """Stands for a texture: what it was filled with, and who watches it."""
+
+    def __init__(self, asked: list[Any], size: tuple[int, int], **_how: object) -> None:
+        self.size, self.filled, self.add_reload_observer = size, list[bytes](), asked.append
+
+    def blit_buffer(self, content: bytes, **_how: object) -> None:
+        self.filled.append(content)
+
+    def flip_vertical(self) -> None:
+        """Nothing is drawn."""
