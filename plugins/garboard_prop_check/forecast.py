@@ -99,6 +99,11 @@ class Forecasts:
         known = [one for one in found if one is not None]
         return known if len(known) == len(found) else []
 
+    def laden_as_fitted(self, one: Fitted) -> MeasuredValue | None:
+        """Engine speed with the propeller it has and the boat fully laden; None where nobody knows what it weighs."""
+        foreseen = self._foreseen(one, Option(change=0), self.laden) if self.laden else None
+        return _measured(foreseen) if foreseen else None
+
     def with_measured_pitches(self, one: Fitted, option: Option, tolerance: float) -> float | None:
         """Half width of the engine speed [rev/min] if the pitches of both propellers were measured.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence, Set
+from collections.abc import Callable, Iterator, Sequence, Set
 from typing import TypeVar
 
 from garboard.findings import NotEnoughData, Number, Table, Verdict, with_uncertainty
@@ -51,10 +51,12 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
     )
 
 
-def _others(assessed: Sequence[Assessed]) -> Sequence[Block]:
+def _others(assessed: Sequence[Assessed]) -> Iterator[Block]:
     """What other propellers would do, side by side, while the advice is to try one."""
-    advice = (item.finding for item in assessed if item.calculator == ALWAYS_TOLD and item.finding.forecasts)
-    return [block for one in advice for block in (*one.figures, *one.tables)]
+    for item in assessed:
+        if item.calculator == ALWAYS_TOLD and item.finding.forecasts:
+            yield from item.finding.figures
+            yield from item.finding.tables
 
 
 def _is_told(item: Assessed) -> bool:
