@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import attrs
 
@@ -17,8 +17,10 @@ from garboard.findings import (
     Verdict,
     with_uncertainty,
 )
+from garboard.fittings import CAME_WITH, Fitting
 from garboard.job_view import JobView
 from garboard.records import Engine, ExpectedOf, Forecast
+from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
 from garboard_prop_check.candidates import Option, Source, at_hand, inches
 from garboard_prop_check.comparison import by_rules, called, figure_of, largest_change, per_inch, table_of
@@ -66,6 +68,8 @@ def change_of_pitch(
     before: Before,
 ) -> Finding:
     """What to try first for engines of which one at least is out of its window, all on the same side."""
+    if before.suited:
+        return _put_back(view, fitted, *before.suited[0])
     way = next(one.way for one in fitted if one.way)
     forecasts = forecasts_of(view, fitted, slips, before)
     largest = largest_change(view)
@@ -82,6 +86,30 @@ def change_of_pitch(
         return _off_the_limiter(view, fitted, first, there)
     kept = [option for option in at_hand(view, fitted, way, largest, before.names) if forecasts.after(option)]
     return _try_first(view, forecasts, _first(forecasts, able, kept), (*able, *kept), there)
+
+
+def _put_back(
+    view: JobView, fitted: Sequence[Fitted], fitting: Fitting, turned: Mapping[str, MeasuredValue]
+) -> Finding:
+    """What was run and suited needs no forecast."""
+    name = " and ".join(dict.fromkeys(one or CAME_WITH for one in fitting))
+    several = len(fitted) > 1
+    told = " and ".join(
+        f"{with_uncertainty(found.value, found.expanded_uncertainty, 0)} rev/min{f' ({of})' if several else ''}"
+        for of, found in turned.items()
+    )
+    numbers = {of: _named("engine speed it turned", of, several) for of in turned}
+    return Finding(
+        code="prop_check.pitch.put_back",
+        verdict=Verdict.ADVISE,
+        about="pitch",
+        sentence=f"Put {name} back on: it turned {told}, inside the {'windows' if several else 'window'}.",
+        basis=(WINDOW,),
+        numbers=tuple(Number.of(numbers[of], found, 0) for of, found in turned.items()),
+        limits=tuple(
+            Limit(numbers[one.engine.position], one.low, one.high) for one in fitted if one.engine.position in turned
+        ),
+    )
 
 
 def _first(forecasts: Forecasts, able: Sequence[Option], kept: Sequence[Option]) -> Option:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import attrs
 
+from garboard.fittings import Fitting
 from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_prop_check.candidates import Option
@@ -57,12 +58,15 @@ class Expected:
 class Before:
     """What was run before the propellers now fitted.
 
-    names : of the propellers of all runs, those now fitted too
-    tried : by engine, what each of those before turned
+    names  : of the propellers of all runs, those now fitted too
+    tried  : by engine, what each of those before turned
+    suited : names of propellers, by engine, with which each was inside its window at the load of now, the last first;
+             with what each turned
     """
 
     names: frozenset[str] = frozenset()
     tried: Mapping[str, Sequence[Tried]] = attrs.field(factory=dict)
+    suited: tuple[tuple[Fitting, Mapping[str, MeasuredValue]], ...] = ()
 
 
 @attrs.frozen
