@@ -11,6 +11,8 @@ import attrs
 
 __all__ = [
     "HARD_RANGE",
+    "MOST_ODD",
+    "MOST_OUT_OF_ORDER",
     "SIMULATED",
     "UNIT_OF_QUANTITY",
     "Recording",
@@ -20,6 +22,7 @@ __all__ = [
     "gather",
     "marked",
     "marked_whole",
+    "without_odd_times",
 ]
 
 UNIT_OF_QUANTITY: Mapping[str, str] = {
@@ -255,8 +258,44 @@ def gather(name: str, samples: Iterable[Sample]) -> Recording:
         key = StreamKey(quantity, source, instance, reference)
         times.setdefault(key, []).append(time)
         values.setdefault(key, []).append(value)
+    for key, of_stream in times.items():
+        times[key], values[key] = without_odd_times(of_stream, values[key])
     set_back = max(map(_set_back, times.values()), default=0.0)
     return Recording(name, {key: _in_order(key, times[key], values[key]) for key in times}, set_back=set_back)
+
+
+def without_odd_times(times: list[float], values: list[float]) -> tuple[list[float], list[float]]:
+    """Times and values without the few whose time lies far off, where the clock goes on behind them as it went before.
+
+    A line with one digit damaged, or a receiver that tells another date for a second, is no clock that was set back.
+
+    >>> without_odd_times([1.0, 2.0, 36003.0, 4.0], [5.0, 6.0, 7.0, 8.0])
+    ([1.0, 2.0, 4.0], [5.0, 6.0, 8.0])
+    """
+    if all(map(operator.le, times, itertools.islice(times, 1, None))):  # nearly always, and quick
+        return times, values
+    odd, at = set[int](), 1
+    while at < len(times):
+        behind = _behind_odd_times(times, at) if abs(times[at] - times[at - 1]) > MOST_OUT_OF_ORDER else at
+        odd.update(range(at, behind))
+        at = behind + 1
+    if not odd or len(odd) > max(MOST_ODD, len(times) / MOST_ODD_SHARE):
+        return times, values
+    kept = [row for row in range(len(times)) if row not in odd]
+    return [times[row] for row in kept], [values[row] for row in kept]
+
+
+def _behind_odd_times(times: Sequence[float], at: int) -> int:
+    """Where the clock goes on as it went before a place; the place itself where it does not soon."""
+    before = times[at - 1]
+    for later in range(at + 1, min(len(times), at + MOST_ODD + 1)):
+        if abs(times[later] - before) <= MOST_OUT_OF_ORDER < abs(times[later] - times[later - 1]):
+            return later
+    return at
+
+
+MOST_ODD, MOST_ODD_SHARE = 30, 100
+"""More samples one behind the other, or a larger share than one in so many, are of two clocks."""
 
 
 def _set_back(times: Sequence[float]) -> float:

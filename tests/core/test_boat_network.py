@@ -19,6 +19,7 @@ import form_samples
 from garboard.faults import InputError
 from garboard.recordings import boat_network
 from garboard.recordings.boat_network import BoatNetwork, Sender
+from garboard.recordings.bus import MOST_NAMES, BusDecoder
 from garboard.recordings.forms import FORMS
 from garboard.recordings.links import Link, open_link
 from garboard.recordings.nmea0183 import LiveReader
@@ -413,6 +414,23 @@ def test_damage_stays_damage() -> None:
         b"\r\n".join([*lines[:20], lines[20][:30], b"(1.0) can0 09F1121B#FF9", b"A093000.000 1BFF2", b""]), "a"
     )
     assert network.senders()[0].notes.damaged_count == 3
+
+
+def test_names_without_end_fill_no_memory() -> None:
+    """Of engines over Signal K, and of devices that claim an address they measure from."""
+    notes = ReadingNotes()
+    deltas = next(form for form in FORMS if form.key == "deltas").reader(notes, is_live=True)
+    for number in range(700):
+        value = f'{{"path": "propulsion.{number}.revolutions", "value": 10}}'
+        deltas.feed(f'{{"updates": [{{"values": [{value}, {value}]}}]}}\n'.encode(), 0.0)
+    assert len(notes.kinds) <= KEPT_UNKNOWN_KINDS + 1
+    assert sum(notes.kinds.values()) == 1400
+    bus = BusDecoder(ReadingNotes())
+    for number in range(700):
+        bus.take(0.0, "127250", "20", bytes.fromhex("ffbe87ff7fff7ffc"), number, is_whole=True)
+        bus.take(0.0, "60928", "20", number.to_bytes(8, "little"), number, is_whole=True)
+    assert len(bus._names["20"]) <= MOST_NAMES
+    assert len(bus._driven_off) <= MOST_NAMES
 
 
 def test_sentences_behind_what_begins_as_a_message_of_bytes_are_heard() -> None:

@@ -265,9 +265,11 @@ class HullFolder:
     def contents(self) -> Iterator[tuple[str, bytes]]:
         """The hull files here as they stand on the disk, by name. Work may go on between one and the next.
 
-        errors : OSError where one cannot be read
+        errors : OSError where one cannot be read; NotSaved as of `digests`
         """
         with self._guard:
+            if self._writing:
+                self._put_back()
             names = [name for name in self._hull_files() if _NAME.fullmatch(name)]
         for name in names:
             path = self._hulls_folder / name
@@ -294,7 +296,7 @@ class HullFolder:
                 if self._writing and self._sizes.least(path.name) and not _is_there(path):
                     self._note_gone(path)
                 try:
-                    if path.name in self._key_of_name and not (self._writing or _is_there(path)):
+                    if not (self._writing or _is_there(path)) and self._was_here(path.name):
                         raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(path))
                     journal = Journal(
                         self._place_of(path), key, writing=self._writing, least=self._sizes.least(path.name)
@@ -314,6 +316,10 @@ class HullFolder:
                 self._notice_another(path, self._open[key])
                 self._note_what_is_as_noted(path.name, self._open[key])
             return self._open[key]
+
+    def _was_here(self, name: str) -> bool:
+        """Whether a hull file that is not here was when the folder was listed, or may have been: all of it is gone."""
+        return name in self._key_of_name or not self._hulls_folder.is_dir()
 
     def _note_what_is_as_noted(self, name: str, hull: HullFile) -> None:
         """Note the ids of a sound file that an older version wrote, or that was put back."""
@@ -413,7 +419,8 @@ class HullFolder:
             try:
                 os.lstat(self._hulls_folder / file_name(key))
             except FileNotFoundError:
-                return MappingProxyType({})
+                if self._writing or not self._was_here(file_name(key)):
+                    return MappingProxyType({})
             except OSError:
                 pass  # it is there, and the disk refuses: opening it says what
         return self.hull(key).journal.entries

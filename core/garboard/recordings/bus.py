@@ -32,6 +32,8 @@ NO_ADDRESS = "254"
 """A device that found no address to claim sends from this one [1]."""
 NUMBER_AND_MAKER = slice(8, 16)
 """Of a name in hexadecimal digits: no two devices of one maker have the same number [1]."""
+MOST_NAMES = 250
+"""A network has no more addresses."""
 INTRODUCES = frozenset({ADDRESS_CLAIM, *IDENTITIES})
 """What a device sends before it measures anything."""
 OWN_TRANSMISSIONS = (2, 3, 4)
@@ -167,6 +169,9 @@ class BusDecoder:
         measured = sum(count for kind, count in sent if kind not in INTRODUCES)
         is_back, has_measured = name in names, measured > self._measured.get(source, 0)  # since the claim before
         self._measured[source] = measured
+        if len(names) >= MOST_NAMES or len(self._driven_off) >= MOST_NAMES:  # of a network gone mad, or of noise
+            names.clear()
+            self._driven_off.clear()
         names.add(name)
         if before is not None and before[NUMBER_AND_MAKER] == name[NUMBER_AND_MAKER]:
             self.notes.forget_claim(source, before)  # the same device, with another instance

@@ -190,7 +190,7 @@ class DeltaReader:
             self.notes.met_unknown(path[:60])
             self.notes.met_from(source, path[:60])
             return []
-        self.notes.kinds[path] = self.notes.kinds.get(path, 0) + 1
+        self.notes.met_kind(path)
         self.notes.met_from(source, path)
         samples = list[Sample]()
         for name, ((quantity, scale, offset, reference), instance) in read.items():
@@ -204,7 +204,7 @@ class DeltaReader:
             else:
                 samples.append(Sample(time, quantity, value, source, self._engine(name, instance), reference))
         if not samples:
-            self.notes.empty[path] = self.notes.empty.get(path, 0) + 1
+            self.notes.met_kind(path, is_empty=True)
         return samples
 
     def _damaged(self, why: str) -> None:

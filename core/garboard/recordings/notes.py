@@ -131,6 +131,19 @@ class ReadingNotes:
             kind = OTHER_KINDS
         sent[kind] = sent.get(kind, 0) + count
 
+    def met_odd_times(self, count: int) -> None:
+        """Note how many values were left out for their times."""
+        if count:
+            values = "1 value has" if count == 1 else f"{count} values have"
+            self.damage(0, f"{values} a time far from those before and behind, and no part in the streams")
+
+    def met_kind(self, kind: str, *, is_empty: bool = False) -> None:
+        """Count a kind the program reads, of which there may be many; noise cannot make the tables grow without end."""
+        kinds = self.empty if is_empty else self.kinds
+        if kind not in kinds and len(kinds) >= KEPT_UNKNOWN_KINDS:
+            kind = OTHER_KINDS
+        kinds[kind] = kinds.get(kind, 0) + 1
+
     def met_unknown(self, kind: str, count: int = 1) -> None:
         """Count a kind the program does not read; noise cannot make the table grow without end."""
         if kind not in self.unknown and len(self.unknown) >= KEPT_UNKNOWN_KINDS:

@@ -82,6 +82,7 @@ def load_recording(path: str | Path) -> tuple[Recording, ReadingNotes]:
     recording = _recording(path, _form(path), notes)
     if not recording.streams:
         raise InputError(str(path), [Fault("whole file", "at least one value with a time", _met_instead(notes))])
+    notes.met_odd_times(notes.samples - sum(map(len, recording.streams.values())))
     devices, own_ship = dict(notes.devices), dict(notes.own_ship)
     return attrs.evolve(recording, devices=devices, own_ship=own_ship, is_timed=notes.timed), notes
 

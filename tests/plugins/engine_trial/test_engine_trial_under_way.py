@@ -240,3 +240,8 @@ def test_the_owner_gets_the_plan_the_calendar_and_what_was_filed_once_each() -> 
         "centre engine: At 3.2 h: full at times, until 10 h."
     ]
     assert section.build(after({}), HOST.assess(after({}))) == ()
+
+
+def test_one_plan_holds_for_both_engines_and_stands_once() -> None:
+    both = found(job_view(boat(2, hours=Amount("2", "h")), PLAN), "break_in")
+    assert [(one.of, len(one.tables)) for one in both] == [("port", 1), ("starboard", 0)]
