@@ -30,6 +30,7 @@ from garboard_shop.pages import drawing, wording
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.people import Attempts, Sessions
 from garboard_shop.pages.plugins import content_of, restart_due
+from garboard_shop.pages.remembering import Remembering
 from garboard_shop.pages.summaries import Summaries, file_of, history_name, is_held
 from garboard_shop.store import Store
 
@@ -58,6 +59,7 @@ class ShopDesk:
     now: Callable[[], int] = wall_milliseconds
     summaries: Summaries = attrs.field(init=False)
     index: Index = attrs.field(init=False)
+    remembering: Remembering = attrs.field(init=False)
     drawn: drawing.Drawn = attrs.field(init=False, factory=drawing.Drawn)
     books: drawing.Drawn = attrs.field(init=False, factory=lambda: drawing.Drawn(most=8))
     photos: drawing.Drawn = attrs.field(init=False, factory=lambda: drawing.Drawn(most=64))
@@ -70,6 +72,7 @@ class ShopDesk:
         self.attempts = Attempts(self.store.register)
         self.summaries = Summaries(self.store, self.host)
         self.index = Index(self.store, self.summaries.of, self.now)
+        self.remembering = Remembering(self.store, self.summaries.of)
         self.templates = _templates(self)
 
     def page_threads(self) -> CapacityLimiter:
@@ -90,12 +93,14 @@ class ShopDesk:
     def __enter__(self) -> Self:
         """Begin to read all hulls for the search, beside the server's work."""
         self.index.start()
+        self.remembering.start()
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.index.stop()
+        self.remembering.stop()
 
 
 def shown_as_marks(value: object) -> object:
