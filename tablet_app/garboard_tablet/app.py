@@ -41,8 +41,13 @@ from garboard_tablet.models.uncaught import ShownOnce
 from garboard_tablet.models.vessel_watch import VesselWatch
 from garboard_tablet.models.vessels import VesselList
 from garboard_tablet.pages.table import page_class
+from garboard_tablet.system.guest import Guest
+from garboard_tablet.system.services import Services
+from garboard_tablet.system.this_machine import files_of_this_machine, services_of_this_machine
 from garboard_tablet.ui.context import Context
+from garboard_tablet.ui.in_sight import InSight
 from garboard_tablet.ui.inputs import NumberPads
+from garboard_tablet.ui.run_clock import RunClock
 from garboard_tablet.ui.screen import PageScreen
 from garboard_tablet.ui.shell import Shell
 from garboard_tablet.ui.theme import theme
@@ -82,19 +87,6 @@ def later(work: Callable[[], object], after: float = 0.0, /) -> object:
     return Clock.schedule_once(lambda _dt: work(), after)
 
 
-def files_of_this_machine() -> Files:
-    """How files come in and go out here."""
-    from kivy.utils import platform
-
-    if platform == "android":
-        from garboard_tablet.system.android_files import AndroidFiles
-
-        return AndroidFiles(later)
-    from garboard_tablet.system.desk_files import DeskFiles
-
-    return DeskFiles(later)
-
-
 class GarboardApp(App):
     """The parts of the app put together, and the life of its window."""
 
@@ -109,6 +101,7 @@ class GarboardApp(App):
         threads: bool = True,
         data_problem: str = "",
         files: Files | None = None,
+        services: Services | None = None,
     ) -> None:
         super().__init__()
         sys.setswitchinterval(THREADS_TAKE_TURNS)
@@ -128,7 +121,7 @@ class GarboardApp(App):
         self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed)
         self.shop = ShopWorker(tablet, self.background, self._came_ashore)
         self.live = LiveSource(tablet, simulated=demo)
-        self.files = files or files_of_this_machine()
+        self.files = files or files_of_this_machine(later)
         self.backups = Backups(
             tablet,
             self.background,
@@ -136,6 +129,11 @@ class GarboardApp(App):
             came=lambda report: came_in(self, report),
             changed=lambda: self.screen.refill(("backup",)),
         )
+        self.guest = Guest(services or services_of_this_machine(), self.live, tablet.folder)
+        self.live.changed = self.guest.settle
+        self.sight = InSight(self.guest, self.live, self.screen)
+        self.sight.run_clock = self.run_clock = RunClock(tablet, self.live, self.sight.show_run)
+        self.bind(on_resume=self.sight.resume)
         self.context = Context(
             tablet=tablet,
             way=self.way,
@@ -153,6 +151,8 @@ class GarboardApp(App):
             pads=NumberPads(),
             files=self.files,
             backups=self.backups,
+            run_clock=self.run_clock,
+            guest=self.guest,
             files_come_from=Path(os.environ.get("GARBOARD_FILES", tablet.folder / "inbox")),
             data_problem=data_problem,
         )
@@ -163,6 +163,7 @@ class GarboardApp(App):
 
     def build(self) -> Shell:
         Press.refused = self._not_saved
+        self.sight.begin()
         theme.use(dark=self.tablet.settings.dark)
         theme.left = self.tablet.settings.thumb_left
         Window.clearcolor = theme.ground
@@ -176,17 +177,21 @@ class GarboardApp(App):
         """The first page is up and answers: what can wait begins now."""
         self.watch.look()
         self.shop.begin()
+        self.sight.settle()
 
     def on_pause(self) -> bool:
         """All that was entered is on the disk already."""
         self.watch.keep()
+        self.sight.pause()
         return True
 
     def on_stop(self) -> None:
+        self.sight.end()
         self.screen.close()
         self.watch.keep()
         Window.unbind(on_keyboard=self._on_keyboard)
         self.live.close()
+        self.guest.leave()
         self.shop.stop()
         self.background.stop()
         self.tablet.close()
@@ -196,7 +201,8 @@ class GarboardApp(App):
     ) -> bool:
         """The tablet's own back key, and escape on a desktop, do what Back does. A desktop's keys drive the pads."""
         if key == ESCAPE:
-            self.way.back()
+            if len(self.tablet.session.way) > 1 or not self.sight.step_back():
+                self.way.back()
             return True
         meant, page = of_keyboard(key, text), self.screen.page
         if not meant or page is None or not {"ctrl", "alt", "meta"}.isdisjoint(held):
@@ -302,15 +308,6 @@ def watched(app: GarboardApp) -> Iterator[None]:
         close_log(handler)
 
 
-def system_folder() -> Path:
-    """Where the system keeps an application's data: a tablet's own system tells through Kivy."""
-    from kivy.utils import platform
-
-    from garboard_tablet.models.data_folder import of_a_desk
-
-    return Path(App().user_data_dir) if platform in ("android", "ios") else of_a_desk()
-
-
 def run(
     folder: Path | None = None,
     demo: bool = False,
@@ -333,7 +330,8 @@ def run(
     """
     from garboard_tablet.models.data_folder import DataFolder, find_data_folder
 
-    found = DataFolder(folder=folder) if folder is not None else find_data_folder(system_folder)
+    services = services_of_this_machine()
+    found = DataFolder(folder=folder) if folder is not None else find_data_folder(services.data_folder)
     own = found.folder.with_name(f"{found.folder.name}-demo") if demo else found.folder
     if without:
         _refuse_unknown(without, [*(file.stem for file in own_plugins), *(one.name for one in refused)], own)
@@ -342,7 +340,7 @@ def run(
         from garboard_tablet.demo import fill
 
         fill(tablet)
-    app = GarboardApp(tablet, demo=demo, data_problem=found.problem)
+    app = GarboardApp(tablet, demo=demo, data_problem=found.problem, services=services)
     if replay is not None:
         app.live.replay(replay)
     if listen is not None:

@@ -502,6 +502,7 @@ def _show_network(page: Any, network: BoatNetwork) -> None:
 def show(app: GarboardApp, route: Route, act: Act) -> None:
     """Put a page up as if the person had come to it, and do what belongs to it."""
     app.tablet.session.typed.clear()
+    app.live.end_run()
     app.live.unsaved.clear()
     app.live.replayed, app.live.simulated = None, app.demo
     app.tablet.session.way = [HOME] if route == HOME else [HOME, route]

@@ -224,7 +224,7 @@ def at_work(folder: Path) -> None:
     app.way.go(job.to("live", step="heading_calibration.steady_turn"))
     steer(app.shell.page)
     live: Any = app.shell.page  # steer has put a new page in the place of the one it was given
-    live._ticking.cancel()  # ticked here, not by the clock as well
+    app.run_clock.end()  # ticked here, not by the clock as well
     wait(BETWEEN)
     now = [app.live.time()]
     app.live.time = lambda: now[0]

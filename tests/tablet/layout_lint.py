@@ -63,10 +63,10 @@ def _press_faults(press: Any, window: Any, dp: Callable[[float], float]) -> Iter
 
 
 def _label_faults(label: Any, window: Any) -> Iterator[str]:
-    from kivy.metrics import sp
+    from kivy.metrics import dp
 
-    if label.font_size < sp(LEAST_TEXT) - 0.5:
-        yield f"{label.text[:30]!r} is set in {label.font_size / sp(1):.0f} sp"
+    if label.font_size < dp(LEAST_TEXT) - 0.5:
+        yield f"{label.text[:30]!r} is set in {label.font_size / dp(1):.0f} sp"
     wrap = label.text_size[0]
     wide, high, longest, widest = _room(label.text, wrap, label.markup, label.font_size, label.font_name, label.bold)
     if high > label.height + 2 or wide > label.width + 2:

@@ -298,7 +298,8 @@ def test_a_run_that_broke_off_is_offered_again(drive: Drive, tmp_path: Path) -> 
     for _ in range(100):
         now[0] += 0.1
         d.app.shell.page._tick(0.1)
-    d.app.way.back()  # as if it had gone dark: nobody pressed stop
+    d.app.shell.page._halt()  # as if it had gone dark: nobody pressed stop
+    d.app.way.back()
     d.step()
     assert view_of(d).recording("dock.fuel", "log") is None
     d.press("guide", "recordings", "pending 0", "keep")

@@ -415,9 +415,9 @@ def test_a_desk_keeps_it_where_its_system_says(tmp_path: Path, monkeypatch: pyte
     if sys.platform != "linux":
         pytest.skip("the variable is Linux's")
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "share"))
-    from garboard_tablet.app import system_folder
+    from garboard_tablet.system.services import DeskServices
 
-    assert system_folder() == tmp_path / "share" / "garboard"
+    assert DeskServices().data_folder() == tmp_path / "share" / "garboard"
 
 
 def test_help_says_where_the_data_is(drive: Drive, tmp_path: Path) -> None:

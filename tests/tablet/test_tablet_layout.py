@@ -7,18 +7,22 @@ The README's run looks at the smallest and the largest, `pytest --long` at all.
 from __future__ import annotations
 
 import gc
+import os
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 import pytest
 
+import examples
 from garboard.steps import Assessed
 from garboard_tablet import gallery
-from garboard_tablet.models.session import HOME
+from garboard_tablet.models.session import HOME, Route
 from garboard_tablet.models.tablet import Tablet
+from garboard_tablet.system.guest import within_layout
 from memory import give_back
 from tablet.driver import close_app
 from tablet.layout_lint import faults
+from tablet.pseudo import longer
 
 VESSEL = "kittiwake"
 SMALLEST = (1024, 600)
@@ -62,7 +66,7 @@ def app(kivy_window: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     yield app
     patch.undo()
     gc.unfreeze()
-    Metrics.density = 1.0
+    Metrics.density = Metrics.fontscale = 1.0
     theme.use(dark=False)
     close_app(app)
     give_back()
@@ -83,10 +87,15 @@ def to_the_end(page: Any, seconds: float) -> None:
 
 
 def faults_of_all_pages(app: Any) -> list[str]:
+    return faults_of(app, list(gallery.scenes(app.tablet)))
+
+
+def faults_of(app: Any, scenes: Sequence[tuple[str, Route, gallery.Act]], least: int = 100) -> list[str]:
+    """Faults of the pages of scenes, of which there are more than so many."""
     from kivy.base import EventLoop
     from kivy.core.window import Window
 
-    found, count, scenes = list[str](), 0, list(gallery.scenes(app.tablet))
+    found, count = list[str](), 0
     for name, route, act in scenes:
         if name.startswith(LONG) and not any(part in name for part in LONG_PAGES):
             continue
@@ -102,7 +111,7 @@ def faults_of_all_pages(app: Any) -> list[str]:
             gc.collect()
             gc.freeze()
     give_back()
-    assert count > 100
+    assert count > least
     return found
 
 
@@ -126,4 +135,40 @@ def test_every_page_fits_the_largest_screen_and_can_be_read_by_night(app: Any) -
     gallery.set_screen(app, *gallery.SIZES[-1])
     found = faults_of_all_pages(app)
     theme.use(dark=False)
+    assert not found, "\n".join(found)
+
+
+ONE_IN = 30
+"""Of so many pages one is looked at in other words, another in each size; all of them in a long run."""
+
+
+def some(app: Any, first: int) -> list[tuple[str, Route, gallery.Act]]:
+    scenes = list(gallery.scenes(app.tablet))
+    return scenes if examples.LONG in os.environ else scenes[first::ONE_IN]
+
+
+@pytest.mark.parametrize("number", range(len(gallery.SIZES)))
+def test_pages_have_room_for_a_language_with_longer_words(app: Any, number: int) -> None:
+    """Every word, also those of the core and the plugins, 30 % longer and accented: nothing is cut or broken."""
+    from garboard_tablet.ui.language import Language
+
+    gallery.set_screen(app, *gallery.SIZES[number])
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Language, "translate", staticmethod(longer))
+        patch.setattr(Language, "is_another", True)
+        found = faults_of(app, some(app, number * 7), 4)
+        gallery.show(app, HOME, gallery.nothing)
+        assert longer("Vessels") in [widget.text for widget in app.shell.children if hasattr(widget, "text")]
+    assert not found, "\n".join(found)
+
+
+@pytest.mark.parametrize("number", range(len(gallery.SIZES)))
+def test_pages_have_room_for_the_largest_words_a_person_may_set(app: Any, number: int) -> None:
+    from kivy.metrics import Metrics
+
+    width, height, density = gallery.SIZES[number]
+    Metrics.fontscale = within_layout(9.0, min(width, height) / density)
+    gallery.set_screen(app, width, height, density)
+    found = faults_of(app, some(app, number * 7 + 3), 4)
+    Metrics.fontscale = 1.0
     assert not found, "\n".join(found)

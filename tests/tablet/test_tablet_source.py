@@ -114,7 +114,8 @@ def test_a_simulated_run_does_not_wipe_out_a_real_one_that_broke_off(at_the_guid
     d = at_the_guide
     d.press("source", "source circles.csv", "start")
     run_for(d, 20)
-    d.app.way.back()  # the tablet's own key: the page has no Back while it runs
+    d.app.shell.page._halt()
+    d.app.way.back()
     d.step()
     d.press("guide", "source", "source Simulated boat", "start")
     run_for(d, 5)

@@ -5,7 +5,16 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from packaging.requirements import Requirement
+
+import garboard
+from garboard.commands import tablet
+from garboard.commands.cli import program
 
 PROGRAM = """
 import sys, time
@@ -50,3 +59,24 @@ def test_a_recording_to_play_is_named_when_starting(tmp_path: Path) -> None:
     refused = started("--folder", tmp_path / "mine", "--replay", tmp_path / "none.csv")
     assert refused.returncode == 2
     assert "does not exist" in refused.stderr
+
+
+def test_without_kivy_it_says_what_to_install_and_for_which_python(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a Python that Kivy is not published for, which ones it is; pyproject.toml asks for it there alone."""
+    monkeypatch.setattr(tablet, "find_spec", lambda _name: None)
+    old_enough = CliRunner().invoke(program, ["tablet"])
+    monkeypatch.setattr(tablet, "NEWEST_FOR_KIVY", (3, sys.version_info.minor - 1))
+    too_new = CliRunner().invoke(program, ["tablet"])
+    assert "garboard[tablet]" in old_enough.output
+    assert "not yet published" not in old_enough.output
+    assert "not yet published for a newer one" in too_new.output
+
+
+def test_kivy_is_asked_for_up_to_the_newest_python_it_is_published_for() -> None:
+    project = tomllib.loads((Path(garboard.__file__).parents[2] / "pyproject.toml").read_text())["project"]
+    asked = map(Requirement, project["optional-dependencies"]["tablet"])
+    (marker,) = (one.marker for one in asked if one.name == "kivy")
+    major, minor = tablet.NEWEST_FOR_KIVY
+    for version, is_asked in ((f"{major}.{minor}", True), (f"{major}.{minor + 1}", False)):
+        assert marker is not None
+        assert marker.evaluate({"python_version": version}) is is_asked

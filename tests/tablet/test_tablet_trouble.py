@@ -200,7 +200,7 @@ def test_a_run_left_while_the_disk_was_full_is_kept_in_memory(d: Any, tmp_path: 
     run_for(d, now, 5)
     count = len(d.app.shell.page.run.samples)
     assert count > 12
-    d.app.shell.page.leave()
+    d.app.shell.page._halt()
     full[0] = False
     d.app.screen.show()
     assert d.says(f"The recording is not saved. All {count} samples")
@@ -216,7 +216,7 @@ def test_room_made_during_the_run_is_all_it_needs(d: Any, tmp_path: Path, full: 
     run_for(d, now, 15)
     page = d.app.shell.page
     assert "The disk takes no more" not in page._view._lines.text
-    page.leave()
+    page._halt()
     [path] = left_behind(d.app.tablet.folder, page.route, ())
     on_disk = read_pending(path.parent, path.name, {}).samples()
     assert [one.time for one in on_disk] == [one.time for one in page.run.samples]
@@ -241,10 +241,10 @@ def test_two_runs_the_disk_refused_are_both_saved_as_the_app_ends(d: Any, tmp_pa
     full[0] = True
     run_for(d, now, 5)
     page = d.app.shell.page
-    page.leave()
+    page._halt()
     page._start()
     run_for(d, now, 20)
-    page.leave()
+    page._halt()
     counts = [len(run.samples()) for run in d.app.live.unsaved.values()]
     assert len(set(counts)) == 2
     assert len(left_behind(d.app.tablet.folder, page.route, d.app.live.unsaved)) == 2
@@ -267,9 +267,9 @@ def test_a_run_left_while_the_disk_was_full_is_in_the_list(d: Any, tmp_path: Pat
 def test_a_choice_of_sound_that_the_full_disk_does_not_keep_is_said(d: Any, tmp_path: Path, full: list[bool]) -> None:
     """Between runs, where it is chosen: while one goes on there is nothing but STOP."""
     at_a_run(d, tmp_path)
-    d.app.way.back()
+    d.app.shell.page._halt()
+    d.app.screen.redraw()
     d.step()
-    d.press("guide")
     full[0] = True
     d.press("cue")
     d.wait(lambda: d.says("Not saved"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
 from importlib import import_module
 from importlib.util import find_spec
@@ -11,6 +12,9 @@ import click
 
 from garboard.faults import Fault, InputError
 from garboard.report.terminal import Tools
+
+NEWEST_FOR_KIVY = (3, 13)
+"""The newest Python that Kivy 2.3 has wheels for; pyproject.toml asks for Kivy up to there."""
 
 
 @click.command("tablet")
@@ -35,6 +39,8 @@ def command(tools: Tools, folder: Path | None, demo: bool, replay: Path | None, 
     """Start the tablet app. It works without a network."""
     if find_spec("kivy") is None or find_spec("garboard_tablet") is None:
         wanted = "the tablet part: pip install 'garboard[tablet]'"
+        if sys.version_info[:2] > NEWEST_FOR_KIVY:
+            wanted += f", with Python 3.11 to 3.{NEWEST_FOR_KIVY[1]}: Kivy is not yet published for a newer one"
         raise InputError("tablet", [Fault("packages", wanted, "kivy is not installed")])
     where = None
     if listen is not None:

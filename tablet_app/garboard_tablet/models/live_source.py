@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from garboard_tablet.models.sources import SampleSource
     from garboard_tablet.models.speech import Speaker
     from garboard_tablet.models.tablet import Tablet
+    from garboard_tablet.models.under_way import UnderWay
 
 
 def minded_guide(guide: LiveGuide[Any], host: PluginHost) -> LiveGuide[Any]:
@@ -52,6 +53,8 @@ class LiveSource:
     simulated : whether the simulated boat is chosen; a demo begins with it
     time      : the clock of a run [s]
     unsaved   : runs the disk would not take, by the name of their file; here, so that they outlive their page
+    under_way : the run that was begun or armed and not yet ended; one at a time
+    changed   : called when listening or a run begins or ends
     """
 
     def __init__(self, tablet: Tablet, *, simulated: bool = False) -> None:
@@ -62,6 +65,21 @@ class LiveSource:
         self.time: Callable[[], float] = time.monotonic
         self._speaker: Speaker | None = None
         self.unsaved: dict[str, PendingRun] = {}
+        self.under_way: UnderWay | None = None
+        self.changed: Callable[[], object] = lambda: None
+
+    def begin_run(self, under_way: UnderWay) -> None:
+        """A run is under way from now on, in the place of any other."""
+        self.end_run()
+        self.under_way = under_way
+        self.changed()
+
+    def end_run(self) -> None:
+        """End the run under way, if there is one. What it measured is put aside."""
+        if self.under_way is not None:
+            under_way, self.under_way = self.under_way, None
+            under_way.end()
+            self.changed()
 
     @property
     def speaker(self) -> Speaker:
@@ -78,25 +96,30 @@ class LiveSource:
         return guide and minded_guide(guide, self._tablet.host)
 
     def replay(self, recording: Path | None) -> None:
-        """Feed live guides from a recording from now on; None for the simulated boat."""
+        """Feed live guides from a recording from now on; None for the simulated boat. A run under way ends."""
+        self.end_run()
         self.replayed, self.simulated = recording, recording is None
         self.stop()
 
     def listen(self, where: Where) -> None:
-        """Feed live guides from the boat's network from now on."""
+        """Feed live guides from the boat's network from now on. A run of another source ends."""
         from garboard.recordings.boat_network import BoatNetwork
 
+        if self.network is None or self.network.where != where:
+            self.end_run()
         self.replayed, self.simulated = None, False
         if self.network is None or self.network.where != where:
             self.stop()
             self.network = BoatNetwork(where)
             self.network.start()
+            self.changed()
 
     def stop(self) -> None:
         """Listen no more."""
         if self.network is not None:
             self.network.stop()
             self.network = None
+            self.changed()
 
     def forget(self, recorded: Path) -> None:
         """A recorded run is kept elsewhere, or not wanted."""
@@ -122,9 +145,10 @@ class LiveSource:
         del self.unsaved[name]
 
     def close(self) -> None:
-        """Listen no more, and try once more to save what only stands in memory."""
+        """End a run, listen no more, and try once more to save what only stands in memory."""
         from garboard.disk.storage import NotSaved
 
+        self.end_run()
         self.stop()
         if self._speaker is not None:
             self._speaker.close()

@@ -2,42 +2,41 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
 from garboard.recordings.where import PORT, Where, read_where
-from garboard.samples import SIMULATED, Sample
-from garboard.steps import Guidance
-from garboard_tablet.models.armed import Phase, Turn
+from garboard_tablet.models.armed import Turn
 from garboard_tablet.models.heard import choose, choose_anew, chosen_among, rivals, unheard
 from garboard_tablet.models.keys import ENTER
 from garboard_tablet.models.live import LiveRun, Recorder
 from garboard_tablet.models.runs import PendingRun, free_path, kept_in_step, left_behind, recording_asks
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.sources import recordings_in, why_not
-from garboard_tablet.models.speech import Spokesman
-from garboard_tablet.models.vessels import propellers_in_words
+from garboard_tablet.models.under_way import UnderWay
+from garboard_tablet.models.vessels import propellers_in_words, whose
 from garboard_tablet.pages.recordings import unsaved_card
-from garboard_tablet.ui import sound
 from garboard_tablet.ui.helm import HelmView
 from garboard_tablet.ui.shell import NOT_SAVED, Maker, Page, column_of
 from garboard_tablet.ui.theme import SMALL
-from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
+from garboard_tablet.ui.widgets import (
+    Card,
+    Press,
+    RowPress,
+    Txt,
+    heading,
+    state_mark,
+    verdict_marks,
+    warning_card,
+    words,
+)
 
-log = logging.getLogger("garboard.tablet")
-
-TICK = 0.1
-URGENT_AGAIN = 1.5
-"""What is urgent is sounded again after this [s], until it is done."""
-SAID_FOR = 4.0
-"""What has happened to a run stands in the word's place for so long [s]."""
+_ANOTHER = "Another run is under way. End it first."
 _CHOOSE = "Choose where the samples come from."
 _ARM = (
     "Arm, then touch nothing: the run is recorded once it is seen, and kept aside when the throttle drops. STOP, or "
@@ -67,18 +66,19 @@ class LivePage(Page):
         guide = self.live.guide_of(route)
         self.title = guide.title if guide else "Guide"
         self.run: LiveRun | None = None
-        self.recorder = Recorder(self._free_path())
         self._has_guide = guide is not None
+        self._view: HelmView | None = None
+        self._refused = ""
+        under_way = self.live.under_way
+        if under_way is not None and under_way.route == route:
+            self.run, self.recorder = under_way.run, under_way.recorder
+            return
+        self.recorder = Recorder(self._free_path())
         source = self.live.source_for(guide) if guide is not None else None
         if guide is not None and source is not None:
             is_kept = not source.is_simulated and recording_asks(self.tablet, route)
             recorder = self.recorder if is_kept else None
             self.run = LiveRun(guide, self.tablet.view(route.hull, route.job), source, recorder, route.subject)
-        self._ticking = None
-        self._sounded = self._said_until = 0.0
-        self._said, self._aside = "", 0
-        self._spokesman = Spokesman()
-        self._view: HelmView | None = None
 
     @property
     def under(self) -> str:
@@ -104,6 +104,8 @@ class LivePage(Page):
             self._view = HelmView(self._stop)
             self._view.show(self.run, self._said)
             return self._view
+        if self.live.under_way is not None:
+            return column_of([heading(_ANOTHER), words(whose(self.tablet, self.live.under_way.route), "quiet")])
         return column_of(self._at_rest(self.run))
 
     def _at_rest(self, run: LiveRun) -> list[Maker]:
@@ -111,6 +113,7 @@ class LivePage(Page):
         step = self.tablet.step(self.route.step)
         makers: list[Maker] = [partial(_caution, one) for one in (step.cautions if step else ())]
         network = self.live.network
+        makers += [partial(warning_card, text) for text in self.context.guest.warnings]
         makers.append(words(f"Samples from: {run.source.title}"))
         if run.source.is_simulated:
             makers.append(words("SIMULATED. Nothing of this run is kept.", "quiet"))
@@ -148,6 +151,10 @@ class LivePage(Page):
         running = self.run is not None and self.run.running
         return None if running else next((run for run in self.live.unsaved.values() if run.is_of(self.route)), None)
 
+    @property
+    def _said(self) -> str:
+        return self.live.under_way.said if self.live.under_way is not None else ""
+
     def _free_path(self) -> Path:
         return free_path(self.tablet.folder, self.route, self.live.unsaved)
 
@@ -163,6 +170,9 @@ class LivePage(Page):
             return (*kept, Press("Samples from …", choose, "main", name="source"))
         if self.run.running:
             return ()
+        if self.live.under_way is not None:
+            to_it = partial(self.way.instead, self.live.under_way.route)
+            return (*kept, Press("To the run", to_it, "main", name="to the other run"))
         source = Press("Samples from …", choose, name="source")
         start = Press("Start now", self._start, name="start")
         arm = Press("Arm", self._arm, "main", 32, name="arm")
@@ -205,50 +215,37 @@ class LivePage(Page):
 
     def _start(self) -> None:
         if self.run is not None:
-            self._run(self.run.start)
+            self._run(self.run).begin(self.live.time())
+            self.screen.redraw()
 
     def _arm(self) -> None:
         """Wait for the run: from now on nothing has to be touched."""
         if self.run is not None:
-            self._run(self.run.arm)
-            self._speak(self.live.time(), "armed")
+            self._run(self.run).arm(self.live.time())
+            self.screen.redraw()
 
-    def _run(self, begin: Callable[[float], object]) -> None:
+    def _run(self, run: LiveRun) -> UnderWay:
+        """A run is under way from now on, whichever page is shown."""
         self.recorder.path = self._free_path()
-        self._aside, self._said, self._spokesman = 0, "", Spokesman()
-        begin(self.live.time())
-        self._ticking = Clock.schedule_interval(self._tick, TICK)
-        self.screen.redraw()
+        under_way = UnderWay(
+            tablet=self.tablet, live=self.live, route=self.route, run=run, recorder=self.recorder,
+            free_path=self._free_path,
+        )  # fmt: skip
+        self.live.begin_run(under_way)
+        self.context.run_clock.begin()
+        return under_way
 
-    def _tick(self, _dt: float) -> None:
+    def _tick(self, dt: float) -> None:
+        self.context.run_clock.tick(dt)
+
+    def show_run(self, turn: Turn) -> None:
+        """Show how the run stands now."""
         if self.run is None or self._view is None or not self.run.running:
             return
-        before, refused, was_old = self.run.guidance, self.run.not_on_disk, self.run.age is not None
-        now = self.live.time()
-        turn = self.run.tick(now)
-        if turn is Turn.ENDED:
-            self._put_aside()
-            self.recorder.path = self._free_path()
-            self.run.rearm()
-        if turn is not Turn.NOTHING:
-            self._said, self._said_until = turn.value, now + SAID_FOR
-        elif now >= self._said_until:
-            self._said = ""
         self._view.show(self.run, self._said)
-        if refused != self.run.not_on_disk or turn is not Turn.NOTHING:
+        if self._refused != self.run.not_on_disk or turn is not Turn.NOTHING:
+            self._refused = self.run.not_on_disk
             self.screen.say_saved()
-        guidance, is_old = self.run.guidance, self.run.age is not None
-        self._speak(now, self._said or guidance.word, urgent=guidance.urgent and not is_old)
-        again = guidance.urgent and now - self._sounded >= URGENT_AGAIN
-        if self.tablet.settings.cue and is_old and not was_old:
-            sound.play_lost()
-        elif self.tablet.settings.cue and (again or _news(before, guidance)):
-            self._sounded = now
-            sound.play(guidance)
-
-    def _speak(self, now: float, word: str, *, urgent: bool = False) -> None:
-        if self.tablet.settings.voice and (spoken := self._spokesman.word(now, word, urgent=urgent)):
-            self.live.speaker.say(spoken)
 
     def keyed(self, key: str) -> bool:
         """A remote with one key ends the run, as STOP does."""
@@ -260,58 +257,30 @@ class LivePage(Page):
     def _stop(self) -> None:
         if self.run is None:
             return
-        self._halt()
+        has_kept = self._halt()
         path = self.recorder.path
         waiting = left_behind(self.tablet.folder, self.route, self.live.unsaved)
-        if self._aside and len(waiting) > 1:  # several runs wait: the list says which is which
+        if has_kept and len(waiting) > 1:  # several runs wait: the list says which is which
             self.way.instead(self.route.to("recordings"))
-        elif path in waiting or self._aside:
+        elif path in waiting or has_kept:
             here = path if path in waiting else waiting[-1]
             self.way.instead(self.route.to("run", here.name, *self.route.subject))
         else:  # nothing was measured
             self.screen.redraw()
 
-    def _halt(self) -> None:
-        if self._ticking is not None:
-            self._ticking.cancel()
-            self._ticking = None
-        if self.run is None or not self.run.running:
-            return
-        self.run.stop()
-        if self.run.watch is None or self.run.watch.phase is Phase.RECORDING:
-            self._put_aside()
-
-    def _put_aside(self) -> None:
-        """Keep what was recorded until somebody decides on it; what nobody measured is not kept."""
-        if self.run is None or self.run.recorder is None:
-            return
-        if not _is_worth_asking(self.run.samples):
-            self.recorder.remove()
-            return
-        self.recorder.end()
-        self._aside += 1
-        if self.recorder.refusal:
-            self.live.unsaved[self.recorder.path.name] = PendingRun(
-                path=self.recorder.path,
-                origin=self.run.source.origin,
-                source=self.run.source.title,
-                subject=self.route.subject,
-                in_memory=tuple(self.run.samples),
-                refusal=self.recorder.refusal,
-            )
-
-    def leave(self) -> None:
-        self._halt()
+    def _halt(self) -> bool:
+        """End this page's run. Returns whether anything of it was put aside."""
+        under_way = self.live.under_way
+        if under_way is None or under_way.run is not self.run:
+            return False
+        self.live.end_run()
+        self.context.run_clock.end()
+        return under_way.aside > 0
 
 
 def _caution(caution: Caution) -> Card:
     basis = Txt(str(caution.basis), SMALL, "quiet")
     return Card(Txt(caution.text), basis, mark=verdict_marks[Verdict.ADVISE], word="caution")
-
-
-def _is_worth_asking(samples: Sequence[Sample]) -> bool:
-    """Whether a run holds anything measured: nothing else is ever kept."""
-    return bool(samples) and not any(sample.source.startswith(SIMULATED) for sample in samples)
 
 
 class SourcePage(Page):
@@ -383,7 +352,3 @@ def _row(title: str, small: str, chosen: bool, do: Callable[[], object], name: s
 
 def _size(path: Path) -> str:
     return f"{path.stat().st_size:,} bytes" if path.exists() else "no longer there"
-
-
-def _news(before: Guidance, after: Guidance) -> bool:
-    return before.word != after.word or before.done != after.done

@@ -18,7 +18,18 @@ from garboard_tablet.models.vessels import HANDED_OVER, HullCheck, VesselLine, c
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp, theme
-from garboard_tablet.ui.widgets import Across, Card, Column, Press, RowPress, Txt, state_mark, verdict_marks, words
+from garboard_tablet.ui.widgets import (
+    Across,
+    Card,
+    Column,
+    Press,
+    RowPress,
+    Txt,
+    state_mark,
+    verdict_marks,
+    warning_card,
+    words,
+)
 
 SEARCH = "search vessels"
 NEW_HULL = "new hull number"
@@ -66,6 +77,7 @@ class VesselsPage(Page):
         made: list[Maker] = []
         if problem := self.context.data_problem:  # boats may be missing from the list: that is said where it is felt
             made = [lambda: Card(Txt(problem), mark=verdict_marks[Verdict.ADVISE], word="look here")]
+        made += [partial(warning_card, text) for text in self.context.guest.warnings]
         made += [partial(self._amiss_card, one) for one in self.tablet.amiss[:MOST_AMISS]]
         if more := len(self.tablet.amiss[MOST_AMISS:]):
             made.append(words(f"{in_number(more, 'more file')} lost or damaged. Settings names those that are gone."))

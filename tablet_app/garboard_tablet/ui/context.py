@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     from garboard_tablet.models.tablet import Tablet
     from garboard_tablet.models.vessels import VesselList
     from garboard_tablet.system.files import Files
+    from garboard_tablet.system.guest import Guest
     from garboard_tablet.ui.inputs import NumberPads
+    from garboard_tablet.ui.run_clock import RunClock
 
 
 class Screen(Protocol):
@@ -71,5 +73,7 @@ class Context:
     pads: NumberPads
     files: Files
     backups: Backups
+    run_clock: RunClock
+    guest: Guest
     files_come_from: Path
     data_problem: str = ""

@@ -18,6 +18,7 @@ from garboard.findings import Band, Figure, Table
 from garboard.report.palette import SERIES_STYLES
 from garboard_tablet.models.labels import Box, Point, along, clear_box
 from garboard_tablet.models.scale import extents, number_text, ticks
+from garboard_tablet.ui.language import shown
 from garboard_tablet.ui.theme import BODY, SMALL, dp, sp, theme
 from garboard_tablet.ui.widgets import Txt
 
@@ -316,7 +317,7 @@ class TableView(Widget):
     def fit(self, width: float) -> float:
         pad = dp(14)
         lines = [self._table.headings, *self._rows]
-        columns = list(zip(*lines, strict=True))
+        columns = list(zip(*([shown(cell) for cell in line] for line in lines), strict=True))
         room = width - pad * (len(columns) + 1)
         least = [max(_wide(word) for cell in column for word in cell.split() or [""]) for column in columns]
         if sum(least) > room:

@@ -15,7 +15,7 @@ from kivy.uix.widget import Widget
 
 from garboard_tablet.models.keys import ERASE, POINT, SIGN
 from garboard_tablet.ui.theme import BIG, BODY, GAP, SMALL, TARGET, THUMB, dp, sp, theme
-from garboard_tablet.ui.widgets import Press, Txt, act
+from garboard_tablet.ui.widgets import Press, Txt, act, is_measured
 
 TALL = (("1", "2", "3", ERASE), ("4", "5", "6", SIGN), ("7", "8", "9", "next"), ("0", "0", POINT, "next"))
 LOW = (("1", "2", "3", "0", ERASE), ("4", "5", "6", POINT, SIGN), ("7", "8", "9", "next", "next"))
@@ -115,7 +115,10 @@ class NumberPad(Widget):
         for size in (32, BODY, SMALL):
             if all(_width_of(word, size) <= room for word in self._word.split()):
                 key.text, key.font_size = self._word, sp(size)
-                return
+                key.full = key.font_size
+                key.shrink_to(room, key.height)
+                if is_measured() or key.texture_size[1] <= key.height:
+                    return
         key.text, key.font_size = self._word.split(":")[0], sp(BODY)
 
 
@@ -254,7 +257,12 @@ class Typed(Widget):
 
 
 class WordsBox(TextInput):
-    """A place for words; the tablet's own keyboard comes up for it."""
+    """A place for words; the tablet's own keyboard comes up for it.
+
+    copied : what was copied last out of any of them, so that the clipboard can be left clean
+    """
+
+    copied = ""
 
     def __init__(self, text: str, changed: Callable[[str], object], *, lines: int = 1, hint: str = "") -> None:
         self._is_made = False
@@ -273,6 +281,15 @@ class WordsBox(TextInput):
         """Not before something is copied or pasted: on a desktop it starts four programs, and waits for them."""
         if self._is_made:
             super()._ensure_clipboard()
+
+    def copy(self, data: str = "") -> None:
+        """Copy the words chosen."""
+        WordsBox.copied = data or self.selection_text
+        super().copy(data)
+
+    def _cut(self, data: str) -> None:
+        WordsBox.copied = data
+        super()._cut(data)
 
     def take_focus(self) -> None:
         """What is typed goes here from now on. Not at once: a touch that ends now still takes the focus away."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from kivy.properties import ColorProperty
@@ -10,12 +11,14 @@ from kivy.uix.widget import Widget
 
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import whose
-from garboard_tablet.ui.theme import EDGE, GAP, HEADING, SMALL, TARGET, dp, sp, theme
-from garboard_tablet.ui.widgets import Across, Column, Marked, MarkShape, Press, Txt, verdict_marks
+from garboard_tablet.ui.language import shown
+from garboard_tablet.ui.theme import EDGE, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, dp, sp, theme
+from garboard_tablet.ui.widgets import Across, Column, Marked, MarkShape, Press, Txt, is_measured, verdict_marks
 
 if TYPE_CHECKING:
     from garboard.report.palette import Mark
     from garboard.verdict import Verdict
+    from garboard_tablet.models.armed import Turn
     from garboard_tablet.ui.context import Context
 
 Maker = Callable[[], Any]
@@ -24,6 +27,10 @@ SIDE = 214
 """Width of the column of actions when the tablet lies across [dp]."""
 UNDO = 126
 """Width of the press that undoes what was saved last [dp]."""
+NARROW = 900
+"""A head less wide has no room for the words at the upper right beside two presses [dp]."""
+RUN = 160
+"""Width of the press that leads back to a run under way [dp]."""
 
 
 class Page:
@@ -68,6 +75,14 @@ class Page:
         """The press beside the words at the upper right, where what they tell can be undone."""
         return None
 
+    def to_run(self) -> Press | None:
+        """The press that says how a run under way stands, and leads back to it."""
+        under_way = self.live.under_way
+        if under_way is None or under_way.route == self.route:
+            return None
+        said = under_way.words(self.live.time())
+        return Press(said, partial(self.way.go, under_way.route), size=SMALL, name="to the run")
+
     def corner(self) -> Press | None:
         """What stands at the upper left where back leads nowhere."""
         return None
@@ -89,6 +104,9 @@ class Page:
     def keyed(self, key: str) -> bool:
         """A key of a desktop's keyboard; False when the page has no use for it."""
         return False
+
+    def show_run(self, turn: Turn) -> None:
+        """Show how the run under way stands, on the page it is steered by."""
 
     def leave(self) -> None:
         """The page is gone."""
@@ -119,14 +137,14 @@ class Shell(Widget):
         """Put a page up. `first` when back leads nowhere."""
         self.clear_widgets()
         self.ground = theme.ground
-        self._page = page
+        self._page, self._is_first = page, first
         back = Press("Back", self._back, name="back") if page.has_back else None
         self._back_press = page.corner() if first else back
         self._title = Txt(page.title, HEADING, bold=True)
         self._under = Txt(page.under, SMALL, "quiet")
         self._counts = [Marked(f"{count} {verdict.value}", verdict_marks[verdict]) for verdict, count in page.counts()]
         self._saved = Txt(page.saved, SMALL, "quiet")
-        self._undo = page.undo()
+        self._undo, self._to_run = page.undo(), page.to_run()
         self._actions = list(page.actions())
         self._body = page.body()
         if isinstance(self._body, Halves) and not self._actions:
@@ -134,7 +152,7 @@ class Shell(Widget):
         self._pager = self._body.pager if isinstance(self._body, Halves) else None
         if self._pager is not None:
             self.add_widget(self._pager)
-        frame = (self._back_press, self._title, self._under, self._saved, self._undo, self._body)
+        frame = (self._back_press, self._title, self._under, self._saved, self._undo, self._to_run, self._body)
         for child in (*frame, *self._actions):
             if child is not None:
                 self.add_widget(child)
@@ -145,16 +163,28 @@ class Shell(Widget):
     def say_saved(self) -> None:
         """Say anew at the upper right how far what was entered is on the disk."""
         if self._page is not None:
-            self._saved.text = self._page.saved
             self._show_mark()
             self._place_top()
+
+    def say_run(self) -> None:
+        """Say anew how a run under way stands; the press goes once the run has ended."""
+        stands, now = self._to_run, self._page.to_run() if self._page is not None else None
+        if stands is not None and now is not None:
+            stands.text = now.text
+        elif stands is not now and self._page is not None:
+            self.show(self._page, first=self._is_first)
+
+    @property
+    def _is_crowded(self) -> bool:
+        """Whether Undo and the way to a run leave no room for what they follow from: Undo says that it is saved."""
+        return self._undo is not None and self._to_run is not None and self.width < dp(NARROW)
 
     def say_under(self) -> None:
         """Say anew what stands under the title."""
         self._place()
 
     def _show_mark(self) -> None:
-        mark = self._page.saved_mark if self._page is not None else None
+        mark = self._page.saved_mark if self._page is not None and not self._is_crowded else None
         if self._mark is not None:
             self.remove_widget(self._mark)
         self._mark = MarkShape(mark, 26, "ground") if mark is not None else None
@@ -176,7 +206,9 @@ class Shell(Widget):
         for count in self._counts:
             (self.remove_widget if count in rest else self._add_once)(count)
         counted = ", ".join(count.text for count in rest)
-        self._under.text = ". ".join(filter(None, (counted, self._page.under)))
+        self._under.text = ". ".join(filter(None, (counted, shown(self._page.under))))
+        if self._to_run is not None:
+            self._show_mark()
         self._place_top()
         self._body.pos = (left, bottom)
         self._body.size = (right - left, self.top - dp(8) - dp(TARGET) - gap - bottom)
@@ -196,6 +228,10 @@ class Shell(Widget):
         if self._undo is not None:
             self._undo.size, self._undo.pos = (dp(UNDO), high), (right - dp(UNDO), top - high)
             right -= dp(UNDO + GAP)
+        if self._to_run is not None:
+            self._to_run.size, self._to_run.pos = (dp(RUN), high), (right - dp(RUN), top - high)
+            right -= dp(RUN + GAP)
+        self._saved.text = shown(self._page.saved) if self._page is not None and not self._is_crowded else ""
         wide, _ = self._saved.fit_line()
         if wide > self.width * 0.26:
             wide = self.width * 0.26
@@ -206,11 +242,16 @@ class Shell(Widget):
             right -= self._mark.width + dp(8)
             self._mark.pos = (right, top - high / 2 - self._mark.height / 2)
         room = right - dp(12) - left
+        self._under.font_size = self._under.full = sp(SMALL)
         self._under.fit(room)
-        for size in (HEADING, 28, 26):
-            self._title.font_size = sp(size)
+        for size in (sp(HEADING), sp(28), sp(26), *(() if is_measured() else (dp(LEAST_TEXT),))):
+            self._title.font_size = self._title.full = size
             if self._title.fit(room) + self._under.height <= high + dp(4):
                 break
+        else:
+            if not is_measured():
+                self._under.font_size = self._under.full = dp(LEAST_TEXT)
+                self._under.fit(room)
         total = self._title.height + self._under.height
         middle = top - high / 2 + total / 2
         self._title.pos = (left, middle - self._title.height)
@@ -225,7 +266,7 @@ class Shell(Widget):
         x = self.x + dp(EDGE) if theme.left else self.right - dp(EDGE) - wide
         for press in reversed(self._actions):
             if press is not None:
-                press.fit(wide)
+                press.fit_low(wide)
                 press.pos = (x, y)
             y += (dp(TARGET) if press is None else press.height) + dp(GAP)
         if self._pager is not None:

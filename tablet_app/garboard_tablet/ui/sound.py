@@ -34,11 +34,17 @@ def beep_samples(pitch: float, seconds: float) -> bytes:
     )
 
 
+@lru_cache(maxsize=1)
+def _folder() -> tempfile.TemporaryDirectory[str]:
+    """Removed when the program ends: some players read a sound from its file each time."""
+    return tempfile.TemporaryDirectory(prefix="garboard-")
+
+
 @lru_cache(maxsize=4)
 def _sound(pitch: float, seconds: float) -> Any:
     from kivy.core.audio import SoundLoader
 
-    path = Path(tempfile.mkdtemp()) / f"{pitch:.0f}.wav"
+    path = Path(_folder().name) / f"{pitch:.0f}.wav"
     with wave.open(str(path), "wb") as file:
         file.setnchannels(1)
         file.setsampwidth(2)

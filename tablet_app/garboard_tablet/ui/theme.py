@@ -18,6 +18,9 @@ LabelBase.register(DIGITS, str(Path(__file__).parent.parent / "fonts" / "B612-Bo
 BODY, SMALL, HEADING, BIG, TYPED, HUGE = 26, 22, 32, 56, 96, 120
 """Text sizes [sp]; the reasons stand in the developers' notes."""
 
+LEAST_TEXT = 22
+"""No words are smaller [dp], whatever size the person set and however long the words of a language are."""
+
 TARGET, THUMB, GAP, EDGE = 96, 126, 12, 16
 """Least side of anything to press, of what is pressed most, the gap between two, the margin of a screen [dp]."""
 
@@ -90,6 +93,7 @@ __all__ = [
     "GAP",
     "HEADING",
     "HUGE",
+    "LEAST_TEXT",
     "SMALL",
     "TARGET",
     "THUMB",

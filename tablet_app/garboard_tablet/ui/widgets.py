@@ -16,6 +16,7 @@ from kivy.clock import Clock
 from kivy.graphics import Color, Line, SmoothEllipse, SmoothLine, Triangle
 from kivy.graphics.tesselator import Tesselator
 from kivy.lang import Builder
+from kivy.metrics import Metrics
 from kivy.properties import BooleanProperty, ColorProperty, NumericProperty, StringProperty
 from kivy.uix.behaviors import ButtonBehavior
 from kivy.uix.label import Label
@@ -23,7 +24,9 @@ from kivy.uix.widget import Widget
 
 from garboard.disk.storage import NotSaved
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
-from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, SMALL, TARGET, THUMB, dp, sp, theme
+from garboard.verdict import Verdict
+from garboard_tablet.ui.language import Language, shown
+from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, THUMB, dp, sp, theme
 from garboard_tablet.ui.tidy import tidy_soon
 
 Builder.load_file(str(Path(__file__).with_name("theme.kv")))
@@ -48,9 +51,32 @@ class _Text(Label):
         super(Label, self).__init__(**more)  # past Label's own, of which this is the rest
         for name in (*self._font_properties, "disabled"):
             self.fbind(name, self._trigger_texture_update, name)
-        self._label = None
+        self._label: Any = None
         self._create_label()
         self._trigger_texture()
+        self.full = float(more["font_size"])
+
+    def shrink_to(self, room: float, high: float | None = None) -> None:
+        """Words as large as they fit in, down to the least size: no word is broken, none is cut.
+
+        As the program's own words at their usual size fit every page, this is done for others alone.
+        """
+        if is_measured():
+            return
+        least = dp(LEAST_TEXT)
+        self.font_size = self.full
+        while self.font_size > least and not self._fits(room, high):
+            self.font_size = max(least, self.font_size * 0.94)
+
+    def _fits(self, room: float, high: float | None) -> bool:
+        self.texture_update()
+        longest = max((self._label.get_extents(word)[0] for word in self.text.split()), default=0)
+        return longest <= room and (high is None or self.texture_size[1] <= high)
+
+
+def is_measured() -> bool:
+    """Whether words are those, and as large, as every page was laid out for."""
+    return not Language.is_another and float(Metrics.fontscale) == 1.0
 
 
 class Txt(_Text):
@@ -59,12 +85,13 @@ class Txt(_Text):
     role = StringProperty("ink")
 
     def __init__(self, text: str, size: float = BODY, role: str = "ink", **more: Any) -> None:
-        super().__init__(text=text, font_size=sp(size), role=role, **more)
+        super().__init__(text=shown(text), font_size=sp(size), role=role, **more)
         self.color = theme.colour(role)
         self.disabled_color = self.color
 
     def fit(self, width: float) -> float:
         self.text_size: tuple[float | None, None] = (width, None)
+        self.shrink_to(width)
         self.texture_update()
         self.size = (width, self.texture_size[1])
         return float(self.height)
@@ -170,10 +197,11 @@ class Press(ButtonBehavior, _Text):
         self, text: str, do: Callable[[], object], kind: str = "plain", size: float = BODY, name: str = "", **more: Any
     ) -> None:
         super().__init__(
-            text=text, font_size=sp(size), size_hint=(None, None), halign="center", valign="middle", **more
+            text=shown(text), font_size=sp(size), size_hint=(None, None), halign="center", valign="middle", **more
         )
         self.kind, self.name, self._do, self._last = kind, name or text, do, -10.0
         self.always_release = False
+        self._is_fitted = False
         if kind == "key":
             self.font_name = DIGITS
         self.bold = kind == "main"
@@ -190,7 +218,10 @@ class Press(ButtonBehavior, _Text):
         self.edge = theme.action if strong else theme.fail if self.kind == "away" else theme.line
 
     def _wrap(self, *_: object) -> None:
-        self.text_size = (max(1.0, self.width - dp(24)), None)
+        room = max(1.0, self.width - dp(24))
+        self.text_size = (room, None)
+        if self.kind != "key":
+            self.shrink_to(room, None if self._is_fitted else self.height)
 
     @property
     def least(self) -> float:
@@ -198,10 +229,27 @@ class Press(ButtonBehavior, _Text):
         return THUMB if self.kind in ("main", "key") else TARGET
 
     def fit(self, width: float) -> float:
+        self._is_fitted = True
         self.width = width
         self._wrap()
         self.texture_update()
         self.height = max(dp(self.least), self.texture_size[1] + dp(24))
+        self._is_fitted = False
+        return float(self.height)
+
+    def least_width(self) -> float:
+        """The width in which no word of it is broken, in the smallest words."""
+        self.font_size = dp(LEAST_TEXT)
+        self.texture_update()
+        return max(float(self._label.get_extents(word)[0]) for word in self.text.split() or [""]) + dp(26)
+
+    def fit_low(self, width: float) -> float:
+        """Take a width, and no more than the least height where smaller words have room in it."""
+        high = self.fit(width)
+        if high > dp(self.least) and not is_measured():
+            self.height = dp(self.least)
+            if not self._fits(width - dp(24), self.height):
+                return self.fit(width)
         return float(self.height)
 
     def on_press(self) -> None:
@@ -599,7 +647,10 @@ class Across(Widget):
 
     def fit(self, width: float) -> float:
         gap = dp(GAP)
-        most = max(1, int((width + gap) // (dp(self._least) + gap)))
+        least = dp(self._least)
+        if not is_measured():
+            least = max(least, *(press.least_width() for press in self._presses))
+        most = max(1, int((width + gap) // (least + gap)))
         rows = -(-len(self._presses) // most)
         self._columns = self._set or -(-len(self._presses) // rows)
         rows = -(-len(self._presses) // self._columns)
@@ -666,6 +717,11 @@ def words(text: str, role: str = "ink", size: float = BODY) -> Callable[[], Txt]
     return lambda: Txt(text, size, role)
 
 
+def warning_card(text: str) -> Card:
+    """What to know before it hurts."""
+    return Card(Txt(text), mark=verdict_marks[Verdict.ADVISE], word="look here")
+
+
 def state_mark(state: str) -> Mark:
     """The mark of a step's state."""
     return STEP_MARKS.get(state, STEP_MARKS["to do"])
@@ -674,5 +730,5 @@ def state_mark(state: str) -> Mark:
 verdict_marks = VERDICT_MARKS
 __all__ = [
     "Across", "Beside", "Card", "Choices", "Column", "Gap", "Ground", "Line", "MarkShape", "Marked", "Press",
-    "RowPress", "Txt", "heading", "state_mark", "verdict_marks", "words",
+    "RowPress", "Txt", "heading", "is_measured", "state_mark", "verdict_marks", "warning_card", "words",
 ]  # fmt: skip
