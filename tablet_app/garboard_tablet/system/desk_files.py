@@ -126,6 +126,6 @@ def put_into(folder: Path, file: Path, name: str) -> Put:
     target = free_name(folder, name)
     try:
         copy_out(file, target)
-    except NotSaved as failure:
+    except (NotSaved, OSError) as failure:  # a stick was taken out
         return Put(how=How.FAILED, where=str(folder), why=in_words(failure))
     return Put(how=How.DONE, where=str(target))
