@@ -103,7 +103,7 @@ class PhotosPage(Page):
     def _file_came(self, got: Got) -> None:
         """A picture is kept as a picture; any other file as it is."""
         if got.path is None:
-            self.bringing._came(got)
+            self.bringing.came(got)
         elif got.path.suffix.lower() in (".jpg", ".jpeg", ".png", ".webp"):
             self.bringing.use(got.path)
         else:
