@@ -76,6 +76,20 @@ def test_what_comes_in_writes_over_nothing(tmp_path: Path) -> None:
     assert free_name(tmp_path, "link.jpg").name == "link 2.jpg"
 
 
+def test_a_picture_is_named_as_one_and_nothing_else_is(tmp_path: Path) -> None:
+    for name, content, kept in (
+        ("IMG 26.5.14", b"\xff\xd8\xff\xe0", "IMG 26.5.14.jpg"),
+        ("clamp", b"\x89PNG\r\n\x1a\n", "clamp.png"),
+        ("clamp.heic", b"RIFF\n\n\0\0WEBPVP8", "clamp.heic.webp"),
+        ("clamp.JPEG", b"\x89PNG\r\n\x1a\n", "clamp.JPEG"),
+        ("run.log", b"$GPRMC", "run.log"),
+        ("boats.zip", b"PK\x03\x04", "boats.zip"),
+    ):
+        got = copy_in(io.BytesIO(content), tmp_path, name)
+        assert (got.path, got.name) == (tmp_path / kept, kept)
+        assert (tmp_path / kept).read_bytes() == content
+
+
 def test_a_pipe_and_a_folder_are_not_copied_in(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe")
     for name in ("pipe", "", "gone"):

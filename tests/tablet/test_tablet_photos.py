@@ -291,3 +291,15 @@ def test_arrows_that_two_tablets_set_on_one_photo_are_all_listed_and_moved_by_to
     assert len(_photos(d)[0].arrows) == 5
     d.press("take picture")  # the very same picture: its arrows stay
     assert len(_photos(d)[0].arrows) == 5
+
+
+@pytest.mark.parametrize(("press", "name"), [("choose picture", "IMG_1234"), ("other file", "1000004711.jfif")])
+def test_a_picture_the_system_names_by_a_number_is_kept_as_a_picture(
+    drive: Drive, tmp_path: Path, press: str, name: str
+) -> None:
+    files = FakeFiles(chosen=tmp_path / name)
+    (tmp_path / name).write_bytes(picture())
+    d = _at_value(drive, files)
+    d.press("photos", press)
+    assert d.says("Touch what matters")
+    assert [photo.name for photo in _photos(d)] == [f"{name}.jpg"]
