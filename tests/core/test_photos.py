@@ -160,6 +160,15 @@ def test_what_is_no_whole_picture_is_refused_with_what_to_do(content: bytes, why
     assert refused.value.why is why
 
 
+@pytest.mark.parametrize(("level", "shown"), [(0, 0), (0x7FFF, 127), (0xFFFF, 255)])
+def test_sixteen_bits_of_grey_are_shown_as_grey(level: int, shown: int) -> None:
+    """As a thermal camera writes them."""
+    out = BytesIO()
+    Image.new("I;16", (8, 6), level).save(out, "PNG")
+    image = opened(out.getvalue(), 100)
+    assert (image.mode, image.getpixel((0, 0))) == ("RGB", (shown,) * 3)
+
+
 def test_a_picture_in_grey_or_with_a_clear_ground_is_drawn_in_colours() -> None:
     for mode in ("L", "RGBA", "P", "CMYK", "I;16"):
         out = BytesIO()

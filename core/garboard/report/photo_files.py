@@ -129,6 +129,8 @@ def _in_colours(image: Image) -> Image:
     """Red, green and blue; what can be seen through is white."""
     from PIL import Image
 
+    if image.mode.startswith("I"):  # sixteen bits of grey, as of a thermal camera: Pillow cuts them off at eight
+        return image.convert("I").point(lambda level: level * (1 / 256)).convert("L").convert("RGB")
     if image.mode in ("RGBA", "LA", "PA") or "transparency" in image.info:
         clear = image.convert("RGBA")
         ground = Image.new("RGB", clear.size, "white")
