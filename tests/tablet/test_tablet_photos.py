@@ -303,3 +303,36 @@ def test_a_picture_the_system_names_by_a_number_is_kept_as_a_picture(
     d.press("photos", press)
     assert d.says("Touch what matters")
     assert [photo.name for photo in _photos(d)] == [f"{name}.jpg"]
+
+
+@pytest.mark.parametrize("press", ["choose picture", "other file"])
+def test_a_copy_of_what_cannot_be_kept_does_not_stay_and_a_picture_of_the_camera_does(
+    drive: Drive, tmp_path: Path, press: str
+) -> None:
+    """The person has the file elsewhere, and no touch removes the copy. Of the camera's picture it is the only one."""
+    files = FakeFiles(chosen=tmp_path / "cut.jpg", camera=picture()[:700])
+    (tmp_path / "cut.jpg").write_bytes(picture()[:700])
+    d = _at_value(drive, files)
+    d.press("photos", press)
+    assert d.says("cut off or damaged")
+    assert not d.says("Cannot be read")
+    assert list((d.app.tablet.folder / "coming").iterdir()) == []
+    assert (tmp_path / "cut.jpg").exists()
+    d.press("take picture")
+    assert len(list((d.app.tablet.folder / "coming").iterdir())) == 1
+
+
+def test_a_file_the_disk_refuses_leaves_no_copy_that_no_page_offers(
+    drive: Drive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "run.log").write_bytes(b"$GPRMC")
+    d = _at_value(drive, FakeFiles(chosen=tmp_path / "run.log"))
+    d.press("photos")
+
+    def refuse(*_: object) -> None:
+        raise NotSaved("the disk is full")
+
+    monkeypatch.setattr(d.app.tablet.files.attachments, "put_file", refuse)
+    d.press("other file")
+    assert d.says("the disk is full")
+    assert list((d.app.tablet.folder / "coming").iterdir()) == []

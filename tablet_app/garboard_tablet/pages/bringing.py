@@ -118,28 +118,33 @@ class Bringing:
 
     def choose(self) -> None:
         """Have the person choose one."""
-        self._files.pick(coming_folder(self._tablet), self.came, pictures=True)
+        self._files.pick(coming_folder(self._tablet), partial(self.came, is_copy=True), pictures=True)
 
-    def came(self, got: Got) -> None:
-        """Keep what came in, or say why nothing did."""
+    def came(self, got: Got, *, is_copy: bool = False) -> None:
+        """Keep what came in, or say why nothing did.
+
+        is_copy : whether the person has it elsewhere; of what the camera took there is nothing else
+        """
         if got.path is not None:
-            self.use(got.path)
+            self.use(got.path, is_copy=is_copy)
         else:
             self._say({How.CANCELLED: _CANCELLED, How.NOTHING: _NOTHING}.get(got.how, got.why))
 
-    def use(self, path: Path) -> None:
-        """Keep a picture that came in."""
+    def use(self, path: Path, *, is_copy: bool = False) -> None:
+        """Keep a picture that came in. A copy of what cannot be kept goes again: nobody could remove it."""
         if self.is_busy:
             return
         self.said, self.is_busy = "", True
         self._changed()
         self._context.background.run(
-            "keeping a picture", partial(prepare, path), partial(self._prepared, path), self._failed
+            "keeping a picture", partial(prepare, path), partial(self._prepared, path, is_copy), self._failed
         )
 
-    def _prepared(self, path: Path, picture: Prepared) -> None:
+    def _prepared(self, path: Path, is_copy: bool, picture: Prepared) -> None:
         self.is_busy = False
         if picture.refused:
+            if is_copy:
+                drop_copy(self._tablet, path)
             is_own = path.parent == coming_folder(self._tablet)  # its name tells the person nothing
             self._say(picture.refused if is_own else f"{path.name}: {picture.refused}")
         else:

@@ -105,7 +105,7 @@ class PhotosPage(Page):
         if got.path is None:
             self.bringing.came(got)
         elif got.path.suffix.lower() in (".jpg", ".jpeg", ".png", ".webp"):
-            self.bringing.use(got.path)
+            self.bringing.use(got.path, is_copy=True)
         else:
             act(partial(self._attach_file, got.path))
 
@@ -115,7 +115,8 @@ class PhotosPage(Page):
         except GarboardError as refused:
             self.bringing.said = in_words(refused)
             raise
-        drop_copy(self.tablet, path)
+        finally:  # no page offers it, and the person has it elsewhere
+            drop_copy(self.tablet, path)
         self._changed()
 
     def _keep(self, picture: Prepared) -> None:
