@@ -15,7 +15,7 @@ from garboard.disk.storage import NotSaved
 from garboard.history import backup
 from garboard.history.merge import merge
 from garboard.report.photos import Photo, photos_of
-from garboard_tablet.models.photos import Pointing
+from garboard_tablet.models.photos import Pointing, attach_file
 from garboard_tablet.models.tablet import open_tablet
 from tablet.driver import Drive, Driver, new_job, view_of
 from tablet.fake_files import FakeFiles, picture
@@ -200,8 +200,6 @@ def test_arrows_set_on_two_tablets_are_all_shown_and_the_photo_is_not_lost(drive
         merge([d.app.tablet.files], copy)
     _touch(d, 0.2, 0.2)
     other = open_tablet(tmp_path / "other", d.app.tablet.make_plugins)
-    from garboard_tablet.models.photos import Pointing
-
     Pointing(other, here, ("dock.horn", *here.subject[:3])).touch(0.8, 0.8)
     merge([other.files], d.app.tablet.files)
     other.close()
@@ -336,3 +334,35 @@ def test_a_file_the_disk_refuses_leaves_no_copy_that_no_page_offers(
     d.press("other file")
     assert d.says("the disk is full")
     assert list((d.app.tablet.folder / "coming").iterdir()) == []
+
+
+@pytest.mark.parametrize("is_here", [False, True], ids=["not ashore yet", "no picture"])
+def test_a_picture_that_cannot_be_shown_asks_for_no_touch_and_says_why(
+    drive: Drive, tmp_path: Path, is_here: bool
+) -> None:
+    """What its arrow points at stands there all the same."""
+    from garboard_tablet.pages.photo import photo_route
+    from garboard_tablet.ui.picture import _kept
+
+    d = _at_value(drive, FakeFiles(camera=picture(801, 600)))
+    d.press("photos", "take picture")
+    _touch(d, 0.5, 0.5)
+    assert d.has("nudge left")
+    (photo,) = _photos(d)
+    tablet, here = d.app.tablet, d.app.tablet.session.here
+    if is_here:
+        (tmp_path / "no picture.jpg").write_bytes(b"a letter")
+        place = attach_file(tablet, here.to("photos", *photo.shows[1:]), tmp_path / "no picture.jpg")
+        d.app.way.instead(photo_route(here, place))
+        d.step()
+        assert d.says("The picture cannot be read.")
+    else:
+        (tablet.files.attachments.folder / photo.file).unlink()
+        _kept.clear()
+        d.app.screen.show()
+        d.step()
+        assert d.says("The picture is not on this tablet.")
+        assert d.has("arrow 1")
+    assert not d.says("Touch what")
+    assert not d.has("nudge left")
+    assert faults(d.app.shell, d.window) == []

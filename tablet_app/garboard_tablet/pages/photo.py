@@ -43,6 +43,8 @@ WORDS_FOR_ARROWS = (
     *("loose", "chafed", "corroded", "cracked", "bent", "leaks"),
     *("burnt", "no label", "wrong size", "missing", "this is right"),
 )
+_NOT_HERE = "The picture is not on this tablet. It comes when the shop sends it."
+_UNREAD = "The picture cannot be read. Take another one."
 BACK_REASONS = ("of another boat", "shows something else", "too dark or blurred")
 
 
@@ -182,20 +184,21 @@ class PhotoPage(Page):
                 [lambda: Txt(photo.name, HEADING), words("This file is no picture. The shop can open it.")]
             )
         texture = texture_of(photo.file, partial(content_of, self.tablet, photo), dp(LARGE_SIDE))
-        without = "The picture is not on this tablet. It comes when the shop sends it."
+        without = _UNREAD if photo.file in self.tablet.files.attachments else _NOT_HERE
         self._view = PhotoView(texture, photo.arrows, self.pointing.in_hand, without)
         self._view.aside = 1.0 if theme.left else 0.0
         self.pointing.aspect = self._view.aspect
-        return PhotoBody(self._view, self.touched, self._side(), self._moves())
+        is_seen = texture is not None
+        return PhotoBody(self._view, self.touched, self._side(is_seen=is_seen), self._moves() if is_seen else ())
 
-    def _side(self) -> Column:
-        """What the arrows point at, and what a touch does next."""
+    def _side(self, *, is_seen: bool) -> Column:
+        """What the arrows point at, and what a touch of the picture does next."""
         arrows = self.pointing.arrows
         makers: list[Maker] = [*self.bringing.message()]
         makers += [partial(self._arrow_row, number, arrow.word) for number, arrow in enumerate(arrows)]
-        if not arrows:
+        if is_seen and not arrows:
             makers.append(words("Touch what matters: an arrow points at it."))
-        elif self.pointing.in_hand < 0:
+        elif is_seen and self.pointing.in_hand < 0:
             makers.append(words("Touch what the next arrow points at."))
         column = Column()
         column.show(makers)
