@@ -366,3 +366,21 @@ def test_a_picture_that_cannot_be_shown_asks_for_no_touch_and_says_why(
     assert not d.says("Touch what")
     assert not d.has("nudge left")
     assert faults(d.app.shell, d.window) == []
+
+
+def test_more_words_for_an_arrow_than_are_kept_are_refused_and_stay_to_be_shortened(drive: Drive) -> None:
+    d = _at_value(drive, FakeFiles(camera=picture()))
+    d.press("photos", "take picture")
+    _touch(d, 0.5, 0.5)
+    d.press("words")
+    kept = "the second clamp from the left at the transom, its screw loo"
+    d.write(f"{kept}se")
+    d.press("save it")
+    assert d.says("These are 62 letters; 60 can be kept.")
+    assert _photos(d)[0].arrows[0].word == ""
+    assert d.says(f"{kept}se")
+    assert faults(d.app.shell, d.window) == []
+    d.step()
+    d.type_keys(8, 8)
+    d.press("save it")
+    assert _photos(d)[0].arrows[0].word == kept

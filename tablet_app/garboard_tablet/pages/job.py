@@ -209,6 +209,8 @@ class WordsPage(Page):
     asks = ""
     word = "Save it"
     lines = 1
+    longest = 0
+    """So many letters are kept; 0 where all are."""
 
     @property
     def key(self) -> str:
@@ -222,10 +224,11 @@ class WordsPage(Page):
         super().__init__(context, route)
         self._box: WordsBox | None = None
         self._writing = bool(self.text) or not self.offers()
+        self._refused = ""
 
     def body(self) -> Widget:
         column = Column()
-        column.show([words(self.asks, "quiet"), self._words_box if self._writing else self._offers])
+        column.show([words(self._refused or self.asks, "quiet"), self._words_box if self._writing else self._offers])
         return column
 
     def _words_box(self) -> WordsBox:
@@ -255,7 +258,11 @@ class WordsPage(Page):
         return (Press(self.word, lambda: self._done(self.text.strip()), "main", name="save it"),)
 
     def _done(self, text: str) -> None:
-        if text:
+        if self.longest and len(text) > self.longest:
+            self._refused = f"These are {len(text)} letters; {self.longest} can be kept. Say it in fewer."
+            self.screen.redraw_as_it_is()
+            self.begin()
+        elif text:
             self.take(text)
             self.tablet.session.forget(self.key)  # not before: the disk may refuse the words
             self.tablet.session.save()

@@ -11,7 +11,7 @@ from kivy.uix.widget import Widget
 
 from garboard.faults import GarboardError, in_words
 from garboard.job_view import FieldKey
-from garboard.report.photos import Photo, arrows_in_words, is_picture
+from garboard.report.photos import LONGEST_WORD, Photo, arrows_in_words, is_picture
 from garboard_tablet.models.coming import coming_folder, drop_copy
 from garboard_tablet.models.photos import (
     Pointing,
@@ -372,6 +372,7 @@ class PhotoWordsPage(WordsPage):
 
     title = "What does the arrow point at?"
     asks = "In a word or two. It stands in the book beside the number of the arrow."
+    longest = LONGEST_WORD
 
     def offers(self) -> Sequence[str]:
         return WORDS_FOR_ARROWS
