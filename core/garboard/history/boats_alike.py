@@ -67,13 +67,14 @@ def _kind(line: JsonValue) -> KindOfBoat | None:
         return None
     form, engines, power, length, boats, pitch, low, high, size = line
     try:
-        numbers = [float(str(one)) for one in (power, length, pitch, low, high)]
-        counts = [int(str(one)) for one in (engines, boats)]
+        kilowatts, metres, middle, least, most = (float(str(one)) for one in (power, length, pitch, low, high))
+        made = KindOfBoat(
+            str(form), int(str(engines)), kilowatts, metres, int(str(boats)), middle, least, most, str(size)
+        )
     except ValueError:
         return None
-    if not all(math.isfinite(one) and one > 0 for one in (*numbers, *counts)):
-        return None
-    return KindOfBoat(str(form), counts[0], numbers[0], numbers[1], counts[1], *numbers[2:], str(size))
+    numbers = (made.engines, made.power, made.length, made.boats, made.pitch, made.low, made.high)
+    return made if all(math.isfinite(one) and one > 0 for one in numbers) else None
 
 
 def kind_of(vessel: Vessel, kinds: Sequence[KindOfBoat]) -> KindOfBoat | None:
