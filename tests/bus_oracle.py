@@ -6,7 +6,7 @@ from collections.abc import Callable
 from math import degrees, isclose
 from typing import Any
 
-from garboard.samples import Sample
+from garboard.samples import HARD_RANGE, Sample
 
 KNOT = 1852 / 3600  # m/s
 Convert = Callable[[float], float]
@@ -83,6 +83,7 @@ OURS_OF_THEIRS: dict[int, dict[str, tuple[str, Convert, float]]] = {
 LENGTHS = {127237: 21, 127489: 26, 127497: 9, 127498: 52, 127506: 11, 129029: 43}
 """[canboat]; all others fill one frame of 8."""
 RANGE: dict[str, tuple[float, float]] = {
+    **HARD_RANGE,
     **dict.fromkeys(
         ("deviation", "variation", "yaw", "pitch", "roll", "rudder_angle", "rudder_order"),
         (-degrees(3.1416), degrees(3.1416)),
@@ -91,7 +92,7 @@ RANGE: dict[str, tuple[float, float]] = {
     "latitude": (-90, 90),
     "longitude": (-180, 180),
 }
-"""Angles outside a circle and places off the globe are no values to us."""
+"""Angles outside a circle, places off the globe and what no boat's instrument can show are no values to us."""
 REFERENCE = {127237: "headingReference", 127250: "reference", 129026: "cogReference"}
 DIRECTED = ("heading", "course_over_ground", "course_to_steer")
 TANK = {"water": "fresh water", "gray water": "grey water", "gasoline": "petrol"}
@@ -104,7 +105,7 @@ def expected_of(message: Any) -> list[Expected]:
     """The values of a message as nmea2000 finds them."""
     fields = {field.id: field for field in message.fields}
     found: list[Expected] = []
-    if message.PGN == 129029 and fields["method"].raw_value == 0:
+    if message.PGN == 129029 and fields["method"].raw_value in (0, 7, 8):
         return []
     for theirs, (ours, convert, resolution) in OURS_OF_THEIRS[message.PGN].items():
         value = fields[theirs].value

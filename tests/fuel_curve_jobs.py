@@ -61,7 +61,10 @@ def typed(
 def recorded(
     rows: Iterable[Row], engines: int = 1, *, current: float = 0.0, hold: int = 30, courses: Sequence[float] = (90, 270)
 ) -> list[Sample]:
-    """Samples once a second: each step held on each course in turn, with an unsteady spell between."""
+    """Samples once a second: each step held on each course in turn, with an unsteady spell between.
+
+    Engines wander each in its own time, for no two are alike to the last digit.
+    """
     samples: list[Sample] = []
     time = 0.0
     for engine_speed, speed, flow in rows:
@@ -71,8 +74,11 @@ def recorded(
                 unsteady = second < 6
                 wobble = (second % 3 - 1) * (1.0 if not unsteady else 40.0)
                 for engine in range(engines):
-                    samples.append(Sample(time, "engine_speed", engine_speed + 4 * wobble, "1", str(engine)))
-                    samples.append(Sample(time, "fuel_flow", flow / engines * 3.785411784, "1", str(engine)))
+                    own = (second + engine) % 3 - 1
+                    turns = engine_speed + (4 if not unsteady else 160.0) * own
+                    samples.append(Sample(time, "engine_speed", turns, "1", str(engine)))
+                    litres = flow / engines * 3.785411784 * (1 + 1e-6 * own * (engine > 0))
+                    samples.append(Sample(time, "fuel_flow", litres, "1", str(engine)))
                 samples.append(Sample(time, "speed_over_ground", along + 0.05 * wobble, "7"))
                 samples.append(Sample(time, "course_over_ground", course, "7", "", "true"))
                 time += 1.0

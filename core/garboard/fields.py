@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import enum
 import math
+import re
 from collections.abc import Callable
 
 import attrs
@@ -48,6 +49,7 @@ class Field:
     former    : words that were choices once: jobs of then still hold them, and nobody is offered them
     said      : what people say for each choice, where that is another word ("micro" for light cable)
     offers    : for a text or an amount, values to take with one press; any other can be typed
+    pattern   : for a text, the regular expression that the whole of it must match; the first of `offers` shows how
     unless    : a field of the same piece that says the same: once it is entered, nobody is led here
     plausible : (low, high) in `unit`; outside it the person is asked again
     plausible_for : the same of one vessel and piece ("port"), where it tells more; None where it does not
@@ -75,6 +77,7 @@ class Field:
     former: tuple[str, ...] = ()
     said: tuple[str, ...] = ()
     offers: tuple[str, ...] = ()
+    pattern: str = ""
     unless: str = ""
     plausible: tuple[float, float] | None = None
     plausible_for: Callable[[Vessel, str], tuple[float, float] | None] | None = None
@@ -99,6 +102,8 @@ class Field:
             )
         if self.offers and self.kind not in (Kind.AMOUNT, Kind.TEXT):
             raise ValueError(f"field {self.name!r}: only a text or an amount has offers")
+        if self.pattern:
+            self._check_pattern()
         for offer in self.offers:
             check_value(self, offer)
         if self.kind is Kind.TABLE and not self.columns:
@@ -111,6 +116,14 @@ class Field:
             raise ValueError(f"field {self.name!r}: heard must be a quantity of the network, got {self.heard!r}")
         if self.each and self.each not in EQUIPMENT:
             raise ValueError(f"field {self.name!r}: each must be one of {', '.join(EQUIPMENT)}, got {self.each!r}")
+
+    def _check_pattern(self) -> None:
+        if self.kind is not Kind.TEXT or not self.offers:
+            raise ValueError(f"field {self.name!r}: only a text has a pattern, and its first offer shows how it reads")
+        try:
+            re.compile(self.pattern)
+        except re.error as wrong:
+            raise ValueError(f"field {self.name!r}: the pattern is no regular expression: {wrong}") from None
 
     def _check_unit(self) -> None:
         if self.quantity not in UNITS_OF:
@@ -144,6 +157,8 @@ def check_value(field: Field, value: JsonValue) -> None:
         raise ValueRefused("true or false", shown(value))
     elif field.kind is Kind.TEXT and not isinstance(value, str):
         raise ValueRefused("text in quotes", shown(value))
+    elif field.pattern and not (isinstance(value, str) and re.fullmatch(field.pattern, value)):
+        raise ValueRefused(f"text such as {field.offers[0]!r}", shown(value))
     elif field.kind in (Kind.RECORDING, Kind.PHOTO) and not (
         isinstance(value, dict) and isinstance(value.get("file"), str)
     ):

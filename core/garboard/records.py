@@ -345,6 +345,13 @@ class Vessel:
     steering: str = _one_of("remote", "tiller")
     plate_power: Amount | None = _amount("power", (2, 3_000), hard=(0, 20_000))
     displacement_as_run: Amount | None = _amount("weight", (200, 60_000), hard=(0, 10_000_000))
+    displacement_full_load: Amount | None = _amount(
+        "weight",
+        (200, 60_000),
+        hard=(0, 10_000_000),
+        title="Displacement fully laden",
+        help="With all the people, fuel and gear it is used with. Then the propeller is foreseen for that load too.",
+    )
     engines: tuple[Engine, ...] = ()
     propellers: tuple[NamedPropeller, ...] = ()
     tanks: tuple[Tank, ...] = ()

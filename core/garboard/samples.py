@@ -11,6 +11,8 @@ import attrs
 
 __all__ = [
     "HARD_RANGE",
+    "MOST_ODD",
+    "MOST_OUT_OF_ORDER",
     "SIMULATED",
     "UNIT_OF_QUANTITY",
     "Recording",
@@ -20,6 +22,7 @@ __all__ = [
     "gather",
     "marked",
     "marked_whole",
+    "without_odd_times",
 ]
 
 UNIT_OF_QUANTITY: Mapping[str, str] = {
@@ -98,7 +101,7 @@ HARD_RANGE: Mapping[str, tuple[float, float]] = {
     "yaw": (-360, 360),
     "latitude": (-90, 90),
     "longitude": (-180, 180),
-    "rudder_angle": (-90, 90),
+    "rudder_angle": (-180, 180),
     "engine_speed": (0, 15000),
     "shaft_speed": (-15000, 15000),
     "engine_trim": (-125, 125),
@@ -110,7 +113,7 @@ HARD_RANGE: Mapping[str, tuple[float, float]] = {
     "engine_hours": (0, 500_000),
     "magnetic_x": (-10_000, 10_000),
     "magnetic_y": (-10_000, 10_000),
-    "rudder_order": (-90, 90),
+    "rudder_order": (-180, 180),
     "course_to_steer": (0, 360),
     "gear": (-1, 1),
     "transmission_oil_pressure": (-110, 10_000),
@@ -129,9 +132,9 @@ HARD_RANGE: Mapping[str, tuple[float, float]] = {
     "depth_offset": (-50, 50),
     "water_temperature": (-10, 60),
     "air_temperature": (-90, 90),
-    "air_pressure": (800, 1200),
-    "temperature": (-273.15, 2000),
-    "set_temperature": (-273.15, 2000),
+    "air_pressure": (500, 1200),
+    "temperature": (-100, 2000),
+    "set_temperature": (-100, 2000),
     "pressure": (-110, 300_000),
     "set_pressure": (-110, 300_000),
     "humidity": (0, 110),
@@ -199,6 +202,7 @@ class Recording:
     """A whole recording, sorted into streams. Made once by `gather`; nothing in it changes.
 
     devices  : what devices say of themselves, such as maker and model, by the source of their streams
+    own_ship : what the boat's own AIS unit says of it: "mmsi", "name", "call_sign"
     set_back : by how much the times of one stream ran back at most, as they were recorded [s]
     is_timed : whether it tells times; otherwise its samples have an order only, and the time 0
     """
@@ -206,6 +210,7 @@ class Recording:
     name: str
     streams: Mapping[StreamKey, Stream]
     devices: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict, eq=False)
+    own_ship: Mapping[str, str] = attrs.field(factory=dict, eq=False)
     set_back: float = attrs.field(default=0.0, eq=False)
     is_timed: bool = attrs.field(default=True, eq=False)
 
@@ -253,8 +258,44 @@ def gather(name: str, samples: Iterable[Sample]) -> Recording:
         key = StreamKey(quantity, source, instance, reference)
         times.setdefault(key, []).append(time)
         values.setdefault(key, []).append(value)
+    for key, of_stream in times.items():
+        times[key], values[key] = without_odd_times(of_stream, values[key])
     set_back = max(map(_set_back, times.values()), default=0.0)
     return Recording(name, {key: _in_order(key, times[key], values[key]) for key in times}, set_back=set_back)
+
+
+def without_odd_times(times: list[float], values: list[float]) -> tuple[list[float], list[float]]:
+    """Times and values without the few whose time lies far off, where the clock goes on behind them as it went before.
+
+    A line with one digit damaged, or a receiver that tells another date for a second, is no clock that was set back.
+
+    >>> without_odd_times([1.0, 2.0, 36003.0, 4.0], [5.0, 6.0, 7.0, 8.0])
+    ([1.0, 2.0, 4.0], [5.0, 6.0, 8.0])
+    """
+    if all(map(operator.le, times, itertools.islice(times, 1, None))):  # nearly always, and quick
+        return times, values
+    odd, at = set[int](), 1
+    while at < len(times):
+        behind = _behind_odd_times(times, at) if abs(times[at] - times[at - 1]) > MOST_OUT_OF_ORDER else at
+        odd.update(range(at, behind))
+        at = behind + 1
+    if not odd or len(odd) > max(MOST_ODD, len(times) / MOST_ODD_SHARE):
+        return times, values
+    kept = [row for row in range(len(times)) if row not in odd]
+    return [times[row] for row in kept], [values[row] for row in kept]
+
+
+def _behind_odd_times(times: Sequence[float], at: int) -> int:
+    """Where the clock goes on as it went before a place; the place itself where it does not soon."""
+    before = times[at - 1]
+    for later in range(at + 1, min(len(times), at + MOST_ODD + 1)):
+        if abs(times[later] - before) <= MOST_OUT_OF_ORDER < abs(times[later] - times[later - 1]):
+            return later
+    return at
+
+
+MOST_ODD, MOST_ODD_SHARE = 30, 100
+"""More samples one behind the other, or a larger share than one in so many, are of two clocks."""
 
 
 def _set_back(times: Sequence[float]) -> float:

@@ -18,8 +18,10 @@ from garboard.samples import Recording, Stream
 __all__ = [
     "Steady",
     "compass_angle",
+    "engine_instance",
     "engine_numbers",
     "engine_streams",
+    "is_copy",
     "is_frozen",
     "mean",
     "mean_direction",
@@ -136,6 +138,23 @@ def unchanging_stretches(stream: Stream, seconds: float = FROZEN_FOR) -> tuple[S
         for first, after in pairwise((0, *changes, len(values)))
         if after - first >= FROZEN_SAMPLES and times[after - 1] - times[first] >= seconds
     )
+
+
+def is_copy(one: Stream, other: Stream) -> bool:
+    """Whether two streams show the same values one after the other, to the last digit, while they change.
+
+    Two engines held in step still differ in the last digit now and then: such streams are one engine heard twice.
+
+    >>> from garboard.samples import StreamKey
+    >>> port = Stream(StreamKey("engine_speed", instance="0"), tuple(range(6)), (1.0, 2.0, 3.0, 5.0, 4.0, 2.0))
+    >>> is_copy(port, Stream(StreamKey("engine_speed", instance="1"), port.times, port.values))
+    True
+    """
+    return one.values == other.values and len(set(one.values)) >= COPIED_VALUES
+
+
+COPIED_VALUES = 5
+"""Fewer different values may agree by chance. Common practice, no source."""
 
 
 def is_frozen(stream: Stream) -> bool:
@@ -338,7 +357,7 @@ def engine_streams(
     """
     by_instance: dict[str, Stream] = {}
     for stream in recording.of(quantity):
-        by_instance.setdefault(stream.key.instance or "0", stream)
+        by_instance.setdefault(engine_instance(stream.key.instance, count), stream)
     numbers = engine_numbers([*instances, *[None] * (count - len(instances))])
     return tuple(None if number is None else by_instance.get(str(number)) for number in numbers)
 
@@ -354,6 +373,23 @@ def engine_numbers(instances: Sequence[int | None]) -> tuple[int | None, ...]:
     """
     numbers = _numbers(instances)
     return tuple(number if numbers.count(number) == 1 else None for number in numbers)
+
+
+def engine_instance(heard: str, count: int) -> str:
+    """The network's number of an engine as text, by the instance of a stream. A name nobody can place stays a name.
+
+    heard : a number, "" where there is one engine, or a name by which a Signal K server calls it
+    count : how many engines the vessel has; of three, makers and servers do not agree which "starboard" is
+
+    >>> engine_instance("port", 2), engine_instance("starboard", 2), engine_instance("main", 1), engine_instance("", 1)
+    ('0', '1', '0', '0')
+    """
+    names = {"": "0", "port": "0"}
+    if count <= 2:
+        names["starboard"] = "1"
+    if count == 1:
+        names |= dict.fromkeys(("main", "single", "centre", "center"), "0")
+    return names.get(heard.lower(), heard)
 
 
 def _numbers(instances: Sequence[int | None]) -> list[int]:
@@ -381,7 +417,7 @@ def not_heard(what: str, engines: Sequence[Engine], engine: Engine, heard: Seque
     heard : streams of the quantity looked for
     returns : the same text for engines that share a number, so that it can be said once
     """
-    others = sorted({stream.key.instance or "0" for stream in heard})
+    others = sorted({engine_instance(stream.key.instance, len(engines)) for stream in heard})
     for number, sharing in shared_numbers(engines).items():
         if others and engine in sharing:
             names = " and ".join(one.position for one in sharing)

@@ -116,6 +116,8 @@ class Setting:
         if self.field.hard is not None:
             low, high = self.field.hard
             return f"between {low:g} and {high:g} {self.field.unit}".rstrip()
+        if self.field.pattern:
+            return f"text such as {self.field.offers[0]!r}"
         return f"one of {', '.join(self.field.choices)}" if self.field.choices else self.field.kind.value
 
     def typed(self, text: str) -> JsonValue:

@@ -68,6 +68,7 @@ def _break_in(view: JobView) -> Iterator[Finding]:
         tuple((f"{begin:g} to {band.until:g}", band.load) for begin, band in zip(ends, bands, strict=False)),
         card=True,
     )
+    tables: tuple[Table, ...] = (plan,)
     for engine in view.vessel.engines:
         if engine.hours is None:
             text = f"{engine.position} engine: hours are not entered"
@@ -87,9 +88,10 @@ def _break_in(view: JobView) -> Iterator[Finding]:
             ),
             basis=(MAKER,),
             numbers=(Number("engine hours", hours, "h"),),
-            tables=(plan,),
+            tables=tables,
             of=engine.position,
         )
+        tables = ()  # one plan holds for every engine, and stands once
 
 
 @attrs.frozen

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from garboard.fittings import fitted_now, with_fitting
 from garboard.records import Engine, Propeller, Vessel, outside_usual
 from garboard.units import Amount
 from garboard_fuel_curve.specific_consumption import at_efficiency, flow_at_power
@@ -64,7 +65,7 @@ def usual_flow(vessel: Vessel, of: str) -> tuple[float, float] | None:
 def usual_speed(vessel: Vessel, _of: str) -> tuple[float, float] | None:
     """Speeds a vessel may have [kn], by its propellers at full throttle; None where they are not known."""
     fastest = []
-    for engine in vessel.engines:
+    for engine in with_fitting(vessel, fitted_now(vessel)).engines:
         tops = (believed(engine, name) for name in ("full_throttle_high", "limiter_speed", "rated_speed"))
         top, advance = next(filter(None, tops), None), advance_per_turn(engine)
         if top and advance:

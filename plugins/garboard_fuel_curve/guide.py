@@ -9,7 +9,7 @@ import attrs
 
 from garboard.job_view import JobView
 from garboard.samples import Sample
-from garboard.series import engine_numbers
+from garboard.series import engine_instance, engine_numbers
 from garboard.steps import Guidance, LiveGuide
 from garboard.units import convert
 from garboard_fuel_curve.steps import GUIDE
@@ -137,7 +137,7 @@ def _key(watch: Watch, sample: Sample) -> Key | None:
     """The stream a sample belongs to, None for one that is not watched."""
     if sample.quantity == "speed_over_ground":
         return sample.quantity, ""
-    instance = sample.instance or "0"
+    instance = engine_instance(sample.instance, len(watch.numbers))
     known = instance in watch.numbers and sample.quantity in watch.tolerance
     return (sample.quantity, str(watch.numbers.index(instance))) if known else None
 

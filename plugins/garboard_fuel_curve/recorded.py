@@ -6,7 +6,7 @@ import math
 import statistics
 from collections.abc import Iterator, Mapping, Sequence
 from functools import lru_cache
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import attrs
 
@@ -15,7 +15,9 @@ from garboard.job_view import JobView, refuse_set_back
 from garboard.samples import Recording, Stream
 from garboard.series import (
     Steady,
+    engine_instance,
     engine_numbers,
+    is_copy,
     is_frozen,
     mean,
     mean_direction,
@@ -117,7 +119,7 @@ def cut(view: JobView, recording: Recording) -> Cut:
         )
     doubted = {name: why for name, stream in as_sent.items() if (why := _stood_still(view, name, stream, usable))}
     apart = {name: why for name, sent in senders.items() if (why := _senders_differ(view, name, sent, usable))}
-    doubted = {**apart, **doubted}
+    doubted = {**_heard_twice(view, as_sent), **apart, **doubted}
     if engines := [why for name, why in doubted.items() if name != "s"]:
         raise NotEnoughData(*engines)
     by_speed = sorted(usable, key=lambda stretch: _engine_speed(stretch, view))
@@ -285,6 +287,21 @@ def _stood_still(view: JobView, name: str, stream: Stream, runs: Sequence[Steady
     return None
 
 
+def _heard_twice(view: JobView, streams: Mapping[str, Stream]) -> dict[str, Missing]:
+    """Why readings of engines are in doubt: two are the same to the last digit, so one engine is heard as both."""
+    doubted = {}
+    for (name, one), (other, its) in combinations(streams.items(), 2):
+        if name[0] == other[0] and is_copy(one, its):
+            what = one.key.quantity.replace("_", " ")
+            pair = " and ".join(view.vessel.engines[int(each[1:])].position for each in (name, other))
+            text = (
+                f"{what} is the same to the last digit for {pair}: one engine is heard under both numbers; set the "
+                "other one's adapter to its own, then record again"
+            )
+            doubted[name] = Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")
+    return doubted
+
+
 def _lowest_and_highest(view: JobView, name: str, runs: Sequence[Steady]) -> tuple[float, float]:
     """Of what a reading is held against, over runs; nothing to tell apart where there are none."""
     values = [run.means[f"f{name[1:]}"] if name[0] == "n" else _engine_speed(run, view) for run in runs]
@@ -358,7 +375,7 @@ def _watched(view: JobView, recording: Recording) -> tuple[dict[str, tuple[Strea
     ):
         heard = recording.of(quantity)
         for number, (engine, instance) in enumerate(zip(engines, instances, strict=True)):
-            found = tuple(stream for stream in heard if (stream.key.instance or "0") == str(instance))
+            found = tuple(one for one in heard if engine_instance(one.key.instance, len(engines)) == str(instance))
             if found:
                 senders[f"{letter}{number}"], tolerance[f"{letter}{number}"] = found, width
             else:

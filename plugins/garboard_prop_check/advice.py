@@ -12,10 +12,12 @@ from garboard.fittings import plain_name
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard_prop_check.alongside import above_label
-from garboard_prop_check.averages import average_engine_speed, average_speed, held
+from garboard_prop_check.averages import average_engine_speed, held
 from garboard_prop_check.change import change_of_pitch
+from garboard_prop_check.earlier import slips_known, tried_before
 from garboard_prop_check.engine_speed import AIR_FIELDS, apart_at_most, is_warm, to_settle
 from garboard_prop_check.fitted import Air, Fitted, fitted_of, in_reference_air
+from garboard_prop_check.forecast import Before
 from garboard_prop_check.runs import Reading, Run, runs_of
 from garboard_prop_check.slip_findings import (
     SO_LITTLE,
@@ -25,17 +27,17 @@ from garboard_prop_check.slip_findings import (
     is_too_little,
     least_believable,
     reading_is_wrong,
-    slips_of,
     units_that_fit,
     unlike_slips,
 )
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER, TOO_ROUGH, TRIM_AT_BEST
-from garboard_prop_check.tried import row_after_change
+from garboard_prop_check.tried import of_now, row_after_change
 from garboard_prop_check.window import WindowPosition
 from garboard_prop_check.words import (
     AIR,
     LIMITER,
     NO_ENGINE,
+    PITCH,
     PROPORTION,
     SLIP,
     STEP_RULE,
@@ -50,11 +52,18 @@ from garboard_prop_check.words import (
 )
 
 BASIS = (STEP_RULE, PROPORTION, WINDOW)
+UNLIKE_FROM = 0.04
+"""Pitch over gear ratio that differs by so much is that of unlike propellers, as a share [-]: an inch of 23 or less."""
+
 ENGINE_SPEEDS = {"step": FULL_THROTTLE, "field": "engine_speed"}
 
 
-def pitch_advice(view: JobView) -> Iterable[Finding]:
-    """What pitch to try first. Raises NotEnoughData when the runs cannot carry advice."""
+def pitch_advice(whole: JobView) -> Iterable[Finding]:
+    """What pitch to try first. Raises NotEnoughData when the runs cannot carry advice.
+
+    whole : the job with the runs of all propellers; those of the ones now fitted are judged, the others teach
+    """
+    view = of_now(whole)
     runs = view.once(runs_of)
     engines = view.vessel.engines
     need_all(lambda: _check_conditions(view, runs), *(_question(view, engine, runs) for engine in engines))
@@ -63,9 +72,9 @@ def pitch_advice(view: JobView) -> Iterable[Finding]:
     fitted = [fitted_of(view, engine, runs) for engine in engines]
     _check_limiter(view, fitted)
     _check_alike(view, fitted)
-    slips = _slips(view, runs)
+    slips = slips_known(view, runs)
     _check_slip(view, fitted, slips)
-    advised = attrs.evolve(_advice(view, fitted, slips), places=_places(view, runs, slips))
+    advised = attrs.evolve(_advice(view, fitted, slips, lambda: tried_before(whole)), places=_places(view, runs, slips))
     if advised.code not in _SAYS_NOT_YET:
         advised = attrs.evolve(advised, code_in_doubt="prop_check.pitch.in_doubt", sentence_in_doubt=_IN_DOUBT)
     return (advised,)
@@ -75,14 +84,6 @@ _SAYS_NOT_YET = tuple(
     f"prop_check.pitch.{what}" for what in ("too_close", "at_limiter", "slip_about_zero", "slip_above_usual")
 )
 _IN_DOUBT = "Do not judge the propeller yet: readings it rests on are in doubt. Find out which are right first."
-
-
-def _slips(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:
-    """The slips that are known; none where the speed is not."""
-    try:
-        return view.once(slips_of, runs, view.once(average_speed, runs))
-    except NotEnoughData:
-        return ()
 
 
 def _places(view: JobView, runs: Sequence[Run], slips: Sequence[Slip]) -> tuple[FieldKey, ...]:
@@ -189,6 +190,20 @@ def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, field="engines.full_throttle_low", of=least.engine.position)
 
 
+def _check_like(fitted: Sequence[Fitted]) -> None:
+    """One change for several engines supposes that all turn like propellers; a gear ratio may make up for a pitch."""
+    ratios = [one.engine.gear_ratio.to("") if one.engine.gear_ratio else 0.0 for one in fitted]
+    if not all(ratios):
+        return
+    ways = [one.pitch / ratio for one, ratio in zip(fitted, ratios, strict=True)]
+    if max(ways) > (1 + UNLIKE_FROM) * min(ways):
+        unlike = " and ".join(
+            f"{one.engine.propeller.working_pitch} {one.engine.position}" for one in fitted if one.engine.propeller
+        )
+        text = f"the engines carry unlike propellers ({unlike}); put like ones on and run again before changing pitch"
+        raise NotEnoughData(text, lack=Lack.UNSUITABLE, field=PITCH, of=fitted[0].engine.position)
+
+
 def _check_slip(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> None:
     """Where slip is known and cannot be, a reading is wrong; it may be the pitch itself. A propeller that does not bite
     lets its engine turn too fast: more pitch would hide why."""
@@ -217,7 +232,12 @@ def _check_slip(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) 
 _THOUGH_LIGHT = "Below the window although the boat was light: its usual load only makes that worse."
 
 
-def _advice(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Finding:
+def _advice(
+    view: JobView,
+    fitted: Sequence[Fitted],
+    slips: Sequence[Slip],
+    others: Callable[[], Before],
+) -> Finding:
     odd = next((one for one in slips if is_too_little(view, one) and not _is_of_cup(view, one, slips)), None)
     if odd:
         return _slip_too_little(view, odd)
@@ -227,7 +247,8 @@ def _advice(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> F
     there = in_reference_air(view, out)
     if there.is_known and all(one.way < 0 and not _still_below(one, there) for one in out):
         return _air_explains(fitted, there, is_warm(view))
-    change = change_of_pitch(view, fitted, slips, there)
+    _check_like(fitted)
+    change = change_of_pitch(view, fitted, slips, there, others())
     if view.value(CONDITIONS, "load") != "light":
         return change
     too_much = " The pitch is too much already." if change.verdict is Verdict.ADVISE else ""

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from garboard.findings import Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, not_enough_data
-from garboard.fittings import CAME_WITH, plain_name
+from garboard.fittings import CAME_WITH, plain_name, propeller_named
 from garboard.job_view import JobView, in_unit, nothing_at
 from garboard.records import Engine
 from garboard_prop_check import power_limit
 from garboard_prop_check.steps import CAPACITY, PROPELLER
-from garboard_prop_check.tried import row_after_change, was_changed
+from garboard_prop_check.tried import row_after_change, row_to_begin, was_changed
 from garboard_prop_check.words import (
     FITTING,
     FORMULA,
@@ -167,13 +167,17 @@ def _propeller_fitted(view: JobView, engine: Engine) -> Finding:
     if changed and not row:
         name = engine.fitted or CAME_WITH
         text = f"nut and blades of the {engine.position} propeller, {name}, were not looked at since it was put on"
-        place = {"step": PROPELLER, "field": "nut_secured_again", "of": engine.position}
+        next_row = row_to_begin(view)
+        place = {"step": PROPELLER, "field": "nut_secured_again", "row": next_row, "of": engine.position}
         asking.need(False, text, lack=Lack.NOT_ENTERED, **place)
         asking.check()
     asked = _FITTED_AGAIN if changed else _FITTED
     to_do = [what for field, what in asked.items() if not asking.yes(PROPELLER, field, row=row, of=engine.position)]
     asking.check()
     entered = "Propeller as entered, sound and secured."
+    fitted = propeller_named(view.vessel, engine, engine.fitted)
+    if changed and fitted is not None and fitted.diameter is None:
+        entered += " Enter its diameter too: engine speed depends on it as on the pitch."
     sentence = f"Not ready to run: {' and '.join(to_do)}." if to_do else entered
     return Finding(
         code="prop_check.propeller.not_ready" if to_do else "prop_check.propeller.as_entered",

@@ -117,7 +117,7 @@ CALCULATORS = (
         step=FULL_THROTTLE,
         order=50,
         leads=True,
-        compute=held_back(judged_now(advice.pitch_advice)),
+        compute=held_back(advice.pitch_advice),
         basis=advice.BASIS,
     ),
 )

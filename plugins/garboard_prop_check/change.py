@@ -14,15 +14,16 @@ from garboard.findings import (
     Limit,
     NotEnoughData,
     Number,
-    Table,
     Verdict,
     with_uncertainty,
 )
-from garboard.job_view import JobView, in_unit
+from garboard.job_view import JobView
 from garboard.records import Engine
+from garboard_prop_check.candidates import Option, at_hand, inches
+from garboard_prop_check.comparison import by_rules, called, figure_of, largest_change, per_inch, table_of
 from garboard_prop_check.fitted import Air, Fitted
-from garboard_prop_check.forecast import Expected, Forecasts, forecasts_of, limiter_of
-from garboard_prop_check.pitch import change_by_step_rule, engine_speed_by_proportion
+from garboard_prop_check.forecast import Before, Expected, Forecasts, forecasts_of
+from garboard_prop_check.pitch import change_by_step_rule
 from garboard_prop_check.settings import basis_of, per_inch_basis
 from garboard_prop_check.slip_findings import Slip
 from garboard_prop_check.words import AIR, LIMITER, PITCH, PROPORTION, WINDOW, about, inches_told, inches_told_in
@@ -43,13 +44,28 @@ CHANGE = "change of pitch to try first"
 EXPECTED = "engine speed to expect"
 
 
-def change_of_pitch(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip], there: Air) -> Finding:
+EVEN_CHANCE = 0.5
+"""A propeller at hand with less is not tried before one that has to be found [-]."""
+
+CLEARLY_BETTER = 0.1
+"""By so much a chance is told beside another [-]."""
+
+WORTH_MEASURING = 0.9
+"""Measuring both pitches is spoken of where it narrows the interval to so much of its width or less [-]."""
+
+
+def change_of_pitch(
+    view: JobView,
+    fitted: Sequence[Fitted],
+    slips: Sequence[Slip],
+    there: Air,
+    before: Before,
+) -> Finding:
     """What to try first for engines of which one at least is out of its window, all on the same side."""
     way = next(one.way for one in fitted if one.way)
-    forecasts = forecasts_of(view, fitted, slips)
-    largest = _largest(view)
-    changes = [way * inches for inches in range(1, int(largest) + 1)]
-    able = [change for change in changes if all(one.pitch + change > 0 for one in fitted)]
+    forecasts = forecasts_of(view, fitted, slips, before)
+    largest = largest_change(view)
+    able = [option for option in inches(way, largest) if all(option.pitch(one) > 0 for one in fitted)]
     if not able:
         text = f"{_amount_of(view, way, fitted[0].engine)} leaves no pitch; read the stamp again"
         raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=fitted[0].engine.position)
@@ -58,16 +74,41 @@ def change_of_pitch(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Sli
         return _too_large(view, forecasts, out, able)
     margin = view.setting_value("prop_check.limiter_margin", "rev/min")
     if any(one.held_by_limiter(margin) for one in fitted):
-        first = min(able, key=lambda change: max(_beside_aim(view, one, change) for one in fitted))
+        first = min(able, key=lambda option: max(_beside_aim(view, one, option.change) for one in fitted))
         return _off_the_limiter(view, fitted, first, there)
-    return _try_first(view, forecasts, _first(forecasts, able), able, there)
+    kept = [option for option in at_hand(view, fitted, way, largest, before.names) if forecasts.after(option)]
+    return _try_first(view, forecasts, _first(forecasts, able, kept), (*able, *kept), there)
 
 
-def _first(forecasts: Forecasts, changes: Sequence[int]) -> int:
-    """The change with the best chance for the engine it suits least; of those as good, the smallest."""
-    chances = {change: min(one.chance for one in forecasts.after(change)) for change in changes}
-    best = max(chances.values())
-    return min((change for change, chance in chances.items() if chance >= best - AS_GOOD), key=abs)
+def _first(forecasts: Forecasts, able: Sequence[Option], kept: Sequence[Option]) -> Option:
+    """The propeller with the best chance for the engine it suits least; of those as good, the smallest change.
+
+    Of those at hand where one has an even chance, else of all pitches there are.
+    """
+    likely = [option for option in kept if _chance(forecasts, option) >= EVEN_CHANCE]
+    chances = [(option, _chance(forecasts, option)) for option in likely or able]
+    best = max(one for _, one in chances)
+    return min(
+        (option for option, one in chances if one >= best - AS_GOOD),
+        key=lambda option: abs(option.change_of(forecasts.fitted[0])),
+    )
+
+
+def _chance(forecasts: Forecasts, option: Option) -> float:
+    """Of the engine it suits least, and of the load it suits less [-]."""
+    return min(one.worst_chance for one in forecasts.after(option))
+
+
+def _better_to_find(view: JobView, forecasts: Forecasts, first: Option, options: Sequence[Option]) -> Iterator[str]:
+    """What a pitch that nobody has would be good for, where one at hand is clearly less so."""
+    if not first.is_at_hand:
+        return
+    best = max((option for option in options if not option.is_at_hand), key=lambda one: _chance(forecasts, one))
+    chance = _chance(forecasts, best)
+    if chance >= _chance(forecasts, first) + CLEARLY_BETTER:
+        one = forecasts.fitted[0]
+        told = inches_told(view, best.pitch(one), one.engine)
+        yield f"{told} would have a chance of {100 * chance:.0f} in 100, and has to be found."
 
 
 def _beside_aim(view: JobView, one: Fitted, change: int) -> float:
@@ -77,13 +118,11 @@ def _beside_aim(view: JobView, one: Fitted, change: int) -> float:
     return abs(change_by_step_rule(one.engine_speed.value, aim, per_inch) - change)
 
 
-def _is_still_out(expected: Expected, one: Fitted) -> bool:
+def _is_still_out(expected: Expected | None, one: Fitted) -> bool:
+    if expected is None:
+        return False
     value = expected.engine_speed.value
     return value < one.low if one.way < 0 else value > one.high
-
-
-def _largest(view: JobView) -> float:
-    return view.setting_value("prop_check.largest_pitch_change", "in")
 
 
 def _air_words(fitted: Sequence[Fitted], there: Air) -> Iterator[str]:
@@ -99,70 +138,18 @@ def _air_words(fitted: Sequence[Fitted], there: Air) -> Iterator[str]:
                 )
 
 
-def _per_inch(view: JobView) -> tuple[float, float]:
-    """Engine speed lost for an inch more pitch, at least and at most [rev/min]."""
-    low, high = (view.setting_value(f"prop_check.per_inch_{end}", "rev/min") for end in ("low", "high"))
-    return low, high
-
-
 def _rules(view: JobView) -> tuple[Basis, ...]:
-    return (per_inch_basis(*_per_inch(view)), PROPORTION, WINDOW)
+    return (per_inch_basis(*per_inch(view)), PROPORTION, WINDOW)
 
 
-def _table(view: JobView, forecasts: Forecasts, changes: Sequence[int]) -> Table:
-    """Every pitch in reach, and beside what is foreseen what the two rules of the trade say."""
-    rows = [_row(view, forecasts.of(one, change), one) for one in forecasts.fitted for change in changes]
-    return Table(
-        title="What another pitch would do",
-        headings=(
-            "engine",
-            f"pitch [{inches_told_in(view, forecasts.fitted[0].engine)}]",
-            "engine speed [rev/min]",
-            f"boat speed [{view.unit_to_tell('kn')}]",
-            "chance to land in the window [%]",
-            "by rev/min for each inch [rev/min]",
-            "by proportion [rev/min]",
-        ),
-        rows=tuple(rows),
-    )
-
-
-def _row(view: JobView, expected: Expected, one: Fitted) -> tuple[str, ...]:
-    low, high = _per_inch(view)
-    unit = inches_told_in(view, one.engine)
-    turned, speed, change = expected.engine_speed, expected.speed, expected.change
-    is_limited = turned.value > limiter_of(one)
-    ends = sorted(
-        {turned_by - change * per_inch for per_inch in (low, high) for turned_by in (one.engine_speed.value,)}
-    )
-    proportion = engine_speed_by_proportion(one.engine_speed.value, one.pitch, one.pitch + change)
-    outside = "" if is_limited else " (outside)"
-    return (
-        one.engine.position,
-        f"{_size(one.pitch + change, unit)} ({'+' if change > 0 else '-'}{_size(abs(change), unit)})",
-        "reaches the limiter" if is_limited else with_uncertainty(turned.value, turned.expanded_uncertainty, 0),
-        view.told(speed.value, "kn", 1, speed.expanded_uncertainty).rpartition(" ")[0]
-        if speed and not is_limited
-        else "",
-        f"{100 * expected.chance:.0f}",
-        " to ".join(f"{end:.0f}" for end in ends)
-        + ("" if ends[0] <= turned.high and turned.low <= ends[-1] else outside),
-        f"{proportion:.0f}" + ("" if turned.low <= proportion <= turned.high else outside),
-    )
-
-
-def _size(inches: float, unit: str) -> str:
-    """A size of propellers; makers' steps are of an inch, so other units are told in whole numbers."""
-    return f"{round(inches, 2):g}" if unit == "in" else f"{in_unit(inches, 'in', unit):.0f}"
-
-
-def _amount_of(view: JobView, change: int, engine: Engine) -> str:
+def _amount_of(view: JobView, change: float, engine: Engine) -> str:
     return f"{inches_told(view, abs(change), engine)} {'more' if change > 0 else 'less'} pitch"
 
 
-def _too_large(view: JobView, forecasts: Forecasts, out: Sequence[Fitted], able: Sequence[int]) -> Finding:
+def _too_large(view: JobView, forecasts: Forecasts, out: Sequence[Fitted], able: Sequence[Option]) -> Finding:
     """No propeller in reach brings every engine into its window: something else is wrong."""
-    pairs = [(one, forecasts.of(one, able[-1])) for one in out]
+    found = [(one, forecasts.of(one, able[-1])) for one in out]
+    pairs = [(one, expected) for one, expected in found if expected is not None]
     told = " and ".join(f"the {about(one.engine)} at {found.engine_speed.value:.0f} rev/min" for one, found in pairs)
     name = {one.engine.position: _named(EXPECTED, one.engine.position, len(forecasts.fitted) > 1) for one in out}
     return Finding(
@@ -170,13 +157,13 @@ def _too_large(view: JobView, forecasts: Forecasts, out: Sequence[Fitted], able:
         verdict=Verdict.FAIL,
         about="pitch",
         sentence=(
-            f"Even {_amount_of(view, able[-1], out[0].engine)} would leave {told}, out of its window. Check engine "
-            "power, throttle travel, gear ratio, weight, bottom and the stamp on the propeller first."
+            f"Even {_amount_of(view, able[-1].change, out[0].engine)} would leave {told}, out of its window. Check "
+            "engine power, throttle travel, gear ratio, weight, bottom and the stamp on the propeller first."
         ),
         basis=(*_rules(view), BALANCE, basis_of("pitch_tolerance"), basis_of("largest_pitch_change")),
         numbers=tuple(Number.of(name[one.engine.position], found.engine_speed, 0) for one, found in pairs),
         limits=tuple(Limit(name[one.engine.position], one.low, one.high) for one, _ in pairs),
-        tables=(_table(view, forecasts, able),),
+        tables=(table_of(view, forecasts, able),),
     )
 
 
@@ -184,19 +171,49 @@ def _named(what: str, of: str, several: bool) -> str:
     return f"{what}, {of}" if several else what
 
 
-def _try_first(view: JobView, forecasts: Forecasts, first: int, changes: Sequence[int], there: Air) -> Finding:
+def _try_first(view: JobView, forecasts: Forecasts, first: Option, options: Sequence[Option], there: Air) -> Finding:
     pairs = list(zip(forecasts.fitted, forecasts.after(first), strict=True))
-    words = (*_expectation(pairs), *_air_words(forecasts.fitted, there), *_warnings(pairs))
+    words = (
+        *_expectation(pairs),
+        *_better_to_find(view, forecasts, first, options),
+        *_air_words(forecasts.fitted, there),
+        *_warnings(pairs),
+        *_against_rules(view, pairs),
+        *_measuring(view, forecasts, first, pairs),
+    )
     found = _first_words(view, forecasts.fitted, first, words)
     return attrs.evolve(
         found,
         basis=(*_rules(view), BALANCE, basis_of("pitch_tolerance"), *((AIR,) * there.is_known)),
         numbers=(*found.numbers, *_numbers(pairs)),
-        tables=(_table(view, forecasts, changes),),
+        tables=(table_of(view, forecasts, options),),
+        figures=tuple(figure_of(view, forecasts, one) for one in forecasts.fitted),
     )
 
 
-def _off_the_limiter(view: JobView, fitted: Sequence[Fitted], first: int, there: Air) -> Finding:
+def _against_rules(view: JobView, pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:
+    """Where a rule of the trade says otherwise than the interval, that is said."""
+    for one, expected in pairs:
+        rules = by_rules(view, expected, one)
+        of = f" for the {about(one.engine)}" if len(pairs) > 1 else ""
+        if not rules.per_inch_holds:
+            yield f"So many rev/min for each inch would give {rules.low:.0f} to {rules.high:.0f} rev/min{of}."
+        if not rules.proportion_holds:
+            yield f"By proportion it would be {rules.proportion:.0f} rev/min{of}, outside that interval."
+
+
+def _measuring(
+    view: JobView, forecasts: Forecasts, first: Option, pairs: Sequence[tuple[Fitted, Expected]]
+) -> Iterator[str]:
+    """What a pitch gauge would gain: no model narrows what the tolerance of both pitches leaves."""
+    one, expected = pairs[0]
+    within = view.setting_value("prop_check.measured_pitch_tolerance", "%") / 100
+    measured = forecasts.with_measured_pitches(one, first, within)
+    if measured is not None and measured <= WORTH_MEASURING * expected.engine_speed.expanded_uncertainty:
+        yield f"With both pitches measured on a gauge it would be ± {measured:.0f} rev/min."
+
+
+def _off_the_limiter(view: JobView, fitted: Sequence[Fitted], first: Option, there: Air) -> Finding:
     """What to try where the limiter may have held an engine: nothing can be foreseen of it."""
     held = (
         "The rev limiter may have held the engine, so nobody can say how fast it would turn: it may take more "
@@ -207,17 +224,22 @@ def _off_the_limiter(view: JobView, fitted: Sequence[Fitted], first: int, there:
     return attrs.evolve(found, basis=basis)
 
 
-def _first_words(view: JobView, fitted: Sequence[Fitted], first: int, more: Iterable[str]) -> Finding:
-    pitches = " and ".join(dict.fromkeys(inches_told(view, one.pitch + first, one.engine) for one in fitted))
+def _first_words(view: JobView, fitted: Sequence[Fitted], first: Option, more: Iterable[str]) -> Finding:
+    engine = fitted[0].engine
+    unit = inches_told_in(view, engine)
+    told = (f"{called(first, one, unit)}{f' {unit}' if not first.kept else ''}" for one in fitted)
+    where = f", {first.source.value}" if first.is_at_hand else ""
+    change = first.change_of(fitted[0])
     same = ", the same on every engine" if len(fitted) > 1 else ""
-    most = _largest(view)
+    most = largest_change(view)
+    what = f"Try {' and '.join(dict.fromkeys(told))} first{where}: {_amount_of(view, change, engine)}{same}."
     return Finding(
         code="prop_check.pitch.try_first",
         verdict=Verdict.ADVISE,
         about="pitch",
-        sentence=" ".join((f"Try {pitches} first: {_amount_of(view, first, fitted[0].engine)}{same}.", *more)),
+        sentence=" ".join((what, *more)),
         basis=(WINDOW,),
-        numbers=(Number(CHANGE, first, "in", decimals=0),),
+        numbers=(Number(CHANGE, change, "in", decimals=0 if change == round(change) else 2),),
         limits=(Limit(CHANGE, -most, most),),
     )
 
@@ -229,6 +251,12 @@ def _numbers(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[Number]:
     for one, found in pairs:
         name = _named("chance to land in the window", one.engine.position, several)
         yield Number(name, round(100 * found.chance), "%", decimals=0)
+    for one, found in pairs:
+        if found.laden:
+            of = one.engine.position
+            yield Number.of(_named("engine speed to expect fully laden", of, several), found.laden, 0)
+            chance = round(100 * found.laden_chance)
+            yield Number(_named("chance to land in the window fully laden", of, several), chance, "%", decimals=0)
     speed = next((found.speed for _, found in pairs if found.speed), None)
     if speed:
         yield Number.of("boat speed to expect", speed)
@@ -239,6 +267,9 @@ def _expectation(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:
     of = {one.engine.position: f" ({one.engine.position})" if several else "" for one, _ in pairs}
     chances = (f"{100 * found.chance:.0f} in 100{of[one.engine.position]}" for one, found in pairs)
     yield f"Chance to land in {'the windows' if several else 'the window'}: {' and '.join(chances)}."
+    laden = [f"{100 * found.laden_chance:.0f} in 100{of[one.engine.position]}" for one, found in pairs if found.laden]
+    if laden:
+        yield f"Fully laden: {' and '.join(laden)}."
     turned = (
         f"{with_uncertainty(found.engine_speed.value, found.engine_speed.expanded_uncertainty, 0)} rev/min"
         f"{of[one.engine.position]}"

@@ -1,4 +1,4 @@
-"""What an engine would turn after a change of pitch: by the balance of power, beyond its reach by the trade's rule."""
+"""What an engine would turn with another propeller: by the balance of power, beyond its reach by the trade's rule."""
 
 from __future__ import annotations
 
@@ -9,10 +9,12 @@ import attrs
 
 from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue, Part
+from garboard_prop_check.candidates import Option
 from garboard_prop_check.fitted import Fitted
 from garboard_prop_check.pitch import parts_of_forecast
-from garboard_prop_check.power_balance import LEAST_SLIP, MOST_SLIP, Candidate, Foreseen, Model, Tried, fit
+from garboard_prop_check.power_balance import LEAST_SLIP, MOST_SLIP, Foreseen, Model, Tried, fit
 from garboard_prop_check.slip_findings import Slip
+from garboard_prop_check.words import pitch_tolerance
 
 NO_LIMITER_ENTERED = 300.0
 """How far above its window a limiter cuts in where nobody entered it [rev/min]; common practice, no source."""
@@ -22,49 +24,119 @@ SMALLEST_DIAMETER, LARGEST_DIAMETER = 5.0, 30.0
 practice, no source."""
 
 
+LIKELY_LOADS = 0.8, 2.5
+"""Fully laden a boat weighs so many times what it weighs as run; otherwise one of the two is wrong [-]."""
+
+
 @attrs.frozen(kw_only=True)
 class Expected:
-    """What to expect of one engine after a change of pitch.
+    """What to expect of one engine with another propeller.
 
-    change : above 0 means more pitch [in]
-    speed  : of the boat, None where nothing tells it
-    chance : that the engine lands in its window [-]
+    change       : of its stamped pitch, above 0 means more [in]
+    speed        : of the boat, None where nothing tells it
+    chance       : that the engine lands in its window [-]
+    laden        : engine speed with the boat fully laden, None where nobody knows what it weighs then
+    laden_chance : that the engine lands in its window then [-]
     """
 
-    change: int
+    option: Option
+    change: float
     engine_speed: MeasuredValue
-    speed: MeasuredValue | None
+    speed: MeasuredValue | None = None
     chance: float
+    laden: MeasuredValue | None = None
+    laden_chance: float = 1.0
+
+    @property
+    def worst_chance(self) -> float:
+        """The smaller of the two chances [-]."""
+        return min(self.chance, self.laden_chance)
+
+
+@attrs.frozen
+class Before:
+    """What was run before the propellers now fitted.
+
+    names : of the propellers of all runs, those now fitted too
+    tried : by engine, what each of those before turned
+    """
+
+    names: frozenset[str] = frozenset()
+    tried: Mapping[str, Sequence[Tried]] = attrs.field(factory=dict)
 
 
 @attrs.frozen
 class Forecasts:
-    """Each engine, and what its balance of power has learned of the runs."""
+    """Each engine, and what its balance of power has learned of the runs; none where those tell it nothing.
+
+    runs  : by engine, of each propeller tried, the one now fitted first
+    laden : weight of the boat fully laden over that of the runs, None where nobody knows it [-]
+    """
 
     view: JobView
     fitted: Sequence[Fitted]
     models: Mapping[str, Model]
+    runs: Mapping[str, Sequence[Tried]]
+    laden: float | None = None
 
-    def of(self, one: Fitted, change: int) -> Expected:
-        """What to expect of one engine after a change of pitch that leaves some."""
-        foreseen = self._foreseen(one, change)
-        return self._by_rule(one, change) if foreseen is None else _by_balance(one, change, foreseen)
+    def of(self, one: Fitted, option: Option) -> Expected | None:
+        """What to expect of one engine; None of a propeller at hand that lies beyond what can be foreseen.
 
-    def _foreseen(self, one: Fitted, change: int) -> Foreseen | None:
-        return self.models[one.engine.position].foresee(Candidate(pitch=one.pitch + change))
+        The change must leave some pitch.
+        """
+        foreseen = self._foreseen(one, option)
+        if foreseen is not None:
+            return self._by_balance(one, option, foreseen)
+        return None if option.is_at_hand else self._by_rule(one, option)
 
-    def after(self, change: int) -> list[Expected]:
-        """What to expect of every engine."""
-        return [self.of(one, change) for one in self.fitted]
+    def _foreseen(self, one: Fitted, option: Option, weight: float = 1.0) -> Foreseen | None:
+        model = self.models.get(one.engine.position)
+        return model.foresee(option.candidate(one, weight)) if model else None
 
-    def _by_rule(self, one: Fitted, change: int) -> Expected:
+    def after(self, option: Option) -> list[Expected]:
+        """What to expect of every engine; nothing where that of one cannot be told."""
+        found = [self.of(one, option) for one in self.fitted]
+        known = [one for one in found if one is not None]
+        return known if len(known) == len(found) else []
+
+    def with_measured_pitches(self, one: Fitted, option: Option, tolerance: float) -> float | None:
+        """Half width of the engine speed [rev/min] if the pitches of both propellers were measured.
+
+        tolerance : a bound, as a share [-]
+        """
+        model = self.models.get(one.engine.position)
+        if model is None:
+            return None
+        runs = [attrs.evolve(run, tolerance=tolerance) for run in self.runs[one.engine.position]]
+        found = fit(runs, model.rated_speed, tolerance).foresee(option.candidate(one))
+        return found.expanded_uncertainty if found else None
+
+    def _by_balance(self, one: Fitted, option: Option, foreseen: Foreseen) -> Expected:
+        speed = None
+        if foreseen.speed is not None:
+            speed = MeasuredValue(foreseen.speed, "kn", foreseen.speed_standard_uncertainty)
+        found = Expected(
+            option=option,
+            change=option.change_of(one),
+            engine_speed=_measured(foreseen),
+            speed=speed,
+            chance=foreseen.chance(one.low, one.high),
+        )
+        laden = self._foreseen(one, option, self.laden) if self.laden else None
+        if laden is None:
+            return found
+        return attrs.evolve(found, laden=_measured(laden), laden_chance=laden.chance(one.low, one.high))
+
+    def _by_rule(self, one: Fitted, option: Option) -> Expected:
         """The rule goes on from where the balance ends: begun from the run, less pitch would turn slower there.
 
         An inch is worth no less there than up to there: of a small propeller it is worth much more than of a large one.
         """
+        change = option.change
         way = 1 if change > 0 else -1
-        reach = next((to for to in range(change - way, 0, -way) if self._foreseen(one, to)), 0)
-        reached = self._foreseen(one, reach) if reach else None
+        nearer = (to for to in range(change - way, 0, -way) if self._foreseen(one, Option(change=to)))
+        reach = next(nearer, 0)
+        reached = self._foreseen(one, Option(change=reach)) if reach else None
         start, rule = one.engine_speed.measured, self._setting("per_inch_high")  # tried: nearer than the low end
         per_inch = rule
         if reached:
@@ -75,21 +147,37 @@ class Forecasts:
         parts = parts_of_forecast(change - reach, for_an_inch, self._setting("forecast_deviation"))
         value = start.value - (change - reach) * per_inch
         measured = MeasuredValue.of_parts(value, "rev/min", (*start.parts, *parts))
-        return Expected(change=change, engine_speed=measured, speed=None, chance=_chance(measured, one))
+        return Expected(option=option, change=change, engine_speed=measured, chance=_chance(measured, one))
 
     def _setting(self, name: str) -> float:
         return self.view.setting_value(f"prop_check.{name}", "rev/min")
 
 
-def forecasts_of(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Forecasts:
-    """A forecast for every engine; the boat's speed too where its slip can be true."""
+def forecasts_of(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip], before: Before) -> Forecasts:
+    """A forecast for every engine; the boat's speed too where its slip can be true.
+
+    Where a slip is known and is that of no propeller that bites, the trade's rule alone foresees.
+    """
     slip_of = {one.engine.position: one for one in slips}
     tolerance = view.setting_value("prop_check.pitch_tolerance", "%") / 100
-    models = {}
+    models, runs = {}, {}
     for one in fitted:
         of = one.engine.position
-        models[of] = fit([_tried(one, slip_of.get(of))], rated_speed_of(one), tolerance)
-    return Forecasts(view, fitted, models)
+        slip = slip_of.get(of)
+        now = attrs.evolve(tried_of(one, slip), tolerance=pitch_tolerance(view, one.engine))
+        runs[of] = (now, *before.tried.get(of, ()))
+        if slip is None or LEAST_SLIP <= slip.measured.value / 100 <= MOST_SLIP:
+            models[of] = fit(runs[of], rated_speed_of(one), tolerance)
+    return Forecasts(view, fitted, models, runs, _laden(view))
+
+
+def _laden(view: JobView) -> float | None:
+    """Weight of the boat fully laden over that as run; None where one is not known or one must be wrong [-]."""
+    run, full = view.vessel.displacement_as_run, view.vessel.displacement_full_load
+    if run is None or full is None or not run.to("lb") > 0:
+        return None
+    times = full.to("lb") / run.to("lb")
+    return times if LIKELY_LOADS[0] <= times <= LIKELY_LOADS[1] else None
 
 
 def rated_speed_of(one: Fitted) -> float:
@@ -104,7 +192,8 @@ def limiter_of(one: Fitted) -> float:
     return known.to("rev/min") if known else one.high + NO_LIMITER_ENTERED
 
 
-def _tried(one: Fitted, slip: Slip | None) -> Tried:
+def tried_of(one: Fitted, slip: Slip | None) -> Tried:
+    """A propeller as it was run."""
     propeller = one.engine.propeller
     diameter = propeller.diameter.to("in") if propeller and propeller.diameter else None
     turned = one.engine_speed
@@ -120,16 +209,8 @@ def _tried(one: Fitted, slip: Slip | None) -> Tried:
     return attrs.evolve(run, speed=slip.speed.value, speed_doubt=doubt, slip=slip.measured.value / 100)
 
 
-def _by_balance(one: Fitted, change: int, foreseen: Foreseen) -> Expected:
-    speed = None
-    if foreseen.speed is not None:
-        speed = MeasuredValue(foreseen.speed, "kn", foreseen.speed_standard_uncertainty)
-    return Expected(
-        change=change,
-        engine_speed=MeasuredValue(foreseen.engine_speed, "rev/min", foreseen.standard_uncertainty),
-        speed=speed,
-        chance=foreseen.chance(one.low, one.high),
-    )
+def _measured(foreseen: Foreseen) -> MeasuredValue:
+    return MeasuredValue(foreseen.engine_speed, "rev/min", foreseen.standard_uncertainty)
 
 
 def _chance(expected: MeasuredValue, one: Fitted) -> float:

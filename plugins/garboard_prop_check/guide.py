@@ -9,6 +9,7 @@ import attrs
 from garboard.job_view import JobView, in_unit
 from garboard.records import Engine
 from garboard.samples import Sample
+from garboard.series import engine_instance
 from garboard.steps import Guidance, LiveGuide
 from garboard_prop_check.break_in import running_in
 
@@ -133,7 +134,9 @@ def take(state: State, sample: Sample) -> State:
 def _name(limits: Limits, sample: Sample) -> str | None:
     if sample.quantity == "speed_over_ground":
         return SPEED
-    return limits.position_of.get(sample.instance or "0") if sample.quantity == "engine_speed" else None
+    if sample.quantity != "engine_speed":
+        return None
+    return limits.position_of.get(engine_instance(sample.instance, len(limits.full_from)))
 
 
 def _at_full(state: State) -> list[str]:

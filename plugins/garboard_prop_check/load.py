@@ -100,11 +100,16 @@ def against_people_and_fuel(view: JobView) -> Iterator[Finding]:
 
 def _fuel(view: JobView) -> float | None:
     """Weight of the fuel aboard [lb]; None where it cannot be told."""
-    level = view.amount(CONDITIONS, "fuel_level", "%")
+    fuel = gallons(view, view.amount(CONDITIONS, "fuel_level", "%"))
+    return None if fuel is None else GALLON * fuel
+
+
+def gallons(view: JobView, level: float | None) -> float | None:
+    """The fuel in the tanks at a level [%], in gallons; None where it cannot be told."""
     capacities = [tank.capacity.to("gal") for tank in view.vessel.tanks if tank.capacity]
     if level is None or not capacities or len(capacities) < len(view.vessel.tanks):
         return None
-    return GALLON * level / 100 * sum(capacities)
+    return level / 100 * sum(capacities)
 
 
 def _doubt(text: str, place: FieldKey) -> Doubt:

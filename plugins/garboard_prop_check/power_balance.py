@@ -55,6 +55,7 @@ class Tried:
     speed_doubt    : its standard uncertainty, 0 or above [kn]
     slip           : as run, or None [-]
     weight         : of boat and load over that of the first propeller's runs, above 0 [-]
+    tolerance      : real pitch lies within plus or minus such a share of it, a bound; None for that of all [-]
     """
 
     engine_speed: float
@@ -65,6 +66,7 @@ class Tried:
     speed_doubt: float = 0.0
     slip: float | None = None
     weight: float = 1.0
+    tolerance: float | None = None
 
 
 @attrs.frozen(kw_only=True)
@@ -75,12 +77,14 @@ class Candidate:
     diameter     : above 0, or None to let it fall by 1/8 in for each inch more pitch [in]
     weight       : as in `Tried` [-]
     other_series : standard deviation of the logarithm of pitch that another series or a cup adds, 0 for the same [-]
+    tolerance    : as in `Tried` [-]
     """
 
     pitch: float
     diameter: float | None = None
     weight: float = 1.0
     other_series: float = 0.0
+    tolerance: float | None = None
 
 
 @attrs.frozen(kw_only=True)
@@ -132,7 +136,8 @@ class Model:
         if u is None:
             return None
         row, steepness = _row(x, y, w, u), 3 - s + k * u
-        pitch = self.tolerance**2 / 3 + candidate.other_series**2
+        tolerance = self.tolerance if candidate.tolerance is None else candidate.tolerance
+        pitch = tolerance**2 / 3 + candidate.other_series**2
         variance = (_quadratic(row, self.covariance) + c * c * pitch) / steepness**2 + RUN_TO_RUN**2
         engine_speed = self.rated_speed * math.exp(u)
         foreseen = Foreseen(engine_speed=engine_speed, standard_uncertainty=engine_speed * math.sqrt(variance))
@@ -188,7 +193,7 @@ def fit(tried: Sequence[Tried], rated_speed: float, tolerance: float) -> Model:
         u = math.log(one.engine_speed / rated_speed)
         steepness = max(0.8, 3 - mean[3] + mean[4] * u)
         seen = steepness**2 * ((one.doubt / one.engine_speed) ** 2 + RUN_TO_RUN**2)
-        variance = seen + (mean[1] * tolerance) ** 2 / 3
+        variance = seen + (mean[1] * _tolerance(one, tolerance)) ** 2 / 3
         mean, covariance = _learn(mean, covariance, _row(x, y, w, u), 3 * u, variance)
         mean = (*mean[:3], min(mean[3], STEEPEST_SLOPE), min(max(mean[4], 0.0), STRONGEST_BEND), *mean[5:])
     speeds = _speeds(tried, rated_speed, tolerance, mean)
@@ -209,9 +214,14 @@ def _speeds(
         if one.speed is not None:
             u = math.log(one.engine_speed / rated_speed)
             row = (1.0, _power(mean[3], mean[4], u), *_against(first, one.pitch, one.diameter, one.weight))
-            variance = (one.speed_doubt / one.speed) ** 2 + SPEED_RUN_TO_RUN**2 + tolerance**2 / 12
+            within = _tolerance(one, tolerance)
+            variance = (one.speed_doubt / one.speed) ** 2 + SPEED_RUN_TO_RUN**2 + within**2 / 12
             found, doubt = _learn(found, doubt, row, math.log(one.speed), variance)
     return found, doubt
+
+
+def _tolerance(one: Tried, of_all: float) -> float:
+    return of_all if one.tolerance is None else one.tolerance
 
 
 def _power(slope: float, bend: float, u: float) -> float:

@@ -17,7 +17,9 @@ from garboard.records import Engine
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Stream, StreamKey
 from garboard.series import (
     Steady,
+    engine_instance,
     engine_streams,
+    is_copy,
     mean,
     mean_direction,
     not_heard,
@@ -402,7 +404,8 @@ def _steady(
 def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Steady, place: FieldKey) -> Run:
     streams = dict(_streams(view.vessel.engines, recording))
     heard = {
-        what: _heard(recording.of(stream.key.quantity), stream.key, stretch, place) for what, stream in streams.items()
+        what: _heard(recording.of(stream.key.quantity), stream.key, stretch, place, len(view.vessel.engines))
+        for what, stream in streams.items()
     }
     courses = recording.of("course_over_ground")
     step, field, row, of = place
@@ -425,6 +428,8 @@ def _run_of_stretch(view: JobView, name: str, recording: Recording, stretch: Ste
         | {
             p: _frozen_engine(name, p, place)
             if _engine_stood_still(recording, streams[p], stretch)
+            else _copied_engine(name, p, twin, place)
+            if (twin := _heard_twice(streams, p, stretch))
             else _one_of(view, name, p, found)
             for p, found in heard.items()
             if p != SPEED
@@ -443,9 +448,12 @@ def _through_water(recording: Recording, stretch: Steady, place: FieldKey) -> Re
     return Reading(mean(values), "kn", 0.0, standard_deviation(values), place) if values else None
 
 
-def _heard(streams: Iterable[Stream], used: StreamKey, stretch: Steady, place: FieldKey) -> tuple[Reading, ...]:
+def _heard(
+    streams: Iterable[Stream], used: StreamKey, stretch: Steady, place: FieldKey, count: int
+) -> tuple[Reading, ...]:
     """What each source gives of one quantity in a stretch; the one it was cut by stands first."""
-    alike = [one for one in streams if (one.key.instance or "0") == (used.instance or "0")]
+    engine = engine_instance(used.instance, count)
+    alike = [one for one in streams if engine_instance(one.key.instance, count) == engine]
     parts = {stream.key: stream.between(stretch.start, stretch.end).values for stream in alike}
     unit, as_long = UNIT_OF_QUANTITY[used.quantity], math.sqrt(RUN_LENGTH / stretch.seconds)
     return tuple(
@@ -488,6 +496,22 @@ def _frozen_engine(name: str, position: str, place: FieldKey) -> Missing:
         "make the run again"
     )
     return _contradicted(text, place)
+
+
+def _copied_engine(name: str, position: str, twin: str, place: FieldKey) -> Missing:
+    pair = " and ".join(sorted((position, twin)))
+    text = (
+        f"{name}: engine speed is the same to the last digit for {pair}: one engine is heard under both numbers; "
+        "set the other one's adapter to its own, then make the run again"
+    )
+    return _contradicted(text, place)
+
+
+def _heard_twice(streams: Mapping[str, Stream], position: str, stretch: Steady) -> str:
+    """The engine whose speed is that of another to the last digit; "" as a rule."""
+    own = streams[position].between(stretch.start, stretch.end)
+    others = ((name, one) for name, one in streams.items() if name not in (position, SPEED))
+    return next((name for name, one in others if is_copy(own, one.between(stretch.start, stretch.end))), "")
 
 
 def _contradicted(text: str, place: FieldKey) -> Missing:

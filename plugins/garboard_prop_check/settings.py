@@ -8,7 +8,8 @@ import attrs
 
 from garboard.findings import Basis, BasisKind
 from garboard.settings import amount_setting, basis_used
-from garboard.steps import Setting
+from garboard.steps import Field, Kind, Setting
+from garboard_prop_check import shelf
 
 _PRACTICE = BasisKind.COMMON_PRACTICE
 
@@ -353,6 +354,20 @@ SETTINGS: tuple[Setting, ...] = (
         stricter="lower",
     ),
     *_slip_settings(),
+    Setting(
+        key="prop_check.shelf",
+        field=Field(
+            name="shelf",
+            title="Propellers the shop keeps",
+            kind=Kind.TEXT,
+            pattern=shelf.SHELF,
+            offers=(shelf.EXAMPLE,),
+            help="Diameter x pitch in inches; after commas blades, material, cup, stock number. A semicolon or a new "
+            "line before the next. The advice tries these first; with none here it tries whole inches of pitch.",
+        ),
+        default="",
+        basis=Basis(_PRACTICE, "a propeller that is here is tried before one that has to be bought"),
+    ),
 )
 
 _BY_KEY = {setting.key: setting for setting in SETTINGS}

@@ -34,6 +34,7 @@ from garboard_prop_check.words import (
     pitch_place,
     pitch_tolerance,
     stamped_pitch,
+    tolerance_setting,
     trim_at_best,
 )
 
@@ -257,7 +258,7 @@ def _engine_slip(
         verdict=Verdict.ADVISE if odd else judged.verdict,  # first find out whether the fact is right
         about=about(engine),
         sentence=" ".join(words),
-        basis=(SLIP, AVERAGING, basis_of("pitch_tolerance"), *judged.used),
+        basis=(SLIP, AVERAGING, basis_of(tolerance_setting(found.engine)), *judged.used),
         numbers=found.numbers,
         limits=judged.limits,
         places=found.places(view),
@@ -440,6 +441,8 @@ def _typed_speeds(speed: Average) -> tuple[FieldKey, ...]:
 
 
 def _stamp(view: JobView, found: Slip) -> tuple[FieldKey, ...]:
+    if found.engine.fitted:
+        return ()  # the stamp that was read is of the propeller the engine came with
     return held(view, [(PROPELLER, "stamp_read", "", found.engine.position)])
 
 

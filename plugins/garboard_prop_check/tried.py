@@ -54,6 +54,12 @@ def row_after_change(view: JobView, engine: Engine, now: str) -> str:
     return rows[-1] if rows else ""
 
 
+def row_to_begin(view: JobView) -> str:
+    """The row after those that say how a propeller was put on."""
+    numbers = [int(row) for row in view.rows(PROPELLER) if row.isascii() and row.isdecimal()]
+    return str(max(numbers, default=0) + 1)
+
+
 def runs_of_no_propeller(view: JobView) -> Iterator[Finding]:
     """Runs that name a propeller nobody entered, or two at once: they count for none until that is put right."""
     engines = {engine.position: engine for engine in view.vessel.engines}

@@ -145,10 +145,14 @@ def by_pitch(engines: Iterable[Engine]) -> str:
     return "by the measured pitch" if any(map(is_measured, engines)) else "by the stamped pitch"
 
 
+def tolerance_setting(engine: Engine) -> str:
+    """The setting that says how far the real pitch may be off the one worked with."""
+    return "measured_pitch_tolerance" if is_measured(engine) else "pitch_tolerance"
+
+
 def pitch_tolerance(view: JobView, engine: Engine) -> float:
     """How far the real pitch may be off the one worked with, as a share of it."""
-    name = "measured_pitch_tolerance" if is_measured(engine) else "pitch_tolerance"
-    return view.setting_value(f"prop_check.{name}", "%") / 100
+    return view.setting_value(f"prop_check.{tolerance_setting(engine)}", "%") / 100
 
 
 def stamped_pitch(view: JobView, engine: Engine) -> float:

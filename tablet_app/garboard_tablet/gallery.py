@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from garboard.findings import Figure
+from garboard.fittings import CAME_WITH
 from garboard.history.replay import replay
 from garboard.steps import Field, Kind
 from garboard_tablet.models.asks import Ask, asks_of_step
@@ -72,6 +73,9 @@ def scenes(tablet: Tablet) -> Iterator[tuple[str, Route, Act]]:
         yield "trials_new", route.to("new trial"), nothing
         yield "trials_beside", route.to("aside", "steps", step="fuel_curve.steps"), nothing
         yield "trials_several", route, try_another
+        yield "trials_each_engine", route.to("each engine"), nothing
+        engines = len(tablet.boat(route.hull).vessel().engines)
+        yield "trials_first", route.to("trial", *[CAME_WITH] * engines), nothing
     for route in _measured_amounts(tablet, jobs):  # last: from here on two values stand there
         yield "change", route, lambda page: page._change()
         yield "meter", route.to("meter", *route.subject), nothing

@@ -56,7 +56,7 @@ from campaigns.disk_errors import FROM_THERE, KINDS, ONCE, SHORT, in_memory, is_
 TAKES_ROOM = frozenset({"create", "write", "fsync", "rename", "link", "mkdir"})
 CHANGES = TAKES_ROOM | {"unlink", "ftruncate", "chmod", "rmdir"}
 NAMES = frozenset({"open", "create", "unlink", "rename", "link", "mkdir", "opendir", "stat", "chmod", "rmdir", "flock"})
-NOT_FLUSHED_ON_PURPOSE = re.compile(r"(writer\.lock|hulls\.sizes|last_open\.txt|.*\.log)$")
+NOT_FLUSHED_ON_PURPOSE = re.compile(r"(writer\.lock|hulls\.(?:sizes|ids)|last_open\.txt|.*\.log)$")
 
 
 @attrs.frozen

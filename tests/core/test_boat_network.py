@@ -15,11 +15,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import form_samples
 from garboard.faults import InputError
 from garboard.recordings import boat_network
 from garboard.recordings.boat_network import BoatNetwork, Sender
+from garboard.recordings.bus import MOST_NAMES, BusDecoder
+from garboard.recordings.forms import FORMS
+from garboard.recordings.links import Link, open_link
 from garboard.recordings.nmea0183 import LiveReader
-from garboard.recordings.notes import KEPT_DAMAGED_LINES, KEPT_UNKNOWN_KINDS
+from garboard.recordings.notes import KEPT_DAMAGED_LINES, KEPT_UNKNOWN_KINDS, ReadingNotes
 from garboard.recordings.where import Where, read_where
 from garboard.samples import Sample, StreamKey
 
@@ -284,6 +288,24 @@ def test_waits_between_tries_grow(monkeypatch: pytest.MonkeyPatch) -> None:
     assert waits[:5] == [1.0, 2.0, 4.0, 4.0, 4.0]
 
 
+def test_a_mistake_in_a_link_is_said_and_it_is_opened_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    tries = list[Where]()
+
+    def mistaken(where: Where) -> Link:
+        tries.append(where)
+        if len(tries) < 3:
+            raise KeyError("no such thing")
+        return open_link(where)
+
+    monkeypatch.setattr(boat_network, "open_link", mistaken)
+    listening = Listening(Where(free_port()))
+    wait_for(lambda: "Trying again" in listening.network.trouble() or len(tries) > 2)
+    listening.send_until_heard()
+    assert len(tries) == 3
+    assert "Trying again" not in listening.network.trouble()
+    listening.close()
+
+
 def test_an_unknown_name_is_said() -> None:
     network = BoatNetwork(Where(10110, "no-such-machine.invalid"), patience=(0.05,))  # RFC 6761: never resolves
     network.start()
@@ -348,6 +370,94 @@ def test_a_flood_is_cut_to_what_an_instrument_network_can_say(
         assert "were left out: more than" in tcp.network.remarks()[-1]
 
 
+@pytest.mark.parametrize("size", [1, 7, 700])
+@pytest.mark.parametrize("before", [b"", b"\x10", b"\x02\x10\x03"])
+def test_a_gateway_of_bytes_is_known_however_few_come_at_once(size: int, before: bytes) -> None:
+    """A serial port gives what has come, a few bytes at a time; nothing of the first message is lost."""
+    network = BoatNetwork(Where())
+    data = before + form_samples.SAMPLES["gateway"]()[:2000]
+    for at in range(0, len(data), size):
+        network.hear(data[at : at + size], "a")
+    [sender] = network.senders()
+    whole = ReadingNotes()
+    reader = next(form for form in FORMS if form.key == "gateway").reader(whole, is_live=True)
+    reader.feed(data[len(before) :], 0.0)
+    assert (sender.notes.samples, sender.notes.lines) == (whole.samples, whole.lines)
+    assert (whole.samples > 20, sender.notes.damaged_count) == (True, 0)
+
+
+LINES = {
+    key: form_samples.SAMPLES[key]().splitlines() for key in ("frames_time_of_day", "message_lines", "dump_compact")
+}
+
+
+@pytest.mark.parametrize("turns", [[0] * 40 + [1] * 40 + [2] * 40, [0, 1, 2] * 40])
+def test_a_gateway_may_change_its_form_while_one_listens(turns: list[int]) -> None:
+    """Somebody tries its settings; or it sends frames and messages in turn."""
+    network, each = BoatNetwork(Where()), [iter(lines) for lines in LINES.values()]
+    for turn in turns:
+        network.hear(next(each[turn]) + b"\r\n", "a")
+    [sender] = network.senders()
+    assert (sender.notes.lines, sender.notes.damaged_count, sender.notes.damaged) == (120, 0, [])
+    alone = 0
+    for key, lines in LINES.items():
+        network = BoatNetwork(Where())
+        network.hear(b"\r\n".join([*lines[:40], b""]), key)
+        alone += network.senders()[0].notes.samples
+    assert sender.notes.samples == alone
+
+
+def test_damage_stays_damage() -> None:
+    network = BoatNetwork(Where())
+    lines = LINES["dump_compact"]
+    network.hear(
+        b"\r\n".join([*lines[:20], lines[20][:30], b"(1.0) can0 09F1121B#FF9", b"A093000.000 1BFF2", b""]), "a"
+    )
+    assert network.senders()[0].notes.damaged_count == 3
+
+
+def test_names_without_end_fill_no_memory() -> None:
+    """Of engines over Signal K, and of devices that claim an address they measure from."""
+    notes = ReadingNotes()
+    deltas = next(form for form in FORMS if form.key == "deltas").reader(notes, is_live=True)
+    for number in range(700):
+        value = f'{{"path": "propulsion.{number}.revolutions", "value": 10}}'
+        deltas.feed(f'{{"updates": [{{"values": [{value}, {value}]}}]}}\n'.encode(), 0.0)
+    assert len(notes.kinds) <= KEPT_UNKNOWN_KINDS + 1
+    assert sum(notes.kinds.values()) == 1400
+    bus = BusDecoder(ReadingNotes())
+    for number in range(700):
+        bus.take(0.0, "127250", "20", bytes.fromhex("ffbe87ff7fff7ffc"), number, is_whole=True)
+        bus.take(0.0, "60928", "20", number.to_bytes(8, "little"), number, is_whole=True)
+    assert len(bus._names["20"]) <= MOST_NAMES
+    assert len(bus._driven_off) <= MOST_NAMES
+
+
+def test_sentences_behind_what_begins_as_a_message_of_bytes_are_heard() -> None:
+    network = BoatNetwork(Where())
+    network.hear(b"\x10\x02", "a")
+    for _ in range(5):
+        network.hear(HDT, "a")
+    assert len(network.take()) >= 4
+
+
+@pytest.mark.parametrize("flooder", ["a", "b"])
+def test_a_flood_from_one_sender_silences_no_other(flooder: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(boat_network, "MOST_A_SECOND", 100)
+    now = [0.0]
+    network = BoatNetwork(Where(), now=lambda: now[0])
+    honest = "b" if flooder == "a" else "a"
+    for tick in range(60):
+        now[0] = tick / 20
+        network.hear(b"$HEHDT,1,T\r\n" * 300, flooder)
+        network.hear(b"$HEROT,%d,A\r\n" % tick, honest)
+    heard = [round(sample.value * 60) for sample in network.take() if sample.quantity == "rate_of_turn"]
+    assert heard == list(range(60))
+    lines = {sender.address: sender.notes.lines for sender in network.senders()}
+    assert lines[flooder] <= 3 * 101
+    assert network.left_out > 17_000
+
+
 def test_many_senders_and_many_streams_are_bounded(udp: Listening) -> None:
     for number in range(3, 60):
         udp.send(b"$HEHDT,1,T\r\n", sender=f"127.0.0.{number}")
@@ -370,6 +480,29 @@ def test_no_bytes_stop_the_reading(chunks: list[bytes]) -> None:
         samples = [sample for line in sender.lines(chunk) for sample in sender.samples(line, 1.0)]
     assert samples[-1].value == 341.8
     assert sender.latest[HEADING].value == 341.8
+
+
+@pytest.mark.parametrize(
+    "said", [b"a [b]", b"time,foo [bar]", b'time;"x [deg]', b"time,heading [deg],heading [deg]", b"time [s]"]
+)
+def test_a_heading_nobody_knows_ends_no_hearing(udp: Listening, said: bytes) -> None:
+    """One datagram of it ended the thread that listens, without a word."""
+    udp.send(said + b"\r\n", HDT)
+    udp.send(HDG, sender="127.0.0.2")
+    wait_for(lambda: udp.has(2))
+    assert {sample.quantity for sample in udp.samples} >= {"heading"}
+    [sender, _] = udp.network.senders()
+    assert sender.notes.damaged_count == 1
+
+
+def test_a_mistake_in_reading_ends_no_hearing(monkeypatch: pytest.MonkeyPatch) -> None:
+    network = BoatNetwork(Where())
+    monkeypatch.setattr(Sender, "of_bytes", lambda *_: 1 / 0)
+    network.hear(HDT, "a")
+    monkeypatch.undo()
+    network.hear(HDT, "a")
+    assert [sample.value for sample in network.take()] == [341.8]
+    assert network.senders()[0].notes.damaged_count == 1
 
 
 def test_sentences_without_line_ends_are_each_heard_at_once(udp: Listening) -> None:

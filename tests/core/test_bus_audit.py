@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from garboard.recordings.boat_network import BoatNetwork
-from garboard.recordings.bus_audit import LISTENED_LONG_ENOUGH, BusAudit, audit, in_words, name_in_words
+from garboard.recordings.bus import READ
+from garboard.recordings.bus_audit import LISTENED_LONG_ENOUGH, BusAudit, audit, in_words, kind_in_words, name_in_words
 from garboard.recordings.encode import nmea2000_data
 from garboard.recordings.simulated_network import (
     CLAIM,
@@ -77,6 +78,26 @@ def test_two_devices_of_one_address_clash() -> None:
 def test_a_device_that_gave_way_is_not_accused(claims: list[tuple[int, int]]) -> None:
     found = heard(*(can_frame(number, CLAIM, source, NAMES[name]) for number, (source, name) in enumerate(claims)))
     assert found.clashes == ()
+
+
+MEASURED = can_frame(0.0, 127250, 35, bytes.fromhex("ffbe87ff7fff7ffc"))
+OTHER_INSTANCE = NAMES[0][:4] + b"\1" + NAMES[0][5:]
+
+
+@pytest.mark.parametrize(
+    ("told", "is_clash"),
+    [
+        ([NAMES[0], OTHER_INSTANCE], False),  # what the audit asks for: give it another instance
+        ([NAMES[0], MEASURED, OTHER_INSTANCE, MEASURED, NAMES[0], MEASURED], False),
+        ([NAMES[0], MEASURED, NAMES[1], MEASURED], False),  # taken out, and another put in
+        ([NAMES[0], MEASURED, NAMES[1], MEASURED, NAMES[0], MEASURED], True),  # both are there
+        ([NAMES[0], MEASURED, NAMES[1], MEASURED, NAMES[0], NAMES[1]], True),  # switched off and on
+        ([MEASURED, NAMES[0], NAMES[1], MEASURED], True),
+    ],
+)
+def test_a_device_changed_while_listening_is_no_clash(told: list[bytes | str], is_clash: bool) -> None:
+    found = heard(*(one if isinstance(one, str) else can_frame(0.0, CLAIM, 35, one) for one in told))
+    assert bool(found.clashes) is is_clash
 
 
 def test_a_device_without_an_address_is_told_and_is_no_device_of_the_list() -> None:
@@ -229,6 +250,10 @@ def test_a_gateway_that_passes_on_other_ships_only_is_told_from_a_network_withou
     assert code in told
     assert ("missing" in told) is (code == "missing")
     assert trouble in network.trouble() if trouble else network.trouble() == ""
+
+
+def test_every_message_that_is_read_has_a_name() -> None:
+    assert [kind for kind in READ if kind_in_words(kind) == kind] == []
 
 
 def test_what_usually_brings_it_is_said_without_the_sentence_before() -> None:

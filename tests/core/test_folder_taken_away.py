@@ -13,7 +13,8 @@ from campaigns.writers import HULLS, entry_number
 from garboard.commands.hulls import readable_report
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
-from garboard.disk.storage import LOCK_NAME, FolderGone, FolderInUse, NotSaved, WriterLock
+from garboard.disk.storage import LOCK_NAME, FolderGone, FolderInUse, NotReadable, NotSaved, WriterLock
+from garboard.history.backup import write_backup
 from garboard.history.merge import merge
 
 HERE, OTHER, THIRD = HULLS
@@ -64,6 +65,18 @@ def test_a_stick_pulled_out_before_it_was_listed_is_told(folder: Path) -> None:
         folder.rename(folder.parent / "pulled out")
         with pytest.raises(OSError, match="no such file"):
             merge([source], target)
+
+
+def test_what_a_pulled_out_stick_held_is_not_read_as_nothing(folder: Path) -> None:
+    with HullFolder(folder, read_only=True) as hulls:
+        assert hulls.ids("ABC00009A526") == frozenset(), "nobody has that boat"
+        folder.rename(folder.parent / "pulled out")
+        for look in (hulls.entries, hulls.ids):
+            with pytest.raises(NotReadable):
+                look(HERE)
+        assert [path.name for path in hulls.left_alone] == [file_name(HERE)]
+        (folder.parent / "pulled out").rename(folder)
+        assert (hulls.count(HERE), hulls.not_read()) == (1, ())
 
 
 @pytest.mark.parametrize("put_back", [put_back_a_file, put_back_whole])
@@ -126,3 +139,56 @@ def test_a_disk_that_numbers_its_files_anew_keeps_nobody_from_saving(
         hulls.save(entry_number(2, HERE))
         assert hulls.digests()
     assert on_disk(folder)[HERE] == 2
+
+
+@pytest.mark.parametrize("put_back", [put_back_a_file, put_back_whole])
+def test_a_merge_into_a_folder_put_back_meanwhile_ends_with_all_on_the_disk(
+    folder: Path, put_back: Callable[[Path, Path], None]
+) -> None:
+    """What was appended lies in files that are not there any more: to flush those saves nothing."""
+    shutil.copytree(folder, folder.parent / "copy")
+    with HullFolder(folder.parent / "stick") as hulls:
+        for hull in HULLS:
+            hulls.save(entry_number(2, hull))
+    with HullFolder(folder.parent / "stick", read_only=True) as source, HullFolder(folder) as target:
+
+        def progress(hull: str) -> None:
+            if hull == THIRD:
+                put_back(folder, folder.parent / "copy")
+
+        assert merge([source], target, progress=progress).complete
+    assert on_disk(folder) == dict.fromkeys(HULLS, 2)
+
+
+def test_a_batch_is_saved_nowhere_once_the_folder_is_gone_and_whole_when_it_is_done_again(folder: Path) -> None:
+    away = folder.parent / "away"
+    new = [entry_number(2, hull) for hull in HULLS]
+    with HullFolder(folder) as hulls:
+
+        def put_all_and_move_it_away() -> None:
+            with hulls.batch():
+                for entry in new:
+                    hulls.put_if_absent(entry.hull_key, [entry])
+                folder.rename(away)
+
+        with pytest.raises(FolderGone):
+            put_all_and_move_it_away()
+        assert {hulls.count(hull) for hull in HULLS} == {1}
+        away.rename(folder)
+        with hulls.batch():
+            for entry in new:
+                assert hulls.put_if_absent(entry.hull_key, [entry]).added == (entry.id,)
+    assert on_disk(folder) == dict.fromkeys(HULLS, 2)
+
+
+def test_a_backup_holds_all_that_is_held_or_is_not_saved(folder: Path) -> None:
+    path = folder.parent / "garboard.zip"
+    with HullFolder(folder) as hulls:
+        assert len(hulls.digests()) == 3
+        (folder / HULLS_FOLDER / file_name(HERE)).unlink()
+        assert write_backup(hulls, path, "now").hulls == 3
+        folder.rename(folder.parent / "away")
+        path.unlink()
+        with pytest.raises(FolderGone):
+            write_backup(hulls, path, "now")
+        assert {one.name for one in folder.parent.iterdir()} == {"away"}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 
 import click
@@ -14,6 +15,7 @@ from garboard.commands import repair
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
+from garboard.disk.known_ids import FILE as KNOWN
 from garboard.disk.sizes import FILE
 from garboard.history.authoring import Author, measure
 from garboard.history.merge import merge
@@ -48,6 +50,7 @@ def run(command: click.Command, *words: object) -> tuple[int, str]:
 
 def told(folder: Path) -> bool:
     with HullFolder(folder, read_only=True) as hulls:
+        hulls.digests()
         return bool(hulls.damage())
 
 
@@ -113,6 +116,8 @@ def test_a_source_that_lacks_a_file_costs_nothing_where_all_of_it_is_here(folder
         assert merge([source], target).lost == ()
         enter_more = measure(Author("b", "B. Hand"), replay(HERE, target.entries(HERE)), "job-1", "trial", "heel", "3")
         target.save(enter_more)
+        assert merge([source], target).lost == (), "what it held is known entry by entry"
+        (folder / KNOWN).unlink()  # as an older version left it: only a digest tells
         assert [loss.file.name for loss in merge([source], target).lost] == [file_name(HERE)]
 
 
@@ -147,3 +152,101 @@ def test_nobody_is_accused(folder: Path, tmp_path: Path) -> None:
     for one in kept.parent.glob(f"{kept.name}.damaged-*"):
         one.unlink()  # as repair says, once nothing more is to be had from it
     assert not told(folder)
+
+
+# All of it back, and more: what other tablets brought meanwhile hides that it is all
+
+
+def path_of(folder: Path) -> Path:
+    return folder / HULLS_FOLDER / file_name(HERE)
+
+
+def merged(source: Path, target: Path) -> None:
+    with HullFolder(source, read_only=True) as theirs, HullFolder(target) as ours:
+        merge([theirs], ours)
+
+
+@pytest.fixture
+def shop(folder: Path) -> Path:
+    """Holds what the tablet (`folder`) held, what the tablet wrote later, and between the two another's."""
+    shop = folder.parent / "copy"
+    enter(shop, HERE, "28 kn")
+    enter(folder, HERE, "32 kn")
+    merged(folder, shop)
+    return shop
+
+
+def copy_over(folder: Path, shop: Path) -> None:
+    shutil.copy(path_of(shop), path_of(folder))
+
+
+def lose(folder: Path, shop: Path) -> None:
+    path_of(folder).unlink()
+
+
+def cut(folder: Path, shop: Path) -> None:
+    """At a line's end, where only the length tells."""
+    path_of(folder).write_bytes(b"".join(path_of(folder).read_bytes().splitlines(keepends=True)[:-1]))
+
+
+def put_back(folder: Path, shop: Path) -> None:
+    """An older state of the folder of hull files alone."""
+    copy_over(folder, shop.parent / "old")
+
+
+@pytest.mark.parametrize("how", [copy_over, lose, cut, put_back])
+def test_once_all_is_back_with_more_from_others_nobody_is_asked(
+    folder: Path, shop: Path, how: Callable[[Path, Path], None]
+) -> None:
+    shutil.copytree(folder, shop.parent / "old")
+    path_of(shop.parent / "old").write_bytes(b"".join(path_of(folder).read_bytes().splitlines(keepends=True)[:-1]))
+    how(folder, shop)
+    assert told(folder) == (how is not copy_over)
+    merged(shop, folder)
+    assert not told(folder)
+    assert ALL_WELL in run(repair.command, folder)[1]
+    with HullFolder(folder, read_only=True) as hulls:
+        assert hulls.count(HERE) == 3
+
+
+@pytest.mark.parametrize("how", [copy_over, lose, cut])
+def test_while_one_entry_lacks_it_is_told_however_many_came(
+    folder: Path, shop: Path, how: Callable[[Path, Path], None]
+) -> None:
+    enter(folder, HERE, "33 kn")  # nobody else has it
+    shutil.copytree(folder, folder.parent / "kept")
+    how(folder, shop)
+    merged(shop, folder)
+    enter(folder, HERE, "34 kn")
+    enter(folder, HERE, "35 kn")
+    assert told(folder)
+    merged(folder.parent / "kept", folder)
+    assert not told(folder)
+
+
+def test_where_an_older_version_wrote_last_only_a_digest_tells(folder: Path, shop: Path) -> None:
+    """It notes no ids, so what the file held is not known entry by entry."""
+    (folder / KNOWN).unlink()
+    copy_over(folder, shop)
+    assert told(folder), "as before"
+    run(repair.command, folder, "--forget", HERE)
+    enter(shop, HERE, "36 kn")
+    copy_over(folder, shop)
+    assert not told(folder), "from then on it is"
+
+
+def test_what_was_forgotten_is_not_missed_again(folder: Path, shop: Path) -> None:
+    enter(folder, HERE, "33 kn")
+    copy_over(folder, shop)
+    assert told(folder)
+    run(repair.command, folder, "--forget", HERE)
+    lose(folder, shop)
+    merged(shop, folder)
+    assert not told(folder)
+
+
+def test_ids_a_power_cut_left_half_noted_are_not_taken_for_all(folder: Path, shop: Path) -> None:
+    notes = (folder / KNOWN).read_bytes()
+    (folder / KNOWN).write_bytes(notes[:-5])
+    copy_over(folder, shop)
+    assert told(folder)

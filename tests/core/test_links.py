@@ -15,6 +15,7 @@ import pytest
 
 from garboard.recordings import links, load_recording
 from garboard.recordings.boat_network import BoatNetwork
+from garboard.recordings.bus import of_identifier
 from garboard.recordings.links import GROUP_HEADER, LinkLost, open_link
 from garboard.recordings.simulated_network import DEVICES, MARK_LINE, SLOW, SimulatedNetwork, can_frames
 from garboard.recordings.where import Way, Where, read_where
@@ -238,7 +239,8 @@ def test_every_form_the_simulated_boat_serves_is_read_and_marked(rig: Rig, form:
     truth = rig.boat.advance(1.0)
     samples = heard_from(network, 8 if form == "nmea0183" else 20)
     assert all(sample.source.startswith(SIMULATED) for sample in samples)
-    shown = {(s.quantity, s.instance): s.value for s in samples if s.quantity == "engine_speed"}
+    named = {"port": "0", "starboard": "1"}  # as Signal K servers call engines
+    shown = {(s.quantity, named.get(s.instance, s.instance)): s.value for s in samples if s.quantity == "engine_speed"}
     known = {(s.quantity, s.instance): s.value for s in truth if s.quantity == "engine_speed"}
     assert shown == pytest.approx(known, abs=0.2)
     assert network.trouble() == ""
@@ -249,6 +251,29 @@ def test_every_form_the_simulated_boat_serves_is_read_and_marked(rig: Rig, form:
     kept.write_text("\n".join(rig.boat._lines(form, truth)))
     recording, _ = load_recording(kept)
     assert recording.is_simulated
+
+
+@pytest.mark.parametrize("turned", ["comments out", "comma lines", "frames with the time of day"])
+def test_the_mark_goes_through_what_turns_a_log_into_another_form(rig: Rig, turned: str, tmp_path: Path) -> None:
+    lines = [line for line in rig.boat._lines("can", rig.boat.advance(1.0)) if line[0] != "#"]
+    if turned != "comments out":
+        parts = [line.split()[-1].split("#") for line in lines]
+        frames = [(int(identifier, 16), bytes.fromhex(data)) for identifier, data in parts]
+        lines = [
+            f"2026-05-04T09:30:00Z,2,{of_identifier(of)[0]},{of & 255},255,{len(data)},{data.hex(',')}"
+            if turned == "comma lines"
+            else f"09:30:00.000 R {of:08X} {data.hex(' ')}"
+            for of, data in frames
+        ]
+    kept = tmp_path / "kept.log"
+    kept.write_text("\n".join(lines))
+    recording, _ = load_recording(kept)
+    assert recording.streams
+    assert all(key.source.startswith(SIMULATED) for key in recording.streams)
+    network = BoatNetwork(Where())
+    network.hear("\r\n".join([*lines, ""]).encode(), "a")
+    assert network.is_simulated
+    assert all(sample.source.startswith(SIMULATED) for sample in network.take())
 
 
 def test_devices_introduce_themselves_on_the_simulated_network(rig: Rig) -> None:

@@ -11,7 +11,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from garboard.commands import listen
 from garboard.commands.cli import program
+from garboard.commands.tools import write_file
 from garboard.recordings import load_recording
 from garboard.recordings.boat_network import BoatNetwork
 from garboard.recordings.simulated_network import SimulatedNetwork
@@ -62,6 +64,24 @@ def test_what_is_heard_is_shown_by_sentence_and_quantity_and_kept(port: int, tmp
     assert notes.dated
     [speed] = recording.of("speed_through_water")
     assert (speed.key.source, set(speed.values)) == ("VW", {3.5})
+
+
+def test_what_is_heard_is_saved_while_one_listens(port: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A program that is killed ends without a word: what stands on the disk is what it has."""
+    kept, found = tmp_path / "heard.csv", list[int]()
+
+    def killed(path: Path, content: bytes) -> None:
+        write_file(path, content)
+        found.append(len(load_recording(path)[0].of("speed_through_water")[0]))
+        if len(found) == 2:
+            raise SystemExit(9)
+
+    monkeypatch.setattr(listen, "SAVED_EVERY", 0.05)
+    monkeypatch.setattr(listen, "LOOK", 0.05)
+    monkeypatch.setattr("garboard.commands.tools.write_file", killed)
+    assert CliRunner().invoke(program, ["listen", str(port), "--seconds", "30", "--save", str(kept)]).exit_code == 9
+    assert 0 < found[0] < found[1]
+    assert len(load_recording(kept)[0].of("speed_through_water")[0]) == found[1]
 
 
 def test_silence_ends_with_code_1_and_a_place_that_cannot_be_with_2(tmp_path: Path) -> None:

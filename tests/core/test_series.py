@@ -355,6 +355,24 @@ def test_an_instance_entered_for_an_engine_wins() -> None:
     assert values_of(engine_streams(recording_of("0", "1"), "engine_speed", 2, (1, 0))) == [1001.0, 1000.0]
 
 
+@pytest.mark.parametrize(
+    ("heard", "instances", "found"),
+    [
+        (("starboard", "port"), (), [1001.0, 1000.0]),
+        (("port", "starboard"), (1, 0), [1001.0, 1000.0]),  # a server calls instance 0 port, whatever it is
+        (("main",), (), [1000.0]),
+        (("port",), (), [1000.0]),
+        (("starboard",), (), [None]),
+        (("port", "centre", "starboard"), (), [1000.0, None, None]),  # is starboard the second or the third?
+    ],
+)
+def test_an_engine_may_be_heard_by_a_name(
+    heard: tuple[str, ...], instances: tuple[int, ...], found: list[float | None]
+) -> None:
+    """As Signal K servers call engines."""
+    assert values_of(engine_streams(recording_of(*heard), "engine_speed", len(found), instances)) == found
+
+
 @pytest.mark.parametrize("entered", [(0, 0), (1, None), (None, 0)])
 def test_no_stream_stands_for_two_engines(entered: tuple[int | None, int | None]) -> None:
     """A number that two engines have, entered or by their place, tells nothing of either; a third is heard."""

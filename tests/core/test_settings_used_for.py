@@ -151,7 +151,7 @@ def other_values(setting: Setting) -> list[JsonValue]:
     if setting.field.kind is Kind.CHOICE:
         return [choice for choice in setting.field.choices if choice != setting.default]
     if setting.field.kind is Kind.TEXT:
-        return [f"{setting.default}; something else"]
+        return [*setting.field.offers] or [f"{setting.default}; something else"]
     low, high = setting.field.hard or (0.0, 0.0)
     here = setting.number(setting.default)
     return [f"{each!r} {setting.field.unit}".strip() for each in (low, high, (low + here) / 2, (here + high) / 2)]

@@ -13,13 +13,15 @@ import garboard
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_files.job_file import read_job_file, view_of
 from garboard.job_view import JobView
-from garboard.records import EQUIPMENT, Measurement
+from garboard.records import EQUIPMENT, JsonValue, Measurement, NamedPropeller
 from garboard.steps import Kind
 
 KITTIWAKE = Path(garboard.__file__).parents[2] / "sample_jobs" / "kittiwake" / "job.json"
 HOST = make_host(entry_points=False)
 BAD = {"on_start_battery": True}
 """The answer that is not in order, where it is not a no."""
+AFTER_A_CHANGE = "_again"
+"""How the questions end that are asked again once another propeller is on."""
 
 
 def _questions() -> Iterator[tuple[str, str, str]]:
@@ -47,7 +49,26 @@ def _with(job: JobView, step: str, name: str, each: str, answer: bool) -> JobVie
     pieces = [getattr(one, EQUIPMENT[each]) for one in getattr(job.vessel, each)] if each else [""]
     at = [Measurement(step=step, field=name, value=answer, row=row, of=of, by="A") for row in rows for of in pieces]
     kept = [one for one in job.measurements if (one.step, one.field) != (step, name)]
+    if name.endswith(AFTER_A_CHANGE):
+        job, more = _after_a_change(job, step, name)
+        kept += more
     return attrs.evolve(job, measurements=(*kept, *at), steps=tuple(one for one in job.steps if one.step != step))
+
+
+def _after_a_change(job: JobView, step: str, name: str) -> tuple[JobView, list[Measurement]]:
+    """Another propeller on each engine, and all that is asked about it after the change but this answer in order."""
+    fitted = tuple(attrs.evolve(one, fitted="another") for one in job.vessel.engines)
+    vessel = attrs.evolve(job.vessel, engines=fitted, propellers=(NamedPropeller(name="another"),))
+    declared = HOST.step(step)
+    assert declared
+    others = [one.name for one in declared.all_fields() if one.name.endswith(AFTER_A_CHANGE) and one.name != name]
+    answers: dict[str, JsonValue] = {"propeller": "another", **dict.fromkeys(others, True)}
+    said = [
+        Measurement(step=step, field=field, value=value, row="1", of=one.position, by="A")
+        for field, value in answers.items()
+        for one in fitted
+    ]
+    return attrs.evolve(job, vessel=vessel), said
 
 
 def _row_of(job: JobView, step: str, name: str) -> str:

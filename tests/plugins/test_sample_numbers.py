@@ -14,6 +14,13 @@ from garboard.judging.assessing import assess_job_file
 
 AS_READ = """
 kittiwake
+    engine_trial.height.within
+        mounting height: 1.00 ± 0.10 in
+    engine_trial.toe.within
+        toe: 0.2 ± 0.1 in
+        centre to centre: 28.0 in
+    engine_trial.idle.within
+        idle speed: 670 ± 19 rev/min
     wiring_audit.battery_charge.enough
         charge, at least: 87 %
         rest voltage: 12.66 ± 0.06 V
@@ -61,9 +68,21 @@ kittiwake
         latitude, north positive: 37.50 deg
         longitude, east positive: -68.00 deg
         horizontal field: 23.0 uT
+    engine_trial.agreement.agree
+        engine speed, display less engine: 10 rev/min
+        voltage, display less engine: -0.10 V
+    engine_trial.senders.agree
+        furthest off: -3 %
     prop_check.capacity.within_label
         power fitted: 500.0 hp
         power on the label: 500.0 hp
+    engine_trial.depth.agrees
+        depth off by: -1.2 in
+    engine_trial.standing_wave.low
+        standing wave ratio: 1.38 ± 0.02
+    engine_trial.pump_flow.enough
+        share of the label: 65 %
+        flow: 713 gal/h
     heading_calibration.steady_turn.good
         turned: 472.7 ± 7.7 deg
         turned by course over ground: 492 ± 13 deg
@@ -135,6 +154,18 @@ kittiwake
         specific consumption, metric: 305 ± 35 g/kWh
         brake efficiency: 27.5 ± 3.3 %
         fuel flow: 20.5 ± 0.5 gal/h
+    engine_trial.gauges.within
+        highest temperature: 71.0 ± 1.9 degC
+        water pressure at the highest step: 19.0 ± 0.9 psi
+        lowest voltage above idle: 14.00 ± 0.10 V
+        highest voltage: 14.10 ± 0.10 V
+    engine_trial.charge.charges
+        least charge current above idle: 38.0 A
+        most charge current: 41.0 A
+    engine_trial.loaded.inside
+        full throttle, light: 5850 ± 19 rev/min
+        full throttle, loaded: 5640 ± 19 rev/min
+        lost with the load: 210 rev/min
     fuel_curve.range.reckoned
         out and back by thirds: 85 ± 2 nm
         whole range with 20 % in reserve: 205 ± 5 nm
@@ -185,6 +216,9 @@ saltgrass
         power by formula: 190.8 hp
         power the formula may be raised to: 195.0 hp
         power fitted: 150.0 hp
+    engine_trial.label.within
+        rigged: 590 lb
+        left for gear and fuel in portable tanks: 310 lb
     prop_check.pitch.try_first
         change of pitch to try first: -3 in
         engine speed to expect: 5462 ± 409 rev/min

@@ -618,7 +618,7 @@ def test_an_engine_heard_under_a_number_that_is_not_entered_is_said(
     view = altered(numbered, {(THROTTLE, "all_runs", "", ""): {"file": "runs"}}, runs=Recording("runs", streams))
     told = [one.finding for one in HOST.assess(view, [THROTTLE]) if one.calculator == "prop_check.window"]
     assert {said(one) for one in told} == expected
-    assert all(f", {number} is" in one.sentence for one in told if one.verdict is not Verdict.PASS)
+    assert all(f" and {number} are" in one.sentence for one in told if one.verdict is not Verdict.PASS)
 
 
 @pytest.mark.parametrize("is_frozen", [True, False])
@@ -638,6 +638,26 @@ def test_an_engine_speed_that_never_moves_while_the_boat_does_judges_no_engine(
     assert by_window["port engine"] is (Verdict.NOT_ENOUGH_DATA if is_frozen else Verdict.PASS)
     assert by_window["starboard engine"] is Verdict.PASS
     assert any("dead or frozen" in one.sentence for one in told.values()) == is_frozen
+
+
+@pytest.mark.parametrize("quantity", ["engine_speed", "fuel_flow", ""])
+def test_one_engine_heard_under_both_numbers_is_said_and_judges_nothing(kittiwake: JobView, quantity: str) -> None:
+    """The twin's own recording is innocent: engines in step differ in the last digit."""
+    for step, field, check in (
+        (THROTTLE, "all_runs", "prop_check.window"),
+        ("fuel_curve.steps", "recording", "fuel_curve.curve"),
+    ):
+        whole = kittiwake.recording(step, field)
+        assert whole is not None
+        streams = dict(whole.streams)
+        for key, stream in whole.streams.items():
+            if key.quantity == quantity and key.instance == "0":
+                streams[key._replace(instance="1")] = Stream(key._replace(instance="1"), stream.times, stream.values)
+        view = altered(kittiwake, {(step, field, "", ""): {"file": "runs"}}, runs=Recording("runs", streams))
+        told = [one.finding for one in HOST.assess(view, [step]) if one.calculator == check]
+        is_copied = quantity == "engine_speed" or (quantity == "fuel_flow" and step != THROTTLE)
+        assert any("one engine is heard under both" in one.sentence for one in told) is is_copied
+        assert any(one.verdict is Verdict.PASS for one in told) is not is_copied
 
 
 # --- a clock set back while it records

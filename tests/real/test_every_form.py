@@ -117,9 +117,10 @@ def test_lines_are_read_as_nmea2000_reads_them(real_recordings: Path, name: str)
 
 
 def test_five_positions_are_in_frames_out_of_order(real_recordings: Path) -> None:
+    """One of them gets its missing frame after some others came again, byte for byte."""
     _, notes = read(real_recordings / "frames_out_of_order.n2k.csv")
     assert notes.kinds["129029"] == 5
-    assert notes.broken == notes.damaged_count == 2
+    assert notes.broken == notes.damaged_count == 1
 
 
 def of_frames(frames: Iterator[tuple[float, int, bytes]]) -> tuple[list[Any], list[float]]:

@@ -9,10 +9,12 @@ from itertools import combinations
 from typing import Any
 
 from garboard.report.palette import LEAST_TEXT_CONTRAST, contrast
+from garboard_tablet.ui.joined import BREAKABLE
 
 LEAST_TARGET = 96
 LEAST_GAP = 8
 LEAST_EDGE = 8
+LEAST_FROM_DANGER = 31
 LEAST_TEXT = 22
 
 
@@ -27,6 +29,8 @@ def faults(shell: Any, window: Any) -> list[str]:
         away = max(other.x - one.right, one.x - other.right, other.y - one.top, one.y - other.top)
         if away < dp(LEAST_GAP) - 1:
             found.append(f"gap of {away / dp(1):.0f} dp between {_name(one)} and {_name(other)}")
+    for press in presses:
+        found.extend(_too_near_to_danger(press, presses, dp))
     for label in labels:
         found.extend(_label_faults(label, window))
     for one, other in combinations(labels, 2):
@@ -53,6 +57,16 @@ def _name(widget: Any) -> str:
     return repr(getattr(widget, "name", "") or widget.text)
 
 
+def _too_near_to_danger(press: Any, others: Sequence[Any], dp: Callable[[float], float]) -> Iterator[str]:
+    """What cannot be undone stands 5 mm from all else, and never beside Next."""
+    if getattr(press, "kind", "") != "away":
+        return
+    for other in others:
+        away = max(other.x - press.right, press.x - other.right, other.y - press.top, press.y - other.top)
+        if other is not press and away < dp(LEAST_FROM_DANGER) - 1:
+            yield f"{_name(press)} cannot be undone and is {away / dp(1):.0f} dp from {_name(other)}"
+
+
 def _press_faults(press: Any, window: Any, dp: Callable[[float], float]) -> Iterator[str]:
     width, height = window.size
     if min(press.size) < dp(LEAST_TARGET) - 1:
@@ -68,7 +82,11 @@ def _label_faults(label: Any, window: Any) -> Iterator[str]:
     if label.font_size < dp(LEAST_TEXT) - 0.5:
         yield f"{label.text[:30]!r} is set in {label.font_size / dp(1):.0f} sp"
     wrap = label.text_size[0]
-    wide, high, longest, widest = _room(label.text, wrap, label.markup, label.font_size, label.font_name, label.bold)
+    if BREAKABLE.search(label._label.text):
+        yield f"{label.text[:40]!r} can be broken within a value"
+    wide, high, longest, widest = _room(
+        label._label.text, wrap, label.markup, label.font_size, label.font_name, label.bold
+    )
     if high > label.height + 2 or wide > label.width + 2:
         yield f"{label.text[:40]!r} needs {wide} x {high}, has {label.width:.0f} x {label.height:.0f}"
     if wrap and widest > wrap + 2:
@@ -92,6 +110,9 @@ def _room(
     probe = (MarkupLabel if is_markup else CoreLabel)(text=text, text_size=(wrap, None), **style)
     probe.refresh()
     words = re.sub(r"\[/?b\]|&[a-z]+;", "", text).split() if is_markup else text.split()
+    words = [
+        part for word in words for part in (word.split("/") if word.count("/") > 2 else [word])
+    ]  # a path may break
     longest = max(words, key=len, default="")
     return *probe.texture.size, longest, CoreLabel(text=longest, **style).get_extents(longest)[0]
 

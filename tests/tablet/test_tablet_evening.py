@@ -150,7 +150,8 @@ def test_three_tablets_come_ashore_and_after_the_managers_evening_all_four_hold_
         by_command(two, "--pair", server.new_code(), "--name", "Tablet 2")
         leaks(two)
         on_the_second = held_in(two)
-        app.press("back", f"vessel {NEW_BOAT}", "next step", "begin", "choice Yes", "back", "back", "back")
+        app.press("back", f"vessel {NEW_BOAT}", "step handover.fuel_system", "begin")
+        app.press("choice Yes", "back", "back", "back")
         by_touch = held_in(three)[NEW_BOAT]
         by_command(two)
         app.press("ashore", "bring ashore now")

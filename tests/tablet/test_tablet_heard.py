@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from garboard.fittings import PROPELLER
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_files.unrecognised import unknown_keys
 from garboard.job_view import JobView
@@ -22,7 +23,7 @@ from garboard.records import Engine, Job, Vessel
 from garboard.samples import UNIT_OF_QUANTITY, Sample, StreamKey
 from garboard.units import Amount, convert
 from garboard_tablet.models.asks import asks_of_step
-from garboard_tablet.models.heard import HEARD_FROM, offers, rivals
+from garboard_tablet.models.heard import HEARD_FROM, choose_anew, follow, offers, rivals
 from garboard_tablet.models.one_source import OneSource, choices_of
 from garboard_tablet.models.runs import left_behind
 from tablet.driver import Drive, Driver, new_job, view_of
@@ -120,7 +121,7 @@ def entry(d: Driver, step: str, field: str, row: str = "1", of: str = "") -> Non
 
 
 def values(d: Driver, step: str, row: str = "1") -> Mapping[tuple[str, str], float]:
-    rows = [m for m in view_of(d).measurements if m.step == step and m.row == row]
+    rows = [m for m in view_of(d).measurements if m.step == step and m.row == row and m.field != PROPELLER]
     return {(m.field, m.of): float(Amount.parse(str(m.value)).text) for m in rows}
 
 
@@ -149,7 +150,7 @@ def test_full_throttle_of_a_twin_is_taken_with_no_digit(at_sea: Callable[..., At
     assert (values(d, FULL, "2"), len(values(d, FULL, "1"))) == ({}, 4), "one touch takes back what one touch took"
     sea.look()
     d.press("heard row")
-    heard_from = {m.instrument for m in view_of(d).measurements}
+    heard_from = {m.instrument for m in view_of(d).measurements if m.field != PROPELLER}
     assert all(one.startswith(f"{HEARD_FROM} ") for one in heard_from)
 
 
@@ -296,6 +297,29 @@ def test_a_source_is_chosen_where_the_run_is_begun(at_sea: Callable[..., AtSea])
     d.press("start")
     assert run.running
     assert not run._one_source.takes(Sample(0.0, "speed_over_ground", 38.0, "GP"))
+
+
+def test_of_two_gateways_one_is_chosen_with_one_touch(at_sea: Callable[..., AtSea]) -> None:
+    """Both pass on the same engines; a second receiver behind the same gateway is left to the person."""
+    sea = at_sea([Order(seconds=30, engine_speed=5800, course=80.0)])
+    d, here = sea.d, sea.d.app.tablet.session.here
+    engines = b"$IIRPM,E,0,3000,,A\r\n$IIRPM,E,1,3000,,A\r\n"
+    for gateway in ("10.0.0.1", "10.0.0.2"):
+        sea.network.hear(engines + b"$GPVTG,80.0,T,,M,38.0,N,,K,A\r\n", gateway)
+
+    def vessel() -> Vessel:
+        found: Vessel = d.app.tablet.boat(here.hull).vessel()
+        return found
+
+    open_now = rivals(("engine_speed", "speed_over_ground"), vessel(), sea.network)
+    assert set(open_now) == {"engine_speed", "speed_over_ground"}
+    first, second = open_now["speed_over_ground"]
+    follow(d.app.tablet, here.hull, "speed_over_ground", second, open_now)
+    assert choices_of(vessel()) == {"speed_over_ground": second, "engine_speed": second.replace("GP", "II")}
+    choose_anew(d.app.tablet, here.hull, "engine_speed")
+    more = {"speed_over_ground": (first, second), "engine_speed": ("II", "II 10.0.0.2", "ER 10.0.0.2")}
+    follow(d.app.tablet, here.hull, "speed_over_ground", second, more)
+    assert choices_of(vessel()) == {"speed_over_ground": second}
 
 
 def test_a_guide_follows_one_source_and_the_chosen_one_even_when_it_is_silent() -> None:

@@ -157,7 +157,8 @@ def test_the_list_of_recipes_is_the_packagers() -> None:
     assert listed["packager"]["version"] in wheel.name
     with zipfile.ZipFile(wheel) as packager:
         for name, version in listed["recipe"].items():
-            source = packager.read(f"pythonforandroid/recipes/{name}/__init__.py").decode()
+            folder = {"pillow": "Pillow"}.get(name, name)
+            source = packager.read(f"pythonforandroid/recipes/{folder}/__init__.py").decode()
             found = re.search(r"^    version = ['\"]([\d.]+)['\"]", source, re.MULTILINE)
             assert (found[1] if found else "") == version, name
 

@@ -7,9 +7,12 @@ from pathlib import Path
 
 import pytest
 
+from builders import job_view
 from garboard.history.runs import KeptRun
+from garboard.recordings import load_recording
 from garboard.recordings.simulator import Boat, Order, simulate
-from garboard.records import JsonValue
+from garboard.records import JsonValue, Vessel
+from garboard_tablet.models.runs import _doubts
 from garboard_tablet.models.sources import Replay
 from tablet.driver import Drive, Driver, new_job, view_of
 
@@ -214,6 +217,19 @@ def test_a_recording_of_other_engines_is_doubted(guide: Driver) -> None:
     run(d, LONG)
     assert d.says("The recording is of 2 engines; this boat has 1. Is it of another boat?")
     assert default(d) == "throw away"
+
+
+@pytest.mark.parametrize(
+    ("entered", "is_doubted"), [("Long Reach", True), ("second wind", False), ("SECONDWIND", False), ("", False)]
+)
+def test_a_recording_of_a_boat_of_another_name_is_doubted(tmp_path: Path, entered: str, is_doubted: bool) -> None:
+    """One copied over with another boat's: the AIS unit aboard says whose it is."""
+    log = tmp_path / "file.jsonl"
+    heading = {"path": "navigation.headingTrue", "value": 1.0}
+    log.write_text(json.dumps({"updates": [{"values": [{"path": "", "value": {"name": "SECOND WIND"}}, heading]}]}))
+    recording, _ = load_recording(log)
+    view = job_view(Vessel(hull_number="GBD12345A626", name=entered), {})
+    assert any("SECOND WIND" in doubt for doubt in _doubts(view, recording)) is is_doubted
 
 
 def test_a_run_waits_through_a_restart_until_it_is_decided(guide: Driver) -> None:

@@ -10,8 +10,9 @@ import form_samples
 from garboard.findings import Verdict
 from garboard.recordings.encode import csv_series
 from garboard.report.palette import URGENT_MARK, VERDICT_MARKS
+from garboard.samples import Sample
 from garboard.steps import Guidance
-from garboard_tablet.models.sources import simulated_for, why_not
+from garboard_tablet.models.sources import Replay, simulated_for, why_not
 from garboard_tablet.ui.sound import beep_for
 from tablet.driver import Drive, Driver, new_job
 
@@ -178,6 +179,17 @@ def test_a_recording_without_times_cannot_be_played(tmp_path: Path, form: str, i
     (tmp_path / "run.log").write_bytes(form_samples.SAMPLES[form]())
     why = why_not(tmp_path / "run.log", ("heading", "engine_speed"))
     assert ("tells no times" in why) is is_refused
+
+
+@pytest.mark.parametrize(("times", "played"), [
+    ([0, 1, 2, 3602, 3603], [0, 1, 2, 7, 8]),  # an hour of silence is not waited for
+    ([3600, 3601, 0, 1, 2], [0, 1, 1, 2, 3]),  # a clock set back by an hour lets nothing through at once
+    ([0, 4, 8, 7, 9], [0, 4, 8, 8, 9]),
+])  # fmt: skip
+def test_a_recording_is_played_as_it_was_made_but_for_its_silences(times: list[float], played: list[float]) -> None:
+    replay = Replay("log", [Sample(float(time), "heading", 80.0) for time in times])
+    replay.start(0.0)
+    assert [second for second in range(10) for _ in replay.read(float(second))] == played
 
 
 def test_a_recording_taken_away_ends_nothing(at_the_guide: Driver) -> None:

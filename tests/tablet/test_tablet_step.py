@@ -158,7 +158,9 @@ def test_taking_off_names_the_piece_whole(drive: Drive) -> None:
     """ "port" alone is no question."""
     d = drive()
     new_job(d)
-    d.press("tab vessel", "Equipment", "kind engines", "2 engines", "piece port", "remove piece")
+    d.press(
+        "tab vessel", "Equipment", "kind engines", "2 engines", "piece port", "page down", "page down", "remove piece"
+    )
     assert d.says("Remove the port engine?")
 
 

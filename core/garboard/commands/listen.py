@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
 
     from garboard.recordings.boat_network import BoatNetwork, Sender
+    from garboard.samples import Sample
 
 HELP = f"""Receive the boat's instrument network and show what each gateway sends: NMEA 2000, NMEA 0183 or Signal K.
 
@@ -25,6 +27,8 @@ that nobody sends. Stop with Ctrl-C. Exit status 1: no value was received.
 """
 LOOK = 0.5
 """The table is drawn anew so often [s]."""
+SAVED_EVERY, MOST_SAVING = 10.0, 0.05
+"""What is heard is saved so often [s], but saving takes no larger share of the time than this [-]."""
 
 
 @click.command("listen", help=HELP, short_help="Show what the boat's instrument network sends.")
@@ -44,11 +48,11 @@ def command(context: click.Context, where: str, seconds: float | None, save: Pat
     from garboard.recordings.boat_network import BoatNetwork
     from garboard.recordings.encode import csv_series
     from garboard.recordings.where import read_where
-    from garboard.samples import Sample
 
     network = BoatNetwork(read_where(where))
     console = context.obj.console()
     kept: list[Sample] = []
+    saver = _Saver(save)
     end = time.monotonic() + seconds if seconds else None
     network.start()
     try:
@@ -57,6 +61,7 @@ def command(context: click.Context, where: str, seconds: float | None, save: Pat
                 time.sleep(LOOK if end is None else max(0.0, min(LOOK, end - time.monotonic())))
                 if save is not None:
                     kept += network.take()
+                    saver.save(kept)
                 if console.is_terminal:
                     live.update(_shown(network), refresh=True)
     except KeyboardInterrupt:
@@ -70,6 +75,27 @@ def command(context: click.Context, where: str, seconds: float | None, save: Pat
         write_file(save, csv_series(kept))
         console.print(f"Saved {len(kept)} values in {save}.")
     context.exit(0 if any(sender.notes.samples for sender in network.senders()) else SOMETHING_FAILS)
+
+
+class _Saver:
+    """Saves what is heard from time to time, so that a program that is ended from outside has lost little."""
+
+    def __init__(self, path: Path | None) -> None:
+        self._path, self._next = path, time.monotonic() + SAVED_EVERY
+
+    def save(self, kept: Sequence[Sample]) -> None:
+        """Save all, when it is time. What the disk does not take now it may take later, and is asked for at the end."""
+        from garboard.commands.tools import write_file
+        from garboard.faults import InputError
+        from garboard.recordings.encode import csv_series
+
+        began = time.monotonic()
+        if self._path is None or began < self._next or not kept:
+            return
+        with contextlib.suppress(InputError):
+            write_file(self._path, csv_series(kept))
+        ended = time.monotonic()
+        self._next = ended + max(SAVED_EVERY, (ended - began) / MOST_SAVING)
 
 
 def _shown(network: BoatNetwork) -> RenderableType:

@@ -12,7 +12,7 @@ import os
 import re
 import stat
 import threading
-from collections.abc import Callable, Container, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import Self
@@ -34,6 +34,7 @@ from garboard.disk.journal import (
     missing_of,
     read,
 )
+from garboard.disk.known_ids import BEGINNING, KnownIds
 from garboard.disk.sizes import GONE, FileSizes
 from garboard.disk.storage import SET_ASIDE, Damage, FolderInUse, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
 from garboard.faults import Fault, InputError, in_number, in_words, refusal
@@ -92,6 +93,8 @@ class HullFile:
         self._put = put
         self._digest = ""
         self._views: dict[str, Entry] = {}
+        self.unnoted: list[str] | None = None
+        """Ids saved since all were noted as those of this file; None while nobody noted all."""
 
     @property
     def key(self) -> str:
@@ -115,6 +118,14 @@ class HullFile:
         self.journal.append(new)
         if new:
             self.forget_views()
+            if self.unnoted is not None:
+                self.unnoted += new
+
+    def take_back(self) -> None:
+        """What was appended and not flushed is not saved."""
+        self.journal.take_back()
+        self.forget_views()
+        self.unnoted = None
 
     def forget_views(self) -> None:
         """Let the digest be made anew."""
@@ -148,6 +159,7 @@ class HullFolder:
         self._names_unflushed: list[HullFile] = []
         self._locks: dict[Path, WriterLock] = {}
         self._sizes = FileSizes(folder, writing=self._writing)
+        self._known = KnownIds(folder, writing=self._writing)
         if read_only and not self._hulls_folder.is_dir():
             raise FileNotFoundError(f"{folder} holds no hull files: expected a folder named {HULLS_FOLDER} in it")
         try:
@@ -253,9 +265,11 @@ class HullFolder:
     def contents(self) -> Iterator[tuple[str, bytes]]:
         """The hull files here as they stand on the disk, by name. Work may go on between one and the next.
 
-        errors : OSError where one cannot be read
+        errors : OSError where one cannot be read; NotSaved as of `digests`
         """
         with self._guard:
+            if self._writing:
+                self._put_back()
             names = [name for name in self._hull_files() if _NAME.fullmatch(name)]
         for name in names:
             path = self._hulls_folder / name
@@ -282,7 +296,7 @@ class HullFolder:
                 if self._writing and self._sizes.least(path.name) and not _is_there(path):
                     self._note_gone(path)
                 try:
-                    if path.name in self._key_of_name and not (self._writing or _is_there(path)):
+                    if not (self._writing or _is_there(path)) and self._was_here(path.name):
                         raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(path))
                     journal = Journal(
                         self._place_of(path), key, writing=self._writing, least=self._sizes.least(path.name)
@@ -300,14 +314,49 @@ class HullFolder:
                     journal.damage = [self._keep_told(damage, path, journal) for damage in journal.damage]
                 self._open[key] = HullFile(journal, self.put_if_absent)
                 self._notice_another(path, self._open[key])
+                self._note_what_is_as_noted(path.name, self._open[key])
             return self._open[key]
+
+    def _was_here(self, name: str) -> bool:
+        """Whether a hull file that is not here was when the folder was listed, or may have been: all of it is gone."""
+        return name in self._key_of_name or not self._hulls_folder.is_dir()
+
+    def _note_what_is_as_noted(self, name: str, hull: HullFile) -> None:
+        """Note the ids of a sound file that an older version wrote, or that was put back."""
+        count, is_sound = len(hull.journal.entries), not hull.journal.damage
+        if self._writing and count and is_sound and self._sizes.digest(name) == hull.digest():
+            if self._sizes.known(name) == count:
+                hull.unnoted = []
+            else:
+                self._note_ids({name: hull})
+
+    def _note_ids(self, hulls: Mapping[str, HullFile]) -> None:
+        """Note which entries stand in hull files, once they are flushed."""
+        new = {name: hull.journal.entries if hull.unnoted is None else hull.unnoted for name, hull in hulls.items()}
+        is_noted = self._known.note(new)
+        for hull in hulls.values():
+            hull.unnoted = [] if is_noted else None
+        if is_noted:
+            self._sizes.note_known({name: len(hull.journal.entries) for name, hull in hulls.items()})
+
+    def _holds_all_of(self, note: str, ids: Iterable[str]) -> bool:
+        """Whether some ids are those of all entries that a file ever held, where it is known which those were.
+
+        note : name of the file, or what its note stands under since it was kept as damaged, or gone
+        """
+        count = self._sizes.count(note)
+        if not count or self._sizes.known(note) != count:
+            return False
+        known = self._known.of(note.partition(SET_ASIDE)[0])
+        return len(known) >= count and known <= {name[:BEGINNING] for name in ids}
 
     def _notice_another(self, path: Path, hull: HullFile) -> None:
         """Where a file of the same name was copied over ours, what ours held is told as gone, and the new one noted."""
         size = hull.journal.size_flushed
         if not size or hull.journal.damage or self._begins_as_noted(path, size, hull.journal.entries):
             return
-        self._sizes.note_gone(path.name)
+        if not self._holds_all_of(path.name, hull.journal.entries):
+            self._sizes.note_gone(path.name)
         self._sizes.note({path.name: size}, {path.name: hull.digest()}, {path.name: len(hull.journal.entries)})
 
     def _begins_as_noted(self, path: Path, size: int, ids: Iterable[str]) -> bool:
@@ -335,16 +384,20 @@ class HullFolder:
             except (NotSaved, OSError):
                 return damage
         if kept:
-            self._note_cut(attrs.evolve(damage, set_aside=kept))
+            self._note_cut(attrs.evolve(damage, set_aside=kept), known=self._sizes.known(path.name))
             self._sizes.note({path.name: journal.size_flushed})
         return attrs.evolve(damage, set_aside=kept)
 
-    def _note_cut(self, damage: Damage) -> None:
-        """Note how long a damaged file once was, and what it held, beside the name it is kept under."""
+    def _note_cut(self, damage: Damage, known: int = 0) -> None:
+        """Note how long a damaged file once was, and what it held, beside the name it is kept under.
+
+        known : how many entries it held when the ids of all were noted here
+        """
         if damage.set_aside and damage.cut:
             kept = damage.set_aside.name
             held = {kept: damage.held} if damage.held else {}
             had = {kept: damage.had} if damage.had else {}
+            self._sizes.note_known({kept: known} if known else {})
             self._sizes.note({kept: damage.size + damage.cut}, held, had)
 
     def _place_of(self, path: Path) -> Path:
@@ -366,7 +419,8 @@ class HullFolder:
             try:
                 os.lstat(self._hulls_folder / file_name(key))
             except FileNotFoundError:
-                return MappingProxyType({})
+                if self._writing or not self._was_here(file_name(key)):
+                    return MappingProxyType({})
             except OSError:
                 pass  # it is there, and the disk refuses: opening it says what
         return self.hull(key).journal.entries
@@ -444,7 +498,8 @@ class HullFolder:
                 reading = read(data, known)
                 ids = reading.passed_over | reading.entries.keys()
                 is_whole = len(data) >= self._sizes.least(path.name) and bool(ids)
-                if reading.is_sound and is_whole and reading.key == key and self._begins_as_noted(path, len(data), ids):
+                is_ours = reading.is_sound and is_whole and reading.key == key
+                if is_ours and (self._begins_as_noted(path, len(data), ids) or self._holds_all_of(path.name, ids)):
                     return Offer(ids, CheckedEntries(reading.entries))
             held = self.hull(hull).journal.entries
             unknown = CheckedEntries((name, raw) for name, raw in held.items() if name not in known)
@@ -550,7 +605,17 @@ class HullFolder:
             told = {damage.file.name: damage.file for damage in self.gone()}
             if name in told:
                 self._sizes.forget(name, is_back=_is_there(told[name]))
+                self._forget_ids(name)
             return name in told
+
+    def _forget_ids(self, name: str) -> None:
+        """What a file held that was removed on purpose is missed no more; what stands in it now is noted anew."""
+        self._known.forget(name)
+        self._sizes.note_known({name: 0})
+        for hull in self._open.values():
+            if hull.journal.path.name == name:
+                hull.unnoted = None
+                self._note_ids({name: hull})
 
     def _note_gone(self, path: Path) -> None:
         """Remember that a file is gone before another is begun in its place; one that was set aside is not gone."""
@@ -583,10 +648,19 @@ class HullFolder:
             return False
         held = self._sizes.digest(kept)
         is_here = _is_there(self._hulls_folder / name)
-        if not (held and is_here) or self._digest(self._key_of(name)) != held:
+        if not (held and is_here and self._is_all_back(kept, held)):
             return True
         self._sizes.note({kept: 0})
         return False
+
+    def _is_all_back(self, note: str, held: str) -> bool:
+        """Whether a hull holds all that a file of it held: just that, or more and it is known which entries those were.
+
+        note, held : what the file is noted under, and the digest of what it held
+        """
+        key = self._key_of(note.partition(SET_ASIDE)[0])
+        digest = self._digest(key)
+        return bool(digest) and (digest == held or self._holds_all_of(note, self.ids(key)))
 
     def _names_here(self) -> set[str]:
         """Names of what lies here, also beside as damaged, and of what a link here leads to: they are not gone."""
@@ -611,12 +685,12 @@ class HullFolder:
         """How many bytes a kept file lacks that are not back; 0 once its hull held again just what it had held."""
         cut = max(0, self._sizes.least(kept.name) - len(data))
         held = self._sizes.digest(kept.name)
-        if not (cut and held) or self._digest(self._key_of(kept.name.partition(SET_ASIDE)[0])) != held:
+        if not (cut and held and self._is_all_back(kept.name, held)):
             return cut
         self._sizes.note({kept.name: len(data)})  # entries to come would hide that all came back
         return 0
 
-    def losses(self, here: Container[str], digests: Container[str] = ()) -> tuple[Loss, ...]:
+    def losses(self, here: Collection[str], digests: Container[str] = ()) -> tuple[Loss, ...]:
         """What hull files found damaged here held once, and nobody holds who has the entries of some ids.
 
         here    : ids of the entries at hand
@@ -625,8 +699,8 @@ class HullFolder:
         with self._guard:
             return tuple(filter(None, (self._loss_of(damage, here, digests) for damage in self.damage())))
 
-    def _loss_of(self, damage: Damage, here: Container[str], digests: Container[str]) -> Loss | None:
-        if damage.held and damage.held in digests:
+    def _loss_of(self, damage: Damage, here: Collection[str], digests: Container[str]) -> Loss | None:
+        if (damage.held and damage.held in digests) or self._holds_all_of(self._note_of(damage), here):
             return None
         if damage.is_gone:
             return Loss(damage.file, 0, 0, gone=damage.cut)
@@ -643,6 +717,13 @@ class HullFolder:
         tail = _tail(damage.had, data)
         is_nothing_left = not (is_back or reading.entries) and bool(_NAME.fullmatch(damage.file.name))
         return Loss(damage.file, entries, cut, tail) if entries or (cut and tail != 0) or is_nothing_left else None
+
+    def _note_of(self, damage: Damage) -> str:
+        """What is noted of a file as it was before a damage."""
+        if damage.set_aside:
+            return damage.set_aside.name
+        gone = f"{damage.file.name}{GONE}"
+        return gone if damage.is_gone and self._sizes.least(gone) else damage.file.name
 
     def _is_as_long_as_it_was(self, damage: Damage) -> bool:
         """Whether a file has got back what it lacked, as far as its length tells: nobody knows what was cut off."""
@@ -726,9 +807,14 @@ class HullFolder:
     def _flush(self) -> None:
         if not self._unflushed:
             return
-        flushed = [*self._unflushed.values()]
+        flushed, self._unflushed = [*self._unflushed.values()], {}
+        try:
+            self._keep_place()
+        except NotSaved:
+            for hull in flushed:
+                hull.take_back()
+            raise
         problems = [problem for problem in _at_once(self._flush_one, flushed) if problem]
-        self._unflushed = {}
         self._close_all_but_last(flushed)
         if self._names_unflushed:
             try:
@@ -745,6 +831,7 @@ class HullFolder:
             {name: hull.digest() for name, hull in saved.items()},
             {name: len(hull.journal.entries) for name, hull in saved.items()},
         )
+        self._note_ids(saved)
         if problems:
             raise NotSaved("\n".join(problems))
 
@@ -754,7 +841,7 @@ class HullFolder:
             if hull.journal.flush():
                 self._names_unflushed.append(hull)
         except NotSaved as error:
-            hull.forget_views()
+            hull.take_back()
             return str(error)
         return ""
 
@@ -808,7 +895,7 @@ class HullFolder:
         cut = max(0, self._sizes.least(path.name) - size)
         held, had = self._sizes.digest(path.name), self._sizes.count(path.name)
         self._damage.append(Damage(path, kept, 0, int(not size), reason, cut, size, held, had))
-        self._note_cut(self._damage[-1])
+        self._note_cut(self._damage[-1], known=self._sizes.known(path.name))
         if kept:
             self._sizes.note({path.name: 0})  # the file it is kept as tells of it
 

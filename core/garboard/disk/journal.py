@@ -127,6 +127,7 @@ class Journal:
         """
         if not self._needs_flush:
             return False
+        self.append({})  # what someone took from the disk since it was written, with an older copy, say
         self._open()
         was_new = self._is_new
         try:
@@ -134,7 +135,7 @@ class Journal:
             if was_new:
                 self._put_in_place()
         except OSError as error:
-            self._take_back()
+            self.take_back()
             raise storage.not_saved(self.path, error) from error
         self._size_flushed = self._size
         self._unflushed = []
@@ -177,7 +178,8 @@ class Journal:
         storage.unfinished(self.path).replace(self.path)
         self._is_new = False
 
-    def _take_back(self) -> None:
+    def take_back(self) -> None:
+        """Forget what was appended since the last flush; on the disk too, as far as it lets us."""
         if self._descriptor is not None:
             with contextlib.suppress(OSError):
                 os.ftruncate(self._descriptor, self._size_flushed)

@@ -22,10 +22,12 @@ from garboard.disk.storage import NotSaved
 FILE = "hulls.sizes"
 
 _LINE = re.compile(
-    r"^([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) ([0-9]{1,15}|[0-9a-f]{64}|#[0-9]{1,9}|=[0-9]{1,20})\n",
+    r"^([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) "
+    r"([0-9]{1,15}|[0-9a-f]{64}|[#*][0-9]{1,9}|=[0-9]{1,20})\n",
     re.MULTILINE,
 )
-"""A length in one line; in others, which older versions pass over, digest and number of the entries, time of change.
+"""A length in one line; in others, which older versions pass over, digest and number of the entries, time of change,
+and how many ids were noted (known_ids.py).
 
 A file kept beside as damaged is noted with what it once had; so is one that is gone, as if it were kept under GONE,
 which is no file.
@@ -50,6 +52,7 @@ class FileSizes:
         self._digests: dict[str, str] = {}
         self._counts: dict[str, int] = {}
         self._changed: dict[str, int] = {}
+        self._known: dict[str, int] = {}
         self._descriptor: int | None = None
 
     def least(self, name: str) -> int:
@@ -68,6 +71,7 @@ class FileSizes:
         """Remember a hull file that is not there any more, before another is begun under its name."""
         if size := self.least(name):
             gone, held, count = f"{name}{GONE}", self.digest(name), self.count(name)
+            self.note_known({gone: self.known(name)})
             self.note({gone: size, name: 0}, {gone: held} if held else {}, {gone: count} if count else {})
 
     def forget(self, name: str, *, is_back: bool) -> None:
@@ -83,6 +87,19 @@ class FileSizes:
         """How many entries a file held when its length was noted; 0 where nobody noted it."""
         self._all()
         return self._counts.get(name, 0)
+
+    def known(self, name: str) -> int:
+        """How many entries a file held when the ids of all of them were noted; 0 where nobody noted them."""
+        self._all()
+        return self._known.get(name, 0)
+
+    def note_known(self, counts: Mapping[str, int]) -> None:
+        """Note that the ids of all entries of files were noted, and how many those are."""
+        self._all()
+        self._known.update(counts)
+        if counts and self._writing:
+            with contextlib.suppress(OSError):
+                os.write(self._opened(), _lines_of_known(counts))
 
     def is_unchanged(self, name: str, found: os.stat_result) -> bool:
         """Whether a hull file is as it was when it was last noted to be one."""
@@ -148,13 +165,15 @@ class FileSizes:
                     self._changed[name] = int(what[1:])
                 elif len(what) == _DIGEST_LENGTH:
                     self._digests[name] = what
+                elif what.startswith("*"):
+                    self._known[name] = int(what[1:])
                 elif what.startswith("#"):
                     self._counts[name] = int(what[1:])
                 else:
                     self._noted[name] = int(what)
                     self._digests.pop(name, "")
                     self._counts.pop(name, 0)
-            kept = len(self._noted) + len(self._digests) + len(self._counts) + len(self._changed)
+            kept = sum(len(one) for one in (self._noted, self._digests, self._counts, self._changed, self._known))
             is_long = len(data) > _LONGEST_KEPT and data.count(b"\n") > 2 * kept  # of many hulls once each is long
             if self._writing and (is_long or (data and not data.endswith(b"\n"))):
                 self._write_anew(self._noted)
@@ -162,9 +181,8 @@ class FileSizes:
 
     def _write_anew(self, noted: Mapping[str, int]) -> None:
         with contextlib.suppress(NotSaved):
-            storage.write_whole(
-                self._path, (_lines(noted, self._digests, self._counts) + _lines_of_changes(self._changed),)
-            )
+            others = _lines_of_changes(self._changed) + _lines_of_known(self._known)
+            storage.write_whole(self._path, (_lines(noted, self._digests, self._counts) + others,))
 
 
 def _lines(sizes: Mapping[str, int], digests: Mapping[str, str], counts: Mapping[str, int]) -> bytes:
@@ -176,6 +194,10 @@ def _lines(sizes: Mapping[str, int], digests: Mapping[str, str], counts: Mapping
 
 def _lines_of_changes(changed: Mapping[str, int]) -> bytes:
     return "".join(f"{name} ={time}\n" for name, time in changed.items()).encode()
+
+
+def _lines_of_known(counts: Mapping[str, int]) -> bytes:
+    return "".join(f"{name} *{count}\n" for name, count in counts.items()).encode()
 
 
 def _changed(found: os.stat_result) -> int:

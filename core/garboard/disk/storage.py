@@ -238,9 +238,10 @@ def append(descriptor: int, data: bytes, size_before: int) -> None:
         raise
 
 
-def append_saved(path: Path, data: bytes) -> None:
+def append_saved(path: Path, data: bytes, *, flushed: bool = True) -> None:
     """Write at the end of a file, made when it is not there; on the disk when this returns.
 
+    flushed : otherwise the system has it: there it outlives this program, but not a dead battery
     errors : NotSaved; the file is as before
     """
     is_new = not path.exists()
@@ -250,7 +251,8 @@ def append_saved(path: Path, data: bytes) -> None:
             size = os.fstat(descriptor).st_size
             append(descriptor, data, size)
             try:
-                flush(descriptor)
+                if flushed:
+                    flush(descriptor)
             except OSError:
                 os.ftruncate(descriptor, size)
                 raise

@@ -123,6 +123,9 @@ def write_backup(folder: HullFolder, path: Path, at: str) -> Backup:
     except OSError as failure:
         new.unlink(missing_ok=True)
         raise storage.not_saved(path, failure) from failure
+    except storage.NotSaved:  # the folder is gone, or what an older copy took from it cannot be put back
+        new.unlink(missing_ok=True)
+        raise
     except KeyError as gone:  # a damaged recording was set aside meanwhile
         new.unlink(missing_ok=True)
         raise storage.NotSaved(f"{path.name} not saved: {gone.args[0]}. Try again") from gone

@@ -23,6 +23,7 @@ _MORE_OF_A_KEY: Mapping[str, str] = {
     "job.technicians": "a list of names in [ ]",
     "vessel.hull_number": "as on the transom; everything merges by it",
     "vessel.displacement_as_run": "the weight of the boat as it is tried",
+    "vessel.displacement_full_load": "the weight with all the people, fuel and gear it is used with",
     "vessel.plate_power": "the largest engine power on the capacity plate",
     "engines.position": "centre; port, starboard; port, centre, starboard; or port outer to starboard outer",
     "engines.gear_ratio": "engine turns for each turn of the propeller",

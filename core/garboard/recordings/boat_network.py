@@ -19,12 +19,13 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import attrs
 
+from garboard.faults import in_words
 from garboard.recordings.deltas import LONGEST_DELTA
-from garboard.recordings.forms import FORMS, LineReader, Reader, TakesLines, form_of
+from garboard.recordings.forms import FORMS, SERIES, LineReader, Reader, TakesLines, form_of
 from garboard.recordings.links import Link, LinkLost, open_link
 from garboard.recordings.nmea0183 import SentenceReader
 from garboard.recordings.notes import MARK, ReadingNotes, sends_only_ships
-from garboard.recordings.packet_bytes import BEGINS
+from garboard.recordings.packet_bytes import FRAME_BEGINS, LONGEST_FRAME, is_gateway_log
 from garboard.recordings.where import Way, Where
 from garboard.samples import SIMULATED, Sample, StreamKey
 from garboard.series import mean, mean_direction
@@ -47,6 +48,7 @@ MOST_STREAMS = 500
 """Streams of one sender whose latest value is kept."""
 LONGEST_LINE = 1024
 """Characters kept while the end of a line is awaited. A sentence has at most 82, a tag block before it as many."""
+LONGEST_REASON = 120
 RECENT = 3.0
 """A value is shown as its mean over so long [s]: engines hunt, and waves lift a boat. Common practice, no source."""
 MOST_RECENT = 60
@@ -103,7 +105,9 @@ class Sender:
     recent: dict[StreamKey, deque[tuple[float, float]]] = attrs.field(factory=dict)
     notes: ReadingNotes = attrs.field(factory=ReadingNotes)
     _readers: dict[str, TakesLines] = attrs.field(factory=dict)
+    _forms: dict[str, TakesLines] = attrs.field(factory=dict)
     _bytes: Reader | None = None
+    _held: bytes = b""
     _rest: str = ""
 
     @property
@@ -134,14 +138,19 @@ class Sender:
 
     def of_bytes(self, data: bytes, arrived: float) -> Sequence[Sample] | None:
         """The samples of what a gateway sends as bytes; None for one that sends lines."""
-        if self._bytes is None and not self.is_understood and (begins := data.find(BEGINS)) >= 0:
-            data = data[begins:]
-            form = form_of(data)
-            if form is not None and form.key == "gateway":
-                self._bytes = form.reader(self.notes, is_live=True)
+        if self._bytes is None and not self.is_understood:
+            held = self._held + data
+            begins = held.find(FRAME_BEGINS)
+            self._held = held[begins:] if begins >= 0 else held[-1:]
+            if begins >= 0 and is_gateway_log(self._held):
+                self._bytes, data = _GATEWAY.reader(self.notes, is_live=True), self._held
+            elif begins >= 0 and len(self._held) <= LONGEST_FRAME and b"\r\n" not in self._held:
+                return []  # a cable brings a few bytes at a time: the rest of the first message comes later
         if self._bytes is None:
             return None
-        return [self._kept(sample, arrived) for sample in self._bytes.feed(data, arrived)]
+        samples = self._bytes.feed(data, arrived)
+        self.is_simulated = self.is_simulated or self.notes.is_simulated
+        return [self._kept(sample, arrived) for sample in samples]
 
     def _takes(self, line: str) -> TakesLines:
         """What reads a line: told by its first character, or else by its form. One sender may send several."""
@@ -154,21 +163,52 @@ class Sender:
         if found is not None and (form is None or form.name == self.notes.form):
             return found  # of the same form as before: it may hold half a message
         reader = form.reader(self.notes, is_live=True) if form is not None else None
-        if not isinstance(reader, LineReader):  # counted as damaged; the next line may be of some form
+        if form is None or not isinstance(reader, LineReader):  # counted as damaged; the next line may be of some form
             return self._readers.setdefault("no form", SentenceReader(self.notes, is_live=True))
-        self._readers[key] = reader.takes
+        self._readers[key] = self._forms[form.key] = reader.takes
         return reader.takes
+
+    def _takes_instead(self, line: str) -> TakesLines | None:
+        """What reads a line that was of no use to the reader of lines like it; None where it is of no other form.
+
+        Somebody changes a gateway's settings while one listens, or it sends two forms in turn.
+        """
+        form = None if line[0] in "$!\\{" else form_of(line.encode("utf-8", "surrogateescape"))
+        if form is None or form.key == SERIES.key:
+            return None
+        if form.key not in self._forms:
+            reader = form.reader(self.notes, is_live=True)
+            if not isinstance(reader, LineReader):
+                return None
+            self._forms[form.key] = reader.takes
+        takes = self._forms[form.key]
+        return takes if takes is not self._readers.get("") else None
 
     def begin_anew(self) -> None:
         """A new connection goes on with a line of its own."""
-        self._rest = ""
+        self._rest, self._held = "", b""
+
+    def give_up(self, failure: Exception) -> None:
+        """What was sent cannot be read; what comes next may be of any form."""
+        self.notes.damage(self.notes.lines, str(failure).rpartition("\n")[2].strip()[:LONGEST_REASON])
+        self._readers.clear()
+        self._forms.clear()
+        self._bytes = None
+        self.begin_anew()
 
     def samples(self, line: str, arrived: float) -> Iterator[Sample]:
         """The samples of one more line, without its end."""
         if MARK in line:
             self.is_simulated = True
         if line[0] != "#":
-            for sample in self._takes(line).take([line], arrived):
+            damaged = self.notes.damaged_count
+            samples = self._takes(line).take([line], arrived)
+            if self.notes.damaged_count > damaged and (takes := self._takes_instead(line)) is not None:
+                self.notes.forget_damage()
+                self._readers[""] = takes
+                samples = takes.take([line], arrived)
+            self.is_simulated = self.is_simulated or self.notes.is_simulated
+            for sample in samples:
                 yield self._kept(sample, arrived)
 
     def _kept(self, sample: Sample, arrived: float) -> Sample:
@@ -193,6 +233,7 @@ def _mean_direction(directions: Sequence[float]) -> float:
         return directions[-1]
 
 
+_GATEWAY = next(form for form in FORMS if form.key == "gateway")
 _BY_FIRST = {key: next(form for form in FORMS if form.key == of) for key, of in (("$", "sentences"), ("{", "deltas"))}
 _TAG_BLOCK_BEGUN = re.compile(r"\\[^\\$!]*\\?")
 """A tag block before its sentence came: what comes next goes on with it."""
@@ -251,7 +292,7 @@ class BoatNetwork:
         self._is_open, self._tries = False, 0
         self._began = self._latest = 0.0
         self._wall_at_zero = 0.0
-        self._second, self._lines_in_second = 0.0, 0
+        self._second, self._lines_in_second = 0.0, dict[str, int]()
         self._thread: threading.Thread | None = None
         self._stopping = threading.Event()
         self._wake: socket.socket | None = None
@@ -429,6 +470,11 @@ class BoatNetwork:
             )
         for one in senders:
             wrong, damaged = one.notes.wrong_checksum, one.notes.damaged_count
+            if one.notes.unreal:
+                said.append(
+                    f"{one.address}: a satellite receiver says that its position is simulated or typed in; it is not "
+                    "used. End its simulation."
+                )
             if damaged:
                 said.append(f"{one.address}: left out as damaged {damaged}, of these for a wrong checksum {wrong}.")
         if self.left_out:
@@ -455,6 +501,8 @@ class BoatNetwork:
                 except (OSError, UnicodeError) as failure:  # no name of a machine begins with a dot, or is so long
                     if not stopping.is_set():
                         self._fault = self._why(failure)
+                except Exception as failure:  # a mistake in a program: a thread that ends here says nothing
+                    self._fault = f"{self.where.title}: {in_words(failure)}. Trying again."
                 stopping.wait(self._patience[min(self._tries, len(self._patience) - 1)])
                 self._tries += 1
 
@@ -481,22 +529,35 @@ class BoatNetwork:
             sender = self._senders.setdefault(address, Sender(address, is_first=not self._senders, heard_first=at))
             sender.heard_at = at
             if at - self._second >= 1.0:
-                self._second, self._lines_in_second = at, 0
-            if self._lines_in_second > MOST_A_SECOND:  # not even taken apart: a flood must not slow the drawing
+                self._second, self._lines_in_second = at, {}
+            self._lines_in_second.setdefault(address, 0)
+            if self._floods(address):  # not even taken apart: a flood must not slow the drawing
                 self.left_out += data.count(b"\n") or 1
                 sender.begin_anew()
                 return
-            as_bytes = sender.of_bytes(data, at)
+            try:
+                as_bytes = sender.of_bytes(data, at)
+            except Exception as failure:  # whatever one sender sends, it ends the hearing of no other
+                sender.give_up(failure)
+                return
             if as_bytes is not None:
-                self._lines_in_second += 1 + len(data) // BYTES_A_LINE
+                self._lines_in_second[address] += 1 + len(data) // BYTES_A_LINE
                 self._keep(as_bytes)
                 return
             for line in sender.lines(data):
-                self._lines_in_second += 1
-                if self._lines_in_second > MOST_A_SECOND:
+                self._lines_in_second[address] += 1
+                if self._floods(address):
                     self.left_out += 1
                     continue
-                self._keep(sender.samples(line, at))
+                try:
+                    self._keep(sender.samples(line, at))
+                except Exception as failure:  # the same; as a heading of columns that nobody knows
+                    sender.give_up(failure)
+
+    def _floods(self, address: str) -> bool:
+        """Whether more comes than can be read, and this sender has had its share: another's flood silences nobody."""
+        lines = self._lines_in_second
+        return sum(lines.values()) > MOST_A_SECOND and lines[address] > MOST_A_SECOND // len(lines)
 
     def _keep(self, samples: Iterable[Sample]) -> None:
         for sample in samples:

@@ -15,11 +15,27 @@ import attrs
 from garboard.recordings.fast_packets import FastPackets
 from garboard.recordings.identity import IDENTITIES
 from garboard.recordings.more_messages import MORE, REFERENCES, Found
-from garboard.recordings.nmea2000 import FAST_TABLED, INSTANCES, READERS
-from garboard.recordings.notes import ReadingNotes
+from garboard.recordings.nmea2000 import (
+    FAST_TABLED,
+    INSTANCES,
+    OF_RECEIVER,
+    POSITION,
+    READERS,
+    UNREAL,
+    WITH_FIX,
+)
+from garboard.recordings.notes import MARK, MARK_MESSAGE, ReadingNotes
 from garboard.samples import Sample
 
 ADDRESS_CLAIM = "60928"
+NO_ADDRESS = "254"
+"""A device that found no address to claim sends from this one [1]."""
+NUMBER_AND_MAKER = slice(8, 16)
+"""Of a name in hexadecimal digits: no two devices of one maker have the same number [1]."""
+MOST_NAMES = 250
+"""A network has no more addresses."""
+INTRODUCES = frozenset({ADDRESS_CLAIM, *IDENTITIES})
+"""What a device sends before it measures anything."""
 OWN_TRANSMISSIONS = (2, 3, 4)
 """Of the AIS transceiver information: sent by this unit itself, on either channel or not yet on the air [1]."""
 
@@ -81,11 +97,20 @@ READ = frozenset({*READERS, *MORE, *IDENTITIES, *AIS, ADDRESS_CLAIM})
 class BusDecoder:
     """Reads packets of one network, in the order they come.
 
-    notes : what was met so far
+    notes  : what was met so far
+    called : by address, the source of its samples where that is another: a device that another drove from its address
+             keeps the name it had, and the one that came is not taken for it
+    unreal : receivers whose places, by their own word, are simulated or typed in: so are their courses and speeds
     """
 
     notes: ReadingNotes
+    called: dict[str, str] = attrs.field(factory=dict, init=False)
+    unreal: set[str] = attrs.field(factory=set, init=False)
     frames: FastPackets = attrs.field(init=False)
+    _claimed: dict[str, str] = attrs.field(factory=dict, init=False)
+    _names: dict[str, set[str]] = attrs.field(factory=dict, init=False)
+    _measured: dict[str, int] = attrs.field(factory=dict, init=False)
+    _driven_off: dict[str, str] = attrs.field(factory=dict, init=False)
 
     def __attrs_post_init__(self) -> None:
         self.frames = FastPackets(self.notes)
@@ -98,6 +123,8 @@ class BusDecoder:
         """
         notes = self.notes
         if pgn not in READ:
+            if pgn == MARK_MESSAGE and data.startswith(MARK.encode()):
+                notes.is_simulated = True
             notes.met_unknown(pgn)
             notes.met_from(source, pgn)
             return []
@@ -108,9 +135,14 @@ class BusDecoder:
             data = joined
         read = READERS.get(pgn)
         if read is not None:
-            samples = _tabled(time, pgn, source, data)
+            samples = _tabled(time, pgn, self.called.get(source, source), data)
+            if pgn == POSITION:
+                self._see_method(source, data)
+            elif pgn in OF_RECEIVER and source in self.unreal:
+                notes.unreal += 1
+                samples = []
         elif pgn in MORE:
-            samples = _of_more(time, pgn, source, data)
+            samples = _of_more(time, pgn, self.called.get(source, source), data)
         else:
             self._note(pgn, source, data)
             samples = None
@@ -122,6 +154,46 @@ class BusDecoder:
             notes.empty[pgn] = notes.empty.get(pgn, 0) + 1
         return samples
 
+    def is_news(self, source: str, name: str) -> bool:
+        """Whether another device, or none, was known at an address."""
+        return self._claimed.get(source) != name
+
+    def _see_claim(self, source: str, name: str) -> None:
+        """A device claims an address. Where one of another name measured before, the samples are of another source.
+
+        The one before is taken for gone, unless it claims the address again.
+        """
+        before, self._claimed[source] = self._claimed.get(source), name
+        label, names = self.called.get(source, source), self._names.setdefault(source, set())
+        sent = self.notes.heard.get(source, {}).items()
+        measured = sum(count for kind, count in sent if kind not in INTRODUCES)
+        is_back, has_measured = name in names, measured > self._measured.get(source, 0)  # since the claim before
+        self._measured[source] = measured
+        if len(names) >= MOST_NAMES or len(self._driven_off) >= MOST_NAMES:  # of a network gone mad, or of noise
+            names.clear()
+            self._driven_off.clear()
+        names.add(name)
+        if before is not None and before[NUMBER_AND_MAKER] == name[NUMBER_AND_MAKER]:
+            self.notes.forget_claim(source, before)  # the same device, with another instance
+        elif not has_measured:
+            label = self._driven_off.pop(name, label)
+        elif before is not None:
+            self._driven_off[before] = label
+            label = self._driven_off.pop(name, "") or f"{source} ({len(names)})"
+            if is_back:
+                self.notes.met_claim(source, before)
+            else:
+                self.notes.forget_claim(source, before)
+        self.called[source] = label
+
+    def _see_method(self, source: str, data: bytes) -> None:
+        method = data[READERS[POSITION][5] or 0]
+        if method in UNREAL:
+            self.notes.unreal += 1
+            self.unreal.add(source)
+        else:
+            self.unreal.discard(source)
+
     def close(self) -> None:
         """Count what the end leaves unfinished."""
         self.frames.close()
@@ -129,10 +201,13 @@ class BusDecoder:
     def _note(self, pgn: str, source: str, data: bytes) -> None:
         """What devices say of themselves and of the boat."""
         if pgn in IDENTITIES:
-            self.notes.met_device(source, IDENTITIES[pgn](data))
+            self.notes.met_device(self.called.get(source, source), IDENTITIES[pgn](data))
         elif pgn == ADDRESS_CLAIM:
             _needs(pgn, data, 8)
-            self.notes.met_claim(source, data[7::-1].hex())
+            name = data[7::-1].hex()
+            if source != NO_ADDRESS and self.is_news(source, name):
+                self._see_claim(source, name)
+            self.notes.met_claim(source, name)
         else:
             where = AIS[pgn]
             _needs(pgn, data, where.sender_at + 1)
@@ -161,7 +236,7 @@ def _needs(pgn: str, data: bytes, needed: int) -> None:
 def _tabled(time: float, pgn: str, source: str, data: bytes) -> list[Sample]:
     unpack, needed, fields, instance_at, reference_at, fix_at = READERS[pgn]
     _needs(pgn, data, needed)
-    if fix_at is not None and data[fix_at] < 16:
+    if fix_at is not None and data[fix_at] not in WITH_FIX:
         return []
     instance = "" if instance_at is None else INSTANCES[data[instance_at]]
     reference = "" if reference_at is None else REFERENCES[data[reference_at] & 3]

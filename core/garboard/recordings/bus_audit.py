@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.recordings.bus import NO_ADDRESS
 from garboard.recordings.nmea2000 import MESSAGES
-from garboard.recordings.notes import sends_only_ships
+from garboard.recordings.notes import OF_OTHER_SHIPS, sends_only_ships
 from garboard.samples import SIMULATED, StreamKey
 from garboard.series import two_in_turn
 
@@ -24,8 +25,6 @@ if TYPE_CHECKING:
 
 LISTENED_LONG_ENOUGH = 10.0
 """Before that nothing is called missing [s]: what is slow is sent every few seconds. Common practice, no source."""
-NO_ADDRESS = "254"
-"""A device that found no address to claim sends from this one [1]."""
 
 
 @attrs.frozen(kw_only=True)
@@ -196,7 +195,7 @@ TWO_ENGINES = 100.0
 def _devices(sender: Sender) -> Iterable[HeardDevice]:
     notes = sender.notes
     sent = _sent(sender)
-    addresses = dict.fromkeys((*sorted(sent, key=_in_order), *sorted(notes.devices), *sorted(notes.claims)))
+    addresses = dict.fromkeys((*sorted(sent, key=_in_order), *sorted(notes.claims)))
     for source in addresses:
         if source == NO_ADDRESS:
             continue
@@ -234,14 +233,34 @@ def _clashes(claims: Mapping[str, Sequence[str]]) -> Iterable[tuple[str, tuple[s
             yield source, tuple(map(name_in_words, staying))
 
 
-def kind_in_words(kind: str) -> str:
-    """A message with its name, where the program reads it.
+_NAMES: Mapping[str, str] = {
+    **{str(pgn): message.name for pgn, message in MESSAGES.items()},
+    "60928": "address claim",
+    "126996": "product information",
+    "126998": "installation",
+    "127237": "pilot order",
+    "127493": "gear",
+    "127498": "engine, rated",
+    "127505": "tank level",
+    "127506": "battery, charge",
+    "130311": "temperature, humidity, pressure",
+    "130312": "temperature",
+    "130313": "humidity",
+    "130314": "pressure",
+    "130315": "set pressure",
+    "130316": "temperature, fine",
+    **dict.fromkeys(sorted(OF_OTHER_SHIPS - {"another vessel"}), "AIS of other ships"),
+}
+"""What messages tell [1], by their number."""
 
-    >>> kind_in_words("127488"), kind_in_words("65280")
-    ('127488 engine, rapid', '65280')
+
+def kind_in_words(kind: str) -> str:
+    """A message with its name, where the program knows it.
+
+    >>> kind_in_words("127488"), kind_in_words("129038"), kind_in_words("65280")
+    ('127488 engine, rapid', '129038 AIS of other ships', '65280')
     """
-    message = MESSAGES.get(int(kind)) if kind.isascii() and kind.isdecimal() and len(kind) < 7 else None
-    return f"{kind} {message.name}" if message else kind.replace("_", " ")
+    return f"{kind} {_NAMES[kind]}" if kind in _NAMES else kind.replace("_", " ")
 
 
 def name_in_words(name: str) -> str:
@@ -267,7 +286,7 @@ def in_words(found: BusAudit, name: str = "") -> list[tuple[str, str]]:
     """
     said = []
     told = found.own_ship.get("name", "")
-    if name and told and _plain_name(told) != _plain_name(name):
+    if is_another_name(told, name):
         said.append(
             ("other name", f"The boat's own AIS unit calls it {told}; entered is {name}. Correct one of the two.")
         )
@@ -321,6 +340,15 @@ MOST_DAMAGED = 0.01
 
 _LONGEST_NAME = 20
 """Of a boat's name in AIS, and it knows capitals only."""
+
+
+def is_another_name(told: str, entered: str) -> bool:
+    """Whether an AIS unit gives a boat another name than the one that is entered; not where one of the two is empty.
+
+    >>> is_another_name("SECOND WIND", "Long Reach"), is_another_name("LONGREACH", "Long Reach")
+    (True, False)
+    """
+    return bool(told and entered) and _plain_name(told) != _plain_name(entered)
 
 
 def _plain_name(name: str) -> str:

@@ -43,9 +43,12 @@ class FileClock:
         """
         if told is None or self.times is Times.NONE:
             if self._first is None:
-                self.times, self.notes.timed, self.notes.dated = Times.NONE, False, False
+                self.notes.timed = self.notes.dated = False
+                if self.times is not Times.OF_DAY:  # a time of day counts from the first one: this may be a cut line
+                    self.times = Times.NONE
             return self._last
         if self._first is None:
+            self.notes.timed = True
             self.notes.dated = self.times is Times.DATED or (self.times is Times.RUNNING and told >= DATED_FROM)
             self._first = 0.0 if self.notes.dated else told
         elif self.times is Times.OF_DAY:  # the day that brings it closest: a log may run past midnight

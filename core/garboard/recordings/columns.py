@@ -9,7 +9,7 @@ from typing import Protocol
 
 import attrs
 
-from garboard.samples import Recording, Sample, Stream, StreamKey
+from garboard.samples import Recording, Sample, Stream, StreamKey, without_odd_times
 
 Piece = tuple[StreamKey, Sequence[int], Sequence[float], Sequence[float]]
 """Values of one stream: the places of their lines, their times and the values themselves."""
@@ -55,6 +55,8 @@ class Columns:
         streams, set_back = dict[StreamKey, Stream](), 0.0
         for key, (times, values) in self._streams.items():
             if times != sorted(times):  # sorting what is in order is quicker than comparing neighbours
+                times, values = without_odd_times(times, values)
+            if times != sorted(times):
                 back = max(map(operator.sub, accumulate(times, max), times))
                 set_back = max(set_back, back)
                 order = sorted(range(len(times)), key=times.__getitem__)

@@ -11,8 +11,8 @@ for all lines; a test compares them.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from itertools import repeat
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from itertools import pairwise, repeat
 from operator import itemgetter
 from struct import calcsize
 from typing import NamedTuple
@@ -20,18 +20,17 @@ from typing import NamedTuple
 import attrs
 
 from garboard.recordings.arithmetic import Arithmetic, Unlike
-from garboard.recordings.bus import FAST, READ, read_more
+from garboard.recordings.bus import ADDRESS_CLAIM, FAST, READ, read_more
 from garboard.recordings.columns import Into
 from garboard.recordings.comma_lines import CommaReader
 from garboard.recordings.more_messages import MORE, ORDER, REFERENCES
-from garboard.recordings.nmea2000 import INSTANCES, MESSAGES, READERS, Field
-from garboard.recordings.notes import KEPT_DEVICES, KEPT_UNKNOWN_KINDS, ReadingNotes
+from garboard.recordings.nmea2000 import INSTANCES, MESSAGES, POSITION, READERS, UNREAL, WITH_FIX, Field
+from garboard.recordings.notes import KEPT_DEVICES, KEPT_UNKNOWN_KINDS, MARK_MESSAGE, ReadingNotes
 from garboard.recordings.times import parse_time
 from garboard.samples import Sample, StreamKey
 
 DATA = 23  # characters of eight bytes with their commas
 MINUTES_KNOWN = 10_000
-FIX = 16  # a byte whose upper bits tell a fix is at least so much
 _TIME = re.compile(r"\d{4}[-/]\d\d[-/]\d\d[T -]\d\d:\d\d:\d\d((?:\.\d{1,6})?)(Z?),", re.ASCII)
 _MINUTE = re.compile(r"\d{4}[-/]\d\d[-/]\d\d[T -]\d\d:\d\d:", re.ASCII)
 _MIDDLE = re.compile(r"Z?,\d,([1-9]\d{4,5}),(\d|[1-9]\d|1\d\d|2[0-4]\d|25[0-5]),\d{1,3},([1-9]\d{0,2}),", re.ASCII)
@@ -88,7 +87,10 @@ class CommaColumns:
         """Read some more lines, without their ends; gives what comes of it where it is put."""
         end = _end_of_seconds(lines)
         groups, odd = _grouped(lines, end) if end else ({}, list(range(len(lines))))
-        if not self._has_room(groups):
+        if len(lines) > 1 and (claims := self._new_claims(lines, groups, odd)):
+            cuts = sorted({0, len(lines), *claims, *(place + 1 for place in claims)})
+            return [sample for first, after in pairwise(cuts) for sample in self.take(lines[first:after])]
+        if not self._has_room(groups) or self._order_matters(lines, groups):
             groups, odd = {}, list(range(len(lines)))
         singly = [_Packet(place) for place in odd]
         self._times_of_all(lines, odd, end)
@@ -132,6 +134,31 @@ class CommaColumns:
         known = max([len(self.notes.unknown), *map(len, self.notes.heard.values())])
         return known + len(groups) < KEPT_UNKNOWN_KINDS and len(self.notes.heard) + len(groups) < KEPT_DEVICES
 
+    def _order_matters(self, lines: Sequence[str], groups: Mapping[_Group, Sequence[int]]) -> bool:
+        """Whether what a line means hangs on another: a receiver said, or says, that it simulates its place."""
+        decoder = self._single.decoder
+        return (
+            bool(decoder.unreal)
+            or any(content[_METHOD_AT - 1] in UNREAL for content in decoder.frames.begun(POSITION, _METHOD_FRAME))
+            or any(
+                _says_unreal(lines[place], group.length)
+                for group, places in groups.items()
+                if group.pgn == POSITION
+                for place in places
+            )
+        )
+
+    def _new_claims(
+        self, lines: Sequence[str], groups: Mapping[_Group, Sequence[int]], odd: Sequence[int]
+    ) -> Sequence[int]:
+        """The places of claims of addresses that another device had, or none: what follows means something else."""
+        is_news, found = self._single.decoder.is_news, [place for place in odd if ADDRESS_CLAIM in lines[place]]
+        for group, places in groups.items():
+            if group.pgn == ADDRESS_CLAIM:
+                names = ("".join(reversed(lines[place][-DATA:].lower().split(","))) for place in places)
+                found += places if any(is_news(group.source, name) for name in names) else []
+        return sorted(found)
+
     def _read(self, lines: Sequence[str], places: list[int], group: _Group, end: int) -> list[_Packet]:
         """Read lines that belong together; gives the packets that have to be taken singly."""
         chosen = list(map(lines.__getitem__, places))
@@ -167,8 +194,8 @@ class CommaColumns:
             self._read_more(group, places, times, content)
             return
         empty, fix_at = 0, READERS[pgn][5]
-        if fix_at is not None and min(content[fix_at::length]) < FIX:
-            with_fix = [row for row, byte in enumerate(content[fix_at::length]) if byte >= FIX]
+        if fix_at is not None and not set(content[fix_at::length]) <= set(WITH_FIX):
+            with_fix = [row for row, byte in enumerate(content[fix_at::length]) if byte in WITH_FIX]
             empty = count - len(with_fix)
             places, times, content = _rows(with_fix, places, times, content, length)
         if places:
@@ -181,13 +208,14 @@ class CommaColumns:
     def _read_more(self, group: _Group, places: Sequence[int], times: Sequence[float], content: bytes) -> None:
         """Read messages that have a function of their own."""
         pgn, source, length = group
+        called = self._single.decoder.called.get(source, source)
         found = dict[StreamKey, tuple[list[int], list[float], list[float]]]()
         empty = 0
         for row, (place, time) in enumerate(zip(places, times, strict=True)):
             values = read_more(pgn, content[length * row : length * (row + 1)])
             empty += not values
             for quantity, value, instance, reference in values:
-                key = StreamKey(quantity, source, instance, reference)
+                key = StreamKey(quantity, called, instance, reference)
                 columns = found.get(key)
                 if columns is None:
                     columns = found[key] = ([], [], [])
@@ -211,6 +239,7 @@ class CommaColumns:
         whole = dict[_Group, list[_Packet]]()
         disordered = self._single.decoder.frames.open_sequences(pgn, source)
         heads, found, at = bytes([frame.data[0] for frame in frames]), list[_Packet](), 0
+        latest = dict[int, tuple[int, int]]()
         while at < len(frames):
             first, head = frames[at], heads[at]
             length = first.data[1] if len(first.data) > 1 else 0
@@ -225,7 +254,14 @@ class CommaColumns:
             data = first.data[2:] + b"".join([frame.data[1:] for frame in frames[at + 1 : at + needed]])
             message = _Packet(last.place, group, last.time, data[:length], True)
             whole.setdefault(_Group(pgn, source, length), []).append(message)
+            latest[head >> 5] = at, at + needed
             at += needed
+        for first_at, end in latest.values():
+            last = frames[end - 1]
+            line = self.notes.lines + 1 + last.place
+            self._single.decoder.frames.finished(
+                pgn, source, [frame.data for frame in frames[first_at:end]], line, last.time
+            )
         for of_length, messages in whole.items():
             if _is_taken_singly(of_length) or of_length.length <= 8:
                 found += messages
@@ -276,12 +312,12 @@ class CommaColumns:
     ) -> int:
         """Read the fields of messages of one stream each; gives how many messages held no value."""
         places, times = lines
-        put = self.into.put
+        put, source = self.into.put, self._single.decoder.called.get(group.source, group.source)
         without: set[int] | None = set(range(len(places)))
         for (quantity, low, high, scale, offset, directed), field in zip(
             READERS[group.pgn][2], MESSAGES[int(group.pgn)].fields, strict=True
         ):
-            key = StreamKey(quantity, group.source, instance, reference if directed else "")
+            key = StreamKey(quantity, source, instance, reference if directed else "")
             steps = _side_by_side(content, field, group.length)
             values, rows = self.arithmetic.values(steps, field.code, (low, high, scale, offset))
             self.notes.samples += len(values)
@@ -303,14 +339,28 @@ def _rows(
     return [places[row] for row in rows], [times[row] for row in rows], some
 
 
+_FIX_AT = READERS[POSITION][5] or 0
+_METHOD_FRAME, _METHOD_AT = (_FIX_AT + 1) // 7, (_FIX_AT + 1) % 7 + 1
+"""The frame of a position that tells its method, and where: frame 0 brings 6 bytes, each later one 7."""
+
+
+def _says_unreal(line: str, length: int) -> bool:
+    """Whether a position, or the frame of one that tells its method, says that nobody measured it."""
+    data = line[-(3 * length - 1) :]
+    if length > 8:
+        return data[3 * _FIX_AT : 3 * _FIX_AT + 1] in ("7", "8")
+    return data[3 * _METHOD_AT : 3 * _METHOD_AT + 1] in ("7", "8") and data[1] == str(_METHOD_FRAME)
+
+
 def _is_taken_singly(group: _Group) -> bool:
-    """Frames of a message, messages that say who a device or the boat is, and those too short."""
+    """Frames of a message, messages that say who a device or the boat is or that it is simulated, and those too
+    short."""
     pgn, _, length = group
     if pgn in FAST and length <= 8:
         return True
     if pgn in MORE:
         return length < MORE[pgn][0]
-    return length < READERS[pgn][1] if pgn in READERS else pgn in READ
+    return length < READERS[pgn][1] if pgn in READERS else pgn in READ or pgn == MARK_MESSAGE
 
 
 def _grouped(lines: Sequence[str], end: int) -> tuple[dict[_Group, list[int]], list[int]]:

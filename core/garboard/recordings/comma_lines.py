@@ -55,11 +55,13 @@ class CommaReader:
 
     notes    : what was met so far
     arrivals : gives the time of what is heard live; None for a log, whose own times stand
+    now      : the time of the latest packet; None before the first
     """
 
     notes: ReadingNotes
     arrivals: Arrivals | None = None
     decoder: BusDecoder = attrs.field(init=False)
+    now: float | None = attrs.field(default=None, init=False)
     _minute: str = NO_MINUTE
     _minute_start: float = 0.0
 
@@ -90,6 +92,7 @@ class CommaReader:
             time = self._time(when)
             if self.arrivals is not None:
                 time = self.arrivals.at(time, arrived)
+            self.now = time
             data = bytes.fromhex(text.replace(",", " "))
             if len(data) != int(length):
                 raise ValueError(f"length says {length[:8]!r} bytes, the line has {len(data)}")

@@ -37,7 +37,7 @@ EXAMPLE_HEADER = "time,heading magnetic@compass [deg],engine_speed#0 [rev/min]"
 
 _NAME = re.compile(
     r"(?P<quantity>[a-z_]+)(?:\s+(?P<reference>[a-z]+))?"
-    r"(?:#(?P<instance>[^@#\[\]]*))?(?:@(?P<source>[^@#\[\]]*))?\s*\[(?P<unit>[^\[\]]*)\]"
+    r"(?:#(?P<instance>[^@#\[\]]*))?(?:@(?P<source>.*))?\s*\[(?P<unit>[^\[\]]*)\]"  # a server may call one @a#b[c]
 )
 
 _DECIMAL_COMMA = re.compile(r"[0-9]+,[0-9]+")
@@ -219,10 +219,12 @@ def _column(name: str) -> Column:
 
 def _conversion(unit: str, quantity: str) -> tuple[float, float]:
     """Scale and offset from a column's unit to the unit of its quantity; every unit we know is linear."""
-    from garboard.units import UNITS_OF, convert
+    from garboard.units import SPELLED_OTHERWISE, UNITS_OF, convert
 
     wanted = UNIT_OF_QUANTITY[quantity]
     accepted = next((units for units in UNITS_OF.values() if wanted in units), (wanted,))
+    meant = SPELLED_OTHERWISE.get(unit.lower(), unit)
+    unit = meant if meant in accepted else unit
     if unit not in accepted:
         raise _Unfit(f"a unit out of {', '.join(accepted)}")
     zero, thousand = convert(0.0, unit, wanted), convert(1000.0, unit, wanted)

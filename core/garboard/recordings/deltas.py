@@ -24,6 +24,8 @@ from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample
 
 DEGREES, KNOTS, ZERO_CELSIUS = 180 / pi, 3600 / 1852, 273.15
 LONGEST_DELTA = 262_144  # characters
+ROUNDING = 0.05
+"""Of a direction given in radians with three decimals [deg]."""
 OTHER_VESSEL = "another vessel"
 
 Reading = tuple[str, float, float, str]  # quantity, scale, offset, reference
@@ -84,10 +86,13 @@ _TANKS: Mapping[str, str] = {
     "lubrication": "oil",
 }
 _SEVERAL = re.compile(r"(propulsion|electrical\.batteries|tanks\.(\w+))\.([^.]{1,40})\.(.+)", re.ASCII)
+NO_PART_OF_A_SOURCE, NO_PART_OF_AN_INSTANCE = ',;"#', ',;"#@[]'
+"""A run is kept as a CSV series, and a choice of instrument as source#instance: there these part one from the next."""
 _OF_A_TWIN: Mapping[str, str] = {"port": "0", "starboard": "1"}
 """Engines by their names [1]: a number tells a boat's engines apart."""
 _MIDDLE = ("centre", "center", "middle")
 _COMPOUND = ("navigation.attitude", "navigation.position")
+_TOLD_ABOARD = ("propulsion.", "electrical.", "tanks.", "steering.", "navigation.headingMagnetic", "environment.depth.")
 _NAMES: Mapping[str, str] = {"name": "name", "mmsi": "mmsi", "communication.callsignVhf": "call_sign"}
 
 
@@ -102,6 +107,7 @@ class DeltaReader:
     notes: ReadingNotes
     clock: Clock
     _own: str = ""
+    _damaged_line: int = 0
     _engines: Mapping[str, str] = attrs.field(factory=lambda: dict(_OF_A_TWIN))
 
     def take(self, lines: Sequence[str], arrived: float | None = None) -> list[Sample]:
@@ -127,37 +133,50 @@ class DeltaReader:
         if not isinstance(delta, dict):
             raise _NotADelta(f"expected a delta with updates, got {str(delta)[:60]!r}")
         if isinstance(delta.get("self"), str) and "updates" not in delta:  # a server's greeting
-            self._own = delta["self"]
+            own = f"vessels.{delta['self'].removeprefix('vessels.')}"
+            self._own = own if own != "vessels.self" else ""  # which says nothing
             return []
         context, updates = delta.get("context", ""), delta.get("updates")
         if not isinstance(updates, list) or not isinstance(context, str):
             raise _NotADelta(f"expected a delta with updates, got {', '.join(map(str, delta))[:60]!r}")
-        if not self._is_own(context):
+        if not self._is_own(context, updates):
             self.notes.met_unknown(OTHER_VESSEL)
             return []
         return [sample for update in updates for sample in self._update(update, arrived)]
 
-    def _is_own(self, context: str) -> bool:
-        """A vessel met over AIS has its MMSI as context; so may the own one, and then the greeting says so."""
-        return context in ("", "vessels.self", self._own) or (not self._own and ":mmsi:" not in context)
+    def _is_own(self, context: str, updates: Sequence[Any]) -> bool:
+        """A vessel met over AIS has its MMSI as context; so may the own one, and then the greeting says so.
+
+        Without a greeting the own one is the first without an MMSI, or the first that says what no AIS unit sends.
+        Buoys and shore stations have contexts too.
+        """
+        if context in ("", "vessels.self", self._own):
+            return True
+        if self._own or not context.startswith("vessels.") or (":mmsi:" in context and not _is_told_aboard(updates)):
+            return False
+        self._own = context
+        return True
 
     def _update(self, update: Any, arrived: float | None) -> Iterable[Sample]:
         if not isinstance(update, dict) or not isinstance(update.get("values", []), list):
-            raise _NotADelta("expected an update with values")
+            self._damaged("expected an update with values")
+            return []
         told = update.get("timestamp")
         when = None
         if isinstance(told, str):
             try:
                 when = parse_time(told)
             except ValueError as fault:
-                raise _NotADelta(str(fault)) from None
+                self._damaged(str(fault))
+                return []
         time, source = self.clock.at(when, arrived), _source(update)
         return [sample for one in update.get("values", ()) for sample in self._value(one, time, source)]
 
     def _value(self, one: Any, time: float, source: str) -> list[Sample]:
         path, value = (one.get("path"), one.get("value")) if isinstance(one, dict) else (None, None)
         if not isinstance(path, str) or not path.isprintable():
-            raise _NotADelta("expected a path and a value")
+            self._damaged("expected a path and a value")
+            return []
         if path == "" and isinstance(value, dict):
             self._names(value)
             return []
@@ -171,23 +190,28 @@ class DeltaReader:
             self.notes.met_unknown(path[:60])
             self.notes.met_from(source, path[:60])
             return []
-        self.notes.kinds[path] = self.notes.kinds.get(path, 0) + 1
+        self.notes.met_kind(path)
         self.notes.met_from(source, path)
-        samples = [
-            Sample(
-                time,
-                quantity,
-                _believable(quantity, number * scale + offset),
-                source,
-                self._engine(name, instance),
-                reference,
-            )
-            for name, ((quantity, scale, offset, reference), instance) in read.items()
-            if (number := _number(parts[name])) is not None
-        ]
+        samples = list[Sample]()
+        for name, ((quantity, scale, offset, reference), instance) in read.items():
+            number = _number(parts[name])
+            if number is None:
+                continue
+            try:
+                value = _believable(quantity, number * scale + offset)
+            except _NotADelta as fault:
+                self._damaged(str(fault))
+            else:
+                samples.append(Sample(time, quantity, value, source, self._engine(name, instance), reference))
         if not samples:
-            self.notes.empty[path] = self.notes.empty.get(path, 0) + 1
+            self.notes.met_kind(path, is_empty=True)
         return samples
+
+    def _damaged(self, why: str) -> None:
+        """One value that cannot be used takes none of the others of its line with it; a line is damaged once."""
+        if self._damaged_line != self.notes.lines:
+            self._damaged_line = self.notes.lines
+            self.notes.damage(self.notes.lines, why)
 
     def _engine(self, path: str, instance: str) -> str:
         """Which of several; an engine by its number, since boats tell their engines apart by it."""
@@ -223,7 +247,15 @@ def reading_of(path: str) -> tuple[Reading, str] | None:
     table = _OF_AN_ENGINE if room == "propulsion" else _OF_A_BATTERY if tank is None else _OF_A_TANK
     if rest not in table or (tank is not None and tank not in _TANKS):
         return None
+    instance = _plain(instance, NO_PART_OF_AN_INSTANCE)
     return table[rest], instance if tank is None else f"{_TANKS[tank]} {instance}"
+
+
+def _is_told_aboard(updates: Sequence[Any]) -> bool:
+    """Whether any value is one that only a vessel itself can tell."""
+    lists = (update.get("values") for update in updates if isinstance(update, dict))
+    told = (one for values in lists if isinstance(values, list) for one in values if isinstance(one, dict))
+    return any(str(one.get("path")).startswith(_TOLD_ABOARD) for one in told)
 
 
 def _number(value: object) -> float | None:
@@ -236,6 +268,8 @@ def _believable(quantity: str, value: float) -> float:
     low, high = HARD_RANGE[quantity]
     if low <= value <= high:
         return value
+    if (low, high) == (0, 360) and low - ROUNDING <= value <= high + ROUNDING:
+        return value % 360  # a whole circle in radians, rounded
     raise _NotADelta(f"{quantity}: expected {low:g} to {high:g} {UNIT_OF_QUANTITY[quantity]}, got {value:.6g}")
 
 
@@ -250,5 +284,5 @@ def _source(update: Mapping[str, Any]) -> str:
     return _plain(".".join(str(part) for part in parts if isinstance(part, str | int)))
 
 
-def _plain(text: str) -> str:
-    return "".join(char for char in text[:60] if char.isprintable())
+def _plain(text: str, without: str = NO_PART_OF_A_SOURCE) -> str:
+    return "".join("-" if char in without else char for char in text[:60] if char.isprintable()).strip()

@@ -302,6 +302,66 @@ FORMS: Sequence[Form] = (
 )
 """In the order of the table the first of two that recognise as much is taken."""
 
+
+@attrs.define
+class _WithSentences:
+    """Lines of packets with sentences of NMEA 0183 among them, as some gateways send both.
+
+    The packets tell the time of both: what tells time in sentences counts otherwise, and may be missing.
+    """
+
+    packets: PacketReader | CommaReader
+    sentences: SentenceReader
+    _first: list[str] = attrs.field(factory=list)
+
+    def take(self, lines: Sequence[str], arrived: float | None = None) -> list[Sample]:
+        samples = list[Sample]()
+        for line in lines:
+            if line[:1] not in ("$", "!", "\\"):
+                samples += self.packets.take([line], arrived)
+                if self._first and self.packets.now is not None:
+                    samples += self._sentences([])
+            elif self.packets.now is None and len(self._first) < LINES_LOOKED_AT:
+                self._first.append(line)  # it has the time of the first packet
+            else:
+                samples += self._sentences([line])
+        return samples
+
+    def _sentences(self, lines: Sequence[str]) -> list[Sample]:
+        first, self._first = self._first, []
+        return self.sentences.take([*first, *lines], self.packets.now or 0.0)
+
+    def close(self) -> list[Sample]:
+        return [*self.packets.close(), *self._sentences([]), *self.sentences.close()]
+
+
+_SHARE_OF_SENTENCES = 0.05
+"""Fewer sentences among lines of another form are damage."""
+
+
+def _mixed(form: Form, head: bytes) -> Form:
+    """A form of lines that carry packets, with sentences among them where there are."""
+    sentences = next(one for one in FORMS if one.key == "sentences")
+    of_packets = (one for one in FORMS if one.key in _PACKET_LINES)
+    packets_form = max(of_packets, key=lambda one: one.recognises(head)) if form is sentences else form
+    shares = [one.recognises(head) for one in (packets_form, sentences)]
+    if packets_form.key not in _PACKET_LINES or min(shares) < _SHARE_OF_SENTENCES:
+        return form
+
+    def makes(notes: ReadingNotes, is_live: bool, source: str) -> Reader:
+        packets = packets_form.makes(notes, is_live, source)
+        if not isinstance(packets, LineReader) or not isinstance(packets.takes, PacketReader | CommaReader):
+            return packets
+        return LineReader(_WithSentences(packets.takes, SentenceReader(notes, is_live=True)))
+
+    name = f"{packets_form.name}, with NMEA 0183 among them"
+    return attrs.evolve(packets_form, name=name, makes=makes, at_once=None)
+
+
+_PACKET_LINES = (
+    "comma_lines", "frames_time_of_day", "message_lines", "dump_compact", "dump_bracketed", "trace",
+)  # fmt: skip
+
 SERIES = Form("series", "CSV", "time,rate_of_turn [deg/s]", _is_series, _csv, is_network=False)
 """Told by its heading, where no line is of another form."""
 
@@ -317,7 +377,9 @@ def form_of(head: bytes) -> Form | None:
             best, most = form, share
         if share == 1:  # no other can be more
             break
-    return best or (SERIES if SERIES.recognises(head) else None)
+    if best is None:
+        return SERIES if SERIES.recognises(head) else None
+    return best if most == 1 else _mixed(best, head)
 
 
 def _is_headed(head: bytes) -> bool:

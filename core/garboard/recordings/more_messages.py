@@ -1,7 +1,8 @@
 """NMEA 2000 messages whose values depend on more than their place: what a tank holds, where a temperature is taken.
 
 Layouts and lists of places: [1] open PGN database of the canboat project, https://github.com/canboat/canboat.
-A value that is "not available", "error" or "reserved", and one of a place or kind the list does not name, is no value.
+A value that is "not available", "error" or "reserved", one of a place or kind the list does not name, and one that no
+boat's instrument can show is no value.
 """
 
 from __future__ import annotations
@@ -9,11 +10,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from math import pi
 
+from garboard.samples import HARD_RANGE
+
 Found = tuple[str, float, str, str]
 """Quantity, value in the unit of UNIT_OF_QUANTITY, instance, reference."""
 
 DEGREES = 180 / pi  # per radian
 ZERO_CELSIUS = 273.15  # [K]
+ROUNDING = 1e-3
+"""A half circle is a whole number of steps and ends beyond 180 deg, by less than this."""
 REFERENCES = ("true", "magnetic", "", "")
 """Meaning of the two reference bits; 2 is "error" and 3 "not available"."""
 
@@ -71,7 +76,10 @@ def _value(
     instance: str = "",
     reference: str = "",
 ) -> list[Found]:
-    return [] if steps is None else [(quantity, steps * scale + offset, instance, reference)]
+    low, high = HARD_RANGE[quantity]
+    if steps is None or not low - ROUNDING <= (value := steps * scale + offset) <= high + ROUNDING:
+        return []
+    return [(quantity, value, instance, reference)]
 
 
 def _angle(steps: int | None) -> int | None:

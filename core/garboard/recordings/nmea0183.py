@@ -271,7 +271,7 @@ def _unwrapped(sentence: Sentence, number: int, bus: BusDecoder) -> tuple[list[F
     packet = WRAPPED[sentence.kind](sentence.whole)
     source = str(packet.source)
     samples = bus.take(0.0, str(packet.pgn), source, packet.data, number, is_whole=True)
-    return [(one.quantity, one.value, one.instance, one.reference) for one in samples], source
+    return [(one.quantity, one.value, one.instance, one.reference) for one in samples], bus.called.get(source, source)
 
 
 def values_in(
@@ -307,7 +307,11 @@ def values_in(
         fewest = FEWEST_FIELDS[kind]
         if len(sentence.fields) <= fewest:
             raise ValueError(f"cut short: expected {fewest} fields, got {len(sentence.fields) - 1}")
-        found = [_believable(one) for one in decode(sentence.fields) if one[1] is not None]
+        if kind == "XDR":
+            found, fault_of_one = _of_each_transducer(sentence.fields)
+        else:
+            found = [_believable(one) for one in decode(sentence.fields) if one[1] is not None]
+            fault_of_one = None
         clock.see(sentence)
     except packet_lines.NotOfThisNetwork as other:
         notes.met_unknown(str(other))
@@ -316,6 +320,8 @@ def values_in(
         notes.damage(number, _named(line, fault))
         notes.wrong_checksum += isinstance(fault, WrongChecksum)
         return [], ""
+    if fault_of_one is not None:
+        notes.damage(number, _named(line, fault_of_one))
     notes.kinds[kind] = notes.kinds.get(kind, 0) + 1
     notes.met_from(sentence.talker, kind)
     notes.without_checksum += not sentence.has_checksum
@@ -572,16 +578,18 @@ def _time_told(sentence: Sentence) -> Told | None:
 # Values
 
 MOST = {quantity: max(map(abs, ends)) for quantity, ends in HARD_RANGE.items()}
-"""Either way: a minus sign is a turning sense in one sentence and an error in another."""
+LEAST = {quantity: 0.0 if low == 0 else -MOST[quantity] for quantity, (low, _) in HARD_RANGE.items()}
+"""A minus sign is a side or a sense in most sentences; a speed over ground has none."""
 
 
 def _believable(found: Found) -> Found:
     """A value as found. Raises ValueError for one that no boat's instrument can show."""
     quantity, value, _, _ = found
-    if value is None or abs(value) <= MOST[quantity]:
+    if value is None or LEAST[quantity] <= value <= MOST[quantity]:
         return found
     unit = UNIT_OF_QUANTITY[quantity]
-    raise ValueError(f"expected {quantity.replace('_', ' ')} up to {MOST[quantity]:g} {unit}, got {value:g}")
+    wanted = f"from {LEAST[quantity]:g}" if value < LEAST[quantity] else f"up to {MOST[quantity]:g}"
+    raise ValueError(f"expected {quantity.replace('_', ' ')} {wanted} {unit}, got {value:g}")
 
 
 def _number(text: str) -> float | None:
@@ -716,8 +724,10 @@ def _zda(fields: Fields) -> list[Found]:
 
 
 def _rpm(fields: Fields) -> list[Found]:
+    """A minus sign says which way an engine turns [from memory of the standard]; how fast is without one."""
     quantity, instance = engine_or_shaft(fields[1], fields[2])
-    return [_plain(quantity, fields[3], instance)] if quantity and _valid(fields, 5) else []
+    text = fields[3].removeprefix("-") if quantity == "engine_speed" else fields[3]
+    return [_plain(quantity, text, instance)] if quantity and _valid(fields, 5) else []
 
 
 def engine_or_shaft(which: str, number: str) -> tuple[str, str]:
@@ -782,6 +792,22 @@ def _xdr(fields: Fields) -> Iterator[Found]:
         known = transducer_of(transducer, unit, name)
         if known:
             yield _plain(known[0], text, known[1], known[2])
+
+
+def _of_each_transducer(fields: Fields) -> tuple[list[Found], ValueError | None]:
+    """What transducers say, and why one of them cannot be used: it takes none of the others with it.
+
+    Raises ValueError where none can be used.
+    """
+    found, fault = list[Found](), None
+    for at in range(1, len(fields) - 3, 4):
+        try:
+            found += [_believable(one) for one in _xdr(["", *fields[at : at + 4]]) if one[1] is not None]
+        except ValueError as why:
+            fault = fault or why
+    if fault is not None and not found:
+        raise fault
+    return found, fault
 
 
 def _unknown_transducers(fields: Fields) -> list[str]:

@@ -6,6 +6,7 @@ Sign of angles and rates (from memory of the standard): clockwise, starboard and
 
 from __future__ import annotations
 
+import math
 import struct
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
@@ -13,6 +14,7 @@ from typing import Any, NamedTuple
 import attrs
 
 from garboard.recordings.more_messages import DEGREES
+from garboard.samples import HARD_RANGE
 
 KNOTS = 3600 / 1852  # per metre a second
 FULL_CIRCLE, HALF_CIRCLE = 62832, 31416  # in steps of 0.0001 rad
@@ -49,7 +51,7 @@ class Message:
     blank        : the whole message with every value "not available"
     instance_at  : byte that tells which of several (engine, rudder)
     reference_at : byte whose two lowest bits are the reference of directions
-    fix_at       : byte whose upper four bits are 0 when the receiver has no fix
+    fix_at       : byte whose upper four bits tell how the receiver found its place, see WITH_FIX
     """
 
     pgn: int
@@ -82,10 +84,21 @@ _Reader = tuple[Callable[[bytes], tuple[Any, ...]], int, tuple[Decoded, ...], in
 
 
 def limits_of(field: Field) -> tuple[int, int]:
-    """Smallest step and first step too large: the three largest mean "not available", "error" and "reserved" [1]."""
+    """Smallest step and first step too large: the three largest mean "not available", "error" and "reserved" [1].
+
+    What no boat's instrument can show is no value either: a sender that is not connected says 0 K, or fills a signed
+    field with ones.
+    """
     bits = 8 * struct.calcsize("<" + field.code)
     low, high = (-(1 << bits - 1), (1 << bits - 1) - 3) if field.code.islower() else (0, (1 << bits) - 3)
-    return field.limits if field.limits != (0, 0) else (low, high)
+    if field.limits != (0, 0):
+        return field.limits
+    lowest, highest = ((end - field.offset) / field.scale for end in HARD_RANGE[field.quantity])
+    return max(low, math.ceil(lowest - ROUNDING)), min(high, math.floor(highest + ROUNDING) + 1)
+
+
+ROUNDING = 1e-6
+"""Of the limits of a quantity, in steps [-]."""
 
 
 def _angle(quantity: str, at: int) -> Field:
@@ -230,6 +243,12 @@ _ALL = (
 
 MESSAGES: Mapping[int, Message] = {message.pgn: message for message in _ALL}
 """Every message the program reads and writes, by parameter group number [1]."""
+
+WITH_FIX = range(1 << 4, 7 << 4)
+"""What a byte with the method is where a receiver found its place: 0 is without a fix, 7 typed in, 8 simulated [1]."""
+UNREAL = range(7 << 4, 9 << 4)
+POSITION, OF_RECEIVER = "129029", frozenset({"129025", "129026"})
+"""What tells the method, and what the same receiver sends beside it without telling."""
 
 READERS = {str(message.pgn): message.reader() for message in _ALL}
 FAST_TABLED = frozenset(str(message.pgn) for message in _ALL if message.is_fast_packet)

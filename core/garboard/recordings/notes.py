@@ -12,6 +12,10 @@ import attrs
 MARK = "PGBDSIM"
 """Stands in whatever the simulated boat sends, and never in what a real boat sends: see `simulated_network`."""
 
+MARK_MESSAGE = "65532"
+"""Carries the mark's letters on NMEA 2000, so that it goes through what takes comments out of a log or turns it into
+another form. One of the numbers that makers may use as they like."""
+
 KEPT_DAMAGED_LINES = 100
 KEPT_UNKNOWN_KINDS = 500
 KEPT_DEVICES, KEPT_TEXTS = 300, 6
@@ -50,6 +54,7 @@ class ReadingNotes:
     without_checksum : NMEA 0183 sentences that carry no checksum; they are used
     without_time     : values dropped because no sentence with a time came in reach of them
     decimal_commas   : numbers of a CSV file written with a decimal comma, and the first of them as written
+    unreal           : messages of receivers that, by their own word, simulate their place or had it typed in
     broken           : those of damaged_count that were messages of several frames with a frame missing
     heard            : how many of which kind each source sent, read or not
     devices          : what devices say of themselves, such as maker and model, by the source their samples carry
@@ -73,6 +78,7 @@ class ReadingNotes:
     without_time: int = 0
     decimal_commas: int = 0
     first_decimal_comma: str = ""
+    unreal: int = 0
     broken: int = 0
     heard: dict[str, dict[str, int]] = attrs.field(factory=dict)
     devices: dict[str, tuple[str, ...]] = attrs.field(factory=dict)
@@ -87,6 +93,13 @@ class ReadingNotes:
         self.damaged_count += 1
         if len(self.damaged) < KEPT_DAMAGED_LINES:
             self.damaged.append(DamagedLine(line, reason))
+
+    def forget_damage(self) -> None:
+        """The latest line is read anew: it is not damaged."""
+        if self.damaged and self.damaged[-1].line == self.lines:
+            self.damaged.pop()
+        self.damaged_count -= 1
+        self.lines -= 1
 
     def met_decimal_comma(self, number: str) -> None:
         """Count a number read with its comma as a decimal point."""
@@ -105,6 +118,10 @@ class ReadingNotes:
         if name not in known and len(known) < KEPT_TEXTS:
             self.claims[source] = (*known, name)
 
+    def forget_claim(self, source: str, name: str) -> None:
+        """The device of this name is at this address no more."""
+        self.claims[source] = tuple(one for one in self.claims.get(source, ()) if one != name)
+
     def met_from(self, source: str, kind: str, count: int = 1) -> None:
         """Count a kind a source sent; noise cannot make the tables grow without end."""
         if source not in self.heard and len(self.heard) >= KEPT_DEVICES:
@@ -113,6 +130,19 @@ class ReadingNotes:
         if kind not in sent and len(sent) >= KEPT_UNKNOWN_KINDS:
             kind = OTHER_KINDS
         sent[kind] = sent.get(kind, 0) + count
+
+    def met_odd_times(self, count: int) -> None:
+        """Note how many values were left out for their times."""
+        if count:
+            values = "1 value has" if count == 1 else f"{count} values have"
+            self.damage(0, f"{values} a time far from those before and behind, and no part in the streams")
+
+    def met_kind(self, kind: str, *, is_empty: bool = False) -> None:
+        """Count a kind the program reads, of which there may be many; noise cannot make the tables grow without end."""
+        kinds = self.empty if is_empty else self.kinds
+        if kind not in kinds and len(kinds) >= KEPT_UNKNOWN_KINDS:
+            kind = OTHER_KINDS
+        kinds[kind] = kinds.get(kind, 0) + 1
 
     def met_unknown(self, kind: str, count: int = 1) -> None:
         """Count a kind the program does not read; noise cannot make the table grow without end."""

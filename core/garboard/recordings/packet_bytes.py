@@ -29,6 +29,7 @@ LONGEST_RECORD = 65_536  # of a CAN interface they have 16 bytes, or 72
 EXTENDED, REMOTE, ERROR = 0x8000_0000, 0x4000_0000, 0x2000_0000
 
 BEGINS, ENDS, ESCAPE = 0x02, 0x03, 0x10
+FRAME_BEGINS = bytes((ESCAPE, BEGINS))
 LONGEST_FRAME = 2048
 RECEIVED, SENT, RECEIVED_LATER = 0x93, 0x94, 0xD0
 """What a frame of the gateway is: a message off the network, one onto it, and one of the later kind."""

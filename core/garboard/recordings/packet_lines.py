@@ -37,6 +37,7 @@ class PacketReader:
     parse : takes a line apart
     clock : gives the time
     notes : what was met so far
+    now   : the time of the latest packet; None before the first
     """
 
     parse: Parse
@@ -46,6 +47,8 @@ class PacketReader:
 
     def __attrs_post_init__(self) -> None:
         self.decoder = BusDecoder(self.notes)
+
+    now: float | None = attrs.field(default=None, init=False)
 
     def take(self, lines: Sequence[str], arrived: float | None = None) -> list[Sample]:
         """The samples of some more lines, without their ends."""
@@ -67,7 +70,7 @@ class PacketReader:
     def packet(self, packet: Packet, number: int, arrived: float | None = None) -> list[Sample]:
         """The samples of one more packet. Raises ValueError for one that cannot be used."""
         when, pgn, source, _, data, is_whole = packet
-        time = self.clock.at(when, arrived)
+        time = self.now = self.clock.at(when, arrived)
         samples = self.decoder.take(time, str(pgn), str(source), data, number, is_whole)
         self.notes.samples += len(samples)
         return samples
@@ -169,7 +172,7 @@ def bracketed(line: str) -> Packet | None:
     when, one, other, length, data = found.groups()
     if "remote" in data:
         raise NotOfThisNetwork(NO_DATA)
-    return _frame(float(when) if when else None, one or other, data, length)
+    return _frame(finite(when) if when else None, one or other, data, length)
 
 
 COMPACT = re.compile(
@@ -215,7 +218,7 @@ class TraceLines:
         """
         if line.lstrip().startswith(";"):
             if found := _TRACE_START.match(line.strip()):
-                self._start = (float(found[1]) - DAYS_TO_1970) * 86400
+                self._start = (finite(found[1]) - DAYS_TO_1970) * 86400
             return None
         found = TRACE.fullmatch(line)
         if found is None:

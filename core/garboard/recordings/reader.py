@@ -17,7 +17,7 @@ from typing import BinaryIO, cast
 
 import attrs
 
-from garboard.faults import Fault, InputError, refuse_endless
+from garboard.faults import Fault, GarboardError, InputError, refuse_endless
 from garboard.recordings import packet_bytes
 from garboard.recordings.arithmetic import Arithmetic, Plain, WithNumpy
 from garboard.recordings.columns import Columns, InOrder
@@ -31,6 +31,8 @@ LOOKED_AT = 65536  # bytes from the start of a file that tell its form
 READ_AT_ONCE = 131_072  # bytes
 READ_AT_ONCE_IN_COLUMNS = 524_288  # bytes: what many lines have in common is then met once for thousands of them
 NUMPY_PAYS_FROM = 10_000_000  # bytes; to load it takes as long as to read some megabytes without
+MOST_UNPACKED = 200_000_000  # bytes that any compressed file may hold, some three million lines ...
+MOST_TIMES = 100  # ... and beyond that so many times its own size: real logs unpack to 5 to 15 times theirs
 KINDS_NAMED = 5  # of those no program part reads, the most frequent
 
 _KNOWN_FORMS = (
@@ -80,7 +82,9 @@ def load_recording(path: str | Path) -> tuple[Recording, ReadingNotes]:
     recording = _recording(path, _form(path), notes)
     if not recording.streams:
         raise InputError(str(path), [Fault("whole file", "at least one value with a time", _met_instead(notes))])
-    return attrs.evolve(recording, devices=dict(notes.devices), is_timed=notes.timed), notes
+    notes.met_odd_times(notes.samples - sum(map(len, recording.streams.values())))
+    devices, own_ship = dict(notes.devices), dict(notes.own_ship)
+    return attrs.evolve(recording, devices=devices, own_ship=own_ship, is_timed=notes.timed), notes
 
 
 def _recording(path: Path, form: Form, notes: ReadingNotes) -> Recording:
@@ -129,10 +133,14 @@ def _read(path: Path, reader: Reader, notes: ReadingNotes, at_once: int = READ_A
             while chunk := file.read(at_once):
                 notes.is_simulated = notes.is_simulated or MARK.encode() in chunk
                 samples = reader.feed(chunk)
-                yield [*marked(samples)] if notes.is_simulated else samples
+                yield [*marked(samples)] if notes.is_simulated else samples  # the reader may have met the mark
                 tell()
         except EOFError:
             notes.damage(0, "the compressed file ends too early; what came before is used")
+        except _Swells:
+            notes.damage(
+                0, f"the compressed file unpacks to more than {MOST_TIMES} times its size; the rest is left out"
+            )
         except (zlib.error, gzip.BadGzipFile):
             notes.damage(0, "the compressed file is damaged from here on; what came before is used")
         samples = reader.close()
@@ -149,6 +157,10 @@ def _teller(path: Path, file: BinaryIO, notes: ReadingNotes) -> Callable[[], obj
     return lambda: watch(path.name, on_disk.tell() / size if size else 1.0, notes.lines)
 
 
+class _Swells(GarboardError, zlib.error):
+    """No instrument says the same so often: it is made to fill the memory."""
+
+
 class _Unpacked(gzip.GzipFile):
     """A compressed file of which all is given that unpacks: gzip's own gives nothing of what it read before damage."""
 
@@ -156,6 +168,8 @@ class _Unpacked(gzip.GzipFile):
         self.on_disk = path.open("rb")
         super().__init__(fileobj=self.on_disk)
         self._fault: Exception | None = None
+        self._most = max(MOST_UNPACKED, MOST_TIMES * path.stat().st_size)
+        self._given = 0
 
     def read(self, size: int | None = -1) -> bytes:
         pieces, have = list[bytes](), 0
@@ -169,6 +183,9 @@ class _Unpacked(gzip.GzipFile):
                     break
                 pieces.append(piece)
                 have += len(piece)
+        self._given += have
+        if self._given > self._most:
+            raise _Swells
         if not pieces and self._fault is not None:
             raise self._fault
         return b"".join(pieces)

@@ -39,6 +39,11 @@ def remarks(notes: ReadingNotes, quantities: Collection[str]) -> list[str]:
         said.append("1 sentence carries no checksum; it was used as it stands.")
     elif notes.without_checksum:
         said.append(f"{notes.without_checksum} sentences carry no checksum; they were used as they stand.")
+    if notes.unreal:
+        said.append(
+            f"{notes.unreal} positions, courses and speeds are left out: the receiver itself says that they are "
+            "simulated or typed in. End its simulation, then record again."
+        )
     if notes.decimal_commas:
         first, have = notes.first_decimal_comma, "number has" if notes.decimal_commas == 1 else "numbers have"
         said.append(

@@ -24,6 +24,7 @@ from garboard.recordings.nmea0183 import (
     HECTOPASCALS_A_BAR,
     HECTOPASCALS_AN_INCH,
     KNOTS_PER_KMH,
+    LEAST,
     METRES_A_FOOT,
     MODES_WITH_FIX,
     MOST,
@@ -107,7 +108,7 @@ def _plain(quantity: str, texts: Texts, instance: str = "", scale: float = 1.0) 
     if not values:
         return []
     values = values if scale == 1.0 else [value * scale for value in values]
-    if max(values) > MOST[quantity] or min(values) < -MOST[quantity]:
+    if max(values) > MOST[quantity] or min(values) < LEAST[quantity]:
         raise Unlike
     return [(quantity, instance, "", rows, values)]
 
@@ -231,7 +232,8 @@ def _zda(fields: Sequence[Texts]) -> list[Part]:
 
 def _rpm(fields: Sequence[Texts]) -> list[Part]:
     quantity, instance = engine_or_shaft(fields[1][0], fields[2][0])
-    return _plain(quantity, fields[3], instance) if quantity and fields[5][0] == "A" else []
+    texts = [text.removeprefix("-") for text in fields[3]] if quantity == "engine_speed" else fields[3]
+    return _plain(quantity, texts, instance) if quantity and fields[5][0] == "A" else []
 
 
 def _rsa(fields: Sequence[Texts]) -> list[Part]:

@@ -1,8 +1,8 @@
 """The simulated boat's instrument network, served on sockets: Signal K deltas, CAN frames as text, NMEA 0183.
 
 For practice, demonstrations and tests. It drives a scripted outing of `simulator` and knows the truth of it. Each of
-its streams says of itself that nobody measured it: the word MARK stands in front of whatever is sent at once, and
-whoever hears it takes nothing of that sender for a measurement.
+its streams says of itself that nobody measured it: the word MARK stands in front of whatever is sent at once, among
+frames also as a message of its own, and whoever hears it takes nothing of that sender for a measurement.
 
 [1] Signal K specification 1.7, delta format and the paths of its schema; SI units, angles in radians.
 [2] Frames as text: "(seconds) interface identifier#bytes", as the open can-utils write them.
@@ -26,7 +26,7 @@ import attrs
 
 from garboard.recordings.encode import fast_packet_frames, nmea0183_sentence, nmea0183_sentences, nmea2000_messages
 from garboard.recordings.nmea2000 import MESSAGES
-from garboard.recordings.notes import MARK
+from garboard.recordings.notes import MARK, MARK_MESSAGE
 from garboard.recordings.simulator import Boat, Compass, Order, simulate
 from garboard.samples import Sample
 
@@ -157,6 +157,11 @@ def can_frames(samples: Iterable[Sample]) -> Iterator[str]:
             yield can_frame(at, pgn, int(source), part, priority)
 
 
+def _frame_marks(at: float) -> list[str]:
+    """The mark before frames: for a person who reads them, and for whatever turns them into another form."""
+    return [f"# {MARK}", can_frame(at, int(MARK_MESSAGE), DEVICES[0].address, MARK.encode().ljust(8, b"\xff"))]
+
+
 def introductions(devices: Iterable[Device], at: float) -> Iterator[str]:
     """Frames by which devices claim their addresses and say what they are."""
     for device in devices:
@@ -206,6 +211,10 @@ _SIGNAL_K: Mapping[tuple[str, str], tuple[str, Callable[[float], float]]] = {
 """Path and value in SI units [1] of each quantity and reference; the engine stands in the braces."""
 
 
+_ENGINE_NAMES = {"0": "port", "1": "starboard"}
+"""As servers call engines that they hear on NMEA 2000. From memory of an open one."""
+
+
 def signal_k_deltas(samples: Iterable[Sample], label: str = "boat") -> Iterator[str]:
     """Samples as deltas [1], one for each source and time; what has no path is left out.
 
@@ -213,7 +222,7 @@ def signal_k_deltas(samples: Iterable[Sample], label: str = "boat") -> Iterator[
 
     >>> list(signal_k_deltas([Sample(0.0, "engine_speed", 600.0, "10", "1")], "engines"))
     ['{"context":"vessels.self","updates":[{"source":{"label":"engines","src":"10"},"timestamp":\
-"1970-01-01T00:00:00.000Z","values":[{"path":"propulsion.1.revolutions","value":10.0}]}]}']
+"1970-01-01T00:00:00.000Z","values":[{"path":"propulsion.starboard.revolutions","value":10.0}]}]}']
     """
     from garboard.recordings.encode import iso_time
 
@@ -224,9 +233,11 @@ def signal_k_deltas(samples: Iterable[Sample], label: str = "boat") -> Iterator[
             if sample.quantity in ("latitude", "longitude"):
                 position[sample.quantity] = sample.value
             elif found := _SIGNAL_K.get((sample.quantity, sample.reference)):
+                which = (sample.instance or "0").replace(" ", ".")
+                name = _ENGINE_NAMES.get(which, which) if found[0].startswith("propulsion") else which
                 values.append(
                     {
-                        "path": found[0].format((sample.instance or "0").replace(" ", ".")),
+                        "path": found[0].format(name),
                         "value": found[1](sample.value),
                     }
                 )
@@ -487,9 +498,8 @@ class SimulatedNetwork:
         return []
 
     def _lines(self, form: str, due: Sequence[Sample]) -> list[str]:
-        mark = [MARK_LINE if form == "nmea0183" else f"# {MARK}"] if self.is_marked else []
         if form == "nmea0183":
-            return [*mark, *sentences(due)]
+            return [*([MARK_LINE] if self.is_marked else []), *sentences(due)]
         if form == "can":
-            return [*mark, *can_frames(due)]
+            return [*(_frame_marks(self.now) if self.is_marked else []), *can_frames(due)]
         return list(signal_k_deltas(due, MARK if self.is_marked else "boat"))

@@ -11,7 +11,7 @@ import attrs
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.reader import read_samples
 from garboard.recordings.remarks import remarks
-from garboard.samples import MOST_OUT_OF_ORDER, SIMULATED, StreamKey
+from garboard.samples import MOST_ODD, MOST_OUT_OF_ORDER, SIMULATED, StreamKey
 
 GAP = 5.0
 """A gap is an interval longer than this many times the median interval."""
@@ -75,6 +75,7 @@ def summarise(path: str | Path) -> Summary:
             tally = tallies[key] = _Tally(time)
         tally.add(time, value)
     streams = tuple(tallies[key].summary(key) for key in sorted(tallies))
+    notes.met_odd_times(sum(tally.odd_times for tally in tallies.values()))
     quantities = {key.quantity for key in tallies}
     said = remarks(notes, quantities)
     if any(key.source.startswith(SIMULATED) for key in tallies):
@@ -96,6 +97,7 @@ class _Tally:
     latest : the newest time since the clock was last set back [s]
     until  : the newest time of all [s]
     parts  : how long the parts last that ended with a clock set back [s]
+    odd_times : values left out because their time lies far off, see `without_odd_times`
     """
 
     first: float
@@ -111,8 +113,30 @@ class _Tally:
     longest_gap: float = 0.0
     out_of_order: int = 0
     intervals: dict[int, int] = attrs.field(factory=dict)
+    odd_times: int = 0
+    _odd: list[tuple[float, float]] = attrs.field(factory=list)
 
     def add(self, time: float, value: float) -> None:
+        """Count one more; those far off in time are kept until it shows whether the clock goes on as before."""
+        if not self._odd and not (self.count and abs(time - self.last) > MOST_OUT_OF_ORDER):
+            self._count(time, value)
+        elif self._odd and abs(time - self.last) <= MOST_OUT_OF_ORDER < abs(time - self._odd[-1][0]):
+            if self.odd_times + len(self._odd) <= MOST_ODD:  # more are of two clocks
+                self.odd_times += len(self._odd)
+                self._odd.clear()
+            self._count_odd()
+            self._count(time, value)
+        else:
+            self._odd.append((time, value))
+            if len(self._odd) > MOST_ODD:
+                self._count_odd()
+
+    def _count_odd(self) -> None:
+        odd, self._odd = self._odd, []
+        for time, value in odd:
+            self._count(time, value)
+
+    def _count(self, time: float, value: float) -> None:
         self.count += 1
         if value < self.lowest:
             self.lowest = value
@@ -141,6 +165,7 @@ class _Tally:
         self.begun = self.latest = time
 
     def summary(self, key: StreamKey) -> StreamSummary:
+        self._count_odd()
         span = self.parts + self.latest - (self.begun if self.set_back else self.first)
         median = _median_step(self.intervals)
         return StreamSummary(

@@ -23,6 +23,7 @@ def vessel_facts(vessel: Vessel) -> tuple[tuple[str, str], ...]:
         "Beam": _text(vessel.beam),
         "Deadrise": _text(vessel.deadrise),
         "Displacement as run": _text(vessel.displacement_as_run),
+        "Displacement fully laden": _text(vessel.displacement_full_load),
         "Steering": vessel.steering,
         "Power on the plate": _text(vessel.plate_power),
     }

@@ -59,7 +59,9 @@ def _why_not(one: SettingSet) -> str:
 
 def value_in_words(value: JsonValue) -> str:
     """A setting's value as a person reads it."""
-    return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "nothing" if value == "" else str(value)
 
 
 def _by(one: SettingSet) -> str:

@@ -188,7 +188,13 @@ def _size(engine: Engine) -> str:
     if fitted is None:
         return "not entered"
     sizes = " x ".join(str(length) for length in (fitted.diameter, fitted.working_pitch) if length)
-    more = (f"{fitted.blades} blades" if fitted.blades else "", fitted.material, fitted.cup and f"cup {fitted.cup}")
+    lacks = [name for name, size in (("diameter", fitted.diameter), ("pitch", fitted.working_pitch)) if size is None]
+    more = (
+        f"{' and '.join(lacks)} not entered" if lacks else "",
+        f"{fitted.blades} blades" if fitted.blades else "",
+        fitted.material,
+        fitted.cup and f"cup {fitted.cup}",
+    )
     return ", ".join(filter(None, (sizes, *more)))
 
 

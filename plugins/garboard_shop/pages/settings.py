@@ -97,7 +97,7 @@ def saw(record: HullState, key: str) -> str:
 
 def typed(setting: Setting, form: Mapping[str, str]) -> JsonValue:
     """The value of a form. Raises InputError, in words, for one that cannot be used."""
-    value = setting.typed(form.get("value", ""))
+    value = setting.typed(form.get("value", "").replace("\r\n", "\n"))  # as forms send lines
     check(setting, value)
     return value
 

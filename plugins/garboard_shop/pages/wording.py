@@ -23,7 +23,7 @@ def value_in_words(value: JsonValue) -> str:
     if isinstance(value, dict):
         named = next((value[key] for key in ("name", "state", "text", "hull", "job", "reason") if value.get(key)), None)
         return value_in_words(named) if named is not None else canonical_bytes(value).decode()
-    if value is None:
+    if value in (None, ""):
         return "nothing"
     return value if isinstance(value, str) else canonical_bytes(value).decode()
 

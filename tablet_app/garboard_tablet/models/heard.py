@@ -14,7 +14,7 @@ import attrs
 from garboard.fields import Field, Kind
 from garboard.records import EQUIPMENT, NETWORK_SOURCES, JsonValue, Vessel
 from garboard.samples import SIMULATED, UNIT_OF_QUANTITY, StreamKey
-from garboard.series import engine_numbers, mean
+from garboard.series import engine_instance, engine_numbers, mean
 from garboard.units import UNITS_OF, Amount, convert
 from garboard_tablet.models.asks import Ask, pieces
 from garboard_tablet.models.live import STALE_AFTER
@@ -155,7 +155,7 @@ def _of_engines(ask: Ask, newest: Mapping[StreamKey, Newest], vessel: Vessel) ->
     """The engine's number from each source; without an engine the mean of all, each from its own source."""
     heard: dict[str, dict[str, float]] = {}
     for key, one in newest.items():
-        heard.setdefault(key.instance or "0", {})[key.source] = one.value
+        heard.setdefault(engine_instance(key.instance, len(vessel.engines)), {})[key.source] = one.value
     piece = _piece(ask)
     if ask.field.kind is Kind.COUNT:  # which instance the engine is: they are numbered from port
         return _instance_of(piece, heard, vessel)
@@ -287,6 +287,24 @@ def choose(tablet: Tablet, hull: str, key: str, choice: str) -> None:
     """Keep with the vessel which instrument is believed. "" for none: whoever speaks first is followed again."""
     state = tablet.boat(hull).vessel_home(NETWORK_SOURCES)
     tablet.save(tablet.author().write(state, "field", (NETWORK_SOURCES, key), choice))
+
+
+def follow(tablet: Tablet, hull: str, what: str, source: str, contested: Mapping[str, Sequence[str]]) -> None:
+    """Choose one of several instruments; where they come by several gateways, its gateway for all that is open.
+
+    contested : of `rivals`
+    """
+    choose(tablet, hull, what, source)
+    gateways = {_gateway_of(one) for one in contested.get(what, ())}
+    for other, sources in contested.items() if len(gateways) > 1 else ():
+        same = [one for one in sources if _gateway_of(one) == _gateway_of(source)]
+        if other != what and len(same) == 1:
+            choose(tablet, hull, other, same[0])
+
+
+def _gateway_of(source: str) -> str:
+    """The address behind the name of a source; "" for the gateway that was heard first."""
+    return source.partition(" ")[2]
 
 
 def choose_again(tablet: Tablet, hull: str, ask: Ask) -> None:

@@ -32,7 +32,8 @@ MOST_KEPT = 300_000
 
 
 class Recorder:
-    """Keeps a run on the disk while it lasts, so that a dead battery loses at most the last seconds of it.
+    """Keeps a run on the disk while it lasts: a dead battery loses at most the last seconds of it, and a program that
+    the system ends, as it does when memory is short, nothing.
 
     path    : a heading, then one line of JSON a sample; removed once the run is decided on
     refusal : why the disk does not take what waits; nothing of it is lost, and the run goes on
@@ -47,34 +48,42 @@ class Recorder:
         self._waiting: list[str] = []
         self._last = 0.0
         self._pause = self.EVERY
+        self._is_flushed = True
 
     def begin(self, now: float, heading: str = "") -> None:
         """Begin a run. Nothing that lies under its name is written over: the caller chooses one that is free."""
-        self.refusal, self._last, self._pause = "", now, self.EVERY
+        self.refusal, self._last, self._pause, self._is_flushed = "", now, self.EVERY, True
         self._waiting = [heading] if heading else []
 
     def take(self, samples: Sequence[Sample], now: float) -> None:
-        """Take samples; on the disk every two seconds. A disk that refuses is tried again, ever more seldom."""
+        """Take samples; the system has them at once, the disk every two seconds. A disk that refuses is tried again,
+        ever more seldom."""
         self._waiting.extend(map(sample_line, samples))
         if now - self._last >= self._pause:
             self._last = now
             self.end()
             # What waits grows while the disk refuses: trying it all every two seconds would hold up the guide.
             self._pause = min(2 * self._pause, self.SELDOM) if self.refusal else self.EVERY
+        elif not self.refusal:
+            self._put(flushed=False)
 
     def end(self) -> None:
         """Put on the disk what waits. The file stays until `remove`."""
-        if self._waiting:
-            try:
-                storage.append_saved(self.path, "".join(self._waiting).encode())
-            except NotSaved as failure:
-                self.refusal = in_words(failure)
-            else:
-                self.refusal, self._waiting = "", []
+        self._put(flushed=True)
+
+    def _put(self, *, flushed: bool) -> None:
+        if not self._waiting and (self._is_flushed or not flushed):
+            return
+        try:
+            storage.append_saved(self.path, "".join(self._waiting).encode(), flushed=flushed)
+        except NotSaved as failure:
+            self.refusal = in_words(failure)
+        else:
+            self.refusal, self._waiting, self._is_flushed = "", [], flushed
 
     def remove(self) -> None:
         """The recording is kept elsewhere, or not wanted."""
-        self._waiting = []
+        self._waiting, self._is_flushed = [], True
         remove_recorded(self.path)
 
 

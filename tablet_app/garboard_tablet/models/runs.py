@@ -21,7 +21,7 @@ from garboard.job_view import FieldKey, JobView, place_of
 from garboard.records import JsonValue, Measurement
 from garboard.report.as_typed import as_typed
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample, gather
-from garboard.series import unwrapped
+from garboard.series import engine_instance, unwrapped
 from garboard.steps import Guidance, Kind, LiveGuide, describing_run
 from garboard_tablet.models.asks import Ask, asks_of_step
 from garboard_tablet.models.live import heading_line, read_recorded, sample_line
@@ -458,7 +458,12 @@ def _with_recording(view: JobView, place: FieldKey, recording: Recording, withou
 
 
 def _doubts(view: JobView, recording: Recording) -> Iterator[str]:
-    sent = {key.instance or "0" for key in recording.streams if key.quantity == "engine_speed"}
+    from garboard.recordings.bus_audit import is_another_name
+
     fitted = len(view.vessel.engines)
+    sent = {engine_instance(key.instance, fitted) for key in recording.streams if key.quantity == "engine_speed"}
     if sent and fitted and len(sent) != fitted:
         yield f"The recording is of {in_number(len(sent), 'engine')}; this boat has {fitted}. Is it of another boat?"
+    told = recording.own_ship.get("name", "")
+    if is_another_name(told, view.vessel.name):
+        yield f"The AIS unit in the recording calls its boat {told}; this is {view.vessel.name}. Is it of another boat?"

@@ -13,7 +13,7 @@ from garboard.faults import InputError, in_words
 from garboard.history.runs import LIVE, REPLAY
 from garboard.recordings.simulated_network import TWIN, full_throttle, slow_circles, throttle_steps
 from garboard.recordings.simulator import simulate
-from garboard.samples import SIMULATED, Sample, marked
+from garboard.samples import MOST_OUT_OF_ORDER, SIMULATED, Sample, marked
 
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork
@@ -52,9 +52,13 @@ class SampleSource(Protocol):
         """No more samples are wanted."""
 
 
+LONGEST_SILENCE = 5.0
+"""A longer silence of a recording is played as so long [s]: the guide shows that nothing comes, and goes on."""
+
+
 @attrs.define
 class Replay:
-    """Plays a recording at the speed it was made, or faster.
+    """Plays a recording at the speed it was made, or faster; a silence is cut short, and so is a clock set back.
 
     samples : in the order of time
     speed   : 1 for the speed it was made
@@ -90,6 +94,10 @@ class Replay:
         while self._waiting is not None and self._waiting.time <= until:
             due.append(self._waiting)
             self._waiting = next(self._rest, None)
+            later = self._waiting.time - due[-1].time if self._waiting is not None else 0.0
+            if later > LONGEST_SILENCE or later < -MOST_OUT_OF_ORDER:  # nobody waits for it, and nothing is hurried
+                shift = later - LONGEST_SILENCE if later > 0 else later
+                self._first, until = self._first + shift, until + shift
         return due
 
     def stop(self) -> None:

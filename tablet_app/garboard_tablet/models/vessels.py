@@ -466,7 +466,7 @@ def _reading(number: hull_number.HullNumber) -> str:
 
 
 def propellers_in_words(vessel: Vessel) -> str:
-    """What is fitted, an engine after the other; "" where nothing is entered.
+    """What is fitted now, an engine after the other; "" where nothing is entered.
 
     >>> from garboard.records import Engine, Propeller, Vessel
     >>> from garboard.units import Amount
@@ -474,9 +474,12 @@ def propellers_in_words(vessel: Vessel) -> str:
     >>> propellers_in_words(Vessel(hull_number="X", engines=(Engine(position="port", propeller=fitted),)))
     'port 14.5 in x 19 in'
     """
+    from garboard.fittings import propeller_named
+
     told = []
     for engine in vessel.engines:
-        if engine.propeller is not None and engine.propeller.pitch is not None:
-            sizes = (engine.propeller.diameter, engine.propeller.pitch)
+        fitted = propeller_named(vessel, engine, engine.fitted)
+        if fitted is not None and fitted.working_pitch is not None:
+            sizes = (fitted.diameter, fitted.working_pitch)
             told.append(f"{engine.position} {' x '.join(str(size) for size in sizes if size is not None)}")
     return ", ".join(told)

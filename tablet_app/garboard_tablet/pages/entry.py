@@ -404,7 +404,7 @@ class EntryPage(EchoingPage):
         """What can be done about a value that stands, besides typing another; taking back is not beside the digits."""
         presses = [self._meter_press()] if form.has_meter and self._typing else []
         if form.may_take_back:
-            take_back = Press("Take it back", self._begin_taking_back, "away", name="take back")
+            take_back = Press("Take it back …", self._begin_taking_back, name="take back")
             presses += [*self._put_backs(form), take_back]
         return [*presses, Press("Keep it", self._change, "main", 32, name="keep it")]
 

@@ -27,7 +27,7 @@ from garboard_tablet.models.pages import (
 from garboard_tablet.pages.job import WordsPage
 from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING
-from garboard_tablet.ui.widgets import Across, Press, RowPress, words
+from garboard_tablet.ui.widgets import Across, Apart, Press, RowPress, words
 
 TELLING = (Kind.AMOUNT, Kind.TEXT)
 """Kinds of values that say something about a piece without their title beside them."""
@@ -185,6 +185,8 @@ class PiecePage(Page):
             makers.append(
                 lambda: RowPress("Devices", lambda: self.way.go(self.route.to("kind", *self.path, "devices")))
             )
+        if self.path:
+            makers.append(lambda: Apart(Press("Remove it", self._remove, "away", name="remove piece")))
         return column_of(makers)
 
     def _value_row(self, line: ValueLine) -> RowPress:
@@ -222,10 +224,7 @@ class PiecePage(Page):
         self.screen.redraw()
 
     def actions(self) -> Sequence[Press]:
-        presses = [Press("Continue", self._continue, "main", name="continue")]
-        if self.path:
-            presses.insert(0, Press("Remove it", self._remove, "away", name="remove piece"))
-        return presses
+        return (Press("Continue", self._continue, "main", name="continue"),)
 
     def _remove(self) -> None:
         self.way.go(self.route.to("remove piece", *self.path))
@@ -248,14 +247,14 @@ class RemovePiecePage(Page):
 
     def body(self) -> Widget:
         return column_of(
-            [words("It then counts as not fitted. Values entered for it stay in the boat's file.", "ink", HEADING)]
+            [
+                words("It then counts as not fitted. Values entered for it stay in the boat's file.", "ink", HEADING),
+                lambda: Apart(Press("Remove it", self._remove, "away", name="remove it")),
+            ]
         )
 
     def actions(self) -> Sequence[Press]:
-        return (
-            Press("Remove it", self._remove, "away", name="remove it"),
-            Press("Keep it", self.way.back, "main", name="keep it"),
-        )
+        return (Press("Keep it", self.way.back, "main", name="keep it"),)
 
     def _remove(self) -> None:
         self.tablet.remove_piece(self.route.hull, self.route.subject)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,7 +12,7 @@ from kivy.uix.widget import Widget
 from garboard.findings import Verdict
 from garboard.recordings.where import PORT, Where, read_where
 from garboard_tablet.models.armed import Turn
-from garboard_tablet.models.heard import choose, choose_anew, chosen_among, rivals, unheard
+from garboard_tablet.models.heard import choose_anew, chosen_among, follow, rivals, unheard
 from garboard_tablet.models.keys import ENTER
 from garboard_tablet.models.live import LiveRun, Recorder
 from garboard_tablet.models.runs import PendingRun, free_path, kept_in_step, left_behind, recording_asks
@@ -120,12 +120,13 @@ class LivePage(Page):
         elif network is not None:
             makers.append(words(network.trouble() or f"The network is {network.state().word}.", "quiet"))
         makers += [words(text) for text in unheard(run.guide.quantities, run.view.vessel, network)]
-        for what, sources in rivals(run.guide.quantities, run.view.vessel, network).items():
+        contested = rivals(run.guide.quantities, run.view.vessel, network)
+        for what, sources in contested.items():
             name = what.replace("_", " ")
             makers.append(words(f"Several instruments send {name}. The first one heard is followed until you choose."))
             for one in sources:
-                follow = partial(self._follow, what, one)
-                makers.append(partial(Press, f"{name.capitalize()} from {one}", follow, name=f"follow {one}"))
+                believe = partial(self._follow, what, one, contested)
+                makers.append(partial(Press, f"{name.capitalize()} from {one}", believe, name=f"follow {one}"))
         for quantity, chosen in chosen_among(run.guide.quantities, run.view.vessel, network).items():
             name = f"{quantity.replace('_', ' ').capitalize()} is taken from {' and '.join(chosen)}: choose again"
             makers.append(partial(Press, name, partial(self._choose_anew, quantity), name=f"choose again {quantity}"))
@@ -193,9 +194,9 @@ class LivePage(Page):
         self.tablet.change_settings(attrs.evolve(self.tablet.settings, cue=not self.tablet.settings.cue))
         self.screen.redraw()
 
-    def _follow(self, what: str, source: str) -> None:
+    def _follow(self, what: str, source: str, contested: Mapping[str, Sequence[str]]) -> None:
         """Believe one of several instruments on this vessel from now on."""
-        choose(self.tablet, self.route.hull, what, source)
+        follow(self.tablet, self.route.hull, what, source, contested)
         self.screen.show()
 
     def _choose_anew(self, quantity: str) -> None:

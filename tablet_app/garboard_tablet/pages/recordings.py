@@ -23,7 +23,7 @@ from garboard_tablet.models.session import Route
 from garboard_tablet.ui.run_row import RunRow
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import BIG, DIGITS, HEADING, SMALL
-from garboard_tablet.ui.widgets import Card, Gap, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
+from garboard_tablet.ui.widgets import Apart, Card, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
     from garboard_tablet.models.run_reviews import RunReviews
@@ -39,8 +39,6 @@ SHARE = 0.58
 """Of the width, what the list of runs has."""
 LONGEST_WORD = 13
 """Characters of one word that stand on a line of a row."""
-DANGER = 20
-"""With a list's own gaps, 5 mm between what throws away and all else [dp]."""
 _DOUBT = verdict_marks[Verdict.ADVISE]
 
 
@@ -80,7 +78,8 @@ class RunPage(Page):
         if self.run is None or self.ask is None:
             return column_of([words(self.problem)])
         if self.run.refusal:
-            return column_of([partial(unsaved_card, self.run)], most=1)
+            throw = partial(Press, "Throw it away", self._throw_away, "away", name="throw away")
+            return column_of([partial(unsaved_card, self.run), lambda: Apart(throw())], most=1)
         found = self.review
         left: list[Maker] = [partial(_summary, found, self.run.origin, _came_from(self.run.origin, self.run.source))]
         now = self.counting
@@ -97,10 +96,7 @@ class RunPage(Page):
         if self.run is None or self.ask is None:
             return (Press("Recordings", self._list, "main", name="recordings"),)
         if self.run.refusal:
-            return (
-                Press("Throw it away", self._throw_away, "away", name="throw away"),
-                Press("Save it again", self._save_again, "main", name="save again"),
-            )
+            return (Press("Save it again", self._save_again, "main", name="save again"),)
         found = self.review
         doubtful = self.run.origin == REPLAY or (isinstance(found, Review) and _is_doubtful(found))
         unread = not isinstance(found, Review)
@@ -228,9 +224,9 @@ class RecordingsPage(Page):
     def _beside(self, found: Review | str | None, ask: Ask, run: KeptRun) -> list[Maker]:
         """Of the run looked at: what it looked like, how to be rid of it, and what it shows."""
         makers = _drawn(found)
-        if not run.thrown_away:  # away from all else: nobody should press it by mistake
-            makers.append(partial(Gap, DANGER))
-            makers.append(lambda: Press("Throw away", partial(self._throw_away, ask, run), "away", name="throw away"))
+        if not run.thrown_away:
+            throw = partial(self._throw_away, ask, run)
+            makers.append(lambda: Apart(Press("Throw away", throw, "away", name="throw away")))
         return [*makers, *_findings(found)]
 
     def undo(self) -> Press | None:

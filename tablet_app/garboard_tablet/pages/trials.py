@@ -173,18 +173,22 @@ class NewTrialPage(Page):
         return self.tablet.view(self.route.hull, self.route.job).vessel
 
     @property
-    def _engines(self) -> tuple[str, ...]:
-        """Those still to be asked for: of each engine where the route names one, else of all at once."""
-        return pieces(self._vessel, "engines")
+    def _of(self) -> str:
+        """The engine the route names; "" where all have the same propeller put on."""
+        return self.route.subject[0] if self.route.subject else ""
+
+    @property
+    def _on(self) -> dict[str, str]:
+        """What is on each engine now."""
+        return {engine.position: engine.fitted or CAME_WITH for engine in self._vessel.engines}
 
     def body(self) -> Widget:
         names = [CAME_WITH, *pieces(self._vessel, "propellers")]
         return column_of([partial(self._choice, name) for name in names])
 
     def _choice(self, name: str) -> RowPress:
-        on = {engine.position: engine.fitted or CAME_WITH for engine in self._vessel.engines}
-        of = self.route.subject[0] if self.route.subject else ""
-        is_on = on.get(of) == name if of else set(on.values()) == {name}
+        on = {self._on.get(self._of, "")} if self._of else set(self._on.values())
+        is_on = on == {name}
         propeller = self._vessel.pieces["propellers"].get(name)
         sizes = [str(size) for size in (propeller.diameter, propeller.working_pitch) if size] if propeller else []
         mark, word = (state_mark("done"), "on now") if is_on else (None, "put on")
@@ -192,16 +196,14 @@ class NewTrialPage(Page):
                         name=f"fit {name}")  # fmt: skip
 
     def _fit(self, name: str) -> None:
-        engines = self._engines
-        of = self.route.subject[0] if self.route.subject else ""
-        on = {engine.position: engine.fitted or CAME_WITH for engine in self._vessel.engines}
-        self.tablet.fit_propellers(self.route.hull, [name if of in ("", one) else on[one] for one in engines])
+        names = [name if self._of in ("", engine) else before for engine, before in self._on.items()]
+        self.tablet.fit_propellers(self.route.hull, names)
         self.context.vessels.refresh(self.route.hull)
         self.way.back()
 
     def actions(self) -> Sequence[Press | None]:
         other = Press("Another one", partial(self.way.go, self.route.to("add piece", "propellers")), name="another")
-        if len(self._engines) < 2 or self.route.subject:
+        if len(self._on) < 2 or self._of:
             return (other,)
         apart = Press("Not alike", partial(self.way.go, self.route.to("each engine")), name="not alike")
         return (apart, other)

@@ -18,6 +18,7 @@ from garboard.findings import Band, Figure, Table
 from garboard.report.palette import SERIES_STYLES
 from garboard_tablet.models.labels import Box, Point, along, clear_box
 from garboard_tablet.models.scale import extents, number_text, ticks
+from garboard_tablet.ui.joined import joined
 from garboard_tablet.ui.language import shown
 from garboard_tablet.ui.theme import BODY, SMALL, dp, sp, theme
 from garboard_tablet.ui.widgets import Txt
@@ -352,7 +353,8 @@ class TableView(Widget):
             told = [
                 f"{heading}: {cell}" for heading, cell in zip(self._table.headings[1:], row[1:], strict=True) if cell
             ]
-            texts.append([Txt(f"[b]{escape_markup(row[0])}[/b]\n{escape_markup('; '.join(told))}", SMALL, markup=True)])
+            said = joined("; ".join(told))  # here: Kivy sets marked-up text past the label that joins
+            texts.append([Txt(f"[b]{escape_markup(row[0])}[/b]\n{escape_markup(said)}", SMALL, markup=True)])
         self._fill(texts)
         return self._measure(width)
 

@@ -25,6 +25,7 @@ from kivy.uix.widget import Widget
 from garboard.disk.storage import NotSaved
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
 from garboard.verdict import Verdict
+from garboard_tablet.ui.joined import joined
 from garboard_tablet.ui.language import Language, shown
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, THUMB, dp, sp, theme
 from garboard_tablet.ui.tidy import tidy_soon
@@ -55,6 +56,15 @@ class _Text(Label):
         self._create_label()
         self._trigger_texture()
         self.full = float(more["font_size"])
+
+    def _create_label(self) -> None:
+        super()._create_label()
+        self._label.text = joined(self.text)
+
+    def _trigger_texture_update(self, name: str | None = None, source: Any = None, value: Any = None) -> None:
+        super()._trigger_texture_update(name, source, value)
+        if source and name == "text":
+            self._label.text = joined(value)
 
     def shrink_to(self, room: float, high: float | None = None) -> None:
         """Words as large as they fit in, down to the least size: no word is broken, none is cut.
@@ -628,6 +638,28 @@ class Gap(Widget):
     def fit(self, width: float) -> float:
         self.size = (width, dp(self._high))
         return float(self.height)
+
+
+class Apart(Widget):
+    """A press that takes something away, clear of all else by more than a thumb slips: nobody hits it by mistake."""
+
+    CLEAR = 20
+    """On each side, beside the usual gap [dp]: 5 mm in all."""
+
+    def __init__(self, press: Press) -> None:
+        super().__init__(size_hint=(None, None), size=(1, 1))
+        self._press = press
+        self.add_widget(press)
+        self.bind(pos=self._place)
+
+    def fit(self, width: float) -> float:
+        clear = dp(self.CLEAR)
+        self.size = (width, self._press.fit(width - 2 * clear) + 2 * clear)
+        self._place()
+        return float(self.height)
+
+    def _place(self, *_: object) -> None:
+        self._press.pos = (self.x + dp(self.CLEAR), self.y + dp(self.CLEAR))
 
 
 class Across(Widget):

@@ -34,6 +34,10 @@ def test_column_name_tells_quantity_reference_instance_and_source() -> None:
         ("speed_through_water [m/s]", "1", 3600 / 1852),
         ("rate_of_turn [deg/min]", "90", 1.5),
         ("fuel_flow [gal/h]", "10", 37.85411784),  # US gallon, 231 cubic inches
+        ("fuel_flow [GPH]", "10", 37.85411784),  # as people spell it
+        ("engine_speed#0 [rpm]", "5800", 5800.0),
+        ("air_temperature [°C]", "21.5", 21.5),
+        ("speed_over_ground [knots]", "38", 38.0),
         ("engine_temperature [degF]", "212", 100.0),
         ("oil_pressure [psi]", "50", 344.737865),  # 6.8947573 kPa each
         ("engine_hours [min]", "90", 1.5),
@@ -116,7 +120,7 @@ def test_comments_are_passed_over_and_lines_still_counted() -> None:
     assert [one.line for one in notes.damaged] == [5]
 
 
-@pytest.mark.parametrize("unit", ["%", "kn", "", "degrees", "rad"])
+@pytest.mark.parametrize("unit", ["%", "kn", "", "turns", "rad"])
 def test_unit_of_another_quantity_is_refused_naming_those_accepted(unit: str) -> None:
     with pytest.raises(InputError) as refused:
         samples_of(f"time,heading [{unit}]", "0,1")

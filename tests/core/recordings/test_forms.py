@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import json
 import random
 from pathlib import Path
 
@@ -13,10 +14,10 @@ from form_samples import OF_A_NETWORK, SAMPLES, START
 from garboard.faults import InputError
 from garboard.recordings import ReadingNotes, load_recording, read_samples, summarise
 from garboard.recordings.comma_lines import read as read_commas
-from garboard.recordings.encode import fast_packet_frames, nmea2000_data
+from garboard.recordings.encode import csv_series, fast_packet_frames, nmea2000_data
 from garboard.recordings.forms import FORMS, SERIES, form_of
 from garboard.recordings.nmea0183 import read as read_sentences
-from garboard.samples import Sample
+from garboard.samples import Sample, StreamKey
 
 ALL = {form.key: form for form in (*FORMS, SERIES)}
 
@@ -78,6 +79,13 @@ def test_times_are_those_the_form_tells(key: str) -> None:
     start = START if key in DATED else 0.0
     expected = [0.0 if key in UNTIMED else s.time - START + start for s in RUN]
     assert [s.time for s in samples] == pytest.approx(expected, abs=1e-4)
+
+
+@pytest.mark.parametrize(("key", "cut"), [("frames_time_of_day", 15), ("message_lines", 12)])
+def test_a_log_that_begins_behind_the_time_of_its_first_line_has_times(key: str, cut: int) -> None:
+    whole, cut_off = (read_all(key, SAMPLES[key]()[begin:]) for begin in (0, cut))
+    assert (cut_off[1].timed, cut_off[1].damaged_count) == (True, 0)
+    assert cut_off[0] == whole[0]
 
 
 @pytest.mark.parametrize("key", SAMPLES)
@@ -201,6 +209,54 @@ def test_sentences_without_any_clock_have_an_order_and_all_are_given() -> None:
     assert (notes.timed, notes.without_time) == (False, 0)
 
 
+COURSE, OTHER = "$GPVTG,90.0,T,,M,5.5,N,10.2,K", "$GPGSV,1,1,00"
+
+
+@pytest.mark.parametrize(("every", "more"), [(6, 0), (3, 3)])  # mostly packets, mostly sentences
+@pytest.mark.parametrize(
+    "key", ["comma_lines", "frames_time_of_day", "message_lines", "dump_compact", "dump_bracketed", "trace"]
+)
+def test_packets_and_sentences_in_one_log_are_both_read_and_timed_by_the_packets(
+    tmp_path: Path, key: str, every: int, more: int
+) -> None:
+    """As a gateway sends them that turns a part of what it hears into sentences; live, both were read before."""
+    packets = SAMPLES[key]().decode().splitlines()
+    alone, _ = load_recording(written(tmp_path, SAMPLES[key]()))
+    lines = [*packets[:8]]
+    for place, packet in enumerate(packets[8:]):
+        lines += [COURSE, *[OTHER] * more, packet] if place % every == 0 else [packet]
+    recording, notes = load_recording(written(tmp_path, "\n".join(lines).encode()))
+    assert notes.damaged_count == 0
+    assert {key: stream for key, stream in recording.streams.items() if key.source != "GP"} == alone.streams
+    [course] = [one for one in recording.of("course_over_ground") if one.key.source == "GP"]
+    assert len(course) == lines.count(COURSE) > 20
+    times = [time for stream in alone.streams.values() for time in stream.times]
+    assert min(times) <= course.times[0] <= course.times[-1] <= max(times)
+    assert (len(set(course.times)) > 5) is notes.timed
+
+
+def test_sentences_before_the_first_packet_have_its_time(tmp_path: Path) -> None:
+    lines = SAMPLES["dump_compact"]().decode().splitlines()
+    recording, _ = load_recording(written(tmp_path, "\n".join([COURSE, COURSE, *lines[:20]]).encode()))
+    [course] = [one for one in recording.of("course_over_ground") if one.key.source == "GP"]
+    assert course.times == (START, START)
+
+
+@pytest.mark.parametrize(
+    ("key", "line"),
+    [
+        ("dump_bracketed", "({}.5) can0 09F1121B [8] FF 9F EE FF 7F FF 7F FD"),
+        ("dump_compact", "({}.5) can0 09F1121B#FF9FEEFF7FFF7FFD"),
+        ("trace", ";$STARTTIME={}.5"),
+        ("trace", "1) {}.5 Rx 09F1121B 8 FF 9F EE FF 7F FF 7F FD"),
+    ],
+)
+def test_a_time_of_more_digits_than_there_are_seconds_is_damage(key: str, line: str) -> None:
+    samples, notes = read_all(key, f"{line.format('9' * 400)}\n".encode() + SAMPLES[key]())
+    assert notes.damaged_count == 1
+    assert all(abs(one.time) < 1e12 for one in samples)
+
+
 # Frames of one message
 
 
@@ -232,6 +288,31 @@ def test_frames_of_two_messages_are_never_put_together(lines: list[str]) -> None
     notes = ReadingNotes()
     assert list(read_commas(lines, notes)) == []
     assert notes.broken == notes.damaged_count >= 1
+
+
+@pytest.mark.parametrize(
+    "order",
+    [[0, 0, 1, 1, 2, 2, 3, 3], [0, 1, 0, 2, 1, 3, 2, 3], [0, 1, 2, 3, 3], [1, 1, 0, 2, 3], [0, 1, 2, 3, 1, 2, 3]],
+)
+def test_a_frame_that_comes_twice_says_nothing_new_and_breaks_nothing(order: list[int]) -> None:
+    """Two gateways on one network, or one that repeats what it hears."""
+    notes = ReadingNotes()
+    lines = [line for turn in range(10) for line in engine_lines(order, turn % 8, turn)]
+    samples = [s.value for group in read_commas(lines, notes) for s in group]
+    assert samples == pytest.approx([300.0, 20.0] * 10)
+    assert (notes.damaged_count, notes.broken) == (0, 0)
+
+
+def test_a_message_cut_off_before_one_that_begins_alike_is_one_damage_and_the_next_is_read() -> None:
+    """A device that always counts 0, in a dump without times: the first frames of two messages are the same bytes."""
+    first, second = (
+        fast_packet_frames(nmea2000_data(127489, {"oil_pressure": 300.0, "fuel_flow": flow}, instance="0"))
+        for flow in (20.0, 30.0)
+    )
+    lines = [f"<0x09f20103> [8] {frame.hex(' ')}" for frame in (*first[:3], *second)]
+    samples, notes = read_all("dump_bracketed", "\n".join(lines).encode())
+    assert [one.value for one in samples] == pytest.approx([300.0, 30.0])
+    assert notes.broken == notes.damaged_count == 1
 
 
 # Refusals
@@ -314,6 +395,72 @@ def test_a_delta_of_another_vessel_is_not_read() -> None:
     assert notes.unknown == {"another vessel": 1}
     greeting = b'{"name": "server", "self": "vessels.urn:mrn:imo:mmsi:230099999"}\n'
     assert len(read_all("deltas", greeting + other)[0]) == 1
+
+
+def delta(context: str, *values: tuple[str, object]) -> bytes:
+    told = [{"path": path, "value": value} for path, value in values]
+    return json.dumps({"context": context, "updates": [{"values": told}]}).encode() + b"\n"
+
+
+@pytest.mark.parametrize("told", ["vessels.urn:mrn:signalk:uuid:1", "urn:mrn:signalk:uuid:1", "vessels.self", "self"])
+def test_a_greeting_names_the_own_vessel_however_it_is_spelt(told: str) -> None:
+    greeting = json.dumps({"name": "server", "self": told}).encode() + b"\n"
+    lines = [delta(f"vessels.urn:mrn:signalk:uuid:{number}", ("navigation.headingTrue", 1.0)) for number in (1, 2, 1)]
+    samples, notes = read_all("deltas", b"".join([greeting, *lines]))
+    assert (len(samples), notes.unknown) == (2, {"another vessel": 1})
+
+
+@pytest.mark.parametrize("other", ["vessels.urn:mrn:signalk:uuid:2", "shore.basestations.1", "atons.1", "meteo.1"])
+def test_only_one_vessel_is_the_own_one(other: str) -> None:
+    air = ("environment.outside.temperature", 300.0)
+    lines = delta("vessels.urn:mrn:signalk:uuid:1", air) + delta(other, air) + delta("vessels.self", air)
+    samples, notes = read_all("deltas", lines)
+    assert (len(samples), notes.unknown) == (2, {"another vessel": 1})
+
+
+def test_without_a_greeting_the_own_vessel_is_known_by_what_no_ais_unit_sends() -> None:
+    course = ("navigation.courseOverGroundTrue", 1.0)
+    own, other = "vessels.urn:mrn:imo:mmsi:230099999", "vessels.urn:mrn:imo:mmsi:230088888"
+    lines = delta(other, course) + delta(own, ("propulsion.0.revolutions", 50.0)) + delta(own, course)
+    samples, notes = read_all("deltas", lines + delta(other, course))
+    assert [one.quantity for one in samples] == ["engine_speed", "course_over_ground"]
+    assert notes.unknown == {"another vessel": 2}
+
+
+@pytest.mark.parametrize("name", ["@scope/plugin", "a#1", "[x]", "a@b#c[d]", 'a,b;"c"', " a ", "tcp://10.0.0.1:3000"])
+def test_a_run_of_a_source_of_any_name_is_read_again_as_it_was_kept(tmp_path: Path, name: str) -> None:
+    value = {"path": f"propulsion.{name.replace('.', '')}.revolutions", "value": 50.0}
+    told = [{"$source": name, "values": [value, {"path": "navigation.headingTrue", "value": 1.0}]}]
+    samples, _ = read_all("deltas", json.dumps({"updates": told}).encode())
+    assert len(samples) == 2
+    kept = tmp_path / "kept.csv"
+    kept.write_bytes(csv_series(samples))
+    again, notes = load_recording(kept)
+    assert sorted(again.streams) == sorted(StreamKey(one.quantity, *one[3:]) for one in samples)
+    assert notes.damaged_count == 0
+
+
+@pytest.mark.parametrize(
+    "odd",
+    [
+        ("propulsion.0.temperature", 0),
+        ("navigation.headingTrue", 7.0),
+        (5, 1),
+        ("\0", 1),
+        ("navigation.position", {"latitude": 91.0}),
+    ],
+)
+def test_one_value_of_a_delta_that_cannot_be_used_takes_no_other_with_it(odd: tuple[str, object]) -> None:
+    flow = ("propulsion.0.fuel.rate", 1e-5)
+    samples, notes = read_all("deltas", delta("vessels.self", odd, flow, odd))
+    assert [one.quantity for one in samples] == ["fuel_flow"]
+    assert notes.damaged_count == 1
+    broken = (
+        b'{"updates": [{"timestamp": "noon"}, 7, {"values": [{"path": "navigation.headingTrue", "value": 6.2832}]}]}'
+    )
+    samples, notes = read_all("deltas", broken)
+    assert [(one.quantity, round(one.value, 2)) for one in samples] == [("heading", 0.0)]
+    assert notes.damaged_count == 1
 
 
 @pytest.mark.parametrize("value", ["null", "true", '"north"', "NaN", "1e999", "[1]", "-1", "7"])

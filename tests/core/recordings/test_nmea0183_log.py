@@ -33,18 +33,28 @@ def test_checksum_is_the_exclusive_or_of_all_bytes(body: str) -> None:
     assert checksum(body) == reduce(xor, body.encode("utf-8"), 0)
 
 
+@pytest.mark.parametrize("odd", ["C,NaN,C,ENGINE#0", "C,99999,C,ENGINE#0", "P,1..2,P,ENGINEOIL#0"])
+def test_one_transducer_that_cannot_be_used_takes_no_other_with_it(odd: str) -> None:
+    samples, notes = samples_of(ZDA, f"$ERXDR,{odd},T,2500,R,ENGINE#1,{odd},U,13.8,V,ALTERNATOR#1")
+    assert [(s.quantity, s.value) for s in samples] == [("engine_speed", 2500.0), ("alternator_voltage", 13.8)]
+    assert notes.damaged_count == 1
+    samples, notes = samples_of(ZDA, f"$ERXDR,{odd}")
+    assert (samples, notes.damaged_count) == ([], 1)
+
+
 @pytest.mark.parametrize(
     ("sentence", "reason"),
     [
         ("$ERRPM,E,1,99999999,10,A", "engine speed up to 15000 rev/min, got 1e+08"),
         ("$GPVTG,90.0,T,,M,5000.0,N,9260.0,K", "speed over ground up to 200 kn, got 5000"),
+        ("$GPVTG,90.0,T,,M,-5.0,N,,K", "speed over ground from 0 kn, got -5"),
         ("$TIROT,90000,A", "rate of turn up to 360 deg/s, got 1500"),  # 90000 deg/min
     ],
 )
 def test_a_value_no_instrument_shows_sets_its_sentence_aside(sentence: str, reason: str) -> None:
-    """Common practice, no source; a minus sign is left alone, for a shaft may turn the other way."""
-    samples, notes = samples_of(ZDA, sentence, "$SDRPM,S,1,-900,10,A")
-    assert [s.value for s in samples] == [-900.0]
+    """Common practice, no source; a shaft may turn the other way, and so may an engine, which is then as fast."""
+    samples, notes = samples_of(ZDA, sentence, "$SDRPM,S,1,-900,10,A", "$ERRPM,E,1,-2400,10,A")
+    assert [(s.quantity, s.value) for s in samples] == [("shaft_speed", -900.0), ("engine_speed", 2400.0)]
     assert notes.damaged_count == 1
     assert reason in notes.damaged[0].reason
 

@@ -9,6 +9,7 @@ from garboard.recordings import ReadingNotes
 from garboard.recordings.comma_lines import read
 from garboard.recordings.encode import fast_packet_frames, nmea2000_data, nmea2000_line
 from garboard.recordings.nmea2000 import MESSAGES
+from garboard.recordings.remarks import remarks
 from garboard.recordings.times import parse_time
 from garboard.samples import UNIT_OF_QUANTITY, Sample
 
@@ -64,6 +65,27 @@ def test_all_ones_and_the_two_values_before_are_not_available(last: str) -> None
     assert notes.empty == {"127488": 1}
 
 
+@pytest.mark.parametrize(
+    ("packet", "seen"),
+    [
+        ("130312,3,255,8,ff,00,01,00,00,ff,ff,ff", []),  # air at 0 K: the sender is not connected
+        ("130310,3,255,8,ff,00,00,00,00,00,00,ff", []),
+        ("130314,3,255,8,ff,00,00,00,00,00,00,ff", []),
+        ("127488,3,255,8,00,ff,f9,ff,ff,7f,ff,ff", []),  # 15 999.75 rev/min
+        ("127508,3,255,8,00,ff,ff,ff,7f,ff,ff,ff", []),  # a signed field filled with ones: -0.01 V
+        ("127505,3,255,8,00,ff,ff,ff,ff,ff,ff,ff", []),
+        ("130314,3,255,8,ff,00,00,80,84,0a,00,ff", [("air_pressure", 689.28)]),  # on a lake high up
+        ("127488,3,255,8,00,00,00,ff,ff,00,ff,ff", [("engine_speed", 0.0), ("engine_trim", 0.0)]),
+        ("130310,3,255,8,ff,ab,6a,ff,ff,ff,ff,ff", [("water_temperature", -0.08)]),
+        ("127245,3,255,8,00,ff,ff,7f,5f,b8,ff,ff", [("rudder_angle", -105.06)]),  # real, of a sensor nobody set up
+    ],
+)
+def test_what_no_instrument_can_show_is_no_value(packet: str, seen: list[tuple[str, float]]) -> None:
+    samples, notes = samples_of(f"0,2,{packet}")
+    assert [(one.quantity, round(one.value, 2)) for one in samples] == seen
+    assert (sum(notes.empty.values()), notes.damaged) == (not seen, [])
+
+
 @pytest.mark.parametrize(("code", "reference"), [("fc", "true"), ("fd", "magnetic"), ("fe", ""), ("ff", "")])
 def test_direction_takes_its_reference_from_the_message(code: str, reference: str) -> None:
     heading, _ = samples_of(f"0,2,127250,10,255,8,00,be,87,ff,7f,ff,7f,{code}")
@@ -91,11 +113,68 @@ def test_position_without_a_fix_is_not_used() -> None:
     assert notes.empty == {"129029": 1}
 
 
+def of_receiver(second: int, method: int, *, is_framed: bool = False) -> list[str]:
+    """What a receiver sends in a second, of which only the first message tells the method."""
+    data = bytearray(nmea2000_data(129029, {"latitude": 51.5, "longitude": -0.1}, time=START))
+    data[31] = method << 4
+    parts = fast_packet_frames(bytes(data), second % 8) if is_framed else [bytes(data)]
+    course = nmea2000_data(129026, {"course_over_ground": 90.0, "speed_over_ground": 30.0}, reference="true")
+    place = nmea2000_data(129025, {"latitude": 51.5, "longitude": -0.1})
+    told = [(129029, part) for part in parts] + [(129026, course), (129025, place)]
+    return [nmea2000_line(START + second, pgn, 3, part) for pgn, part in told]
+
+
+@pytest.mark.parametrize("is_framed", [False, True])
+@pytest.mark.parametrize(("method", "is_used"), [(1, True), (4, True), (6, True), (7, False), (8, False)])
+def test_what_a_receiver_simulates_is_no_measurement(method: int, is_used: bool, is_framed: bool) -> None:
+    """Open PGN database of canboat: 7 is typed in, 8 is simulated. Course and speed come from the same receiver."""
+    lines = [line for second in range(9) for line in of_receiver(second, method, is_framed=is_framed)]
+    samples, notes = samples_of(*lines)
+    assert (len(samples), notes.unreal) == ((54, 0) if is_used else (0, 27))
+    assert any("simulated or typed in" in said for said in remarks(notes, set())) is not is_used
+    back = of_receiver(10, 1, is_framed=is_framed)
+    assert len(samples_of(*lines, *back)[0]) == (60 if is_used else 6), "once it is ended it is heard again"
+    other = [line.replace(",3,255,", ",4,255,") for line in of_receiver(10, 1)]
+    assert len(samples_of(*lines, *other)[0]) == (60 if is_used else 6), "another receiver is another"
+
+
 ENGINE = nmea2000_data(127489, {"fuel_flow": 21.5, "engine_temperature": 70.0}, instance="1")
 
 
 def frame_lines(time: float, source: int, sequence: int, data: bytes = ENGINE) -> list[str]:
     return [nmea2000_line(time, 127489, source, frame) for frame in fast_packet_frames(data, sequence)]
+
+
+X, Y = bytes.fromhex("0700e0ff008c78c0"), bytes.fromhex("0800e0ff008c78c0")
+
+
+@pytest.mark.parametrize(
+    ("told", "sources"),
+    [
+        # a number is an address that measures, a pair a name that claims an address
+        (((X, 20), 20, 20, (Y, 20), 20), ["20", "20", "20 (2)"]),  # one device is taken out, another put in
+        (((X, 20), 20, (Y, 20), (X, 30), 30, 20), ["20", "20", "20 (2)"]),  # X gives way and is followed
+        (((X, 20), (Y, 21), 20, 21, (X, 21), (Y, 20), 20, 21), ["20", "21", "21", "21 (2)"]),  # they change places
+        (((X, 20), (Y, 20), (X, 21), 20, 21), ["20", "21"]),  # they settle it before either measures
+        (((X, 20), 20, (X, 20), 20), ["20", "20"]),  # asked again
+        ((20, (X, 20), 20), ["20", "20"]),  # a log that begins late
+        (((X, 20), 20, (X, 21), 21, 20), ["20", "20", "21"]),  # two of one name: no one drove it off
+        ((30, (X, 20), 20, (Y, 20), (X, 30), 30), ["20", "30", "30"]),  # who measures at 30 had not said its name
+        (((X, 20), 20, (Y, 20), (X, 254), 20), ["20", "20 (2)"]),  # it found none
+    ],
+)
+def test_an_address_that_goes_to_another_device_mixes_no_two(
+    told: tuple[int | tuple[bytes, int], ...], sources: list[str]
+) -> None:
+    heading = nmea2000_data(127250, {"heading": 100.0})
+    lines = [
+        nmea2000_line(START + at, 127250, one, heading)
+        if isinstance(one, int)
+        else nmea2000_line(START + at, 60928, one[1], one[0])
+        for at, one in enumerate(told)
+    ]
+    samples, _ = samples_of(*lines)
+    assert sorted(sample.source for sample in samples) == sources
 
 
 def test_fast_packet_reads_alike_joined_and_as_frames() -> None:

@@ -13,6 +13,7 @@ from garboard.recordings import ReadingNotes, comma_lines, nmea0183
 from garboard.recordings.arithmetic import Arithmetic, Plain, WithNumpy
 from garboard.recordings.columns import Columns, InOrder
 from garboard.recordings.comma_columns import CommaColumns
+from garboard.recordings.encode import fast_packet_frames, nmea2000_data, nmea2000_line
 from garboard.recordings.forms import TakesLines
 from garboard.recordings.more_messages import MORE, ORDER
 from garboard.recordings.sentence_columns import SentenceColumns
@@ -102,6 +103,56 @@ def test_altered_lines_give_the_same(seed: int) -> None:
     some = [altered(line, draw, sound) if draw.random() < 0.1 else line for line in sound]
     assert_same(some, 400)
     assert_same([altered(line, draw, sound) for line in sound[:500]], 250)
+
+
+def test_frames_that_come_twice_give_the_same() -> None:
+    """At once or a little later, as by a second gateway; some are lost."""
+    pytest.importorskip("numpy")
+    draw = random.Random(4)
+    data = nmea2000_data(127489, {"fuel_flow": 20.0, "engine_temperature": 70.0}, instance="0")
+    lines = [
+        nmea2000_line(1.78e9 + tick * 0.2 + number * 0.002 * (tick % 2), 127489, tick % 3 % 2, frame)
+        for tick in range(120)
+        for number, frame in enumerate(fast_packet_frames(data, tick // 3 % 8 if tick < 60 else 0))
+    ]
+    assert_same(lines, 7)
+    for _ in range(60):
+        at = draw.randrange(len(lines))
+        lines.insert(at + draw.choice((1, 1, 2, 5, 60)), lines[at])
+        if draw.random() < 0.2:
+            del lines[draw.randrange(len(lines))]
+    assert_same(lines, 300)
+    assert_same(lines, 9)
+
+
+@pytest.mark.parametrize("size", [5, 16, 400])
+def test_receivers_that_simulate_for_a_while_give_the_same(size: int) -> None:
+    pytest.importorskip("numpy")
+    data = bytearray(nmea2000_data(129029, {"latitude": 51.5, "longitude": -0.1}, time=1.78e9))
+    course = nmea2000_data(129026, {"course_over_ground": 90.0, "speed_over_ground": 30.0}, reference="true")
+    lines = []
+    for second in range(40):
+        source = second % 2
+        data[31] = 0x80 if 10 <= second < 25 and source else 0x10
+        parts = fast_packet_frames(bytes(data), second % 8) if second % 4 < 2 else [bytes(data)]
+        lines += [nmea2000_line(1.78e9 + second, 129029, source, part) for part in parts]
+        lines += [nmea2000_line(1.78e9 + second, 129026, source, course)] * 3
+    assert_same(lines, size)
+
+
+@pytest.mark.parametrize("size", [5, 90, 400])
+def test_addresses_that_change_hands_give_the_same(size: int) -> None:
+    pytest.importorskip("numpy")
+    draw, names = random.Random(size), [bytes([number, *range(7)]) for number in range(4)]
+    heading = nmea2000_data(127250, {"heading": 100.0}, reference="true")
+    lines = []
+    for tick in range(400):
+        source = draw.randrange(20, 24)
+        lines.append(nmea2000_line(1.78e9 + tick, 127250, source, heading))
+        lines.append(nmea2000_line(1.78e9 + tick, 130312, source, bytes.fromhex("ff000140710000ff")))
+        if draw.random() < 0.05:
+            lines.append(nmea2000_line(1.78e9 + tick, 60928, draw.randrange(20, 24), draw.choice(names)))
+    assert_same(lines, size)
 
 
 def test_more_kinds_than_the_notes_hold_are_counted_alike() -> None:

@@ -142,7 +142,7 @@ def test_frames_are_8_bytes_and_hold_the_message_in_order(data: bytes, sequence:
     ("write", "words"),
     [
         (lambda: nmea2000_data(127250, {"roll": 1.0}), "PGN 127250 holds heading, deviation, variation, not roll"),
-        (lambda: nmea2000_data(127488, {"engine_speed": 20000.0}), "engine_speed from 0 to 16383, got 20000"),
+        (lambda: nmea2000_data(127488, {"engine_speed": 20000.0}), "engine_speed from 0 to 15000, got 20000"),
         (lambda: nmea2000_line(0.0, 127250, 256, b""), "source address from 0 to 255, got 256"),
         (lambda: fast_packet_frames(bytes(8)), "9 to 223 bytes, got 8"),
         (lambda: list(nmea2000_lines([Sample(0.0, "magnetic_x", 1.0, "1")])), "got magnetic_x"),

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from examples import examples
 from garboard.faults import InputError
-from garboard.recordings import ReadingNotes, load_recording, read_samples, summarise
+from garboard.recordings import ReadingNotes, load_recording, read_samples, reader, summarise
 from garboard.recordings.encode import nmea0183_sentences, nmea2000_lines
 from garboard.samples import Sample, StreamKey
 
@@ -60,6 +60,53 @@ def test_compressed_recording_reads_like_the_plain_one(tmp_path: Path, form: str
     packed = tmp_path / "packed.log"
     packed.write_bytes(gzip.compress(plain.read_bytes()))
     assert list(read_samples(packed)) == list(read_samples(plain))
+
+
+@pytest.mark.parametrize(("times", "is_whole"), [(1, True), (300, False)])
+def test_a_compressed_file_made_to_fill_the_memory_is_read_to_a_limit(
+    tmp_path: Path, times: int, is_whole: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(reader, "MOST_UNPACKED", 40_000)
+    monkeypatch.setattr(reader, "READ_AT_ONCE_IN_COLUMNS", 10_000)
+    packed = tmp_path / "packed.log"
+    lines = FORMS["NMEA 2000"]() * times
+    packed.write_bytes(gzip.compress("\n".join(lines).encode()))
+    recording, notes = load_recording(packed)
+    assert (len(recording.of("heading")[0]) == 200 * times) is is_whole
+    assert ["unpacks to more than" in str(one) for one in notes.damaged[:1]] == ([] if is_whole else [True])
+    assert sum(map(len, lines[: notes.lines - 1])) <= max(40_000, 100 * packed.stat().st_size)
+
+
+@pytest.mark.parametrize(
+    ("moved", "left_out", "is_set_back"),
+    [
+        ({100: 36_000.0}, 1, False),  # one digit damaged
+        ({100: -36_000.0}, 1, False),
+        (dict.fromkeys(range(100, 120), 600000000.0), 20, False),  # a receiver that tells another date for two seconds
+        ({100: 4.0, 101: -4.0}, 0, False),  # lines that overtook each other
+        (dict.fromkeys(range(100, 200), -60.0), 0, True),  # a clock set back
+        (dict.fromkeys(range(100, 200), 60.0), 0, False),  # a silence
+        (dict.fromkeys(range(1, 200, 2), 500.0), 0, True),  # two clocks under one name
+    ],
+)
+@pytest.mark.parametrize("form", ["NMEA 2000", "CSV"])
+def test_a_time_far_off_costs_its_own_value_and_no_recording(
+    tmp_path: Path, form: str, moved: dict[int, float], left_out: int, is_set_back: bool
+) -> None:
+    samples = [one._replace(time=one.time + moved.get(row, 0.0)) for row, one in enumerate(HEADINGS)]
+    lines = list(nmea2000_lines(samples))
+    if form == "CSV":
+        lines = [CSV_LINES[0], *(f"{one.time!r},{one.value!r}" for one in samples)]
+    recording, notes = load_recording(written(tmp_path, lines))
+    [stream] = recording.of("heading")
+    assert len(stream) == 200 - left_out
+    assert recording.was_set_back is is_set_back
+    assert any("far from those before" in one.reason for one in notes.damaged) is bool(left_out)
+    told = summarise(tmp_path / "recording")
+    [summed] = told.streams
+    if not is_set_back:
+        assert (summed.count, summed.set_back, told.notes.damaged) == (200 - left_out, 0.0, notes.damaged)
+    assert any("clock goes back" in said for said in told.remarks) is is_set_back
 
 
 def test_recording_that_begins_inside_a_line_is_still_known(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ import attrs
 import pytest
 
 from builders import boat, findings_of, job_view
-from garboard.findings import Finding, Lack, Verdict
+from garboard.findings import Finding, Lack, Table, Verdict
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Battery, JsonValue
@@ -223,3 +223,25 @@ def test_a_record_says_who_filed_it_and_when() -> None:
     assert filed.tables[0].rows == (("Warranty", "N. Sorrel", "2026-05-16", ""),)
     (open_one,) = found(after(rows(columns, ("Warranty", None, "soon"))), "records")
     assert {missing.field for missing in open_one.missing} == {"filed_by", "filed_on"}
+
+
+def test_the_owner_gets_the_plan_the_calendar_and_what_was_filed_once_each() -> None:
+    (section,) = HOST.report_sections
+    filed = rows(("record", "filed_by", "filed_on"), ("Warranty", "N. Sorrel", "2026-05-16"))
+    services = rows(SERVICES, ("20 hour check", "20 h", None))
+    view = after({**PLAN, **filed, **services})
+    blocks = section.build(view, HOST.assess(view))
+    assert [block.title for block in blocks if isinstance(block, Table)] == [
+        "Break-in plan",
+        "Service calendar",
+        "Filed for the owner",
+    ]
+    assert [block for block in blocks if isinstance(block, str)] == [
+        "centre engine: At 3.2 h: full at times, until 10 h."
+    ]
+    assert section.build(after({}), HOST.assess(after({}))) == ()
+
+
+def test_one_plan_holds_for_both_engines_and_stands_once() -> None:
+    both = found(job_view(boat(2, hours=Amount("2", "h")), PLAN), "break_in")
+    assert [(one.of, len(one.tables)) for one in both] == [("port", 1), ("starboard", 0)]

@@ -62,6 +62,16 @@ def test_engines_are_heard_by_the_numbers_entered(entered: tuple[int, int], hear
     assert (show(watch).done, watch.missing == ()) == (heard, heard)
 
 
+def named(samples: Iterable[Sample]) -> list[Sample]:
+    """The same with engines called as Signal K servers call them."""
+    names = {"0": "port", "1": "starboard"}
+    return [one._replace(instance=names.get(one.instance, one.instance)) for one in samples]
+
+
+def test_engines_heard_by_their_names_are_told_as_by_their_numbers() -> None:
+    assert show(after(named(held(20)))) == show(after(held(20)))
+
+
 def test_the_lines_tell_speed_total_flow_and_seconds() -> None:
     shown = show(after(held(12)))
     # 2 x 20 L/h over 3.785411784 L/gal is 10.567 gal/h.

@@ -691,7 +691,8 @@ def test_less_pitch_for_a_labouring_engine() -> None:
     assert finding.verdict is Verdict.ADVISE
     assert finding.sentence == (
         "Try 17 in first: 2 in less pitch. Chance to land in the window: 90 in 100. Expect 5576 ± 273 rev/min, then "
-        "run again. The rated speed is not entered: the middle of the window stands for it."
+        "run again. The rated speed is not entered: the middle of the window stands for it. With both pitches measured "
+        "on a gauge it would be ± 210 rev/min."
     )
     (table,) = finding.tables
     assert [(row[1], *row[5:]) for row in table.rows[:2]] == [
@@ -1092,6 +1093,16 @@ def test_propellers_of_different_pitch_change_by_the_same() -> None:
     boat = attrs.evolve(TWIN, engines=(TWIN.engines[0], other))
     sentence = one(runs_at(boat, "5200 rev/min", ("36.0 kn", "35.0 kn")), "pitch").sentence
     assert sentence.startswith("Try 17 in and 16 in first: 2 in less pitch, the same on every engine")
+
+
+def test_unlike_propellers_of_twins_are_not_changed_alike() -> None:
+    """19 in beside 18 in behind one gear ratio: whatever is foreseen of the one is not of the other."""
+    other = attrs.evolve(TWIN.engines[1], propeller=Propeller(pitch=amount("18 in")))
+    mixed = attrs.evolve(TWIN, engines=(TWIN.engines[0], other))
+    runs = [{"direction": side, "port": "5200 rev/min", "starboard": "5200 rev/min"} for side in ("with", "against")]
+    found = one(job(mixed, runs), "pitch")  # without a speed, so that no slip says it first
+    assert found.verdict is MISSING
+    assert "the engines carry unlike propellers (19 in port and 18 in starboard)" in found.sentence
 
 
 def test_both_rules_are_named_as_common_practice() -> None:

@@ -72,6 +72,13 @@ def test_what_the_guide_says(heard: Iterable[Sample], word: str) -> None:
     assert guidance.urgent == word.startswith("ease off")
 
 
+def test_engines_heard_by_their_names_are_told_as_by_their_numbers() -> None:
+    """As Signal K servers call them."""
+    names, heard = {"0": "port", "1": "starboard"}, list(samples(0, 9, 41, 5800, 5800))
+    named = [one._replace(instance=names.get(one.instance, one.instance)) for one in heard]
+    assert shown(named) == shown(heard)
+
+
 def test_restless_readings_never_finish_and_time_runs_out() -> None:
     """Readings that never settle end at the shop's limit, not with a run."""
     heard = (s for n in range(25) for s in samples(n, 1, 35 + n, 5500 + 20 * n, 5500 + 20 * n))

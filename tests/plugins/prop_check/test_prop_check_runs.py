@@ -376,6 +376,19 @@ def test_the_shop_decides_what_steady_means() -> None:
     assert len(runs_of(view)) == 1
 
 
+def test_engines_heard_by_their_names_give_the_runs_that_their_numbers_give() -> None:
+    """As Signal K servers call them."""
+    names = {"0": "port", "1": "starboard"}
+    streams = [
+        (key._replace(instance=names.get(key.instance, key.instance)), stream)
+        for key, stream in SEA_TRIAL.streams.items()
+    ]
+    named = attrs.evolve(SEA_TRIAL, streams={key: attrs.evolve(stream, key=key) for key, stream in streams})
+    more: dict[FieldKey, JsonValue] = {(RUNS, "all_runs", "", ""): {"file": "trial"}}
+    by_name, by_number = (runs_of(job(TWIN, recordings={"trial": one}, more=dict(more))) for one in (named, SEA_TRIAL))
+    assert by_name == by_number
+
+
 def test_engines_by_the_network_instance_entered() -> None:
     """A boat whose starboard engine is instance 0 gets its engines the right way round."""
     crossed = attrs.evolve(

@@ -54,14 +54,23 @@ def findings(view: JobView, *calculators: str) -> list[Finding]:
     return [one.finding for one in HOST.assess(view) if one.calculator in wanted]
 
 
-JUDGING = ("window", "slip", "pitch", "speed", "reference_air")
+JUDGING = ("window", "slip", "speed", "reference_air")
 
 
 def test_the_first_propeller_is_judged_after_the_swap_as_before_it() -> None:
-    """Its runs are the same, and so are all findings of it, whatever was run and fitted since."""
+    """Its runs are the same, and so are all findings of it, whatever was run and fitted since. The advice alone has
+    learned: what the other propeller turned tells what the next one will, and leaves less doubt."""
     alone = job(vessel(), BEFORE)
     put_back = job(boat(""), BEFORE + AFTER, more=named("17 steel", "3", "4"))
     assert findings(put_back, *JUDGING) == findings(alone, *JUDGING)
+    (after,), (before,) = findings(put_back, "pitch"), findings(alone, "pitch")
+    assert (after.code, after.verdict) == (before.code, before.verdict)
+    doubts = [
+        next(one.expanded_uncertainty for one in found.numbers if one.name == "engine speed to expect")
+        for found in (after, before)
+    ]
+    assert 0 < (doubts[0] or 0) < 0.8 * (doubts[1] or 0)
+    assert [series.x for series in after.figures[0].series if series.name == "as run"] == [(19, 17)]
 
 
 def test_the_second_propeller_is_judged_as_if_no_other_had_been_run() -> None:
@@ -142,6 +151,8 @@ def test_the_nut_is_looked_at_again_after_each_change() -> None:
     verdicts = {what: findings(view, "propeller")[0].verdict for what, view in said.items()}
     ready, missing = Verdict.PASS, Verdict.NOT_ENOUGH_DATA
     assert list(verdicts.values()) == [ready, missing, ready, Verdict.FAIL, missing, ready]
+    lacking = findings(said["changed"], "propeller")[0].missing[0]
+    assert (lacking.step, lacking.field, lacking.row, lacking.of) == (PROPELLER, "nut_secured_again", "1", "centre")
     damaged = swapped(more=again | {(PROPELLER, "blades_sound_again", "1", "centre"): False})
     assert "damaged" in findings(damaged, "pitch")[0].sentence
 

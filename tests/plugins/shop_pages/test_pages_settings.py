@@ -84,6 +84,11 @@ def test_the_value_that_holds_already_changes_no_open_job(pages: Pages) -> None:
         ("prop_check.largest_pitch_change", "2 in", ("It changes 1 open job", "Try 16 in first", "Try 17 in first")),
         ("prop_check.speed_uncertainty", "0.3 kn", ("open job", "only figures change: no verdict and no advice")),
         ("fuel_curve.diesel_density", "7.1 lb/gal", ("It changes no open job",)),
+        (
+            "prop_check.shelf",
+            "14.5 x 17, 3 blades\r\n14 x 16, A-12",
+            ("It changes 1 open job", "first, on the shop's shelf: 2 in less"),
+        ),
     ],
 )
 def test_other_advice_with_the_same_verdict_is_a_change(

@@ -36,6 +36,7 @@ FILLED = {
     "name": "x",
     "tablet": "000000000001",
     "key": "wiring_audit.drop_other",
+    "form": "sheet",
 }
 
 

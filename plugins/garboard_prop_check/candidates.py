@@ -1,0 +1,114 @@
+"""The propellers that may be tried instead: whole inches of pitch, what the shop keeps, what the boat has beside."""
+
+from __future__ import annotations
+
+import enum
+import math
+from collections.abc import Collection, Iterator, Sequence
+
+import attrs
+
+from garboard.job_view import JobView
+from garboard.records import NamedPropeller, Propeller
+from garboard_prop_check.fitted import Fitted
+from garboard_prop_check.power_balance import Candidate
+from garboard_prop_check.shelf import Kept, read_shelf
+from garboard_prop_check.slip_findings import CUP_ACTS_AS
+
+CUP_DOUBT = 0.5
+"""By how much a whole cup acts as more or less than its inch, standard deviation [in]; assumed."""
+
+OTHER_SERIES = 0.03
+"""By how much the pitch of another series or material works as another, standard deviation as a share [-]; assumed."""
+
+
+class Source(enum.Enum):
+    """Where a propeller would come from."""
+
+    INCH = "whole inches of pitch"
+    SHELF = "on the shop's shelf"
+    BOAT = "on board"
+
+
+@attrs.frozen(kw_only=True)
+class Option:
+    """One propeller to try, on every engine alike.
+
+    change : whole inches more, for one that has to be found [in]
+    kept   : the propeller itself where it is at hand
+    """
+
+    source: Source = Source.INCH
+    change: int = 0
+    kept: Kept | None = None
+
+    @property
+    def is_at_hand(self) -> bool:
+        """Whether it need not be bought."""
+        return self.kept is not None
+
+    def pitch(self, one: Fitted) -> float:
+        """Its stamped pitch [in], instead of what an engine ran."""
+        return self.kept.pitch if self.kept else one.pitch + self.change
+
+    def change_of(self, one: Fitted) -> float:
+        """How much more pitch that is [in]."""
+        return self.pitch(one) - one.pitch
+
+    def candidate(self, one: Fitted, weight: float = 1.0) -> Candidate:
+        """What the balance of power is asked.
+
+        weight : of boat and load over that of the runs [-]
+        """
+        if self.kept is None:
+            return Candidate(pitch=self.pitch(one), weight=weight)
+        fitted = one.engine.propeller or Propeller()
+        cup = CUP_ACTS_AS.get(self.kept.cup, 0.0) - CUP_ACTS_AS.get(fitted.cup, 0.0) if self.kept.cup else 0.0
+        doubts = (CUP_DOUBT * cup / self.kept.pitch, OTHER_SERIES if _is_of_another_series(self.kept, fitted) else 0.0)
+        return Candidate(
+            pitch=self.kept.pitch + cup,
+            diameter=self.kept.diameter or None,
+            weight=weight,
+            other_series=math.hypot(*doubts),
+        )
+
+
+def inches(way: int, largest: float) -> list[Option]:
+    """Whole inches more (+1) or less (-1), up to the most the shop advises [in]."""
+    return [Option(change=way * size) for size in range(1, int(largest) + 1)]
+
+
+def at_hand(
+    view: JobView, fitted: Sequence[Fitted], way: int, largest: float, tried: Collection[str] = ()
+) -> list[Option]:
+    """The propellers of shop and boat that lie the right way and not too far [in].
+
+    tried : names of those of the boat that were run
+    """
+    shelf = (Option(source=Source.SHELF, kept=one) for one in read_shelf(str(view.setting("prop_check.shelf"))))
+    found = (*_on_board(view, fitted, tried), *shelf)
+    return [one for one in found if all(0 < way * one.change_of(each) <= largest for each in fitted)]
+
+
+def _on_board(view: JobView, fitted: Sequence[Fitted], tried: Collection[str]) -> Iterator[Option]:
+    """Propellers entered for a boat of one engine that nobody ran yet; on several engines one of them is too few."""
+    if len(fitted) == 1:
+        for one in view.vessel.propellers:
+            if one.name not in (*tried, fitted[0].engine.fitted) and one.working_pitch:
+                yield Option(source=Source.BOAT, kept=_kept(one))
+
+
+def _kept(one: NamedPropeller) -> Kept:
+    return Kept(
+        diameter=one.diameter.to("in") if one.diameter else 0.0,
+        pitch=one.working_pitch.to("in") if one.working_pitch else 0.0,
+        blades=one.blades,
+        material=one.material,
+        cup=one.cup,
+        name=one.name,
+    )
+
+
+def _is_of_another_series(one: Kept, fitted: Propeller) -> bool:
+    pairs = ((one.material, fitted.material), (one.blades, fitted.blades))
+    return any(new and old and new != old for new, old in pairs)

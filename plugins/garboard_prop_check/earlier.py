@@ -1,0 +1,97 @@
+"""What propellers that are no longer fitted turned on the boat: each teaches the forecast what the next one will do."""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Sequence
+
+import attrs
+
+from garboard.findings import NotEnoughData
+from garboard.fittings import fitted_now, fittings_of, of_fitting
+from garboard.job_view import JobView
+from garboard.records import Engine
+from garboard_prop_check.averages import average_speed
+from garboard_prop_check.fitted import fitted_of
+from garboard_prop_check.forecast import Before, tried_of
+from garboard_prop_check.load import GALLON, PERSON, gallons
+from garboard_prop_check.power_balance import LEAST_SLIP, MOST_SLIP, Tried
+from garboard_prop_check.runs import Run, runs_of
+from garboard_prop_check.slip_findings import Slip, slips_of
+from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
+from garboard_prop_check.tried import RUN_WITH
+from garboard_prop_check.words import pitch_tolerance
+
+
+def tried_before(whole: JobView) -> Before:
+    """Of each engine the propellers it ran and does not have now, in the order they were tried.
+
+    whole : the job with the runs of all propellers
+
+    Left out: what the rev limiter may have held, a propeller that did not bite, an engine mounted at another height.
+    """
+    now, found = fitted_now(whole.vessel), dict[str, list[Tried]]()
+    run = fittings_of(whole, RUN_WITH)
+    others = [fitting for fitting in run if fitting != now]
+    if others:
+        at_present = of_fitting(whole, now, RUN_WITH)
+        for fitting in others:
+            before = of_fitting(whole, fitting, RUN_WITH)
+            weight = _weight(before, at_present)
+            for engine in before.vessel.engines:
+                one = _tried(before, engine)
+                if one is not None and _heights(before, engine) == _heights(at_present, engine):
+                    found.setdefault(engine.position, []).append(attrs.evolve(one, weight=weight))
+    return Before(frozenset(name for fitting in run for name in fitting), found)
+
+
+def slips_known(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:
+    """The slips that are known; none where the speed is not."""
+    try:
+        return view.once(slips_of, runs, view.once(average_speed, runs))
+    except NotEnoughData:
+        return ()
+
+
+def _tried(view: JobView, engine: Engine) -> Tried | None:
+    try:
+        runs = view.once(runs_of)
+        one = fitted_of(view, engine, runs)
+    except NotEnoughData:
+        return None
+    slip = next((each for each in slips_known(view, runs) if each.engine.position == engine.position), None)
+    bites = slip is None or LEAST_SLIP <= slip.measured.value / 100 <= MOST_SLIP
+    if not bites or one.held_by_limiter(view.setting_value("prop_check.limiter_margin", "rev/min")):
+        return None
+    return attrs.evolve(tried_of(one, slip), tolerance=pitch_tolerance(view, engine))
+
+
+def _heights(view: JobView, engine: Engine) -> set[str]:
+    rows = view.rows(FULL_THROTTLE, "mounting_height")
+    told = (view.value(FULL_THROTTLE, "mounting_height", row=row, of=engine.position) for row in rows)
+    return {one for one in told if isinstance(one, str)}
+
+
+def _weight(view: JobView, other: JobView) -> float:
+    """Weight of the boat in the runs of one view over that in those of another, as far as it is known [-]."""
+    whole = view.vessel.displacement_as_run.to("lb") if view.vessel.displacement_as_run else 0.0
+    if not whole > 0:
+        return 1.0
+    times = 1 + (_load(view) - _load(other)) / whole
+    return times if 0.5 <= times <= 2.0 else 1.0
+
+
+def _load(view: JobView) -> float:
+    """People, fuel and gear aboard in the runs of a view, as its rows say or else its conditions [lb]."""
+    rows = view.rows(FULL_THROTTLE) or ("",)
+    return statistics.fmean(_load_of(view, row) for row in rows)
+
+
+def _load_of(view: JobView, row: str) -> float:
+    persons = view.value(FULL_THROTTLE, "persons", row=row)
+    persons = view.value(CONDITIONS, "persons") if persons is None else persons
+    level = view.amount(FULL_THROTTLE, "fuel_level", "%", row=row)
+    level = view.amount(CONDITIONS, "fuel_level", "%") if level is None else level
+    fuel = GALLON * (gallons(view, level) or 0.0)
+    gear = view.amount(FULL_THROTTLE, "gear", "lb", row=row) or 0.0
+    return PERSON * (persons if isinstance(persons, int) else 0) + fuel + gear

@@ -1,0 +1,193 @@
+"""Propellers to try: the shop's shelf, what the boat has beside, whole inches; as run and fully laden."""
+
+import re
+import time
+from typing import Any
+
+import attrs
+import pytest
+
+from builders import findings_of
+from garboard.faults import ValueRefused
+from garboard.fields import check_value
+from garboard.findings import Finding
+from garboard.job_view import JobView
+from garboard.records import JsonValue, NamedPropeller, Propeller, Vessel
+from garboard_prop_check.power_balance import Candidate, Tried, fit
+from garboard_prop_check.settings import SETTINGS
+from garboard_prop_check.shelf import EXAMPLE, SHELF, Kept, read_shelf
+from prop_check_jobs import amount, host, job, two_ways, vessel
+
+(SHELF_SETTING,) = [setting for setting in SETTINGS if setting.key == "prop_check.shelf"]
+
+
+HOST = host()
+
+
+def one(view: JobView) -> Finding:
+    """The advice."""
+    (finding,) = findings_of(HOST, view, "prop_check.pitch")
+    return finding
+
+
+def number(finding: Finding, name: str) -> float:
+    return next(each.value for each in finding.numbers if each.name == name)
+
+
+def boat(**facts: Any) -> Vessel:
+    """One engine with a rated speed, 14.5 x 19 in aluminium with three blades."""
+    found = vessel(1, **facts)
+    propeller = Propeller(diameter=amount("14.5 in"), pitch=amount("19 in"), blades=3, material="aluminium")
+    return attrs.evolve(
+        found, engines=(attrs.evolve(found.engines[0], propeller=propeller, rated_speed=amount("5700 rev/min")),)
+    )
+
+
+def advised(vessel: Vessel, shelf: str = "", turns: str = "5200 rev/min") -> Finding:
+    settings: dict[str, JsonValue] | None = {"prop_check.shelf": shelf} if shelf else None
+    return one(job(vessel, two_ways(vessel, turns, ("36.0 kn", "35.0 kn")), settings=settings))
+
+
+# --- what stands on the shelf
+
+
+@pytest.mark.parametrize(
+    ("text", "kept"),
+    [
+        ("", ()),
+        (" \n", None),
+        ("14.5 x 17", (Kept(diameter=14.5, pitch=17),)),
+        ("14.5x17 in\n14 x 19, cup;", (Kept(diameter=14.5, pitch=17), Kept(diameter=14, pitch=19, cup="heavy"))),
+        ("14 x 19, no cup, 4 blades, A-12", (Kept(diameter=14, pitch=19, cup="none", blades=4, name="A-12"),)),
+        ("14 x", None),
+        ("17", None),
+        ("14.5 x 17,; 14 x 19", None),
+        ("145 x 17", None),
+        ("14.5 x 0", None),
+    ],
+)
+def test_a_shelf_is_read_as_it_is_typed(text: str, kept: tuple[Kept, ...] | None) -> None:
+    """One propeller after the other; what cannot be read is refused where it is typed, with how it reads."""
+    if kept is None:
+        with pytest.raises(ValueRefused, match=re.escape(EXAMPLE)):
+            check_value(SHELF_SETTING.field, text)
+    else:
+        check_value(SHELF_SETTING.field, text)
+        assert read_shelf(text) == kept
+
+
+@pytest.mark.parametrize("piece", ["14 x 17, cup ;", "14 x 17 in   ;", "14 x 17, a, b;", "\n", " "])
+def test_a_long_shelf_is_looked_at_in_a_moment(piece: str) -> None:
+    """However it goes on and whatever is wrong at its end."""
+    began = time.process_time()
+    assert not re.fullmatch(SHELF, "14 x 17" + piece * 400 + "!!")
+    assert time.process_time() - began < 0.5
+
+
+# --- what is tried first
+
+
+def test_a_propeller_on_the_shelf_is_tried_before_one_that_has_to_be_bought() -> None:
+    """16 in of the shop's before the 17 in nobody has; without a shelf, 17 in."""
+    assert advised(boat()).sentence.startswith("Try 17 in first: 2 in less pitch.")
+    found = advised(boat(), "14.5 x 16, 3 blades, aluminium, A-12; 14.5 x 21")
+    assert found.sentence.startswith("Try 14.5 x 16, 3 blades, aluminium, A-12 first, on the shop's shelf: 3 in less")
+    assert number(found, "change of pitch to try first") == -3
+    model = fit([Tried(engine_speed=5200, doubt=15.3, pitch=19, diameter=14.5)], 5700, 0.03)
+    expected = model.foresee(Candidate(pitch=16, diameter=14.5))
+    assert expected is not None
+    assert number(found, "engine speed to expect") == pytest.approx(expected.engine_speed, abs=3)
+    rows = [row[1] for row in found.tables[0].rows]
+    assert rows == ["18 (-1)", "17 (-2)", "16 (-3)", "15 (-4)", "14.5 x 16, 3 blades, aluminium, A-12 (-3)"]
+
+
+def test_what_the_shelf_has_is_not_tried_for_the_sake_of_it() -> None:
+    """18 in leaves the engine below its window more likely than not: 17 in is told, and 18 in stands in the table."""
+    found = advised(boat(), "14.5 x 18", turns="5140 rev/min")
+    assert found.sentence.startswith("Try 16 in first")
+    assert found.tables[0].rows[-1][1] == "14.5 x 18 (-1)"
+    close = advised(boat(), "14.5 x 18", turns="5200 rev/min").sentence
+    assert close.startswith("Try 14.5 x 18 first, on the shop's shelf")
+    assert "17 in would have a chance of 90 in 100, and has to be found." in close
+
+
+def test_another_series_and_a_cup_are_foreseen_with_more_doubt() -> None:
+    """A cup acts as an inch more, give or take half of one; another material works as another pitch."""
+
+    def told(shelf: str) -> tuple[float, float]:
+        found = next(each for each in advised(boat(), shelf).numbers if each.name == "engine speed to expect")
+        assert found.expanded_uncertainty is not None
+        return found.value, found.expanded_uncertainty
+
+    plain = told("14.5 x 17, aluminium")
+    steel = told("14.5 x 17, stainless steel")
+    cupped = told("14.5 x 16, aluminium, heavy cup")
+    assert steel[0] == pytest.approx(plain[0])
+    assert steel[1] > plain[1] + 10
+    assert cupped[0] == pytest.approx(plain[0], abs=5)
+    assert cupped[1] > plain[1] + 10
+
+
+def test_a_propeller_of_the_boat_that_nobody_ran_is_one_to_try() -> None:
+    """It lies aboard: before what has to be bought."""
+    spare = NamedPropeller(name="spare", diameter=amount("14.5 in"), pitch=amount("17 in"))
+    found = advised(attrs.evolve(boat(), propellers=(spare,)))
+    assert found.sentence.startswith("Try 14.5 x 17, spare first, on board: 2 in less pitch.")
+
+
+def laden(run: str, full: str) -> Vessel:
+    return boat(displacement_as_run=run, displacement_full_load=full, length="20 ft")
+
+
+def test_where_the_full_load_is_known_the_smaller_chance_counts() -> None:
+    """15 % heavier: an inch less is tried than for the load as run, and both chances are told."""
+    as_run, full = advised(boat(), turns="5260 rev/min"), advised(laden("3000 lb", "3450 lb"), turns="5260 rev/min")
+    assert (number(as_run, "change of pitch to try first"), number(full, "change of pitch to try first")) == (-2, -3)
+    model = fit([Tried(engine_speed=5260, doubt=15.3, pitch=19, diameter=14.5)], 5700, 0.03)
+    expected = model.foresee(Candidate(pitch=16, weight=1.15))
+    assert expected is not None
+    assert number(full, "engine speed to expect fully laden") == pytest.approx(expected.engine_speed, abs=3)
+    assert "Fully laden:" in full.sentence
+    assert full.tables[0].headings[-2:] == ("fully laden [rev/min]", "chance fully laden [%]")
+    assert "laden" not in as_run.sentence
+
+
+@pytest.mark.parametrize("full", ["1000 lb", "30000 lb"])
+def test_a_full_load_that_cannot_be_is_not_counted_with(full: str) -> None:
+    """Lighter than as run, or ten times as heavy: one of the two is wrong."""
+    assert "laden" not in advised(laden("3000 lb", full)).sentence
+
+
+# --- beside it
+
+
+def test_a_rule_that_says_otherwise_is_named() -> None:
+    """16 in by proportion: 5200 x 19 / 16 is 6175 rev/min, more than the balance holds possible."""
+    found = advised(boat(), "14.75 x 16")
+    assert "By proportion it would be 6175 rev/min, outside that interval." in found.sentence
+    assert found.tables[0].rows[-1][6] == "6175 (outside)"
+    assert "proportion" not in advised(boat(), "14.5 x 17").sentence
+
+
+def test_the_figure_shows_run_window_interval_and_rules() -> None:
+    """One for each engine; lines begin at the run."""
+    (figure,) = advised(boat()).figures
+    assert [band.name for band in figure.bands] == ["full-throttle window"]
+    lines = {series.name: series for series in figure.series}
+    assert lines["as run"].x == (19,)
+    assert lines["expected"].x[:2] == (19, 18)
+    assert all(
+        low < middle < high
+        for low, middle, high in list(zip(lines["at least"].y, lines["expected"].y, lines["at most"].y, strict=True))[
+            1:
+        ]
+    )
+    assert lines["by proportion"].y[1] == pytest.approx(5200 * 19 / 18)
+
+
+def test_where_the_propeller_does_not_bite_the_trades_rule_alone_foresees() -> None:
+    """38 % slip: no balance holds, and 200 rev/min an inch is told with the doubt it has."""
+    vessel_ = boat(hull_form="displacement")
+    found = one(job(vessel_, two_ways(vessel_, "5200 rev/min", ("27.0 kn", "27.0 kn"))))
+    assert number(found, "engine speed to expect") == pytest.approx(5200 + 200 * 2, abs=5)
+    assert "boat speed to expect" not in [each.name for each in found.numbers]
