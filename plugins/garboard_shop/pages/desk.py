@@ -35,6 +35,8 @@ from garboard_shop.pages.summaries import Summaries, file_of, history_name, is_h
 from garboard_shop.store import Store
 
 FOLDER = Path(__file__).parent
+MOST_PHOTOS = 6
+"""Of a job on the day sheet; the boat's page has them all."""
 PAGES_AT_ONCE = 16
 """Of the 40 threads that answer: the others are for signing in and for tablets that come ashore."""
 
@@ -151,6 +153,7 @@ def _templates(desk: ShopDesk) -> Environment:
     ):
         found.globals[function.__name__] = function
     found.globals["place"] = lambda place, seen=None: place_in_words(place, desk.host, seen)
+    found.globals["MOST_PHOTOS"] = MOST_PHOTOS
     found.globals["photo_in_words"] = lambda photo, seen: photo_in_words(photo, desk.host, seen)
     found.globals["shown_in_words"] = lambda photo, seen: shown_in_words(photo, desk.host, seen)
     found.globals["is_held"] = lambda name: is_held(desk.store.attachments, name)

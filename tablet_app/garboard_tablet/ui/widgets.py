@@ -57,15 +57,6 @@ class _Text(Label):
         self._trigger_texture()
         self.full = float(more["font_size"])
 
-    def _create_label(self) -> None:
-        super()._create_label()
-        self._label.text = joined(self.text)
-
-    def _trigger_texture_update(self, name: str | None = None, source: Any = None, value: Any = None) -> None:
-        super()._trigger_texture_update(name, source, value)
-        if source and name == "text":
-            self._label.text = joined(value)
-
     def shrink_to(self, room: float, high: float | None = None) -> None:
         """Words as large as they fit in, down to the least size: no word is broken, none is cut.
 
@@ -80,8 +71,24 @@ class _Text(Label):
 
     def _fits(self, room: float, high: float | None) -> bool:
         self.texture_update()
-        longest = max((self._label.get_extents(word)[0] for word in self.text.split()), default=0)
+        longest = max(map(self._wide, self._pieces()))
         return longest <= room and (high is None or self.texture_size[1] <= high)
+
+    def _pieces(self) -> list[str]:
+        """What stands on one line: words, and values with their units."""
+        return str(self._label.text).replace("\n", " ").split(" ")
+
+    def _wide(self, words: str) -> float:
+        return float(self._label.get_extents(words)[0])
+
+    def _create_label(self) -> None:
+        super()._create_label()
+        self._label.text = joined(self.text)
+
+    def _trigger_texture_update(self, name: str | None = None, source: Any = None, value: Any = None) -> None:
+        super()._trigger_texture_update(name, source, value)
+        if source and name == "text":
+            self._label.text = joined(value)
 
 
 def is_measured() -> bool:
@@ -251,7 +258,7 @@ class Press(ButtonBehavior, _Text):
         """The width in which no word of it is broken, in the smallest words."""
         self.font_size = dp(LEAST_TEXT)
         self.texture_update()
-        return max(float(self._label.get_extents(word)[0]) for word in self.text.split() or [""]) + dp(26)
+        return max(map(self._wide, self._pieces())) + dp(26)
 
     def fit_low(self, width: float) -> float:
         """Take a width, and no more than the least height where smaller words have room in it."""
