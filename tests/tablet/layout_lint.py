@@ -112,7 +112,7 @@ def _room(
     style = {"font_size": font_size, "font_name": font_name, "bold": is_bold}
     probe = (MarkupLabel if is_markup else CoreLabel)(text=text, text_size=(wrap, None), **style)
     probe.refresh()
-    words = re.sub(r"\[/?b\]|&[a-z]+;", "", text).split() if is_markup else text.split()
+    words = re.split("[ \n]+", re.sub(r"\[/?b\]|&[a-z]+;", "", text) if is_markup else text)  # not at U+00A0
     words = [
         part for word in words for part in (word.split("/") if word.count("/") > 2 else [word])
     ]  # a path may break

@@ -72,6 +72,11 @@ def test_several_photos_stand_in_a_list_and_on_the_step_and_one_is_taken_back(dr
     files.camera = picture(600, 900, "#3B5B3B")
     d.press("take picture", "back")
     assert len([w for w in d.widgets() if getattr(w, "name", "").startswith("photo ")]) == 2
+    d.press(next(w.name for w in d.widgets() if getattr(w, "name", "").startswith("photo ")))
+    _touch(d, 0.5, 0.5)
+    arrows = [one.arrows for one in _photos(d)]
+    d.press("take picture", "back")  # the very same picture comes again: it is one, and keeps its arrow
+    assert [one.arrows for one in _photos(d)] == arrows
     d.press("back")
     assert d.find("photos").text == "Photos: 2"
     d.press("back")

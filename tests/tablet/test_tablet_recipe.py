@@ -28,6 +28,7 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 import garboard
+from garboard_tablet.models.data_folder import NAME
 from parts_list import tree
 
 ROOT = Path(garboard.__file__).parents[2]
@@ -61,7 +62,7 @@ def stands_on() -> set[str]:
 
 def unpackaged(names: Iterable[str], listed: Mapping[str, Mapping[str, str]]) -> list[str]:
     """What neither is pure Python, nor has a recipe, nor a wheel for any system."""
-    known = {*listed["recipe"], *listed["pure_wheel"]}
+    known = {canonicalize_name(name) for kind in ("recipe", "pure_wheel") for name in listed[kind]}
     return sorted(name for name in names if name not in known and not is_pure(name))
 
 
@@ -124,7 +125,6 @@ def test_every_file_the_recipe_names_is_there() -> None:
 def test_the_camera_may_write_to_the_one_folder_that_pictures_come_from(tmp_path: Path) -> None:
     """The provider's paths are within the app's files, where the tablet's data is."""
     from garboard_tablet.models.coming import coming_folder
-    from garboard_tablet.models.data_folder import NAME
     from garboard_tablet.models.tablet import open_tablet
 
     tablet = open_tablet(tmp_path / NAME)
@@ -262,6 +262,7 @@ def test_the_manifest_compiles_against_android_10(manifest: tuple[str, Path], tm
     for permission in spec()["android.permissions"].split(","):
         assert f'"android.permission.{permission}"' in told
     assert re.search(r"allowBackup\(0x\w+\)=\(type 0x12\)0x0\b", told)
+    assert '"org.garboard.tablet.fileprovider"' in told
     service = told[told.index("E: service") :]
     assert '"org.garboard.tablet.RunService"' in service
     assert re.search(r"foregroundServiceType\(0x\w+\)=\(type 0x11\)0x10\b", service), "connectedDevice is 0x10"

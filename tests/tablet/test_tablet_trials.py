@@ -91,6 +91,13 @@ def test_run_swap_run_and_two_tablets_that_meet(drive: Drive, tmp_path: Path) ->
 
     d = drive(tmp_path / "second", make_host=PLUGINS)
     d.app.tablet.session.way = [HOME, HOME.to("job", hull=hull, job=job)]
+    d.app.way.go(HOME.to("why", "0", "prop_check.pitch", "pitch", hull=hull, job=job, step=RUNS))
+    d.step()
+    assert not faults(d.app.shell, d.window)
+    d.press("try next")
+    (foreseen,) = view_of(d).forecasts
+    assert (foreseen.propeller, str(foreseen.pitch), foreseen.by) == ("16", "16 in", d.app.tablet.settings.working)
+    d.app.tablet.session.way = [HOME, HOME.to("job", hull=hull, job=job)]
     d.app.way.go(HOME.to("step", hull=hull, job=job, step=RUNS))
     d.step()
     d.seek("trials")
@@ -105,6 +112,8 @@ def test_run_swap_run_and_two_tablets_that_meet(drive: Drive, tmp_path: Path) ->
     d.press("fit 17 steel")
     run_by_touch(d, "with", "38.1", "5560")
     run_by_touch(d, "against", "37.7", "5560")
+    scored = [one for one in d.app.tablet.assess(hull, job) if one.calculator == "prop_check.forecast"]
+    assert scored == [], "it was foreseen of 16 in, and 17 in was run"
     while d.app.tablet.session.here.page != "step":
         d.press("back")
     d.seek("aside runs")

@@ -56,6 +56,9 @@ STRAY = "stray"
 TEMPLATE = "template"
 """Kind of the entries, in the shop's record, that keep a boat's facts under a name; see `history.like`."""
 
+FORECAST = "forecast"
+"""Kind of the entries that keep what was foreseen of a propeller before it was run; see `records.Forecast`."""
+
 KINDS = frozenset(
     {
         "measure",
@@ -70,6 +73,7 @@ KINDS = frozenset(
         "run",
         "setting",
         TEMPLATE,
+        FORECAST,
         STRAY,
     }
 )

@@ -9,6 +9,7 @@ import shutil
 import sys
 import threading
 from collections.abc import Callable, Mapping, Sequence
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -65,8 +66,9 @@ class DeskFiles:
     def __init__(self, later: Later) -> None:
         self._later = later
 
-    @property
+    @cached_property
     def has_picker(self) -> bool:
+        """Asked at every page; which dialogs there are does not change."""
         return dialog("file") is not None
 
     def take_picture(self, target: Path, done: Callable[[Got], object]) -> None:
@@ -126,6 +128,6 @@ def put_into(folder: Path, file: Path, name: str) -> Put:
     target = free_name(folder, name)
     try:
         copy_out(file, target)
-    except NotSaved as failure:
+    except (NotSaved, OSError) as failure:  # a stick was taken out
         return Put(how=How.FAILED, where=str(folder), why=in_words(failure))
     return Put(how=How.DONE, where=str(target))

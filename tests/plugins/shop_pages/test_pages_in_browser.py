@@ -108,6 +108,8 @@ PLACES = (
     "/plugins",
     "/settings",
     "/settings/wiring_audit.drop_other",
+    "/settings/prop_check.shelf",
+    "/memory",
     "/nowhere",
 )
 
