@@ -81,15 +81,6 @@ class _Text(Label):
     def _wide(self, words: str) -> float:
         return float(self._label.get_extents(words)[0])
 
-    def _create_label(self) -> None:
-        super()._create_label()
-        self._label.text = joined(self.text)
-
-    def _trigger_texture_update(self, name: str | None = None, source: Any = None, value: Any = None) -> None:
-        super()._trigger_texture_update(name, source, value)
-        if source and name == "text":
-            self._label.text = joined(value)
-
 
 def is_measured() -> bool:
     """Whether words are those, and as large, as every page was laid out for."""
