@@ -138,8 +138,8 @@ def circuits(folder: Path, hull: str, table: Path | None, job: str, out: Path | 
     """Write a boat's circuits as a table for a spreadsheet (CSV), or take in a TABLE somebody filled in.
 
     The first line names the columns; `name` tells which circuit a row is about. An empty cell changes nothing, and a
-    circuit that is not in the table stays as it is. A table does not say that a label is
-    printed: `garboard labels` does.
+    circuit that is not in the table stays as it is. A table does not say that a label is printed:
+    `garboard labels` does.
     """
     from garboard.history.circuit_entries import take_in_circuits
     from garboard.job_files.circuit_table import circuits_as_csv, circuits_in_csv
