@@ -112,8 +112,10 @@ def begin_boat(store: Store, form: Mapping[str, str], by: str, now: int) -> tupl
         raise InputError("new boat", [Fault("hull number", "a boat without a job", f"{typed}, which has one")])
     author = author_after(boat.state, by)
     opened = writing.open_job(author, boat.state, typed, owner=form.get("owner", "").strip())
-    _keep(store, [*opened, *like.begin_like(author, boat.state, facts, typed)], now)
-    return boat.state.hull, f"A job is open, and {in_number(len(facts), 'fact')} of its equipment entered."
+    taken, other = like.begin_like(author, boat.state, facts, typed), like.left_out(boat.state, facts)
+    _keep(store, [*opened, *taken], now)
+    told = f" Not all is taken over, as the boat has another: {', '.join(other)}." if other else ""
+    return boat.state.hull, f"A job is open, and {in_number(len(taken), 'fact')} of its equipment entered.{told}"
 
 
 def _facts_like(store: Store, named: str) -> like.Facts:
