@@ -57,6 +57,15 @@ class _Text(Label):
         self._trigger_texture()
         self.full = float(more["font_size"])
 
+    def _create_label(self) -> None:
+        super()._create_label()
+        self._label.text = joined(self.text)
+
+    def _trigger_texture_update(self, name: str | None = None, source: Any = None, value: Any = None) -> None:
+        super()._trigger_texture_update(name, source, value)
+        if source and name == "text":
+            self._label.text = joined(value)
+
     def shrink_to(self, room: float, high: float | None = None) -> None:
         """Words as large as they fit in, down to the least size: no word is broken, none is cut.
 
