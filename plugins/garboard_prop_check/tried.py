@@ -7,7 +7,15 @@ from functools import wraps
 
 from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, not_enough_data
 from garboard.fittings import PROPELLER as NAMED
-from garboard.fittings import check_fitted, fitted_now, fittings_of, names_given, of_fitting, propeller_named
+from garboard.fittings import (
+    check_fitted,
+    fitted_now,
+    fittings_of,
+    names_given,
+    of_fitting,
+    plain_name,
+    propeller_named,
+)
 from garboard.job_view import JobView, nothing_at
 from garboard.records import Engine
 from garboard_prop_check.steps import FULL_THROTTLE, PROPELLER, THROTTLE_STEPS
@@ -52,6 +60,18 @@ def row_after_change(view: JobView, engine: Engine, now: str) -> str:
     """The last row that says how the propeller now on an engine was put on; "" where none does."""
     rows = [one.row for one, name in names_given(view, (PROPELLER,)) if (one.of, name) == (engine.position, now)]
     return rows[-1] if rows else ""
+
+
+def check_sound(view: JobView, engine: Engine) -> None:
+    """Raise NotEnoughData for a propeller known to be damaged: it is repaired or changed first."""
+    asking, of = view.asking(), engine.position
+    row = row_after_change(view, engine, plain_name(engine.fitted))
+    field = "blades_sound_again" if row or engine.fitted else "blades_sound"
+    asking.settled(PROPELLER, field, row=row, of=of)
+    sound = view.value(PROPELLER, field, row=row, of=of) is not False
+    text = f"the {of} propeller is damaged; repair or change it, then repeat the runs"
+    asking.need(sound, text, lack=Lack.UNSUITABLE, step=PROPELLER, field=field, row=row, of=of)
+    asking.check()
 
 
 def row_to_begin(view: JobView) -> str:

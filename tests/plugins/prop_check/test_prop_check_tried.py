@@ -83,6 +83,45 @@ def test_what_another_propeller_turned_leaves_less_doubt_of_the_next() -> None:
     assert [series.x for series in after.figures[0].series if series.name == "as run"] == [(19, 17)]
 
 
+def test_a_damaged_propeller_teaches_the_forecast_nothing() -> None:
+    """A dent or a misread stamp is no property of boat or engine: the advice is that of a job without its runs."""
+    after = two_ways(vessel(), "5250 rev/min", ("36.0 kn", "35.4 kn"))
+    alone = job(boat("17 steel"), after, more=named("17 steel", "1", "2"))
+
+    def forecast(view: JobView) -> list[tuple[float, float | None]]:
+        (advice,) = findings(view, "pitch")
+        return [(one.value, one.expanded_uncertainty) for one in advice.numbers]
+
+    def after_a_swap(**found: bool) -> JobView:
+        said: dict[FieldKey, JsonValue] = {(PROPELLER, field, "", "centre"): value for field, value in found.items()}
+        return job(boat("17 steel"), BEFORE + after, more=named("17 steel", "3", "4") | said)
+
+    assert forecast(after_a_swap(blades_sound=False)) == forecast(alone)
+    assert forecast(after_a_swap(stamp_read=False)) == forecast(alone)
+    assert forecast(after_a_swap(blades_sound=True, stamp_read=True)) == forecast(after_a_swap()) != forecast(alone)
+
+
+def test_an_earlier_propeller_with_a_cup_teaches_as_the_pitch_its_cup_acts_as() -> None:
+    """150 rev/min slower on the same stamp, as with an inch more: that says nothing against the next inch less."""
+
+    def foreseen(*tried: NamedPropeller) -> dict[str, tuple[float, float]]:
+        later = two_ways(vessel(), "5000 rev/min", ("36.9 kn", "36.3 kn")) if tried else []
+        names = named("19", "3", "4") if tried else {}
+        (advice,) = findings(job(boat("", *tried), BEFORE + later, more=names), "pitch")
+        cells = ((row[1], row[2].split(" ± ")) for row in advice.tables[0].rows)
+        return {pitch: (float(cell[0]), float(cell[1])) for pitch, cell in cells if len(cell) > 1}
+
+    plain = NamedPropeller(name="19", pitch=Amount("19", "in"), diameter=Amount("15", "in"))
+    cupped = attrs.evolve(plain, cup="heavy")
+    alone, as_like, as_cupped = foreseen(), foreseen(plain), foreseen(cupped)
+    inch = "17 (-2)"
+    assert as_like[inch][0] < alone[inch][0] - 30, "the same stamp turned slower: the boat takes more power"
+    assert abs(as_cupped[inch][0] - alone[inch][0]) < 30
+    assert as_cupped[inch][1] < alone[inch][1], "it teaches all the same"
+    other = foreseen(attrs.evolve(cupped, material="composite"))
+    assert other == as_cupped, "of the one now fitted nobody said what it is made of"
+
+
 def test_the_second_propeller_is_judged_as_if_no_other_had_been_run() -> None:
     alone = job(vessel(pitch="17 in"), AFTER)
     now = findings(swapped(), "window", "slip", "speed")
