@@ -9,7 +9,7 @@ from itertools import combinations
 from typing import Any
 
 from garboard.report.palette import LEAST_TEXT_CONTRAST, contrast
-from garboard_tablet.ui.joined import BREAKABLE
+from garboard_tablet.ui.joined import BREAKABLE, joined
 
 LEAST_TARGET = 96
 LEAST_GAP = 8
@@ -85,7 +85,7 @@ def _label_faults(label: Any, window: Any, *, may_break: bool) -> Iterator[str]:
     if label.font_size < dp(LEAST_TEXT) - 0.5:
         yield f"{label.text[:30]!r} is set in {label.font_size / dp(1):.0f} sp"
     wrap = label.text_size[0]
-    if BREAKABLE.search(label._label.text):
+    if BREAKABLE.search(label._label.text) and _has_room_for_values(label, wrap):
         yield f"{label.text[:40]!r} can be broken within a value"
     wide, high, longest, widest = _room(
         label._label.text, wrap, label.markup, label.font_size, label.font_name, label.bold
@@ -99,6 +99,12 @@ def _label_faults(label: Any, window: Any, *, may_break: bool) -> Iterator[str]:
     reached = contrast(_hex(label.color), _hex(_ground(label)))
     if reached < LEAST_TEXT_CONTRAST:
         yield f"{label.text[:40]!r} has contrast {reached:.1f}"
+
+
+def _has_room_for_values(label: Any, wrap: float | None) -> bool:
+    """Whether its widest value has room on one line; where it has none, it may end between number and unit."""
+    values = [piece for piece in re.split("[ \n]+", joined(label.text)) if "\u00a0" in piece]
+    return wrap is None or max(label._label.get_extents(value)[0] for value in values) <= wrap
 
 
 @cache
