@@ -12,9 +12,9 @@ from pypdf import PdfReader
 from rich.console import Console
 
 from garboard.findings import Finding, Lack
-from garboard.fittings import CAME_WITH
+from garboard.fittings import CAME_WITH, fitting_named
 from garboard.hosting.host import make_host
-from garboard.job_view import Disagreement, FieldKey, JobView
+from garboard.job_view import Disagreement, FieldKey, JobView, Unreadable
 from garboard.records import JsonValue, NamedPropeller, Vessel
 from garboard.report.book import handover_book
 from garboard.report.job_report import print_report
@@ -206,7 +206,8 @@ def test_the_nut_is_looked_at_again_after_each_change() -> None:
     assert "damaged" in findings(damaged, "pitch")[0].sentence
 
 
-def test_throttle_steps_of_another_propeller_are_of_another_curve() -> None:
+def throttle_steps(**names: str) -> JobView:
+    """Eight throttle steps of the propeller now fitted, but of rows "r1" to "r8" that name another."""
     steps: dict[FieldKey, JsonValue] = {}
     for row, turns in enumerate((800, 1500, 2200, 2900, 3600, 4300, 5000, 5600), start=1):
         steps |= {
@@ -214,14 +215,42 @@ def test_throttle_steps_of_another_propeller_are_of_another_curve() -> None:
             ("fuel_curve.steps", "speed_out", str(row), ""): f"{turns / 150:.1f} kn",
             ("fuel_curve.steps", "speed_back", str(row), ""): f"{turns / 150:.1f} kn",
             ("fuel_curve.steps", "fuel_flow", str(row), "centre"): f"{turns**2 / 2e6:.1f} gal/h",
+            ("fuel_curve.steps", "propeller", str(row), "centre"): names.get(f"r{row}", "17 steel"),
         }
-    view = job(boat("17 steel"), AFTER, more=named("17 steel", "1", "2") | steps)
-    curve = [one.finding for one in HOST.assess(view) if one.calculator == "fuel_curve.curve"]
-    assert [one.verdict for one in curve] == [Verdict.NOT_ENOUGH_DATA]
-    all_named = {("fuel_curve.steps", "propeller", str(row), "centre"): "17 steel" for row in range(1, 9)}
-    view = job(boat("17 steel"), AFTER, more=named("17 steel", "1", "2") | steps | all_named)
-    curve = [one.finding for one in HOST.assess(view) if one.calculator == "fuel_curve.curve"]
-    assert Verdict.NOT_ENOUGH_DATA not in {one.verdict for one in curve}
+    return job(boat("17 steel"), AFTER, more=named("17 steel", "1", "2") | steps)
+
+
+def of_steps(view: JobView, calculator: str) -> list[Finding]:
+    return [one.finding for one in HOST.assess(view) if one.calculator == f"fuel_curve.{calculator}"]
+
+
+def test_throttle_steps_of_another_propeller_are_of_another_curve() -> None:
+    before = throttle_steps(**{f"r{row}": CAME_WITH for row in range(1, 9)})
+    assert [one.verdict for one in of_steps(before, "curve")] == [Verdict.NOT_ENOUGH_DATA]
+    assert Verdict.NOT_ENOUGH_DATA not in {one.verdict for one in of_steps(throttle_steps(), "curve")}
+
+
+def test_a_throttle_step_of_a_propeller_nobody_entered_is_said() -> None:
+    """It is of no curve; a step of another propeller that was entered is of that one's, and nothing is said of it."""
+    (said,) = of_steps(throttle_steps(r6="17 stel", r7="17 stel"), "against_others")
+    assert (said.verdict, said.about) == (Verdict.NOT_ENOUGH_DATA, "rows 6 and 7")
+    assert "'17 stel', which is not in the list of propellers" in said.sentence
+    places = [(one.step, one.field, one.row, one.of) for one in said.missing]
+    assert places == [("fuel_curve.steps", "propeller", row, "centre") for row in ("6", "7")]
+    assert not of_steps(throttle_steps(r6=CAME_WITH, r7=CAME_WITH), "against_others")
+    assert not of_steps(throttle_steps(), "against_others")
+
+
+@pytest.mark.parametrize("step", [RUNS, "fuel_curve.steps"])
+def test_a_name_that_cannot_be_read_is_no_name_of_the_propeller_the_engine_came_with(step: str) -> None:
+    misfit = Unreadable(place=(step, "propeller", "2", "centre"), expected="text in quotes", got="17")
+    view = throttle_steps()
+    kept = tuple(one for one in view.measurements if (one.step, one.field, one.row, one.of) != misfit.place)
+    view = attrs.evolve(view, measurements=kept, unreadable=(misfit,))
+    assert fitting_named(view, step, "2") is None
+    calculator = "prop_check.readings" if step == RUNS else "fuel_curve.against_others"
+    said = [one.finding for one in HOST.assess(view) if one.calculator == calculator]
+    assert misfit.place in [(one.step, one.field, one.row, one.of) for found in said for one in found.missing]
 
 
 # Side by side
