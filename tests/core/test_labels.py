@@ -36,6 +36,7 @@ from garboard.report.label_sheets import (
     label_sheet,
     label_tape,
     panel_schedule,
+    without_type,
 )
 from garboard.report.terminal import Tools
 from garboard.units import parse_amount
@@ -302,6 +303,11 @@ def test_a_name_on_two_lines_is_one_line_of_a_label(saltgrass: Vessel) -> None:
     vessel = attrs.evolve(saltgrass, circuits=(Circuit(name="VHF\nradio"),))
     page = pages(label_tape("Saltgrass", labels_of(vessel), 9))[0]
     assert words(page).startswith("1 VHF radio")
+
+
+def test_what_prints_as_an_empty_box_is_told() -> None:
+    assert without_type(["VHF radio", "Positionslicht ö", "\x01"]) == ""
+    assert without_type(["船灯 1", "船"]) == "船灯"
 
 
 def test_a_job_file_is_never_changed() -> None:

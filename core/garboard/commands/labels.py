@@ -80,6 +80,7 @@ def command(
         drawn = labels_digest(vessel)
         write_file(out, _pdf(vessel, form, paper, _size(size), int(tape), address, stale))
         click.echo(f"Wrote {out}")
+        _tell_boxes(vessel)
     if printed:
         _keep_printed(job, hull, job_id, by, tablet, stale, drawn)
 
@@ -135,6 +136,14 @@ def _pdf(
     if form == "tape":
         return label_sheets.label_tape(title, labels, tape)
     return label_sheets.label_sheet(title, labels, paper, size)
+
+
+def _tell_boxes(vessel: Vessel) -> None:
+    """Say which characters of the boat's and its circuits' names are empty boxes on paper."""
+    from garboard.report.label_sheets import without_type
+
+    if boxes := without_type([vessel.name, *(circuit.name for circuit in vessel.circuits)]):
+        click.echo(f"Printed as empty boxes, as the typeface has none of them: {' '.join(boxes)}", err=True)
 
 
 def _sticker(vessel: Vessel, address: str) -> bytes:

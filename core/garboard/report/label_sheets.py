@@ -10,11 +10,12 @@ Imports fpdf2 and segno at the top, so import this module only where labels are 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from io import BytesIO
 
 import segno
 from fpdf import FPDF, FontFace
+from fpdf.fonts import TTFFont
 
 from garboard.labels import CircuitLabel
 from garboard.records import Circuit, Vessel
@@ -172,6 +173,14 @@ def boat_sticker(vessel: Vessel, address: str = "") -> bytes:
     sheet.line_of(_cut(sheet, vessel.hull_number, size, room, bold=True), x, 6, size, bold=True)
     sheet.line_of(_cut(sheet, vessel.name, 8, room), x, 6 + line_height(size) + 1, 8)
     return sheet.bytes()
+
+
+def without_type(texts: Iterable[str]) -> str:
+    """The characters that print as empty boxes, as no typeface here has them: each once, in their order."""
+    font = _Sheet("").fonts["labels"]
+    assert isinstance(font, TTFFont)
+    known = font.cmap
+    return "".join(one for one in dict.fromkeys("".join(map(in_print, texts))) if ord(one) not in known and one != "\n")
 
 
 def _both_ends(labels: Sequence[CircuitLabel]) -> Iterator[tuple[CircuitLabel, str]]:
