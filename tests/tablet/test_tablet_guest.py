@@ -187,6 +187,7 @@ def test_a_day_with_a_pause_a_kill_and_an_update_loses_nothing(system: FakeServi
     here = d.app.tablet.session.here
     sail(d, 10)
     assert d.find("to the run").text == "Recording 0:20"
+    assert faults(d.app.shell, d.window) == []
     d.app.dispatch("on_pause")
     d.now[0] += 20.0
     run = d.app.live.under_way.run
