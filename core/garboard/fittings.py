@@ -9,14 +9,23 @@ names none: all its runs were made with the propeller the engine came with.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 
 import attrs
 
 from garboard.fields import Field, Kind
-from garboard.findings import OF_VESSEL, Lack, Missing, NotEnoughData
-from garboard.job_view import FieldKey, JobView, place_of
+from garboard.findings import (
+    OF_VESSEL,
+    Basis,
+    BasisKind,
+    Finding,
+    Lack,
+    Missing,
+    NotEnoughData,
+    not_enough_data,
+)
+from garboard.job_view import FieldKey, JobView, nothing_at, place_of
 from garboard.records import EQUIPMENT, HOLES, HOW_HIGH, Engine, JsonValue, Measurement, Propeller, Vessel
 
 __all__ = [
@@ -35,6 +44,7 @@ __all__ = [
     "propeller_named",
     "propeller_named_in_a_row",
     "propeller_of_recording",
+    "runs_of_no_propeller",
     "value_to_begin",
     "with_fitting",
 ]
@@ -46,6 +56,8 @@ CAME_WITH = "as delivered"
 """A name that a person may give for the propeller the engine came with, where a run was said to be of another."""
 
 _HELP = f"Its name in the list of propellers; '{CAME_WITH}' for the one the engine came with."
+
+ONE_PROPELLER = Basis(BasisKind.COMMON_PRACTICE, "a run is judged by the propeller it was made with")
 
 Fitting = tuple[str, ...]
 """Names of propellers by engine, from port to starboard."""
@@ -248,12 +260,43 @@ def names_given(view: JobView, steps: Collection[str]) -> Iterator[tuple[Measure
             yield one, plain_name(one.value)
 
 
+def runs_of_no_propeller(view: JobView, step: str, called: Callable[[Sequence[str]], str]) -> Iterator[Finding]:
+    """Runs that name a propeller nobody entered, or two at once: they count for none until that is put right.
+
+    called : what rows of the step are called, "" among them for a recording beside the rows
+    """
+    engines = {engine.position: engine for engine in view.vessel.engines}
+    unknown: dict[tuple[str, str], list[Measurement]] = defaultdict(list)
+    for one, name in names_given(view, (step,)):
+        engine = engines.get(one.of)
+        if engine is not None and name and propeller_named(view.vessel, engine, name) is None:
+            unknown[one.of, name].append(one)
+    for (of, name), named in unknown.items():
+        about = called([one.row for one in named])
+        text = (
+            f"{about}: the {of} propeller is said to be {name!r}, which is not in the list of propellers; enter it "
+            "there, or correct the name"
+        )
+        lacking = (
+            Missing(text, lack=Lack.NOT_ENTERED, step=step, field=one.field, row=one.row, of=of) for one in named
+        )
+        yield not_enough_data(about, lacking, (ONE_PROPELLER,))
+    for _, field, row, of in _without_a_name(view, (step,)):
+        yield not_enough_data(called([row]), (nothing_at(view, step, field, row=row, of=of),), (ONE_PROPELLER,))
+
+
+def _without_a_name(view: JobView, steps: Collection[str]) -> tuple[FieldKey, ...]:
+    """Where a propeller is named that nobody can tell: the values disagree, or what stands there cannot be read."""
+    places = (*(one.place for one in view.disagreements), *(one.place for one in view.unreadable))
+    return tuple(dict.fromkeys(place for place in places if place[0] in steps and _names(place[1])))
+
+
 @attrs.frozen
 class _Named:
     """What rows and recordings of some steps name.
 
     names    : by step, field, row and engine
-    disputed : step, field and row of those whose values disagree
+    disputed : step, field and row of those whose values disagree or cannot be read
     """
 
     engines: tuple[str, ...]
@@ -298,7 +341,7 @@ def _named_in(view: JobView, steps: Collection[str]) -> _Named:
     names: dict[tuple[str, str, str], dict[str, str]] = defaultdict(dict)
     for one, name in names_given(view, steps):
         names[one.step, one.field, one.row][one.of] = name
-    disputed = {one.place[:3] for one in view.disagreements if one.place[0] in steps and _names(one.place[1])}
+    disputed = {place[:3] for place in _without_a_name(view, steps)}
     return _Named(tuple(engine.position for engine in view.vessel.engines), names, disputed)
 
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
+
+import attrs
 
 from garboard.findings import Basis, Finding
+from garboard.fittings import runs_of_no_propeller
 from garboard.job_view import JobView
 from garboard.steps import Calculator
 from garboard_fuel_curve.against_others import against_others
 from garboard_fuel_curve.cruise import best_cruise, cruising_range
 from garboard_fuel_curve.curve_findings import fuel_curve
-from garboard_fuel_curve.fitted import judged_now
+from garboard_fuel_curve.fitted import judged_now, of_now
 from garboard_fuel_curve.hump import planing_hump
 from garboard_fuel_curve.mixed_use import mixed_use
 from garboard_fuel_curve.power import fuel_for_power
@@ -27,6 +30,7 @@ from garboard_fuel_curve.steps import (
     TANKS,
     THIRDS,
 )
+from garboard_fuel_curve.wording import rows_named
 
 
 def _fitted_out(step: str) -> Callable[[JobView], bool]:
@@ -57,10 +61,22 @@ def _calculator(
     )
 
 
+def _steps_of_each(view: JobView) -> Iterator[Finding]:
+    """What contradicts the steps of the propellers now fitted, and which steps are of none."""
+    yield from runs_of_no_propeller(view, STEPS, _called)
+    yield from against_others(of_now(view))
+
+
+def _called(rows: Sequence[str]) -> str:
+    return rows_named(rows) if all(rows) else "recording of the throttle steps"
+
+
+_AGAINST_OTHERS = _calculator(
+    90, "against_others", "Steps against other readings", STEPS, against_others, OTHER_READINGS, may_doubt=True
+)
+
 CALCULATORS = (
-    _calculator(
-        90, "against_others", "Steps against other readings", STEPS, against_others, OTHER_READINGS, may_doubt=True
-    ),
+    attrs.evolve(_AGAINST_OTHERS, compute=_steps_of_each),
     _calculator(
         100, "best_cruise", "Best-economy cruise", STEPS, best_cruise, PRACTICE, PROPAGATION, compared=("economy",)
     ),

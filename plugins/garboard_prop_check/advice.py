@@ -8,7 +8,6 @@ from functools import partial
 import attrs
 
 from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
-from garboard.fittings import plain_name
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard.uncertainty import MeasuredValue
@@ -32,7 +31,7 @@ from garboard_prop_check.slip_findings import (
     unlike_slips,
 )
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER, TOO_ROUGH, TRIM_AT_BEST
-from garboard_prop_check.tried import of_now, row_after_change
+from garboard_prop_check.tried import check_sound, of_now
 from garboard_prop_check.window import WindowPosition
 from garboard_prop_check.words import (
     AIR,
@@ -139,22 +138,10 @@ def _is_below_though_light(view: JobView, runs: Sequence[Run]) -> bool:
 def _question(view: JobView, engine: Engine, runs: Sequence[Run]) -> Callable[[], None]:
     return lambda: need_all(
         lambda: stamped_pitch(view, engine),
-        lambda: _sound(view, engine),
+        lambda: check_sound(view, engine),
         lambda: window_of(engine),
         lambda: view.once(average_engine_speed, runs, engine.position),
     )
-
-
-def _sound(view: JobView, engine: Engine) -> None:
-    """Raise NotEnoughData for a propeller known to be damaged: it is repaired or changed first."""
-    asking, of = view.asking(), engine.position
-    row = row_after_change(view, engine, plain_name(engine.fitted))
-    field = "blades_sound_again" if row or engine.fitted else "blades_sound"
-    asking.settled(PROPELLER, field, row=row, of=of)
-    sound = view.value(PROPELLER, field, row=row, of=of) is not False
-    text = f"the {of} propeller is damaged; repair or change it, then repeat the runs"
-    asking.need(sound, text, lack=Lack.UNSUITABLE, step=PROPELLER, field=field, row=row, of=of)
-    asking.check()
 
 
 def _check_limiter(view: JobView, fitted: Sequence[Fitted]) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from garboard.findings import OF_VESSEL, Finding
+from garboard.fittings import runs_of_no_propeller
 from garboard.job_view import JobView
 from garboard.steps import Calculator
 from garboard_prop_check import advice, alongside, engine_speed, readings, slip_findings, speed
@@ -12,13 +13,13 @@ from garboard_prop_check.break_in import MANUAL, held_back, hours_before_full_th
 from garboard_prop_check.foreseen import AS_FORESEEN, forecasts_scored
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import CAPACITY, FULL_THROTTLE, PROPELLER
-from garboard_prop_check.tried import judged_now, of_now, runs_of_no_propeller
+from garboard_prop_check.tried import judged_now, names_of_runs, of_now
 from garboard_prop_check.words import AIR, AVERAGING, CROUCH, FITTING, LABEL, READINGS, SLIP, WINDOW
 
 
 def readings_of_each(view: JobView) -> Iterator[Finding]:
     """What contradicts what among the runs of the propellers now fitted, and which runs are of none."""
-    yield from runs_of_no_propeller(view)
+    yield from runs_of_no_propeller(view, FULL_THROTTLE, names_of_runs)
     yield from readings.against_each_other(of_now(view))
 
 

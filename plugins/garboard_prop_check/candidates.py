@@ -62,15 +62,18 @@ class Option:
         """
         if self.kept is None:
             return Candidate(pitch=self.pitch(one), weight=weight)
-        fitted = one.engine.propeller or Propeller()
-        cup = CUP_ACTS_AS.get(self.kept.cup, 0.0) - CUP_ACTS_AS.get(fitted.cup, 0.0) if self.kept.cup else 0.0
-        doubts = (CUP_DOUBT * cup / self.kept.pitch, OTHER_SERIES if _is_of_another_series(self.kept, fitted) else 0.0)
-        return Candidate(
-            pitch=self.kept.pitch + cup,
-            diameter=self.kept.diameter or None,
-            weight=weight,
-            other_series=math.hypot(*doubts),
-        )
+        pitch, doubt = likened(self.kept.pitch, self.kept, one.engine.propeller or Propeller())
+        return Candidate(pitch=pitch, diameter=self.kept.diameter or None, weight=weight, other_series=doubt)
+
+
+def likened(pitch: float, one: Kept | Propeller, other: Propeller) -> tuple[float, float]:
+    """The pitch [in] of a propeller as that of one like another, and how sure that is, deviation as a share [-].
+
+    >>> likened(19, Propeller(cup="heavy"), Propeller())
+    (20.0, 0.02631578947368421)
+    """
+    cup = CUP_ACTS_AS.get(one.cup, 0.0) - CUP_ACTS_AS.get(other.cup, 0.0) if one.cup else 0.0
+    return pitch + cup, math.hypot(CUP_DOUBT * cup / pitch, OTHER_SERIES if _is_of_another_series(one, other) else 0.0)
 
 
 def inches(way: int, largest: float) -> list[Option]:
@@ -109,6 +112,6 @@ def _kept(one: NamedPropeller) -> Kept:
     )
 
 
-def _is_of_another_series(one: Kept, fitted: Propeller) -> bool:
+def _is_of_another_series(one: Kept | Propeller, fitted: Propeller) -> bool:
     pairs = ((one.material, fitted.material), (one.blades, fitted.blades))
     return any(new and old and new != old for new, old in pairs)

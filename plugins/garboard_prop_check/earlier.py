@@ -10,9 +10,10 @@ import attrs
 from garboard.findings import NotEnoughData
 from garboard.fittings import Fitting, fitted_now, fittings_of, of_fitting
 from garboard.job_view import JobView
-from garboard.records import Engine
+from garboard.records import Engine, Propeller
 from garboard.uncertainty import MeasuredValue
 from garboard_prop_check.averages import average_speed
+from garboard_prop_check.candidates import likened
 from garboard_prop_check.fitted import fitted_of
 from garboard_prop_check.forecast import Before, tried_of
 from garboard_prop_check.load import GALLON, PERSON, gallons
@@ -20,9 +21,9 @@ from garboard_prop_check.power_balance import LEAST_SLIP, MOST_SLIP, Tried
 from garboard_prop_check.runs import Run, runs_of
 from garboard_prop_check.slip_findings import Slip, slips_of
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
-from garboard_prop_check.tried import RUN_WITH
+from garboard_prop_check.tried import RUN_WITH, check_sound
 from garboard_prop_check.window import WindowPosition
-from garboard_prop_check.words import pitch_tolerance
+from garboard_prop_check.words import pitch_tolerance, stamped_pitch
 
 SAME_LOAD = 0.05
 """Weights within so much of each other are one load [-]."""
@@ -33,7 +34,8 @@ def tried_before(whole: JobView) -> Before:
 
     whole : the job with the runs of all propellers
 
-    Left out: what the rev limiter may have held, a propeller that did not bite, an engine mounted at another height.
+    Left out: what the rev limiter may have held, a propeller that did not bite, was damaged or is not as stamped, an
+    engine mounted at another height.
     """
     now, found = fitted_now(whole.vessel), dict[str, list[Tried]]()
     suited = list[tuple[Fitting, Mapping[str, MeasuredValue]]]()
@@ -46,8 +48,8 @@ def tried_before(whole: JobView) -> Before:
             weight = weight_against(before, at_present)
             if abs(weight - 1) <= SAME_LOAD and (turned := _inside(before)):
                 suited.insert(0, (fitting, turned))
-            for engine in before.vessel.engines:
-                one = _tried(before, engine)
+            for engine, present in zip(before.vessel.engines, at_present.vessel.engines, strict=True):
+                one = _tried(before, engine, present.propeller or Propeller())
                 if one is not None and _heights(before, engine) == _heights(at_present, engine):
                     found.setdefault(engine.position, []).append(attrs.evolve(one, weight=weight))
     return Before(frozenset(name for fitting in run for name in fitting), found, tuple(suited))
@@ -72,8 +74,11 @@ def _inside(view: JobView) -> Mapping[str, MeasuredValue]:
     return {one.engine.position: one.engine_speed.measured for one in fitted} if inside else {}
 
 
-def _tried(view: JobView, engine: Engine) -> Tried | None:
+def _tried(view: JobView, engine: Engine, present: Propeller) -> Tried | None:
+    """As if it were like the one now fitted: a cup counts as pitch, another series as doubt."""
     try:
+        check_sound(view, engine)
+        stamped_pitch(view, engine)
         runs = view.once(runs_of)
         one = fitted_of(view, engine, runs)
     except NotEnoughData:
@@ -82,7 +87,9 @@ def _tried(view: JobView, engine: Engine) -> Tried | None:
     bites = slip is None or LEAST_SLIP <= slip.measured.value / 100 <= MOST_SLIP
     if not bites or one.held_by_limiter(view.setting_value("prop_check.limiter_margin", "rev/min")):
         return None
-    return attrs.evolve(tried_of(one, slip), tolerance=pitch_tolerance(view, engine))
+    pitch, doubt = likened(one.pitch, engine.propeller or Propeller(), present)
+    tolerance = pitch_tolerance(view, engine)
+    return attrs.evolve(tried_of(one, slip), pitch=pitch, tolerance=tolerance, other_series=doubt)
 
 
 def _heights(view: JobView, engine: Engine) -> set[str]:

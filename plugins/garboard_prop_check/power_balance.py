@@ -56,6 +56,7 @@ class Tried:
     slip           : as run, or None [-]
     weight         : of boat and load over that of the first propeller's runs, above 0 [-]
     tolerance      : real pitch lies within plus or minus such a share of it, a bound; None for that of all [-]
+    other_series   : as in `Candidate`, against the first propeller [-]
     """
 
     engine_speed: float
@@ -67,6 +68,7 @@ class Tried:
     slip: float | None = None
     weight: float = 1.0
     tolerance: float | None = None
+    other_series: float = 0.0
 
 
 @attrs.frozen(kw_only=True)
@@ -136,8 +138,7 @@ class Model:
         if u is None:
             return None
         row, steepness = _row(x, y, w, u), 3 - s + k * u
-        tolerance = self.tolerance if candidate.tolerance is None else candidate.tolerance
-        pitch = tolerance**2 / 3 + candidate.other_series**2
+        pitch = _pitch_variance(candidate, self.tolerance)
         variance = (_quadratic(row, self.covariance) + c * c * pitch) / steepness**2 + RUN_TO_RUN**2
         engine_speed = self.rated_speed * math.exp(u)
         foreseen = Foreseen(engine_speed=engine_speed, standard_uncertainty=engine_speed * math.sqrt(variance))
@@ -193,7 +194,7 @@ def fit(tried: Sequence[Tried], rated_speed: float, tolerance: float) -> Model:
         u = math.log(one.engine_speed / rated_speed)
         steepness = max(0.8, 3 - mean[3] + mean[4] * u)
         seen = steepness**2 * ((one.doubt / one.engine_speed) ** 2 + RUN_TO_RUN**2)
-        variance = seen + (mean[1] * _tolerance(one, tolerance)) ** 2 / 3
+        variance = seen + mean[1] ** 2 * _pitch_variance(one, tolerance)
         mean, covariance = _learn(mean, covariance, _row(x, y, w, u), 3 * u, variance)
         mean = (*mean[:3], min(mean[3], STEEPEST_SLOPE), min(max(mean[4], 0.0), STRONGEST_BEND), *mean[5:])
     speeds = _speeds(tried, rated_speed, tolerance, mean)
@@ -214,14 +215,16 @@ def _speeds(
         if one.speed is not None:
             u = math.log(one.engine_speed / rated_speed)
             row = (1.0, _power(mean[3], mean[4], u), *_against(first, one.pitch, one.diameter, one.weight))
-            within = _tolerance(one, tolerance)
-            variance = (one.speed_doubt / one.speed) ** 2 + SPEED_RUN_TO_RUN**2 + within**2 / 12
+            pitch = _pitch_variance(one, tolerance)
+            variance = (one.speed_doubt / one.speed) ** 2 + SPEED_RUN_TO_RUN**2 + pitch / 4
             found, doubt = _learn(found, doubt, row, math.log(one.speed), variance)
     return found, doubt
 
 
-def _tolerance(one: Tried, of_all: float) -> float:
-    return of_all if one.tolerance is None else one.tolerance
+def _pitch_variance(one: Tried | Candidate, of_all: float) -> float:
+    """Of the logarithm of its real pitch [-]."""
+    tolerance = of_all if one.tolerance is None else one.tolerance
+    return tolerance**2 / 3 + one.other_series**2
 
 
 def _power(slope: float, bend: float, u: float) -> float:

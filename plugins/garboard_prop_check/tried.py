@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Sequence
 from functools import wraps
 
-from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, not_enough_data
-from garboard.fittings import PROPELLER as NAMED
-from garboard.fittings import check_fitted, fitted_now, fittings_of, names_given, of_fitting, propeller_named
-from garboard.job_view import JobView, nothing_at
+from garboard.findings import Finding, Lack
+from garboard.fittings import (
+    check_fitted,
+    fitted_now,
+    fittings_of,
+    names_given,
+    of_fitting,
+    plain_name,
+)
+from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_prop_check.steps import FULL_THROTTLE, PROPELLER, THROTTLE_STEPS
 
 RUN_WITH = (FULL_THROTTLE, THROTTLE_STEPS)
 """Steps whose rows name their propellers."""
-
-ONE_PROPELLER = Basis(BasisKind.COMMON_PRACTICE, "a run is judged by the propeller it was made with")
 
 
 def of_now(view: JobView) -> JobView:
@@ -54,30 +58,34 @@ def row_after_change(view: JobView, engine: Engine, now: str) -> str:
     return rows[-1] if rows else ""
 
 
+def check_sound(view: JobView, engine: Engine) -> None:
+    """Raise NotEnoughData for a propeller known to be damaged: it is repaired or changed first."""
+    asking, of = view.asking(), engine.position
+    row = row_after_change(view, engine, plain_name(engine.fitted))
+    field = "blades_sound_again" if row or engine.fitted else "blades_sound"
+    asking.settled(PROPELLER, field, row=row, of=of)
+    sound = view.value(PROPELLER, field, row=row, of=of) is not False
+    text = f"the {of} propeller is damaged; repair or change it, then repeat the runs"
+    asking.need(sound, text, lack=Lack.UNSUITABLE, step=PROPELLER, field=field, row=row, of=of)
+    asking.check()
+
+
 def row_to_begin(view: JobView) -> str:
     """The row after those that say how a propeller was put on."""
     numbers = [int(row) for row in view.rows(PROPELLER) if row.isascii() and row.isdecimal()]
     return str(max(numbers, default=0) + 1)
 
 
-def runs_of_no_propeller(view: JobView) -> Iterator[Finding]:
-    """Runs that name a propeller nobody entered, or two at once: they count for none until that is put right."""
-    engines = {engine.position: engine for engine in view.vessel.engines}
-    for one, name in names_given(view, (FULL_THROTTLE,)):
-        engine = engines.get(one.of)
-        if engine is not None and name and propeller_named(view.vessel, engine, name) is None:
-            text = (
-                f"{_called(one.row)}: the {one.of} propeller is said to be {name!r}, which is not in the list of "
-                "propellers; enter it there, or correct the run"
-            )
-            lacking = Missing(text, lack=Lack.NOT_ENTERED, step=FULL_THROTTLE, field=one.field, row=one.row, of=one.of)
-            yield not_enough_data(_called(one.row), (lacking,), (ONE_PROPELLER,))
-    for dispute in view.disagreements:
-        step, field, row, of = dispute.place
-        if step == FULL_THROTTLE and (field == NAMED or field.endswith(f"_{NAMED}")):
-            lacking = nothing_at(view, step, field, row=row, of=of)
-            yield not_enough_data(_called(row), (lacking,), (ONE_PROPELLER,))
+def names_of_runs(rows: Sequence[str]) -> str:
+    """What full-throttle runs are called by their rows.
 
-
-def _called(row: str) -> str:
-    return f"run {row}" if row else "recording of all runs"
+    >>> names_of_runs(["3"]), names_of_runs(["3", "4", "7", ""])
+    ('run 3', 'runs 3, 4 and 7 and the recording of all runs')
+    """
+    numbered = [row for row in rows if row]
+    *first, last = numbered or [""]
+    runs = f"run{'s' if first else ''} {' and '.join(filter(None, (', '.join(first), last)))}"
+    recorded = "recording of all runs"
+    if not numbered:
+        return recorded
+    return runs if len(numbered) == len(rows) else f"{runs} and the {recorded}"

@@ -7,6 +7,7 @@ It says in short what any list of the shop's boats needs, so that no list assess
 from __future__ import annotations
 
 import math
+import statistics
 import threading
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -17,6 +18,7 @@ import attrs
 from garboard.disk.entries import canonical_bytes
 from garboard.disk.json_text import read_json
 from garboard.findings import Finding, Verdict
+from garboard.history.boats_alike import KindOfBoat
 from garboard.records import Engine, Propeller, Vessel
 from garboard.units import Amount
 
@@ -36,6 +38,8 @@ ALIKE_UP_TO = 2.0
 """Boats further apart are not alike [-], in those deviations together."""
 FEWEST = 5
 """Of fewer boats nothing is said: it would be one boat's propeller."""
+BIN, MOST_KINDS = 0.2, 300
+"""How wide a kind is in power and length, as logarithms [-], and how many kinds tablets are told: some 20 KB."""
 MOST_NEWER = 200
 """Rows that stand apart from the columns."""
 JUDGED_FROM = 20
@@ -255,6 +259,33 @@ class Memory:
             _spread([turned for *_, turned in alike if turned > 0]),
             tuple(sorted(sizes.items(), key=lambda size: (-size[1], size[0]))[:3]),
         )
+
+
+def kinds_of(rows: Iterable[Row]) -> tuple[KindOfBoat, ...]:
+    """What boats of each kind kept, for the shop's tablets: kinds of `FEWEST` boats or more, the commonest first."""
+    groups: dict[tuple[str, int, int, int], list[Row]] = {}
+    for row in rows:
+        if row.is_kept and row.pitch > 0 and row.power > 0 and row.length > 0 and row.hull_form:
+            near = round(math.log(row.power) / BIN), round(math.log(row.length) / BIN)
+            groups.setdefault((row.hull_form, row.engines, *near), []).append(row)
+    kinds = [_kind_of(group) for group in groups.values() if len(group) >= FEWEST]
+    return tuple(sorted(kinds, key=lambda one: (-one.boats, attrs.astuple(one)))[:MOST_KINDS])
+
+
+def _kind_of(group: Sequence[Row]) -> KindOfBoat:
+    pitch = _spread([row.pitch for row in group])
+    sizes = Counter(f"{row.diameter:g} x {row.pitch:g}" if row.diameter else f"{row.pitch:g}" for row in group)
+    return KindOfBoat(
+        hull_form=group[0].hull_form,
+        engines=group[0].engines,
+        power=round(statistics.median(row.power for row in group), 1),
+        length=round(statistics.median(row.length for row in group), 2),
+        boats=len(group),
+        pitch=round(pitch.middle, 1),
+        low=round(pitch.low, 1),
+        high=round(pitch.high, 1),
+        size=min(sizes, key=lambda size: (-sizes[size], size)),
+    )
 
 
 def _columns_of(rows: Sequence[Row]) -> dict[str, Any]:

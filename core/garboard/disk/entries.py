@@ -59,6 +59,9 @@ TEMPLATE = "template"
 FORECAST = "forecast"
 """Kind of the entries that keep what was foreseen of a propeller before it was run; see `records.Forecast`."""
 
+ALIKE = "alike"
+"""Kind of the entries, in the shop's record, that say what boats of each kind kept; see `history.boats_alike`."""
+
 KINDS = frozenset(
     {
         "measure",
@@ -74,6 +77,7 @@ KINDS = frozenset(
         "setting",
         TEMPLATE,
         FORECAST,
+        ALIKE,
         STRAY,
     }
 )

@@ -11,7 +11,7 @@ from enum import StrEnum
 
 import attrs
 
-from garboard.disk.entries import DEEPEST, FORECAST, STRAY, TEMPLATE, Entry, carried_by
+from garboard.disk.entries import ALIKE, DEEPEST, FORECAST, STRAY, TEMPLATE, Entry, carried_by
 from garboard.faults import InputError, shown
 from garboard.history.moves import JOINING, LEAVING, named_hull, named_job
 from garboard.records import EQUIPMENT, Forecast, Job, JsonValue, Note, SignOff, StepState
@@ -32,6 +32,7 @@ class Shape(StrEnum):
     JOB = "a fact about a job"
     STEP = "the state of a step"
     NOTE = "a remark with its text"
+    ALIKE = "a list of kinds of boats"
     FORECAST = "a propeller with what is expected of each engine"
     SIGNATURE = "a signature with role and name"
     RECORDING = "a recording with its file"
@@ -169,6 +170,10 @@ def _note(entry: Entry) -> Shape | None:
     return None if _makes_signed(entry, Note) else Shape.NOTE
 
 
+def _alike(entry: Entry) -> Shape | None:
+    return None if isinstance(entry.value, list) else Shape.ALIKE
+
+
 def _forecast(entry: Entry) -> Shape | None:
     return None if _makes_signed(entry, Forecast) else Shape.FORECAST
 
@@ -238,4 +243,5 @@ _OF_KIND: Mapping[str, Callable[[Entry], Shape | None]] = {
     "setting": _setting,
     TEMPLATE: _template,
     FORECAST: _forecast,
+    ALIKE: _alike,
 }

@@ -6,15 +6,23 @@ import logging
 import threading
 from collections.abc import Callable, Iterable
 
-from garboard.disk.entries import SHOP_RECORD
+from garboard.disk.clock import wall_milliseconds
+from garboard.disk.entries import SHOP_RECORD, view
+from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import InputError
-from garboard_shop.memory import Memory, as_text, of_text, row_of
+from garboard.history.authority import ON_THE_PAGE
+from garboard.history.boats_alike import REGISTER, kinds_entry, kinds_in
+from garboard.history.replay import replay
+from garboard_shop.memory import Memory, as_text, kinds_of, of_text, row_of
+from garboard_shop.pages.authors import author_after
 from garboard_shop.pages.summaries import BoatSummary
 from garboard_shop.store import KeptRow, Store, StoreAway
 
 PAUSE = 0.2
 """Between two boats whose rows are made again, so that the pages come first [s]."""
+A_WEEK = 7 * 24 * 60 * 60 * 1000
+"""What boats kept changes slowly, and every telling stays in the shop's record [ms]."""
 NEXT_LOOK = 60.0
 """After all of them [s]."""
 
@@ -93,10 +101,26 @@ class Remembering:
         memory.take(row)
         return True
 
+    def tell_tablets(self, now: int) -> bool:
+        """Write what boats of each kind kept into the shop's record, once a week at most; whether it was written.
+
+        now : the shop's wall time since 1970-01-01 UTC [ms]
+        """
+        kinds = kinds_of(self.memory.rows())
+        entries = self._store.get(SHOP_RECORD, self._store.ids(SHOP_RECORD)).items()
+        shop = replay(SHOP_RECORD, [view(name, raw) for name, raw in entries])
+        told = max((one.clock.milliseconds for one in shop.current(REGISTER)), default=0)
+        if now - told < A_WEEK or kinds_in(shop) == kinds or not kinds:
+            return False
+        entry = kinds_entry(author_after(shop, "the shop's memory"), shop, kinds)
+        offered = {SHOP_RECORD: CheckedEntries([(entry.id, entry.raw)])}
+        return bool(self._store.put_if_absent(offered, ON_THE_PAGE, now, 0).added)
+
     def _run(self) -> None:
         while not self._stop.is_set():
             try:
                 self.bring_up_to_date(pause=PAUSE)
+                self.tell_tablets(wall_milliseconds())
             except (StoreAway, NotSaved):
                 log.warning("the shop's memory is not up to date; it is tried again", exc_info=True)
             except Exception:  # whatever one boat runs into, the others are still to be remembered

@@ -57,6 +57,15 @@ class _Text(Label):
         self._trigger_texture()
         self.full = float(more["font_size"])
 
+    def _create_label(self) -> None:
+        super()._create_label()
+        self._label.text = joined(self.text)
+
+    def _trigger_texture_update(self, name: str | None = None, source: Any = None, value: Any = None) -> None:
+        super()._trigger_texture_update(name, source, value)
+        if source and name == "text":
+            self._label.text = joined(value)
+
     def shrink_to(self, room: float, high: float | None = None) -> None:
         """Words as large as they fit in, down to the least size: no word is broken, none is cut.
 
@@ -78,17 +87,15 @@ class _Text(Label):
         """What stands on one line: words, and values with their units."""
         return str(self._label.text).replace("\n", " ").split(" ")
 
+    def _part_values(self, room: float) -> None:
+        """Where a value does not fit on one line, it ends one between its parts: a word broken in two is no word."""
+        text = joined(self.text)
+        if text != self.text:
+            values = [piece for piece in text.replace("\n", " ").split(" ") if "\u00a0" in piece]
+            self._label.text = self.text if max(map(self._wide, values)) > room else text
+
     def _wide(self, words: str) -> float:
         return float(self._label.get_extents(words)[0])
-
-    def _create_label(self) -> None:
-        super()._create_label()
-        self._label.text = joined(self.text)
-
-    def _trigger_texture_update(self, name: str | None = None, source: Any = None, value: Any = None) -> None:
-        super()._trigger_texture_update(name, source, value)
-        if source and name == "text":
-            self._label.text = joined(value)
 
 
 def is_measured() -> bool:
@@ -109,6 +116,7 @@ class Txt(_Text):
     def fit(self, width: float) -> float:
         self.text_size: tuple[float | None, None] = (width, None)
         self.shrink_to(width)
+        self._part_values(width)
         self.texture_update()
         self.size = (width, self.texture_size[1])
         return float(self.height)
@@ -239,6 +247,7 @@ class Press(ButtonBehavior, _Text):
         self.text_size = (room, None)
         if self.kind != "key":
             self.shrink_to(room, None if self._is_fitted else self.height)
+        self._part_values(room)
 
     @property
     def least(self) -> float:

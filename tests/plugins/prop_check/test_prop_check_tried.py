@@ -12,9 +12,9 @@ from pypdf import PdfReader
 from rich.console import Console
 
 from garboard.findings import Finding, Lack
-from garboard.fittings import CAME_WITH
+from garboard.fittings import CAME_WITH, fitting_named
 from garboard.hosting.host import make_host
-from garboard.job_view import Disagreement, FieldKey, JobView
+from garboard.job_view import Disagreement, FieldKey, JobView, Unreadable
 from garboard.records import JsonValue, NamedPropeller, Vessel
 from garboard.report.book import handover_book
 from garboard.report.job_report import print_report
@@ -81,6 +81,45 @@ def test_what_another_propeller_turned_leaves_less_doubt_of_the_next() -> None:
         widths.append(of.high.to("rev/min") - of.low.to("rev/min"))
     assert 0 < widths[0] < 0.9 * widths[1]
     assert [series.x for series in after.figures[0].series if series.name == "as run"] == [(19, 17)]
+
+
+def test_a_damaged_propeller_teaches_the_forecast_nothing() -> None:
+    """A dent or a misread stamp is no property of boat or engine: the advice is that of a job without its runs."""
+    after = two_ways(vessel(), "5250 rev/min", ("36.0 kn", "35.4 kn"))
+    alone = job(boat("17 steel"), after, more=named("17 steel", "1", "2"))
+
+    def forecast(view: JobView) -> list[tuple[float, float | None]]:
+        (advice,) = findings(view, "pitch")
+        return [(one.value, one.expanded_uncertainty) for one in advice.numbers]
+
+    def after_a_swap(**found: bool) -> JobView:
+        said: dict[FieldKey, JsonValue] = {(PROPELLER, field, "", "centre"): value for field, value in found.items()}
+        return job(boat("17 steel"), BEFORE + after, more=named("17 steel", "3", "4") | said)
+
+    assert forecast(after_a_swap(blades_sound=False)) == forecast(alone)
+    assert forecast(after_a_swap(stamp_read=False)) == forecast(alone)
+    assert forecast(after_a_swap(blades_sound=True, stamp_read=True)) == forecast(after_a_swap()) != forecast(alone)
+
+
+def test_an_earlier_propeller_with_a_cup_teaches_as_the_pitch_its_cup_acts_as() -> None:
+    """150 rev/min slower on the same stamp, as with an inch more: that says nothing against the next inch less."""
+
+    def foreseen(*tried: NamedPropeller) -> dict[str, tuple[float, float]]:
+        later = two_ways(vessel(), "5000 rev/min", ("36.9 kn", "36.3 kn")) if tried else []
+        names = named("19", "3", "4") if tried else {}
+        (advice,) = findings(job(boat("", *tried), BEFORE + later, more=names), "pitch")
+        cells = ((row[1], row[2].split(" ± ")) for row in advice.tables[0].rows)
+        return {pitch: (float(cell[0]), float(cell[1])) for pitch, cell in cells if len(cell) > 1}
+
+    plain = NamedPropeller(name="19", pitch=Amount("19", "in"), diameter=Amount("15", "in"))
+    cupped = attrs.evolve(plain, cup="heavy")
+    alone, as_like, as_cupped = foreseen(), foreseen(plain), foreseen(cupped)
+    inch = "17 (-2)"
+    assert as_like[inch][0] < alone[inch][0] - 30, "the same stamp turned slower: the boat takes more power"
+    assert abs(as_cupped[inch][0] - alone[inch][0]) < 30
+    assert as_cupped[inch][1] < alone[inch][1], "it teaches all the same"
+    other = foreseen(attrs.evolve(cupped, material="composite"))
+    assert other == as_cupped, "of the one now fitted nobody said what it is made of"
 
 
 def test_the_second_propeller_is_judged_as_if_no_other_had_been_run() -> None:
@@ -167,7 +206,8 @@ def test_the_nut_is_looked_at_again_after_each_change() -> None:
     assert "damaged" in findings(damaged, "pitch")[0].sentence
 
 
-def test_throttle_steps_of_another_propeller_are_of_another_curve() -> None:
+def throttle_steps(**names: str) -> JobView:
+    """Eight throttle steps of the propeller now fitted, but of rows "r1" to "r8" that name another."""
     steps: dict[FieldKey, JsonValue] = {}
     for row, turns in enumerate((800, 1500, 2200, 2900, 3600, 4300, 5000, 5600), start=1):
         steps |= {
@@ -175,14 +215,42 @@ def test_throttle_steps_of_another_propeller_are_of_another_curve() -> None:
             ("fuel_curve.steps", "speed_out", str(row), ""): f"{turns / 150:.1f} kn",
             ("fuel_curve.steps", "speed_back", str(row), ""): f"{turns / 150:.1f} kn",
             ("fuel_curve.steps", "fuel_flow", str(row), "centre"): f"{turns**2 / 2e6:.1f} gal/h",
+            ("fuel_curve.steps", "propeller", str(row), "centre"): names.get(f"r{row}", "17 steel"),
         }
-    view = job(boat("17 steel"), AFTER, more=named("17 steel", "1", "2") | steps)
-    curve = [one.finding for one in HOST.assess(view) if one.calculator == "fuel_curve.curve"]
-    assert [one.verdict for one in curve] == [Verdict.NOT_ENOUGH_DATA]
-    all_named = {("fuel_curve.steps", "propeller", str(row), "centre"): "17 steel" for row in range(1, 9)}
-    view = job(boat("17 steel"), AFTER, more=named("17 steel", "1", "2") | steps | all_named)
-    curve = [one.finding for one in HOST.assess(view) if one.calculator == "fuel_curve.curve"]
-    assert Verdict.NOT_ENOUGH_DATA not in {one.verdict for one in curve}
+    return job(boat("17 steel"), AFTER, more=named("17 steel", "1", "2") | steps)
+
+
+def of_steps(view: JobView, calculator: str) -> list[Finding]:
+    return [one.finding for one in HOST.assess(view) if one.calculator == f"fuel_curve.{calculator}"]
+
+
+def test_throttle_steps_of_another_propeller_are_of_another_curve() -> None:
+    before = throttle_steps(**{f"r{row}": CAME_WITH for row in range(1, 9)})
+    assert [one.verdict for one in of_steps(before, "curve")] == [Verdict.NOT_ENOUGH_DATA]
+    assert Verdict.NOT_ENOUGH_DATA not in {one.verdict for one in of_steps(throttle_steps(), "curve")}
+
+
+def test_a_throttle_step_of_a_propeller_nobody_entered_is_said() -> None:
+    """It is of no curve; a step of another propeller that was entered is of that one's, and nothing is said of it."""
+    (said,) = of_steps(throttle_steps(r6="17 stel", r7="17 stel"), "against_others")
+    assert (said.verdict, said.about) == (Verdict.NOT_ENOUGH_DATA, "rows 6 and 7")
+    assert "'17 stel', which is not in the list of propellers" in said.sentence
+    places = [(one.step, one.field, one.row, one.of) for one in said.missing]
+    assert places == [("fuel_curve.steps", "propeller", row, "centre") for row in ("6", "7")]
+    assert not of_steps(throttle_steps(r6=CAME_WITH, r7=CAME_WITH), "against_others")
+    assert not of_steps(throttle_steps(), "against_others")
+
+
+@pytest.mark.parametrize("step", [RUNS, "fuel_curve.steps"])
+def test_a_name_that_cannot_be_read_is_no_name_of_the_propeller_the_engine_came_with(step: str) -> None:
+    misfit = Unreadable(place=(step, "propeller", "2", "centre"), expected="text in quotes", got="17")
+    view = throttle_steps()
+    kept = tuple(one for one in view.measurements if (one.step, one.field, one.row, one.of) != misfit.place)
+    view = attrs.evolve(view, measurements=kept, unreadable=(misfit,))
+    assert fitting_named(view, step, "2") is None
+    calculator = "prop_check.readings" if step == RUNS else "fuel_curve.against_others"
+    said = [one.finding for one in HOST.assess(view) if one.calculator == calculator]
+    assert misfit.place in [(one.step, one.field, one.row, one.of) for found in said for one in found.missing]
 
 
 # Side by side

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import attrs
 
+from boat_rows import rows
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import make_entry
 from garboard.disk.hullfile import CheckedEntries
-from garboard_shop.memory import of_text, of_vessel
+from garboard.history.boats_alike import REGISTER, kinds_in
+from garboard_shop.memory import FEWEST, Row, kinds_of, of_text, of_vessel
+from garboard_shop.pages.remembering import A_WEEK
+from garboard_shop.pages.settings import record_of
 from pages_rig import HAND, NOON, SALTGRASS, Pages, words_of
 
 NEW, AT = "QQZ05555A626", "2026-11-25T10:00:00+00:00"
@@ -61,9 +65,8 @@ def test_before_the_first_run_a_boats_page_says_what_boats_alike_kept(pages: Pag
 
 def test_the_score_stands_on_its_page_from_twenty_forecasts_on(pages: Pages) -> None:
     browser, remembering = pages.signed_in(HAND), pages.desk.remembering
-    remembering.bring_up_to_date()
     assert "No forecast was put to the test yet" in words_of(browser.text("/memory"))
-    row = remembering.memory.rows()[0]
+    row = Row(hull="QQZ00001A626")
     for forecasts, held, said in (
         (19, 19, "19 forecasts put to the test. From 20 on this page says how many held."),
         (20, 17, "17 of 20 forecasts held."),
@@ -73,3 +76,23 @@ def test_the_score_stands_on_its_page_from_twenty_forecasts_on(pages: Pages) -> 
         shown = words_of(browser.text("/memory"))
         assert said in shown
         assert ("too narrow" in shown) == (held == 16)
+
+
+def test_tablets_are_told_once_a_week_what_boats_of_each_kind_kept(pages: Pages) -> None:
+    """In the shop's record, which comes to every tablet; nothing where nothing changed."""
+    remembering, store = pages.desk.remembering, pages.store
+    assert not remembering.tell_tablets(NOON), "too few boats"
+    for row in rows(600):
+        remembering.memory.take(row)
+    assert remembering.tell_tablets(NOON)
+    told = kinds_in(record_of(store))
+    assert len(told) > 5
+    assert told == kinds_of(remembering.memory.rows())
+    assert all(one.boats >= FEWEST and one.low <= one.pitch <= one.high for one in told)
+    clock = max(one.clock.milliseconds for one in record_of(store).current(REGISTER))
+    for row in rows(40, seed=2):
+        remembering.memory.take(attrs.evolve(row, hull=f"NEW{row.hull}"))
+    assert not remembering.tell_tablets(clock + A_WEEK - 1)
+    assert remembering.tell_tablets(clock + A_WEEK)
+    assert kinds_in(record_of(store)) == kinds_of(remembering.memory.rows()) != told
+    assert not remembering.tell_tablets(clock + 9 * A_WEEK), "nothing changed"
