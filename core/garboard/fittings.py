@@ -38,6 +38,7 @@ __all__ = [
     "fitting_named",
     "fittings_of",
     "is_of_runs",
+    "name_of_fitting",
     "names_given",
     "of_fitting",
     "plain_name",
@@ -175,6 +176,21 @@ def fitted_now(vessel: Vessel) -> Fitting:
     ('17 steel',)
     """
     return tuple(plain_name(engine.fitted) for engine in vessel.engines)
+
+
+def name_of_fitting(vessel: Vessel, fitting: Fitting) -> str:
+    """Its propeller, or where engines have unlike ones the engines of each before it.
+
+    >>> twins = Vessel(hull_number="X", engines=(Engine(position="port"), Engine(position="starboard")))
+    >>> name_of_fitting(twins, ("17 steel", "17 steel")), name_of_fitting(twins, ("17 steel", ""))
+    ('17 steel', 'port 17 steel, starboard as delivered')
+    """
+    on: dict[str, list[str]] = defaultdict(list)
+    for engine, name in zip(vessel.engines, fitting, strict=False):  # a page may be open while an engine is added
+        on[name or CAME_WITH].append(engine.position)
+    if len(on) < 2:
+        return "".join(on)
+    return ", ".join(f"{' and '.join(positions)} {name}" for name, positions in on.items())
 
 
 def check_fitted(view: JobView) -> None:

@@ -89,7 +89,7 @@ def at_hand(
     tried : names of those of the boat that were run
     """
     shelf = (Option(source=Source.SHELF, kept=one) for one in read_shelf(str(view.setting("prop_check.shelf"))))
-    found = (*_on_board(view, fitted, tried), *shelf)
+    found = dict.fromkeys((*_on_board(view, fitted, tried), *shelf))  # of several alike on the shelf one is shown
     return [one for one in found if all(0 < way * one.change_of(each) <= largest for each in fitted)]
 
 

@@ -257,6 +257,7 @@ def _engine_slip(
         code=judged.code,
         verdict=Verdict.ADVISE if odd else judged.verdict,  # first find out whether the fact is right
         about=about(engine),
+        of=engine.position,
         sentence=" ".join(words),
         basis=(SLIP, AVERAGING, basis_of(tolerance_setting(found.engine)), *judged.used),
         numbers=found.numbers,

@@ -11,18 +11,18 @@ import attrs
 
 from garboard.findings import Finding, Limit, NotEnoughData, Number, Table, Verdict
 from garboard.fittings import (
-    CAME_WITH,
     Fitting,
     check_fitted,
     fitted_now,
     fittings_of,
     is_of_runs,
+    name_of_fitting,
     of_fitting,
     with_fitting,
 )
 from garboard.hosting.host import PluginHost
 from garboard.job_view import Disagreement, JobView
-from garboard.records import Engine, Vessel
+from garboard.records import Engine, Measurement, Vessel
 from garboard.report.as_typed import as_typed
 from garboard.report.outline import first_sentence, result_of
 from garboard.steps import Assessed
@@ -32,6 +32,15 @@ LAUNCH = "time_to_plane"
 """The column of a run that says how long the boat took to plane."""
 
 _WORST_FIRST = (Verdict.FAIL, Verdict.NOT_ENOUGH_DATA, Verdict.ADVISE, Verdict.PASS)
+
+
+_LOADS = (
+    ("persons", "{} on board", "", 1.0),
+    ("fuel_level", "fuel {}", "%", 20.0),
+    ("gear", "gear {}", "lb", 100.0),
+)
+"""What a row says was aboard, its words, its unit, and what is told as unlike: one person, or so much of fuel or gear;
+common practice, no source."""
 
 
 @attrs.frozen(kw_only=True)
@@ -52,10 +61,11 @@ class Told:
 class Trial:
     """One fitting that was tried.
 
-    name    : of its propellers ("17 steel"; "17 steel, 17 brass" where engines differ)
+    name    : of its propellers ("17 steel"; "port 17 steel, starboard 17 brass" where engines differ)
     sizes   : of each propeller, in words
     stays   : it is the one fitted now
     rows    : names of its runs, by step
+    loads   : what its rows say was aboard, by field
     told    : figures to compare, by what they are
     finding : the worst of those that judge it, which gives its verdict; None where nothing does
     why     : what that says first
@@ -67,6 +77,7 @@ class Trial:
     stays: bool
     rows: Mapping[str, tuple[str, ...]]
     load: str
+    loads: Mapping[str, tuple[tuple[float, str], ...]]
     mounting: str
     time_to_plane: str
     told: Mapping[str, tuple[Told, ...]]
@@ -134,7 +145,36 @@ def which_stays(trials: Sequence[Trial]) -> Iterator[str]:
     """Which stays and why, then what the others came to: a sentence for each."""
     for one in sorted(trials, key=lambda one: not one.stays):
         keeps = "stays" if one.verdict in (Verdict.PASS, Verdict.ADVISE) else "is on the boat now"
-        yield f"{one.name[:1].upper()}{one.name[1:]} {keeps if one.stays else 'was tried'}: {one.why}"
+        yield f"{_as_begun(one.name)} {keeps if one.stays else 'was tried'}{_of_which(one)}: {one.why}"
+    yield from _unlike_loads(trials)
+
+
+def _of_which(trial: Trial) -> str:
+    """Which of several engines is spoken of; "" where there is one, or all are."""
+    found = trial.finding
+    return f". {_as_begun(found.about)}" if found and found.of and len(trial.fitting) > 1 else ""
+
+
+def _as_begun(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def _unlike_loads(trials: Sequence[Trial]) -> Iterator[str]:
+    """Where the runs were not made with one load, a figure may owe to that what seems the propeller's."""
+    told = []
+    for field, words, _, apart in _LOADS:
+        aboard = [one for trial in trials for one in trial.loads.get(field, ())]
+        told.append(_unlike(words, aboard, apart))
+    if any(told):
+        yield f"Not all runs had one load ({', '.join(filter(None, told))}): a lighter boat turns and runs faster."
+
+
+def _unlike(words: str, aboard: Sequence[tuple[float, str]], apart: float) -> str:
+    """The least and the most of what was aboard as typed, where they are so far apart."""
+    if not aboard:
+        return ""
+    low, high = min(aboard), max(aboard)
+    return words.format(f"{low[1]} to {high[1]}") if high[0] - low[0] >= apart else ""
 
 
 def _trial(view: JobView, host: PluginHost, fitting: Fitting, steps: Sequence[str], *, stays: bool) -> Trial:
@@ -148,11 +188,12 @@ def _trial(view: JobView, host: PluginHost, fitting: Fitting, steps: Sequence[st
     worst = min(found, key=lambda one: (_WORST_FIRST.index(one.verdict), not one.limits), default=None)
     return Trial(
         fitting=fitting,
-        name=_name(fitting),
+        name=name_of_fitting(vessel, fitting),
         sizes=_sizes(vessel),
         stays=stays,
         rows={step: its.rows(step) for step in steps},
         load=_load(its, steps),
+        loads=_loads(its, steps),
         mounting=_mounting(its, steps),
         time_to_plane=_time_to_plane(its, steps),
         told=_told(assessed, compared),
@@ -169,10 +210,6 @@ def _but_of_the_fitted(view: JobView) -> tuple[Disagreement, ...]:
 
 def _why(worst: Finding | None) -> str:
     return first_sentence(result_of(worst)) if worst else "nothing of it was judged."
-
-
-def _name(fitting: Fitting) -> str:
-    return ", ".join(dict.fromkeys(name or CAME_WITH for name in fitting))
 
 
 def _sizes(vessel: Vessel) -> str:
@@ -225,9 +262,24 @@ def _values(view: JobView, steps: Sequence[str], field: str) -> tuple[str, ...]:
 
 
 def _load(view: JobView, steps: Sequence[str]) -> str:
-    said = {field: " or ".join(_values(view, steps, field)) for field in ("persons", "fuel_level", "gear")}
-    words = {"persons": "{} on board", "fuel_level": "fuel {}", "gear": "gear {}"}
-    return ", ".join(words[field].format(text) for field, text in said.items() if text)
+    said = ((words, " or ".join(_values(view, steps, field))) for field, words, _, _ in _LOADS)
+    return ", ".join(words.format(text) for words, text in said if text)
+
+
+def _loads(view: JobView, steps: Sequence[str]) -> dict[str, tuple[tuple[float, str], ...]]:
+    """What the rows say was aboard, each in the unit of `_LOADS` and as typed."""
+    said = [one for one in view.measurements if one.step in steps and one.row]
+    loads = {}
+    for field, _, unit, _ in _LOADS:
+        found = ((_aboard(view, one, unit), str(one.value)) for one in said if one.field == field)
+        loads[field] = tuple((amount, text) for amount, text in found if amount is not None)
+    return loads
+
+
+def _aboard(view: JobView, one: Measurement, unit: str) -> float | None:
+    if not unit:
+        return one.value if isinstance(one.value, int) else None
+    return view.amount(one.step, one.field, unit, row=one.row)
 
 
 def _mounting(view: JobView, steps: Sequence[str]) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import attrs
 from kivy.uix.widget import Widget
 
-from garboard.fittings import CAME_WITH, fitted_now
+from garboard.fittings import CAME_WITH, fitted_now, name_of_fitting
 from garboard.records import Vessel
 from garboard_tablet.models.asks import Ask, pieces
 from garboard_tablet.models.entry import entry_route
@@ -72,7 +72,7 @@ class TrialsPage(Page):
 
     def _one(self) -> list[Maker]:
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel
-        on = ", ".join(dict.fromkeys(name or CAME_WITH for name in fitted_now(vessel))) or CAME_WITH
+        on = name_of_fitting(vessel, fitted_now(vessel)) or CAME_WITH
         return [
             words(f"Fitted: {on}", size=HEADING),
             words("Only this propeller has runs. Change it with New trial: runs made so far stay with it.", "quiet"),
@@ -119,7 +119,8 @@ class TrialPage(Page):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return ", ".join(dict.fromkeys(self.route.subject))
+        vessel = self.tablet.view(self.route.hull, self.route.job).vessel
+        return name_of_fitting(vessel, self.route.subject)
 
     @property
     def _is_on(self) -> bool:

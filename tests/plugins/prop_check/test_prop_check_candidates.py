@@ -116,6 +116,12 @@ def test_what_the_shelf_has_is_not_tried_for_the_sake_of_it() -> None:
     assert "17 in would have a chance of 90 in 100, and has to be found." in close
 
 
+def test_a_propeller_that_is_on_the_shelf_twice_stands_once_in_the_table() -> None:
+    """Two that differ in a stock number are two."""
+    rows = advised(boat(), "14.5 x 16; 14.5 x 16, S-1; 14.5 x 16.0").tables[0].rows
+    assert [row[1] for row in rows if "14.5 x 16" in row[1]] == ["14.5 x 16 (-3)", "14.5 x 16, S-1 (-3)"]
+
+
 def test_another_series_and_a_cup_are_foreseen_with_more_doubt() -> None:
     """A cup acts as an inch more, give or take half of one; another material works as another pitch."""
 

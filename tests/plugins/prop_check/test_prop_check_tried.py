@@ -290,6 +290,34 @@ def test_what_was_tried_stands_side_by_side(tried: JobView) -> None:
     assert "'16 brass' of the centre engine is not in the list of propellers" in said[2]
 
 
+def test_runs_that_were_not_made_with_one_load_are_told_as_such(tried: JobView) -> None:
+    """Fuel burnt from run to run is one load; a load that one run alone says is compared with none."""
+    assert not [said for said in which_stays(trials_of(tried, HOST)) if "load" in said]
+    like = trial("1", persons=2, fuel_level="50 %") | trial("3", persons=2, fuel_level="42 %")
+    assert len(list(which_stays(trials_of(swapped(more=like), HOST)))) == 2
+    unlike = trial("1", persons=6, gear="800 lb") | trial("3", persons=2, gear="100 kg")
+    *_, said = which_stays(trials_of(swapped(more=unlike), HOST))
+    assert said.startswith("Not all runs had one load (2 to 6 on board, gear 100 kg to 800 lb)")
+
+
+def test_of_several_engines_each_trial_says_which_has_which_propeller() -> None:
+    """Three engines, two of them changed, first these, then those: two names, and the engine that decides named."""
+    made = vessel(3)
+    runs = two_ways(made, "5160 rev/min", ("37.8 kn", "37.2 kn"))
+    steel = {("1", "port"), ("1", "centre"), ("2", "port"), ("2", "centre"), ("3", "port"), ("4", "port")}
+    names: dict[FieldKey, JsonValue] = {(RUNS, "propeller", row, of): "17 steel" for row, of in steel}
+    view = job(attrs.evolve(made, propellers=(STEEL,)), runs * 2, more=names)
+    trials = trials_of(view, HOST)
+    assert [one.name for one in trials] == [
+        "port and centre 17 steel, starboard as delivered",
+        "port 17 steel, centre and starboard as delivered",
+        CAME_WITH,
+    ]
+    assert "was tried. Port engine: 5160 ± 30 rev/min" in list(which_stays(trials))[1]
+    slips = dict(lines_of_trials(trials))["Slip"]
+    assert [part.split()[0] for part in slips[0].split(", ")] == ["port", "centre", "starboard"]
+
+
 def test_one_propeller_that_is_fitted_is_no_trial() -> None:
     assert trials_of(job(vessel(), BEFORE), HOST) == ()
     assert trials_of(job(boat("17 steel"), AFTER, more=named("17 steel", "1", "2")), HOST) == ()
