@@ -628,7 +628,10 @@ class EntryPage(EchoingPage):
         return len(way) > 1 and way[-2].page in COME_FROM
 
     def _go(self, route: Route | None) -> None:
-        if route is None and self.context.ends.last_value_entered(self.route, self.findings.known(self.route)):
+        ends = self.context.ends
+        if route is not None:
+            ends.value_entered(self.route)
+        elif ends.last_value_entered(self.route, self.findings.known(self.route)):
             self.context.vessels.refresh(self.route.hull)
         self.findings.soon(self.route)
         if route is None or self._comes_from_one:
