@@ -356,8 +356,6 @@ class EntryForm:
 
     def undo(self) -> None:
         """Undo what was saved last, where it was saved here: what stood before stands again."""
-        from garboard_tablet.models.step_ends import open_again
-
         echo = echo_of(self.tablet, self.route)
         if echo is None or not echo.can_be_undone or echo.ask.key != self.ask.key:
             return
@@ -368,18 +366,11 @@ class EntryForm:
         for ask, now in echo.also:
             if self.tablet.current(self.route.hull, self.route.job, ask) == now:  # not changed since
                 self.tablet.take_back(self.route.hull, self.route.job, ask, UNDONE)
-        if self.ask.key.kind == "measure":
-            open_again(self.tablet, (self.route.hull, self.route.job, self.ask.place[0]), UNDONE)
         self.tablet.echo = None
 
     def take_back(self, reason: str) -> None:
         """Take back the value that stands."""
-        from garboard_tablet.models.step_ends import open_again
-
-        hull, job = self.route.hull, self.route.job
-        self.tablet.take_back(hull, job, self.ask, reason)
-        if self.ask.field.required and self.ask.key.kind == "measure":
-            open_again(self.tablet, (hull, job, self.ask.place[0]), reason)
+        self.tablet.take_back(self.route.hull, self.route.job, self.ask, reason)
         self._forget_draft()
         self.tablet.session.save()  # the page stays: no change of page saves it
 

@@ -56,7 +56,7 @@ class StepEnds:
         hull, job, step = key
         passes = all(one.finding.verdict is Verdict.PASS for one in found)
         state = self._tablet.view(hull, job).state_of(step)
-        if passes and state == STARTED and is_all_entered(self._tablet, key):
+        if passes and state == STARTED and _is_all_entered(self._tablet, key):
             self._ended.add(key)
             self._tablet.set_state(hull, job, step, DONE)
             return True
@@ -66,8 +66,20 @@ class StepEnds:
             return True
         return False
 
+    def taken_back(self, route: Route, reason: str) -> bool:
+        """A value was taken back: a step that needs it is done no more, and Next leads to it again.
 
-def is_all_entered(tablet: Tablet, key: Key) -> bool:
+        Returns whether its state changed.
+        """
+        key = (route.hull, route.job, route.step)
+        is_done = bool(route.step) and self._tablet.view(route.hull, route.job).state_of(route.step) == DONE
+        opens = is_done and not _is_all_entered(self._tablet, key)
+        if opens:
+            self._tablet.set_state(*key, STARTED, reason)
+        return opens
+
+
+def _is_all_entered(tablet: Tablet, key: Key) -> bool:
     """Whether a step has every value that it needs."""
     from garboard_tablet.models.asks import missing_equipment
     from garboard_tablet.models.entry import first_open
@@ -79,11 +91,3 @@ def is_all_entered(tablet: Tablet, key: Key) -> bool:
         return False
     needed = [ask for ask in asks_here(tablet, hull, job, step) if ask.field.required]
     return first_open(tablet, Route(page="step", hull=hull, job=job, step=name), needed) is None
-
-
-def open_again(tablet: Tablet, key: Key, reason: str) -> None:
-    """A value of a step was taken back: where the step needs it, it is done no more, and Next leads to it again."""
-    hull, job, step = key
-    is_done = bool(step) and tablet.view(hull, job).state_of(step) == DONE
-    if is_done and not is_all_entered(tablet, key):
-        tablet.set_state(hull, job, step, STARTED, reason)

@@ -597,6 +597,8 @@ class EntryPage(EchoingPage):
     def _take_back(self, reason: str) -> None:
         if self.form is not None:
             self.form.take_back(reason)
+            if self.context.ends.taken_back(self.route, reason):
+                self.context.vessels.refresh(self.route.hull)
             self._taking_back = self._changing = False
             self.findings.soon(self.route)
             self.screen.redraw()
