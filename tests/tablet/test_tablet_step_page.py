@@ -10,7 +10,7 @@ from garboard.findings import Basis, BasisKind, Finding, Limit, Number, Verdict
 from garboard.steps import Assessed, Phase
 from garboard_tablet.models.limit_bar import LimitScale
 from garboard_tablet.models.step_page import counted, headline, standing
-from tablet.driver import Drive, Driver, new_job
+from tablet.driver import Drive, Driver, new_job, view_of
 
 PRACTICE = (Basis(BasisKind.COMMON_PRACTICE, "tried once"),)
 DROP = Number("drop", 1.72, "V", 0.09, 2)
@@ -220,3 +220,27 @@ def test_a_step_with_a_fail_is_not_done_by_itself_and_to_look_at_one_writes_noth
     d.press("back", "step dock.horn")
     assert d.find("done").text == "Step done"
     assert d.app.tablet.size(here.hull, here.job) == size
+
+
+def test_a_step_done_by_itself_is_done_no_more_when_its_value_is_undone_or_turns_bad(drive: Drive) -> None:
+    """Else the day passes it over, and the value goes missing. One that is not needed opens nothing."""
+    d = drive()
+    new_job(d)
+    d.press("next step", "choice Yes", "choice hoarse")
+    d.write("loud")
+    d.press("next")
+    d.number("12")
+    assert view_of(d).state_of("dock.horn") == "done"
+    d.press("undo")
+    assert view_of(d).state_of("dock.horn") == "under way"
+    d.press("back", "back")
+    d.press("next step", "continue")  # Next leads to it again
+    d.number("12")
+    assert view_of(d).state_of("dock.horn") == "done"
+
+    d.press("value Remark", "change", "take back", "back mistyped")
+    assert view_of(d).value("dock.horn", "remark") is None
+    assert view_of(d).state_of("dock.horn") == "done", "a remark is not needed"
+    d.press("back", "value Heard from the end of the dock", "choice No", "back")
+    assert view_of(d).state_of("dock.horn") == "under way", "it does not pass any more"
+    assert d.find("done").text == "Step done", "and a person may still say that it is done"

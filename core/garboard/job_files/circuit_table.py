@@ -77,9 +77,9 @@ def _between(text: str) -> tuple[str, str]:
     That line is emptied and not taken away, so that the others keep their numbers.
     """
     head, end, rest = text.partition("\n")
-    said = head.strip().strip('"').casefold()
-    if said.startswith("sep=") and said[4:] in (",", ";"):
-        return end + rest, said[4:]
+    key, _, between = head.strip().strip('"').partition("=")
+    if key.casefold() == "sep" and between in (",", ";"):
+        return end + rest, between
     return text, max(",;\t", key=head.count)
 
 

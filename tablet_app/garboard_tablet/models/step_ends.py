@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from garboard.steps import Assessed
 
 DONE = "done"
+Key = tuple[str, str, str]
+"""Hull, job and step."""
 
 
 class StepEnds:
@@ -22,10 +24,17 @@ class StepEnds:
 
     def __init__(self, tablet: Tablet) -> None:
         self._tablet = tablet
-        self._entered: set[tuple[str, str, str]] = set()
+        self._entered: set[Key] = set()
+        self._ended: set[Key] = set()  # done by themselves since the app was started
+
+    def value_entered(self, route: Route) -> None:
+        """A value was entered and more are asked for: a step that was done by itself is looked at again."""
+        key = (route.hull, route.job, route.step)
+        if key in self._ended:
+            self._entered.add(key)
 
     def last_value_entered(self, route: Route, known: Sequence[Assessed] | None) -> bool:
-        """Nothing is left to enter in the step of a route. Returns whether it is done with that.
+        """Nothing is left to enter in the step of a route. Returns whether its state changed with that.
 
         known : what is found in it as it stands; None where that is still to be worked out
         """
@@ -33,26 +42,52 @@ class StepEnds:
         self._entered.add(key)
         return known is not None and self.found(key, known)
 
-    def found(self, key: tuple[str, str, str], found: Sequence[Assessed]) -> bool:
-        """Take in what is found in a step: it is done where all is entered and all of it passes. Returns whether so."""
+    def found(self, key: Key, found: Sequence[Assessed]) -> bool:
+        """Take in what is found in a step: it is done where all is entered and all of it passes.
+
+        One that was done by itself is under way again once something of it passes no more.
+        Returns whether its state changed.
+        """
         if key not in self._entered:
             return False
         self._entered.discard(key)
         from garboard.findings import Verdict  # here and below: the app's first frame needs none of them
 
         hull, job, step = key
-        is_done = self._is_all_entered(hull, job, step) and all(one.finding.verdict is Verdict.PASS for one in found)
-        if is_done:
+        passes = all(one.finding.verdict is Verdict.PASS for one in found)
+        state = self._tablet.view(hull, job).state_of(step)
+        if passes and state == STARTED and _is_all_entered(self._tablet, key):
+            self._ended.add(key)
             self._tablet.set_state(hull, job, step, DONE)
-        return is_done
+            return True
+        if not passes and state == DONE and key in self._ended:
+            self._ended.discard(key)
+            self._tablet.set_state(hull, job, step, STARTED)
+            return True
+        return False
 
-    def _is_all_entered(self, hull: str, job: str, key: str) -> bool:
-        from garboard_tablet.models.asks import missing_equipment
-        from garboard_tablet.models.entry import first_open
-        from garboard_tablet.models.pages import asks_here
+    def taken_back(self, route: Route, reason: str) -> bool:
+        """A value was taken back: a step that needs it is done no more, and Next leads to it again.
 
-        step, view = self._tablet.step(key), self._tablet.view(hull, job)
-        if step is None or view.state_of(key) != STARTED or missing_equipment(step, view.vessel):
-            return False
-        needed = [ask for ask in asks_here(self._tablet, hull, job, step) if ask.field.required]
-        return first_open(self._tablet, Route(page="step", hull=hull, job=job, step=key), needed) is None
+        Returns whether its state changed.
+        """
+        key = (route.hull, route.job, route.step)
+        is_done = bool(route.step) and self._tablet.view(route.hull, route.job).state_of(route.step) == DONE
+        opens = is_done and not _is_all_entered(self._tablet, key)
+        if opens:
+            self._tablet.set_state(*key, STARTED, reason)
+        return opens
+
+
+def _is_all_entered(tablet: Tablet, key: Key) -> bool:
+    """Whether a step has every value that it needs."""
+    from garboard_tablet.models.asks import missing_equipment
+    from garboard_tablet.models.entry import first_open
+    from garboard_tablet.models.pages import asks_here
+
+    hull, job, name = key
+    step = tablet.step(name)
+    if step is None or missing_equipment(step, tablet.view(hull, job).vessel):
+        return False
+    needed = [ask for ask in asks_here(tablet, hull, job, step) if ask.field.required]
+    return first_open(tablet, Route(page="step", hull=hull, job=job, step=name), needed) is None

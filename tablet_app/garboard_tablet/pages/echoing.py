@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from garboard.steps import Kind
-from garboard_tablet.models.echo import echo_of, verdict_on
+from garboard_tablet.models.echo import UNDONE, echo_of, verdict_on
 from garboard_tablet.models.entry import enter
 from garboard_tablet.models.saved_last import Echo
 from garboard_tablet.ui.shell import Page
@@ -61,6 +61,8 @@ class EchoingPage(Page):
         if echo is None or form is None:
             return
         form.undo()
+        if self.context.ends.taken_back(echo.route, UNDONE):
+            self.context.vessels.refresh(echo.route.hull)
         self.findings.soon(echo.route)
         move = self.way.instead if self.route.page == echo.route.page else self.way.go
         move(echo.route)

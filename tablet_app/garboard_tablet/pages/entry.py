@@ -599,6 +599,8 @@ class EntryPage(EchoingPage):
     def _take_back(self, reason: str) -> None:
         if self.form is not None:
             self.form.take_back(reason)
+            if self.context.ends.taken_back(self.route, reason):
+                self.context.vessels.refresh(self.route.hull)
             self._taking_back = self._changing = False
             self.findings.soon(self.route)
             self.screen.redraw()
@@ -630,7 +632,10 @@ class EntryPage(EchoingPage):
         return len(way) > 1 and way[-2].page in COME_FROM
 
     def _go(self, route: Route | None) -> None:
-        if route is None and self.context.ends.last_value_entered(self.route, self.findings.known(self.route)):
+        ends = self.context.ends
+        if route is not None:
+            ends.value_entered(self.route)
+        elif ends.last_value_entered(self.route, self.findings.known(self.route)):
             self.context.vessels.refresh(self.route.hull)
         self.findings.soon(self.route)
         if route is None or self._comes_from_one:
