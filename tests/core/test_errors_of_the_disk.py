@@ -12,6 +12,7 @@ import pytest
 CAMPAIGN = Path(__file__).parents[1] / "campaigns" / "error_campaign.py"
 
 
+@pytest.mark.long
 @pytest.mark.skipif(not (sys.platform == "linux" and shutil.which("cc")), reason="needs Linux and a C compiler")
 def test_what_is_said_is_so_when_the_disk_refuses() -> None:
     """One run of 200, drawn by the seed; each case undisturbed, and about thirty with a call refused."""

@@ -91,7 +91,7 @@ def yard(
         yield shop, [(folder, shop.paired(f"tablet {number}", MANAGER)) for number, folder in enumerate(folders)]
 
 
-@pytest.mark.parametrize("servers", [Cluster, SpreadClusters])
+@pytest.mark.parametrize("servers", [Cluster, pytest.param(SpreadClusters, marks=pytest.mark.long)])
 def test_p1_what_was_called_ashore_is_there_after_server_and_database_were_killed(
     servers: type[Servers], tmp_path: Path
 ) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import pytest
+
 from tablet.driver import Drive, Driver, new_job, sign
 
 
@@ -65,6 +67,7 @@ def test_a_repeated_value_takes_one_touch(drive: Drive) -> None:
     assert d.app.tablet.view(here.hull, here.job).value("dock.fuel", "at", row="2") == "3000 rev/min"
 
 
+@pytest.mark.long
 def test_twenty_circuits(drive: Drive) -> None:
     """The wiring audit's own step on twenty circuits, each like the one before: one touch a value."""
     from garboard.hosting.host import make_host

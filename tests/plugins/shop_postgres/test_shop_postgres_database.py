@@ -191,7 +191,7 @@ def test_several_servers_started_at_once_on_an_empty_database_make_its_tables_on
         assert connection.execute("select version, server, servers from garboard.about").fetchall() == [(VERSION, 0, 1)]
 
 
-@pytest.mark.parametrize("servers", [Cluster, SpreadClusters])
+@pytest.mark.parametrize("servers", [Cluster, pytest.param(SpreadClusters, marks=pytest.mark.long)])
 def test_what_was_answered_is_there_after_a_kill_even_where_the_server_flushes_later(
     servers: type[Cluster] | type[SpreadClusters],
 ) -> None:
