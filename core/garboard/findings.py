@@ -12,6 +12,7 @@ import attrs
 
 from garboard.faults import GarboardError
 from garboard.record_types import typed
+from garboard.records import Forecast
 from garboard.uncertainty import MeasuredValue
 from garboard.verdict import Verdict as Verdict  # part of a finding: whoever declares one takes both from here
 
@@ -429,6 +430,7 @@ class Finding:
                its calculator read; with `of`, of that piece. A fact of the vessel has the step `OF_VESSEL` and is named
                by record and key ("batteries.capacity", of "house"); where a plugin names such facts alone, the host
                adds what was read
+    forecasts : propellers that may be tried next, the best first, each as it is kept once somebody says "try this one"
     limits   : what the verdict holds its numbers against, where it compares a number with a limit. A fail for another
                reason, such as a "no", names none whose number keeps it
     doubts   : values it shows to be in doubt; only a calculator with `may_doubt` gives them, and never with a pass
@@ -455,6 +457,7 @@ class Finding:
     short: str = ""
     of: str = ""
     places: tuple[tuple[str, str, str, str], ...] = ()
+    forecasts: tuple[Forecast, ...] = ()
     limits: tuple[Limit, ...] = ()
     doubts: tuple[Doubt, ...] = ()
     doubted: tuple[Doubt, ...] = ()

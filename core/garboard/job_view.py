@@ -13,7 +13,18 @@ import attrs
 
 from garboard.faults import ValueRefused
 from garboard.findings import OF_VESSEL, Lack, Missing, NotEnoughData, with_uncertainty
-from garboard.records import EQUIPMENT, NETWORK_SOURCES, Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
+from garboard.records import (
+    EQUIPMENT,
+    NETWORK_SOURCES,
+    Forecast,
+    Job,
+    JsonValue,
+    Measurement,
+    Note,
+    SignOff,
+    StepState,
+    Vessel,
+)
 from garboard.samples import Recording
 from garboard.settings import SETTING, SIGNED, SettingSet, SettingUsed, Signed, setting_number
 from garboard.units import UNITS_OF, Amount, convert, parse_amount
@@ -183,6 +194,7 @@ class JobView:
     measurements: tuple[Measurement, ...] = ()
     steps: tuple[StepState, ...] = ()
     notes: tuple[Note, ...] = ()
+    forecasts: tuple[Forecast, ...] = ()
     sign_offs: tuple[SignOff, ...] = ()
     disagreements: tuple[Disagreement, ...] = ()
     unreadable: tuple[Unreadable, ...] = ()

@@ -13,7 +13,7 @@ import attrs
 
 from garboard.records import Circuit, Vessel
 
-__all__ = ["CircuitLabel", "labels_digest", "labels_of", "stale_labels"]
+__all__ = ["CircuitLabel", "is_as_printed", "labels_digest", "labels_of", "stale_labels"]
 
 _BETWEEN = " | "
 
@@ -75,6 +75,15 @@ def labels_digest(vessel: Vessel) -> str:
     return hashlib.sha256("\n".join(label.text for label in labels_of(vessel)).encode()).hexdigest()
 
 
+def is_as_printed(label: str) -> bool:
+    """Whether words are those of a label that was printed, and not somebody's own.
+
+    >>> is_as_printed("4 | VHF radio | fuse 10 A"), is_as_printed("radio")
+    (True, False)
+    """
+    return bool(_number_on(label))
+
+
 def _numbers_kept(circuits: Sequence[Circuit]) -> dict[str, int]:
     """The number of each circuit whose label was printed."""
     kept: dict[str, int] = {}
@@ -85,21 +94,23 @@ def _numbers_kept(circuits: Sequence[Circuit]) -> dict[str, int]:
 
 
 def _numbers_printed(circuits: Sequence[Circuit]) -> Iterator[tuple[str, int]]:
-    for circuit in circuits:
-        number, between, _ = circuit.label.partition(_BETWEEN)
-        if between and number.isascii() and number.isdecimal() and 0 < len(number) <= 4 and int(number):
-            yield circuit.name, int(number)
+    return ((circuit.name, _number_on(circuit.label)) for circuit in circuits if is_as_printed(circuit.label))
+
+
+def _number_on(label: str) -> int:
+    """The number of a label that was printed; 0 for somebody's own words."""
+    number, between, _ = label.partition(_BETWEEN)
+    return int(number) if between and number.isascii() and number.isdecimal() and len(number) <= 4 else 0
 
 
 def _label(circuit: Circuit, number: int) -> CircuitLabel:
-    is_ours = any(name == circuit.name for name, _ in _numbers_printed([circuit]))
     return CircuitLabel(
         number=number,
         name=circuit.name,
         protection=_protection(circuit),
         size=_size(circuit),
         fed_from=", ".join(part for part in (circuit.fed_from, circuit.battery) if part),
-        printed=circuit.label if is_ours else "",
+        printed=circuit.label if is_as_printed(circuit.label) else "",
     )
 
 

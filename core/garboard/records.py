@@ -28,6 +28,8 @@ __all__ = [
     "Battery",
     "Circuit",
     "Engine",
+    "ExpectedOf",
+    "Forecast",
     "HeadingSensor",
     "Job",
     "JsonValue",
@@ -104,7 +106,7 @@ def _one_of(*allowed: str, default: str | None = "", **asked: str | tuple[str, .
 
 
 def _more() -> Any:
-    return attrs.field(factory=dict, metadata={"plain": True})
+    return attrs.field(factory=dict, metadata={"plain": True}, hash=False)  # a finding that holds one can be in a set
 
 
 _GAUGES = ("18", "16", "14", "12", "10", "8", "6", "4", "2", "1", "1/0", "2/0", "3/0", "4/0")
@@ -489,6 +491,35 @@ class Note:
     at: str = ""
     punch_list: bool = False
     settled: bool = False
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
+class ExpectedOf:
+    """What is expected of one engine: from low to high in 95 of 100, and the chance that it lands in its window [%]."""
+
+    of: str
+    low: Amount | None = _amount("engine speed")
+    high: Amount | None = _amount("engine speed")
+    chance: int | None = None
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
+class Forecast:
+    """What was foreseen of a propeller before it was run. The next run with it shows whether that held.
+
+    propeller : what it is called
+    made_by   : plugin and version that foresaw it
+    """
+
+    propeller: str
+    pitch: Amount | None = _amount("length", unit="in")
+    diameter: Amount | None = _amount("length", unit="in")
+    expected: tuple[ExpectedOf, ...] = ()
+    made_by: str = ""
+    by: str = ""
+    at: str = ""
     more: Mapping[str, JsonValue] = _more()
 
 

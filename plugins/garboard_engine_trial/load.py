@@ -267,17 +267,23 @@ def _loaded_of(view: JobView, position: str) -> Finding:
         read("full throttle, light", light, unit, bound, None, high, 0),
         read("full throttle, loaded", loaded, unit, bound, low, None, 0),
     )
-    is_inside = all(reading.verdict is not Verdict.FAIL for reading in readings)
-    return Finding(
-        code="engine_trial.loaded.inside" if is_inside else "engine_trial.loaded.outside",
-        verdict=Verdict.PASS if all(one.verdict is Verdict.PASS for one in readings) else Verdict.ADVISE,
-        about=f"{position} engine",
-        sentence=(
-            "Light and loaded it stays in the maker's full-throttle range."
-            if is_inside
-            else "Light or loaded it leaves the maker's full-throttle range. Ask how the owner loads it, and "
+    verdicts = {reading.verdict for reading in readings}
+    if Verdict.FAIL in verdicts:
+        code = "engine_trial.loaded.outside"
+        sentence = (
+            "Light or loaded it leaves the maker's full-throttle range. Ask how the owner loads it, and "
             "choose the propeller for that."
-        ),
+        )
+    elif Verdict.ADVISE in verdicts:
+        code = "engine_trial.loaded.close"
+        sentence = "Light or loaded it is too close to the end of the maker's full-throttle range to tell. Read again."
+    else:
+        code, sentence = "engine_trial.loaded.inside", "Light and loaded it stays in the maker's full-throttle range."
+    return Finding(
+        code=code,
+        verdict=Verdict.PASS if verdicts == {Verdict.PASS} else Verdict.ADVISE,
+        about=f"{position} engine",
+        sentence=sentence,
         basis=(WEIGHT_COSTS, MAKER),
         numbers=(*(one.number for one in readings), Number("lost with the load", light - loaded, unit, decimals=0)),
         limits=tuple(one.limit for one in readings if one.limit is not None),

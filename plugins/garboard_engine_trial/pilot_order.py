@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from itertools import pairwise
 
 from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Verdict
 from garboard.job_view import JobView, refuse_set_back
@@ -22,7 +21,7 @@ ON_ORDER = practice("a pilot holds, on average, the course it is ordered to", "t
 FEWEST = 20
 """Headings that tell a mean; common practice, no source."""
 _ONE_ORDER = 1.0
-"""An order that moves by more is another course [deg]."""
+"""An order that moves further from its first is another course, also one turned a degree at a time [deg]."""
 
 
 def _pilot_order(view: JobView) -> Iterator[Finding]:
@@ -79,7 +78,7 @@ def off_order(heading: Stream, order: Stream) -> tuple[float, float]:
     order   : what the pilot was told to steer, one course throughout [deg]
     Raises NotEnoughData for an order that changes, a heading that never moves, and too few headings.
     """
-    if any(abs(signed_angle(b - a)) > _ONE_ORDER for a, b in pairwise((order.values[0], *order.values))):
+    if any(abs(signed_angle(ordered - order.values[0])) > _ONE_ORDER for ordered in order.values):
         text = "the order changes in the recording; record one course held"
         raise NotEnoughData(text, lack=Lack.UNSUITABLE, step=AUTOPILOT, field=HOLD)
     during = heading.between(order.times[0], math.inf)

@@ -201,16 +201,20 @@ def _toe(view: JobView) -> Iterator[Finding]:
     most = view.setting_value(TOE, "in")
     reading = read("toe", toe_of(ahead, aft), "in", bound, -most, most)
     assert reading.limit is not None
-    is_within = reading.verdict is Verdict.PASS
-    yield Finding(
-        code="engine_trial.toe.within" if is_within else "engine_trial.toe.apart",
-        verdict=Verdict.PASS if is_within else Verdict.ADVISE,
-        about="Toe of the engines",
-        sentence=(
-            "The engines stand parallel or nearly so."
-            if is_within
-            else "The engines toe further than usual. Adjust the tie bar, or see the maker's manual."
+    words = {
+        Verdict.PASS: ("engine_trial.toe.within", "The engines stand parallel or nearly so."),
+        Verdict.ADVISE: ("engine_trial.toe.close", "Too close to what is usual to tell. Measure both again."),
+        Verdict.FAIL: (
+            "engine_trial.toe.apart",
+            "The engines toe further than usual. Adjust the tie bar, or see the maker's manual.",
         ),
+    }
+    code, sentence = words[reading.verdict]
+    yield Finding(
+        code=code,
+        verdict=Verdict.PASS if reading.verdict is Verdict.PASS else Verdict.ADVISE,
+        about="Toe of the engines",
+        sentence=sentence,
         basis=(PARALLEL,),
         numbers=(reading.number, *_spacing(view)),
         limits=(reading.limit,),

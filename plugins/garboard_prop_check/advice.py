@@ -7,16 +7,17 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Basis, Finding, Lack, NotEnoughData, Verdict, with_uncertainty
+from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
+from garboard.uncertainty import MeasuredValue
 from garboard_prop_check.alongside import above_label
 from garboard_prop_check.averages import average_engine_speed, held
-from garboard_prop_check.change import change_of_pitch
+from garboard_prop_check.change import BALANCE, change_of_pitch
 from garboard_prop_check.earlier import slips_known, tried_before
 from garboard_prop_check.engine_speed import AIR_FIELDS, apart_at_most, is_warm, to_settle
 from garboard_prop_check.fitted import Air, Fitted, fitted_of, in_reference_air
-from garboard_prop_check.forecast import Before
+from garboard_prop_check.forecast import Before, forecasts_of
 from garboard_prop_check.runs import Reading, Run, runs_of
 from garboard_prop_check.slip_findings import (
     SO_LITTLE,
@@ -230,7 +231,9 @@ def _advice(
         return _slip_too_little(view, odd)
     out = [one for one in fitted if one.way]
     if not out:
-        return _keep(view, fitted, slips)
+        kept = _keep(view, fitted, slips)
+        laboured = _laden_below(view, fitted, slips) if kept.verdict is Verdict.PASS else []
+        return _labours_laden(kept, laboured) if laboured else kept
     there = in_reference_air(view, out)
     if there.is_known and all(one.way < 0 and not _still_below(one, there) for one in out):
         return _air_explains(fitted, there, is_warm(view))
@@ -276,6 +279,31 @@ def _keep(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Fin
     else:
         sentence = "Keep this propeller. The engine is inside its full-throttle range."
     return Finding(code=code, verdict=verdict, about="pitch", sentence=sentence, basis=basis)
+
+
+def _laden_below(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> list[tuple[Fitted, MeasuredValue]]:
+    """Engines inside their windows as run that are more likely than not below them with the boat fully laden."""
+    forecasts = forecasts_of(view, fitted, slips, Before())
+    expected = ((one, forecasts.laden_as_fitted(one)) for one in fitted)
+    return [(one, found) for one, found in expected if found is not None and found.value < one.low]
+
+
+def _labours_laden(kept: Finding, laboured: Sequence[tuple[Fitted, MeasuredValue]]) -> Finding:
+    one, found = laboured[0]
+    told = f"{with_uncertainty(found.value, found.expanded_uncertainty, 0)} rev/min"
+    name = f"engine speed to expect fully laden, {one.engine.position}"
+    return attrs.evolve(
+        kept,
+        code="prop_check.pitch.laden_below",
+        verdict=Verdict.ADVISE,
+        sentence=(
+            f"Inside its range as run. Fully laden expect {told} of the {about(one.engine)}, below its range from "
+            f"{one.low:.0f}: run it laden before you keep the propeller, or take less pitch."
+        ),
+        basis=(*kept.basis, BALANCE),
+        numbers=(Number.of(name, found, 0),),
+        limits=(Limit(name, one.low, one.high),),
+    )
 
 
 def _slip_too_little(view: JobView, odd: Slip) -> Finding:

@@ -10,6 +10,7 @@ from garboard.job_view import JobView
 from garboard.steps import Calculator
 from garboard_prop_check import advice, alongside, engine_speed, readings, slip_findings, speed
 from garboard_prop_check.break_in import MANUAL, held_back, hours_before_full_throttle
+from garboard_prop_check.foreseen import AS_FORESEEN, forecasts_scored
 from garboard_prop_check.settings import basis_of
 from garboard_prop_check.steps import CAPACITY, FULL_THROTTLE, PROPELLER
 from garboard_prop_check.tried import judged_now, names_of_runs, of_now
@@ -55,6 +56,15 @@ CALCULATORS = (
         compute=hours_before_full_throttle,
         basis=(MANUAL,),
         leads=True,
+    ),
+    Calculator(
+        key="prop_check.forecast",
+        title="Forecasts put to the test",
+        step=FULL_THROTTLE,
+        order=650,
+        compute=forecasts_scored,
+        basis=(AS_FORESEEN,),
+        applies=lambda view: bool(view.forecasts),
     ),
     Calculator(
         key="prop_check.speed",

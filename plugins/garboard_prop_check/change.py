@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import attrs
 
@@ -17,12 +17,15 @@ from garboard.findings import (
     Verdict,
     with_uncertainty,
 )
+from garboard.fittings import CAME_WITH, Fitting
 from garboard.job_view import JobView
-from garboard.records import Engine
-from garboard_prop_check.candidates import Option, at_hand, inches
+from garboard.records import Engine, ExpectedOf, Forecast
+from garboard.uncertainty import MeasuredValue
+from garboard.units import Amount
+from garboard_prop_check.candidates import Option, Source, at_hand, inches
 from garboard_prop_check.comparison import by_rules, called, figure_of, largest_change, per_inch, table_of
 from garboard_prop_check.fitted import Air, Fitted
-from garboard_prop_check.forecast import Before, Expected, Forecasts, forecasts_of
+from garboard_prop_check.forecast import Before, Expected, Forecasts, forecasts_of, limiter_of
 from garboard_prop_check.pitch import change_by_step_rule
 from garboard_prop_check.settings import basis_of, per_inch_basis
 from garboard_prop_check.slip_findings import Slip
@@ -39,6 +42,9 @@ BALANCE = Basis(
     "power of engine and propeller in balance",
     "usual values from open-water series, tried on simulated boats, not measured",
 )
+
+MADE_BY = "prop_check, balance of power 1"
+"""Which way of foreseeing a forecast was made by; another number with each change of what comes out."""
 
 CHANGE = "change of pitch to try first"
 EXPECTED = "engine speed to expect"
@@ -62,6 +68,8 @@ def change_of_pitch(
     before: Before,
 ) -> Finding:
     """What to try first for engines of which one at least is out of its window, all on the same side."""
+    if before.suited:
+        return _put_back(view, fitted, *before.suited[0])
     way = next(one.way for one in fitted if one.way)
     forecasts = forecasts_of(view, fitted, slips, before)
     largest = largest_change(view)
@@ -78,6 +86,30 @@ def change_of_pitch(
         return _off_the_limiter(view, fitted, first, there)
     kept = [option for option in at_hand(view, fitted, way, largest, before.names) if forecasts.after(option)]
     return _try_first(view, forecasts, _first(forecasts, able, kept), (*able, *kept), there)
+
+
+def _put_back(
+    view: JobView, fitted: Sequence[Fitted], fitting: Fitting, turned: Mapping[str, MeasuredValue]
+) -> Finding:
+    """What was run and suited needs no forecast."""
+    name = " and ".join(dict.fromkeys(one or CAME_WITH for one in fitting))
+    several = len(fitted) > 1
+    told = " and ".join(
+        f"{with_uncertainty(found.value, found.expanded_uncertainty, 0)} rev/min{f' ({of})' if several else ''}"
+        for of, found in turned.items()
+    )
+    numbers = {of: _named("engine speed it turned", of, several) for of in turned}
+    return Finding(
+        code="prop_check.pitch.put_back",
+        verdict=Verdict.ADVISE,
+        about="pitch",
+        sentence=f"Put {name} back on: it turned {told}, inside the {'windows' if several else 'window'}.",
+        basis=(WINDOW,),
+        numbers=tuple(Number.of(numbers[of], found, 0) for of, found in turned.items()),
+        limits=tuple(
+            Limit(numbers[one.engine.position], one.low, one.high) for one in fitted if one.engine.position in turned
+        ),
+    )
 
 
 def _first(forecasts: Forecasts, able: Sequence[Option], kept: Sequence[Option]) -> Option:
@@ -105,8 +137,8 @@ def _better_to_find(view: JobView, forecasts: Forecasts, first: Option, options:
         return
     best = max((option for option in options if not option.is_at_hand), key=lambda one: _chance(forecasts, one))
     chance = _chance(forecasts, best)
-    if chance >= _chance(forecasts, first) + CLEARLY_BETTER:
-        one = forecasts.fitted[0]
+    one = forecasts.fitted[0]
+    if best.pitch(one) != first.pitch(one) and chance >= _chance(forecasts, first) + CLEARLY_BETTER:
         told = inches_told(view, best.pitch(one), one.engine)
         yield f"{told} would have a chance of {100 * chance:.0f} in 100, and has to be found."
 
@@ -188,7 +220,40 @@ def _try_first(view: JobView, forecasts: Forecasts, first: Option, options: Sequ
         numbers=(*found.numbers, *_numbers(pairs)),
         tables=(table_of(view, forecasts, options),),
         figures=tuple(figure_of(view, forecasts, one) for one in forecasts.fitted),
+        forecasts=tuple(_to_keep(view, forecasts, each) for each in _best_first(forecasts, first, options)),
     )
+
+
+def _best_first(forecasts: Forecasts, first: Option, options: Sequence[Option]) -> list[Option]:
+    """What is advised, then the others by their chance; none that reaches the limiter, for that has no interval."""
+    others = sorted((one for one in options if one != first), key=lambda one: -_chance(forecasts, one))
+    return [one for one in (first, *others) if not _reaches_limiter(forecasts, one)]
+
+
+def _reaches_limiter(forecasts: Forecasts, option: Option) -> bool:
+    pairs = zip(forecasts.fitted, forecasts.after(option), strict=True)
+    return any(found.engine_speed.value > limiter_of(one) for one, found in pairs)
+
+
+def _to_keep(view: JobView, forecasts: Forecasts, option: Option) -> Forecast:
+    """A forecast as it is kept once somebody says that this propeller is tried next."""
+    one = forecasts.fitted[0]
+    unit = inches_told_in(view, one.engine)
+    name = option.kept.name if option.kept and option.source is Source.BOAT else called(option, one, unit)
+    diameter = option.kept.diameter if option.kept else 0.0
+    pairs = zip(forecasts.fitted, forecasts.after(option), strict=True)
+    return Forecast(
+        propeller=name,
+        pitch=Amount(f"{round(option.pitch(one), 2):g}", "in"),
+        diameter=Amount(f"{round(diameter, 2):g}", "in") if diameter else None,
+        expected=tuple(_kept_of(each, found) for each, found in pairs),
+        made_by=MADE_BY,
+    )
+
+
+def _kept_of(one: Fitted, found: Expected) -> ExpectedOf:
+    low, high = (Amount(f"{end:.0f}", "rev/min") for end in (found.engine_speed.low, found.engine_speed.high))
+    return ExpectedOf(of=one.engine.position, low=low, high=high, chance=round(100 * found.chance))
 
 
 def _against_rules(view: JobView, pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import statistics
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import attrs
 
 from garboard.findings import NotEnoughData
-from garboard.fittings import fitted_now, fittings_of, of_fitting
+from garboard.fittings import Fitting, fitted_now, fittings_of, of_fitting
 from garboard.job_view import JobView
 from garboard.records import Engine, Propeller
+from garboard.uncertainty import MeasuredValue
 from garboard_prop_check.averages import average_speed
 from garboard_prop_check.candidates import likened
 from garboard_prop_check.fitted import fitted_of
@@ -21,7 +22,11 @@ from garboard_prop_check.runs import Run, runs_of
 from garboard_prop_check.slip_findings import Slip, slips_of
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
 from garboard_prop_check.tried import RUN_WITH, check_sound
+from garboard_prop_check.window import WindowPosition
 from garboard_prop_check.words import pitch_tolerance, stamped_pitch
+
+SAME_LOAD = 0.05
+"""Weights within so much of each other are one load [-]."""
 
 
 def tried_before(whole: JobView) -> Before:
@@ -33,18 +38,21 @@ def tried_before(whole: JobView) -> Before:
     engine mounted at another height.
     """
     now, found = fitted_now(whole.vessel), dict[str, list[Tried]]()
+    suited = list[tuple[Fitting, Mapping[str, MeasuredValue]]]()
     run = fittings_of(whole, RUN_WITH)
     others = [fitting for fitting in run if fitting != now]
     if others:
         at_present = of_fitting(whole, now, RUN_WITH)
         for fitting in others:
             before = of_fitting(whole, fitting, RUN_WITH)
-            weight = _weight(before, at_present)
+            weight = weight_against(before, at_present)
+            if abs(weight - 1) <= SAME_LOAD and (turned := _inside(before)):
+                suited.insert(0, (fitting, turned))
             for engine, present in zip(before.vessel.engines, at_present.vessel.engines, strict=True):
                 one = _tried(before, engine, present.propeller or Propeller())
                 if one is not None and _heights(before, engine) == _heights(at_present, engine):
                     found.setdefault(engine.position, []).append(attrs.evolve(one, weight=weight))
-    return Before(frozenset(name for fitting in run for name in fitting), found)
+    return Before(frozenset(name for fitting in run for name in fitting), found, tuple(suited))
 
 
 def slips_known(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:
@@ -53,6 +61,17 @@ def slips_known(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:
         return view.once(slips_of, runs, view.once(average_speed, runs))
     except NotEnoughData:
         return ()
+
+
+def _inside(view: JobView) -> Mapping[str, MeasuredValue]:
+    """What the engines of a fitting turned, where every one of them was inside its window; else nothing."""
+    try:
+        runs = view.once(runs_of)
+        fitted = [fitted_of(view, engine, runs) for engine in view.vessel.engines]
+    except NotEnoughData:
+        return {}
+    inside = all(one.position is WindowPosition.IN for one in fitted)
+    return {one.engine.position: one.engine_speed.measured for one in fitted} if inside else {}
 
 
 def _tried(view: JobView, engine: Engine, present: Propeller) -> Tried | None:
@@ -79,7 +98,7 @@ def _heights(view: JobView, engine: Engine) -> set[str]:
     return {one for one in told if isinstance(one, str)}
 
 
-def _weight(view: JobView, other: JobView) -> float:
+def weight_against(view: JobView, other: JobView) -> float:
     """Weight of the boat in the runs of one view over that in those of another, as far as it is known [-]."""
     whole = view.vessel.displacement_as_run.to("lb") if view.vessel.displacement_as_run else 0.0
     if not whole > 0:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import attrs
 
+from garboard.fittings import Fitting
 from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_prop_check.candidates import Option
@@ -57,12 +58,15 @@ class Expected:
 class Before:
     """What was run before the propellers now fitted.
 
-    names : of the propellers of all runs, those now fitted too
-    tried : by engine, what each of those before turned
+    names  : of the propellers of all runs, those now fitted too
+    tried  : by engine, what each of those before turned
+    suited : names of propellers, by engine, with which each was inside its window at the load of now, the last first;
+             with what each turned
     """
 
     names: frozenset[str] = frozenset()
     tried: Mapping[str, Sequence[Tried]] = attrs.field(factory=dict)
+    suited: tuple[tuple[Fitting, Mapping[str, MeasuredValue]], ...] = ()
 
 
 @attrs.frozen
@@ -98,6 +102,11 @@ class Forecasts:
         found = [self.of(one, option) for one in self.fitted]
         known = [one for one in found if one is not None]
         return known if len(known) == len(found) else []
+
+    def laden_as_fitted(self, one: Fitted) -> MeasuredValue | None:
+        """Engine speed with the propeller it has and the boat fully laden; None where nobody knows what it weighs."""
+        foreseen = self._foreseen(one, Option(change=0), self.laden) if self.laden else None
+        return _measured(foreseen) if foreseen else None
 
     def with_measured_pitches(self, one: Fitted, option: Option, tolerance: float) -> float | None:
         """Half width of the engine speed [rev/min] if the pitches of both propellers were measured.

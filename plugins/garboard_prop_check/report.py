@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence, Set
+from collections.abc import Callable, Iterator, Sequence, Set
 from typing import TypeVar
 
 from garboard.findings import NotEnoughData, Number, Table, Verdict, with_uncertainty
@@ -45,9 +45,18 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
         *_conditions(view),
         _result_table(view, runs, speed, in_doubt),
         *findings,
+        *_others(assessed),
         figure_of_runs(view, runs),
         table_of_runs(view, runs),
     )
+
+
+def _others(assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """What other propellers would do, side by side, while the advice is to try one."""
+    for item in assessed:
+        if item.calculator == ALWAYS_TOLD and item.finding.forecasts:
+            yield from item.finding.figures
+            yield from item.finding.tables
 
 
 def _is_told(item: Assessed) -> bool:

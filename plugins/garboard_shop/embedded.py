@@ -40,6 +40,7 @@ from garboard_shop.store import (
     Count,
     Delivery,
     Holding,
+    KeptRow,
     MustWait,
     Pairing,
     ShopPlugin,
@@ -50,6 +51,10 @@ from garboard_shop.store import (
 SHOP_FOLDER = pairing.SHOP_FOLDER
 DELIVERIES_FOLDER = "deliveries"
 REGISTER_FILE = "register.json"
+ROWS_FILE = "boats.jsonl"
+"""The shop's memory, a row a line; of one boat the last counts."""
+_LINES_TO_SPARE = 1000
+"""So many lines of boats that have a newer one are left before the file is written anew."""
 CONTACT_KEPT_EVERY = 60_000
 """A contact is written to the disk when the last one written is so much older [ms]."""
 
@@ -73,6 +78,7 @@ class EmbeddedStore:
             raise
         self.attachments = FolderAttachments(self.hulls)
         self._deliveries = folder / SHOP_FOLDER / DELIVERIES_FOLDER
+        self._rows = folder / SHOP_FOLDER / ROWS_FILE
         self._guard = threading.Lock()
         self._kinds: dict[str, tuple[int, Counter[str]]] = {}
 
@@ -119,6 +125,23 @@ class EmbeddedStore:
                 delivery = _delivery(line)
                 if delivery and first <= delivery.at <= last:
                     yield delivery
+
+    def rows(self) -> dict[str, KeptRow]:
+        found: dict[str, KeptRow] = {}
+        lines = 0
+        for line in _lines_of(self._rows):
+            lines += 1
+            with suppress(ValueError, TypeError, KeyError):  # a line that a power cut left half: the row is made again
+                plain: Any = read_json(line)
+                found[str(plain["hull"])] = KeptRow(str(plain["digest"]), str(plain["row"]))
+        if lines > 2 * len(found) + _LINES_TO_SPARE:
+            storage.write_whole(self._rows, [_lines_of_rows(found)])
+        return found
+
+    def put_rows(self, rows: Mapping[str, KeptRow]) -> None:
+        storage.make_folder(self._rows.parent)
+        lines = _lines_of_rows(rows)
+        storage.append_saved(self._rows, lines if _ends_a_line(self._rows) else b"\n" + lines)
 
     def close(self) -> None:
         self.hulls.close()
@@ -458,6 +481,15 @@ def _ends_a_line(path: Path) -> bool:
     with path.open("rb") as file:
         file.seek(max(0, path.stat().st_size - 1))
         return file.read(1) in (b"", b"\n")
+
+
+def _lines_of(path: Path) -> list[str]:
+    return path.read_text("utf-8", errors="replace").splitlines() if path.exists() else []
+
+
+def _lines_of_rows(rows: Mapping[str, KeptRow]) -> bytes:
+    plain = ({"hull": hull, "digest": one.digest, "row": one.text} for hull, one in rows.items())
+    return b"".join(json.dumps(one, separators=(",", ":")).encode() + b"\n" for one in plain)
 
 
 def _file_of(at: int) -> str:

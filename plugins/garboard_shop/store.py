@@ -176,6 +176,14 @@ class Register(Tally, Protocol):
         """Note what was changed elsewhere. What is noted already is not noted again."""
 
 
+@attrs.frozen
+class KeptRow:
+    """A boat's row in the shop's memory: of which digest of the boat it was made, and its text."""
+
+    digest: str
+    text: str
+
+
 class Store(Protocol):
     """All a shop server keeps. Calls come from several threads. Any call of a store elsewhere may raise StoreAway."""
 
@@ -215,6 +223,12 @@ class Store(Protocol):
 
     def deliveries(self, first: int, last: int) -> Iterable[Delivery]:
         """What was delivered from one time to another [ms since 1970-01-01 UTC], in order."""
+
+    def rows(self) -> Mapping[str, KeptRow]:
+        """The shop's memory: a row a boat, by hull. Rows can be made again: one that is lost costs time alone."""
+
+    def put_rows(self, rows: Mapping[str, KeptRow]) -> None:
+        """Keep rows in the place of those of the same hulls. Raises storage.NotSaved."""
 
     def close(self) -> None:
         """Give everything up."""

@@ -43,7 +43,7 @@ from garboard_tablet.models.vessels import VesselList
 from garboard_tablet.pages.table import page_class
 from garboard_tablet.system.guest import Guest
 from garboard_tablet.system.services import Services
-from garboard_tablet.system.this_machine import services_of_this_machine
+from garboard_tablet.system.this_machine import files_of_this_machine, services_of_this_machine
 from garboard_tablet.ui.context import Context
 from garboard_tablet.ui.in_sight import InSight
 from garboard_tablet.ui.inputs import NumberPads
@@ -87,19 +87,6 @@ def later(work: Callable[[], object], after: float = 0.0, /) -> object:
     return Clock.schedule_once(lambda _dt: work(), after)
 
 
-def files_of_this_machine() -> Files:
-    """How files come in and go out here."""
-    from kivy.utils import platform
-
-    if platform == "android":
-        from garboard_tablet.system.android_files import AndroidFiles
-
-        return AndroidFiles(later)
-    from garboard_tablet.system.desk_files import DeskFiles
-
-    return DeskFiles(later)
-
-
 class GarboardApp(App):
     """The parts of the app put together, and the life of its window."""
 
@@ -134,7 +121,7 @@ class GarboardApp(App):
         self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed)
         self.shop = ShopWorker(tablet, self.background, self._came_ashore)
         self.live = LiveSource(tablet, simulated=demo)
-        self.files = files or files_of_this_machine()
+        self.files = files or files_of_this_machine(later)
         self.backups = Backups(
             tablet,
             self.background,

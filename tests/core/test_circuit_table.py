@@ -46,6 +46,18 @@ def test_a_table_of_some_columns_in_any_order_says_those_alone(between: str) -> 
     }
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Name;Length;;\r\nHorn;7 ft;;\r\n;;;\r\n",
+        "sep=;\r\nname;length\r\nHorn;7 ft\r\n",
+        '"sep=,"\r\nNAME,LENGTH,\r\n"Horn","7 ft"\r\n',
+    ],
+)
+def test_what_a_spreadsheet_leaves_around_a_table_is_no_fault(text: str) -> None:
+    assert circuits_in_csv(text) == {("Horn", "name"): "Horn", ("Horn", "length"): "7 ft"}
+
+
 @given(
     st.text(st.characters(blacklist_categories=("Cs", "Cc")), min_size=1, max_size=20).filter(
         lambda text: text.strip() == text
@@ -73,6 +85,8 @@ def test_any_name_is_read_back_and_none_is_run_as_a_formula(name: str) -> None:
         ("name,critical\nHorn,maybe", "line 2, critical (Horn)"),
         ("name,bundled_conductors\nHorn,two", "line 2, bundled_conductors (Horn)"),
         ("name,length\nHorn,99999 ft", "line 2, length (Horn)"),
+        ("sep=;\nname;length\nHorn;seven", "line 3, length (Horn)"),
+        ("name,,length\nHorn,x,7 ft", "line 1, columns: expected one of name"),
         ("name\nHorn,7 ft", "expected 1 cell, as in the first line, got 2"),
         ('name\n"Horn', "line 2"),
     ],

@@ -188,8 +188,8 @@ def test_json_keys_and_their_order_are_as_documented(tmp_path: Path) -> None:
     ]
     assert list(job["findings"][0]) == [
         *("phase", "step", "calculator", "title", "plugin", "plugin_version", "code", "verdict", "about", "sentence"),
-        *("numbers", "basis", "tables", "figures", "missing", "places", "limits", "doubts", "doubted", "settings_used"),
-        "shortened",
+        *("numbers", "basis", "tables", "figures", "forecasts", "missing", "places", "limits", "doubts", "doubted"),
+        *("settings_used", "shortened"),
     ]
     assert job["counts"] == {"pass": 1, "advise": 1, "fail": 1, "not enough data": 0}
     horn = next(finding for finding in job["findings"] if finding["about"] == "Horn")

@@ -27,6 +27,11 @@ WHERE_NOTHING_IS_KEPT = {  # where not said otherwise: files in a temporary fold
     "tablet_app/garboard_tablet/ui/sound.py",
     "tablet_app/garboard_tablet/models/plugin_minder.py",  # what runs at this moment, written over at each call
     "core/garboard/disk/storage.py",  # the one durable write itself, and devices, which have no "before"
+    "core/garboard/history/backup.py",  # a zip goes back in its file: written beside, flushed, read back, put in place
+    "tablet_app/garboard_tablet/system/files.py",  # what is brought in, until its entry is kept
+    "tablet_app/garboard_tablet/gallery.py",  # a tool for developers
+    "tablet_app/package/hook.py",  # for the packager
+    "tablet_app/package/lay_out.py",
 }
 
 

@@ -34,6 +34,8 @@ from garboard.records import (
     Battery,
     Circuit,
     Engine,
+    ExpectedOf,
+    Forecast,
     HeadingSensor,
     Job,
     JsonValue,
@@ -172,7 +174,7 @@ def test_writing_what_was_read_gives_the_same_text(job_file: JobFile) -> None:
 def test_the_strategy_reaches_every_record() -> None:
     """Guards the two tests above: a new kind of record in the job file is made by them too."""
     made = {JobFile, Vessel, Job, StepState, Measurement, Note, SignOff, Engine, Propeller, Tank, Battery, Circuit}
-    made |= {HeadingSensor, NamedPropeller, NetworkBus, NetworkDevice}
+    made |= {HeadingSensor, NamedPropeller, NetworkBus, NetworkDevice, Forecast, ExpectedOf}
 
     def reached(kind: type[Any]) -> set[type[Any]]:
         found = {kind}

@@ -36,6 +36,7 @@ from garboard.report.label_sheets import (
     label_sheet,
     label_tape,
     panel_schedule,
+    without_type,
 )
 from garboard.report.terminal import Tools
 from garboard.units import parse_amount
@@ -196,7 +197,9 @@ def test_the_schedule_has_every_circuit_by_its_number(saltgrass: Vessel) -> None
     assert f"Hull number {HULL}" in text
 
 
-@pytest.mark.parametrize("address", ["", f"https://shop.example:8443/boats/{HULL}"])
+@pytest.mark.parametrize(
+    "address", ["", f"https://shop.example:8443/boats/{HULL}", f"https://{'shop.' * 60}example/boats/{HULL}"]
+)
 def test_the_stickers_symbol_is_read_back(saltgrass: Vessel, address: str, tmp_path: Path) -> None:
     """By another program: zxing-cpp, an open reader of such symbols (ISO/IEC 18004)."""
     import zxingcpp
@@ -267,6 +270,10 @@ def test_printed_then_changed_then_printed_anew(folder: Path) -> None:
     ("asked", "cure"),
     [
         ((), "--printed"),
+        (("--printed", "--by", "T. Quill", "--form", "sticker", "-o", "x.pdf"), "sheet or tape"),
+        (("--printed", "--by", "T. Quill", "--form", "schedule"), "sheet or tape"),
+        (("-o", "x.pdf", "--form", "sticker", "--address", "x" * 400), "about 300 letters"),
+        (("-o", "x.pdf", "--form", "sticker", "--address", "x" * 4000), "about 300 letters"),
         (("--printed",), "who printed"),
         (("-o", "labels.txt"), "ends in .pdf"),
         (("-o", "x.pdf", "--size", "60"), "width x height in mm"),
@@ -278,6 +285,29 @@ def test_what_cannot_be_done_is_refused_in_words(asked: tuple[str, ...], cure: s
     with pytest.raises(InputError) as refused:
         run(SALTGRASS, *asked)
     assert cure in in_words(refused.value)
+
+
+def test_a_circuit_changed_while_its_labels_are_written_is_not_said_to_be_printed(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def write(out: Path, content: bytes) -> None:
+        change_breaker(folder)  # as another program does meanwhile
+
+    monkeypatch.setattr("garboard.commands.labels.write_file", write)
+    with pytest.raises(InputError, match="write them again"):
+        run(folder, "-o", folder.parent / "labels.pdf", "--printed", "--by", "T. Quill")
+    assert not any(one.label for one in vessel_in(folder).circuits)
+
+
+def test_a_name_on_two_lines_is_one_line_of_a_label(saltgrass: Vessel) -> None:
+    vessel = attrs.evolve(saltgrass, circuits=(Circuit(name="VHF\nradio"),))
+    page = pages(label_tape("Saltgrass", labels_of(vessel), 9))[0]
+    assert words(page).startswith("1 VHF radio")
+
+
+def test_what_prints_as_an_empty_box_is_told() -> None:
+    assert without_type(["VHF radio", "Positionslicht ö", "\x01"]) == ""
+    assert without_type(["船灯 1", "船"]) == "船灯"
 
 
 def test_a_job_file_is_never_changed() -> None:

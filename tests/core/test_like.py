@@ -16,6 +16,7 @@ from garboard.history.like import (
     drop_template,
     is_one_boats,
     keep_template,
+    left_out,
     shared_facts,
     templates_in,
 )
@@ -84,6 +85,53 @@ def test_what_is_entered_already_stays_and_what_was_removed_stays_removed() -> N
     assert str(circuits["VHF radio"].protection_rating) == "20 A"
     assert circuits["VHF radio"].conductor_awg == "14"
     assert "Bilge pump" not in circuits
+
+
+def test_no_engine_or_conductor_is_made_of_two() -> None:
+    """A small engine with the range and the ratio of a large one would be judged against that."""
+    author, state = Author("tablet", "N. Sorrel"), replay(HULL, [])
+    model = sample("long_reach")
+    before = [
+        author.write(state, "field", ("engines", "centre", "model"), "WW150"),
+        author.write(state, "field", ("batteries", "house", "chemistry"), "LiFePO4"),
+        author.write(state, "field", ("circuits", "Radar", "conductor_area"), "2.5 mm2"),
+        author.write(state, "field", ("circuits", "VHF radio", "protection"), "none"),
+    ]
+    new, facts = begun(shared_facts(model), *before), shared_facts(model)
+    engine = new.pieces["engines"]["centre"]
+    assert (engine.model, engine.full_throttle_high, engine.gear_ratio, engine.propeller) == ("WW150", None, None, None)
+    assert new.pieces["batteries"]["house"].capacity is None
+    radar, vhf = new.pieces["circuits"]["Radar"], new.pieces["circuits"]["VHF radio"]
+    assert (radar.conductor_awg, vhf.protection_rating) == ("", None)
+    assert radar.design_current == model.pieces["circuits"]["Radar"].design_current, "the rest of it is filled in"
+    told = left_out(replay(HULL, before), facts)
+    assert told == ("engine centre", "battery house", "circuit Radar", "circuit VHF radio")
+
+
+def test_the_same_engine_in_other_words_is_filled_in_and_a_piece_that_came_back_too() -> None:
+    author, state = Author("tablet", "N. Sorrel"), replay(HULL, [])
+    model, facts = sample("long_reach"), shared_facts(sample("long_reach"))
+    its = model.pieces["engines"]["centre"]
+    before = [
+        author.write(state, "field", ("engines", "centre", "maker"), its.maker.upper()),
+        author.write(state, "field", ("engines", "centre", "serial_number"), "S 1"),
+        author.write(state, "field", ("circuits", "Radar", "removed"), False),
+    ]
+    new = begun(facts, *before)
+    assert new.pieces["engines"]["centre"].full_throttle_high == its.full_throttle_high
+    assert new.pieces["circuits"]["Radar"].conductor_awg == model.pieces["circuits"]["Radar"].conductor_awg
+    assert left_out(replay(HULL, before), facts) == ()
+
+
+def test_a_boat_whose_engines_stand_elsewhere_gets_no_engine_more() -> None:
+    author, state = Author("tablet", "N. Sorrel"), replay(HULL, [])
+    twins = [author.write(state, "field", ("engines", side, "position"), side) for side in ("port", "starboard")]
+    facts = shared_facts(sample("saltgrass"))
+    assert [one.position for one in begun(facts, *twins).engines] == ["port", "starboard"]
+    one = author.write(state, "field", ("engines", "port", "serial_number"), "S 1")
+    assert len(begun(shared_facts(sample("kittiwake")), one).engines) == 2, "the first of twins is scanned before"
+    gone = author.write(state, "field", ("engines", "port", "removed"), True)
+    assert [engine.position for engine in begun(facts, one, gone).engines] == ["centre"]
 
 
 def test_every_fact_that_is_one_boats_own_is_a_field_of_its_record() -> None:

@@ -32,6 +32,7 @@ from garboard.report.book import handover_book
 from garboard.report.photo_files import KEPT_SIDE, NoPicture, PictureRefused, as_kept, drawn, opened, taken_at
 from garboard.report.photos import (
     MOST_ARROWS,
+    MOST_READ,
     STEP_OF_TURN,
     Arrow,
     arrows_in,
@@ -89,9 +90,11 @@ def test_what_is_no_arrow_is_passed_over(arrows: JsonValue) -> None:
     assert arrows_in({"file": "ab", "arrows": arrows}) == ()
 
 
-def test_no_more_arrows_are_read_than_can_be_set() -> None:
-    plain = with_arrows({}, [Arrow(x=0.5, y=0.5, turn=0)] * 9)
-    assert len(arrows_in(plain)) == MOST_ARROWS
+def test_no_more_arrows_are_read_than_four_tablets_can_set() -> None:
+    for count, read in ((MOST_ARROWS, MOST_ARROWS), (4 * MOST_ARROWS, MOST_READ), (99, MOST_READ)):
+        plain = with_arrows({}, [Arrow(x=0.5, y=0.5, turn=0)] * count)
+        assert len(arrows_in(plain)) == read
+    assert MOST_READ == 4 * MOST_ARROWS
 
 
 @given(SHARES, SHARES, st.sampled_from([0.5, 0.75, 1.0, 1.6]))

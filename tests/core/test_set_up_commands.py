@@ -135,3 +135,13 @@ def test_a_removed_circuit_that_stands_in_the_table_comes_back(folder: Path, tmp
     table.write_text("name,length\nVHF radio,8 ft\n")
     run("circuits", folder, SALTGRASS, table, "--by", "M. Office")
     assert "VHF radio" in names(folder, SALTGRASS)
+    assert "0 facts changed" in run("circuits", folder, SALTGRASS, table, "--by", "M. Office"), "it is back already"
+
+
+def test_a_table_of_another_boat_prints_no_label_here(folder: Path, tmp_path: Path) -> None:
+    """Else what was never printed is said to be, and an older table would take a newer label back."""
+    table = tmp_path / "circuits.csv"
+    table.write_text("name,label\nVHF radio,4 | VHF radio | breaker 10 A\nBilge pump,my own words\n")
+    run("circuits", folder, SALTGRASS, table, "--by", "M. Office")
+    found = {one.name: one.label for one in vessel(folder, SALTGRASS).circuits}
+    assert (found["VHF radio"], found["Bilge pump"]) == ("", "my own words")

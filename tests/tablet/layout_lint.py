@@ -9,7 +9,7 @@ from itertools import combinations
 from typing import Any
 
 from garboard.report.palette import LEAST_TEXT_CONTRAST, contrast
-from garboard_tablet.ui.joined import BREAKABLE
+from garboard_tablet.ui.joined import BREAKABLE, joined
 
 LEAST_TARGET = 96
 LEAST_GAP = 8
@@ -18,8 +18,11 @@ LEAST_FROM_DANGER = 31
 LEAST_TEXT = 22
 
 
-def faults(shell: Any, window: Any) -> list[str]:
-    """Every fault of the page on show, in words."""
+def faults(shell: Any, window: Any, *, may_break: bool = False) -> list[str]:
+    """Every fault of the page on show, in words.
+
+    may_break : whether a word too long for its place may stand on two lines, where it has the least size
+    """
     from kivy.metrics import dp
 
     presses, labels = list[Any](), list[Any]()
@@ -32,7 +35,7 @@ def faults(shell: Any, window: Any) -> list[str]:
     for press in presses:
         found.extend(_too_near_to_danger(press, presses, dp))
     for label in labels:
-        found.extend(_label_faults(label, window))
+        found.extend(_label_faults(label, window, may_break=may_break))
     for one, other in combinations(labels, 2):
         wide = min(one.right, other.right) - max(one.x, other.x)
         high = min(one.top, other.top) - max(one.y, other.y)
@@ -76,26 +79,32 @@ def _press_faults(press: Any, window: Any, dp: Callable[[float], float]) -> Iter
         yield f"target {_name(press)} reaches into the outer {LEAST_EDGE} dp"
 
 
-def _label_faults(label: Any, window: Any) -> Iterator[str]:
+def _label_faults(label: Any, window: Any, *, may_break: bool) -> Iterator[str]:
     from kivy.metrics import dp
 
     if label.font_size < dp(LEAST_TEXT) - 0.5:
         yield f"{label.text[:30]!r} is set in {label.font_size / dp(1):.0f} sp"
     wrap = label.text_size[0]
-    if BREAKABLE.search(label._label.text):
+    if BREAKABLE.search(label._label.text) and _has_room_for_values(label, wrap):
         yield f"{label.text[:40]!r} can be broken within a value"
     wide, high, longest, widest = _room(
         label._label.text, wrap, label.markup, label.font_size, label.font_name, label.bold
     )
     if high > label.height + 2 or wide > label.width + 2:
         yield f"{label.text[:40]!r} needs {wide} x {high}, has {label.width:.0f} x {label.height:.0f}"
-    if wrap and widest > wrap + 2:
+    if wrap and widest > wrap + 2 and not (may_break and label.font_size < dp(LEAST_TEXT) + 0.5):
         yield f"the word {longest!r} is broken"
     if label.x < -1 or label.y < -1 or label.right > window.width + 1 or label.top > window.height + 1:
         yield f"{label.text[:40]!r} lies outside the window"
     reached = contrast(_hex(label.color), _hex(_ground(label)))
     if reached < LEAST_TEXT_CONTRAST:
         yield f"{label.text[:40]!r} has contrast {reached:.1f}"
+
+
+def _has_room_for_values(label: Any, wrap: float | None) -> bool:
+    """Whether its widest value has room on one line; where it has none, it may end between number and unit."""
+    values = [piece for piece in re.split("[ \n]+", joined(label.text)) if "\u00a0" in piece]
+    return wrap is None or max(label._label.get_extents(value)[0] for value in values) <= wrap
 
 
 @cache
@@ -109,7 +118,7 @@ def _room(
     style = {"font_size": font_size, "font_name": font_name, "bold": is_bold}
     probe = (MarkupLabel if is_markup else CoreLabel)(text=text, text_size=(wrap, None), **style)
     probe.refresh()
-    words = re.sub(r"\[/?b\]|&[a-z]+;", "", text).split() if is_markup else text.split()
+    words = re.split("[ \n]+", re.sub(r"\[/?b\]|&[a-z]+;", "", text) if is_markup else text)  # not at U+00A0
     words = [
         part for word in words for part in (word.split("/") if word.count("/") > 2 else [word])
     ]  # a path may break

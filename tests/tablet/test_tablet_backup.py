@@ -7,9 +7,13 @@ from pathlib import Path
 import attrs
 import pytest
 
+from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import NotSaved
 from garboard.history import backup
+from garboard.history.merge import MergeReport
 from garboard.report.photos import photos_of
+from garboard.verdict import Verdict
+from garboard_tablet.models.backups import said_of
 from tablet.driver import Drive, Driver, new_job, view_of
 from tablet.fake_files import FakeFiles, picture, without_any
 from tablet.layout_lint import faults
@@ -128,3 +132,70 @@ def test_a_desk_without_a_dialog_keeps_backups_in_its_own_folder_and_takes_them_
     assert d.says("was here already")
     assert (inbox / made.name).exists()
     assert faults(d.app.shell, d.window) == []
+
+
+def _take_back(d: Driver, path: Path) -> None:
+    d.app.context.files.chosen = path
+    d.app.way.home()
+    d.step()
+    d.press("settings")
+    d.seek("backup")
+    d.press("take a backup back")
+
+
+def test_a_backup_that_heals_a_damaged_tablet_says_what_came_of_it(drive: Drive, tmp_path: Path) -> None:
+    d = drive(files=FakeFiles())
+    new_job(d)
+    backup.write_backup(d.app.tablet.files, tmp_path / "whole.zip", "2026-05-14T17:40:00+02:00")
+    folder, digests = d.app.tablet.folder, d.app.tablet.files.digests()
+    (hull,) = (folder / "hulls").iterdir()
+    d.close()
+    content = hull.read_bytes()
+    hull.write_bytes(content[:-40] + bytes(30) + content[-10:])
+    d = drive(folder, files=FakeFiles())
+    assert d.app.tablet.files.digests() != digests
+    _take_back(d, tmp_path / "whole.zip")
+    assert d.says("1 new entry and 0 photos and recordings came.")
+    assert not d.says("not all")
+    assert d.app.tablet.files.digests() == digests
+
+
+def test_a_photo_that_is_nowhere_and_a_damaged_boat_in_a_backup_are_said_as_what_they_are(
+    drive: Drive, tmp_path: Path
+) -> None:
+    d = drive(files=FakeFiles(camera=picture()))
+    new_job(d)
+    d.press("step dock.horn", "photos", "take picture")
+    folder = d.app.tablet.folder
+    (photo,) = (folder / "attachments").iterdir()
+    (hull,) = (folder / "hulls").iterdir()
+    with hull.open("rb") as file:
+        content = file.read()
+    photo.unlink()
+    backup.write_backup(d.app.tablet.files, tmp_path / "without.zip", "2026-05-14T17:40:00+02:00")
+    d.close()
+    hull.write_bytes(content[:-40] + bytes(30) + content[-10:])
+    with HullFolder(folder, read_only=True) as damaged:
+        backup.write_backup(damaged, tmp_path / "damaged.zip", "2026-05-14T17:40:00+02:00")
+    d = drive(tmp_path / "other", files=FakeFiles())
+    _take_back(d, tmp_path / "damaged.zip")
+    assert d.says(f"Damaged in the backup: {hull.name}")
+    _take_back(d, tmp_path / "without.zip")
+    assert d.says("1 photo or recording is neither in it nor here: ask the shop.")
+    assert not d.says("not all")
+    assert faults(d.app.shell, d.window) == []
+
+
+def test_what_this_tablet_cannot_read_of_another_boat_is_no_fault_of_a_backup() -> None:
+    report = MergeReport(
+        target=Path("tablet"), sources=(), dry_run=False, hulls=(), attachments=2, refused=(), damage=(),
+        complete=False, not_read=(("tablet/hulls/NEWER.hull", "written by a newer version"),),
+    )  # fmt: skip
+    assert said_of(report, {"OLDER.hull"}).verdict is Verdict.PASS
+    said = said_of(report, {"OLDER.hull", "NEWER.hull"})
+    assert (said.verdict, said.word) == (Verdict.FAIL, "not all")
+    assert "Not read: NEWER.hull: written by a newer version." in said.text
+    assert said_of(attrs.evolve(report, not_read=()), ()).verdict is Verdict.FAIL
+    assert said_of(attrs.evolve(report, complete=True, not_read=()), ()).verdict is Verdict.PASS
+    many = attrs.evolve(report, refused=tuple((f"{number}", "odd") for number in range(9)))
+    assert "And 6 more." in said_of(many, ()).text

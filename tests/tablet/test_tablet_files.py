@@ -76,6 +76,20 @@ def test_what_comes_in_writes_over_nothing(tmp_path: Path) -> None:
     assert free_name(tmp_path, "link.jpg").name == "link 2.jpg"
 
 
+def test_a_picture_is_named_as_one_and_nothing_else_is(tmp_path: Path) -> None:
+    for name, content, kept in (
+        ("IMG 26.5.14", b"\xff\xd8\xff\xe0", "IMG 26.5.14.jpg"),
+        ("clamp", b"\x89PNG\r\n\x1a\n", "clamp.png"),
+        ("clamp.heic", b"RIFF\n\n\0\0WEBPVP8", "clamp.heic.webp"),
+        ("clamp.JPEG", b"\x89PNG\r\n\x1a\n", "clamp.JPEG"),
+        ("run.log", b"$GPRMC", "run.log"),
+        ("boats.zip", b"PK\x03\x04", "boats.zip"),
+    ):
+        got = copy_in(io.BytesIO(content), tmp_path, name)
+        assert (got.path, got.name) == (tmp_path / kept, kept)
+        assert (tmp_path / kept).read_bytes() == content
+
+
 def test_a_pipe_and_a_folder_are_not_copied_in(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe")
     for name in ("pipe", "", "gone"):
@@ -138,6 +152,39 @@ def test_a_desk_copies_what_was_chosen_and_says_when_nothing_was(
         told.clear()
     assert [got.how for got in answers] == [How.DONE, How.CANCELLED, How.CANCELLED]
     assert answers[0].path.read_bytes() == b"a picture"
+
+
+def test_whoever_waits_for_a_file_is_told_whatever_goes_wrong_beside(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A stick that is pulled out fails at the first look at it; a name may be in no alphabet."""
+    monkeypatch.setattr(desk_files, "dialog", lambda _what: ["printf", r"\377"])
+    told = threading.Event()
+    answers: list[Any] = []
+
+    def later(work: Callable[[], object], _after: float = 0.0, /) -> None:
+        work()
+        told.set()
+
+    def pulled_out(*_: object) -> Path:
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(desk_files, "free_name", pulled_out)
+    system = DeskFiles(later)
+    place = Place(key=str(tmp_path), title="Stick")
+    asks: list[Callable[[], object]] = [
+        lambda: system.put(tmp_path / "all.zip", "all.zip", place, answers.append),
+        lambda: system.pick(tmp_path / "in", answers.append),
+        lambda: system.choose_folder(answers.append),
+    ]
+    for ask in asks:
+        ask()
+        assert told.wait(10)
+        told.clear()
+    put, got, chosen = answers
+    assert (put.how, put.where, put.why) == (How.FAILED, "Stick", "input/output error.")
+    assert (got.how, got.path, chosen) == (How.FAILED, None, None)
+    assert "Give it another name" in got.why
 
 
 # Android: what is asked of it, in the order its reference has it. No device is here; a fake stands for its classes.

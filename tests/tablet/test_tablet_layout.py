@@ -90,7 +90,9 @@ def faults_of_all_pages(app: Any) -> list[str]:
     return faults_of(app, list(gallery.scenes(app.tablet)))
 
 
-def faults_of(app: Any, scenes: Sequence[tuple[str, Route, gallery.Act]], least: int = 100) -> list[str]:
+def faults_of(
+    app: Any, scenes: Sequence[tuple[str, Route, gallery.Act]], least: int = 100, *, may_break: bool = False
+) -> list[str]:
     """Faults of the pages of scenes, of which there are more than so many."""
     from kivy.base import EventLoop
     from kivy.core.window import Window
@@ -100,7 +102,7 @@ def faults_of(app: Any, scenes: Sequence[tuple[str, Route, gallery.Act]], least:
         if name.startswith(LONG) and not any(part in name for part in LONG_PAGES):
             continue
         gallery.show(app, route, act)
-        found.extend(f"{name}: {fault}" for fault in faults(app.shell, Window))
+        found.extend(f"{name}: {fault}" for fault in faults(app.shell, Window, may_break=may_break))
         count += 1
         EventLoop.idle()  # what waits for the next frame holds the page
         if count % 8 == 0:
@@ -149,14 +151,17 @@ def some(app: Any, first: int) -> list[tuple[str, Route, gallery.Act]]:
 
 @pytest.mark.parametrize("number", range(len(gallery.SIZES)))
 def test_pages_have_room_for_a_language_with_longer_words(app: Any, number: int) -> None:
-    """Every word, also those of the core and the plugins, 30 % longer and accented: nothing is cut or broken."""
+    """Every word, also those of the core and the plugins, 30 % longer and accented: nothing is cut.
+
+    A word stands on two lines only where it is too long for its place in the least size.
+    """
     from garboard_tablet.ui.language import Language
 
     gallery.set_screen(app, *gallery.SIZES[number])
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Language, "translate", staticmethod(longer))
         patch.setattr(Language, "is_another", True)
-        found = faults_of(app, some(app, number * 7), 4)
+        found = faults_of(app, some(app, number * 7), 4, may_break=True)
         gallery.show(app, HOME, gallery.nothing)
         assert longer("Vessels") in [widget.text for widget in app.shell.children if hasattr(widget, "text")]
     assert not found, "\n".join(found)
@@ -169,6 +174,6 @@ def test_pages_have_room_for_the_largest_words_a_person_may_set(app: Any, number
     width, height, density = gallery.SIZES[number]
     Metrics.fontscale = within_layout(9.0, min(width, height) / density)
     gallery.set_screen(app, width, height, density)
-    found = faults_of(app, some(app, number * 7 + 3), 4)
+    found = faults_of(app, some(app, number * 7 + 3), 4, may_break=True)
     Metrics.fontscale = 1.0
     assert not found, "\n".join(found)

@@ -12,8 +12,11 @@ import pytest
 from PIL import Image
 
 from garboard.disk.storage import NotSaved
+from garboard.history import backup
 from garboard.history.merge import merge
 from garboard.report.photos import Photo, photos_of
+from garboard_tablet.models.photos import Pointing
+from garboard_tablet.models.tablet import open_tablet
 from tablet.driver import Drive, Driver, new_job, view_of
 from tablet.fake_files import FakeFiles, picture
 from tablet.layout_lint import faults
@@ -72,6 +75,11 @@ def test_several_photos_stand_in_a_list_and_on_the_step_and_one_is_taken_back(dr
     files.camera = picture(600, 900, "#3B5B3B")
     d.press("take picture", "back")
     assert len([w for w in d.widgets() if getattr(w, "name", "").startswith("photo ")]) == 2
+    d.press(next(w.name for w in d.widgets() if getattr(w, "name", "").startswith("photo ")))
+    _touch(d, 0.5, 0.5)
+    arrows = [one.arrows for one in _photos(d)]
+    d.press("take picture", "back")  # the very same picture comes again: it is one, and keeps its arrow
+    assert [one.arrows for one in _photos(d)] == arrows
     d.press("back")
     assert d.find("photos").text == "Photos: 2"
     d.press("back")
@@ -249,3 +257,49 @@ class _Watched:
 
     def flip_vertical(self) -> None:
         """Nothing is drawn."""
+
+
+def test_arrows_that_two_tablets_set_on_one_photo_are_all_listed_and_moved_by_touch(
+    drive: Drive, tmp_path: Path
+) -> None:
+    d = _at_value(drive, FakeFiles(camera=picture()), size=(1024, 600))
+    d.press("photos", "take picture")
+    here = d.app.tablet.session.here
+    other = open_tablet(tmp_path / "other", d.app.tablet.make_plugins)
+    merge([d.app.tablet.files], other.files)
+    for tablet, y in ((other, 0.2), (d.app.tablet, 0.8)):
+        pointing = Pointing(tablet, here, (here.step, *here.subject[:3]))
+        for x in (0.2, 0.4, 0.6):
+            pointing.touch(x, y)
+            pointing.one_more()
+    backup.write_backup(other.files, tmp_path / "theirs.zip", "2026-05-14T17:40:00+02:00")
+    other.files.close()
+    d.app.context.backups.take_back(tmp_path / "theirs.zip")
+    d.app.screen.show()
+    d.step()
+    shown = _photos(d)[0].arrows
+    assert len(shown) == 6
+    assert d.app.screen.page.pointing.arrows == shown
+    assert not d.says("Touch what matters")
+    assert faults(d.app.shell, d.window) == []
+    moved = d.app.screen.page.pointing.in_hand
+    _touch(d, 0.5, 0.5)
+    arrows = _photos(d)[0].arrows
+    assert [arrow for number, arrow in enumerate(arrows) if number != moved] == [*shown[:moved], *shown[moved + 1 :]]
+    assert (arrows[moved].x, arrows[moved].y) == pytest.approx((0.5, 0.5), abs=0.01)
+    d.press("words", "take off")
+    assert len(_photos(d)[0].arrows) == 5
+    d.press("take picture")  # the very same picture: its arrows stay
+    assert len(_photos(d)[0].arrows) == 5
+
+
+@pytest.mark.parametrize(("press", "name"), [("choose picture", "IMG_1234"), ("other file", "1000004711.jfif")])
+def test_a_picture_the_system_names_by_a_number_is_kept_as_a_picture(
+    drive: Drive, tmp_path: Path, press: str, name: str
+) -> None:
+    files = FakeFiles(chosen=tmp_path / name)
+    (tmp_path / name).write_bytes(picture())
+    d = _at_value(drive, files)
+    d.press("photos", press)
+    assert d.says("Touch what matters")
+    assert [photo.name for photo in _photos(d)] == [f"{name}.jpg"]

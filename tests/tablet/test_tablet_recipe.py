@@ -28,6 +28,7 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 import garboard
+from garboard_tablet.models.data_folder import NAME
 from parts_list import tree
 
 ROOT = Path(garboard.__file__).parents[2]
@@ -61,7 +62,7 @@ def stands_on() -> set[str]:
 
 def unpackaged(names: Iterable[str], listed: Mapping[str, Mapping[str, str]]) -> list[str]:
     """What neither is pure Python, nor has a recipe, nor a wheel for any system."""
-    known = {*listed["recipe"], *listed["pure_wheel"]}
+    known = {canonicalize_name(name) for kind in ("recipe", "pure_wheel") for name in listed[kind]}
     return sorted(name for name in names if name not in known and not is_pure(name))
 
 
@@ -112,12 +113,29 @@ def test_every_permission_has_a_reason_and_backups_are_off() -> None:
 
 def test_every_file_the_recipe_names_is_there() -> None:
     for key in ("android.extra_manifest_application_arguments", "android.res_xml", "android.add_src", "p4a.hook"):
-        assert (PACKAGE / spec()[key]).exists(), key
+        for name in spec()[key].split(","):
+            assert (PACKAGE / name).exists(), key
     parts = ElementTree.parse(PACKAGE / "application_parts.xml").getroot()
     for service in parts.iter("service"):
         name = str(service.get("{http://schemas.android.com/apk/res/android}name"))
         assert (PACKAGE / "java" / f"{name.replace('.', '/')}.java").exists(), name
         assert f'"{name}"' in (ROOT / "tablet_app/garboard_tablet/system/android_services.py").read_text()
+
+
+def test_the_camera_may_write_to_the_one_folder_that_pictures_come_from(tmp_path: Path) -> None:
+    """The provider's paths are within the app's files, where the tablet's data is."""
+    from garboard_tablet.models.coming import coming_folder
+    from garboard_tablet.models.tablet import open_tablet
+
+    tablet = open_tablet(tmp_path / NAME)
+    coming = coming_folder(tablet).relative_to(tmp_path)
+    tablet.close()
+    (path,) = ElementTree.parse(PACKAGE / "res_xml" / "picture_paths.xml").getroot()
+    assert (path.tag, path.get("path")) == ("files-path", f"{coming.as_posix()}/")
+    source = (ROOT / "tablet_app/garboard_tablet/system/android_files.py").read_text()
+    assert 'AUTHORITY = "fileprovider"' in source
+    parts = (PACKAGE / "application_parts.xml").read_text()
+    assert f'"{spec()["package.domain"]}.{spec()["package.name"]}.fileprovider"' in parts
 
 
 def test_the_program_is_laid_out_with_a_beginning(tmp_path: Path) -> None:
@@ -138,8 +156,9 @@ def test_the_list_of_recipes_is_the_packagers() -> None:
     assert listed["packager"]["version"] in wheel.name
     with zipfile.ZipFile(wheel) as packager:
         for name, version in listed["recipe"].items():
-            folder = {"pillow": "Pillow"}.get(name, name)
-            source = packager.read(f"pythonforandroid/recipes/{folder}/__init__.py").decode()
+            path = f"pythonforandroid/recipes/{name}/__init__.py"
+            (path,) = (file for file in packager.namelist() if file.lower() == path)
+            source = packager.read(path).decode()
             found = re.search(r"^    version = ['\"]([\d.]+)['\"]", source, re.MULTILINE)
             assert (found[1] if found else "") == version, name
 
@@ -173,7 +192,8 @@ def manifest(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
     (folder / "res" / "mipmap").mkdir()
     shutil.copy(folder / "templates" / "kivy-icon.png", folder / "res" / "mipmap" / "icon.png")
     (folder / "res" / "xml").mkdir()
-    shutil.copy(PACKAGE / app["android.res_xml"], folder / "res" / "xml")
+    for name in app["android.res_xml"].split(","):
+        shutil.copy(PACKAGE / name, folder / "res" / "xml")
     rendered = (folder / "AndroidManifest.xml").read_text()
     parts = (PACKAGE / "application_parts.xml").read_text()
     return loaded("hook", PACKAGE / "hook.py").with_parts(rendered, parts), folder
@@ -222,7 +242,7 @@ def compiled(manifest: str, folder: Path) -> subprocess.CompletedProcess[str]:
 
 def for_29(manifest: str, folder: Path) -> str:
     """What Android 10's framework can know of it: the rules of Android 12 are left out."""
-    shutil.rmtree(folder / "res" / "xml", ignore_errors=True)
+    (folder / "res" / "xml" / "data_extraction_rules.xml").unlink()
     manifest = manifest.replace("<manifest ", '<manifest package="org.garboard.tablet" ', 1)
     return re.sub(rf' [\w:]*{TOO_NEW_FOR_29}="[^"]*"', "", manifest)
 
@@ -242,11 +262,16 @@ def test_the_manifest_compiles_against_android_10(manifest: tuple[str, Path], tm
     for permission in spec()["android.permissions"].split(","):
         assert f'"android.permission.{permission}"' in told
     assert re.search(r"allowBackup\(0x\w+\)=\(type 0x12\)0x0\b", told)
+    assert '"org.garboard.tablet.fileprovider"' in told
     service = told[told.index("E: service") :]
     assert '"org.garboard.tablet.RunService"' in service
     assert re.search(r"foregroundServiceType\(0x\w+\)=\(type 0x11\)0x10\b", service), "connectedDevice is 0x10"
     assert re.search(r"exported\(0x\w+\)=\(type 0x12\)0x0\b", service)
     assert "android:process" not in service[: service.find("E:", 3)]
+    provider = told[told.index("E: provider") :]
+    assert '"org.garboard.tablet.fileprovider"' in provider
+    assert re.search(r"exported\(0x\w+\)=\(type 0x12\)0x0\b", provider)
+    assert "android.permission.CAMERA" not in told
 
 
 @has_packager
@@ -276,7 +301,6 @@ def test_the_rules_of_android_12_are_all_that_android_10_does_not_know(
 ) -> None:
     text, folder = manifest
     shutil.copytree(folder, tmp_path / "it")
-    shutil.rmtree(tmp_path / "it" / "res" / "xml")
     done = compiled(text.replace("<manifest ", '<manifest package="org.garboard.tablet" ', 1), tmp_path / "it")
     unknown = re.findall(r"No resource identifier found for attribute '(\w+)'", done.stderr)
     assert done.returncode != 0

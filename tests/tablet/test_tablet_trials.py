@@ -11,11 +11,13 @@ import attrs
 from garboard.disk.clock import HybridClock
 from garboard.disk.hullfile import HullFolder
 from garboard.fittings import CAME_WITH, of_fitting
+from garboard.history.boats_alike import KindOfBoat, kinds_entry
 from garboard.history.merge import merge
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 from garboard_tablet.models.asks import asks_of_step
+from garboard_tablet.models.like import kept_by_boats_alike, shop_record
 from garboard_tablet.models.session import HOME
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from tablet.driver import Drive, Driver, declared, view_of
@@ -91,6 +93,13 @@ def test_run_swap_run_and_two_tablets_that_meet(drive: Drive, tmp_path: Path) ->
 
     d = drive(tmp_path / "second", make_host=PLUGINS)
     d.app.tablet.session.way = [HOME, HOME.to("job", hull=hull, job=job)]
+    d.app.way.go(HOME.to("why", "0", "prop_check.pitch", "pitch", hull=hull, job=job, step=RUNS))
+    d.step()
+    assert not faults(d.app.shell, d.window)
+    d.press("try next")
+    (foreseen,) = view_of(d).forecasts
+    assert (foreseen.propeller, str(foreseen.pitch), foreseen.by) == ("16", "16 in", d.app.tablet.settings.working)
+    d.app.tablet.session.way = [HOME, HOME.to("job", hull=hull, job=job)]
     d.app.way.go(HOME.to("step", hull=hull, job=job, step=RUNS))
     d.step()
     d.seek("trials")
@@ -105,6 +114,8 @@ def test_run_swap_run_and_two_tablets_that_meet(drive: Drive, tmp_path: Path) ->
     d.press("fit 17 steel")
     run_by_touch(d, "with", "38.1", "5560")
     run_by_touch(d, "against", "37.7", "5560")
+    scored = [one for one in d.app.tablet.assess(hull, job) if one.calculator == "prop_check.forecast"]
+    assert scored == [], "it was foreseen of 16 in, and 17 in was run"
     while d.app.tablet.session.here.page != "step":
         d.press("back")
     d.seek("aside runs")
@@ -150,4 +161,19 @@ def test_a_recording_names_the_propellers_it_was_made_with_whenever_it_comes_to_
     now: JsonValue = {**after}
     assert named_when(now) == "17 steel"
     assert named_when(then) == CAME_WITH
+    tablet.close()
+
+
+def test_a_tablet_says_what_boats_like_this_one_kept(tmp_path: Path) -> None:
+    """As the shop told last; of a boat nobody described it says nothing."""
+    tablet, hull, job = first_tablet(tmp_path)
+    kind = KindOfBoat("planing", 1, 112.0, 5.9, 23, 17.0, 15.0, 19.0, "14.5 x 17")
+    tablet.save(kinds_entry(tablet.author(), shop_record(tablet), [kind]))
+    assert kept_by_boats_alike(tablet, hull, job) == ""
+    for path, value in ((("length",), "19.5 ft"), (("engines", "centre", "rated_power"), "150 hp")):
+        tablet.save(tablet.author().write(tablet.boat(hull).state, "field", path, value))
+    assert kept_by_boats_alike(tablet, hull, job) == (
+        "23 boats of the shop like this one kept a pitch of 17.0 in, 8 of 10 of them 15.0 in to 19.0 in; most often "
+        "14.5 x 17 in."
+    )
     tablet.close()

@@ -47,6 +47,7 @@ COMMANDS: Mapping[str, str] = {
     "digest": "garboard.commands.hulls:digest",
     "repair": "garboard.commands.repair",
     "settings": "garboard.commands.settings",
+    "try-next": "garboard.commands.try_next",
     "ashore": "garboard.commands.ashore",
 }
 """The program's own commands: "module:name"; the name is `command` where none is given."""

@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from garboard.labels import CircuitLabel
     from garboard.records import Vessel
 
-FORMS = ("sheet", "tape", "schedule", "sticker")
+LABELS = ("sheet", "tape")
+FORMS = (*LABELS, "schedule", "sticker")
 
 HELP = """Labels for the circuits of a boat, as PDF. JOB is a job file or a folder of hull files.
 
@@ -62,17 +63,26 @@ def command(
     tablet: str,
 ) -> None:
     """Write the labels, keep that they are printed, or both."""
+    from garboard.labels import labels_digest
+
     if out is None and not printed:
         raise InputError("labels", [Fault("--out", "a PDF to write, or --printed", "neither")])
     if printed and not by.strip():
         raise InputError("labels", [Fault("--by", "who printed the labels", "nothing")])
+    if printed and form not in LABELS:
+        expected = f"{' or '.join(LABELS)}: those are the labels"
+        raise InputError("labels", [Fault("--form", expected, form, cure="leave --printed out")])
+    drawn = ""
     if out is not None:
         need_office()
         refuse_unless_a_pdf_can_stand_there(out)
-        write_file(out, _pdf(_vessel(job, hull, job_id), form, paper, _size(size), int(tape), address, stale))
+        vessel = _vessel(job, hull, job_id)
+        drawn = labels_digest(vessel)
+        write_file(out, _pdf(vessel, form, paper, _size(size), int(tape), address, stale))
         click.echo(f"Wrote {out}")
+        _tell_boxes(vessel)
     if printed:
-        _keep_printed(job, hull, job_id, by, tablet, stale)
+        _keep_printed(job, hull, job_id, by, tablet, stale, drawn)
 
 
 def _vessel(job: Path, hull: str, job_id: str) -> Vessel:
@@ -119,13 +129,35 @@ def _pdf(
 
     title = vessel.name or vessel.hull_number
     if form == "sticker":
-        return label_sheets.boat_sticker(vessel, address)
+        return _sticker(vessel, address)
     labels = _wanted(vessel, only_stale=only_stale)
     if form == "schedule":
         return label_sheets.panel_schedule(title, vessel, labels, paper)
     if form == "tape":
         return label_sheets.label_tape(title, labels, tape)
     return label_sheets.label_sheet(title, labels, paper, size)
+
+
+def _tell_boxes(vessel: Vessel) -> None:
+    """Say which characters of the boat's and its circuits' names are empty boxes on paper."""
+    from garboard.report.label_sheets import without_type
+
+    if boxes := without_type([vessel.name, *(circuit.name for circuit in vessel.circuits)]):
+        click.echo(f"Printed as empty boxes, as the typeface has none of them: {' '.join(boxes)}", err=True)
+
+
+def _sticker(vessel: Vessel, address: str) -> bytes:
+    """The boat's sticker. Raises InputError for more than a symbol of its size can hold."""
+    from garboard.report import label_sheets
+
+    try:
+        return label_sheets.boat_sticker(vessel, address)
+    except ValueError:
+        length = len((address or vessel.hull_number).encode())
+        expected = (
+            f"short enough to be read by a camera from {label_sheets.STICKER[1]:g} mm of sticker: about 300 letters"
+        )
+        raise InputError("labels", [Fault("--address", expected, f"{length}")]) from None
 
 
 def _size(text: str) -> tuple[float, float]:
@@ -145,11 +177,15 @@ def _size(text: str) -> tuple[float, float]:
     return size
 
 
-def _keep_printed(folder: Path, hull: str, job_id: str, by: str, tablet: str, only_stale: bool) -> None:
-    """Keep with each circuit what its label says."""
+def _keep_printed(folder: Path, hull: str, job_id: str, by: str, tablet: str, only_stale: bool, drawn: str) -> None:
+    """Keep with each circuit what its label says.
+
+    drawn : digest of the labels that were just written; "" where none were
+    """
     from garboard.disk.hullfile import HullFolder
     from garboard.history.authoring import labels_printed
     from garboard.judging.assessing import is_hull_folder
+    from garboard.labels import labels_digest
 
     if not is_hull_folder(folder):
         expected = "a folder of hull files: what is printed is kept with the boat, and a job file is never changed"
@@ -158,6 +194,8 @@ def _keep_printed(folder: Path, hull: str, job_id: str, by: str, tablet: str, on
         number = _hull(hull, [*hulls.boats()])
     with writing_in(folder, number, job_id) as (hulls, boat, job):
         labels = _wanted(boat.vessel(job), only_stale=only_stale)
+        if drawn and drawn != labels_digest(boat.vessel(job)):
+            raise InputError("labels", [Fault("circuits", "as they were written", "changed", cure="write them again")])
         state = boat.vessel_home("circuits")
         entries = labels_printed(author_of(hulls, state, tablet, by), state, labels)
         save_all(hulls, entries)

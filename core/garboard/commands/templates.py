@@ -102,7 +102,8 @@ def drop(folder: Path, name: str, reason: str, by: str, tablet: str) -> None:
 def begin(folder: Path, hull: str, template: str, other: str, owner: str, anyway: bool, by: str, tablet: str) -> None:
     """Open a job for the boat of a HULL number, with the equipment of a template or of another boat.
 
-    What the boat has nothing entered for is filled in. A boat that has a job keeps it, and gets no second one.
+    What the boat has nothing entered for is filled in, but nothing of another engine, propeller or battery than it has.
+    A boat that has a job keeps it, and gets no second one.
     """
     if bool(template) == bool(other):
         raise InputError("begin", [Fault("--template or --like", "one of the two", "both" if other else "neither")])
@@ -115,11 +116,14 @@ def begin(folder: Path, hull: str, template: str, other: str, owner: str, anyway
         state = boat.state if len(boat.state) else replay(hull_number.key(hull), [])
         author = author_of(hulls, state, tablet, by)
         opened = [] if boat.jobs else open_job(author, state, hull, owner=owner)
+        others = like.left_out(state, facts)
         entries = [*opened, *like.begin_like(author, state, facts, hull)]
         save_all(hulls, entries)
         tell_not_read(hulls)
     job = f"job {opened[0].job} is open" if opened else "it has a job already"
     click.echo(f"{hull.strip()}: {job}; {in_number(len(entries) - len(opened), 'fact')} taken over")
+    if others:
+        click.echo(f"Not all is taken over, as the boat has another: {', '.join(others)}. Enter what is missing there.")
 
 
 @click.command("circuits", short_help="Write a boat's circuits as a table, or take a filled-in table in.")
@@ -134,7 +138,8 @@ def circuits(folder: Path, hull: str, table: Path | None, job: str, out: Path | 
     """Write a boat's circuits as a table for a spreadsheet (CSV), or take in a TABLE somebody filled in.
 
     The first line names the columns; `name` tells which circuit a row is about. An empty cell changes nothing, and a
-    circuit that is not in the table stays as it is.
+    circuit that is not in the table stays as it is. A table does not say that a label is printed:
+    `garboard labels` does.
     """
     from garboard.history.circuit_entries import take_in_circuits
     from garboard.job_files.circuit_table import circuits_as_csv, circuits_in_csv

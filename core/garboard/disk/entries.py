@@ -56,6 +56,12 @@ STRAY = "stray"
 TEMPLATE = "template"
 """Kind of the entries, in the shop's record, that keep a boat's facts under a name; see `history.like`."""
 
+FORECAST = "forecast"
+"""Kind of the entries that keep what was foreseen of a propeller before it was run; see `records.Forecast`."""
+
+ALIKE = "alike"
+"""Kind of the entries, in the shop's record, that say what boats of each kind kept; see `history.boats_alike`."""
+
 KINDS = frozenset(
     {
         "measure",
@@ -70,6 +76,8 @@ KINDS = frozenset(
         "run",
         "setting",
         TEMPLATE,
+        FORECAST,
+        ALIKE,
         STRAY,
     }
 )

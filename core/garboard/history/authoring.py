@@ -8,7 +8,7 @@ from uuid import uuid4
 import attrs
 
 from garboard.disk.clock import HybridClock, wall_text
-from garboard.disk.entries import Entry, make_entry
+from garboard.disk.entries import FORECAST, Entry, make_entry
 from garboard.faults import Fault, InputError
 from garboard.history.halves import DECISION
 from garboard.history.moves import JOINING, LEAVING
@@ -18,7 +18,7 @@ from garboard.history.values import same_value
 from garboard.job_files.convert import unstructure
 from garboard.job_files.job_file import JobFile
 from garboard.labels import CircuitLabel
-from garboard.records import EQUIPMENT, Job, JsonValue, Vessel
+from garboard.records import EQUIPMENT, Forecast, Job, JsonValue, Vessel
 from garboard.settings import DEFAULT, JOB, SETTING, SettingSet, SettingUsed
 
 
@@ -113,6 +113,12 @@ def measure(
     """A measurement that replaces what stands in its place."""
     more: dict[str, JsonValue] = {"instrument": instrument} if instrument else {}
     return author.write(state, "measure", (step, field, row, of), value, job=job, more=more)
+
+
+def keep_forecast(author: Author, state: HullState, job: str, forecast: Forecast) -> Entry:
+    """What is foreseen of a propeller that will be tried next. Each stands by itself: none replaces another."""
+    value = _without(forecast, "by", "at")
+    return author.write(state, FORECAST, (uuid4().hex[:12],), value, job=job)
 
 
 def labels_printed(author: Author, state: HullState, labels: Iterable[CircuitLabel]) -> list[Entry]:
@@ -335,6 +341,8 @@ def _facts(job_file: JobFile) -> Iterator[_Fact]:
         yield _Fact("step", (step.step,), _without(step, "step", "by", "at"), step.by, step.at)
     for number, note in enumerate(job_file.notes, start=1):
         yield _Fact("note", (f"imported {number}",), _without(note, "by", "at"), note.by, note.at)
+    for number, one in enumerate(job_file.forecasts, start=1):
+        yield _Fact(FORECAST, (f"imported {number}",), _without(one, "by", "at"), one.by, one.at)
     for key, setting in job_file.settings.items():
         yield _Fact(SETTING, (key,), setting, more={"reason": STATED_IN_FILE})
 

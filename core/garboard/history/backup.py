@@ -189,6 +189,15 @@ def read_backup(path: Path) -> Backup:
     return found
 
 
+def hull_files_in(path: Path) -> frozenset[str]:
+    """Names of the hull files in a backup that was read through before.
+
+    errors : BackupRefused; OSError
+    """
+    with _opened(path) as pack:
+        return frozenset(Path(name).name for name in pack.namelist() if name.startswith(f"{HULLS_FOLDER}/"))
+
+
 @contextmanager
 def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
     try:

@@ -47,6 +47,7 @@ def job_file_of(view: JobView, entries: tuple[Entry, ...] = (), declared: Sequen
         steps=view.steps,
         measurements=view.measurements,
         notes=view.notes,
+        forecasts=view.forecasts,
         sign_offs=view.sign_offs,
         settings=stated_settings(view, declared),
         entries=tuple(json.loads(entry.raw) for entry in entries),
@@ -213,7 +214,7 @@ def _refuse_if_changed(job_file: JobFile, boat: Boat) -> None:
     view = boat.view(job_file.job.id)
     faults = [
         Fault(name, CHANGED, "something else")
-        for name in ("vessel", "job", "steps", "measurements", "notes", "sign_offs")
+        for name in ("vessel", "job", "steps", "measurements", "notes", "forecasts", "sign_offs")
         if getattr(job_file, name) != getattr(view, name)
     ]
     if faults:

@@ -16,6 +16,7 @@ from garboard.disk.entries import TEMPLATE
 from garboard.faults import Fault, InputError
 from garboard.history.authoring import vessel_fields
 from garboard.history.registers import Register, RegisterKey
+from garboard.history.values import same_value
 from garboard.records import EQUIPMENT, JsonValue, Vessel
 
 if TYPE_CHECKING:
@@ -42,6 +43,17 @@ _FOUND_ON_EACH: Mapping[str, frozenset[str]] = {
     "networks": frozenset({"terminators", "supply_voltage"}),
 }
 """Facts that are read, heard or printed on each boat. They are not copied either; who needs one asks for it there."""
+_TELL_WHICH: Mapping[str, tuple[Path, ...]] = {
+    "": (("maker",), ("model",)),
+    "engines": (("maker",), ("model",), ("rated_power",)),
+    "propeller": (("propeller", "maker_text"), ("propeller", "diameter"), ("propeller", "pitch")),
+    "batteries": (("chemistry",), ("nominal_voltage",)),
+    "protection_rating": (("protection",),),
+}
+"""Facts that tell what others are about, by kind of equipment or by part of it. Where the boat says otherwise, those
+others are of another engine, propeller or battery: its power with this one's full-throttle range judges neither."""
+_INSTEAD = {"conductor_awg": "conductor_area", "conductor_area": "conductor_awg"}
+"""Facts that stand one for the other; a boat that has one is not given the other."""
 LONGEST_NAME = 60
 
 
@@ -80,15 +92,75 @@ _KNOWN = frozenset(field.name for field in attrs.fields(Vessel)) - {"more", "pro
 def begin_like(author: Author, state: HullState, facts: Facts, hull: str = "") -> list[Entry]:
     """Give a boat every fact it has nothing entered for. Pieces that were removed from it stay removed.
 
+    What is about another engine or propeller than the boat has is not taken over: see `left_out`.
+
     state : of the hull that holds what is known of the boat
     hull  : its number as typed, where nothing is entered for it yet
     """
+    others = {path for path in facts if _is_of_another(state, facts, path)}
     return [
         author.write(state, "field", path, value, hull=hull)
         for path, value in facts.items()
-        if not state.register(RegisterKey("field", "", path)).entries
-        and not state.current(RegisterKey("field", "", (*path[:2], "removed")))
+        if path not in others and _is_free(state, path)
     ]
+
+
+def left_out(state: HullState, facts: Facts) -> tuple[str, ...]:
+    """What is not taken over as the boat has another, in words: "engine centre", "circuit Radar"; "the boat" itself."""
+    pieces = dict.fromkeys(
+        path[:2] if path[0] in EQUIPMENT else ()
+        for path in facts
+        if _is_free(state, path) and _is_of_another(state, facts, path)
+    )
+    return tuple(f"{_ONE_OF[piece[0]]} {piece[1]}" if piece else "the boat" for piece in pieces)
+
+
+_ONE_OF = {kind: kind.removesuffix("s").replace("_", " ").replace("batterie", "battery") for kind in EQUIPMENT}
+
+
+def _is_free(state: HullState, path: Path) -> bool:
+    """Whether nothing was ever entered for a fact, and its piece was not removed."""
+    return not state.register(_key(path)).entries and not _is_removed(state, path[:2])
+
+
+def _is_removed(state: HullState, piece: Path) -> bool:
+    """A piece that was removed and came back is there."""
+    return any(entry.value is True for entry in state.current(_key((*piece, "removed"))))
+
+
+def _is_of_another(state: HullState, facts: Facts, path: Path) -> bool:
+    """Whether a fact is about another piece than the boat has in its place."""
+    kind = path[0] if path[0] in EQUIPMENT else ""
+    piece = path[:2] if kind else ()
+    if kind == "engines" and _engines_in(state) - {other[1] for other in facts if other[0] == "engines"}:
+        return True  # its engines stand elsewhere: one more would be one too many
+    if kind == "circuits" and path[2] in _INSTEAD and state.current(_key((*piece, _INSTEAD[path[2]]))):
+        return True
+    telling = (*_TELL_WHICH.get(kind, ()), *(_TELL_WHICH.get(path[2], ()) if kind else ()))
+    return any(_says_otherwise(state, facts, (*piece, *fact)) for fact in telling)
+
+
+def _says_otherwise(state: HullState, facts: Facts, path: Path) -> bool:
+    return path in facts and any(not _alike(entry.value, facts[path]) for entry in state.current(_key(path)))
+
+
+def _alike(one: JsonValue, other: JsonValue) -> bool:
+    texts = [" ".join(text.split()).casefold() if isinstance(text, str) else text for text in (one, other)]
+    return texts[0] == texts[1] or same_value(one, other)
+
+
+def _engines_in(state: HullState) -> set[str]:
+    """Positions of the engines the boat has."""
+    named = {key.subject[1] for key, one in state.registers.items() if _is_of_engine(key) and one.current}
+    return {name for name in named if not _is_removed(state, ("engines", name))}
+
+
+def _is_of_engine(key: RegisterKey) -> bool:
+    return key.kind == "field" and len(key.subject) > 2 and key.subject[0] == "engines" and key.subject[2] != "removed"
+
+
+def _key(path: Path) -> RegisterKey:
+    return RegisterKey("field", "", path)
 
 
 def keep_template(author: Author, shop: HullState, name: str, facts: Facts) -> list[Entry]:

@@ -11,10 +11,10 @@ from enum import StrEnum
 
 import attrs
 
-from garboard.disk.entries import DEEPEST, STRAY, TEMPLATE, Entry, carried_by
+from garboard.disk.entries import ALIKE, DEEPEST, FORECAST, STRAY, TEMPLATE, Entry, carried_by
 from garboard.faults import InputError, shown
 from garboard.history.moves import JOINING, LEAVING, named_hull, named_job
-from garboard.records import EQUIPMENT, Job, JsonValue, Note, SignOff, StepState
+from garboard.records import EQUIPMENT, Forecast, Job, JsonValue, Note, SignOff, StepState
 
 _ARRIVING = "from"
 _TEXT, _TYPED = {str}, {str, int, bool}
@@ -32,6 +32,8 @@ class Shape(StrEnum):
     JOB = "a fact about a job"
     STEP = "the state of a step"
     NOTE = "a remark with its text"
+    ALIKE = "a list of kinds of boats"
+    FORECAST = "a propeller with what is expected of each engine"
     SIGNATURE = "a signature with role and name"
     RECORDING = "a recording with its file"
     TAKEN_BACK = "the kind of what is taken back"
@@ -168,6 +170,14 @@ def _note(entry: Entry) -> Shape | None:
     return None if _makes_signed(entry, Note) else Shape.NOTE
 
 
+def _alike(entry: Entry) -> Shape | None:
+    return None if isinstance(entry.value, list) else Shape.ALIKE
+
+
+def _forecast(entry: Entry) -> Shape | None:
+    return None if _makes_signed(entry, Forecast) else Shape.FORECAST
+
+
 def _signoff(entry: Entry) -> Shape | None:
     value = entry.value
     if not isinstance(value, dict) or not _is_texts(value.get("covers", [])):
@@ -232,4 +242,6 @@ _OF_KIND: Mapping[str, Callable[[Entry], Shape | None]] = {
     "run": _run,
     "setting": _setting,
     TEMPLATE: _template,
+    FORECAST: _forecast,
+    ALIKE: _alike,
 }

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any
 
 from garboard.disk.clock import Stamp
-from garboard.disk.entries import Entry
+from garboard.disk.entries import FORECAST, Entry
 from garboard.faults import Fault
 from garboard.history.moves import target
 from garboard.history.registers import TECHNICIANS, VESSEL, RegisterKey, disagree
@@ -14,7 +14,7 @@ from garboard.history.shapes import Misfit, signed
 from garboard.history.sound import sound_part, sound_whole
 from garboard.history.values import member
 from garboard.job_view import Disagreement, JobView, Unreadable, Waiting
-from garboard.records import Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
+from garboard.records import Forecast, Job, JsonValue, Measurement, Note, SignOff, StepState, Vessel
 from garboard.samples import Recording
 
 Current = Mapping[RegisterKey, tuple[Entry, ...]]
@@ -50,6 +50,13 @@ def job_view(
         measurements=tuple(_measurement(entry) for key, entry in of_one_value if key.is_measurement),
         steps=tuple(state for key, entry in of_one_value for state in _step_state(key, entry)),
         notes=tuple(note for entry in _notes(keys, of_job, of_vessel) for note in sound_whole(signed(entry), Note)),
+        forecasts=tuple(
+            one
+            for key in keys
+            if key.kind == FORECAST
+            for entry in of_job[key]
+            for one in sound_whole(signed(entry), Forecast)
+        ),
         sign_offs=tuple(_sign_offs(of_job, not_covered)),
         disagreements=tuple(_disagreements([(key, of_job[key]) for key in keys] + [(f, of_vessel[f]) for f in fields])),
         unreadable=unreadable,

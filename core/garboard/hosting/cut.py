@@ -11,7 +11,7 @@ import attrs
 from garboard.faults import in_words
 from garboard.findings import Axis, Doubt, Figure, Finding, Limit, Number, Series, Table
 from garboard.job_view import JobView
-from garboard.records import EQUIPMENT
+from garboard.records import EQUIPMENT, Forecast
 
 LONGEST_TEXT = 600
 LONGEST_NAME = 120
@@ -60,10 +60,16 @@ def _fits(finding: Finding) -> bool:
         return False
     return (
         len(finding.limits) <= MOST_PARTS
+        and len(finding.forecasts) <= MOST_PARTS
+        and all(map(_fits_forecast, finding.forecasts))
         and len(finding.doubts) <= DOUBTS_A_PLACE
         and all(map(_fits_table, finding.tables))
         and all(map(_fits_figure, finding.figures))
     )
+
+
+def _fits_forecast(forecast: Forecast) -> bool:
+    return len(forecast.expected) <= MOST_PARTS and len(forecast.propeller) <= LONGEST_NAME
 
 
 def _fits_table(table: Table) -> bool:
@@ -107,6 +113,7 @@ def _shortened(finding: Finding) -> Finding:
         missing=tuple(attrs.evolve(one, text=_text(one.text)) for one in finding.missing[:MOST_PARTS]),
         notes=tuple(map(_text, finding.notes[:MOST_PARTS])),
         numbers=tuple(attrs.evolve(one, name=_name(one.name), unit=_name(one.unit)) for one in numbers),
+        forecasts=tuple(filter(_fits_forecast, finding.forecasts))[:MOST_PARTS],
         limits=_limits(finding.limits, numbers),
         doubts=doubts,
     )

@@ -58,6 +58,7 @@ def _without_advice(finding: Finding) -> Finding:
         limits=(),
         tables=(),
         figures=(),
+        forecasts=(),
     )
 
 

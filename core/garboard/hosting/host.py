@@ -63,7 +63,7 @@ from garboard.hosting.vessel_facts import doubts_of
 from garboard.hosting.watching import Declared, WatchedView, watched
 from garboard.job_view import FieldKey, JobView
 from garboard.record_types import is_text
-from garboard.records import Vessel
+from garboard.records import Forecast, Vessel
 from garboard.settings import ReadSettings, SettingSet, in_force
 from garboard.steps import Assessed, Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
 
@@ -700,6 +700,7 @@ _PARTS: Mapping[str, type[Any]] = {
     "missing": Missing,
     "notes": str,
     "places": tuple,
+    "forecasts": Forecast,
     "limits": Limit,
     "doubts": Doubt,
 }

@@ -49,9 +49,8 @@ def circuits_in_csv(text: str, source: str = "circuits") -> dict[tuple[str, str]
     """
     if len(text) > LARGEST_TABLE:
         raise InputError(source, [Fault("table", f"at most {LARGEST_TABLE} characters", f"{len(text)}")])
-    lines = text.removeprefix("\ufeff")
-    head = lines.partition("\n")[0]
-    reader = csv.reader(io.StringIO(lines, newline=""), delimiter=max(",;\t", key=head.count), strict=True)
+    lines, between = _between(text.removeprefix("\ufeff"))
+    reader = csv.reader(io.StringIO(lines, newline=""), delimiter=between, strict=True)
     try:
         rows = [(reader.line_num, [cell.strip() for cell in row]) for row in reader]
     except csv.Error as broken:
@@ -59,7 +58,9 @@ def circuits_in_csv(text: str, source: str = "circuits") -> dict[tuple[str, str]
     filled = [(line, row) for line, row in rows if any(row)]
     if not filled:
         raise InputError(source, [Fault("table", f"a first line with {NAME} and other columns", "nothing")])
-    (first, columns), *body = filled
+    (first, head), *body = filled
+    last = max(place for place, column in enumerate(head) if column)
+    columns = [column.casefold() for column in head[: last + 1]]  # a spreadsheet leaves empty ones behind
     faults = [*_faults_of_columns(columns, first)]
     found: dict[tuple[str, str], JsonValue] = {}
     named: dict[str, int] = {}
@@ -68,6 +69,18 @@ def circuits_in_csv(text: str, source: str = "circuits") -> dict[tuple[str, str]
     if faults:
         raise InputError(source, faults)
     return found
+
+
+def _between(text: str) -> tuple[str, str]:
+    """A table and what stands between its cells. Some spreadsheets say it themselves, on a line before all: "sep=;".
+
+    That line is emptied and not taken away, so that the others keep their numbers.
+    """
+    head, end, rest = text.partition("\n")
+    said = head.strip().strip('"').casefold()
+    if said.startswith("sep=") and said[4:] in (",", ";"):
+        return end + rest, said[4:]
+    return text, max(",;\t", key=head.count)
 
 
 def _cell(value: JsonValue) -> str:

@@ -1,6 +1,6 @@
 """The job file: one job as plain JSON, the shape a tablet exports and `garboard assess` reads.
 
-Keys: format ("garboard job"), version (1), vessel, job, steps, measurements, notes, sign_offs, settings, and
+Keys: format ("garboard job"), version (1), vessel, job, steps, measurements, notes, forecasts, sign_offs, settings, and
 in an exported file entries: the facts the rest was folded from, so that nothing changes when it is taken in.
 Amounts are text with their unit, so that every digit is kept as typed. Keys this version does not know
 are kept and written back. A key of the vessel or the job, or the value of a measurement, that is null counts
@@ -33,6 +33,7 @@ from garboard.job_view import JobView
 from garboard.record_types import is_text
 from garboard.records import (
     EQUIPMENT,
+    Forecast,
     Job,
     JsonValue,
     Measurement,
@@ -66,6 +67,7 @@ class JobFile:
     steps: tuple[StepState, ...] = ()
     measurements: tuple[Measurement, ...] = ()
     notes: tuple[Note, ...] = ()
+    forecasts: tuple[Forecast, ...] = ()
     sign_offs: tuple[SignOff, ...] = ()
     settings: dict[str, JsonValue] = attrs.field(factory=dict, metadata={"plain": dict})
     entries: tuple[JsonValue, ...] = attrs.field(default=(), converter=tuple, metadata={"plain": list})
@@ -176,6 +178,7 @@ def view_of(job_file: JobFile, folder: Path) -> JobView:
         measurements=entered(job_file),
         steps=job_file.steps,
         notes=job_file.notes,
+        forecasts=job_file.forecasts,
         sign_offs=job_file.sign_offs,
         settings=job_file.settings,
         load_recording=recordings_in(folder, _names_of_files(job_file.measurements)),
@@ -481,7 +484,7 @@ def _faults_of_facts(plain: JsonValue) -> Iterator[Fault]:
             yield from _faults_of_reference(value, f"measurements[{index}].value")
             yield from faults_of_value(value, f"measurements[{index}].value")
             yield from _faults_of_at(one, f"measurements[{index}]")
-    for name in ("steps", "notes", "sign_offs"):
+    for name in ("steps", "notes", "forecasts", "sign_offs"):
         for index, one in enumerate(_list_in(plain, name)):
             yield from _faults_of_at(one, f"{name}[{index}]")
 

@@ -15,6 +15,8 @@
                          or null, decimals; uncertainty is the older name of expanded_uncertainty),
                          basis (kind, text, note), tables (title, headings, rows),
                          figures (title, x, y, y2 or null, series, bands, markers),
+                         forecasts (propeller, pitch, diameter, expected (of, low, high, chance), made_by): what may be
+                         tried next, the best first,
                          missing (lack, step, field, row, of, text),
                          places (step, field, row, of): the values it rests on,
                          limits (number, low or null, high or null): what the verdict holds its numbers against, each
@@ -48,6 +50,7 @@ from garboard.hosting.failures import PluginProblem
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.judging.assessing import FINDINGS
+from garboard.records import Forecast
 from garboard.report.outline import counts, punch_list
 from garboard.report.trials import Trial, trials_of
 from garboard.steps import Assessed
@@ -144,11 +147,25 @@ def finding_as_plain(finding: Finding) -> Plain:
         "basis": [{"kind": basis.kind.value, "text": basis.text, "note": basis.note} for basis in finding.basis],
         "tables": [_table(table) for table in finding.tables],
         "figures": [_figure(figure) for figure in finding.figures],
+        "forecasts": [_forecast(one) for one in finding.forecasts],
         "missing": [_missing(item) for item in finding.missing],
         "places": [dict(zip(("step", "field", "row", "of"), place, strict=True)) for place in finding.places],
         "limits": [attrs.asdict(limit) for limit in finding.limits],
         "doubts": [attrs.asdict(doubt) for doubt in finding.doubts],
         "doubted": [attrs.asdict(doubt) for doubt in finding.doubted],
+    }
+
+
+def _forecast(one: Forecast) -> Plain:
+    return {
+        "propeller": one.propeller,
+        "pitch": str(one.pitch or ""),
+        "diameter": str(one.diameter or ""),
+        "expected": [
+            {"of": each.of, "low": str(each.low or ""), "high": str(each.high or ""), "chance": each.chance}
+            for each in one.expected
+        ],
+        "made_by": one.made_by,
     }
 
 

@@ -10,11 +10,12 @@ Imports fpdf2 and segno at the top, so import this module only where labels are 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from io import BytesIO
 
 import segno
 from fpdf import FPDF, FontFace
+from fpdf.fonts import TTFFont
 
 from garboard.labels import CircuitLabel
 from garboard.records import Circuit, Vessel
@@ -32,6 +33,8 @@ LABEL, SMALLEST_LABEL, LARGEST_LABEL = (60.0, 20.0), (20.0, 8.0), (190.0, 250.0)
 """Width and height of a label on a sheet, where nobody says otherwise, and its bounds [mm]."""
 STICKER = (60.0, 30.0)
 """Width and height of the sticker [mm]."""
+LEAST_MODULE = 0.33
+"""Smallest module of a QR symbol that a phone's camera reads from a hand's breadth; common practice, no source [mm]."""
 ENDS = ("source end", "load end")
 """Every circuit has a label at each."""
 
@@ -54,7 +57,7 @@ class _Sheet(FPDF):
 
     def normalize_text(self, text: str) -> str:
         """Called by fpdf2 with everything that is set in type."""
-        return str(super().normalize_text(in_print(text)))
+        return str(super().normalize_text(in_print(" ".join(text.split("\n")))))
 
     def wide(self, text: str, size: float, *, bold: bool = False) -> float:
         """How wide a text is [mm] in a size [pt]."""
@@ -150,6 +153,7 @@ def boat_sticker(vessel: Vessel, address: str = "") -> bytes:
     """A sticker with the hull number, and as a QR symbol what opens the boat.
 
     address : of the boat's page at the shop; without it the symbol holds the hull number alone
+    errors  : ValueError for more than a symbol of this size holds
     """
     wide, high = STICKER
     sheet = _Sheet(f"Hull number {vessel.hull_number}")
@@ -157,6 +161,8 @@ def boat_sticker(vessel: Vessel, address: str = "") -> bytes:
     symbol = segno.make(address or vessel.hull_number, error="m", micro=False)
     dots = [list(row) for row in symbol.matrix]
     each = (high - 2 * _EDGE) / (len(dots) + 2 * _QUIET_MODULES)
+    if each < LEAST_MODULE:
+        raise ValueError(f"the symbol's modules would be {each:.2f} mm, below {LEAST_MODULE:g} mm")
     left = _EDGE + _QUIET_MODULES * each
     sheet.set_fill_color(*rgb("#000000"))
     for down, row in enumerate(dots):
@@ -167,6 +173,14 @@ def boat_sticker(vessel: Vessel, address: str = "") -> bytes:
     sheet.line_of(_cut(sheet, vessel.hull_number, size, room, bold=True), x, 6, size, bold=True)
     sheet.line_of(_cut(sheet, vessel.name, 8, room), x, 6 + line_height(size) + 1, 8)
     return sheet.bytes()
+
+
+def without_type(texts: Iterable[str]) -> str:
+    """The characters that print as empty boxes, as no typeface here has them: each once, in their order."""
+    font = _Sheet("").fonts["labels"]
+    assert isinstance(font, TTFFont)
+    known = font.cmap
+    return "".join(one for one in dict.fromkeys("".join(map(in_print, texts))) if ord(one) not in known and one != "\n")
 
 
 def _both_ends(labels: Sequence[CircuitLabel]) -> Iterator[tuple[CircuitLabel, str]]:

@@ -16,7 +16,7 @@ import attrs
 
 from garboard.faults import GarboardError
 from garboard.report.palette import DAY
-from garboard.report.photos import Arrow, ArrowShape, shape_of
+from garboard.report.photos import PICTURES, Arrow, ArrowShape, shape_of
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -39,6 +39,10 @@ _ORIENTATION, _TAKEN, _DETAILS = 0x0112, 0x9003, 0x8769
 """Tags of Exif: how the camera was held, when the picture was taken, and where the second stands."""
 _FINER = 4
 """An arrow is drawn so many times larger, then made smaller: its edges are smooth."""
+
+
+_BEGINNINGS = ((b"\xff\xd8\xff", ".jpg"), (b"\x89PNG\r\n\x1a\n", ".png"), (b"RIFF....WEBP", ".webp"))
+"""How a picture's file begins, each dot any byte, and how its name ends."""
 
 
 class NoPicture(StrEnum):
@@ -73,6 +77,22 @@ class Picture:
     content: bytes
     width: int
     height: int
+
+
+def with_ending(name: str, beginning: bytes) -> str:
+    """The name of a file, ending as a picture's does where it is one: what asks for no more than a name finds it.
+
+    beginning : of the file
+
+    >>> jpeg = bytes.fromhex("ffd8ffe0")
+    >>> with_ending("IMG 26.5.14", jpeg), with_ending("clamp.jfif", jpeg), with_ending("clamp.JPG", jpeg)
+    ('IMG 26.5.14.jpg', 'clamp.jfif.jpg', 'clamp.JPG')
+    >>> with_ending("run 3", b"$GPRMC")
+    'run 3'
+    """
+    if name.lower().endswith(PICTURES):
+        return name
+    return name + next((end for begins, end in _BEGINNINGS if re.match(begins, beginning, re.DOTALL)), "")
 
 
 def opened(content: bytes, most: int) -> Image:

@@ -19,6 +19,9 @@ from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue, Measurement
 
 MOST_ARROWS = 3
+"""So many a person sets on one photo."""
+MOST_READ = 12
+"""So many are read of one entry: each of four tablets may have set its own before they met."""
 LONGEST_WORD = 60
 STEP_OF_TURN = 45
 """An arrow points in one of eight directions, so far apart [degrees]."""
@@ -100,7 +103,7 @@ def arrows_in(value: JsonValue) -> tuple[Arrow, ...]:
     """
     found = value.get("arrows") if isinstance(value, dict) else None
     arrows = [_arrow(one) for one in found] if isinstance(found, list) else []
-    return tuple(arrow for arrow in arrows if arrow is not None)[:MOST_ARROWS]
+    return tuple(arrow for arrow in arrows if arrow is not None)[:MOST_READ]
 
 
 def _arrow(plain: JsonValue) -> Arrow | None:
@@ -228,12 +231,24 @@ def photos_of(view: JobView, host: PluginHost, step: str = "") -> tuple[Photo, .
 
 def _of_several(values: Sequence[Measurement]) -> Photo | None:
     """A photo on which two tablets set different arrows: it is the same picture, and all of them are shown."""
-    photos = [photo_of(one) for one in values if one.field == ATTACHED]
-    first = next((photo for photo in photos if photo is not None), None)
-    if first is None or len(photos) != len(values) or any(one is None or one.file != first.file for one in photos):
+    value = together([one.value for one in values if one.field == ATTACHED])
+    return photo_of(attrs.evolve(values[0], value=value)) if value is not None else None
+
+
+def together(values: Sequence[JsonValue]) -> dict[str, JsonValue] | None:
+    """The value of one photo, out of what stands in its place: several where tablets set different arrows on it.
+
+    returns : the first with the arrows of all; None where there is none, or they are of different files
+
+    >>> one, other = ({"file": "ab12", "arrows": [{"x": x, "y": "0.5", "turn": 90}]} for x in ("0.1", "0.2"))
+    >>> [arrow.x for arrow in arrows_in(together([one, other]))]
+    [0.1, 0.2]
+    >>> together([one, {"file": "cd34"}])
+    """
+    found = [value for value in values if isinstance(value, dict) and isinstance(value.get("file"), str)]
+    if not found or len(found) != len(values) or any(value["file"] != found[0]["file"] for value in found):
         return None
-    arrows = dict.fromkeys(arrow for photo in photos if photo is not None for arrow in photo.arrows)
-    return attrs.evolve(first, arrows=tuple(arrows))
+    return with_arrows(found[0], [*dict.fromkeys(arrow for value in found for arrow in arrows_in(value))])
 
 
 def is_picture(photo: Photo) -> bool:

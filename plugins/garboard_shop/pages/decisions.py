@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from garboard import hull_number
-from garboard.disk.clock import HybridClock
 from garboard.disk.entries import SHOP_RECORD, Entry, view
 from garboard.disk.hullfile import CheckedEntries
 from garboard.faults import Fault, GarboardError, InputError, in_number
 from garboard.history import authoring as writing
 from garboard.history import circuit_entries, like
-from garboard.history.authoring import Author
 from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import Boat
 from garboard.history.halves import save_in_turn
@@ -25,6 +23,7 @@ from garboard.labels import labels_digest, labels_of
 from garboard.report.moved import came_along
 from garboard.settings import Setting, in_force
 from garboard_shop.pages import settings
+from garboard_shop.pages.authors import author_after
 from garboard_shop.pages.summaries import BoatSummary, coverage_seen, open_boat, register_in_words, seen_in
 from garboard_shop.pages.wording import value_in_words
 from garboard_shop.store import Store, managers_devices
@@ -54,7 +53,7 @@ def choose(
                 view = summary.boat.view(key.job)
                 values, _ = in_force(declared, view.settings_set, view.signed_under)
                 settings.check(setting, chosen.value, declared, {**values, setting.key: chosen.value})
-    _keep(store, [writing.settle(_author(state, by), state, key, chosen.value, form.get("reason", ""))], now)
+    _keep(store, [writing.settle(author_after(state, by), state, key, chosen.value, form.get("reason", ""))], now)
     return "Settled. The value you chose is now used."
 
 
@@ -62,7 +61,7 @@ def take_all_back(store: Store, summary: BoatSummary, form: Mapping[str, str], b
     """Take back every value of a disagreement, to be measured again. Arguments as for `choose`, without value
     and settings."""
     state, key = _disagreement(summary, form)
-    _keep(store, [writing.retract(_author(state, by), state, key, form.get("reason", ""))], now)
+    _keep(store, [writing.retract(author_after(state, by), state, key, form.get("reason", ""))], now)
     return "Taken back. Measure it again."
 
 
@@ -77,7 +76,7 @@ def sign(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
     home = summary.boat.state_of(job.id)
     if coverage_seen(home, job.id) != form.get("saw"):
         raise Overtaken("New entries arrived for this job while you were reading. Check them, then sign.")
-    _keep(store, [writing.sign_off(_author(home, by), home, job.id, "manager", by)], now)
+    _keep(store, [writing.sign_off(author_after(home, by), home, job.id, "manager", by)], now)
     return "Signed. If anything is entered later, the signature becomes stale and the page names what changed."
 
 
@@ -91,7 +90,7 @@ def labels_printed(store: Store, summary: BoatSummary, form: Mapping[str, str], 
         raise Overtaken("A circuit was changed while you printed. Print the labels again.")
     home = summary.boat.vessel_home("circuits")
     labels = labels_of(vessel)
-    _keep(store, writing.labels_printed(_author(home, by), home, labels), now)
+    _keep(store, writing.labels_printed(author_after(home, by), home, labels), now)
     return (
         f"Kept: {in_number(len(labels), 'label')} printed. A circuit that is changed from now on makes its label stale."
     )
@@ -111,10 +110,12 @@ def begin_boat(store: Store, form: Mapping[str, str], by: str, now: int) -> tupl
     boat = open_boat(store, hull_number.key(typed))[0]
     if boat.jobs:
         raise InputError("new boat", [Fault("hull number", "a boat without a job", f"{typed}, which has one")])
-    author = _author(boat.state, by)
+    author = author_after(boat.state, by)
     opened = writing.open_job(author, boat.state, typed, owner=form.get("owner", "").strip())
-    _keep(store, [*opened, *like.begin_like(author, boat.state, facts, typed)], now)
-    return boat.state.hull, f"A job is open, and {in_number(len(facts), 'fact')} of its equipment entered."
+    taken, other = like.begin_like(author, boat.state, facts, typed), like.left_out(boat.state, facts)
+    _keep(store, [*opened, *taken], now)
+    told = f" Not all is taken over, as the boat has another: {', '.join(other)}." if other else ""
+    return boat.state.hull, f"A job is open, and {in_number(len(taken), 'fact')} of its equipment entered.{told}"
 
 
 def _facts_like(store: Store, named: str) -> like.Facts:
@@ -139,7 +140,7 @@ def keep_template(store: Store, summary: BoatSummary, form: Mapping[str, str], b
     """
     shop = _state_of(store, SHOP_RECORD)
     facts = like.shared_facts(summary.boat.vessel())
-    _keep(store, like.keep_template(_author(shop, by), shop, form.get("name", ""), facts), now)
+    _keep(store, like.keep_template(author_after(shop, by), shop, form.get("name", ""), facts), now)
     return "Kept as a template. Tablets have it when they next come ashore."
 
 
@@ -150,7 +151,7 @@ def take_in_circuits(store: Store, summary: BoatSummary, form: Mapping[str, str]
     """
     said = circuits_in_csv(form.get("table", ""), "table of circuits")
     home = summary.boat.vessel_home("circuits")
-    entries = circuit_entries.take_in_circuits(_author(home, by), home, said)
+    entries = circuit_entries.take_in_circuits(author_after(home, by), home, said)
     _keep(store, entries, now)
     return f"{in_number(len({name for name, _ in said}), 'circuit')} read, {in_number(len(entries), 'fact')} changed."
 
@@ -165,7 +166,7 @@ def join(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
     if other.hull in summary.boat.state.hull_keys:
         raise InputError("same boat", [Fault("hull number", "one that is not this boat's already", other.hull)])
     here = summary.boat.state
-    _keep(store, writing.same_boat(_author(here, by, other), here, other, reason), now)
+    _keep(store, writing.same_boat(author_after(here, by, other), here, other, reason), now)
     return f"{other.hull_number} and {here.hull_number} are now one boat."
 
 
@@ -180,7 +181,7 @@ def part(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
     for one, another in ((summary.key, other.hull), (other.hull, summary.key)):
         state = _state_of(store, one)
         keys = [key for key in state.registers if _joins(state, key, another)]
-        written += [writing.retract(_author(state, by), state, key, reason) for key in keys]
+        written += [writing.retract(author_after(state, by), state, key, reason) for key in keys]
     if not written:
         raise InputError("two boats", [Fault("hull number", "one said to be this boat's", other.hull)])
     _keep(store, written, now)
@@ -203,7 +204,7 @@ def move(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
     if other.hull in summary.boat.state.hull_keys:
         raise InputError("move", [Fault("hull number", "another boat's", other.hull)])
     home = summary.boat.state_to_move(job.id)
-    _keep(store, writing.move_job(_author(home, by, other), home, other, job.id, reason), now)
+    _keep(store, writing.move_job(author_after(home, by, other), home, other, job.id, reason), now)
     there = open_boat(store, other.hull)[0]
     told = _what_came(there, job.id, home, summary.host)
     return f"The job now belongs to {other.hull_number}.{told} Nothing was rewritten, and you can move it back."
@@ -236,7 +237,7 @@ def join_jobs(store: Store, summary: BoatSummary, form: Mapping[str, str], by: s
         raise _no_job(summary)
     state = summary.boat.state
     reason = _reason(form, "why the two are one job")
-    _keep(store, [writing.join_job(_author(state, by), state, job.id, into.id, reason)], now)
+    _keep(store, [writing.join_job(author_after(state, by), state, job.id, into.id, reason)], now)
     return "The two are now one job. Nothing was rewritten, and you can undo it."
 
 
@@ -248,7 +249,7 @@ def part_jobs(store: Store, summary: BoatSummary, form: Mapping[str, str], by: s
     job = form.get("job", "")
     home = summary.boat.state_of(job)
     pair = (job, summary.boat.joined(job))
-    _keep(store, [writing.part_job(_author(home, by), home, job, _reason(form, "why they are two jobs"))], now)
+    _keep(store, [writing.part_job(author_after(home, by), home, job, _reason(form, "why they are two jobs"))], now)
     parted = open_boat(store, home.hull)[0].state
     kept = [(parted, key) for key in outlived_a_joining(parted, parted) if key.job in pair]
     return "It is a separate job again." + _what_outlived(summary, kept)
@@ -285,7 +286,7 @@ def set_for_shop(store: Store, setting: Setting, form: Mapping[str, str], by: st
     record = settings.record_of(store)
     if settings.saw(record, setting.key) != form.get("saw"):
         raise Overtaken("Somebody else changed this setting meanwhile. Look at it again, then decide.")
-    author, managers = _author(record, by), managers_devices(store.register)
+    author, managers = author_after(record, by), managers_devices(store.register)
     title, reason = setting.field.title, form.get("reason", "")
     if form.get("reset"):
         _keep(store, [reset_setting(author, record, setting.key, reason, managers=managers)], now)
@@ -334,16 +335,6 @@ def _no_job(summary: BoatSummary) -> InputError:
         "job",
         [Fault("job", f"one of {'; '.join(summary.job_name(one.id) for one in summary.jobs) or 'none'}", "another")],
     )
-
-
-def _author(state: HullState, by: str, *more: HullState) -> Author:
-    """The manager about to write. The clock starts after everything in the hulls concerned."""
-    clock = HybridClock()
-    for one in (state, *more):
-        for register in one.registers.values():
-            for entry in register.entries.values():
-                clock.follow(entry.clock)
-    return Author(ON_THE_PAGE, by, clock)
 
 
 def _keep(store: Store, entries: Iterable[Entry], now: int) -> None:

@@ -30,10 +30,13 @@ from garboard_shop.pages import drawing, wording
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.people import Attempts, Sessions
 from garboard_shop.pages.plugins import content_of, restart_due
+from garboard_shop.pages.remembering import Remembering
 from garboard_shop.pages.summaries import Summaries, file_of, history_name, is_held
 from garboard_shop.store import Store
 
 FOLDER = Path(__file__).parent
+MOST_PHOTOS = 6
+"""Of a job on the day sheet; the boat's page has them all."""
 PAGES_AT_ONCE = 16
 """Of the 40 threads that answer: the others are for signing in and for tablets that come ashore."""
 
@@ -58,6 +61,7 @@ class ShopDesk:
     now: Callable[[], int] = wall_milliseconds
     summaries: Summaries = attrs.field(init=False)
     index: Index = attrs.field(init=False)
+    remembering: Remembering = attrs.field(init=False)
     drawn: drawing.Drawn = attrs.field(init=False, factory=drawing.Drawn)
     books: drawing.Drawn = attrs.field(init=False, factory=lambda: drawing.Drawn(most=8))
     photos: drawing.Drawn = attrs.field(init=False, factory=lambda: drawing.Drawn(most=64))
@@ -70,6 +74,7 @@ class ShopDesk:
         self.attempts = Attempts(self.store.register)
         self.summaries = Summaries(self.store, self.host)
         self.index = Index(self.store, self.summaries.of, self.now)
+        self.remembering = Remembering(self.store, self.summaries.of)
         self.templates = _templates(self)
 
     def page_threads(self) -> CapacityLimiter:
@@ -90,12 +95,14 @@ class ShopDesk:
     def __enter__(self) -> Self:
         """Begin to read all hulls for the search, beside the server's work."""
         self.index.start()
+        self.remembering.start()
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.index.stop()
+        self.remembering.stop()
 
 
 def shown_as_marks(value: object) -> object:
@@ -146,6 +153,7 @@ def _templates(desk: ShopDesk) -> Environment:
     ):
         found.globals[function.__name__] = function
     found.globals["place"] = lambda place, seen=None: place_in_words(place, desk.host, seen)
+    found.globals["MOST_PHOTOS"] = MOST_PHOTOS
     found.globals["photo_in_words"] = lambda photo, seen: photo_in_words(photo, desk.host, seen)
     found.globals["shown_in_words"] = lambda photo, seen: shown_in_words(photo, desk.host, seen)
     found.globals["is_held"] = lambda name: is_held(desk.store.attachments, name)

@@ -30,6 +30,7 @@ from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.photo_files import PictureRefused, drawn
 from garboard.report.trials import table_of_trials, trials_of, which_stays
 from garboard.shop_link.wire import LARGEST_PIECE
+from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages import decisions, exports, people, plugins, settings, sheet, wording
@@ -110,6 +111,7 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/tablets/{tablet}/role", change_role, "POST", MANAGER),
         ("/tablets/{tablet}/remove", remove_tablet, "POST", MANAGER),
         ("/changes", changes_page, "GET", ""),
+        ("/memory", memory_page, "GET", ""),
         ("/settings", settings_page, "GET", ""),
         ("/settings/{key}", setting_page, "GET", ""),
         ("/settings/{key}/look", look_at_change, "POST", MANAGER),
@@ -269,12 +271,19 @@ def boat_page(visit: Visit) -> Response:
         back=f"/boats/{summary.key}",
         vessel_facts=vessel_facts(vessel),
         equipment=tuple(equipment_tables(vessel)),
+        alike=_kept_by_boats_like(visit.desk, summary),
         tried={job.id: _tried(visit.desk.host, job.view) for job in summary.jobs},
         model=" ".join(filter(None, (vessel.maker, vessel.model)))[:LONGEST_NAME],
         stale_labels=stale_labels(vessel),
         labels_seen=labels_digest(vessel),
         has_circuits=bool(vessel.circuits),
     )
+
+
+def _kept_by_boats_like(desk: ShopDesk, summary: BoatSummary) -> Kept | None:
+    """What boats like one kept, as long as nothing was run with its own propeller; None of too few."""
+    row, memory = row_of(summary), desk.remembering.at_hand
+    return None if row.engine_speed or memory is None else memory.kept_by_boats_like(row)
 
 
 def _tried(host: PluginHost, job: JobView) -> tuple[Table, tuple[str, ...]] | None:
@@ -580,6 +589,18 @@ def withdraw_plugin(visit: Visit) -> Response:
     """Take one back from them."""
     plugin = withdraw(visit.desk.store.register, visit.form.get("name", ""), visit.who, visit.desk.now())
     return visit.go("/plugins", f"{plugin.name} is withdrawn. Each tablet stops running it when it next comes ashore.")
+
+
+def memory_page(visit: Visit) -> Response:
+    """What the shop remembers of its boats: how many, and how its forecasts did."""
+    memory = visit.desk.remembering.at_hand
+    return visit.page(
+        "memory.html",
+        boats=None if memory is None else len(memory),
+        score=(memory or Memory()).score(),
+        judged_from=JUDGED_FROM,
+        behind=visit.desk.remembering.behind(),
+    )
 
 
 def settings_page(visit: Visit) -> Response:

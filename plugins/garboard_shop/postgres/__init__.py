@@ -18,7 +18,7 @@ from garboard_shop.postgres import hulls
 from garboard_shop.postgres.attachments import PostgresAttachments
 from garboard_shop.postgres.database import Database, address_of, place_of
 from garboard_shop.postgres.register import PostgresRegister
-from garboard_shop.store import Delivery, Holding
+from garboard_shop.store import Delivery, Holding, KeptRow
 
 _ID = re.compile(r"[0-9a-f]{32}")
 
@@ -68,6 +68,21 @@ class PostgresStore:
 
     def deliveries(self, first: int, last: int) -> Iterator[Delivery]:
         return hulls.deliveries(self._database, first, last)
+
+    def rows(self) -> dict[str, KeptRow]:
+        with self._database.reading() as connection:
+            asked = "select hull, digest, content from garboard.boat_row where yard = %s"
+            found = connection.execute(asked, (self._database.yard,)).fetchall()
+        return {hull: KeptRow(digest, content) for hull, digest, content in found}
+
+    def put_rows(self, rows: Mapping[str, KeptRow]) -> None:
+        put = (
+            "insert into garboard.boat_row values (%s, %s, %s, %s)"
+            " on conflict (yard, hull) do update set digest = excluded.digest, content = excluded.content"
+        )
+        lines = [(self._database.yard, hull, one.digest, one.text) for hull, one in sorted(rows.items())]
+        with self._database.saving() as connection:
+            connection.cursor().executemany(put, lines)
 
     def close(self) -> None:
         self._database.close()

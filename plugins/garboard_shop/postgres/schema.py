@@ -151,6 +151,16 @@ alter table garboard.hull drop column kinds;
 alter table garboard.about add column functions text not null default '';
 """
 
+_ONE_ROW_A_BOAT = """
+create table garboard.boat_row (
+    yard int not null,
+    hull text collate "C" not null,
+    digest text not null,
+    content text not null,
+    primary key (yard, hull)
+);
+"""
+
 _CHANGES: tuple[str, ...] = (
     _FIRST
     + "\n".join(
@@ -162,6 +172,7 @@ _CHANGES: tuple[str, ...] = (
     _WHEN_A_HULL_CHANGED,
     _WHO_CHANGED_WHAT,
     _ONE_FUNCTION_A_VERB,
+    _ONE_ROW_A_BOAT,
 )
 """What made each version of the tables out of the one before. Only ever appended to."""
 

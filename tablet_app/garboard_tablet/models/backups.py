@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -29,6 +29,8 @@ FOLDER = "backups"
 """Where a backup is made before it is copied out; where a system has no way to choose a folder, it stays there."""
 MAKING, COPYING, READING = "Making the backup", "Copying it to the folder", "Taking the backup back"
 _CANCELLED = "Nothing was chosen. Nothing was changed."
+MOST_SAID = 3
+"""So many reasons are said, so that the page holds them."""
 _HERE = Place(key="", title="the app's own folder")
 
 
@@ -42,6 +44,33 @@ class Said:
     verdict: Verdict
     word: str
     text: str
+
+
+def said_of(taken: MergeReport, hull_files: Container[str]) -> Said:
+    """How a backup was taken back. What is damaged on this tablet is no fault of the backup, and may be healed by it.
+
+    taken      : what the merge did
+    hull_files : names of those in the backup; what this tablet cannot read of other boats is not told here
+    """
+    if taken.received or taken.attachments:
+        entries = in_number(taken.received, "new entry", "new entries")
+        files = in_number(taken.attachments, "photo or recording", "photos and recordings")
+        came = f"{entries} and {files} came."
+    else:
+        came = "All that could be read of it was here already." if taken.lost else "All that is in it was here already."
+    left = [
+        *(f"Damaged in the backup: {loss}." for loss in taken.lost),
+        *(f"Not kept: {reason}." for _, reason in taken.refused),
+        *(f"Not read: {name}: {why}." for file, why in taken.not_read if (name := Path(file).name) in hull_files),
+    ]
+    if left or not (taken.complete or taken.missing or taken.not_read):
+        more = f" And {len(left) - MOST_SAID} more." if len(left) > MOST_SAID else ""
+        what = " ".join(left[:MOST_SAID]) or "Take it back again."
+        return Said(Verdict.FAIL, "not all", f"{came} {what}{more} What is here stays.")
+    if taken.missing:
+        files = in_number(len(taken.missing), "photo or recording is", "photos or recordings are")
+        return Said(Verdict.ADVISE, "taken back", f"{came} {files} neither in it nor here: ask the shop.")
+    return Said(Verdict.PASS, "taken back", came)
 
 
 class Backups:
@@ -169,30 +198,24 @@ class Backups:
             "taking a backup back", partial(self._read, path), partial(self._taken, path), self._failed
         )
 
-    def _read(self, path: Path) -> MergeReport | str:
-        """What the merge did, or why there was none."""
-        from garboard.history.backup import take_back
+    def _read(self, path: Path) -> tuple[MergeReport, Said] | str:
+        """What the merge did, and how to say it; or why there was none."""
+        from garboard.history.backup import hull_files_in, take_back
 
         try:
-            return take_back(path, self._tablet.files)
+            taken = take_back(path, self._tablet.files)
+            return taken, said_of(taken, hull_files_in(path))
         except (GarboardError, OSError) as failure:
             return in_words(failure)
 
-    def _taken(self, path: Path, taken: MergeReport | str) -> None:
+    def _taken(self, path: Path, taken: tuple[MergeReport, Said] | str) -> None:
         drop_copy(self._tablet, path)
         if isinstance(taken, str):
             self._say(Verdict.FAIL, "not taken back", taken)
             return
-        self._came(taken)
-        if not taken.complete or taken.damage:
-            text = "Not all of it could be taken back. The settings say what is damaged; what is here stays."
-            self._say(Verdict.FAIL, "not all", text)
-        elif not taken.received and not taken.attachments:
-            self._say(Verdict.PASS, "taken back", "All that is in it was here already. Nothing was changed.")
-        else:
-            entries = in_number(taken.received, "new entry", "new entries")
-            files = in_number(taken.attachments, "photo or recording", "photos and recordings")
-            self._say(Verdict.PASS, "taken back", f"{entries[:1].upper()}{entries[1:]} and {files} came.")
+        report, said = taken
+        self._came(report)
+        self._say(said.verdict, said.word, said.text)
 
     def _begin(self, what: str) -> None:
         self.busy, self.said = what, None

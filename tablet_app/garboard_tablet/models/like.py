@@ -41,6 +41,22 @@ def templates(tablet: Tablet) -> tuple[Template, ...]:
     return templates_in(shop_record(tablet))
 
 
+def kept_by_boats_alike(tablet: Tablet, hull: str, job: str) -> str:
+    """What boats like one kept, as the shop told last, in words; "" where it told nothing of such boats."""
+    from garboard.history.boats_alike import kind_of, kinds_in
+
+    view = tablet.view(hull, job)
+    kind = kind_of(view.vessel, kinds_in(shop_record(tablet)))
+    if kind is None:
+        return ""
+    pitches = (view.told(one, "in", 1) for one in (kind.pitch, kind.low, kind.high))
+    middle, low, high = pitches
+    return (
+        f"{kind.boats} boats of the shop like this one kept a pitch of {middle}, 8 of 10 of them {low} to {high}; most "
+        f"often {kind.size} in."
+    )
+
+
 def boats_like(lines: Iterable[VesselLine], hull: str) -> tuple[VesselLine, ...]:
     """Other boats to begin from: those of the same maker first, then the one saved last.
 

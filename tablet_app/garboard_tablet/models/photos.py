@@ -25,6 +25,7 @@ from garboard.report.photos import (
     lies_within,
     photos_of,
     shown_in_words,
+    together,
     turn_at,
     with_arrows,
 )
@@ -163,12 +164,11 @@ def photo_at(tablet: Tablet, route: Route, place: FieldKey) -> Photo | None:
 
 
 def value_at(tablet: Tablet, route: Route, place: FieldKey) -> dict[str, JsonValue] | None:
-    """The value that stands in a place."""
+    """The value of the file in a place, with the arrows of every tablet; None where none is, or several are."""
     from garboard.history.registers import RegisterKey
 
     current = tablet.state_of(route.hull, route.job).current(RegisterKey("measure", route.job, place))
-    value = current[0].value if len(current) == 1 else None
-    return value if isinstance(value, dict) else None
+    return together([entry.value for entry in current])
 
 
 def content_of(tablet: Tablet, photo: Photo) -> bytes:
@@ -272,7 +272,7 @@ class Pointing:
     def _with(self, arrow: Arrow) -> None:
         arrows = [*self.arrows]
         if self.arrow is None:
-            arrows = [*arrows, arrow][:MOST_ARROWS]
+            arrows = [*arrows, arrow]
             self._keep(arrows)
             self.in_hand = len(arrows) - 1
         else:

@@ -30,7 +30,7 @@ if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first fr
     from garboard.hosting.failures import PluginProblem
     from garboard.hosting.host import PluginHost
     from garboard.job_view import FieldKey, JobView
-    from garboard.records import JsonValue
+    from garboard.records import Forecast, JsonValue
     from garboard.samples import Recording
     from garboard.steps import Assessed, Step
     from garboard_tablet.models.asks import Ask
@@ -427,6 +427,12 @@ class Tablet:
             if [entry.value for entry in state.current(RegisterKey("field", "", subject))] != [name]:
                 entries.append(author.write(state, "field", subject, name))
         self.save(*entries)
+
+    def keep_forecast(self, hull: str, job: str, forecast: Forecast) -> None:
+        """Keep what is foreseen of the propeller that is tried next; its runs will show whether that held."""
+        from garboard.history.authoring import keep_forecast
+
+        self.save(keep_forecast(self.author(), self.boat(hull).state_of(job), job, forecast))
 
     def remove_piece(self, hull: str, path: tuple[str, ...]) -> None:
         """Take a piece of equipment off the vessel. What was known about it stays in the boat's file."""

@@ -114,13 +114,14 @@ class Bringing:
 
     def take(self) -> None:
         """Have the camera take a picture."""
-        self._files.take_picture(next_picture(self._tablet), self._came)
+        self._files.take_picture(next_picture(self._tablet), self.came)
 
     def choose(self) -> None:
         """Have the person choose one."""
-        self._files.pick(coming_folder(self._tablet), self._came, pictures=True)
+        self._files.pick(coming_folder(self._tablet), self.came, pictures=True)
 
-    def _came(self, got: Got) -> None:
+    def came(self, got: Got) -> None:
+        """Keep what came in, or say why nothing did."""
         if got.path is not None:
             self.use(got.path)
         else:

@@ -458,6 +458,8 @@ class EntryPage(EchoingPage):
             go = partial(self.way.go, photo_route(self.route, photo.place))
             press = partial(PhotoPress, texture, photo.arrows, "Press it to point at something", go, "the photo")
             makers.append(lambda: PhotoGrid([press]))
+        elif self.bringing.has_way_in:
+            makers.append(words("No photo yet. Take one, then touch what matters.", "quiet"))
         makers += self.bringing.waiting()
         column = Column()
         column.show(makers)

@@ -35,6 +35,8 @@ from garboard_tablet.ui.widgets import Across, Choices, Column, Press, RowPress,
 if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
+AT_ONCE = 12
+"""So many pictures are read at once: whole rows of three and of four, about a page of them."""
 LARGE_SIDE = 1024
 """So large a picture is read for a page of its own [dp]."""
 WORDS_FOR_ARROWS = (
@@ -64,12 +66,14 @@ class PhotosPage(Page):
         found = files_of_step(self.tablet, self.route)
         pictures = [photo for photo in found if is_picture(photo)]
         makers: list[Maker] = [*self.bringing.message()]
-        if pictures:
-            makers.append(lambda: PhotoGrid([partial(self._picture, photo) for photo in pictures]))
+        makers += [partial(self._grid, pictures[at : at + AT_ONCE]) for at in range(0, len(pictures), AT_ONCE)]
         makers += [partial(self._file_row, photo) for photo in found if not is_picture(photo)]
         if not found:
             makers.append(lambda: Txt("No photo yet. Take one of what you see, then touch what matters.", HEADING))
         return column_of([*makers, *self.bringing.waiting()], most=1)
+
+    def _grid(self, photos: Sequence[Photo]) -> PhotoGrid:
+        return PhotoGrid([partial(self._picture, photo) for photo in photos])
 
     def _picture(self, photo: Photo) -> PhotoPress:
         texture = texture_of(photo.file, partial(content_of, self.tablet, photo), dp(THUMB_SIDE))
@@ -99,7 +103,7 @@ class PhotosPage(Page):
     def _file_came(self, got: Got) -> None:
         """A picture is kept as a picture; any other file as it is."""
         if got.path is None:
-            self.bringing._came(got)
+            self.bringing.came(got)
         elif got.path.suffix.lower() in (".jpg", ".jpeg", ".png", ".webp"):
             self.bringing.use(got.path)
         else:

@@ -23,7 +23,7 @@ from garboard_tablet.models.settings import UNIT_CHOICES, UNIT_GROUPS
 from garboard_tablet.pages.job import WordsPage
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import SMALL, theme
-from garboard_tablet.ui.widgets import Across, Card, Press, RowPress, Txt, heading, verdict_marks, words
+from garboard_tablet.ui.widgets import Across, Beside, Card, Press, RowPress, Txt, heading, verdict_marks, words
 
 if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
@@ -48,10 +48,7 @@ class SettingsPage(Page):
             lambda: Across([self._choice(u.capitalize(), settings.units == u, partial(self._units, u))
                             for u in UNIT_CHOICES] + [self._own_units()], least=100),
             *(partial(self._always_row, name, unit) for name, unit in sorted(settings.always.items())),
-            lambda: RowPress("The shop's settings", lambda: self.way.go(self.route.to("shop settings")),
-                             small="What the shop decided for every boat", name="shop settings"),
-            lambda: RowPress("Backup", lambda: self.way.go(self.route.to("backup")),
-                             small=f"Last: {self.context.backups.last or 'none yet'}", name="backup"),
+            lambda: Beside([self._shop_row(), self._backup_row()], 2),
         ]  # fmt: skip
         right: list[Maker] = [heading("Plugins")]
         for problem in self.tablet.host.problems:
@@ -76,6 +73,14 @@ class SettingsPage(Page):
         right.append(lambda: RowPress("Help", lambda: self.way.go(self.route.to("help")),
                                       small="Make a file that describes a problem", name="help"))  # fmt: skip
         return Halves(left, right)
+
+    def _shop_row(self) -> RowPress:
+        return RowPress("The shop's settings", lambda: self.way.go(self.route.to("shop settings")),
+                        small="What it decided for every boat", name="shop settings")  # fmt: skip
+
+    def _backup_row(self) -> RowPress:
+        return RowPress("Backup", lambda: self.way.go(self.route.to("backup")),
+                        small=f"Last: {self.context.backups.last or 'none yet'}", name="backup")  # fmt: skip
 
     def _own_units(self) -> Press:
         press = Press("Your own …", lambda: self.way.go(self.route.to("units")), name="own units")

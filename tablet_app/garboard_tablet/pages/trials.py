@@ -184,8 +184,12 @@ class NewTrialPage(Page):
         return {engine.position: engine.fitted or CAME_WITH for engine in self._vessel.engines}
 
     def body(self) -> Widget:
+        from garboard_tablet.models.like import kept_by_boats_alike
+
         names = [CAME_WITH, *pieces(self._vessel, "propellers")]
-        return column_of([partial(self._choice, name) for name in names])
+        kept = kept_by_boats_alike(self.tablet, self.route.hull, self.route.job)
+        said = [words(kept, "quiet")] if kept else []
+        return column_of([*(partial(self._choice, name) for name in names), *said])
 
     def _choice(self, name: str) -> RowPress:
         on = {self._on.get(self._of, "")} if self._of else set(self._on.values())

@@ -19,6 +19,7 @@ from garboard_tablet.ui.verdict_card import FindingCard
 from garboard_tablet.ui.widgets import Press, RowPress, heading, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
+    from garboard.records import Forecast
     from garboard_tablet.ui.context import Context
 
 CHECKING = "values changed, checking"
@@ -94,10 +95,19 @@ class WhyPage(Page):
         here = finding_at(self.route.subject, found)
         of_job = self.findings.of(self.route.to("job", step=""))
         following = next(fails_after(self.tablet, self.route, here, found, of_job), None)
-        if following is None:
-            return ()
-        about, target = following
-        return (Press(f"Next fail: {about}", partial(self.way.instead, target), "main", name="next fail"),)
+        presses = []
+        if here is not None and here.finding.forecasts and self.findings.known(self.route) is not None:
+            forecast = here.finding.forecasts[0]
+            presses.append(Press("Try this one next", partial(self._try_next, forecast), name="try next"))
+        if following is not None:
+            about, target = following
+            presses.append(Press(f"Next fail: {about}", partial(self.way.instead, target), "main", name="next fail"))
+        return presses
+
+    def _try_next(self, forecast: Forecast) -> None:
+        """Keep what is foreseen, so that the next runs can prove it wrong, and go where the propeller is put on."""
+        self.tablet.keep_forecast(self.route.hull, self.route.job, forecast)
+        self.way.go(self.route.to("new trial"))
 
     def refill(self) -> None:
         self.screen.redraw()

@@ -9,11 +9,12 @@ import shutil
 import sys
 import threading
 from collections.abc import Callable, Mapping, Sequence
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from garboard.disk.storage import NotSaved
-from garboard.faults import in_words, refuse_endless
+from garboard.faults import GarboardError, in_words, refuse_endless
 from garboard_tablet.system.files import CANCELLED, Got, How, Place, Put, copy_in, copy_out, free_name
 
 if TYPE_CHECKING:
@@ -65,31 +66,50 @@ class DeskFiles:
     def __init__(self, later: Later) -> None:
         self._later = later
 
-    @property
+    @cached_property
     def has_picker(self) -> bool:
+        """Asked at every page; which dialogs there are does not change."""
         return dialog("file") is not None
 
     def take_picture(self, target: Path, done: Callable[[Got], object]) -> None:
         done(Got(how=How.FAILED, why="This computer has no camera for the app. Choose a picture."))
 
     def pick(self, folder: Path, done: Callable[[Got], object], *, pictures: bool = False) -> None:
-        self._ask("pictures" if pictures else "file", lambda chosen: self._copied(chosen, folder), done)
+        what = "pictures" if pictures else "file"
+        self._ask(what, lambda chosen: self._copied(chosen, folder), done, lambda why: Got(how=How.FAILED, why=why))
 
     def choose_folder(self, done: Callable[[Place | None], object]) -> None:
-        self._ask("folder", lambda chosen: Place(key=chosen, title=chosen) if chosen else None, done)
+        self._ask("folder", lambda chosen: Place(key=chosen, title=chosen) if chosen else None, done, lambda _why: None)
 
     def put(self, file: Path, name: str, place: Place, done: Callable[[Put], object]) -> None:
-        self._beside(lambda: put_into(Path(place.key), file, name), done)
+        self._beside(
+            lambda: put_into(Path(place.key), file, name),
+            done,
+            lambda why: Put(how=How.FAILED, where=place.title, why=why),
+        )
 
-    def _ask(self, what: str, made: Callable[[str], object], done: Callable[..., object]) -> None:
+    def _ask(
+        self,
+        what: str,
+        made: Callable[[str], object],
+        done: Callable[..., object],
+        failed: Callable[[str], object],
+    ) -> None:
         command = dialog(what)
-        self._beside(lambda: made(_chosen(command) if command else ""), done)
+        self._beside(lambda: made(_chosen(command) if command else ""), done, failed)
 
-    def _beside(self, work: Callable[[], object], done: Callable[..., object]) -> None:
-        """A dialog stays open as long as the person likes: it gets a thread of its own."""
+    def _beside(self, work: Callable[[], object], done: Callable[..., object], failed: Callable[[str], object]) -> None:
+        """A dialog stays open as long as the person likes: it gets a thread of its own.
+
+        failed : what is told instead of a result, given why; whoever waits is told in any case
+        """
 
         def run() -> None:
-            result = work()
+            try:
+                result = work()
+            except Exception as failure:  # a stick that fails, a folder that is closed to us, a name in no alphabet
+                log.exception("files could not be brought in or out")
+                result = failed(f"{in_words(failure)}.")
             self._later(lambda: done(result))
 
         threading.Thread(target=run, daemon=True).start()
@@ -108,6 +128,8 @@ def _chosen(command: Sequence[str]) -> str:
     except OSError as failure:
         log.warning("the system's dialog cannot be shown: %s", failure)
         return ""
+    except UnicodeDecodeError:
+        raise GarboardError("Its name holds signs of no alphabet. Give it another name, then choose it again") from None
     return done.stdout.strip("\n") if done.returncode == 0 else ""
 
 
@@ -126,6 +148,6 @@ def put_into(folder: Path, file: Path, name: str) -> Put:
     target = free_name(folder, name)
     try:
         copy_out(file, target)
-    except NotSaved as failure:
+    except (NotSaved, OSError) as failure:  # a stick was taken out
         return Put(how=How.FAILED, where=str(folder), why=in_words(failure))
     return Put(how=How.DONE, where=str(target))

@@ -119,21 +119,27 @@ def own_name(name: str, otherwise: str = "file") -> str:
 
 
 def copy_in(source: IO[bytes], folder: Path, name: str) -> Got:
-    """Copy what comes in as a file of the app, whole or not at all. It may come from a stick, a network, a stranger."""
-    from garboard.shop_link.wire import LARGEST_ATTACHMENT  # here: the app's first frame waits for it otherwise
+    """Copy what comes in as a file of the app, whole or not at all. It may come from a stick, a network, a stranger.
 
-    target = free_name(folder, own_name(name))
+    A system may call a picture "IMG_1234" or "1000004711": the copy of a picture is named as one.
+    """
+    from garboard.report.photo_files import with_ending  # here: the app's first frame waits for it otherwise
+    from garboard.shop_link.wire import LARGEST_ATTACHMENT
+
+    target = folder / own_name(name)
     try:
         storage.make_folder(folder)
-        size = 0
+        piece, size = source.read(_CHUNK), 0
+        target = free_name(folder, with_ending(target.name, piece))
         new = storage.unfinished(target)
         with new.open("wb") as file:
-            while piece := source.read(_CHUNK):
+            while piece:
                 size += len(piece)
                 if size > LARGEST_ATTACHMENT:
                     new.unlink()
                     return _too_large(LARGEST_ATTACHMENT)
                 file.write(piece)
+                piece = source.read(_CHUNK)
             file.flush()
             storage.flush(file.fileno())
         if not size:
@@ -143,7 +149,7 @@ def copy_in(source: IO[bytes], folder: Path, name: str) -> Got:
     except OSError as failure:
         storage.unfinished(target).unlink(missing_ok=True)
         return Got(how=How.FAILED, name=name, why=f"{name} could not be copied: {in_words(failure)}.")
-    return Got(how=How.DONE, path=target, name=own_name(name))
+    return Got(how=How.DONE, path=target, name=target.name)
 
 
 def _too_large(most: int) -> Got:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from collections.abc import Callable, Sequence
 from functools import lru_cache, partial
 from typing import Any
@@ -318,9 +319,9 @@ class TableView(Widget):
     def fit(self, width: float) -> float:
         pad = dp(14)
         lines = [self._table.headings, *self._rows]
-        columns = list(zip(*([shown(cell) for cell in line] for line in lines), strict=True))
+        columns = list(zip(*([joined(shown(cell)) for cell in line] for line in lines), strict=True))
         room = width - pad * (len(columns) + 1)
-        least = [max(_wide(word) for cell in column for word in cell.split() or [""]) for column in columns]
+        least = [max(_wide(word) for cell in column for word in re.split("[ \n]+", cell)) for column in columns]
         if sum(least) > room:
             return self._in_words(width)
         whole = [max(map(_wide, column)) for column in columns]

@@ -171,6 +171,7 @@ class PhotoPress(ButtonBehavior, Widget):
         super().__init__(size_hint=(None, None), size=(1, 1))
         self.name, self._do, self._last = name, do, -10.0
         self._view = PhotoView(texture, arrows)
+        self._view.aside = 0.0
         self._caption = Txt(caption, SMALL, "quiet")
         self.add_widget(self._view)
         self.add_widget(self._caption)

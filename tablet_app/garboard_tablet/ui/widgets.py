@@ -80,8 +80,22 @@ class _Text(Label):
 
     def _fits(self, room: float, high: float | None) -> bool:
         self.texture_update()
-        longest = max((self._label.get_extents(word)[0] for word in self.text.split()), default=0)
+        longest = max(map(self._wide, self._pieces()))
         return longest <= room and (high is None or self.texture_size[1] <= high)
+
+    def _pieces(self) -> list[str]:
+        """What stands on one line: words, and values with their units."""
+        return str(self._label.text).replace("\n", " ").split(" ")
+
+    def _part_values(self, room: float) -> None:
+        """Where a value does not fit on one line, it ends one between its parts: a word broken in two is no word."""
+        text = joined(self.text)
+        if text != self.text:
+            values = [piece for piece in text.replace("\n", " ").split(" ") if "\u00a0" in piece]
+            self._label.text = self.text if max(map(self._wide, values)) > room else text
+
+    def _wide(self, words: str) -> float:
+        return float(self._label.get_extents(words)[0])
 
 
 def is_measured() -> bool:
@@ -102,6 +116,7 @@ class Txt(_Text):
     def fit(self, width: float) -> float:
         self.text_size: tuple[float | None, None] = (width, None)
         self.shrink_to(width)
+        self._part_values(width)
         self.texture_update()
         self.size = (width, self.texture_size[1])
         return float(self.height)
@@ -232,6 +247,7 @@ class Press(ButtonBehavior, _Text):
         self.text_size = (room, None)
         if self.kind != "key":
             self.shrink_to(room, None if self._is_fitted else self.height)
+        self._part_values(room)
 
     @property
     def least(self) -> float:
@@ -251,7 +267,7 @@ class Press(ButtonBehavior, _Text):
         """The width in which no word of it is broken, in the smallest words."""
         self.font_size = dp(LEAST_TEXT)
         self.texture_update()
-        return max(float(self._label.get_extents(word)[0]) for word in self.text.split() or [""]) + dp(26)
+        return max(map(self._wide, self._pieces())) + dp(26)
 
     def fit_low(self, width: float) -> float:
         """Take a width, and no more than the least height where smaller words have room in it."""

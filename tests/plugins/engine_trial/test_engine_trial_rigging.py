@@ -82,6 +82,8 @@ def test_toe_is_the_difference_of_the_edges_and_only_advises() -> None:
     assert (one.verdict, one.code) == (Verdict.PASS, "engine_trial.toe.within")
     (one,) = found("toe", {**near, (steps.AS_RIGGED, "toe_aft", "", ""): "31 in"}, 2)
     assert (one.verdict, one.code) == (Verdict.ADVISE, "engine_trial.toe.apart")
+    (one,) = found("toe", {**near, (steps.AS_RIGGED, "toe_aft", "", ""): "28.45 in"}, 2)
+    assert (one.verdict, one.code) == (Verdict.ADVISE, "engine_trial.toe.close"), "below half an inch, by a tape"
     assert found("toe", near, 1) == []
 
 

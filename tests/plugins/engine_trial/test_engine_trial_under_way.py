@@ -94,6 +94,7 @@ def test_a_battery_that_loses_current_above_idle_is_told() -> None:
     ("light", "loaded", "code"),
     [
         ("5850", "5600", "engine_trial.loaded.inside"),
+        ("6000", "5600", "engine_trial.loaded.close"),
         ("5700", "5200", "engine_trial.loaded.outside"),
         ("6200", "5900", "engine_trial.loaded.outside"),
         ("5600", "5800", "engine_trial.loaded.not_enough_data"),  # faster with the load: a reading is wrong
@@ -139,6 +140,8 @@ def held(off: float, order: Sequence[float] = (60.0,) * 60, reference: str = "ma
         (held(0.5), "engine_trial.pilot_order.held"),
         (held(9.0), "engine_trial.pilot_order.off"),
         (held(-62.0, (358.0,) * 60), "engine_trial.pilot_order.held"),  # across north
+        (held(0.5, tuple(60.0 + second // 6 for second in range(60))), Lack.UNSUITABLE),  # turned degree by degree
+        (held(0.5, (60.0,) * 30 + (61.0,) * 30), "engine_trial.pilot_order.held"),
         (held(0.0, (60.0,) * 30 + (90.0,) * 30), Lack.UNSUITABLE),
         (held(0.0, reference="true"), Lack.NOT_IN_RECORDING),
         (held(0.0, (60.0,) * 5), Lack.TOO_LITTLE),

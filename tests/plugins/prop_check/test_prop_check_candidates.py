@@ -10,7 +10,7 @@ import pytest
 from builders import findings_of
 from garboard.faults import ValueRefused
 from garboard.fields import check_value
-from garboard.findings import Finding
+from garboard.findings import Finding, Verdict
 from garboard.job_view import JobView
 from garboard.records import JsonValue, NamedPropeller, Propeller, Vessel
 from garboard_prop_check.power_balance import Candidate, Tried, fit
@@ -43,9 +43,14 @@ def boat(**facts: Any) -> Vessel:
     )
 
 
-def advised(vessel: Vessel, shelf: str = "", turns: str = "5200 rev/min") -> Finding:
+def advised(
+    vessel: Vessel,
+    shelf: str = "",
+    turns: str = "5200 rev/min",
+    speeds: tuple[str, str] = ("36.0 kn", "35.0 kn"),
+) -> Finding:
     settings: dict[str, JsonValue] | None = {"prop_check.shelf": shelf} if shelf else None
-    return one(job(vessel, two_ways(vessel, turns, ("36.0 kn", "35.0 kn")), settings=settings))
+    return one(job(vessel, two_ways(vessel, turns, speeds), settings=settings))
 
 
 # --- what stands on the shelf
@@ -156,6 +161,18 @@ def test_where_the_full_load_is_known_the_smaller_chance_counts() -> None:
     assert "Fully laden:" in full.sentence
     assert full.tables[0].headings[-2:] == ("fully laden [rev/min]", "chance fully laden [%]")
     assert "laden" not in as_run.sentence
+
+
+def test_a_propeller_that_labours_fully_laden_is_not_passed() -> None:
+    """5450 rev/min as run is inside; with half as much weight again it is not. 5 % more leaves it there."""
+    heavy, light = (
+        advised(laden("3000 lb", full), turns="5450 rev/min", speeds=("40.0 kn", "39.0 kn"))
+        for full in ("4500 lb", "3050 lb")
+    )
+    assert (heavy.code, heavy.verdict) == ("prop_check.pitch.laden_below", Verdict.ADVISE)
+    assert "below its range from 5400: run it laden before you keep the propeller" in heavy.sentence
+    assert number(heavy, "engine speed to expect fully laden, centre") < 5400
+    assert (light.code, light.verdict) == ("prop_check.pitch.keep", Verdict.PASS)
 
 
 @pytest.mark.parametrize("full", ["1000 lb", "30000 lb"])

@@ -44,7 +44,7 @@ def test_the_plugin_loads_whole() -> None:
     assert HOST.problems == []
     steps = {step.key for step in HOST.steps}
     assert {calculator.step for calculator in HOST.calculators} <= steps
-    assert len(HOST.calculators) == 11
+    assert len(HOST.calculators) == 12
 
 
 def test_full_throttle_cautions_come_first() -> None:

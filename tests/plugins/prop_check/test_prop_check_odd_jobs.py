@@ -189,5 +189,5 @@ def test_odd_jobs_reach_every_verdict() -> None:
     collect()
     assert {calculator for calculator, verdict in reached if verdict is not Verdict.NOT_ENOUGH_DATA} == {
         calculator.key for calculator in HOST.calculators
-    }
+    } - {"prop_check.forecast"}, "of a forecast that was kept, which test_prop_check_foreseen holds against runs"
     assert {verdict for _, verdict in reached} == set(Verdict)

@@ -63,13 +63,23 @@ def test_the_first_propeller_is_judged_after_the_swap_as_before_it() -> None:
     alone = job(vessel(), BEFORE)
     put_back = job(boat(""), BEFORE + AFTER, more=named("17 steel", "3", "4"))
     assert findings(put_back, *JUDGING) == findings(alone, *JUDGING)
-    (after,), (before,) = findings(put_back, "pitch"), findings(alone, "pitch")
-    assert (after.code, after.verdict) == (before.code, before.verdict)
-    doubts = [
-        next(one.expanded_uncertainty for one in found.numbers if one.name == "engine speed to expect")
-        for found in (after, before)
-    ]
-    assert 0 < (doubts[0] or 0) < 0.8 * (doubts[1] or 0)
+    (advice,) = findings(put_back, "pitch")
+    assert (advice.code, advice.verdict) == ("prop_check.pitch.put_back", Verdict.ADVISE)
+    assert advice.sentence == "Put 17 steel back on: it turned 5560 ± 30 rev/min, inside the window."
+
+
+def test_what_another_propeller_turned_leaves_less_doubt_of_the_next() -> None:
+    """Run with 17 in and still below its window: 16 in is foreseen closer, and both runs stand in the figure."""
+    again = two_ways(vessel(), "5300 rev/min", ("38.1 kn", "37.7 kn"))
+    (before,) = findings(job(vessel(), BEFORE), "pitch")
+    (after,) = findings(job(boat(""), BEFORE + again, more=named("17 steel", "3", "4")), "pitch")
+    widths = []
+    for found in (after, before):
+        (of,) = next(one for one in found.forecasts if str(one.pitch) == "16 in").expected
+        assert of.low is not None
+        assert of.high is not None
+        widths.append(of.high.to("rev/min") - of.low.to("rev/min"))
+    assert 0 < widths[0] < 0.9 * widths[1]
     assert [series.x for series in after.figures[0].series if series.name == "as run"] == [(19, 17)]
 
 

@@ -22,7 +22,7 @@ from garboard.disk.storage import NotSaved, WriterLock
 from garboard.history.authority import keep_managers, managers_of
 from garboard.shop_link.pairing import SECRET_BYTES, PairedShop
 from garboard_shop.access import admit, open_code
-from garboard_shop.embedded import DELIVERIES_FOLDER, SHOP_FOLDER, EmbeddedStore, FileRegister
+from garboard_shop.embedded import DELIVERIES_FOLDER, ROWS_FILE, SHOP_FOLDER, EmbeddedStore, FileRegister
 from garboard_shop.postgres import PostgresStore
 from garboard_shop.store import (
     MANAGER,
@@ -34,6 +34,7 @@ from garboard_shop.store import (
     Change,
     Delivery,
     Holding,
+    KeptRow,
     MustWait,
     Pairing,
     ShopPlugin,
@@ -545,3 +546,31 @@ def test_all_guesses_together_find_one_code_in_thousands_of_millions() -> None:
     """Odds by hand: a secret is one of 2^40 = 1 099 511 627 776; 50 are tried; 2.2e10 codes for one guessed."""
     assert 256**SECRET_BYTES == 1_099_511_627_776
     assert 256**SECRET_BYTES // TRIES_A_CODE_HAS == 21_990_232_555
+
+
+def test_rows_of_the_memory_are_kept_beside_the_entries(store: Store) -> None:
+    """The last of a boat counts, whatever stands in it; another shop's are not seen."""
+    assert store.rows() == {}
+    first = {HULL: KeptRow("d1", "one"), OTHER: KeptRow("d2", 'a "quoted" line\nand another')}
+    store.put_rows(first)
+    assert store.rows() == first
+    store.put_rows({HULL: KeptRow("d3", "")})
+    assert store.rows() == {**first, HULL: KeptRow("d3", "")}
+    assert store.digests() == {}
+
+
+def test_lines_of_rows_that_were_replaced_do_not_heap_up(tmp_path: Path) -> None:
+    """And a line cut off by a power cut costs its own row alone."""
+    with closing(EmbeddedStore(tmp_path)) as kept:
+        for number in range(3):
+            kept.put_rows({f"H{each}": KeptRow(str(number), "row") for each in range(700)})
+        path = tmp_path / SHOP_FOLDER / ROWS_FILE
+        assert len(path.read_bytes().splitlines()) == 2_100
+        path.write_bytes(path.read_bytes()[:-5])
+        found = kept.rows()
+        assert {one.digest for hull, one in found.items() if hull != "H699"} == {"2"}
+        assert found["H699"].digest == "1"
+        for number in range(3, 5):
+            kept.put_rows({f"H{each}": KeptRow(str(number), "row") for each in range(700)})
+        assert len(kept.rows()) == 700
+        assert len(path.read_bytes().splitlines()) == 700

@@ -50,6 +50,7 @@ PAGES = (
     "/plugins",
     "/settings",
     "/settings/wiring_audit.drop_other",
+    "/memory",
     "/days/2026-01-01",
 )
 MARKUP = "\"><script src=//elsewhere.test></script><img src=x onerror=alert(1)>'{{7*7}}"

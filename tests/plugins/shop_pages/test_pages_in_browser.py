@@ -108,11 +108,13 @@ PLACES = (
     "/plugins",
     "/settings",
     "/settings/wiring_audit.drop_other",
+    "/settings/prop_check.shelf",
+    "/memory",
     "/nowhere",
 )
 
 
-@pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
+@pytest.mark.parametrize("size", [pytest.param(DESK, marks=pytest.mark.long), PHONE], ids=["desk", "phone"])
 def test_every_page_is_usable_without_sight_and_fits_its_window(evening: Evening, size: dict[str, int]) -> None:
     page = evening.window(size)
     script = (Path(axe.__file__).parent / "axe.min.js").read_text()

@@ -78,6 +78,10 @@ def test_photos_of_steps_that_ask_for_something_stand_on_the_day_sheet_and_no_ot
     answer = manager.get(f"{ADDRESS}/photos/{_source(day)}")
     with Image.open(BytesIO(answer.content)) as shown:
         assert shown.size == (40, 30)
+    for side in range(60, 67):
+        _attach(pages, jpeg(side, 30), step=FAILING)
+    day = manager.text("/days/2026-11-25")
+    assert (day.count("<img src="), "2 more photos" in day) == (6, True)
 
 
 @pytest.mark.parametrize("content", [b"<svg onload='alert(1)'>", b"GIF89a" + bytes(99), jpeg()[:3000], b"\xff\xd8\xff"])

@@ -1,0 +1,323 @@
+"""The shop's memory: one row a boat, and what boats like another finally kept. Nothing about an owner is in it.
+
+A row is made of a boat's summary when its digest changes, and kept beside the store; it can be made again at any time.
+It says in short what any list of the shop's boats needs, so that no list assesses a hundred thousand of them.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+import threading
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import attrs
+
+from garboard.disk.entries import canonical_bytes
+from garboard.disk.json_text import read_json
+from garboard.findings import Finding, Verdict
+from garboard.history.boats_alike import KindOfBoat
+from garboard.records import Engine, Propeller, Vessel
+from garboard.units import Amount
+
+if TYPE_CHECKING:
+    from garboard_shop.pages.summaries import BoatSummary
+
+MADE_AS = 1
+"""Another number with each change of what a row says: rows made as another are made again."""
+
+WINDOW_CODES = "prop_check.window."
+HELD, MISSED = "prop_check.forecast.held", "prop_check.forecast.missed"
+ENGINE_SPEED = "engine speed"
+
+ALIKE = {"length": 0.12, "weight": 0.25, "power": 0.15, "gear_ratio": 0.10}
+"""By what share two boats may differ and still be alike, each of these taken as one standard deviation; assumed."""
+ALIKE_UP_TO = 2.0
+"""Boats further apart are not alike [-], in those deviations together."""
+FEWEST = 5
+"""Of fewer boats nothing is said: it would be one boat's propeller."""
+BIN, MOST_KINDS = 0.2, 300
+"""How wide a kind is in power and length, as logarithms [-], and how many kinds tablets are told: some 20 KB."""
+MOST_NEWER = 200
+"""Rows that stand apart from the columns."""
+JUDGED_FROM = 20
+"""Forecasts from which on the shop's score says something."""
+
+
+@attrs.frozen(kw_only=True)
+class Row:
+    """One boat in short.
+
+    hull         : key of its hull number
+    length, weight, power : [m], as run [kg], of all engines [kW]; 0 where nobody entered it
+    pitch, diameter : stamped on the propeller it kept [in]
+    engine_speed : reached with it at full throttle, mean of its engines [rev/min]; 0 where nobody ran it
+    is_kept      : whether every engine was inside its window with it
+    codes        : of what fails or advises, each once
+    forecasts, held : how many were put to the test, and how many of them held
+    """
+
+    hull: str
+    hull_form: str = ""
+    length: float = 0.0
+    weight: float = 0.0
+    power: float = 0.0
+    engines: int = 0
+    gear_ratio: float = 0.0
+    pitch: float = 0.0
+    diameter: float = 0.0
+    blades: int = 0
+    engine_speed: float = 0.0
+    is_kept: bool = False
+    state: str = ""
+    codes: tuple[str, ...] = ()
+    forecasts: int = 0
+    held: int = 0
+
+
+def row_of(summary: BoatSummary) -> Row:
+    """The row of a boat, of its latest job that was run."""
+    found = [one.finding for job in summary.jobs for one in job.assessed]
+    windows = [one for one in found if one.code.startswith(WINDOW_CODES) and one.verdict is not Verdict.NOT_ENOUGH_DATA]
+    vessel = summary.boat.vessel()
+    score = Counter(one.code for one in found)
+    return attrs.evolve(
+        of_vessel(summary.key, vessel),
+        engine_speed=_mean(_engine_speeds(windows)),
+        is_kept=len(windows) >= len(vessel.engines) > 0 and all(one.verdict is Verdict.PASS for one in windows),
+        state="ready" if summary.jobs and all(job.is_ready for job in summary.jobs) else "in work",
+        codes=tuple(sorted({one.code for one in found if one.verdict in (Verdict.FAIL, Verdict.ADVISE)})),
+        forecasts=score[HELD] + score[MISSED],
+        held=score[HELD],
+    )
+
+
+def of_vessel(hull: str, vessel: Vessel) -> Row:
+    """What a row says of the boat itself, before anything was run."""
+    powers = [engine.rated_power for engine in vessel.engines]
+    first = vessel.engines[0] if vessel.engines else None
+    propeller = (_propeller(vessel, first) if first else None) or Propeller()
+    return Row(
+        hull=hull,
+        hull_form=vessel.hull_form,
+        length=_number(vessel.length, "m"),
+        weight=_number(vessel.displacement_as_run, "kg"),
+        power=math.fsum(_number(power, "kW") for power in powers) if all(powers) else 0.0,
+        engines=len(vessel.engines),
+        gear_ratio=_number(first.gear_ratio if first else None, ""),
+        pitch=_number(propeller.pitch, "in"),
+        diameter=_number(propeller.diameter, "in"),
+        blades=propeller.blades or 0,
+    )
+
+
+def _propeller(vessel: Vessel, engine: Engine) -> Propeller | None:
+    named = vessel.pieces["propellers"].get(engine.fitted)
+    return named if isinstance(named, Propeller) else engine.propeller
+
+
+def _engine_speeds(windows: Iterable[Finding]) -> list[float]:
+    numbers = (number for one in windows for number in one.numbers)
+    return [number.value for number in numbers if number.name == ENGINE_SPEED and number.unit == "rev/min"]
+
+
+def _mean(values: Sequence[float]) -> float:
+    return round(math.fsum(values) / len(values), 1) if values else 0.0
+
+
+def _number(amount: Amount | None, unit: str) -> float:
+    value = amount.to(unit) if amount else 0.0
+    return round(value, 4) if math.isfinite(value) and value > 0 else 0.0
+
+
+# --- as it is kept
+
+_NUMBERS = tuple(field.name for field in attrs.fields(Row) if field.type in (float, "float"))
+
+
+def as_text(row: Row) -> str:
+    """A row as a store keeps it: numbers as text, as everything a shop keeps."""
+    plain = {name: str(value) if isinstance(value, float) else value for name, value in attrs.asdict(row).items()}
+    return canonical_bytes({**plain, "codes": [*row.codes], "made_as": MADE_AS}).decode()
+
+
+def of_text(text: str) -> Row | None:
+    """A row that a store kept; None for one made as another, or that cannot be read."""
+    try:
+        plain: Any = read_json(text)
+        if plain.pop("made_as") != MADE_AS:
+            return None
+        for name in _NUMBERS:
+            plain[name] = float(plain[name])
+        return Row(**{**plain, "codes": tuple(plain["codes"])})
+    except (ValueError, TypeError, KeyError, AttributeError):
+        return None
+
+
+# --- what boats alike kept
+
+
+@attrs.frozen
+class Spread:
+    """Of some boats: in the middle, and from where to where 8 of 10 lie."""
+
+    middle: float
+    low: float
+    high: float
+
+
+@attrs.frozen
+class Kept:
+    """What boats like one finally kept.
+
+    boats : how many it rests on
+    sizes : the commonest, diameter x pitch [in], each with how many kept it
+    """
+
+    boats: int
+    pitch: Spread
+    engine_speed: Spread
+    sizes: tuple[tuple[str, int], ...]
+
+
+@attrs.frozen
+class Score:
+    """How the shop's forecasts did."""
+
+    forecasts: int
+    held: int
+
+    @property
+    def is_judged(self) -> bool:
+        """Whether there are enough to say anything."""
+        return self.forecasts >= JUDGED_FROM
+
+    @property
+    def is_too_narrow(self) -> bool:
+        """Whether so few of them held that the intervals are too narrow: 16 of 20 or fewer."""
+        return self.is_judged and self.held <= 0.8 * self.forecasts
+
+
+_COLUMNS = ("length", "weight", "power", "gear_ratio", "engines", "pitch", "diameter", "engine_speed", "is_kept")
+
+
+class Memory:
+    """All rows, as columns: what a page asks is answered in one look through them.
+
+    Rows that came since the columns were made stand apart until there are many: to make columns of all is work.
+    """
+
+    def __init__(self, rows: Iterable[Row] = ()) -> None:
+        self._rows = {row.hull: row for row in rows}
+        self._newer: dict[str, Row] = {}
+        self._columns: dict[str, Any] | None = None
+        self._guard = threading.Lock()
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+    def rows(self) -> tuple[Row, ...]:
+        """Every row, by hull."""
+        with self._guard:
+            return tuple(self._rows[hull] for hull in sorted(self._rows))
+
+    def take(self, row: Row) -> None:
+        """A boat's row, in the place of the one it had."""
+        with self._guard:
+            self._rows[row.hull] = row
+            self._newer[row.hull] = row
+            if len(self._newer) > MOST_NEWER:
+                self._columns, self._newer = None, {}
+
+    def score(self) -> Score:
+        """How the shop's forecasts did so far."""
+        with self._guard:
+            rows = self._rows.values()
+            return Score(sum(row.forecasts for row in rows), sum(row.held for row in rows))
+
+    def kept_by_boats_like(self, one: Row) -> Kept | None:
+        """What boats like this one kept, itself left out; None of too few, or where too little of it is known.
+
+        Alike: of one hull form and as many engines, length, weight, power and gear ratio near as `ALIKE` says, as far
+        as both are known. Power must be.
+        """
+        if not (one.power > 0 and one.engines and one.hull_form):
+            return None
+        with self._guard:
+            if self._columns is None:
+                self._columns, self._newer = _columns_of(list(self._rows.values())), {}
+            columns, newer = self._columns, dict(self._newer)
+        alike = [*_alike(one, columns, {one.hull, *newer}), *_alike(one, _columns_of(list(newer.values())), {one.hull})]
+        if len(alike) < FEWEST:
+            return None
+        sizes = Counter(f"{diameter:g} x {pitch:g}" if diameter else f"{pitch:g}" for diameter, pitch, _ in alike)
+        return Kept(
+            len(alike),
+            _spread([pitch for _, pitch, _ in alike]),
+            _spread([turned for *_, turned in alike if turned > 0]),
+            tuple(sorted(sizes.items(), key=lambda size: (-size[1], size[0]))[:3]),
+        )
+
+
+def kinds_of(rows: Iterable[Row]) -> tuple[KindOfBoat, ...]:
+    """What boats of each kind kept, for the shop's tablets: kinds of `FEWEST` boats or more, the commonest first."""
+    groups: dict[tuple[str, int, int, int], list[Row]] = {}
+    for row in rows:
+        if row.is_kept and row.pitch > 0 and row.power > 0 and row.length > 0 and row.hull_form:
+            near = round(math.log(row.power) / BIN), round(math.log(row.length) / BIN)
+            groups.setdefault((row.hull_form, row.engines, *near), []).append(row)
+    kinds = [_kind_of(group) for group in groups.values() if len(group) >= FEWEST]
+    return tuple(sorted(kinds, key=lambda one: (-one.boats, attrs.astuple(one)))[:MOST_KINDS])
+
+
+def _kind_of(group: Sequence[Row]) -> KindOfBoat:
+    pitch = _spread([row.pitch for row in group])
+    sizes = Counter(f"{row.diameter:g} x {row.pitch:g}" if row.diameter else f"{row.pitch:g}" for row in group)
+    return KindOfBoat(
+        hull_form=group[0].hull_form,
+        engines=group[0].engines,
+        power=round(statistics.median(row.power for row in group), 1),
+        length=round(statistics.median(row.length for row in group), 2),
+        boats=len(group),
+        pitch=round(pitch.middle, 1),
+        low=round(pitch.low, 1),
+        high=round(pitch.high, 1),
+        size=min(sizes, key=lambda size: (-sizes[size], size)),
+    )
+
+
+def _columns_of(rows: Sequence[Row]) -> dict[str, Any]:
+    import numpy as np
+
+    found: dict[str, Any] = {name: np.array([getattr(row, name) for row in rows], dtype=float) for name in _COLUMNS}
+    texts = {name: np.array([getattr(row, name) for row in rows], dtype=str) for name in ("hull", "hull_form")}
+    return found | texts
+
+
+def _alike(one: Row, columns: Mapping[str, Any], but: Collection[str]) -> list[tuple[float, float, float]]:
+    """Diameter, pitch and engine speed of the boats alike, without some."""
+    import numpy as np
+
+    apart = np.zeros(len(columns["power"]))
+    for name, share in ALIKE.items():
+        mine, theirs = getattr(one, name), columns[name]
+        if mine > 0:
+            known = theirs > 0
+            away = np.log(np.where(known, theirs, mine) / mine) / math.log1p(share)
+            apart += np.where(known, away**2, 0.5)  # what nobody entered speaks neither for nor quite against
+    alike = (columns["is_kept"] > 0) & (columns["pitch"] > 0) & (columns["power"] > 0) & (apart <= ALIKE_UP_TO**2)
+    alike &= (columns["engines"] == one.engines) & (columns["hull_form"] == one.hull_form)
+    places = [place for place in np.flatnonzero(alike) if str(columns["hull"][place]) not in but]
+    taken = (columns[name][places].tolist() for name in ("diameter", "pitch", "engine_speed"))
+    return list(zip(*taken, strict=True))
+
+
+def _spread(values: Sequence[float]) -> Spread:
+    import numpy as np
+
+    if not values:
+        return Spread(0.0, 0.0, 0.0)
+    low, middle, high = np.quantile(values, (0.1, 0.5, 0.9))
+    return Spread(float(middle), float(low), float(high))

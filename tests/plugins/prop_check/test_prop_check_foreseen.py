@@ -1,0 +1,129 @@
+"""A forecast that was kept is held against what its propeller then turned; it can be wrong, and says so."""
+
+from pathlib import Path
+
+import attrs
+import pytest
+from click.testing import CliRunner
+
+from builders import findings_of
+from garboard.commands.try_next import command
+from garboard.disk.hullfile import HullFolder
+from garboard.findings import Finding
+from garboard.history.authoring import Author, keep_forecast, take_in
+from garboard.history.boat import open_hull
+from garboard.history.exchange import job_file_of
+from garboard.history.replay import replay
+from garboard.job_files.job_file import job_file_text, parse_job_file
+from garboard.job_view import JobView
+from garboard.records import ExpectedOf, Forecast, NamedPropeller
+from garboard.report.terminal import Tools
+from garboard.units import Amount
+from garboard.verdict import Verdict
+from prop_check_jobs import RUNS, amount, host, job, two_ways, vessel
+
+HOST = host()
+STEEL = NamedPropeller(name="17 steel", pitch=Amount("17", "in"), diameter=Amount("14.5", "in"))
+FORECAST = Forecast(
+    propeller="17",
+    pitch=Amount("17", "in"),
+    expected=(ExpectedOf(of="centre", low=Amount("5300", "rev/min"), high=Amount("5850", "rev/min"), chance=90),),
+    made_by="prop_check, balance of power 1",
+)
+
+
+def after(turned: str, forecast: Forecast = FORECAST, fitted: str = "17 steel", **row: str) -> JobView:
+    """Run with 19 in, foreseen of 17 in, then run with that."""
+    made = vessel()
+    boat = attrs.evolve(made, propellers=(STEEL,), engines=(attrs.evolve(made.engines[0], fitted=fitted),))
+    runs = two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn")) + two_ways(boat, turned, ("37.0 kn", "36.0 kn"))
+    more = {(RUNS, "propeller", row, "centre"): fitted for row in ("3", "4")}
+    return attrs.evolve(job(boat, runs, more=more), forecasts=(forecast,))
+
+
+def told(view: JobView) -> list[Finding]:
+    return findings_of(HOST, view, "prop_check.forecast")
+
+
+@pytest.mark.parametrize(
+    ("turned", "code"),
+    [
+        ("5570 rev/min", "prop_check.forecast.held"),
+        ("5300 rev/min", "prop_check.forecast.held"),
+        ("5290 rev/min", "prop_check.forecast.missed"),
+        ("5900 rev/min", "prop_check.forecast.missed"),
+    ],
+)
+def test_the_runs_with_its_propeller_say_whether_a_forecast_held(turned: str, code: str) -> None:
+    (found,) = told(after(turned))
+    assert found.code == code
+    assert found.verdict is (Verdict.PASS if code.endswith("held") else Verdict.ADVISE)
+    assert found.bounded[0][1] == attrs.evolve(found.limits[0], low=5300, high=5850)
+
+
+def test_a_forecast_is_of_a_propeller_by_its_name_or_its_sizes() -> None:
+    """Of another pitch, another diameter it says nothing. What came with the engine is not taken for it."""
+    assert told(after("5570 rev/min", attrs.evolve(FORECAST, propeller="17 steel", pitch=None)))
+    for other in (Amount("16", "in"), Amount("17.5", "in")):
+        assert told(after("5570 rev/min", attrs.evolve(FORECAST, pitch=other))) == []
+    assert told(after("5570 rev/min", attrs.evolve(FORECAST, diameter=Amount("15", "in")))) == []
+    assert told(after("5570 rev/min", fitted="")) == []
+    alone = after("5570 rev/min")
+    assert told(attrs.evolve(alone, forecasts=())) == []
+
+
+def test_the_first_forecast_of_a_propeller_counts() -> None:
+    """Whoever asks again after the runs gets no second try."""
+    surer = attrs.evolve(FORECAST, expected=(attrs.evolve(FORECAST.expected[0], low=amount("5560 rev/min")),))
+    view = after("5500 rev/min")
+    assert [one.code for one in told(attrs.evolve(view, forecasts=(FORECAST, surer)))] == ["prop_check.forecast.held"]
+
+
+def test_the_advice_gives_its_forecasts_as_they_are_kept() -> None:
+    """The best first, each with the interval it tells; none of one that reaches the limiter."""
+    boat = vessel()
+    (advice,) = findings_of(HOST, job(boat, two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn"))), "prop_check.pitch")
+    assert len({advice, advice}) == 1, "a book keeps in a set which findings it has printed"
+    first, *others = advice.forecasts
+    assert (first.propeller, str(first.pitch)) == ("17", "17 in")
+    assert [str(one.pitch) for one in others] == ["16 in", "15 in", "18 in"]
+    expected = next(one for one in advice.numbers if one.name == "engine speed to expect")
+    (of,) = first.expected
+    assert of.low is not None
+    assert of.low.to("rev/min") == pytest.approx(expected.value - (expected.expanded_uncertainty or 0), abs=0.6)
+    assert of.chance == next(one.value for one in advice.numbers if one.name == "chance to land in the window")
+
+
+def test_a_forecast_is_kept_merged_and_written_into_a_job_file() -> None:
+    """An entry of its own; two stand side by side, each with who kept it; a job file has them and gives them back."""
+    author, state = Author(tablet="t1", by="Robin"), replay("QQZ01234A626", ())
+    entries = [keep_forecast(author, state, "J1", FORECAST) for _ in range(2)]
+    view = replay("QQZ01234A626", entries).view("J1")
+    assert [(attrs.evolve(one, by="", at=""), one.by) for one in view.forecasts] == [(FORECAST, "Robin")] * 2
+    assert view.disagreements == ()
+    again = parse_job_file(job_file_text(job_file_of(view)), "job.json")
+    assert again.forecasts == view.forecasts
+    taken = take_in(author, replay("QQZ01234A626", ()), again)
+    assert len(replay("QQZ01234A626", taken).view("J1").forecasts) == 2
+
+
+def test_the_command_keeps_what_the_advice_would_try_first(tmp_path: Path) -> None:
+    """By name another; what nobody foresees is refused."""
+    boat = vessel()
+    view = job(boat, two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn")))
+    with HullFolder(tmp_path) as hulls:
+        state = replay(boat.hull_number, ())
+        for entry in take_in(Author(tablet="t1", by="Robin"), state, job_file_of(view)):
+            hulls.save(entry)
+
+    def run(*arguments: str) -> str:
+        said = [str(tmp_path), boat.hull_number, "--by", "Robin", *arguments]
+        result = CliRunner().invoke(command, said, obj=Tools())
+        return result.output if result.exception is None or result.exit_code == 0 else str(result.exception)
+
+    assert "17, centre engine: 5303 rev/min to 5849 rev/min, chance 90 %. It is kept." in run()
+    assert "16, centre engine" in run("--propeller", "16")
+    assert "'17'" in run("--propeller", "12")
+    with HullFolder(tmp_path, read_only=True) as hulls:
+        kept = open_hull(hulls, boat.hull_number)
+        assert [one.propeller for one in kept.view(kept.jobs[0]).forecasts] == ["17", "16"]

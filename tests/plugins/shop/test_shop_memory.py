@@ -1,0 +1,108 @@
+"""The shop's memory: one row a boat, what boats alike kept, and how forecasts did."""
+
+from __future__ import annotations
+
+import statistics
+
+import attrs
+import pytest
+
+from boat_rows import rows
+from garboard_shop.memory import FEWEST, MADE_AS, Memory, Row, Score, as_text, of_text
+
+ONE = Row(hull="ONE", hull_form="planing", length=6.0, weight=1000.0, power=110.0, engines=1, gear_ratio=1.85)
+ALIKE = tuple(
+    attrs.evolve(ONE, hull=f"B{number}", pitch=float(pitch), diameter=14.5, engine_speed=5500.0 + number, is_kept=True)
+    for number, pitch in enumerate((15, 17, 17, 17, 19, 17))
+)
+
+
+def test_a_row_is_kept_as_text_and_read_back() -> None:
+    for row in (ONE, *ALIKE, attrs.evolve(ONE, codes=("a.b", "c.d"), forecasts=3, held=2)):
+        assert of_text(as_text(row)) == row
+
+
+@pytest.mark.parametrize("text", ["", "{}", "[]", "null", '{"made_as": 0}', f'{{"made_as": {MADE_AS}, "hull": "X"}}'])
+def test_a_row_that_is_none_is_made_again(text: str) -> None:
+    """Made by another version, or cut off."""
+    assert of_text(text) is None
+
+
+def test_what_boats_alike_kept_says_on_how_many_it_rests() -> None:
+    found = Memory(ALIKE).kept_by_boats_like(ONE)
+    assert found is not None
+    assert (found.boats, found.pitch.middle, found.sizes[0]) == (6, 17, ("14.5 x 17", 4))
+    assert (found.pitch.low, found.pitch.high) == (16, 18)
+    assert 5500 < found.engine_speed.middle < 5506
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        {"hull_form": "multihull"},
+        {"engines": 2},
+        {"power": 200.0},
+        {"length": 9.0},
+        {"weight": 2500.0},
+        {"is_kept": False},
+        {"pitch": 0.0},
+    ],
+)
+def test_boats_that_are_not_alike_or_kept_nothing_do_not_count(other: dict[str, object]) -> None:
+    """One of the six is: then five are left, which is the fewest; two of them, and nothing is said."""
+    for number in (1, 2):
+        memory = Memory((*ALIKE[number:], *(attrs.evolve(one, **other) for one in ALIKE[:number])))  # type: ignore[arg-type]
+        found = memory.kept_by_boats_like(ONE)
+        assert (found.boats if found else None) == (FEWEST if number == 1 else None)
+
+
+def test_a_boat_does_not_count_for_itself_and_a_new_row_takes_the_place_of_the_old() -> None:
+    memory = Memory(ALIKE)
+    known = memory.kept_by_boats_like(ALIKE[0])
+    assert known is not None
+    assert known.boats == 5
+    for one in ALIKE:
+        memory.take(attrs.evolve(one, pitch=13.0))
+    after = memory.kept_by_boats_like(ONE)
+    assert after is not None
+    assert (len(memory), after.pitch.middle) == (6, 13)
+
+
+@pytest.mark.parametrize("lacking", [{"power": 0.0}, {"engines": 0}, {"hull_form": ""}])
+def test_of_a_boat_nobody_described_nothing_is_said(lacking: dict[str, object]) -> None:
+    assert Memory(ALIKE).kept_by_boats_like(attrs.evolve(ONE, **lacking)) is None  # type: ignore[arg-type]
+
+
+def test_among_many_boats_those_alike_are_found_and_their_pitch_is_nearer_than_that_of_all() -> None:
+    """20 000 by a generator: what boats alike kept is nearer to each boat's own than the middle of all."""
+    drawn = tuple(rows(20_000))
+    memory, kept = Memory(drawn), [row for row in drawn if row.is_kept]
+    middle = statistics.median(row.pitch for row in kept)
+    near, far = [], []
+    for row in kept[:60]:
+        found = memory.kept_by_boats_like(row)
+        if found:
+            near.append(abs(found.pitch.middle - row.pitch))
+            far.append(abs(middle - row.pitch))
+    assert len(near) > 50
+    assert statistics.fmean(near) < 0.7 * statistics.fmean(far)
+
+
+@pytest.mark.parametrize(
+    ("forecasts", "held", "is_judged", "is_too_narrow"),
+    [
+        (19, 10, False, False),
+        (20, 16, True, True),
+        (20, 17, True, False),
+        (100, 80, True, True),
+        (100, 95, True, False),
+    ],
+)
+def test_the_score_is_told_from_twenty_forecasts_on(
+    forecasts: int, held: int, is_judged: bool, is_too_narrow: bool
+) -> None:
+    """16 or fewer of 20 inside means too narrow."""
+    row = attrs.evolve(ONE, forecasts=forecasts, held=held)
+    score = Memory((row, attrs.evolve(ONE, hull="TWO"))).score()
+    assert score == Score(forecasts, held)
+    assert (score.is_judged, score.is_too_narrow) == (is_judged, is_too_narrow)

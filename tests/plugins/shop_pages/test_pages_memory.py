@@ -1,0 +1,98 @@
+"""The shop's memory on the pages: rows of the boats there are, what boats alike kept, and how forecasts did."""
+
+from __future__ import annotations
+
+import attrs
+
+from boat_rows import rows
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import make_entry
+from garboard.disk.hullfile import CheckedEntries
+from garboard.history.boats_alike import REGISTER, kinds_in
+from garboard_shop.memory import FEWEST, Row, kinds_of, of_text, of_vessel
+from garboard_shop.pages.remembering import A_WEEK
+from garboard_shop.pages.settings import record_of
+from pages_rig import HAND, NOON, SALTGRASS, Pages, words_of
+
+NEW, AT = "QQZ05555A626", "2026-11-25T10:00:00+00:00"
+
+
+def test_every_boat_gets_its_row_and_another_only_when_it_changed(pages: Pages) -> None:
+    """Made of what is judged; kept beside the store; nothing of an owner is in it."""
+    remembering, store = pages.desk.remembering, pages.store
+    boats = len(pages.desk.index.boats())
+    assert remembering.behind() == remembering.bring_up_to_date() == boats > 2
+    assert (remembering.behind(), remembering.bring_up_to_date()) == (0, 0)
+    kept = {hull: of_text(one.text) for hull, one in store.rows().items()}
+    row = kept[SALTGRASS]
+    assert row is not None
+    summary = pages.desk.summaries.of(SALTGRASS)
+    assert summary is not None
+    assert (row.pitch, row.diameter, row.engines) == (19, 14.5, 1)
+    assert row.engine_speed > 4000
+    assert not row.is_kept, "its engine is below its window"
+    assert "prop_check.window.below" in row.codes
+    owners = {job.view.job.owner for job in summary.jobs} - {""}
+    assert owners
+    assert not [one for one in owners for text in store.rows().values() if one in text.text]
+
+
+def test_before_the_first_run_a_boats_page_says_what_boats_alike_kept(pages: Pages) -> None:
+    """Once it was run its own runs count, and nothing is said."""
+    facts = {
+        ("hull_form",): "planing",
+        ("length",): "19.5 ft",
+        ("engines", "centre", "rated_power"): "150 hp",
+        ("engines", "centre", "propeller", "pitch"): "19 in",
+    }
+    entries = [
+        make_entry("field", NEW, dev="t", by="R. Vane", clock=Stamp(NOON, number), at=AT, subject=path, value=value)
+        for number, (path, value) in enumerate(facts.items())
+    ]
+    pages.store.put_if_absent({NEW: CheckedEntries((one.id, one.raw) for one in entries)}, "000000000001", NOON, 0)
+    browser, memory = pages.signed_in(HAND), pages.desk.remembering.memory
+    for hull in (SALTGRASS, NEW):
+        summary = pages.desk.summaries.of(hull)
+        assert summary is not None
+        like = of_vessel(hull, summary.boat.vessel())
+        for number in range(6):
+            memory.take(attrs.evolve(like, hull=f"{hull}{number}", pitch=16.0 + number % 2, is_kept=True))
+    assert "What boats like this one kept" not in words_of(browser.text(f"/boats/{SALTGRASS}"))
+    told = words_of(browser.text(f"/boats/{NEW}"))
+    assert "What boats like this one kept" in told
+    assert "boats of its kind, size and power kept a pitch of 16.5 in , 8 of 10 of them 16.0 to 17.0 in" in told
+
+
+def test_the_score_stands_on_its_page_from_twenty_forecasts_on(pages: Pages) -> None:
+    browser, remembering = pages.signed_in(HAND), pages.desk.remembering
+    assert "No forecast was put to the test yet" in words_of(browser.text("/memory"))
+    row = Row(hull="QQZ00001A626")
+    for forecasts, held, said in (
+        (19, 19, "19 forecasts put to the test. From 20 on this page says how many held."),
+        (20, 17, "17 of 20 forecasts held."),
+        (20, 16, "The intervals are too narrow for this shop's boats."),
+    ):
+        remembering.memory.take(attrs.evolve(row, forecasts=forecasts, held=held))
+        shown = words_of(browser.text("/memory"))
+        assert said in shown
+        assert ("too narrow" in shown) == (held == 16)
+
+
+def test_tablets_are_told_once_a_week_what_boats_of_each_kind_kept(pages: Pages) -> None:
+    """In the shop's record, which comes to every tablet; nothing where nothing changed."""
+    remembering, store = pages.desk.remembering, pages.store
+    assert not remembering.tell_tablets(NOON), "too few boats"
+    for row in rows(600):
+        remembering.memory.take(row)
+    assert remembering.tell_tablets(NOON)
+    told = kinds_in(record_of(store))
+    assert len(told) > 5
+    assert told == kinds_of(remembering.memory.rows())
+    assert all(one.boats >= FEWEST and one.low <= one.pitch <= one.high for one in told)
+    clock = max(one.clock.milliseconds for one in record_of(store).current(REGISTER))
+    for row in rows(40, seed=2):
+        remembering.memory.take(attrs.evolve(row, hull=f"NEW{row.hull}"))
+    assert not remembering.tell_tablets(clock + A_WEEK - 1)
+    assert remembering.tell_tablets(clock + A_WEEK)
+    assert kinds_in(record_of(store)) == kinds_of(remembering.memory.rows()) != told
+    assert not remembering.tell_tablets(clock + 9 * A_WEEK), "nothing changed"
