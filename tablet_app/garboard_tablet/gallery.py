@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 SIZES: tuple[tuple[int, int, float], ...] = ((1280, 800, 1.0), (800, 1280, 1.0), (1024, 600, 1.0), (1920, 1200, 1.5))
 """Width, height [dots] and density of the screens every page must fit."""
 
+TYPED_IN_THE_README = ("wiring_audit.batteries", "rest_voltage")
+
 Act = Callable[[Any], None]
 
 
@@ -159,6 +161,8 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
             if kind not in asked:
                 asked.add(kind)
                 yield from _scenes_of_ask(name, entry_route(here, ask), ask)
+            elif (step.key, ask.field.name) == TYPED_IN_THE_README and ask.of == "house":
+                yield f"{name}_{ask.field.name}", entry_route(here, ask), nothing
     yield f"{short}_state", job.to("state", step=tablet.host.steps[0].key), nothing
 
 
