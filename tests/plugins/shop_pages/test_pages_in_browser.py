@@ -127,6 +127,7 @@ def test_every_page_is_usable_without_sight_and_fits_its_window(evening: Evening
     page.context.close()
 
 
+@pytest.mark.long
 def test_nothing_on_a_page_is_blocked_or_fails(evening: Evening) -> None:
     page = evening.window(DESK)
     told: list[str] = []

@@ -358,6 +358,7 @@ def test_an_attachment_cut_off_before_it_was_proved_is_not_finished_and_whoever_
         assert store.attachments.held(hashlib.sha256(bad).hexdigest()) == 0
 
 
+@pytest.mark.long
 def test_a_part_killed_while_entries_come_in_loses_nothing_that_was_answered(own: SpreadClusters) -> None:
     """kill -9 of one part's server again and again while three put; then everything is put once more."""
     url = own.database()
