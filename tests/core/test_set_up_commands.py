@@ -111,6 +111,15 @@ def test_a_table_with_a_fault_changes_nothing(folder: Path, tmp_path: Path) -> N
     assert entries(folder) == before
 
 
+def test_a_file_that_is_no_text_is_refused_and_no_name_is_made_up(folder: Path, tmp_path: Path) -> None:
+    """81 and 8D stand for nothing in Windows-1252 (its table, from memory), nor in UTF-8 where they are."""
+    table, before = tmp_path / "circuits.csv", entries(folder)
+    table.write_bytes(b"name,length\nH\x81\x8drn,8 ft\n")
+    with pytest.raises(InputError, match="bytes that are neither"):
+        run("circuits", folder, SALTGRASS, table, "--by", "M. Office")
+    assert entries(folder) == before
+
+
 def test_a_table_decides_nothing_that_disagrees(folder: Path, tmp_path: Path) -> None:
     subject = ("circuits", "VHF radio", "length")
     with HullFolder(folder) as hulls:

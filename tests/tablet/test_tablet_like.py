@@ -77,7 +77,7 @@ def test_a_template_kept_on_one_boat_begins_another(drive: Drive) -> None:
     d.press("save it")
     assert [one.name for one in templates(d.app.tablet)] == ["Bay boat"]
     assert d.app.tablet.session.here.page == "equipment"
-    d.app.way.home() if hasattr(d.app.way, "home") else d.press("back", "back")
+    d.app.way.home()
     open_new(d)
     d.press("template Bay boat")
     assert circuits_of(d) == circuits_of(d, SALTGRASS)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -192,7 +193,7 @@ def _text_of(table: Path) -> str:
     if table.stat().st_size > LARGEST_TABLE:
         raise InputError(str(table), [Fault("file", f"at most {LARGEST_TABLE} bytes", str(table.stat().st_size))])
     raw = table.read_bytes()
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return raw.decode("cp1252", errors="replace")
+    for encoding in ("utf-8-sig", "cp1252"):
+        with suppress(UnicodeDecodeError):
+            return raw.decode(encoding)
+    raise InputError(str(table), [Fault("file", "text: UTF-8 or Windows-1252", "bytes that are neither")])

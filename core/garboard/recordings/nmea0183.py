@@ -38,7 +38,7 @@ LINES_AT_ONCE = 1000
 SENTENCES_HELD = 50_000  # without a time, until one comes
 KNOTS_PER_KMH = 1 / 1.852
 METRES_A_FOOT = 0.3048
-HECTOPASCALS_A_BAR, HECTOPASCALS_AN_INCH = 1000.0, 33.8639  # of mercury
+HECTOPASCALS_A_BAR, HECTOPASCALS_AN_INCH = 1000.0, 33.8639  # of a barometer: inHg
 OUTSIDE = "outside"
 MOST_DELAY = 5.0  # a sentence heard live that seems later than this [s] says that its sender's clock was set
 
