@@ -91,11 +91,16 @@ class Remembering:
         """The row of one boat. One that cannot be read has none, and keeps no other from its own."""
         try:
             summary = self._summary(hull)
+            row = row_of(summary) if summary is not None and not summary.is_passing else None
+        except StoreAway:
+            raise
         except (NewerFormat, InputError):
             return False
-        if summary is None or summary.is_passing:
+        except Exception:  # a mistake of the program over one boat
+            log.exception("the row of a boat could not be made; the others' are")
             return False
-        row = row_of(summary)
+        if row is None:
+            return False
         self._store.put_rows({hull: KeptRow(digest, as_text(row))})
         self._digests[hull] = digest
         memory.take(row)
@@ -123,6 +128,6 @@ class Remembering:
                 self.tell_tablets(wall_milliseconds())
             except (StoreAway, NotSaved):
                 log.warning("the shop's memory is not up to date; it is tried again", exc_info=True)
-            except Exception:  # whatever one boat runs into, the others are still to be remembered
+            except Exception:  # the thread has nobody above it, and the rows are made again at the next look
                 log.exception("making rows of the shop's memory failed; it is tried again")
             self._stop.wait(NEXT_LOOK)

@@ -12,6 +12,7 @@ from garboard.history.boats_alike import REGISTER, kinds_in
 from garboard_shop.memory import FEWEST, Row, kinds_of, of_text, of_vessel
 from garboard_shop.pages.remembering import A_WEEK
 from garboard_shop.pages.settings import record_of
+from garboard_shop.pages.summaries import BoatSummary
 from pages_rig import HAND, NOON, SALTGRASS, Pages, words_of
 
 NEW, AT = "QQZ05555A626", "2026-11-25T10:00:00+00:00"
@@ -35,6 +36,22 @@ def test_every_boat_gets_its_row_and_another_only_when_it_changed(pages: Pages) 
     owners = {job.view.job.owner for job in summary.jobs} - {""}
     assert owners
     assert not [one for one in owners for text in store.rows().values() if one in text.text]
+
+
+def test_a_mistake_of_the_program_over_one_boat_costs_its_own_row(pages: Pages) -> None:
+    """The first of all boats: every other one would have been kept from its row, for ever."""
+    remembering = pages.desk.remembering
+    first, summary_of = min(pages.desk.index.hulls()), remembering._summary
+
+    def broken(hull: str) -> BoatSummary | None:
+        if hull == first:
+            raise RuntimeError("a mistake")
+        return summary_of(hull)
+
+    remembering._summary = broken
+    boats = len(pages.desk.index.boats())
+    assert remembering.bring_up_to_date() == boats - 1
+    assert remembering.behind() == 1
 
 
 def test_before_the_first_run_a_boats_page_says_what_boats_alike_kept(pages: Pages) -> None:
