@@ -65,6 +65,13 @@ def test_signing_as_manager_is_a_managers_whether_the_value_or_the_slot_says_so(
     assert managers_part(entry("signoff", ("manager", "Kim"), {"role": "technician"})) == "signs as manager"
 
 
+def test_what_boats_kept_is_told_and_a_forecast_is_taken_back_by_managers_alone() -> None:
+    """A miss that anyone takes back would leave the score as whoever took it back likes it."""
+    assert managers_part(entry("alike", ("propellers",), [])) == "tells tablets what boats kept"
+    assert managers_part(entry("forecast", ("f1",), {"propeller": "17"})) == "", "anyone foresees"
+    assert managers_part(entry("retract", ("f1",), {"kind": "forecast", "reason": "oops"})) != ""
+
+
 def test_taking_back_a_value_is_anyones_and_taking_back_a_decision_a_managers() -> None:
     state = disagreeing()
     heads = [one for slot in state.registers.values() for one in slot.heads]

@@ -71,10 +71,10 @@ def _kind(line: JsonValue) -> KindOfBoat | None:
         made = KindOfBoat(
             str(form), int(str(engines)), kilowatts, metres, int(str(boats)), middle, least, most, str(size)
         )
-    except ValueError:
+        numbers = (made.engines, made.power, made.length, made.boats, made.pitch, made.low, made.high)
+        return made if all(math.isfinite(one) and one > 0 for one in numbers) else None
+    except (ValueError, OverflowError):  # no number, or one of more digits than a number has
         return None
-    numbers = (made.engines, made.power, made.length, made.boats, made.pitch, made.low, made.high)
-    return made if all(math.isfinite(one) and one > 0 for one in numbers) else None
 
 
 def kind_of(vessel: Vessel, kinds: Sequence[KindOfBoat]) -> KindOfBoat | None:
