@@ -43,6 +43,8 @@ BALANCE = Basis(
     "usual values from open-water series, tried on simulated boats, not measured",
 )
 
+SAME_PITCH = 0.05
+"""Pitches within so much are one [in]."""
 MADE_BY = "prop_check, balance of power 1"
 """Which way of foreseeing a forecast was made by; another number with each change of what comes out."""
 
@@ -225,9 +227,19 @@ def _try_first(view: JobView, forecasts: Forecasts, first: Option, options: Sequ
 
 
 def _best_first(forecasts: Forecasts, first: Option, options: Sequence[Option]) -> list[Option]:
-    """What is advised, then the others by their chance; none that reaches the limiter, for that has no interval."""
+    """What is advised, then the others by their chance.
+
+    None that reaches the limiter, for that has no interval; none of a pitch that was run: that is known, not foreseen.
+    """
     others = sorted((one for one in options if one != first), key=lambda one: -_chance(forecasts, one))
-    return [one for one in (first, *others) if not _reaches_limiter(forecasts, one)]
+    new = (one for one in (first, *others) if not _was_run(forecasts, one))
+    return [one for one in new if not _reaches_limiter(forecasts, one)]
+
+
+def _was_run(forecasts: Forecasts, option: Option) -> bool:
+    one = forecasts.fitted[0]
+    run = forecasts.runs.get(one.engine.position, ())
+    return any(abs(each.pitch - option.pitch(one)) <= SAME_PITCH for each in run)
 
 
 def _reaches_limiter(forecasts: Forecasts, option: Option) -> bool:

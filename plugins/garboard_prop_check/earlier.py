@@ -74,6 +74,11 @@ def _inside(view: JobView) -> Mapping[str, MeasuredValue]:
     return {one.engine.position: one.engine_speed.measured for one in fitted} if inside else {}
 
 
+def tells_of_its_propeller(view: JobView, engine: Engine) -> bool:
+    """Whether the runs of a view show what its propeller does: sound, biting, off the limiter."""
+    return _tried(view, engine, engine.propeller or Propeller()) is not None
+
+
 def _tried(view: JobView, engine: Engine, present: Propeller) -> Tried | None:
     """As if it were like the one now fitted: a cup counts as pitch, another series as doubt."""
     try:

@@ -11,7 +11,7 @@ from garboard.fittings import Fitting, fittings_of, of_fitting, propeller_named
 from garboard.job_view import JobView
 from garboard.records import Engine, ExpectedOf, Forecast
 from garboard_prop_check.averages import average_engine_speed
-from garboard_prop_check.earlier import weight_against
+from garboard_prop_check.earlier import tells_of_its_propeller, weight_against
 from garboard_prop_check.runs import runs_of
 from garboard_prop_check.tried import RUN_WITH
 
@@ -66,6 +66,8 @@ def _scored(of_it: JobView, view: JobView, forecast: Forecast) -> Iterator[Score
         return
     expected = {one.of: one for one in forecast.expected}
     for engine in of_it.vessel.engines:
+        if not tells_of_its_propeller(of_it, engine):
+            continue
         ends = _ends(expected.get(engine.position))
         try:
             turned = of_it.once(average_engine_speed, of_it.once(runs_of), engine.position)

@@ -32,11 +32,16 @@ FORECAST = Forecast(
 )
 
 
-def after(turned: str, forecast: Forecast = FORECAST, fitted: str = "17 steel", **row: str) -> JobView:
+def after(
+    turned: str,
+    forecast: Forecast = FORECAST,
+    fitted: str = "17 steel",
+    speeds: tuple[str, str] = ("37.0 kn", "36.0 kn"),
+) -> JobView:
     """Run with 19 in, foreseen of 17 in, then run with that."""
     made = vessel()
     boat = attrs.evolve(made, propellers=(STEEL,), engines=(attrs.evolve(made.engines[0], fitted=fitted),))
-    runs = two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn")) + two_ways(boat, turned, ("37.0 kn", "36.0 kn"))
+    runs = two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn")) + two_ways(boat, turned, speeds)
     more = {(RUNS, "propeller", row, "centre"): fitted for row in ("3", "4")}
     return attrs.evolve(job(boat, runs, more=more), forecasts=(forecast,))
 
@@ -70,6 +75,23 @@ def test_a_forecast_is_of_a_propeller_by_its_name_or_its_sizes() -> None:
     assert told(after("5570 rev/min", fitted="")) == []
     alone = after("5570 rev/min")
     assert told(attrs.evolve(alone, forecasts=())) == []
+
+
+def test_runs_that_say_nothing_of_the_propeller_are_no_test_of_its_forecast() -> None:
+    """On the limiter, out of its bite, damaged: neither a hit nor a miss."""
+    limited = after("5900 rev/min")
+    engine = attrs.evolve(limited.vessel.engines[0], limiter_speed=amount("5950 rev/min"))
+    assert told(attrs.evolve(limited, vessel=attrs.evolve(limited.vessel, engines=(engine,)))) == []
+    assert told(after("5570 rev/min", speeds=("20.0 kn", "19.0 kn"))) == []
+
+
+def test_what_was_run_already_is_not_foreseen() -> None:
+    """The forecast would have learned from the very runs that are to prove it."""
+    run = after("5250 rev/min")
+    back = attrs.evolve(run.vessel, engines=(attrs.evolve(run.vessel.engines[0], fitted=""),))
+    (advice,) = findings_of(HOST, attrs.evolve(run, vessel=back), "prop_check.pitch")
+    assert advice.forecasts
+    assert Amount("17", "in") not in [one.pitch for one in advice.forecasts]
 
 
 def test_the_first_forecast_of_a_propeller_counts() -> None:
