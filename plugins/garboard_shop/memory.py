@@ -78,13 +78,13 @@ class Row:
 
 
 def row_of(summary: BoatSummary) -> Row:
-    """The row of a boat, of its latest job that was run."""
+    """The row of a boat, of all its jobs, under the first of its numbers: a boat with several has one row."""
     found = [one.finding for job in summary.jobs for one in job.assessed]
     windows = [one for one in found if one.code.startswith(WINDOW_CODES) and one.verdict is not Verdict.NOT_ENOUGH_DATA]
     vessel = summary.boat.vessel()
-    score = Counter(one.code for one in found)
+    score = Counter(one.code for one in found if not one.doubted)
     return attrs.evolve(
-        of_vessel(summary.key, vessel),
+        of_vessel(min(summary.boat.state.hull_keys), vessel),
         engine_speed=_mean(_engine_speeds(windows)),
         is_kept=len(windows) >= len(vessel.engines) > 0 and all(one.verdict is Verdict.PASS for one in windows),
         state="ready" if summary.jobs and all(job.is_ready for job in summary.jobs) else "in work",
@@ -223,9 +223,15 @@ class Memory:
         with self._guard:
             return tuple(self._rows[hull] for hull in sorted(self._rows))
 
-    def take(self, row: Row) -> None:
-        """A boat's row, in the place of the one it had."""
+    def __contains__(self, hull: str) -> bool:
+        return hull in self._rows
+
+    def take(self, row: Row, gone: Iterable[str] = ()) -> None:
+        """A boat's row, in the place of the one it had, and of those under numbers that are this boat's, too."""
         with self._guard:
+            for hull in gone:
+                del self._rows[hull]
+                self._columns, self._newer = None, {}
             self._rows[row.hull] = row
             self._newer[row.hull] = row
             if len(self._newer) > MOST_NEWER:

@@ -73,21 +73,26 @@ class Remembering:
     def bring_up_to_date(self, hulls: Iterable[str] | None = None, pause: float = 0.0) -> int:
         """Make the rows of boats that changed since theirs was made, of all of them or of some; how many were made."""
         memory, made = self.memory, 0
-        now = self._store.digests()
+        now = self._standing()
         for hull in sorted(now if hulls is None else set(hulls) & now.keys()):
             if self._stop.is_set():
                 break
-            if hull != SHOP_RECORD and self._digests.get(hull) != now[hull].digest:
-                made += self._make(memory, hull, now[hull].digest)
+            if self._digests.get(hull) not in now[hull]:
+                made += self._make(memory, hull, now[hull])
                 self._stop.wait(pause)
         return made
 
     def behind(self) -> int:
         """How many boats changed since their row was made, or have none yet."""
-        now = self._store.digests()
-        return sum(hull != SHOP_RECORD and self._digests.get(hull) != one.digest for hull, one in now.items())
+        return sum(self._digests.get(hull) not in standing for hull, standing in self._standing().items())
 
-    def _make(self, memory: Memory, hull: str, digest: str) -> bool:
+    def _standing(self) -> dict[str, tuple[str, str]]:
+        """What a boat's row rests on: its entries; and, where recordings lacked, how many files were here then."""
+        files = len(self._store.attachments.sizes())
+        digests = {hull: one.digest for hull, one in self._store.digests().items() if hull != SHOP_RECORD}
+        return {hull: (digest, f"{digest}, lacking of {files}") for hull, digest in digests.items()}
+
+    def _make(self, memory: Memory, hull: str, standing: tuple[str, str]) -> bool:
         """The row of one boat. One that cannot be read has none, and keeps no other from its own."""
         try:
             summary = self._summary(hull)
@@ -99,11 +104,13 @@ class Remembering:
         except Exception:  # a mistake of the program over one boat
             log.exception("the row of a boat could not be made; the others' are")
             return False
-        if row is None:
+        if row is None or summary is None:
             return False
-        self._store.put_rows({hull: KeptRow(digest, as_text(row))})
+        digest = standing[bool(summary.lacking)]
+        gone = {number: KeptRow("", "") for number in summary.boat.state.hull_keys - {row.hull} if number in memory}
+        self._store.put_rows({**gone, row.hull: KeptRow(digest, as_text(row))})
         self._digests[hull] = digest
-        memory.take(row)
+        memory.take(row, gone)
         return True
 
     def tell_tablets(self, now: int) -> bool:
@@ -115,7 +122,7 @@ class Remembering:
         entries = self._store.get(SHOP_RECORD, self._store.ids(SHOP_RECORD)).items()
         shop = replay(SHOP_RECORD, [view(name, raw) for name, raw in entries])
         told = max((one.clock.milliseconds for one in shop.current(REGISTER)), default=0)
-        if now - told < A_WEEK or kinds_in(shop) == kinds or not kinds:
+        if 0 <= now - told < A_WEEK or kinds_in(shop) == kinds or not kinds:
             return False
         entry = kinds_entry(author_after(shop, "the shop's memory"), shop, kinds)
         offered = {SHOP_RECORD: CheckedEntries([(entry.id, entry.raw)])}

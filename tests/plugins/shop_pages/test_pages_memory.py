@@ -8,12 +8,13 @@ from boat_rows import rows
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import make_entry
 from garboard.disk.hullfile import CheckedEntries
+from garboard.history.authoring import Author, same_boat
 from garboard.history.boats_alike import REGISTER, kinds_in
 from garboard_shop.memory import FEWEST, Row, kinds_of, of_text, of_vessel
-from garboard_shop.pages.remembering import A_WEEK
+from garboard_shop.pages.remembering import A_WEEK, Remembering
 from garboard_shop.pages.settings import record_of
-from garboard_shop.pages.summaries import BoatSummary
-from pages_rig import HAND, NOON, SALTGRASS, Pages, words_of
+from garboard_shop.pages.summaries import BoatSummary, Summaries, open_boat
+from pages_rig import HAND, LONG_REACH, MISTYPED, NOON, SALTGRASS, Pages, words_of
 
 NEW, AT = "QQZ05555A626", "2026-11-25T10:00:00+00:00"
 
@@ -52,6 +53,44 @@ def test_a_mistake_of_the_program_over_one_boat_costs_its_own_row(pages: Pages) 
     boats = len(pages.desk.index.boats())
     assert remembering.bring_up_to_date() == boats - 1
     assert remembering.behind() == 1
+
+
+def test_a_boat_with_two_numbers_has_one_row(pages: Pages) -> None:
+    """Whichever of them something is entered under, before or after they were said to be one."""
+    remembering = pages.desk.remembering
+    boats = remembering.bring_up_to_date()
+    one, other = (open_boat(pages.store, hull)[0].state for hull in (LONG_REACH, MISTYPED))
+    pages.store.put_if_absent(
+        {
+            half.hull_key: CheckedEntries({half.id: half.raw})
+            for half in same_boat(Author("m", "M"), one, other, "typo")
+        },
+        "000000000001",
+        NOON,
+        0,
+    )
+    remembering.bring_up_to_date()
+    assert len(remembering.memory) == boats - 1
+    again = Remembering(pages.store, pages.desk.summaries.of)
+    again.bring_up_to_date()
+    assert len(again.memory) == boats - 1
+
+
+def test_a_row_is_made_again_once_the_recordings_are_here(pages: Pages) -> None:
+    """A tablet's entries come before its files: a row made between the two says nothing was run."""
+    files = [path for path in pages.store.hulls.folder.rglob("*") if path.is_file() and "attachments" in path.parts]
+    held = {path: path.read_bytes() for path in files}
+    assert held
+    for path in held:
+        path.unlink()
+    remembering = Remembering(pages.store, Summaries(pages.store, pages.desk.host).of)
+    remembering.bring_up_to_date()
+    before = remembering.memory.rows()
+    for path, content in held.items():
+        path.write_bytes(content)
+    assert remembering.bring_up_to_date() > 0
+    assert remembering.memory.rows() != before
+    assert (remembering.behind(), remembering.bring_up_to_date()) == (0, 0)
 
 
 def test_before_the_first_run_a_boats_page_says_what_boats_alike_kept(pages: Pages) -> None:
