@@ -73,15 +73,15 @@ def test_what_is_heard_is_saved_while_one_listens(port: int, tmp_path: Path, mon
     def killed(path: Path, content: bytes) -> None:
         write_file(path, content)
         found.append(len(load_recording(path)[0].of("speed_through_water")[0]))
-        if len(found) == 2:
+        if found[-1] > found[0]:  # a busy machine may save twice between two lines of the instrument
             raise SystemExit(9)
 
     monkeypatch.setattr(listen, "SAVED_EVERY", 0.05)
     monkeypatch.setattr(listen, "LOOK", 0.05)
     monkeypatch.setattr("garboard.commands.tools.write_file", killed)
     assert CliRunner().invoke(program, ["listen", str(port), "--seconds", "30", "--save", str(kept)]).exit_code == 9
-    assert 0 < found[0] < found[1]
-    assert len(load_recording(kept)[0].of("speed_through_water")[0]) == found[1]
+    assert 0 < found[0] < found[-1]
+    assert len(load_recording(kept)[0].of("speed_through_water")[0]) == found[-1]
 
 
 def test_silence_ends_with_code_1_and_a_place_that_cannot_be_with_2(tmp_path: Path) -> None:
