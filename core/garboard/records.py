@@ -510,12 +510,17 @@ class Forecast:
     """What was foreseen of a propeller before it was run. The next run with it shows whether that held.
 
     propeller : what it is called
+    diameter_within : how far its diameter may be off the one supposed; None where that is stamped on it
+    blades, cup : as the forecast supposed them; None and "" where it did not
     made_by   : plugin and version that foresaw it
     """
 
     propeller: str
     pitch: Amount | None = _amount("length", unit="in")
     diameter: Amount | None = _amount("length", unit="in")
+    diameter_within: Amount | None = _amount("length", unit="in")
+    blades: int | None = None
+    cup: str = ""
     expected: tuple[ExpectedOf, ...] = ()
     made_by: str = ""
     by: str = ""

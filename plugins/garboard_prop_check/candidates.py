@@ -14,6 +14,7 @@ from garboard_prop_check.fitted import Fitted
 from garboard_prop_check.power_balance import Candidate
 from garboard_prop_check.shelf import Kept, read_shelf
 from garboard_prop_check.slip_findings import CUP_ACTS_AS
+from garboard_prop_check.words import stamp_of
 
 CUP_DOUBT = 0.5
 """By how much a whole cup acts as more or less than its inch, standard deviation [in]; assumed."""
@@ -49,10 +50,10 @@ class Option:
 
     def pitch(self, one: Fitted) -> float:
         """Its stamped pitch [in], instead of what an engine ran."""
-        return self.kept.pitch if self.kept else one.pitch + self.change
+        return self.kept.pitch if self.kept else stamp_of(one.engine) + self.change
 
     def change_of(self, one: Fitted) -> float:
-        """How much more pitch that is [in]."""
+        """How much more pitch that is than the one it has, as measured or else as stamped [in]."""
         return self.pitch(one) - one.pitch
 
     def candidate(self, one: Fitted, weight: float = 1.0) -> Candidate:
@@ -76,9 +77,13 @@ def likened(pitch: float, one: Kept | Propeller, other: Propeller) -> tuple[floa
     return pitch + cup, math.hypot(CUP_DOUBT * cup / pitch, OTHER_SERIES if _is_of_another_series(one, other) else 0.0)
 
 
-def inches(way: int, largest: float) -> list[Option]:
-    """Whole inches more (+1) or less (-1), up to the most the shop advises [in]."""
-    return [Option(change=way * size) for size in range(1, int(largest) + 1)]
+def inches(fitted: Sequence[Fitted], way: int, largest: float) -> list[Option]:
+    """Whole inches more (+1) or less (-1) than the stamps, up to the most the shop advises [in].
+
+    Left out: what leaves no pitch, and what is none of its way, against a pitch that measured far off its stamp.
+    """
+    found = [Option(change=way * size) for size in range(1, int(largest) + 1)]
+    return [each for each in found if all(each.pitch(one) > 0 and way * each.change_of(one) > 0 for one in fitted)]
 
 
 def at_hand(

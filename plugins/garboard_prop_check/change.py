@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
 
 import attrs
 
@@ -19,7 +20,7 @@ from garboard.findings import (
 )
 from garboard.fittings import CAME_WITH, Fitting
 from garboard.job_view import JobView
-from garboard.records import Engine, ExpectedOf, Forecast
+from garboard.records import Engine, ExpectedOf, Forecast, Propeller
 from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
 from garboard_prop_check.candidates import Option, Source, at_hand, inches
@@ -27,9 +28,20 @@ from garboard_prop_check.comparison import by_rules, called, figure_of, largest_
 from garboard_prop_check.fitted import Air, Fitted
 from garboard_prop_check.forecast import Before, Expected, Forecasts, forecasts_of, limiter_of
 from garboard_prop_check.pitch import change_by_step_rule
+from garboard_prop_check.power_balance import FOLLOWS_PITCH, diameter_following
 from garboard_prop_check.settings import basis_of, per_inch_basis
 from garboard_prop_check.slip_findings import Slip
-from garboard_prop_check.words import AIR, LIMITER, PITCH, PROPORTION, WINDOW, about, inches_told, inches_told_in
+from garboard_prop_check.words import (
+    AIR,
+    LIMITER,
+    PITCH,
+    PROPORTION,
+    WINDOW,
+    about,
+    inches_told,
+    inches_told_in,
+    is_measured,
+)
 
 WORTH_TELLING = 20.0
 """Less of today's air is not told [rev/min]."""
@@ -45,7 +57,7 @@ BALANCE = Basis(
 
 SAME_PITCH = 0.05
 """Pitches within so much are one [in]."""
-MADE_BY = "prop_check, balance of power 1"
+MADE_BY = "prop_check, balance of power 2"
 """Which way of foreseeing a forecast was made by; another number with each change of what comes out."""
 
 CHANGE = "change of pitch to try first"
@@ -75,7 +87,7 @@ def change_of_pitch(
     way = next(one.way for one in fitted if one.way)
     forecasts = forecasts_of(view, fitted, slips, before)
     largest = largest_change(view)
-    able = [option for option in inches(way, largest) if all(option.pitch(one) > 0 for one in fitted)]
+    able = inches(fitted, way, largest)
     if not able:
         text = f"{_amount_of(view, way, fitted[0].engine)} leaves no pitch; read the stamp again"
         raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=fitted[0].engine.position)
@@ -84,7 +96,7 @@ def change_of_pitch(
         return _too_large(view, forecasts, out, able)
     margin = view.setting_value("prop_check.limiter_margin", "rev/min")
     if any(one.held_by_limiter(margin) for one in fitted):
-        first = min(able, key=lambda option: max(_beside_aim(view, one, option.change) for one in fitted))
+        first = min(able, key=lambda option: max(_beside_aim(view, one, option.change_of(one)) for one in fitted))
         return _off_the_limiter(view, fitted, first, there)
     kept = [option for option in at_hand(view, fitted, way, largest, before.names) if forecasts.after(option)]
     return _try_first(view, forecasts, _first(forecasts, able, kept), (*able, *kept), there)
@@ -145,7 +157,7 @@ def _better_to_find(view: JobView, forecasts: Forecasts, first: Option, options:
         yield f"{told} would have a chance of {100 * chance:.0f} in 100, and has to be found."
 
 
-def _beside_aim(view: JobView, one: Fitted, change: int) -> float:
+def _beside_aim(view: JobView, one: Fitted, change: float) -> float:
     """How far a change is from the one that brings an engine where the shop aims, by the trade's rule [in]."""
     aim = one.low + view.setting_value("prop_check.aim_in_window", "%") / 100 * (one.high - one.low)
     per_inch = view.setting_value("prop_check.per_inch_high", "rev/min")
@@ -177,7 +189,8 @@ def _rules(view: JobView) -> tuple[Basis, ...]:
 
 
 def _amount_of(view: JobView, change: float, engine: Engine) -> str:
-    return f"{inches_told(view, abs(change), engine)} {'more' if change > 0 else 'less'} pitch"
+    than = " than it measured" if is_measured(engine) else ""
+    return f"{inches_told(view, abs(change), engine)} {'more' if change > 0 else 'less'} pitch{than}"
 
 
 def _too_large(view: JobView, forecasts: Forecasts, out: Sequence[Fitted], able: Sequence[Option]) -> Finding:
@@ -185,14 +198,15 @@ def _too_large(view: JobView, forecasts: Forecasts, out: Sequence[Fitted], able:
     found = [(one, forecasts.of(one, able[-1])) for one in out]
     pairs = [(one, expected) for one, expected in found if expected is not None]
     told = " and ".join(f"the {about(one.engine)} at {found.engine_speed.value:.0f} rev/min" for one, found in pairs)
+    most = _amount_of(view, able[-1].change_of(out[0]), out[0].engine)
     name = {one.engine.position: _named(EXPECTED, one.engine.position, len(forecasts.fitted) > 1) for one in out}
     return Finding(
         code="prop_check.pitch.change_too_large",
         verdict=Verdict.FAIL,
         about="pitch",
         sentence=(
-            f"Even {_amount_of(view, able[-1].change, out[0].engine)} would leave {told}, out of its window. Check "
-            "engine power, throttle travel, gear ratio, weight, bottom and the stamp on the propeller first."
+            f"Even {most} would leave {told}, out of its window. "
+            "Check engine power, throttle travel, gear ratio, weight, bottom and the stamp on the propeller first."
         ),
         basis=(*_rules(view), BALANCE, basis_of("pitch_tolerance"), basis_of("largest_pitch_change")),
         numbers=tuple(Number.of(name[one.engine.position], found.engine_speed, 0) for one, found in pairs),
@@ -237,9 +251,8 @@ def _best_first(forecasts: Forecasts, first: Option, options: Sequence[Option]) 
 
 
 def _was_run(forecasts: Forecasts, option: Option) -> bool:
-    one = forecasts.fitted[0]
-    run = forecasts.runs.get(one.engine.position, ())
-    return any(abs(each.pitch - option.pitch(one)) <= SAME_PITCH for each in run)
+    pitch = option.pitch(forecasts.fitted[0])
+    return any(abs(each - pitch) <= SAME_PITCH for each in forecasts.were_run)
 
 
 def _reaches_limiter(forecasts: Forecasts, option: Option) -> bool:
@@ -252,15 +265,35 @@ def _to_keep(view: JobView, forecasts: Forecasts, option: Option) -> Forecast:
     one = forecasts.fitted[0]
     unit = inches_told_in(view, one.engine)
     name = option.kept.name if option.kept and option.source is Source.BOAT else called(option, one, unit)
-    diameter = option.kept.diameter if option.kept else 0.0
     pairs = zip(forecasts.fitted, forecasts.after(option), strict=True)
     return Forecast(
         propeller=name,
-        pitch=Amount(f"{round(option.pitch(one), 2):g}", "in"),
-        diameter=Amount(f"{round(diameter, 2):g}", "in") if diameter else None,
+        pitch=_in_inches(option.pitch(one)),
+        **_supposed(forecasts, option),
         expected=tuple(_kept_of(each, found) for each, found in pairs),
         made_by=MADE_BY,
     )
+
+
+def _supposed(forecasts: Forecasts, option: Option) -> dict[str, Any]:
+    """What else a forecast supposes of its propeller: one at hand is as it is written; one that has to be found is
+    like the one fitted, and its maker takes nothing to 1/4 in off the diameter for each inch of pitch."""
+    one = forecasts.fitted[0]
+    if option.kept:
+        diameter = _in_inches(option.kept.diameter) if option.kept.diameter else None
+        return {"diameter": diameter, "blades": option.kept.blades, "cup": option.kept.cup}
+    like, run = one.engine.propeller or Propeller(), forecasts.runs[one.engine.position][0].diameter
+    follows = diameter_following(run, option.change_of(one)) if run else 0.0
+    return {
+        "diameter": _in_inches(follows) if run else None,
+        "diameter_within": _in_inches(abs(option.change_of(one)) * FOLLOWS_PITCH) if run else None,
+        "blades": like.blades,
+        "cup": like.cup or "none",
+    }
+
+
+def _in_inches(size: float) -> Amount:
+    return Amount(f"{round(size, 2):g}", "in")
 
 
 def _kept_of(one: Fitted, found: Expected) -> ExpectedOf:
@@ -317,7 +350,7 @@ def _first_words(view: JobView, fitted: Sequence[Fitted], first: Option, more: I
         sentence=" ".join((what, *more)),
         basis=(WINDOW,),
         numbers=(Number(CHANGE, change, "in", decimals=0 if change == round(change) else 2),),
-        limits=(Limit(CHANGE, -most, most),),
+        limits=(Limit(CHANGE, -most, most),) if abs(change) <= most else (),
     )
 
 

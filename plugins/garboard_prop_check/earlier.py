@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import statistics
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 
 import attrs
 
 from garboard.findings import NotEnoughData
-from garboard.fittings import Fitting, fitted_now, fittings_of, of_fitting
+from garboard.fittings import Fitting, fitted_now, fittings_of, of_fitting, with_fitting
 from garboard.job_view import JobView
 from garboard.records import Engine, Propeller
 from garboard.uncertainty import MeasuredValue
@@ -23,7 +24,7 @@ from garboard_prop_check.slip_findings import Slip, slips_of
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
 from garboard_prop_check.tried import RUN_WITH, check_sound
 from garboard_prop_check.window import WindowPosition
-from garboard_prop_check.words import pitch_tolerance, stamped_pitch
+from garboard_prop_check.words import pitch_tolerance, stamp_of, stamped_pitch
 
 SAME_LOAD = 0.05
 """Weights within so much of each other are one load [-]."""
@@ -52,7 +53,17 @@ def tried_before(whole: JobView) -> Before:
                 one = _tried(before, engine, present.propeller or Propeller())
                 if one is not None and _heights(before, engine) == _heights(at_present, engine):
                     found.setdefault(engine.position, []).append(attrs.evolve(one, weight=weight))
-    return Before(frozenset(name for fitting in run for name in fitting), found, tuple(suited))
+    names = frozenset(name for fitting in run for name in fitting)
+    return Before(names, found, tuple(suited), frozenset(_stamps(whole, others)))
+
+
+def _stamps(whole: JobView, fittings: Sequence[Fitting]) -> Iterator[float]:
+    """Of the first engine's propellers in these fittings."""
+    for fitting in fittings:
+        engine = with_fitting(whole.vessel, fitting).engines[0]
+        with suppress(NotEnoughData):
+            present = with_fitting(whole.vessel, fitted_now(whole.vessel)).engines[0]
+            yield likened(stamp_of(engine), engine.propeller or Propeller(), present.propeller or Propeller())[0]
 
 
 def slips_known(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:

@@ -15,7 +15,7 @@ from garboard_prop_check.fitted import Fitted
 from garboard_prop_check.pitch import parts_of_forecast
 from garboard_prop_check.power_balance import LEAST_SLIP, MOST_SLIP, Foreseen, Model, Tried, fit
 from garboard_prop_check.slip_findings import Slip
-from garboard_prop_check.words import pitch_tolerance
+from garboard_prop_check.words import pitch_tolerance, stamp_of
 
 NO_LIMITER_ENTERED = 300.0
 """How far above its window a limiter cuts in where nobody entered it [rev/min]; common practice, no source."""
@@ -62,11 +62,13 @@ class Before:
     tried  : by engine, what each of those before turned
     suited : names of propellers, by engine, with which each was inside its window at the load of now, the last first;
              with what each turned
+    stamps : pitches of the first engine's propellers among them, by their stamps; a cup counts as pitch [in]
     """
 
     names: frozenset[str] = frozenset()
     tried: Mapping[str, Sequence[Tried]] = attrs.field(factory=dict)
     suited: tuple[tuple[Fitting, Mapping[str, MeasuredValue]], ...] = ()
+    stamps: frozenset[float] = frozenset()
 
 
 @attrs.frozen
@@ -74,6 +76,7 @@ class Forecasts:
     """Each engine, and what its balance of power has learned of the runs; none where those tell it nothing.
 
     runs  : by engine, of each propeller tried, the one now fitted first
+    were_run : pitches of the first engine's propellers that were run, by their stamps [in]
     laden : weight of the boat fully laden over that of the runs, None where nobody knows it [-]
     """
 
@@ -81,6 +84,7 @@ class Forecasts:
     fitted: Sequence[Fitted]
     models: Mapping[str, Model]
     runs: Mapping[str, Sequence[Tried]]
+    were_run: frozenset[float] = frozenset()
     laden: float | None = None
 
     def of(self, one: Fitted, option: Option) -> Expected | None:
@@ -141,11 +145,12 @@ class Forecasts:
 
         An inch is worth no less there than up to there: of a small propeller it is worth much more than of a large one.
         """
-        change = option.change
-        way = 1 if change > 0 else -1
-        nearer = (to for to in range(change - way, 0, -way) if self._foreseen(one, Option(change=to)))
-        reach = next(nearer, 0)
-        reached = self._foreseen(one, Option(change=reach)) if reach else None
+        change = option.change_of(one)
+        way = 1 if option.change > 0 else -1
+        nearer = (Option(change=to) for to in range(option.change - way, 0, -way))
+        last = next((to for to in nearer if way * to.change_of(one) > 0 and self._foreseen(one, to)), None)
+        reached = self._foreseen(one, last) if last else None
+        reach = last.change_of(one) if last else 0.0
         start, rule = one.engine_speed.measured, self._setting("per_inch_high")  # tried: nearer than the low end
         per_inch = rule
         if reached:
@@ -177,7 +182,8 @@ def forecasts_of(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip],
         runs[of] = (now, *before.tried.get(of, ()))
         if slip is None or LEAST_SLIP <= slip.measured.value / 100 <= MOST_SLIP:
             models[of] = fit(runs[of], rated_speed_of(one), tolerance)
-    return Forecasts(view, fitted, models, runs, _laden(view))
+    were_run = before.stamps | {stamp_of(fitted[0].engine)}
+    return Forecasts(view, fitted, models, runs, were_run, _laden(view))
 
 
 def _laden(view: JobView) -> float | None:
