@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import statistics
 
 import attrs
@@ -22,10 +23,43 @@ def test_a_row_is_kept_as_text_and_read_back() -> None:
         assert of_text(as_text(row)) == row
 
 
-@pytest.mark.parametrize("text", ["", "{}", "[]", "null", '{"made_as": 0}', f'{{"made_as": {MADE_AS}, "hull": "X"}}'])
-def test_a_row_that_is_none_is_made_again(text: str) -> None:
-    """Made by another version, or cut off."""
-    assert of_text(text) is None
+@pytest.mark.parametrize("made_as", [0, MADE_AS - 1, MADE_AS + 1])
+def test_a_row_made_by_another_version_is_made_again(made_as: int) -> None:
+    assert of_text(json.dumps({**json.loads(as_text(ONE)), "made_as": made_as})) is None
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"pitch": "nan"},
+        {"pitch": "1e999"},
+        {"pitch": "-19.0"},
+        {"pitch": 19},
+        {"pitch": "15 x 19"},
+        {"is_kept": "no"},
+        {"engines": "2"},
+        {"engines": True},
+        {"hull": None},
+        {"hull_form": 7},
+        {"codes": "prop_check.window.below"},
+        {"codes": [1]},
+        {"forecasts": 3, "held": 4},
+        {"held": -1},
+        {"made_as": "2"},
+        {"made_as": None},
+        {"more": "of it"},
+    ],
+)
+def test_a_damaged_row_is_refused(wrong: dict[str, object]) -> None:
+    """Whatever its types say: "no" would be a boat that was kept, and a pitch of nan every boat's."""
+    with pytest.raises(ValueError, match=r"expected|convert"):
+        of_text(json.dumps({**json.loads(as_text(ONE)), **wrong}))
+
+
+@pytest.mark.parametrize("text", ["", "{}", "[]", "null", f'{{"made_as": {MADE_AS}, "hull": "X"}}'])
+def test_a_row_that_is_cut_off_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match=r"expected|Expecting|JSON|empty"):
+        of_text(text)
 
 
 def test_what_boats_alike_kept_says_on_how_many_it_rests() -> None:
