@@ -22,12 +22,13 @@ from garboard.job_view import JobView
 from garboard.records import Engine, ExpectedOf, Forecast
 from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
-from garboard_prop_check.candidates import Option, Source, at_hand, inches
+from garboard_prop_check.candidates import Option, Source, at_hand, inches, may_be_the_same
 from garboard_prop_check.comparison import by_rules, called, figure_of, largest_change, per_inch, table_of
 from garboard_prop_check.fitted import Air, Fitted
 from garboard_prop_check.forecast import Before, Expected, Forecasts, forecasts_of, limiter_of
 from garboard_prop_check.pitch import change_by_step_rule
 from garboard_prop_check.settings import basis_of, per_inch_basis
+from garboard_prop_check.shelf import Kept
 from garboard_prop_check.slip_findings import Slip
 from garboard_prop_check.words import AIR, LIMITER, PITCH, PROPORTION, WINDOW, about, inches_told, inches_told_in
 
@@ -43,8 +44,6 @@ BALANCE = Basis(
     "usual values from open-water series, tried on simulated boats, not measured",
 )
 
-SAME_PITCH = 0.05
-"""Pitches within so much are one [in]."""
 MADE_BY = "prop_check, balance of power 1"
 """Which way of foreseeing a forecast was made by; another number with each change of what comes out."""
 
@@ -75,7 +74,7 @@ def change_of_pitch(
     way = next(one.way for one in fitted if one.way)
     forecasts = forecasts_of(view, fitted, slips, before)
     largest = largest_change(view)
-    able = [option for option in inches(way, largest) if all(option.pitch(one) > 0 for one in fitted)]
+    able = inches(way, largest, fitted)
     if not able:
         text = f"{_amount_of(view, way, fitted[0].engine)} leaves no pitch; read the stamp again"
         raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=fitted[0].engine.position)
@@ -84,10 +83,14 @@ def change_of_pitch(
         return _too_large(view, forecasts, out, able)
     margin = view.setting_value("prop_check.limiter_margin", "rev/min")
     if any(one.held_by_limiter(margin) for one in fitted):
-        first = min(able, key=lambda option: max(_beside_aim(view, one, option.change) for one in fitted))
+        first = min(able, key=lambda option: max(_beside_aim(view, one, option.change_of(one)) for one in fitted))
         return _off_the_limiter(view, fitted, first, there)
     kept = [option for option in at_hand(view, fitted, way, largest, before.names) if forecasts.after(option)]
-    return _try_first(view, forecasts, _first(forecasts, able, kept), (*able, *kept), there)
+    new = [option for option in able if not _was_run(forecasts, option)]
+    first = _first(forecasts, new or able, [option for option in kept if not _was_run(forecasts, option)])
+    if _was_run(forecasts, first) or _is_between(forecasts, first, able):
+        return _between(view, forecasts, able)
+    return _try_first(view, forecasts, first, (*able, *kept), there)
 
 
 def _put_back(
@@ -145,7 +148,7 @@ def _better_to_find(view: JobView, forecasts: Forecasts, first: Option, options:
         yield f"{told} would have a chance of {100 * chance:.0f} in 100, and has to be found."
 
 
-def _beside_aim(view: JobView, one: Fitted, change: int) -> float:
+def _beside_aim(view: JobView, one: Fitted, change: float) -> float:
     """How far a change is from the one that brings an engine where the shop aims, by the trade's rule [in]."""
     aim = one.low + view.setting_value("prop_check.aim_in_window", "%") / 100 * (one.high - one.low)
     per_inch = view.setting_value("prop_check.per_inch_high", "rev/min")
@@ -177,6 +180,8 @@ def _rules(view: JobView) -> tuple[Basis, ...]:
 
 
 def _amount_of(view: JobView, change: float, engine: Engine) -> str:
+    if not change:
+        return "the same pitch"
     return f"{inches_told(view, abs(change), engine)} {'more' if change > 0 else 'less'} pitch"
 
 
@@ -209,6 +214,8 @@ def _try_first(view: JobView, forecasts: Forecasts, first: Option, options: Sequ
     pairs = list(zip(forecasts.fitted, forecasts.after(first), strict=True))
     words = (
         *_expectation(pairs),
+        *_diameter(view, forecasts, first),
+        *_boat_speed(view, forecasts, pairs),
         *_better_to_find(view, forecasts, first, options),
         *_air_words(forecasts.fitted, there),
         *_warnings(pairs),
@@ -237,9 +244,42 @@ def _best_first(forecasts: Forecasts, first: Option, options: Sequence[Option]) 
 
 
 def _was_run(forecasts: Forecasts, option: Option) -> bool:
+    """Whether every engine ran such a propeller before: what that turned is known, and nothing to foresee."""
+    return all(_known_of(forecasts, one, option) is not None for one in forecasts.fitted)
+
+
+def _known_of(forecasts: Forecasts, one: Fitted, option: Option) -> float | None:
+    """What an engine turned with such a propeller [rev/min]; None where none was run that showed it."""
+    like = option.kept or Kept(diameter=0.0, pitch=option.pitch(one))
+    before = forecasts.known.get(one.engine.position, ())
+    return next((turned for propeller, turned in before if may_be_the_same(like, propeller)), None)
+
+
+def _is_between(forecasts: Forecasts, first: Option, able: Sequence[Option]) -> bool:
+    """Whether one that was run, and did not suit, is likelier to land than all that are left to try."""
+    run = [option for option in able if _was_run(forecasts, option)]
+    return any(_chance(forecasts, option) > max(_chance(forecasts, first), EVEN_CHANCE) for option in run)
+
+
+def _between(view: JobView, forecasts: Forecasts, able: Sequence[Option]) -> Finding:
+    """No whole inch is left between a propeller that labours and one that turns too fast."""
     one = forecasts.fitted[0]
-    run = forecasts.runs.get(one.engine.position, ())
-    return any(abs(each.pitch - option.pitch(one)) <= SAME_PITCH for each in run)
+    unit = inches_told_in(view, one.engine)
+    run = [(option, _known_of(forecasts, one, option)) for option in able if _was_run(forecasts, option)]
+    told = [f"{called(option, one, unit)} {unit} {turned:.0f}" for option, turned in run if turned is not None]
+    names = " and ".join(told)
+    return Finding(
+        code="prop_check.pitch.between",
+        verdict=Verdict.ADVISE,
+        about="pitch",
+        sentence=(
+            f"No whole inch is left that is likely to suit: with {names} rev/min was run, with the one now fitted "
+            f"{one.engine_speed.value:.0f}. Repeat both runs with one load. If they hold, have a propeller shop change "
+            "cup or pitch by half an inch."
+        ),
+        basis=(*_rules(view), BALANCE),
+        tables=(table_of(view, forecasts, able),),
+    )
 
 
 def _reaches_limiter(forecasts: Forecasts, option: Option) -> bool:
@@ -355,6 +395,32 @@ def _expectation(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:
     yield f"Expect {' and '.join(turned)}, then run again."
     if not all(one.engine.rated_speed for one, _ in pairs):
         yield "The rated speed is not entered: the middle of the window stands for it."
+
+
+def _diameter(view: JobView, forecasts: Forecasts, first: Option) -> Iterator[str]:
+    """With which diameter it is foreseen, where nobody gives one: it falls as pitch rises."""
+    if first.kept and first.kept.diameter:
+        return
+    one = forecasts.fitted[0]
+    ran = forecasts.runs[one.engine.position][0].diameter
+    if ran is None or first.kept:
+        yield "Its diameter is not known: it is taken to fall by 1/8 in for each inch more pitch."
+    else:
+        told = inches_told(view, round(8 * ran - first.change_of(one)) / 8, one.engine)
+        yield f"Take it with a diameter of about {told}: 1/8 in less for each inch more pitch."
+
+
+def _boat_speed(view: JobView, forecasts: Forecasts, pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:
+    """Boat speed is hardly foreseeable: as a rule its interval holds the speed that was run."""
+    one, found = pairs[0]
+    ran = forecasts.runs[one.engine.position][0].speed
+    if found.speed is None or ran is None:
+        return
+    told = view.told(found.speed.value, "kn", 1, found.speed.expanded_uncertainty)
+    if abs(found.speed.value - ran) <= found.speed.expanded_uncertainty:
+        yield f"Boat speed {told}: no gain or loss can be promised."
+    else:
+        yield f"Boat speed {told}: a {'gain' if found.speed.value > ran else 'loss'} is likely."
 
 
 def _warnings(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:

@@ -53,8 +53,9 @@ class Rules:
 def by_rules(view: JobView, expected: Expected, one: Fitted) -> Rules:
     """What they say of one engine with one propeller."""
     turned, run = expected.engine_speed, one.engine_speed.value
-    low, high = sorted(run - expected.change * lost for lost in per_inch(view))
-    proportion = engine_speed_by_proportion(run, one.pitch, one.pitch + expected.change)
+    change = expected.option.works_as(one)  # to a rigger too a cup is pitch
+    low, high = sorted(run - change * lost for lost in per_inch(view))
+    proportion = engine_speed_by_proportion(run, one.pitch, one.pitch + change)
     return Rules(
         low=low,
         high=high,
@@ -66,7 +67,7 @@ def by_rules(view: JobView, expected: Expected, one: Fitted) -> Rules:
 
 def _row(view: JobView, expected: Expected, one: Fitted, laden: bool) -> tuple[str, ...]:
     unit = inches_told_in(view, one.engine)
-    more = f"{'+' if expected.change > 0 else '-'}{_size(abs(expected.change), unit)}"
+    more = f"{'+' if expected.change > 0 else '-'}{_size(abs(expected.change), unit)}" if expected.change else "same"
     turned, speed = expected.engine_speed, expected.speed
     is_limited, rules = turned.value > limiter_of(one), by_rules(view, expected, one)
     outside = "" if is_limited else " (outside)"
@@ -119,7 +120,7 @@ def figure_of(view: JobView, forecasts: Forecasts, one: Fitted) -> Figure:
     """Engine speed over pitch: what is foreseen with its interval, the window, what was run, the two rules."""
     unit = inches_told_in(view, one.engine)
     way = next(each.way for each in forecasts.fitted if each.way)
-    options = [each for each in inches(way, largest_change(view)) if each.pitch(one) > 0]
+    options = inches(way, largest_change(view), [one])
     found = [each for each in (forecasts.of(one, option) for option in options) if each is not None]
     below = [each for each in found if each.engine_speed.value <= limiter_of(one)]
     runs = forecasts.runs[one.engine.position]

@@ -35,24 +35,27 @@ def tried_before(whole: JobView) -> Before:
     whole : the job with the runs of all propellers
 
     Left out: what the rev limiter may have held, a propeller that did not bite, was damaged or is not as stamped, an
-    engine mounted at another height.
+    engine mounted at another height. None of these is put back on either.
     """
     now, found = fitted_now(whole.vessel), dict[str, list[Tried]]()
     suited = list[tuple[Fitting, Mapping[str, MeasuredValue]]]()
-    run = fittings_of(whole, RUN_WITH)
+    run, known = fittings_of(whole, RUN_WITH), dict[str, list[tuple[Propeller, float]]]()
     others = [fitting for fitting in run if fitting != now]
     if others:
         at_present = of_fitting(whole, now, RUN_WITH)
         for fitting in others:
             before = of_fitting(whole, fitting, RUN_WITH)
             weight = weight_against(before, at_present)
-            if abs(weight - 1) <= SAME_LOAD and (turned := _inside(before)):
+            pairs = list(zip(before.vessel.engines, at_present.vessel.engines, strict=True))
+            as_now = all(_heights(before, engine) == _heights(at_present, engine) for engine, _ in pairs)
+            shown = [_tried(before, engine, present.propeller or Propeller()) for engine, present in pairs]
+            if as_now and all(shown) and abs(weight - 1) <= SAME_LOAD and (turned := _inside(before)):
                 suited.insert(0, (fitting, turned))
-            for engine, present in zip(before.vessel.engines, at_present.vessel.engines, strict=True):
-                one = _tried(before, engine, present.propeller or Propeller())
+            for (engine, _), one in zip(pairs, shown, strict=True):
                 if one is not None and _heights(before, engine) == _heights(at_present, engine):
                     found.setdefault(engine.position, []).append(attrs.evolve(one, weight=weight))
-    return Before(frozenset(name for fitting in run for name in fitting), found, tuple(suited))
+                    known.setdefault(engine.position, []).append((engine.propeller or Propeller(), one.engine_speed))
+    return Before(frozenset(name for fitting in run for name in fitting), found, known, tuple(suited))
 
 
 def slips_known(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:

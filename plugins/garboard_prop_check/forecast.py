@@ -9,6 +9,7 @@ import attrs
 
 from garboard.fittings import Fitting
 from garboard.job_view import JobView
+from garboard.records import Propeller
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_prop_check.candidates import Option
 from garboard_prop_check.fitted import Fitted
@@ -59,6 +60,7 @@ class Before:
     """What was run before the propellers now fitted.
 
     names  : of the propellers of all runs, those now fitted too
+    known  : by engine, each of those before that showed what it does, with what it turned [rev/min]
     tried  : by engine, what each of those before turned
     suited : names of propellers, by engine, with which each was inside its window at the load of now, the last first;
              with what each turned
@@ -66,6 +68,7 @@ class Before:
 
     names: frozenset[str] = frozenset()
     tried: Mapping[str, Sequence[Tried]] = attrs.field(factory=dict)
+    known: Mapping[str, Sequence[tuple[Propeller, float]]] = attrs.field(factory=dict)
     suited: tuple[tuple[Fitting, Mapping[str, MeasuredValue]], ...] = ()
 
 
@@ -74,6 +77,7 @@ class Forecasts:
     """Each engine, and what its balance of power has learned of the runs; none where those tell it nothing.
 
     runs  : by engine, of each propeller tried, the one now fitted first
+    known : as in `Before`
     laden : weight of the boat fully laden over that of the runs, None where nobody knows it [-]
     """
 
@@ -82,6 +86,7 @@ class Forecasts:
     models: Mapping[str, Model]
     runs: Mapping[str, Sequence[Tried]]
     laden: float | None = None
+    known: Mapping[str, Sequence[tuple[Propeller, float]]] = attrs.field(factory=dict)
 
     def of(self, one: Fitted, option: Option) -> Expected | None:
         """What to expect of one engine; None of a propeller at hand that lies beyond what can be foreseen.
@@ -141,11 +146,11 @@ class Forecasts:
 
         An inch is worth no less there than up to there: of a small propeller it is worth much more than of a large one.
         """
-        change = option.change
+        change = option.change_of(one)
         way = 1 if change > 0 else -1
-        nearer = (to for to in range(change - way, 0, -way) if self._foreseen(one, Option(change=to)))
-        reach = next(nearer, 0)
-        reached = self._foreseen(one, Option(change=reach)) if reach else None
+        nearer = (Option(change=to) for to in range(option.change - way, 0, -way))
+        last = next((each for each in nearer if each.change_of(one) and self._foreseen(one, each)), None)
+        reached, reach = (self._foreseen(one, last), last.change_of(one)) if last else (None, 0.0)
         start, rule = one.engine_speed.measured, self._setting("per_inch_high")  # tried: nearer than the low end
         per_inch = rule
         if reached:
@@ -177,7 +182,7 @@ def forecasts_of(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip],
         runs[of] = (now, *before.tried.get(of, ()))
         if slip is None or LEAST_SLIP <= slip.measured.value / 100 <= MOST_SLIP:
             models[of] = fit(runs[of], rated_speed_of(one), tolerance)
-    return Forecasts(view, fitted, models, runs, _laden(view))
+    return Forecasts(view, fitted, models, runs, _laden(view), before.known)
 
 
 def _laden(view: JobView) -> float | None:
