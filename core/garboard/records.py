@@ -511,6 +511,8 @@ class Forecast:
 
     propeller : what it is called
     made_by   : plugin and version that foresaw it
+
+    Persons, fuel level and gear are the load it holds for; nothing where nobody entered it.
     """
 
     propeller: str
@@ -518,6 +520,9 @@ class Forecast:
     diameter: Amount | None = _amount("length", unit="in")
     expected: tuple[ExpectedOf, ...] = ()
     made_by: str = ""
+    persons: int | None = None
+    fuel_level: Amount | None = _amount("share", unit="%")
+    gear: Amount | None = _amount("weight", unit="lb")
     by: str = ""
     at: str = ""
     more: Mapping[str, JsonValue] = _more()

@@ -22,6 +22,7 @@ from garboard.job_view import JobView
 from garboard.records import Engine, ExpectedOf, Forecast
 from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
+from garboard_prop_check.aboard import aboard, with_load
 from garboard_prop_check.candidates import Option, Source, at_hand, inches, may_be_the_same
 from garboard_prop_check.comparison import by_rules, called, figure_of, largest_change, per_inch, table_of
 from garboard_prop_check.fitted import Air, Fitted
@@ -44,7 +45,7 @@ BALANCE = Basis(
     "usual values from open-water series, tried on simulated boats, not measured",
 )
 
-MADE_BY = "prop_check, balance of power 1"
+MADE_BY = "prop_check, balance of power 2"
 """Which way of foreseeing a forecast was made by; another number with each change of what comes out."""
 
 CHANGE = "change of pitch to try first"
@@ -294,13 +295,14 @@ def _to_keep(view: JobView, forecasts: Forecasts, option: Option) -> Forecast:
     name = option.kept.name if option.kept and option.source is Source.BOAT else called(option, one, unit)
     diameter = option.kept.diameter if option.kept else 0.0
     pairs = zip(forecasts.fitted, forecasts.after(option), strict=True)
-    return Forecast(
+    forecast = Forecast(
         propeller=name,
         pitch=Amount(f"{round(option.pitch(one), 2):g}", "in"),
         diameter=Amount(f"{round(diameter, 2):g}", "in") if diameter else None,
         expected=tuple(_kept_of(each, found) for each, found in pairs),
         made_by=MADE_BY,
     )
+    return with_load(forecast, aboard(view))
 
 
 def _kept_of(one: Fitted, found: Expected) -> ExpectedOf:

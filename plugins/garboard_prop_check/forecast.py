@@ -11,6 +11,7 @@ from garboard.fittings import Fitting
 from garboard.job_view import JobView
 from garboard.records import Propeller
 from garboard.uncertainty import MeasuredValue, Part
+from garboard_prop_check.aboard import weight_as_run
 from garboard_prop_check.candidates import Option
 from garboard_prop_check.fitted import Fitted
 from garboard_prop_check.pitch import parts_of_forecast
@@ -187,10 +188,10 @@ def forecasts_of(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip],
 
 def _laden(view: JobView) -> float | None:
     """Weight of the boat fully laden over that as run; None where one is not known or one must be wrong [-]."""
-    run, full = view.vessel.displacement_as_run, view.vessel.displacement_full_load
-    if run is None or full is None or not run.to("lb") > 0:
+    run, full = weight_as_run(view), view.vessel.displacement_full_load
+    if full is None or not run > 0:
         return None
-    times = full.to("lb") / run.to("lb")
+    times = full.to("lb") / run
     return times if LIKELY_LOADS[0] <= times <= LIKELY_LOADS[1] else None
 
 

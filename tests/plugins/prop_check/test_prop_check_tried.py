@@ -99,6 +99,39 @@ def test_what_was_damaged_or_hung_higher_is_not_put_back_on(amiss: dict[FieldKey
     assert [one.code for one in findings(runs, "pitch")] == ["prop_check.pitch.try_first"]
 
 
+def test_a_load_that_only_one_of_two_says_makes_no_difference() -> None:
+    """Four aboard in the later runs, nobody said how many before: the boat did not gain 660 lb. Where both say it, it
+    did."""
+    low = two_ways(vessel(), "5300 rev/min", ("38.1 kn", "37.7 kn"))
+    made = attrs.evolve(boat(""), displacement_as_run=Amount("2000", "lb"))
+    unsaid = {key: value for key, value in GOOD_CONDITIONS.items() if key not in ("persons", "fuel_level")}
+
+    def foreseen(**rows: int) -> list[str]:
+        more: dict[FieldKey, JsonValue] = {(RUNS, "persons", row[1:], ""): people for row, people in rows.items()}
+        (advice,) = findings(job(made, BEFORE + low, unsaid, more={**named("17 steel", "3", "4"), **more}), "pitch")
+        return [row[2] for row in advice.tables[0].rows]
+
+    assert foreseen(_3=4, _4=4) == foreseen()
+    assert foreseen(_1=2, _2=2, _3=4, _4=4) != foreseen()
+
+
+def test_the_load_a_run_names_is_held_against_the_load_said() -> None:
+    """Nine aboard in one run are no light load, though the conditions say two; the book tells what the runs had."""
+    made = attrs.evolve(vessel(), displacement_as_run=Amount("2600", "lb"))
+
+    def told(*people: int) -> tuple[list[str], str]:
+        rows: dict[FieldKey, JsonValue] = {(RUNS, "persons", str(n), ""): one for n, one in enumerate(people, 1)}
+        view = job(made, BEFORE, {**GOOD_CONDITIONS, "load": "light"}, more=rows)
+        (section,) = [one for one in HOST.report_sections if one.key == "prop_check.result"]
+        words = next(one for one in section.build(view, HOST.assess(view)) if str(one).startswith("As run"))
+        return [one.sentence for one in findings(view, "readings")], str(words)
+
+    (asked,), words = told(2, 9)
+    assert "with 9 persons aboard in run 2" in asked
+    assert "2 or 9 on board" in words
+    assert told(2, 2) == told()
+
+
 @pytest.mark.parametrize(
     ("turned", "code"), [("6030 rev/min", "prop_check.pitch.between"), ("5390 rev/min", "prop_check.pitch.try_first")]
 )
