@@ -19,14 +19,14 @@ from garboard.findings import (
 )
 from garboard.fittings import CAME_WITH, Fitting
 from garboard.job_view import JobView
-from garboard.records import Engine, ExpectedOf, Forecast
+from garboard.records import Engine, ExpectedOf, Forecast, Propeller
 from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
 from garboard_prop_check.aboard import aboard, with_load
 from garboard_prop_check.candidates import Option, Source, at_hand, inches, may_be_the_same
 from garboard_prop_check.comparison import by_rules, called, figure_of, largest_change, per_inch, table_of
 from garboard_prop_check.fitted import Air, Fitted
-from garboard_prop_check.forecast import Before, Expected, Forecasts, forecasts_of, limiter_of
+from garboard_prop_check.forecast import Before, Expected, Forecasts, forecasts_of, in_100, limiter_of
 from garboard_prop_check.pitch import change_by_step_rule
 from garboard_prop_check.settings import basis_of, per_inch_basis
 from garboard_prop_check.shelf import Kept
@@ -58,6 +58,7 @@ EVEN_CHANCE = 0.5
 CLEARLY_BETTER = 0.1
 """By so much a chance is told beside another [-]."""
 
+USUAL_BLADES = 3
 WORTH_MEASURING = 0.9
 """Measuring both pitches is spoken of where it narrows the interval to so much of its width or less [-]."""
 
@@ -146,7 +147,7 @@ def _better_to_find(view: JobView, forecasts: Forecasts, first: Option, options:
     one = forecasts.fitted[0]
     if best.pitch(one) != first.pitch(one) and chance >= _chance(forecasts, first) + CLEARLY_BETTER:
         told = inches_told(view, best.pitch(one), one.engine)
-        yield f"{told} would have a chance of {100 * chance:.0f} in 100, and has to be found."
+        yield f"{told} would have a chance of {in_100(chance)} in 100, and has to be found."
 
 
 def _beside_aim(view: JobView, one: Fitted, change: float) -> float:
@@ -307,18 +308,22 @@ def _to_keep(view: JobView, forecasts: Forecasts, option: Option) -> Forecast:
 
 def _kept_of(one: Fitted, found: Expected) -> ExpectedOf:
     low, high = (Amount(f"{end:.0f}", "rev/min") for end in (found.engine_speed.low, found.engine_speed.high))
-    return ExpectedOf(of=one.engine.position, low=low, high=high, chance=round(100 * found.chance))
+    return ExpectedOf(of=one.engine.position, low=low, high=high, chance=in_100(found.chance))
 
 
 def _against_rules(view: JobView, pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:
-    """Where a rule of the trade says otherwise than the interval, that is said."""
+    """Where a rule of the trade says otherwise than the interval, that is said; of engines it says alike, once."""
+    said = dict[str, list[str]]()
     for one, expected in pairs:
         rules = by_rules(view, expected, one)
-        of = f" for the {about(one.engine)}" if len(pairs) > 1 else ""
         if not rules.per_inch_holds:
-            yield f"So many rev/min for each inch would give {rules.low:.0f} to {rules.high:.0f} rev/min{of}."
+            words = f"So many rev/min for each inch would give {rules.low:.0f} to {rules.high:.0f} rev/min"
+            said.setdefault(words, []).append(about(one.engine))
         if not rules.proportion_holds:
-            yield f"By proportion it would be {rules.proportion:.0f} rev/min{of}, outside that interval."
+            words = f"By proportion it would be {rules.proportion:.0f} rev/min, outside that interval"
+            said.setdefault(words, []).append(about(one.engine))
+    for words, engines in said.items():
+        yield f"{words}." if len(engines) == len(pairs) else f"{words} ({' and '.join(engines)})."
 
 
 def _measuring(
@@ -369,12 +374,12 @@ def _numbers(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[Number]:
         yield Number.of(_named(EXPECTED, one.engine.position, several), found.engine_speed, 0)
     for one, found in pairs:
         name = _named("chance to land in the window", one.engine.position, several)
-        yield Number(name, round(100 * found.chance), "%", decimals=0)
+        yield Number(name, in_100(found.chance), "%", decimals=0)
     for one, found in pairs:
         if found.laden:
             of = one.engine.position
             yield Number.of(_named("engine speed to expect fully laden", of, several), found.laden, 0)
-            chance = round(100 * found.laden_chance)
+            chance = in_100(found.laden_chance)
             yield Number(_named("chance to land in the window fully laden", of, several), chance, "%", decimals=0)
     speed = next((found.speed for _, found in pairs if found.speed), None)
     if speed:
@@ -384,9 +389,9 @@ def _numbers(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[Number]:
 def _expectation(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:
     several = len(pairs) > 1
     of = {one.engine.position: f" ({one.engine.position})" if several else "" for one, _ in pairs}
-    chances = (f"{100 * found.chance:.0f} in 100{of[one.engine.position]}" for one, found in pairs)
+    chances = (f"{in_100(found.chance)} in 100{of[one.engine.position]}" for one, found in pairs)
     yield f"Chance to land in {'the windows' if several else 'the window'}: {' and '.join(chances)}."
-    laden = [f"{100 * found.laden_chance:.0f} in 100{of[one.engine.position]}" for one, found in pairs if found.laden]
+    laden = [f"{in_100(found.laden_chance)} in 100{of[one.engine.position]}" for one, found in pairs if found.laden]
     if laden:
         yield f"Fully laden: {' and '.join(laden)}."
     turned = (
@@ -409,7 +414,17 @@ def _diameter(view: JobView, forecasts: Forecasts, first: Option) -> Iterator[st
         yield "Its diameter is not known: it is taken to fall by 1/8 in for each inch more pitch."
     else:
         told = inches_told(view, round(8 * ran - first.change_of(one)) / 8, one.engine)
-        yield f"Take it with a diameter of about {told}: 1/8 in less for each inch more pitch."
+        alike = f" {_kind_as_now(one.engine)}" if _kind_as_now(one.engine) else ""
+        yield f"Take it with a diameter of about {told}: 1/8 in less for each inch more pitch.{alike}"
+
+
+def _kind_as_now(engine: Engine) -> str:
+    """That it is foreseen with the blades and the cup of the one fitted, where those are not the usual ones."""
+    fitted = engine.propeller or Propeller()
+    blades = f"{fitted.blades} blades" if fitted.blades not in (None, USUAL_BLADES) else ""
+    cup = f"a {fitted.cup} cup" if fitted.cup not in ("", "none") else ""
+    kind = " and ".join(filter(None, (blades, cup)))
+    return f"It is foreseen with {kind}, as the one now fitted." if kind else ""
 
 
 def _boat_speed(view: JobView, forecasts: Forecasts, pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:

@@ -10,7 +10,7 @@ from garboard.findings import Axis, Band, Figure, Series, Table, with_uncertaint
 from garboard.job_view import JobView, in_unit
 from garboard_prop_check.candidates import Option, inches
 from garboard_prop_check.fitted import Fitted
-from garboard_prop_check.forecast import Expected, Forecasts, limiter_of
+from garboard_prop_check.forecast import Expected, Forecasts, in_100, limiter_of
 from garboard_prop_check.pitch import engine_speed_by_proportion
 from garboard_prop_check.words import about, inches_told_in
 
@@ -79,7 +79,7 @@ def _row(view: JobView, expected: Expected, one: Fitted, laden: bool) -> tuple[s
         view.told(speed.value, "kn", 1, speed.expanded_uncertainty).rpartition(" ")[0]
         if speed and not is_limited
         else "",
-        f"{100 * expected.chance:.0f}",
+        str(in_100(expected.chance)),
         " to ".join(ends) + ("" if rules.per_inch_holds else outside),
         f"{rules.proportion:.0f}" + ("" if rules.proportion_holds else outside),
         *(_laden_cells(expected, one) if laden else ()),
@@ -91,7 +91,7 @@ def _laden_cells(expected: Expected, one: Fitted) -> tuple[str, str]:
         return "", ""
     is_limited = expected.laden.value > limiter_of(one)
     told = with_uncertainty(expected.laden.value, expected.laden.expanded_uncertainty, 0)
-    return "reaches the limiter" if is_limited else told, f"{100 * expected.laden_chance:.0f}"
+    return "reaches the limiter" if is_limited else told, str(in_100(expected.laden_chance))
 
 
 def called(option: Option, one: Fitted, unit: str) -> str:

@@ -17,6 +17,7 @@ from garboard_prop_check.fitted import Fitted
 from garboard_prop_check.pitch import parts_of_forecast
 from garboard_prop_check.power_balance import LEAST_SLIP, MOST_SLIP, Foreseen, Model, Tried, fit
 from garboard_prop_check.slip_findings import Slip
+from garboard_prop_check.steps import CONDITIONS
 from garboard_prop_check.words import pitch_tolerance
 
 NO_LIMITER_ENTERED = 300.0
@@ -27,8 +28,20 @@ SMALLEST_DIAMETER, LARGEST_DIAMETER = 5.0, 30.0
 practice, no source."""
 
 
-LIKELY_LOADS = 0.8, 2.5
-"""Fully laden a boat weighs so many times what it weighs as run; otherwise one of the two is wrong [-]."""
+MOST_LADEN = 2.5
+"""Fully laden a boat weighs at most so many times what it weighs as run; above, one of the two is wrong [-]."""
+
+SUREST = 99
+"""No chance is told as higher, nor as lower than what is left of 100: the balance was not measured on boats."""
+
+
+def in_100(chance: float) -> int:
+    """A chance as it is told.
+
+    >>> in_100(0.914), in_100(0.9999), in_100(0.0001)
+    (91, 99, 1)
+    """
+    return min(max(round(100 * chance), 100 - SUREST), SUREST)
 
 
 @attrs.frozen(kw_only=True)
@@ -187,12 +200,17 @@ def forecasts_of(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip],
 
 
 def _laden(view: JobView) -> float | None:
-    """Weight of the boat fully laden over that as run; None where one is not known or one must be wrong [-]."""
+    """Weight of the boat fully laden over that as run [-].
+
+    None where one is not known, where one must be wrong, and where it was run with its full load: that is told as run.
+    """
+    if view.value(CONDITIONS, "load") == "full":
+        return None
     run, full = weight_as_run(view), view.vessel.displacement_full_load
     if full is None or not run > 0:
         return None
     times = full.to("lb") / run
-    return times if LIKELY_LOADS[0] <= times <= LIKELY_LOADS[1] else None
+    return times if 1 < times <= MOST_LADEN else None
 
 
 def rated_speed_of(one: Fitted) -> float:

@@ -16,7 +16,7 @@ from garboard.records import JsonValue, NamedPropeller, Propeller, Vessel
 from garboard_prop_check.power_balance import Candidate, Tried, fit
 from garboard_prop_check.settings import SETTINGS
 from garboard_prop_check.shelf import EXAMPLE, SHELF, Kept, read_shelf
-from prop_check_jobs import amount, host, job, two_ways, vessel
+from prop_check_jobs import GOOD_CONDITIONS, amount, host, job, two_ways, vessel
 
 (SHELF_SETTING,) = [setting for setting in SETTINGS if setting.key == "prop_check.shelf"]
 
@@ -227,7 +227,40 @@ def test_a_propeller_that_labours_fully_laden_is_not_passed() -> None:
     assert (light.code, light.verdict) == ("prop_check.pitch.keep", Verdict.PASS)
 
 
-@pytest.mark.parametrize("full", ["1000 lb", "30000 lb"])
+def test_a_boat_that_was_run_with_its_full_load_is_not_laden_once_more() -> None:
+    """Whatever its weights say: what it turned then is told as run. With half its load both are told."""
+    vessel_ = laden("3000 lb", "3450 lb")
+    runs = two_ways(vessel_, "5260 rev/min", ("36.0 kn", "35.0 kn"))
+    full, half = (one(job(vessel_, runs, {**GOOD_CONDITIONS, "load": load})) for load in ("full", "half"))
+    assert "laden" not in full.sentence
+    assert "Fully laden:" in half.sentence
+
+
+def test_no_chance_is_told_as_certain() -> None:
+    """Just below a window of 1300 rev/min two inches less land for sure, as far as the balance says: 99 in 100."""
+    wide = attrs.evolve(boat().engines[0], full_throttle_low=amount("4700 rev/min"), rated_speed=amount("5350 rev/min"))
+    found = advised(attrs.evolve(boat(), engines=(wide,)), turns="4650 rev/min", speeds=("31.5 kn", "31.0 kn"))
+    chances = [int(row[4]) for row in found.tables[0].rows]
+    assert max(chances) == 99
+
+
+def test_blades_and_cup_that_are_counted_with_are_told() -> None:
+    """17 in with the four blades and the cup of now; three blades without a cup go without saying."""
+    fitted = Propeller(diameter=amount("14.5 in"), pitch=amount("19 in"), blades=4, cup="light")
+    unusual = attrs.evolve(boat(), engines=(attrs.evolve(boat().engines[0], propeller=fitted),))
+    assert "It is foreseen with 4 blades and a light cup, as the one now fitted." in advised(unusual).sentence
+    assert "as the one now fitted" not in advised(boat()).sentence
+
+
+def test_what_a_rule_says_of_both_engines_is_said_once() -> None:
+    """Twins that turned alike."""
+    twin = vessel(2)
+    words = one(job(twin, two_ways(twin, "5100 rev/min", ("36.0 kn", "35.0 kn")))).sentence
+    assert words.count("By proportion") == 1
+    assert "outside that interval." in words
+
+
+@pytest.mark.parametrize("full", ["1000 lb", "2900 lb", "30000 lb"])
 def test_a_full_load_that_cannot_be_is_not_counted_with(full: str) -> None:
     """Lighter than as run, or ten times as heavy: one of the two is wrong."""
     assert "laden" not in advised(laden("3000 lb", full)).sentence
