@@ -15,6 +15,7 @@ import attrs
 
 from garboard import hull_number
 from garboard.disk.hullfile import HullFolder
+from garboard.faults import in_words
 from garboard.fields import Field
 from garboard.fields import Kind as FieldKind
 from garboard.findings import OF_VESSEL, NotEnoughData, Number
@@ -593,7 +594,7 @@ def _loaded(view: JobView, one: Measurement) -> tuple[Recording | None, str]:
     try:
         return view.recording(one.step, one.field, row=one.row, of=one.of), ""
     except NotEnoughData as lacking:
-        return None, str(lacking)
+        return None, in_words(lacking)
 
 
 def _span(recording: Recording | None) -> Row:
