@@ -9,13 +9,16 @@ import attrs
 
 from garboard.fittings import Fitting
 from garboard.job_view import JobView
+from garboard.records import Propeller
 from garboard.uncertainty import MeasuredValue, Part
+from garboard_prop_check.aboard import weight_as_run
 from garboard_prop_check.candidates import Option
 from garboard_prop_check.fitted import Fitted
 from garboard_prop_check.pitch import parts_of_forecast
 from garboard_prop_check.power_balance import LEAST_SLIP, MOST_SLIP, Foreseen, Model, Tried, fit
 from garboard_prop_check.slip_findings import Slip
-from garboard_prop_check.words import pitch_tolerance, stamp_of
+from garboard_prop_check.steps import CONDITIONS
+from garboard_prop_check.words import pitch_tolerance
 
 NO_LIMITER_ENTERED = 300.0
 """How far above its window a limiter cuts in where nobody entered it [rev/min]; common practice, no source."""
@@ -25,8 +28,20 @@ SMALLEST_DIAMETER, LARGEST_DIAMETER = 5.0, 30.0
 practice, no source."""
 
 
-LIKELY_LOADS = 0.8, 2.5
-"""Fully laden a boat weighs so many times what it weighs as run; otherwise one of the two is wrong [-]."""
+MOST_LADEN = 2.5
+"""Fully laden a boat weighs at most so many times what it weighs as run; above, one of the two is wrong [-]."""
+
+SUREST = 99
+"""No chance is told as higher, nor as lower than what is left of 100: the balance was not measured on boats."""
+
+
+def in_100(chance: float) -> int:
+    """A chance as it is told.
+
+    >>> in_100(0.914), in_100(0.9999), in_100(0.0001)
+    (91, 99, 1)
+    """
+    return min(max(round(100 * chance), 100 - SUREST), SUREST)
 
 
 @attrs.frozen(kw_only=True)
@@ -59,16 +74,16 @@ class Before:
     """What was run before the propellers now fitted.
 
     names  : of the propellers of all runs, those now fitted too
+    known  : by engine, each of those before that showed what it does, with what it turned [rev/min]
     tried  : by engine, what each of those before turned
     suited : names of propellers, by engine, with which each was inside its window at the load of now, the last first;
              with what each turned
-    stamps : pitches of the first engine's propellers among them, by their stamps; a cup counts as pitch [in]
     """
 
     names: frozenset[str] = frozenset()
     tried: Mapping[str, Sequence[Tried]] = attrs.field(factory=dict)
+    known: Mapping[str, Sequence[tuple[Propeller, float]]] = attrs.field(factory=dict)
     suited: tuple[tuple[Fitting, Mapping[str, MeasuredValue]], ...] = ()
-    stamps: frozenset[float] = frozenset()
 
 
 @attrs.frozen
@@ -76,7 +91,7 @@ class Forecasts:
     """Each engine, and what its balance of power has learned of the runs; none where those tell it nothing.
 
     runs  : by engine, of each propeller tried, the one now fitted first
-    were_run : pitches of the first engine's propellers that were run, by their stamps [in]
+    known : as in `Before`
     laden : weight of the boat fully laden over that of the runs, None where nobody knows it [-]
     """
 
@@ -84,8 +99,8 @@ class Forecasts:
     fitted: Sequence[Fitted]
     models: Mapping[str, Model]
     runs: Mapping[str, Sequence[Tried]]
-    were_run: frozenset[float] = frozenset()
     laden: float | None = None
+    known: Mapping[str, Sequence[tuple[Propeller, float]]] = attrs.field(factory=dict)
 
     def of(self, one: Fitted, option: Option) -> Expected | None:
         """What to expect of one engine; None of a propeller at hand that lies beyond what can be foreseen.
@@ -146,11 +161,10 @@ class Forecasts:
         An inch is worth no less there than up to there: of a small propeller it is worth much more than of a large one.
         """
         change = option.change_of(one)
-        way = 1 if option.change > 0 else -1
+        way = 1 if change > 0 else -1
         nearer = (Option(change=to) for to in range(option.change - way, 0, -way))
-        last = next((to for to in nearer if way * to.change_of(one) > 0 and self._foreseen(one, to)), None)
-        reached = self._foreseen(one, last) if last else None
-        reach = last.change_of(one) if last else 0.0
+        last = next((each for each in nearer if each.change_of(one) and self._foreseen(one, each)), None)
+        reached, reach = (self._foreseen(one, last), last.change_of(one)) if last else (None, 0.0)
         start, rule = one.engine_speed.measured, self._setting("per_inch_high")  # tried: nearer than the low end
         per_inch = rule
         if reached:
@@ -182,17 +196,21 @@ def forecasts_of(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip],
         runs[of] = (now, *before.tried.get(of, ()))
         if slip is None or LEAST_SLIP <= slip.measured.value / 100 <= MOST_SLIP:
             models[of] = fit(runs[of], rated_speed_of(one), tolerance)
-    were_run = before.stamps | {stamp_of(fitted[0].engine)}
-    return Forecasts(view, fitted, models, runs, were_run, _laden(view))
+    return Forecasts(view, fitted, models, runs, _laden(view), before.known)
 
 
 def _laden(view: JobView) -> float | None:
-    """Weight of the boat fully laden over that as run; None where one is not known or one must be wrong [-]."""
-    run, full = view.vessel.displacement_as_run, view.vessel.displacement_full_load
-    if run is None or full is None or not run.to("lb") > 0:
+    """Weight of the boat fully laden over that as run [-].
+
+    None where one is not known, where one must be wrong, and where it was run with its full load: that is told as run.
+    """
+    if view.value(CONDITIONS, "load") == "full":
         return None
-    times = full.to("lb") / run.to("lb")
-    return times if LIKELY_LOADS[0] <= times <= LIKELY_LOADS[1] else None
+    run, full = weight_as_run(view), view.vessel.displacement_full_load
+    if full is None or not run > 0:
+        return None
+    times = full.to("lb") / run
+    return times if 1 < times <= MOST_LADEN else None
 
 
 def rated_speed_of(one: Fitted) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
 
@@ -11,8 +11,9 @@ from garboard.fittings import Fitting, fittings_of, of_fitting, propeller_named
 from garboard.job_view import JobView
 from garboard.records import Engine, ExpectedOf, Forecast, Propeller
 from garboard.units import Amount
+from garboard_prop_check.aboard import aboard, aboard_when_foreseen, is_comparable
 from garboard_prop_check.averages import average_engine_speed
-from garboard_prop_check.earlier import tells_of_its_propeller, weight_against
+from garboard_prop_check.earlier import tells_of_its_propeller, times_as_heavy, weight_against
 from garboard_prop_check.runs import runs_of
 from garboard_prop_check.slip_findings import CUP_ACTS_AS
 from garboard_prop_check.tried import RUN_WITH
@@ -33,6 +34,7 @@ HELD, MISSED = "prop_check.forecast.held", "prop_check.forecast.missed"
 ALSO_HELD, ALSO_MISSED = "prop_check.forecast.also_held", "prop_check.forecast.also_missed"
 """Of a further engine of the same propellers: one change of propellers is one forecast, and the first engine that tells
 of it counts. Which that is stands before the runs, so 19 of 20 are to hold; the worse of two would hold less often."""
+WAITING, NO_TEST = "prop_check.forecast.waiting", "prop_check.forecast.no_test"
 
 
 @attrs.frozen
@@ -68,7 +70,7 @@ def scored(view: JobView) -> Iterator[Scored]:
 
 
 def _scored(of_it: JobView, view: JobView, forecast: Forecast) -> Iterator[Scored]:
-    if abs(weight_against(of_it, view) - 1) > OTHER_LOAD:
+    if _is_other_load(of_it, view, forecast):
         return
     expected, counts = {one.of: one for one in forecast.expected}, True
     for engine in of_it.vessel.engines:
@@ -82,6 +84,16 @@ def _scored(of_it: JobView, view: JobView, forecast: Forecast) -> Iterator[Score
         if ends:
             yield Scored(forecast, engine, *ends, turned.value, turned.expanded_uncertainty, counts)
             counts = False
+
+
+def _is_other_load(of_it: JobView, view: JobView, forecast: Forecast) -> bool:
+    """Whether the runs with its propeller carried another load than it was made for.
+
+    One that keeps no load is held against what all runs had aboard.
+    """
+    load, kept = aboard(of_it), aboard_when_foreseen(forecast)
+    times = times_as_heavy(of_it, load, kept) if is_comparable(load, kept) else weight_against(of_it, view)
+    return abs(times - 1) > OTHER_LOAD
 
 
 def _ends(expected: ExpectedOf | None) -> tuple[float, float] | None:
@@ -121,8 +133,52 @@ def _is_within(one: Amount, other: Amount, size: float) -> bool:
 
 
 def forecasts_scored(view: JobView) -> Iterable[Finding]:
-    """A finding for every forecast that was put to the test."""
-    return tuple(_finding(one) for one in scored(view))
+    """A finding for every forecast: put to the test, run so that it is no test, or not run yet."""
+    tested = tuple(scored(view))
+    return (*(_finding(one) for one in tested), *_open(view, [one.forecast for one in tested]))
+
+
+def _open(view: JobView, tested: Sequence[Forecast]) -> Iterator[Finding]:
+    """Of each propeller that was foreseen and not put to the test, what was foreseen last."""
+    run = fittings_of(view, RUN_WITH)
+    proved = {fitting for fitting in run for one in tested if _is_of(view, fitting, one)}
+    last = dict[str, tuple[Forecast, Fitting | None]]()
+    for one in view.forecasts:
+        fitting = next((each for each in run if _is_of(view, each, one)), None)
+        if fitting is None or fitting not in proved:
+            last[one.propeller] = one, fitting
+    for one, fitting in last.values():
+        yield _not_tested(view, one, fitting)
+
+
+def _not_tested(view: JobView, one: Forecast, fitting: Fitting | None) -> Finding:
+    told = _told(one)
+    if fitting is None:
+        code, what = WAITING, "Not run yet."
+    elif _is_other_load(of_fitting(view, fitting, RUN_WITH), view, one):
+        code, what = NO_TEST, "It was run with another load: that is no test of it. Run it with the load of before."
+    else:
+        code, what = NO_TEST, "Its runs do not show what it does: they are no test of it."
+    return Finding(
+        code=code,
+        verdict=Verdict.PASS,
+        about=f"forecast of {one.propeller}",
+        sentence=f"Foreseen: {told}. {what}",
+        basis=(AS_FORESEEN,),
+    )
+
+
+def _told(one: Forecast) -> str:
+    """What a forecast says of each engine, in words."""
+    several, said = len(one.expected) > 1, []
+    for each in one.expected:
+        ends = _ends(each)
+        if ends:
+            low, high = ends
+            chance = "" if each.chance is None else f", {each.chance} in 100 to land in the window"
+            of = f" ({each.of})" if several else ""
+            said.append(f"{with_uncertainty((low + high) / 2, (high - low) / 2, 0)} rev/min{of}{chance}")
+    return " and ".join(said) or "nothing of its engine speed"
 
 
 def _finding(one: Scored) -> Finding:

@@ -103,7 +103,10 @@ def test_run_swap_run_and_two_tablets_that_meet(drive: Drive, tmp_path: Path) ->
     d.app.way.go(HOME.to("step", hull=hull, job=job, step=RUNS))
     d.step()
     d.seek("trials")
-    d.press("new trial", "another")
+    assert any("Not run yet." in said for said in d.words())
+    d.press("new trial")
+    assert any(said.startswith("Forecast of 16: Foreseen:") for said in d.words())
+    d.press("another")
     d.write("17 steel")
     d.press("save it")
     d.seek("value propellers/17 steel/pitch")
@@ -114,8 +117,8 @@ def test_run_swap_run_and_two_tablets_that_meet(drive: Drive, tmp_path: Path) ->
     d.press("fit 17 steel")
     run_by_touch(d, "with", "38.1", "5560")
     run_by_touch(d, "against", "37.7", "5560")
-    scored = [one for one in d.app.tablet.assess(hull, job) if one.calculator == "prop_check.forecast"]
-    assert scored == [], "it was foreseen of 16 in, and 17 in was run"
+    scored = [one.finding.code for one in d.app.tablet.assess(hull, job) if one.calculator == "prop_check.forecast"]
+    assert scored == ["prop_check.forecast.waiting"], "it was foreseen of 16 in, and 17 in was run"
     while d.app.tablet.session.here.page != "step":
         d.press("back")
     d.seek("aside runs")
@@ -135,6 +138,8 @@ def test_run_swap_run_and_two_tablets_that_meet(drive: Drive, tmp_path: Path) ->
         assert any(words in said for said in d.words()), words
     assert not faults(d.app.shell, d.window)
     d.press(f"trial {CAME_WITH}")
+    for words in ("17 steel stays: 5560", "As delivered was tried: 5150", "This propeller is not on the boat"):
+        assert any(words in said for said in d.words()), words
     assert not faults(d.app.shell, d.window)
     d.press("fit it")
     assert d.app.tablet.view(hull, job).vessel.engines[0].fitted == CAME_WITH

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import attrs
 from kivy.uix.widget import Widget
 
-from garboard.fittings import CAME_WITH, fitted_now, name_of_fitting
+from garboard.fittings import CAME_WITH, Fitting, fitted_now, name_of_fitting
 from garboard.records import Vessel
 from garboard_tablet.models.asks import Ask, pieces
 from garboard_tablet.models.entry import entry_route
@@ -18,7 +18,7 @@ from garboard_tablet.models.session import Route
 from garboard_tablet.ui.drawing import TableView
 from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING
-from garboard_tablet.ui.verdict_card import VerdictCard
+from garboard_tablet.ui.verdict_card import FindingCard, VerdictCard
 from garboard_tablet.ui.widgets import Beside, Column, Press, RowPress, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
@@ -30,45 +30,58 @@ SIDE_BY_SIDE = 860
 """From this width three stand side by side, else two [dp]."""
 
 
-class TrialsPage(Page):
+@attrs.frozen
+class Compared:
+    """What the background found: every propeller that was tried, and what was foreseen of any, a sentence each."""
+
+    trials: Sequence[Trial]
+    foreseen: Sequence[str]
+
+
+class ComparingPage(Page):
+    """A page that needs the propellers compared, which takes a moment."""
+
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self._compared: Compared | None = None
+        self._size = -1
+
+    def _look(self) -> Compared | None:
+        """Have the propellers compared, unless nothing was entered since they were. None until then."""
+        tablet, route = self.tablet, self.route
+        size = tablet.size(route.hull, route.job)
+        if size == self._size:
+            return self._compared
+        self._size = size
+        view, host = tablet.view(route.hull, route.job), tablet.host
+
+        def work() -> Compared:
+            from garboard.report.trials import foreseen_of, trials_of
+
+            return Compared(trials_of(view, host), foreseen_of(host, host.assess(view)) if view.forecasts else ())
+
+        def keep(found: Compared) -> None:
+            self._compared = found
+            if self.context.background.threads and self.screen.shows(self):
+                self.screen.redraw_as_it_is()
+
+        self.context.background.run(WHAT, work, keep)
+        return self._compared
+
+
+class TrialsPage(ComparingPage):
     """To choose a propeller: each that was tried with its own figures, and which is on the boat."""
 
     title = "Propellers tried"
     keeps_what_it_knows = True
 
-    def __init__(self, context: Context, route: Route) -> None:
-        super().__init__(context, route)
-        self._trials: tuple[Trial, ...] | None = None
-        self._size = -1
-
     def body(self) -> Widget:
-        self._look()
-        if self._trials is None:
+        found = self._look()
+        if found is None:
             return column_of([words("Comparing the propellers, each by its own runs.", "quiet")])
         column = Column()
-        column.show(self._one() if not self._trials else self._several(self._trials))
+        column.show([*(self._several(found.trials) if found.trials else self._one()), *map(words, found.foreseen)])
         return column
-
-    def _look(self) -> None:
-        """Have the propellers compared, unless nothing was entered since they were."""
-        tablet, route = self.tablet, self.route
-        size = tablet.size(route.hull, route.job)
-        if size == self._size:
-            return
-        self._size = size
-        view, host = tablet.view(route.hull, route.job), tablet.host
-
-        def work() -> tuple[Trial, ...]:
-            from garboard.report.trials import trials_of
-
-            return trials_of(view, host)
-
-        def keep(found: tuple[Trial, ...]) -> None:
-            self._trials = found
-            if self.context.background.threads and self.screen.shows(self):
-                self.screen.redraw_as_it_is()
-
-        self.context.background.run(WHAT, work, keep)
 
     def _one(self) -> list[Maker]:
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel
@@ -114,8 +127,10 @@ class TrialsPage(Page):
         return (Press("New trial", go, "main", name="new trial"),)
 
 
-class TrialPage(Page):
-    """One propeller that was tried: its runs, and the press that puts it on the boat again."""
+class TrialPage(ComparingPage):
+    """One propeller that was tried: what it came to, its runs, and the press that puts it on the boat again."""
+
+    keeps_what_it_knows = True
 
     @property
     def title(self) -> str:  # type: ignore[override]
@@ -138,7 +153,24 @@ class TrialPage(Page):
                 rows = [row for row in view.rows(step.key) if fitting_named(view, step.key, row) == fitting]
                 makers += [partial(self._row, step.key, step.title, row) for row in rows]
         said = "This propeller is on the boat." if self._is_on else "This propeller is not on the boat now."
-        return column_of([words(said), *makers])
+        return column_of([words(said), *self._judged(fitting), *makers])
+
+    def _judged(self, fitting: Fitting) -> list[Maker]:
+        """What this one came to, and which stays and why; nothing where only one has runs."""
+        found = self._look()
+        if found is None:
+            return [words("Comparing the propellers, each by its own runs.", "quiet")]
+        from garboard.report.trials import table_of_trials, which_stays
+
+        mine = [one for one in found.trials if one.fitting == fitting]
+        makers: list[Maker] = []
+        for one in mine:
+            if one.finding is not None:
+                shown = attrs.evolve(one.finding, about=one.name, sentence=one.why, short="", of="")
+                makers.append(partial(FindingCard, shown, (), ""))
+            makers.append(partial(TableView, table_of_trials([one])))
+        others = which_stays([one for one in found.trials if one.stays or one.fitting == fitting])
+        return [*makers, *(words(sentence) for sentence in others if mine)]
 
     def _row(self, step: str, title: str, row: str) -> RowPress:
         view = self.tablet.view(self.route.hull, self.route.job)
@@ -164,10 +196,11 @@ class TrialPage(Page):
         self.way.back_to("trials")
 
 
-class NewTrialPage(Page):
+class NewTrialPage(ComparingPage):
     """Which propeller is on now: one of the list, the one the engine came with, or another. Runs made so far stay."""
 
     title = "Which propeller is on now?"
+    keeps_what_it_knows = True
 
     @property
     def _vessel(self) -> Vessel:
@@ -188,7 +221,8 @@ class NewTrialPage(Page):
 
         names = [CAME_WITH, *pieces(self._vessel, "propellers")]
         kept = kept_by_boats_alike(self.tablet, self.route.hull, self.route.job)
-        said = [words(kept, "quiet")] if kept else []
+        found = self._look()
+        said = [*map(words, found.foreseen if found else ()), *([words(kept, "quiet")] if kept else [])]
         return column_of([*(partial(self._choice, name) for name in names), *said])
 
     def _choice(self, name: str) -> RowPress:
