@@ -100,6 +100,7 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/boats/{hull}/photos/{name}.jpg", photo, "GET", ""),
         ("/boats/{hull}/choose", partial(decide, partial(decisions.choose, desk.host.settings)), "POST", MANAGER),
         ("/boats/{hull}/take-back", partial(decide, decisions.take_all_back), "POST", MANAGER),
+        ("/boats/{hull}/both-count", partial(decide, decisions.count_both), "POST", MANAGER),
         ("/boats/{hull}/sign", partial(decide, decisions.sign), "POST", MANAGER),
         ("/boats/{hull}/same-boat", partial(decide, decisions.join), "POST", MANAGER),
         ("/boats/{hull}/two-boats", partial(decide, decisions.part), "POST", MANAGER),
