@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
 
 import attrs
 
@@ -28,10 +29,21 @@ from garboard_prop_check.comparison import by_rules, called, figure_of, largest_
 from garboard_prop_check.fitted import Air, Fitted
 from garboard_prop_check.forecast import Before, Expected, Forecasts, forecasts_of, in_100, limiter_of
 from garboard_prop_check.pitch import change_by_step_rule
+from garboard_prop_check.power_balance import FOLLOWS_PITCH, diameter_following
 from garboard_prop_check.settings import basis_of, per_inch_basis
 from garboard_prop_check.shelf import Kept
 from garboard_prop_check.slip_findings import Slip
-from garboard_prop_check.words import AIR, LIMITER, PITCH, PROPORTION, WINDOW, about, inches_told, inches_told_in
+from garboard_prop_check.words import (
+    AIR,
+    LIMITER,
+    PITCH,
+    PROPORTION,
+    WINDOW,
+    about,
+    inches_told,
+    inches_told_in,
+    is_measured,
+)
 
 WORTH_TELLING = 20.0
 """Less of today's air is not told [rev/min]."""
@@ -76,7 +88,7 @@ def change_of_pitch(
     way = next(one.way for one in fitted if one.way)
     forecasts = forecasts_of(view, fitted, slips, before)
     largest = largest_change(view)
-    able = inches(way, largest, fitted)
+    able = inches(fitted, way, largest)
     if not able:
         text = f"{_amount_of(view, way, fitted[0].engine)} leaves no pitch; read the stamp again"
         raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=fitted[0].engine.position)
@@ -184,7 +196,8 @@ def _rules(view: JobView) -> tuple[Basis, ...]:
 def _amount_of(view: JobView, change: float, engine: Engine) -> str:
     if not change:
         return "the same pitch"
-    return f"{inches_told(view, abs(change), engine)} {'more' if change > 0 else 'less'} pitch"
+    than = " than it measured" if is_measured(engine) else ""
+    return f"{inches_told(view, abs(change), engine)} {'more' if change > 0 else 'less'} pitch{than}"
 
 
 def _too_large(view: JobView, forecasts: Forecasts, out: Sequence[Fitted], able: Sequence[Option]) -> Finding:
@@ -192,14 +205,15 @@ def _too_large(view: JobView, forecasts: Forecasts, out: Sequence[Fitted], able:
     found = [(one, forecasts.of(one, able[-1])) for one in out]
     pairs = [(one, expected) for one, expected in found if expected is not None]
     told = " and ".join(f"the {about(one.engine)} at {found.engine_speed.value:.0f} rev/min" for one, found in pairs)
+    most = _amount_of(view, able[-1].change_of(out[0]), out[0].engine)
     name = {one.engine.position: _named(EXPECTED, one.engine.position, len(forecasts.fitted) > 1) for one in out}
     return Finding(
         code="prop_check.pitch.change_too_large",
         verdict=Verdict.FAIL,
         about="pitch",
         sentence=(
-            f"Even {_amount_of(view, able[-1].change, out[0].engine)} would leave {told}, out of its window. Check "
-            "engine power, throttle travel, gear ratio, weight, bottom and the stamp on the propeller first."
+            f"Even {most} would leave {told}, out of its window. "
+            "Check engine power, throttle travel, gear ratio, weight, bottom and the stamp on the propeller first."
         ),
         basis=(*_rules(view), BALANCE, basis_of("pitch_tolerance"), basis_of("largest_pitch_change")),
         numbers=tuple(Number.of(name[one.engine.position], found.engine_speed, 0) for one, found in pairs),
@@ -252,8 +266,10 @@ def _was_run(forecasts: Forecasts, option: Option) -> bool:
 
 def _known_of(forecasts: Forecasts, one: Fitted, option: Option) -> float | None:
     """What an engine turned with such a propeller [rev/min]; None where none was run that showed it."""
-    like = option.kept or Kept(diameter=0.0, pitch=option.pitch(one))
-    before = forecasts.known.get(one.engine.position, ())
+    fitted = one.engine.propeller or Propeller()
+    alike = Kept(diameter=0.0, pitch=option.pitch(one), blades=fitted.blades, cup=fitted.cup or "none")
+    like = option.kept or alike
+    before = [*forecasts.known.get(one.engine.position, ()), (fitted, one.engine_speed.value)]
     return next((turned for propeller, turned in before if may_be_the_same(like, propeller)), None)
 
 
@@ -294,16 +310,36 @@ def _to_keep(view: JobView, forecasts: Forecasts, option: Option) -> Forecast:
     one = forecasts.fitted[0]
     unit = inches_told_in(view, one.engine)
     name = option.kept.name if option.kept and option.source is Source.BOAT else called(option, one, unit)
-    diameter = option.kept.diameter if option.kept else 0.0
     pairs = zip(forecasts.fitted, forecasts.after(option), strict=True)
     forecast = Forecast(
         propeller=name,
-        pitch=Amount(f"{round(option.pitch(one), 2):g}", "in"),
-        diameter=Amount(f"{round(diameter, 2):g}", "in") if diameter else None,
+        pitch=_in_inches(option.pitch(one)),
+        **_supposed(forecasts, option),
         expected=tuple(_kept_of(each, found) for each, found in pairs),
         made_by=MADE_BY,
     )
     return with_load(forecast, aboard(view))
+
+
+def _supposed(forecasts: Forecasts, option: Option) -> dict[str, Any]:
+    """What else a forecast supposes of its propeller: one at hand is as it is written; one that has to be found is
+    like the one fitted, and its maker takes nothing to 1/4 in off the diameter for each inch of pitch."""
+    one = forecasts.fitted[0]
+    if option.kept:
+        diameter = _in_inches(option.kept.diameter) if option.kept.diameter else None
+        return {"diameter": diameter, "blades": option.kept.blades, "cup": option.kept.cup}
+    like, run = one.engine.propeller or Propeller(), forecasts.runs[one.engine.position][0].diameter
+    follows = diameter_following(run, option.change_of(one)) if run else 0.0
+    return {
+        "diameter": _in_inches(follows) if run else None,
+        "diameter_within": _in_inches(abs(option.change_of(one)) * FOLLOWS_PITCH) if run else None,
+        "blades": like.blades,
+        "cup": like.cup or "none",
+    }
+
+
+def _in_inches(size: float) -> Amount:
+    return Amount(f"{round(size, 2):g}", "in")
 
 
 def _kept_of(one: Fitted, found: Expected) -> ExpectedOf:
@@ -364,7 +400,7 @@ def _first_words(view: JobView, fitted: Sequence[Fitted], first: Option, more: I
         sentence=" ".join((what, *more)),
         basis=(WINDOW,),
         numbers=(Number(CHANGE, change, "in", decimals=0 if change == round(change) else 2),),
-        limits=(Limit(CHANGE, -most, most),),
+        limits=(Limit(CHANGE, -most, most),) if abs(change) <= most else (),
     )
 
 

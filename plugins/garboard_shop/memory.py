@@ -196,8 +196,23 @@ class Score:
 
     @property
     def is_too_narrow(self) -> bool:
-        """Whether so few of them held that the intervals are too narrow: 16 of 20 or fewer."""
-        return self.is_judged and self.held <= 0.8 * self.forecasts
+        """Whether so few held as intervals that hold 19 of 20 seldom let: as seldom as 16 of the first 20."""
+        return self.is_judged and _chance_of_misses(self.forecasts, self.forecasts - self.held) <= _AS_SELDOM
+
+
+def _chance_of_misses(forecasts: int, misses: int) -> float:
+    """That so many forecasts or more miss, where each does by 1 in 20 [-]; not worked out where so many are to."""
+    return sum(_chance_of(forecasts, each) for each in range(misses, forecasts + 1)) if misses > forecasts / 20 else 1.0
+
+
+def _chance_of(forecasts: int, misses: int) -> float:
+    """By logarithms: of many forecasts a power would be nothing."""
+    ways = math.lgamma(forecasts + 1) - math.lgamma(misses + 1) - math.lgamma(forecasts - misses + 1)
+    return math.exp(ways + misses * math.log(0.05) + (forecasts - misses) * math.log(0.95))
+
+
+_AS_SELDOM = 1.0001 * _chance_of_misses(JUDGED_FROM, JUDGED_FROM - 16)
+"""The chance [-] that 16 or fewer of 20 hold, where 19 of 20 are to: 1.6 in 100."""
 
 
 _COLUMNS = ("length", "weight", "power", "gear_ratio", "engines", "pitch", "diameter", "engine_speed", "is_kept")

@@ -2,6 +2,7 @@
 
 import io
 from pathlib import Path
+from typing import Any
 
 import attrs
 import pytest
@@ -41,11 +42,12 @@ def after(
     turned: str,
     forecast: Forecast = FORECAST,
     fitted: str = "17 steel",
+    tried: NamedPropeller = STEEL,
     speeds: tuple[str, str] = ("37.0 kn", "36.0 kn"),
 ) -> JobView:
     """Run with 19 in, foreseen of 17 in, then run with that."""
     made = vessel()
-    boat = attrs.evolve(made, propellers=(STEEL,), engines=(attrs.evolve(made.engines[0], fitted=fitted),))
+    boat = attrs.evolve(made, propellers=(tried,), engines=(attrs.evolve(made.engines[0], fitted=fitted),))
     runs = two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn")) + two_ways(boat, turned, speeds)
     more = {(RUNS, "propeller", row, "centre"): fitted for row in ("3", "4")}
     return attrs.evolve(job(boat, runs, more=more), forecasts=(forecast,))
@@ -85,6 +87,68 @@ def test_a_forecast_is_of_a_propeller_by_its_name_or_its_sizes() -> None:
     assert told(after("5570 rev/min", fitted="")) == []
     alone = after("5570 rev/min")
     assert told(attrs.evolve(alone, forecasts=())) == []
+
+
+@pytest.mark.parametrize(
+    ("more", "counts"),
+    [
+        ({}, True),
+        ({"blades": 4}, False),
+        ({"blades": 3}, True),
+        ({"cup": "heavy"}, False),
+        ({"cup": "none"}, True),
+        ({"diameter": amount("14.25 in")}, True),
+        ({"diameter": amount("13.5 in")}, False),
+        ({"pitch_measured": amount("16.8 in")}, True),
+        ({"name": "17", "pitch": amount("15 in")}, False),
+    ],
+)
+def test_another_propeller_of_the_pitch_is_not_the_one_foreseen(more: dict[str, Any], counts: bool) -> None:
+    """Of other blades, another cup, a diameter no maker gives that pitch; and a name makes it no other size."""
+    like: dict[str, Any] = {
+        "diameter": amount("14.5 in"),
+        "diameter_within": amount("0.25 in"),
+        "blades": 3,
+        "cup": "none",
+    }
+    run = attrs.evolve(STEEL, **more)
+    view = after("5570 rev/min", attrs.evolve(FORECAST, **like), fitted=run.name, tried=run)
+    assert bool(told(view)) is counts
+
+
+def test_two_engines_are_one_change_of_propellers() -> None:
+    """The first that tells counts, whatever the other does: the worse of two would hold less than 19 times of 20."""
+    made = vessel(2)
+    boat = attrs.evolve(
+        made, propellers=(STEEL,), engines=tuple(attrs.evolve(one, fitted=STEEL.name) for one in made.engines)
+    )
+    runs = two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn")) + two_ways(
+        boat, "5570 rev/min", ("37.0 kn", "36.0 kn")
+    )
+    more = {(RUNS, "propeller", row, of): STEEL.name for row in ("3", "4") for of in ("port", "starboard")}
+    (port,) = FORECAST.expected
+    for low, codes in (("5300 rev/min", ["held", "also_held"]), ("5600 rev/min", ["held", "also_missed"])):
+        both = (attrs.evolve(port, of="port"), attrs.evolve(port, of="starboard", low=amount(low)))
+        view = attrs.evolve(job(boat, runs, more=more), forecasts=(attrs.evolve(FORECAST, expected=both),))
+        assert [one.code for one in told(view)] == [f"prop_check.forecast.{code}" for code in codes]
+
+
+def test_the_advice_tells_stamps_that_are_sold_though_the_pitch_was_measured() -> None:
+    """19 in that measures 18.6 is followed by 18 and 17, not by 17.6 and 16.6; the forecast knows the difference."""
+    made = vessel()
+    engine = made.engines[0]
+    assert engine.propeller is not None
+    measured = attrs.evolve(engine.propeller, pitch_measured=amount("18.6 in"))
+    found = {}
+    for propeller in (engine.propeller, measured):
+        boat = attrs.evolve(made, engines=(attrs.evolve(engine, propeller=propeller),))
+        runs = two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn"))
+        (advice,) = findings_of(HOST, job(boat, runs), "prop_check.pitch")
+        found[propeller] = {str(one.pitch): one.expected[0] for one in advice.forecasts}
+    assert set(found[measured]) == set(found[engine.propeller]) == {"18 in", "17 in", "16 in", "15 in"}
+    ends = [(one["17 in"].low, one["17 in"].high) for one in found.values()]
+    by_stamp, as_measured = (sum(end.to("rev/min") for end in both if end) / 2 for both in ends)
+    assert by_stamp - as_measured == pytest.approx(70, abs=30), "it has less pitch than its stamp to lose"
 
 
 def test_runs_that_say_nothing_of_the_propeller_are_no_test_of_its_forecast() -> None:
