@@ -173,12 +173,14 @@ def test_a_tablet_says_what_boats_like_this_one_kept(tmp_path: Path) -> None:
     """As the shop told last; of a boat nobody described it says nothing."""
     tablet, hull, job = first_tablet(tmp_path)
     kind = KindOfBoat("planing", 1, 112.0, 5.9, 23, 17.0, 15.0, 19.0, "14.5 x 17")
-    tablet.save(kinds_entry(tablet.author(), shop_record(tablet), [kind]))
+    other = attrs.evolve(kind, gear_ratio=2.3, size="15 x 21", boats=90)
+    told = kinds_entry(tablet.author(), shop_record(tablet), [other, attrs.evolve(kind, gear_ratio=1.85)])
+    tablet.save(told)
     assert kept_by_boats_alike(tablet, hull, job) == ""
     for path, value in ((("length",), "19.5 ft"), (("engines", "centre", "rated_power"), "150 hp")):
         tablet.save(tablet.author().write(tablet.boat(hull).state, "field", path, value))
     assert kept_by_boats_alike(tablet, hull, job) == (
-        "23 boats of the shop like this one kept a pitch of 17.0 in, 8 of 10 of them 15.0 in to 19.0 in; most often "
-        "14.5 x 17 in."
+        "23 boats of the shop like this one, geared 1.85, kept a pitch of 17.0 in, 8 of 10 of them 15.0 in to 19.0 in; "
+        "most often 14.5 x 17 in."
     )
     tablet.close()
