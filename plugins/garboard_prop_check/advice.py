@@ -56,7 +56,6 @@ from garboard_prop_check.words import (
     is_above_limiter,
     need_all,
     pitch_place,
-    stamp_of,
     stamped_pitch,
     window_of,
 )
@@ -210,7 +209,7 @@ def _turn_alike(one: Fitted, other: Fitted) -> bool:
         ways = [each.pitch / ratio for each, ratio in zip((one, other), ratios, strict=True)]
         return max(ways) <= (1 + UNLIKE_FROM) * min(ways)
     ours, theirs = one.engine.propeller or Propeller(), other.engine.propeller or Propeller()
-    sizes = [(stamp_of(one.engine), stamp_of(other.engine))]
+    sizes = [(one.stamp, other.stamp)]
     if ours.diameter and theirs.diameter:
         sizes.append((ours.diameter.to("in"), theirs.diameter.to("in")))
     if any(abs(size - its) > SAME_SIZE for size, its in sizes):

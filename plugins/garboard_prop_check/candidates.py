@@ -14,7 +14,6 @@ from garboard_prop_check.fitted import Fitted
 from garboard_prop_check.power_balance import Candidate
 from garboard_prop_check.shelf import Kept, read_shelf
 from garboard_prop_check.slip_findings import CUP_ACTS_AS
-from garboard_prop_check.words import stamp_of
 
 CUP_DOUBT = 0.5
 """By how much a whole cup acts as more or less than its inch, standard deviation [in]; assumed."""
@@ -31,6 +30,10 @@ TURNS_ALIKE = 0.004
 
 OTHER_SERIES = 0.03
 """By how much the pitch of another series or material works as another, standard deviation as a share [-]; assumed."""
+
+
+MOST_BESIDE_STAMP = 3
+"""By no more is a pitch measured beside its stamp [in]."""
 
 
 class Source(enum.Enum):
@@ -60,10 +63,10 @@ class Option:
 
     def pitch(self, one: Fitted) -> float:
         """Its stamped pitch [in], instead of what an engine ran: makers' sizes go from stamp to stamp."""
-        return self.kept.pitch if self.kept else stamp_of(one.engine) + self.change
+        return self.kept.pitch if self.kept else one.stamp + self.change
 
     def change_of(self, one: Fitted) -> float:
-        """How much more pitch that is than the one it has, as measured or else as stamped [in]."""
+        """How much more pitch that is than the engine ran, measured where it was [in]."""
         return self.pitch(one) - one.pitch
 
     def works_as(self, one: Fitted) -> float:
@@ -105,13 +108,17 @@ def likened(pitch: float, one: Kept | Propeller, other: Propeller) -> tuple[floa
     return pitch + cup + BLADE_ACTS_AS * blades, math.hypot(*doubt, series)
 
 
-def inches(fitted: Sequence[Fitted], way: int, largest: float) -> list[Option]:
-    """Whole inches more (+1) or less (-1) than the stamps, up to the most the shop advises [in].
+def inches(way: int, largest: float, fitted: Sequence[Fitted]) -> list[Option]:
+    """Whole inches of the stamp more (+1) or less (-1) that leave some pitch, up to the most the shop advises [in].
 
-    Left out: what leaves no pitch, and what is none of its way, against a pitch that measured far off its stamp.
+    What was measured may lie beside its stamp: then the sizes that lie the right way of what was measured.
     """
-    found = [Option(change=way * size) for size in range(1, int(largest) + 1)]
-    return [each for each in found if all(each.pitch(one) > 0 and way * each.change_of(one) > 0 for one in fitted)]
+    sizes = (Option(change=way * size) for size in range(1, int(largest) + 1 + MOST_BESIDE_STAMP))
+    return [
+        option
+        for option in sizes
+        if all(0 < way * option.change_of(one) <= largest and option.pitch(one) > 0 for one in fitted)
+    ]
 
 
 def at_hand(

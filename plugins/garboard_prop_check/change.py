@@ -42,7 +42,6 @@ from garboard_prop_check.words import (
     about,
     inches_told,
     inches_told_in,
-    is_measured,
 )
 
 WORTH_TELLING = 20.0
@@ -88,7 +87,7 @@ def change_of_pitch(
     way = next(one.way for one in fitted if one.way)
     forecasts = forecasts_of(view, fitted, slips, before)
     largest = largest_change(view)
-    able = inches(fitted, way, largest)
+    able = inches(way, largest, fitted)
     if not able:
         text = f"{_amount_of(view, way, fitted[0].engine)} leaves no pitch; read the stamp again"
         raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=fitted[0].engine.position)
@@ -196,8 +195,7 @@ def _rules(view: JobView) -> tuple[Basis, ...]:
 def _amount_of(view: JobView, change: float, engine: Engine) -> str:
     if not change:
         return "the same pitch"
-    than = " than it measured" if is_measured(engine) else ""
-    return f"{inches_told(view, abs(change), engine)} {'more' if change > 0 else 'less'} pitch{than}"
+    return f"{inches_told(view, abs(change), engine)} {'more' if change > 0 else 'less'} pitch"
 
 
 def _too_large(view: JobView, forecasts: Forecasts, out: Sequence[Fitted], able: Sequence[Option]) -> Finding:

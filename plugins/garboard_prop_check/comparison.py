@@ -120,7 +120,7 @@ def figure_of(view: JobView, forecasts: Forecasts, one: Fitted) -> Figure:
     """Engine speed over pitch: what is foreseen with its interval, the window, what was run, the two rules."""
     unit = inches_told_in(view, one.engine)
     way = next(each.way for each in forecasts.fitted if each.way)
-    options = inches([one], way, largest_change(view))
+    options = inches(way, largest_change(view), [one])
     found = [each for each in (forecasts.of(one, option) for option in options) if each is not None]
     below = [each for each in found if each.engine_speed.value <= limiter_of(one)]
     runs = forecasts.runs[one.engine.position]

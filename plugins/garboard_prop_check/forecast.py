@@ -161,11 +161,10 @@ class Forecasts:
         An inch is worth no less there than up to there: of a small propeller it is worth much more than of a large one.
         """
         change = option.change_of(one)
-        way = 1 if option.change > 0 else -1
+        way = 1 if change > 0 else -1
         nearer = (Option(change=to) for to in range(option.change - way, 0, -way))
-        last = next((to for to in nearer if way * to.change_of(one) > 0 and self._foreseen(one, to)), None)
-        reached = self._foreseen(one, last) if last else None
-        reach = last.change_of(one) if last else 0.0
+        last = next((each for each in nearer if each.change_of(one) and self._foreseen(one, each)), None)
+        reached, reach = (self._foreseen(one, last), last.change_of(one)) if last else (None, 0.0)
         start, rule = one.engine_speed.measured, self._setting("per_inch_high")  # tried: nearer than the low end
         per_inch = rule
         if reached:

@@ -31,10 +31,10 @@ AS_FORESEEN = Basis(
 )
 
 HELD, MISSED = "prop_check.forecast.held", "prop_check.forecast.missed"
-WAITING, NO_TEST = "prop_check.forecast.waiting", "prop_check.forecast.no_test"
 ALSO_HELD, ALSO_MISSED = "prop_check.forecast.also_held", "prop_check.forecast.also_missed"
 """Of a further engine of the same propellers: one change of propellers is one forecast, and the first engine that tells
 of it counts. Which that is stands before the runs, so 19 of 20 are to hold; the worse of two would hold less often."""
+WAITING, NO_TEST = "prop_check.forecast.waiting", "prop_check.forecast.no_test"
 
 
 @attrs.frozen

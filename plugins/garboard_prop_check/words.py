@@ -140,14 +140,6 @@ def is_measured(engine: Engine) -> bool:
     return engine.propeller is not None and engine.propeller.pitch_measured is not None
 
 
-def stamp_of(engine: Engine) -> float:
-    """Pitch stamped on an engine's propeller [in], from which makers' steps are counted: no propeller is sold by what
-    one like it measured. Where only that is known, the whole inch next to it. Raises NotEnoughData."""
-    stamp = engine.propeller.pitch.to("in") if engine.propeller and engine.propeller.pitch else 0.0
-    worked_with = pitch_of(engine)
-    return stamp if 0 < stamp <= LARGEST_PITCH or not is_measured(engine) else float(round(worked_with))
-
-
 def by_pitch(engines: Iterable[Engine]) -> str:
     """By which pitch slip is told."""
     return "by the measured pitch" if any(map(is_measured, engines)) else "by the stamped pitch"

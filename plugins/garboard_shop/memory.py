@@ -23,7 +23,7 @@ from garboard.records import Engine, Propeller, Vessel
 from garboard.units import Amount
 
 if TYPE_CHECKING:
-    from garboard_shop.pages.summaries import BoatSummary
+    from garboard_shop.pages.summaries import BoatSummary, JobSummary
 
 MADE_AS = 2
 """Another number with each change of what a row says: rows made as another are made again."""
@@ -81,15 +81,21 @@ class Row:
 
 
 def row_of(summary: BoatSummary) -> Row:
-    """The row of a boat, of all its jobs, under the first of its numbers: a boat with several has one row."""
+    """The row of a boat, of all its jobs, under the first of its numbers: a boat with several has one row.
+
+    What it finally turned is of the job opened last in which it was run: an earlier one had other runs.
+    """
     found = [one.finding for job in summary.jobs for one in job.assessed]
-    windows = [one for one in found if one.code.startswith(WINDOW_CODES) and one.verdict is not Verdict.NOT_ENOUGH_DATA]
+    in_order = sorted(summary.jobs, key=lambda job: job.view.job.opened)
+    last = next((job for job in reversed(in_order) if _windows(job)), None)
+    windows = _windows(last) if last else []
     vessel = summary.boat.vessel()
     score = Counter(one.code for one in found if not one.doubted)
     return attrs.evolve(
         of_vessel(min(summary.boat.state.hull_keys), vessel),
         engine_speed=_mean(_engine_speeds(windows)),
-        is_kept=any(one.code == KEEP for one in found)
+        is_kept=last is not None
+        and any(one.finding.code == KEEP for one in last.assessed)
         and len(windows) >= len(vessel.engines) > 0
         and all(one.verdict is Verdict.PASS for one in windows),
         state="ready" if summary.jobs and all(job.is_ready for job in summary.jobs) else "in work",
@@ -97,6 +103,12 @@ def row_of(summary: BoatSummary) -> Row:
         forecasts=score[HELD] + score[MISSED],
         held=score[HELD],
     )
+
+
+def _windows(job: JobSummary) -> list[Finding]:
+    """What was found of the engine speeds of a job, where anything was."""
+    found = (one.finding for one in job.assessed)
+    return [one for one in found if one.code.startswith(WINDOW_CODES) and one.verdict is not Verdict.NOT_ENOUGH_DATA]
 
 
 def of_vessel(hull: str, vessel: Vessel) -> Row:
@@ -139,7 +151,10 @@ def _number(amount: Amount | None, unit: str) -> float:
 
 # --- as it is kept
 
-_NUMBERS = tuple(field.name for field in attrs.fields(Row) if field.type in (float, "float"))
+_NUMBERS, _TEXTS, _COUNTS, _YES_OR_NO = (
+    tuple(field.name for field in attrs.fields(Row) if field.type in (kind, kind.__name__))
+    for kind in (float, str, int, bool)
+)
 
 
 def as_text(row: Row) -> str:
@@ -149,16 +164,25 @@ def as_text(row: Row) -> str:
 
 
 def of_text(text: str) -> Row | None:
-    """A row that a store kept; None for one made as another, or that cannot be read."""
-    try:
-        plain: Any = read_json(text)
-        if plain.pop("made_as") != MADE_AS:
-            return None
-        for name in _NUMBERS:
-            plain[name] = float(plain[name])
-        return Row(**{**plain, "codes": tuple(plain["codes"])})
-    except (ValueError, TypeError, KeyError, AttributeError):
+    """A row that a store kept; None for one made as another. Raises ValueError for one that is damaged."""
+    plain: Any = read_json(text)
+    if not isinstance(plain, dict) or type(plain.get("made_as")) is not int:
+        raise ValueError(f"expected a row with a whole number 'made_as', got {text[:80]!r}")
+    if plain.pop("made_as") != MADE_AS:
         return None
+    if plain.keys() != {field.name for field in attrs.fields(Row)}:
+        raise ValueError(f"expected the fields of a row, got {', '.join(sorted(map(str, plain)))}")
+    for names, kind in ((_TEXTS, str), (_NUMBERS, str), (_COUNTS, int), (_YES_OR_NO, bool), (("codes",), list)):
+        wrong = [name for name in names if type(plain[name]) is not kind]
+        if wrong:
+            raise ValueError(f"expected {kind.__name__} for {wrong[0]}, got {plain[wrong[0]]!r}")
+    numbers = {name: float(plain[name]) for name in _NUMBERS}
+    counts = [plain[name] for name in _COUNTS]
+    if not all(0 <= one < math.inf for one in (*numbers.values(), *counts)) or plain["held"] > plain["forecasts"]:
+        raise ValueError(f"expected amounts of 0 or more, got {text[:80]!r}")
+    if not all(isinstance(one, str) for one in plain["codes"]):
+        raise ValueError(f"expected texts as codes, got {plain['codes']!r}")
+    return Row(**{**plain, **numbers, "codes": tuple(plain["codes"])})
 
 
 # --- what boats alike kept

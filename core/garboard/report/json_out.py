@@ -16,8 +16,8 @@
                          basis (kind, text, note), tables (title, headings, rows),
                          figures (title, x, y, y2 or null, series, bands, markers),
                          forecasts (propeller, pitch, diameter, diameter_within, blades or null, cup,
-                         expected (of, low, high, chance), made_by, and the load it holds for: persons or null,
-                         fuel_level, gear): what may be tried next, the best first,
+                         expected (of, low, high, chance), made_by, and the load it holds for: persons, fuel_level,
+                         gear): what may be tried next, the best first,
                          missing (lack, step, field, row, of, text),
                          places (step, field, row, of): the values it rests on,
                          limits (number, low or null, high or null): what the verdict holds its numbers against, each

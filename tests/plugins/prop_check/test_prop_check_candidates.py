@@ -174,9 +174,9 @@ def test_sizes_to_try_are_those_that_are_stamped() -> None:
         vessel_ = attrs.evolve(plain, engines=(attrs.evolve(plain.engines[0], propeller=gauged),))
         return [row[1] for row in advised(vessel_).tables[0].rows]
 
-    assert rows("19.6 in") == ["18 (-1.6)", "17 (-2.6)", "16 (-3.6)", "15 (-4.6)"]
+    assert rows("19.6 in") == ["18 (-1.6)", "17 (-2.6)", "16 (-3.6)"]
     assert rows("18.5 in") == ["18 (-0.5)", "17 (-1.5)", "16 (-2.5)", "15 (-3.5)"]
-    assert rows("17.8 in") == ["17 (-0.8)", "16 (-1.8)", "15 (-2.8)"]
+    assert rows("17.8 in") == ["17 (-0.8)", "16 (-1.8)", "15 (-2.8)", "14 (-3.8)"]
 
 
 def test_diameter_and_boat_speed_are_told_with_what_is_tried() -> None:

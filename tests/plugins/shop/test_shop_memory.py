@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import statistics
 from types import SimpleNamespace
 from typing import cast
@@ -27,10 +28,43 @@ def test_a_row_is_kept_as_text_and_read_back() -> None:
         assert of_text(as_text(row)) == row
 
 
-@pytest.mark.parametrize("text", ["", "{}", "[]", "null", '{"made_as": 0}', f'{{"made_as": {MADE_AS}, "hull": "X"}}'])
-def test_a_row_that_is_none_is_made_again(text: str) -> None:
-    """Made by another version, or cut off."""
-    assert of_text(text) is None
+@pytest.mark.parametrize("made_as", [0, MADE_AS - 1, MADE_AS + 1])
+def test_a_row_made_by_another_version_is_made_again(made_as: int) -> None:
+    assert of_text(json.dumps({**json.loads(as_text(ONE)), "made_as": made_as})) is None
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"pitch": "nan"},
+        {"pitch": "1e999"},
+        {"pitch": "-19.0"},
+        {"pitch": 19},
+        {"pitch": "15 x 19"},
+        {"is_kept": "no"},
+        {"engines": "2"},
+        {"engines": True},
+        {"hull": None},
+        {"hull_form": 7},
+        {"codes": "prop_check.window.below"},
+        {"codes": [1]},
+        {"forecasts": 3, "held": 4},
+        {"held": -1},
+        {"made_as": "2"},
+        {"made_as": None},
+        {"more": "of it"},
+    ],
+)
+def test_a_damaged_row_is_refused(wrong: dict[str, object]) -> None:
+    """Whatever its types say: "no" would be a boat that was kept, and a pitch of nan every boat's."""
+    with pytest.raises(ValueError, match=r"expected|convert"):
+        of_text(json.dumps({**json.loads(as_text(ONE)), **wrong}))
+
+
+@pytest.mark.parametrize("text", ["", "{}", "[]", "null", f'{{"made_as": {MADE_AS}, "hull": "X"}}'])
+def test_a_row_that_is_cut_off_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match=r"expected|Expecting|JSON|empty"):
+        of_text(text)
 
 
 def test_what_boats_alike_kept_says_on_how_many_it_rests() -> None:
@@ -78,7 +112,8 @@ def test_a_propeller_is_kept_where_the_advice_is_to_keep_it(advice: str, is_kept
         )
         for code in ("prop_check.window.inside", advice)
     ]
-    job = SimpleNamespace(assessed=[SimpleNamespace(finding=one) for one in found], is_ready=True)
+    view = SimpleNamespace(job=SimpleNamespace(opened=""))
+    job = SimpleNamespace(assessed=[SimpleNamespace(finding=one) for one in found], is_ready=True, view=view)
     boat = SimpleNamespace(vessel=lambda: vessel, state=SimpleNamespace(hull_keys={"QQZ00001A626"}))
     assert row_of(cast(BoatSummary, SimpleNamespace(jobs=[job], boat=boat))).is_kept is is_kept
 
