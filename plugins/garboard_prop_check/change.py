@@ -272,8 +272,10 @@ def _was_run(forecasts: Forecasts, option: Option) -> bool:
 
 def _known_of(forecasts: Forecasts, one: Fitted, option: Option) -> float | None:
     """What an engine turned with such a propeller [rev/min]; None where none was run that showed it."""
-    like = option.kept or Kept(diameter=0.0, pitch=option.pitch(one))
-    before = forecasts.known.get(one.engine.position, ())
+    fitted = one.engine.propeller or Propeller()
+    alike = Kept(diameter=0.0, pitch=option.pitch(one), blades=fitted.blades, cup=fitted.cup or "none")
+    like = option.kept or alike
+    before = [*forecasts.known.get(one.engine.position, ()), (fitted, one.engine_speed.value)]
     return next((turned for propeller, turned in before if may_be_the_same(like, propeller)), None)
 
 

@@ -29,6 +29,7 @@ MADE_AS = 2
 """Another number with each change of what a row says: rows made as another are made again."""
 
 WINDOW_CODES = "prop_check.window."
+KEEP = "prop_check.pitch.keep"
 HELD, MISSED = "prop_check.forecast.held", "prop_check.forecast.missed"
 ENGINE_SPEED = "engine speed"
 
@@ -40,6 +41,8 @@ FEWEST = 5
 """Of fewer boats nothing is said: it would be one boat's propeller."""
 BIN, MOST_KINDS = 0.2, 300
 """How wide a kind is in power and length, as logarithms [-], and how many kinds tablets are told: some 20 KB."""
+BIN_OF_RATIO, _NO_RATIO = 0.1, -1_000
+"""How wide it is in gear ratio, as a logarithm [-]: a tenth more ratio takes a tenth more pitch."""
 MOST_NEWER = 200
 """Rows that stand apart from the columns."""
 JUDGED_FROM = 20
@@ -54,7 +57,7 @@ class Row:
     length, weight, power : [m], as run [kg], of all engines [kW]; 0 where nobody entered it
     pitch, diameter : stamped on the propeller it kept [in]
     engine_speed : reached with it at full throttle, mean of its engines [rev/min]; 0 where nobody ran it
-    is_kept      : whether every engine was inside its window with it
+    is_kept      : whether the advice is to keep it: inside the window as run alone may be light, or labour fully laden
     codes        : of what fails or advises, each once
     forecasts, held : how many were put to the test, and how many of them held
     """
@@ -83,14 +86,18 @@ def row_of(summary: BoatSummary) -> Row:
     What it finally turned is of the job opened last in which it was run: an earlier one had other runs.
     """
     found = [one.finding for job in summary.jobs for one in job.assessed]
-    of_jobs = [_windows(job) for job in sorted(summary.jobs, key=lambda job: job.view.job.opened)]
-    windows = next((windows for windows in reversed(of_jobs) if windows), [])
+    in_order = sorted(summary.jobs, key=lambda job: job.view.job.opened)
+    last = next((job for job in reversed(in_order) if _windows(job)), None)
+    windows = _windows(last) if last else []
     vessel = summary.boat.vessel()
     score = Counter(one.code for one in found if not one.doubted)
     return attrs.evolve(
         of_vessel(min(summary.boat.state.hull_keys), vessel),
         engine_speed=_mean(_engine_speeds(windows)),
-        is_kept=len(windows) >= len(vessel.engines) > 0 and all(one.verdict is Verdict.PASS for one in windows),
+        is_kept=last is not None
+        and any(one.finding.code == KEEP for one in last.assessed)
+        and len(windows) >= len(vessel.engines) > 0
+        and all(one.verdict is Verdict.PASS for one in windows),
         state="ready" if summary.jobs and all(job.is_ready for job in summary.jobs) else "in work",
         codes=tuple(sorted({one.code for one in found if one.verdict in (Verdict.FAIL, Verdict.ADVISE)})),
         forecasts=score[HELD] + score[MISSED],
@@ -306,10 +313,11 @@ class Memory:
 
 def kinds_of(rows: Iterable[Row]) -> tuple[KindOfBoat, ...]:
     """What boats of each kind kept, for the shop's tablets: kinds of `FEWEST` boats or more, the commonest first."""
-    groups: dict[tuple[str, int, int, int], list[Row]] = {}
+    groups: dict[tuple[str, int, int, int, int], list[Row]] = {}
     for row in rows:
         if row.is_kept and row.pitch > 0 and row.power > 0 and row.length > 0 and row.hull_form:
-            near = round(math.log(row.power) / BIN), round(math.log(row.length) / BIN)
+            ratio = round(math.log(row.gear_ratio) / BIN_OF_RATIO) if row.gear_ratio > 0 else _NO_RATIO
+            near = round(math.log(row.power) / BIN), round(math.log(row.length) / BIN), ratio
             groups.setdefault((row.hull_form, row.engines, *near), []).append(row)
     kinds = [_kind_of(group) for group in groups.values() if len(group) >= FEWEST]
     return tuple(sorted(kinds, key=lambda one: (-one.boats, attrs.astuple(one)))[:MOST_KINDS])
@@ -328,6 +336,7 @@ def _kind_of(group: Sequence[Row]) -> KindOfBoat:
         low=round(pitch.low, 1),
         high=round(pitch.high, 1),
         size=min(sizes, key=lambda size: (-sizes[size], size)),
+        gear_ratio=round(statistics.median(row.gear_ratio for row in group), 2),
     )
 
 

@@ -51,9 +51,10 @@ def kept_by_boats_alike(tablet: Tablet, hull: str, job: str) -> str:
         return ""
     pitches = (view.told(one, "in", 1) for one in (kind.pitch, kind.low, kind.high))
     middle, low, high = pitches
+    ratio = f", geared {kind.gear_ratio:g}," if kind.gear_ratio else ""
     return (
-        f"{kind.boats} boats of the shop like this one kept a pitch of {middle}, 8 of 10 of them {low} to {high}; most "
-        f"often {kind.size} in."
+        f"{kind.boats} boats of the shop like this one{ratio} kept a pitch of {middle}, 8 of 10 of them {low} to "
+        f"{high}; most often {kind.size} in."
     )
 
 

@@ -10,7 +10,7 @@ import attrs
 from kivy.uix.widget import Widget
 
 from garboard.fittings import CAME_WITH, Fitting, fitted_now, name_of_fitting
-from garboard.records import Vessel
+from garboard.records import Forecast, JsonValue, Vessel
 from garboard_tablet.models.asks import Ask, pieces
 from garboard_tablet.models.entry import entry_route
 from garboard_tablet.models.pages import ValueLine, asks_aside, lines_of_step
@@ -22,10 +22,12 @@ from garboard_tablet.ui.verdict_card import FindingCard, VerdictCard
 from garboard_tablet.ui.widgets import Beside, Column, Press, RowPress, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
+    from garboard.job_view import JobView
     from garboard.report.trials import Trial
     from garboard_tablet.ui.context import Context
 
 WHAT = "comparing propellers"
+MOST_FORESEEN = 3
 SIDE_BY_SIDE = 860
 """From this width three stand side by side, else two [dp]."""
 
@@ -203,8 +205,12 @@ class NewTrialPage(ComparingPage):
     keeps_what_it_knows = True
 
     @property
+    def _view(self) -> JobView:
+        return self.tablet.view(self.route.hull, self.route.job)
+
+    @property
     def _vessel(self) -> Vessel:
-        return self.tablet.view(self.route.hull, self.route.job).vessel
+        return self._view.vessel
 
     @property
     def _of(self) -> str:
@@ -223,7 +229,8 @@ class NewTrialPage(ComparingPage):
         kept = kept_by_boats_alike(self.tablet, self.route.hull, self.route.job)
         found = self._look()
         said = [*map(words, found.foreseen if found else ()), *([words(kept, "quiet")] if kept else [])]
-        return column_of([*(partial(self._choice, name) for name in names), *said])
+        new = [partial(self._foreseen, one) for one in _not_listed(self._view.forecasts, names)]
+        return column_of([*new, *(partial(self._choice, name) for name in names), *said])
 
     def _choice(self, name: str) -> RowPress:
         on = {self._on.get(self._of, "")} if self._of else set(self._on.values())
@@ -233,6 +240,26 @@ class NewTrialPage(ComparingPage):
         mark, word = (state_mark("done"), "on now") if is_on else (None, "put on")
         return RowPress(name, partial(self._fit, name), small=" x ".join(sizes), mark=mark, word=word,
                         name=f"fit {name}")  # fmt: skip
+
+    def _foreseen(self, forecast: Forecast) -> RowPress:
+        go = partial(self._fit_foreseen, forecast)
+        return RowPress(forecast.propeller, go, small="the one to try next", word="put on",
+                        name=f"fit {forecast.propeller}")  # fmt: skip
+
+    def _fit_foreseen(self, forecast: Forecast) -> None:
+        """Enter it in the list of propellers with what is stamped on it, and put it on: its runs test the forecast."""
+        name, hull = forecast.propeller, self.route.hull
+        self.tablet.add_piece(hull, ("propellers", name))
+        is_at_hand = forecast.diameter_within is None  # else what but its pitch was supposed, and nobody read it
+        facts = {"pitch": str(forecast.pitch or "")}
+        if is_at_hand:
+            facts |= {"diameter": str(forecast.diameter or ""), "cup": forecast.cup}
+        known: dict[str, JsonValue] = {key: value for key, value in facts.items() if value}
+        if is_at_hand and forecast.blades:
+            known["blades"] = forecast.blades
+        home, author = self.tablet.boat(hull).vessel_home("propellers"), self.tablet.author()
+        self.tablet.save(*(author.write(home, "field", ("propellers", name, key), known[key]) for key in known))
+        self._fit(name)
 
     def _fit(self, name: str) -> None:
         names = [name if self._of in ("", engine) else before for engine, before in self._on.items()]
@@ -246,6 +273,12 @@ class NewTrialPage(ComparingPage):
             return (other,)
         apart = Press("Not alike", partial(self.way.go, self.route.to("each engine")), name="not alike")
         return (apart, other)
+
+
+def _not_listed(forecasts: Sequence[Forecast], names: Sequence[str]) -> list[Forecast]:
+    """Propellers that are to be tried next and that nobody entered, the last first."""
+    last = {one.propeller: one for one in forecasts if one.propeller not in names and one.pitch}
+    return list(reversed(last.values()))[:MOST_FORESEEN]
 
 
 class EachEnginePage(Page):

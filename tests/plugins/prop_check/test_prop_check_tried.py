@@ -151,6 +151,15 @@ def test_a_pitch_that_was_run_is_not_told_to_be_tried(turned: str, code: str) ->
         assert not advice.sentence.startswith("Try 18")
 
 
+def test_another_cup_is_another_propeller_to_try() -> None:
+    """18 in with a heavy cup was run, and turned too slow; 18 in without one is still to try."""
+    for cup, is_told in (("heavy", True), ("", False)):
+        made = boat("", attrs.evolve(STEEL, name="18", pitch=Amount("18", "in"), cup=cup))
+        again = two_ways(made, "5200 rev/min", ("38.1 kn", "37.7 kn"))
+        (advice,) = findings(job(made, BEFORE + again, more=named("18", "3", "4")), "pitch")
+        assert (Amount("18", "in") in [one.pitch for one in advice.forecasts]) is is_told
+
+
 def test_a_damaged_propeller_teaches_the_forecast_nothing() -> None:
     """A dent or a misread stamp is no property of boat or engine: the advice is that of a job without its runs."""
     after = two_ways(vessel(), "5250 rev/min", ("36.0 kn", "35.4 kn"))

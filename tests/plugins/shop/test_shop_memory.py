@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import json
 import statistics
+from types import SimpleNamespace
+from typing import cast
 
 import attrs
 import pytest
 
 from boat_rows import rows
-from garboard_shop.memory import FEWEST, MADE_AS, Memory, Row, Score, as_text, of_text
+from garboard.findings import Basis, BasisKind, Finding, Verdict
+from garboard.records import Engine, Vessel
+from garboard_shop.memory import FEWEST, MADE_AS, Memory, Row, Score, as_text, kinds_of, of_text, row_of
+from garboard_shop.pages.summaries import BoatSummary
 
 ONE = Row(hull="ONE", hull_form="planing", length=6.0, weight=1000.0, power=110.0, engines=1, gear_ratio=1.85)
 ALIKE = tuple(
@@ -88,6 +93,36 @@ def test_boats_that_are_not_alike_or_kept_nothing_do_not_count(other: dict[str, 
         memory = Memory((*ALIKE[number:], *(attrs.evolve(one, **other) for one in ALIKE[:number])))  # type: ignore[arg-type]
         found = memory.kept_by_boats_like(ONE)
         assert (found.boats if found else None) == (FEWEST if number == 1 else None)
+
+
+@pytest.mark.parametrize(
+    ("advice", "is_kept"),
+    [
+        ("prop_check.pitch.keep", True),
+        ("prop_check.pitch.laden_below", False),
+        ("prop_check.pitch.not_enough_data", False),
+    ],
+)
+def test_a_propeller_is_kept_where_the_advice_is_to_keep_it(advice: str, is_kept: bool) -> None:
+    """Inside its window a boat may have run light, or labour once it is laden: nobody is told to begin from that."""
+    vessel = Vessel(hull_number="QQZ00001A626", engines=(Engine(position="centre"),))
+    found = [
+        Finding(
+            code=code, verdict=Verdict.PASS, about="a", sentence="b", basis=(Basis(BasisKind.COMMON_PRACTICE, "c"),)
+        )
+        for code in ("prop_check.window.inside", advice)
+    ]
+    view = SimpleNamespace(job=SimpleNamespace(opened=""))
+    job = SimpleNamespace(assessed=[SimpleNamespace(finding=one) for one in found], is_ready=True, view=view)
+    boat = SimpleNamespace(vessel=lambda: vessel, state=SimpleNamespace(hull_keys={"QQZ00001A626"}))
+    assert row_of(cast(BoatSummary, SimpleNamespace(jobs=[job], boat=boat))).is_kept is is_kept
+
+
+def test_kinds_of_boats_are_told_apart_by_their_gear_ratio() -> None:
+    """The same hull and power behind 2.08 takes another pitch: one middle of both would be nobody's."""
+    fast = [attrs.evolve(one, hull=f"F{one.hull}", gear_ratio=2.08, pitch=one.pitch + 2) for one in ALIKE]
+    kinds = kinds_of([*ALIKE, *fast])
+    assert [(one.boats, one.gear_ratio, one.pitch) for one in kinds] == [(6, 1.85, 17.0), (6, 2.08, 19.0)]
 
 
 def test_a_boat_does_not_count_for_itself_and_a_new_row_takes_the_place_of_the_old() -> None:
