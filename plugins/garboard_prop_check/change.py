@@ -74,6 +74,9 @@ EXPECTED = "engine speed to expect"
 EVEN_CHANCE = 0.5
 """A propeller at hand with less is not tried before one that has to be found [-]."""
 
+MOST_AT_HAND = 12
+"""So many propellers at hand are told side by side; a shop may keep thousands."""
+
 CLEARLY_BETTER = 0.1
 """By so much a chance is told beside another [-]."""
 
@@ -106,7 +109,7 @@ def change_of_pitch(
     if any(one.held_by_limiter(margin) for one in fitted):
         first = min(able, key=lambda option: max(_beside_aim(view, one, option.change_of(one)) for one in fitted))
         return _off_the_limiter(view, fitted, first, there)
-    kept = [option for option in at_hand(view, fitted, way, largest, before.names) if forecasts.after(option)]
+    kept = _likeliest(forecasts, at_hand(view, fitted, way, largest, before.names))
     new = [option for option in able if not _was_run(forecasts, option)]
     first = _first(forecasts, new or able, [option for option in kept if not _was_run(forecasts, option)])
     if _was_run(forecasts, first) or _is_between(forecasts, first, able):
@@ -150,6 +153,15 @@ def _first(forecasts: Forecasts, able: Sequence[Option], kept: Sequence[Option])
         (option for option, one in chances if one >= best - AS_GOOD),
         key=lambda option: abs(option.change_of(forecasts.fitted[0])),
     )
+
+
+def _likeliest(forecasts: Forecasts, options: Sequence[Option]) -> list[Option]:
+    """Those at hand that can be foreseen; of a large shelf the ones with the best chances, as they stand there."""
+    pairs = ((option, forecasts.after(option)) for option in options)
+    chances = {option: min(one.worst_chance for one in found) for option, found in pairs if found}
+    best = sorted(chances, key=lambda option: (option.source is not Source.BOAT, -chances[option]))
+    shown = frozenset(best[:MOST_AT_HAND])
+    return [option for option in chances if option in shown]
 
 
 def _chance(forecasts: Forecasts, option: Option) -> float:

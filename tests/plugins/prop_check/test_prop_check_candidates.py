@@ -13,6 +13,7 @@ from garboard.fields import check_value
 from garboard.findings import Finding, Verdict
 from garboard.job_view import JobView
 from garboard.records import JsonValue, NamedPropeller, Propeller, Vessel
+from garboard_prop_check.change import MOST_AT_HAND
 from garboard_prop_check.power_balance import Candidate, Tried, fit
 from garboard_prop_check.settings import SETTINGS
 from garboard_prop_check.shelf import EXAMPLE, SHELF, Kept, read_shelf
@@ -299,3 +300,16 @@ def test_where_the_propeller_does_not_bite_the_trades_rule_alone_foresees() -> N
     found = one(job(vessel_, two_ways(vessel_, "5200 rev/min", ("27.0 kn", "27.0 kn"))))
     assert number(found, "engine speed to expect") == pytest.approx(5200 + 200 * 2, abs=5)
     assert "boat speed to expect" not in [each.name for each in found.numbers]
+
+
+def test_of_a_shelf_of_hundreds_the_likeliest_are_told_and_the_best_is_tried() -> None:
+    """10 000 made a table of 2 000 lines, and a tablet wait a quarter of a minute."""
+    sizes = [f"{across / 4:g} x {pitch / 4:g}, NR{across}" for pitch in range(62, 76) for across in range(54, 62)]
+    found = advised(boat(), "; ".join(sizes))
+    (table,) = found.tables
+    chances = [int(row[4]) for row in table.rows if "NR" in row[1]]
+    assert len(chances) == MOST_AT_HAND
+    assert min(chances) >= 95, "the likeliest of 112"
+    assert len(found.forecasts) <= MOST_AT_HAND + 4
+    alone = advised(boat(), found.sentence.removeprefix("Try ").split(" first")[0])
+    assert alone.numbers == found.numbers
