@@ -45,7 +45,43 @@ def choose(
     errors  : Overtaken, InputError, storage.NotSaved
     """
     state, key = _disagreement(summary, form)
-    chosen = next((entry for entry in state.current(key) if entry.id == form.get("value")), None)
+    chosen = _chosen(declared, summary, state, key, form.get("value", ""))
+    _keep(store, [writing.settle(author_after(state, by), state, key, chosen.value, form.get("reason", ""))], now)
+    return "Settled. The value you chose is now used."
+
+
+VALUE_OF, SAW_OF = "value ", "saw "
+"""Before the token of a disagreement, in a form that settles several."""
+
+
+def choose_several(
+    declared: Sequence[Setting], store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int
+) -> str:
+    """Choose a value in each of several disagreements of one cause: one reason, an entry for each, all or none.
+
+    form : reason; for each disagreement `value TOKEN` ("" leaves it open) and `saw TOKEN`
+    """
+    reason = _reason(form, "the cause they have in common")
+    picked = {name.removeprefix(VALUE_OF): value for name, value in form.items() if name.startswith(VALUE_OF) and value}
+    if not picked:
+        raise InputError("choice", [Fault("value", "a value for at least one of them", "none")])
+    found: dict[str, list[tuple[HullState, RegisterKey, Entry]]] = {}
+    for token, value in picked.items():
+        one = _disagreement(summary, {"slot": token, "saw": form.get(f"{SAW_OF}{token}", "")})
+        found.setdefault(one[0].hull, []).append((*one, _chosen(declared, summary, *one, value)))
+    offered: dict[str, CheckedEntries] = {}
+    for hull, choices in found.items():
+        author = author_after(choices[0][0], by)
+        entries = [writing.settle(author, state, key, entry.value, reason) for state, key, entry in choices]
+        offered[entries[0].hull_key or hull] = CheckedEntries([(entry.id, entry.raw) for entry in entries])
+    for _, refusal in store.put_if_absent(offered, ON_THE_PAGE, now, 0).refused:
+        raise refusal
+    return f"{in_number(len(picked), 'disagreement')} settled with one reason. The values you chose are now used."
+
+
+def _chosen(declared: Sequence[Setting], summary: BoatSummary, state: HullState, key: RegisterKey, value: str) -> Entry:
+    """The entry a form names, one of those that disagree; a setting must be one that the job can have."""
+    chosen = next((entry for entry in state.current(key) if entry.id == value), None)
     if chosen is None:
         raise InputError("choice", [Fault("value", "one of the values shown", "none")])
     if key.kind == "setting":
@@ -54,8 +90,7 @@ def choose(
                 view = summary.boat.view(key.job)
                 values, _ = in_force(declared, view.settings_set, view.signed_under)
                 settings.check(setting, chosen.value, declared, {**values, setting.key: chosen.value})
-    _keep(store, [writing.settle(author_after(state, by), state, key, chosen.value, form.get("reason", ""))], now)
-    return "Settled. The value you chose is now used."
+    return chosen
 
 
 def take_all_back(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:

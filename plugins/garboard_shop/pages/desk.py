@@ -27,6 +27,7 @@ from garboard.report.visible import visible
 from garboard.shop_link.pairing import PairingCode
 from garboard_shop.naming import UNNAMED, kept_name
 from garboard_shop.pages import drawing, wording
+from garboard_shop.pages.consequences import Consequences
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.people import Attempts, Sessions
 from garboard_shop.pages.plugins import content_of, restart_due
@@ -61,6 +62,7 @@ class ShopDesk:
     drop: Path | None = None
     now: Callable[[], int] = wall_milliseconds
     summaries: Summaries = attrs.field(init=False)
+    consequences: Consequences = attrs.field(init=False)
     index: Index = attrs.field(init=False)
     remembering: Remembering = attrs.field(init=False)
     tables: TablesMaker = attrs.field(init=False)
@@ -75,6 +77,7 @@ class ShopDesk:
     def __attrs_post_init__(self) -> None:
         self.attempts = Attempts(self.store.register)
         self.summaries = Summaries(self.store, self.host)
+        self.consequences = Consequences(self.store, self.host)
         self.index = Index(self.store, self.summaries.of, self.now)
         self.remembering = Remembering(self.store, self.summaries.of, judging(self.host, self.store))
         self.tables = TablesMaker(self.store, self.host)

@@ -37,7 +37,9 @@ from garboard.steps import Assessed
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
-from garboard_shop.pages import decisions, exports, people, plugins, settings, sheet, wording
+from garboard_shop.pages import boat_page as glance
+from garboard_shop.pages import decisions, exports, looks, people, plugins, settings, sheet, wording
+from garboard_shop.pages.consequences import by_hull
 from garboard_shop.pages.desk import FOLDER, ShopDesk
 from garboard_shop.pages.drawing import colours_as_css, photo_name
 from garboard_shop.pages.index import MOST_SHOWN
@@ -100,6 +102,12 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/boats/{hull}/files/{name}", attached, "GET", ""),
         ("/boats/{hull}/photos/{name}.jpg", photo, "GET", ""),
         ("/boats/{hull}/choose", partial(decide, partial(decisions.choose, desk.host.settings)), "POST", MANAGER),
+        (
+            "/boats/{hull}/choose-several",
+            partial(decide, partial(decisions.choose_several, desk.host.settings)),
+            "POST",
+            MANAGER,
+        ),
         ("/boats/{hull}/take-back", partial(decide, decisions.take_all_back), "POST", MANAGER),
         ("/boats/{hull}/both-count", partial(decide, decisions.count_both), "POST", MANAGER),
         ("/boats/{hull}/sign", partial(decide, decisions.sign), "POST", MANAGER),
@@ -222,6 +230,7 @@ def day_page(visit: Visit) -> Response:
     return visit.page(
         "day.html",
         sheet=found,
+        consequences=desk.consequences.of_sheet([(boat.summary, boat.jobs) for boat in found.boats]),
         day=day,
         asked=asked,
         today=wording.day_of(desk.now()),
@@ -271,10 +280,21 @@ def boat_page(visit: Visit) -> Response:
     """Everything of one boat."""
     summary = _boat(visit)
     alike = {other for number in summary.boat.state.hull_keys for other in visit.desk.index.look_alikes(number)}
-    vessel = summary.boat.vessel()
-    return visit.page(
+    vessel, desk = summary.boat.vessel(), visit.desk
+    judged = {job.id: desk.consequences.of(summary, job) for job in summary.jobs}
+    looked = looks.last_look(visit.request.cookies.get(looks.COOKIE, ""), summary.key, desk.now())
+    page = visit.page(
         "boat.html",
         summary=summary,
+        consequences={name: one for of_job in judged.values() for name, one in by_hull(summary, of_job).items()},
+        figures={job.id: glance.large_figures(job.assessed, judged[job.id].outcomes) for job in summary.jobs},
+        glances={job.id: glance.phases_at_a_glance(job) for job in summary.jobs},
+        days={job.id: _days(summary, job) for job in summary.jobs},
+        shortened=glance.shortened,
+        recordings={job.id: glance.recordings_in(job) for job in summary.jobs},
+        looked=looked,
+        changed=looks.changed_since(desk.store, summary, looked, desk.now(), visit.who) if looked else (),
+        unfolded=visit.asked("open") == "all",
         look_alikes=sorted(alike - summary.boat.state.hull_keys),
         back=f"/boats/{summary.key}",
         vessel_facts=vessel_facts(vessel),
@@ -286,6 +306,13 @@ def boat_page(visit: Visit) -> Response:
         labels_seen=labels_digest(vessel),
         has_circuits=bool(vessel.circuits),
     )
+    looks.note(page, visit.request.cookies.get(looks.COOKIE, ""), summary.key, desk.now())
+    return page
+
+
+def _days(summary: BoatSummary, job: JobSummary) -> tuple[glance.WorkDay, ...]:
+    home = summary.boat.state_of(job.id)
+    return glance.days_of(job, summary.entries.values(), (job.id, *home.parts(job.id)))
 
 
 def _kept_by_boats_like(desk: ShopDesk, summary: BoatSummary) -> Kept | None:
