@@ -1,4 +1,5 @@
-"""The shop's memory: one row a boat, and what boats like another finally kept. Nothing about an owner is in it.
+"""The shop's memory: one row a boat with one for each of its jobs, and what boats like another finally kept. Nothing
+about an owner is in it.
 
 A row is made of a boat's summary when its digest changes, and kept beside the store; it can be made again at any time.
 It says in short what any list of the shop's boats needs, so that no list assesses a hundred thousand of them.
@@ -19,13 +20,14 @@ from garboard.disk.entries import canonical_bytes
 from garboard.disk.json_text import read_json
 from garboard.findings import Finding, Verdict
 from garboard.history.boats_alike import KindOfBoat
-from garboard.records import Engine, Propeller, Vessel
+from garboard.records import Engine, JsonValue, Propeller, Vessel
 from garboard.units import Amount
+from garboard_shop.job_rows import JobRow, Past, as_plain, of_plain, pasts_in
 
 if TYPE_CHECKING:
     from garboard_shop.pages.summaries import BoatSummary, JobSummary
 
-MADE_AS = 2
+MADE_AS = 3
 """Another number with each change of what a row says: rows made as another are made again."""
 
 WINDOW_CODES = "prop_check.window."
@@ -60,6 +62,7 @@ class Row:
     is_kept      : whether the advice is to keep it: inside the window as run alone may be light, or labour fully laden
     codes        : of what fails or advises, each once
     forecasts, held : how many were put to the test, and how many of them held
+    jobs         : a row for each of its jobs
     """
 
     hull: str
@@ -78,10 +81,12 @@ class Row:
     codes: tuple[str, ...] = ()
     forecasts: int = 0
     held: int = 0
+    jobs: tuple[JobRow, ...] = ()
 
 
 def row_of(summary: BoatSummary) -> Row:
-    """The row of a boat, of all its jobs, under the first of its numbers: a boat with several has one row.
+    """The row of a boat under the first of its numbers: a boat with several has one row. Those of its jobs are
+    `job_rows.job_rows`, which need what the shop knew before.
 
     What it finally turned is of the job opened last in which it was run: an earlier one had other runs.
     """
@@ -155,12 +160,15 @@ _NUMBERS, _TEXTS, _COUNTS, _YES_OR_NO = (
     tuple(field.name for field in attrs.fields(Row) if field.type in (kind, kind.__name__))
     for kind in (float, str, int, bool)
 )
+_LISTS = ("codes", "jobs")
 
 
 def as_text(row: Row) -> str:
     """A row as a store keeps it: numbers as text, as everything a shop keeps."""
-    plain = {name: str(value) if isinstance(value, float) else value for name, value in attrs.asdict(row).items()}
-    return canonical_bytes({**plain, "codes": [*row.codes], "made_as": MADE_AS}).decode()
+    told = attrs.asdict(row, recurse=False)
+    plain = {name: str(value) if isinstance(value, float) else value for name, value in told.items()}
+    jobs: list[JsonValue] = [as_plain(job) for job in row.jobs]
+    return canonical_bytes({**plain, "codes": [*row.codes], "jobs": jobs, "made_as": MADE_AS}).decode()
 
 
 def of_text(text: str) -> Row | None:
@@ -172,7 +180,7 @@ def of_text(text: str) -> Row | None:
         return None
     if plain.keys() != {field.name for field in attrs.fields(Row)}:
         raise ValueError(f"expected the fields of a row, got {', '.join(sorted(map(str, plain)))}")
-    for names, kind in ((_TEXTS, str), (_NUMBERS, str), (_COUNTS, int), (_YES_OR_NO, bool), (("codes",), list)):
+    for names, kind in ((_TEXTS, str), (_NUMBERS, str), (_COUNTS, int), (_YES_OR_NO, bool), (_LISTS, list)):
         wrong = [name for name in names if type(plain[name]) is not kind]
         if wrong:
             raise ValueError(f"expected {kind.__name__} for {wrong[0]}, got {plain[wrong[0]]!r}")
@@ -182,7 +190,16 @@ def of_text(text: str) -> Row | None:
         raise ValueError(f"expected amounts of 0 or more, got {text[:80]!r}")
     if not all(isinstance(one, str) for one in plain["codes"]):
         raise ValueError(f"expected texts as codes, got {plain['codes']!r}")
-    return Row(**{**plain, **numbers, "codes": tuple(plain["codes"])})
+    jobs = tuple(map(of_plain, plain["jobs"]))
+    return Row(**{**plain, **numbers, "codes": tuple(plain["codes"]), "jobs": jobs})
+
+
+def pasts_of_text(text: str) -> dict[str, Past]:
+    """What the shop knew of a boat's jobs, by job, out of a row of any version; nothing out of a damaged one."""
+    try:
+        return pasts_in(read_json(text))
+    except ValueError:
+        return {}
 
 
 # --- what boats alike kept
@@ -269,6 +286,10 @@ class Memory:
 
     def __contains__(self, hull: str) -> bool:
         return hull in self._rows
+
+    def jobs(self) -> tuple[JobRow, ...]:
+        """The row of every job, by hull."""
+        return tuple(job for row in self.rows() for job in row.jobs)
 
     def take(self, row: Row, gone: Iterable[str] = ()) -> None:
         """A boat's row, in the place of the one it had, and of those under numbers that are this boat's, too."""

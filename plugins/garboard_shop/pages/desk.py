@@ -79,7 +79,7 @@ class ShopDesk:
         self.summaries = Summaries(self.store, self.host)
         self.consequences = Consequences(self.store, self.host)
         self.index = Index(self.store, self.summaries.of, self.now)
-        self.remembering = Remembering(self.store, self.summaries.of, judging(self.host, self.store))
+        self.remembering = Remembering(self.store, self.summaries.of, judging(self.host, self.store), self.now)
         self.tables = TablesMaker(self.store, self.host)
         self.templates = _templates(self)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from hashlib import sha256
 from typing import Any
 
@@ -22,8 +22,10 @@ from garboard.history.replay import replay
 from garboard.history.setting_entries import shop_settings
 from garboard.hosting.host import PluginHost
 from garboard.records import JsonValue
-from garboard_shop.memory import Memory, as_text, kinds_of, of_text, row_of
+from garboard_shop.job_rows import Came, Past, job_rows
+from garboard_shop.memory import Memory, as_text, kinds_of, of_text, pasts_of_text, row_of
 from garboard_shop.pages.authors import author_after
+from garboard_shop.pages.index import OVERLAP
 from garboard_shop.pages.summaries import BoatSummary
 from garboard_shop.store import KeptRow, Store, StoreAway, managers_devices
 
@@ -85,6 +87,43 @@ class _Standing:
         )
 
 
+@attrs.frozen
+class Progress:
+    """How far the thread that makes rows is.
+
+    made, of : boats, of those whose row is made again; 0 of 0 between two looks
+    is_read  : whether it came to an end of them once
+    """
+
+    made: int = 0
+    of: int = 0
+    is_read: bool = False
+
+
+class Arrivals:
+    """When something of each hull first and last came to the shop. Read once, then only what is new."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._first: dict[str, int] = {}
+        self._last: dict[str, int] = {}
+        self._read_to = 0
+
+    def read(self, now: int) -> None:
+        """Read what came up to now [ms since 1970-01-01 UTC]; the last minute is read twice."""
+        for one in self._store.deliveries(max(0, self._read_to - OVERLAP), now + OVERLAP):
+            for hull in one.ids:
+                self._first[hull] = min(one.at, self._first.get(hull, one.at))
+                self._last[hull] = max(one.at, self._last.get(hull, one.at))
+        self._read_to = now
+
+    def of(self, hulls: Iterable[str], now: int) -> Came:
+        """Of a boat, by all its numbers; now, where the shop has no note of when it came."""
+        known = [hull for hull in hulls if hull in self._first]
+        first = min((self._first[hull] for hull in known), default=now)
+        return Came(first, max((self._last[hull] for hull in known), default=now), now)
+
+
 def judging(host: PluginHost, store: Store) -> str:
     """Names the plugins at work since the start, a shop's own by what they are and not by their version alone."""
     own = {one.name: one.sha256 for one in store.register.plugins() if not one.is_withdrawn}
@@ -96,15 +135,25 @@ class Remembering:
 
     summary   : assesses a boat
     judged_by : names what assesses it
+    now       : the shop's wall time [ms since 1970-01-01 UTC]
     """
 
-    def __init__(self, store: Store, summary: Callable[[str], BoatSummary | None], judged_by: str = "") -> None:
-        self._store, self._summary, self._judged_by = store, summary, judged_by
+    def __init__(
+        self,
+        store: Store,
+        summary: Callable[[str], BoatSummary | None],
+        judged_by: str = "",
+        now: Callable[[], int] = wall_milliseconds,
+    ) -> None:
+        self._store, self._summary, self._judged_by, self._now = store, summary, judged_by, now
         self._guard = threading.Lock()
         self._memory: Memory | None = None
         self._made: dict[str, _Made] = {}
         self._settings_of: tuple[str, frozenset[str]] | None = None
         self._settings: list[JsonValue] = []
+        self._pasts: dict[str, Mapping[str, Past]] = {}
+        self._arrivals = Arrivals(store)
+        self.progress = Progress()
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
 
@@ -115,6 +164,7 @@ class Remembering:
             if self._memory is None:
                 rows, held = [], self._store.digests()
                 for hull, one in self._store.rows().items():
+                    self._pasts[hull] = pasts_of_text(one.text)
                     try:
                         row = of_text(one.text) if one.text else None  # "": the boat has its row under another number
                         made = _Made.of_text(one.digest)
@@ -126,6 +176,7 @@ class Remembering:
                         log.warning("the row of %s in the shop's memory is damaged and made anew: %s", hull, error)
                         continue
                     rows.append(row)
+                    self._pasts[hull] = {job.job: job for job in row.jobs}
                     self._made.update(dict.fromkeys(made.numbers, made))
                 self._memory = Memory(rows)
             return self._memory
@@ -150,12 +201,17 @@ class Remembering:
         """Make the rows of boats that changed since theirs was made; how many were made."""
         memory, made = self.memory, 0
         now = self._standing()
-        for hull in sorted(now.digests):
+        waiting = [hull for hull in sorted(now.digests) if not now.bears_out(self._made.get(hull))]
+        if waiting:
+            self._arrivals.read(self._now())
+        for number, hull in enumerate(waiting):
+            self.progress = Progress(number, len(waiting))
             if self._stop.is_set():
                 break
-            if not now.bears_out(self._made.get(hull)):
+            if not now.bears_out(self._made.get(hull)):  # it may have become part of another's row meanwhile
                 made += self._make(memory, hull, now)
                 self._stop.wait(pause)
+        self.progress = Progress(is_read=True)
         return made
 
     def behind(self) -> int:
@@ -195,10 +251,18 @@ class Remembering:
         gone = {number: KeptRow("", "") for number in numbers - {row.hull} if number in memory}
         digests = {number: now.digests.get(number, "") for number in (*summary.held, hull) if number != SHOP_RECORD}
         made = _Made(tuple(sorted({*numbers, hull})), digests, now.files if summary.lacking else None, now.judged_by)
+        before = self._pasts_of(row.hull, made)
+        row = attrs.evolve(row, jobs=job_rows(summary, row.hull, before, self._arrivals.of(numbers, self._now())))
         self._store.put_rows({**gone, row.hull: KeptRow(made.as_text(), as_text(row))})
+        self._pasts[row.hull] = {job.job: job for job in row.jobs}
         self._made.update(dict.fromkeys(made.numbers, made))
         memory.take(row, gone)
         return True
+
+    def _pasts_of(self, hull: str, made: _Made) -> dict[str, Past]:
+        """What was known of a boat's jobs, by job; under the number of its row before any other."""
+        numbers = [*sorted({*made.numbers, *made.digests} - {hull}), hull]
+        return {job: past for number in numbers for job, past in self._pasts.get(number, {}).items()}
 
     def tell_tablets(self, now: int) -> bool:
         """Write what boats of each kind kept into the shop's record, once a week at most; whether it was written.
