@@ -128,6 +128,7 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/tablets/{tablet}/remove", remove_tablet, "POST", MANAGER),
         ("/changes", changes_page, "GET", ""),
         ("/memory", memory_page, "GET", ""),
+        ("/insight", insight_page, "GET", ""),
         ("/settings", settings_page, "GET", ""),
         ("/settings/{key}", setting_page, "GET", ""),
         ("/settings/{key}/look", look_at_change, "POST", MANAGER),
@@ -669,6 +670,14 @@ def memory_page(visit: Visit) -> Response:
         judged_from=JUDGED_FROM,
         behind=visit.desk.remembering.behind(),
     )
+
+
+def insight_page(visit: Visit) -> Response:
+    """What the shop's jobs teach, counted over their rows."""
+    desk = visit.desk
+    memory = desk.remembering.at_hand
+    shown = None if memory is None else desk.insights.of(memory)
+    return visit.page("insight.html", shown=shown, behind=desk.remembering.behind())
 
 
 def settings_page(visit: Visit) -> Response:
