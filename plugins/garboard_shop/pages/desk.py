@@ -76,7 +76,8 @@ class ShopDesk:
         self.attempts = Attempts(self.store.register)
         self.summaries = Summaries(self.store, self.host)
         self.index = Index(self.store, self.summaries.of, self.now)
-        self.remembering = Remembering(self.store, self.summaries.of, judging(self.host, self.store), self.now)
+        judged_by = judging(self.host, self.store)
+        self.remembering = Remembering(self.store, self.summaries.of, judged_by, self.now, lambda: self.index)
         self.tables = TablesMaker(self.store, self.host)
         self.templates = _templates(self)
 
