@@ -71,7 +71,7 @@ def job(number: int) -> JobRow:
         open="port engine: 5710 rev/min, under 5800" if state == "failing" else "",
         failing=(code,) if state == "failing" else (),
         ever_failed=(code,) if state == "failing" else (),
-        technician=RIGGERS[number % 3],
+        writer=RIGGERS[number % 3],
         tablet=TABLETS[number % 3],
         promised=f"2026-{11 + number % 2}-{20 + number % 9}" if number % 5 == 0 else "",
         said_waiting="parts" if state == "failing" and number % 4 == 0 else "",

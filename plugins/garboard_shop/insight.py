@@ -14,6 +14,7 @@ from urllib.parse import urlencode
 
 import attrs
 
+from garboard_shop.board import NOBODY
 from garboard_shop.job_rows import JobRow, State
 from garboard_shop.memory import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Score, Seen
 
@@ -23,8 +24,6 @@ MOST_CODES, MOST_NAMES = 10, 8
 MONTHS, WEEKS = 12, 26
 MOST_DOTS = 80
 """Drawn of one kind; the ranges are over all."""
-NOBODY = "nobody"
-"""Stands for a job that waits for nobody in particular."""
 KINDS = (SLIP, ECONOMY, DEVIATION)
 
 

@@ -17,7 +17,7 @@ import attrs
 from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.findings import Verdict
 from garboard.history.authority import THE_SHOP_ITSELF
-from garboard.history.plans import plan_of
+from garboard.history.plans import Plan, plan_of
 from garboard.records import Propeller, Vessel
 from garboard.report.outline import first_sentence, hand_over, result_of
 
@@ -79,7 +79,7 @@ class JobRow(Past):
     failing     : codes of what fails now, a code for each check that does
     stale       : who signed before later changes, with the role
     is_managers : whether a manager signed, and it holds
-    technician  : who has it: whom a manager assigned it to, else who wrote in it last
+    writer      : who wrote in it last on a tablet
     tablet      : stands for the tablet that wrote in it last, in entries
     assigned, promised, said_waiting, comment, comment_by : what a manager planned
     """
@@ -101,7 +101,7 @@ class JobRow(Past):
     failing: tuple[str, ...] = ()
     stale: tuple[str, ...] = ()
     is_managers: bool = False
-    technician: str = ""
+    writer: str = ""
     tablet: str = ""
     assigned: str = ""
     promised: str = ""
@@ -115,6 +115,11 @@ class JobRow(Past):
         if self.state == State.HANDED_OVER:
             return ""
         return self.said_waiting or WAITS_OF_ITSELF.get(State(self.state), "")
+
+    @property
+    def technician(self) -> str:
+        """Who has it: whom a manager assigned it to, else who wrote in it last."""
+        return self.assigned or self.writer
 
     @property
     def is_handed_over(self) -> bool:
@@ -185,15 +190,22 @@ def _job_row(summary: BoatSummary, job: JobSummary, hull: str, before: Past | No
         failing=tuple(sorted(one.finding.code for one in fails)),
         stale=tuple(map(_signer, job.stale)),
         is_managers=any(one.role == "manager" and not one.stale for one in job.view.sign_offs),
-        technician=plan.assigned or (last.by if last else next(iter(record.technicians), "")),
+        writer=last.by if last else next(iter(record.technicians), ""),
         tablet=last.tablet if last else "",
+    )
+    return with_past(planned(row, plan), before, came)
+
+
+def planned(row: JobRow, plan: Plan) -> JobRow:
+    """A row with what a manager planned."""
+    return attrs.evolve(
+        row,
         assigned=plan.assigned,
         promised=plan.promised,
         said_waiting=plan.waiting_for,
         comment=plan.comment,
         comment_by=plan.comment_by,
     )
-    return with_past(row, before, came)
 
 
 def state_of(job: JobSummary) -> State:

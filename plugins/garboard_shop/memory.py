@@ -367,7 +367,10 @@ class Memory:
     """
 
     def __init__(self, rows: Iterable[Row] = ()) -> None:
-        self._rows = {row.hull: row for row in rows}
+        self._rows: dict[str, Row] = {}
+        self._forecasts = self._held = 0
+        for row in rows:
+            self._put(row)
         self.version = 0
         """Another number whenever a row changed."""
         self._newer: dict[str, Row] = {}
@@ -393,9 +396,9 @@ class Memory:
         """A boat's row, in the place of the one it had, and of those under numbers that are this boat's, too."""
         with self._guard:
             for hull in gone:
-                del self._rows[hull]
+                self._drop(hull)
                 self._columns, self._newer = None, {}
-            self._rows[row.hull] = row
+            self._put(row)
             self.version += 1
             self._newer[row.hull] = row
             if len(self._newer) > MOST_NEWER:
@@ -404,8 +407,16 @@ class Memory:
     def score(self) -> Score:
         """How the shop's forecasts did so far."""
         with self._guard:
-            rows = self._rows.values()
-            return Score(sum(row.forecasts for row in rows), sum(row.held for row in rows))
+            return Score(self._forecasts, self._held)
+
+    def _put(self, row: Row) -> None:
+        self._drop(row.hull)
+        self._rows[row.hull] = row
+        self._forecasts, self._held = self._forecasts + row.forecasts, self._held + row.held
+
+    def _drop(self, hull: str) -> None:
+        if (before := self._rows.pop(hull, None)) is not None:
+            self._forecasts, self._held = self._forecasts - before.forecasts, self._held - before.held
 
     def kept_by_boats_like(self, one: Row) -> Kept | None:
         """What boats like this one kept, itself left out; None of too few, or where too little of it is known.

@@ -10,7 +10,8 @@ from markupsafe import Markup
 
 from garboard.faults import in_number
 from garboard.hosting.host import PluginHost
-from garboard_shop.insight import NOBODY, Grid, Insight, Spread, board, insight_of
+from garboard_shop.board import NOBODY
+from garboard_shop.insight import Grid, Insight, Spread, board, insight_of
 from garboard_shop.memory import DEVIATION, ECONOMY, SLIP, Memory
 from garboard_shop.pages import charts
 from garboard_shop.pages.wording import day_of

@@ -18,14 +18,16 @@ from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import InputError
 from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boats_alike import REGISTER, kinds_entry, kinds_in
+from garboard.history.plans import plan_of
 from garboard.history.replay import replay
 from garboard.history.setting_entries import shop_settings
 from garboard.hosting.host import PluginHost
 from garboard.records import JsonValue
-from garboard_shop.job_rows import Came, Past, job_rows
+from garboard_shop.board import Board
+from garboard_shop.job_rows import Came, Past, job_rows, planned
 from garboard_shop.memory import Memory, as_text, kinds_of, of_text, pasts_of_text, row_of
 from garboard_shop.pages.authors import author_after
-from garboard_shop.pages.index import OVERLAP
+from garboard_shop.pages.index import OVERLAP, Index
 from garboard_shop.pages.summaries import BoatSummary
 from garboard_shop.store import KeptRow, Store, StoreAway, managers_devices
 
@@ -136,6 +138,7 @@ class Remembering:
     summary   : assesses a boat
     judged_by : names what assesses it
     now       : the shop's wall time [ms since 1970-01-01 UTC]
+    index     : the search over all boats, which has the owners' references; None for none
     """
 
     def __init__(
@@ -144,8 +147,12 @@ class Remembering:
         summary: Callable[[str], BoatSummary | None],
         judged_by: str = "",
         now: Callable[[], int] = wall_milliseconds,
+        index: Callable[[], Index | None] = lambda: None,
     ) -> None:
         self._store, self._summary, self._judged_by, self._now = store, summary, judged_by, now
+        self._index = index
+        self._board: Board | None = None
+        self._has_owners = False
         self._guard = threading.Lock()
         self._memory: Memory | None = None
         self._made: dict[str, _Made] = {}
@@ -178,8 +185,19 @@ class Remembering:
                     rows.append(row)
                     self._pasts[hull] = {job.job: job for job in row.jobs}
                     self._made.update(dict.fromkeys(made.numbers, made))
+                self._board = Board((job for row in rows for job in row.jobs), self._owners_of)
                 self._memory = Memory(rows)
             return self._memory
+
+    @property
+    def board(self) -> Board | None:
+        """The rows of all jobs; None while a server that was just started still reads them."""
+        return None if self.at_hand is None else self._board
+
+    def _owners_of(self, hull: str) -> tuple[str, ...]:
+        index = self._index()
+        card = index.card(hull) if index is not None else None
+        return card.owners if card is not None else ()
 
     @property
     def at_hand(self) -> Memory | None:
@@ -257,7 +275,28 @@ class Remembering:
         self._pasts[row.hull] = {job.job: job for job in row.jobs}
         self._made.update(dict.fromkeys(made.numbers, made))
         memory.take(row, gone)
+        if self._board is not None:
+            for hull in gone:
+                self._board.take(hull, ())
+            self._board.take(row.hull, row.jobs)
         return True
+
+    def plan(self, summary: BoatSummary, job: str) -> None:
+        """Show what a manager just planned for a job. Its row is made anew as soon as that boat's turn comes."""
+        numbers = summary.boat.state.hull_keys
+        board = self.board
+        held = {hull: rows for hull in numbers if board is not None and (rows := board.jobs_of(hull))}
+        plan = plan_of(summary.boat.state_of(job), (job, *summary.boat.state_of(job).parts(job)))
+        for hull, rows in held.items():
+            if board is not None:
+                board.take(hull, (planned(row, plan) if row.job == job else row for row in rows))
+
+    def learn_owners(self) -> None:
+        """Let the board's search know the owners' references, once the index has read them all."""
+        index = self._index()
+        if not self._has_owners and index is not None and index.is_complete and self._board is not None:
+            self._board.learn_words()
+            self._has_owners = True
 
     def _pasts_of(self, hull: str, made: _Made) -> dict[str, Past]:
         """What was known of a boat's jobs, by job; under the number of its row before any other."""
@@ -282,6 +321,7 @@ class Remembering:
     def _run(self) -> None:
         while not self._stop.is_set():
             try:
+                self.learn_owners()
                 self.bring_up_to_date(pause=PAUSE)
                 self.tell_tablets(wall_milliseconds())
             except (StoreAway, NotSaved):
