@@ -580,9 +580,12 @@ def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool
 
 def _import_backup(file: Path, folder: Path) -> None:
     with HullFolder(folder) as hulls:
+        left_out = backup.list_of(file).left_out_in_words
         report = backup.take_back(file, hulls)
     _print_report(attrs.evolve(report, target=folder), as_json=False)
-    if report.damage or not report.complete:
+    for one in left_out:
+        click.echo(f"not whole when the backup was made: {one}", err=True)
+    if report.damage or left_out or not report.complete:
         sys.exit(SOMETHING_FAILS)
 
 
