@@ -115,11 +115,15 @@ class HullFile:
 
     def append(self, new: Mapping[str, bytes]) -> None:
         """Write entries; saved once flushed."""
+        count = len(self.journal.entries)
         self.journal.append(new)
-        if new:
+        came = len(self.journal.entries) - count
+        if came:
             self.forget_views()
-            if self.unnoted is not None:
+            if self.unnoted is not None and came == len(new):
                 self.unnoted += new
+            else:  # another file was put in our place, with entries of its own
+                self.unnoted = None
 
     def take_back(self) -> None:
         """What was appended and not flushed is not saved."""
@@ -448,12 +452,11 @@ class HullFolder:
             if key in self._unflushed or not hull.journal.entries:
                 continue
             found = files.get(hull.journal.path.name)
-            if found is None or found.st_size != hull.journal.size_flushed:
+            if found is None or found.st_size != hull.journal.size_flushed or not hull.journal.is_as_left(found):
                 try:
                     hull.append({})
                 except (NewerFormat, OSError) as error:
                     raise NotSaved(f"{hull.journal.path} not saved: {in_words(error)}") from error
-                hull.forget_views()
                 if hull.journal.needs_flush:
                     self._unflushed[key] = hull
         if not self._batches:

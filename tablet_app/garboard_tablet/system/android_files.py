@@ -105,7 +105,7 @@ class AndroidFiles:
         self._ask(intent, answer, lambda _why: done(None))
 
     def _keep_leave(self, address: Any) -> None:
-        """Ask to write there after a restart too. A folder of some apps gives leave for once: the next one asks again."""
+        """Ask to write there after a restart too. The folders of some apps give leave for once only."""
         try:
             self._resolver.takePersistableUriPermission(address, _READ | _WRITE)
         except Exception:
