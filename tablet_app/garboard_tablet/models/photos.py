@@ -63,7 +63,7 @@ def next_picture(tablet: Tablet) -> Path:
 
 
 def pictures_in(folder: Path) -> list[Path]:
-    """Files in a folder that are pictures, or are called so, by name. What is hidden is half copied, or a system's own."""
+    """Files in a folder that are pictures, or are called so, by name. What is hidden is half copied."""
     return [path for path in sorted(folder.glob("[!.]*")) if _may_be_picture(path)] if folder.is_dir() else []
 
 
