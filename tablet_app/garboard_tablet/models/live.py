@@ -279,6 +279,7 @@ class LiveRun:
     def _silent(self, failure: Exception) -> None:
         """Nothing more comes. What came so far can be kept."""
         self.source.stop()
+        self.age = self.age or 0.0  # what is shown is of now no longer
         self.fault = f"No more samples from {self.source.title}: {in_words(failure)}"
         self.guidance = Guidance(number=None, unit="", word="no samples")
 

@@ -11,6 +11,7 @@ from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.findings import Finding, Verdict
+from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 from garboard.steps import Kind
 from garboard.units import UNITS_OF, Amount
@@ -229,7 +230,22 @@ class EntryPage(EchoingPage):
         counted = [finding for finding in ranked if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
         last = self._echo
         own = found_of(ask, counted) or (found_of(last.ask, counted) if last else []) or counted
-        return [partial(_verdict_card, finding) for finding in own[:1]]
+        cards: list[Maker] = [partial(_verdict_card, finding) for finding in own[:1]]
+        return [*cards, *(partial(self._photo_of, place) for place in self._failed_elsewhere(ask, own[:1]))]
+
+    def _failed_elsewhere(self, ask: Ask, found: Sequence[Finding]) -> list[FieldKey]:
+        """The value that failed, where it is another than the page asks for: the one saved last before all others."""
+        last = self._echo
+        for finding in found:
+            places = [place for place in finding.places if place[0] == self.route.step]
+            if finding.verdict is Verdict.FAIL and places and ask.place not in places:
+                return [last.ask.place if last is not None and last.ask.place in places else places[0]]
+        return []
+
+    def _photo_of(self, place: FieldKey) -> Press:
+        """What failed is photographed where it is said: Photo above it is of the next value."""
+        go = partial(self.way.go, self.route.to("photos", *place[1:]))
+        return Press("Photo of what failed", go, name="photos of what failed")
 
     def _aside(self, form: EntryForm) -> list[Press]:
         if form.result.question:

@@ -102,7 +102,7 @@ class LivePage(Page):
             return column_of([heading(_CHOOSE), words(_WHAT_THERE_IS, "quiet")])
         if self.run.running:
             self._view = HelmView(self._stop)
-            self._view.show(self.run, self._said)
+            self._view.show(self.run, self._said, self.context.guest.in_brief)
             return self._view
         if self.live.under_way is not None:
             return column_of([heading(_ANOTHER), words(whose(self.tablet, self.live.under_way.route), "quiet")])
@@ -243,10 +243,15 @@ class LivePage(Page):
         """Show how the run stands now."""
         if self.run is None or self._view is None or not self.run.running:
             return
-        self._view.show(self.run, self._said)
+        self._view.show(self.run, self._said, self.context.guest.in_brief)
         if self._refused != self.run.not_on_disk or turn is not Turn.NOTHING:
             self._refused = self.run.not_on_disk
             self.screen.say_saved()
+
+    def refill(self) -> None:
+        """Something has to be said before it hurts; while a run is steered, the next tick says it."""
+        if self.run is None or not self.run.running:
+            self.screen.redraw_as_it_is()
 
     def keyed(self, key: str) -> bool:
         """A remote with one key ends the run, as STOP does."""

@@ -145,10 +145,11 @@ class HelmView(Widget):
             self.add_widget(child)
         self.bind(size=self._place, pos=self._place)
 
-    def show(self, run: LiveRun, said: str = "") -> None:
+    def show(self, run: LiveRun, said: str = "", warnings: Sequence[str] = ()) -> None:
         """Show where a run stands.
 
-        said : stands in the word's place for a while ("kept aside, now the other way")
+        said     : stands in the word's place for a while ("kept aside, now the other way")
+        warnings : of the tablet itself, before they hurt
         """
         guidance, live = run.guidance, run.age is None
         self._gauge.show(guidance, live=live and not run.fault, age=run.age)
@@ -162,7 +163,7 @@ class HelmView(Widget):
                 word = f"armed: {word}"
         if run.source.is_simulated:
             word = f"SIMULATED: {word}"
-        lines = run.must_be_read
+        lines = "\n".join(filter(None, (run.must_be_read, " ".join(warnings))))
         mark = URGENT_MARK if guidance.urgent and live else verdict_marks[verdict]
         if (word, lines, mark.word, run.source.is_simulated) == (
             self._word.text, self._lines.text, self._mark_is, self._is_simulated,

@@ -46,7 +46,7 @@ class InSight:
     def look_around(self) -> None:
         """Say what a person should know before it hurts."""
         if self._guest.look():
-            self._screen.refill(("vessels",))
+            self._screen.refill(("vessels", "live"))
 
     def pause(self) -> None:
         """Out of sight. A run goes on: the system's service keeps the app at work."""
