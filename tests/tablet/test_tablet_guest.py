@@ -190,8 +190,7 @@ def test_a_day_with_a_pause_a_kill_and_an_update_loses_nothing(system: FakeServi
     assert faults(d.app.shell, d.window) == []
     d.app.dispatch("on_pause")
     d.now[0] += 20.0
-    run = d.app.live.under_way.run
-    wait_for(lambda: len(run.samples) == 41)
+    wait_for(lambda: recorded(d, route) == 41)
     d = killed(d, system)
     d.resize(*size)
     assert d.app.tablet.session.here == here

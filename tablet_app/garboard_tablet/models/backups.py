@@ -13,6 +13,7 @@ import attrs
 from garboard.disk.storage import make_folder
 from garboard.faults import GarboardError, in_number, in_words
 from garboard.verdict import Verdict
+from garboard_tablet.language import phrase
 from garboard_tablet.models.coming import coming_folder, drop_copy
 from garboard_tablet.system.files import Got, How, Place, Put
 
@@ -55,21 +56,31 @@ def said_of(taken: MergeReport, hull_files: Container[str]) -> Said:
     if taken.received or taken.attachments:
         entries = in_number(taken.received, "new entry", "new entries")
         files = in_number(taken.attachments, "photo or recording", "photos and recordings")
-        came = f"{entries} and {files} came."
+        came = phrase("{entries} and {files} came.", entries=entries, files=files)
     else:
         came = "All that could be read of it was here already." if taken.lost else "All that is in it was here already."
     left = [
-        *(f"Damaged in the backup: {loss}." for loss in taken.lost),
-        *(f"Not kept: {reason}." for _, reason in taken.refused),
-        *(f"Not read: {name}: {why}." for file, why in taken.not_read if (name := Path(file).name) in hull_files),
+        *(phrase("Damaged in the backup: {loss}.", loss=loss) for loss in taken.lost),
+        *(phrase("Not kept: {reason}.", reason=reason) for _, reason in taken.refused),
+        *(
+            phrase("Not read: {name}: {why}.", name=name, why=why)
+            for file, why in taken.not_read
+            if (name := Path(file).name) in hull_files
+        ),
     ]
     if left or not (taken.complete or taken.missing or taken.not_read):
-        more = f" And {len(left) - MOST_SAID} more." if len(left) > MOST_SAID else ""
+        more = phrase(" And {count} more.", count=len(left) - MOST_SAID) if len(left) > MOST_SAID else ""
         what = " ".join(left[:MOST_SAID]) or "Take it back again."
-        return Said(Verdict.FAIL, "not all", f"{came} {what}{more} What is here stays.")
+        return Said(
+            Verdict.FAIL, "not all", phrase("{came} {what}{more} What is here stays.", came=came, what=what, more=more)
+        )
     if taken.missing:
         files = in_number(len(taken.missing), "photo or recording is", "photos or recordings are")
-        return Said(Verdict.ADVISE, "taken back", f"{came} {files} neither in it nor here: ask the shop.")
+        return Said(
+            Verdict.ADVISE,
+            "taken back",
+            phrase("{came} {files} neither in it nor here: ask the shop.", came=came, files=files),
+        )
     return Said(Verdict.PASS, "taken back", came)
 
 
@@ -167,14 +178,20 @@ class Backups:
         if put.how is How.DONE:
             self._saved(made, put)
         else:
-            self._say(Verdict.FAIL, "not saved", f"Nothing was saved in {put.where}. {put.why}")
+            self._say(
+                Verdict.FAIL, "not saved", phrase("Nothing was saved in {where}. {why}", where=put.where, why=put.why)
+            )
 
     def _saved(self, made: Backup, put: Put) -> None:
         boats = in_number(made.hulls, "boat")
         when = made.at[:16].replace("T", " ")
         settings = attrs.evolve(self._tablet.settings, backed_up=(f"{when},", boats))
         self._tablet.change_settings(settings)
-        self._say(Verdict.PASS, "saved", f"{boats[:1].upper()}{boats[1:]} saved and read back: {put.where}")
+        self._say(
+            Verdict.PASS,
+            "saved",
+            phrase("{boats} saved and read back: {where}", boats=f"{boats[:1].upper()}{boats[1:]}", where=put.where),
+        )
 
     # Back
 
@@ -228,5 +245,7 @@ class Backups:
     def _failed(self, failure: Exception) -> None:
         log.error("a backup failed", exc_info=failure)
         self._say(
-            Verdict.FAIL, "not done", f"The program failed: {in_words(failure)}. The boats here are as they were."
+            Verdict.FAIL,
+            "not done",
+            phrase("The program failed: {reason}. The boats here are as they were.", reason=in_words(failure)),
         )

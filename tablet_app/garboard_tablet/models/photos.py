@@ -30,6 +30,7 @@ from garboard.report.photos import (
     turn_at,
     with_arrows,
 )
+from garboard_tablet.language import phrase
 from garboard_tablet.models.coming import coming_folder
 
 if TYPE_CHECKING:
@@ -101,7 +102,7 @@ def prepare(path: Path) -> Prepared:
         content = path.read_bytes()
         kept = as_kept(content)
     except OSError as failure:
-        return Prepared(refused=f"{path.name} could not be read: {in_words(failure)}.")
+        return Prepared(refused=phrase("{name} could not be read: {reason}.", name=path.name, reason=in_words(failure)))
     except PictureRefused as refused:
         return Prepared(refused=in_words(refused))
     name = path.name if kept is content or path.suffix.lower() in (".jpg", ".jpeg") else f"{path.stem}.jpg"
@@ -206,7 +207,7 @@ def when(photo: Photo) -> str:
     """When a photo was taken; where nobody knows, when it was kept, and that it was."""
     if photo.taken:
         return _to_the_minute(photo.taken)
-    return f"kept {_to_the_minute(photo.kept)}" if photo.kept else ""
+    return phrase("kept {time}", time=_to_the_minute(photo.kept)) if photo.kept else ""
 
 
 def _to_the_minute(time: str) -> str:

@@ -20,6 +20,7 @@ import attrs
 from garboard.disk import storage
 from garboard.disk.storage import NotSaved
 from garboard.faults import in_words
+from garboard_tablet.language import phrase
 
 _CHUNK = 1 << 20
 _LONGEST_NAME = 80
@@ -148,12 +149,19 @@ def copy_in(source: IO[bytes], folder: Path, name: str) -> Got:
         new.replace(target)
     except OSError as failure:
         storage.unfinished(target).unlink(missing_ok=True)
-        return Got(how=How.FAILED, name=name, why=f"{name} could not be copied: {in_words(failure)}.")
+        return Got(
+            how=How.FAILED,
+            name=name,
+            why=phrase("{name} could not be copied: {reason}.", name=name, reason=in_words(failure)),
+        )
     return Got(how=How.DONE, path=target, name=target.name)
 
 
 def _too_large(most: int) -> Got:
-    return Got(how=How.FAILED, why=f"The file is larger than {most >> 20} MB. Keep it elsewhere, and note where.")
+    return Got(
+        how=How.FAILED,
+        why=phrase("The file is larger than {most} MB. Keep it elsewhere, and note where.", most=most >> 20),
+    )
 
 
 def free_name(folder: Path, name: str) -> Path:
@@ -187,10 +195,14 @@ def copy_out(file: Path, target: Path) -> None:
         with target.open("rb") as copied:
             found = digest_of(copied)
     except OSError as failure:
-        raise NotSaved(f"{target.name} cannot be read back: {in_words(failure)}") from failure
+        raise NotSaved(
+            phrase("{name} cannot be read back: {reason}", name=target.name, reason=in_words(failure))
+        ) from failure
     if found != wanted:
         target.unlink(missing_ok=True)
-        raise NotSaved(f"{target.name} does not read back as it was written: look at its disk or card")
+        raise NotSaved(
+            phrase("{name} does not read back as it was written: look at its disk or card", name=target.name)
+        )
 
 
 def _forget_cached(path: Path) -> None:

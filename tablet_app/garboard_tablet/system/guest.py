@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from garboard_tablet.language import phrase
 from garboard_tablet.system.services import Services
 
 if TYPE_CHECKING:
@@ -114,10 +115,20 @@ class Guest:
             return []
         if free >= LEAST_FREE:
             return []
-        return [(f"Only {free // 1_000_000} MB are free on this tablet.", "Make room before you record a run.")]
+        return [
+            (
+                phrase("Only {free} MB are free on this tablet.", free=free // 1000000),
+                "Make room before you record a run.",
+            )
+        ]
 
     def _of_battery(self) -> list[tuple[str, str]]:
         battery = self._ask("battery", self.services.battery)
         if battery is None or battery.is_charging or battery.share > LOW_BATTERY:
             return []
-        return [(f"The battery is at {100 * battery.share:.0f}\u00a0%.", "Charge the tablet before a run.")]
+        return [
+            (
+                phrase("The battery is at {share:.0f}\u00a0%.", share=100 * battery.share),
+                "Charge the tablet before a run.",
+            )
+        ]

@@ -8,8 +8,8 @@ from kivy.clock import Clock
 from kivy.core.window import Window
 from kivy.metrics import Metrics
 
+from garboard_tablet.language import use_language
 from garboard_tablet.ui.inputs import WordsBox
-from garboard_tablet.ui.language import use_language
 
 if TYPE_CHECKING:
     from garboard_tablet.models.armed import Turn

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 from kivy.properties import ColorProperty
 from kivy.uix.widget import Widget
 
+from garboard_tablet.language import shown
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import whose
-from garboard_tablet.ui.language import shown
 from garboard_tablet.ui.theme import EDGE, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, dp, sp, theme
 from garboard_tablet.ui.widgets import Across, Column, Marked, MarkShape, Press, Txt, is_measured, verdict_marks
 
