@@ -190,8 +190,7 @@ def test_a_day_with_a_pause_a_kill_and_an_update_loses_nothing(system: FakeServi
     assert faults(d.app.shell, d.window) == []
     d.app.dispatch("on_pause")
     d.now[0] += 20.0
-    run = d.app.live.under_way.run
-    wait_for(lambda: len(run.samples) == 41)
+    wait_for(lambda: recorded(d, route) == 41)
     d = killed(d, system)
     d.resize(*size)
     assert d.app.tablet.session.here == here
@@ -324,3 +323,54 @@ def test_a_desk_is_no_tablet_and_pyjnius_stays_away(monkeypatch: pytest.MonkeyPa
     assert not desk.step_back()
     assert "jnius" not in sys.modules
     assert "garboard_tablet.system.android_services" not in sys.modules
+
+
+def test_a_run_on_a_low_battery_says_so_at_the_helm_and_at_rest(d: Driver, system: FakeServices) -> None:
+    """Also where the page stood there before; not while it charges."""
+    at_the_guide(d)
+    system.charge = Battery(0.12, is_charging=False)
+    d.app.sight.look_around()
+    assert d.says("The battery is at 12\u00a0%. Charge the tablet before a run.")
+    d.press("start")
+    sail(d, 3)
+    assert d.says("The battery is at 12\u00a0%.")
+    assert not d.says("before a run")
+    assert faults(d.app.shell, d.window) == []
+    system.charge = Battery(0.13, is_charging=True)
+    d.app.sight.look_around()
+    sail(d, 1)
+    assert not d.says("battery")
+
+
+def test_other_pages_do_not_say_recording_where_nothing_is_recorded(d: Driver) -> None:
+    """A boat's network falls silent and comes back, the disk refuses, the connection breaks."""
+    at_the_guide(d)
+    d.press("arm")
+    d.type_keys(BACK)
+    sail(d, 1)
+    assert d.find("to the run").text == "Armed"
+    d.press("to the run", "stop", "start")
+    under_way = d.app.live.under_way
+    run, source = under_way.run, under_way.run.source
+    sail(d, 5)
+    d.type_keys(BACK)
+    assert d.find("to the run").text == "Recording 0:05"
+    with pytest.MonkeyPatch.context() as silent:
+        silent.setattr(type(source), "read", lambda *_: [])
+        sail(d, 8)
+        assert d.find("to the run").text == "No samples"
+    sail(d, 1)
+    assert d.find("to the run").text == "Recording 0:14"
+    run.recorder.refusal = "No space left on the disk."
+    d.app.screen.redraw()
+    assert d.find("to the run").text == "NOT saved"
+    assert "NOT saved" in d.words()
+    run.recorder.refusal = ""
+    with pytest.MonkeyPatch.context() as broken:
+
+        def breaks(*_: object) -> list[Sample]:
+            raise OSError(104, "Connection reset by peer")
+
+        broken.setattr(type(source), "read", breaks)
+        sail(d, 1)
+        assert d.find("to the run").text == "No samples"

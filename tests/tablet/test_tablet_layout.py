@@ -155,7 +155,7 @@ def test_pages_have_room_for_a_language_with_longer_words(app: Any, number: int)
 
     A word stands on two lines only where it is too long for its place in the least size.
     """
-    from garboard_tablet.ui.language import Language
+    from garboard_tablet.language import Language
 
     gallery.set_screen(app, *gallery.SIZES[number])
     with pytest.MonkeyPatch.context() as patch:

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from enum import StrEnum
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import attrs
 
@@ -227,7 +227,9 @@ def _in_colours(image: Image) -> Image:
 
 
 def as_kept(content: bytes) -> bytes:
-    """A picture as it is kept: upright, its longer side at most KEPT_SIDE. A small upright one stays as it is.
+    """A picture as it is kept: upright, its longer side at most KEPT_SIDE, saying nothing but what is seen.
+
+    Where it was taken, and with whose camera, is nobody's business. A small upright one that is silent stays as it is.
 
     errors : PictureRefused
     """
@@ -241,7 +243,7 @@ def as_kept(content: bytes) -> bytes:
     with Image.open(BytesIO(content), formats=_FORMS) as original:
         is_upright = original.getexif().get(_ORIENTATION, 1) == 1
         if is_upright and original.get_format_mimetype() in _KEPT_AS_THEY_ARE and max(original.size) <= KEPT_SIDE:
-            return content
+            return _silent(original) if _says_more(original) else content
     return _as_jpeg(image)
 
 
@@ -264,6 +266,31 @@ def _refuse_damaged(content: bytes) -> None:
         raise PictureRefused(NoPicture.OTHER)
     if is_damaged(content):
         raise PictureRefused(NoPicture.CUT)
+
+
+def _says_more(original: Any) -> bool:
+    """Whether a picture carries more than what is seen: Exif, XMP, a comment, words.
+
+    A JPEG's segments 0 and 14, and the colours in 2, tell how it is to be shown.
+    """
+    if original.format == "JPEG":
+        return any(
+            name not in ("APP0", "APP14") and not (name == "APP2" and data.startswith(b"ICC_PROFILE"))
+            for name, data in original.applist
+        )
+    return bool(original.text) or bool(original.getexif())
+
+
+def _silent(original: Any) -> bytes:
+    """The same picture, as fine as it was, without anything else."""
+    out = BytesIO()
+    if original.format == "JPEG":
+        original.save(out, "JPEG", quality="keep", comment=b"")
+    else:
+        bare = original.copy()
+        bare.info = {key: said for key, said in original.info.items() if key == "transparency"}
+        bare.save(out, "PNG")
+    return out.getvalue()
 
 
 def taken_at(content: bytes) -> str:

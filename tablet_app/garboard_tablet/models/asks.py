@@ -15,6 +15,7 @@ from garboard.history.registers import RegisterKey
 from garboard.job_view import FieldKey, JobView
 from garboard.records import EQUIPMENT, JsonValue, Vessel, unit_of
 from garboard.steps import Field, Kind, Step
+from garboard_tablet.language import phrase
 
 FURTHER_ROW = "further row"
 
@@ -131,8 +132,8 @@ def row_name(step: Step, table: Field, view: JobView, row: str) -> str:
     is_name = first is not None and first is table.columns[0] and not first.each
     value = view.value(step.key, first.name, row=row) if first is not None and is_name else None
     if not isinstance(value, str) or not value or first is None:
-        return f"row {row}"
-    return value if first.kind is Kind.TEXT else f"row {row}, {value}"
+        return phrase("row {row}", row=row)
+    return value if first.kind is Kind.TEXT else phrase("row {row}, {value}", row=row, value=value)
 
 
 def _asks_of_field(

@@ -14,6 +14,7 @@ import attrs
 from garboard.disk.storage import make_folder, remove_unfinished
 from garboard.faults import GarboardError, in_number, in_words
 from garboard.verdict import Verdict
+from garboard_tablet.language import phrase
 from garboard_tablet.models.coming import coming_folder, drop_copy
 from garboard_tablet.system.files import Got, How, Place, Put, free_name
 
@@ -52,7 +53,7 @@ class Said:
 
 def _first(left: Sequence[str]) -> str:
     """The first of some reasons, and how many more there are."""
-    more = f" And {len(left) - MOST_SAID} more." if len(left) > MOST_SAID else ""
+    more = phrase(" And {count} more.", count=len(left) - MOST_SAID) if len(left) > MOST_SAID else ""
     return " ".join(left[:MOST_SAID]) + more
 
 
@@ -66,21 +67,25 @@ def said_of(taken: MergeReport, hull_files: Container[str], left_out: Sequence[s
     if taken.received or taken.attachments:
         entries = in_number(taken.received, "new entry", "new entries")
         files = in_number(taken.attachments, "photo or recording", "photos and recordings")
-        came = f"{entries} and {files} came."
+        came = phrase("{entries} and {files} came.", entries=entries, files=files)
     else:
         came = "All that could be read of it was here already." if taken.lost else "All that is in it was here already."
-    lacking = _first([f"Was not in it, or damaged: {one}." for one in left_out])
+    lacking = _first([phrase("Was not in it, or damaged: {what}.", what=one) for one in left_out])
     left = [
-        *(f"Damaged in the backup: {loss}." for loss in taken.lost),
-        *(f"Not kept: {reason}." for _, reason in taken.refused),
-        *(f"Not read: {name}: {why}." for file, why in taken.not_read if (name := Path(file).name) in hull_files),
+        *(phrase("Damaged in the backup: {loss}.", loss=loss) for loss in taken.lost),
+        *(phrase("Not kept: {reason}.", reason=reason) for _, reason in taken.refused),
+        *(
+            phrase("Not read: {name}: {why}.", name=name, why=why)
+            for file, why in taken.not_read
+            if (name := Path(file).name) in hull_files
+        ),
     ]
     if left or not (taken.complete or taken.missing or taken.not_read):
         what = " ".join(filter(None, (_first(left) or "Take it back again.", lacking)))
-        return Said(Verdict.FAIL, "not all", f"{came} {what} What is here stays.")
+        return Said(Verdict.FAIL, "not all", phrase("{came} {what} What is here stays.", came=came, what=what))
     if taken.missing or lacking:
         files = in_number(len(taken.missing), "photo or recording is", "photos or recordings are")
-        missing = f"{files} neither in it nor here: ask the shop." if taken.missing else ""
+        missing = phrase("{files} neither in it nor here: ask the shop.", files=files) if taken.missing else ""
         return Said(Verdict.ADVISE, "taken back", " ".join(filter(None, (came, lacking, missing))))
     return Said(Verdict.PASS, "taken back", came)
 
@@ -183,19 +188,23 @@ class Backups:
         if put.how is How.DONE:
             self._saved(made, put)
         else:
-            self._say(Verdict.FAIL, "not saved", f"Nothing was saved in {put.where}. {put.why}")
+            self._say(
+                Verdict.FAIL, "not saved", phrase("Nothing was saved in {where}. {why}", where=put.where, why=put.why)
+            )
 
     def _saved(self, made: Backup, put: Put) -> None:
         boats, lacking = in_number(made.hulls, "boat"), made.left_out_in_words
         if made.hulls_left_out:
-            boats = f"{made.hulls} of {in_number(made.hulls + made.hulls_left_out, 'boat')}"
+            of_all = in_number(made.hulls + made.hulls_left_out, "boat")
+            boats = phrase("{count} of {boats}", count=made.hulls, boats=of_all)
         when = made.at[:16].replace("T", " ")
-        kept = f"{boats}, not all of it" if lacking else boats
+        kept = phrase("{boats}, not all of it", boats=boats) if lacking else boats
         self._tablet.change_settings(attrs.evolve(self._tablet.settings, backed_up=(f"{when},", kept)))
-        saved = f"{boats[:1].upper()}{boats[1:]} saved and read back: {put.where}"
+        boats = f"{boats[:1].upper()}{boats[1:]}"
+        saved = phrase("{boats} saved and read back: {where}", boats=boats, where=put.where)
         if lacking:
-            text = f"{saved}. {_first([f'Not in it, or damaged: {one}.' for one in lacking])}"
-            self._say(Verdict.FAIL, "not all", text)
+            left = _first([phrase("Not in it, or damaged: {what}.", what=one) for one in lacking])
+            self._say(Verdict.FAIL, "not all", f"{saved}. {left}")
         else:
             self._say(Verdict.PASS, "saved", saved)
 
@@ -252,5 +261,7 @@ class Backups:
     def _failed(self, failure: Exception) -> None:
         log.error("a backup failed", exc_info=failure)
         self._say(
-            Verdict.FAIL, "not done", f"The program failed: {in_words(failure)}. The boats here are as they were."
+            Verdict.FAIL,
+            "not done",
+            phrase("The program failed: {reason}. The boats here are as they were.", reason=in_words(failure)),
         )

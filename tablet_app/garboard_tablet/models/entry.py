@@ -12,6 +12,7 @@ from garboard.history.registers import RegisterKey
 from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.steps import Field, Kind, Step
 from garboard.units import Amount
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import (
     Ask,
     asks_of_piece,
@@ -199,7 +200,7 @@ class EntryForm:
             half = 0.5 * 10.0 ** -len(self.text.partition(".")[2])
             said.append(" ".join(filter(None, ("read to ±", f"{half:.12f}".rstrip("0"), self.unit))))
         if self.has_meter:
-            said.append(f"with {self.meter}" if self.meter else "meter not named")
+            said.append(phrase("with {meter}", meter=self.meter) if self.meter else "meter not named")
         return ", ".join(said)
 
     @property

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from garboard.disk.entries import SHOP_RECORD
 from garboard.faults import in_number
 from garboard.records import Vessel
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.entry import first_open
 from garboard_tablet.models.own_facts import asks_of_own
@@ -51,9 +52,14 @@ def kept_by_boats_alike(tablet: Tablet, hull: str, job: str) -> str:
         return ""
     pitches = (view.told(one, "in", 1) for one in (kind.pitch, kind.low, kind.high))
     middle, low, high = pitches
-    return (
-        f"{kind.boats} boats of the shop like this one kept a pitch of {middle}, 8 of 10 of them {low} to {high}; most "
-        f"often {kind.size} in."
+    return phrase(
+        "{boats} boats of the shop like this one kept a pitch of {middle}, 8 of 10 of them {low} "
+        "to {high}; most often {size} in.",
+        boats=kind.boats,
+        middle=middle,
+        low=low,
+        high=high,
+        size=kind.size,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Sequence
 from pathlib import Path
@@ -40,6 +41,7 @@ from garboard.report.photos import (
     turn_at,
     with_arrows,
 )
+from garboard_tablet.language import phrase
 from garboard_tablet.models.coming import coming_folder
 
 if TYPE_CHECKING:
@@ -48,13 +50,14 @@ if TYPE_CHECKING:
 
 NUDGE = 0.02
 """One touch moves an arrow so far, as a share of the picture."""
+_NAMED = "photo %Y-%m-%d %H.%M.%S"
 
 
 def next_picture(tablet: Tablet) -> Path:
     """Where the camera is to write the next picture: named by the time, so that nothing is written over."""
     folder = coming_folder(tablet)
     make_folder(folder)
-    name = time.strftime("photo %Y-%m-%d %H.%M.%S")
+    name = time.strftime(_NAMED)
     path, number = folder / f"{name}.jpg", 1
     while path.exists():
         number += 1
@@ -101,7 +104,7 @@ def _changed(path: Path) -> float:
 class Prepared:
     """A picture as it is to be kept, or why it is not.
 
-    taken   : when it was taken, as its camera says
+    taken   : when it was taken, as its camera says, or this app that had it taken; "" where neither knows
     refused : in words; "" where it can be kept
     """
 
@@ -119,17 +122,28 @@ def prepare(path: Path) -> Prepared:
         content = path.read_bytes()
         kept = as_kept(content)
     except OSError as failure:
-        return Prepared(refused=f"{path.name} could not be read: {in_words(failure)}.")
+        return Prepared(refused=phrase("{name} could not be read: {reason}.", name=path.name, reason=in_words(failure)))
     except PictureRefused as refused:
         return Prepared(refused=in_words(refused))
     is_called_jpeg = path.suffix.lower() in (".jpg", ".jpeg")
     name = with_ending(path.name, content[:16]) if kept is content or is_called_jpeg else f"{path.stem}.jpg"
-    return Prepared(content=kept, name=name, taken=taken_at(content))
+    return Prepared(content=kept, name=name, taken=taken_at(content) or taken_here(path.name))
+
+
+def taken_here(name: str) -> str:
+    """When this app had a picture taken, by the name it gave: see `next_picture`; "" for any other.
+
+    >>> taken_here("photo 2026-05-14 09.12.33 2.jpg"), taken_here("IMG 2026-05-14.jpg")
+    ('2026-05-14T09:12:33', '')
+    """
+    found = re.match(r"photo (\d{4}-\d\d-\d\d) (\d\d)\.(\d\d)\.(\d\d)\b", name)
+    return f"{found[1]}T{found[2]}:{found[3]}:{found[4]}" if found else ""
 
 
 def photo_value(tablet: Tablet, picture: Prepared) -> dict[str, JsonValue]:
-    """Keep a picture; the value that refers to it, with when it was taken."""
-    return {**tablet.keep_file(picture.content, picture.name), "taken": picture.taken or tablet.author().wall()}
+    """Keep a picture; the value that refers to it, with when it was taken where that is known."""
+    kept: dict[str, JsonValue] = {**tablet.keep_file(picture.content, picture.name)}
+    return {**kept, "taken": picture.taken} if picture.taken else kept
 
 
 def attach_picture(tablet: Tablet, route: Route, picture: Prepared) -> FieldKey:
@@ -208,15 +222,26 @@ def content_of(tablet: Tablet, photo: Photo) -> bytes:
 def caption(tablet: Tablet, route: Route, photo: Photo) -> str:
     """What stands under a photo: what it shows, else when it was taken."""
     shown = shown_in_words(photo, tablet.host, tablet.view(route.hull, route.job))
-    return shown or photo.taken[:16].replace("T", " ") or photo.name
+    return shown or when(photo) or photo.name
 
 
-@attrs.define
+def when(photo: Photo) -> str:
+    """When a photo was taken; where nobody knows, when it was kept, and that it was."""
+    if photo.taken:
+        return _to_the_minute(photo.taken)
+    return phrase("kept {time}", time=_to_the_minute(photo.kept)) if photo.kept else ""
+
+
+def _to_the_minute(time: str) -> str:
+    return time[:16].replace("T", " ")
+
+
+@attrs.define(eq=False)
 class Pointing:
     """The arrows on one photo, at work. Each change is on the disk when the method returns.
 
     in_hand : number of the arrow that a touch moves; -1 where a touch sets a new one
-    before  : what stood before each change since the page came up
+    before  : what stood before each change
     """
 
     tablet: Tablet
@@ -225,6 +250,7 @@ class Pointing:
     aspect: float = 1.0
     in_hand: int = -1
     before: list[tuple[Arrow, ...]] = attrs.field(factory=list)
+    _after: tuple[Arrow, ...] = ()
 
     def __attrs_post_init__(self) -> None:
         self.in_hand = len(self.arrows) - 1
@@ -243,6 +269,11 @@ class Pointing:
     def may_add(self) -> bool:
         """Whether one more can be set."""
         return 0 < len(self.arrows) < MOST_ARROWS and self.in_hand >= 0
+
+    @property
+    def can_undo(self) -> bool:
+        """Whether the last change still stands: what came from another tablet meanwhile is not undone with it."""
+        return bool(self.before) and self.arrows == self._after
 
     def touch(self, x: float, y: float) -> None:
         """Put the tip of the arrow in hand there; the first time, set it."""
@@ -286,9 +317,10 @@ class Pointing:
 
     def undo(self) -> None:
         """Have the arrows as they were before the last change."""
-        if self.before:
+        if self.can_undo:
             arrows = self.before.pop()
             self._write(arrows)
+            self._after = self.arrows
             self.in_hand = min(max(self.in_hand, 0), len(arrows) - 1)
 
     def _with(self, arrow: Arrow) -> None:
@@ -305,6 +337,7 @@ class Pointing:
         before = self.arrows
         if self._write(arrows):
             self.before.append(before)
+            self._after = self.arrows
 
     def _write(self, arrows: Sequence[Arrow]) -> bool:
         value = value_at(self.tablet, self.route, self.place)
@@ -312,3 +345,19 @@ class Pointing:
             return False
         self.tablet.keep_with_step(self.route.hull, self.route.job, self.place, changed)
         return True
+
+
+@attrs.define(eq=False)
+class Pointed:
+    """The photo that was pointed at last: its arrows can be undone also after one was named, on a page of its own."""
+
+    tablet: Tablet
+    _last: Pointing | None = None
+
+    def at(self, route: Route, place: FieldKey) -> Pointing:
+        """The arrows on a photo, with what stood before them."""
+        last = self._last
+        if last is None or (last.route.hull, last.route.job, last.place) != (route.hull, route.job, place):
+            last = self._last = Pointing(self.tablet, route, place)
+        last.in_hand = len(last.arrows) - 1
+        return last

@@ -104,6 +104,10 @@ class UnderWay:
 
     def words(self, now: float) -> str:
         """How it stands, for the upper right of every page."""
+        if self.run.age is not None:  # also when armed: nothing that is not heard begins a run
+            return "Full" if self.run.is_full else "No samples"
+        if self.run.not_on_disk:
+            return "NOT saved"
         if self.run.watch is not None and self.run.watch.phase is Phase.WAITING:
             return "Armed"
         minutes, seconds = divmod(int(max(0.0, now - self._recording_since)), 60)

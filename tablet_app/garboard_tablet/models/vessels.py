@@ -15,6 +15,7 @@ from garboard.disk.formats import Format
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
 from garboard.faults import InputError, in_number
+from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import FAILS, NOT_NAMED, Tablet
 
@@ -93,8 +94,10 @@ class VesselLine:
         """How the job stands, in words: what fails in it or in another job, and what is open of one handed over."""
         counted = (
             in_number(self.fails_now, *FAILS) if self.fails_now else "",
-            f"{in_number(self.fails_elsewhere, *FAILS)} in other jobs" if self.fails_elsewhere else "",
-            f"{self.left} open" if self.left else "",
+            phrase("{fails} in other jobs", fails=in_number(self.fails_elsewhere, *FAILS))
+            if self.fails_elsewhere
+            else "",
+            phrase("{left} open", left=self.left) if self.left else "",
         )
         return ", ".join(filter(None, (self.phase, *counted)))
 
@@ -111,7 +114,9 @@ class VesselLine:
     @property
     def saved_words(self) -> str:
         """When it was last saved; a time ahead of this tablet's clock says so, as one of two clocks is wrong then."""
-        return f"{self.saved} (by a clock ahead of this one)" if is_ahead(self.saved) else self.saved
+        return (
+            phrase("{saved} (by a clock ahead of this one)", saved=self.saved) if is_ahead(self.saved) else self.saved
+        )
 
     @property
     def job_meant(self) -> str:
@@ -120,7 +125,7 @@ class VesselLine:
 
     @property
     def share(self) -> str:
-        return f"{self.done} of {in_number(self.total, 'step')}"
+        return phrase("{done} of {steps}", done=self.done, steps=in_number(self.total, "step"))
 
     def matches(self, words: str) -> bool:
         """Whether a search finds this vessel: by any part of its number or its name, or by its sticker scanned."""
@@ -342,7 +347,8 @@ def told_apart(tablet: Tablet, hull: str) -> dict[str, str]:
     records = {job: tablet.view(hull, job).job for job in tablet.boat(hull).jobs}
     alike = Counter((record.kind, record.opened) for record in records.values())
     return {
-        job: f"opened {record.opened}" + (f", job {job}" if alike[record.kind, record.opened] > 1 else "")
+        job: phrase("opened {opened}", opened=record.opened)
+        + (phrase(", job {job}", job=job) if alike[record.kind, record.opened] > 1 else "")
         for job, record in records.items()
     }
 
@@ -356,7 +362,7 @@ def moved_away(tablet: Tablet, hull: str) -> dict[str, str]:
 
 def _without_job(tablet: Tablet, hull: str) -> str:
     targets = sorted({printed(target) for target in moved_away(tablet, hull).values()})
-    return f"job moved to {', '.join(targets)}" if targets else "no job yet"
+    return phrase("job moved to {targets}", targets=", ".join(targets)) if targets else "no job yet"
 
 
 def printed(text: str) -> str:
@@ -421,7 +427,9 @@ def check_hull(text: str, lines: Sequence[VesselLine]) -> HullCheck:
         is_short = _completed(text) != text
         faults = _faults(_completed(text)) if is_short else tuple(str(fault) for fault in failure.faults)
         lacks = (
-            f"{len(hull_number.key(text))} of 12 characters, or of 14 with a country code in front." if is_short else ""
+            phrase("{count} of 12 characters, or of 14 with a country code in front.", count=len(hull_number.key(text)))
+            if is_short
+            else ""
         )
         return HullCheck(text, faults=faults, lacks=lacks, offers=tuple(dict.fromkeys(offers)), known=known)
     return HullCheck(
@@ -458,10 +466,15 @@ def _faults(text: str) -> tuple[str, ...]:
 def _reading(number: hull_number.HullNumber) -> str:
     from calendar import month_name
 
-    country = f", country {number.country}" if number.country else ""
-    return (
-        f"Maker {number.maker}, serial {number.serial}, {month_name[number.month]} of a year ending in "
-        f"{number.year_digit}, model year {number.model_year}{country}."
+    country = phrase(", country {country}", country=number.country) if number.country else ""
+    return phrase(
+        "Maker {maker}, serial {serial}, {month} of a year ending in {year_digit}, model year {model_year}{country}.",
+        maker=number.maker,
+        serial=number.serial,
+        month=month_name[number.month],
+        year_digit=number.year_digit,
+        model_year=number.model_year,
+        country=country,
     )
 
 

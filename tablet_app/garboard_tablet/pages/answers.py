@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
+from garboard_tablet.language import phrase
 from garboard_tablet.pages.job import OTHER
 from garboard_tablet.ui.inputs import SignaturePad, WordsBox
 from garboard_tablet.ui.theme import DIGITS, GAP, SMALL, dp
@@ -28,7 +29,7 @@ def picks(presses: Sequence[Press]) -> Column:
 
 def other_press(do: Callable[[], object], typed: str = "") -> Press:
     """The last choice of a list: what is not on it is typed."""
-    return Press(f"Other: {typed}" if typed else OTHER, do, name="other", chosen=bool(typed))
+    return Press(phrase("Other: {typed}", typed=typed) if typed else OTHER, do, name="other", chosen=bool(typed))
 
 
 def rivals(values: Sequence[Rival], choose: Callable[[Rival], object]) -> Column:
@@ -55,7 +56,9 @@ def _rival_card(rival: Rival, size: float) -> Card:
 
 
 def _choosing(row: Sequence[Rival], choose: Callable[[Rival], object]) -> Beside:
-    presses = [Press(f"Choose {one.text}", partial(choose, one), name=f"value {one.text}") for one in row]
+    presses = [
+        Press(phrase("Choose {text}", text=one.text), partial(choose, one), name=f"value {one.text}") for one in row
+    ]
     return Beside(presses, columns=2)
 
 

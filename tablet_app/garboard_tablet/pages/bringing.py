@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from garboard.findings import Verdict
 from garboard.report.photo_files import LARGEST_FILE
+from garboard_tablet.language import phrase
 from garboard_tablet.models.coming import coming_folder, drop_copy
 from garboard_tablet.models.photos import Prepared, next_picture, prepare, waiting_pictures
 from garboard_tablet.system.files import Got, How
@@ -93,7 +94,11 @@ class Bringing:
             makers = [words(_INBOX.format(f"{inbox.parent.name}/{inbox.name}"))]
         unread = [path.name for path, texture in textures if texture is None]
         if unread:
-            makers.append(words(f"Cannot be read: {', '.join(unread)}. Take or copy it again.", "quiet", SMALL))
+            makers.append(
+                words(
+                    phrase("Cannot be read: {unread}. Take or copy it again.", unread=", ".join(unread)), "quiet", SMALL
+                )
+            )
         return makers
 
     @staticmethod

@@ -14,6 +14,7 @@ from garboard.findings import Verdict
 from garboard.records import SignOff
 from garboard.steps import Phase, Step
 from garboard_tablet.book import book_path, book_state, can_make_book, make_book, put_down
+from garboard_tablet.language import phrase
 from garboard_tablet.models.covered import CoveredPart, coverage
 from garboard_tablet.models.pages import PunchLine, still_to_do, what_is_missing
 from garboard_tablet.models.photos import content_of
@@ -101,7 +102,7 @@ def missing_card(missing: Sequence[PunchLine], end: str) -> Card:
 
 
 def _as_now(entries: int) -> str:
-    return "1 entry, as it is now" if entries == 1 else f"{entries} entries, as they are now"
+    return "1 entry, as it is now" if entries == 1 else phrase("{entries} entries, as they are now", entries=entries)
 
 
 def _signed_row(signed: SignOff) -> RowPress:
@@ -131,7 +132,7 @@ class CoversPage(Page):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"What the {self.role} signs for"
+        return phrase("What the {role} signs for", role=self.role)
 
     def body(self) -> Widget:
         covered = coverage(self.tablet, self.route.hull, self.route.job)
@@ -139,7 +140,7 @@ class CoversPage(Page):
         makers: list[Maker] = []
         if missing:
             them = "it" if len(missing) == 1 else "them"
-            makers.append(partial(missing_card, missing, f". The signature does not cover {them}."))
+            makers.append(partial(missing_card, missing, phrase(". The signature does not cover {them}.", them=them)))
             makers.extend(partial(_open_point, line) for line in missing)
         makers.append(heading(_as_now(covered.count)))
         for part in covered.parts:
@@ -172,7 +173,7 @@ class SignerPage(WordsPage):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"The {self.route.subject[0]}'s name"
+        return phrase("The {role}'s name", role=self.route.subject[0])
 
     def offers(self) -> Sequence[str]:
         owner = self.tablet.view(self.route.hull, self.route.job).job.owner
@@ -189,11 +190,11 @@ class SigningPage(Page):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"{self.route.subject[1]}, sign here"
+        return phrase("{name}, sign here", name=self.route.subject[1])
 
     @property
     def under(self) -> str:
-        return f"As the {self.route.subject[0]}. {super().under}"
+        return phrase("As the {role}. {under}", role=self.route.subject[0], under=super().under)
 
     def body(self) -> Widget:
         from garboard_tablet.pages.answers import SigningArea
@@ -253,7 +254,7 @@ class BookPage(Page):
         self.context.background.run(BOOK, lambda: make_book(view, host, path, unread, load), self._made, self._failed)
 
     def _failed(self, failure: Exception) -> None:
-        self._problem = f"Making the book failed: {in_words(failure)}"
+        self._problem = phrase("Making the book failed: {reason}", reason=in_words(failure))
         if self.screen.shows(self):
             self._made(None)
         else:

@@ -11,6 +11,7 @@ from kivy.uix.widget import Widget
 from garboard.findings import Verdict
 from garboard.records import EQUIPMENT
 from garboard.steps import Phase
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import (
     KIND_TITLES,
 )
@@ -51,7 +52,9 @@ class JobPage(Page):
     @property
     def under(self) -> str:
         record = self.tablet.view(self.route.hull, self.route.job).job
-        told = told_apart(self.tablet, self.route.hull).get(self.route.job, f"opened {record.opened}")
+        told = told_apart(self.tablet, self.route.hull).get(
+            self.route.job, phrase("opened {opened}", opened=record.opened)
+        )
         return f"{number_of(self.tablet, self.route.hull)}. {record.kind.capitalize()}, {told}."
 
     def counts(self) -> Sequence[tuple[Verdict, int]]:
@@ -70,9 +73,21 @@ class JobPage(Page):
                   name=f"tab {phase.value}", chosen=phase.value == chosen)
             for phase, lines in phases.items()
         ]  # fmt: skip
-        count = f"{len(missing)}, {len(questions)} asked" if questions else f"{len(missing)}"
-        tabs.append(Press(f"Missing\n{count}", partial(self._turn, MISSING), "plain", SMALL, name="tab missing",
-                          chosen=chosen == MISSING))  # fmt: skip
+        count = (
+            phrase("{missing}, {asked} asked", missing=len(missing), asked=len(questions))
+            if questions
+            else f"{len(missing)}"
+        )
+        tabs.append(
+            Press(
+                phrase("Missing\n{count}", count=count),
+                partial(self._turn, MISSING),
+                "plain",
+                SMALL,
+                name="tab missing",
+                chosen=chosen == MISSING,
+            )
+        )
         tabs.append(Press("Vessel", partial(self._turn, VESSEL), "plain", SMALL, name="tab vessel",
                           chosen=chosen == VESSEL))  # fmt: skip
         if chosen == MISSING:
@@ -146,7 +161,7 @@ class JobPage(Page):
 
 
 def _share(lines: Sequence[StepLine]) -> str:
-    return f"{sum(not line.is_open for line in lines)} of {len(lines)}"
+    return phrase("{done} of {all}", done=sum(not line.is_open for line in lines), all=len(lines))
 
 
 _WHY_MARKS = {"fails": verdict_marks[Verdict.FAIL], "to do": state_mark("to do")}
@@ -187,8 +202,14 @@ class PunchListPage(Page):
     def _row(self, line: PunchLine) -> RowPress:
         mark = state_mark("done" if line.settled else "to do")
         word = "put right" if line.settled else "press when put right"
-        return RowPress(line.text, lambda: self._settle(line), small=f"Noted by {line.by or 'nobody named'}", mark=mark,
-                        word=word, name=f"punch {line.text}")  # fmt: skip
+        return RowPress(
+            line.text,
+            lambda: self._settle(line),
+            small=phrase("Noted by {by}", by=line.by or "nobody named"),
+            mark=mark,
+            word=word,
+            name=f"punch {line.text}",
+        )
 
     def _settle(self, line: PunchLine) -> None:
         self.tablet.note(
@@ -259,7 +280,11 @@ class WordsPage(Page):
 
     def _done(self, text: str) -> None:
         if self.longest and len(text) > self.longest:
-            self._refused = f"These are {len(text)} letters; {self.longest} can be kept. Say it in fewer."
+            self._refused = phrase(
+                "These are {count} letters; {longest} can be kept. Say it in fewer.",
+                count=len(text),
+                longest=self.longest,
+            )
             self.screen.redraw_as_it_is()
             self.begin()
         elif text:

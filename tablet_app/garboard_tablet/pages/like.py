@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.faults import in_number
+from garboard_tablet.language import phrase
 from garboard_tablet.models import like
 from garboard_tablet.models.entry import entry_route
 from garboard_tablet.models.own_facts import OWN
@@ -43,7 +44,7 @@ class LikePage(Page):
         return RowPress(
             template.name,
             partial(self._begin, template.facts),
-            small=f"Template. {like.counted_facts(template.facts)}",
+            small=phrase("Template. {facts}", facts=like.counted_facts(template.facts)),
             name=f"template {template.name}",
         )
 
@@ -78,7 +79,7 @@ class OwnFactsPage(Page):
         asks = like.still_open(self.tablet, self.route)
         if not asks:
             return column_of([words("All of it is entered.")])
-        told = f"{in_number(len(asks), 'thing')} only this boat has. Any can wait."
+        told = phrase("{things} only this boat has. Any can wait.", things=in_number(len(asks), "thing"))
         return column_of([words(told, "quiet"), *(partial(self._row, ask) for ask in asks)])
 
     def _row(self, ask: Ask) -> RowPress:
@@ -99,7 +100,15 @@ class OwnFactsPage(Page):
             return (
                 Press("To the job", lambda: self.way.instead(self.route.to("job", step="")), "main", name="to the job"),
             )
-        return (job, Press(f"Next: {asks[0].field.title}", partial(self._enter, asks[0]), "main", name="next own"))
+        return (
+            job,
+            Press(
+                phrase("Next: {title}", title=asks[0].field.title),
+                partial(self._enter, asks[0]),
+                "main",
+                name="next own",
+            ),
+        )
 
 
 class KeepTemplatePage(WordsPage):

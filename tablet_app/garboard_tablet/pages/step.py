@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
+from garboard.faults import in_number
 from garboard.findings import Verdict
 from garboard.fittings import CAME_WITH, fitted_now, is_of_runs
 from garboard.hosting.unused import NotUsed, not_used
 from garboard.records import Vessel
 from garboard.steps import Assessed, Caution, Field, Step
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import (
     KIND_TITLES,
     Ask,
@@ -91,7 +93,9 @@ class StepPage(EchoingPage):
 
     def body(self) -> Widget:
         if self.step is None:
-            return column_of([words(f"No plugin on this tablet has {self.route.step}. Its values are kept.")])
+            return column_of(
+                [words(phrase("No plugin on this tablet has {step}. Its values are kept.", step=self.route.step))]
+            )
         cautions = self._caution_rows(self.step)
         first, last = ([], cautions) if self._begun or self._read_at else (cautions, [])
         asked = [*self._draft_rows(self.step), *self._missing_rows(self.step), *self._sources()]
@@ -107,8 +111,14 @@ class StepPage(EchoingPage):
         count = len(step.cautions_for(self.tablet.view(self.route.hull, self.route.job).fuel))
         if not count and not step.at_hand:
             return []
-        title = f"{count} caution{'s' if count > 1 else ''}" if count else "What to have at hand"
-        read = f"read {self._read_at}" if self._read_at else "read again" if self._begun else "read first"
+        title = in_number(count, "caution") if count else "What to have at hand"
+        read = (
+            phrase("read {read_at}", read_at=self._read_at)
+            if self._read_at
+            else "read again"
+            if self._begun
+            else "read first"
+        )
         word = read if count else ""
         mark = verdict_marks[Verdict.ADVISE] if count else None
         return [lambda: RowPress(title, self._cautions, mark=mark, word=word, name="cautions")]
@@ -120,8 +130,14 @@ class StepPage(EchoingPage):
     def _draft_row(self, ask: Ask, typed: str) -> RowPress:
         title = ", ".join(filter(None, (ask.field.title, ask.context)))
         go = partial(self.way.go, entry_route(self.route, ask))
-        return RowPress(f"{typed} is not saved", go, small=f"{title}. Press here to save it, or to change it.",
-                        mark=verdict_marks[Verdict.ADVISE], word="typed", name=f"typed {title}")  # fmt: skip
+        return RowPress(
+            phrase("{typed} is not saved", typed=typed),
+            go,
+            small=phrase("{title}. Press here to save it, or to change it.", title=title),
+            mark=verdict_marks[Verdict.ADVISE],
+            word="typed",
+            name=f"typed {title}",
+        )
 
     def _missing_rows(self, step: Step) -> list[Maker]:
         return [partial(self._no_equipment, kind) for kind in missing_equipment(step, self._vessel)]
@@ -152,8 +168,15 @@ class StepPage(EchoingPage):
         if is_of_runs(field.name for field in step.all_fields()):
             on = ", ".join(dict.fromkeys(name or CAME_WITH for name in fitted_now(view.vessel)))
             go_on = partial(self.way.go, self.route.to("trials"))
-            found.append(lambda: RowPress("Propellers tried", go_on, small=f"Fitted: {on}" if on else "", word="open",
-                                          name="trials"))  # fmt: skip
+            found.append(
+                lambda: RowPress(
+                    "Propellers tried",
+                    go_on,
+                    small=phrase("Fitted: {on}", on=on) if on else "",
+                    word="open",
+                    name="trials",
+                )
+            )
         return found
 
     def _aside(self, table: Field, columns: Sequence[Field]) -> RowPress:
@@ -210,7 +233,7 @@ class StepPage(EchoingPage):
             return []
         go = partial(self.way.go, self.route.to("sensors"))
         unheard = entered_not_heard(vessel, sources)
-        small = ". ".join((f"The network calls it {open_names}", *unheard))
+        small = ". ".join((phrase("The network calls it {open_names}", open_names=open_names), *unheard))
         return [lambda: RowPress("Which of these is my compass?", go, small=small, mark=verdict_marks[Verdict.ADVISE],
                                  word="not heard" if unheard else "none chosen", name="sensors")]  # fmt: skip
 
@@ -227,7 +250,11 @@ class StepPage(EchoingPage):
         else:
             return []
         title = KIND_TITLES[table.each] if table.each else table.title
-        return [lambda: RowPress(f"Add to: {title}", lambda: self.way.go(target), name=f"add row {name}")]
+        return [
+            lambda: RowPress(
+                phrase("Add to: {title}", title=title), lambda: self.way.go(target), name=f"add row {name}"
+            )
+        ]
 
     def verdict_rows(self) -> list[Maker]:
         """The worst large, then what else asks for something, then how many pass."""
@@ -274,7 +301,7 @@ class StepPage(EchoingPage):
 
     def _no_equipment(self, kind: str) -> RowPress:
         return RowPress(
-            f"{KIND_TITLES[kind]}: none entered",
+            phrase("{kind}: none entered", kind=KIND_TITLES[kind]),
             lambda: self.way.go(self.route.to("kind", kind)),
             small="Enter them first. Then this step asks about each.",
             mark=verdict_marks[Verdict.NOT_ENOUGH_DATA],
@@ -298,7 +325,7 @@ class StepPage(EchoingPage):
         lacking = missing_equipment(self.step, self._vessel) if self.step else ()
         if lacking:
             to_kind = partial(self.way.go, self.route.to("kind", lacking[0]))
-            return Press(f"Next: {KIND_TITLES[lacking[0]]}", to_kind, "main", name="continue")
+            return Press(phrase("Next: {kind}", kind=KIND_TITLES[lacking[0]]), to_kind, "main", name="continue")
         needed = [ask for ask in self._asks(self.step) if ask.field.required] if self.step else []
         ask = first_open(self.tablet, self.route, needed)
         if ask is None and self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) == DONE:
@@ -306,7 +333,12 @@ class StepPage(EchoingPage):
         if ask is None:
             return Press("Step done", self._done, "main", name="done")
         words_of = ", ".join(filter(None, (ask.field.title, ask.context)))
-        return Press(f"Next: {words_of}", partial(self.way.go, entry_route(self.route, ask)), "main", name="continue")
+        return Press(
+            phrase("Next: {what}", what=words_of),
+            partial(self.way.go, entry_route(self.route, ask)),
+            "main",
+            name="continue",
+        )
 
     def _to_next_step(self) -> Press:
         """On with the day, in the place of the step that is done; at its end back to the day."""
@@ -315,7 +347,7 @@ class StepPage(EchoingPage):
         if step is None:
             return Press("Back to the job", self.way.back, "main", name="step ended")
         go_on = partial(self.way.on_to_step, self.route, step.key)
-        return Press(f"Next: {step.title}", go_on, "main", name="next step")
+        return Press(phrase("Next: {title}", title=step.title), go_on, "main", name="next step")
 
     def _done(self) -> None:
         self.tablet.set_state(self.route.hull, self.route.job, self.route.step, DONE)

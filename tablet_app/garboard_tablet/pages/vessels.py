@@ -11,6 +11,7 @@ from kivy.uix.widget import Widget
 from garboard.faults import in_number
 from garboard.report.palette import STEP_MARKS
 from garboard.verdict import Verdict
+from garboard_tablet.language import phrase
 from garboard_tablet.models.keys import ENTER, ERASE
 from garboard_tablet.models.session import HOME, Route
 from garboard_tablet.models.tablet import FAILS
@@ -59,8 +60,8 @@ class VesselsPage(Page):
         if not count and not self.context.vessels.is_looked_through:
             return READING
         gone = sum(one.is_gone for one in self.tablet.amiss)
-        here = f"{count} on this tablet" if count or gone else "None on this tablet yet"
-        return f"{here}, {in_number(gone, 'file')} gone" if gone else here
+        here = phrase("{count} on this tablet", count=count) if count or gone else "None on this tablet yet"
+        return phrase("{here}, {files} gone", here=here, files=in_number(gone, "file")) if gone else here
 
     def body(self) -> Widget:
         self._list.refill()
@@ -80,7 +81,14 @@ class VesselsPage(Page):
         made += [partial(warning_card, text) for text in self.context.guest.warnings]
         made += [partial(self._amiss_card, one) for one in self.tablet.amiss[:MOST_AMISS]]
         if more := len(self.tablet.amiss[MOST_AMISS:]):
-            made.append(words(f"{in_number(more, 'more file')} lost or damaged. Settings names those that are gone."))
+            made.append(
+                words(
+                    phrase(
+                        "{more_files} lost or damaged. Settings names those that are gone.",
+                        more_files=in_number(more, "more file"),
+                    )
+                )
+            )
         made += [partial(_left_out_card, plugin) for plugin in self.tablet.plugins_left_out()]
         return [*made, *self._vessel_rows(found)]
 
@@ -110,7 +118,9 @@ class VesselsPage(Page):
         return RowPress(
             line.name or line.hull_number,
             lambda: self._open(line),
-            small=f"{number}. Saved {line.saved_words}, {ashore}.",
+            small=phrase(
+                "{number}. Saved {saved_words}, {ashore}.", number=number, saved_words=line.saved_words, ashore=ashore
+            ),
             value=line.stands,
             mark=mark or state_mark(state),
             word=line.share if line.phase != HANDED_OVER else None,  # what is open of it is counted already
@@ -138,7 +148,10 @@ class VesselsPage(Page):
 
 
 def _left_out_card(plugin: str) -> Card:
-    said = f"Plugin {plugin} is left out, because the app ended while it ran. Its checks are not judged here."
+    said = phrase(
+        "Plugin {plugin} is left out, because the app ended while it ran. Its checks are not judged here.",
+        plugin=plugin,
+    )
     return Card(Txt(said), mark=verdict_marks[Verdict.ADVISE], word="look here")
 
 
@@ -220,7 +233,9 @@ class NewJobPage(Page):
         makers.append(lambda: Typed(self.text, "", 44))
         if check.known is not None:
             name = check.known.name or check.known.hull_number
-            makers.append(lambda: Card(Txt(f"{name} is already on this tablet. This opens another job for it.")))
+            makers.append(
+                lambda: Card(Txt(phrase("{name} is already on this tablet. This opens another job for it.", name=name)))
+            )
         if self._insisted:
             text = "This number is not well formed. Compare it with the transom."
             makers.append(partial(self._card, Verdict.FAIL, text, "look again"))
@@ -238,7 +253,7 @@ class NewJobPage(Page):
         return makers
 
     def _presses(self, check: HullCheck, word: str, kind: str, do: Callable[[], None]) -> Across:
-        offers = [Press(f"Take {offer}", partial(self.take, offer)) for offer in check.offers[:2]]
+        offers = [Press(phrase("Take {offer}", offer=offer), partial(self.take, offer)) for offer in check.offers[:2]]
         return Across([*offers, Press(word, do, kind, name="open job")], least=240)
 
     def _card(self, verdict: Verdict, text: str, word: str) -> Card:
@@ -331,7 +346,7 @@ class VesselJobsPage(Page):
 
     def _moved_row(self, job: str, target: str) -> RowPress:
         return RowPress(
-            f"Moved to {whose(self.tablet, Route(page='job', hull=target))}",
+            phrase("Moved to {boat}", boat=whose(self.tablet, Route(page="job", hull=target))),
             lambda: self.way.go_named(Route(page="job", hull=target, job=job)),
             small="It was entered under this number, but belongs to the other vessel.",
             mark=STEP_MARKS["to do"],

@@ -20,6 +20,7 @@ from android import activity as results
 from jnius import autoclass, cast
 
 from garboard.faults import in_words
+from garboard_tablet.language import phrase
 from garboard_tablet.system.files import CANCELLED, Got, How, Place, Put, copy_in, digest_of
 
 if TYPE_CHECKING:
@@ -145,7 +146,11 @@ class AndroidFiles:
             with os.fdopen(self._descriptor(address, "r"), "rb") as source:
                 return copy_in(source, folder, name, is_backup=is_backup)
         except Exception as failure:
-            return Got(how=How.FAILED, name=name, why=f"{name} could not be read: {in_words(failure)}.")
+            return Got(
+                how=How.FAILED,
+                name=name,
+                why=phrase("{name} could not be read: {reason}.", name=name, reason=in_words(failure)),
+            )
 
     def _descriptor(self, address: Any, mode: str) -> int:
         """A descriptor of our own: it is read and written without Java."""
@@ -174,7 +179,7 @@ class AndroidFiles:
             why = "It does not read back as it was written: look at the disk or card."
         except Exception as failure:
             log.exception("a file could not be put out")
-            why = f"{in_words(failure)}. Choose the folder again."
+            why = phrase("{reason}. Choose the folder again.", reason=in_words(failure))
         if made is not None:
             self._remove(contract, made)
         return Put(how=How.FAILED, where=place.title, why=why)

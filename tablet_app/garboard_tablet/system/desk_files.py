@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from garboard.disk.storage import NotSaved
 from garboard.faults import GarboardError, in_words, refuse_endless
+from garboard_tablet.language import phrase
 from garboard_tablet.system.files import CANCELLED, Got, How, Place, Put, copy_in, copy_out, free_name
 
 if TYPE_CHECKING:
@@ -143,7 +144,11 @@ def copy_of(path: Path, folder: Path, *, is_backup: bool = False) -> Got:
         with path.open("rb") as source:
             return copy_in(source, folder, path.name, is_backup=is_backup)
     except Exception as failure:  # a stick was taken out, a pipe was chosen: nothing came, and it is said why
-        return Got(how=How.FAILED, name=path.name, why=f"{path.name} could not be read: {in_words(failure)}.")
+        return Got(
+            how=How.FAILED,
+            name=path.name,
+            why=phrase("{name} could not be read: {reason}.", name=path.name, reason=in_words(failure)),
+        )
 
 
 def put_into(folder: Path, file: Path, name: str) -> Put:

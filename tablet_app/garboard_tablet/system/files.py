@@ -22,6 +22,7 @@ import attrs
 from garboard.disk import storage
 from garboard.disk.storage import NotSaved
 from garboard.faults import GarboardError, in_words
+from garboard_tablet.language import phrase
 
 _CHUNK = 1 << 20
 _LONGEST_NAME = 160
@@ -144,7 +145,11 @@ def copy_in(source: IO[bytes], folder: Path, name: str, *, is_backup: bool = Fal
     except _TooLarge as failure:
         return Got(how=How.FAILED, why=in_words(failure))
     except OSError as failure:
-        return Got(how=How.FAILED, name=name, why=f"{name} could not be copied: {in_words(failure)}.")
+        return Got(
+            how=How.FAILED,
+            name=name,
+            why=phrase("{name} could not be copied: {reason}.", name=name, reason=in_words(failure)),
+        )
     return Got(how=How.DONE, path=target, name=target.name)
 
 
@@ -160,8 +165,8 @@ def _pour(source: IO[bytes], piece: bytes, file: IO[bytes], *, is_backup: bool) 
     while piece:
         size += len(piece)
         if size > LARGEST_ATTACHMENT and not is_backup:
-            most = f"{LARGEST_ATTACHMENT >> 20} MB"
-            raise _TooLarge(f"The file is larger than {most}. Keep it elsewhere, and note where.")
+            most = LARGEST_ATTACHMENT >> 20
+            raise _TooLarge(phrase("The file is larger than {most} MB. Keep it elsewhere, and note where.", most=most))
         file.write(piece)
         piece = source.read(_CHUNK)
 
@@ -213,10 +218,14 @@ def copy_out(file: Path, target: Path) -> None:
         with target.open("rb") as copied:
             found = digest_of(copied)
     except OSError as failure:
-        raise NotSaved(f"{target.name} cannot be read back: {in_words(failure)}") from failure
+        raise NotSaved(
+            phrase("{name} cannot be read back: {reason}", name=target.name, reason=in_words(failure))
+        ) from failure
     if found != wanted:
         target.unlink(missing_ok=True)
-        raise NotSaved(f"{target.name} does not read back as it was written: look at its disk or card")
+        raise NotSaved(
+            phrase("{name} does not read back as it was written: look at its disk or card", name=target.name)
+        )
 
 
 def _forget_cached(path: Path) -> None:

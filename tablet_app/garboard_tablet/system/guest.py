@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from garboard_tablet.language import phrase
 from garboard_tablet.system.services import Services
 
 if TYPE_CHECKING:
@@ -62,6 +63,7 @@ class Guest:
     """Asks the system for what the work needs, and gives it back.
 
     warnings : what a person should know before it hurts, a sentence or two each
+    in_brief : the same for a person at the helm
     """
 
     def __init__(
@@ -69,6 +71,7 @@ class Guest:
     ) -> None:
         self.services = services
         self.warnings: Sequence[str] = ()
+        self.in_brief: Sequence[str] = ()
         self._live, self._folder, self._free = live, folder, free
         self._has: frozenset[str] = frozenset()
 
@@ -95,24 +98,37 @@ class Guest:
 
     def look(self) -> bool:
         """Look at free space and battery. Returns whether there is something else to say than before."""
-        before, self.warnings = self.warnings, [*self._of_space(), *self._of_battery()]
-        return list(before) != list(self.warnings)
+        before, found = self.warnings, [*self._of_space(), *self._of_battery()]
+        self.in_brief = [what for what, _do in found]
+        self.warnings = [f"{what} {do}" for what, do in found]
+        return list(before) != self.warnings
 
     def words_scale(self, side: float) -> float:
         """How large the words are to be on a screen whose shorter side is so long [dp]."""
         return within_layout(self._ask("font_scale", self.services.font_scale) or 1.0, side)
 
-    def _of_space(self) -> list[str]:
+    def _of_space(self) -> list[tuple[str, str]]:
+        """What is so, and what to do before a run."""
         try:
             free = self._free(self._folder)
         except OSError:
             return []
         if free >= LEAST_FREE:
             return []
-        return [f"Only {free // 1_000_000} MB are free on this tablet. Make room before you record a run."]
+        return [
+            (
+                phrase("Only {free} MB are free on this tablet.", free=free // 1000000),
+                "Make room before you record a run.",
+            )
+        ]
 
-    def _of_battery(self) -> list[str]:
+    def _of_battery(self) -> list[tuple[str, str]]:
         battery = self._ask("battery", self.services.battery)
         if battery is None or battery.is_charging or battery.share > LOW_BATTERY:
             return []
-        return [f"The battery is at {battery.share:.0%}. Charge the tablet before a run.".replace("%", "\u00a0%")]
+        return [
+            (
+                phrase("The battery is at {share:.0f}\u00a0%.", share=100 * battery.share),
+                "Charge the tablet before a run.",
+            )
+        ]

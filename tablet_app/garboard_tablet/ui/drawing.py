@@ -17,10 +17,10 @@ from kivy.utils import escape_markup
 
 from garboard.findings import Band, Figure, Table
 from garboard.report.palette import SERIES_STYLES
+from garboard_tablet.language import shown
 from garboard_tablet.models.labels import Box, Point, along, clear_box
 from garboard_tablet.models.scale import extents, number_text, ticks
 from garboard_tablet.ui.joined import joined
-from garboard_tablet.ui.language import shown
 from garboard_tablet.ui.theme import BODY, SMALL, dp, sp, theme
 from garboard_tablet.ui.widgets import Txt
 

@@ -12,6 +12,7 @@ from kivy.uix.widget import Widget
 from garboard.findings import Verdict
 from garboard.report.palette import URGENT_MARK
 from garboard.steps import Guidance
+from garboard_tablet.language import phrase
 from garboard_tablet.models.armed import Phase
 from garboard_tablet.models.live import LiveRun
 from garboard_tablet.ui.drawing import draw_text, texture
@@ -46,7 +47,7 @@ class Dial(Widget):
         age  : how old it is [s]
         """
         self._guidance, self._live = guidance, live
-        self._age = "" if age is None or guidance.number is None else f"{age:.0f} s old"
+        self._age = "" if age is None or guidance.number is None else phrase("{age:.0f} s old", age=age)
         self._draw()
 
     @property
@@ -145,10 +146,11 @@ class HelmView(Widget):
             self.add_widget(child)
         self.bind(size=self._place, pos=self._place)
 
-    def show(self, run: LiveRun, said: str = "") -> None:
+    def show(self, run: LiveRun, said: str = "", warnings: Sequence[str] = ()) -> None:
         """Show where a run stands.
 
-        said : stands in the word's place for a while ("kept aside, now the other way")
+        said     : stands in the word's place for a while ("kept aside, now the other way")
+        warnings : of the tablet itself, before they hurt
         """
         guidance, live = run.guidance, run.age is None
         self._gauge.show(guidance, live=live and not run.fault, age=run.age)
@@ -159,10 +161,10 @@ class HelmView(Widget):
         if live and not guidance.urgent:
             word = said or word
             if run.watch is not None and run.watch.phase is Phase.WAITING and not said:
-                word = f"armed: {word}"
+                word = phrase("armed: {word}", word=word)
         if run.source.is_simulated:
-            word = f"SIMULATED: {word}"
-        lines = run.must_be_read
+            word = phrase("SIMULATED: {word}", word=word)
+        lines = "\n".join(filter(None, (run.must_be_read, " ".join(warnings))))
         mark = URGENT_MARK if guidance.urgent and live else verdict_marks[verdict]
         if (word, lines, mark.word, run.source.is_simulated) == (
             self._word.text, self._lines.text, self._mark_is, self._is_simulated,

@@ -16,6 +16,7 @@ from kivy.uix.widget import Widget
 from garboard.report.palette import DAY
 from garboard.report.photo_files import PictureRefused, opened
 from garboard.report.photos import Arrow, ArrowShape, Photo, is_picture, shape_of
+from garboard_tablet.language import phrase
 from garboard_tablet.ui.theme import GAP, SMALL, dp, theme
 from garboard_tablet.ui.widgets import Press, RowPress, Txt, act
 
@@ -221,7 +222,9 @@ class PhotosRow(RowPress):
     ) -> None:
         self._pictures, self._load = [photo for photo in photos if is_picture(photo)], load
         self._views: list[PhotoView] = []
-        super().__init__(title, do, small=f"{len(photos)} kept" if photos else "None yet. Add one", name=name)
+        super().__init__(
+            title, do, small=phrase("{count} kept", count=len(photos)) if photos else "None yet. Add one", name=name
+        )
 
     def fit(self, width: float) -> float:
         most = max(1, int(width * 0.55 // dp(ROW_WIDE + GAP)))

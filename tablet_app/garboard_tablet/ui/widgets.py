@@ -25,8 +25,8 @@ from kivy.uix.widget import Widget
 from garboard.disk.storage import NotSaved
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
 from garboard.verdict import Verdict
+from garboard_tablet.language import Language, phrase, shown
 from garboard_tablet.ui.joined import joined
-from garboard_tablet.ui.language import Language, shown
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, THUMB, dp, sp, theme
 from garboard_tablet.ui.tidy import tidy_soon
 
@@ -601,7 +601,9 @@ class Column(Widget):
         below = len(self._flow) - self._rest
         up = Press("Up", self._up, name="page up")
         down = Press(
-            f"More\n{below}" if low else f"{below} more below", lambda: self._down(self._rest), name="page down"
+            phrase("More\n{below}", below=below) if low else phrase("{below} more below", below=below),
+            lambda: self._down(self._rest),
+            name="page down",
         )
         half = (self.width - dp(GAP)) / 2
         if low:
