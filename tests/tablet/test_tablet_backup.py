@@ -147,6 +147,27 @@ def test_a_backup_without_a_boat_that_cannot_be_read_says_which_and_is_not_calle
     assert not d.says("not all")
 
 
+def test_a_backup_not_taken_back_to_its_end_does_not_say_that_nothing_came(
+    drive: Drive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk filled up after the first boat: it is here, and the page said that all was as before."""
+    d = drive(files=FakeFiles())
+    new_job(d)
+    backup.write_backup(d.app.tablet.files, tmp_path / "whole.zip", "2026-05-14T17:40:00+02:00")
+    for failure in (NotSaved("the disk is full"), OSError(5, "Input/output error")):
+
+        def merges_half(*_: object, failure: Exception = failure) -> None:
+            raise failure
+
+        with monkeypatch.context() as full:
+            full.setattr(backup, "merge", merges_half)
+            _take_back(d, tmp_path / "whole.zip")
+        assert d.says("Some boats of it may be here. What was here stays. Take it back again.")
+    (tmp_path / "letter.zip").write_bytes(b"a letter")
+    _take_back(d, tmp_path / "letter.zip")
+    assert not d.says("Some boats of it may be here")
+
+
 def test_a_desk_without_a_dialog_keeps_backups_in_its_own_folder_and_takes_them_from_the_inbox(drive: Drive) -> None:
     d = _at_backup(drive, without_any())
     d.press("back up")

@@ -12,7 +12,9 @@ import pytest
 
 from garboard.recordings.where import Where
 from garboard.samples import Sample
+from garboard_tablet.models.armed import Turn
 from garboard_tablet.models.data_folder import find_data_folder
+from garboard_tablet.models.live import LiveRun
 from garboard_tablet.models.runs import left_behind, read_pending
 from garboard_tablet.models.sources import Replay
 from garboard_tablet.models.tablet import open_tablet
@@ -106,8 +108,17 @@ def test_a_system_that_refuses_ends_nothing(d: Driver, system: FakeServices) -> 
     d.press("start")
     sail(d, 12)
     route = d.app.shell.page.route
+    d.app.sight.look_around()
+    assert [*d.app.guest.warnings][0][:40] == "The tablet may turn the screen off. Touc"
+    assert "The tablet may end the run out of sight. Keep this app in front until you stop." in d.app.guest.warnings
+    system.refuses = False
+    d.app.sight.look_around()
+    assert (system.held, d.app.guest.warnings) == ({"screen", "service"}, [])
+    system.refuses = True
     d.press("stop")
     assert recorded(d, route) == 13
+    d.app.sight.look_around()
+    assert d.app.guest.warnings == []
 
 
 def test_a_run_goes_on_while_another_page_is_shown_and_while_the_app_is_out_of_sight(d: Driver) -> None:
@@ -134,6 +145,28 @@ def test_a_run_goes_on_while_another_page_is_shown_and_while_the_app_is_out_of_s
     d.press("stop")
     assert not d.has("to the run")
     assert recorded(d, route) == 62
+
+
+def test_a_failure_while_the_app_is_out_of_sight_ends_no_run(d: Driver, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The thread that looked after the run died of the first: nothing more was recorded."""
+    at_the_guide(d)
+    d.press("start")
+    sail(d, 3)
+    run, ticks = d.app.live.under_way.run, []
+    before = LiveRun.tick
+
+    def fails_once(run: LiveRun, now: float) -> Turn:
+        ticks.append(now)
+        if len(ticks) == 1:
+            raise ZeroDivisionError
+        return before(run, now)
+
+    monkeypatch.setattr(LiveRun, "tick", fails_once)
+    d.app.dispatch("on_pause")
+    d.now[0] += 20.0
+    wait_for(lambda: len(run.samples) == 24)
+    d.app.dispatch("on_resume")
+    d.press("stop")
 
 
 def wait_for(condition: Callable[[], bool]) -> None:

@@ -34,6 +34,8 @@ GOING = "going"
 """
 MAKING, COPYING, READING = "Making the backup", "Copying it to the folder", "Taking the backup back"
 _CANCELLED = "Nothing was chosen. Nothing was changed."
+_PART_OF_IT = "Some boats of it may be here. What was here stays. Take it back again."
+"""Of one that was not taken back to its end: each boat is merged whole or not at all."""
 MOST_SAID = 3
 """So many reasons are said, so that the page holds them."""
 _HERE = Place(key="", title="the app's own folder")
@@ -232,14 +234,16 @@ class Backups:
 
     def _read(self, path: Path) -> tuple[MergeReport, Said] | str:
         """What the merge did, and how to say it; or why there was none."""
-        from garboard.history.backup import list_of, take_back
+        from garboard.history.backup import BackupRefused, list_of, take_back
 
         try:
             holds = list_of(path)  # before: the stick may be taken out once all of it is here
             taken = take_back(path, self._tablet.files)
             return taken, said_of(taken, holds.hull_files, holds.left_out_in_words)
+        except BackupRefused as refused:
+            return in_words(refused)
         except (GarboardError, OSError) as failure:
-            return in_words(failure)
+            return phrase("{why}. {what}", why=in_words(failure), what=_PART_OF_IT)
 
     def _taken(self, path: Path, taken: tuple[MergeReport, Said] | str) -> None:
         drop_copy(self._tablet, path)
@@ -260,8 +264,7 @@ class Backups:
 
     def _failed(self, failure: Exception) -> None:
         log.error("a backup failed", exc_info=failure)
+        what = _PART_OF_IT if self.busy == READING else "The boats here are as they were."
         self._say(
-            Verdict.FAIL,
-            "not done",
-            phrase("The program failed: {reason}. The boats here are as they were.", reason=in_words(failure)),
+            Verdict.FAIL, "not done", phrase("The program failed: {why}. {what}", why=in_words(failure), what=what)
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from garboard_tablet.models.session import Route
     from garboard_tablet.models.speech import Speaker
     from garboard_tablet.models.tablet import Tablet
+
+log = logging.getLogger("garboard.tablet")
 
 SAID_FOR = 4.0
 """What has happened to a run stands in the word's place for so long [s]."""
@@ -161,4 +164,7 @@ class Alone:
     def _tick(self) -> None:
         under_way = self._live.under_way
         while under_way is not None and not self._seen_again.wait(ALONE):
-            under_way.tick(self._live.time())
+            try:
+                under_way.tick(self._live.time())
+            except Exception:  # a guide's own mistake, say: what comes next is recorded all the same
+                log.exception("a tick of the run out of sight failed")
