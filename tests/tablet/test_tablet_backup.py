@@ -168,6 +168,21 @@ def test_a_backup_not_taken_back_to_its_end_does_not_say_that_nothing_came(
     assert not d.says("Some boats of it may be here")
 
 
+def test_photos_and_runs_that_belong_to_no_boat_yet_are_said_not_to_be_in_it(drive: Drive) -> None:
+    """The page said that photos and recordings are in it; those not decided on never were."""
+    d = _at_backup(drive, FakeFiles())
+    assert not d.says("Not in it")
+    folder = d.app.tablet.folder
+    (folder / "coming").mkdir(exist_ok=True)
+    (folder / "coming" / "photo 2026-05-14 09.12.33.jpg").write_bytes(picture())
+    (folder / "coming" / "run.log").write_bytes(b"$GPRMC")
+    (folder / "recording XYZAB123F526 j dock.fuel").write_text("{}\n")
+    d.app.screen.show()
+    d.step()
+    assert d.says("Not in it: 1 photo that is attached to nothing and 1 run that nobody has decided on.")
+    assert faults(d.app.shell, d.window) == []
+
+
 def test_a_desk_without_a_dialog_keeps_backups_in_its_own_folder_and_takes_them_from_the_inbox(drive: Drive) -> None:
     d = _at_backup(drive, without_any())
     d.press("back up")

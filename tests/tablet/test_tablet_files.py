@@ -293,7 +293,8 @@ def android(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[_
         )
 
     def create(_resolver: object, parent: _Address, _kind: str, name: str) -> _Address:
-        return _Address(parent.path / name)
+        path = parent.path / name
+        return _Address(path.with_name(f"{path.stem} (1).zip") if path.exists() else path)
 
     def delete(_resolver: object, address: _Address) -> None:
         system.deleted.append(address.path)
@@ -362,7 +363,10 @@ def test_the_camera_writes_through_the_apps_own_provider(
     system.answer(-1, None)
     assert [got.how for got in answers] == [How.DONE, How.CANCELLED, How.NOTHING]
     assert answers[0].path == target
-    assert not (tmp_path / "third.jpg").exists()
+    assert (tmp_path / "third.jpg").exists(), "the camera may be writing yet"
+    system.named["androidx.core.content.FileProvider"] = None
+    at_work.take_picture(tmp_path / "outside.jpg", answers.append)
+    assert answers[-1].how is How.FAILED
     system.refuses = True
     at_work.take_picture(tmp_path / "fourth.jpg", answers.append)
     assert answers[-1].how is How.FAILED
@@ -398,6 +402,8 @@ def test_a_file_put_out_to_a_chosen_folder_is_read_back(
     put = at_work._put(tmp_path / "all.zip", "boats.zip", place)
     assert put == Put(how=How.DONE, where="Backups/boats.zip")
     assert (tmp_path / "Backups" / "boats.zip").read_bytes() == b"all boats"
+    put = at_work._put(tmp_path / "all.zip", "boats.zip", place)
+    assert put == Put(how=How.DONE, where="Backups/boats (1).zip"), "said as the system calls it"
     system.spoils = True
     put = at_work._put(tmp_path / "all.zip", "second.zip", place)
     assert (put.how, system.deleted) == (How.FAILED, [tmp_path / "Backups" / "second.zip"])

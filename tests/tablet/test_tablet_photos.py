@@ -464,3 +464,18 @@ def test_a_title_longer_than_its_room_stays_within_the_window(drive: Drive) -> N
         patch.setattr("garboard_tablet.pages.photo.caption", lambda *_: "Short")
         d.press("turn")
         assert d.says("Saved")
+
+
+def test_a_folder_where_no_picture_can_lie_is_said_and_the_page_goes_on(drive: Drive) -> None:
+    """A card put a file where the folder should be: the press ended at a page of mistakes."""
+    d = _at_value(drive, FakeFiles(camera=picture()))
+    coming = d.app.tablet.folder / "coming"
+    coming.write_bytes(b"")
+    d.press("photos", "take picture")
+    assert d.says("coming not saved")
+    coming.unlink()
+    coming.mkdir()
+    (coming / "photo 2026-05-14 09.12.33.jpg").touch()  # of a camera that answered before it wrote, and never did
+    d.press("try again", "take picture")
+    assert d.says("Touch what matters")
+    assert list(coming.iterdir()) == []

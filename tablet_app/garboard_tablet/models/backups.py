@@ -15,7 +15,7 @@ from garboard.disk.storage import make_folder, remove_unfinished
 from garboard.faults import GarboardError, in_number, in_words
 from garboard.verdict import Verdict
 from garboard_tablet.language import phrase
-from garboard_tablet.models.coming import coming_folder, drop_copy
+from garboard_tablet.models.coming import RECORDER, coming_folder, drop_copy
 from garboard_tablet.system.files import Got, How, Place, Put, free_name
 
 if TYPE_CHECKING:
@@ -90,6 +90,18 @@ def said_of(taken: MergeReport, hull_files: Container[str], left_out: Sequence[s
         missing = phrase("{files} neither in it nor here: ask the shop.", files=files) if taken.missing else ""
         return Said(Verdict.ADVISE, "taken back", " ".join(filter(None, (came, lacking, missing))))
     return Said(Verdict.PASS, "taken back", came)
+
+
+def waits(tablet: Tablet) -> str:
+    """What was taken or recorded and no backup holds, since it belongs to no boat yet; "" where there is nothing."""
+    from garboard_tablet.models.photos import pictures_in  # here: the app's first frame waits for it otherwise
+
+    pictures, runs = len(pictures_in(coming_folder(tablet))), len([*tablet.folder.glob(f"{RECORDER}*")])
+    found = [
+        in_number(pictures, "photo that is attached to nothing", "photos that are attached to nothing"),
+        in_number(runs, "run that nobody has decided on", "runs that nobody has decided on"),
+    ]
+    return " and ".join(words for words, count in zip(found, (pictures, runs), strict=True) if count)
 
 
 class Backups:

@@ -57,6 +57,9 @@ def next_picture(tablet: Tablet) -> Path:
     """Where the camera is to write the next picture: named by the time, so that nothing is written over."""
     folder = coming_folder(tablet)
     make_folder(folder)
+    for path in folder.glob("photo *.jpg"):
+        if not _size(path):  # of a camera that was left without a picture
+            path.unlink(missing_ok=True)
     name = time.strftime(_NAMED)
     path, number = folder / f"{name}.jpg", 1
     while path.exists():

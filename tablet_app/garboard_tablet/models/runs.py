@@ -25,6 +25,7 @@ from garboard.series import engine_instance, unwrapped
 from garboard.steps import Guidance, Kind, LiveGuide, describing_run
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask, asks_of_step
+from garboard_tablet.models.coming import RECORDER
 from garboard_tablet.models.live import heading_line, read_recorded, sample_line
 from garboard_tablet.models.one_source import OneSource, choices_of
 
@@ -39,8 +40,6 @@ EPOCH_FROM = 1e8
 """Times from here on are counted from 1970, not from a recording's first line [s]."""
 LONGEST_BEGINNING = 10_000
 """So much of a line is read to learn when a run began [characters]."""
-RECORDER = "recording "
-"""Files into which runs are recorded are named so, in the tablet's own folder."""
 PENDING = "pending"
 """Stands for the file of a run that is not kept yet."""
 

@@ -10,6 +10,7 @@ from kivy.uix.widget import Widget
 
 from garboard.faults import in_number
 from garboard_tablet.language import phrase
+from garboard_tablet.models.backups import waits
 from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING
 from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, verdict_marks, words
@@ -35,6 +36,8 @@ class BackupPage(Page):
             words(self._where(), "quiet"),
         ]
         makers.append(words("Photos and recordings are in it. Settings and the pairing are not.", "quiet"))
+        if what := waits(self.tablet):
+            makers.append(words(phrase("Not in it: {what}. Keep them with their boat first.", what=what)))
         makers += [partial(self._row, path) for path in backups.found(self.context.files_come_from)[:MOST_FOUND]]
         return column_of(makers, most=1)
 

@@ -11,6 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from garboard.disk.storage import not_saved
 from garboard.findings import Verdict
 from garboard.report.photo_files import LARGEST_FILE
 from garboard_tablet.language import phrase
@@ -119,7 +120,11 @@ class Bringing:
 
     def take(self) -> None:
         """Have the camera take a picture."""
-        self._files.take_picture(next_picture(self._tablet), self.came)
+        try:
+            target = next_picture(self._tablet)
+        except OSError as failure:
+            raise not_saved(coming_folder(self._tablet), failure) from failure
+        self._files.take_picture(target, self.came)
 
     def choose(self) -> None:
         """Have the person choose one."""

@@ -35,6 +35,7 @@ _READ, _WRITE = 1, 2
 _FEATURE_CAMERA = "android.hardware.camera.any"
 _ZIP, _ANY, _PICTURE = "application/zip", "*/*", "image/*"
 _CHUNK = 1 << 20
+_NAMELESS = "file"
 _NO_APP = "No app on this tablet answers. Copy the file into the app's folder, or install one."
 
 Answer = Callable[[int, Any], object]
@@ -63,6 +64,19 @@ class AndroidFiles:
         return True
 
     def take_picture(self, target: Path, done: Callable[[Got], object]) -> None:
+        def answer(code: int, _intent: Any) -> None:
+            done(taken(target, is_ok=code == _OK))
+
+        try:
+            intent = self._asking_for(target)
+        except Exception as failure:  # a folder the app's own provider does not know
+            log.exception("the camera cannot be asked")
+            done(Got(how=How.FAILED, why=f"{in_words(failure)}."))
+            return
+        self._ask(intent, answer, lambda why: done(Got(how=How.FAILED, why=why)))
+
+    def _asking_for(self, target: Path) -> Any:
+        """What asks the camera's app for a picture there."""
         intent_class, media = autoclass("android.content.Intent"), autoclass("android.provider.MediaStore")
         provider = autoclass("androidx.core.content.FileProvider")
         authority = f"{self._activity.getPackageName()}.{AUTHORITY}"
@@ -70,11 +84,7 @@ class AndroidFiles:
         intent = intent_class(media.ACTION_IMAGE_CAPTURE)
         intent.putExtra(media.EXTRA_OUTPUT, cast("android.os.Parcelable", address))
         intent.addFlags(_READ | _WRITE)
-
-        def answer(code: int, _intent: Any) -> None:
-            done(taken(target, is_ok=code == _OK))
-
-        self._ask(intent, answer, lambda why: done(Got(how=How.FAILED, why=why)))
+        return intent
 
     def pick(
         self, folder: Path, done: Callable[[Got], object], *, pictures: bool = False, is_backup: bool = False
@@ -140,7 +150,7 @@ class AndroidFiles:
         threading.Thread(target=run, daemon=True).start()
 
     def _copied(self, address: Any, folder: Path, is_backup: bool) -> Got:
-        name = "file"
+        name = _NAMELESS
         try:
             name = self._name_of(address)
             with os.fdopen(self._descriptor(address, "r"), "rb") as source:
@@ -159,7 +169,7 @@ class AndroidFiles:
     def _name_of(self, address: Any) -> str:
         found = self._resolver.query(address, ["_display_name"], None, None, None)
         try:
-            return str(found.getString(0)) if found is not None and found.moveToFirst() else "file"
+            return str(found.getString(0)) if found is not None and found.moveToFirst() else _NAMELESS
         finally:
             if found is not None:
                 found.close()
@@ -175,7 +185,7 @@ class AndroidFiles:
             self._write(made, file)
             with os.fdopen(self._descriptor(made, "r"), "rb") as copied, file.open("rb") as source:
                 if digest_of(copied) == digest_of(source):
-                    return Put(how=How.DONE, where=f"{place.title}/{name}")
+                    return Put(how=How.DONE, where=f"{place.title}/{self._called(made, name)}")
             why = "It does not read back as it was written: look at the disk or card."
         except Exception as failure:
             log.exception("a file could not be put out")
@@ -183,6 +193,15 @@ class AndroidFiles:
         if made is not None:
             self._remove(contract, made)
         return Put(how=How.FAILED, where=place.title, why=why)
+
+    def _called(self, address: Any, otherwise: str) -> str:
+        """The name a document got: the system gives another where the wanted one is taken."""
+        try:
+            found = self._name_of(address)
+        except Exception:
+            log.exception("a document does not say its name")
+            return otherwise
+        return otherwise if found == _NAMELESS else found
 
     def _write(self, address: Any, file: Path) -> None:
         with os.fdopen(self._descriptor(address, "w"), "wb") as target, file.open("rb") as source:
@@ -199,10 +218,14 @@ class AndroidFiles:
 
 
 def taken(target: Path, *, is_ok: bool) -> Got:
-    """What the camera did. A picture that it wrote although it says it was cancelled stays, and is offered."""
+    """What the camera did. A picture that it wrote although it says it was cancelled stays, and is offered.
+
+    Where it says it took one and nothing is there, it may be writing yet: an empty file stays too, and is not offered.
+    """
     size = target.stat().st_size if target.exists() else 0
     if not size:
-        target.unlink(missing_ok=True)
+        if not is_ok:
+            target.unlink(missing_ok=True)
         return Got(how=How.NOTHING) if is_ok else CANCELLED
     return Got(how=How.DONE, path=target, name=target.name) if is_ok else CANCELLED
 

@@ -120,7 +120,7 @@ class Guest:
             return None
 
     def look(self) -> bool:
-        """Look at what was refused, free space and battery. Returns whether there is something else to say than before."""
+        """Look at what was refused, free space and battery. Returns whether there is another thing to say."""
         if self._refused:
             self._ask_again()
         before, found = self.warnings, [*self._of_services(), *self._of_space(), *self._of_battery()]
