@@ -8,6 +8,7 @@ import attrs
 import pytest
 
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.journal import file_name
 from garboard.disk.storage import NotSaved
 from garboard.history import backup
 from garboard.history.merge import MergeReport
@@ -116,6 +117,34 @@ def test_a_disk_and_a_stick_that_refuse_are_said_and_no_backup_is_called_saved(
     assert d.says("Nothing was saved in Stick")
     assert d.app.tablet.settings.backed_up == ()
     assert [*(d.app.tablet.folder / "backups").iterdir()] == []
+
+
+def test_a_backup_without_a_boat_that_cannot_be_read_says_which_and_is_not_called_whole(
+    drive: Drive, tmp_path: Path
+) -> None:
+    stick = tmp_path / "Stick"
+    stick.mkdir()
+    d = _at_backup(drive, FakeFiles(place=stick))
+    folder = d.app.tablet.folder
+    (folder / "hulls" / file_name("QQZ04417D626")).symlink_to(tmp_path / "gone.hull")
+    own = folder / "backups"
+    (own / "going").mkdir(parents=True)
+    (own / "going" / "garboard 2026-01-01 0900.zip").write_bytes(b"copied half when the app was ended")
+    (own / ".unfinished-garboard 2026-01-01 0900.zip").write_bytes(b"half")
+    assert d.app.context.backups.found(tmp_path / "inbox") == []
+    d.press("back up")
+    assert d.says("1 of 2 boats saved and read back")
+    assert d.says("Not in it, or damaged: hull QQZ04417D626: no such file or directory.")
+    assert d.says("not all")
+    assert d.app.tablet.settings.backed_up[1] == "1 of 2 boats, not all of it"
+    assert faults(d.app.shell, d.window) == []
+    assert [*own.iterdir()] == []
+    (made,) = stick.iterdir()
+    d.close()
+    d = drive(tmp_path / "other", files=FakeFiles())
+    _take_back(d, made)
+    assert d.says("Was not in it, or damaged: hull QQZ04417D626")
+    assert not d.says("not all")
 
 
 def test_a_desk_without_a_dialog_keeps_backups_in_its_own_folder_and_takes_them_from_the_inbox(drive: Drive) -> None:

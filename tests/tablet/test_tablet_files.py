@@ -17,7 +17,7 @@ from typing import Any
 import attrs
 import pytest
 
-from garboard.disk.storage import NotSaved
+from garboard.disk.storage import UNFINISHED, NotSaved
 from garboard_tablet.system import desk_files, files
 from garboard_tablet.system.desk_files import DeskFiles, copy_of, dialog, put_into
 from garboard_tablet.system.files import Got, How, Place, Put, copy_in, copy_out, free_name, own_name
@@ -65,6 +65,34 @@ def test_a_file_larger_than_can_reach_the_shop_is_refused_on_the_way_in(
     got = copy_in(io.BytesIO(bytes(4 << 20)), tmp_path, "film.mp4")
     assert (got.how, got.why[:32]) == (How.FAILED, "The file is larger than 3 MB. Ke")
     assert list(tmp_path.iterdir()) == []
+    backup = copy_in(io.BytesIO(bytes(4 << 20)), tmp_path, "garboard 2026-05-14 1740.zip", is_backup=True)
+    assert (backup.how, backup.path and backup.path.stat().st_size) == (How.DONE, 4 << 20)
+
+
+@pytest.mark.parametrize("letter", ["a", "\N{LATIN SMALL LETTER E WITH ACUTE}", "\N{CJK UNIFIED IDEOGRAPH-20000}"])
+def test_a_name_of_any_alphabet_fits_a_card_and_hides_nothing(tmp_path: Path, letter: str) -> None:
+    """A card counts bytes: eighty letters of some alphabets are more than it takes."""
+    for number in range(2):
+        got = copy_in(io.BytesIO(b"content"), tmp_path, letter * 100 + ".hidden name" + letter * 48 + ".log")
+        assert got.path is not None, number
+        assert (got.path.name[0] in ". ", got.path.suffix) == (False, ".log")
+    assert len(own_name(".a" + letter * 300).encode()) <= 160
+
+
+def test_what_a_dead_app_left_of_a_copy_is_cleared_and_two_copies_at_once_are_both_whole(tmp_path: Path) -> None:
+    (tmp_path / f"{UNFINISHED}old.jpg").write_bytes(b"\xff\xd8\xff half")
+
+    class Slow(io.BytesIO):
+        def read(self, size: int | None = -1, /) -> bytes:
+            if self.tell() and not others:
+                others.append(copy_in(io.BytesIO(b"other"), tmp_path, "run.log"))
+            return super().read(4)
+
+    others: list[Got] = []
+    first = copy_in(Slow(b"one, two"), tmp_path, "run.log")
+    found = [got.path and got.path.read_bytes() for got in (first, *others)]
+    assert found == [b"one, two", b"other"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["run 2.log", "run.log"]
 
 
 def test_what_comes_in_writes_over_nothing(tmp_path: Path) -> None:

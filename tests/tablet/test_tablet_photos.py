@@ -158,6 +158,11 @@ def test_any_file_is_attached_by_the_picker_and_a_picture_among_them_as_a_pictur
     assert {one.name for one in _photos(d)} == {"pump manual.pdf", "gauge.PNG"}
     assert manual.exists()
     assert photo.exists()
+    (tmp_path / "run.jpg").write_bytes(b"$GPRMC, and no picture")
+    files.chosen = tmp_path / "run.jpg"
+    d.press("other file", "file run.jpg.file")
+    assert d.says("This file is no picture")
+    d.press("back")
     assert list((d.app.tablet.folder / "coming").iterdir()) == []
     d.press("file pump manual.pdf")
     assert d.says("This file is no picture")
@@ -165,7 +170,7 @@ def test_any_file_is_attached_by_the_picker_and_a_picture_among_them_as_a_pictur
     d.press("back", "other file")
     assert d.says("Nothing was changed")
     d.press("back", "back")
-    assert d.says("1 kept, and 1 file")
+    assert d.says("1 kept, and 2 files")
     d.press("photos")
     files.chosen = tmp_path / "gone.jpg"
     d.press("other file")
@@ -354,7 +359,7 @@ def test_a_picture_that_cannot_be_shown_asks_for_no_touch_and_says_why(
     (photo,) = _photos(d)
     tablet, here = d.app.tablet, d.app.tablet.session.here
     if is_here:
-        (tmp_path / "no picture.jpg").write_bytes(b"a letter")
+        (tmp_path / "no picture.jpg").write_bytes(b"\xff\xd8\xff and no more")
         place = attach_file(tablet, here.to("photos", *photo.shows[1:]), tmp_path / "no picture.jpg")
         d.app.way.instead(photo_route(here, place))
         d.step()

@@ -15,9 +15,20 @@ from garboard.faults import InputError, in_words
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue
-from garboard.report.photo_files import LARGEST_FILE, NoPicture, PictureRefused, as_kept, taken_at
+from garboard.report.photo_files import (
+    LARGEST_FILE,
+    NoPicture,
+    PictureRefused,
+    as_kept,
+    beginning_of,
+    ending_of,
+    name_of_what_it_is,
+    taken_at,
+    with_ending,
+)
 from garboard.report.photos import (
     MOST_ARROWS,
+    PICTURES,
     STEP_OF_TURN,
     Arrow,
     Photo,
@@ -39,7 +50,6 @@ if TYPE_CHECKING:
 
 NUDGE = 0.02
 """One touch moves an arrow so far, as a share of the picture."""
-PICTURES = frozenset({".jpg", ".jpeg", ".png", ".webp"})
 _NAMED = "photo %Y-%m-%d %H.%M.%S"
 
 
@@ -56,8 +66,18 @@ def next_picture(tablet: Tablet) -> Path:
 
 
 def pictures_in(folder: Path) -> list[Path]:
-    """Files in a folder that are pictures, by name."""
-    return [path for path in sorted(folder.glob("*")) if path.suffix.lower() in PICTURES] if folder.is_dir() else []
+    """Files in a folder that are pictures, or are called so, by name. What is hidden is half copied."""
+    return [path for path in sorted(folder.glob("[!.]*")) if _may_be_picture(path)] if folder.is_dir() else []
+
+
+def _may_be_picture(path: Path) -> bool:
+    """A phone's cable gives pictures without an ending as well."""
+    return path.suffix.lower() in PICTURES or is_picture_file(path)
+
+
+def is_picture_file(path: Path) -> bool:
+    """Whether a file is a picture, by how it begins: a name may say anything."""
+    return path.is_file() and bool(ending_of(beginning_of(path)))
 
 
 def waiting_pictures(tablet: Tablet, inbox: Path) -> list[Path]:
@@ -105,7 +125,8 @@ def prepare(path: Path) -> Prepared:
         return Prepared(refused=phrase("{name} could not be read: {reason}.", name=path.name, reason=in_words(failure)))
     except PictureRefused as refused:
         return Prepared(refused=in_words(refused))
-    name = path.name if kept is content or path.suffix.lower() in (".jpg", ".jpeg") else f"{path.stem}.jpg"
+    is_as_it_was = ending_of(kept[:16]) == ending_of(content[:16]) or path.suffix.lower() in (".jpg", ".jpeg")
+    name = with_ending(path.name, content[:16]) if is_as_it_was else f"{path.stem}.jpg"
     return Prepared(content=kept, name=name, taken=taken_at(content) or taken_here(path.name))
 
 
@@ -136,7 +157,8 @@ def attach_file(tablet: Tablet, route: Route, path: Path) -> FieldKey:
 
     errors : NotSaved; InputError for what is no file
     """
-    value: dict[str, JsonValue] = {"file": tablet.files.attachments.put_file(path), "name": path.name}
+    name = name_of_what_it_is(path.name, beginning_of(path))
+    value: dict[str, JsonValue] = {"file": tablet.files.attachments.put_file(path), "name": name}
     return _attach(tablet, route, value)
 
 

@@ -20,6 +20,7 @@ from garboard_tablet.models.photos import (
     caption,
     content_of,
     files_of_step,
+    is_picture_file,
     photo_at,
     when,
 )
@@ -106,7 +107,7 @@ class PhotosPage(Page):
         """A picture is kept as a picture; any other file as it is."""
         if got.path is None:
             self.bringing.came(got)
-        elif got.path.suffix.lower() in (".jpg", ".jpeg", ".png", ".webp"):
+        elif is_picture_file(got.path):
             self.bringing.use(got.path, is_copy=True)
         else:
             act(partial(self._attach_file, got.path))

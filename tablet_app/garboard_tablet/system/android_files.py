@@ -76,7 +76,9 @@ class AndroidFiles:
 
         self._ask(intent, answer, lambda why: done(Got(how=How.FAILED, why=why)))
 
-    def pick(self, folder: Path, done: Callable[[Got], object], *, pictures: bool = False) -> None:
+    def pick(
+        self, folder: Path, done: Callable[[Got], object], *, pictures: bool = False, is_backup: bool = False
+    ) -> None:
         intent_class = autoclass("android.content.Intent")
         intent = intent_class(intent_class.ACTION_OPEN_DOCUMENT)
         intent.addCategory(intent_class.CATEGORY_OPENABLE)
@@ -87,7 +89,7 @@ class AndroidFiles:
             if address is None:
                 done(CANCELLED)
             else:
-                self._beside(lambda: self._copied(address, folder), done)
+                self._beside(lambda: self._copied(address, folder, is_backup), done)
 
         self._ask(intent, answer, lambda why: done(Got(how=How.FAILED, why=why)))
 
@@ -98,10 +100,17 @@ class AndroidFiles:
         def answer(code: int, chosen: Any) -> None:
             address = chosen.getData() if code == _OK and chosen is not None else None
             if address is not None:
-                self._resolver.takePersistableUriPermission(address, _READ | _WRITE)
+                self._keep_leave(address)
             done(None if address is None else Place(key=address.toString(), title=_folder_title(address)))
 
         self._ask(intent, answer, lambda _why: done(None))
+
+    def _keep_leave(self, address: Any) -> None:
+        """Ask to write there after a restart too. The folders of some apps give leave for once only."""
+        try:
+            self._resolver.takePersistableUriPermission(address, _READ | _WRITE)
+        except Exception:
+            log.exception("leave to write in a folder was given for once")
 
     def put(self, file: Path, name: str, place: Place, done: Callable[[Put], object]) -> None:
         self._beside(lambda: self._put(file, name, place), done)
@@ -130,12 +139,12 @@ class AndroidFiles:
 
         threading.Thread(target=run, daemon=True).start()
 
-    def _copied(self, address: Any, folder: Path) -> Got:
+    def _copied(self, address: Any, folder: Path, is_backup: bool) -> Got:
         name = "file"
         try:
             name = self._name_of(address)
             with os.fdopen(self._descriptor(address, "r"), "rb") as source:
-                return copy_in(source, folder, name)
+                return copy_in(source, folder, name, is_backup=is_backup)
         except Exception as failure:
             return Got(
                 how=How.FAILED,
