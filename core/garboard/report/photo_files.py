@@ -38,7 +38,8 @@ MOST_DOTS = 64_000_000
 """More would take a quarter of a gigabyte to open. Of a JPEG it counts what is read of it, at most a quarter of both
 sides where it is that large."""
 _FORMS = ("JPEG", "PNG", "WEBP")
-_KEPT_AS_THEY_ARE = ("image/jpeg", "image/png")
+_JPEG = "image/jpeg"
+_KEPT_AS_THEY_ARE = (_JPEG, "image/png")
 _QUALITY = 85
 _ORIENTATION, _TAKEN, _DETAILS = 0x0112, 0x9003, 0x8769
 """Tags of Exif: how the camera was held, when the picture was taken, and where the second stands."""
@@ -252,7 +253,7 @@ def _says_more(original: Any) -> bool:
 
     A JPEG's segments 0 and 14, and the colours in 2, tell how it is to be shown.
     """
-    if original.format == "JPEG":
+    if original.get_format_mimetype() == _JPEG:
         return any(
             name not in ("APP0", "APP14") and not (name == "APP2" and data.startswith(b"ICC_PROFILE"))
             for name, data in original.applist
@@ -263,7 +264,7 @@ def _says_more(original: Any) -> bool:
 def _silent(original: Any) -> bytes:
     """The same picture, as fine as it was, without anything else."""
     out = BytesIO()
-    if original.format == "JPEG":
+    if original.get_format_mimetype() == _JPEG:
         original.save(out, "JPEG", quality="keep", comment=b"")
     else:
         bare = original.copy()
