@@ -58,7 +58,7 @@ def put_together(source: str) -> Iterator[tuple[str, int]]:
     for one in _shown(ast.parse(source)):
         for node in ast.walk(one):
             if isinstance(node, ast.JoinedStr) and any(
-                isinstance(part, ast.Constant) and re.search("[A-Za-z]{2}", part.value) for part in node.values
+                isinstance(part, ast.Constant) and re.search("[A-Za-z]{2}", str(part.value)) for part in node.values
             ):
                 yield ast.unparse(node), node.lineno
 

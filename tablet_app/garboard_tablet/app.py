@@ -32,7 +32,7 @@ from garboard_tablet.models.files_amiss import files_gone
 from garboard_tablet.models.keys import ENTER, of_keyboard
 from garboard_tablet.models.live_source import LiveSource
 from garboard_tablet.models.navigator import Navigator
-from garboard_tablet.models.photos import Pointed
+from garboard_tablet.models.pointed import Pointed
 from garboard_tablet.models.run_reviews import RunReviews
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.shop_worker import ShopWorker

@@ -407,3 +407,28 @@ def test_other_pages_do_not_say_recording_where_nothing_is_recorded(d: Driver) -
         broken.setattr(type(source), "read", breaks)
         sail(d, 1)
         assert d.find("to the run").text == "No samples"
+
+
+@pytest.mark.parametrize("words", [1.0, 1.3])
+def test_the_digits_at_the_helm_are_drawn_on_every_screen_whatever_else_is_said(
+    d: Driver, system: FakeServices, words: float
+) -> None:
+    """On a low screen STOP and the word give way: nobody steers by a warning."""
+    from garboard_tablet.ui.theme import THUMB, dp
+
+    system.words = words
+    at_the_guide(d)
+    d.press("start")
+    sail(d, 3)
+    for charge, warned in ((Battery(0.9, is_charging=True), False), (Battery(0.1, is_charging=False), True)):
+        system.charge = charge
+        for size in ((1024, 600), (1280, 800), (800, 1280)):
+            d.resize(*size)
+            d.app.sight.resume()
+            sail(d, 1)
+            view = d.app.shell.page._view
+            assert d.says("battery") is warned
+            assert len(view._gauge.canvas.children) > 6, f"digits stand there at {size}"
+            assert view._gauge.height >= dp(205) or words > 1
+            assert d.find("stop").height >= dp(THUMB)
+            assert faults(d.app.shell, d.window) == []

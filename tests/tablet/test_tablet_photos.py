@@ -169,6 +169,9 @@ def test_any_file_is_attached_by_the_picker_and_a_picture_among_them_as_a_pictur
     files.chosen = None
     d.press("back", "other file")
     assert d.says("Nothing was changed")
+    d.press("back", "back")
+    assert d.says("1 kept, and 2 files")
+    d.press("photos")
     files.chosen = tmp_path / "gone.jpg"
     d.press("other file")
     assert d.says("gone.jpg could not be read")

@@ -38,7 +38,8 @@ MOST_DOTS = 64_000_000
 """More would take a quarter of a gigabyte to open. Of a JPEG it counts what is read of it, at most a quarter of both
 sides where it is that large."""
 _FORMS = ("JPEG", "PNG", "WEBP")
-_KEPT_AS_THEY_ARE = ("image/jpeg", "image/png")
+_JPEG = "image/jpeg"
+_KEPT_AS_THEY_ARE = (_JPEG, "image/png")
 _QUALITY = 85
 _ORIENTATION, _TAKEN, _DETAILS = 0x0112, 0x9003, 0x8769
 """Tags of Exif: how the camera was held, when the picture was taken, and where the second stands."""
@@ -247,6 +248,31 @@ def as_kept(content: bytes) -> bytes:
     return _as_jpeg(image)
 
 
+def _says_more(original: Any) -> bool:
+    """Whether a picture carries more than what is seen: Exif, XMP, a comment, words.
+
+    A JPEG's segments 0 and 14, and the colours in 2, tell how it is to be shown.
+    """
+    if original.get_format_mimetype() == _JPEG:
+        return any(
+            name not in ("APP0", "APP14") and not (name == "APP2" and data.startswith(b"ICC_PROFILE"))
+            for name, data in original.applist
+        )
+    return bool(original.text) or bool(original.getexif())
+
+
+def _silent(original: Any) -> bytes:
+    """The same picture, as fine as it was, without anything else."""
+    out = BytesIO()
+    if original.get_format_mimetype() == _JPEG:
+        original.save(out, "JPEG", quality="keep", comment=b"")
+    else:
+        bare = original.copy()
+        bare.info = {key: said for key, said in original.info.items() if key == "transparency"}
+        bare.save(out, "PNG")
+    return out.getvalue()
+
+
 def why_not_shown(path: Path) -> str:
     """Why a picture's file cannot be shown, in words; "" where it can, or where it is no picture."""
     try:
@@ -266,31 +292,6 @@ def _refuse_damaged(content: bytes) -> None:
         raise PictureRefused(NoPicture.OTHER)
     if is_damaged(content):
         raise PictureRefused(NoPicture.CUT)
-
-
-def _says_more(original: Any) -> bool:
-    """Whether a picture carries more than what is seen: Exif, XMP, a comment, words.
-
-    A JPEG's segments 0 and 14, and the colours in 2, tell how it is to be shown.
-    """
-    if original.format == "JPEG":
-        return any(
-            name not in ("APP0", "APP14") and not (name == "APP2" and data.startswith(b"ICC_PROFILE"))
-            for name, data in original.applist
-        )
-    return bool(original.text) or bool(original.getexif())
-
-
-def _silent(original: Any) -> bytes:
-    """The same picture, as fine as it was, without anything else."""
-    out = BytesIO()
-    if original.format == "JPEG":
-        original.save(out, "JPEG", quality="keep", comment=b"")
-    else:
-        bare = original.copy()
-        bare.info = {key: said for key, said in original.info.items() if key == "transparency"}
-        bare.save(out, "PNG")
-    return out.getvalue()
 
 
 def taken_at(content: bytes) -> str:

@@ -72,7 +72,7 @@ def said_of(taken: MergeReport, hull_files: Container[str], left_out: Sequence[s
         came = phrase("{entries} and {files} came.", entries=entries, files=files)
     else:
         came = "All that could be read of it was here already." if taken.lost else "All that is in it was here already."
-    lacking = _first([phrase("Was not in it, or damaged: {what}.", what=one) for one in left_out])
+    lacking = _first([phrase("Was not in it, or damaged: {one}.", one=one) for one in left_out])
     left = [
         *(phrase("Damaged in the backup: {loss}.", loss=loss) for loss in taken.lost),
         *(phrase("Not kept: {reason}.", reason=reason) for _, reason in taken.refused),
@@ -209,16 +209,17 @@ class Backups:
     def _saved(self, made: Backup, put: Put) -> None:
         boats, lacking = in_number(made.hulls, "boat"), made.left_out_in_words
         if made.hulls_left_out:
-            of_all = in_number(made.hulls + made.hulls_left_out, "boat")
-            boats = phrase("{count} of {boats}", count=made.hulls, boats=of_all)
+            boats = phrase(
+                "{kept} of {boats}", kept=made.hulls, boats=in_number(made.hulls + made.hulls_left_out, "boat")
+            )
         when = made.at[:16].replace("T", " ")
         kept = phrase("{boats}, not all of it", boats=boats) if lacking else boats
         self._tablet.change_settings(attrs.evolve(self._tablet.settings, backed_up=(f"{when},", kept)))
-        boats = f"{boats[:1].upper()}{boats[1:]}"
-        saved = phrase("{boats} saved and read back: {where}", boats=boats, where=put.where)
+        saved = phrase("{boats} saved and read back: {where}", boats=f"{boats[:1].upper()}{boats[1:]}", where=put.where)
         if lacking:
-            left = _first([phrase("Not in it, or damaged: {what}.", what=one) for one in lacking])
-            self._say(Verdict.FAIL, "not all", f"{saved}. {left}")
+            left_out = _first([phrase("Not in it, or damaged: {one}.", one=one) for one in lacking])
+            text = f"{saved}. {left_out}"
+            self._say(Verdict.FAIL, "not all", text)
         else:
             self._say(Verdict.PASS, "saved", saved)
 

@@ -128,8 +128,8 @@ def prepare(path: Path) -> Prepared:
         return Prepared(refused=phrase("{name} could not be read: {reason}.", name=path.name, reason=in_words(failure)))
     except PictureRefused as refused:
         return Prepared(refused=in_words(refused))
-    is_called_jpeg = path.suffix.lower() in (".jpg", ".jpeg")
-    name = with_ending(path.name, content[:16]) if kept is content or is_called_jpeg else f"{path.stem}.jpg"
+    is_as_it_was = ending_of(kept[:16]) == ending_of(content[:16]) or path.suffix.lower() in (".jpg", ".jpeg")
+    name = with_ending(path.name, content[:16]) if is_as_it_was else f"{path.stem}.jpg"
     return Prepared(content=kept, name=name, taken=taken_at(content) or taken_here(path.name))
 
 
@@ -348,19 +348,3 @@ class Pointing:
             return False
         self.tablet.keep_with_step(self.route.hull, self.route.job, self.place, changed)
         return True
-
-
-@attrs.define(eq=False)
-class Pointed:
-    """The photo that was pointed at last: its arrows can be undone also after one was named, on a page of its own."""
-
-    tablet: Tablet
-    _last: Pointing | None = None
-
-    def at(self, route: Route, place: FieldKey) -> Pointing:
-        """The arrows on a photo, with what stood before them."""
-        last = self._last
-        if last is None or (last.route.hull, last.route.job, last.place) != (route.hull, route.job, place):
-            last = self._last = Pointing(self.tablet, route, place)
-        last.in_hand = len(last.arrows) - 1
-        return last

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from garboard_tablet.models.backups import Backups
     from garboard_tablet.models.live_source import LiveSource
     from garboard_tablet.models.navigator import Navigator
-    from garboard_tablet.models.photos import Pointed
+    from garboard_tablet.models.pointed import Pointed
     from garboard_tablet.models.run_reviews import RunReviews
     from garboard_tablet.models.shop_worker import ShopWorker
     from garboard_tablet.models.step_ends import StepEnds

@@ -16,13 +16,17 @@ from garboard_tablet.language import phrase
 from garboard_tablet.models.armed import Phase
 from garboard_tablet.models.live import LiveRun
 from garboard_tablet.ui.drawing import draw_text, texture
-from garboard_tablet.ui.theme import BODY, DIGITS, GAP, dp, sp, theme
+from garboard_tablet.ui.theme import BODY, DIGITS, GAP, THUMB, dp, sp, theme
 from garboard_tablet.ui.widgets import MarkShape, Press, Txt, verdict_marks
 
 LARGEST, WORD = 200, 72
 """Text sizes of the digits and of the word [sp]."""
 HIGH_WORD, HIGH_BAND, HIGH_TIME, HIGH_STOP = 126, 94, 50, 176
 """Heights of the word, the band, the time bar and STOP [dp]; what is left is for the digits."""
+LEAST_DIAL, LEAST_BAND, LEAST_DIGITS = 280, 205, 80
+"""From these heights on the dial has room for all of it, for digits and band, and for digits alone [dp]."""
+GIVE_WAY = ((HIGH_STOP, WORD), (THUMB, WORD), (THUMB, 56), (THUMB, 44))
+"""Heights of STOP and largest words, tried until the dial has room: on a low screen they give way to it."""
 HATCH = 26
 """Between the strokes of the edge that says that nothing is kept [dp]."""
 DASH = "–"
@@ -63,16 +67,18 @@ class Dial(Widget):
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
         guidance = self._guidance
-        if guidance is None or self.width < dp(200) or self.height < dp(200):
+        if guidance is None or self.width < dp(200) or self.height < dp(LEAST_DIGITS):
             return
+        has_time, has_band = self.height >= dp(LEAST_DIAL), self.height >= dp(LEAST_BAND)
+        high_time = HIGH_TIME if has_time else 0
         with self.canvas:
             Color(*theme.panel)
             Rectangle(pos=self.pos, size=self.size)
-            low = self.y + dp(HIGH_BAND + HIGH_TIME)
-            self._draw_columns(guidance, low)
-            if self._live:
-                self._draw_band(guidance, self.y + dp(HIGH_TIME) + dp(34))
-            self._draw_time(guidance, self.y + dp(12))
+            self._draw_columns(guidance, self.y + (dp(HIGH_BAND + high_time) if has_band else 0))
+            if self._live and has_band:
+                self._draw_band(guidance, self.y + dp(high_time) + dp(34))
+            if has_time:
+                self._draw_time(guidance, self.y + dp(12))
 
     def _draw_columns(self, guidance: Guidance, low: float) -> None:
         """Side by side where it lies, under each other where it stands."""
@@ -183,11 +189,19 @@ class HelmView(Widget):
         if self.width <= 1 or self.height <= 1:
             return
         gap = dp(GAP)
-        self._stop.size, self._stop.pos = (self.width, dp(HIGH_STOP)), self.pos
         left = self.x + (self._shape.width + dp(16) if self._shape else 0)
+        for stop, largest in GIVE_WAY:
+            self._place_between(left, gap, stop, largest)
+            if self._gauge.height >= dp(LEAST_BAND):
+                break
+        self._draw_edge()
+
+    def _place_between(self, left: float, gap: float, stop: float, largest: float) -> None:
+        """Place all parts, STOP so high and the word at most so large; what is left is the dial's."""
+        self._stop.size, self._stop.pos = (self.width, dp(stop)), self.pos
         for size in (WORD, 56, 44, 32):
             self._word.font_size = sp(size)
-            if self._word.fit(self.right - left) <= dp(HIGH_WORD):
+            if size <= largest and self._word.fit(self.right - left) <= dp(HIGH_WORD):
                 break
         high = max(dp(66), self._word.height)
         self._word.pos = (left, self.top - high / 2 - self._word.height / 2)
@@ -198,7 +212,6 @@ class HelmView(Widget):
         self._lines.pos = (self.x, bottom)
         self._gauge.pos = (self.x, bottom + (small + gap if small else 0))
         self._gauge.size = (self.width, self.top - high - gap - self._gauge.y)
-        self._draw_edge()
 
     def _draw_edge(self) -> None:
         """A hatched edge round what nobody measured."""
