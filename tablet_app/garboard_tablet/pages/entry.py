@@ -84,6 +84,11 @@ if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
 
+def _place_of(ask: Ask) -> FieldKey | None:
+    """Where a measured value belongs; None for what is entered of the boat itself."""
+    return ask.place if ask.key.kind == "measure" else None
+
+
 class EntryPage(EchoingPage):
     """Asks for one value."""
 
@@ -244,11 +249,11 @@ class EntryPage(EchoingPage):
 
     def _failed_elsewhere(self, ask: Ask, found: Sequence[Finding]) -> list[FieldKey]:
         """The value that failed, where it is another than the page asks for: the one saved last before all others."""
-        last = self._echo
+        asked, last = _place_of(ask), _place_of(self._echo.ask) if self._echo is not None else None
         for finding in found:
             places = [place for place in finding.places if place[0] == self.route.step]
-            if finding.verdict is Verdict.FAIL and places and ask.place not in places:
-                return [last.ask.place if last is not None and last.ask.place in places else places[0]]
+            if finding.verdict is Verdict.FAIL and places and asked not in places:
+                return [last if last is not None and last in places else places[0]]
         return []
 
     def _photo_of(self, place: FieldKey) -> Press:
