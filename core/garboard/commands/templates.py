@@ -172,10 +172,9 @@ def _shop(hulls: HullFolder) -> HullState:
 
 def _facts_of_template(hulls: HullFolder, name: str) -> like.Facts:
     found = like.templates_in(_shop(hulls))
-    for one in found:
-        if one.name.casefold() == " ".join(name.split()).casefold():
-            return one.facts
-    known = ", ".join(one.name for one in found) or "none is kept"
+    if one := like.template_named(found, name):
+        return one.facts
+    known = ", ".join(each.name for each in found) or "none is kept"
     raise InputError("begin", [Fault("--template", f"a template: {known}", repr(name))])
 
 
