@@ -7,13 +7,13 @@ What was printed is kept with the circuit (`Circuit.label`), so that a change af
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import attrs
 
 from garboard.records import Circuit, Vessel
 
-__all__ = ["CircuitLabel", "is_as_printed", "labels_digest", "labels_of", "stale_labels"]
+__all__ = ["CircuitLabel", "is_as_printed", "labels_digest", "labels_of", "stale_labels", "with_printed_apart"]
 
 _BETWEEN = " | "
 
@@ -68,6 +68,26 @@ def labels_of(vessel: Vessel) -> tuple[CircuitLabel, ...]:
 def stale_labels(vessel: Vessel) -> tuple[CircuitLabel, ...]:
     """The labels that were printed and say what is no longer so."""
     return tuple(label for label in labels_of(vessel) if label.is_stale)
+
+
+def with_printed_apart(vessel: Vessel, printed: Mapping[str, Sequence[str]]) -> Vessel:
+    """A vessel with what its labels say that were printed more than once, apart.
+
+    Each of them may be on the boat, so a circuit's is one that says what is no longer so, if any does.
+
+    printed : by the circuit's name
+    """
+    if not printed:
+        return vessel
+    first = {name: min(texts) for name, texts in printed.items()}
+    now = {label.name: label.text for label in labels_of(_with_labels(vessel, first))}
+    no_longer = {name: [text for text in texts if text != now.get(name)] for name, texts in printed.items()}
+    return _with_labels(vessel, first | {name: min(texts) for name, texts in no_longer.items() if texts})
+
+
+def _with_labels(vessel: Vessel, texts: Mapping[str, str]) -> Vessel:
+    circuits = (attrs.evolve(one, label=texts[one.name]) if one.name in texts else one for one in vessel.circuits)
+    return attrs.evolve(vessel, circuits=tuple(circuits))
 
 
 def labels_digest(vessel: Vessel) -> str:
