@@ -175,7 +175,7 @@ def test_a_strip_is_as_high_as_its_tape(saltgrass: Vessel, width: int) -> None:
     pdf = label_tape("Saltgrass", labels_of(saltgrass), width)
     assert len(pages(pdf)) == 2 * len(saltgrass.circuits)
     assert {round(high, 1) for _, high in boxes(pdf)} == {float(width)}
-    assert words(pages(pdf)[6]) == " ".join(["4 VHF radio breaker 10 A 14 AWG", f"panel, house → VHF radio, {ENDS[0]}"])
+    assert words(pages(pdf)[6]) == " ".join(["4 VHF radio breaker 10 A 14 AWG", f"{ENDS[0]}: panel, house → VHF radio"])
 
 
 def test_no_text_is_smaller_than_six_points_however_much_there_is(saltgrass: Vessel) -> None:
@@ -311,6 +311,24 @@ def test_a_name_on_two_lines_is_one_line_of_a_label(saltgrass: Vessel) -> None:
 def test_what_prints_as_an_empty_box_is_told() -> None:
     assert without_type(["VHF radio", "Positionslicht ö", "\x01"]) == ""
     assert without_type(["船灯 1", "船"]) == "船灯"
+
+
+def test_characters_of_a_battery_and_labels_that_are_cut_are_told(folder: Path) -> None:
+    with HullFolder(folder) as hulls:
+        state = open_hull(hulls, HULL).vessel_home("circuits")
+        hulls.save(Author("t", "T").write(state, "field", ("circuits", "VHF radio", "battery"), "船"))
+    small = run(folder, "-o", folder.parent / "small.pdf", "--size", "30x12")
+    assert "the typeface has none of them: 船" in small
+    assert "Too long for their label, and cut: " in small
+    assert "cut" not in run(folder, "-o", folder.parent / "large.pdf", "--size", "120x30")
+
+
+def test_a_label_too_short_for_its_text_still_says_which_end_it_is_for(saltgrass: Vessel) -> None:
+    long = attrs.evolve(
+        saltgrass, circuits=(Circuit(name="Navigation lights of the hard top, port", fed_from="panel"),)
+    )
+    text = words(pages(label_sheet("x", labels_of(long), "A4", (30.0, 12.0)))[0])
+    assert all(f"{end}: panel" in text for end in ENDS)
 
 
 def fused(state: HullState, by: str, rating: str) -> list[Entry]:

@@ -91,7 +91,7 @@ def disagree(key: RegisterKey, current: tuple[Entry, ...]) -> bool:
 
 
 def is_of_label(key: RegisterKey) -> bool:
-    """Whether it says what a circuit's label said. What two machines printed does not disagree: both are on the boat."""
+    """Whether it says what a circuit's label says. Two that were printed apart do not disagree."""
     return key.kind == "field" and len(key.subject) == 3 and key.subject[::2] == ("circuits", "label")
 
 
