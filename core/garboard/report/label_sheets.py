@@ -191,7 +191,7 @@ def _lines(label: CircuitLabel, end: str, most: int) -> list[tuple[str, bool]]:
     """What stands on a label, line by line, and whether in bold."""
     first = (f"{label.number}  {label.name}", True)
     what = "  ".join(part for part in (label.protection, label.size) if part)
-    where = f"{end}: {label.fed_from or 'source'} {_ARROW} {label.name}"  # which end stands first, as the rest may be cut
+    where = f"{end}: {label.fed_from or 'source'} {_ARROW} {label.name}"  # the end first: the rest may be cut
     if most < 3:
         return [first, (f"{what}  {where}" if what else where, False)]
     return [first, *([(what, False)] if what else []), (where, False)]
