@@ -253,6 +253,13 @@ def _loaded_of(view: JobView, position: str) -> Finding:
     high = asking.known(
         engine.full_throttle_high if engine else None, unit, named, field="engines.full_throttle_high", of=position
     )
+    asking.need(
+        not low > high,
+        f"{named} reads {low:.0f} to {high:.0f} rev/min; correct it",
+        lack=Lack.CONTRADICTS,
+        field="engines.full_throttle_low",
+        of=position,
+    )
     bound = view.setting_value(ENGINE_SPEED_WITHIN, unit)
     asking.need(
         not loaded > light + 2 * bound,

@@ -1,0 +1,216 @@
+"""What a hostile reader found: readings no boat gives, sound boats accused, words that are not so."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import attrs
+import pytest
+
+from builders import boat, findings_of, job_view
+from garboard.findings import BasisKind, Finding, Lack, Verdict
+from garboard.hosting.host import make_host
+from garboard.job_view import FieldKey, JobView
+from garboard.records import JsonValue, Tank, Vessel
+from garboard.units import Amount
+from garboard_engine_trial import law_texts
+from garboard_engine_trial.after_steps import AFTER
+from garboard_engine_trial.alongside_steps import DATA
+from garboard_engine_trial.fit_out_steps import CLOSED, COASTAL, INLAND, LAW, OPEN, STEPS
+from garboard_engine_trial.under_way_steps import UNDER_LOAD
+
+HOST = make_host(["garboard_engine_trial"], entry_points=False)
+
+
+def found(view: JobView, calculator: str) -> list[Finding]:
+    return findings_of(HOST, view, f"engine_trial.{calculator}")
+
+
+# After: services, records
+
+
+def services(hours: Sequence[str | None], *lines: tuple[str, str]) -> Finding:
+    values: dict[FieldKey, JsonValue] = {}
+    for row, (name, due) in enumerate(lines, start=1):
+        values |= {(AFTER, "service", str(row), ""): name, (AFTER, "due_hours", str(row), ""): due}
+    vessel = boat(len(hours))
+    engines = zip(vessel.engines, hours, strict=True)
+    run = tuple(attrs.evolve(one, hours=Amount(each, "h") if each else None) for one, each in engines)
+    (one,) = found(job_view(attrs.evolve(vessel, engines=run), values), "calendar")
+    return one
+
+
+@pytest.mark.parametrize(
+    ("hours", "lines", "code"),
+    [
+        (["412"], [("yearly", "500 h")], "complete"),  # a used engine had its first check long ago
+        (["412"], [("20 hour check", "20 h"), ("yearly", "500 h")], "in_the_past"),
+        (["20"], [("20 hour check", "20 h")], "complete"),
+        (["412", "2"], [("yearly", "500 h")], "no_first_check"),  # one of two is new
+        (["412", None], [("20 hour check", "20 h")], "complete"),  # and may be, where nobody says
+    ],
+)
+def test_a_service_calendar_goes_by_the_hours_the_engines_have(
+    hours: Sequence[str | None], lines: Sequence[tuple[str, str]], code: str
+) -> None:
+    one = services(hours, *lines)
+    assert one.code == f"engine_trial.calendar.{code}"
+    if code == "in_the_past":
+        assert one.sentence.startswith("Due already, at 412 engine hours: 20 hour check.")
+
+
+@pytest.mark.parametrize(
+    ("filed", "entered", "is_told"),
+    [
+        ("2027-05-01", "2026-05-16T10:00:00+00:00", True),
+        ("2026-05-17", "2026-05-16T23:30:00-10:00", False),  # the next day elsewhere
+        ("2028-02-29", "2028-02-29T10:00:00+00:00", False),
+        ("2026-05-16", "1970-01-01T00:04:10+00:00", False),  # a clock that was never set judges nothing
+        ("2027-05-01", "", False),  # as in a job file
+    ],
+)
+def test_nothing_is_filed_on_a_day_to_come(filed: str, entered: str, is_told: bool) -> None:
+    values: dict[FieldKey, JsonValue] = {
+        (AFTER, "record", "1", ""): "Engine warranty",
+        (AFTER, "filed_by", "1", ""): "N. Sorrel",
+        (AFTER, "filed_on", "1", ""): filed,
+    }
+    view = job_view(boat(), values)
+    at = tuple(attrs.evolve(one, at=entered) for one in view.measurements)
+    (one,) = found(attrs.evolve(view, measurements=at), "records")
+    assert [missing.lack for missing in one.missing] == ([Lack.CONTRADICTS] if is_told else [])
+
+
+# Data: tank senders
+
+
+@pytest.mark.parametrize(
+    ("steps", "code"),
+    [
+        ([("0", "0"), ("50", "50"), ("50", "50"), ("100", "100")], "agree"),  # one step read twice
+        ([("0", "0"), ("50", "50"), ("95", "100"), ("100", "100")], "agree"),  # the float is up before the tank is full
+        ([("0", "0"), ("50", "50"), ("55", "48"), ("100", "100")], "agree"),
+        ([("0", "50"), ("50", "50"), ("100", "50")], "not_rising"),  # stuck
+        ([("0", "100"), ("50", "50"), ("100", "0")], "not_rising"),  # wired the other way round
+        ([("0", "0"), ("50", "70"), ("55", "40"), ("100", "100")], "not_rising"),
+    ],
+)
+def test_a_sender_is_accused_only_of_what_it_does(steps: Sequence[tuple[str, str]], code: str) -> None:
+    assert sender(steps).code == f"engine_trial.senders.{code}"
+
+
+def test_three_steps_close_together_calibrate_no_tank() -> None:
+    one = sender([("40", "40"), ("42", "42"), ("44", "44")])
+    assert [missing.lack for missing in one.missing] == [Lack.TOO_LITTLE]
+    assert "steps from 40 to 44 % of it" in one.sentence
+    assert "1 step of filling" in sender([("0", "0")]).sentence
+
+
+def sender(steps: Sequence[tuple[str, str]]) -> Finding:
+    """Of a tank of 100 gal: what is in it, and what the gauge shows [%]."""
+    values: dict[FieldKey, JsonValue] = {}
+    for row, (volume, gauge) in enumerate(steps, start=1):
+        values[DATA, "in_tank", str(row), "main"] = f"{volume} gal"
+        values[DATA, "gauge", str(row), "main"] = f"{gauge} %"
+    (one,) = found(job_view(boat(tanks=(Tank(name="main", capacity=Amount("100", "gal")),)), values), "senders")
+    return one
+
+
+# Under load
+
+
+def test_a_full_throttle_range_the_wrong_way_round_accuses_no_boat() -> None:
+    ends = {"full_throttle_low": Amount("6000", "rev/min"), "full_throttle_high": Amount("5400", "rev/min")}
+    values: dict[FieldKey, JsonValue] = {
+        (UNDER_LOAD, name, "", "centre"): "5700 rev/min" for name in ("full_light", "full_loaded")
+    }
+    (one,) = found(job_view(boat(**ends), values), "loaded")
+    assert one.verdict is Verdict.NOT_ENOUGH_DATA
+    assert [missing.field for missing in one.missing] == ["engines.full_throttle_low"]
+    (half,) = found(job_view(boat(full_throttle_low=ends["full_throttle_low"]), values), "loaded")
+    assert [missing.lack for missing in half.missing] == [Lack.NOT_ENTERED], "one end alone contradicts nothing"
+
+
+# The law and its gear
+
+GEAR: Mapping[str, JsonValue] = {
+    "waters": COASTAL,
+    "spaces": CLOSED,
+    "most_persons": 4,
+    "wearables": 4,
+    "throwable": True,
+    "extinguishers": 1,
+    "distress_signals": True,
+}
+
+
+def gear(calculator: str, length: Amount, **changed: JsonValue) -> Finding:
+    vessel: Vessel = attrs.evolve(boat(), length=length)
+    values: dict[FieldKey, JsonValue] = {(LAW, name, "", ""): value for name, value in {**GEAR, **changed}.items()}
+    (one,) = found(job_view(vessel, values), calculator)
+    return one
+
+
+def test_one_of_a_thing_is_said_as_one() -> None:
+    feet = Amount("19.5", "ft")
+    assert "1 portable extinguisher. " in gear("fire_and_signals", feet, extinguishers=0).sentence
+    assert "1 life jacket to wear." in gear("flotation", feet, wearables=3).sentence
+
+
+@pytest.mark.parametrize(
+    ("metres", "below", "from_here"),
+    [("4.8768", "4.87", "throwable"), ("7.9248", "7.92", "extinguishers")],
+)
+def test_a_length_that_is_a_limit_to_the_millimetre_is_on_its_upper_side(
+    metres: str, below: str, from_here: str
+) -> None:
+    """16 ft and 26 ft are 4.8768 m and 7.9248 m exactly (1 ft is 0.3048 m): "less than" is not said of them."""
+    calculator = {"throwable": "flotation", "extinguishers": "fire_and_signals"}[from_here]
+    without: JsonValue = False if from_here == "throwable" else 0
+    verdicts = [
+        gear(calculator, Amount(each, "m"), **{from_here: without}, spaces=OPEN).verdict for each in (metres, below)
+    ]
+    assert verdicts[0] is not Verdict.PASS
+    assert verdicts[1] is Verdict.PASS
+
+
+def test_a_label_is_asked_of_less_than_20_ft_and_not_of_20_ft_in_metres() -> None:
+    values: dict[FieldKey, JsonValue] = {(LAW, name, "", ""): value for name, value in GEAR.items()}
+    asked = [
+        bool(found(job_view(attrs.evolve(boat(), length=Amount(each, "m")), values), "label"))
+        for each in ("6.096", "6.09")
+    ]
+    assert asked == [False, True]
+
+
+def test_a_small_boat_is_told_of_signals_for_the_night_and_not_accused() -> None:
+    small = gear("fire_and_signals", Amount("15", "ft"), distress_signals=False)
+    assert small.verdict is Verdict.PASS
+    assert "out at night it carries distress signals" in small.sentence
+    assert "night" not in gear("fire_and_signals", Amount("15", "ft"), waters=INLAND).sentence
+    assert "out at night" not in gear("fire_and_signals", Amount("19.5", "ft")).sentence
+
+
+def test_a_fuel_tank_that_is_built_in_is_named_where_vapour_is_asked_for() -> None:
+    """A public owner's manual lists them: closed compartments, double bottoms, living spaces, fuel tanks built in."""
+    (field,) = (one for step in STEPS if step.key == LAW for one in step.fields if one.name == "spaces")
+    assert all(named in field.help for named in ("lockers", "cabin", "fuel tank built in", "double bottom"))
+
+
+def test_a_text_of_law_that_was_not_read_only_advises() -> None:
+    """Whatever the gear: what fails rests on a text that was read, and one from memory says that the law decides."""
+    from_memory = {one.basis.text for one in law_texts.TEXTS if not one.was_read}
+    for each in law_texts.TEXTS:
+        expected = BasisKind.REGULATION if each.was_read else BasisKind.COMMON_PRACTICE
+        assert each.basis.kind is expected
+        assert each.section in f"{each.basis.text} {each.basis.note}"
+    lacking = {"wearables": 0, "throwable": False, "extinguishers": 0, "distress_signals": False}
+    findings = [
+        gear(calculator, Amount(length, "ft"), **lacking)
+        for calculator in ("flotation", "fire_and_signals")
+        for length in ("15", "19.5", "30")
+    ]
+    assert {one.verdict for one in findings} >= {Verdict.FAIL, Verdict.ADVISE}
+    for one in findings:
+        if one.verdict is Verdict.FAIL:
+            assert not from_memory & {basis.text for basis in one.basis}
