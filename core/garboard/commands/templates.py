@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -186,13 +187,14 @@ def _boat(hulls: HullFolder, number: str) -> Boat:
 
 
 def _text_of(table: Path) -> str:
-    """A table's text, as a spreadsheet wrote it: UTF-8, or what an older program writes (Windows-1252)."""
+    """A table's text, as a spreadsheet wrote it: UTF-8, "Unicode text" (UTF-16), or an older program's Windows-1252."""
     from garboard.job_files.circuit_table import LARGEST_TABLE
 
     if table.stat().st_size > LARGEST_TABLE:
         raise InputError(str(table), [Fault("file", f"at most {LARGEST_TABLE} bytes", str(table.stat().st_size))])
     raw = table.read_bytes()
-    for encoding in ("utf-8-sig", "cp1252"):
+    is_wide = raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    for encoding in ("utf-16",) if is_wide else ("utf-8-sig", "cp1252"):
         with suppress(UnicodeDecodeError):
             return raw.decode(encoding)
-    raise InputError(str(table), [Fault("file", "text: UTF-8 or Windows-1252", "bytes that are neither")])
+    raise InputError(str(table), [Fault("file", "text: UTF-8, UTF-16 or Windows-1252", "bytes that are none of them")])
