@@ -79,13 +79,28 @@ def counted_facts(facts: Facts) -> str:
     return ", ".join(in_number(count, *_COUNTED[kind]) for kind, count in named.items() if count)
 
 
-def begin_like(tablet: Tablet, hull: str, facts: Facts) -> int:
-    """Give a boat what it has nothing entered for. Returns how many facts it was given."""
+def facts_of(tablet: Tablet, hull: str, job: str = "") -> Facts:
+    """What boats of a boat's model share: its equipment, and what was entered of the model in its job.
+
+    job : whose; "" for the boat's latest
+    """
+    from garboard.history.like import shared_entries, shared_facts
+
+    jobs = (job,) if job else tablet.boat(hull).jobs[-1:]
+    facts = shared_facts(tablet.boat(hull).vessel(job))
+    for one in jobs:
+        facts |= shared_entries(tablet.view(hull, one), tablet.host.steps)
+    return facts
+
+
+def begin_like(tablet: Tablet, hull: str, job: str, facts: Facts) -> tuple[str, ...]:
+    """Give a boat what it has nothing entered for. Returns what it was not given, as it has another engine or such."""
     from garboard.history import like
 
-    entries = like.begin_like(tablet.author(), tablet.state_of(hull), facts)
-    tablet.save(*entries)
-    return len(entries)
+    state = tablet.state_of(hull)
+    others = like.left_out(state, facts, job)
+    tablet.save(*like.begin_like(tablet.author(), state, facts, job=job))
+    return others
 
 
 def keep_template(tablet: Tablet, hull: str, job: str, name: str) -> None:
@@ -95,7 +110,7 @@ def keep_template(tablet: Tablet, hull: str, job: str, name: str) -> None:
     """
     from garboard.history import like
 
-    facts = like.shared_facts(tablet.view(hull, job).vessel)
+    facts = facts_of(tablet, hull, job)
     tablet.save(*like.keep_template(tablet.author(), shop_record(tablet), name, facts))
 
 
