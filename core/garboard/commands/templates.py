@@ -43,8 +43,8 @@ def command() -> None:
     """Boats kept under a name, to begin others from.
 
     A template holds what boats of a model share: vessel, engines with their maker's limits, circuits, batteries,
-    sensors, network. It holds no hull number, serial, length of cable or other reading. It merges and travels like the
-    shop's settings.
+    sensors, network. It holds no hull number, serial or reading; lengths of cable are only shown
+    where they are measured anew. It merges and travels like the shop's settings.
     """
 
 
@@ -185,7 +185,8 @@ def _shop(hulls: HullFolder) -> HullState:
 def _facts_of_boat(boat: Boat, job: str, host: PluginHost) -> like.Facts:
     """What boats of its model share; of what was entered in steps that of one job, where there is one."""
     entered = like.shared_entries(boat.view(job), host.steps) if job else {}
-    return {**like.shared_facts(boat.vessel(job)), **entered}
+    vessel = boat.vessel(job)
+    return {**like.shared_facts(vessel), **like.usual_lengths(vessel), **entered}
 
 
 def _facts_of_template(hulls: HullFolder, name: str) -> like.Facts:

@@ -36,6 +36,11 @@ What was entered in a step stands with the piece it is of: ("engines", "port", "
 one with the boat itself: ("entered", step, field, row).
 """
 ENTERED = "entered"
+USUAL = "usual"
+"""Stands before the last word of a fact that no boat takes over: ("circuits", "VHF radio", "usual", "length").
+
+It is what was measured on the model, shown where the same is measured anew.
+"""
 
 ASKED_OF_EACH: Mapping[str, frozenset[str]] = {
     "": frozenset({"name"}),
@@ -92,6 +97,16 @@ def is_one_boats(path: Path) -> bool:
 def shared_facts(vessel: Vessel) -> dict[Path, JsonValue]:
     """What boats of this one's model share, in the vessel's order. A network a person chose for a boat is its own."""
     return {path: value for path, value in vessel_fields(vessel) if path[0] in _KNOWN and not is_one_boats(path)}
+
+
+def usual_lengths(vessel: Vessel) -> dict[Path, JsonValue]:
+    """Lengths of cable as measured on this boat: see `USUAL`."""
+    own = ("circuits", "networks")
+    return {
+        (*path[:-1], USUAL, path[-1]): value
+        for path, value in vessel_fields(vessel)
+        if path[0] in own and path[-1] in ASKED_OF_EACH[path[0]]
+    }
 
 
 def shared_entries(view: JobView, steps: Iterable[Step]) -> dict[Path, JsonValue]:
@@ -210,7 +225,9 @@ def _field(path: Path) -> RegisterKey:
 
 
 def _key(path: Path, job: str) -> RegisterKey | None:
-    """Where a fact is kept on a boat; None where it was entered in a step and there is no job to take it."""
+    """Where a fact is kept on a boat; None for one that is not, or was entered in a step where no job can take it."""
+    if path[-2:-1] == (USUAL,):
+        return None
     piece, inner = (path[:2], path[2:]) if path[0] in EQUIPMENT else ((), path)
     if inner[:1] != (ENTERED,):
         return _field(path)

@@ -402,6 +402,13 @@ class EntryForm:
         return None
 
     @property
+    def on_the_model(self) -> JsonValue:
+        """What it is on the boat or template this one was begun like, to take with one touch; None where not known."""
+        from garboard_tablet.models.like import on_the_model  # which asks what is still open, as this does
+
+        return on_the_model(self.tablet, self.route.hull, self.ask) if self.ask.key.kind == "field" else None
+
+    @property
     def may_end_table(self) -> bool:
         """Whether this begins a row nobody asked for: then the table can be ended instead."""
         return bool(self.ask.row) and self.ask.row not in self._rows() and bool(self._rows())

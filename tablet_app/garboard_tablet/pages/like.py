@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 TAKEN = "Equipment and the maker's limits are taken over."
 NOT_TAKEN = (
     "Not taken over: name, hull number, serials and hours, as each boat has its own; lengths and readings, as they are "
-    "measured on each boat. What only this boat has is asked next."
+    "measured on each boat. Those are asked next; the model's lengths are shown beside them."
 )
 MOST_BOATS = 40
 """Boats offered to begin from."""
@@ -45,7 +45,7 @@ class LikePage(Page):
     def _template(self, template: Template) -> RowPress:
         return RowPress(
             template.name,
-            partial(self._begin, template.facts),
+            partial(self._begin, template.facts, f"template {template.name}"),
             small=f"Template. {like.counted_facts(template.facts)}",
             name=f"template {template.name}",
         )
@@ -59,10 +59,10 @@ class LikePage(Page):
         )
 
     def _begin_from(self, hull: str) -> None:
-        self._begin(like.facts_of(self.tablet, hull))
+        self._begin(like.facts_of(self.tablet, hull), hull)
 
-    def _begin(self, facts: Facts) -> None:
-        others = like.begin_like(self.tablet, self.route.hull, self.route.job, facts)
+    def _begin(self, facts: Facts, name: str) -> None:
+        others = like.begin_like(self.tablet, self.route.hull, self.route.job, facts, name)
         self.context.vessels.refresh(self.route.hull)
         self.way.instead(self.route.to("own facts", *others))
 
