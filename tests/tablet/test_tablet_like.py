@@ -69,6 +69,24 @@ def test_the_lengths_are_asked_one_after_the_other_across_all_circuits(drive: Dr
     assert [length.split()[0] for length in found] == [*lengths]
 
 
+def test_a_length_measured_as_on_the_model_is_one_touch_and_none_is_taken_by_itself(drive: Drive) -> None:
+    d = drive()
+    with_boats(d, "saltgrass")
+    open_new(d)
+    d.press(f"like {SALTGRASS}", "next own")
+    d.write("Marsh Wren")
+    d.press("next", "skip", "skip")  # its serial number and hours can wait
+    before = d.touches
+    for _ in range(5):
+        assert d.has("as on the model")
+        d.press("as on the model")
+    assert d.touches - before == 5
+    model, new = (d.app.tablet.boat(hull).vessel().circuits for hull in (SALTGRASS, NEW))
+    entered = [(one.length, one.protection_distance) for one in new]
+    assert entered[:2] == [(one.length, one.protection_distance) for one in model[:2]]
+    assert entered[2:] == [(model[2].length, None), *[(None, None)] * 4]
+
+
 def test_a_template_kept_on_one_boat_begins_another(drive: Drive) -> None:
     d = drive()
     with_boats(d, "saltgrass")

@@ -27,6 +27,7 @@ from garboard_tablet.models.drafts import draft_key, opening_unit, unit_key
 from garboard_tablet.models.echo import UNDONE, echo_of
 from garboard_tablet.models.heard import Offer, may_choose_again, offers
 from garboard_tablet.models.keys import ERASE, pressed
+from garboard_tablet.models.offered import keep_word, with_offers
 from garboard_tablet.models.own_facts import OWN, asks_of_own
 from garboard_tablet.models.pad import ValidationResult, judge, judge_number
 from garboard_tablet.models.saved_last import Echo
@@ -343,6 +344,7 @@ class EntryForm:
         read_otherwise = meter is not None or (instrument and instrument != self._saved_with)
         if value != self.saved or self.saved is None or read_otherwise:
             self.tablet.enter(self.route.hull, self.route.job, self.ask, value, instrument)
+            keep_word(self.tablet, self.ask, self.step, value)
             now = self.tablet.current(self.route.hull, self.route.job, self.ask)
             text = "Photo" if self.field.kind is Kind.PHOTO else shown_of(self.field, value)
             self.tablet.echo = Echo(route=self.route, ask=self.ask, text=text, before=before, now=now)
@@ -398,6 +400,13 @@ class EntryForm:
             if value is not None:
                 return value
         return None
+
+    @property
+    def on_the_model(self) -> JsonValue:
+        """What it is on the boat or template this one was begun like, to take with one touch; None where not known."""
+        from garboard_tablet.models.like import on_the_model  # which asks what is still open, as this does
+
+        return on_the_model(self.tablet, self.route.hull, self.ask) if self.ask.key.kind == "field" else None
 
     @property
     def may_end_table(self) -> bool:
@@ -477,6 +486,8 @@ def enter(tablet: Tablet, route: Route) -> EntryForm | None:
         return None
     if kind == "field":
         ask = attrs.evolve(ask, field=naming_propellers(ask.field, tablet.boat(route.hull).vessel()))
+    else:
+        ask = with_offers(tablet, ask, tablet.step(route.step), tablet.view(route.hull, route.job))
     form = EntryForm(tablet, route, asks, ask)
     form.unit = tablet.session.typed.get(form.unit_key, form.opening_unit)
     return form

@@ -242,6 +242,10 @@ class EntryPage(EchoingPage):
                 presses.append(Press(f"Always {form.unit} for {form.field.title}", self._always, name="always"))
         if form.has_meter and self._typing and form.saved is None and not form.rivals:
             presses.append(self._meter_press())
+        model = form.on_the_model if form.saved is None and not form.rivals else None
+        if model is not None:
+            on_model = f"As on the model: {shown_of(form.field, model)}"
+            presses.append(Press(on_model, lambda: self._take(model), name="as on the model"))
         repeat = form.repeat
         if repeat is not None and form.saved is None and not form.rivals:
             same = f"Same: {shown_of(form.field, repeat)}"
