@@ -15,7 +15,7 @@ from garboard.records import JsonValue, Tank, Vessel
 from garboard.units import Amount
 from garboard_engine_trial import law_texts
 from garboard_engine_trial.after_steps import AFTER
-from garboard_engine_trial.alongside_steps import DATA
+from garboard_engine_trial.alongside_steps import DATA, INSTRUMENTS
 from garboard_engine_trial.fit_out_steps import CLOSED, COASTAL, INLAND, LAW, OPEN, STEPS
 from garboard_engine_trial.under_way_steps import UNDER_LOAD
 
@@ -214,3 +214,53 @@ def test_a_text_of_law_that_was_not_read_only_advises() -> None:
     for one in findings:
         if one.verdict is Verdict.FAIL:
             assert not from_memory & {basis.text for basis in one.basis}
+
+
+# Instruments
+
+
+def instrument(calculator: str, **said: JsonValue) -> Finding:
+    row = "1" if calculator == "pump_flow" else ""
+    (one,) = found(job_view(boat(), {(INSTRUMENTS, name, row, ""): value for name, value in said.items()}), calculator)
+    return one
+
+
+@pytest.mark.parametrize(
+    ("forward", "reflected", "code"),
+    [
+        ("25 W", "0 W", "low"),
+        ("25 W", "1 W", "low"),
+        ("1 W", "0.1 W", "close"),  # 1.92, and a needle's width more is above 2
+        ("25 W", "2.7 W", "close"),
+        ("25 W", "6 W", "high"),
+    ],
+)
+def test_a_meter_is_right_to_a_share_of_its_scale_and_not_of_its_reading(
+    forward: str, reflected: str, code: str
+) -> None:
+    one = instrument("standing_wave", power_forward=forward, power_reflected=reflected)
+    assert one.code == f"engine_trial.standing_wave.{code}"
+    assert (one.numbers[0].expanded_uncertainty or 0) > 0.2, "5 % of the scale is never nothing, also at zero"
+
+
+@pytest.mark.parametrize(
+    ("forward", "reflected"), [("25 W", "-1 W"), ("-5 W", "1 W"), ("0 W", "0 W"), ("-5 W", "-9 W")]
+)
+def test_powers_of_zero_and_below_are_read_again_and_end_no_check(forward: str, reflected: str) -> None:
+    one = instrument("standing_wave", power_forward=forward, power_reflected=reflected)
+    assert {missing.lack for missing in one.missing} <= {Lack.OUT_OF_RANGE, Lack.CONTRADICTS}
+    assert one.missing
+
+
+@pytest.mark.parametrize(
+    ("pumped", "label", "lack"),
+    [
+        ("10 L", "1000 gal/h", None),
+        ("10 L", "500 gal/h", Lack.CONTRADICTS),  # 951 gal/h of a pump of 500
+        ("10 L", "0 gal/h", Lack.OUT_OF_RANGE),
+        ("10 L", "-5 gal/h", Lack.OUT_OF_RANGE),
+    ],
+)
+def test_no_pump_gives_more_than_its_label_says(pumped: str, label: str, lack: Lack | None) -> None:
+    one = instrument("pump_flow", pump_tried="aft", pumped=pumped, seconds="10 s", label_flow=label)
+    assert [missing.lack for missing in one.missing] == ([] if lack is None else [lack])
