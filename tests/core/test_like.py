@@ -303,6 +303,25 @@ def test_templates_of_older_programs_stand_as_before_until_one_is_kept_anew() ->
     assert dict(anew.facts) == shared_facts(sample("saltgrass"))
 
 
+def test_what_no_program_of_ours_wrote_under_a_template_hides_none() -> None:
+    """Of a newer program, or damaged: no name, no piece, no lines."""
+    author, first = Author("other", "B"), kept("Bay boat", sample("saltgrass"))
+    strange: list[tuple[tuple[str, ...], JsonValue]] = [
+        ((), [["maker", "Y"]]),
+        (("Bay boat",), "no list"),
+        (("Bay boat", "engines"), [["a", "b"]]),
+        (("Bay boat", "engines", "centre", "more"), [["a", "b"]]),
+        (("Other",), [[[1], "x"], [], [None, "y"]]),
+    ]
+    entries = [
+        *first,
+        *(author.write(shop(*first), TEMPLATE, subject, value, replaces=()) for subject, value in strange),
+    ]
+    (there,) = [one for one in templates_in(shop(*entries)) if one.by == "M. Office"]
+    assert dict(there.facts) == shared_facts(sample("saltgrass"))
+    assert keep_template(author, shop(*entries), "Bay boat", shared_facts(sample("kittiwake")))
+
+
 def test_a_name_in_other_capitals_is_the_same_template() -> None:
     first = kept("Bay boat", sample("saltgrass"))
     assert [one.name for one in templates_in(shop(*kept("BAY  Boat", sample("kittiwake"), *first)))] == ["Bay boat"]

@@ -353,7 +353,7 @@ def _keep_of(entry: Entry) -> str:
 
 
 def _registers(shop: HullState) -> Iterator[tuple[RegisterKey, Register]]:
-    return ((key, register) for key, register in shop.registers.items() if key.kind == TEMPLATE)
+    return ((key, register) for key, register in shop.registers.items() if key.kind == TEMPLATE and key.subject)
 
 
 def _standing(shop: HullState, name: str) -> dict[RegisterKey, list[Entry]]:
