@@ -61,7 +61,8 @@ def labels_of(vessel: Vessel) -> tuple[CircuitLabel, ...]:
     wrote as a label in words of his own is no label of ours: it gives no number and is never stale.
     """
     kept = _numbers_kept(vessel.circuits)
-    free = (number for number in range(1, len(vessel.circuits) + len(kept) + 1) if number not in kept.values())
+    taken = set(kept.values())
+    free = (number for number in range(1, len(vessel.circuits) + len(kept) + 1) if number not in taken)
     return tuple(_label(circuit, kept.get(circuit.name) or next(free)) for circuit in vessel.circuits)
 
 
@@ -106,11 +107,10 @@ def is_as_printed(label: str) -> bool:
 
 def _numbers_kept(circuits: Sequence[Circuit]) -> dict[str, int]:
     """The number of each circuit whose label was printed."""
-    kept: dict[str, int] = {}
+    of_number: dict[int, str] = {}
     for name, number in _numbers_printed(circuits):
-        if number not in kept.values():
-            kept[name] = number
-    return kept
+        of_number.setdefault(number, name)
+    return {name: number for number, name in of_number.items()}
 
 
 def _numbers_printed(circuits: Sequence[Circuit]) -> Iterator[tuple[str, int]]:

@@ -282,6 +282,7 @@ def test_printed_then_changed_then_printed_anew(folder: Path) -> None:
         (("-o", "x.pdf", "--size", "60"), "width x height in mm"),
         (("-o", "x.pdf", "--size", "nanx20"), "width x height in mm"),
         (("-o", "x.pdf", "--size", "5x5"), "from 20x8"),
+        (("-o", "x.pdf", "--form", "schedule", "--stale"), "leave --stale out"),
     ],
 )
 def test_what_cannot_be_done_is_refused_in_words(asked: tuple[str, ...], cure: str) -> None:
@@ -321,6 +322,13 @@ def test_characters_of_a_battery_and_labels_that_are_cut_are_told(folder: Path) 
     assert "the typeface has none of them: 船" in small
     assert "Too long for their label, and cut: " in small
     assert "cut" not in run(folder, "-o", folder.parent / "large.pdf", "--size", "120x30")
+
+
+def test_a_name_of_pages_is_shortened_on_the_schedule(saltgrass: Vessel) -> None:
+    long = attrs.evolve(saltgrass, circuits=(Circuit(name="A" * 1500), Circuit(name="Horn")))
+    text = words(pages(panel_schedule("x", long, labels_of(long)))[0])
+    assert "…" in text
+    assert "2 Horn" in text
 
 
 def test_a_label_too_short_for_its_text_still_says_which_end_it_is_for(saltgrass: Vessel) -> None:

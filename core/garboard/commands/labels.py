@@ -73,6 +73,9 @@ def command(
     if printed and form not in LABELS:
         expected = f"{' or '.join(LABELS)}: those are the labels"
         raise InputError("labels", [Fault("--form", expected, form, cure="leave --printed out")])
+    if stale and form not in LABELS:
+        expected = f"{' or '.join(LABELS)}: a schedule has every circuit, and a sticker none"
+        raise InputError("labels", [Fault("--form", expected, form, cure="leave --stale out")])
     drawn = ""
     if out is not None:
         need_office()

@@ -40,6 +40,7 @@ ENDS = ("source end", "load end")
 
 _EDGE, _PAPER_EDGE, _QUIET_MODULES = 1.0, 10.0, 4  # clear around a label and on paper [mm]; clear modules [1]
 _ARROW = "→"
+_LONGEST_CELL = 300
 
 
 class _Sheet(FPDF):
@@ -145,7 +146,7 @@ def panel_schedule(title: str, vessel: Vessel, labels: Sequence[CircuitLabel], p
         padding=0.8,
     ) as table:
         for row in (columns, *(_schedule_row(one, of_circuit[one.name]) for one in labels)):
-            table.row([in_print(cell) for cell in row])
+            table.row([in_print(_shortened(cell)) for cell in row])
     return sheet.bytes()
 
 
@@ -256,6 +257,11 @@ def _cut(sheet: _Sheet, text: str, size: float, room: float, *, bold: bool = Fal
     while text and sheet.wide(f"{text}…", size, bold=bold) > room:
         text = text[:-1]
     return f"{text}…"
+
+
+def _shortened(cell: str) -> str:
+    """A cell that is higher than a page is no table's: its row cannot be drawn."""
+    return cell if len(cell) <= _LONGEST_CELL else f"{cell[:_LONGEST_CELL]}…"
 
 
 def _schedule_row(label: CircuitLabel, circuit: Circuit) -> tuple[str, ...]:
