@@ -15,7 +15,7 @@ from garboard.records import JsonValue, Tank, Vessel
 from garboard.units import Amount
 from garboard_engine_trial import law_texts
 from garboard_engine_trial.after_steps import AFTER
-from garboard_engine_trial.alongside_steps import DATA, INSTRUMENTS
+from garboard_engine_trial.alongside_steps import DATA, INSTRUMENTS, MAKERS_WINDOW
 from garboard_engine_trial.fit_out_steps import CLOSED, COASTAL, INLAND, LAW, OPEN, STEPS
 from garboard_engine_trial.under_way_steps import UNDER_LOAD
 
@@ -264,3 +264,42 @@ def test_powers_of_zero_and_below_are_read_again_and_end_no_check(forward: str, 
 def test_no_pump_gives_more_than_its_label_says(pumped: str, label: str, lack: Lack | None) -> None:
     one = instrument("pump_flow", pump_tried="aft", pumped=pumped, seconds="10 s", label_flow=label)
     assert [missing.lack for missing in one.missing] == ([] if lack is None else [lack])
+
+
+# Sensors that lie
+
+
+def gauges(*steps: tuple[int, str, str]) -> list[Finding]:
+    """At each engine speed [rev/min] temperature [degC] and water pressure [psi]; full throttle is 5400 and more."""
+    values: dict[FieldKey, JsonValue] = {
+        (MAKERS_WINDOW, "temperature_high", "", "centre"): "80 degC",
+        (MAKERS_WINDOW, "water_low", "", "centre"): "12 psi",
+    }
+    for row, (speed, warm, water) in enumerate(steps, start=1):
+        values[UNDER_LOAD, "step_speed", str(row), ""] = f"{speed} rev/min"
+        values[UNDER_LOAD, "temperature", str(row), "centre"] = warm
+        values[UNDER_LOAD, "water_pressure", str(row), "centre"] = f"{water} psi"
+    ends = {"full_throttle_low": Amount("5400", "rev/min"), "full_throttle_high": Amount("6000", "rev/min")}
+    return found(job_view(boat(**ends), values), "gauges")
+
+
+@pytest.mark.parametrize(
+    ("steps", "contradicting", "judged"),
+    [
+        ([(700, "55 degC", "3"), (5800, "66 degC", "19")], [], Verdict.PASS),
+        ([(700, "12 degC", "3"), (5800, "66 degC", "19")], [], Verdict.PASS),  # cold at the start is not yet warm
+        ([(700, "60 degC", "3"), (3000, "60 degC", "15"), (5800, "60 degC", "15")], [], Verdict.PASS),  # valve opens
+        ([(4000, "60 degC", "15"), (5800, "60 degC", "15")], [], Verdict.PASS),  # too near to tell
+        ([(700, "12 degC", "3"), (5800, "12 degC", "19")], ["temperature"], Verdict.PASS),
+        ([(700, "54 degF", "3"), (5800, "54 degF", "19")], ["temperature"], Verdict.PASS),
+        ([(700, "60 degC", "15"), (3000, "60 degC", "15"), (5800, "60 degC", "15")], ["water_pressure"], Verdict.PASS),
+        ([(700, "60 degC", "8"), (5800, "60 degC", "6")], [], Verdict.FAIL),  # too little is told first
+    ],
+)
+def test_a_gauge_that_cannot_be_right_is_named_and_the_others_are_judged(
+    steps: Sequence[tuple[int, str, str]], contradicting: Sequence[str], judged: Verdict
+) -> None:
+    findings = gauges(*steps)
+    missing = [each for one in findings for each in one.missing]
+    assert [each.field for each in missing if each.lack is Lack.CONTRADICTS] == [*contradicting]
+    assert findings[-1].verdict is judged
