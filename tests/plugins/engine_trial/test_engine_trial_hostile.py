@@ -120,14 +120,14 @@ def sender(steps: Sequence[tuple[str, str]]) -> Finding:
 
 
 def test_a_full_throttle_range_the_wrong_way_round_accuses_no_boat() -> None:
-    ends = {"full_throttle_low": Amount("6000", "rev/min"), "full_throttle_high": Amount("5400", "rev/min")}
+    low, high = Amount("6000", "rev/min"), Amount("5400", "rev/min")
     values: dict[FieldKey, JsonValue] = {
         (UNDER_LOAD, name, "", "centre"): "5700 rev/min" for name in ("full_light", "full_loaded")
     }
-    (one,) = found(job_view(boat(**ends), values), "loaded")
+    (one,) = found(job_view(boat(full_throttle_low=low, full_throttle_high=high), values), "loaded")
     assert one.verdict is Verdict.NOT_ENOUGH_DATA
     assert [missing.field for missing in one.missing] == ["engines.full_throttle_low"]
-    (half,) = found(job_view(boat(full_throttle_low=ends["full_throttle_low"]), values), "loaded")
+    (half,) = found(job_view(boat(full_throttle_low=low), values), "loaded")
     assert [missing.lack for missing in half.missing] == [Lack.NOT_ENTERED], "one end alone contradicts nothing"
 
 
@@ -279,8 +279,8 @@ def gauges(*steps: tuple[int, str, str]) -> list[Finding]:
         values[UNDER_LOAD, "step_speed", str(row), ""] = f"{speed} rev/min"
         values[UNDER_LOAD, "temperature", str(row), "centre"] = warm
         values[UNDER_LOAD, "water_pressure", str(row), "centre"] = f"{water} psi"
-    ends = {"full_throttle_low": Amount("5400", "rev/min"), "full_throttle_high": Amount("6000", "rev/min")}
-    return found(job_view(boat(**ends), values), "gauges")
+    vessel = boat(full_throttle_low=Amount("5400", "rev/min"), full_throttle_high=Amount("6000", "rev/min"))
+    return found(job_view(vessel, values), "gauges")
 
 
 @pytest.mark.parametrize(
