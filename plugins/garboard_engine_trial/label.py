@@ -76,17 +76,19 @@ def _weights(view: JobView) -> Iterator[Finding]:
 
 
 def _against_label(view: JobView, label: float, persons: float, rigged: float) -> Finding:
-    left = label - rigged - persons
+    # Held against the label and not against nothing left: kilograms turned into pounds leave a trace of either sign.
+    holds_all = Limit("rigged, and persons", high=label).holds(rigged + persons)
+    left = max(0.0, label - rigged - persons) if holds_all else label - rigged - persons
     numbers = (
         Number("rigged", rigged, "lb", decimals=0),
         Number("left for gear and fuel in portable tanks", left, "lb", decimals=0),
     )
     told = view.told(abs(left), "lb", 0)
-    if rigged > label:
+    if not Limit("rigged", high=label).holds(rigged):
         code, verdict = "engine_trial.label.above", Verdict.FAIL
         sentence = "What was rigged weighs more than the label allows with nobody aboard. Ask the boat's maker."
         limits = (Limit("rigged", high=label),)
-    elif left < 0:
+    elif not holds_all:
         code, verdict = "engine_trial.label.full", Verdict.ADVISE
         sentence = f"With the label's persons aboard it is {told} over the label. Tell the owner: fewer people or gear."
         limits = (Limit("left for gear and fuel in portable tanks", low=0.0),)

@@ -303,3 +303,19 @@ def test_a_gauge_that_cannot_be_right_is_named_and_the_others_are_judged(
     missing = [each for one in findings for each in one.missing]
     assert [each.field for each in missing if each.lack is Lack.CONTRADICTS] == [*contradicting]
     assert findings[-1].verdict is judged
+
+
+@pytest.mark.parametrize("unit", ["kg", "lb"])
+def test_a_boat_rigged_to_its_label_and_no_more_is_within_in_any_unit(unit: str) -> None:
+    """895 kg less 646 kg and 249 kg are 0 kg, and in pounds two ten-trillionths less."""
+    said = {"label_weight": 895, "label_persons_weight": 646}
+    values: dict[FieldKey, JsonValue] = {(LAW, name, "", ""): f"{value} {unit}" for name, value in said.items()}
+    values[LAW, "rigged_item", "1", ""] = "Engine"
+    even, over = (
+        found(job_view(boat(), {**values, (LAW, "item_weight", "1", ""): f"{weight} {unit}"}), "label")[0]
+        for weight in ("249", "250")
+    )
+    assert (even.code, even.numbers[1].value) == ("engine_trial.label.within", 0)
+    assert over.code == "engine_trial.label.full"
+    (bare,) = found(job_view(boat(), {**values, (LAW, "item_weight", "1", ""): f"896 {unit}"}), "label")
+    assert bare.verdict is Verdict.FAIL
