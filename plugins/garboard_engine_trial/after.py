@@ -14,7 +14,7 @@ from garboard.job_view import JobView, nothing_at
 from garboard.steps import Calculator
 from garboard_engine_trial.after_steps import AFTER
 from garboard_engine_trial.bases import MAKER, practice
-from garboard_engine_trial.points import is_left_out, row_name, rows_of
+from garboard_engine_trial.points import is_entered, is_left_out, row_name, rows_of
 from garboard_engine_trial.settings import FIRST_CHECK
 from garboard_engine_trial.steps import table_of
 
@@ -118,7 +118,7 @@ def _services(view: JobView) -> list[Service]:
         ]
         hours = view.amount(AFTER, "due_hours", "h", row=row)
         day = _day(view, "due_date", row, name, missing)
-        if not any(_is_entered(view, field, row) for field in ("due_hours", "due_date")):
+        if not is_entered(view, AFTER, "due_hours", "due_date", row=row):
             place = nothing_at(view, AFTER, "due_hours", row=row)
             missing.append(attrs.evolve(place, text=f"{name}: when it is due is not entered, as hours or as a day"))
         found.append(Service(name, hours, day))
@@ -128,10 +128,6 @@ def _services(view: JobView) -> list[Service]:
     if missing:
         raise NotEnoughData(*missing)
     return sorted(found, key=lambda one: (one.hours is None, one.hours or 0.0, one.day or date.max))
-
-
-def _is_entered(view: JobView, field: str, row: str) -> bool:
-    return view.value(AFTER, field, row=row) is not None or view.in_dispute(AFTER, field, row=row)
 
 
 def _day(view: JobView, field: str, row: str, name: str, missing: list[Missing]) -> date | None:

@@ -13,7 +13,7 @@ from garboard.job_view import JobView, in_unit
 from garboard.steps import Calculator
 from garboard_engine_trial.alongside_steps import DATA
 from garboard_engine_trial.bases import practice
-from garboard_engine_trial.points import engines, is_left_out, pieces, rows_of
+from garboard_engine_trial.points import engines, is_entered, is_left_out, pieces, rows_of
 from garboard_engine_trial.settings import AGREE_SPEED, AGREE_TEMPERATURE, AGREE_VOLTAGE, SENDER
 from garboard_engine_trial.steps import table_of
 
@@ -66,7 +66,11 @@ def _agreement(view: JobView) -> Iterator[Finding]:
 
 def _agreement_of(view: JobView, position: str) -> Finding:
     asking = view.asking()
-    asked = [pair for pair in _PAIRS if pair.setting == AGREE_SPEED or _is_entered(view, pair, position)]
+    asked = [
+        pair
+        for pair in _PAIRS
+        if pair.setting == AGREE_SPEED or is_entered(view, DATA, pair.own, pair.shown, of=position)
+    ]
     apart = [
         asking.amount(DATA, pair.shown, pair.unit, of=position) - asking.amount(DATA, pair.own, pair.unit, of=position)
         for pair in asked
@@ -90,13 +94,6 @@ def _agreement_of(view: JobView, position: str) -> Finding:
         numbers=tuple(numbers),
         limits=tuple(limits),
         of=position,
-    )
-
-
-def _is_entered(view: JobView, pair: _Pair, position: str) -> bool:
-    return any(
-        view.value(DATA, field, of=position) is not None or view.in_dispute(DATA, field, of=position)
-        for field in (pair.own, pair.shown)
     )
 
 
@@ -178,11 +175,7 @@ def _filled(view: JobView, tank: str, rows: Sequence[str]) -> list[Filled]:
     capacity = asking.known(
         piece.capacity if piece else None, "gal", f"{tank} tank: capacity", field="tanks.capacity", of=tank
     )
-    of_tank = [
-        row
-        for row in rows
-        if any(view.value(DATA, field, row=row, of=tank) is not None for field in ("in_tank", "gauge"))
-    ]
+    of_tank = [row for row in rows if is_entered(view, DATA, "in_tank", "gauge", row=row, of=tank)]
     volumes = {row: asking.amount(DATA, "in_tank", "gal", row=row, of=tank) for row in of_tank}
     gauges = {row: asking.amount(DATA, "gauge", "%", row=row, of=tank) for row in of_tank}
     for row, volume in volumes.items():

@@ -13,7 +13,7 @@ from garboard.uncertainty import MeasuredValue, Part
 from garboard.units import Amount, convert
 from garboard_engine_trial.alongside_steps import INSTRUMENTS
 from garboard_engine_trial.bases import practice
-from garboard_engine_trial.points import row_name, rows_of, settled
+from garboard_engine_trial.points import is_entered, row_name, rows_of, settled
 from garboard_engine_trial.settings import DEPTH, PUMP_FLOW, RADAR, STANDING_WAVE, WATTMETER_WITHIN
 from garboard_engine_trial.steps import table_of
 
@@ -43,19 +43,18 @@ _FORMERLY = {
 
 def _amount(asking: InputCollector, view: JobView, field: str, unit: str, row: str = "") -> float:
     """The amount in a field [unit], or where none is the plain number of then."""
-    if _stands_as_then(view, field, row) and view.value(INSTRUMENTS, field, row=row) is None:
+    if _stands_as_then(view, field, row) and not is_entered(view, INSTRUMENTS, field, row=row):
         return asking.amount(INSTRUMENTS, _FORMERLY[field], "", row=row)
     return asking.amount(INSTRUMENTS, field, unit, row=row)
 
 
 def _stands_as_then(view: JobView, field: str, row: str = "") -> bool:
-    place = (INSTRUMENTS, _FORMERLY[field], row)
-    return any((one.step, one.field, one.row) == place for one in view.measurements)
+    return is_entered(view, INSTRUMENTS, _FORMERLY[field], row=row)
 
 
 def _is_asked(view: JobView, *fields: str) -> bool:
     """Whether anything of an instrument is entered: one that is not fitted, or not tried, is not asked for."""
-    return any(view.value(INSTRUMENTS, one) is not None or view.in_dispute(INSTRUMENTS, one) for one in fields)
+    return is_entered(view, INSTRUMENTS, *fields)
 
 
 def _depth(view: JobView) -> Iterator[Finding]:

@@ -14,7 +14,7 @@ from garboard.job_view import InputCollector, JobView, nothing_at
 from garboard.steps import Calculator
 from garboard_engine_trial.fit_out_steps import COASTAL, LAW, OPEN
 from garboard_engine_trial.law_texts import EXTINGUISHERS, FLOTATION, OPEN_BOAT, PERSONS, SIGNALS
-from garboard_engine_trial.points import is_left_out, rows_of, settled
+from garboard_engine_trial.points import is_entered, is_left_out, rows_of, settled
 from garboard_engine_trial.steps import table_of
 
 LABEL = Basis(
@@ -46,7 +46,7 @@ def is_labelled(view: JobView) -> bool:
 
 
 def _weights(view: JobView) -> Iterator[Finding]:
-    is_read = any(view.value(LAW, field) is not None for field in ("label_weight", "label_persons_weight"))
+    is_read = is_entered(view, LAW, "label_weight", "label_persons_weight")
     if is_left_out(view, LAW) or not (is_read or is_labelled(view)):
         return
     asking = view.asking()

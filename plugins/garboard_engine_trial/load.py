@@ -11,7 +11,7 @@ from garboard.job_view import JobView
 from garboard.steps import Calculator
 from garboard_engine_trial.bases import MAKER, practice
 from garboard_engine_trial.limits import Reading, read
-from garboard_engine_trial.points import engines, is_left_out, pieces, rows_of, settled
+from garboard_engine_trial.points import engines, is_entered, is_left_out, pieces, rows_of, settled
 from garboard_engine_trial.rigging import is_without_limit, limits_of, no_window, see_low_below_high
 from garboard_engine_trial.settings import ENGINE_SPEED_WITHIN, PRESSURE_WITHIN, TEMPERATURE_WITHIN, VOLTAGE_WITHIN
 from garboard_engine_trial.steps import table_of
@@ -257,7 +257,7 @@ def _loaded(view: JobView) -> Iterator[Finding]:
     if is_left_out(view, UNDER_LOAD):
         return
     for position in engines(view):
-        if all(view.value(UNDER_LOAD, field, of=position) is None for field in ("full_light", "full_loaded")):
+        if not is_entered(view, UNDER_LOAD, "full_light", "full_loaded", of=position):
             continue
         try:
             yield _loaded_of(view, position)

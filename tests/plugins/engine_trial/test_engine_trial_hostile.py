@@ -319,3 +319,30 @@ def test_a_boat_rigged_to_its_label_and_no_more_is_within_in_any_unit(unit: str)
     assert over.code == "engine_trial.label.full"
     (bare,) = found(job_view(boat(), {**values, (LAW, "item_weight", "1", ""): f"896 {unit}"}), "label")
     assert bare.verdict is Verdict.FAIL
+
+
+# Values that disagree
+
+
+@pytest.mark.parametrize(
+    ("calculator", "places"),
+    [
+        ("label", [(LAW, "label_weight", "", ""), (LAW, "label_persons_weight", "", "")]),
+        ("loaded", [(UNDER_LOAD, "full_light", "", "centre"), (UNDER_LOAD, "full_loaded", "", "centre")]),
+        ("senders", [(DATA, "in_tank", "4", "main"), (DATA, "gauge", "4", "main")]),
+        ("standing_wave", [(INSTRUMENTS, "power_forward", "", ""), (INSTRUMENTS, "power_reflected", "", "")]),
+        ("standing_wave", [(INSTRUMENTS, "forward_power", "", ""), (INSTRUMENTS, "reflected_power", "", "")]),
+        ("depth", [(INSTRUMENTS, "depth_by_lead", "", ""), (INSTRUMENTS, "depth_shown", "", "")]),
+    ],
+)
+def test_where_everything_disagrees_nothing_is_passed_over(calculator: str, places: Sequence[FieldKey]) -> None:
+    """Also on a boat of 24 ft, of which no label is asked, and beside a power typed as a plain number once."""
+    values: dict[FieldKey, JsonValue] = {(INSTRUMENTS, "forward_power", "", ""): "25"}
+    values[INSTRUMENTS, "reflected_power", "", ""] = "1"
+    for row, share in enumerate(("0", "50", "100"), start=1):
+        values[DATA, "in_tank", str(row), "main"] = f"{share} gal"
+        values[DATA, "gauge", str(row), "main"] = f"{share} %"
+    vessel = attrs.evolve(boat(tanks=(Tank(name="main", capacity=Amount("100", "gal")),)), length=Amount("24", "ft"))
+    findings = found(job_view(vessel, values, disagreements=places), calculator)
+    named = {(each.field, each.lack) for one in findings for each in one.missing}
+    assert {(field, Lack.DISAGREES) for _, field, _, _ in places} <= named
