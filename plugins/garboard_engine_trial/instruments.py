@@ -43,13 +43,24 @@ _FORMERLY = {
 
 def _amount(asking: InputCollector, view: JobView, field: str, unit: str, row: str = "") -> float:
     """The amount in a field [unit], or where none is the plain number of then."""
-    if _stands_as_then(view, field, row) and not is_entered(view, INSTRUMENTS, field, row=row):
-        return asking.amount(INSTRUMENTS, _FORMERLY[field], "", row=row)
-    return asking.amount(INSTRUMENTS, field, unit, row=row)
+    if is_entered(view, INSTRUMENTS, field, row=row) or not _stands_as_then(view, field, row):
+        return asking.amount(INSTRUMENTS, field, unit, row=row)
+    formerly = _FORMERLY[field]
+    if _disagrees_as_then(view, field, row):  # no field of now: nobody can ask the view for it
+        text = f"{formerly.replace('_', ' ')}: its values disagree; choose one, or enter it anew"
+        asking.need(False, text, lack=Lack.DISAGREES, step=INSTRUMENTS, field=formerly, row=row)
+        return math.nan
+    return asking.amount(INSTRUMENTS, formerly, "", row=row)
 
 
 def _stands_as_then(view: JobView, field: str, row: str = "") -> bool:
-    return is_entered(view, INSTRUMENTS, _FORMERLY[field], row=row)
+    place = (INSTRUMENTS, _FORMERLY[field], row)
+    stands = any((one.step, one.field, one.row) == place for one in view.measurements)
+    return stands or _disagrees_as_then(view, field, row)
+
+
+def _disagrees_as_then(view: JobView, field: str, row: str) -> bool:
+    return any(one.place == (INSTRUMENTS, _FORMERLY[field], row, "") for one in view.disagreements)
 
 
 def _is_asked(view: JobView, *fields: str) -> bool:
