@@ -314,9 +314,12 @@ class EntryForm:
 
     def take_row(self, heard: Iterable[tuple[Ask, Offer]]) -> None:
         """Save all that is heard for a row; one undo takes all of it back."""
+        self._take_together([(ask, offer.value, offer.instrument) for ask, offer in heard])
+
+    def _take_together(self, values: Iterable[tuple[Ask, JsonValue, str]]) -> None:
         taken = []
-        for ask, offer in heard:
-            self.tablet.enter(self.route.hull, self.route.job, ask, offer.value, offer.instrument)
+        for ask, value, instrument in values:
+            self.tablet.enter(self.route.hull, self.route.job, ask, value, instrument)
             taken.append((ask, self.tablet.current(self.route.hull, self.route.job, ask)))
         if taken:
             (first, now), *also = taken
@@ -402,16 +405,32 @@ class EntryForm:
         return None
 
     @property
-    def on_the_model(self) -> JsonValue:
-        """What it is on the boat or template this one was begun like, to take with one touch; None where not known."""
+    def on_the_model(self) -> tuple[tuple[Ask, JsonValue], ...]:
+        """What it is on the boat or template this one was begun like, with what else is open of the same piece."""
         from garboard_tablet.models.like import on_the_model  # which asks what is still open, as this does
 
-        return on_the_model(self.tablet, self.route.hull, self.ask) if self.ask.key.kind == "field" else None
+        if self.ask.key.kind != "field" or self.stands(self.ask):
+            return ()
+        piece = piece_of(self.ask.key.subject)
+        beside = [ask for ask in self.asks if ask.key != self.ask.key and piece_of(ask.key.subject) == piece]
+        open_ones = [self.ask, *(ask for ask in beside if self.route.step == OWN and not self.stands(ask))]
+        known = on_the_model(self.tablet, self.route.hull, open_ones)
+        return known if known and known[0][0] == self.ask else ()
+
+    def take_model(self, known: Iterable[tuple[Ask, JsonValue]]) -> None:
+        """Save what a piece has as on the model; one undo takes all of it back."""
+        self._take_together([(ask, value, "") for ask, value in known])
 
     @property
     def may_end_table(self) -> bool:
-        """Whether this begins a row nobody asked for: then the table can be ended instead."""
-        return bool(self.ask.row) and self.ask.row not in self._rows() and bool(self._rows())
+        """Whether this begins a row nobody asked for: then the table can be ended instead, or left empty."""
+        rows = self._rows()
+        return bool(self.ask.row) and self.ask.row not in rows and (bool(rows) or not self._is_table_required)
+
+    @property
+    def _is_table_required(self) -> bool:
+        step = self.step
+        return any(field.name == self.ask.table and field.required for field in step.fields) if step else True
 
     def after(self, *, ending_table: bool = False) -> Route | None:
         """Where to go once this value is dealt with; None when nothing is left to enter here."""

@@ -122,21 +122,23 @@ def keep_template(tablet: Tablet, hull: str, job: str, name: str) -> None:
     tablet.save(*like.keep_template(tablet.author(), shop_record(tablet), name, facts))
 
 
-def on_the_model(tablet: Tablet, hull: str, ask: Ask) -> JsonValue:
-    """A length of cable as it is on what a boat was begun like; None where that is not known.
+def on_the_model(tablet: Tablet, hull: str, asks: Iterable[Ask]) -> tuple[tuple[Ask, JsonValue], ...]:
+    """Lengths of cable as they are on what a boat was begun like, of the asks for which that is known.
 
     A boat begun in the office is like a template of its maker and model.
     """
     from garboard.history.like import USUAL
 
-    path = ask.key.subject
-    if ask.field.kind is not Kind.AMOUNT or path[0] not in ("circuits", "networks"):
-        return None
-    usual = _model_of(tablet, hull).get((*path[:-1], USUAL, path[-1]))
-    with suppress(ValueRefused):  # another version took a value that this one does not
-        check_value(ask.field, usual)
-        return usual
-    return None
+    lengths = [ask for ask in asks if ask.key.subject[0] in ("circuits", "networks") and ask.field.kind is Kind.AMOUNT]
+    facts = _model_of(tablet, hull) if lengths else {}
+    found = []
+    for ask in lengths:
+        path = ask.key.subject
+        usual = facts.get((*path[:-1], USUAL, path[-1]))
+        with suppress(ValueRefused):  # none, or one that another version took and this one does not
+            check_value(ask.field, usual)
+            found.append((ask, usual))
+    return tuple(found)
 
 
 def _model_of(tablet: Tablet, hull: str) -> Facts:
