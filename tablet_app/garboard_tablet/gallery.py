@@ -21,6 +21,7 @@ from garboard.steps import Field, Kind
 from garboard_tablet.models.asks import Ask, asks_of_step
 from garboard_tablet.models.entry import entry_route
 from garboard_tablet.models.pages import asks_here, figures_and_tables
+from garboard_tablet.models.rows import tables_of
 from garboard_tablet.models.runs import PendingRun
 from garboard_tablet.models.session import HOME, Route
 from garboard_tablet.models.tablet import Tablet, open_tablet
@@ -34,6 +35,8 @@ SIZES: tuple[tuple[int, int, float], ...] = ((1280, 800, 1.0), (800, 1280, 1.0),
 """Width, height [dots] and density of the screens every page must fit."""
 
 TYPED_IN_THE_README = ("wiring_audit.batteries", "rest_voltage")
+
+ROWS_LOOKED_AT = ("_circuits", "_batteries", "_networks", "_as_rigged", "_runs", "_gear", "_makers_window")
 
 Act = Callable[[Any], None]
 
@@ -139,6 +142,9 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
         here = job.to("step", step=step.key)
         name = f"{short}_{step.key.replace('.', '_')}"
         yield name, here, nothing
+        for table in tables_of(step):
+            if name.endswith(ROWS_LOOKED_AT):  # the others differ in what stands in their cells alone
+                yield f"{name}_rows_{table.name}", here.to("rows", table.name, step=step.key), nothing
         if step.cautions or step.at_hand:
             yield f"{name}_cautions", here.to("cautions"), nothing
         if any(one.step == step.key for one in found):

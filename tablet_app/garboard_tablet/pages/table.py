@@ -24,6 +24,7 @@ _PAGES: Mapping[str, str] = {
     "piece": "equipment.PiecePage",
     "remove piece": "equipment.RemovePiecePage",
     "step": "step.StepPage",
+    "rows": "rows.RowsPage",
     "cautions": "step.CautionsPage",
     "state": "step.StatePage",
     "trials": "trials.TrialsPage",

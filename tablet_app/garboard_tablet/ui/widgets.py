@@ -121,6 +121,10 @@ class Txt(_Text):
         self.size = (width, self.texture_size[1])
         return float(self.height)
 
+    def wide(self, words: str) -> float:
+        """How wide words would be on one line, set as it is."""
+        return self._wide(words)
+
     def fit_line(self) -> tuple[float, float]:
         """The size on one line."""
         self.text_size = (None, None)
