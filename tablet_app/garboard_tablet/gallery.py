@@ -112,7 +112,7 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
     for tab in ("alongside", "under way", "hand over", "missing", "vessel"):
         yield f"{short}_job_{tab.replace(' ', '_')}", job.to("job", tab), nothing
     pages = (
-        *("equipment", "punch list", "add punch", "missing", "hand over", "book", "vessel jobs"),
+        *("equipment", "punch list", "add punch", "hand over", "book", "vessel jobs"),
         *("like", "own facts", "keep template"),
     )
     for page in pages:
@@ -131,6 +131,7 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
     yield f"{short}_covers", job.to("covers", "owner"), nothing
     for times in range(1, 6):
         yield f"{short}_covers_{times}", job.to("covers", "owner"), partial(turn_pages, times)
+    yield f"{short}_covers_part", job.to("covers", "owner", "1"), nothing
     yield f"{short}_signer", job.to("signer", "owner"), nothing
     yield f"{short}_signing", job.to("signing", "owner", "A. Marsh"), nothing
     found = tablet.assess(job.hull, job.job)

@@ -50,7 +50,6 @@ _PAGES: Mapping[str, str] = {
     "units": "settings.UnitsPage",
     "results": "results.ResultsPage",
     "hand over": "handover.HandOverPage",
-    "missing": "handover.MissingPage",
     "covers": "handover.CoversPage",
     "signer": "handover.SignerPage",
     "signing": "handover.SigningPage",

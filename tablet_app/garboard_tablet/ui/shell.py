@@ -355,6 +355,11 @@ class Halves(Widget):
         """The columns that one pair of presses turns."""
         return self._columns if len(self._columns) == 2 else ()
 
+    def turn(self) -> bool:
+        """To the next page of each column; False when the last of all is in sight."""
+        turned = [column.turn() for column in self._columns]
+        return any(turned)
+
     def _turned(self) -> None:
         if self.pager is not None:
             self.pager.refresh()
