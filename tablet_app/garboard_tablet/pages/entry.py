@@ -71,7 +71,7 @@ BACK_REASONS = {
     Kind.RECORDING: ("of another boat", "broke off", "not as the step needs it"),
 }
 """Why what was entered is taken back, by its kind; for what is typed, see above."""
-COME_FROM = frozenset({"why", "punch list", "missing", "job", "hand over", "aside"})
+COME_FROM = frozenset({"why", "punch list", "job", "hand over", "aside", "rows"})
 """From these pages one value is looked at: once it is dealt with, the page is there again."""
 MOST_PUT_BACK = 2
 """So many earlier values are offered where one is taken back."""
@@ -278,6 +278,15 @@ class EntryPage(EchoingPage):
                 )
         if form.has_meter and self._typing and form.saved is None and not form.rivals:
             presses.append(self._meter_press())
+        if known := form.on_the_model:
+            told = ", ".join(shown_of(ask.field, value) for ask, value in known)
+            presses.append(
+                Press(
+                    phrase("As on the model: {told}", told=told),
+                    partial(self._take_model, known),
+                    name="as on the model",
+                )
+            )
         repeat = form.repeat
         if repeat is not None and form.saved is None and not form.rivals:
             same = phrase("Same: {value}", value=shown_of(form.field, repeat))
@@ -357,6 +366,11 @@ class EntryPage(EchoingPage):
             if self._heard_shown[name].text != text:
                 self._heard_shown[name].text = text
         self._heard = now
+
+    def _take_model(self, known: tuple[tuple[Ask, JsonValue], ...]) -> None:
+        if self.form is not None:
+            self.form.take_model(known)
+            self._onward()
 
     def _take_heard(self, name: str) -> None:
         """Take what the press says."""
@@ -683,7 +697,7 @@ class EntryPage(EchoingPage):
         elif ends.last_value_entered(self.route, self.findings.known(self.route)):
             self.context.vessels.refresh(self.route.hull)
         self.findings.soon(self.route)
-        if route is None or self._comes_from_one:
+        if route is None or (self._comes_from_one and not self.tablet.filling):
             self.way.back()
         else:
             self.way.instead(route)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
@@ -35,6 +36,7 @@ from garboard_tablet.models.pages import (
     why_subject,
 )
 from garboard_tablet.models.photos import content_of, files_of_step
+from garboard_tablet.models.rows import tables_of
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.step_ends import DONE
 from garboard_tablet.models.step_page import counted, nothing_yet, standing
@@ -51,6 +53,8 @@ if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
 
+LEAST_ROWS = 2
+"""So many rows stand as a table; one alone is told in words."""
 PASSES = "passes"
 """Stands in the route of a step whose passes are shown one by one."""
 
@@ -147,9 +151,13 @@ class StepPage(EchoingPage):
         asks, found = self._asks(step), [one.finding for one in self.findings.of(self.route)]
         lines = fails_first(lines_of_step(self.tablet, hull, job, asks, table_titles(step), found))
         makers: list[Maker] = []
+        counts = Counter(line.ask.table for line in lines)
+        as_table = {table.name: table for table in tables_of(step) if counts[table.name] >= LEAST_ROWS}
         for number, line in enumerate(lines):
-            makers.append(partial(self._value_row, line))
             table = line.ask.table
+            if table in as_table and (number == 0 or lines[number - 1].ask.table != table):
+                makers.append(partial(self._as_table, as_table[table], counts[table]))
+            makers.append(partial(self._value_row, line, is_short=table in as_table))
             if table and (number + 1 == len(lines) or lines[number + 1].ask.table != table):
                 makers.extend(self._further(table))
         return [*makers, *self._beside(step), *self._unused_rows(step)]
@@ -205,11 +213,21 @@ class StepPage(EchoingPage):
     def _asks(self, step: Step) -> tuple[Ask, ...]:
         return asks_here(self.tablet, self.route.hull, self.route.job, step)
 
-    def _value_row(self, line: ValueLine) -> RowPress:
+    def _as_table(self, table: Field, count: int) -> RowPress:
+        go = partial(self.way.go, self.route.to("rows", table.name, step=self.route.step))
+        return RowPress(
+            phrase("{title} as a table", title=table.title),
+            go,
+            value=in_number(count, "row"),
+            name=f"rows {table.name}",
+        )
+
+    def _value_row(self, line: ValueLine, *, is_short: bool = False) -> RowPress:
+        """is_short : its values stand in a table of their own"""
         return RowPress(
             line.title,
             lambda: self.way.go(entry_route(self.route, line.ask)),
-            small=line.named,
+            small="" if is_short else line.named,
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
             mark=_mark_of(line),
@@ -390,7 +408,12 @@ class CautionsPage(Page):
 
     def actions(self) -> Sequence[Press]:
         self._press = Press("I have read this", self._read, "main", name="begin")
-        return (self._press,)
+        if self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) != "to do":
+            return (self._press,)
+        return (Press("Not on this boat", self._not_fitted, name="not on this boat"), self._press)
+
+    def _not_fitted(self) -> None:
+        mark_step(self.context, self.route, "not fitted")
 
     def _say(self) -> None:
         self._press.text = "Read on" if self._column.has_more else "I have read this"
@@ -429,14 +452,16 @@ class StatePage(Page):
         return column_of([partial(self._row, state, small) for state, small in STATES])
 
     def _row(self, state: str, small: str) -> RowPress:
-        do = partial(self._mark, state)
+        do = partial(mark_step, self.context, self.route, state)
         return RowPress(state.capitalize(), do, small=small, mark=state_mark(state), word=None, name=f"mark {state}")
 
-    def _mark(self, state: str) -> None:
-        self.tablet.set_state(self.route.hull, self.route.job, self.route.step, state)
-        self.context.vessels.refresh(self.route.hull)
-        self.tablet.session.back_to("job")
-        self.screen.redraw()
+
+def mark_step(context: Context, route: Route, state: str) -> None:
+    """Say how far a step is, and go back to the job."""
+    context.tablet.set_state(route.hull, route.job, route.step, state)
+    context.vessels.refresh(route.hull)
+    context.tablet.session.back_to("job")
+    context.screen.redraw()
 
 
 def _caution(caution: Caution) -> Card:
