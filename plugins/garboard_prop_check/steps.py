@@ -18,6 +18,7 @@ THROTTLE_STEPS = "fuel_curve.steps"
 """Of the fuel curve: what its steps say is held against the runs."""
 
 TRIM_AT_BEST = "at best"
+RUNS_AT, AT_THE_SURFACE = "runs_at", "at the surface"
 TOO_ROUGH = ("chop", "rough")
 SIDES = ("with", "against")
 
@@ -73,6 +74,15 @@ STEPS = (
                 title="Blades free of dents, bends and line",
                 kind=Kind.YES_NO,
                 each="engines",
+            ),
+            Field(
+                name=RUNS_AT,
+                title="Where the propeller runs at full speed",
+                kind=Kind.CHOICE,
+                choices=("under water", AT_THE_SURFACE),
+                each="engines",
+                required=False,
+                help="At the surface where its upper blades are in the air: then nothing is foreseen of another one.",
             ),
             Field(
                 name="changed",

@@ -114,7 +114,8 @@ def handover_book(
     load_photo : gives the files of photos; those it does not give are listed by name alone
     """
     vessel, job = view.vessel, view.job
-    assessed = as_typed(view, assessed)
+    of_shop = {one.key for one in host.calculators if one.of_shop}
+    assessed = as_typed(view, [one for one in assessed if one.calculator not in of_shop])
     sections = [(section, _blocks(section, host, view, assessed)) for section in host.report_sections]
     findings = [block for _, blocks in sections for block in blocks if isinstance(block, Finding)]
     findings += [one.finding for one in assessed]

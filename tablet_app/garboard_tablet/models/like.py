@@ -55,10 +55,12 @@ def kept_by_boats_alike(tablet: Tablet, hull: str, job: str) -> str:
         return ""
     pitches = (view.told(one, "in", 1) for one in (kind.pitch, kind.low, kind.high))
     middle, low, high = pitches
+    ratio = phrase(", geared {ratio},", ratio=f"{kind.gear_ratio:g}") if kind.gear_ratio else ""
     return phrase(
-        "{boats} boats of the shop like this one kept a pitch of {middle}, 8 of 10 of them {low} "
+        "{boats} boats of the shop like this one{ratio} kept a pitch of {middle}, 8 of 10 of them {low} "
         "to {high}; most often {size} in.",
         boats=kind.boats,
+        ratio=ratio,
         middle=middle,
         low=low,
         high=high,
