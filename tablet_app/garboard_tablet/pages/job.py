@@ -159,8 +159,8 @@ class JobPage(Page):
         )
 
     def _in_order(self, phase: str, count: int) -> RowPress:
-        return RowPress(phrase("{count} in order", count=count), partial(self._turn, phase, ALL), mark=state_mark("done"), word="show",
-                        name="in order")  # fmt: skip
+        go, told = partial(self._turn, phase, ALL), phrase("{count} in order", count=count)
+        return RowPress(told, go, mark=state_mark("done"), word="show", name="in order")
 
     def actions(self) -> Sequence[Press]:
         step = self.tablet.step(self._next_key) if self._next_key else None
