@@ -35,6 +35,8 @@ from histories import DAY
 
 TABLETS = 3
 ASHORE = "ashore "
+SAVED_BEFORE = 5
+"""So much one tablet at least has saved before the first is killed, round by round."""
 BEFORE_IT_IS_SAVED = "cut off before it was saved"
 
 
@@ -71,10 +73,11 @@ class Tally:
 
 
 class Server:
-    """`garboard shop` as a process of its own."""
+    """`garboard shop` as a process of its own, where it is about noon: what comes ashore stays today's."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        self._environment = {**os.environ, "TZ": f"NOON{time.gmtime().tm_hour - 12:+d}"}
         self.port = 0
         self.first_code = ""
         self._process: subprocess.Popen[str] | None = None
@@ -83,7 +86,10 @@ class Server:
         """Start, or start again at the same port; the first pairing code."""
         command = [sys.executable, "-m", "garboard", "shop", "--host", "127.0.0.1", "--port", str(self.port)]
         self._process = subprocess.Popen(
-            [*command, "--folder", str(self.folder), "--no-announce"], stdout=subprocess.PIPE, text=True
+            [*command, "--folder", str(self.folder), "--no-announce"],
+            stdout=subprocess.PIPE,
+            text=True,
+            env=self._environment,
         )
         assert self._process.stdout is not None
         for line in self._process.stdout:
@@ -172,6 +178,8 @@ def _round(yard: Yard) -> None:
         notebooks[number].unlink(missing_ok=True)
         work = functools.partial(_save_and_come_ashore, folder, yard.rng.randrange(1 << 30), number == TABLETS - 1)
         children.append(writers.start(work, notebooks[number]))
+    for _ in range(SAVED_BEFORE):  # a busy machine may let no tablet save anything before it is killed
+        writers.wait_for_a_note(notebooks[0], notebooks[0].stat().st_size if notebooks[0].exists() else 0)
     victims: list[int | None] = [*children, None]  # None stands for the server
     yard.rng.shuffle(victims)
     for victim in victims:

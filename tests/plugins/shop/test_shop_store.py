@@ -341,7 +341,7 @@ def test_who_may_decide_is_kept_as_the_register_says_whoever_else_opens_it_meanw
 
     monkeypatch.setattr("garboard_shop.embedded.keep_managers", kept_late)
     FileRegister(tmp_path)
-    threads[0].join(10)
+    threads[0].join(60)
     assert "dev" in (managers_of(tmp_path) or ())
 
 

@@ -44,6 +44,8 @@ RULES = "axe.run(document, {runOnly: {type: 'tag', values: ['wcag2a', 'wcag2aa',
  'best-practice']}}).then(found => found.violations.map(one => [one.id, one.nodes.map(node => node.html)]))"
 
 
+PATIENCE = 120_000
+"""A page may take so long on a busy machine [ms]."""
 LEFT = "net::ERR_ABORTED"
 """The browser went on to the next page while it fetched the icon of the last."""
 
@@ -64,6 +66,7 @@ class Evening:
         """A window in which the manager is signed in."""
         context = self.browser.new_context(ignore_https_errors=True, viewport=size, java_script_enabled=script)
         page = context.new_page()
+        page.set_default_timeout(PATIENCE)
         sign_in(page, self.server.port)
         return page
 
