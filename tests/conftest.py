@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import settings
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from examples import LONG
 from memory import give_back
@@ -123,9 +124,19 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
         terminalreporter.write_line(f"largest test worker: {max(found) * 1024 / 1e6:.0f} MB")
 
 
+@settings(database=None, derandomize=True)
+@given(st.lists(st.text()))
+def _draw_some_text(_: list[str]) -> None:
+    """Hypothesis reads the project's source for texts to try, when it draws one for the first time in a checkout.
+
+    That takes 200 MB for a moment: here, before the tests have made anything, and not in the middle of them.
+    """
+
+
 def pytest_collection_finish(session: pytest.Session) -> None:
     """Thousands of tests stay to the end: the search for garbage need not go through them each time."""
     session.config.stash[loaded] = [name for name in HEAVY if name in sys.modules]
+    _draw_some_text()
     gc.collect()
     gc.freeze()
     gc.set_threshold(5_000, 10, 10)  # tests make much and drop it: the usual 700 looks after every few calls
