@@ -367,7 +367,7 @@ def test_an_announced_shop_is_found_on_the_network_by_its_fingerprint_only() -> 
     stranger = attrs.evolve(paired, fingerprint="cd" * 32)
     with announced("127.0.0.1", 4711, paired.fingerprint) as is_announced:
         assert is_announced
-        found = look_for(paired, 10, only_on="127.0.0.1")
+        found = look_for(paired, 60, only_on="127.0.0.1")
         assert found == attrs.evolve(paired, host="127.0.0.1", port=4711)
         assert look_for(stranger, 0.5, only_on="127.0.0.1") is None
 
