@@ -15,7 +15,18 @@ from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.samples import UNIT_OF_QUANTITY
 from garboard.units import EXAMPLE_OF, UNITS_OF, in_own_spelling, parse_amount, range_in_words
 
-__all__ = ["LOAD", "SAID", "WATER", "Field", "Kind", "amount_as_text", "check_value", "implausible", "typed_value"]
+__all__ = [
+    "LOAD",
+    "SAID",
+    "WATER",
+    "Field",
+    "Kind",
+    "amount_as_text",
+    "amount_field",
+    "check_value",
+    "implausible",
+    "typed_value",
+]
 
 WATER = ("calm", "light chop", "chop", "rough")
 """Choices of a field that says how the water was: the same words in every check."""
@@ -135,6 +146,41 @@ class Field:
                 f"field {self.name!r}: unit of {self.quantity} must be one of {', '.join(map(repr, units))}, "
                 f"got {self.unit!r}"
             )
+
+
+def amount_field(
+    name: str,
+    title: str,
+    quantity: str,
+    unit: str,
+    plausible: tuple[float, float] | None = None,
+    hard: tuple[float, float] | None = None,
+    *,
+    plausible_for: Callable[[Vessel, str], tuple[float, float] | None] | None = None,
+    each: str = "",
+    required: bool = True,
+    heard: str = "",
+    aside: bool = False,
+    begins: tuple[str, ...] = (),
+    help: str = "",
+) -> Field:
+    """A field that takes an amount. The arguments are those of `Field`."""
+    return Field(
+        name=name,
+        title=title,
+        kind=Kind.AMOUNT,
+        quantity=quantity,
+        unit=unit,
+        plausible=plausible,
+        plausible_for=plausible_for,
+        hard=hard,
+        each=each,
+        required=required,
+        heard=heard,
+        aside=aside,
+        begins=begins,
+        help=help,
+    )
 
 
 def _check_ends(name: str, which: str, ends: tuple[float, float] | None) -> None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import functools
+
+from garboard.fields import amount_field
 from garboard.steps import Field, Kind
 
 
@@ -13,33 +16,8 @@ def text(name: str, title: str, *, required: bool = False, help: str = "", offer
     return Field(name=name, title=title, kind=Kind.TEXT, required=required, help=help, offers=offers)
 
 
-def amount(
-    name: str,
-    title: str,
-    quantity: str,
-    unit: str,
-    plausible: tuple[float, float],
-    hard: tuple[float, float],
-    *,
-    required: bool = False,
-    each: str = "",
-    heard: str = "",
-    help: str = "",
-) -> Field:
-    """An amount; its plausible range is common practice, no source."""
-    return Field(
-        name=name,
-        title=title,
-        kind=Kind.AMOUNT,
-        quantity=quantity,
-        unit=unit,
-        plausible=plausible,
-        hard=hard,
-        required=required,
-        each=each,
-        heard=heard,
-        help=help,
-    )
+amount = functools.partial(amount_field, required=False)
+"""An amount; its plausible range is common practice, no source."""
 
 
 def table(name: str, title: str, *columns: Field, each: str = "", required: bool = True, help: str = "") -> Field:

@@ -370,8 +370,13 @@ def test_time_in_which_the_program_loads_a_recording_is_not_the_plugins(
     process = apart._process
     assert process is not None
     clock, looks = [1000.0], list[float]()
+
+    def looked(_process: object) -> float:
+        looks.append(clock[0])
+        return 0.0
+
     monkeypatch.setattr(apart_module, "time", SimpleNamespace(monotonic=lambda: clock[0]))
-    monkeypatch.setattr(apart_module, "_processor_of", lambda _process: looks.append(clock[0]) or 0.0)
+    monkeypatch.setattr(apart_module, "_processor_of", looked)
     watch = _Watch(process, 60.0)
     with watch:
         with watch.paused():
