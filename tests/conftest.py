@@ -8,7 +8,7 @@ import os
 import re
 import shutil
 import sys
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -142,13 +142,16 @@ def pytest_collection_finish(session: pytest.Session) -> None:
     gc.set_threshold(5_000, 10, 10)  # tests make much and drop it: the usual 700 looks after every few calls
 
 
-@pytest.hookimpl(trylast=True)
-def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> None:
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item: pytest.Item, nextitem: pytest.Item | None) -> Generator[None, object, object]:
     """After each file its memory goes back to the system; what is still held stays to the end.
 
-    Not so an app of the tablet: something of Kivy's holds it until the next one begins.
+    Only here has pytest let go of what the last test was given. Frozen before, it would never be cleared away: a shop
+    with its pages is 8 MB. Not so an app of the tablet: something of Kivy's holds it until the next one begins.
     """
+    done = yield
     if nextitem is None or nextitem.path != item.path:
         give_back()
         if item.path.parent != HERE / "tablet":
             gc.freeze()
+    return done
