@@ -23,10 +23,12 @@ from pathlib import Path
 
 import attrs
 import pytest
+from click.testing import CliRunner
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns import writers
+from garboard.commands.cli import program
 from garboard.disk.clock import wall_milliseconds
 from garboard.disk.hullfile import HullFolder
 from garboard.shop_link import pairing, sync
@@ -77,7 +79,7 @@ class Server:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self._environment = {**os.environ, "TZ": f"NOON{time.gmtime().tm_hour - 12:+d}"}
+        self._zone = f"NOON{time.gmtime().tm_hour - 12:+d}"
         self.port = 0
         self.first_code = ""
         self._process: subprocess.Popen[str] | None = None
@@ -89,7 +91,7 @@ class Server:
             [*command, "--folder", str(self.folder), "--no-announce"],
             stdout=subprocess.PIPE,
             text=True,
-            env=self._environment,
+            env={**os.environ, "TZ": self._zone},
         )
         assert self._process.stdout is not None
         for line in self._process.stdout:
@@ -101,8 +103,8 @@ class Server:
 
     def new_code(self) -> str:
         """A further code, from the command that gives one while the server runs."""
-        command = [sys.executable, "-m", "garboard", "shop-tablets", "pair", "--folder", str(self.folder)]
-        told = subprocess.run(command, capture_output=True, text=True, check=True).stdout
+        asked = ["shop-tablets", "pair", "--folder", str(self.folder)]
+        told = CliRunner().invoke(program, asked, catch_exceptions=False).stdout
         return next(line.strip() for line in told.splitlines() if line.startswith("    127.0.0.1:"))
 
     def kill(self) -> bool:
