@@ -25,6 +25,7 @@ __all__ = [
     "Field",
     "Kind",
     "amount_as_text",
+    "amount_field",
     "check_value",
     "implausible",
     "typed_value",
@@ -167,6 +168,45 @@ class Field:
                 f"field {self.name!r}: unit of {self.quantity} must be one of {', '.join(map(repr, units))}, "
                 f"got {self.unit!r}"
             )
+
+
+def amount_field(
+    name: str,
+    title: str,
+    quantity: str,
+    unit: str,
+    plausible: tuple[float, float] | None = None,
+    hard: tuple[float, float] | None = None,
+    *,
+    plausible_for: Callable[[Vessel, str], tuple[float, float] | None] | None = None,
+    each: str = "",
+    required: bool = True,
+    heard: str = "",
+    aside: bool = False,
+    begins: tuple[str, ...] = (),
+    of_several: str = "",
+    of_model: bool = False,
+    help: str = "",
+) -> Field:
+    """A field that takes an amount. The arguments are those of `Field`."""
+    return Field(
+        name=name,
+        title=title,
+        kind=Kind.AMOUNT,
+        quantity=quantity,
+        unit=unit,
+        plausible=plausible,
+        plausible_for=plausible_for,
+        hard=hard,
+        each=each,
+        required=required,
+        heard=heard,
+        aside=aside,
+        begins=begins,
+        of_several=of_several,
+        of_model=of_model,
+        help=help,
+    )
 
 
 def _check_ends(name: str, which: str, ends: tuple[float, float] | None) -> None:

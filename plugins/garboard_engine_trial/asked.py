@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import functools
+
+from garboard.fields import amount_field
 from garboard.steps import Field, Kind
 
 
@@ -35,37 +38,8 @@ def text(
     )
 
 
-def amount(
-    name: str,
-    title: str,
-    quantity: str,
-    unit: str,
-    plausible: tuple[float, float],
-    hard: tuple[float, float],
-    *,
-    required: bool = False,
-    each: str = "",
-    heard: str = "",
-    help: str = "",
-    of_several: str = "",
-    of_model: bool = False,
-) -> Field:
-    """An amount; its plausible range is common practice, no source."""
-    return Field(
-        name=name,
-        title=title,
-        kind=Kind.AMOUNT,
-        quantity=quantity,
-        unit=unit,
-        plausible=plausible,
-        hard=hard,
-        required=required,
-        each=each,
-        heard=heard,
-        help=help,
-        of_several=of_several,
-        of_model=of_model,
-    )
+amount = functools.partial(amount_field, required=False)
+"""An amount; its plausible range is common practice, no source."""
 
 
 def table(name: str, title: str, *columns: Field, each: str = "", required: bool = True, help: str = "") -> Field:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from garboard.cautions import FUEL_FIRE, FUEL_VAPOUR, LOOK_OUT, PROPELLERS, TEST_CALLS
-from garboard.fields import PEOPLE
+from garboard.fields import PEOPLE, amount_field
 from garboard.findings import Basis, BasisKind
 from garboard.settings import amount_setting
 from garboard.steps import Caution, Field, Kind, Phase, Setting, Step
@@ -245,24 +245,22 @@ STEPS = (
                 offers_from=("heading_sensors",),
                 help="A sensor's name or its source. Left empty, the vessel's first sensor counts.",
             ),
-            Field(
-                name="ordered_change",
-                title="Course change ordered, starboard positive",
-                kind=Kind.AMOUNT,
-                quantity="angle",
-                unit="deg",
-                plausible=(-120, 120),
-                hard=(-180, 180),
+            amount_field(
+                "ordered_change",
+                "Course change ordered, starboard positive",
+                "angle",
+                "deg",
+                (-120, 120),
+                (-180, 180),
                 required=False,
             ),
-            Field(
-                name=TRIAL_SPEED,
-                title="Speed during the trial",
-                kind=Kind.AMOUNT,
-                quantity="speed",
-                unit="kn",
-                plausible=(3, 50),  # common practice, no source
-                hard=(0, 120),
+            amount_field(
+                TRIAL_SPEED,
+                "Speed during the trial",
+                "speed",
+                "kn",
+                (3, 50),  # common practice, no source
+                (0, 120),
                 required=False,
                 help="Needed where the recordings hold no speed.",
             ),

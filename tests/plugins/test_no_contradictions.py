@@ -15,6 +15,7 @@ from itertools import permutations
 import pytest
 
 from altered_jobs import SEED, each_in_dispute, findings_of_altered, findings_of_plugin, sample_views
+from examples import examples
 from garboard.findings import BasisKind, Finding, Lack, Verdict
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
@@ -113,7 +114,7 @@ def miscounted(view: JobView, found: Sequence[Assessed]) -> Iterator[str]:
 def test_no_two_findings_of_one_job_say_opposite_things(
     jobs: Sequence[tuple[JobView, Sequence[Assessed]]],
 ) -> None:
-    assert len(jobs) > 800
+    assert len(jobs) > examples(1600)
     found = {text for view, findings in jobs for text in (*contradictions(findings), *miscounted(view, findings))}
     assert found == set()
 

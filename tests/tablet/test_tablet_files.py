@@ -176,7 +176,7 @@ def test_a_desk_copies_what_was_chosen_and_says_when_nothing_was(
 
     for _ in range(3):
         DeskFiles(later).pick(tmp_path / "in", answers.append)
-        assert told.wait(10)
+        assert told.wait(60)
         told.clear()
     assert [got.how for got in answers] == [How.DONE, How.CANCELLED, How.CANCELLED]
     assert answers[0].path.read_bytes() == b"a picture"
@@ -207,7 +207,7 @@ def test_whoever_waits_for_a_file_is_told_whatever_goes_wrong_beside(
     ]
     for ask in asks:
         ask()
-        assert told.wait(10)
+        assert told.wait(60)
         told.clear()
     put, got, chosen = answers
     assert (put.how, put.where, put.why) == (How.FAILED, "Stick", "input/output error.")

@@ -130,12 +130,13 @@ def test_every_page_fits_and_can_be_pressed_and_read(app: Any, screen: tuple[int
 
 
 def test_every_page_fits_the_largest_screen_and_can_be_read_by_night(app: Any) -> None:
-    """The same in the last size, and in the dark colours."""
+    """The same in the last size, and in the dark colours; a third of the pages, all of them in a long run."""
     from garboard_tablet.ui.theme import theme
 
     theme.use(dark=True)
     gallery.set_screen(app, *gallery.SIZES[-1])
-    found = faults_of_all_pages(app)
+    scenes = list(gallery.scenes(app.tablet))
+    found = faults_of(app, scenes[:: examples.every(1)], least=examples.examples(150))
     theme.use(dark=False)
     assert not found, "\n".join(found)
 

@@ -125,11 +125,14 @@ class Dial(Widget):
         Rectangle(pos=(left, y), size=((right - left) * min(1.0, max(0.0, guidance.progress)), dp(24)))
 
 
+_AS_WIDE = str.maketrans("123456789", "000000000")
+
+
 def _largest(text: str, wide: float, high: float) -> float:
-    """The size at which digits fit, LARGEST at most [sp]."""
-    size = float(LARGEST)
+    """The size at which digits fit, LARGEST at most [sp]. All digits are as wide, so that one is tried for all."""
+    size, like = float(LARGEST), text.translate(_AS_WIDE)
     while size > BODY:
-        found = texture(text, sp(size), DIGITS)
+        found = texture(like, sp(size), DIGITS)
         if found.width <= wide and found.height <= high:
             return size
         size *= 0.9
