@@ -28,7 +28,15 @@ from garboard_prop_check.aboard import aboard, with_load
 from garboard_prop_check.candidates import Option, Source, at_hand, inches, may_be_the_same
 from garboard_prop_check.comparison import by_rules, called, figure_of, largest_change, per_inch, table_of
 from garboard_prop_check.fitted import Air, Fitted
-from garboard_prop_check.forecast import Before, Expected, Forecasts, forecasts_of, in_100, limiter_of
+from garboard_prop_check.forecast import (
+    Before,
+    Expected,
+    Forecasts,
+    forecasts_of,
+    in_100,
+    limiter_of,
+    rated_speed_lacks,
+)
 from garboard_prop_check.pitch import change_by_step_rule
 from garboard_prop_check.power_balance import FOLLOWS_PITCH, diameter_following
 from garboard_prop_check.settings import basis_of, per_inch_basis
@@ -440,8 +448,8 @@ def _expectation(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:
         for one, found in pairs
     ]
     yield f"Expect {_of_each(turned)}, then run again."
-    if not all(one.engine.rated_speed for one, _ in pairs):
-        yield "The rated speed is not entered: the middle of the window stands for it."
+    for lacks in dict.fromkeys(filter(None, (rated_speed_lacks(one) for one, _ in pairs))):
+        yield f"{lacks}: the middle of the window stands for it."
 
 
 def _as_far_as_fits(said: str, words: Iterable[str]) -> tuple[str, tuple[Table, ...]]:

@@ -213,10 +213,28 @@ def _laden(view: JobView) -> float | None:
     return times if 1 < times <= MOST_LADEN else None
 
 
+BESIDE_WINDOW = 0.2
+"""A rated speed lies in the full-throttle window or beside its ends by no more, as a share [-]; common practice, no
+source."""
+
+
 def rated_speed_of(one: Fitted) -> float:
-    """Engine speed at which it gives its rated power, or where nobody entered it the middle of its window [rev/min]."""
+    """Engine speed at which it gives its rated power, or the middle of its window where nothing that fits is entered
+    [rev/min]: the balance of power is tried near the rated speed alone."""
+    return _rated_speed_that_fits(one) or (one.low + one.high) / 2
+
+
+def rated_speed_lacks(one: Fitted) -> str:
+    """Why the middle of the window stands for the rated speed, in words; "" where it does not."""
+    if _rated_speed_that_fits(one):
+        return ""
     known = one.engine.rated_speed
-    return known.to("rev/min") if known and known.to("rev/min") > 0 else (one.low + one.high) / 2
+    return f"The rated speed {known} does not fit the window" if known else "The rated speed is not entered"
+
+
+def _rated_speed_that_fits(one: Fitted) -> float | None:
+    known = one.engine.rated_speed.to("rev/min") if one.engine.rated_speed else 0.0
+    return known if (1 - BESIDE_WINDOW) * one.low <= known <= (1 + BESIDE_WINDOW) * one.high else None
 
 
 def limiter_of(one: Fitted) -> float:

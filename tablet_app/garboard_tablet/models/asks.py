@@ -10,7 +10,7 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 import attrs
 
 from garboard import records
-from garboard.fittings import CAME_WITH
+from garboard.fittings import CAME_WITH, next_row
 from garboard.history.registers import RegisterKey
 from garboard.job_view import FieldKey, JobView
 from garboard.records import EQUIPMENT, JsonValue, Vessel, unit_of
@@ -82,15 +82,6 @@ def table_rows(step: Step, table: Field, view: JobView) -> tuple[str, ...]:
     """Rows a table has, in the order they were first written."""
     columns = {column.name for column in table.columns}
     return tuple(dict.fromkeys(m.row for m in view.measurements if m.step == step.key and m.row and m.field in columns))
-
-
-def next_row(rows: tuple[str, ...]) -> str:
-    """The name of the row after those there are.
-
-    >>> next_row(("1", "2", "calm")), next_row(())
-    ('3', '1')
-    """
-    return str(max((int(row) for row in rows if row.isdigit()), default=0) + 1)
 
 
 def next_row_ask(step: Step, table: Field, view: JobView) -> Ask | None:

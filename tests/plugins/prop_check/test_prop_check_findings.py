@@ -1221,3 +1221,30 @@ def test_propeller_as_fitted() -> None:
     (missing,) = say(job(BOAT), "propeller")
     assert missing.about == "centre propeller"
     assert missing.verdict is Verdict.NOT_ENOUGH_DATA
+
+
+@pytest.mark.parametrize("rated", ["1000 rev/min", "3500 rev/min", "9000 rev/min", "12000 rev/min"])
+def test_a_rated_speed_far_from_its_window_is_not_foreseen_with(rated: str) -> None:
+    """It foresaw 9051 rev/min, give or take 8903, and that no propeller brings an engine at 5200 above 0 rev/min."""
+    told = {}
+    for text in (None, "5500 rev/min", rated):
+        made = vessel()
+        boat = attrs.evolve(made, engines=(attrs.evolve(made.engines[0], rated_speed=amount(text)),))
+        runs = two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn"))
+        (told[text],) = findings_of(host(), job(boat, runs), "prop_check.pitch")
+    assert told[rated].numbers == told[None].numbers
+    assert (
+        f"The rated speed {rated} does not fit the window: the middle of the window stands for it"
+        in told[rated].sentence
+    )
+    assert "stands for it" not in told["5500 rev/min"].sentence
+
+
+@pytest.mark.parametrize(("high", "is_one"), [("5401 rev/min", False), ("5500 rev/min", True)])
+def test_a_window_that_no_propeller_can_hit_is_misread(high: str, is_one: bool) -> None:
+    boat = vessel(window=("5400 rev/min", high))
+    for key in ("window", "pitch"):
+        (found,) = findings_of(
+            host(), job(boat, two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn"))), f"prop_check.{key}"
+        )
+        assert (found.verdict is not Verdict.NOT_ENOUGH_DATA) is is_one

@@ -283,6 +283,16 @@ def test_the_nut_is_looked_at_again_after_each_change() -> None:
     assert "damaged" in findings(damaged, "pitch")[0].sentence
 
 
+def test_which_look_at_a_propeller_counts_is_no_matter_of_a_clock() -> None:
+    """Put on again and found damaged, by a tablet two hours behind: its values come first in the order of time."""
+    looks: dict[FieldKey, JsonValue] = {}
+    for row, is_sound in (("10", False), ("2", True)):
+        looks[PROPELLER, "propeller", row, "centre"] = "17 steel"
+        looks[PROPELLER, "blades_sound_again", row, "centre"] = is_sound
+    for order in (looks, dict(reversed(looks.items()))):
+        assert "damaged" in findings(swapped(more=order), "pitch")[0].sentence
+
+
 def throttle_steps(**names: str) -> JobView:
     """Eight throttle steps of the propeller now fitted, but of rows "r1" to "r8" that name another."""
     steps: dict[FieldKey, JsonValue] = {}

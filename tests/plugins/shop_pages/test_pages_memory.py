@@ -12,7 +12,7 @@ from garboard.disk.clock import Stamp
 from garboard.disk.entries import SHOP_RECORD, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.findings import Number, Verdict
-from garboard.history.authoring import Author, same_boat
+from garboard.history.authoring import Author, move_job, same_boat
 from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boats_alike import REGISTER, kinds_in
 from garboard.history.setting_entries import set_setting
@@ -123,6 +123,22 @@ def test_a_row_is_made_again_after_a_change_of_what_judges(pages: Pages) -> None
     store.put_if_absent({SHOP_RECORD: CheckedEntries([(entry.id, entry.raw)])}, ON_THE_PAGE, NOON, 0)
     assert remembering.behind() == boats
     assert remembering.bring_up_to_date() == boats
+    assert remembering.behind() == 0
+
+
+def test_a_row_is_made_again_where_the_boat_changes_that_a_job_came_from(pages: Pages) -> None:
+    """A tablet that does not know of the move writes under the old number; the run is shown on the new boat."""
+    store, remembering = pages.store, pages.desk.remembering
+    old, new = (open_boat(store, hull)[0].state for hull in (SALTGRASS, LONG_REACH))
+    job = open_boat(store, SALTGRASS)[0].jobs[0]
+    author = Author("t9", "Robin")
+    for half in move_job(author, old, new, job, "typed wrongly"):
+        store.put_if_absent({half.hull_key: CheckedEntries({half.id: half.raw})}, "000000000001", NOON, 0)
+    remembering.bring_up_to_date()
+    more = author.write(old, "note", ("n1",), {"text": "seen again"}, job=job)
+    store.put_if_absent({more.hull_key: CheckedEntries({more.id: more.raw})}, "000000000001", NOON, 0)
+    assert remembering.behind() == 2, "the boat it was written under, and the boat it is shown on"
+    assert remembering.bring_up_to_date() == 2
     assert remembering.behind() == 0
 
 
