@@ -5,12 +5,34 @@ from __future__ import annotations
 from garboard.steps import Field, Kind
 
 
-def yes(name: str, title: str, *, required: bool = True, each: str = "", help: str = "") -> Field:
-    return Field(name=name, title=title, kind=Kind.YES_NO, required=required, each=each, help=help)
+def yes(name: str, title: str, *, required: bool = True, each: str = "", help: str = "", of_several: str = "") -> Field:
+    return Field(
+        name=name, title=title, kind=Kind.YES_NO, required=required, each=each, help=help, of_several=of_several
+    )
 
 
-def text(name: str, title: str, *, required: bool = False, help: str = "", offers: tuple[str, ...] = ()) -> Field:
-    return Field(name=name, title=title, kind=Kind.TEXT, required=required, help=help, offers=offers)
+def text(
+    name: str,
+    title: str,
+    *,
+    required: bool = False,
+    help: str = "",
+    offers: tuple[str, ...] = (),
+    offers_from: tuple[str, ...] = (),
+    begins: tuple[str, ...] = (),
+    of_model: bool = False,
+) -> Field:
+    return Field(
+        name=name,
+        title=title,
+        kind=Kind.TEXT,
+        required=required,
+        help=help,
+        offers=offers,
+        offers_from=offers_from,
+        begins=begins,
+        of_model=of_model,
+    )
 
 
 def amount(
@@ -25,6 +47,8 @@ def amount(
     each: str = "",
     heard: str = "",
     help: str = "",
+    of_several: str = "",
+    of_model: bool = False,
 ) -> Field:
     """An amount; its plausible range is common practice, no source."""
     return Field(
@@ -39,6 +63,8 @@ def amount(
         each=each,
         heard=heard,
         help=help,
+        of_several=of_several,
+        of_model=of_model,
     )
 
 

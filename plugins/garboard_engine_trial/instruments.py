@@ -6,10 +6,11 @@ import math
 from collections.abc import Iterator
 
 from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, NotEnoughData, Number, Verdict, not_enough_data
-from garboard.job_view import JobView, in_unit
+from garboard.job_view import InputCollector, JobView, in_unit
 from garboard.series import signed_angle
 from garboard.steps import Calculator
 from garboard.uncertainty import MeasuredValue, Part
+from garboard.units import Amount, convert
 from garboard_engine_trial.alongside_steps import INSTRUMENTS
 from garboard_engine_trial.bases import practice
 from garboard_engine_trial.points import row_name, rows_of, settled
@@ -26,6 +27,28 @@ LEAST_FORWARD = 0.5
 SHORTEST = 5.0
 """A pump timed for less tells no flow; common practice, no source [s]."""
 _LITRES_IN_GALLON = 3.785411784
+
+
+_POWERS = ("power_forward", "power_reflected")
+_FORMERLY = {
+    "power_forward": "forward_power",
+    "power_reflected": "reflected_power",
+    "pumped": "collected",
+    "label_flow": "rated",
+}
+"""Where a field's value stood once, as a plain number in W, L and gal/h: jobs of then still hold it."""
+
+
+def _amount(asking: InputCollector, view: JobView, field: str, unit: str, row: str = "") -> float:
+    """The amount in a field [unit], or where none is the plain number of then."""
+    if _stands_as_then(view, field, row) and view.value(INSTRUMENTS, field, row=row) is None:
+        return asking.amount(INSTRUMENTS, _FORMERLY[field], "", row=row)
+    return asking.amount(INSTRUMENTS, field, unit, row=row)
+
+
+def _stands_as_then(view: JobView, field: str, row: str = "") -> bool:
+    place = (INSTRUMENTS, _FORMERLY[field], row)
+    return any((one.step, one.field, one.row) == place for one in view.measurements)
 
 
 def _is_asked(view: JobView, *fields: str) -> bool:
@@ -172,24 +195,23 @@ def standing_wave_ratio(forward: float, reflected: float) -> float:
 
 
 def _standing_wave(view: JobView) -> Iterator[Finding]:
-    if not _is_asked(view, "forward_power", "reflected_power"):
+    if not (_is_asked(view, *_POWERS) or any(_stands_as_then(view, field) for field in _POWERS)):
         return
     asking = view.asking()
-    forward = asking.amount(INSTRUMENTS, "forward_power", "")
-    reflected = asking.amount(INSTRUMENTS, "reflected_power", "")
+    forward, reflected = (_amount(asking, view, field, "W") for field in _POWERS)
     asking.need(
         not forward < LEAST_FORWARD,
         f"forward power below {LEAST_FORWARD:g} W tells no ratio; transmit at high power",
         lack=Lack.OUT_OF_RANGE,
         step=INSTRUMENTS,
-        field="forward_power",
+        field="power_forward",
     )
     asking.need(
         not reflected >= forward,
         "as much power comes back as goes out; turn the meter round, or read again",
         lack=Lack.CONTRADICTS,
         step=INSTRUMENTS,
-        field="reflected_power",
+        field="power_reflected",
     )
     asking.check()
     ratio = _ratio(forward, reflected, view.setting_value(WATTMETER_WITHIN, "%") / 100)
@@ -236,9 +258,9 @@ def _pumps(view: JobView) -> Iterator[Finding]:
 def _pump(view: JobView, row: str, name: str) -> Finding:
     asking = view.asking()
     asking.settled(INSTRUMENTS, "pump_tried", row=row)
-    litres = asking.amount(INSTRUMENTS, "collected", "", row=row)
+    litres = _amount(asking, view, "pumped", "L", row)
     seconds = asking.amount(INSTRUMENTS, "seconds", "s", row=row)
-    rated = asking.amount(INSTRUMENTS, "rated", "", row=row)
+    rated = _amount(asking, view, "label_flow", "gal/h", row)
     asking.need(
         not seconds < SHORTEST,
         f"{name}: timed for less than {SHORTEST:.0f} s; pump longer",
@@ -250,6 +272,9 @@ def _pump(view: JobView, row: str, name: str) -> Finding:
     asking.check()
     flow = pump_flow(litres, seconds)
     share = 100 * flow / rated
+    unit = _unit_of_label(view, row)
+    in_its_unit = convert(flow, "gal/h", unit)
+    told = view.told(in_its_unit, unit, 0)
     limit = Limit("share of the label", low=view.setting_value(PUMP_FLOW, "%"))
     is_enough = limit.holds(share)
     return Finding(
@@ -257,14 +282,18 @@ def _pump(view: JobView, row: str, name: str) -> Finding:
         verdict=Verdict.PASS if is_enough else Verdict.ADVISE,
         about=name,
         sentence=(
-            f"It pumps {view.told(flow, 'gal/h', 0)}."
-            if is_enough
-            else f"It pumps {view.told(flow, 'gal/h', 0)}. Look at hose, strainer, check valve and voltage."
+            f"It pumps {told}." if is_enough else f"It pumps {told}. Look at hose, strainer, check valve and voltage."
         ),
         basis=(BUCKET,),
-        numbers=(Number("share of the label", share, "%", decimals=0), Number("flow", flow, "gal/h", decimals=0)),
+        numbers=(Number("share of the label", share, "%", decimals=0), Number("flow", in_its_unit, unit, decimals=0)),
         limits=(limit,),
     )
+
+
+def _unit_of_label(view: JobView, row: str) -> str:
+    """The unit the flow on a pump's label was typed in, so that the two are compared at a glance."""
+    said = view.value(INSTRUMENTS, "label_flow", row=row)
+    return Amount.parse(said).unit if isinstance(said, str) else "gal/h"
 
 
 def pump_flow(litres: float, seconds: float) -> float:

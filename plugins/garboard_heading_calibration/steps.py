@@ -260,6 +260,7 @@ STEPS = (
                 title="Source to trust",
                 kind=Kind.TEXT,
                 required=False,
+                offers_from=("heading_sensors",),
                 help="A sensor's name or its source; left empty, the first sensor of the vessel.",
             ),
         ),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import attrs
 import pytest
 
+from builders import job_view
 from garboard.demo.samples_folder import sample_jobs_folder
 from garboard.disk.entries import SHOP_RECORD, TEMPLATE, Entry
 from garboard.faults import InputError
@@ -17,12 +18,14 @@ from garboard.history.like import (
     is_one_boats,
     keep_template,
     left_out,
+    shared_entries,
     shared_facts,
     templates_in,
 )
 from garboard.history.replay import HullState, replay
 from garboard.job_files.job_file import read_job_file
-from garboard.records import EQUIPMENT, Circuit, Engine, NetworkBus, NetworkDevice, Vessel
+from garboard.records import EQUIPMENT, Circuit, Engine, JsonValue, NetworkBus, NetworkDevice, Vessel
+from garboard.steps import Field, Kind, Phase, Step
 
 HULL = "XYZAB123F526"
 
@@ -142,6 +145,75 @@ def test_every_fact_that_is_one_boats_own_is_a_field_of_its_record() -> None:
     of_networks = {field.name for record in (NetworkBus, NetworkDevice) for field in attrs.fields(record)}
     assert ASKED_OF_EACH["networks"] <= of_networks
     assert not is_one_boats(("tanks", "main", "capacity"))
+
+
+# What was entered in steps
+
+LIMITS = Step(
+    key="trial.limits",
+    title="Limits",
+    phase=Phase.ALONGSIDE,
+    order=1,
+    fields=(
+        Field(
+            name="window",
+            title="Window",
+            kind=Kind.TABLE,
+            each="engines",
+            columns=(
+                Field(name="idle", title="Idle", kind=Kind.TEXT, of_model=True),
+                Field(name="own", title="Read here", kind=Kind.TEXT),
+                Field(name="of", title="Of", kind=Kind.TEXT, of_model=True, begins=("engines", "model")),
+            ),
+        ),
+        Field(name="plan", title="Plan", kind=Kind.TEXT, of_model=True),
+    ),
+)
+READ_ON_THE_MODEL = {
+    ("trial.limits", "idle", "", "centre"): "700",
+    ("trial.limits", "own", "", "centre"): "690",
+    ("trial.limits", "plan", "", ""): "slow",
+}
+
+
+def of_the_model(name: str) -> Facts:
+    vessel = sample(name)
+    return {**shared_facts(vessel), **shared_entries(job_view(vessel, READ_ON_THE_MODEL), [LIMITS])}
+
+
+def entered(facts: Facts, *before: Entry) -> dict[tuple[str, ...], JsonValue]:
+    state = replay(HULL, before)
+    written = begin_like(Author("tablet", "N. Sorrel"), state, facts, job="J-1")
+    return {entry.subject: entry.value for entry in written if entry.kind == "measure"}
+
+
+def test_limits_of_the_model_come_along_and_say_of_which_engine_and_no_reading_does() -> None:
+    facts = of_the_model("saltgrass")
+    assert entered(facts) == {
+        ("trial.limits", "idle", "", "centre"): "700",
+        ("trial.limits", "of", "", "centre"): "NL150",
+        ("trial.limits", "plan", "", ""): "slow",
+    }
+    kept_so = keep_template(Author("office", "M. Office"), shop(), "Bay boat", facts)
+    (template,) = templates_in(shop(*kept_so))
+    assert entered(template.facts) == entered(facts)
+    assert begun(template.facts) == begun(shared_facts(sample("saltgrass"))), "without a job the vessel alone"
+
+
+def test_limits_stay_out_where_another_engine_hangs_there_and_it_is_said() -> None:
+    author, state = Author("tablet", "N. Sorrel"), replay(HULL, [])
+    larger = author.write(state, "field", ("engines", "centre", "rated_power"), "200 hp")
+    facts = of_the_model("saltgrass")
+    assert entered(facts, larger) == {}
+    assert left_out(replay(HULL, [larger]), facts, "J-1")[0] == "engine centre"
+    same = author.write(state, "field", ("engines", "centre", "rated_power"), "150 hp")
+    assert len(entered(facts, same)) == 3
+
+
+def test_what_the_boat_has_entered_in_a_step_stays() -> None:
+    author, state = Author("tablet", "N. Sorrel"), replay(HULL, [])
+    own = author.write(state, "measure", ("trial.limits", "idle", "", "centre"), "650", job="J-1")
+    assert ("trial.limits", "idle", "", "centre") not in entered(of_the_model("saltgrass"), own)
 
 
 # Templates

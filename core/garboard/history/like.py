@@ -1,5 +1,7 @@
 """A boat begun like another: everything that boats of one model share, and nothing that is one boat's own.
 
+Of what was entered in steps that is what a field declares as of the model, such as the maker's limits of an engine.
+
 What is shared comes from a boat, or from a template: a boat's facts kept under a name in the shop's record, where they
 merge and travel like the shop's settings. A program that does not know templates passes them on.
 """
@@ -7,7 +9,7 @@ merge and travel like the shop's settings. A program that does not know template
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING
 
 import attrs
@@ -23,10 +25,22 @@ if TYPE_CHECKING:
     from garboard.disk.entries import Entry
     from garboard.history.authoring import Author
     from garboard.history.replay import HullState
+    from garboard.job_view import JobView
+    from garboard.steps import Field, Step
 
 Path = tuple[str, ...]
 Facts = Mapping[Path, JsonValue]
-"""Facts about a vessel, each by its path: ("circuits", "VHF radio", "conductor_awg")."""
+"""Facts about a vessel, each by its path: ("circuits", "VHF radio", "conductor_awg").
+
+What was entered in a step stands with the piece it is of: ("engines", "port", "entered", step, field, row), or without
+one with the boat itself: ("entered", step, field, row).
+"""
+ENTERED = "entered"
+USUAL = "usual"
+"""Stands before the last word of a fact that no boat takes over: ("circuits", "VHF radio", "usual", "length").
+
+It is what was measured on the model, shown where the same is measured anew.
+"""
 
 ASKED_OF_EACH: Mapping[str, frozenset[str]] = {
     "": frozenset({"name"}),
@@ -85,32 +99,75 @@ def shared_facts(vessel: Vessel) -> dict[Path, JsonValue]:
     return {path: value for path, value in vessel_fields(vessel) if path[0] in _KNOWN and not is_one_boats(path)}
 
 
+def usual_lengths(vessel: Vessel) -> dict[Path, JsonValue]:
+    """Lengths of cable as measured on this boat: see `USUAL`."""
+    own = ("circuits", "networks")
+    return {
+        (*path[:-1], USUAL, path[-1]): value
+        for path, value in vessel_fields(vessel)
+        if path[0] in own and path[-1] in ASKED_OF_EACH[path[0]]
+    }
+
+
+def shared_entries(view: JobView, steps: Iterable[Step]) -> dict[Path, JsonValue]:
+    """What was entered in steps that boats of one model share, as facts: see `Field.of_model`.
+
+    A field that begins with a fact of its piece says it, also where nobody entered it: limits say of which engine.
+    """
+    found: dict[Path, JsonValue] = {}
+    for step, table, field in _of_model(steps):
+        each = field.each or (table.each if table else "")
+        for one in view.measurements:
+            if (one.step, one.field) == (step.key, field.name) and bool(one.of) == bool(each):
+                found[_path_of(each, one.of, step.key, field.name, one.row)] = one.value
+        if table and table.each and field.begins and field.begins[0] == table.each:
+            for of, piece in view.vessel.pieces[table.each].items():
+                path = _path_of(each, of, step.key, field.name, "")
+                fact = getattr(piece, field.begins[1], None)
+                if fact and any(other[:4] == path[:4] for other in found):
+                    found.setdefault(path, str(fact))
+    return found
+
+
+def _of_model(steps: Iterable[Step]) -> Iterator[tuple[Step, Field | None, Field]]:
+    for step in steps:
+        for field in step.fields:
+            yield from ((step, field, column) for column in field.columns if column.of_model)
+            if field.of_model:
+                yield step, None, field
+
+
+def _path_of(kind: str, of: str, step: str, field: str, row: str) -> Path:
+    return (*((kind, of) if kind else ()), ENTERED, step, field, row)
+
+
 _KNOWN = frozenset(field.name for field in attrs.fields(Vessel)) - {"more", "propellers"}
 """Propellers that were tried are of the boat they were tried on."""
 
 
-def begin_like(author: Author, state: HullState, facts: Facts, hull: str = "") -> list[Entry]:
+def begin_like(author: Author, state: HullState, facts: Facts, hull: str = "", job: str = "") -> list[Entry]:
     """Give a boat every fact it has nothing entered for. Pieces that were removed from it stay removed.
 
     What is about another engine or propeller than the boat has is not taken over: see `left_out`.
 
     state : of the hull that holds what is known of the boat
     hull  : its number as typed, where nothing is entered for it yet
+    job   : the one that takes what was entered in steps; without it nothing of that is taken over
     """
-    others = {path for path in facts if _is_of_another(state, facts, path)}
-    return [
-        author.write(state, "field", path, value, hull=hull)
-        for path, value in facts.items()
-        if path not in others and _is_free(state, path)
-    ]
+    written = []
+    for path, value in facts.items():
+        key = _key(path, job)
+        if key is not None and _is_free(state, path, key) and not _is_of_another(state, facts, path):
+            written.append(author.write(state, key.kind, key.subject, value, job=key.job, hull=hull))
+    return written
 
 
-def left_out(state: HullState, facts: Facts) -> tuple[str, ...]:
+def left_out(state: HullState, facts: Facts, job: str = "") -> tuple[str, ...]:
     """What is not taken over as the boat has another, in words: "engine centre", "circuit Radar"; "the boat" itself."""
     pieces = dict.fromkeys(
         path[:2] if path[0] in EQUIPMENT else ()
         for path in facts
-        if _is_free(state, path) and _is_of_another(state, facts, path)
+        if (key := _key(path, job)) and _is_free(state, path, key) and _is_of_another(state, facts, path)
     )
     return tuple(f"{_ONE_OF[piece[0]]} {piece[1]}" if piece else "the boat" for piece in pieces)
 
@@ -118,14 +175,14 @@ def left_out(state: HullState, facts: Facts) -> tuple[str, ...]:
 _ONE_OF = {kind: kind.removesuffix("s").replace("_", " ").replace("batterie", "battery") for kind in EQUIPMENT}
 
 
-def _is_free(state: HullState, path: Path) -> bool:
+def _is_free(state: HullState, path: Path, key: RegisterKey) -> bool:
     """Whether nothing was ever entered for a fact, and its piece was not removed."""
-    return not state.register(_key(path)).entries and not _is_removed(state, path[:2])
+    return not state.register(key).entries and not _is_removed(state, path[:2])
 
 
 def _is_removed(state: HullState, piece: Path) -> bool:
     """A piece that was removed and came back is there."""
-    return any(entry.value is True for entry in state.current(_key((*piece, "removed"))))
+    return any(entry.value is True for entry in state.current(_field((*piece, "removed"))))
 
 
 def _is_of_another(state: HullState, facts: Facts, path: Path) -> bool:
@@ -134,14 +191,18 @@ def _is_of_another(state: HullState, facts: Facts, path: Path) -> bool:
     piece = path[:2] if kind else ()
     if kind == "engines" and _engines_in(state) - {other[1] for other in facts if other[0] == "engines"}:
         return True  # its engines stand elsewhere: one more would be one too many
-    if kind == "circuits" and path[2] in _INSTEAD and state.current(_key((*piece, _INSTEAD[path[2]]))):
+    if kind == "circuits" and path[2] in _INSTEAD and state.current(_field((*piece, _INSTEAD[path[2]]))):
         return True
+    if path[0] == ENTERED and any(
+        _is_of_another(state, facts, other) for other in facts if other[0] == "engines" and other[2:3] != (ENTERED,)
+    ):
+        return True  # a service plan is of the engines
     telling = (*_TELL_WHICH.get(kind, ()), *(_TELL_WHICH.get(path[2], ()) if kind else ()))
     return any(_says_otherwise(state, facts, (*piece, *fact)) for fact in telling)
 
 
 def _says_otherwise(state: HullState, facts: Facts, path: Path) -> bool:
-    return path in facts and any(not _alike(entry.value, facts[path]) for entry in state.current(_key(path)))
+    return path in facts and any(not _alike(entry.value, facts[path]) for entry in state.current(_field(path)))
 
 
 def _alike(one: JsonValue, other: JsonValue) -> bool:
@@ -159,8 +220,24 @@ def _is_of_engine(key: RegisterKey) -> bool:
     return key.kind == "field" and len(key.subject) > 2 and key.subject[0] == "engines" and key.subject[2] != "removed"
 
 
-def _key(path: Path) -> RegisterKey:
+def _field(path: Path) -> RegisterKey:
     return RegisterKey("field", "", path)
+
+
+def _key(path: Path, job: str) -> RegisterKey | None:
+    """Where a fact is kept on a boat; None for one that is not, or was entered in a step where no job can take it."""
+    if path[-2:-1] == (USUAL,):
+        return None
+    piece, inner = (path[:2], path[2:]) if path[0] in EQUIPMENT else ((), path)
+    if inner[:1] != (ENTERED,):
+        return _field(path)
+    if not job or len(inner) != _ENTERED_LONG:
+        return None
+    _, step, field, row = inner
+    return RegisterKey("measure", job, (step, field, row, piece[1] if piece else ""))
+
+
+_ENTERED_LONG = 4
 
 
 def keep_template(author: Author, shop: HullState, name: str, facts: Facts) -> list[Entry]:

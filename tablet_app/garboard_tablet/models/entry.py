@@ -27,6 +27,7 @@ from garboard_tablet.models.drafts import draft_key, opening_unit, unit_key
 from garboard_tablet.models.echo import UNDONE, echo_of
 from garboard_tablet.models.heard import Offer, may_choose_again, offers
 from garboard_tablet.models.keys import ERASE, pressed
+from garboard_tablet.models.offered import keep_word, with_offers
 from garboard_tablet.models.own_facts import OWN, asks_of_own
 from garboard_tablet.models.pad import ValidationResult, judge, judge_number
 from garboard_tablet.models.saved_last import Echo
@@ -313,9 +314,12 @@ class EntryForm:
 
     def take_row(self, heard: Iterable[tuple[Ask, Offer]]) -> None:
         """Save all that is heard for a row; one undo takes all of it back."""
+        self._take_together([(ask, offer.value, offer.instrument) for ask, offer in heard])
+
+    def _take_together(self, values: Iterable[tuple[Ask, JsonValue, str]]) -> None:
         taken = []
-        for ask, offer in heard:
-            self.tablet.enter(self.route.hull, self.route.job, ask, offer.value, offer.instrument)
+        for ask, value, instrument in values:
+            self.tablet.enter(self.route.hull, self.route.job, ask, value, instrument)
             taken.append((ask, self.tablet.current(self.route.hull, self.route.job, ask)))
         if taken:
             (first, now), *also = taken
@@ -343,6 +347,7 @@ class EntryForm:
         read_otherwise = meter is not None or (instrument and instrument != self._saved_with)
         if value != self.saved or self.saved is None or read_otherwise:
             self.tablet.enter(self.route.hull, self.route.job, self.ask, value, instrument)
+            keep_word(self.tablet, self.ask, self.step, value)
             now = self.tablet.current(self.route.hull, self.route.job, self.ask)
             text = "Photo" if self.field.kind is Kind.PHOTO else shown_of(self.field, value)
             self.tablet.echo = Echo(route=self.route, ask=self.ask, text=text, before=before, now=now)
@@ -400,9 +405,32 @@ class EntryForm:
         return None
 
     @property
+    def on_the_model(self) -> tuple[tuple[Ask, JsonValue], ...]:
+        """What it is on the boat or template this one was begun like, with what else is open of the same piece."""
+        from garboard_tablet.models.like import on_the_model  # which asks what is still open, as this does
+
+        if self.ask.key.kind != "field" or self.stands(self.ask):
+            return ()
+        piece = piece_of(self.ask.key.subject)
+        beside = [ask for ask in self.asks if ask.key != self.ask.key and piece_of(ask.key.subject) == piece]
+        open_ones = [self.ask, *(ask for ask in beside if self.route.step == OWN and not self.stands(ask))]
+        known = on_the_model(self.tablet, self.route.hull, open_ones)
+        return known if known and known[0][0] == self.ask else ()
+
+    def take_model(self, known: Iterable[tuple[Ask, JsonValue]]) -> None:
+        """Save what a piece has as on the model; one undo takes all of it back."""
+        self._take_together([(ask, value, "") for ask, value in known])
+
+    @property
     def may_end_table(self) -> bool:
-        """Whether this begins a row nobody asked for: then the table can be ended instead."""
-        return bool(self.ask.row) and self.ask.row not in self._rows() and bool(self._rows())
+        """Whether this begins a row nobody asked for: then the table can be ended instead, or left empty."""
+        rows = self._rows()
+        return bool(self.ask.row) and self.ask.row not in rows and (bool(rows) or not self._is_table_required)
+
+    @property
+    def _is_table_required(self) -> bool:
+        step = self.step
+        return any(field.name == self.ask.table and field.required for field in step.fields) if step else True
 
     def after(self, *, ending_table: bool = False) -> Route | None:
         """Where to go once this value is dealt with; None when nothing is left to enter here."""
@@ -477,6 +505,8 @@ def enter(tablet: Tablet, route: Route) -> EntryForm | None:
         return None
     if kind == "field":
         ask = attrs.evolve(ask, field=naming_propellers(ask.field, tablet.boat(route.hull).vessel()))
+    else:
+        ask = with_offers(tablet, ask, tablet.step(route.step), tablet.view(route.hull, route.job))
     form = EntryForm(tablet, route, asks, ask)
     form.unit = tablet.session.typed.get(form.unit_key, form.opening_unit)
     return form

@@ -246,6 +246,9 @@ class EntryPage(EchoingPage):
                 presses.append(Press(f"Always {form.unit} for {form.field.title}", self._always, name="always"))
         if form.has_meter and self._typing and form.saved is None and not form.rivals:
             presses.append(self._meter_press())
+        if known := form.on_the_model:
+            told = ", ".join(shown_of(ask.field, value) for ask, value in known)
+            presses.append(Press(f"As on the model: {told}", partial(self._take_model, known), name="as on the model"))
         repeat = form.repeat
         if repeat is not None and form.saved is None and not form.rivals:
             same = f"Same: {shown_of(form.field, repeat)}"
@@ -321,6 +324,11 @@ class EntryPage(EchoingPage):
             if self._heard_shown[name].text != text:
                 self._heard_shown[name].text = text
         self._heard = now
+
+    def _take_model(self, known: tuple[tuple[Ask, JsonValue], ...]) -> None:
+        if self.form is not None:
+            self.form.take_model(known)
+            self._onward()
 
     def _take_heard(self, name: str) -> None:
         """Take what the press says."""

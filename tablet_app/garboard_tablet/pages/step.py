@@ -372,7 +372,12 @@ class CautionsPage(Page):
 
     def actions(self) -> Sequence[Press]:
         self._press = Press("I have read this", self._read, "main", name="begin")
-        return (self._press,)
+        if self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) != "to do":
+            return (self._press,)
+        return (Press("Not on this boat", self._not_fitted, name="not on this boat"), self._press)
+
+    def _not_fitted(self) -> None:
+        mark_step(self.context, self.route, "not fitted")
 
     def _say(self) -> None:
         self._press.text = "Read on" if self._column.has_more else "I have read this"
@@ -411,14 +416,16 @@ class StatePage(Page):
         return column_of([partial(self._row, state, small) for state, small in STATES])
 
     def _row(self, state: str, small: str) -> RowPress:
-        do = partial(self._mark, state)
+        do = partial(mark_step, self.context, self.route, state)
         return RowPress(state.capitalize(), do, small=small, mark=state_mark(state), word=None, name=f"mark {state}")
 
-    def _mark(self, state: str) -> None:
-        self.tablet.set_state(self.route.hull, self.route.job, self.route.step, state)
-        self.context.vessels.refresh(self.route.hull)
-        self.tablet.session.back_to("job")
-        self.screen.redraw()
+
+def mark_step(context: Context, route: Route, state: str) -> None:
+    """Say how far a step is, and go back to the job."""
+    context.tablet.set_state(route.hull, route.job, route.step, state)
+    context.vessels.refresh(route.hull)
+    context.tablet.session.back_to("job")
+    context.screen.redraw()
 
 
 def _caution(caution: Caution) -> Card:
