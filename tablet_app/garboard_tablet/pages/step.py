@@ -105,6 +105,8 @@ class StepPage(EchoingPage):
         values = self._value_rows(self.step)
         row: Maker = partial(self._photos_row, photos)
         right = [row, *values] if photos else [*values, row]  # what was photographed is beside what was found
+        if not self._found():
+            return column_of([*left, *right, *last])  # in one flow: beside the values there would be little to see
         return Halves(left, [*right, *last], 0.54, turns_both=True)
 
     def _caution_rows(self, step: Step) -> list[Maker]:
