@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import pytest
@@ -131,9 +132,9 @@ def test_a_bare_half_beside_a_list_that_has_more_is_found(bench: tuple[Any, Any]
     ground, window = bench
     column = Column(most=most)
     column.pos, column.size = (16, 16), (600 * most + 12, 660)
-    column.show([lambda number=number: RowPress(f"Row {number}", lambda: None) for number in range(30)])
+    column.show([partial(RowPress, f"Row {number}", list) for number in range(30)])
     ground.add_widget(column)
     found = any("is bare beside a list" in fault for fault in faults(ground, window))
     assert found is (most == 1)
-    column.show([lambda number=number: RowPress(f"Row {number}", lambda: None) for number in range(2)])
+    column.show([partial(RowPress, f"Row {number}", list) for number in range(2)])
     assert not any("is bare" in fault for fault in faults(ground, window)), "a list that is all in sight may be short"
