@@ -244,7 +244,7 @@ def test_a_hull_that_is_not_there_names_those_that_are(shop: Path) -> None:
 
 def test_export_and_import_carry_a_job_to_another_folder(tmp_path: Path, shop: Path) -> None:
     _run(hulls.settle, shop, HULL, NAME, "--value", "31.5 kn", *SIGNED)
-    path = _run(hulls.export_job, shop, HULL, "-o", tmp_path / "out").stdout.strip()
+    path = _run(hulls.export, shop, HULL, "-o", tmp_path / "out").stdout.strip()
     result = _run(hulls.import_job, path, "--into", tmp_path / "new", "--by", "M. Office")
     assert result.stdout == f"{HULL}: 3 new entries\n"
     assert "0 new entries" in _run(hulls.import_job, path, "--into", tmp_path / "new", "--by", "M. Office").stdout

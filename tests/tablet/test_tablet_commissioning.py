@@ -83,7 +83,7 @@ def test_a_whole_commissioning_by_touch(drive: Drive) -> None:
     assert signed == {("technician", "Robin", False), ("owner", "Ada Owner", False)}
 
     d.press("back", "back")
-    assert d.says("handed over")
+    assert d.says("Handed over")
 
 
 def test_a_value_is_on_the_disk_before_the_next_question(drive: Drive, tmp_path: Path) -> None:

@@ -27,7 +27,7 @@ from tablet.pseudo import longer
 VESSEL = "kittiwake"
 SMALLEST = (1024, 600)
 LONG = "saltgrass"
-LONG_PAGES = ("_covers", "_missing", "_punch_list", "_hand_over")
+LONG_PAGES = ("_covers", "_missing", "_punch_list", "_hand_over", "_rows_circuits")
 """Pages on which more stands for a job with much open; the others are held to what the first job shows."""
 
 

@@ -35,7 +35,7 @@ COMMANDS: Mapping[str, str] = {
     "demo": "garboard.commands.demo",
     "tablet": "garboard.commands.tablet",
     "import": "garboard.commands.hulls:import_job",
-    "export": "garboard.commands.hulls:export_job",
+    "export": "garboard.commands.hulls:export",
     "merge": "garboard.commands.hulls:merge_folders",
     "show": "garboard.commands.hulls:show",
     "settle": "garboard.commands.hulls:settle",

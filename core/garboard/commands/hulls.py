@@ -9,7 +9,7 @@ from contextlib import ExitStack, contextmanager
 from difflib import get_close_matches
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import attrs
 import click
@@ -20,8 +20,10 @@ from garboard.commands.tools import (
     SOMETHING_FAILS,
     checked_value,
     declared_setting,
+    reading_shown,
     refuse_crossed,
     settled_value,
+    write_file,
 )
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
@@ -45,10 +47,14 @@ from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import names_in_words
 from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults
 from garboard.records import JsonValue
+from garboard.report.data_files import ENDINGS
 from garboard.report.terminal import Tools
 from garboard.report.visible import visible_name
 from garboard.settings import in_force
 from garboard.shop_link.pairing import may_decide, writes_as
+
+if TYPE_CHECKING:
+    from garboard.report.data_tables import DataTable, Row
 
 Command = TypeVar("Command", bound=Callable[..., None])
 
@@ -624,22 +630,71 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
 
 @click.command("export")
 @folder_argument
-@click.argument("hull")
+@click.argument("hull", default="")
 @job_option
 @click.option(
     "-o",
     "--out",
     required=True,
-    type=click.Path(path_type=Path, file_okay=False),
-    help="The folder to write into. It is created if it does not exist.",
+    type=click.Path(path_type=Path),
+    help="The folder to write a job file into; it is created if it does not exist. Or a file: FILE.zip, FILE.duckdb.",
 )
+@click.option("--without-samples", is_flag=True, help="Leave the samples of recordings out of the tables.")
 @click.pass_obj
-def export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> None:
-    """Export a job as a job file with its recordings. An import elsewhere gives every entry the same id.
+def export(tools: Tools, folder: Path, hull: str, job: str, out: Path, without_samples: bool) -> None:
+    """Export a job as a job file with its recordings, or everything as tables.
+
+    With HULL, and a folder as OUT: one job. An import elsewhere gives every entry the same id.
+
+    With FILE.zip or FILE.duckdb as OUT: boats, jobs, values, findings with their numbers, recordings, people and days
+    of all boats, or of HULL, one observation a row. The zip holds them as Parquet, as CSV and as a workbook. The table
+    "dictionary" says what every column means.
 
     Exit status 0: everything is in it. Exit status 1: a recording, a photo or a hull file is not
     here whole.
     """
+    if out.suffix.lower() in ENDINGS:
+        _export_tables(tools, folder, hull, job, out, with_samples=not without_samples)
+    elif hull:
+        _export_job(tools, folder, hull, job, out)
+    else:
+        expected = "a hull number, to export its job into a folder; or FILE.zip or FILE.duckdb, for tables of all boats"
+        raise InputError("export", [Fault("HULL", expected, "none")])
+
+
+def _export_tables(tools: Tools, folder: Path, hull: str, job: str, out: Path, *, with_samples: bool) -> None:
+    from garboard.report.data_files import write_tables
+    from garboard.report.data_tables import Collector, jobs_in_folder
+
+    host = tools.host_for(folder)
+    tools.tell_broken_plugins(host)
+    left_out: list[tuple[str, str]] = []
+    jobs = 0
+
+    def rows() -> Iterator[tuple[DataTable, Row]]:
+        nonlocal jobs
+        collector = Collector(host, with_samples=with_samples)
+        for one in jobs_in_folder(hulls, host, hull):
+            if job in ("", one.view.job.id):
+                jobs += 1
+                yield from collector.rows_of(one)
+        left_out.extend((str(path), why) for path, why in sorted(hulls.left_alone.items()))
+        left_out.extend((str(damage.file), str(damage)) for damage in hulls.damage())
+        yield from collector.last_rows(left_out)
+
+    with HullFolder(folder, read_only=True) as hulls:
+        if hull and not len(open_hull(hulls, hull).state):
+            raise InputError(str(folder), [Fault("hull", known_in(hulls), repr(hull))])
+        with reading_shown():
+            write_tables(rows(), out, write_file)
+    click.echo(f"{out}: {in_number(jobs, 'job')}")
+    for what, why in left_out:
+        click.echo(f"not in it, or not whole: {what}: {why}", err=True)
+    if left_out:
+        sys.exit(SOMETHING_FAILS)
+
+
+def _export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> None:
     lacking: list[str] = []
     with HullFolder(folder, read_only=True) as hulls:
         boat = open_hull(hulls, hull)

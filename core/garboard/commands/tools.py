@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from garboard.faults import Fault, InputError, ValueRefused, in_words, shown
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from rich.status import Status
 
@@ -80,7 +80,7 @@ class _Shown:
             self._status.start()
 
 
-def write_file(path: Path, content: bytes) -> None:
+def write_file(path: Path, content: bytes | Iterable[bytes]) -> None:
     """Write a file the person named; its folder is made. One that was there is as before until the new one is whole.
 
     Raises InputError when that cannot be done.

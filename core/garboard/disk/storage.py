@@ -318,19 +318,21 @@ def _begin(new: Path, mode: int) -> int:
         os.close(descriptor)
 
 
-def write_out(path: Path, content: bytes) -> None:
+def write_out(path: Path, content: bytes | Iterable[bytes]) -> None:
     """Write a file for whoever may read files in its folder: a book, an export. It is as before or whole.
 
+    content : its bytes, or pieces of them one after another
     A link is followed. A pipe or a device has no "before" and takes the bytes as they come.
 
     errors : NotSaved, naming the file; OSError from a pipe or a device
     """
-    place = path.resolve()
+    place, pieces = path.resolve(), [content] if isinstance(content, bytes) else content
     if place.exists() and what_else(place):
-        place.write_bytes(content)
+        with place.open("wb") as out:
+            out.writelines(pieces)
         return
     remove_unfinished(place.parent, of=place.name)
-    write_whole(place, [content], mode=_EVERYONES)
+    write_whole(place, pieces, mode=_EVERYONES)
 
 
 def remove_unfinished(folder: Path, *, of: str = "") -> None:

@@ -116,7 +116,7 @@ def is_hull_folder(path: Path) -> bool:
 def assess_hulls(folder: Path, host: PluginHost, hull: str = "") -> Iterator[AssessedJob]:
     """Assess the jobs in a folder of hull files, or those of one boat by any of its numbers."""
     with HullFolder(folder, read_only=True) as hulls:
-        for boat, view in _boats_and_jobs(hulls, hull):
+        for boat, view in boats_and_jobs(hulls, hull):
             yield _assessed(hulls, boat, view, host)
 
 
@@ -145,10 +145,11 @@ def jobs_in(hulls: HullFolder, hull: str = "") -> Iterator[tuple[str, JobView]]:
     A boat with two numbers comes once, and a job that was moved comes under the boat it was moved to. Without a hull
     number, files that cannot be read are passed over; `hulls.left_alone` names them.
     """
-    yield from ((_job_named(boat, view), view) for boat, view in _boats_and_jobs(hulls, hull))
+    yield from ((_job_named(boat, view), view) for boat, view in boats_and_jobs(hulls, hull))
 
 
-def _boats_and_jobs(hulls: HullFolder, hull: str) -> Iterator[tuple[Boat, JobView]]:
+def boats_and_jobs(hulls: HullFolder, hull: str = "") -> Iterator[tuple[Boat, JobView]]:
+    """The jobs in a folder of hull files, or those of one boat, each with its boat; see `jobs_in`."""
     load = recordings_of(hulls)
     seen: dict[str, frozenset[str]] = {}
     for key in [hull_number.key(hull)] if hull else [key for key in hulls.readable() if key != SHOP_RECORD]:
@@ -163,7 +164,7 @@ def _boats_and_jobs(hulls: HullFolder, hull: str) -> Iterator[tuple[Boat, JobVie
 def _assess_folder(folder: Path, host: PluginHost) -> Iterator[AssessedJob | InputError]:
     """Assess what a folder of hull files holds; a hull file that cannot be read whole comes as its error."""
     with HullFolder(folder, read_only=True) as hulls:
-        for boat, view in _boats_and_jobs(hulls, ""):
+        for boat, view in boats_and_jobs(hulls, ""):
             yield _assessed(hulls, boat, view, host)
         for fault in (*_not_read(hulls), *_damaged(hulls)):
             yield InputError(fault.where, [fault])
@@ -200,7 +201,7 @@ def assess_one(path: Path, host: PluginHost, hull: str = "", job: str = "") -> A
     if not is_hull_folder(path):
         return assess_job_file(path, host)
     with HullFolder(path, read_only=True) as hulls:
-        named = [(boat, view) for boat, view in _boats_and_jobs(hulls, hull) if job in ("", view.job.id)]
+        named = [(boat, view) for boat, view in boats_and_jobs(hulls, hull) if job in ("", view.job.id)]
         found = [_assessed(hulls, boat, view, host) for boat, view in named]
         not_read = _not_read(hulls)
         moved = open_hull(hulls, hull).moved_away if hull else {}

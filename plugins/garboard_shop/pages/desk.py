@@ -32,6 +32,7 @@ from garboard_shop.pages.people import Attempts, Sessions
 from garboard_shop.pages.plugins import content_of, restart_due
 from garboard_shop.pages.remembering import Remembering
 from garboard_shop.pages.summaries import Summaries, file_of, history_name, is_held
+from garboard_shop.pages.taking_away import TablesMaker
 from garboard_shop.store import Store
 
 FOLDER = Path(__file__).parent
@@ -62,6 +63,7 @@ class ShopDesk:
     summaries: Summaries = attrs.field(init=False)
     index: Index = attrs.field(init=False)
     remembering: Remembering = attrs.field(init=False)
+    tables: TablesMaker = attrs.field(init=False)
     drawn: drawing.Drawn = attrs.field(init=False, factory=drawing.Drawn)
     books: drawing.Drawn = attrs.field(init=False, factory=lambda: drawing.Drawn(most=8))
     photos: drawing.Drawn = attrs.field(init=False, factory=lambda: drawing.Drawn(most=64))
@@ -75,6 +77,7 @@ class ShopDesk:
         self.summaries = Summaries(self.store, self.host)
         self.index = Index(self.store, self.summaries.of, self.now)
         self.remembering = Remembering(self.store, self.summaries.of)
+        self.tables = TablesMaker(self.store, self.host)
         self.templates = _templates(self)
 
     def page_threads(self) -> CapacityLimiter:
@@ -103,6 +106,7 @@ class ShopDesk:
     ) -> None:
         self.index.stop()
         self.remembering.stop()
+        self.tables.stop()
 
 
 def shown_as_marks(value: object) -> object:

@@ -6,12 +6,10 @@
 from __future__ import annotations
 
 import csv
-import re
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from io import BytesIO, StringIO
 from itertools import chain
-from unicodedata import category, normalize
 
 from garboard.disk.entries import Entry
 from garboard.history.boat import Boat
@@ -19,6 +17,7 @@ from garboard.history.registers import RegisterKey
 from garboard.hosting.host import PluginHost
 from garboard.hosting.unused import why_not_used
 from garboard.job_view import JobView
+from garboard.report.spreadsheet import harmless
 from garboard.report.visible import visible
 from garboard.units import Amount
 from garboard_shop.pages.summaries import register_in_words
@@ -49,10 +48,6 @@ another stands in a row of its own, marked so in `state`; so is one of equipment
 
 Cell = str | Decimal | None
 Row = tuple[Cell, ...]
-FORMULA_SIGNS = frozenset("=+-@")
-_UNSEEN = ("Cf", "Cc", "Mn")
-_AT_A_FORMULA = re.compile(r"([;\t\n]\s*)(?=[=+\-@])")
-"""Where a cell begins for a spreadsheet that parts cells at semicolons or tabs, and a formula with it."""
 
 
 def measurement_rows(boat: Boat, host: PluginHost, day: str = "") -> Iterator[Row]:
@@ -104,29 +99,8 @@ def as_csv(rows: Iterable[Row]) -> Iterator[str]:
     """Rows as CSV [1], a line at a time, headings first. Text a spreadsheet would run as a formula is quoted."""
     for row in chain([HEADINGS], rows):
         line = StringIO()
-        csv.writer(line).writerow([_harmless(cell) if isinstance(cell, str) else cell for cell in row])
+        csv.writer(line).writerow([harmless(cell) if isinstance(cell, str) else cell for cell in row])
         yield line.getvalue()
-
-
-def _harmless(text: str) -> str:
-    """Text that no spreadsheet takes for a formula, with a mark for what steers; a plain number stays one.
-
-    A sign counts behind white space, behind characters nobody sees, in full width, and behind a semicolon.
-
-    >>> _harmless("-4.5 deg"), _harmless("=1+1"), _harmless(" \uff1d1+1"), _harmless("x;=1+1")
-    ('-4.5 deg', "'=1+1", "' \uff1d1+1", "x;'=1+1")
-    """
-    text = visible(text)
-    begun = text.lstrip()
-    text = text[: len(text) - len(begun)] + _AT_A_FORMULA.sub(r"\1'", begun)
-    seen = next((one for one in text if not one.isspace() and category(one) not in _UNSEEN), "")
-    if not text.startswith("\t") and not FORMULA_SIGNS.intersection(normalize("NFKC", seen)[:1]):
-        return text
-    try:
-        Amount.parse(text)
-    except ValueError:
-        return f"'{text}"
-    return text
 
 
 def as_workbook(rows: Iterable[Row]) -> bytes:

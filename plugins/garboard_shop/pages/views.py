@@ -26,6 +26,8 @@ from garboard.hosting.host import PluginHost
 from garboard.job_files.circuit_table import circuits_as_csv
 from garboard.job_view import JobView
 from garboard.labels import labels_digest, labels_of, stale_labels
+from garboard.report.data_files import ENDINGS
+from garboard.report.data_tables import TABLES
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.photo_files import PictureRefused, drawn
 from garboard.report.trials import table_of_trials, trials_of, which_stays
@@ -106,6 +108,9 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/boats/{hull}/part-jobs", partial(decide, decisions.part_jobs), "POST", MANAGER),
         ("/measurements.csv", measurements_csv, "GET", ""),
         ("/measurements.xlsx", measurements_workbook, "GET", ""),
+        ("/data", data_page, "GET", MANAGER),
+        ("/data/make", make_tables, "POST", MANAGER),
+        ("/data/tables", tables_file, "GET", MANAGER),
         ("/tablets", tablets_page, "GET", ""),
         ("/tablets/pair", pair_tablet, "POST", MANAGER),
         ("/tablets/{tablet}/role", change_role, "POST", MANAGER),
@@ -482,6 +487,34 @@ def _rows_of(desk: ShopDesk, hulls: Iterable[str], day: str = "") -> Iterator[ex
                 continue
             seen |= boat.state.hull_keys
             yield from exports.measurement_rows(boat, desk.host, day)
+
+
+def data_page(visit: Visit) -> Response:
+    """Everything of the shop as tables: how far they are, and what their columns mean."""
+    return visit.page("data.html", made=visit.desk.tables.made, tables=TABLES)
+
+
+def make_tables(visit: Visit) -> Response:
+    """Begin to make them."""
+    ending = visit.form.get("ending", "")
+    if ending not in ENDINGS:
+        raise NotHere(400, f"Expected one of {', '.join(ENDINGS)} as the kind of file.")
+    begun = visit.desk.tables.begin(ending, visit.desk.now())
+    return visit.go("/data", "" if begun else "They are being made already. Look again in a moment.")
+
+
+def tables_file(visit: Visit) -> Response:
+    """The file that was made last."""
+    made = visit.desk.tables.made
+    if made is None or made.file is None:
+        raise NotHere(404, "No tables are ready. Make them on the page Data.")
+    try:
+        size, file = made.file.stat().st_size, made.file.open("rb")
+    except OSError:  # another was made meanwhile
+        raise NotHere(404, "These tables were made anew. Look at the page Data again.") from None
+    pieces = iter(partial(file.read, LARGEST_PIECE), b"")
+    headers = {**HEADERS, **_download(made.file.name), "Content-Length": str(size)}
+    return StreamingResponse(pieces, headers=headers, media_type="application/octet-stream")
 
 
 def tablets_page(visit: Visit) -> Response:

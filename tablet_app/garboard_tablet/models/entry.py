@@ -545,6 +545,16 @@ def piece_of(path: tuple[str, ...]) -> tuple[str, ...]:
     return path[:4] if len(path) > 4 and path[2] == "devices" else path[:2]
 
 
+def of_column(ask: Ask) -> tuple[str, ...]:
+    """What all values of its column have in common; see `Tablet.filling`."""
+    return ("column", ask.field.name)
+
+
+def of_row(ask: Ask) -> tuple[str, ...]:
+    """What all values of its row have in common; see `Tablet.filling`."""
+    return ("row", *ask.line)
+
+
 def _asks(tablet: Tablet, route: Route, open_table: str = "") -> tuple[Ask, ...]:
     kind, *words = route.subject
     if kind == "field" and route.step == OWN:
@@ -556,6 +566,10 @@ def _asks(tablet: Tablet, route: Route, open_table: str = "") -> tuple[Ask, ...]
     if step is None:
         return ()
     view = tablet.view(route.hull, route.job)
+    if tablet.filling[:1] == (route.step,):
+        filled = tuple(ask for ask in asks_of_step(step, view) if tablet.filling[1:] in (of_column(ask), of_row(ask)))
+        if any(ask.place == tuple(words) for ask in filled):
+            return filled
     row = words[2] if len(words) == 4 else ""
     named = {column.name: field for field in step.fields for column in field.columns}
     table = named.get(words[1]) if len(words) == 4 else None

@@ -58,6 +58,7 @@ class Tablet:
     amiss        : boats' files of which something is missing here, as `VesselWatch` found them
     passed_over  : called from another thread with the name of a plugin that could not be interrupted
     cautions_read: when the cautions of a step were read since the start, by hull, job and step
+    filling      : step and the one column ("column", name) or row ("row", ...) of its table that is asked for; or none
     """
 
     folder: Path
@@ -74,6 +75,7 @@ class Tablet:
     last_saved: str = ""
     echo: Echo | None = None
     cautions_read: dict[tuple[str, str, str], str] = attrs.field(factory=dict)
+    filling: tuple[str, ...] = ()
     _host: PluginHost | None = None
     _boats: dict[str, Boat] = attrs.field(factory=dict)
     _views: dict[tuple[str, str], tuple[int, JobView]] = attrs.field(factory=dict)

@@ -59,6 +59,8 @@ class VesselLine:
     left   : what else was open when it was handed over, or has come since
     people : who entered anything about it, the latest first
     failing : how many checks of each of its jobs fail, as far as it was worked out here since the app is used
+    day    : its steps in the order of the day, a letter each: "x" where nothing is left to do, "-" where something is
+    next_step : what the first step still to do is called
     """
 
     hull: str
@@ -77,6 +79,8 @@ class VesselLine:
     open: int = 1
     people: tuple[str, ...] = ()
     failing: Mapping[str, int] = attrs.field(factory=dict)
+    day: str = ""
+    next_step: str = ""
 
     @property
     def fails_now(self) -> int:
@@ -97,6 +101,28 @@ class VesselLine:
             f"{self.left} open" if self.left else "",
         )
         return ", ".join(filter(None, (self.phase, *counted)))
+
+    @property
+    def is_in_order(self) -> bool:
+        """Whether it is handed over, and nothing of it asks for anything."""
+        return self.phase == HANDED_OVER and not (self.fails_now or self.fails_elsewhere or self.left or self.open)
+
+    @property
+    def worst(self) -> str:
+        """What stands beside the name: the worst of it, counted; else how far its day is."""
+        if self.fails_now or self.fails_elsewhere:
+            return f"{self.fails_now or self.fails_elsewhere} fail"
+        if self.left:
+            return f"{self.left} open"
+        return self.share if self.total and self.phase != HANDED_OVER else ""
+
+    @property
+    def what_next(self) -> str:
+        """What is to be done next; of a boat handed over, how it stands."""
+        if self.phase == HANDED_OVER or not self.next_step:
+            return f"{self.stands[:1].upper()}{self.stands[1:]}"
+        elsewhere = f"{in_number(self.fails_elsewhere, *FAILS)} in other jobs" if self.fails_elsewhere else ""
+        return ". ".join(filter(None, (f"Next: {self.next_step}", elsewhere)))
 
     @property
     def files(self) -> tuple[str, ...]:
@@ -260,6 +286,8 @@ def _line_kept(row: Mapping[str, Any]) -> VesselLine:
     known |= {name: tuple(row.get(name, ())) for name in ("also", "guests", "people")}
     if known.get("phase") == HANDED_OVER and "fails" not in known:
         known["stamp"] = ""  # of an older version, which did not count
+    if "day" not in known:
+        known["stamp"] = ""  # of an older version, which did not say what is next
     return VesselLine(**known)
 
 
@@ -286,7 +314,9 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     job = latest_job(tablet, hull)
     phase = phase_of(tablet, hull, job) if job else _without_job(tablet, hull)
     fails, left = _left_open(tablet, hull, job) if phase == HANDED_OVER else (0, 0)
-    still_open = [is_open(tablet.view(hull, job), step) for step in tablet.host.steps] if job else []
+    steps = tablet.host.steps if job else ()
+    still_open = [is_open(tablet.view(hull, job), step) for step in steps]
+    to_do = next((step.title for step, left in zip(steps, still_open, strict=True) if left), "")
     return VesselLine(
         hull=hull,
         hull_number=printed(boat.state.hull_number),
@@ -298,6 +328,8 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
         open=_open_jobs(tablet, hull),
         done=still_open.count(False),
         total=len(still_open),
+        day="".join("-" if left else "x" for left in still_open),
+        next_step=to_do,
         saved=saved[:16].replace("T", " "),
         stamp="",
         also=tuple(sorted(boat.state.hull_keys - {hull})),
@@ -310,7 +342,7 @@ def _open_jobs(tablet: Tablet, hull: str) -> int:
     from garboard_tablet.models.pages import phase_of
 
     jobs = tablet.boat(hull).jobs
-    return len(jobs) if len(jobs) < 2 else sum(phase_of(tablet, hull, job) != HANDED_OVER for job in jobs)
+    return sum(phase_of(tablet, hull, job) != HANDED_OVER for job in jobs)
 
 
 def _people(entries: Iterable[Entry]) -> tuple[str, ...]:

@@ -83,16 +83,17 @@ class WordsArea(Widget):
 
 
 class SigningArea(Widget):
-    """A place to sign, with what to do about it beneath. Until something is drawn, saving says why it does not."""
+    """What is signed, and a place to sign. Until something is drawn, saving says why it does not."""
 
-    def __init__(self, done: Callable[[Sequence[Sequence[tuple[float, float]]]], object]) -> None:
+    def __init__(self, done: Callable[[Sequence[Sequence[tuple[float, float]]]], object], sentence: str = "") -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
+        self._sentence = Txt(sentence)
         self._pad = SignaturePad(self._changed)
         self._take = done
         self._wipe = Press("Wipe", self._pad.wipe, name="wipe")
         self._done = Press("", self._save, "main", 32, name="next")
         self._why = Txt("", SMALL)
-        for child in (self._pad, self._wipe, self._done, self._why):
+        for child in (self._sentence, self._pad, self._wipe, self._done, self._why):
             self.add_widget(child)
         self.bind(size=self._place, pos=self._place)
         self._changed()
@@ -115,6 +116,8 @@ class SigningArea(Widget):
         self._done.pos = (self.right - self._done.width, self.y)
         self._wipe.pos = (self.x, self.y)
         self._pad.pos = (self.x, self.y + self._done.height + dp(GAP))
-        self._pad.size = (self.width, self.height - self._done.height - dp(GAP))
+        said = self._sentence.fit(self.width) + dp(GAP) if self._sentence.text else 0.0
+        self._sentence.pos = (self.x, self.top - self._sentence.height)
+        self._pad.size = (self.width, self.height - self._done.height - dp(GAP) - said)
         self._why.fit(self.width - dp(80))
         self._why.pos = (self.x + dp(40), self._pad.top - dp(24) - self._why.height)

@@ -69,7 +69,7 @@ BACK_REASONS = {
     Kind.RECORDING: ("of another boat", "broke off", "not as the step needs it"),
 }
 """Why what was entered is taken back, by its kind; for what is typed, see above."""
-COME_FROM = frozenset({"why", "punch list", "missing", "job", "hand over", "aside"})
+COME_FROM = frozenset({"why", "punch list", "job", "hand over", "aside", "rows"})
 """From these pages one value is looked at: once it is dealt with, the page is there again."""
 MOST_PUT_BACK = 2
 """So many earlier values are offered where one is taken back."""
@@ -646,7 +646,7 @@ class EntryPage(EchoingPage):
         elif ends.last_value_entered(self.route, self.findings.known(self.route)):
             self.context.vessels.refresh(self.route.hull)
         self.findings.soon(self.route)
-        if route is None or self._comes_from_one:
+        if route is None or (self._comes_from_one and not self.tablet.filling):
             self.way.back()
         else:
             self.way.instead(route)

@@ -116,7 +116,7 @@ class KeepTemplatePage(WordsPage):
     def offers(self) -> Sequence[str]:
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel
         model = " ".join(filter(None, (vessel.maker, vessel.model)))
-        kept = [one.name for one in like.templates(self.tablet)]
+        kept = [one.kept_under for one in like.templates(self.tablet)]
         return [name for name in dict.fromkeys((model, *kept)) if name][:6]
 
     def take(self, text: str) -> None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
+from garboard.faults import in_number
 from garboard.findings import Verdict
 from garboard.fittings import CAME_WITH, fitted_now, is_of_runs
 from garboard.hosting.unused import NotUsed, not_used
@@ -33,6 +35,7 @@ from garboard_tablet.models.pages import (
     why_subject,
 )
 from garboard_tablet.models.photos import content_of, files_of_step
+from garboard_tablet.models.rows import tables_of
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.step_ends import DONE
 from garboard_tablet.models.step_page import counted, nothing_yet, standing
@@ -49,6 +52,8 @@ if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
 
+LEAST_ROWS = 2
+"""So many rows stand as a table; one alone is told in words."""
 PASSES = "passes"
 """Stands in the route of a step whose passes are shown one by one."""
 
@@ -131,9 +136,13 @@ class StepPage(EchoingPage):
         asks, found = self._asks(step), [one.finding for one in self.findings.of(self.route)]
         lines = fails_first(lines_of_step(self.tablet, hull, job, asks, table_titles(step), found))
         makers: list[Maker] = []
+        counts = Counter(line.ask.table for line in lines)
+        as_table = {table.name: table for table in tables_of(step) if counts[table.name] >= LEAST_ROWS}
         for number, line in enumerate(lines):
-            makers.append(partial(self._value_row, line))
             table = line.ask.table
+            if table in as_table and (number == 0 or lines[number - 1].ask.table != table):
+                makers.append(partial(self._as_table, as_table[table], counts[table]))
+            makers.append(partial(self._value_row, line, is_short=table in as_table))
             if table and (number + 1 == len(lines) or lines[number + 1].ask.table != table):
                 makers.extend(self._further(table))
         return [*makers, *self._beside(step), *self._unused_rows(step)]
@@ -182,11 +191,16 @@ class StepPage(EchoingPage):
     def _asks(self, step: Step) -> tuple[Ask, ...]:
         return asks_here(self.tablet, self.route.hull, self.route.job, step)
 
-    def _value_row(self, line: ValueLine) -> RowPress:
+    def _as_table(self, table: Field, count: int) -> RowPress:
+        go = partial(self.way.go, self.route.to("rows", table.name, step=self.route.step))
+        return RowPress(f"{table.title} as a table", go, value=in_number(count, "row"), name=f"rows {table.name}")
+
+    def _value_row(self, line: ValueLine, *, is_short: bool = False) -> RowPress:
+        """is_short : its values stand in a table of their own"""
         return RowPress(
             line.title,
             lambda: self.way.go(entry_route(self.route, line.ask)),
-            small=line.named,
+            small="" if is_short else line.named,
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
             mark=_mark_of(line),

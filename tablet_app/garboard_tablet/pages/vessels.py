@@ -15,6 +15,7 @@ from garboard_tablet.models.keys import ENTER, ERASE
 from garboard_tablet.models.session import HOME, Route
 from garboard_tablet.models.tablet import FAILS
 from garboard_tablet.models.vessels import HANDED_OVER, HullCheck, VesselLine, check_hull, whose
+from garboard_tablet.ui.boat_row import BoatRow
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp, theme
@@ -25,7 +26,6 @@ from garboard_tablet.ui.widgets import (
     Press,
     RowPress,
     Txt,
-    state_mark,
     verdict_marks,
     warning_card,
     words,
@@ -38,9 +38,12 @@ WHOLE = 12
 MOST_AMISS = 3
 """So many files that are gone or damaged have a card each on the first page."""
 READING = "Reading the boats"
+FOLDED_FROM = 2
+"""So many boats that are handed over in order share a row; one alone would be hidden by it for nothing."""
 
 
 if TYPE_CHECKING:
+    from garboard.report.palette import Mark
     from garboard_tablet.models.files_amiss import FileAmiss
     from garboard_tablet.ui.context import Context
 
@@ -51,6 +54,7 @@ class VesselsPage(Page):
 
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
+        self._shows_in_order = False
         self._list = VesselListView(self)
 
     @property
@@ -99,22 +103,31 @@ class VesselsPage(Page):
             return [words("Press New job and type the number on the transom.", "quiet")]
         if not found:
             return [words("No vessel matches.", "quiet")]
-        return [partial(self._row, line) for line in found]
+        in_order = [line for line in found if line.is_in_order]
+        if self._shows_in_order or len(in_order) < FOLDED_FROM or self.tablet.session.typed.get(SEARCH, ""):
+            return [partial(self._row, line) for line in sorted(found, key=lambda line: line.is_in_order)]
+        rest = [partial(self._row, line) for line in found if not line.is_in_order]
+        return [*rest, partial(self._in_order_row, len(in_order))]
 
-    def _row(self, line: VesselLine) -> RowPress:
-        state = "done" if line.phase == HANDED_OVER else "under way" if line.done else "to do"
-        fails = line.fails_now + line.fails_elsewhere
-        mark = verdict_marks[Verdict.FAIL] if fails else verdict_marks[Verdict.ADVISE] if line.left else None
-        ashore = self.context.marks.word(line)
+    def _in_order_row(self, count: int) -> RowPress:
+        mark = STEP_MARKS["done"]
+        return RowPress(f"{count} handed over, in order", self._show_in_order, mark=mark, word="show", name="in order")
+
+    def _show_in_order(self) -> None:
+        self._shows_in_order = True
+        self._list.refill()
+
+    def _row(self, line: VesselLine) -> BoatRow:
         number = line.numbers if line.name or line.also else "no name yet"
-        return RowPress(
+        return BoatRow(
             line.name or line.hull_number,
             lambda: self._open(line),
-            small=f"{number}. Saved {line.saved_words}, {ashore}.",
-            value=line.stands,
-            mark=mark or state_mark(state),
-            word=line.share if line.phase != HANDED_OVER else None,  # what is open of it is counted already
-            name=f"vessel {line.hull}",
+            mark=_mark_of(line),
+            told=line.worst,
+            day=line.day if line.phase != HANDED_OVER else "",
+            is_next=line.what_next,
+            small=f"{number}, {self.context.marks.word(line)}. Saved {line.saved_words}.",
+            key=f"vessel {line.hull}",
         )
 
     def _open(self, line: VesselLine) -> None:
@@ -137,6 +150,15 @@ class VesselsPage(Page):
         )
 
 
+def _mark_of(line: VesselLine) -> Mark:
+    """The shape before a boat: what it fails by, what is left open of it, or how far its day is."""
+    if line.fails_now or line.fails_elsewhere:
+        return verdict_marks[Verdict.FAIL]
+    if line.left:
+        return verdict_marks[Verdict.ADVISE]
+    return STEP_MARKS["done" if line.phase == HANDED_OVER else "under way" if line.done else "to do"]
+
+
 def _left_out_card(plugin: str) -> Card:
     said = f"Plugin {plugin} is left out, because the app ended while it ran. Its checks are not judged here."
     return Card(Txt(said), mark=verdict_marks[Verdict.ADVISE], word="look here")
@@ -150,7 +172,7 @@ class VesselListView(Widget):
         self._page = page
         text = page.tablet.session.typed.get(SEARCH, "")
         self._box = WordsBox(text, page.searched, hint="Search: any part of number or name")
-        self._column = Column()
+        self._column = Column(most=2)
         self.add_widget(self._column)
         if text:
             self.add_widget(self._box)

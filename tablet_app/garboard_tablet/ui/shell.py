@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from kivy.properties import ColorProperty
 from kivy.uix.widget import Widget
@@ -13,7 +13,7 @@ from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import whose
 from garboard_tablet.ui.language import shown
 from garboard_tablet.ui.theme import EDGE, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, dp, sp, theme
-from garboard_tablet.ui.widgets import Across, Column, Marked, MarkShape, Press, Txt, is_measured, verdict_marks
+from garboard_tablet.ui.widgets import Column, Marked, MarkShape, Press, Txt, is_measured, verdict_marks
 
 if TYPE_CHECKING:
     from garboard.report.palette import Mark
@@ -149,7 +149,7 @@ class Shell(Widget):
         self._body = page.body()
         if isinstance(self._body, Halves) and not self._actions:
             self._body.pager = None  # it stands among the actions; where there are none, each column turns itself
-        self._pager = self._body.pager if isinstance(self._body, Halves) else None
+        self._pager: Pager | None = getattr(self._body, "pager", None)
         if self._pager is not None:
             self.add_widget(self._pager)
         frame = (self._back_press, self._title, self._under, self._saved, self._undo, self._to_run, self._body)
@@ -355,15 +355,28 @@ class Halves(Widget):
         """The columns that one pair of presses turns."""
         return self._columns if len(self._columns) == 2 else ()
 
+    def turn(self) -> bool:
+        """To the next page of each column; False when the last of all is in sight."""
+        turned = [column.turn() for column in self._columns]
+        return any(turned)
+
     def _turned(self) -> None:
         if self.pager is not None:
             self.pager.refresh()
 
 
-class Pager(Widget):
-    """Up and More for two columns at once; what has no further page stays."""
+class Turned(Protocol):
+    """A body whose columns are turned by presses that stand among the actions."""
 
-    def __init__(self, halves: Halves) -> None:
+    @property
+    def turned_together(self) -> Sequence[Column]:
+        """The columns that one pair of presses turns."""
+
+
+class Pager(Widget):
+    """Up and More for the columns of a body, at once; what has no further page stays."""
+
+    def __init__(self, halves: Turned) -> None:
         super().__init__(size_hint=(None, None), size=(0, 0))
         self._halves = halves
         self._up = Press("Up", self._turn_back, name="page up")
@@ -391,23 +404,6 @@ class Pager(Widget):
     def _turn_back(self) -> None:
         for column in self._halves.turned_together:
             column.turn_back()
-
-
-class Tabs(Widget):
-    """A row of presses that choose what stands beneath."""
-
-    def __init__(self, tabs: Sequence[Press], below: Widget) -> None:
-        super().__init__(size_hint=(None, None), size=(1, 1))
-        self._row, self._below = Across(tabs, least=130), below
-        self.add_widget(self._row)
-        self.add_widget(below)
-        self.bind(size=self._place, pos=self._place)
-
-    def _place(self, *_: object) -> None:
-        high = self._row.fit(self.width)
-        self._row.pos = (self.x, self.top - high)
-        self._below.pos = self.pos
-        self._below.size = (self.width, self.height - high - dp(GAP))
 
 
 def column_of(makers: Sequence[Maker], most: int = 2) -> Column:

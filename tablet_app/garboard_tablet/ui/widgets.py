@@ -121,6 +121,10 @@ class Txt(_Text):
         self.size = (width, self.texture_size[1])
         return float(self.height)
 
+    def wide(self, words: str) -> float:
+        """How wide words would be on one line, set as it is."""
+        return self._wide(words)
+
     def fit_line(self) -> tuple[float, float]:
         """The size on one line."""
         self.text_size = (None, None)
@@ -486,6 +490,7 @@ class Column(Widget):
     """A list of widgets, shown a page at a time: to see the rest takes a press, never a swipe.
 
     most  : columns side by side, where there is room for each
+    least : width of a column of them [dp]
     turns : whether it has presses of its own to turn with; else whoever holds it turns it
     """
 
@@ -495,9 +500,11 @@ class Column(Widget):
     LEAST_PART = 150
     """Room in which a part of a long table is begun beneath something else: headings and two rows [dp]."""
 
-    def __init__(self, most: int = 1, spacing: float = GAP, *, turns: bool = True) -> None:
+    def __init__(
+        self, most: int = 1, spacing: float = GAP, *, turns: bool = True, least: float = NARROWEST
+    ) -> None:  # fmt: skip
         super().__init__(size_hint=(None, None), size=(1, 1))
-        self._turns = turns
+        self._turns, self._least = turns, least
         self._makers: list[Callable[[], Any]] = []
         self._flow: list[Callable[[], Any]] = []
         self._most, self._spacing = most, spacing
@@ -510,6 +517,11 @@ class Column(Widget):
         self.at_once: Callable[[], Any] | None = None
         """Makes a press of the list that is to be on its first page: beside "more below" where it has no room above."""
         self.bind(pos=self._refill, size=self._refill)
+
+    def turn_itself(self, own: bool) -> None:
+        """Whether it has presses of its own from now on."""
+        if own is not self._turns:
+            self._turns, self._filled = own, ()
 
     @property
     def has_more(self) -> bool:
@@ -554,7 +566,7 @@ class Column(Widget):
 
     @property
     def _columns(self) -> int:
-        return max(1, min(self._most, int((self.width - self._aside) // dp(self.NARROWEST))))
+        return max(1, min(self._most, int((self.width - self._aside) // dp(self._least))))
 
     @property
     def _wide(self) -> float:

@@ -51,6 +51,7 @@ PAGES = (
     "/settings",
     "/settings/wiring_audit.drop_other",
     "/memory",
+    "/data",
     "/days/2026-01-01",
 )
 MARKUP = "\"><script src=//elsewhere.test></script><img src=x onerror=alert(1)>'{{7*7}}"

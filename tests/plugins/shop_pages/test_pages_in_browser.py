@@ -110,6 +110,7 @@ PLACES = (
     "/settings/wiring_audit.drop_other",
     "/settings/prop_check.shelf",
     "/memory",
+    "/data",
     "/nowhere",
 )
 

@@ -1,0 +1,679 @@
+"""What a shop holds as tables for its own analysis: one observation a row, every column described.
+
+A moment stands in UTC, with the offset of the clock that wrote it beside it. A number stands in the unit its table
+names, or with its unit beside it. `TABLES` describes every table; the table "dictionary" is made from it.
+"""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import UTC, date, datetime
+from pathlib import PurePath
+
+import attrs
+
+from garboard import hull_number
+from garboard.disk.hullfile import HullFolder
+from garboard.faults import in_words
+from garboard.fields import Field
+from garboard.fields import Kind as FieldKind
+from garboard.findings import OF_VESSEL, NotEnoughData, Number
+from garboard.history.boat import Boat
+from garboard.hosting.host import PluginHost
+from garboard.hosting.titles import place_in_words
+from garboard.hosting.unused import why_not_used
+from garboard.job_view import JobView, place_of
+from garboard.judging.assessing import boats_and_jobs
+from garboard.recordings.clocks import DATED_FROM
+from garboard.records import EQUIPMENT, Engine, JsonValue, Measurement, Propeller, Vessel
+from garboard.report.outline import counts, hand_over
+from garboard.samples import UNIT_OF_QUANTITY, Recording
+from garboard.steps import Assessed
+from garboard.units import UNITS_OF, Amount
+from garboard.verdict import Verdict
+
+Cell = str | float | int | bool | datetime | date | None
+Row = tuple[Cell, ...]
+
+
+class Kind(enum.Enum):
+    """What a column holds; the value is its type in DuckDB and Parquet."""
+
+    TEXT = "VARCHAR"
+    NUMBER = "DOUBLE"
+    COUNT = "BIGINT"
+    YES_NO = "BOOLEAN"
+    MOMENT = "TIMESTAMPTZ"
+    DAY = "DATE"
+
+
+@attrs.frozen
+class Column:
+    """One column.
+
+    unit : of its numbers; "" where they have none or it stands in a column beside
+    """
+
+    name: str
+    meaning: str
+    kind: Kind = Kind.TEXT
+    unit: str = ""
+
+
+@attrs.frozen
+class DataTable:
+    """One table; an empty cell says that nothing is known there."""
+
+    name: str
+    meaning: str
+    columns: tuple[Column, ...]
+
+
+def _number(name: str, meaning: str, unit: str = "") -> Column:
+    return Column(name, meaning, Kind.NUMBER, unit)
+
+
+def _count(name: str, meaning: str) -> Column:
+    return Column(name, meaning, Kind.COUNT)
+
+
+def _yes(name: str, meaning: str) -> Column:
+    return Column(name, meaning, Kind.YES_NO)
+
+
+def _moment(name: str, of: str) -> tuple[Column, Column]:
+    return (
+        Column(f"{name}_utc", f"when {of}", Kind.MOMENT),
+        Column(f"{name}_offset", f"by how much the clock that wrote {name}_utc was ahead of UTC", Kind.NUMBER, "min"),
+    )
+
+
+_HULL = Column("hull", "the boat: letters and numerals of its hull number; joins every table")
+_JOB = Column("job", "id of the job; with hull it joins every table of jobs")
+_OF = Column("of", "the piece of equipment it is about")
+_PLACE = (
+    Column("step", "key of the step"),
+    Column("field", "name of the field"),
+    Column("row", "row of the step's table"),
+    Column("of", "the piece of equipment it was read on"),
+)
+
+BOATS = DataTable(
+    "boats",
+    "a row for each boat",
+    (
+        _HULL,
+        Column("hull_number", "as it was typed"),
+        Column("name", "the boat's name"),
+        Column("maker", "who built it"),
+        Column("model", "model"),
+        Column("hull_form", "form of the hull"),
+        _number("length", "length of the hull", "m"),
+        _number("beam", "beam", "m"),
+        _number("deadrise", "deadrise at the transom", "deg"),
+        _number("weight_as_run", "displacement as run", "kg"),
+        _number("weight_full_load", "displacement fully laden", "kg"),
+        _count("engines", "how many engines"),
+        _number("power", "rated power of all engines together", "kW"),
+    ),
+)
+ENGINES = DataTable(
+    "engines",
+    "a row for each engine of a job, with the propeller on it now",
+    (
+        _HULL,
+        _JOB,
+        Column("of", "where the engine is"),
+        Column("maker", "who made the engine"),
+        Column("model", "its model"),
+        _number("power", "rated power", "kW"),
+        _number("window_low", "low end of the maker's full-throttle window", "rev/min"),
+        _number("window_high", "high end of the maker's full-throttle window", "rev/min"),
+        _number("gear_ratio", "engine turns for each turn of the propeller"),
+        Column("propeller", "name of the propeller on it; empty for the one it came with"),
+        _number("diameter", "the propeller's diameter", "in"),
+        _number("pitch", "the propeller's pitch as measured, or as stamped", "in"),
+        _count("blades", "the propeller's blades"),
+        Column("cup", "the propeller's cup"),
+    ),
+)
+FACTS = DataTable(
+    "facts",
+    "a row for each fact of a job's boat and of each piece of its equipment",
+    (
+        _HULL,
+        _JOB,
+        Column("kind", "vessel, or the kind of equipment"),
+        Column("of", "name of the piece"),
+        Column("fact", "which fact"),
+        Column("value", "as entered"),
+        _number("number", "its number, as entered"),
+        Column("unit", "unit of number"),
+    ),
+)
+JOBS = DataTable(
+    "jobs",
+    "a row for each job",
+    (
+        _HULL,
+        _JOB,
+        Column("kind", "kind of work"),
+        Column("opened", "the day it was opened", Kind.DAY),
+        Column("place", "where"),
+        Column("technicians", "who works on it"),
+        _count("passes", "findings that pass"),
+        _count("advises", "findings that advise"),
+        _count("fails", "findings that fail"),
+        _count("not_enough_data", "findings that lack something"),
+        _count("disagreements", "values that disagree and are not settled"),
+        _yes("is_handed_over", "technician and owner have signed, and nothing was changed since"),
+        Column("open", "what keeps it from that, or is open though it is"),
+    ),
+)
+SIGNATURES = DataTable(
+    "signatures",
+    "a row for each signature of a job",
+    (
+        _HULL,
+        _JOB,
+        Column("role", "technician, manager or owner"),
+        Column("name", "who signed"),
+        *_moment("signed", "it was signed"),
+        _yes("is_stale", "something was entered or changed after it"),
+    ),
+)
+MEASUREMENTS = DataTable(
+    "measurements",
+    "a row for each value entered that stands, or that disagrees with another",
+    (
+        _HULL,
+        _JOB,
+        *_PLACE,
+        Column("title", "what it is, in words"),
+        Column("value", "as entered; of a recording or a photo its name"),
+        _number("number", "its number, as entered"),
+        Column("unit", "unit of number"),
+        Column("quantity", "what is measured"),
+        _number("standard_number", "the same in standard_unit, to be compared with others"),
+        Column("standard_unit", "the one unit of this quantity in this table"),
+        Column("state", "stands, disagrees, or not used"),
+        *_moment("entered", "it was entered"),
+        Column("entered_by", "who entered it"),
+        Column("tablet", "on which tablet"),
+        Column("instrument", "with which instrument"),
+    ),
+)
+FINDINGS = DataTable(
+    "findings",
+    "a row for each finding, computed anew from what is entered",
+    (
+        _HULL,
+        _JOB,
+        _count("finding", "its place in the job's report; joins the table numbers"),
+        Column("phase", "alongside, under way or hand over"),
+        Column("step", "key of the step it belongs to"),
+        Column("calculator", "what found it"),
+        Column("plugin", "plugin of that"),
+        Column("plugin_version", "its version"),
+        Column("code", "what was found, for programs"),
+        Column("verdict", "pass, advise, fail or not enough data"),
+        Column("about", "what it is about"),
+        _OF,
+        Column("sentence", "what it says"),
+        _yes("is_doubted", "a value it rests on is in doubt"),
+        Column("basis", "where its rules and limits come from"),
+    ),
+)
+NUMBERS = DataTable(
+    "numbers",
+    "a row for each number of a finding",
+    (
+        _HULL,
+        _JOB,
+        _count("finding", "as in the table findings"),
+        Column("code", "code of the finding"),
+        Column("verdict", "verdict of the finding"),
+        Column("about", "what the finding is about"),
+        _OF,
+        Column("name", "what the number is"),
+        _number("value", "the number, in unit"),
+        _number("standard_uncertainty", "u: one standard deviation of what it may be, in unit, where there is one"),
+        _number("expanded_uncertainty", "U: half the width of its 95 % interval, in unit"),
+        _number("coverage_factor", "k: by which u was multiplied to give U"),
+        _count("degrees_of_freedom", "of u, where it was told by repeating"),
+        Column("unit", "unit of value, u, U, low and high"),
+        _number("low", "low end of the limit it is held against"),
+        _number("high", "high end of the limit it is held against"),
+    ),
+)
+RECORDINGS = DataTable(
+    "recordings",
+    "a row for each recording that counts for a field of a job",
+    (
+        _HULL,
+        _JOB,
+        *_PLACE,
+        Column("file", "names the recording; joins the table samples"),
+        Column("name", "the file's name as it came"),
+        Column("begins_utc", "time of its first sample; empty where it tells no date", Kind.MOMENT),
+        _number("duration", "from its first to its last sample", "s"),
+        _count("samples", "how many samples it holds"),
+        Column("not_used", "why it cannot be read or used"),
+    ),
+)
+SAMPLES = DataTable(
+    "samples",
+    "a row for each sample of those recordings",
+    (
+        _HULL,
+        Column("file", "as in the table recordings"),
+        Column("quantity", "what is measured"),
+        Column("source", "the instrument it came from"),
+        Column("instance", "which of several, such as the engine's number"),
+        Column("at_utc", "when; empty where the recording tells no date", Kind.MOMENT),
+        _number("seconds", "since the recording's first sample", "s"),
+        _number("value", "the sample, in unit"),
+        Column("unit", "unit of value"),
+    ),
+)
+PEOPLE = DataTable(
+    "people",
+    "a row for each person who entered or signed something",
+    (
+        Column("name", "as they entered it"),
+        _count("values", "values of theirs that stand"),
+        _count("boats", "boats they are on"),
+        _count("signatures", "how often they signed"),
+        Column("first_day", "first day of a value of theirs that stands", Kind.DAY),
+        Column("last_day", "last day of a value of theirs that stands", Kind.DAY),
+    ),
+)
+DAYS = DataTable(
+    "days",
+    "a row for each day on which a value that stands was entered, by the clock of who entered it",
+    (
+        Column("day", "the day", Kind.DAY),
+        _count("boats", "boats worked on"),
+        _count("jobs", "jobs worked on"),
+        _count("people", "people who entered something"),
+        _count("values", "values that stand"),
+    ),
+)
+LEFT_OUT = DataTable(
+    "left_out",
+    "a row for each thing that is not in these tables, or not whole",
+    (Column("what", "file, boat or table"), Column("why", "what keeps it out")),
+)
+DICTIONARY = DataTable(
+    "dictionary",
+    "a row for each column of every table",
+    (
+        Column("in_table", "the table"),
+        Column("name", "the column"),
+        Column("holds", "text, number, whole number, yes or no, moment or day"),
+        Column("unit", "unit of its numbers"),
+        Column("meaning", "what it means"),
+    ),
+)
+
+TABLES = (
+    BOATS,
+    ENGINES,
+    FACTS,
+    JOBS,
+    SIGNATURES,
+    MEASUREMENTS,
+    FINDINGS,
+    NUMBERS,
+    RECORDINGS,
+    SAMPLES,
+    PEOPLE,
+    DAYS,
+    LEFT_OUT,
+    DICTIONARY,
+)
+
+
+@attrs.frozen(kw_only=True)
+class JobToExport:
+    """A job with what the calculators say of it.
+
+    tablets : by the id of an entry, the tablet that wrote it
+    """
+
+    view: JobView
+    assessed: tuple[Assessed, ...]
+    tablets: Mapping[str, str] = attrs.field(factory=dict)
+
+
+def jobs_in_folder(hulls: HullFolder, host: PluginHost, hull: str = "") -> Iterator[JobToExport]:
+    """The jobs in a folder of hull files, or those of one boat, judged. What cannot be read, `hulls` names."""
+    for boat, view in boats_and_jobs(hulls, hull):
+        yield JobToExport(view=view, assessed=host.assess(view), tablets=tablets_of(boat, view.job.id))
+
+
+def tablets_of(boat: Boat, job: str) -> dict[str, str]:
+    """By the id of each entry of a job, the tablet that wrote it."""
+    return {entry.id: entry.tablet for home, key in boat.registers(job) for entry in home.current(key)}
+
+
+Rows = Iterator[tuple[DataTable, Row]]
+
+
+class Collector:
+    """Turns jobs into rows, one job after another, and keeps only what the last tables count."""
+
+    def __init__(self, host: PluginHost, *, with_samples: bool = True) -> None:
+        self._host = host
+        self._with_samples = with_samples
+        self._boats: set[str] = set()
+        self._files: set[tuple[str, str]] = set()
+        self._people: dict[str, _Person] = {}
+        self._days: dict[date, _Day] = {}
+
+    def rows_of(self, job: JobToExport) -> Rows:
+        """All rows of a job; of its boat, with the first of its jobs."""
+        view, hull = job.view, hull_number.key(job.view.vessel.hull_number)
+        if hull not in self._boats:
+            self._boats.add(hull)
+            yield BOATS, _boat(hull, view.vessel)
+        about = (hull, view.job.id)
+        yield JOBS, (*about, *_job(view, job.assessed))
+        yield from ((ENGINES, (*about, *_engine(view.vessel, engine))) for engine in view.vessel.engines)
+        yield from ((FACTS, (*about, *fact)) for fact in _facts(view.vessel))
+        for signed in view.sign_offs:
+            self._person(signed.name).signatures += 1
+            yield SIGNATURES, (*about, signed.role, signed.name, *_utc(signed.at), signed.stale)
+        yield from self._measurements(about, job)
+        yield from _findings(about, job.assessed)
+        yield from self._recordings(about, view)
+
+    def last_rows(self, left_out: Iterable[tuple[str, str]] = ()) -> Rows:
+        """The tables that count over all jobs, what is left out, and the dictionary."""
+        for name, one in sorted(self._people.items()):
+            span = (min(one.days), max(one.days)) if one.days else (None, None)
+            yield PEOPLE, (name, one.values, len(one.boats), one.signatures, *span)
+        for day, each in sorted(self._days.items()):
+            yield DAYS, (day, len(each.boats), len(each.jobs), len(each.people), each.values)
+        yield from ((LEFT_OUT, (what, why)) for what, why in left_out)
+        yield from ((DICTIONARY, row) for row in dictionary())
+
+    def _measurements(self, about: tuple[str, str], job: JobToExport) -> Rows:
+        view = job.view
+        stand = [(one, "stands") for one in view.measurements]
+        stand += [(one, "disagrees") for each in view.disagreements for one in each.values]
+        for one, state in stand:
+            if one.step == OF_VESSEL:  # a fact of the boat: it stands in a table of its own
+                continue
+            unused = why_not_used(place_of(one), view.vessel, self._host)
+            told = "not used: " + unused if unused and state == "stands" else state
+            self._count(about, one)
+            yield MEASUREMENTS, (*about, *self._measured(one), told, *_utc(one.at), *_who(one, job.tablets))
+
+    def _measured(self, one: Measurement) -> Row:
+        title = place_in_words(place_of(one), self._host)
+        quantity, standard = self._standard(one)
+        number, unit = _parts(one.value) if quantity else (None, "")
+        in_standard = _in(one.value, standard) if quantity else None
+        shown = (quantity, in_standard, standard if in_standard is not None else "")
+        return (*place_of(one), title, _as_text(one.value), number, unit, *shown)
+
+    def _standard(self, one: Measurement) -> tuple[str, str]:
+        quantity = next((field.quantity for field in self._fields(one)), "")
+        return quantity, UNITS_OF[quantity][0] if quantity else ""
+
+    def _count(self, about: tuple[str, str], one: Measurement) -> None:
+        person, moment = self._person(one.by), _moment_of(one.at)
+        person.values += 1
+        person.boats.add(about[0])
+        if moment is not None:
+            person.days.add(moment.date())
+            self._days.setdefault(moment.date(), _Day()).add(about, one.by)
+
+    def _person(self, name: str) -> _Person:
+        return self._people.setdefault(name, _Person())
+
+    def _recordings(self, about: tuple[str, str], view: JobView) -> Rows:
+        for one in view.measurements:
+            file = one.value.get("file") if isinstance(one.value, dict) else None
+            if isinstance(file, str) and self._is_recording(one):
+                recording, why = _loaded(view, one)
+                yield RECORDINGS, (*about, *place_of(one), file, _as_text(one.value), *_span(recording), why)
+                if recording is not None and self._with_samples and (about[0], file) not in self._files:
+                    self._files.add((about[0], file))
+                    yield from _samples(about[0], file, recording)
+
+    def _is_recording(self, one: Measurement) -> bool:
+        return any(field.kind is FieldKind.RECORDING for field in self._fields(one))
+
+    def _fields(self, one: Measurement) -> Iterator[Field]:
+        step = self._host.step(one.step)
+        return (field for field in (step.all_fields() if step else ()) if field.name == one.field)
+
+
+@attrs.define
+class _Person:
+    values: int = 0
+    signatures: int = 0
+    boats: set[str] = attrs.field(factory=set)
+    days: set[date] = attrs.field(factory=set)
+
+
+@attrs.define
+class _Day:
+    values: int = 0
+    boats: set[str] = attrs.field(factory=set)
+    jobs: set[tuple[str, str]] = attrs.field(factory=set)
+    people: set[str] = attrs.field(factory=set)
+
+    def add(self, about: tuple[str, str], by: str) -> None:
+        self.values += 1
+        self.boats.add(about[0])
+        self.jobs.add(about)
+        self.people.add(by)
+
+
+def dictionary() -> Iterator[Row]:
+    """A row for every column of every table."""
+    for table in TABLES:
+        for column in table.columns:
+            yield table.name, column.name, _TYPE_IN_WORDS[column.kind], column.unit, column.meaning
+
+
+_TYPE_IN_WORDS = {
+    Kind.TEXT: "text",
+    Kind.NUMBER: "number",
+    Kind.COUNT: "whole number",
+    Kind.YES_NO: "yes or no",
+    Kind.MOMENT: "moment, UTC",
+    Kind.DAY: "day",
+}
+
+
+def _boat(hull: str, vessel: Vessel) -> Row:
+    powers = [engine.rated_power for engine in vessel.engines]
+    return (
+        hull,
+        vessel.hull_number,
+        vessel.name,
+        vessel.maker,
+        vessel.model,
+        vessel.hull_form,
+        _in(vessel.length, "m"),
+        _in(vessel.beam, "m"),
+        _in(vessel.deadrise, "deg"),
+        _in(vessel.displacement_as_run, "kg"),
+        _in(vessel.displacement_full_load, "kg"),
+        len(vessel.engines),
+        round(sum(power.to("kW") for power in powers if power), _DIGITS) if powers and all(powers) else None,
+    )
+
+
+def _engine(vessel: Vessel, engine: Engine) -> Row:
+    named = vessel.pieces["propellers"].get(engine.fitted)
+    propeller = (named if isinstance(named, Propeller) else engine.propeller) or Propeller()
+    return (
+        engine.position,
+        engine.maker,
+        engine.model,
+        _in(engine.rated_power, "kW"),
+        _in(engine.full_throttle_low, "rev/min"),
+        _in(engine.full_throttle_high, "rev/min"),
+        _in(engine.gear_ratio, ""),
+        engine.fitted,
+        _in(propeller.diameter, "in"),
+        _in(propeller.working_pitch, "in"),
+        propeller.blades,
+        propeller.cup,
+    )
+
+
+def _facts(vessel: Vessel) -> Iterator[Row]:
+    yield from (("vessel", "", *fact) for fact in _facts_of(vessel))
+    for kind, named in EQUIPMENT.items():
+        for piece in getattr(vessel, kind):
+            yield from ((kind, getattr(piece, named), *fact) for fact in _facts_of(piece))
+
+
+def _facts_of(record: attrs.AttrsInstance, before: str = "") -> Iterator[Row]:
+    """Every fact of a record that is entered, those of what it holds within under its name and theirs."""
+    for field in attrs.fields(type(record)):
+        value = getattr(record, field.name)
+        if attrs.has(type(value)) and not isinstance(value, Amount):
+            yield from _facts_of(value, f"{before}{field.name}.")
+        elif isinstance(value, Amount):
+            yield f"{before}{field.name}", str(value), float(value.text), value.unit
+        elif isinstance(value, str | int) and value != "":
+            yield f"{before}{field.name}", _as_text(value), None, ""
+
+
+def _job(view: JobView, assessed: Sequence[Assessed]) -> Row:
+    found, job = counts(assessed), view.job
+    handed = hand_over(view, assessed)
+    return (
+        job.kind,
+        _day(job.opened),
+        job.place,
+        "; ".join(job.technicians),
+        *(found.get(verdict, 0) for verdict in (Verdict.PASS, Verdict.ADVISE, Verdict.FAIL, Verdict.NOT_ENOUGH_DATA)),
+        len(view.disagreements),
+        handed.is_done,
+        "; ".join(handed.lacking),
+    )
+
+
+def _findings(about: tuple[str, str], assessed: Sequence[Assessed]) -> Rows:
+    for place, one in enumerate(assessed, 1):
+        found = one.finding
+        head = (found.code, found.verdict.value, found.about, found.of)
+        made = (one.phase.value, one.step, one.calculator, one.plugin, one.plugin_version)
+        basis = "; ".join(map(str, found.basis))
+        yield FINDINGS, (*about, place, *made, *head, found.sentence, bool(found.doubted), basis)
+        limits = {limit.number: (limit.low, limit.high) for limit in found.limits}
+        for number in found.numbers:
+            low_and_high = limits.get(number.name, (None, None))
+            yield NUMBERS, (*about, place, *head, *_number_cells(number), *low_and_high)
+
+
+def _number_cells(number: Number) -> Row:
+    half_width, factor = number.expanded_uncertainty, number.coverage_factor
+    standard = half_width / factor if half_width is not None and factor else None
+    return (
+        number.name,
+        number.value,
+        standard,
+        half_width,
+        factor,
+        number.degrees_of_freedom,
+        number.unit,
+    )
+
+
+def _loaded(view: JobView, one: Measurement) -> tuple[Recording | None, str]:
+    try:
+        return view.recording(one.step, one.field, row=one.row, of=one.of), ""
+    except NotEnoughData as lacking:
+        return None, in_words(lacking)
+
+
+def _span(recording: Recording | None) -> Row:
+    if recording is None:
+        return None, None, None
+    first, last = _first_and_last(recording)
+    return _utc_of(first), last - first, sum(map(len, recording.streams.values()))
+
+
+def _first_and_last(recording: Recording) -> tuple[float, float]:
+    times = [stream.times for stream in recording.streams.values() if len(stream)]
+    return min((one[0] for one in times), default=0.0), max((one[-1] for one in times), default=0.0)
+
+
+def _samples(hull: str, file: str, recording: Recording) -> Rows:
+    first, _ = _first_and_last(recording)
+    for key, stream in recording.streams.items():
+        head, unit = (hull, file, key.quantity, key.source, key.instance), UNIT_OF_QUANTITY[key.quantity]
+        for time, value in stream:
+            yield SAMPLES, (*head, _utc_of(time), time - first, value, unit)
+
+
+def _utc_of(seconds: float) -> datetime | None:
+    return datetime.fromtimestamp(seconds, UTC) if seconds >= DATED_FROM else None
+
+
+def _moment_of(at: str) -> datetime | None:
+    try:
+        return datetime.fromisoformat(at)
+    except ValueError:
+        return None
+
+
+def _day(at: str) -> date | None:
+    moment = _moment_of(at)
+    return moment.date() if moment else None
+
+
+def _utc(at: str) -> tuple[datetime | None, float | None]:
+    """A moment in UTC, and by how much the clock that wrote it was ahead; nothing where it names no offset."""
+    moment = _moment_of(at)
+    offset = moment.utcoffset() if moment else None
+    if moment is None or offset is None:
+        return None, None
+    try:
+        return moment.astimezone(UTC), offset.total_seconds() / 60
+    except OverflowError:  # a moment in the first or the last hours that a calendar holds
+        return None, None
+
+
+def _who(one: Measurement, tablets: Mapping[str, str]) -> Row:
+    return one.by, tablets.get(one.id, ""), one.instrument
+
+
+_DIGITS = 9
+"""After the point: more of them are those of the conversion."""
+
+
+def _in(value: JsonValue | Amount, unit: str) -> float | None:
+    amount = value if isinstance(value, Amount) else _amount(value)
+    try:
+        return round(amount.to(unit), _DIGITS) if amount else None
+    except ValueError:
+        return None
+
+
+def _parts(value: JsonValue) -> tuple[float | None, str]:
+    amount = _amount(value)
+    return (float(amount.text), amount.unit) if amount else (None, "")
+
+
+def _amount(value: JsonValue) -> Amount | None:
+    try:
+        return Amount.parse(value) if isinstance(value, str) else None
+    except ValueError:
+        return None
+
+
+def _as_text(value: JsonValue) -> str:
+    if isinstance(value, dict):
+        return PurePath(str(value.get("name") or value.get("file") or value)).name
+    return {True: "yes", False: "no"}.get(value, "") if isinstance(value, bool) else "" if value is None else str(value)

@@ -1,0 +1,246 @@
+"""Everything of a shop as tables: what stands in them is what was entered and found, nothing less."""
+
+from __future__ import annotations
+
+import csv
+import re
+import shutil
+import zipfile
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from io import BytesIO, StringIO
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import pytest
+from click.testing import CliRunner, Result
+from openpyxl import load_workbook
+
+from garboard.commands.cli import program
+from garboard.disk.hullfile import HullFolder
+from garboard.history.authoring import measure
+from garboard.history.exchange import import_job
+from garboard.history.replay import HullState
+from garboard.job_files.job_file import read_job_file
+from garboard.judging.assessing import AssessedJob, assess_one
+from garboard.recordings import load_recording
+from garboard.report.data_tables import TABLES, Kind
+from garboard.report.terminal import Tools
+from histories import tablet
+
+SAMPLES = Path(__file__).parents[2] / "sample_jobs"
+SALTGRASS, JOB, OTHER = "QQZ04417D626", "saltgrass-2026-05", "QQZ00001A626"
+HOSTILE = '=HYPERLINK("x")\x07 "a", b\n\u2603'
+README = Path(__file__).parents[2] / "plugins" / "garboard_shop" / "README.md"
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(program, [str(one) for one in arguments], obj=Tools())
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A boat of the samples, two values of one field from two tablets, and a boat with hostile text."""
+    folder = tmp_path_factory.mktemp("tables") / "shop"
+    file = SAMPLES / "saltgrass" / "job.json"
+    with HullFolder(folder) as hulls:
+        import_job(hulls, read_job_file(file, Tools().host, file.parent), file.parent, tablet("tablet 1").author)
+        for name, value in (("tablet 7", "21.5 kn"), ("tablet 8", "25 mph")):
+            author, step = tablet(name).author, "prop_check.full_throttle"
+            hulls.save(measure(author, HullState(SALTGRASS), JOB, step, "speed", value, row="9"))
+        hulls.save(measure(tablet("tablet 9").author, HullState(OTHER), "job-1", "shop.own", "remark", HOSTILE))
+    return folder
+
+
+@pytest.fixture(scope="module")
+def base(shop: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    out = shop.parent / "shop.duckdb"
+    result = run("export", shop, "-o", out)
+    assert (result.exit_code, result.stdout) == (0, f"{out}: 2 jobs\n"), result.output
+    with duckdb.connect(str(out), read_only=True) as opened:
+        opened.execute("SET TimeZone = 'UTC'")
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def judged(shop: Path) -> AssessedJob:
+    return assess_one(shop, Tools().host, SALTGRASS)
+
+
+@pytest.fixture(scope="module")
+def packed(shop: Path) -> Path:
+    out = shop.parent / "shop.zip"
+    assert run("export", shop, "-o", out).exit_code == 0
+    return out
+
+
+def rows(base: duckdb.DuckDBPyConnection, query: str) -> list[tuple[Any, ...]]:
+    return base.execute(query).fetchall()
+
+
+def test_every_finding_and_every_number_of_it_is_a_row(base: duckdb.DuckDBPyConnection, judged: AssessedJob) -> None:
+    found = [one.finding for one in judged.assessed]
+    told = rows(
+        base, f"SELECT code, verdict, about, of, sentence FROM findings WHERE hull = '{SALTGRASS}' ORDER BY finding"
+    )
+    assert told == [(one.code, one.verdict.value, one.about, one.of, one.sentence) for one in found]
+    numbers = [(one.code, n.name, n.value, n.expanded_uncertainty, n.unit) for one in found for n in one.numbers]
+    query = "SELECT code, name, value, expanded_uncertainty, unit FROM numbers WHERE hull = '{}' ORDER BY finding, name"
+    assert sorted(rows(base, query.format(SALTGRASS)), key=str) == sorted(numbers, key=str)
+    held = {(limit.number, limit.low, limit.high) for one in found for limit in one.limits}
+    assert held <= set(rows(base, "SELECT name, low, high FROM numbers"))
+
+
+def test_u_times_k_is_the_expanded_uncertainty(base: duckdb.DuckDBPyConnection) -> None:
+    """JCGM 100:2008, 6.2.1: U = k u."""
+    told = rows(base, "SELECT standard_uncertainty, coverage_factor, expanded_uncertainty FROM numbers")
+    both = [one for one in told if one[0] is not None]
+    assert both
+    assert all(abs(u * k - U) <= 1e-12 * U for u, k, U in both)
+    assert all(k is None for u, k, _ in told if u is None)
+
+
+def test_values_stand_with_their_parts_and_those_that_disagree_apart(
+    base: duckdb.DuckDBPyConnection, judged: AssessedJob
+) -> None:
+    asked = "SELECT value, number, unit, round(standard_number, 3), standard_unit, state, tablet FROM measurements "
+    assert sorted(rows(base, asked + "WHERE field = 'speed' AND row = '9'")) == [
+        ("21.5 kn", 21.5, "kn", 21.5, "kn", "disagrees", "tablet 7"),
+        ("25 mph", 25.0, "mph", 21.724, "kn", "disagrees", "tablet 8"),  # 1 mile is 1609.344 m, 1 nm 1852 m
+    ]
+    there = rows(base, f"SELECT count(*) FROM measurements WHERE hull = '{SALTGRASS}' AND state <> 'disagrees'")
+    assert there == [(len(judged.view.measurements),)]
+
+
+def test_a_moment_stands_in_utc_with_the_offset_of_its_clock_beside(
+    base: duckdb.DuckDBPyConnection, judged: AssessedJob
+) -> None:
+    first = min(datetime.fromisoformat(one.at) for one in judged.view.measurements if one.at)
+    asked = "SELECT entered_utc, entered_offset FROM measurements WHERE hull = '{}' AND state <> 'disagrees' ORDER BY 1"
+    told, offset = rows(base, asked.format(SALTGRASS))[0]
+    assert told.astimezone(UTC) == first
+    moved = first.utcoffset()
+    assert moved is not None
+    assert offset == moved.total_seconds() / 60
+
+
+def test_recordings_come_with_all_their_samples(base: duckdb.DuckDBPyConnection) -> None:
+    [(file, name, count, told)] = rows(
+        base,
+        "SELECT file, name, samples, not_used FROM recordings WHERE field = 'turn_recording'",
+    )
+    recording, _ = load_recording(next(SAMPLES.rglob(f"saltgrass/**/{name}")))
+    assert (count, told) == (sum(map(len, recording.streams.values())), "")
+    asked = f"SELECT quantity, source, instance, count(*), sum(value) FROM samples WHERE file = '{file}' GROUP BY ALL"
+    there = {one[:4]: one[4] for one in rows(base, asked)}
+    expected = {
+        (key.quantity, key.source, key.instance, len(stream)): sum(stream.values)
+        for key, stream in recording.streams.items()
+    }
+    assert there.keys() == expected.keys()
+    assert all(there[key] == pytest.approx(expected[key]) for key in expected)
+
+
+def test_facts_people_and_days_are_counted(base: duckdb.DuckDBPyConnection, judged: AssessedJob) -> None:
+    vessel = judged.view.vessel
+    assert rows(base, f"SELECT name, engines FROM boats WHERE hull = '{SALTGRASS}'") == [(vessel.name, 1)]
+    circuits = {one.name for one in vessel.circuits}
+    assert {of for (of,) in rows(base, "SELECT DISTINCT of FROM facts WHERE kind = 'circuits'")} == circuits
+    [(pitch,)] = rows(base, "SELECT value FROM facts WHERE fact = 'propeller.pitch'")
+    assert pitch == str(vessel.engines[0].propeller and vessel.engines[0].propeller.pitch)
+    entered = rows(base, "SELECT sum(values) FROM people")
+    assert entered == rows(base, "SELECT count(*) FROM measurements")
+    assert rows(base, "SELECT sum(values) FROM days") == rows(base, "SELECT count(entered_utc) FROM measurements")
+
+
+def test_the_dictionary_names_every_column_there_is(base: duckdb.DuckDBPyConnection) -> None:
+    there = rows(base, "SELECT table_name, column_name, comment <> '' FROM duckdb_columns() WHERE NOT internal")
+    told = rows(base, "SELECT in_table, name, meaning <> '' FROM dictionary")
+    assert sorted(there) == sorted(told)
+    assert all(described for _, _, described in told)
+    for table in TABLES:  # every name can be written without quotes
+        base.execute(f"SELECT {', '.join(column.name for column in table.columns)} FROM {table.name}")
+
+
+def test_text_stays_as_it_was_entered_and_runs_nowhere(base: duckdb.DuckDBPyConnection, packed: Path) -> None:
+    assert rows(base, "SELECT value FROM measurements WHERE field = 'remark'") == [(HOSTILE,)]
+    with zipfile.ZipFile(packed) as whole:
+        text = whole.read("csv/measurements.csv").decode()
+        book = load_workbook(BytesIO(whole.read("tables.xlsx")))
+    [cell] = [row["value"] for row in csv.DictReader(StringIO(text, newline="")) if row["field"] == "remark"]
+    assert cell == '\'=HYPERLINK("x")\u2407 "a", b\n\u2603'
+    values = [one for row in book["measurements"].iter_rows() for one in row if str(one.value).startswith("=HYP")]
+    assert [one.data_type for one in values] == ["s"]
+
+
+def test_zip_and_database_hold_the_same(base: duckdb.DuckDBPyConnection, packed: Path, tmp_path: Path) -> None:
+    with zipfile.ZipFile(packed) as whole:
+        whole.extractall(tmp_path)
+    for table in TABLES:
+        ours = f"SELECT * FROM {table.name}"
+        theirs = f"SELECT * FROM '{tmp_path / 'parquet' / table.name}.parquet'"
+        assert rows(base, f"SELECT count(*) FROM (({ours}) EXCEPT ALL ({theirs}))") == [(0,)]
+        assert rows(base, f"SELECT count(*) FROM (({theirs}) EXCEPT ALL ({ours}))") == [(0,)]
+        with (tmp_path / "csv" / f"{table.name}.csv").open(encoding="utf-8", newline="") as lines:
+            listed = [*csv.reader(lines)]
+        assert listed[0] == [column.name for column in table.columns]
+        assert [(len(listed) - 1,)] == rows(base, f"SELECT count(*) FROM {table.name}")
+
+
+def test_the_workbook_has_dates_filters_widths_and_says_what_it_lacks(packed: Path) -> None:
+    with zipfile.ZipFile(packed) as whole:
+        book = load_workbook(BytesIO(whole.read("tables.xlsx")))
+    assert book.sheetnames == [table.name for table in TABLES if table.name != "samples"]
+    for table in TABLES:
+        if table.name == "samples":
+            continue
+        sheet = book[table.name]
+        assert sheet.freeze_panes == "A2"
+        assert sheet.auto_filter.ref == f"A1:{sheet.cell(1, len(table.columns)).column_letter}{sheet.max_row}"
+        assert sheet.column_dimensions["A"].width > len(table.columns[0].name)
+        for place, column in enumerate(table.columns, 1):
+            if column.kind in (Kind.MOMENT, Kind.DAY):
+                cells = [sheet.cell(row, place) for row in range(2, sheet.max_row + 1)]
+                assert all(cell.is_date for cell in cells if cell.value is not None)
+    assert book["left_out"].cell(2, 1).value == "samples"
+
+
+def test_what_cannot_be_read_is_named_and_the_rest_is_there(shop: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "copy"
+    shutil.copytree(shop, copy)
+    other = next((copy / "hulls").glob(f"{OTHER}*"))
+    other.write_bytes(b'{"format": "garboard hull", "version": 99}\n')
+    result = run("export", copy, "-o", tmp_path / "t.duckdb")
+    assert result.exit_code == 1
+    assert other.name in result.stderr
+    with duckdb.connect(str(tmp_path / "t.duckdb")) as opened:
+        assert rows(opened, "SELECT hull FROM boats") == [(SALTGRASS,)]
+        assert [what for what, _ in rows(opened, "SELECT what, why FROM left_out")] == [str(other)]
+
+
+def test_one_boat_without_samples_and_asked_for_wrongly(shop: Path, tmp_path: Path) -> None:
+    assert run("export", shop, SALTGRASS, "-o", tmp_path / "one.duckdb", "--without-samples").exit_code == 0
+    with duckdb.connect(str(tmp_path / "one.duckdb")) as opened:
+        assert rows(opened, "SELECT (SELECT count(*) FROM boats), (SELECT count(*) FROM samples)") == [(1, 0)]
+        assert rows(opened, "SELECT sum(samples) > 0 FROM recordings") == [(True,)]
+    for wrong in (("QQZ00002A626", "-o", tmp_path / "x.zip"), ("-o", tmp_path / "folder")):
+        result = run("export", shop, *wrong)
+        assert result.exit_code == 2, result.output
+    assert sorted(one.name for one in tmp_path.iterdir()) == ["one.duckdb"]
+
+
+def test_the_lines_of_the_readme_draw_pitch_against_slip(
+    base: duckdb.DuckDBPyConnection, judged: AssessedJob, shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    [lines] = re.findall(r"```python\n(import duckdb.*?)```", README.read_text(encoding="utf-8"), re.DOTALL)
+    assert len(lines.strip().splitlines()) == 3
+    monkeypatch.chdir(shop.parent)
+    found: dict[str, Any] = {}
+    exec(lines, found)
+    propeller = judged.view.vessel.engines[0].propeller
+    [slip] = [n.value for one in judged.assessed for n in one.finding.numbers if n.name == "slip"]
+    assert propeller is not None
+    assert propeller.pitch is not None
+    assert found["rows"] == [(propeller.pitch.to("in"), slip)]
+    assert Path("slip.png").read_bytes().startswith(b"\x89PNG")
