@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from io import BytesIO
+from pathlib import Path
 
 import segno
 from fpdf import FPDF, FontFace
@@ -20,7 +21,6 @@ from fpdf.fonts import TTFFont
 from garboard.labels import CircuitLabel
 from garboard.records import Circuit, Vessel
 from garboard.report.palette import DAY, rgb
-from garboard.report.paper import font_folder, line_height
 from garboard.report.visible import in_print
 
 LEAST_TYPE, LARGEST_TYPE = 6.0, 14.0
@@ -41,6 +41,19 @@ ENDS = ("source end", "load end")
 _EDGE, _PAPER_EDGE, _QUIET_MODULES = 1.0, 10.0, 4  # clear around a label and on paper [mm]; clear modules [1]
 _ARROW = "→"
 _LONGEST_CELL = 300
+_LEADING = 1.34
+
+
+def font_folder() -> Path:
+    """Where the open fonts lie that travel with matplotlib: they have the arrow."""
+    import matplotlib as mpl
+
+    return Path(mpl.get_data_path()) / "fonts" / "ttf"
+
+
+def line_height(size: float) -> float:
+    """Distance from line to line [mm] for a type size [pt]."""
+    return size * 25.4 / 72 * _LEADING
 
 
 class _Sheet(FPDF):
