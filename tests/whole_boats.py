@@ -351,7 +351,7 @@ TWIN = WholeBoat(
             "Causeway 26",
             "26.5 ft",
             "400 hp",
-            [_engine("port", "200 hp", "17 in"), _engine("starboard", "200 hp", "17 in")],
+            [_engine("port", "200 hp", "21 in"), _engine("starboard", "200 hp", "21 in")],
             20,
         ),
         ["port", "starboard"],
