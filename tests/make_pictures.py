@@ -157,6 +157,7 @@ PICTURES = (
             "plugins/garboard_shop/pages/sheet.py",
             "plugins/garboard_shop/pages/wording.py",
             "plugins/garboard_shop/pages/static/*",
+            "core/garboard/report/fonts/*",
             "plugins/garboard_shop/pages/templates/base.html",
             "plugins/garboard_shop/pages/templates/day.html",
             "plugins/garboard_shop/pages/templates/parts.html",
@@ -169,6 +170,8 @@ PICTURES = (
         (
             "core/garboard/demo/demo_day.py",
             "core/garboard/report/*.py",
+            "core/garboard/report/*.typ",
+            "core/garboard/report/fonts/*",
             "plugins/garboard_fuel_curve/*.py",
             "sample_jobs/kittiwake/*",
         ),

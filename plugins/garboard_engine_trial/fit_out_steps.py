@@ -51,7 +51,7 @@ STEPS = (
                 title="Spaces where vapour can gather",
                 kind=Kind.CHOICE,
                 choices=(OPEN, CLOSED),
-                help="Closed: lockers, cabin, or a double bottom that is not filled or sealed.",
+                help="Closed: lockers, cabin, a fuel tank built in, or a double bottom that is not filled or sealed.",
             ),
             Field(name="most_persons", title="Most people aboard", kind=Kind.COUNT, plausible=(1, 15), hard=(1, 100)),
             Field(name="wearables", title="Life jackets to wear", kind=Kind.COUNT, plausible=(1, 20), hard=(0, 200)),

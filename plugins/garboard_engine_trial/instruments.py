@@ -13,7 +13,7 @@ from garboard.uncertainty import MeasuredValue, Part
 from garboard.units import Amount, convert
 from garboard_engine_trial.alongside_steps import INSTRUMENTS
 from garboard_engine_trial.bases import practice
-from garboard_engine_trial.points import row_name, rows_of, settled
+from garboard_engine_trial.points import is_entered, row_name, rows_of, settled
 from garboard_engine_trial.settings import DEPTH, PUMP_FLOW, RADAR, STANDING_WAVE, WATTMETER_WITHIN
 from garboard_engine_trial.steps import table_of
 
@@ -26,6 +26,8 @@ LEAST_FORWARD = 0.5
 """Less forward power tells no ratio: a radio on low power gives 1 W; common practice, no source [W]."""
 SHORTEST = 5.0
 """A pump timed for less tells no flow; common practice, no source [s]."""
+MOST_OF_LABEL = 120.0
+"""A label says a pump's open flow, and a charged battery adds a little; common practice, no source [%]."""
 _LITRES_IN_GALLON = 3.785411784
 
 
@@ -41,19 +43,29 @@ _FORMERLY = {
 
 def _amount(asking: InputCollector, view: JobView, field: str, unit: str, row: str = "") -> float:
     """The amount in a field [unit], or where none is the plain number of then."""
-    if _stands_as_then(view, field, row) and view.value(INSTRUMENTS, field, row=row) is None:
-        return asking.amount(INSTRUMENTS, _FORMERLY[field], "", row=row)
-    return asking.amount(INSTRUMENTS, field, unit, row=row)
+    if is_entered(view, INSTRUMENTS, field, row=row) or not _stands_as_then(view, field, row):
+        return asking.amount(INSTRUMENTS, field, unit, row=row)
+    formerly = _FORMERLY[field]
+    if _disagrees_as_then(view, field, row):  # no field of now: nobody can ask the view for it
+        text = f"{formerly.replace('_', ' ')}: its values disagree; choose one, or enter it anew"
+        asking.need(False, text, lack=Lack.DISAGREES, step=INSTRUMENTS, field=formerly, row=row)
+        return math.nan
+    return asking.amount(INSTRUMENTS, formerly, "", row=row)
 
 
 def _stands_as_then(view: JobView, field: str, row: str = "") -> bool:
     place = (INSTRUMENTS, _FORMERLY[field], row)
-    return any((one.step, one.field, one.row) == place for one in view.measurements)
+    stands = any((one.step, one.field, one.row) == place for one in view.measurements)
+    return stands or _disagrees_as_then(view, field, row)
+
+
+def _disagrees_as_then(view: JobView, field: str, row: str) -> bool:
+    return any(one.place == (INSTRUMENTS, _FORMERLY[field], row, "") for one in view.disagreements)
 
 
 def _is_asked(view: JobView, *fields: str) -> bool:
     """Whether anything of an instrument is entered: one that is not fitted, or not tried, is not asked for."""
-    return any(view.value(INSTRUMENTS, one) is not None or view.in_dispute(INSTRUMENTS, one) for one in fields)
+    return is_entered(view, INSTRUMENTS, *fields)
 
 
 def _depth(view: JobView) -> Iterator[Finding]:
@@ -213,6 +225,13 @@ def _standing_wave(view: JobView) -> Iterator[Finding]:
         step=INSTRUMENTS,
         field="power_reflected",
     )
+    asking.need(
+        not reflected < 0,
+        "reflected power is below zero; read it again",
+        lack=Lack.OUT_OF_RANGE,
+        step=INSTRUMENTS,
+        field="power_reflected",
+    )
     asking.check()
     ratio = _ratio(forward, reflected, view.setting_value(WATTMETER_WITHIN, "%") / 100)
     limit = Limit("standing wave ratio", high=view.setting_value(STANDING_WAVE))
@@ -236,12 +255,20 @@ def _standing_wave(view: JobView) -> Iterator[Finding]:
 
 
 def _ratio(forward: float, reflected: float, within: float) -> MeasuredValue:
-    """The ratio, each power right within a share [-] of it. Each tells the reflection by half its own share."""
+    """The ratio, where a meter is right within a share [-] of its full scale.
+
+    Its full scale is no less than the forward power, so what comes back may be off by that share of the forward power:
+    a needle at zero tells no perfect antenna. The forward power tells the reflection by half its own share.
+    """
     value = standing_wave_ratio(forward, reflected)
     reflection = math.sqrt(reflected / forward)
     slope = 2 / (1 - reflection) ** 2  # of the ratio with the reflection
-    share = reflection * within / 2
-    parts = [Part.bound("forward power", slope * share), Part.bound("reflected power", slope * share)]
+    # The ratio bends, and at zero has no slope: so it is worked out again with the most that may come back.
+    most = min(reflected + within * forward, (reflected + forward) / 2)
+    parts = [
+        Part.bound("forward power", slope * reflection * within / 2),
+        Part.bound("reflected power", standing_wave_ratio(forward, most) - value),
+    ]
     return MeasuredValue.of_parts(value, "", parts)
 
 
@@ -269,9 +296,20 @@ def _pump(view: JobView, row: str, name: str) -> Finding:
         field="seconds",
         row=row,
     )
+    asking.need(
+        not rated <= 0,
+        f"{name}: the flow on its label is zero; read it again",
+        lack=Lack.OUT_OF_RANGE,
+        step=INSTRUMENTS,
+        field="label_flow",
+        row=row,
+    )
     asking.check()
     flow = pump_flow(litres, seconds)
     share = 100 * flow / rated
+    if share > MOST_OF_LABEL:
+        text = f"{name}: {share:.0f} % of the flow on its label, and no pump gives that; see water, time and label"
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=INSTRUMENTS, field="pumped", row=row)
     unit = _unit_of_label(view, row)
     in_its_unit = convert(flow, "gal/h", unit)
     told = view.told(in_its_unit, unit, 0)

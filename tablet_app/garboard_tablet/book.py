@@ -10,6 +10,7 @@ import attrs
 
 from garboard.disk.storage import make_folder, write_whole
 from garboard.history.registers import RegisterKey
+from garboard.report.press import NEEDED
 from garboard_tablet.models.tablet import Tablet
 
 if TYPE_CHECKING:
@@ -31,8 +32,7 @@ class BookState:
 
 def can_make_book() -> bool:
     """Whether what makes the PDF is installed."""
-    parts = ("fpdf", "matplotlib", "garboard.report.book")
-    return all(importlib.util.find_spec(part) is not None for part in parts)
+    return all(importlib.util.find_spec(part) is not None for part in NEEDED)
 
 
 def book_path(tablet: Tablet, hull: str, job: str) -> Path:

@@ -234,7 +234,7 @@ def test_the_lines_of_the_readme_draw_pitch_against_slip(
     base: duckdb.DuckDBPyConnection, judged: AssessedJob, shop: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     [lines] = re.findall(r"```python\n(import duckdb.*?)```", README.read_text(encoding="utf-8"), re.DOTALL)
-    assert len(lines.strip().splitlines()) == 3
+    assert len(lines.strip().splitlines()) == 2 + 3
     monkeypatch.chdir(shop.parent)
     found: dict[str, Any] = {}
     exec(lines, found)

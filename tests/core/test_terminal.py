@@ -16,8 +16,11 @@ from garboard.disk.clock import Stamp
 from garboard.disk.entries import make_entry
 from garboard.disk.hullfile import HullFolder
 from garboard.findings import Axis, Band, Figure, Marker, Series
+from garboard.hosting.host import make_host
+from garboard.job_view import JobView
+from garboard.records import Job, Vessel
+from garboard.report.book import handover_book
 from garboard.report.figures import figure_bytes
-from garboard.report.paper import Paper
 from garboard.report.terminal import Tools
 from garboard.report.visible import visible, visible_name, visible_output
 
@@ -46,18 +49,19 @@ def test_other_text_is_left_as_it_is_and_a_name_stands_on_one_line() -> None:
 
 
 def test_paper_shows_marks_that_its_typeface_has_in_the_text_and_in_what_the_document_is_called() -> None:
-    """DejaVu Sans has no glyphs for control pictures, so a mark is spelled out."""
-    paper = Paper(title="Book of Salt\x1b\ngrass", hull_number="QQZ\x00", author="\u202eshop", created=None, form="A4")
-    paper.add_page()
-    paper.words("Salt\x1b[2Jgrass\u202e")
-    paper.rows("Name\x07", ["What"], [["Tag\x9b2J"]])
-    read = PdfReader(io.BytesIO(bytes(paper.output())))
+    """No glyph for control pictures, so a mark is spelled out."""
+    job = JobView(
+        vessel=Vessel(hull_number="QQZ\x00", name="Salt\x1b\ngrass"),
+        job=Job(id="j", shop="\u202eshop", owner="Salt\x1b[2Jgrass\u202e", technicians=("Tag\x9b2J",)),
+    )
+    read = PdfReader(io.BytesIO(handover_book(job, make_host((), entry_points=False), ())))
     text = read.pages[0].extract_text()
     assert "Salt\\u001b[2Jgrass\\u202e" in text
-    assert "Name\\u0007" in text
     assert "Tag\\u009b2J" in text
+    assert "QQZ\\u0000" in text
     assert read.metadata is not None
-    assert (read.metadata.title, read.metadata.author) == ("Book of Salt\\u001b grass", "\\u202eshop")
+    assert read.metadata.title == "Handover book of Salt\\u001b grass, draft"
+    assert read.metadata.author == "\\u202eshop"
 
 
 def test_a_figure_is_drawn_whatever_a_name_in_it_holds() -> None:

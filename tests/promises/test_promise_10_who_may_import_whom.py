@@ -18,7 +18,7 @@ from garboard.hosting.host import BUILT_IN
 
 ROOT = Path(__file__).parents[2]
 PYPROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
-LOADED_LATE = ("numpy", "pint", "rich", "click", "matplotlib", "fpdf", "pygeomag", "pynmeagps")
+LOADED_LATE = ("numpy", "pint", "rich", "click", "matplotlib", "fpdf", "fontTools", "typst", "pygeomag", "pynmeagps")
 """What a tablet must not pay for at its first frame."""
 NEVER_IN_THE_CORE = ("kivy", "garboard_tablet", "garboard_shop", "uvicorn", "starlette", "psycopg", *BUILT_IN)
 OFFICE_ONLY = (
@@ -26,7 +26,6 @@ OFFICE_ONLY = (
     "garboard.__main__",
     "garboard.commands",
     "garboard.report.label_sheets",
-    "garboard.report.paper",
     "garboard.hosting.own_commands",
 )
 """Modules only the command line or the book loads; they may import click and fpdf2 at their top."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -191,10 +192,9 @@ def _facts_of_boat(boat: Boat, job: str, host: PluginHost) -> like.Facts:
 
 def _facts_of_template(hulls: HullFolder, name: str) -> like.Facts:
     found = like.templates_in(_shop(hulls))
-    for one in found:
-        if one.name.casefold() == " ".join(name.split()).casefold():
-            return one.facts
-    known = ", ".join(one.name for one in found) or "none is kept"
+    if one := like.template_named(found, name):
+        return one.facts
+    known = ", ".join(each.name for each in found) or "none is kept"
     raise InputError("begin", [Fault("--template", f"a template: {known}", repr(name))])
 
 
@@ -206,13 +206,14 @@ def _boat(hulls: HullFolder, number: str) -> Boat:
 
 
 def _text_of(table: Path) -> str:
-    """A table's text, as a spreadsheet wrote it: UTF-8, or what an older program writes (Windows-1252)."""
+    """A table's text, as a spreadsheet wrote it: UTF-8, "Unicode text" (UTF-16), or an older program's Windows-1252."""
     from garboard.job_files.circuit_table import LARGEST_TABLE
 
     if table.stat().st_size > LARGEST_TABLE:
         raise InputError(str(table), [Fault("file", f"at most {LARGEST_TABLE} bytes", str(table.stat().st_size))])
     raw = table.read_bytes()
-    for encoding in ("utf-8-sig", "cp1252"):
+    is_wide = raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    for encoding in ("utf-16",) if is_wide else ("utf-8-sig", "cp1252"):
         with suppress(UnicodeDecodeError):
             return raw.decode(encoding)
-    raise InputError(str(table), [Fault("file", "text: UTF-8 or Windows-1252", "bytes that are neither")])
+    raise InputError(str(table), [Fault("file", "text: UTF-8, UTF-16 or Windows-1252", "bytes that are none of them")])

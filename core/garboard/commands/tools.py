@@ -98,7 +98,9 @@ def need_office() -> None:
     """Raise InputError unless what draws the handover book is installed."""
     from importlib.util import find_spec
 
-    missing = [name for name in ("fpdf", "matplotlib") if find_spec(name) is None]
+    from garboard.report.press import NEEDED
+
+    missing = [name for name in NEEDED if find_spec(name) is None]
     if missing:
         raise InputError(
             "handover book", [Fault("packages", "the office part: pip install 'garboard[office]'", ", ".join(missing))]

@@ -11,9 +11,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING
+from uuid import uuid4
 
 import attrs
 
+from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import TEMPLATE
 from garboard.faults import Fault, InputError
 from garboard.history.authoring import vessel_fields
@@ -22,6 +24,7 @@ from garboard.history.values import same_value
 from garboard.records import EQUIPMENT, JsonValue, Vessel
 
 if TYPE_CHECKING:
+    from garboard.disk.clock import Stamp
     from garboard.disk.entries import Entry
     from garboard.history.authoring import Author
     from garboard.history.replay import HullState
@@ -69,19 +72,26 @@ others are of another engine, propeller or battery: its power with this one's fu
 _INSTEAD = {"conductor_awg": "conductor_area", "conductor_area": "conductor_awg"}
 """Facts that stand one for the other; a boat that has one is not given the other."""
 LONGEST_NAME = 60
+_KEEP = "keep"
+"""Further field of a template's entries: the id of the keep they were written in."""
 
 
 @attrs.frozen
 class Template:
     """A boat's facts kept under a name.
 
-    by : who kept it last
+    name       : what it is called: the name it is kept under, and who kept it where another has that name
+    by         : who kept it last
+    kept_under : the name somebody gave
+    keep       : id of the keep; "" where an older program wrote it
     """
 
     name: str
     facts: Facts
     by: str
     at: str
+    kept_under: str
+    keep: str = ""
 
 
 def is_one_boats(path: Path) -> bool:
@@ -243,6 +253,10 @@ _ENTERED_LONG = 4
 def keep_template(author: Author, shop: HullState, name: str, facts: Facts) -> list[Entry]:
     """Keep facts under a name in the shop's record, in the place of what stood under it.
 
+    Every piece is written, and carries the id of this keep: so what two people keep at once, or one drops while another
+    keeps, stays whole.
+
+    name   : as typed; one that differs in capitals alone from a name that is there is that name
     errors : InputError for a name that is empty or too long, and for facts without anything in them
     """
     name = " ".join(name.split())
@@ -251,49 +265,112 @@ def keep_template(author: Author, shop: HullState, name: str, facts: Facts) -> l
         raise InputError("template", [Fault("name", expected, repr(name) if name else "nothing")])
     if not facts:
         raise InputError("template", [Fault("boat", "one whose equipment is entered", "one without")])
-    wanted = _by_piece(facts)
-    there = {key.subject[1:]: register for key, register in _registers(shop) if key.subject[0] == name}
+    known = templates_in(shop)
+    if there := template_named(known, name):
+        name = there.kept_under
+    if [dict(one.facts) for one in known if one.kept_under == name] == [dict(facts)]:
+        return []
+    wanted, keep = _by_piece(facts), uuid4().hex[:12]
     written = [
-        author.write(shop, TEMPLATE, (name, *piece), lines)
-        for piece, lines in wanted.items()
-        if piece not in there or _lines_in(there[piece]) != lines
+        author.write(shop, TEMPLATE, (name, *piece), lines, more={_KEEP: keep}) for piece, lines in wanted.items()
     ]
-    gone = [piece for piece, register in there.items() if register.current and piece not in wanted]
-    return written + [_take_back(author, shop, (name, *piece), "not on the boat it was made from") for piece in gone]
+    gone = [key for key in _standing(shop, name) if key.subject[1:] not in wanted]
+    return written + [_take_back(author, shop, key, "not on the boat it was made from") for key in gone]
 
 
 def drop_template(author: Author, shop: HullState, name: str, reason: str) -> list[Entry]:
-    """Take a template back. Boats begun from it keep what they have.
+    """Take a template back: of several kept at once under its name the one named, or all. Boats keep what they have.
 
     errors : InputError for a name nothing stands under
     """
-    found = [key.subject for key, register in _registers(shop) if key.subject[0] == name and register.current]
-    if not found:
-        known = ", ".join(one.name for one in templates_in(shop)) or "none is kept"
-        raise InputError("template", [Fault("name", f"a template: {known}", repr(name))])
-    return [_take_back(author, shop, subject, reason) for subject in found]
+    known = templates_in(shop)
+    found = template_named(known, name)
+    if found is None:
+        names = ", ".join(one.name for one in known) or "none is kept"
+        raise InputError("template", [Fault("name", f"a template: {names}", repr(name))])
+    whole = found.name == found.kept_under
+    standing = _standing(shop, found.kept_under).items()
+    wanted = {key: [entry.id for entry in heads if whole or _keep_of(entry) == found.keep] for key, heads in standing}
+    return [_take_back(author, shop, key, reason, ids) for key, ids in wanted.items() if ids]
+
+
+def template_named(templates: Iterable[Template], name: str) -> Template | None:
+    """The template of a name: as it is spelled, else in other capitals."""
+    known = tuple(templates)
+    wanted = " ".join(name.split())
+    as_spelled = (one for one in known if one.name == wanted)
+    return next(as_spelled, next((one for one in known if one.name.casefold() == wanted.casefold()), None))
 
 
 def templates_in(shop: HullState) -> tuple[Template, ...]:
-    """Every template of the shop's record, by name. Of each piece that two people kept at once the later counts."""
-    facts: dict[str, dict[Path, JsonValue]] = defaultdict(dict)
-    last: dict[str, Entry] = {}
-    for key, register in sorted(_registers(shop), key=lambda one: shop.written(one[0])):
-        if current := register.current:
-            name, *piece = key.subject
-            newest = max((last[name], *current) if name in last else current, key=lambda entry: (entry.clock, entry.id))
-            last[name] = newest
-            facts[name] |= {(*piece, *path): value for path, value in _facts_in(_lines_in(register))}
-    return tuple(Template(name, facts[name], last[name].by, last[name].at) for name in sorted(facts, key=str.casefold))
+    """Every template of the shop's record, by name.
+
+    Of two that were kept at once under one name the later has it; the other stands beside it with who kept it, whole.
+    Older programs wrote a keep without its id, and only what it changed: there, of each piece the later counts.
+    """
+    found: list[Template] = []
+    for name in sorted({key.subject[0] for key, _ in _registers(shop)}, key=lambda one: (one.casefold(), one)):
+        found += _kept_under(shop, name)
+    return tuple(found)
+
+
+def _kept_under(shop: HullState, name: str) -> Iterator[Template]:
+    """What stands under a name: each keep that nobody replaced, the latest first."""
+    heads = [(key.subject[1:], entry) for key, several in _standing(shop, name).items() for entry in several]
+    latest = max((entry for _, entry in heads), key=_moment, default=None)
+    is_whole = latest is not None and _keep_of(latest) != ""
+    keeps: dict[str, list[tuple[Path, Entry]]] = defaultdict(list)
+    for piece, entry in sorted(heads, key=lambda one: _moment(one[1])):
+        keeps[_keep_of(entry) if is_whole else ""].append((piece, entry))
+    told: list[Facts] = []
+    for keep, kept in sorted(keeps.items(), key=lambda one: _moment(one[1][-1][1]), reverse=True):
+        facts = _facts_of(kept if is_whole else _as_first_written(shop, name, kept))
+        if facts not in told:
+            last = kept[-1][1]
+            told.append(facts)
+            called = name if len(told) == 1 else f"{name} ({last.by or last.tablet}, {moment_in_words(last.at)})"
+            yield Template(called, facts, last.by, last.at, kept_under=name, keep=keep)
+
+
+def _facts_of(kept: Iterable[tuple[Path, Entry]]) -> Facts:
+    """Facts of a keep's pieces; of two that say something of one piece the later."""
+    lines = dict(kept)  # the later of a piece in the place of the earlier
+    return {(*piece, *path): value for piece, entry in lines.items() for path, value in _facts_in(entry.value)}
+
+
+def _as_first_written(shop: HullState, name: str, kept: list[tuple[Path, Entry]]) -> list[tuple[Path, Entry]]:
+    return sorted(kept, key=lambda one: (shop.written(RegisterKey(TEMPLATE, "", (name, *one[0]))), _moment(one[1])))
+
+
+def _moment(entry: Entry) -> tuple[Stamp, str]:
+    return entry.clock, entry.id
+
+
+def _keep_of(entry: Entry) -> str:
+    """The id of the keep an entry belongs to; "" where an older program wrote it."""
+    keep = entry.more.get(_KEEP)
+    return keep if isinstance(keep, str) else ""
 
 
 def _registers(shop: HullState) -> Iterator[tuple[RegisterKey, Register]]:
-    return ((key, register) for key, register in shop.registers.items() if key.kind == TEMPLATE)
+    return ((key, register) for key, register in shop.registers.items() if key.kind == TEMPLATE and key.subject)
 
 
-def _take_back(author: Author, shop: HullState, subject: Path, reason: str) -> Entry:
-    replaced = shop.heads(RegisterKey(TEMPLATE, "", subject))
-    return author.write(shop, "retract", subject, {"kind": TEMPLATE, "reason": reason}, replaces=replaced)
+def _standing(shop: HullState, name: str) -> dict[RegisterKey, list[Entry]]:
+    """What nobody replaced or took back of each piece under a name, and can be read."""
+    found = {key: _readable(register) for key, register in _registers(shop) if key.subject[0] == name}
+    return {key: heads for key, heads in found.items() if heads}
+
+
+def _readable(register: Register) -> list[Entry]:
+    return [entry for entry in register.heads if entry.kind == TEMPLATE and entry.id not in register.misfits]
+
+
+def _take_back(
+    author: Author, shop: HullState, key: RegisterKey, reason: str, replaced: Iterable[str] | None = None
+) -> Entry:
+    ids = shop.heads(key) if replaced is None else tuple(replaced)
+    return author.write(shop, "retract", key.subject, {"kind": TEMPLATE, "reason": reason}, replaces=ids)
 
 
 def _by_piece(facts: Facts) -> dict[Path, JsonValue]:
@@ -303,11 +380,6 @@ def _by_piece(facts: Facts) -> dict[Path, JsonValue]:
         piece = path[:2] if path[0] in EQUIPMENT else ()
         found[piece].append([*path[len(piece) :], value])
     return {piece: [*lines] for piece, lines in found.items()}
-
-
-def _lines_in(register: Register) -> JsonValue:
-    newest = max(register.current, key=lambda entry: (entry.clock, entry.id), default=None)
-    return newest.value if newest is not None else None
 
 
 def _facts_in(lines: JsonValue) -> Iterator[tuple[Path, JsonValue]]:

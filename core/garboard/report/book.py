@@ -1,11 +1,10 @@
-"""The handover book: what the owner keeps. Laid out here; drawn by `paper`, which loads fpdf2."""
+"""The handover book: what the owner keeps. Its content is chosen here, as blocks; `press` sets it in type."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
-from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import Any
 
 import attrs
 
@@ -25,6 +24,19 @@ from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.records import SignOff
 from garboard.report.as_typed import as_typed
+from garboard.report.blocks import Block as Part
+from garboard.report.blocks import (
+    big_number,
+    facts,
+    figure,
+    heading,
+    listed,
+    marks,
+    signature,
+    table,
+    with_minus,
+    words,
+)
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.outline import (
     SIGN_AT_HAND_OVER,
@@ -42,7 +54,7 @@ from garboard.report.outline import (
     references,
     result_of,
 )
-from garboard.report.palette import DAY, STEP_MARKS, VERDICT_MARKS
+from garboard.report.palette import DAY, STEP_MARKS
 from garboard.report.photo_files import BOOK_SIDE, Picture, PictureRefused, drawn
 from garboard.report.photos import (
     Photo,
@@ -55,22 +67,18 @@ from garboard.report.photos import (
     photos_of,
     shown_in_words,
 )
+from garboard.report.press import pressed
 from garboard.report.settings_used import settings_in_words
 from garboard.report.trials import Trial, table_of_trials, trials_of, which_stays
+from garboard.report.type_faces import printable
 from garboard.steps import Assessed, Block, Caution, ReportSection
-
-if TYPE_CHECKING:
-    from fpdf.outline import OutlineSection
-
-    from garboard.report.paper import Paper
 
 PAPER_SIZES = ("letter", "A4")
 MOST_LINES_OF_CONTENTS = 20
 MOST_NAMED = 12
-_LED_TO = 45.0  # kept under a paragraph that leads to what follows it [mm]
-_INDENT, _INDENT_OF_LINE = 38.0, 18.0  # from the verdict to what it is about [mm]
-_FEW_POINTS = 4
-_BETWEEN = 6.0  # two photos side by side [mm]
+_LONGEST_IN_FOOT = 40
+PHOTO_WIDTH = 85.0
+"""Of a photo, two side by side [mm]."""
 _HIGHEST = 70.0  # a photo that stands upright [mm]
 _MEANING: Mapping[Verdict, str] = {
     Verdict.PASS: "Measured or seen, and within its limits.",
@@ -105,37 +113,59 @@ def handover_book(
     unread     : how many entries of the boat could not be read
     load_photo : gives the files of photos; those it does not give are listed by name alone
     """
-    from garboard.report.paper import Paper
-
     vessel, job = view.vessel, view.job
     assessed = as_typed(view, assessed)
     sections = [(section, _blocks(section, host, view, assessed)) for section in host.report_sections]
     findings = [block for _, blocks in sections for block in blocks if isinstance(block, Finding)]
     findings += [one.finding for one in assessed]
     printed = _Printed(numbered_bases(findings, before=[caution.basis for caution in cautions(view, host)]))
-    state = hand_over(view, assessed)
-    paper = Paper(
-        title=f"Handover book of {vessel.name or vessel.hull_number}{'' if state.is_done else ', draft'}",
-        hull_number=vessel.hull_number,
-        author=job.shop or "Garboard",
-        created=_created(job.opened),
-        form=size,
-    )
+    state, photos = hand_over(view, assessed), _PhotoFiles(load_photo)
     aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
-    _cover(paper, view, assessed, state, unread, waiting_in_words(view, host))
-    _contents(paper, _made_by(host))
-    _cautions(paper, cautions(view, host), printed)
-    _vessel(paper, view)
-    for section, blocks in sections:
-        if blocks:
-            _section(paper, section.title, blocks, printed, aboard)
-    _tried(paper, trials_of(view, host), printed, aboard)
-    _checks(paper, view, host, assessed, printed, load_photo)
-    _files(paper, view, host)
-    _punch_list(paper, view, host, assessed)
-    _signatures(paper, view, host, state)
-    _bases(paper, printed)
-    return bytes(paper.output())
+    parts = [
+        ("Cautions", _cautions(cautions(view, host), printed)),
+        ("Vessel and equipment", _vessel(view)),
+        *((section.title, _section(blocks, printed, aboard)) for section, blocks in sections),
+        ("What was tried", _tried(trials_of(view, host), printed, aboard)),
+        ("What was checked", _checks(view, host, assessed, printed, photos)),
+        ("Photos", _files(view, host)),
+        ("Punch list", _punch_list(view, host, assessed)),
+        ("Signatures", _signatures(view, host, state)),
+        ("What this book rests on", _bases(printed)),
+    ]
+    chapters = [{"title": title, "blocks": found} for title, blocks in parts if (found := [*blocks])]
+    named = " ".join((printable(vessel.name).strip() or vessel.hull_number).split())
+    created = _created(job.opened)
+    book = {
+        "paper": size,
+        "title": f"Handover book of {named}{'' if state.is_done else ', draft'}",
+        "author": job.shop or "Garboard",
+        "subject": f"Hull number {vessel.hull_number}",
+        "hull_number": vessel.hull_number,
+        "date": {name: getattr(created, name) for name in ("year", "month", "day", "hour", "minute", "second")},
+        "foot": {
+            "left": f"Hull number {vessel.hull_number}",
+            "middle": f"Handover book of {_short(named)}{'' if state.is_done else ', draft'}",
+        },
+        "colours": attrs.asdict(DAY),
+        "marks": marks(),
+        "cover": _cover(view, assessed, state, unread, waiting_in_words(view, host)),
+        "contents_depth": 3 if _is_short(chapters) else 2,
+        "meanings": [[verdict.value, meaning] for verdict, meaning in _MEANING.items()],
+        "reading": [*_reading(_made_by(host))],
+        "chapters": chapters,
+    }
+    return pressed(book, photos.files)
+
+
+def _short(name: str) -> str:
+    """A name as it fits in the foot."""
+    return name if len(name) <= _LONGEST_IN_FOOT else f"{name[: _LONGEST_IN_FOOT - 1]}…"
+
+
+def _is_short(chapters: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether the contents fit on their page with the headings below the chapters'."""
+    below = sum(bool(block.get("listed")) for chapter in chapters for block in chapter["blocks"])
+    return len(chapters) + below <= MOST_LINES_OF_CONTENTS
 
 
 def date_in_words(text: str) -> str:
@@ -176,23 +206,9 @@ def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: S
 
 
 def _cover(
-    paper: Paper, view: JobView, assessed: Sequence[Assessed], state: HandOver, unread: int, waiting: str
-) -> None:
+    view: JobView, assessed: Sequence[Assessed], state: HandOver, unread: int, waiting: str
+) -> Mapping[str, object]:
     vessel, job = view.vessel, view.job
-    paper.add_page()
-    paper.y = paper.h * 0.16
-    paper.words("HANDOVER BOOK", 10.5, bold=True, colour=DAY.action)
-    paper.y += 2
-    paper.words(vessel.name or "Vessel without a name", 34, bold=True)
-    model = " ".join(filter(None, (vessel.maker, vessel.model)))
-    if model:
-        paper.words(model, 14, colour=DAY.quiet)
-    paper.y += 4
-    paper.rule(DAY.ink)
-    paper.y += 9
-    paper.words("Hull number", 8.5, colour=DAY.quiet)
-    paper.words(vessel.hull_number, 24, bold=True)
-    paper.y += 9
     facts = {
         "Owner": job.owner,
         "Work": job.kind,
@@ -201,214 +217,150 @@ def _cover(
         "Shop": job.shop,
         "Technicians": ", ".join(job.technicians),
     }
-    for label, value in facts.items():
-        if value:
-            _labelled(paper, label, value)
-    paper.y += 8
-    _state(paper, state)
-    if unread:
-        paper.y += 2
-        entries = in_number(unread, "entry", "entries")
-        paper.words(f"{entries} could not be read: the boat's file is damaged.", bold=True, colour=DAY.fail)
-        paper.words("What this book says is missing may stand there. Mend the file, then write the book again.")
-    if waiting:
-        paper.y += 2
-        paper.words(f"{waiting}.", bold=True)
-        paper.words("What waits is kept, and this book says nothing of it. Write the book again where it is read.")
-    _counts(paper, assessed)
+    return {
+        "eyebrow": "HANDOVER BOOK",
+        "name": printable(vessel.name).strip() or "Vessel without a name",
+        "model": " ".join(filter(None, (vessel.maker, vessel.model))),
+        "hull_number": vessel.hull_number,
+        "facts": [[label, value] for label, value in facts.items() if value],
+        "state": [*_state(state), *_not_told(unread, waiting)],
+        "checks": in_number(len(assessed), "check"),
+        "counts": [[str(number), verdict.value] for verdict, number in counts(assessed).items()],
+    }
 
 
-def _state(paper: Paper, state: HandOver) -> None:
+def _state(state: HandOver) -> Iterator[Part]:
     """Whether the boat was handed over, and what is open."""
     lacking = "; ".join(state.lacking)
     if not state.is_done:
-        paper.words("NOT YET HANDED OVER", 12, bold=True, colour=DAY.fail)
-        paper.words(f"{lacking[:1].upper()}{lacking[1:]}.")
+        yield words("NOT YET HANDED OVER", "body", bold=True, colour="fail")
+        yield words(f"{lacking[:1].upper()}{lacking[1:]}.", "body")
     else:
-        paper.words(f"Handed over with this open: {lacking}." if lacking else "Handed over.", bold=True)
+        yield words(f"Handed over with this open: {lacking}." if lacking else "Handed over.", "body", bold=True)
 
 
-def _labelled(paper: Paper, label: str, value: str, indent: float = 40.0, right: float = 0.0) -> None:
-    """A value with its label on its left; the value wraps. `right` is kept clear on the right [mm]."""
-    margin = paper.r_margin
-    paper.set_right_margin(margin + right)
-    paper.room(paper.height_of(value, x=paper.l_margin + indent))
-    top = paper.y
-    paper.words(label, colour=DAY.quiet)
-    paper.y = top
-    paper.words(value, x=paper.l_margin + indent)
-    paper.y += 1.2
-    paper.set_right_margin(margin)
+def _not_told(unread: int, waiting: str) -> Iterator[Part]:
+    """What this book cannot tell, and what to do."""
+    if unread:
+        entries = in_number(unread, "entry", "entries")
+        yield words(f"{entries} could not be read: the boat's file is damaged.", "body", bold=True, colour="fail")
+        yield words("What this book says is missing may stand there. Mend the file, then write the book again.")
+    if waiting:
+        yield words(f"{waiting}.", "body", bold=True)
+        yield words("What waits is kept, and this book says nothing of it. Write the book again where it is read.")
 
 
-def _counts(paper: Paper, assessed: Sequence[Assessed]) -> None:
-    """How many checks came out each way, at the foot of the cover."""
-    paper.y = paper.h - paper.b_margin - 24
-    paper.rule()
-    paper.y += 3
-    paper.words(f"{len(assessed)} checks", 8.5, colour=DAY.quiet)
-    paper.y += 1
-    top, left = paper.y, paper.l_margin
-    for verdict, number in counts(assessed).items():
-        paper.y = top
-        paper.type(10.5, bold=True)
-        paper.x = left
-        paper.cell(9, 5.2, str(number))
-        paper.marked(VERDICT_MARKS[verdict], left + 9)
-        left = paper.x + 9
-
-
-def _contents(paper: Paper, made_by: str) -> None:
-    paper.add_page()
-    paper.insert_toc_placeholder(lambda _paper, outline: _print_contents(paper, outline, made_by), pages=1)
-
-
-def _print_contents(paper: Paper, outline: Sequence[OutlineSection], made_by: str) -> None:
-    from garboard.report.paper import NOTE, line_height
-
-    paper.words("Contents", 17, bold=True)
-    paper.y += 1
-    paper.rule(DAY.ink)
-    paper.y += 3
-    for entry in _fitting_on_a_page(outline):
-        link = paper.add_link(page=entry.page_number)
-        indent = 6.0 * entry.level
-        paper.type(10.5, bold=entry.level == 0)
-        paper.x = paper.l_margin + indent
-        paper.cell(paper.epw - indent - 15, 6.4, entry.name, link=link)
-        paper.cell(15, 6.4, str(entry.page_number), align="R", link=link, new_x="LMARGIN", new_y="NEXT")
-    paper.y += 10
-    paper.words("How to read it", 12, bold=True)
-    paper.y += 2
-    for verdict, mark in VERDICT_MARKS.items():
-        top = paper.y
-        paper.marked(mark, paper.l_margin)
-        paper.y = top
-        paper.words(_MEANING[verdict], x=paper.l_margin + 46)
-        paper.y += 1.5
-    paper.y += 2
-    paper.words(
+def _reading(made_by: str) -> Iterator[Part]:
+    yield words(
         "A number such as 12.4 ± 0.6 lies, with 95 % confidence, between 11.8 and 13.0. Every verdict names its basis "
         "by a number; the last chapter lists them.",
-        NOTE,
-        colour=DAY.quiet,
+        colour="quiet",
     )
-    paper.y += line_height(NOTE)
-    paper.words(made_by, NOTE, colour=DAY.quiet)
+    yield words(made_by, colour="quiet")
 
 
-def _fitting_on_a_page(outline: Sequence[OutlineSection]) -> Sequence[OutlineSection]:
-    chapters = [entry for entry in outline if entry.level == 0]
-    return outline if len(outline) <= MOST_LINES_OF_CONTENTS else chapters[:MOST_LINES_OF_CONTENTS]
-
-
-def _cautions(paper: Paper, found: Sequence[Caution], printed: _Printed) -> None:
-    from garboard.report.paper import NOTE
-
+def _cautions(found: Sequence[Caution], printed: _Printed) -> Iterator[Part]:
     if not found:
         return
-    paper.chapter("Cautions")
-    paper.words(
+    yield words(
         "These held while the vessel was checked, and they hold for whoever works on it or runs it. "
         "Local rules, the makers' manuals and licensed practice come first.",
-        NOTE,
-        colour=DAY.quiet,
+        colour="quiet",
     )
-    paper.y += 2
-    for caution in found:
-        paper.hanging("▲", f"{caution.text} ({references([caution.basis], printed.numbers)})", indent=7, size=9.5)
+    yield listed(
+        (f"{place}", f"{caution.text} ({references([caution.basis], printed.numbers)})")
+        for place, caution in enumerate(found, 1)
+    )
 
 
-def _vessel(paper: Paper, view: JobView) -> None:
-    paper.chapter("Vessel and equipment")
-    facts = vessel_facts(view.vessel)
-    first, second = facts[: -(-len(facts) // 2)], facts[-(-len(facts) // 2) :]
-    left, top = paper.l_margin, paper.y
-    for label, value in first:
-        _labelled(paper, label, value, indent=27, right=paper.epw / 2)
-    below, paper.y = paper.y, top
-    paper.set_left_margin(left + paper.epw / 2)
-    for label, value in second:
-        _labelled(paper, label, value, indent=48)
-    paper.set_left_margin(left)
-    paper.y = max(below, paper.y) + 3
-    paper.rows_side_by_side([(table.title, table.headings, table.rows) for table in equipment_tables(view.vessel)])
+def _vessel(view: JobView) -> Iterator[Part]:
+    yield facts(vessel_facts(view.vessel))
+    for one in equipment_tables(view.vessel):
+        yield table(one.title, one.headings, one.rows)
 
 
-def _section(paper: Paper, title: str, blocks: Sequence[Block], printed: _Printed, aboard: str) -> None:
-    from garboard.report.paper import BODY
-
-    paper.chapter(title)
+def _section(blocks: Sequence[Block], printed: _Printed, aboard: str) -> Iterator[Part]:
     for block in blocks:
         if isinstance(block, str):
-            paper.room(paper.height_of(block) + _LED_TO if block.endswith(":") else min(paper.height_of(block), 20))
-            paper.words(block, BODY)
-            paper.y += 3
+            yield words(block, "note")
         elif isinstance(block, Table):
-            _table(paper, block, printed, aboard)
+            yield from _table(block, printed, aboard)
         elif isinstance(block, Figure):
-            _figure(paper, block, printed)
+            yield from _figure(block, printed)
         elif isinstance(block, Number):
-            paper.big_number(str(block), block.name)
+            yield big_number(str(block), block.name)
         else:
-            new = [figure for figure in block.figures if figure not in printed.figures]
-            paper.room(_height(paper, block, printed) + (_size_of(paper, new[0])[1] if new else 0.0))
-            _finding(paper, block, printed)
-            for figure in new:
-                _figure(paper, figure, printed)
+            yield _findings([block], printed)
+            yield from _figures(block, printed)
 
 
-def _tried(paper: Paper, trials: Sequence[Trial], printed: _Printed, aboard: str) -> None:
+def _tried(trials: Sequence[Trial], printed: _Printed, aboard: str) -> Iterator[Part]:
     """The propellers that were tried, side by side; nothing where only one was."""
     if trials:
-        told = "Each propeller was judged by its own runs alone. The one that stays is on the boat now."
-        _section(paper, "What was tried", (told, table_of_trials(trials), *which_stays(trials)), printed, aboard)
+        told_first = "Each propeller was judged by its own runs alone. The one that stays is on the boat now."
+        yield from _section((told_first, table_of_trials(trials), *which_stays(trials)), printed, aboard)
 
 
 def _checks(
-    paper: Paper,
-    view: JobView,
-    host: PluginHost,
-    assessed: Sequence[Assessed],
-    printed: _Printed,
-    load_photo: PhotoLoader,
-) -> None:
-    """Every check: one line for what passes or was told before, the rest in full; then tables not yet shown."""
-    paper.chapter("What was checked")
+    view: JobView, host: PluginHost, assessed: Sequence[Assessed], printed: _Printed, photos: _PhotoFiles
+) -> Iterator[Part]:
+    """Every check, a row each; then tables not yet shown."""
     for phase in by_phase(view, host, assessed):
-        paper.subheading(phase.phase.value.capitalize(), keep=45, listed=True)
+        yield heading(phase.phase.value.capitalize(), 3, listed=True)
         for step in phase.steps:
-            photos = _Photos(paper, view, host, step, load_photo)
-            if step.found:
-                _checked_step(paper, step, printed, photos)
-            elif photos.left:
-                _step(paper, step.title, step.state, keep=_HIGHEST)
-            photos.show_rest()
-        _without_findings(paper, phase)
-    _not_used(paper, view, host)
-    _workings(paper, [one.finding for one in assessed], printed)
+            yield from _checked_step(step, printed, _Photos(view, host, step, photos))
+        yield from _without_findings(phase)
+    yield from _not_used(view, host)
+    yield from _workings([one.finding for one in assessed], printed)
 
 
-def _checked_step(paper: Paper, step: StepOutline, printed: _Printed, photos: _Photos) -> None:
-    from garboard.report.paper import NOTE
-
+def _checked_step(step: StepOutline, printed: _Printed, photos: _Photos) -> Iterator[Part]:
+    if not step.found and not photos.left:
+        return
+    yield heading(step.title, 4, mark=step.state)
     found = alike_together(one.finding for one in step.found)
-    if len(found) == 1 and found[0].about == step.title and found[0].verdict is Verdict.PASS and step.state == "done":
-        _one_line(paper, found[0], printed)  # the line says all the heading would
-    else:
-        _step(paper, step.title, step.state, keep=_height(paper, found[0], printed))
-        for finding in found:
-            if finding.verdict is Verdict.PASS or finding in printed.findings:
-                _one_line(paper, finding, printed, under=step.title)
-                photos.show_of(finding, found)
-                continue
-            _finding(paper, finding, printed)
-            for figure in finding.figures:
-                _figure(paper, figure, printed)
-            photos.show_of(finding, found)
-    for sentence in settings_in_words(step.found):
-        paper.hanging("", sentence, size=NOTE)
-    paper.y += 1
+    waiting: list[Finding] = []
+    for finding in found:
+        waiting.append(finding)
+        beside = [*_figures(finding, printed), *photos.of(finding, found)] if _is_told(finding, printed) else []
+        beside = beside or [*photos.of(finding, found)]
+        if beside:
+            yield _findings(waiting, printed, under=step.title)
+            yield from beside
+            waiting = []
+    if waiting:
+        yield _findings(waiting, printed, under=step.title)
+    yield from photos.rest()
+    yield from (words(sentence, "small") for sentence in settings_in_words(step.found))
+
+
+def _is_told(finding: Finding, printed: _Printed) -> bool:
+    """Whether a finding is told in full: what passes, or was told before, is one line."""
+    return finding.verdict is not Verdict.PASS and finding not in printed.findings
+
+
+class _PhotoFiles:
+    """The photos of a book: each loaded and drawn once.
+
+    files : content of each, by the name it has for the typesetter
+    """
+
+    def __init__(self, load: PhotoLoader) -> None:
+        self._load = load
+        self.files: dict[str, bytes] = {}
+
+    def drawn(self, photo: Photo) -> tuple[str, Picture] | None:
+        """A photo with its arrows; None for one that is not here, or is no picture."""
+        content = self._load(photo)
+        try:
+            picture = drawn(content, photo.arrows, BOOK_SIDE) if content else None
+        except PictureRefused:
+            return None
+        if picture is None:
+            return None
+        name = f"photo-{len(self.files) + 1}.jpg"
+        self.files[name] = picture.content
+        return name, picture
 
 
 class _Photos:
@@ -417,62 +369,40 @@ class _Photos:
     left : those not printed yet, each as it is drawn
     """
 
-    def __init__(
-        self, paper: Paper, view: JobView, host: PluginHost, step: StepOutline, load_photo: PhotoLoader
-    ) -> None:
-        self._paper, self._view, self._host = paper, view, host
+    def __init__(self, view: JobView, host: PluginHost, step: StepOutline, files: _PhotoFiles) -> None:
+        self._view, self._host = view, host
         found = photos_of(view, host, step.step.key) if step.step is not None else ()
-        drawn_ones = ((photo, _picture(load_photo(photo), photo)) for photo in found)
-        self.left = [(photo, picture) for photo, picture in drawn_ones if picture is not None]
+        pairs = ((photo, files.drawn(photo)) for photo in found)
+        self.left = [(photo, *one) for photo, one in pairs if one is not None]
 
-    def show_of(self, finding: Finding, among: Sequence[Finding]) -> None:
-        """Print those that stand beside this finding, of all of the step."""
-        self._show([one for one in self.left if nearest(one[0], among) is finding])
+    def of(self, finding: Finding, among: Sequence[Finding]) -> Iterator[Part]:
+        """Those that stand beside this finding, of all of the step."""
+        yield from self._shown([one for one in self.left if nearest(one[0], among) is finding])
 
-    def show_rest(self) -> None:
-        """Print those not printed yet."""
-        self._show([*self.left])
+    def rest(self) -> Iterator[Part]:
+        """Those not printed yet."""
+        yield from self._shown([*self.left])
 
-    def _show(self, pictures: Sequence[tuple[Photo, Picture]]) -> None:
-        self._paper.y += 1.5 if pictures else 0
-        for first in range(0, len(pictures), 2):
-            self._row(pictures[first : first + 2])
+    def _shown(self, pictures: Sequence[tuple[Photo, str, Picture]]) -> Iterator[Part]:
         self.left = [one for one in self.left if one not in pictures]
+        if pictures:
+            yield {"kind": "photos", "photos": [self._photo(*one) for one in pictures]}
 
-    def _row(self, row: Sequence[tuple[Photo, Picture]]) -> None:
-        """Two beside each other, each with its arrows and what it shows."""
-        from garboard.report.paper import NOTE
-
-        paper, right = self._paper, self._paper.r_margin
-        wide = (paper.epw - _BETWEEN) / 2
-        sizes = [_fitting(picture, wide) for _, picture in row]
-        words = [_under_photo(photo, self._host, self._view) for photo, _ in row]
-        high = max(height for _, height in sizes)
-        paper.room(high + max(paper.height_of(said, NOTE, x=paper.l_margin + wide + _BETWEEN) for said in words) + 4)
-        top = below = paper.y
-        for place, ((photo, picture), size, said) in enumerate(zip(row, sizes, words, strict=True)):
-            left = paper.l_margin + place * (wide + _BETWEEN)
-            paper.photo(picture.content, left, top, *size, photo_in_words(photo, self._host, self._view))
-            paper.y = top + high + 1
-            paper.set_right_margin(paper.w - left - wide)
-            paper.words(said, NOTE, colour=DAY.quiet, x=left)
-            below = max(below, paper.y)
-        paper.set_right_margin(right)
-        paper.y = below + 2
+    def _photo(self, photo: Photo, file: str, picture: Picture) -> Part:
+        width, height = _fitting(picture)
+        return {
+            "file": file,
+            "width": width,
+            "height": height,
+            "alt": photo_in_words(photo, self._host, self._view),
+            "words": _under_photo(photo, self._host, self._view),
+        }
 
 
-def _picture(content: bytes, photo: Photo) -> Picture | None:
-    """A photo with its arrows; None for one that is not here, or is no picture."""
-    try:
-        return drawn(content, photo.arrows, BOOK_SIDE) if content else None
-    except PictureRefused:
-        return None
-
-
-def _fitting(picture: Picture, wide: float) -> tuple[float, float]:
+def _fitting(picture: Picture) -> tuple[float, float]:
     """Width and height as printed [mm]."""
-    high = wide * picture.height / picture.width
-    return (wide, high) if high <= _HIGHEST else (_HIGHEST * picture.width / picture.height, _HIGHEST)
+    high = PHOTO_WIDTH * picture.height / picture.width
+    return (PHOTO_WIDTH, high) if high <= _HIGHEST else (_HIGHEST * picture.width / picture.height, _HIGHEST)
 
 
 def _under_photo(photo: Photo, host: PluginHost, view: JobView) -> str:
@@ -482,160 +412,75 @@ def _under_photo(photo: Photo, host: PluginHost, view: JobView) -> str:
     return ". ".join(filter(None, told))
 
 
-def _without_findings(paper: Paper, phase: PhaseOutline) -> None:
+def _without_findings(phase: PhaseOutline) -> Iterator[Part]:
     """Steps about which nothing was found, by how far they are."""
-    from garboard.report.paper import NOTE
-
     for state in STEP_MARKS:
         titles = [step.title for step in phase.steps if not step.found and step.state == state]
         if titles:
-            paper.words(f"{state.capitalize()}, nothing to judge: {'; '.join(titles)}.", NOTE, colour=DAY.quiet)
-            paper.y += 0.6
+            yield words(f"{state.capitalize()}, nothing to judge: {'; '.join(titles)}.", "small", colour="quiet")
 
 
-def _not_used(paper: Paper, view: JobView, host: PluginHost) -> None:
+def _not_used(view: JobView, host: PluginHost) -> Iterator[Part]:
     """Readings of equipment the boat does not have: no check above rests on them."""
-    from garboard.report.paper import NOTE
-
     found = not_used(view, host)
     if found:
-        paper.subheading("Readings not used", keep=30, listed=True)
+        yield heading("Readings not used", 3, listed=True)
     for one in found:
-        paper.hanging("", f"{title_of(one.step, host)}. {one.in_words}", size=NOTE)
+        yield words(f"{title_of(one.step, host)}. {one.in_words}", "small")
 
 
-def _workings(paper: Paper, findings: Sequence[Finding], printed: _Printed) -> None:
+def _workings(findings: Sequence[Finding], printed: _Printed) -> Iterator[Part]:
     """Tables that no section shows. One without a number says no more than its line does."""
-    from garboard.report.paper import SMALL
-
-    tables = [table for finding in findings for table in finding.tables if table not in printed.tables]
-    kept = [table for table in dict.fromkeys(tables) if _has_numbers(table)]
+    tables = [one for finding in findings for one in finding.tables if one not in printed.tables]
+    kept = [one for one in dict.fromkeys(tables) if _has_numbers(one)]
     if kept:
-        paper.subheading("Readings and workings", keep=60, listed=True)
-        paper.rows_side_by_side([(table.title, _capitals(table.headings), table.rows) for table in kept], SMALL)
+        yield heading("Readings and workings", 3, listed=True)
+        yield from (table(one.title, one.headings, one.rows, small=True) for one in kept)
         printed.tables.update(kept)
 
 
-def _has_numbers(table: Table) -> bool:
-    return any(character.isdigit() for row in table.rows for cell in row[1:] for character in cell)
+def _has_numbers(one: Table) -> bool:
+    return any(character.isdigit() for row in one.rows for cell in row[1:] for character in cell)
 
 
-def _step(paper: Paper, title: str, state: str, *, keep: float) -> None:
-    """A step's title and state; `keep` is what must stand under it on the same page [mm]."""
-    from garboard.report.paper import NOTE
-
-    paper.room(paper.height_of(title, NOTE, bold=True) + 1 + keep)
-    top = paper.y
-    paper.words(title, NOTE, bold=True)
-    below = paper.y
-    paper.y = top
-    paper.marked(STEP_MARKS[state], paper.w - paper.r_margin - 26, NOTE)
-    paper.y = below
+def _findings(found: Sequence[Finding], printed: _Printed, under: str = "") -> Part:
+    """Findings as rows: verdict, what it is about unless that is the step it stands under, result, basis."""
+    rows = [_row(finding, printed, under) for finding in found]
+    printed.findings.update(found)
+    return {"kind": "findings", "rows": rows}
 
 
-def _one_line(paper: Paper, finding: Finding, printed: _Printed, under: str = "") -> None:
-    """Verdict, what it is about unless that is the step it stands under, the result and its basis, in small type."""
-    from garboard.report.paper import NOTE
-
-    about = "" if finding.about == under else f"{finding.about}: "
-    told = f"{about}{result_of(finding)} ({references(finding.basis, printed.numbers)})"
-    left = paper.l_margin + _INDENT_OF_LINE
-    if finding.verdict is Verdict.NOT_ENOUGH_DATA:
-        left = paper.l_margin + _INDENT
-    paper.room(paper.height_of(told, NOTE, x=left))
-    top = paper.y
-    paper.marked(VERDICT_MARKS[finding.verdict], paper.l_margin, NOTE)
-    paper.y = top
-    paper.words(told, NOTE, x=left)
-    paper.y += 0.4
+def _row(finding: Finding, printed: _Printed, under: str) -> Part:
+    is_full = _is_told(finding, printed)
+    numbers = "; ".join(f"{number.name} {number}" for number in finding.numbers) if is_full else ""
+    return {
+        "mark": finding.verdict.value,
+        "about": "" if finding.about == under else finding.about,
+        "said": with_minus(result_of(finding)),
+        "numbers": with_minus(numbers),
+        "loud": finding.verdict is Verdict.FAIL,
+        "bases": references(finding.basis, printed.numbers).removeprefix("basis "),
+    }
 
 
-def _lines_of(finding: Finding, printed: _Printed) -> Sequence[tuple[str, float, bool, str]]:
-    """A finding's text, size, weight and colour, line by line."""
-    from garboard.report.paper import BODY, NOTE
-
-    said = "; ".join(f"{number.name} {number}" for number in finding.numbers)
-    rests = references(finding.basis, printed.numbers)
-    return [
-        (finding.about, BODY, True, DAY.ink),
-        (result_of(finding), BODY, False, DAY.ink),
-        (f"{said}; {rests}" if said else rests, NOTE, False, DAY.quiet),
-    ]
+def _table(one: Table, printed: _Printed, aboard: str) -> Iterator[Part]:
+    if one not in printed.tables:
+        printed.tables.add(one)
+        yield table(one.title, one.headings, one.rows, note=aboard if one.card else "")
 
 
-def _height(paper: Paper, finding: Finding, printed: _Printed) -> float:
-    left = paper.l_margin + _INDENT
-    return 2 + sum(
-        paper.height_of(text, size, bold=bold, x=left) for text, size, bold, _ in _lines_of(finding, printed)
-    )
+def _figures(finding: Finding, printed: _Printed) -> Iterator[Part]:
+    for one in finding.figures:
+        yield from _figure(one, printed)
 
 
-def _finding(paper: Paper, finding: Finding, printed: _Printed) -> None:
-    """One finding: verdict on the left, the rest beside it."""
-    paper.room(_height(paper, finding, printed))
-    top = paper.y
-    paper.marked(VERDICT_MARKS[finding.verdict], paper.l_margin, _fitting_size(finding.verdict))
-    paper.y = top
-    for text, size, bold, colour in _lines_of(finding, printed):
-        paper.words(text, size, bold=bold, colour=colour, x=paper.l_margin + _INDENT)
-    paper.y += 2
-    printed.findings.add(finding)
+def _figure(one: Figure, printed: _Printed) -> Iterator[Part]:
+    if one not in printed.figures:
+        printed.figures.add(one)
+        yield figure(one)
 
 
-def _fitting_size(verdict: Verdict) -> float:
-    """The longest word is set as a note, so that it fits beside what it is about."""
-    from garboard.report.paper import BODY, NOTE
-
-    return NOTE if verdict is Verdict.NOT_ENOUGH_DATA else BODY
-
-
-def _table(paper: Paper, table: Table, printed: _Printed, aboard: str) -> None:
-    if table in printed.tables:
-        return
-    printed.tables.add(table)
-    if table.card:
-        paper.card(table.title, aboard, _capitals(table.headings), table.rows)
-    else:
-        paper.rows(table.title, _capitals(table.headings), table.rows)
-
-
-def _capitals(headings: Sequence[str]) -> list[str]:
-    return [heading[:1].upper() + heading[1:] for heading in headings]
-
-
-def _figure(paper: Paper, figure: Figure, printed: _Printed) -> None:
-    from garboard.report.figures import axis_title
-
-    if figure in printed.figures:
-        return
-    printed.figures.add(figure)
-    width, height = _size_of(paper, figure)
-    names = ", ".join(series.name for series in figure.series)
-    words = f"{figure.title}. {axis_title(figure.y)} against {axis_title(figure.x)}: {names}."
-    paper.picture(_drawn(figure, width, height), width, height, words)
-
-
-@lru_cache(maxsize=16)  # the figures of two books: a book is often made again, and drawing is most of its work
-def _drawn(figure: Figure, width: float, height: float) -> bytes:
-    from garboard.report.figures import figure_bytes
-
-    return figure_bytes(figure, "png", width, height)
-
-
-def _size_of(paper: Paper, figure: Figure) -> tuple[float, float]:
-    """Width and height as printed: two axes need room; a few points do not [mm]."""
-    if figure.equal_scales:
-        return 96.0, 86.0
-    return paper.epw, _height_of(figure)
-
-
-def _height_of(figure: Figure) -> float:
-    if all(len(series.x) <= _FEW_POINTS for series in figure.series):
-        return 46.0
-    return 48.0 if figure.y2 is None else 74.0
-
-
-def _files(paper: Paper, view: JobView, host: PluginHost) -> None:
+def _files(view: JobView, host: PluginHost) -> Iterator[Part]:
     """Photos, and what else was attached, by name: they stay with the shop. Of recordings the checks tell."""
     rows = [
         (
@@ -648,70 +493,58 @@ def _files(paper: Paper, view: JobView, host: PluginHost) -> None:
         if isinstance(one.value, dict) and "file" in one.value and not is_recording(one, host)
     ]
     if rows:
-        paper.chapter("Photos", keep=25)
-        paper.rows("", ("Belongs to", "File kept by the shop", "By", "Day"), rows)
+        yield table("", ("Belongs to", "File kept by the shop", "By", "Day"), rows)
 
 
-def _punch_list(paper: Paper, view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> None:
-    paper.chapter("Punch list", keep=25)
+def _punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> Iterator[Part]:
     items = punch_list(view, host, assessed)
     if not items:
-        paper.words(nothing_to_put_right(assessed))
-    for number, item in enumerate(items, start=1):
-        about = f"{item.about}: " if item.about else ""
-        paper.hanging(f"{number}", f"{about}{item.text} ({item.why})")
+        yield words(nothing_to_put_right(assessed))
+        return
+    yield listed(
+        (f"{number}", f"{f'{item.about}: ' if item.about else ''}{item.text} ({item.why})")
+        for number, item in enumerate(items, start=1)
+    )
 
 
-def _signatures(paper: Paper, view: JobView, host: PluginHost, state: HandOver) -> None:
+def _signatures(view: JobView, host: PluginHost, state: HandOver) -> Iterator[Part]:
     vessel, job = view.vessel, view.job
-    paper.chapter("Signatures", keep=90)
     named = f"{vessel.name}, hull number {vessel.hull_number}" if vessel.name else f"hull number {vessel.hull_number}"
     work = f" after {job.kind}" if job.kind else ""
     if not state.is_done:
-        _state(paper, state)
-        paper.y += 2
-    paper.words(
+        yield from _state(state)
+    yield words(
         f"{'Handed over' if state.is_done else 'To be handed over'}{work}: {named}. Each signature says that its "
         "writer has seen this book: what was checked and measured, what is still open on the punch list, and the "
         "cautions."
     )
     if any(sign_off.stale for sign_off in view.sign_offs):
-        paper.y += 2
-        paper.words(
+        yield words(
             "Something was changed after a signature below. That signature does not cover the change: sign again.",
             bold=True,
-            colour=DAY.fail,
+            colour="fail",
         )
-    paper.y += 2
     for role in ("technician", "manager", "owner"):
         signed = [sign_off for sign_off in view.sign_offs if sign_off.role == role]
         if state.is_done and not signed and role not in SIGN_AT_HAND_OVER:
             continue  # nothing waits for it
         for sign_off in signed or [SignOff(role=role, name=view.job.owner if role == "owner" else "")]:
-            _signature(paper, sign_off, [name_in_words(name, host) for name in sign_off.not_covered])
+            yield _signature(sign_off, [name_in_words(name, host) for name in sign_off.not_covered])
 
 
-def _signature(paper: Paper, sign_off: SignOff, not_covered: Sequence[str]) -> None:
+def _signature(sign_off: SignOff, not_covered: Sequence[str]) -> Part:
     """A line to sign on, with what is known of who signs and when, and what was changed after it."""
-    from garboard.report.paper import NOTE
-
-    paper.room(24)
-    paper.y += 9
-    paper.rule(DAY.ink)
     when = f"signed {date_in_words(sign_off.at)}{clock_mark(sign_off.at)}" if sign_off.at else "signature and date"
     if sign_off.stale:
         when += ", before later changes: sign again"
-    paper.words(", ".join(filter(None, (sign_off.role.capitalize(), sign_off.name, when))), NOTE, colour=DAY.quiet)
-    if not_covered:
-        further = len(not_covered) - MOST_NAMED
-        more = f"; and {further} more" if further > 0 else ""
-        paper.words(f"Not covered: {'; '.join(not_covered[:MOST_NAMED])}{more}.", NOTE, colour=DAY.fail)
-    paper.y += 3
+    further = len(not_covered) - MOST_NAMED
+    more = f"; and {further} more" if further > 0 else ""
+    lacks = f"Not covered: {'; '.join(not_covered[:MOST_NAMED])}{more}." if not_covered else ""
+    return signature(", ".join(filter(None, (sign_off.role.capitalize(), sign_off.name, when))), lacks)
 
 
-def _bases(paper: Paper, printed: _Printed) -> None:
-    paper.chapter("What this book rests on")
-    paper.hanging_in_columns([(f"{number}", str(basis)) for basis, number in printed.numbers.items()])
+def _bases(printed: _Printed) -> Iterator[Part]:
+    yield {"kind": "bases", "items": [[f"{number}", str(basis)] for basis, number in printed.numbers.items()]}
 
 
 def _made_by(host: PluginHost) -> str:

@@ -26,6 +26,7 @@ from garboard.hosting.host import PluginHost
 from garboard.job_files.circuit_table import circuits_as_csv
 from garboard.job_view import JobView
 from garboard.labels import labels_digest, labels_of, stale_labels
+from garboard.report import type_faces
 from garboard.report.data_files import ENDINGS
 from garboard.report.data_tables import TABLES
 from garboard.report.equipment import equipment_tables, vessel_facts
@@ -67,7 +68,7 @@ CHANGES_ON_A_PAGE = 200
 MOST_TO_CHOOSE = 12
 """Boats offered for a job to be moved to."""
 FIRST_DAY, LAST_DAY = date(1970, 1, 2), date(2999, 12, 30)
-STATIC = {path.name: path for path in (FOLDER / "static").iterdir()}
+STATIC = {path.name: path for folder in (FOLDER / "static", type_faces.FOLDER) for path in folder.iterdir()}
 _CACHED = {**HEADERS, "Cache-Control": "max-age=3600"}
 _people = threading.Lock()
 """Held while somebody is removed or made the first: two managers who remove each other leave one."""

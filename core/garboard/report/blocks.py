@@ -1,0 +1,186 @@
+"""What a book is made of, as plain data for `book.typ`: words, headings, tables, figures, photos."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from garboard.findings import Figure
+from garboard.report.chart import axis_title, chart
+from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark
+from garboard.report.type_faces import breakable, printable, width_of
+
+Block = dict[str, Any]
+"""One block; `kind` says which, `book.typ` what else stands in it."""
+
+TEXT_WIDTH = 176.0
+"""Of the text block, on every paper [mm]."""
+_LONGEST_CELL, _MOST_LINES = 400, 12
+_CARD_ROWS = 12
+_LONG_TABLE, _MOST_GROUPS = 16, 3  # rows from which a narrow table is set in groups side by side
+_BESIDE = 2.8  # clear within a cell, both sides together [mm]
+CARD_WIDTH, _FRAME, _CARD_COLUMNS = 86.0, 4.0, 4
+"""Of a card, and from its frame to its words [mm]; a card of more columns is as wide as the text."""
+_WIDEST_LETTER = 2.3  # as printed in a table [mm]
+_FEW_POINTS = 4
+_HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")
+_NUMERIC = re.compile(r"[-+−]?\d[\d.,]*( ?± ?[\d.]+)?( ?[A-Za-z%°][A-Za-z0-9/]*)?")
+
+
+def with_minus(text: str) -> str:
+    """Text with a real minus before its negative numbers.
+
+    >>> with_minus("-14.1 ± 0.7, NL-300, 2026-05-14, 3 to -2")
+    '−14.1 ± 0.7, NL-300, 2026-05-14, 3 to −2'
+    """
+    return _HYPHEN_AS_MINUS.sub("\u2212", text) if "-" in text else text
+
+
+def words(text: str, size: str = "note", *, bold: bool = False, colour: str = "ink") -> Block:
+    """A paragraph. size: "body", "note" or "small"."""
+    return {"kind": "words", "words": text, "size": size, "bold": bold, "colour": colour}
+
+
+def heading(text: str, level: int, *, mark: str = "", listed: bool = False) -> Block:
+    """A heading below a chapter's, with the mark of a state at its right; `listed` in contents and bookmarks."""
+    return {"kind": "heading", "words": text, "level": level, "mark": mark, "listed": listed}
+
+
+def big_number(number: str, name: str) -> Block:
+    """The one number of a section, its name under it."""
+    return {"kind": "number", "number": with_minus(number), "name": name}
+
+
+def listed(items: Iterable[tuple[str, str]], *, size: str = "note", indent: float = 6.0) -> Block:
+    """Labels and texts, each text beside its label."""
+    return {"kind": "list", "items": [list(one) for one in items], "size": size, "indent": indent}
+
+
+def facts(items: Iterable[tuple[str, str]]) -> Block:
+    return {"kind": "facts", "items": [list(one) for one in items]}
+
+
+def signature(line: str, lacks: str) -> Block:
+    """A line to sign on, with what stands under it."""
+    return {"kind": "signature", "words": line, "lacks": lacks}
+
+
+def table(
+    title: str, headings: Sequence[str], rows: Sequence[Sequence[str]], *, small: bool = False, note: str = ""
+) -> Block:
+    """A table; with `note` a card in a frame to be cut out. A long and narrow one is set in groups side by side."""
+    rows = _that_fit(rows)
+    heads: Sequence[str] = [one[:1].upper() + one[1:] for one in headings]
+    if len(rows) >= _LONG_TABLE and not note:
+        heads, rows = _side_by_side(heads, rows, 7 if small else 8)
+    elif len(rows) > _CARD_ROWS:
+        heads, rows = _side_by_side(heads, rows, 9, groups=2)
+    numeric = [_is_numeric(rows, column) for column in range(len(heads))]
+    size = 9.0 if note else 7.0 if small else 8.0
+    whole = TEXT_WIDTH if not note else (TEXT_WIDTH if len(heads) > _CARD_COLUMNS else CARD_WIDTH) - 2 * _FRAME
+    return {
+        "kind": "card" if note else "table",
+        "title": title,
+        "note": note,
+        "heads": [printable(breakable(one, _letters(len(heads)))) for one in heads],
+        "rows": [[printable(breakable(with_minus(cell), _letters(len(heads)))) for cell in row] for row in rows],
+        "numeric": numeric,
+        "widths": [round(width, 2) for width in _widths(heads, rows, size, whole)],
+        "size": size,
+        "outer": whole + 2 * _FRAME,
+    }
+
+
+def _letters(columns: int) -> int:
+    """After how many letters a long word may break, so that a narrow column holds it."""
+    return max(1, int((TEXT_WIDTH / max(1, columns) - _BESIDE) / _WIDEST_LETTER))
+
+
+def figure(one: Figure) -> Block:
+    """A figure, with the words that stand for it where it cannot be seen."""
+    names = ", ".join(series.name for series in one.series)
+    alt = f"{one.title}. {axis_title(one.y)} against {axis_title(one.x)}: {names}."
+    return {"kind": "figure", "alt": alt, "chart": chart(one, *_size_of(one))}
+
+
+def _size_of(one: Figure) -> tuple[float, float]:
+    """Width and height as printed: two axes need room; a few points do not [mm]."""
+    if one.equal_scales:
+        return 96.0, 90.0
+    if all(len(series.x) <= _FEW_POINTS for series in one.series):
+        return TEXT_WIDTH, 50.0
+    return TEXT_WIDTH, 54.0 if one.y2 is None else 78.0
+
+
+def marks() -> Mapping[str, Any]:
+    """The shapes and words of all verdicts and states."""
+    named = {**{verdict.value: mark for verdict, mark in VERDICT_MARKS.items()}, **STEP_MARKS}
+    return {name: _mark(mark) for name, mark in named.items()}
+
+
+def _mark(mark: Mark) -> Mapping[str, Any]:
+    parts = [
+        {"form": part.form, "points": [list(one) for one in part.points], "width": part.width, "cut": part.cut}
+        for part in mark.parts
+    ]
+    return {"word": mark.word, "colour": mark.colour, "parts": parts}
+
+
+def _that_fit(rows: Sequence[Sequence[str]]) -> Sequence[Sequence[str]]:
+    """Rows whose cells fit on a page: a cell higher than a page cannot be set."""
+    if all(len(cell) <= _LONGEST_CELL and cell.count("\n") <= _MOST_LINES for row in rows for cell in row):
+        return rows
+    return [
+        [cell if len(cell) <= _LONGEST_CELL else f"{cell[: _LONGEST_CELL - 1]}…" for cell in row]
+        for row in ([" ".join(cell.split()) for cell in row] for row in rows)
+    ]
+
+
+def _side_by_side(
+    headings: Sequence[str], rows: Sequence[Sequence[str]], size: float, groups: int = _MOST_GROUPS
+) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
+    """The table as so many groups of columns as fit, an empty column between them."""
+    columns = zip(headings, *rows, strict=True)
+    wide = sum(_BESIDE + max(width_of(cell, size, bold=True) for cell in column) for column in columns)
+    groups = max(1, min(groups, int((TEXT_WIDTH + _BESIDE) // (wide + _BESIDE))))
+    if groups == 1:
+        return headings, rows
+    each = -(-len(rows) // groups)
+    blank = ("",) * len(headings)
+    parts = [[*rows[start : start + each]] for start in range(0, len(rows), each)]
+    lines = [
+        [cell for part in parts for cell in (*(part[line] if line < len(part) else blank), "")][:-1]
+        for line in range(each)
+    ]
+    return [one for _ in parts for one in (*headings, "")][:-1], lines
+
+
+def _is_numeric(rows: Sequence[Sequence[str]], column: int) -> bool:
+    filled = [cell for cell in (row[column].strip() for row in rows) if cell]
+    return bool(filled) and all(_NUMERIC.fullmatch(cell) for cell in filled)
+
+
+def _widths(headings: Sequence[str], rows: Sequence[Sequence[str]], size: float, whole: float) -> list[float]:
+    """Widths of columns that fill the whole [mm]: as their words ask, or shared out so that narrow ones keep theirs."""
+    asked = [
+        _BESIDE
+        + max(width_of(line, size, bold=place == 0) for place, cell in enumerate(column) for line in cell.split("\n"))
+        for column in zip(headings, *rows, strict=True)
+    ]
+    spare = whole - sum(asked)
+    if spare < 0:
+        return _shared_out(asked, whole)
+    longest = max(asked, default=0.0)
+    if longest > whole / 3:
+        return [width + (spare if place == asked.index(longest) else 0.0) for place, width in enumerate(asked)]
+    return [width + spare / len(asked) for width in asked]
+
+
+def _shared_out(asked: Sequence[float], whole: float) -> list[float]:
+    """Each as much as it asks, up to a share that is the same for all who ask for more."""
+    left, waiting = whole, sorted(asked)
+    while waiting and waiting[0] <= left / len(waiting):
+        left -= waiting.pop(0)
+    share = left / len(waiting) if waiting else 0.0
+    return [min(width, share) if waiting else width for width in asked]
