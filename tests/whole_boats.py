@@ -45,6 +45,10 @@ CIRCUITS = (
 CRITICAL = ("Bilge pump forward", "Bilge pump aft", "Navigation lights", "VHF radio", "Chart plotter")
 
 
+TOGETHER = ("Navigation lights", "VHF radio", "Chart plotter", "Radar", "Sounder")
+"""They run at once on passage: 15.0 A."""
+
+
 @attrs.frozen(kw_only=True)
 class WholeBoat:
     """A boat, the model of it the shop did last, and what is read on it.
@@ -76,7 +80,7 @@ def _circuit(name: str, gauge: str, length: str, current: str, breaker: str) -> 
         "protection": "breaker",
         "protection_rating": breaker,
         "protection_distance": "4 in",
-        "runs_with_others": False,
+        "runs_with_others": name in TOGETHER,
         "critical": name in CRITICAL,
         "battery": "house",
     }
@@ -156,7 +160,13 @@ def _vessel(model: str, length: str, power: str, engines: Sequence[Plain], circu
         "engines": [*engines],
         "tanks": [{"name": "main", "capacity": "60 gal"}],
         "batteries": [
-            {"name": name, "chemistry": "AGM", "nominal_voltage": "12 V", "capacity": "100 Ah"} for name in batteries
+            {
+                "name": name,
+                "chemistry": "AGM",
+                "nominal_voltage": "12 V",
+                "capacity": "210 Ah" if name == "house" else "100 Ah",
+            }
+            for name in batteries
         ],
         "circuits": [_circuit(*one) for one in CIRCUITS[:circuits]],
         "heading_sensors": [{"name": "compass", "source": "HC", "location": "console"}],
@@ -199,7 +209,7 @@ def _read_on(engines: Sequence[str], circuits: int) -> dict[str, Mapping[str, Sa
             "drop": "0.15",
             "source_voltage": "12.70",
         },
-        "wiring_audit.loads": {"load_current": {"house": "14.5", "": "0.4"}},
+        "wiring_audit.loads": {"load_current": {"house": "15.0", "": "0.4"}},
         "wiring_audit.networks": {
             "signal_resistance": "60",
             "tee_voltage": "12.6",
@@ -341,7 +351,7 @@ TWIN = WholeBoat(
             "Causeway 26",
             "26.5 ft",
             "400 hp",
-            [_engine("port", "200 hp", "17 in"), _engine("starboard", "200 hp", "17 in")],
+            [_engine("port", "200 hp", "21 in"), _engine("starboard", "200 hp", "21 in")],
             20,
         ),
         ["port", "starboard"],

@@ -1,7 +1,7 @@
 """Two boats commissioned whole by touch, from the hull number to both signatures, with every touch counted.
 
-What the issue this answers measured before: 17 fields a circuit to set one up, and 148 touches for the readings of
-twenty circuits alone.
+A digit, a letter and a stroke of the pen count as a touch each, and no reading comes from the network. Before, setting
+up took 17 fields a circuit, and the readings of twenty circuits 148 touches alone.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from garboard.history import exchange
 from garboard.hosting.host import make_host
 from garboard.job_files.job_file import parse_job_file
 from garboard.recordings.simulator import Boat, Compass, Order, simulate
-from garboard.steps import Kind
+from garboard.steps import Kind, is_open
 from garboard_tablet.models.sources import Replay
 from tablet.driver import Drive, Driver, sign, type_hull, view_of
 from whole_boats import SINGLE, TWIN, Said, WholeBoat
@@ -33,12 +33,16 @@ TURNING = Boat(
 )
 
 
+TURN = (Order(seconds=20, engine_speed=1100), Order(seconds=185, engine_speed=1100, rate_of_turn=2.5))
+
+
 class Rigger:
     """Answers whatever the app asks, with what is read on a boat; nothing else of the app is used."""
 
     def __init__(self, d: Driver, boat: WholeBoat) -> None:
         self.d, self.boat = d, boat
         self.by_step: Counter[str] = Counter()
+        self.said_done: list[str] = []
 
     @property
     def page(self) -> str:
@@ -60,7 +64,9 @@ class Rigger:
             elif field.name == "hours":
                 d.number("2")
             else:
+                before, kind = d.touches, d.app.shell.page.form.ask.key.subject[0]
                 d.press("as on the model")
+                self.by_step[kind] += d.touches - before
         d.press("to the job")
 
     def work(self) -> None:
@@ -91,20 +97,10 @@ class Rigger:
             d.press("continue")
             while self.page == "entry":
                 self._answer(key)
-        if self.page != "step":
-            print("   leads to", self.page, key)
-            return
-        if d.has("next step"):
-            d.press("next step")
-        else:
-            print(
-                "    done by hand:",
-                key,
-                [x for x in d.words() if len(x) > 20][-8:],
-                [w.name for w in d.widgets() if getattr(w, "name", None)][-4:],
-            )
-            d.press("done")
-            print("    after done:", self.page, d.app.tablet.session.here.step)
+        if self.page == "step":
+            ends = next(name for name in ("next step", "done", "step ended") if d.has(name))
+            self.said_done += [key] if ends == "done" else []
+            d.press(ends)
 
     def _not_fitted(self) -> None:
         d = self.d
@@ -187,43 +183,35 @@ class Rigger:
         sign(d)
 
 
-@pytest.mark.parametrize(("boat", "most"), [(SINGLE, 700), (TWIN, 900)])
+@pytest.mark.long
+@pytest.mark.parametrize(("boat", "most"), [(SINGLE, 960), (TWIN, 1230)], ids=["single", "twin"])
 def test_a_boat_is_commissioned_whole_by_touch(drive: Drive, tmp_path: Path, boat: WholeBoat, most: int) -> None:
+    """Twenty circuits are set up in under 40 touches; every step is dealt with, nothing fails, and both have signed."""
     d = drive(make_host=make_host)
     files = d.app.tablet.files
     exchange.import_job(files, parse_job_file(boat.model, "model"), tmp_path, d.app.tablet.author(by="Office"))
     (model,) = files.boats()
     d.app.vessels.refresh(model)
     d.app.screen.redraw()
-    opened = d.app.tablet.author().wall()[:10]
-    d.app.live.source_for = lambda _guide: Replay(
-        "a boat",
-        simulate(
-            TURNING,
-            [Order(seconds=20, engine_speed=1100), Order(seconds=185, engine_speed=1100, rate_of_turn=2.5)],
-            start=datetime.fromisoformat(f"{opened}T15:00:00+00:00").timestamp(),
-            seed=14,
-            rate=2,
-            heading=40,
-        ),
-        origin="live",
-    )
+    start = datetime.fromisoformat(d.app.tablet.author().wall()).timestamp()
+    turning = simulate(TURNING, TURN, start=start, seed=14, rate=2, heading=40)
+    d.app.live.source_for = lambda _guide: Replay("a boat", turning, origin="live")
     rigger = Rigger(d, boat)
     rigger.begin(f"like {model}")
     begun = d.touches
     rigger.work()
     worked = d.touches
-    view = view_of(d)
-    for one in d.app.tablet.assess(boat.hull, view.job.id):
-        if one.finding.verdict in (Verdict.FAIL, Verdict.ADVISE, Verdict.NOT_ENOUGH_DATA):
-            print(
-                one.finding.verdict.name,
-                one.calculator,
-                one.finding.about,
-                one.finding.sentence[:110],
-                [m.text for m in one.finding.missing][:3],
-            )
     rigger.sign()
-    print(f"begun with {begun}, worked {worked - begun}, signed {d.touches - worked}; in all {d.touches} touches")
-    print(rigger.by_step)
+    job, touches = view_of(d).job.id, rigger.by_step
+    print(f"begun with {begun} touches, worked with {worked - begun}, signed with {d.touches - worked}: {d.touches}")
+    print(f"circuits: {touches['circuits'] + 1} to set them up, {touches['wiring_audit.circuits']} for their readings")
+    print(f"confirmed by hand: {', '.join(rigger.said_done)}")
+
+    view = d.app.tablet.view(boat.hull, job)
+    open_steps = [step.key for step in d.app.tablet.host.steps if is_open(view, step)]
+    found = [(one.calculator, one.finding) for one in d.app.tablet.assess(boat.hull, job)]
+    assert open_steps == []
+    assert [(key, one.sentence) for key, one in found if one.verdict is Verdict.FAIL] == []
+    assert {(one.role, one.stale) for one in view.sign_offs} == {("technician", False), ("owner", False)}
+    assert touches["circuits"] + 1 < 40
     assert d.touches <= most

@@ -28,6 +28,7 @@ from garboard_tablet.models.drafts import draft_key, opening_unit, unit_key
 from garboard_tablet.models.echo import UNDONE, echo_of
 from garboard_tablet.models.heard import Offer, may_choose_again, offers
 from garboard_tablet.models.keys import ERASE, pressed
+from garboard_tablet.models.like import on_the_model
 from garboard_tablet.models.offered import keep_word, with_offers
 from garboard_tablet.models.own_facts import OWN, asks_of_own
 from garboard_tablet.models.pad import ValidationResult, judge, judge_number
@@ -408,8 +409,6 @@ class EntryForm:
     @property
     def on_the_model(self) -> tuple[tuple[Ask, JsonValue], ...]:
         """What it is on the boat or template this one was begun like, with what else is open of the same piece."""
-        from garboard_tablet.models.like import on_the_model  # which asks what is still open, as this does
-
         if self.ask.key.kind != "field" or self.stands(self.ask):
             return ()
         piece = piece_of(self.ask.key.subject)
@@ -517,6 +516,12 @@ def first_route(tablet: Tablet, route: Route, asks: tuple[Ask, ...]) -> Route | 
     """Where the first value still missing is entered; None where none is."""
     ask = first_open(tablet, route, asks)
     return entry_route(route, ask) if ask is not None else None
+
+
+def own_open(tablet: Tablet, route: Route) -> tuple[Ask, ...]:
+    """What a boat has of its own and nobody entered yet."""
+    asks = asks_of_own(tablet.view(route.hull, route.job).vessel)
+    return tuple(ask for ask in asks if first_open(tablet, route, [ask]) is not None)
 
 
 def first_open(tablet: Tablet, route: Route, asks: Iterable[Ask]) -> Ask | None:

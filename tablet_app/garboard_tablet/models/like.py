@@ -1,4 +1,4 @@
-"""A boat begun like another on the tablet: what there is to begin from, and what is left to ask of each boat."""
+"""A boat begun like another on the tablet: what there is to begin from, and what a length is on that one."""
 
 from __future__ import annotations
 
@@ -13,9 +13,6 @@ from garboard.records import JsonValue, Vessel
 from garboard.steps import Kind
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask
-from garboard_tablet.models.entry import first_open
-from garboard_tablet.models.own_facts import asks_of_own
-from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import Tablet
 
 if TYPE_CHECKING:
@@ -167,9 +164,3 @@ def _model_of(tablet: Tablet, hull: str) -> Facts:
 def begun_key(hull: str) -> str:
     """Where the session keeps what a boat was begun like: another's key, or "template" and its name."""
     return f"begun like/{hull}"
-
-
-def still_open(tablet: Tablet, route: Route) -> tuple[Ask, ...]:
-    """What a boat has of its own and nobody entered yet."""
-    asks = asks_of_own(tablet.view(route.hull, route.job).vessel)
-    return tuple(ask for ask in asks if first_open(tablet, route, [ask]) is not None)

@@ -31,6 +31,7 @@ from garboard_tablet.models.session import Route
 from garboard_tablet.models.sources import RecordingFile, recordings_in
 from garboard_tablet.pages.answers import SigningArea, WordsArea, other_press, picks, rivals, rivals_row
 from garboard_tablet.pages.bringing import Bringing
+from garboard_tablet.pages.codes import ReadingCodes
 from garboard_tablet.pages.echoing import EchoingPage
 from garboard_tablet.pages.photo import photo_route
 from garboard_tablet.ui.inputs import Typed, svg_of
@@ -107,6 +108,7 @@ class EntryPage(EchoingPage):
         self._bar: LimitBar | None = None
         self._words: WordsArea | None = None
         self.bringing = Bringing(context, self._keep_picture, self._picture_changed)
+        self.codes = ReadingCodes(context, self._codes_came, self._picture_changed)
         self._heard: dict[str, tuple[str, Heard]] = {}
         self._heard_shown: dict[str, Press] = {}
         listens = self.live.network is not None and self.form is not None and self.form.field.heard
@@ -196,6 +198,8 @@ class EntryPage(EchoingPage):
         if form.result.question:
             makers.append(self._card(Verdict.ADVISE, form.result.question, "look again"))
         makers.extend(self._simulated_words(form))
+        if self.codes.said:
+            makers.append(words(self.codes.said))
         aside = self._aside(form)
         if aside:
             makers.append(lambda: Across(aside, least=128))
@@ -296,7 +300,7 @@ class EntryPage(EchoingPage):
         if form.rivals:
             presses.append(Press("Leave it to the manager", self._skip, name="skip"))
         elif form.saved is None:
-            presses += [*self._put_backs(form), *self._photo_press(form)]
+            presses += [*self._put_backs(form), *self._photo_press(form), *self.codes.presses(form.ask)]
             presses += [] if self._has_rail(form) else [Press("Skip", self._skip, name="skip")]
         else:
             if self.may_change(form):
@@ -451,9 +455,31 @@ class EntryPage(EchoingPage):
             return self._photo(form)
         if field.kind is Kind.RECORDING:
             return self._recordings()
+        if self.codes.found:
+            return self._presses([*map(self._code_press, self.codes.found), other_press(self.codes.forget)])
         if self._words is None:  # kept: made anew when findings come, it would lose the focus while one types
             self._words = WordsArea(form, self._next, self._next_word(form))
         return self._words
+
+    def _code_press(self, text: str) -> Press:
+        return Press(text, partial(self._take_code, text), name=f"code {text}")
+
+    def _take_code(self, text: str) -> None:
+        """It is saved with the next press, once somebody has compared it with the plate."""
+        self.codes.found = ()
+        if self.form is not None:
+            self.form.write(text)
+            self.codes.said = f"Read in the picture: {text}. Compare it with the plate, then go on."
+        self._words = None
+        self._picture_changed()
+
+    def _codes_came(self, texts: Sequence[str]) -> None:
+        """One code is taken as typed; of several the person says which."""
+        if len(texts) == 1:
+            self._take_code(texts[0])
+        else:
+            self._words = None
+            self._picture_changed()
 
     def _changes(self, form: EntryForm) -> list[Press]:
         """What can be done about a value that stands, besides typing another; taking back is not beside the digits."""

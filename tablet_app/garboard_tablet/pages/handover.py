@@ -193,7 +193,7 @@ class CoversPage(Page):
             left.extend(partial(_open_point, line) for line in missing)
         right: list[Maker] = [heading(_as_now(covered.count))]
         right += [partial(self._part_row, number, part) for number, part in enumerate(covered.parts)]
-        return Halves(left, right, turns_both=True) if left else column_of(right)
+        return column_of([*left, *right])  # in one flow: beside few open points the many parts would leave half bare
 
     def _part_row(self, number: int, part: CoveredPart) -> RowPress:
         values = sum(bool(cell) for row in part.table.rows for cell in row[1:])

@@ -11,7 +11,7 @@ from kivy.uix.widget import Widget
 from garboard.faults import in_number
 from garboard_tablet.language import phrase
 from garboard_tablet.models import like
-from garboard_tablet.models.entry import entry_route
+from garboard_tablet.models.entry import entry_route, own_open
 from garboard_tablet.models.own_facts import OWN
 from garboard_tablet.pages.job import WordsPage
 from garboard_tablet.ui.shell import Maker, Page, column_of
@@ -77,7 +77,7 @@ class OwnFactsPage(Page):
     title = "Only this boat"
 
     def body(self) -> Widget:
-        asks = like.still_open(self.tablet, self.route)
+        asks = own_open(self.tablet, self.route)
         makers: list[Maker] = []
         if others := self.route.subject:
             told = f"Not taken over, as this boat has another: {', '.join(others)}. Enter what is missing there."
@@ -99,7 +99,7 @@ class OwnFactsPage(Page):
         self.way.go(entry_route(self.route.to(self.route.page, step=OWN), ask))
 
     def actions(self) -> Sequence[Press]:
-        asks = like.still_open(self.tablet, self.route)
+        asks = own_open(self.tablet, self.route)
         job = Press("To the job", lambda: self.way.instead(self.route.to("job", step="")), name="to the job")
         if not asks:
             return (

@@ -108,6 +108,8 @@ class StepPage(EchoingPage):
         values = self._value_rows(self.step)
         row: Maker = partial(self._photos_row, photos)
         right = [row, *values] if photos else [*values, row]  # what was photographed is beside what was found
+        if not self._found():
+            return column_of([*left, *right, *last])  # in one flow: beside the values there would be little to see
         return Halves(left, [*right, *last], 0.54, turns_both=True)
 
     def _caution_rows(self, step: Step) -> list[Maker]:
@@ -344,7 +346,7 @@ class StepPage(EchoingPage):
         if lacking:
             to_kind = partial(self.way.go, self.route.to("kind", lacking[0]))
             return Press(phrase("Next: {kind}", kind=KIND_TITLES[lacking[0]]), to_kind, "main", name="continue")
-        needed = [ask for ask in self._asks(self.step) if ask.field.required] if self.step else []
+        needed = [ask for ask in self._asks(self.step) if self._is_needed(self.step, ask)] if self.step else []
         ask = first_open(self.tablet, self.route, needed)
         if ask is None and self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) == DONE:
             return self._to_next_step()
@@ -357,6 +359,13 @@ class StepPage(EchoingPage):
             "main",
             name="continue",
         )
+
+    def _is_needed(self, step: Step, ask: Ask) -> bool:
+        """Whether the step is not done without it. A table that may stay empty needs nothing of a row nobody began."""
+        table = next((field for field in step.fields if field.name == ask.table), None)
+        if not ask.field.required or table is None or table.required or not ask.row:
+            return ask.field.required
+        return ask.row in table_rows(step, table, self.tablet.view(self.route.hull, self.route.job))
 
     def _to_next_step(self) -> Press:
         """On with the day, in the place of the step that is done; at its end back to the day."""

@@ -272,8 +272,12 @@ class NewJobPage(Page):
             makers.append(partial(self._card, Verdict.FAIL, text, "look again"))
             makers.append(lambda: self._presses(check, "It is correct: open it", "plain", self._insist))
             return makers
-        if check.reading:
+        if check.reading and not self._view.has_corner:
             makers.append(lambda: self._presses(check, "Open this job", "main", self._open))
+        elif check.reading and check.offers:
+            takes = [Press(f"Take {one}", partial(self.take, one)) for one in check.offers[:2]]
+            makers.append(lambda: Across(takes, least=240))
+        if check.reading:
             makers.append(partial(self._card, Verdict.PASS, check.reading, "well formed"))
         if check.lacks:
             makers.append(words(check.lacks, "quiet"))
@@ -282,6 +286,12 @@ class NewJobPage(Page):
         if self.text and not check.reading:
             makers.append(lambda: self._presses(check, "Open anyway", "plain", self._open))
         return makers
+
+    def onward(self) -> Press | None:
+        """What is next, for the corner of the keys, once the number is well formed."""
+        if not self.check.reading or self._insisted:
+            return None
+        return Press("Open", self._open, "main", name="open job")
 
     def _presses(self, check: HullCheck, word: str, kind: str, do: Callable[[], None]) -> Across:
         offers = [Press(phrase("Take {offer}", offer=offer), partial(self.take, offer)) for offer in check.offers[:2]]
@@ -325,12 +335,25 @@ class NewJobView(Widget):
         self.add_widget(self._said)
         self.add_widget(self._pad)
         self.bind(size=self._place, pos=self._place)
+        page._view = self
         self.rebuild()
+
+    @property
+    def has_corner(self) -> bool:
+        """Whether what is next stands among the keys."""
+        return self._pad.has_corner
 
     def rebuild(self) -> None:
         self._said.show(self._page.said())
+        self._pad.offer(self._page.onward() if self.has_corner else None)
 
     def _place(self, *_: object) -> None:
+        had = self.has_corner
+        self._stand()
+        if self.has_corner is not had:
+            self.rebuild()
+
+    def _stand(self) -> None:
         gap = dp(GAP) * 2
         if self.width > self.height:
             wide = LetterPad.width_of_whole(self.height) or max(dp(540), self.width * 0.55)

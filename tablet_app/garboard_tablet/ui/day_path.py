@@ -230,7 +230,7 @@ class DayPath(Widget):
         for press in reversed(self._foot):
             press.size, press.pos = (wide, high), (right - wide, y)
             right -= wide + dp(GAP)
-        return self.right - right
+        return float(self.right - right)
 
     def _fill_open(self, x: float, y: float, wide: float, high: float) -> None:
         share = self._share.fit_line()[0] + dp(12) if self._share else 0.0

@@ -233,18 +233,20 @@ class Press(ButtonBehavior, _Text):
         self._is_fitted = False
         if kind == "key":
             self.font_name = DIGITS
-        self.bold = kind == "main"
+        self.bold = kind == "main" or self.chosen
         self.bind(size=self._wrap)
         self.paint()
 
     def paint(self) -> None:
         """Take the colours of the kind."""
-        strong = self.kind == "main" or self.chosen
+        strong = self.kind == "main"  # what is chosen has a thick edge instead: filled is only what is next
         self.face = theme.action if strong else theme.panel
         self.ground = self.face
         self.color = theme.over_action if strong else theme.fail if self.kind == "away" else theme.ink
         self.disabled_color = theme.quiet if not strong else theme.over_action
         self.edge = theme.action if strong else theme.fail if self.kind == "away" else theme.line
+        if self.chosen:
+            self.edge = theme.ink
 
     def _wrap(self, *_: object) -> None:
         room = max(1.0, self.width - dp(24))
