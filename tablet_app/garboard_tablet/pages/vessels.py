@@ -275,7 +275,7 @@ class NewJobPage(Page):
         if check.reading and not self._view.has_corner:
             makers.append(lambda: self._presses(check, "Open this job", "main", self._open))
         elif check.reading and check.offers:
-            takes = [Press(f"Take {one}", partial(self.take, one)) for one in check.offers[:2]]
+            takes = [Press(phrase("Take {one}", one=one), partial(self.take, one)) for one in check.offers[:2]]
             makers.append(lambda: Across(takes, least=240))
         if check.reading:
             makers.append(partial(self._card, Verdict.PASS, check.reading, "well formed"))
