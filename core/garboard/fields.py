@@ -38,7 +38,9 @@ LOAD = ("light", "half", "full", "unknown")
 """The same of a field that says how the boat was laden."""
 
 
-TODAY, IN_A_YEAR, PEOPLE = "today", "in a year", "people"
+TODAY = "today"
+IN_A_YEAR = "in a year"
+PEOPLE = "people"
 """What a field may offer besides its own words: a day, written as 2027-05-01, or whoever is at work, and the owner."""
 
 

@@ -490,10 +490,10 @@ def _diameter(view: JobView, forecasts: Forecasts, first: Option) -> Iterator[st
     one = forecasts.fitted[0]
     ran = forecasts.runs[one.engine.position][0].diameter
     if ran is None or first.kept:
-        yield "Its diameter is not known: it is taken to fall by 1/8 in for each inch more pitch."
+        yield "Its diameter is not known: it is taken to fall by 1/8 of what the pitch grows."
     else:
         told = inches_told(view, round(8 * ran - first.change_of(one)) / 8, one.engine)
-        yield f"Take it with about {told} of diameter, 1/8 in less for each inch more pitch{_kind_as_now(one.engine)}."
+        yield f"Take it with about {told} of diameter, less by 1/8 of what the pitch grows{_kind_as_now(one.engine)}."
 
 
 def _kind_as_now(engine: Engine) -> str:

@@ -22,6 +22,8 @@ BARE_CELL = 32
 NOT_IN_THE_RAIL = ("away",)
 SIZE_OF_ITS_OWN = ("NewJobPage", "EntryPage", "LivePage")
 """Pages whose keys fill the thumb's corner, or that are held by one press alone: pages 2, 5 and 7."""
+ANSWER_BESIDE = (*SIZE_OF_ITS_OWN, "RecordingsPage")
+"""Pages whose list has its answer beside it, as long or as short as that is."""
 
 
 def faults(shell: Any, window: Any, *, may_break: bool = False) -> list[str]:
@@ -41,7 +43,7 @@ def faults(shell: Any, window: Any, *, may_break: bool = False) -> list[str]:
     for press in presses:
         found.extend(_too_near_to_danger(press, presses, dp))
     found.extend(_filled_faults(presses, window, type(getattr(shell, "page", None)).__name__))
-    if type(getattr(shell, "page", None)).__name__ not in SIZE_OF_ITS_OWN:  # there the answer is beside, and no list
+    if type(getattr(shell, "page", None)).__name__ not in ANSWER_BESIDE:
         found.extend(_bare_faults(shell, presses, labels, window, dp))
     for label in labels:
         found.extend(_label_faults(label, window, may_break=may_break))

@@ -183,7 +183,7 @@ def test_sizes_to_try_are_those_that_are_stamped() -> None:
 def test_diameter_and_boat_speed_are_told_with_what_is_tried() -> None:
     """Which diameter was counted with, and that the boat's speed is hardly foreseeable."""
     words = advised(boat()).sentence
-    assert "Take it with about 14.75 in of diameter, 1/8 in less for each inch more pitch." in words
+    assert "Take it with about 14.75 in of diameter, less by 1/8 of what the pitch grows." in words
     assert "Boat speed 35.3 ± 2.0 kn: promise no gain or loss." in words
     assert "diameter" not in advised(boat(), "14.5 x 16").sentence
     without = attrs.evolve(
@@ -249,7 +249,7 @@ def test_blades_and_cup_that_are_counted_with_are_told() -> None:
     """17 in with the four blades and the cup of now; three blades without a cup go without saying."""
     fitted = Propeller(diameter=amount("14.5 in"), pitch=amount("19 in"), blades=4, cup="light")
     unusual = attrs.evolve(boat(), engines=(attrs.evolve(boat().engines[0], propeller=fitted),))
-    assert "for each inch more pitch, and with 4 blades and a light cup as now." in advised(unusual).sentence
+    assert "of what the pitch grows, and with 4 blades and a light cup as now." in advised(unusual).sentence
     assert "as now" not in advised(boat()).sentence
 
 
