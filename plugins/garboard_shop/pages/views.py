@@ -37,7 +37,7 @@ from garboard.steps import Assessed
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
-from garboard_shop.pages import decisions, exports, people, plugins, settings, sheet, wording
+from garboard_shop.pages import board, decisions, exports, people, plugins, settings, sheet, wording
 from garboard_shop.pages.desk import FOLDER, ShopDesk
 from garboard_shop.pages.drawing import colours_as_css, photo_name
 from garboard_shop.pages.index import MOST_SHOWN
@@ -86,6 +86,11 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/first", first, "POST", NOBODY),
         ("/days", to_day, "GET", ""),
         ("/days/{day}", day_page, "GET", ""),
+        ("/board", board.board_page, "GET", ""),
+        ("/board/several", board.plan_several, "POST", MANAGER),
+        ("/board/looked", board.looked, "POST", ""),
+        ("/boats/{hull}/plan", board.plan_page, "GET", ""),
+        ("/boats/{hull}/plan", board.plan, "POST", MANAGER),
         ("/boats", boats_page, "GET", ""),
         ("/boats/new", begin_boat, "POST", MANAGER),
         ("/boats/{hull}", boat_page, "GET", ""),
