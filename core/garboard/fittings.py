@@ -14,7 +14,7 @@ from functools import partial
 
 import attrs
 
-from garboard.fields import Field, Kind
+from garboard.fields import Field, Kind, amount_field
 from garboard.findings import (
     OF_VESSEL,
     Basis,
@@ -94,27 +94,25 @@ def columns_of_a_run(conditions: str) -> tuple[Field, ...]:
             aside=True,
             begins=(conditions, "persons"),
         ),
-        Field(
-            name="fuel_level",
+        amount_field(
+            "fuel_level",
+            "Fuel on board",
+            "share",
+            "%",
+            (2, 100),
+            (0, 100),
             heard="tank_level",
-            title="Fuel on board",
-            kind=Kind.AMOUNT,
-            quantity="share",
-            unit="%",
-            plausible=(2, 100),
-            hard=(0, 100),
             required=False,
             aside=True,
             begins=(conditions, "fuel_level"),
         ),
-        Field(
-            name="gear",
-            title="Gear on board",
-            kind=Kind.AMOUNT,
-            quantity="weight",
-            unit="lb",
-            plausible=(0, 3_000),
-            hard=(0, 100_000),
+        amount_field(
+            "gear",
+            "Gear on board",
+            "weight",
+            "lb",
+            (0, 3_000),
+            (0, 100_000),
             required=False,
             aside=True,
             begins=("", "gear"),

@@ -15,6 +15,7 @@ from garboard.findings import (
     Limit,
     NotEnoughData,
     Number,
+    Table,
     Verdict,
     with_uncertainty,
 )
@@ -81,6 +82,9 @@ CLEARLY_BETTER = 0.1
 """By so much a chance is told beside another [-]."""
 
 USUAL_BLADES = 3
+LONGEST_TOLD = 560
+"""A longer text is not made, since the host cuts one of 600 letters and adds doubts to it."""
+
 WORTH_MEASURING = 0.9
 """Measuring both pitches is spoken of where it narrows the interval to so much of its width or less [-]."""
 
@@ -196,16 +200,18 @@ def _is_still_out(expected: Expected | None, one: Fitted) -> bool:
 
 
 def _air_words(fitted: Sequence[Fitted], there: Air) -> Iterator[str]:
-    """How much of what an engine is out of its window today's air explains."""
+    """How much of what an engine is out of its window today's air explains; of engines alike once."""
+    said = dict[str, list[str]]()
     for one in fitted:
         if one.engine.position in there.engine_speeds:
             explained = (there.engine_speeds[one.engine.position].value - one.engine_speed.value) * -one.way
             if explained >= WORTH_TELLING:
                 bound = {1: "at least", -1: "at most"}.get(there.further * -one.way, "about")
-                yield (
-                    f"Today's air explains {bound} {min(explained, one.beyond):.0f} of the {one.beyond:.0f} rev/min "
-                    f"that the {about(one.engine)} is {'above' if one.way > 0 else 'below'} its window."
-                )
+                words = f"Today's air explains {bound} {min(explained, one.beyond):.0f} of the {one.beyond:.0f} rev/min"
+                is_out = f"{'above' if one.way > 0 else 'below'} its window"
+                said.setdefault(f"{words} that {{}} is {is_out}.", []).append(about(one.engine))
+    for words, engines in said.items():
+        yield words.format("each engine" if len(engines) > 1 else f"the {engines[0]}")
 
 
 def _rules(view: JobView) -> tuple[Basis, ...]:
@@ -246,22 +252,24 @@ def _named(what: str, of: str, several: bool) -> str:
 
 def _try_first(view: JobView, forecasts: Forecasts, first: Option, options: Sequence[Option], there: Air) -> Finding:
     pairs = list(zip(forecasts.fitted, forecasts.after(first), strict=True))
-    words = (
+    words = (  # the caution first: a text has its length, and what is beyond it stands in a table
         *_expectation(pairs),
-        *_diameter(view, forecasts, first),
-        *_boat_speed(view, forecasts, pairs),
-        *_better_to_find(view, forecasts, first, options),
-        *_air_words(forecasts.fitted, there),
         *_warnings(pairs),
+        *_better_to_find(view, forecasts, first, options),
+        *_boat_speed(view, forecasts, pairs),
+        *_diameter(view, forecasts, first),
+        *_air_words(forecasts.fitted, there),
         *_against_rules(view, pairs),
         *_measuring(view, forecasts, first, pairs),
     )
-    found = _first_words(view, forecasts.fitted, first, words)
+    found = _first_words(view, forecasts.fitted, first, ())
+    sentence, more = _as_far_as_fits(found.sentence, words)
     return attrs.evolve(
         found,
+        sentence=sentence,
         basis=(*_rules(view), BALANCE, basis_of("pitch_tolerance"), *((AIR,) * there.is_known)),
         numbers=(*found.numbers, *_numbers(pairs)),
-        tables=(table_of(view, forecasts, options),),
+        tables=(table_of(view, forecasts, options), *more),
         figures=tuple(figure_of(view, forecasts, one) for one in forecasts.fitted),
         forecasts=tuple(_to_keep(view, forecasts, each) for each in _best_first(forecasts, first, options)),
     )
@@ -442,20 +450,37 @@ def _numbers(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[Number]:
 
 def _expectation(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:
     several = len(pairs) > 1
-    of = {one.engine.position: f" ({one.engine.position})" if several else "" for one, _ in pairs}
-    chances = (f"{in_100(found.chance)} in 100{of[one.engine.position]}" for one, found in pairs)
-    yield f"Chance to land in {'the windows' if several else 'the window'}: {' and '.join(chances)}."
-    laden = [f"{in_100(found.laden_chance)} in 100{of[one.engine.position]}" for one, found in pairs if found.laden]
+    chances = _of_each([(one, f"{in_100(found.chance)} in 100") for one, found in pairs])
+    yield f"Chance to land in {'the windows' if several else 'the window'}: {chances}."
+    laden = [(one, f"{in_100(found.laden_chance)} in 100") for one, found in pairs if found.laden]
     if laden:
-        yield f"Fully laden: {' and '.join(laden)}."
-    turned = (
-        f"{with_uncertainty(found.engine_speed.value, found.engine_speed.expanded_uncertainty, 0)} rev/min"
-        f"{of[one.engine.position]}"
+        yield f"Fully laden: {_of_each(laden)}."
+    turned = [
+        (one, f"{with_uncertainty(found.engine_speed.value, found.engine_speed.expanded_uncertainty, 0)} rev/min")
         for one, found in pairs
-    )
-    yield f"Expect {' and '.join(turned)}, then run again."
+    ]
+    yield f"Expect {_of_each(turned)}, then run again."
     for lacks in dict.fromkeys(filter(None, (rated_speed_lacks(one) for one, _ in pairs))):
         yield f"{lacks}: the middle of the window stands for it."
+
+
+def _as_far_as_fits(said: str, words: Iterable[str]) -> tuple[str, tuple[Table, ...]]:
+    """A text with as many sentences more as it holds, in their order; the others in a table."""
+    more = list[tuple[str]]()
+    for each in words:
+        if len(said) + len(each) < LONGEST_TOLD and not more:
+            said = f"{said} {each}"
+        else:
+            more.append((each,))
+    return said, (Table("What else to know of it", ("note",), tuple(more)),) if more else ()
+
+
+def _of_each(said: Sequence[tuple[Fitted, str]]) -> str:
+    """What is said of each engine; of several alike once."""
+    words = {text for _, text in said}
+    if len(words) == 1:
+        return f"{words.pop()}{' each' if len(said) > 1 else ''}"
+    return " and ".join(f"{text} ({one.engine.position})" for one, text in said)
 
 
 def _diameter(view: JobView, forecasts: Forecasts, first: Option) -> Iterator[str]:
@@ -465,11 +490,10 @@ def _diameter(view: JobView, forecasts: Forecasts, first: Option) -> Iterator[st
     one = forecasts.fitted[0]
     ran = forecasts.runs[one.engine.position][0].diameter
     if ran is None or first.kept:
-        yield "Its diameter is not known: it is taken to fall by 1/8 in for each inch more pitch."
+        yield "Its diameter is not known: it is taken to fall by 1/8 of what the pitch grows."
     else:
         told = inches_told(view, round(8 * ran - first.change_of(one)) / 8, one.engine)
-        alike = f" {_kind_as_now(one.engine)}" if _kind_as_now(one.engine) else ""
-        yield f"Take it with a diameter of about {told}: 1/8 in less for each inch more pitch.{alike}"
+        yield f"Take it with about {told} of diameter, less by 1/8 of what the pitch grows{_kind_as_now(one.engine)}."
 
 
 def _kind_as_now(engine: Engine) -> str:
@@ -478,7 +502,7 @@ def _kind_as_now(engine: Engine) -> str:
     blades = f"{fitted.blades} blades" if fitted.blades not in (None, USUAL_BLADES) else ""
     cup = f"a {fitted.cup} cup" if fitted.cup not in ("", "none") else ""
     kind = " and ".join(filter(None, (blades, cup)))
-    return f"It is foreseen with {kind}, as the one now fitted." if kind else ""
+    return f", and with {kind} as now" if kind else ""
 
 
 def _boat_speed(view: JobView, forecasts: Forecasts, pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:
@@ -489,7 +513,7 @@ def _boat_speed(view: JobView, forecasts: Forecasts, pairs: Sequence[tuple[Fitte
         return
     told = view.told(found.speed.value, "kn", 1, found.speed.expanded_uncertainty)
     if abs(found.speed.value - ran) <= found.speed.expanded_uncertainty:
-        yield f"Boat speed {told}: no gain or loss can be promised."
+        yield f"Boat speed {told}: promise no gain or loss."
     else:
         yield f"Boat speed {told}: a {'gain' if found.speed.value > ran else 'loss'} is likely."
 

@@ -407,9 +407,10 @@ def _fitting(picture: Picture) -> tuple[float, float]:
 
 
 def _under_photo(photo: Photo, host: PluginHost, view: JobView) -> str:
-    """What a photo shows, what its arrows point at, who took it and when."""
+    """What a photo shows, what its arrows point at, who kept it, and when it was taken."""
     told = [shown_in_words(photo, host, view), arrows_in_words(photo)]
-    told.append(", ".join(filter(None, (photo.by, date_in_words(photo.taken[:10])))))
+    when = date_in_words(photo.taken[:10]) if photo.taken else f"kept {date_in_words(photo.kept[:10])}"
+    told.append(", ".join(filter(None, (photo.by, when))))
     return ". ".join(filter(None, told))
 
 

@@ -135,12 +135,11 @@ def _facts_like(store: Store, named: str) -> like.Facts:
     if not named:
         return {}
     templates = like.templates_in(_state_of(store, SHOP_RECORD))
-    for one in templates:
-        if one.name.casefold() == named.casefold():
-            return one.facts
+    if one := like.template_named(templates, named):
+        return one.facts
     boat = open_boat(store, hull_number.key(named))[0]
     if not len(boat.state):
-        known = ", ".join(one.name for one in templates) or "none is kept"
+        known = ", ".join(each.name for each in templates) or "none is kept"
         raise InputError("new boat", [Fault("like", f"a boat's hull number, or a template ({known})", named)])
     return like.shared_facts(boat.vessel())
 

@@ -11,6 +11,7 @@ from kivy.uix.widget import Widget
 
 from garboard.fittings import CAME_WITH, Fitting, fitted_now, name_of_fitting
 from garboard.records import Forecast, JsonValue, Vessel
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask, pieces
 from garboard_tablet.models.entry import entry_route
 from garboard_tablet.models.pages import ValueLine, asks_aside, lines_of_step
@@ -89,7 +90,7 @@ class TrialsPage(ComparingPage):
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel
         on = name_of_fitting(vessel, fitted_now(vessel)) or CAME_WITH
         return [
-            words(f"Fitted: {on}", size=HEADING),
+            words(phrase("Fitted: {on}", on=on), size=HEADING),
             words("Only this propeller has runs. Change it with New trial: runs made so far stay with it.", "quiet"),
         ]
 
@@ -180,8 +181,13 @@ class TrialPage(ComparingPage):
         found = [
             str(one.value) for one in view.measurements if (one.step, one.row) == (step, row) and one.field in shown
         ]
-        return RowPress(f"{title}, row {row}", partial(self.way.go, self.route.to("step", step=step)),
-                        small=", ".join(found), word="open", name=f"run {step} {row}")  # fmt: skip
+        return RowPress(
+            phrase("{title}, row {row}", title=title, row=row),
+            partial(self.way.go, self.route.to("step", step=step)),
+            small=", ".join(found),
+            word="open",
+            name=f"run {step} {row}",
+        )
 
     def actions(self) -> Sequence[Press | None]:
         if self._is_on:

@@ -183,8 +183,8 @@ def test_sizes_to_try_are_those_that_are_stamped() -> None:
 def test_diameter_and_boat_speed_are_told_with_what_is_tried() -> None:
     """Which diameter was counted with, and that the boat's speed is hardly foreseeable."""
     words = advised(boat()).sentence
-    assert "Take it with a diameter of about 14.75 in: 1/8 in less for each inch more pitch." in words
-    assert "Boat speed 35.3 ± 2.0 kn: no gain or loss can be promised." in words
+    assert "Take it with about 14.75 in of diameter, less by 1/8 of what the pitch grows." in words
+    assert "Boat speed 35.3 ± 2.0 kn: promise no gain or loss." in words
     assert "diameter" not in advised(boat(), "14.5 x 16").sentence
     without = attrs.evolve(
         boat(), engines=(attrs.evolve(boat().engines[0], propeller=Propeller(pitch=amount("19 in"))),)
@@ -249,8 +249,22 @@ def test_blades_and_cup_that_are_counted_with_are_told() -> None:
     """17 in with the four blades and the cup of now; three blades without a cup go without saying."""
     fitted = Propeller(diameter=amount("14.5 in"), pitch=amount("19 in"), blades=4, cup="light")
     unusual = attrs.evolve(boat(), engines=(attrs.evolve(boat().engines[0], propeller=fitted),))
-    assert "It is foreseen with 4 blades and a light cup, as the one now fitted." in advised(unusual).sentence
-    assert "as the one now fitted" not in advised(boat()).sentence
+    assert "of what the pitch grows, and with 4 blades and a light cup as now." in advised(unusual).sentence
+    assert "as now" not in advised(boat()).sentence
+
+
+def test_however_much_there_is_to_say_the_caution_is_not_cut_off() -> None:
+    """Twins in warm air, fully laden told, blades and cup unusual, no rated speed: more than a text may hold before."""
+    made = vessel(2, displacement_as_run="3100 lb", displacement_full_load="3900 lb", length="21 ft")
+    fitted = Propeller(diameter=amount("14.25 in"), pitch=amount("21 in"), blades=4, cup="light")
+    made = attrs.evolve(made, engines=tuple(attrs.evolve(one, propeller=fitted) for one in made.engines))
+    warm = {**GOOD_CONDITIONS, "air_temperature": "38 degC", "air_pressure": "985 hPa"}
+    found = one(job(made, two_ways(made, "5180 rev/min", ("44.0 kn", "43.0 kn")), warm))
+    words = found.sentence
+    assert "(cut: " not in words
+    assert any(row[0].startswith("By proportion it would be") for row in found.tables[-1].rows), "nothing is lost"
+    assert "open the throttle with care" in words
+    assert "Fully laden: 78 in 100 each." in words
 
 
 def test_what_a_rule_says_of_both_engines_is_said_once() -> None:
