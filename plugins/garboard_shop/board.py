@@ -54,6 +54,7 @@ SORTS: Mapping[str, Callable[[JobRow], tuple[Any, ...]]] = {
     "technician": lambda row: (not row.technician, row.technician.casefold(), row.since),
     "promised": lambda row: (row.promised or "9", row.since),
     "changed": lambda row: (-row.changed,),
+    "took": lambda row: (-row.days_to_hand_over, row.since),
 }
 
 _NAMED = ("state", "waiting_for", "technician", "model", "engine", "tablet")
@@ -309,7 +310,7 @@ class Board:
 
         kinds: dict[str, Any] = dict.fromkeys(_NAMED, np.int32)
         kinds |= {"is_here": bool, "is_failing": bool, "is_right": bool, "is_stale": bool, "due": np.int32}
-        kinds |= {"since": np.int64, "changed": np.int64, "handed": np.int64, "days": np.float64}
+        kinds |= {"since": np.int64, "changed": np.int64, "handed": np.int64, "settled": np.int64, "days": np.float64}
         for name, kind in kinds.items():
             self._columns[name] = _longer(self._columns.get(name), size, kind)
         for key, column in self._codes.items():
@@ -326,7 +327,7 @@ class Board:
         columns["is_right"][place] = row.was_right_first
         columns["is_stale"][place] = bool(row.stale)
         columns["due"][place] = date.fromisoformat(row.promised).toordinal() if row.promised else 0
-        for name in ("since", "changed", "handed"):
+        for name in ("since", "changed", "handed", "settled"):
             columns[name][place] = getattr(row, name)
         columns["days"][place] = row.days_to_hand_over
         for column in self._codes.values():
@@ -347,6 +348,12 @@ class Board:
             rows = ((place, row) for place, row in enumerate(self.rows) if row is not None)
             self._orders[sort] = _Order(SORTS[sort], rows)
         return self._orders[sort]
+
+    def settled_last(self) -> JobRow | None:
+        """The job in which a disagreement was settled last; None where none ever was."""
+        with self._guard:
+            settled = self._columns["settled"] * self._columns["is_here"]
+            return self.rows[int(settled.argmax())] if settled.any() else None
 
     # --- what is asked
 

@@ -81,6 +81,7 @@ class JobRow(Past):
     is_managers : whether a manager signed, and it holds
     writer      : who wrote in it last on a tablet
     tablet      : stands for the tablet that wrote in it last, in entries
+    settled     : when a disagreement was settled last [ms since 1970-01-01 UTC], and by whom; 0 for never
     assigned, promised, said_waiting, comment, comment_by : what a manager planned
     """
 
@@ -103,6 +104,8 @@ class JobRow(Past):
     is_managers: bool = False
     writer: str = ""
     tablet: str = ""
+    settled: int = 0
+    settled_by: str = ""
     assigned: str = ""
     promised: str = ""
     said_waiting: str = ""
@@ -171,6 +174,8 @@ def _job_row(summary: BoatSummary, job: JobSummary, hull: str, before: Past | No
     phases = {phase.phase.value: _how_far([step.state for step in phase.steps]) for phase in job.phases}
     state = state_of(job)
     text, more = _open(state, job)
+    settlings = [one.entry for _, one in job.resolutions if one.entry.more.get("reason")]
+    settling = max(settlings, key=lambda entry: (entry.clock, entry.id), default=None)
     row = JobRow(
         hull=hull,
         job=job.id,
@@ -192,6 +197,8 @@ def _job_row(summary: BoatSummary, job: JobSummary, hull: str, before: Past | No
         is_managers=any(one.role == "manager" and not one.stale for one in job.view.sign_offs),
         writer=last.by if last else next(iter(record.technicians), ""),
         tablet=last.tablet if last else "",
+        settled=settling.clock.milliseconds if settling else 0,
+        settled_by=settling.by if settling else "",
     )
     return with_past(planned(row, plan), before, came)
 
@@ -264,7 +271,7 @@ def _open(state: State, job: JobSummary) -> tuple[str, int]:
     if state is State.TO_SETTLE:
         first = job.choices[0]
         values = " or ".join(_in_words(entry) for entry in first.values if entry.kind != "job")  # as an owner is
-        return f"{first.place}: {values}".removesuffix(": "), len(job.choices) - 1
+        return ": ".join(filter(None, (values, first.place))), len(job.choices) - 1
     fails = job.with_verdict(Verdict.FAIL)
     if fails:
         return f"{fails[0].about}: {first_sentence(result_of(fails[0]))}", len(fails) - 1

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
 
-from garboard.disk.entries import Entry
+from garboard.disk.entries import PLAN, Entry
 from garboard.faults import in_number
 from garboard.findings import Number, Verdict, with_uncertainty
 from garboard.history.past import reason_in
@@ -203,7 +203,7 @@ def days_of(job: JobSummary, entries: Iterable[Entry], parts: Iterable[str]) -> 
     mine = {*parts}
     by_day: dict[str, list[Entry]] = defaultdict(list)
     for entry in entries:
-        if entry.job in mine:
+        if entry.job in mine or (entry.kind == PLAN and entry.subject[:1] and entry.subject[0] in mine):
             by_day[entry.at[:10]].append(entry)
     opened = job.view.job.opened[:10]
     if opened:
@@ -219,7 +219,7 @@ def _lines(entries: Sequence[Entry], settled: dict[str, str], *, is_first: bool)
         yield "Opened"
     by: dict[str, int] = defaultdict(int)
     for entry in entries:
-        if entry.kind != SIGNED and entry.id not in settled:
+        if entry.kind not in (SIGNED, PLAN) and entry.id not in settled:
             by[entry.by] += 1
     if by:
         told = ", ".join(f"{name} {number}" for name, number in sorted(by.items()))
@@ -230,6 +230,9 @@ def _lines(entries: Sequence[Entry], settled: dict[str, str], *, is_first: bool)
         elif entry.kind == SIGNED:
             name = " ".join(entry.subject[1:]) or entry.by
             yield f"Signed by {name}, {entry.subject[0] if entry.subject else ''}".rstrip(", ")
+        elif entry.kind == PLAN:
+            what = " ".join(entry.subject[1:2]).replace("_", " ").capitalize()
+            yield f"{what}: {value_in_words(entry.value)}, by {entry.by}"
         elif entry.kind == RETRACTED and reason_in(entry):
             yield f"Taken back by {entry.by}: {reason_in(entry)}"
 

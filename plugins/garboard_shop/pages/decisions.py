@@ -14,6 +14,7 @@ from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import Boat
 from garboard.history.halves import save_in_turn
 from garboard.history.past import outlived_a_joining
+from garboard.history.plans import plan_entries
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import reset_setting, set_setting
@@ -339,6 +340,18 @@ def set_for_shop(store: Store, setting: Setting, form: Mapping[str, str], by: st
     value = settings.typed(setting, form)
     _keep(store, [set_setting(author, record, setting.key, value, reason, managers=managers)], now)
     return f"{title} is {value_in_words(value)} now, for every job that is not signed."
+
+
+def plan_job(store: Store, boat: Boat, job: str, said: Mapping[str, str], by: str, now: int) -> int:
+    """Keep what a manager plans for a job; how many entries were written.
+
+    said   : as `plans.plan_entries` takes it
+    errors : InputError, storage.NotSaved
+    """
+    home = boat.state_of(job)
+    entries = plan_entries(author_after(home, by), home, job, said)
+    _keep(store, entries, now)
+    return len(entries)
 
 
 def _joins(state: HullState, key: RegisterKey, other: str) -> bool:

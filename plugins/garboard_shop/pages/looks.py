@@ -17,7 +17,7 @@ from garboard.history.registers import register_of
 from garboard_shop.pages.summaries import BoatSummary, register_in_words
 from garboard_shop.store import Store
 
-COOKIE = "__Host-garboard-looked"
+COOKIE = "__Host-garboard-boats"
 MOST_BOATS = 40
 """Of which a browser remembers when; some 1.2 kB."""
 SAME_LOOK = 30 * 60 * 1000

@@ -17,6 +17,7 @@ from garboard.disk.json_text import read_json
 from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import InputError
 from garboard.history.authority import ON_THE_PAGE
+from garboard.history.boat import Boat
 from garboard.history.boats_alike import REGISTER, kinds_entry, kinds_in
 from garboard.history.plans import plan_of
 from garboard.history.replay import replay
@@ -281,15 +282,13 @@ class Remembering:
             self._board.take(row.hull, row.jobs)
         return True
 
-    def plan(self, summary: BoatSummary, job: str) -> None:
+    def plan(self, boat: Boat, job: str) -> None:
         """Show what a manager just planned for a job. Its row is made anew as soon as that boat's turn comes."""
-        numbers = summary.boat.state.hull_keys
-        board = self.board
-        held = {hull: rows for hull in numbers if board is not None and (rows := board.jobs_of(hull))}
-        plan = plan_of(summary.boat.state_of(job), (job, *summary.boat.state_of(job).parts(job)))
-        for hull, rows in held.items():
-            if board is not None:
-                board.take(hull, (planned(row, plan) if row.job == job else row for row in rows))
+        board, home = self.board, boat.state_of(job)
+        plan = plan_of(home, (job, *home.parts(job)))
+        for hull in sorted(boat.state.hull_keys) if board is not None else ():
+            if board is not None and (rows := board.jobs_of(hull)):
+                board.take(hull, [planned(row, plan) if row.job == job else row for row in rows])
 
     def learn_owners(self) -> None:
         """Let the board's search know the owners' references, once the index has read them all."""

@@ -34,11 +34,12 @@ from garboard.report.photo_files import PictureRefused, drawn
 from garboard.report.trials import foreseen_of, table_of_trials, trials_of, which_stays
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard.steps import Assessed
+from garboard_shop.job_rows import JobRow
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
+from garboard_shop.pages import board, decisions, exports, looks, people, plugins, settings, sheet, wording
 from garboard_shop.pages import boat_page as glance
-from garboard_shop.pages import decisions, exports, looks, people, plugins, settings, sheet, wording
 from garboard_shop.pages.consequences import by_hull
 from garboard_shop.pages.desk import FOLDER, ShopDesk
 from garboard_shop.pages.drawing import colours_as_css, photo_name
@@ -88,6 +89,11 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/first", first, "POST", NOBODY),
         ("/days", to_day, "GET", ""),
         ("/days/{day}", day_page, "GET", ""),
+        ("/board", board.board_page, "GET", ""),
+        ("/board/several", board.plan_several, "POST", MANAGER),
+        ("/board/looked", board.looked, "POST", ""),
+        ("/boats/{hull}/plan", board.plan_page, "GET", ""),
+        ("/boats/{hull}/plan", board.plan, "POST", MANAGER),
         ("/boats", boats_page, "GET", ""),
         ("/boats/new", begin_boat, "POST", MANAGER),
         ("/boats/{hull}", boat_page, "GET", ""),
@@ -291,6 +297,9 @@ def boat_page(visit: Visit) -> Response:
         figures={job.id: glance.large_figures(job.assessed, judged[job.id].outcomes) for job in summary.jobs},
         glances={job.id: glance.phases_at_a_glance(job) for job in summary.jobs},
         days={job.id: _days(summary, job) for job in summary.jobs},
+        rows=_rows_of_jobs(desk, summary),
+        marks=board.STATE_MARKS,
+        now=desk.now(),
         shortened=glance.shortened,
         recordings={job.id: glance.recordings_in(job) for job in summary.jobs},
         looked=looked,
@@ -309,6 +318,13 @@ def boat_page(visit: Visit) -> Response:
     )
     looks.note(page, visit.request.cookies.get(looks.COOKIE, ""), summary.key, desk.now())
     return page
+
+
+def _rows_of_jobs(desk: ShopDesk, summary: BoatSummary) -> dict[str, JobRow]:
+    """The board's rows of a boat's jobs, by job; none of one that the board does not have yet."""
+    rows = desk.remembering.board
+    found = (rows.jobs_of(hull) for hull in sorted(summary.boat.state.hull_keys)) if rows is not None else ()
+    return {row.job: row for of_one in found for row in of_one}
 
 
 def _days(summary: BoatSummary, job: JobSummary) -> tuple[glance.WorkDay, ...]:
