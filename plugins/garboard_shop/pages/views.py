@@ -645,7 +645,7 @@ def memory_page(visit: Visit) -> Response:
         boats=None if memory is None else len(memory),
         score=(memory or Memory()).score(),
         judged_from=JUDGED_FROM,
-        behind=visit.desk.remembering.behind(),
+        progress=visit.desk.remembering.progress,
     )
 
 
