@@ -11,6 +11,10 @@ from garboard_shop.memory import Row
 FORMS = ("planing", "planing", "planing", "flat bottom hard chine", "multihull")
 
 
+def hull_of(number: int) -> str:
+    return f"QQZ{number:05d}A626"
+
+
 def rows(number: int, seed: int = 15) -> Iterator[Row]:
     """So many boats of one seed: the longer the heavier and stronger, the faster the more pitch."""
     chance = random.Random(seed)
@@ -21,7 +25,7 @@ def rows(number: int, seed: int = 15) -> Iterator[Row]:
         power = chance.choice((30, 45, 60, 75, 85, 110, 150, 190, 220)) * float(engines)
         pitch = round(8 + 8 * (power / weight * 10) ** 0.5 + chance.gauss(0, 0.8))
         yield Row(
-            hull=f"QQZ{each:05d}A626",
+            hull=hull_of(each),
             hull_form=chance.choice(FORMS),
             length=round(length, 2),
             weight=round(weight, 1),
@@ -52,10 +56,10 @@ def job(number: int) -> JobRow:
     code = CODES[number % 3]
     since = NOW - (number % 30) * A_DAY
     return JobRow(
-        hull=f"QQZ{number:05d}A626",
+        hull=hull_of(number),
         job=f"job {number}",
-        number=f"QQZ{number:05d}A626",
-        numbers=(f"QQZ{number:05d}A626",),
+        number=hull_of(number),
+        numbers=(hull_of(number),),
         name=f"{NAMES[number % 8]} {number}",
         kind="commissioning",
         model=MODELS[number % 4],

@@ -36,14 +36,16 @@ PAUSE = 0.2
 """Between two boats whose rows are made again, so that the pages come first [s]."""
 A_WEEK = 7 * 24 * 60 * 60 * 1000
 """What boats kept changes slowly, and every telling stays in the shop's record [ms]."""
-NEXT_LOOK = 60.0
+NEXT_LOOK = 10.0
 """After all of them [s]."""
+AN_HOUR = 60 * 60 * 1000
+"""So often it is looked whether tablets are to be told: all rows are gone through for that [ms]."""
 
 log = logging.getLogger("garboard.shop")
 
 
 @attrs.frozen
-class _Made:
+class Made:
     """Of what a row was made.
 
     numbers   : of the boat
@@ -61,7 +63,7 @@ class _Made:
         return canonical_bytes({**attrs.asdict(self), "numbers": [*self.numbers]}).decode()
 
     @classmethod
-    def of_text(cls, text: str) -> _Made | None:
+    def of_text(cls, text: str) -> Made | None:
         """None for what an earlier program wrote, which said less: the row is made again. Raises ValueError."""
         plain: Any = read_json(text) if text.startswith("{") else {}
         if not isinstance(plain, dict) or not attrs.fields_dict(cls).keys() <= plain.keys():
@@ -80,7 +82,7 @@ class _Standing:
     files: int
     judged_by: str
 
-    def bears_out(self, made: _Made | None) -> bool:
+    def bears_out(self, made: Made | None) -> bool:
         """Whether a row would be made of the same again."""
         return (
             made is not None
@@ -156,7 +158,7 @@ class Remembering:
         self._has_owners = False
         self._guard = threading.Lock()
         self._memory: Memory | None = None
-        self._made: dict[str, _Made] = {}
+        self._made: dict[str, Made] = {}
         self._settings_of: tuple[str, frozenset[str]] | None = None
         self._settings: list[JsonValue] = []
         self._pasts: dict[str, Mapping[str, Past]] = {}
@@ -175,7 +177,7 @@ class Remembering:
                     self._pasts[hull] = pasts_of_text(one.text)
                     try:
                         row = of_text(one.text) if one.text else None  # "": the boat has its row under another number
-                        made = _Made.of_text(one.digest)
+                        made = Made.of_text(one.digest)
                         if row is None or made is None or hull not in held:
                             continue
                         if row.hull != hull:
@@ -269,7 +271,7 @@ class Remembering:
         numbers = summary.boat.state.hull_keys
         gone = {number: KeptRow("", "") for number in numbers - {row.hull} if number in memory}
         digests = {number: now.digests.get(number, "") for number in (*summary.held, hull) if number != SHOP_RECORD}
-        made = _Made(tuple(sorted({*numbers, hull})), digests, now.files if summary.lacking else None, now.judged_by)
+        made = Made(tuple(sorted({*numbers, hull})), digests, now.files if summary.lacking else None, now.judged_by)
         before = self._pasts_of(row.hull, made)
         row = attrs.evolve(row, jobs=job_rows(summary, row.hull, before, self._arrivals.of(numbers, self._now())))
         self._store.put_rows({**gone, row.hull: KeptRow(made.as_text(), as_text(row))})
@@ -297,7 +299,7 @@ class Remembering:
             self._board.learn_words()
             self._has_owners = True
 
-    def _pasts_of(self, hull: str, made: _Made) -> dict[str, Past]:
+    def _pasts_of(self, hull: str, made: Made) -> dict[str, Past]:
         """What was known of a boat's jobs, by job; under the number of its row before any other."""
         numbers = [*sorted({*made.numbers, *made.digests} - {hull}), hull]
         return {job: past for number in numbers for job, past in self._pasts.get(number, {}).items()}
@@ -318,11 +320,14 @@ class Remembering:
         return bool(self._store.put_if_absent(offered, ON_THE_PAGE, now, 0).added)
 
     def _run(self) -> None:
+        told = 0
         while not self._stop.is_set():
             try:
                 self.learn_owners()
                 self.bring_up_to_date(pause=PAUSE)
-                self.tell_tablets(wall_milliseconds())
+                if not 0 <= wall_milliseconds() - told < AN_HOUR:
+                    told = wall_milliseconds()
+                    self.tell_tablets(told)
             except (StoreAway, NotSaved):
                 log.warning("the shop's memory is not up to date; it is tried again", exc_info=True)
             except Exception:  # the thread has nobody above it, and the rows are made again at the next look

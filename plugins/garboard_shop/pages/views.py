@@ -684,7 +684,7 @@ def memory_page(visit: Visit) -> Response:
         boats=None if memory is None else len(memory),
         score=(memory or Memory()).score(),
         judged_from=JUDGED_FROM,
-        behind=visit.desk.remembering.behind(),
+        progress=visit.desk.remembering.progress,
     )
 
 
@@ -693,7 +693,7 @@ def insight_page(visit: Visit) -> Response:
     desk = visit.desk
     memory = desk.remembering.at_hand
     shown = None if memory is None else desk.insights.of(memory)
-    return visit.page("insight.html", shown=shown, behind=desk.remembering.behind())
+    return visit.page("insight.html", shown=shown, progress=desk.remembering.progress)
 
 
 def settings_page(visit: Visit) -> Response:
