@@ -22,6 +22,8 @@ FEWEST_FOR_A_SHARE = 5
 """Jobs: of fewer no per cent is told."""
 MOST_CODES, MOST_NAMES = 10, 8
 MONTHS, WEEKS = 12, 26
+LATELY = 91
+"""Days: three months."""
 MOST_DOTS = 80
 """Drawn of one kind; the ranges are over all."""
 KINDS = (SLIP, ECONOMY, DEVIATION)
@@ -110,19 +112,35 @@ class Spread:
 
 
 @attrs.frozen(kw_only=True)
-class Insight:
-    """Everything the page shows.
+class Tally:
+    """What failed in some jobs, the commonest first.
 
-    failing_jobs : jobs in which any check ever failed
-    by_week      : of jobs handed over, with the days each took
+    span  : when the shop came to know of them, as the board's address asks for it; "" for all jobs
+    codes : how many checks ever failed, of which the commonest are listed
     """
 
-    at: int
+    span: str = ""
     jobs: int = 0
-    failing_jobs: int = 0
     failures: tuple[Failure, ...] = ()
     codes: int = 0
     grids: tuple[Grid, ...] = ()
+
+    def address(self, **asked: str) -> str:
+        """The board's address for some of these jobs."""
+        return board(view="all", **asked, **({"known": self.span} if self.span else {}))
+
+
+@attrs.frozen(kw_only=True)
+class Insight:
+    """Everything the page shows.
+
+    lately  : of the jobs that the shop came to know of in the last three months
+    by_week : of jobs handed over, with the days each took
+    """
+
+    at: int
+    whole: Tally = attrs.field(factory=Tally)
+    lately: Tally = attrs.field(factory=Tally)
     months: tuple[Span, ...] = ()
     by_week: tuple[Span, ...] = ()
     waits: tuple[Wait, ...] = ()
@@ -149,25 +167,32 @@ def insight_of(rows: Sequence[Row], score: Score, now: int) -> Insight:
     now : the shop's wall time since 1970-01-01 UTC [ms]
     """
     jobs = [job for row in rows for job in row.jobs]
-    ever = Counter(code for job in jobs for code in set(job.ever_failed))
-    still = Counter(code for job in jobs for code in set(job.failing))
-    commonest = sorted(ever, key=lambda code: (-ever[code], code))
-    shown = commonest[:MOST_CODES]
     handed = [job for job in jobs if job.is_handed_over and job.handed]
-    seen = _seen(rows)
+    seen, first = _seen(rows), _day(now) - timedelta(days=LATELY - 1)
     return Insight(
         at=now,
-        jobs=len(jobs),
-        failing_jobs=sum(bool(job.ever_failed) for job in jobs),
-        failures=tuple(Failure(code, ever[code], still[code]) for code in shown),
-        codes=len(commonest),
-        grids=tuple(_grid(facet, of, jobs, shown[:MOST_NAMES]) for facet, of in GRIDS.items()),
+        whole=_tally(jobs),
+        lately=_tally([job for job in jobs if _day(job.known) >= first], f"{first}+{LATELY}"),
         months=_months(handed, now),
         by_week=_weeks(handed, now),
         waits=_waits(jobs, now),
         score=score,
         forecasts=tuple(seen[FORECAST][-MOST_DOTS:]),
         spreads=tuple(_spread(what, seen[what]) for what in KINDS),
+    )
+
+
+def _tally(jobs: Sequence[JobRow], span: str = "") -> Tally:
+    ever = Counter(code for job in jobs for code in set(job.ever_failed))
+    still = Counter(code for job in jobs for code in set(job.failing))
+    commonest = sorted(ever, key=lambda code: (-ever[code], code))
+    shown = commonest[:MOST_CODES]
+    return Tally(
+        span=span,
+        jobs=len(jobs),
+        failures=tuple(Failure(code, ever[code], still[code]) for code in shown),
+        codes=len(commonest),
+        grids=tuple(_grid(facet, of, jobs, shown[:MOST_NAMES]) for facet, of in GRIDS.items()),
     )
 
 

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from garboard.faults import in_number
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import NOBODY
-from garboard_shop.insight import Grid, Insight, Spread, board, insight_of
+from garboard_shop.insight import Grid, Insight, Spread, Tally, board, insight_of
 from garboard_shop.memory import DEVIATION, ECONOMY, SLIP, Memory
 from garboard_shop.pages import charts
 from garboard_shop.pages.wording import day_of
@@ -35,20 +35,6 @@ class Entry:
 
 
 @attrs.frozen(kw_only=True)
-class Chart:
-    """One chart.
-
-    sentence : what it says, before it is looked at
-    listed   : its marks once more, in words
-    """
-
-    title: str
-    sentence: str
-    drawing: Markup
-    listed: tuple[Entry, ...] = ()
-
-
-@attrs.frozen(kw_only=True)
 class Cell:
     """A count in a table, with its rows and how dark it is, from 0."""
 
@@ -66,13 +52,27 @@ class CountTable:
     rows: tuple[tuple[str, tuple[Cell, ...]], ...]
 
 
+@attrs.frozen(kw_only=True)
+class Chart:
+    """One chart.
+
+    sentence : what it says, before it is looked at
+    listed   : its marks once more, in words
+    """
+
+    title: str
+    sentence: str
+    drawing: Markup
+    listed: tuple[Entry, ...] = ()
+    tables: tuple[CountTable, ...] = ()
+
+
 @attrs.frozen
 class Shown:
     """The page as it was counted and drawn last."""
 
     counted: Insight
     charts: tuple[Chart, ...]
-    tables: tuple[CountTable, ...]
 
 
 class Insights:
@@ -112,7 +112,7 @@ class Insights:
     def _count(self, memory: Memory) -> Shown:
         version = memory.version
         counted = insight_of(memory.rows(), memory.score(), self._now())
-        shown = Shown(counted, charts_of(counted, self._host), tables_of(counted, self._host))
+        shown = Shown(counted, charts_of(counted, self._host))
         self._shown = memory, version, shown
         return shown
 
@@ -127,7 +127,8 @@ def code_in_words(code: str, host: PluginHost) -> str:
 def charts_of(found: Insight, host: PluginHost) -> tuple[Chart, ...]:
     """The charts of the page in their order."""
     return (
-        _failures(found, host),
+        _failures(found.whole, host, "What fails first"),
+        _failures(found.lately, host, "What failed in jobs of the last three months"),
         _months(found),
         _days(found),
         _waits(found),
@@ -136,22 +137,18 @@ def charts_of(found: Insight, host: PluginHost) -> tuple[Chart, ...]:
     )
 
 
-def tables_of(found: Insight, host: PluginHost) -> tuple[CountTable, ...]:
-    """What fails first, by model, engine and rigger."""
-    return tuple(_table(grid, host) for grid in found.grids if grid.names)
-
-
-def _failures(found: Insight, host: PluginHost) -> Chart:
+def _failures(found: Tally, host: PluginHost, title: str) -> Chart:
     bars = [
         charts.Bar(
             code_in_words(one.code, host),
-            board(view="all", failed=one.code),
+            found.address(failed=one.code),
             one.ever,
             one.still,
             f"{one.ever}, {one.still} still",
         )
         for one in found.failures
     ]
+    sentence = f"No check has failed in {in_number(found.jobs, 'job')}."
     if bars:
         sentence = (
             f"{bars[0].label} fails most: in {found.failures[0].ever} of {in_number(found.jobs, 'job')}, "
@@ -159,25 +156,25 @@ def _failures(found: Insight, host: PluginHost) -> Chart:
         )
         if found.codes > len(bars):
             sentence += f" {in_number(found.codes - len(bars), 'rarer failure')} left out."
-    else:
-        sentence = "No check has failed yet."
-    return Chart(title="What fails first", sentence=sentence, drawing=charts.bars("Failures by check", bars))
+    tables = tuple(_table(found, grid, host) for grid in found.grids if grid.names)
+    return Chart(
+        title=title, sentence=sentence, drawing=charts.bars(title, bars) if bars else Markup(""), tables=tables
+    )
 
 
-def _table(grid: Grid, host: PluginHost) -> CountTable:
+def _table(found: Tally, grid: Grid, host: PluginHost) -> CountTable:
     most = max((number for row in grid.rows for number in row), default=1) or 1
+
+    def cell(name: str, code: str, number: int) -> Cell:
+        href = found.address(failed=code, **{grid.facet: name})
+        return Cell(number=number, href=href, shade=-(-SHADES * number // most))
+
     rows = tuple(
-        (name, tuple(_cell(grid, name, code, number, most) for code, number in zip(grid.codes, numbers, strict=True)))
+        (name, tuple(cell(name, code, number) for code, number in zip(grid.codes, numbers, strict=True)))
         for name, numbers in zip(grid.names, grid.rows, strict=True)
     )
-    return CountTable(
-        title=FACET_TITLES[grid.facet], headings=tuple(code_in_words(code, host) for code in grid.codes), rows=rows
-    )
-
-
-def _cell(grid: Grid, name: str, code: str, number: int, most: int) -> Cell:
-    asked = {"view": "all", "failed": code, grid.facet: name}
-    return Cell(number=number, href=board(**asked), shade=-(-SHADES * number // most))
+    headings = tuple(code_in_words(code, host) for code in grid.codes)
+    return CountTable(title=FACET_TITLES[grid.facet], headings=headings, rows=rows)
 
 
 def _months(found: Insight) -> Chart:

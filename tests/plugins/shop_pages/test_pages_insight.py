@@ -11,10 +11,10 @@ from boat_rows import CODES, MODELS, NOW, RIGGERS, jobs
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import Asked, Board, Times
 from garboard_shop.insight import GRIDS, insight_of
-from garboard_shop.job_rows import JobRow
+from garboard_shop.job_rows import A_DAY, JobRow
 from garboard_shop.memory import DEVIATION, ECONOMY, FORECAST, SLIP, Memory, Row, Score, Seen, as_text, of_text
 from garboard_shop.pages import insights
-from garboard_shop.pages.insights import Insights, charts_of, code_in_words, tables_of
+from garboard_shop.pages.insights import Insights, charts_of, code_in_words
 from garboard_shop.pages.wording import limits_of
 from pages_rig import SALTGRASS, Browser, Pages, tags_in, words_of
 
@@ -56,22 +56,33 @@ def hrefs(drawing: str) -> list[tuple[str, str]]:
 
 
 def test_what_fails_first_is_counted_and_each_bar_and_cell_lists_its_jobs(plugins: PluginHost) -> None:
-    assert [(one.code, one.ever, one.still) for one in COUNTED.failures] == [
+    assert [(one.code, one.ever, one.still) for one in COUNTED.whole.failures] == [
         (CODES[2], MANY // 6, MANY // 6),
         (CODES[1], MANY // 12, 0),
     ]
-    chart, *_ = charts_of(COUNTED, plugins)
+    chart, lately, *_ = charts_of(COUNTED, plugins)
     assert chart.sentence.startswith("Labels: unlabelled fails most: in 120 of 720 jobs, and in 120 it still does.")
     assert [listed(href) for href, _ in hrefs(chart.drawing)] == [120, 60]
-    tables = tables_of(COUNTED, plugins)
-    assert [table.title for table in tables] == ["By model", "By engine", "By rigger"]
-    cells = [cell for table in tables for _, row in table.rows for cell in row if cell.number]
+    assert [table.title for table in chart.tables] == ["By model", "By engine", "By rigger"]
+    cells = [cell for table in (*chart.tables, *lately.tables) for _, row in table.rows for cell in row if cell.number]
     assert len(cells) > 6
     assert [cell.number for cell in cells] == [listed(cell.href) for cell in cells]
-    (by_rigger,) = [grid for grid in COUNTED.grids if grid.facet == "technician"]
+    (by_rigger,) = [grid for grid in COUNTED.whole.grids if grid.facet == "technician"]
     assert dict(zip(by_rigger.names, by_rigger.rows, strict=True))[RIGGERS[2]] == (120, 0)
     assert set(GRIDS) == {"model", "engine", "technician"}
-    assert set(COUNTED.grids[0].names) <= set(MODELS)
+    assert set(COUNTED.whole.grids[0].names) <= set(MODELS)
+
+
+def test_what_fails_in_jobs_of_the_last_three_months_leaves_out_older_ones(plugins: PluginHost) -> None:
+    older = [attrs.evolve(job, known=job.known - 91 * A_DAY) for job in JOBS[:360]]
+    jobs_now = [*older, *JOBS[360:]]
+    counted = insight_of([row(number, job) for number, job in enumerate(jobs_now)], Score(0, 0), NOW)
+    lately = charts_of(counted, plugins)[1]
+    assert (counted.whole.failures[0].ever, counted.lately.failures[0].ever) == (120, 60)
+    at_board = Board(jobs_now)
+    (bar, *_), said = hrefs(lately.drawing), lately.sentence
+    assert at_board.find(Asked.of(dict(parse_qsl(urlsplit(bar[0]).query))), TIMES).total == 60
+    assert said.startswith("Labels: unlabelled fails most: in 60 of 360 jobs")
 
 
 def test_right_the_first_time_tells_no_per_cent_of_fewer_than_five(plugins: PluginHost) -> None:
@@ -130,7 +141,7 @@ def test_a_chart_is_a_group_of_links_and_a_name_in_it_is_no_markup(plugins: Plug
 def test_an_empty_shop_and_one_with_little_have_their_sentences(plugins: PluginHost) -> None:
     for counted in (insight_of([], Score(0, 0), NOW), insight_of([Row(hull="A")], Score(0, 0), NOW)):
         told = [chart.sentence for chart in charts_of(counted, plugins)]
-        assert "No check has failed yet." in told
+        assert "No check has failed in 0 jobs." in told
         assert "No job is open." in told
         assert all(told)
 
@@ -154,7 +165,7 @@ def test_over_many_boats_no_page_waits_for_the_count(plugins: PluginHost, monkey
     kept.wait()
     first = kept.of(memory)
     assert first is not None
-    assert first.counted.jobs == 5
+    assert first.counted.whole.jobs == 5
     memory.take(ROWS[6])
     assert kept.of(memory) is first  # a change is counted after a while, not at every look
     at[0] += insights.COUNTED_AGAIN_AFTER
@@ -162,7 +173,7 @@ def test_over_many_boats_no_page_waits_for_the_count(plugins: PluginHost, monkey
     kept.wait()
     again = kept.of(memory)
     assert again is not None
-    assert again.counted.jobs == 6
+    assert again.counted.whole.jobs == 6
 
 
 @pytest.mark.parametrize("seen", [(), (Seen(SLIP, -2.5, None, 20.0), Seen(FORECAST, 5400.0, 5300.0, 5600.0))])
