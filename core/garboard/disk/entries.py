@@ -62,6 +62,9 @@ FORECAST = "forecast"
 ALIKE = "alike"
 """Kind of the entries, in the shop's record, that say what boats of each kind kept; see `history.boats_alike`."""
 
+ISSUED = "issued"
+"""Kind of the entries that say which handover books were issued; see `history.proof`."""
+
 KINDS = frozenset(
     {
         "measure",
@@ -78,6 +81,7 @@ KINDS = frozenset(
         TEMPLATE,
         FORECAST,
         ALIKE,
+        ISSUED,
         STRAY,
     }
 )

@@ -12,6 +12,7 @@ import garboard
 from garboard.disk.clock import clock_mark, day_in_words
 from garboard.faults import in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
+from garboard.history.proof import Proof
 from garboard.hosting.cut import cut, told
 from garboard.hosting.host import PluginHost
 from garboard.hosting.own_copy import own_copy, own_view
@@ -68,6 +69,7 @@ from garboard.report.photos import (
     shown_in_words,
 )
 from garboard.report.press import pressed
+from garboard.report.record_file import attachments
 from garboard.report.settings_used import settings_in_words
 from garboard.report.trials import Trial, table_of_trials, trials_of, which_stays
 from garboard.report.type_faces import printable
@@ -106,12 +108,14 @@ def handover_book(
     *,
     unread: int = 0,
     load_photo: PhotoLoader = no_photo,
+    proof: Proof | None = None,
 ) -> bytes:
     """The handover book as a PDF. The same job, program and plugins give the same bytes.
 
     size       : "letter" or "A4"
     unread     : how many entries of the boat could not be read
     load_photo : gives the files of photos; those it does not give are listed by name alone
+    proof      : of the entries it is made of; None for a job file, behind which no folder stands
     """
     vessel, job = view.vessel, view.job
     assessed = as_typed(view, assessed)
@@ -154,7 +158,7 @@ def handover_book(
         "reading": [*_reading(_made_by(host))],
         "chapters": chapters,
     }
-    return pressed(book, photos.files)
+    return pressed(book, photos.files, attachments(view, host, assessed, proof))
 
 
 def _short(name: str) -> str:

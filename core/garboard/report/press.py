@@ -1,8 +1,8 @@
 """Sets a book in type: data in, a tagged PDF out. Knows nothing of jobs.
 
-The file conforms to PDF/UA-1 as far as its compiler checks that: the document's title and language, headings in order,
-tables with heads, figures with words. Everything comes as data, so that no name is ever taken for markup. The same data
-gives the same bytes.
+The file conforms to PDF/UA-1 and PDF/A-3a as far as its compiler checks that: the document's title and language,
+headings in order, tables with heads, figures with words. Everything comes as data, so that no name is ever taken for
+markup. The same data gives the same bytes.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from garboard.faults import GarboardError
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
 NEEDED = ("typst", "fontTools", "PIL")
 """What a book is made with, by import name."""
+NOTHING: Mapping[str, bytes] = MappingProxyType({})
 TEMPLATE = Path(__file__).with_name("book.typ")
 
 
@@ -36,11 +38,12 @@ def _fonts() -> Fonts:
     return Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FOLDER)])
 
 
-def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes]) -> bytes:
+def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes], attached: Mapping[str, bytes] = NOTHING) -> bytes:
     """A book as a PDF.
 
     book     : what `book.typ` reads
     pictures : content of each picture file the book names
+    attached : JSON files that go with the PDF, by name
     Raises BookRefused where the typesetter refuses it, or warns.
     """
     import typst
@@ -48,7 +51,7 @@ def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes]) -> bytes:
     with TemporaryDirectory(prefix="garboard-book-") as name:
         folder = Path(name)
         (folder / "book.typ").write_bytes(TEMPLATE.read_bytes())
-        for file, content in pictures.items():
+        for file, content in (*pictures.items(), *attached.items()):
             (folder / file).write_bytes(content)
         try:
             made, warnings = typst.compile_with_warnings(
@@ -56,8 +59,8 @@ def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes]) -> bytes:
                 root=str(folder),
                 font_paths=_fonts(),
                 ignore_system_fonts=True,
-                sys_inputs={"data": json.dumps(settable(book))},
-                pdf_standards=["ua-1"],
+                sys_inputs={"data": json.dumps({**settable(book), "attached": [*attached]})},
+                pdf_standards=["ua-1", "a-3a"],
             )
         except typst.TypstError as failure:
             raise BookRefused(f"{failure.message} {' '.join(failure.hints)} {failure.diagnostic}") from None
