@@ -20,10 +20,13 @@ from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample
 from garboard.settings import Setting, SettingUsed
 
 __all__ = [
+    "COVER",
     "DIESEL",
     "DONE_STATES",
     "GASOLINE",
     "NOT_NEEDED",
+    "RECORD",
+    "YOUR_BOAT",
     "Assessed",
     "Block",
     "Calculator",
@@ -276,11 +279,24 @@ Block = str | Table | Figure | Finding | Number
 """What a report section is made of. A str is a paragraph; a Number is printed large, one on a page at most."""
 
 
+RECORD, YOUR_BOAT, COVER = "record", "your boat", "cover"
+"""Parts of the handover book a section may stand in."""
+
+
 @attrs.frozen(kw_only=True, field_transformer=typed)
 class ReportSection:
-    """A part of the handover book. `build` returns its blocks; no blocks, no section."""
+    """A section of the handover book. `build` returns its blocks; no blocks, no section.
+
+    part : RECORD, with verdicts and bases. YOUR_BOAT, a page for the owner: sections of one title share that page.
+           COVER, sentences that say on the cover how the boat did
+    """
 
     key: str
     title: str
     order: int
     build: Callable[[JobView, Sequence[Assessed]], Sequence[Block]]
+    part: str = RECORD
+
+    def __attrs_post_init__(self) -> None:
+        if self.part not in (RECORD, YOUR_BOAT, COVER):
+            raise ValueError(f"section {self.key!r}: part is one of {RECORD}, {YOUR_BOAT}, {COVER}, got {self.part!r}")

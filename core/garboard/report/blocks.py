@@ -24,6 +24,8 @@ CARD_WIDTH, _FRAME, _CARD_COLUMNS = 86.0, 4.0, 4
 """Of a card, and from its frame to its words [mm]; a card of more columns is as wide as the text."""
 _WIDEST_LETTER = 2.3  # as printed in a table [mm]
 _FEW_POINTS = 4
+OWNER_SIZE = 10.5
+"""Of text and tables in Your boat [pt]."""
 _HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")
 _NUMERIC = re.compile(r"[-+−]?\d[\d.,]*( ?± ?[\d.]+)?( ?[A-Za-z%°][A-Za-z0-9/]*)?")
 
@@ -52,6 +54,16 @@ def big_number(number: str, name: str) -> Block:
     return {"kind": "number", "number": with_minus(number), "name": name}
 
 
+def row_of_numbers(numbers: Iterable[tuple[str, str]]) -> Block:
+    """Large numbers side by side, three in a row, the name of each under it."""
+    return {"kind": "numbers", "numbers": [list(one) for one in numbers]}
+
+
+def owner_table(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> Block:
+    """A table as the owner reads it: as large as the text."""
+    return table(title, headings, rows, size=OWNER_SIZE)
+
+
 def listed(items: Iterable[tuple[str, str]], *, size: str = "note", indent: float = 6.0) -> Block:
     """Labels and texts, each text beside its label."""
     return {"kind": "list", "items": [list(one) for one in items], "size": size, "indent": indent}
@@ -67,17 +79,23 @@ def signature(line: str, lacks: str) -> Block:
 
 
 def table(
-    title: str, headings: Sequence[str], rows: Sequence[Sequence[str]], *, small: bool = False, note: str = ""
+    title: str,
+    headings: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    *,
+    small: bool = False,
+    note: str = "",
+    size: float = 0.0,
 ) -> Block:
     """A table; with `note` a card in a frame to be cut out. A long and narrow one is set in groups side by side."""
     rows = _that_fit(rows)
     heads: Sequence[str] = [one[:1].upper() + one[1:] for one in headings]
-    if len(rows) >= _LONG_TABLE and not note:
+    if len(rows) >= _LONG_TABLE and not note and not size:
         heads, rows = _side_by_side(heads, rows, 7 if small else 8)
     elif len(rows) > _CARD_ROWS:
         heads, rows = _side_by_side(heads, rows, 9, groups=2)
     numeric = [_is_numeric(rows, column) for column in range(len(heads))]
-    size = 9.0 if note else 7.0 if small else 8.0
+    size = size or (9.0 if note else 7.0 if small else 8.0)
     whole = TEXT_WIDTH if not note else (TEXT_WIDTH if len(heads) > _CARD_COLUMNS else CARD_WIDTH) - 2 * _FRAME
     return {
         "kind": "card" if note else "table",

@@ -55,6 +55,7 @@ from garboard.report.outline import (
     references,
     result_of,
 )
+from garboard.report.owner import owner_pages
 from garboard.report.palette import DAY, STEP_MARKS
 from garboard.report.photo_files import BOOK_SIDE, Picture, PictureRefused, drawn
 from garboard.report.photos import (
@@ -73,7 +74,7 @@ from garboard.report.record_file import attachments
 from garboard.report.settings_used import settings_in_words
 from garboard.report.trials import Trial, table_of_trials, trials_of, which_stays
 from garboard.report.type_faces import printable
-from garboard.steps import Assessed, Block, Caution, ReportSection
+from garboard.steps import RECORD, Assessed, Block, Caution, ReportSection
 
 PAPER_SIZES = ("letter", "A4")
 MOST_LINES_OF_CONTENTS = 20
@@ -119,7 +120,8 @@ def handover_book(
     """
     vessel, job = view.vessel, view.job
     assessed = as_typed(view, assessed)
-    sections = [(section, _blocks(section, host, view, assessed)) for section in host.report_sections]
+    built = [(section, _blocks(section, host, view, assessed)) for section in host.report_sections]
+    sections = [(section, blocks) for section, blocks in built if section.part == RECORD]
     findings = [block for _, blocks in sections for block in blocks if isinstance(block, Finding)]
     findings += [one.finding for one in assessed]
     printed = _Printed(numbered_bases(findings, before=[caution.basis for caution in cautions(view, host)]))
@@ -156,6 +158,8 @@ def handover_book(
         "contents_depth": 3 if _is_short(chapters) else 2,
         "meanings": [[verdict.value, meaning] for verdict, meaning in _MEANING.items()],
         "reading": [*_reading(_made_by(host))],
+        "pages": [*owner_pages(built)],
+        "record": "Record",
         "chapters": chapters,
     }
     return pressed(book, photos.files, attachments(view, host, assessed, proof))
