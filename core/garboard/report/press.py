@@ -21,7 +21,7 @@ from garboard.report.type_faces import FOLDER, breakable, printable
 if TYPE_CHECKING:
     from typst import Fonts
 
-NEEDED = ("typst", "fontTools", "PIL")
+NEEDED = ("typst", "fontTools", "PIL", "segno")
 """What a book is made with, by import name."""
 NOTHING: Mapping[str, bytes] = MappingProxyType({})
 TEMPLATE = Path(__file__).with_name("book.typ")
