@@ -21,7 +21,7 @@ from garboard.hosting.titles import name_in_words, place_in_words, title_of
 from garboard.hosting.unused import not_used, waiting_in_words
 from garboard.hosting.watching import watched
 from garboard.job_files.job_file import ATTACHED
-from garboard.job_view import JobView
+from garboard.job_view import FieldKey, JobView
 from garboard.records import SignOff
 from garboard.report.as_typed import as_typed
 from garboard.report.blocks import Block as Part
@@ -54,9 +54,9 @@ from garboard.report.outline import (
     references,
     result_of,
 )
-from garboard.report.owner import owner_pages
+from garboard.report.owner import OwnersPart, card_parts, owners_part
 from garboard.report.palette import DAY, STEP_MARKS
-from garboard.report.photo_files import BOOK_SIDE, Picture, PictureRefused, drawn
+from garboard.report.photo_files import BOOK_SIDE, SHOWN_SIDE, Picture, PictureRefused, drawn
 from garboard.report.photos import (
     Photo,
     PhotoLoader,
@@ -97,6 +97,7 @@ class _Printed:
     findings: set[Finding] = attrs.field(factory=set)
     figures: set[Figure] = attrs.field(factory=set)
     tables: set[Table] = attrs.field(factory=set)
+    cards: set[str] = attrs.field(factory=set)
 
 
 def handover_book(
@@ -123,6 +124,8 @@ def handover_book(
     printed = _Printed(numbered_bases(findings, before=[caution.basis for caution in cautions(view, host)]))
     state, photos = hand_over(view, assessed), _PhotoFiles(load_photo)
     aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
+    owners = owners_part(view, host, assessed, state, built, photos.for_owner)
+    printed.cards.update(one.title for one in owners.cards)
     parts = [
         ("Cautions", _cautions(cautions(view, host), printed)),
         ("Vessel and equipment", _vessel(view)),
@@ -150,11 +153,12 @@ def handover_book(
         },
         "colours": attrs.asdict(DAY),
         "marks": marks(),
-        "cover": _cover(view, assessed, state, unread, waiting_in_words(view, host)),
+        "cover": _cover(view, assessed, state, owners, unread, waiting_in_words(view, host)),
         "contents_depth": 3 if _is_short(chapters) else 2,
         "meanings": [[verdict.value, meaning] for verdict, meaning in _MEANING.items()],
         "reading": [*_reading(_made_by(host))],
-        "pages": [*owner_pages(built)],
+        "pages": owners.pages,
+        "cards": [*card_parts(owners.cards, aboard)],
         "record": "Record",
         "chapters": chapters,
     }
@@ -210,7 +214,7 @@ def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: S
 
 
 def _cover(
-    view: JobView, assessed: Sequence[Assessed], state: HandOver, unread: int, waiting: str
+    view: JobView, assessed: Sequence[Assessed], state: HandOver, owners: OwnersPart, unread: int, waiting: str
 ) -> Mapping[str, object]:
     vessel, job = view.vessel, view.job
     facts = {
@@ -229,6 +233,8 @@ def _cover(
         "facts": [[label, value] for label, value in facts.items() if value],
         "state": [*_state(state), *_not_told(unread, waiting)],
         "checks": in_number(len(assessed), "check"),
+        "lead": owners.lead,
+        "photo": owners.photo,
         "counts": [[str(number), verdict.value] for verdict, number in counts(assessed).items()],
     }
 
@@ -293,7 +299,7 @@ def _section(blocks: Sequence[Block], printed: _Printed, aboard: str) -> Iterato
             yield from _figure(block, printed)
         elif isinstance(block, Number):
             yield big_number(str(block), block.name)
-        else:
+        elif isinstance(block, Finding):
             yield _findings([block], printed)
             yield from _figures(block, printed)
 
@@ -352,12 +358,24 @@ class _PhotoFiles:
     def __init__(self, load: PhotoLoader) -> None:
         self._load = load
         self.files: dict[str, bytes] = {}
+        self._shown_to_owner: set[FieldKey] = set()
+
+    def for_owner(self, photo: Photo) -> tuple[str, int, int] | None:
+        """A photo for the owner's part, as wide as the text; the Record does not print it again."""
+        found = self._drawn(photo, SHOWN_SIDE)
+        if found is None:
+            return None
+        self._shown_to_owner.add(photo.place)
+        return found[0], found[1].width, found[1].height
 
     def drawn(self, photo: Photo) -> tuple[str, Picture] | None:
-        """A photo with its arrows; None for one that is not here, or is no picture."""
+        """A photo with its arrows; None for one that is not here, is no picture, or stands in Your boat."""
+        return None if photo.place in self._shown_to_owner else self._drawn(photo, BOOK_SIDE)
+
+    def _drawn(self, photo: Photo, side: int) -> tuple[str, Picture] | None:
         content = self._load(photo)
         try:
-            picture = drawn(content, photo.arrows, BOOK_SIDE) if content else None
+            picture = drawn(content, photo.arrows, side) if content else None
         except PictureRefused:
             return None
         if picture is None:
@@ -470,7 +488,8 @@ def _row(finding: Finding, printed: _Printed, under: str) -> Part:
 def _table(one: Table, printed: _Printed, aboard: str) -> Iterator[Part]:
     if one not in printed.tables:
         printed.tables.add(one)
-        yield table(one.title, one.headings, one.rows, note=aboard if one.card else "")
+        is_card = one.card and one.title not in printed.cards
+        yield table(one.title, one.headings, one.rows, note=aboard if is_card else "")
 
 
 def _figures(finding: Finding, printed: _Printed) -> Iterator[Part]:

@@ -47,12 +47,12 @@ def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes]) -> bytes:
 
     with TemporaryDirectory(prefix="garboard-book-") as name:
         folder = Path(name)
-        (folder / "book.typ").write_bytes(TEMPLATE.read_bytes())
         for file, content in pictures.items():
             (folder / file).write_bytes(content)
+        typst_source: Any = TEMPLATE.read_bytes()  # its stubs know no bytes
         try:
             made, warnings = typst.compile_with_warnings(
-                str(folder / "book.typ"),
+                typst_source,
                 root=str(folder),
                 font_paths=_fonts(),
                 ignore_system_fonts=True,
