@@ -158,7 +158,7 @@ def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     yield _ruler(view, found)
     ends = _climbs(view, found)
     if ends:
-        yield f"Between {ends[0]} and {ends[1]} rpm it climbs its own bow wave. Run through it, do not stay there."
+        yield f"Between {ends[0]} and {ends[1]} rpm the boat climbs its own bow wave. Run through it."
     yield _card(view, found)
 
 
