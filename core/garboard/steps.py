@@ -15,6 +15,7 @@ import attrs
 from garboard.fields import Field, Kind
 from garboard.findings import Basis, Figure, Finding, Number, Table
 from garboard.job_view import JobView
+from garboard.owner_pages import OwnerBlock
 from garboard.record_types import typed
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample
 from garboard.settings import Setting, SettingUsed
@@ -65,11 +66,13 @@ class Caution:
 
     fuels : those it holds for ("gasoline", "diesel"); without any it holds whatever the boat burns. Where nobody has
             said which of the two it burns, what holds for gasoline is shown
+    to_owner : the same in words for the boat's owner; without any it is for those at work alone
     """
 
     text: str
     basis: Basis
     fuels: tuple[str, ...] = ()
+    to_owner: str = ""
 
     def holds_for(self, fuel: str) -> bool:
         """Whether it is shown on a boat that burns a fuel; "" where that is not known."""
@@ -153,6 +156,7 @@ class Calculator:
     basis   : used for the finding the host makes when `compute` raises NotEnoughData
     applies : says whether the calculator has anything to say about this vessel at all
     leads   : its findings say what to do about the others of the step, so where they ask for anything they stand first
+    of_shop : its findings are about the shop's own work, not about the boat: the owner's book leaves them out
     compared : names of its numbers that stand side by side where several propellers were tried
     may_doubt : its findings may doubt values that others rest on, so it runs wherever any of them does
     doubts_in : the plugins in whose steps these values stand ("prop_check"), and `OF_VESSEL` for facts of the vessel;
@@ -167,6 +171,7 @@ class Calculator:
     applies: Callable[[JobView], bool] = lambda _view: True
     order: int = 500
     leads: bool = False
+    of_shop: bool = False
     compared: tuple[str, ...] = ()
     may_doubt: bool = False
     doubts_in: tuple[str, ...] = ()
@@ -275,8 +280,9 @@ class Assessed:
     shortened: bool = False
 
 
-Block = str | Table | Figure | Finding | Number
-"""What a report section is made of. A str is a paragraph; a Number is printed large, one on a page at most."""
+Block = str | Table | Figure | Finding | Number | OwnerBlock
+"""What a report section is made of. A str is a paragraph; a Number is printed large, one on a page at most. What is
+`OwnerBlock` stands in Your boat alone."""
 
 
 RECORD, YOUR_BOAT, COVER = "record", "your boat", "cover"

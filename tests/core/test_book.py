@@ -111,7 +111,8 @@ def test_the_hull_number_is_on_every_page_and_pages_are_numbered() -> None:
 
 def test_the_contents_name_every_chapter_with_its_page() -> None:
     reader: Any = reader_of(small_book())
-    contents = re.sub(r"(\. )+", "", on_one_line(reader.pages[1].extract_text()))
+    page = next(page for page in reader.pages if "How to read it" in page.extract_text())
+    contents = re.sub(r"(\. )+", "", on_one_line(page.extract_text()))
     chapters = chapters_of(reader)
     assert len(chapters) >= 7
     for chapter in chapters:
@@ -408,7 +409,7 @@ def sample_book() -> bytes:
 
 
 def test_the_book_of_a_whole_commissioning_is_short_enough_to_be_read() -> None:
-    assert len(reader_of(sample_book()).pages) <= 21
+    assert len(reader_of(sample_book()).pages) <= 26, "8 of them Your boat"
     assert_inside(sample_book())
 
 
@@ -443,7 +444,7 @@ def test_a_book_of_a_boat_nobody_has_signed_for_is_a_draft_and_says_what_is_open
     unsigned = book_of(attrs.evolve(view, sign_offs=()))
     cover, *others = map(on_one_line, pages_of(unsigned))
     assert "NOT YET HANDED OVER 1 fail; the technician has not signed; the owner has not signed." in cover
-    assert all("Señora Åse, Record, draft, not handed over" in page for page in others)
+    assert all(re.search("Señora Åse, (Your boat|Record), draft, not handed over", page) for page in others)
     assert "To be handed over after commissioning" in whole(unsigned)
 
 

@@ -117,7 +117,9 @@ def _figures(hulls: HullFolder, number: str, record: Record | None, host: Plugin
 
     if record is None or not record.entries:
         return None
-    now = told(judged_anew(hulls, number, record.job, record.entries, host))
+    of_shop = {one.key for one in host.calculators if one.of_shop}  # what an owner's book leaves out
+    judged = judged_anew(hulls, number, record.job, record.entries, host)
+    now = told(one for one in judged if one.calculator not in of_shop)
     return _Figures(len(record.findings), changes(record.findings, now), versions_changed(record, host))
 
 

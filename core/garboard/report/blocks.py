@@ -22,7 +22,7 @@ _LONGEST_CELL, _MOST_LINES = 400, 12
 _CARD_ROWS = 12
 _LONG_TABLE, _MOST_GROUPS = 16, 3  # rows from which a narrow table is set in groups side by side
 _BESIDE = 2.8  # clear within a cell, both sides together [mm]
-CARD_WIDTH, _FRAME, _CARD_COLUMNS = 86.0, 4.0, 4
+CARD_WIDTH, _FRAME, _CARD_COLUMNS = 86.0, 4.0, 5
 """Of a card, and from its frame to its words [mm]; a card of more columns is as wide as the text."""
 _WIDEST_LETTER = 2.3  # as printed in a table [mm]
 _FEW_POINTS = 4
@@ -82,9 +82,18 @@ def date_in_words(text: str) -> str:
     return day_in_words(day)
 
 
-def row_of_numbers(numbers: Iterable[tuple[str, str]]) -> Block:
-    """Large numbers side by side, three in a row, the name of each under it."""
-    return {"kind": "numbers", "numbers": [list(one) for one in numbers]}
+_DIGITS, _WIDER = (34.0, 24.0, 18.0, 14.0), 1.2  # sizes [pt]; B612 is so much wider than Roboto
+_DIGITS_IN_ROW, _BETWEEN_DIGITS = 3, 4.0
+
+
+def big_digits(items: Sequence[tuple[str, str, Sequence[str]]]) -> Block:
+    """Large digits with name and lines under them, three in a row; all as large as the longest has room for."""
+    widest = max(items, key=lambda one: width_of(one[0], 10.0, bold=True))[0]
+    columns = min(_DIGITS_IN_ROW, len(items))
+    room = (TEXT_WIDTH - _BETWEEN_DIGITS * (columns - 1)) / columns
+    fitting = (size for size in _DIGITS if width_of(widest, size, bold=True) * _WIDER <= room)
+    rows = [[digits, name, list(lines)] for digits, name, lines in items]
+    return {"kind": "digits", "items": rows, "columns": columns, "size": next(fitting, _DIGITS[-1])}
 
 
 def owner_table(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> Block:

@@ -28,7 +28,7 @@ from garboard.report.outline import (
     counts,
     hand_over,
 )
-from garboard.report.owner import owner_pages
+from garboard.report.owner import OwnersPart, card_parts, owners_part
 from garboard.report.palette import DAY
 from garboard.report.photo_blocks import PhotoFiles
 from garboard.report.photos import (
@@ -42,12 +42,7 @@ from garboard.report.type_faces import printable
 from garboard.steps import RECORD, Assessed, Block, ReportSection
 
 PAPER_SIZES = ("letter", "A4")
-MOST_LINES_OF_CONTENTS = 20
-MOST_NAMED = 12
 _LONGEST_IN_FOOT = 40
-PHOTO_WIDTH = 85.0
-"""Of a photo, two side by side [mm]."""
-_HIGHEST = 70.0  # a photo that stands upright [mm]
 _MEANING: Mapping[Verdict, str] = {
     Verdict.PASS: "Measured or seen, and within its limits.",
     Verdict.ADVISE: "Usable as it is, unless in doubt. The sentence says what to watch, or which reading to check.",
@@ -74,11 +69,16 @@ def handover_book(
     proof      : of the entries it is made of; None for a job file, behind which no folder stands
     """
     vessel, job = view.vessel, view.job
-    assessed = as_typed(view, assessed)
+    of_shop = {one.key for one in host.calculators if one.of_shop}
+    judged = [one for one in assessed if one.calculator not in of_shop]
+    assessed = as_typed(view, judged)
     built = [(section, _blocks(section, host, view, assessed)) for section in host.report_sections]
     sections = [(section, blocks) for section, blocks in built if section.part == RECORD]
     state, photos = hand_over(view, assessed), PhotoFiles(load_photo)
-    clauses = record_clauses(view, host, assessed, sections, photos, proof)
+    owners = owners_part(view, host, assessed, state, built, photos.for_owner)
+    aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
+    cards = [one.title for one in owners.cards]
+    clauses = record_clauses(view, host, assessed, sections, photos, proof, aboard, cards)
     named = " ".join((printable(vessel.name).strip() or vessel.hull_number).split())
     created = _created(job.opened)
     book = {
@@ -96,14 +96,15 @@ def handover_book(
         },
         "colours": attrs.asdict(DAY),
         "marks": marks(),
-        "cover": _cover(view, assessed, state, unread, waiting_in_words(view, host)),
+        "cover": _cover(view, assessed, state, owners, unread, waiting_in_words(view, host)),
         "meanings": [[verdict.value, meaning] for verdict, meaning in _MEANING.items()],
         "reading": [*_reading(_made_by(host))],
-        "pages": [*owner_pages(built)],
+        "pages": owners.pages,
+        "cards": [*card_parts(owners.cards, aboard)],
         "record": "Record",
         "clauses": clauses,
     }
-    return pressed(book, photos.files, attachments(view, host, assessed, proof))
+    return pressed(book, photos.files, attachments(view, host, judged, proof))
 
 
 def _short(name: str) -> str:
@@ -136,7 +137,7 @@ def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: S
 
 
 def _cover(
-    view: JobView, assessed: Sequence[Assessed], state: HandOver, unread: int, waiting: str
+    view: JobView, assessed: Sequence[Assessed], state: HandOver, owners: OwnersPart, unread: int, waiting: str
 ) -> Mapping[str, object]:
     vessel, job = view.vessel, view.job
     facts = {
@@ -155,6 +156,8 @@ def _cover(
         "facts": [[label, value] for label, value in facts.items() if value],
         "state": [*handed_over_or_not(state), *_not_told(unread, waiting)],
         "checks": in_number(len(assessed), "check"),
+        "lead": owners.lead,
+        "photo": owners.photo,
         "counts": [[str(number), verdict.value] for verdict, number in counts(assessed).items()],
     }
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from garboard.hosting.host import PluginHost
-from garboard.job_view import JobView
+from garboard.job_view import FieldKey, JobView
 from garboard.report.blocks import Block, date_in_words
 from garboard.report.outline import StepOutline
-from garboard.report.photo_files import BOOK_SIDE, Picture, PictureRefused, drawn
+from garboard.report.photo_files import BOOK_SIDE, SHOWN_SIDE, Picture, PictureRefused, drawn
 from garboard.report.photos import (
     Photo,
     PhotoLoader,
@@ -32,12 +32,24 @@ class PhotoFiles:
     def __init__(self, load: PhotoLoader) -> None:
         self._load = load
         self.files: dict[str, bytes] = {}
+        self._shown_to_owner: set[FieldKey] = set()
+
+    def for_owner(self, photo: Photo) -> tuple[str, int, int] | None:
+        """A photo for the owner's part, as wide as the text; the Record does not print it again."""
+        found = self._drawn(photo, SHOWN_SIDE)
+        if found is None:
+            return None
+        self._shown_to_owner.add(photo.place)
+        return found[0], found[1].width, found[1].height
 
     def drawn(self, photo: Photo) -> tuple[str, Picture] | None:
-        """A photo with its arrows; None for one that is not here, or is no picture."""
+        """A photo with its arrows; None for one that is not here, is no picture, or stands in Your boat."""
+        return None if photo.place in self._shown_to_owner else self._drawn(photo, BOOK_SIDE)
+
+    def _drawn(self, photo: Photo, side: int) -> tuple[str, Picture] | None:
         content = self._load(photo)
         try:
-            picture = drawn(content, photo.arrows, BOOK_SIDE) if content else None
+            picture = drawn(content, photo.arrows, side) if content else None
         except PictureRefused:
             return None
         if picture is None:
@@ -74,7 +86,8 @@ def _fitting(picture: Picture) -> tuple[float, float]:
 
 
 def _under_photo(photo: Photo, host: PluginHost, view: JobView) -> str:
-    """What a photo shows, what its arrows point at, who took it and when."""
+    """What a photo shows, what its arrows point at, who kept it, and when it was taken."""
     told = [shown_in_words(photo, host, view), arrows_in_words(photo)]
-    told.append(", ".join(filter(None, (photo.by, date_in_words(photo.taken[:10])))))
+    when = date_in_words(photo.taken[:10]) if photo.taken else f"kept {date_in_words(photo.kept[:10])}"
+    told.append(", ".join(filter(None, (photo.by, when))))
     return ". ".join(filter(None, told))

@@ -8,14 +8,15 @@ markup. The same data gives the same bytes.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from functools import lru_cache
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from tempfile import TemporaryDirectory, gettempdir
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from garboard.faults import GarboardError
+from garboard.faults import Fault, GarboardError, InputError, in_words
 from garboard.report.type_faces import FOLDER, breakable, printable
 
 if TYPE_CHECKING:
@@ -44,26 +45,40 @@ def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes], attached: Ma
     book     : what `book.typ` reads
     pictures : content of each picture file the book names
     attached : JSON files that go with the PDF, by name
-    Raises BookRefused where the typesetter refuses it, or warns.
+    Raises BookRefused where the typesetter refuses it, or warns; InputError where its pictures find no room.
     """
+    with _files({**pictures, **attached}) as folder:
+        return _set_in_type({**settable(book), "attached": [*attached]}, folder)
+
+
+@contextmanager
+def _files(files: Mapping[str, bytes]) -> Iterator[str]:
+    """A folder with files that the typesetter reads. Raises InputError where there is no room."""
+    with ExitStack() as kept:
+        try:
+            folder = kept.enter_context(TemporaryDirectory(prefix="garboard-book-"))
+            for file, content in files.items():
+                (Path(folder) / file).write_bytes(content)
+        except OSError as failure:
+            fault = Fault(gettempdir(), "room for the photos of a book while it is made", in_words(failure))
+            raise InputError("handover book", [fault]) from None
+        yield folder
+
+
+def _set_in_type(book: Mapping[str, Any], folder: str) -> bytes:
     import typst
 
-    with TemporaryDirectory(prefix="garboard-book-") as name:
-        folder = Path(name)
-        (folder / "book.typ").write_bytes(TEMPLATE.read_bytes())
-        for file, content in (*pictures.items(), *attached.items()):
-            (folder / file).write_bytes(content)
-        try:
-            made, warnings = typst.compile_with_warnings(
-                str(folder / "book.typ"),
-                root=str(folder),
-                font_paths=_fonts(),
-                ignore_system_fonts=True,
-                sys_inputs={"data": json.dumps({**settable(book), "attached": [*attached]})},
-                pdf_standards=["ua-1", "a-3a"],
-            )
-        except typst.TypstError as failure:
-            raise BookRefused(f"{failure.message} {' '.join(failure.hints)} {failure.diagnostic}") from None
+    try:
+        made, warnings = typst.compile_with_warnings(  # type: ignore[type-var]  # its types mix input and fonts
+            TEMPLATE.read_bytes(),
+            root=folder,
+            font_paths=_fonts(),
+            ignore_system_fonts=True,
+            sys_inputs={"data": json.dumps(book)},
+            pdf_standards=["ua-1", "a-3a"],
+        )
+    except typst.TypstError as failure:
+        raise BookRefused(f"{failure.message} {' '.join(failure.hints)} {failure.diagnostic}") from None
     if warnings:
         raise BookRefused("; ".join(one.message for one in warnings))
     if not isinstance(made, bytes):

@@ -147,19 +147,19 @@ def record_clauses(
     sections: Sections,
     photos: PhotoFiles,
     proof: Proof | None,
+    aboard: str,
     cards: Iterable[str] = (),
 ) -> list[dict[str, Any]]:
     """The clauses, numbered from 1; those that have nothing to say are left out.
 
     sections : those of the Record, built
+    aboard   : names the boat on a card
     cards    : titles of the cards in Your boat
     """
-    vessel = view.vessel
     findings = [block for _, blocks in sections for block in blocks if isinstance(block, Finding)]
     findings += [one.finding for one in assessed]
     numbers = numbered_bases(findings, before=[caution.basis for caution in cautions(view, host)])
-    named = (vessel.name, f"hull number {vessel.hull_number}", date_in_words(view.job.opened))
-    printed = _Printed(numbers, frozenset(cards), ", ".join(filter(None, named)))
+    printed = _Printed(numbers, frozenset(cards), aboard)
     found: list[dict[str, Any]] = []
 
     def add(title: str, build: Any, *, with_clause: bool = True) -> None:
