@@ -353,3 +353,14 @@ def test_entries_since_are_named_and_the_figures_stay_the_books(issued: tuple[Pa
     assert "File: issued" in result.output
     assert "Entries: 1 entry added since." in result.output
     assert "each verdict and number is the same" in result.output
+
+
+def test_nothing_printed_for_an_owner_speaks_of_memory() -> None:
+    """Every basis is confirmed and cited, or is common practice."""
+    host = make_host(entry_points=False)
+    bases = [basis for one in host.calculators for basis in one.basis]
+    bases += [caution.basis for step in host.steps for caution in step.cautions]
+    bases += [setting.basis for setting in host.settings]
+    texts = [f"{basis}" for basis in bases]
+    assert texts
+    assert not [text for text in texts if "memory" in text or "not read" in text or "confirm before" in text]

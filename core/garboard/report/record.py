@@ -57,6 +57,8 @@ from garboard.steps import Assessed, Block, Caution, ReportSection
 Sections = Sequence[tuple[ReportSection, Sequence[Block]]]
 MOST_NAMED = 12
 _MOST_ON_A_PAGE = 30
+_FOR_THE_OWNER = ("(from memory)", "(common practice)")
+"""Some choices of settings are called so in entries of shops that chose them; an owner reads what such a rule is."""
 _OTHER_CHECKS = "Other checks"
 
 
@@ -293,7 +295,7 @@ def _checks(
                 "state": step.state,
                 "rows": clause.rows(left, step.title),
                 "told": f"Told in {', '.join(told)}." if told else "",
-                "notes": [*settings_in_words(step.found)],
+                "notes": [said.replace(*_FOR_THE_OWNER) for said in settings_in_words(step.found)],
             }
         )
         beside = [part for finding in left if finding.verdict is not Verdict.PASS for part in clause.figures(finding)]
