@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from garboard.findings import Number, Verdict
 from garboard.job_view import JobView
-from garboard.steps import Assessed, Block, ReportSection
+from garboard.owner_pages import CARE
+from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
 from garboard_handover import steps
 from garboard_handover.calculators import named_in
 
@@ -55,5 +56,5 @@ def _briefing(view: JobView, _assessed: Sequence[Assessed]) -> Sequence[Block]:
 
 SECTIONS = (
     ReportSection(key="handover.walk_through", title="Systems tried", order=500, build=_walk_through),
-    ReportSection(key="handover.briefing", title="What you were shown", order=510, build=_briefing),
+    ReportSection(key="handover.briefing", title=CARE, order=920, part=YOUR_BOAT, build=_briefing),
 )

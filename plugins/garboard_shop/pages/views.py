@@ -22,6 +22,7 @@ from garboard.findings import Table
 from garboard.history.boat import register_named
 from garboard.history.like import LONGEST_NAME, templates_in
 from garboard.history.past import history_of
+from garboard.history.proof import proof_of
 from garboard.hosting.host import PluginHost
 from garboard.job_files.circuit_table import circuits_as_csv
 from garboard.job_view import JobView
@@ -389,7 +390,7 @@ def history_page(visit: Visit) -> Response:
 
 
 def book(visit: Visit) -> Response:
-    """The handover book."""
+    """The handover book. That it was issued is kept, with who asked for it."""
     from garboard.report.book import PAPER_SIZES, handover_book
 
     summary = _boat(visit)
@@ -397,14 +398,17 @@ def book(visit: Visit) -> Response:
     size = visit.asked("paper") if visit.asked("paper") in PAPER_SIZES else PAPER_SIZES[0]
     unread = visit.desk.store.unread(summary.boat.hulls)
     here = [one.file for one in summary.photos_in(job) if is_held(visit.desk.store.attachments, one.file)]
-    name = f"{summary.digest} {job.id} {size} {unread} {' '.join(here)}"
+    name = f"{summary.digest_of_book} {job.id} {size} {unread} {' '.join(here)}"
     host = visit.desk.host
     load = visit.desk.load_photo
-    make = partial(handover_book, job.view, host, job.assessed, size, unread=unread, load_photo=load)
+    proof = proof_of(summary.boat, job.id)
+    make = partial(handover_book, job.view, host, job.assessed, size, unread=unread, load_photo=load, proof=proof)
     turned_away = host.apart.turned_away if host.apart else 0
     pdf = make() if summary.is_passing else visit.desk.books.get(name, make)
     if host.apart and host.apart.turned_away != turned_away:  # a section may lack what the next one holds
         visit.desk.books.forget(name)
+    elif not summary.is_passing:
+        decisions.book_issued(visit.desk.store, summary, job.id, pdf, proof, visit.who, visit.desk.now())
     return _file(pdf, "application/pdf", f"{summary.key}-{job.id}-handover-book.pdf")
 
 
