@@ -9,7 +9,7 @@ from typing import Any
 import attrs
 
 import garboard
-from garboard.disk.clock import clock_mark, day_in_words
+from garboard.disk.clock import clock_mark
 from garboard.faults import in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Number, Table, Verdict
 from garboard.hosting.cut import cut, told
@@ -47,6 +47,7 @@ from garboard.report.outline import (
     by_phase,
     cautions,
     counts,
+    date_in_words,
     hand_over,
     nothing_to_put_right,
     numbered_bases,
@@ -175,19 +176,6 @@ def _is_short(chapters: Sequence[Mapping[str, Any]]) -> bool:
     """Whether the contents fit on their page with the headings below the chapters'."""
     below = sum(bool(block.get("listed")) for chapter in chapters for block in chapter["blocks"])
     return len(chapters) + below <= MOST_LINES_OF_CONTENTS
-
-
-def date_in_words(text: str) -> str:
-    """A date as people write it, "14 May 2026"; text that is no date stays as it is.
-
-    >>> date_in_words("2026-05-14T16:20+02:00")
-    '14 May 2026'
-    """
-    try:
-        day = datetime.fromisoformat(text)
-    except ValueError:
-        return text
-    return day_in_words(day)
 
 
 def _created(opened: str) -> datetime:
