@@ -17,6 +17,10 @@ _MONTHS = (
 )
 
 
+_TABLES = ("engine_trial.break_in", "engine_trial.calendar", "engine_trial.records")
+"""Whose tables the owner gets as well: two are cards to cut out."""
+
+
 def care(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     """The next service, the calendar with room to write in, the break-in plan, and what was filed."""
     if view.state_of(AFTER) == "not fitted":
@@ -39,7 +43,7 @@ def care(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     if plan:
         yield Table("Breaking the engines in", ("Engine hours", "Load allowed"), plan)
     for one in assessed:
-        if one.calculator == "engine_trial.records" and one.finding.verdict is Verdict.PASS:
+        if one.calculator in _TABLES and one.finding.verdict is not Verdict.NOT_ENOUGH_DATA:
             yield from one.finding.tables
 
 

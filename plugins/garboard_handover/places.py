@@ -164,10 +164,17 @@ def not_starting(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block
         ),
         "If an engine will not start",
     )
-    telephone, hours = (str(view.setting(key) or "").strip() for key in (TELEPHONE, HOURS))
+    telephone, hours = (_of_today(view, key) for key in (TELEPHONE, HOURS))
     if telephone:
         shop = f"Call {view.job.shop}" if view.job.shop else "Call us"
         yield Digits(telephone, shop, (hours,) if hours else ())
+
+
+def _of_today(view: JobView, key: str) -> str:
+    """The shop's setting as it is now: whoever calls needs the telephone of today, not that of the signing."""
+    used = view.settings_used.get(key)
+    now = used.shop_now if used else ()
+    return str((now[0].value if len(now) == 1 else view.setting(key)) or "").strip()
 
 
 def photo_of_the_boat(_view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:

@@ -14,6 +14,7 @@ from garboard.job_view import JobView
 from garboard.judging.assessing import assess_job_file
 from garboard.owner_pages import Digits, Plan, Steps
 from garboard.records import Circuit, JsonValue, Vessel
+from garboard.settings import DEFAULT, SHOP, SettingSet, SettingUsed
 from garboard.steps import Assessed, Block, Phase
 from garboard.units import Amount
 from garboard_engine_trial import owner as engine_trial
@@ -158,6 +159,13 @@ def test_the_shops_telephone_is_told_where_the_shop_entered_it() -> None:
     assert not [one for one in places.not_starting(aboard(), ()) if isinstance(one, Digits)]
     view = aboard(settings={places.TELEPHONE: "555 0142"})
     assert [one.text for one in places.not_starting(view, ()) if isinstance(one, Digits)] == ["555 0142"]
+
+
+def test_a_job_signed_before_the_telephone_was_entered_tells_that_of_today() -> None:
+    now = SettingSet(key=places.TELEPHONE, value="555 0199", source=SHOP)
+    used = SettingUsed(key=places.TELEPHONE, title="", value="", default="", state=DEFAULT, shop_now=(now,))
+    view = attrs.evolve(aboard(), settings_used={places.TELEPHONE: used})
+    assert [one.text for one in places.not_starting(view, ()) if isinstance(one, Digits)] == ["555 0199"]
 
 
 def test_the_next_service_is_the_earliest_that_is_still_to_come() -> None:

@@ -130,11 +130,12 @@ def settle_day(shop: Path) -> tuple[str, ...]:
 def _enter_the_telephone(hulls: HullFolder) -> Iterator[str]:
     """The shop's own settings: whom an owner calls."""
     known = {one.key for one in shop_settings(hulls.entries(SHOP_RECORD))}
-    for key, value in TELEPHONE.items():
-        if key not in known:
-            state = replay(SHOP_RECORD, hulls.entries(SHOP_RECORD))
-            hulls.save(set_setting(_manager(hulls, state), state, key, value, "it stands in the owners' books"))
-            yield f"the shop's settings: {key} is {value}"
+    unset = {key: value for key, value in TELEPHONE.items() if key not in known}
+    for key, value in unset.items():
+        state = replay(SHOP_RECORD, hulls.entries(SHOP_RECORD))
+        hulls.save(set_setting(_manager(hulls, state), state, key, value, "it stands in the owners' books"))
+    if unset:
+        yield f"the shop's telephone: {', '.join(unset.values())}"
 
 
 def _is_the_speed_measured_twice(key: RegisterKey) -> bool:
