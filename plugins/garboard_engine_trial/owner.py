@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from garboard.findings import NotEnoughData, Table
+from garboard.findings import NotEnoughData, Table, Verdict
 from garboard.job_view import JobView
 from garboard.owner_pages import CARE, Digits
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
@@ -17,8 +17,12 @@ _MONTHS = (
 )
 
 
-def care(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
-    """The next service, the calendar with room to write in, and the break-in plan."""
+_TABLES = ("engine_trial.break_in", "engine_trial.calendar", "engine_trial.records")
+"""Whose tables the owner gets as well: two are cards to cut out."""
+
+
+def care(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """The next service, the calendar with room to write in, the break-in plan, and what was filed."""
     if view.state_of(AFTER) == "not fitted":
         return
     try:
@@ -27,7 +31,8 @@ def care(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
         services = []
     opened = day_opened(view)
     if services:
-        first = min(services, key=lambda one: (one.day is None, one.day or opened, one.hours or 0.0))
+        to_come = [one for one in services if one.day is None or one.day >= opened]
+        first = min(to_come or services, key=lambda one: (one.day is None, one.day or opened, one.hours or 0.0))
         yield _next(first)
         rows = tuple((one.name, "" if one.hours is None else f"{one.hours:g}", _day(one), "", "") for one in services)
         yield Table("Service: whichever comes first", ("Service", "Engine hours", "Or on", "Done on", "By"), rows)
@@ -37,6 +42,9 @@ def care(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
         plan = ()
     if plan:
         yield Table("Breaking the engines in", ("Engine hours", "Load allowed"), plan)
+    for one in assessed:
+        if one.calculator in _TABLES and one.finding.verdict is not Verdict.NOT_ENOUGH_DATA:
+            yield from one.finding.tables
 
 
 def _next(first: Service) -> Digits:

@@ -108,7 +108,7 @@ def known(view: JobView, assessed: Sequence[Assessed]) -> Known | None:
         slow=slow,
         best=best,
         usual=_speed(found, "your usual cruise", "yours", wanted) if wanted is not None and ranged else None,
-        full=_speed(found, "the highest step tried", "highest", found.curve.highest),
+        full=_speed(found, "the highest step tried", "top", found.curve.highest),
         usable=view.amount(TANKS, "usable_fuel", "gal") if ranged else None,
     )
 
@@ -160,6 +160,8 @@ def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     if ends:
         yield f"Between {ends[0]} and {ends[1]} rpm the boat climbs its own bow wave. Run through it."
     yield _card(view, found)
+    if found.usable and found.to_plan_by:
+        yield _fuel_card(found, found.usable)
 
 
 def _climbs(view: JobView, found: Known) -> tuple[str, str] | None:
@@ -251,9 +253,7 @@ def fuel(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
             bars=tuple(_bar(one, found.usable) for one in found.speeds),
             alt=f"Bars of how far {full_tank} takes the boat out and back. The table says the same.",
         )
-        by_tank = _by_tank(view, found, found.usable)
-        yield by_tank
-        yield Table(f"Fuel: {by_tank.title[:1].lower()}{by_tank.title[1:]}", *_first_columns(by_tank), card=True)
+        yield _by_tank(view, found, found.usable)
     yield _every_step(view, found)
 
 
@@ -268,7 +268,7 @@ def _by_tank(view: JobView, found: Known, usable: float) -> Table:
     headings = ("In the tank", *(f"{one.short}, {tens(one.at)} rpm" for one in found.speeds))
     rows = tuple(
         (
-            f"{name}, {view.told(usable * share, 'gal', 0)}",
+            f"{name}, {_told(view, usable * share, 'gal', 0)}",
             *(_miles_out(one, usable, share) for one in found.speeds),
         )
         for name, share in SHARES
@@ -276,12 +276,12 @@ def _by_tank(view: JobView, found: Known, usable: float) -> Table:
     return Table(title, headings, rows)
 
 
-_CARD_COLUMNS = 4
-
-
-def _first_columns(table: Table) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
-    """Headings and rows as a card has room for."""
-    return table.headings[:_CARD_COLUMNS], tuple(row[:_CARD_COLUMNS] for row in table.rows)
+def _fuel_card(found: Known, usable: float) -> Table:
+    """The same for the dash, at the speeds to plan by."""
+    speeds = [one for one in (found.best, found.usual, found.full) if one is not None]
+    rows = tuple((name, *(_miles_out(one, usable, share) for one in speeds)) for name, share in SHARES)
+    title = "Fuel: nm out and as far back, a third kept"
+    return Table(title, ("In the tank", *(f"{one.short}, {tens(one.at)}" for one in speeds)), rows, card=True)
 
 
 def _every_step(view: JobView, found: Known) -> Table:
