@@ -16,10 +16,10 @@ import attrs
 from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.faults import Fault, InputError
-from garboard.hosting.failures import PluginProblem, cure_of
-from garboard.hosting.host import BUILT_IN, PluginHost
+from garboard.hosting.failures import PluginProblem
+from garboard.hosting.host import PluginHost
+from garboard.hosting.plugin_file import why_not
 from garboard.job_view import JobView
-from garboard.shop_link.shop_plugins import NAME
 from garboard_shop import own_plugins
 from garboard_shop.store import ShopPlugin, Store
 
@@ -47,7 +47,7 @@ def waiting(folder: Path | None, store: Store) -> tuple[Waiting, ...]:
     at_work = {plugin.sha256 for plugin in store.register.plugins() if not plugin.is_withdrawn}
     found = []
     for file in _in(folder):
-        if _why_not(file) is None:
+        if why_not(file, may_link=False) is None:
             content = file.read_bytes()
             found.append(Waiting(file.stem, hashlib.sha256(content).hexdigest(), content.decode(errors="replace")))
     return tuple(one for one in found if one.sha256 not in at_work)
@@ -55,7 +55,7 @@ def waiting(folder: Path | None, store: Store) -> tuple[Waiting, ...]:
 
 def passed_over(folder: Path | None) -> tuple[PluginProblem, ...]:
     """What lies in that folder as a plugin and cannot be approved: nobody must wait for it in vain."""
-    return tuple(problem for file in _in(folder) if (problem := _why_not(file)) is not None)
+    return tuple(problem for file in _in(folder) if (problem := why_not(file, may_link=False)) is not None)
 
 
 def _in(folder: Path | None) -> list[Path]:
@@ -66,32 +66,6 @@ def _in(folder: Path | None) -> list[Path]:
 
 def _is_package(path: Path) -> bool:
     return (path / "__init__.py").is_file()
-
-
-def _why_not(file: Path) -> PluginProblem | None:
-    """Why a file cannot be approved, as far as its name and its size tell."""
-    is_one = file.is_file() and not file.is_symlink()
-    if is_one and file.suffix == ".py" and NAME.fullmatch(file.stem) and file.stem not in BUILT_IN:
-        size = file.stat().st_size
-        if size <= own_plugins.LARGEST:
-            return None
-        reason, code = f"{file.name} has {size} bytes; a plugin has at most {own_plugins.LARGEST}", "too_large"
-    elif not is_one:
-        what = "a link" if file.is_symlink() else "a folder"
-        reason, code = f"{file.name} is {what}; a plugin for the tablets is one Python file", "not_one_file"
-    elif file.stem in BUILT_IN:
-        reason, code = f"{file.stem} is the name of a plugin that comes with the program", "name_taken"
-    else:
-        reason = f"it is called {file.name!r}; a plugin for the tablets has small letters, digits and _ alone, then .py"
-        code = "wrong_name"
-    cure = f"call it {_better_name(file.stem)}.py" if code == "wrong_name" else cure_of(code)
-    return PluginProblem(name=file.stem, reason=reason, code=code, file=str(file), cure=cure)
-
-
-def _better_name(stem: str) -> str:
-    name = re.sub(r"[^a-z0-9_]", "_", stem.lower())
-    name = name if "a" <= name[:1] <= "z" and name not in BUILT_IN else f"own_{name}"
-    return name[:60]
 
 
 def approve(

@@ -11,8 +11,8 @@ import pytest
 from garboard.hosting.apart import MOST_CUTS, Apart
 from garboard.hosting.failures import cure_of
 from garboard.hosting.host import LoadedPlugin, make_host
+from garboard.hosting.plugin_file import LARGEST
 from garboard.hosting.sources import Source
-from garboard_shop.own_plugins import LARGEST
 from garboard_shop.pages.plugins import files_to_run, passed_over, waiting
 from pages_rig import CHIEF, HAND, Browser, Pages, form_to, words_of
 from wrong_plugins import computing

@@ -1,9 +1,9 @@
-"""A plugin tried on the shop's own jobs before it is approved, in a process of its own."""
+"""A plugin tried on jobs, in a process of its own: before a manager approves it, and while its author writes it."""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import islice
 from pathlib import Path
 
@@ -52,11 +52,17 @@ class Trial:
         if self.problems:
             return ()
         tried = f"It was tried on {in_number(self.jobs, 'job')} of the shop's own and failed in none."
+        return (self._how_far(tried), *(f"It works, but {one.in_words}" for one in self.remarks))
+
+    @property
+    def tried(self) -> tuple[str, ...]:
+        """The same to its author, without what is wrong with it."""
+        return (self._how_far(f"It was tried on {in_number(self.jobs, 'job')} and failed in none."),)
+
+    def _how_far(self, tried: str) -> str:
         if not self.jobs:
-            tried = "There was no job to try it on."
-        elif not self.is_whole:
-            tried += " There was no time for the others."
-        return (tried, *(f"It works, but {one.in_words}" for one in self.remarks))
+            return "There was no job to try it on."
+        return tried if self.is_whole else f"{tried} There was no time for the others."
 
 
 def try_plugin(file: Path, jobs: Iterable[JobView], longest: float = LONGEST) -> Trial:
@@ -64,12 +70,17 @@ def try_plugin(file: Path, jobs: Iterable[JobView], longest: float = LONGEST) ->
 
     longest : no new job is begun after so long [s]
     """
+    return try_with(file, lambda _: jobs, longest)
+
+
+def try_with(file: Path, jobs: Callable[[PluginHost], Iterable[JobView]], longest: float = LONGEST) -> Trial:
+    """The same, with jobs that are read with the plugin loaded: they hold values of its own steps."""
     host = make_host(entry_points=False, files=[file], apart=True)
     try:
         if problems := tuple(one for one in host.problems if one.name == file.stem):
             return Trial(problems=problems)
         remarks = tuple(one for one in host.faults if one.name == file.stem and one.at_work)
-        return attrs.evolve(_judged(host, file, jobs, time.monotonic() + longest), remarks=remarks)
+        return attrs.evolve(_judged(host, file, jobs(host), time.monotonic() + longest), remarks=remarks)
     finally:
         if host.apart is not None:
             host.apart.close()
