@@ -200,3 +200,8 @@ def _is_of(file: str, own: Path) -> bool:
 def cure_of(code: str) -> str:
     """What a plugin's author does about a fault."""
     return _CURES[code]
+
+
+def cures() -> Mapping[str, str]:
+    """What a plugin's author does, by the code of each fault there is."""
+    return dict(_CURES)
