@@ -33,6 +33,7 @@ from garboard.findings import (
     Verdict,
     not_enough_data,
 )
+from garboard.hosting.asked_for import Noted, noted_by
 from garboard.hosting.asking import asking_fields, with_functions
 from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED, code_for, sources, with_code, written_in
 from garboard.hosting.cut import LONGEST_TEXT, MOST_PLACES, cut, most_findings, told
@@ -497,6 +498,16 @@ class PluginHost:
         own = [one for one in self.calculators if self.owner_of("register_calculators", one.key) == plugin]
         views: dict[str, WatchedView] = {}
         return tuple(assessed for calculator in own for assessed in self._assess_one(calculator, ready, views))
+
+    def asked_by(self, calculator: Calculator, view: JobView) -> tuple[Noted, tuple[str, ...]]:
+        """What a calculator asks of a job that has its defaults, given or not, and the settings it reads."""
+        name = self.owner_of("register_calculators", calculator.key)
+        if name in self._offered and self.apart is not None:
+            with suppress(PluginFault):  # its findings say what is wrong with it
+                return self.apart.asked(name, calculator.key, watched(view, self.declared))
+            return {}, ()
+        with self.minding(name, calculator.key):
+            return noted_by(calculator, view, self.declared)
 
     def shares_program(self, plugin: str) -> bool:
         """Whether it is a shop's own plugin that runs in the program itself: what it is given is a copy."""
