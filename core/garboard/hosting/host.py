@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import importlib.metadata
+import warnings
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext, suppress
 from difflib import get_close_matches
@@ -180,6 +181,8 @@ class PluginHost:
     manager: pluggy.PluginManager
     plugins: list[LoadedPlugin] = attrs.field(factory=list)
     problems: list[PluginProblem] = attrs.field(factory=list)
+    going: list[PluginProblem] = attrs.field(factory=list)
+    """Hooks that plugins here still have and that are to go."""
     apart: Apart | None = None
     minder: Minder | None = None
     _registers: dict[str, _Register] = attrs.field(factory=lambda: {hook: _Register() for hook in _KINDS})
@@ -199,7 +202,7 @@ class PluginHost:
                 refuse_other_versions(getattr(module, WRITTEN_FOR, UNSTATED))
                 version = _version_of(module)
                 _refuse_unknown_hooks(module)
-                self.manager.register(module, name)
+                self._register_module(module, name)
                 self.manager.check_pending()
                 if not self.manager.get_hookcallers(module):
                     reason = "it offers nothing: no function in it is marked @garboard.hookimpl"
@@ -212,6 +215,24 @@ class PluginHost:
             self._refuse(name, failure, file or _file_of(module))
         else:
             self.plugins.append(LoadedPlugin(name, version, module))
+
+    def _register_module(self, module: ModuleType, name: str) -> None:
+        """Hand a module to pluggy, and keep what it warns of: hooks that are to go, each with its line."""
+        with warnings.catch_warnings(record=True) as warned:
+            warnings.simplefilter("always")
+            self.manager.register(module, name)
+        self.going += [
+            PluginProblem(
+                name=name,
+                reason=str(one.message),
+                code="hook_going",
+                file=one.filename,
+                line=one.lineno,
+                cure=cure_of("hook_going"),
+                at_work=True,
+            )
+            for one in warned
+        ]
 
     def load_file(self, path: Path) -> None:
         """Load a plugin's file or folder; in a process of its own, where this host has one."""
@@ -341,7 +362,8 @@ class PluginHost:
         """Read where the plugin runs: a source may be such that whoever reads it ends."""
         if plugin.name in self._offered:
             return self._offered[plugin.name].faults
-        return [fault for file in sources(plugin.module) for fault in faults_in_source(plugin.name, file)]
+        going = [one for one in self.going if one.name == plugin.name]
+        return [*going, *(fault for file in sources(plugin.module) for fault in faults_in_source(plugin.name, file))]
 
     def _faults_in_keys(self, plugin: LoadedPlugin) -> Iterator[PluginProblem]:
         for calculator in self.calculators:

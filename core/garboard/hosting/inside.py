@@ -226,7 +226,7 @@ def _declared(host: PluginHost, loaded: LoadedPlugin, file: str) -> plain.Plain:
     ]
     if host.problems:
         raise PluginFault(host.problems[0].reason, host.problems[0].code)
-    faults = [fault for source in sources(loaded.module) for fault in faults_in_source(loaded.name, source)]
+    faults = [*host.going, *(fault for one in sources(loaded.module) for fault in faults_in_source(loaded.name, one))]
     return {
         "version": loaded.version,
         "file": file,
