@@ -455,6 +455,13 @@ class PluginHost:
         """The plugin that registered a key under a hook."""
         return self._registers[hook].owner[key]
 
+    def offers_of(self, plugin: str) -> dict[str, tuple[str, ...]]:
+        """The keys a plugin offers, by what they are ("steps"), in the order of calls."""
+        return {
+            hook.removeprefix("register_"): tuple(key for key, owner in register.owner.items() if owner == plugin)
+            for hook, register in self._registers.items()
+        }
+
     def commands(self, taken: Iterable[str] = ()) -> dict[str, click.Command]:
         """Subcommands the plugins offer, by name. A plugin whose commands fail is added to `problems`.
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 from pathlib import Path
 
 import attrs
 
 from garboard.faults import in_number
-from garboard.findings import Finding, NotEnoughData
+from garboard.findings import Finding, NotEnoughData, Verdict
 from garboard.hosting.codes import NOT_JUDGED, PLUGIN_FAILED, code_for
 from garboard.hosting.failures import PluginProblem, cure_of, problem_of
 from garboard.hosting.host import PluginHost, make_host
@@ -31,12 +32,18 @@ class Trial:
     remarks  : what is wrong with it all the same
     jobs     : how many it judged
     is_whole : whether these were all there are
+    version  : what it says of itself
+    offers   : the keys it offers, by what they are ("steps")
+    outcome  : how many jobs get which as the worst of its findings
     """
 
     problems: tuple[PluginProblem, ...] = ()
     remarks: tuple[PluginProblem, ...] = ()
     jobs: int = 0
     is_whole: bool = True
+    version: str = ""
+    offers: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
+    outcome: Mapping[Verdict, int] = attrs.field(factory=dict)
 
     def of_file(self, tried: str, known_as: str) -> Trial:
         """The same, told of the file as the manager knows it, where a copy of it was tried."""
@@ -80,7 +87,9 @@ def try_with(file: Path, jobs: Callable[[PluginHost], Iterable[JobView]], longes
         if problems := tuple(one for one in host.problems if one.name == file.stem):
             return Trial(problems=problems)
         remarks = tuple(one for one in host.faults if one.name == file.stem and one.at_work)
-        return attrs.evolve(_judged(host, file, jobs(host), time.monotonic() + longest), remarks=remarks)
+        (version,) = (one.version for one in host.plugins if one.name == file.stem)
+        judged = _judged(host, file, jobs(host), time.monotonic() + longest)
+        return attrs.evolve(judged, remarks=remarks, version=version, offers=host.offers_of(file.stem))
     finally:
         if host.apart is not None:
             host.apart.close()
@@ -89,20 +98,28 @@ def try_with(file: Path, jobs: Callable[[PluginHost], Iterable[JobView]], longes
 def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float) -> Trial:
     first: list[tuple[JobView, tuple[Assessed, ...]]] = []
     problems: dict[str, PluginProblem] = {}
-    count, is_whole = 0, True
+    count, is_whole, worst = 0, True, Counter[Verdict]()
     for view in jobs:
         if time.monotonic() > until:
             is_whole = False
             break
         count += 1
         found = host.assess_with(file.stem, view)
+        worst.update(
+            [max(found_here, key=_WORST.index)] if (found_here := [one.finding.verdict for one in found]) else []
+        )
         for problem in (*_failed(found, file), *_failed_sections(host, view, found, file)):
             problems.setdefault(problem.reason, problem)
         if len(first) < TWICE:
             first.append((view, found))
     if not problems:
         problems = {one.reason: one for one in _differing(host, file, first, until)}
-    return Trial(problems=tuple(islice(problems.values(), TWICE)), jobs=count, is_whole=is_whole)
+    outcome = {verdict: worst[verdict] for verdict in reversed(_WORST) if worst[verdict]}
+    return Trial(problems=tuple(islice(problems.values(), TWICE)), jobs=count, is_whole=is_whole, outcome=outcome)
+
+
+_WORST = (Verdict.PASS, Verdict.NOT_ENOUGH_DATA, Verdict.ADVISE, Verdict.FAIL)
+"""From what asks for nothing to what asks for most."""
 
 
 def _failed(found: Sequence[Assessed], file: Path) -> Iterator[PluginProblem]:

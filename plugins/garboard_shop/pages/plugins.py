@@ -7,7 +7,10 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from difflib import unified_diff
+from itertools import islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -19,6 +22,7 @@ from garboard.faults import Fault, InputError
 from garboard.hosting.failures import PluginProblem
 from garboard.hosting.host import PluginHost
 from garboard.hosting.plugin_file import why_not
+from garboard.hosting.plugin_trial import Trial, try_plugin
 from garboard.job_view import JobView
 from garboard_shop import own_plugins
 from garboard_shop.store import ShopPlugin, Store
@@ -34,12 +38,27 @@ _PIECE = 1 << 20
 class Waiting:
     """A plugin's file that waits for approval.
 
-    source : what stands in it, for the manager to read
+    source  : what stands in it, for the manager to read
+    changes : what differs from the last version that was approved, line by line; none where there was none
     """
 
     name: str
     sha256: str
     source: str
+    changes: tuple[str, ...] = ()
+
+
+@attrs.frozen(kw_only=True)
+class DryRun:
+    """What a plugin that waits would do.
+
+    adds, drops : keys by what they are ("steps"), against what this server runs under its name
+    """
+
+    sha256: str
+    trial: Trial
+    adds: Mapping[str, tuple[str, ...]]
+    drops: Mapping[str, tuple[str, ...]]
 
 
 def waiting(folder: Path | None, store: Store) -> tuple[Waiting, ...]:
@@ -50,7 +69,35 @@ def waiting(folder: Path | None, store: Store) -> tuple[Waiting, ...]:
         if why_not(file, may_link=False) is None:
             content = file.read_bytes()
             found.append(Waiting(file.stem, hashlib.sha256(content).hexdigest(), content.decode(errors="replace")))
-    return tuple(one for one in found if one.sha256 not in at_work)
+    return tuple(attrs.evolve(one, changes=_changes(store, one)) for one in found if one.sha256 not in at_work)
+
+
+def _changes(store: Store, plugin: Waiting) -> tuple[str, ...]:
+    """The lines that differ from the version approved last, withdrawn or not, each with its sign."""
+    last = next((one for one in store.register.plugins() if one.name == plugin.name), None)
+    before = content_of(store, last.sha256).decode(errors="replace") if last is not None else ""
+    if not before:
+        return ()
+    compared = unified_diff(before.splitlines(), plugin.source.splitlines(), lineterm="", n=2)
+    return tuple(islice(compared, 2, None))  # its first two lines name files
+
+
+def dry_run(
+    folder: Path | None, store: Store, host: PluginHost, name: str, sha256: str, jobs: Iterable[JobView]
+) -> DryRun:
+    """Try the file a manager was shown on the shop's own jobs, as approving does, and approve nothing.
+
+    errors : InputError
+    """
+    with _copy_of(folder, store, name, sha256) as copy:
+        trial = try_plugin(copy, jobs).of_file(str(copy), copy.name)
+    before = host.offers_of(name)
+    return DryRun(sha256=sha256, trial=trial, adds=_beyond(trial.offers, before), drops=_beyond(before, trial.offers))
+
+
+def _beyond(keys: Mapping[str, tuple[str, ...]], others: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+    more = {kind: tuple(key for key in found if key not in others.get(kind, ())) for kind, found in keys.items()}
+    return {kind.replace("_", " "): found for kind, found in more.items() if found}
 
 
 def passed_over(folder: Path | None) -> tuple[PluginProblem, ...]:
@@ -84,6 +131,14 @@ def approve(
     jobs, tell : as of `own_plugins.approve`
     errors : InputError; storage.NotSaved
     """
+    with _copy_of(folder, store, name, sha256) as copy:
+        keep = own_plugins.keep_in_store(store)
+        return own_plugins.approve(store.register, keep, copy, by, now, jobs=jobs, tell=tell, known_as=copy.name)
+
+
+@contextmanager
+def _copy_of(folder: Path | None, store: Store, name: str, sha256: str) -> Iterator[Path]:
+    """A copy of the file whose content a manager was shown, and of no other. Raises InputError."""
     chosen = next((one for one in waiting(folder, store) if (one.name, one.sha256) == (name, sha256)), None)
     if chosen is None or folder is None:
         raise InputError("plugin", [Fault("file", "the file shown, so read it again", name)])
@@ -93,8 +148,7 @@ def approve(
     with TemporaryDirectory(prefix="garboard-") as place:
         copy = Path(place) / f"{name}.py"
         copy.write_bytes(content)
-        keep = own_plugins.keep_in_store(store)
-        return own_plugins.approve(store.register, keep, copy, by, now, jobs=jobs, tell=tell, known_as=copy.name)
+        yield copy
 
 
 def files_to_run(store: Store, folder: Path) -> tuple[Path, ...]:
