@@ -142,6 +142,7 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/settings/{key}/set", change_setting, "POST", MANAGER),
         ("/plugins", plugins_page, "GET", ""),
         ("/plugins/approve", approve_plugin, "POST", MANAGER),
+        ("/plugins/try", try_waiting_plugin, "POST", MANAGER),
         ("/plugins/withdraw", withdraw_plugin, "POST", MANAGER),
         ("/people", people_page, "GET", ""),
         ("/people/add", add_person, "POST", MANAGER),
@@ -647,6 +648,17 @@ def _without_ids(tablets: Iterable[Tablet]) -> Callable[[str], str]:
 
 def plugins_page(visit: Visit) -> Response:
     """The shop's own plugins: approved, withdrawn, waiting; and what this server runs."""
+    return _plugins_page(visit, None)
+
+
+def try_waiting_plugin(visit: Visit) -> Response:
+    """The same page, with what a plugin that waits would add and find."""
+    desk, form = visit.desk, visit.form
+    name, sha256 = form.get("name", ""), form.get("sha256", "")
+    return _plugins_page(visit, plugins.dry_run(desk.drop, desk.store, desk.host, name, sha256, jobs_of(desk.store)))
+
+
+def _plugins_page(visit: Visit, dry_run: plugins.DryRun | None) -> Response:
     desk = visit.desk
     known = sorted(desk.store.register.plugins(), key=lambda one: (one.is_withdrawn, one.name))
     faults = desk.host.faults
@@ -660,6 +672,7 @@ def plugins_page(visit: Visit) -> Response:
         host=desk.host,
         faults=faults,
         stopped={fault.name for fault in faults if not fault.at_work},
+        dry_run=dry_run,
     )
 
 
