@@ -83,7 +83,7 @@ class EmbeddedStore:
         self._kinds: dict[str, tuple[int, Counter[str]]] = {}
 
     def digests(self) -> dict[str, Holding]:
-        return {hull: Holding(*held) for hull, held in self.hulls.holdings().items()}
+        return self.hulls.holdings()
 
     def maybe_held(self, hulls: Iterable[str]) -> frozenset[str]:
         return frozenset(hulls)  # asking for the ids of one not there costs nothing

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import gc
 import hashlib
 import os
 import re
@@ -166,8 +167,8 @@ class HullFolder:
         self._names_unflushed: list[HullFile] = []
         self._locks: dict[Path, WriterLock] = {}
         self._sizes = FileSizes(folder, writing=self._writing)
-        self._proved: dict[str, tuple[Found, Holding]] = {}
-        """By a hull file's name, what it holds as long as the system says just this of it."""
+        self._proved: dict[str, bytes] = {}
+        """By a hull file's name, what the system says of it, and behind that what it holds as long as it does."""
         self._known = KnownIds(folder, writing=self._writing)
         if read_only and not self._hulls_folder.is_dir():
             raise FileNotFoundError(f"{folder} holds no hull files: expected a folder named {HULLS_FOLDER} in it")
@@ -249,11 +250,13 @@ class HullFolder:
         files = self._hull_files()
         self._look_up_notes(files)
         opened: dict[str, Found] = {}
+        keys: dict[str, str] = {}
         for name, found in files.items():
-            if name not in self._key_of_name and self._key_of(name) and found and found.is_file:
+            key = self._key_of_name.get(name, "")
+            if not key and (key := self._key_of(name)) and found and found.is_file:
                 opened[name] = found
+            keys[key] = name
         self._sizes.note_found(opened)
-        keys = {self._key_of(name): name for name in files}
         keys |= {key: file_name(key) for key, hull in self._unflushed.items() if hull.journal.entries}
         return {key: keys[key] for key in sorted(keys) if key}, files
 
@@ -263,13 +266,13 @@ class HullFolder:
         asked = {
             name: found
             for name, found in files.items()
-            if found and name not in is_open and (name not in self._proved or self._proved[name][0] != found)
+            if found and name not in is_open and not self._proved.get(name, b"").startswith(found)
         }
         if not asked:
             return
         for name, digest, count in self._sizes.unchanged(asked):
             if digest:
-                self._proved[name] = asked[name], Holding(digest, count)
+                self._proved[name] = b"%b%d %b" % (asked[name], count, digest.encode())
             if name not in self._key_of_name and (key := key_in_name(name)):
                 self._key_of_name[name] = key
 
@@ -280,13 +283,14 @@ class HullFolder:
             with os.scandir(self._hulls_folder) as files:
                 for file in files:
                     if file.name.endswith(SUFFIX) and not file.name.startswith(storage.UNFINISHED):
-                        found[file.name] = None
-                        with contextlib.suppress(OSError):  # opening it says what is wrong
+                        try:
                             found[file.name] = found_of(file.stat(follow_symlinks=False))
+                        except OSError:  # opening it says what is wrong
+                            found[file.name] = None
         except FileNotFoundError as error:
             if not self._writing:  # it was there when it was opened
                 raise NotReadable(self._hulls_folder, error) from error
-        return dict(sorted(found.items()))
+        return {name: found[name] for name in sorted(found)}
 
     def contents(self) -> Iterator[tuple[str, bytes]]:
         """The hull files here as they stand on the disk, by name. Work may go on between one and the next.
@@ -479,14 +483,17 @@ class HullFolder:
                 self._put_back()
             keys, files = self._list()
             before = self._open.keys() | set[str]()
-            held = {key: one for key, name in keys.items() if (one := self._held(key, name, files.get(name)))}
+            with _without_collecting():
+                held = {key: one for key, name in keys.items() if (one := self._held(key, name, files.get(name)))}
             self._note_proved([self._open[key] for key in self._open.keys() - before], files)
             return held
 
     def _held(self, key: str, name: str, found: Found | None) -> Holding | None:
         """What is held of a hull, as noted where its file is as it was."""
-        if key not in self._open and name in self._proved and self._proved[name][0] == found:
-            return self._proved[name][1]
+        noted = self._proved.get(name, b"") if key not in self._open and found else b""
+        if found and noted.startswith(found):
+            count, digest = noted[len(found) :].split(b" ")
+            return Holding(digest.decode(), int(count))
         return self._holding(key)
 
     def _note_proved(self, hulls: Iterable[HullFile], files: Mapping[str, Found | None]) -> None:
@@ -659,8 +666,7 @@ class HullFolder:
         with self._guard, contextlib.suppress(OSError):  # a folder that cannot be listed says so itself
             before = {name.removesuffix(GONE): name for name in self._sizes.of_kept() if name.endswith(GONE)}
             names = {name: kept for name, kept in before.items() if self._is_still_lacking(name, kept)}
-            known, here = self._sizes.of_hulls(), self._names_here()
-            names |= {name: name for name in known if name not in here}
+            names |= {name: name for name in self._sizes.hulls_not_among(self._names_here())}
             return tuple(self._gone_as(name, noted) for name, noted in sorted(names.items()))
         return ()
 
@@ -735,10 +741,13 @@ class HullFolder:
 
     def _names_here(self) -> set[str]:
         """Names of what lies here, also beside as damaged, and of what a link here leads to: they are not gone."""
-        here = [*self._hulls_folder.iterdir()]
-        return {path.name.partition(SET_ASIDE)[0] for path in here} | {
-            path.resolve().name for path in here if path.is_symlink()
-        }
+        found: set[str] = set()
+        with os.scandir(self._hulls_folder) as files:
+            for file in files:
+                found.add(file.name.partition(SET_ASIDE)[0] if SET_ASIDE in file.name else file.name)
+                if file.is_symlink():
+                    found.add(Path(file.path).resolve().name)
+        return found
 
     def _cut_before(self) -> Iterator[Damage]:
         for name in self._sizes.of_kept():
@@ -988,6 +997,18 @@ def _not_back(damage: Damage, here: int) -> int:
     here : how many its hull holds now
     """
     return max(0, damage.had - here)
+
+
+@contextlib.contextmanager
+def _without_collecting() -> Iterator[None]:
+    """While a hundred thousand tuples are made: looking through them for cycles, again and again, doubles the time."""
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def _is_flushed(path: Path) -> bool:

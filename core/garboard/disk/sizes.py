@@ -15,13 +15,13 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
 from garboard.disk import hull_index, storage
-from garboard.disk.hull_index import NEVER, Found, HullIndex, IndexDoubted, Noted
+from garboard.disk.hull_index import NEVER, Found, HullIndex, IndexDoubted, Noted, digest_in, read_fields
 from garboard.disk.storage import NotSaved
 
 FILE = "hulls.sizes"
@@ -74,9 +74,16 @@ class FileSizes:
         """How long each file kept beside as damaged once was [bytes], by the name it is kept under."""
         return {name: self.least(name) for name in self._kept_beside()}
 
-    def of_hulls(self) -> dict[str, int]:
-        """How long each hull file was when it was last flushed [bytes], by its name."""
-        return {name: noted.size for name, noted in self._all() if noted.size and storage.SET_ASIDE not in name}
+    def hulls_not_among(self, here: Collection[str]) -> list[str]:
+        """Names of hull files that something is noted of, but for those that are here."""
+        newer = self._loaded()
+        found = {name for name in newer if name not in here}
+        if self._index is not None:
+            try:
+                found |= {name for name, _ in self._index.lines() if name not in here}
+            except (IndexDoubted, OSError):
+                found = {name for name in self._read_all() if name not in here}
+        return sorted(name for name in found if storage.SET_ASIDE not in name and self.least(name))
 
     def note_gone(self, name: str) -> None:
         """Remember a hull file that is not there any more, before another is begun under its name."""
@@ -105,14 +112,22 @@ class FileSizes:
         """Hull files that are as they were when they were last noted to be of their names. Of those that are as they
         were when what they hold was proved, its digest and number of entries too; of others "" and 0.
         """
-        notes = self._all() if len(files) > _FEW else ((name, self._of(name)) for name in files)
-        for name, noted in notes:
-            if not (found := files.get(name)):
-                continue
-            if noted.proved == found.stamp and noted.size == found.size and noted.digest and found.is_file:
-                yield name, noted.digest, noted.entries or 0
-            elif noted.changed == found.changed:
-                yield name, "", 0
+        newer = self._loaded()
+        try:
+            lines = self._index.lines() if self._index is not None and len(files) > _FEW else None
+            for name, fields in lines or ():
+                if not (found := files.get(name)) or name in newer:
+                    continue
+                if as_it_was := digest_in(fields, found):
+                    yield name, *as_it_was
+                else:
+                    yield from _unchanged(name, read_fields(fields), found)
+            looked_up = [name for name in newer if name in files] if lines is not None else files
+        except (IndexDoubted, OSError):
+            looked_up = files
+        for name in looked_up:
+            if found := files[name]:
+                yield from _unchanged(name, self._of(name), found)
 
     def note_found(self, files: Mapping[str, Found]) -> None:
         """Note files that were found to be hull files of their names, with the time each was last changed."""
@@ -181,16 +196,6 @@ class FileSizes:
             self._loaded()[name] = noted
         return noted
 
-    def _all(self) -> Iterator[tuple[str, Noted]]:
-        newer = {**self._loaded()}
-        if self._index is not None:
-            try:
-                for name, noted in self._index.all():
-                    yield name, newer.pop(name).over(noted) if name in newer else noted
-            except (IndexDoubted, OSError):
-                newer = {**self._read_all()}  # what was told of some is told again, by the notes themselves
-        yield from newer.items()
-
     def _kept_beside(self) -> list[str]:
         notes = self._loaded()
         found = dict.fromkeys(name for name in notes if storage.SET_ASIDE in name)
@@ -247,6 +252,13 @@ class FileSizes:
             storage.write_whole(self._path, (data,))
             return data
         return b""
+
+
+def _unchanged(name: str, noted: Noted, found: Found) -> Iterator[tuple[str, str, int]]:
+    if noted.proved == found.stamp and noted.size == found.size and noted.digest and found.is_file:
+        yield name, noted.digest, noted.entries or 0
+    elif noted.changed == found.changed:
+        yield name, "", 0
 
 
 def _read_notes(data: bytes) -> dict[str, Noted]:
