@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     import numpy as np
 
 PAGE = 50
+_PIECE = 4096
 MOST_NAMES = 12
 """Of a facet: the others are found by a search."""
 FEWEST_FOR_A_SHARE = 5
@@ -390,11 +391,10 @@ class Board:
             places = self._order(asked.sort.removeprefix("-")).places
             if asked.sort.startswith("-"):
                 places = places[::-1]
-            places = places[fits[places]]
-            total = len(places)
+            total = int(np.count_nonzero(fits))
             pages = max(1, -(-total // PAGE))
             page = min(asked.page, pages)
-            here = [int(place) for place in places[(page - 1) * PAGE : page * PAGE]]
+            here = _first(places, fits, page * PAGE)[(page - 1) * PAGE :]
             rows = tuple(row for place in here if (row := self.rows[place]) is not None)
         return Found(rows, total, page, pages, facets, instead)
 
@@ -495,6 +495,17 @@ class Board:
             told = Headline(settle, failing, late, ready, whole, tuple(weeks))
             self._told = asked, told
             return told
+
+
+def _first(places: Any, fits: Any, most: int) -> list[int]:
+    """The first places of an order that fit; it is looked through piece by piece, no further than need be."""
+    found: list[int] = []
+    for begin in range(0, len(places), _PIECE):
+        piece = places[begin : begin + _PIECE]
+        found += piece[fits[piece]][: most - len(found)].tolist()
+        if len(found) >= most:
+            break
+    return found
 
 
 def _week(of: Any, right: Any, days: Any) -> Week:
