@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 PAGE = 50
 NOBODY = "nobody"
 """Asks for jobs that wait for nobody in particular."""
+_PIECE = 4096
 MOST_NAMES = 12
 """Of a facet: the others are found by a search."""
 FEWEST_FOR_A_SHARE = 5
@@ -239,7 +240,10 @@ class Board:
     """
 
     def __init__(self, rows: Iterable[JobRow] = (), also: Callable[[str], Iterable[str]] = lambda _: ()) -> None:
-        self._guard = threading.RLock()
+        self._guard, self._learning = threading.RLock(), threading.Lock()
+        self._told: tuple[object, Headline] | None = None
+        self._meanwhile: dict[int, tuple[str, ...]] = {}
+        """Words of rows that changed since those of all were last gone through."""
         self._also = also
         self.rows: list[JobRow | None] = [*rows]
         self._places: dict[str, list[int]] = {}
@@ -269,6 +273,7 @@ class Board:
     def take(self, hull: str, jobs: Iterable[JobRow]) -> None:
         """The rows of a boat's jobs, in the place of those it had."""
         with self._guard:
+            self._told = None
             for place in self._places.pop(hull, ()):
                 self._remove(place)
             for row in jobs:
@@ -278,15 +283,30 @@ class Board:
                 self._write(place, row)
                 for order in self._orders.values():
                     order.add(place, row)
-                self._words.put(place, self._words_of(row))
-            if self._words.is_due:
-                self.learn_words()
+                self._put_words(place, self._words_of(row))
+
+    @property
+    def words_are_due(self) -> bool:
+        """Whether so many rows changed that their words should be put in order anew."""
+        return self._words.is_due
 
     def learn_words(self) -> None:
-        """Make the words that rows are found by anew: also where further words came to be known."""
-        with self._guard:
-            rows = [(place, row) for place, row in enumerate(self.rows) if row is not None]
-            self._words = Words((place, self._words_of(row)) for place, row in rows)
+        """Put the words that rows are found by in order anew, with further ones that came to be known. It takes a while
+        with many rows; meanwhile pages are answered with the words as they were.
+        """
+        with self._learning:
+            with self._guard:
+                rows = [(place, row) for place, row in enumerate(self.rows) if row is not None]
+                self._meanwhile = {}
+            words = Words((place, self._words_of(row)) for place, row in rows)
+            with self._guard:
+                for place, changed in self._meanwhile.items():
+                    words.put(place, changed)
+                self._words = words
+
+    def _put_words(self, place: int, words: tuple[str, ...]) -> None:
+        self._meanwhile[place] = words
+        self._words.put(place, words)
 
     def _remove(self, place: int) -> None:
         row = self.rows[place]
@@ -297,7 +317,7 @@ class Board:
         self._columns["is_here"][place] = False
         self.rows[place] = None
         self._free.append(place)
-        self._words.put(place, ())
+        self._put_words(place, ())
 
     def _room(self) -> int:
         if self._free:
@@ -310,7 +330,7 @@ class Board:
     def _grow(self, size: int) -> None:
         import numpy as np
 
-        kinds: dict[str, Any] = dict.fromkeys(_NAMED, np.int32)
+        kinds: dict[str, Any] = dict.fromkeys(_NAMED, np.int64)  # as counting takes them
         kinds |= {"is_here": bool, "is_failing": bool, "is_right": bool, "is_stale": bool, "due": np.int32}
         kinds |= {
             "since": np.int64,
@@ -349,7 +369,8 @@ class Board:
 
     def _words_of(self, row: JobRow) -> tuple[str, ...]:
         texts = (row.hull, row.number, *row.numbers, row.name, row.job, row.kind, row.model, row.engine)
-        texts += (row.technician, row.assigned, *row.propellers, *row.failing, *self._also(row.hull))
+        codes = (part for code in row.failing for part in (code, *code.split(".")))
+        texts += (row.technician, row.assigned, *row.propellers, *codes, *self._also(row.hull))
         return words_in(" ".join(texts))
 
     def _order(self, sort: str) -> _Order:
@@ -368,21 +389,23 @@ class Board:
 
     def find(self, asked: Asked, times: Times) -> Found:
         """A page of the rows that fit, and how many would for each value of a facet."""
+        import numpy as np
+
         with self._guard:
             fits, instead = self._fitting(asked, times)
             chosen = {name: self._having(column, getattr(asked, name)) for name, column in FACETS.items()}
-            facets = {name: self._counts(name, fits, chosen) for name in FACETS}
+            places_that_fit = np.flatnonzero(fits)
+            facets = {name: self._counts(name, fits, places_that_fit, chosen) for name in FACETS}
             for mask in chosen.values():
                 if mask is not None:
                     fits = fits & mask
             places = self._order(asked.sort.removeprefix("-")).places
             if asked.sort.startswith("-"):
                 places = places[::-1]
-            places = places[fits[places]]
-            total = len(places)
+            total = int(np.count_nonzero(fits))
             pages = max(1, -(-total // PAGE))
             page = min(asked.page, pages)
-            here = [int(place) for place in places[(page - 1) * PAGE : page * PAGE]]
+            here = _first(places, fits, page * PAGE)[(page - 1) * PAGE :]
             rows = tuple(row for place in here if (row := self.rows[place]) is not None)
         return Found(rows, total, page, pages, facets, instead)
 
@@ -446,25 +469,33 @@ class Board:
         name = "" if column == "waiting_for" and value == NOBODY else value
         return self._columns[column] == self._names[column].known(name)
 
-    def _counts(self, name: str, fits: Any, chosen: Mapping[str, Any]) -> tuple[tuple[str, int], ...]:
-        """How many fit each value of a facet, with what the other facets ask."""
+    def _counts(self, name: str, fits: Any, places: Any, chosen: Mapping[str, Any]) -> tuple[tuple[str, int], ...]:
+        """How many fit each value of a facet, with what the other facets ask.
+
+        places : of those that fit
+        """
         import numpy as np
 
-        for other, mask in chosen.items():
-            if other != name and mask is not None:
-                fits = fits & mask
+        others = [mask for other, mask in chosen.items() if other != name and mask is not None]
+        for mask in others:
+            fits = fits & mask
         names = self._names[FACETS[name]].all
-        numbers = np.bincount(self._columns[FACETS[name]][fits], minlength=len(names))
+        numbers = np.bincount(
+            self._columns[FACETS[name]].take(np.flatnonzero(fits) if others else places), minlength=len(names)
+        )
         found = [(names[at], int(numbers[at])) for at in np.flatnonzero(numbers) if names[at]]
         if name in ("state", "waiting"):
             return tuple(sorted(found, key=lambda one: names.index(one[0])))
         return tuple(sorted(found, key=lambda one: (-one[1], one[0])))
 
     def headline(self, times: Times) -> Headline:
-        """Six numbers over the whole shop."""
+        """Six numbers over the whole shop, counted once after each change."""
         import numpy as np
 
         with self._guard:
+            asked = (times.sunday, times.weeks)
+            if self._told is not None and self._told[0] == asked:
+                return self._told[1]
             columns, here = self._columns, self._columns["is_here"]
             states = np.bincount(columns["state"][here], minlength=len(State))
             counts = {state: int(states[self._names["state"].known(state)]) for state in State}
@@ -472,12 +503,24 @@ class Board:
             first, end = (times.weeks[0], times.weeks[-1]) if times.weeks else (0, 0)
             lately = np.flatnonzero(here & (columns["handed"] >= first) & (columns["handed"] < end))
             handed, right, days = (columns[name][lately] for name in ("handed", "is_right", "days"))
-        spans = list(zip(times.weeks, times.weeks[1:], strict=False))
-        weeks = [_week((handed >= begins) & (handed < ends), right, days) for begins, ends in spans]
-        whole = _week(np.ones(len(lately), dtype=bool), right, days)
-        return Headline(
-            counts[State.TO_SETTLE], counts[State.FAILING], late, counts[State.READY], whole, tuple(weeks)
-        )  # fmt: skip
+            spans = list(zip(times.weeks, times.weeks[1:], strict=False))
+            weeks = [_week((handed >= begins) & (handed < ends), right, days) for begins, ends in spans]
+            whole = _week(np.ones(len(lately), dtype=bool), right, days)
+            settle, failing, ready = (counts[state] for state in (State.TO_SETTLE, State.FAILING, State.READY))
+            told = Headline(settle, failing, late, ready, whole, tuple(weeks))
+            self._told = asked, told
+            return told
+
+
+def _first(places: Any, fits: Any, most: int) -> list[int]:
+    """The first places of an order that fit; it is looked through piece by piece, no further than need be."""
+    found: list[int] = []
+    for begin in range(0, len(places), _PIECE):
+        piece = places[begin : begin + _PIECE]
+        found += piece[fits[piece]][: most - len(found)].tolist()
+        if len(found) >= most:
+            break
+    return found
 
 
 def _week(of: Any, right: Any, days: Any) -> Week:
