@@ -131,9 +131,9 @@ def strip(label: str, found: Spread, unit: str) -> Markup:
         x, y = 20 + place * (WIDTH - 40) / bins, floor - _DOT - (piles[place] - 1) * apart
         parts.append(_link(f"/boats/{dot.hull}", dot_in_words(dot, unit), _mark(dot, x, y), is_stop=False))
     parts.append(_line("axis", 20, floor + 6, WIDTH - 20, floor + 6))
-    for share, place in ((0.0, "name"), (0.5, "mid"), (1.0, "end")):
+    for share, anchor in ((0.0, "name"), (0.5, "mid"), (1.0, "end")):
         value = low + share * (high - low)
-        parts.append(_text(_x(value, low, high), floor + 24, f"{value:.3g} {unit}", place))
+        parts.append(_text(_x(value, low, high), floor + 24, f"{value:.3g} {unit}", anchor))
     return _chart(label, floor + 32, parts)
 
 
