@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from garboard import hookimpl
+from garboard.settings import Setting
 
 if TYPE_CHECKING:
     import click
@@ -21,3 +22,11 @@ def register_commands(register: Callable[[click.Command], None]) -> None:
 
     for command in (*COMMANDS, *PEOPLE):
         register(command)
+
+
+@hookimpl
+def register_settings(register: Callable[[Setting], None]) -> None:
+    from garboard_shop.settings import SETTINGS
+
+    for setting in SETTINGS:
+        register(setting)

@@ -239,7 +239,9 @@ class Board:
     """
 
     def __init__(self, rows: Iterable[JobRow] = (), also: Callable[[str], Iterable[str]] = lambda _: ()) -> None:
-        self._guard = threading.RLock()
+        self._guard, self._learning = threading.RLock(), threading.Lock()
+        self._meanwhile: dict[int, tuple[str, ...]] = {}
+        """Words of rows that changed since those of all were last gone through."""
         self._also = also
         self.rows: list[JobRow | None] = [*rows]
         self._places: dict[str, list[int]] = {}
@@ -278,15 +280,30 @@ class Board:
                 self._write(place, row)
                 for order in self._orders.values():
                     order.add(place, row)
-                self._words.put(place, self._words_of(row))
-            if self._words.is_due:
-                self.learn_words()
+                self._put_words(place, self._words_of(row))
+
+    @property
+    def words_are_due(self) -> bool:
+        """Whether so many rows changed that their words should be put in order anew."""
+        return self._words.is_due
 
     def learn_words(self) -> None:
-        """Make the words that rows are found by anew: also where further words came to be known."""
-        with self._guard:
-            rows = [(place, row) for place, row in enumerate(self.rows) if row is not None]
-            self._words = Words((place, self._words_of(row)) for place, row in rows)
+        """Put the words that rows are found by in order anew, with further ones that came to be known. It takes a while
+        with many rows; meanwhile pages are answered with the words as they were.
+        """
+        with self._learning:
+            with self._guard:
+                rows = [(place, row) for place, row in enumerate(self.rows) if row is not None]
+                self._meanwhile = {}
+            words = Words((place, self._words_of(row)) for place, row in rows)
+            with self._guard:
+                for place, changed in self._meanwhile.items():
+                    words.put(place, changed)
+                self._words = words
+
+    def _put_words(self, place: int, words: tuple[str, ...]) -> None:
+        self._meanwhile[place] = words
+        self._words.put(place, words)
 
     def _remove(self, place: int) -> None:
         row = self.rows[place]
@@ -297,7 +314,7 @@ class Board:
         self._columns["is_here"][place] = False
         self.rows[place] = None
         self._free.append(place)
-        self._words.put(place, ())
+        self._put_words(place, ())
 
     def _room(self) -> int:
         if self._free:
@@ -349,7 +366,8 @@ class Board:
 
     def _words_of(self, row: JobRow) -> tuple[str, ...]:
         texts = (row.hull, row.number, *row.numbers, row.name, row.job, row.kind, row.model, row.engine)
-        texts += (row.technician, row.assigned, *row.propellers, *row.failing, *self._also(row.hull))
+        codes = (part for code in row.failing for part in (code, *code.split(".")))
+        texts += (row.technician, row.assigned, *row.propellers, *codes, *self._also(row.hull))
         return words_in(" ".join(texts))
 
     def _order(self, sort: str) -> _Order:

@@ -12,6 +12,7 @@ from itertools import accumulate
 from typing import Any
 
 MOST_NEWER = 200
+"""Rows that stand apart, or a fiftieth of all."""
 FEWEST_TO_FORGIVE = 4
 """Letters: in a shorter word a slip makes another word of it."""
 FEWEST_OF_A_NUMBER = 4
@@ -48,7 +49,7 @@ class Words:
     @property
     def is_due(self) -> bool:
         """Whether so much stands apart that they should be put in order anew."""
-        return len(self._newer) > MOST_NEWER
+        return len(self._newer) > max(MOST_NEWER, len(self._hull_places) // 50)
 
     def put(self, place: int, words: Sequence[str]) -> None:
         """The words of a row from now on; none for a place without one."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from calendar import day_abbr, month_abbr
 from collections.abc import Mapping
 from datetime import date, timedelta
+from urllib.parse import urlencode
 
 import attrs
 from markupsafe import Markup
@@ -16,6 +17,7 @@ from garboard.faults import in_number
 from garboard.history.boat import Boat
 from garboard.history.plans import ASSIGNED, COMMENT, PROMISED, WAITING_FOR, WAITS_FOR, plan_of
 from garboard.report.palette import DISC, HALF_RING, RING, SQUARE_WITH_BAR, TICK_IN_ROUND, Mark, Part
+from garboard.settings import in_force
 from garboard_shop import board
 from garboard_shop.board import Asked, Board, Found, Headline, Times, Week, shares
 from garboard_shop.job_rows import JobRow, State
@@ -23,13 +25,13 @@ from garboard_shop.pages import decisions, wording
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.summaries import open_boat
 from garboard_shop.pages.visits import NotHere, Visit
+from garboard_shop.settings import SETTINGS, STUCK_DAYS
 from garboard_shop.store import Tablet
 
 LOOKED = "__Host-garboard-looked"
 """The cookie with the time when somebody last said that they looked at what changed."""
 SECONDS_KEPT = 400 * 24 * 60 * 60
 A_DAY = 24 * 60 * 60 * 1000
-STUCK_DAYS = 14
 LONGEST_BAR = 28
 """Days that fill the bar beside them."""
 TAKE_BACK = {ASSIGNED: "who has it", PROMISED: "the promised day", WAITING_FOR: "whom it waits for"}
@@ -92,7 +94,7 @@ def board_page(visit: Visit) -> Response:
         jobs=len(shown),
         head=shown.headline(times),
         spans=_spans(today),
-        views=_views(asked),
+        views=_views(asked, times.stuck),
         in_words=in_words(asked, times.stuck),
         lines=[_line(row, times, today) for row in found.rows],
         empty="" if found.total else empty_in_words(asked, shown, today),
@@ -124,12 +126,18 @@ def times_of(visit: Visit) -> Times:
     return Times(
         now=now,
         looked=looked_at(visit, now),
-        stuck=STUCK_DAYS,
+        stuck=stuck_days(desk),
         sunday=monday + timedelta(days=6),
         weeks=tuple(wording.limits_of(day)[0] for day in starts),
         heard=_heard(desk),
         limits=wording.limits_of,
     )
+
+
+def stuck_days(desk: ShopDesk) -> int:
+    """Days in one state after which a job is stuck, as the shop set it when its rows were last looked through."""
+    values, _ = in_force(SETTINGS, [one for one in desk.remembering.stated if one.key == STUCK_DAYS])
+    return int(str(values[STUCK_DAYS]))
 
 
 def looked_at(visit: Visit, now: int) -> int:
@@ -159,10 +167,10 @@ def looked(visit: Visit) -> Response:
     return response
 
 
-def _views(asked: Asked) -> list[View]:
+def _views(asked: Asked, stuck: int) -> list[View]:
     named = [
         ("Everything open", Asked()),
-        (f"Stuck over {STUCK_DAYS} days", Asked(view=board.STUCK, sort="days")),
+        (f"Stuck over {stuck} days", Asked(view=board.STUCK, sort="days")),
         ("Waiting for parts", Asked(waiting="parts")),
         ("Due this week", Asked(view=board.DUE, sort="promised")),
         ("Changed since I last looked", Asked(view=board.CHANGED, sort="changed")),
@@ -360,7 +368,7 @@ def plan_page(visit: Visit) -> Response:
         said=said,
         waits_for=WAITS_FOR,
         technicians=names,
-        back=visit.asked("back") or f"/boats/{boat.state.hull}/plan?job={job}",
+        back=visit.asked("back") or f"/boats/{boat.state.hull}/plan?{urlencode({'job': job})}",
     )
 
 

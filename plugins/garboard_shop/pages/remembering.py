@@ -24,12 +24,14 @@ from garboard.history.replay import replay
 from garboard.history.setting_entries import shop_settings
 from garboard.hosting.host import PluginHost
 from garboard.records import JsonValue
+from garboard.settings import SettingSet
 from garboard_shop.board import Board
 from garboard_shop.job_rows import Came, Past, job_rows, planned
 from garboard_shop.memory import Memory, as_text, kinds_of, of_text, pasts_of_text, row_of
 from garboard_shop.pages.authors import author_after
 from garboard_shop.pages.index import OVERLAP, Index
 from garboard_shop.pages.summaries import BoatSummary
+from garboard_shop.settings import PREFIX
 from garboard_shop.store import KeptRow, Store, StoreAway, managers_devices
 
 PAUSE = 0.2
@@ -161,6 +163,8 @@ class Remembering:
         self._made: dict[str, Made] = {}
         self._settings_of: tuple[str, frozenset[str]] | None = None
         self._settings: list[JsonValue] = []
+        self.stated: tuple[SettingSet, ...] = ()
+        """What the shop set, as of the last look."""
         self._pasts: dict[str, Mapping[str, Past]] = {}
         self._arrivals = Arrivals(store)
         self.progress = Progress()
@@ -247,8 +251,9 @@ class Remembering:
         if (shop, managers) != self._settings_of:  # most of what comes into the shop's record is no setting
             self._settings_of = shop, managers
             entries = self._store.get(SHOP_RECORD, self._store.ids(SHOP_RECORD)).items()
-            stated = shop_settings([view(name, raw) for name, raw in entries], managers)
-            self._settings = [[one.key, one.value, one.proved] for one in stated]
+            self.stated = shop_settings([view(name, raw) for name, raw in entries], managers)
+            judges = [one for one in self.stated if not one.key.startswith(PREFIX)]
+            self._settings = [[one.key, one.value, one.proved] for one in judges]
         judged = canonical_bytes([self._judged_by, self._settings])
         files = len(self._store.attachments.sizes())
         digests = {hull: one.digest for hull, one in held.items() if hull != SHOP_RECORD}
@@ -282,6 +287,8 @@ class Remembering:
             for hull in gone:
                 self._board.take(hull, ())
             self._board.take(row.hull, row.jobs)
+            if self._board.words_are_due:
+                self._board.learn_words()
         return True
 
     def plan(self, boat: Boat, job: str) -> None:

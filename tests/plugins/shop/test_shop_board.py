@@ -99,6 +99,7 @@ def test_a_failing_job_is_found_by_its_code_and_a_mended_one_only_by_what_ever_f
         ("0042", lambda row: "0042" in row.hull),
         ("marsh 17", lambda row: row.model == "Low Marsh 17"),
         ("prop_check.window", lambda row: any(code.startswith("prop_check.window") for code in row.failing)),
+        ("too_much", lambda row: any("too_much" in code for code in row.failing)),
         ("nothing like it", lambda row: False),
         ("owner-7", lambda row: row.hull == "QQZ00007A626"),
     ],
@@ -106,6 +107,28 @@ def test_a_failing_job_is_found_by_its_code_and_a_mended_one_only_by_what_ever_f
 def test_a_search_finds_each_word_with_one_slip_forgiven(typed: str, fits: Callable[[JobRow], bool]) -> None:
     board = Board(ROWS, lambda hull: ["Owner-7"] if hull == "QQZ00007A626" else [])
     assert found(attrs.evolve(EVERY, q=typed), board) == having(fits)
+
+
+def test_a_row_that_changes_while_words_are_put_in_order_is_found_by_its_own() -> None:
+    waiting = [attrs.evolve(ROWS[5], name="Aardvark")]
+
+    def also(hull: str) -> tuple[str, ...]:
+        if is_learning and waiting:
+            board.take(ROWS[5].hull, [waiting.pop()])
+        return ()
+
+    is_learning = False
+    board = Board(ROWS[:50], also)
+    is_learning = True
+    board.learn_words()
+    assert found(attrs.evolve(EVERY, q="aardvark"), board) == {ROWS[5].job}
+    assert ROWS[5].job not in found(attrs.evolve(EVERY, q=ROWS[5].name), board)
+    for row in ROWS[50:300]:
+        board.take(row.hull, [row])
+    assert board.words_are_due
+    board.learn_words()
+    assert not board.words_are_due
+    assert found(EVERY, board) == {row.job for row in ROWS[:300]}
 
 
 def test_a_slip_is_told_and_only_where_nothing_has_the_word() -> None:

@@ -17,7 +17,9 @@ from garboard.history.plans import plan_of
 from garboard.history.replay import replay
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import Board
-from garboard_shop.pages.remembering import Progress
+from garboard_shop.pages.index import Index
+from garboard_shop.pages.remembering import Progress, Remembering
+from garboard_shop.pages.summaries import BoatSummary
 from pages_rig import (
     CHIEF,
     HAND,
@@ -29,6 +31,7 @@ from pages_rig import (
     Pages,
     fields_of,
     form_to,
+    forms_in,
     tags_in,
     words_of,
 )
@@ -91,6 +94,32 @@ def test_what_a_person_searches_for_is_found_also_by_the_owners_reference(board:
     assert "Searched for kittiwake instead" in words_of(manager.text("/board?q=kitiwake"))
     assert listed(manager.text("/board?failing=prop_check.window.below")) == [SALTGRASS]
     assert "No job fits all of this" in words_of(manager.text("/board?q=nobody%3Cb%3E"))
+
+
+def test_owners_are_known_to_the_search_once_all_boats_are_read(pages: Pages, manager: Browser) -> None:
+    pages.desk.index = Index(pages.store, now=lambda: pages.at)
+    assert listed(manager.text("/board?q=marlow")) == []
+    pages.desk.remembering.learn_owners()
+    assert listed(manager.text("/board?q=marlow")) == []
+    pages.desk.index.refresh()
+    pages.desk.remembering.learn_owners()
+    assert listed(manager.text("/board?q=marlow")) == [SALTGRASS]
+
+
+def test_how_far_the_rows_are_is_told_while_they_are_made_anew(pages: Pages) -> None:
+    seen: list[Progress] = []
+
+    def summary(hull: str) -> BoatSummary | None:
+        seen.append(remembering.progress)
+        return pages.desk.summaries.of(hull)
+
+    remembering = Remembering(pages.store, summary, "another plugin", lambda: pages.at)
+    before = remembering.memory.jobs()
+    assert [(one.made, one.of) for one in seen] == []
+    made = remembering.bring_up_to_date()
+    assert [(one.made, one.of) for one in seen] == [(number, made) for number in range(made)]
+    assert remembering.progress == Progress(is_read=True)
+    assert remembering.memory.jobs() == before, "since when, and what ever failed, outlives it"
 
 
 def test_a_manager_plans_a_job_and_everybody_sees_who_said_it(pages: Pages, board: Board, manager: Browser) -> None:
@@ -172,6 +201,13 @@ def test_an_empty_list_says_what_is_good_about_it(pages: Pages, board: Board, ma
     assert "Nothing is stuck." in words_of(manager.text("/board?view=stuck"))
     board.take(SALTGRASS, [attrs.evolve(row, since=NOON - 15 * 86_400_000)])
     assert listed(manager.text("/board?view=stuck")) == [SALTGRASS]
+    for setting, count in (("16", 0), ("3", 1)):
+        path = "/settings/shop.stuck_days"
+        form = next(one for one in forms_in(manager.text(path)) if fields_of(one).get("value") is not None)
+        manager.post(f"{path}/set", {**fields_of(form), "value": setting, "reason": "as we work"})
+        assert pages.desk.remembering.bring_up_to_date() == 0, "no boat is judged anew for it"
+        page = manager.text("/board?view=stuck")
+        assert (len(listed(page)), f"Stuck over {setting} days" in words_of(page)) == (count, True)
 
 
 def test_settling_on_the_page_is_what_the_empty_list_tells(pages: Pages, board: Board, manager: Browser) -> None:

@@ -137,6 +137,31 @@ def test_every_page_is_usable_without_sight_and_fits_its_window(evening: Evening
     page.context.close()
 
 
+def test_the_board_is_walked_by_arrow_keys_and_fits_desk_tablet_and_phone(evening: Evening) -> None:
+    page = evening.window({"width": 1440, "height": 900})
+    script = (Path(axe.__file__).parent / "axe.min.js").read_text()
+    focused = "[...document.querySelectorAll('[data-row]')].indexOf(document.activeElement)"
+    for _ in range(600):  # the server makes the rows beside its other work
+        page.goto(f"{evening.address}/board?view=all")
+        if page.locator("[data-row]").count() > 2 and not page.get_by_text("judged anew").count():
+            break
+        page.wait_for_timeout(100)
+    page.locator("[data-row]").first.focus()
+    walked = []
+    for key in ("ArrowDown", "ArrowDown", "ArrowUp", "ArrowUp", "ArrowUp"):
+        page.keyboard.press(key)
+        walked.append(page.evaluate(focused))
+    assert walked == [1, 2, 1, 0, 0]
+    heights = page.evaluate("[...document.querySelectorAll('tbody tr')].map(row => row.offsetHeight)")
+    assert max(heights) <= 40, "one line a row at a desk"
+    for width, height in ((1440, 900), (820, 1180), (390, 844)):
+        page.set_viewport_size({"width": width, "height": height})
+        page.evaluate(script)
+        assert page.evaluate(RULES) == [], width
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+    page.context.close()
+
+
 @pytest.mark.long
 def test_nothing_on_a_page_is_blocked_or_fails(evening: Evening) -> None:
     page = evening.window(DESK)
