@@ -103,17 +103,17 @@ class Insights:
         if self._thread is not None:
             self._thread.join()
 
-    def _is_fresh(self, memory: Memory, of: Memory, version: int, shown: Shown) -> bool:
+    def _is_fresh(self, memory: Memory, of: Memory, changes: int, shown: Shown) -> bool:
         age = self._now() - shown.counted.at
         if memory is not of or day_of(shown.counted.at) != day_of(self._now()):
             return False
-        return memory.version == version or (len(memory) > COUNTED_AT_ONCE and 0 <= age < COUNTED_AGAIN_AFTER)
+        return memory.changes == changes or (len(memory) > COUNTED_AT_ONCE and 0 <= age < COUNTED_AGAIN_AFTER)
 
     def _count(self, memory: Memory) -> Shown:
-        version = memory.version
+        changes = memory.changes
         counted = insight_of(memory.rows(), memory.score(), self._now())
         shown = Shown(counted, charts_of(counted, self._host))
-        self._shown = memory, version, shown
+        self._shown = memory, changes, shown
         return shown
 
 
