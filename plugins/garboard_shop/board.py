@@ -240,6 +240,7 @@ class Board:
 
     def __init__(self, rows: Iterable[JobRow] = (), also: Callable[[str], Iterable[str]] = lambda _: ()) -> None:
         self._guard, self._learning = threading.RLock(), threading.Lock()
+        self._told: tuple[object, Headline] | None = None
         self._meanwhile: dict[int, tuple[str, ...]] = {}
         """Words of rows that changed since those of all were last gone through."""
         self._also = also
@@ -271,6 +272,7 @@ class Board:
     def take(self, hull: str, jobs: Iterable[JobRow]) -> None:
         """The rows of a boat's jobs, in the place of those it had."""
         with self._guard:
+            self._told = None
             for place in self._places.pop(hull, ()):
                 self._remove(place)
             for row in jobs:
@@ -327,7 +329,7 @@ class Board:
     def _grow(self, size: int) -> None:
         import numpy as np
 
-        kinds: dict[str, Any] = dict.fromkeys(_NAMED, np.int32)
+        kinds: dict[str, Any] = dict.fromkeys(_NAMED, np.int64)  # as counting takes them
         kinds |= {"is_here": bool, "is_failing": bool, "is_right": bool, "is_stale": bool, "due": np.int32}
         kinds |= {
             "since": np.int64,
@@ -386,10 +388,13 @@ class Board:
 
     def find(self, asked: Asked, times: Times) -> Found:
         """A page of the rows that fit, and how many would for each value of a facet."""
+        import numpy as np
+
         with self._guard:
             fits, instead = self._fitting(asked, times)
             chosen = {name: self._having(column, getattr(asked, name)) for name, column in FACETS.items()}
-            facets = {name: self._counts(name, fits, chosen) for name in FACETS}
+            places_that_fit = np.flatnonzero(fits)
+            facets = {name: self._counts(name, fits, places_that_fit, chosen) for name in FACETS}
             for mask in chosen.values():
                 if mask is not None:
                     fits = fits & mask
@@ -464,25 +469,33 @@ class Board:
         name = "" if column == "waiting_for" and value == NOBODY else value
         return self._columns[column] == self._names[column].known(name)
 
-    def _counts(self, name: str, fits: Any, chosen: Mapping[str, Any]) -> tuple[tuple[str, int], ...]:
-        """How many fit each value of a facet, with what the other facets ask."""
+    def _counts(self, name: str, fits: Any, places: Any, chosen: Mapping[str, Any]) -> tuple[tuple[str, int], ...]:
+        """How many fit each value of a facet, with what the other facets ask.
+
+        places : of those that fit
+        """
         import numpy as np
 
-        for other, mask in chosen.items():
-            if other != name and mask is not None:
-                fits = fits & mask
+        others = [mask for other, mask in chosen.items() if other != name and mask is not None]
+        for mask in others:
+            fits = fits & mask
         names = self._names[FACETS[name]].all
-        numbers = np.bincount(self._columns[FACETS[name]][fits], minlength=len(names))
+        numbers = np.bincount(
+            self._columns[FACETS[name]].take(np.flatnonzero(fits) if others else places), minlength=len(names)
+        )
         found = [(names[at], int(numbers[at])) for at in np.flatnonzero(numbers) if names[at]]
         if name in ("state", "waiting"):
             return tuple(sorted(found, key=lambda one: names.index(one[0])))
         return tuple(sorted(found, key=lambda one: (-one[1], one[0])))
 
     def headline(self, times: Times) -> Headline:
-        """Six numbers over the whole shop."""
+        """Six numbers over the whole shop, counted once after each change."""
         import numpy as np
 
         with self._guard:
+            asked = (times.sunday, times.weeks)
+            if self._told is not None and self._told[0] == asked:
+                return self._told[1]
             columns, here = self._columns, self._columns["is_here"]
             states = np.bincount(columns["state"][here], minlength=len(State))
             counts = {state: int(states[self._names["state"].known(state)]) for state in State}
@@ -490,12 +503,13 @@ class Board:
             first, end = (times.weeks[0], times.weeks[-1]) if times.weeks else (0, 0)
             lately = np.flatnonzero(here & (columns["handed"] >= first) & (columns["handed"] < end))
             handed, right, days = (columns[name][lately] for name in ("handed", "is_right", "days"))
-        spans = list(zip(times.weeks, times.weeks[1:], strict=False))
-        weeks = [_week((handed >= begins) & (handed < ends), right, days) for begins, ends in spans]
-        whole = _week(np.ones(len(lately), dtype=bool), right, days)
-        return Headline(
-            counts[State.TO_SETTLE], counts[State.FAILING], late, counts[State.READY], whole, tuple(weeks)
-        )  # fmt: skip
+            spans = list(zip(times.weeks, times.weeks[1:], strict=False))
+            weeks = [_week((handed >= begins) & (handed < ends), right, days) for begins, ends in spans]
+            whole = _week(np.ones(len(lately), dtype=bool), right, days)
+            settle, failing, ready = (counts[state] for state in (State.TO_SETTLE, State.FAILING, State.READY))
+            told = Headline(settle, failing, late, ready, whole, tuple(weeks))
+            self._told = asked, told
+            return told
 
 
 def _week(of: Any, right: Any, days: Any) -> Week:

@@ -42,7 +42,7 @@ class Words:
         self._ends = np.array([0, *accumulate(len(places[word]) for word in self._all)], dtype=np.int64)
         self._places = np.array([place for word in self._all for place in places[word]], dtype=np.int32)
         self._hull_places = np.array([place for place, _ in hulls], dtype=np.int32)
-        self._hulls = letters_of([word for _, word in hulls], LONGEST)
+        self._fours = _fours([word for _, word in hulls])
         self._by_length: dict[int, tuple[Any, list[int]]] | None = None
         self._newer: dict[int, tuple[str, ...]] = {}
 
@@ -74,7 +74,7 @@ class Words:
         has[self._places[self._ends[low] : self._ends[high]]] = True
         is_part = not is_whole and len(word) >= FEWEST_OF_A_NUMBER and word.isalnum() and not word.isalpha()
         if is_part and word.isascii():
-            has[self._hull_places[_with_part(self._hulls, word)]] = True
+            has[self._hull_places[_with_part(self._fours, word)]] = True
         for place, words in self._newer.items():
             has[place] = any(one == word if is_whole else one.startswith(word) for one in words) or (
                 is_part and bool(words) and word in words[0]
@@ -109,19 +109,30 @@ def letters_of(words: Sequence[str], width: int) -> Any:
     return np.array(words, dtype=f"<U{width}").view(np.uint32).reshape(len(words), width)
 
 
-def _with_part(letters: Any, part: str) -> Any:
-    """Which words have a part, anywhere."""
+def _fours(hulls: Sequence[str]) -> Any:
+    """Of each hull number all four letters that follow each other, as one number: a row for each place of the first."""
     import numpy as np
 
-    wanted = [ord(letter) for letter in part]
-    found: np.ndarray[Any, Any] = np.zeros(len(letters), dtype=bool)
-    for start in range(letters.shape[1] - len(wanted) + 1):
-        here = letters[:, start] == wanted[0]
+    letters = np.array([hull.encode("ascii", "replace")[:LONGEST] for hull in hulls], dtype=f"S{LONGEST}")
+    wide = letters.view(np.uint8).reshape(len(hulls), LONGEST).T.astype(np.uint32)
+    return np.ascontiguousarray(wide[:-3] << 24 | wide[1:-2] << 16 | wide[2:-1] << 8 | wide[3:])
+
+
+def _with_part(fours: Any, part: str) -> Any:
+    """Which hull numbers have a part of four letters or more, anywhere: each four of its letters where they follow."""
+    import numpy as np
+
+    last = len(part) - FEWEST_OF_A_NUMBER
+    wanted = {
+        at: int.from_bytes(part[at : at + FEWEST_OF_A_NUMBER].encode(), "big") for at in (*range(0, last, 4), last)
+    }
+    found: np.ndarray[Any, Any] = np.zeros(fours.shape[1], dtype=bool)
+    for start in range(len(fours) - last):
+        here = fours[start] == wanted[0]
         if here.any():
-            at = np.flatnonzero(here)
-            for offset in range(1, len(wanted)):
-                at = at[letters[at, start + offset] == wanted[offset]]
-            found[at] = True
+            for at, letters in wanted.items():
+                here &= fours[start + at] == letters
+            found |= here
     return found
 
 

@@ -71,7 +71,6 @@ WITH_ROWS = {
     "memory": "/memory",
     "day sheet": "/days/2026-11-25",
     "a boat": f"/boats/{SALTGRASS}",
-    "boats": "/boats?q=saltgrass",
     "tablets": "/tablets",
     "settings": "/settings",
 }
@@ -165,20 +164,23 @@ def _memory(name: str) -> float:
     return int(Path("/proc/self/status").read_text().split(f"{name}:")[1].split()[0]) / 1024
 
 
-def opened(store: Store) -> TestClient:
-    """Someone signed in, all boats of the day assessed, and all hulls and rows read before."""
+def opened(store: Store, with_search: bool = True) -> TestClient:
+    """Someone signed in, all boats of the day assessed, and all hulls and rows read before.
+
+    with_search : whether all hulls are read for the search over boats, whose growth is asked by entries
+    """
     desk = ShopDesk(store, make_host(entry_points=False), now=lambda: NOON)
     client = TestClient(
         make_app(store, now=lambda: NOON, routes=routes_of(desk)), base_url="https://shop.test", follow_redirects=False
     )
     client.post("/sign-in", data={"name": CHIEF, "password": PASSWORD})
     began = time.perf_counter()
-    desk.index.refresh()
-    print(f"  {len(desk.remembering.memory.jobs())} jobs on the board", flush=True)
-    desk.remembering.learn_owners()
-    print(
-        f"  all its {len(store.digests())} boats can be searched after {time.perf_counter() - began:.1f} s", flush=True
-    )
+    jobs_read = len(desk.remembering.memory.jobs())
+    print(f"  {jobs_read} jobs on the board after {time.perf_counter() - began:.1f} s", flush=True)
+    if with_search:
+        desk.index.refresh()
+        took = time.perf_counter() - began
+        print(f"  all its {len(store.digests())} boats can be searched after {took:.1f} s", flush=True)
     return client
 
 
@@ -239,7 +241,7 @@ def over_rows(sizes: Sequence[int], in_postgres: bool) -> None:
                 day, store = store, PostgresStore(stack.enter_context(Cluster()).database())
                 copy_shop(day, store)
             fill_with_rows(store, number)
-            clients.append(opened(store))
+            clients.append(opened(store, with_search=False))
         compare(clients, WITH_ROWS, sizes, "boats")
 
 
