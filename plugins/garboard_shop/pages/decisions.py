@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+import attrs
+
 from garboard import hull_number
 from garboard.disk.entries import SHOP_RECORD, Entry, view
 from garboard.disk.hullfile import CheckedEntries
@@ -15,6 +17,7 @@ from garboard.history.boat import Boat
 from garboard.history.halves import save_in_turn
 from garboard.history.past import outlived_a_joining
 from garboard.history.plans import plan_entries
+from garboard.history.proof import Proof, issue
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import reset_setting, set_setting
@@ -125,6 +128,17 @@ def sign(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
         raise Overtaken("New entries arrived for this job while you were reading. Check them, then sign.")
     _keep(store, [writing.sign_off(author_after(home, by), home, job.id, "manager", by)], now)
     return "Signed. If anything is entered later, the signature becomes stale and the page names what changed."
+
+
+def book_issued(store: Store, summary: BoatSummary, job: str, book: bytes, proof: Proof, by: str, now: int) -> None:
+    """Keep that a handover book was issued; nothing anew for the same file.
+
+    proof : of the entries it was made of
+    """
+    plugins = {plugin.name: plugin.version for plugin in summary.host.plugins}
+    author = attrs.evolve(author_after(summary.boat.state, by), plugins=plugins)
+    entry = issue(author, summary.boat, job, book, proof)
+    _keep(store, [entry] if entry else [], now)
 
 
 def labels_printed(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:

@@ -21,6 +21,7 @@ from garboard.faults import InputError, in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
 from garboard.history.boat import Boat, open_entries
 from garboard.history.moves import JOINING
+from garboard.history.proof import issued_books
 from garboard.history.registers import RegisterKey, Resolution, name_of, register_of
 from garboard.history.replay import HullState
 from garboard.history.two_rows import may_be_two_rows
@@ -201,8 +202,17 @@ class BoatSummary:
     @property
     def digest(self) -> str:
         """Equal for summaries made from the same entries and recordings, by the same managers."""
+        return self._digest()
+
+    @property
+    def digest_of_book(self) -> str:
+        """As `digest`, whatever books were issued meanwhile."""
+        return self._digest(frozenset(one.entry.id for one in issued_books(self.boat)))
+
+    def _digest(self, without: frozenset[str] = frozenset()) -> str:
         managers = self.boat.managers or () if self.has_settings else ()
-        return _short([name for ids in (*self.held.values(), self.lacking, managers) for name in (*sorted(ids), "")])
+        found = (*self.held.values(), self.lacking, managers)
+        return _short([name for ids in found for name in (*sorted({*ids} - without), "")])
 
     @property
     def other_numbers(self) -> tuple[str, ...]:

@@ -22,6 +22,7 @@ from garboard.findings import Table
 from garboard.history.boat import register_named
 from garboard.history.like import LONGEST_NAME, templates_in
 from garboard.history.past import history_of
+from garboard.history.proof import proof_of
 from garboard.hosting.host import PluginHost
 from garboard.job_files.circuit_table import circuits_as_csv
 from garboard.job_view import JobView
@@ -141,6 +142,7 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/settings/{key}/set", change_setting, "POST", MANAGER),
         ("/plugins", plugins_page, "GET", ""),
         ("/plugins/approve", approve_plugin, "POST", MANAGER),
+        ("/plugins/try", try_waiting_plugin, "POST", MANAGER),
         ("/plugins/withdraw", withdraw_plugin, "POST", MANAGER),
         ("/people", people_page, "GET", ""),
         ("/people/add", add_person, "POST", MANAGER),
@@ -390,7 +392,7 @@ def history_page(visit: Visit) -> Response:
 
 
 def book(visit: Visit) -> Response:
-    """The handover book."""
+    """The handover book. That it was issued is kept, with who asked for it."""
     from garboard.report.book import PAPER_SIZES, handover_book
 
     summary = _boat(visit)
@@ -398,14 +400,17 @@ def book(visit: Visit) -> Response:
     size = visit.asked("paper") if visit.asked("paper") in PAPER_SIZES else PAPER_SIZES[0]
     unread = visit.desk.store.unread(summary.boat.hulls)
     here = [one.file for one in summary.photos_in(job) if is_held(visit.desk.store.attachments, one.file)]
-    name = f"{summary.digest} {job.id} {size} {unread} {' '.join(here)}"
+    name = f"{summary.digest_of_book} {job.id} {size} {unread} {' '.join(here)}"
     host = visit.desk.host
     load = visit.desk.load_photo
-    make = partial(handover_book, job.view, host, job.assessed, size, unread=unread, load_photo=load)
+    proof = proof_of(summary.boat, job.id)
+    make = partial(handover_book, job.view, host, job.assessed, size, unread=unread, load_photo=load, proof=proof)
     turned_away = host.apart.turned_away if host.apart else 0
     pdf = make() if summary.is_passing else visit.desk.books.get(name, make)
     if host.apart and host.apart.turned_away != turned_away:  # a section may lack what the next one holds
         visit.desk.books.forget(name)
+    elif not summary.is_passing:
+        decisions.book_issued(visit.desk.store, summary, job.id, pdf, proof, visit.who, visit.desk.now())
     return _file(pdf, "application/pdf", f"{summary.key}-{job.id}-handover-book.pdf")
 
 
@@ -644,6 +649,17 @@ def _without_ids(tablets: Iterable[Tablet]) -> Callable[[str], str]:
 
 def plugins_page(visit: Visit) -> Response:
     """The shop's own plugins: approved, withdrawn, waiting; and what this server runs."""
+    return _plugins_page(visit, None)
+
+
+def try_waiting_plugin(visit: Visit) -> Response:
+    """The same page, with what a plugin that waits would add and find."""
+    desk, form = visit.desk, visit.form
+    name, sha256 = form.get("name", ""), form.get("sha256", "")
+    return _plugins_page(visit, plugins.dry_run(desk.drop, desk.store, desk.host, name, sha256, jobs_of(desk.store)))
+
+
+def _plugins_page(visit: Visit, dry_run: plugins.DryRun | None) -> Response:
     desk = visit.desk
     known = sorted(desk.store.register.plugins(), key=lambda one: (one.is_withdrawn, one.name))
     faults = desk.host.faults
@@ -657,6 +673,7 @@ def plugins_page(visit: Visit) -> Response:
         host=desk.host,
         faults=faults,
         stopped={fault.name for fault in faults if not fault.at_work},
+        dry_run=dry_run,
     )
 
 
