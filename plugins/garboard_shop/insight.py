@@ -26,6 +26,7 @@ LATELY = 91
 """Days: three months."""
 MOST_DOTS = 80
 """Drawn of one kind; the ranges are over all."""
+MOST_DOTS_OF_A_WEEK = 40
 KINDS = (SLIP, ECONOMY, DEVIATION)
 
 
@@ -260,7 +261,15 @@ def _seen(rows: Iterable[Row]) -> dict[str, list[Dot]]:
 def _spread(what: str, dots: Sequence[Dot]) -> Spread:
     values = sorted(dot.seen.value for dot in dots)
     outside = sum(dot.seen.is_outside for dot in dots)
+    drawn = _drawn(dots)
     if len(values) < FEWEST_FOR_A_SHARE:
-        return Spread(what, len(values), outside, None, None, None, tuple(dots[-MOST_DOTS:]))
+        return Spread(what, len(values), outside, None, None, None, drawn)
     cuts = statistics.quantiles(values, n=10, method="inclusive")
-    return Spread(what, len(values), outside, cuts[0], cuts[4], cuts[8], tuple(dots[-MOST_DOTS:]))
+    return Spread(what, len(values), outside, cuts[0], cuts[4], cuts[8], drawn)
+
+
+def _drawn(dots: Sequence[Dot]) -> tuple[Dot, ...]:
+    """The newest, of which those that lie outside come first: they are what somebody looks for."""
+    newest = [dot for dot in reversed(dots) if dot.seen.is_outside][: MOST_DOTS // 2]
+    newest += [dot for dot in reversed(dots) if not dot.seen.is_outside][: MOST_DOTS - len(newest)]
+    return tuple(reversed(newest))

@@ -371,8 +371,8 @@ class Memory:
         self._forecasts = self._held = 0
         for row in rows:
             self._put(row)
-        self.version = 0
-        """Another number whenever a row changed."""
+        self.changes = 0
+        """How often a row changed."""
         self._newer: dict[str, Row] = {}
         self._columns: dict[str, Any] | None = None
         self._guard = threading.Lock()
@@ -399,7 +399,7 @@ class Memory:
                 self._drop(hull)
                 self._columns, self._newer = None, {}
             self._put(row)
-            self.version += 1
+            self.changes += 1
             self._newer[row.hull] = row
             if len(self._newer) > MOST_NEWER:
                 self._columns, self._newer = None, {}

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 import attrs
 from markupsafe import Markup
 
-from garboard_shop.insight import Dot, Span, Spread, board
+from garboard_shop.insight import MOST_DOTS_OF_A_WEEK, Dot, Span, Spread, board
 
 WIDTH = 720
 _ROW, _LABEL, _NUMBERS = 30, 330, 120
@@ -84,7 +84,7 @@ def days_by_week(label: str, found: Sequence[Span]) -> Markup:
         middle = _LEFT + (place + 0.5) * step
         if place % 4 == 0:
             parts.append(_text(middle, _HEIGHT - 26, f"{span.begins.day} {span.begins:%b}", "mid"))
-        for day, hull in span.days[:: 1 + len(span.days) // 40]:
+        for day, hull in span.days[:: -(-len(span.days) // MOST_DOTS_OF_A_WEEK) or 1]:
             dot = _round("dot", middle, _y(day, most), 4)
             parts.append(_link(f"/boats/{hull}", f"{day:.0f} days", dot, is_stop=False))
         if span.median is not None:
@@ -124,18 +124,16 @@ def strip(label: str, found: Spread, unit: str) -> Markup:
     if found.low is not None and found.high is not None and found.middle is not None:
         first, mid, last = (_x(end, low, high) for end in (found.low, found.middle, found.high))
         parts += [_rect("usual", first, 8, max(2, last - first), floor - 2), _line("median", mid, 8, mid, floor + 6)]
-    most = max(1, (floor - 14) // (2 * _DOT))
-    for dot in found.dots:
-        at = round((_x(dot.seen.value, low, high) - 20) / (WIDTH - 40) * bins)
-        piles[at] = piles.get(at, 0) + 1
-        if piles[at] <= most:
-            x = 20 + at * (WIDTH - 40) / bins
-            mark = _mark(dot, x, floor - (piles[at] - 0.5) * 2 * _DOT)
-            parts.append(_link(f"/boats/{dot.hull}", dot_in_words(dot, unit), mark, is_stop=False))
+    places = [round((_x(dot.seen.value, low, high) - 20) / (WIDTH - 40) * bins) for dot in found.dots]
+    apart = min(2 * _DOT, (floor - 14) / max([places.count(place) for place in {*places}], default=1))
+    for dot, place in zip(found.dots, places, strict=True):
+        piles[place] = piles.get(place, 0) + 1
+        x, y = 20 + place * (WIDTH - 40) / bins, floor - _DOT - (piles[place] - 1) * apart
+        parts.append(_link(f"/boats/{dot.hull}", dot_in_words(dot, unit), _mark(dot, x, y), is_stop=False))
     parts.append(_line("axis", 20, floor + 6, WIDTH - 20, floor + 6))
-    for share, place in ((0.0, "name"), (0.5, "mid"), (1.0, "end")):
+    for share, anchor in ((0.0, "name"), (0.5, "mid"), (1.0, "end")):
         value = low + share * (high - low)
-        parts.append(_text(_x(value, low, high), floor + 24, f"{value:.3g} {unit}", place))
+        parts.append(_text(_x(value, low, high), floor + 24, f"{value:.3g} {unit}", anchor))
     return _chart(label, floor + 32, parts)
 
 

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from garboard.faults import in_number
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import NOBODY
-from garboard_shop.insight import Grid, Insight, Spread, Tally, board, insight_of
+from garboard_shop.insight import MOST_DOTS_OF_A_WEEK, Grid, Insight, Spread, Tally, board, insight_of
 from garboard_shop.memory import DEVIATION, ECONOMY, SLIP, Memory
 from garboard_shop.pages import charts
 from garboard_shop.pages.wording import day_of
@@ -103,17 +103,17 @@ class Insights:
         if self._thread is not None:
             self._thread.join()
 
-    def _is_fresh(self, memory: Memory, of: Memory, version: int, shown: Shown) -> bool:
+    def _is_fresh(self, memory: Memory, of: Memory, changes: int, shown: Shown) -> bool:
         age = self._now() - shown.counted.at
         if memory is not of or day_of(shown.counted.at) != day_of(self._now()):
             return False
-        return memory.version == version or (len(memory) > COUNTED_AT_ONCE and 0 <= age < COUNTED_AGAIN_AFTER)
+        return memory.changes == changes or (len(memory) > COUNTED_AT_ONCE and 0 <= age < COUNTED_AGAIN_AFTER)
 
     def _count(self, memory: Memory) -> Shown:
-        version = memory.version
+        changes = memory.changes
         counted = insight_of(memory.rows(), memory.score(), self._now())
         shown = Shown(counted, charts_of(counted, self._host))
-        self._shown = memory, version, shown
+        self._shown = memory, changes, shown
         return shown
 
 
@@ -208,6 +208,8 @@ def _days(found: Insight) -> Chart:
             f"From opening to hand over half of {in_number(len(days), 'job')} took {days[(len(days) - 1) // 2]:.0f} "
             f"days or less, the longest {days[-1]:.0f}. A dot a job, a line for the median of the week."
         )
+        if any(span.jobs > MOST_DOTS_OF_A_WEEK for span in found.by_week):
+            sentence += " Of a week with many jobs some dots are left out."
     listed = tuple(
         Entry(
             f"Week of {span.begins.day} {span.begins:%B}: {in_number(span.jobs, 'job')}, median {span.median:.0f} days",
@@ -268,6 +270,8 @@ def _spread(found: Spread) -> Chart:
     if found.outside:
         are = "lies" if found.outside == 1 else "lie"
         sentence += f" {found.outside} {are} outside what the check takes for usual, drawn as squares."
+    if len(found.dots) < found.boats:
+        sentence += f" Drawn are {len(found.dots)}, the newest and what is unusual first."
     drawing = charts.strip(f"{TITLES[found.what]}, a dot a boat", found, unit) if found.boats else Markup("")
     listed = tuple(Entry(charts.dot_in_words(dot, unit), f"/boats/{dot.hull}") for dot in found.dots)
     return Chart(title=TITLES[found.what], sentence=sentence, drawing=drawing, listed=listed)

@@ -22,8 +22,9 @@ MOST_BOATS = 40
 """Of which a browser remembers when; some 1.2 kB."""
 SAME_LOOK = 30 * 60 * 1000
 """Two visits so near are one look [ms]."""
-LONGEST_BACK = 60 * 24 * 60 * 60 * 1000
-"""What came earlier than this before now is not looked for [ms]."""
+DAYS_BACK = 14
+LONGEST_BACK = DAYS_BACK * 24 * 60 * 60 * 1000
+"""What came earlier is not looked for: all the shop's deliveries since are read for it [ms]."""
 SECONDS_KEPT = 180 * 24 * 60 * 60
 MOST_NAMES = 12
 

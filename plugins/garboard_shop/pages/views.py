@@ -305,6 +305,7 @@ def boat_page(visit: Visit) -> Response:
         shortened=glance.shortened,
         recordings={job.id: glance.recordings_in(job) for job in summary.jobs},
         looked=looked,
+        days_back=looks.DAYS_BACK if looked and desk.now() - looked > looks.LONGEST_BACK else 0,
         changed=looks.changed_since(desk.store, summary, looked, desk.now(), visit.who) if looked else (),
         unfolded=visit.asked("open") == "all",
         look_alikes=sorted(alike - summary.boat.state.hull_keys),

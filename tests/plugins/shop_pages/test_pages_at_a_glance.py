@@ -141,6 +141,9 @@ def test_a_boats_page_says_what_came_since_the_last_look(pages: Pages, manager: 
     assert "1 entry A. Hand , 1 entry: Full-throttle runs both ways: Speed over ground, run 8" in words
     assert manager.send(form_to(manager.text(PAGE), f"{PAGE}/sign")).status_code == 303
     assert "1 entry A. Hand" in words_of(manager.text(PAGE))  # what one decided oneself is no news
+    pages.at += (looks.DAYS_BACK + 1) * 24 * 60 * MINUTE
+    manager.sign_in()
+    assert "Nothing changed in the last 14 days; you looked on" in words_of(manager.text(PAGE))
 
 
 @pytest.mark.parametrize("cookie", ["", "x", "....", "0123456789-zz-1", "0123456789-1", "a" * 9000])

@@ -119,6 +119,9 @@ def test_numbers_of_boats_show_where_most_lie_and_a_square_where_one_is_unusual(
     assert (economy.outside, deviation.boats, deviation.middle) == (0, 4, None)
     by_title = {one.title: one for one in charts_of(COUNTED, plugins)}
     assert "144 lie outside what the check takes for usual" in by_title["Slip"].sentence
+    assert by_title["Slip"].sentence.endswith("Drawn are 80, the newest and what is unusual first.")
+    assert sum(dot.seen.is_outside for dot in slip.dots) == 40
+    assert "Drawn are" not in by_title["Largest compass deviation"].sentence
     assert by_title["Slip"].drawing.count('class="outside"') == sum(dot.seen.is_outside for dot in slip.dots)
     assert "4 boats so far: too few for a usual range." in by_title["Largest compass deviation"].sentence
     forecasts = by_title["Propellers, foreseen and reached"]
