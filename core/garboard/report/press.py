@@ -17,7 +17,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from garboard.faults import Fault, GarboardError, InputError, in_words
-from garboard.report.type_faces import FOLDER, breakable, printable
+from garboard.report.type_faces import FOLDER, MoreFaces, breakable, more_faces, printable
 
 if TYPE_CHECKING:
     from typst import Fonts
@@ -33,10 +33,11 @@ class BookRefused(GarboardError):
 
 
 @lru_cache(maxsize=1)
-def _fonts() -> Fonts:
+def _fonts(more: Path | None) -> Fonts:
     from typst import Fonts
 
-    return Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FOLDER)])
+    folders = [str(FOLDER), *([str(more)] if more else [])]
+    return Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=folders)
 
 
 def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes], attached: Mapping[str, bytes] = NOTHING) -> bytes:
@@ -48,7 +49,9 @@ def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes], attached: Ma
     Raises BookRefused where the typesetter refuses it, or warns; InputError where its pictures find no room.
     """
     with _files({**pictures, **attached}) as folder:
-        return _set_in_type({**settable(book), "attached": [*attached]}, folder)
+        more = more_faces()
+        with_all = {**settable(book), "attached": [*attached], "faces": [*more.names] if more else []}
+        return _set_in_type(with_all, folder, more)
 
 
 @contextmanager
@@ -65,14 +68,14 @@ def _files(files: Mapping[str, bytes]) -> Iterator[str]:
         yield folder
 
 
-def _set_in_type(book: Mapping[str, Any], folder: str) -> bytes:
+def _set_in_type(book: Mapping[str, Any], folder: str, more: MoreFaces | None) -> bytes:
     import typst
 
     try:
         made, warnings = typst.compile_with_warnings(  # type: ignore[type-var]  # its types mix input and fonts
             TEMPLATE.read_bytes(),
             root=folder,
-            font_paths=_fonts(),
+            font_paths=_fonts(more.folder if more else None),
             ignore_system_fonts=True,
             sys_inputs={"data": json.dumps(book)},
             pdf_standards=["ua-1", "a-3a"],
