@@ -8,36 +8,29 @@ markup. The same data gives the same bytes.
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory, gettempdir
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from garboard.faults import Fault, GarboardError, InputError, in_words
 from garboard.report.type_faces import FOLDER, MoreFaces, breakable, more_faces, printable
-
-if TYPE_CHECKING:
-    from typst import Fonts
 
 NEEDED = ("typst", "fontTools", "PIL", "segno")
 """What a book is made with, by import name."""
 NOTHING: Mapping[str, bytes] = MappingProxyType({})
 TEMPLATE = Path(__file__).with_name("book.typ")
+LONGEST = 300.0
+"""A book may take so long on a machine with other work [s]; it takes a fifth of a second."""
+TYPESETTER = Path(__file__).with_name("typesetter.py")
 
 
 class BookRefused(GarboardError):
     """The typesetter refused a book: a mistake of the program, with what it said."""
-
-
-@lru_cache(maxsize=1)
-def _fonts(more: Path | None) -> Fonts:
-    from typst import Fonts
-
-    folders = [str(FOLDER), *([str(more)] if more else [])]
-    return Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=folders)
 
 
 def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes], attached: Mapping[str, bytes] = NOTHING) -> bytes:
@@ -69,23 +62,25 @@ def _files(files: Mapping[str, bytes]) -> Iterator[str]:
 
 
 def _set_in_type(book: Mapping[str, Any], folder: str, more: MoreFaces | None) -> bytes:
-    import typst
-
+    """The book, made by a process of its own, which gives back all the memory that the typesetter keeps."""
+    template, data = TEMPLATE.read_bytes(), json.dumps(book).encode()
+    fonts = [str(FOLDER), *([str(more.folder.resolve())] if more else [])]
+    request = {"template": len(template), "root": folder, "fonts": fonts, "standards": ["ua-1", "a-3a"]}
     try:
-        made, warnings = typst.compile_with_warnings(  # type: ignore[type-var]  # its types mix input and fonts
-            TEMPLATE.read_bytes(),
-            root=folder,
-            font_paths=_fonts(more.folder if more else None),
-            ignore_system_fonts=True,
-            sys_inputs={"data": json.dumps(book)},
-            pdf_standards=["ua-1", "a-3a"],
+        ended = subprocess.run(
+            [sys.executable, "-B", "-P", str(TYPESETTER)],
+            input=json.dumps(request).encode() + b"\n" + template + data,
+            capture_output=True,
+            check=False,
+            cwd=folder,
+            timeout=LONGEST,
         )
-    except typst.TypstError as failure:
-        raise BookRefused(f"{failure.message} {' '.join(failure.hints)} {failure.diagnostic}") from None
-    if warnings:
-        raise BookRefused("; ".join(one.message for one in warnings))
-    if not isinstance(made, bytes):
-        raise BookRefused("no file was made")
+    except subprocess.TimeoutExpired:
+        raise BookRefused(f"the typesetter had not ended after {LONGEST:g} s") from None
+    said, _, made = ended.stdout.partition(b"\n")
+    if ended.returncode or not made:
+        refused = json.loads(said)["refused"] if said else ended.stderr.decode(errors="replace").strip()[-600:]
+        raise BookRefused(refused or "no file was made")
     return made
 
 
