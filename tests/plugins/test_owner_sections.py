@@ -58,7 +58,7 @@ def test_the_range_is_that_of_the_finding_rounded_down() -> None:
     assert found is not None
     assert found.usual is not None
     assert found.usable is not None
-    out = float(fuel_curve._miles_out(found.usual, found.usable))
+    out = float(fuel_curve.out_and_back(view, found.usual, found.usable))
     assert out <= ranged.numbers[0].value < out + 1
 
 
