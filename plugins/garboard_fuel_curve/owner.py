@@ -243,11 +243,12 @@ def fuel(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         return
     if found.usable and (plan := found.to_plan_by):
         full_tank = view.told(found.usable, "gal", 0)
+        of_fuel = f" of {view.fuel}" if view.fuel else ""
         out = out_and_back(view, plan, found.usable)
         yield Digits(
             f"{out}\u00a0{view.unit_to_tell('nm')}",
             "out, and as far back",
-            (f"{plan.name}, {tens(plan.at)} rpm", f"from {full_tank}"),
+            (f"{plan.name}, {tens(plan.at)} rpm", f"from {full_tank}{of_fuel}"),
         )
         yield KEEPS_A_THIRD
         yield Bars(
