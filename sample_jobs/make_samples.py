@@ -424,13 +424,6 @@ def arrow(x: str, y: str, turn: int, word: str) -> Plain:
     return {"x": x, "y": y, "turn": turn, "word": word}
 
 
-SHOP_SETTINGS: Plain = {
-    "handover.shop_telephone": "555 0142",
-    "handover.shop_hours": "Monday to Friday, 8 to 17",
-}
-"""The shop's, as every job of it has them."""
-
-
 def seconds(day: str, clock: str) -> float:
     """Seconds since 1970 of a day and time UTC."""
     return datetime.fromisoformat(f"{day}T{clock}").replace(tzinfo=UTC).timestamp()
@@ -598,7 +591,7 @@ def saltgrass() -> None:
     notes: list[JsonValue] = [
         {"text": "Chafe at the transom grommet, starboard side", "by": "R. Vane", "punch_list": True}
     ]
-    write_job(folder, vessel, job, sheet, notes=notes, settings=SHOP_SETTINGS)
+    write_job(folder, vessel, job, sheet, notes=notes)
 
 
 def kittiwake() -> None:
@@ -786,7 +779,7 @@ def kittiwake() -> None:
         {"role": "technician", "name": "N. Sorrel", "at": f"{day}T16:40:00-04:00"},
         {"role": "owner", "name": "J. Ashdown", "at": f"{day}T17:05:00-04:00"},
     ]
-    write_job(folder, vessel, job, sheet, sign_offs=signed, settings=SHOP_SETTINGS)
+    write_job(folder, vessel, job, sheet, sign_offs=signed)
 
 
 def _kittiwake_pictures(folder: Path, sheet: Sheet) -> None:
@@ -993,7 +986,7 @@ def long_reach() -> None:
         "technicians": ["T. Quill"],
         "owner": "P. Holloway",
     }
-    write_job(folder, vessel, job, sheet, settings=SHOP_SETTINGS)
+    write_job(folder, vessel, job, sheet)
 
 
 if __name__ == "__main__":

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from garboard.findings import NotEnoughData, Table
+from garboard.findings import NotEnoughData, Table, Verdict
 from garboard.job_view import JobView
-from garboard.owner_pages import CARE, Digits
+from garboard.owner_pages import CARE, HELM, Digits
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
 from garboard_engine_trial.after import Service, break_in_plan, day_opened, services_of
 from garboard_engine_trial.after_steps import AFTER
+from garboard_engine_trial.fit_out_steps import LAW
 
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June", "July"),
@@ -17,8 +18,12 @@ _MONTHS = (
 )
 
 
-def care(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
-    """The next service, the calendar with room to write in, and the break-in plan."""
+_TABLES = ("engine_trial.break_in", "engine_trial.calendar", "engine_trial.records")
+"""Whose tables the owner gets as well: two are cards to cut out."""
+
+
+def care(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """The next service, the calendar with room to write in, the break-in plan, and what was filed."""
     if view.state_of(AFTER) == "not fitted":
         return
     try:
@@ -27,7 +32,8 @@ def care(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
         services = []
     opened = day_opened(view)
     if services:
-        first = min(services, key=lambda one: (one.day is None, one.day or opened, one.hours or 0.0))
+        to_come = [one for one in services if one.day is None or one.day >= opened]
+        first = min(to_come or services, key=lambda one: (one.day is None, one.day or opened, one.hours or 0.0))
         yield _next(first)
         rows = tuple((one.name, "" if one.hours is None else f"{one.hours:g}", _day(one), "", "") for one in services)
         yield Table("Service: whichever comes first", ("Service", "Engine hours", "Or on", "Done on", "By"), rows)
@@ -37,6 +43,9 @@ def care(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
         plan = ()
     if plan:
         yield Table("Breaking the engines in", ("Engine hours", "Load allowed"), plan)
+    for one in assessed:
+        if one.calculator in _TABLES and one.finding.verdict is not Verdict.NOT_ENOUGH_DATA:
+            yield from one.finding.tables
 
 
 def _next(first: Service) -> Digits:
@@ -51,6 +60,20 @@ def _day(one: Service) -> str:
     return "" if one.day is None else f"{one.day.day} {_MONTHS[one.day.month - 1]} {one.day.year}"
 
 
+def capacity(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """What the capacity label allows, as it was read."""
+    persons = view.value(LAW, "label_persons")
+    of_persons, whole = (view.value(LAW, field) for field in ("label_persons_weight", "label_weight"))
+    if isinstance(persons, int):
+        people = f"{persons} {'person' if persons == 1 else 'people'}"
+        weight = f" or {of_persons}" if isinstance(of_persons, str) else ""
+        in_all = f"; people, motors and gear {whole}" if isinstance(whole, str) else ""
+        yield f"The capacity label allows {people}{weight}{in_all}."
+
+
 SECTIONS = (
+    ReportSection(
+        key="engine_trial.capacity", title=HELM, order=250, part=YOUR_BOAT, build=lambda v, a: [*capacity(v, a)]
+    ),
     ReportSection(key="engine_trial.care", title=CARE, order=900, part=YOUR_BOAT, build=lambda v, a: [*care(v, a)]),
 )

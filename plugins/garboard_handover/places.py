@@ -153,6 +153,7 @@ def not_starting(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block
     """What to try, one after the other, and whom to call."""
     yield Steps(
         (
+            "Do you smell fuel? Then stop: nobody touches a switch until the boat is aired.",
             "Put every engine in neutral.",
             f"Clip the cut-off link in, and look at its switch{_numbered(view, CUT_OFF)}.",
             f"Turn the battery switches on{_numbered(view, BATTERY_SWITCH)}. If an engine turns slowly, the battery "
@@ -160,14 +161,20 @@ def not_starting(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block
             f"Look at the main fuse{_numbered(view, MAIN_FUSE)}. Replace a fuse only by one of the same size.",
             f"Open the fuel shut-off{_numbered(view, FUEL_SHUT_OFF)}, look at the fuel gauge, and squeeze the primer "
             "bulb where there is one.",
-            "If you smell fuel, stop. Nobody touches a switch until it is gone.",
         ),
         "If an engine will not start",
     )
-    telephone, hours = (str(view.setting(key) or "").strip() for key in (TELEPHONE, HOURS))
+    telephone, hours = (_of_today(view, key) for key in (TELEPHONE, HOURS))
     if telephone:
         shop = f"Call {view.job.shop}" if view.job.shop else "Call us"
         yield Digits(telephone, shop, (hours,) if hours else ())
+
+
+def _of_today(view: JobView, key: str) -> str:
+    """The shop's setting as it is now: whoever calls needs the telephone of today, not that of the signing."""
+    used = view.settings_used.get(key)
+    now = used.shop_now if used else ()
+    return str((now[0].value if len(now) == 1 else view.setting(key)) or "").strip()
 
 
 def photo_of_the_boat(_view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:

@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from functools import lru_cache
 from io import BytesIO
@@ -18,6 +18,7 @@ from pypdf import PageObject, PdfReader
 
 import small_plugin
 from book_tags import structure_of
+from garboard.commands.book import photos_at
 from garboard.demo.samples_folder import sample_job_files
 from garboard.faults import InputError
 from garboard.findings import (
@@ -40,11 +41,12 @@ from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.titles import place_in_words
 from garboard.job_view import JobView
 from garboard.judging.assessing import AssessedJob, assess_job_file
+from garboard.owner_pages import Digits
 from garboard.records import Note, SignOff, StepState
-from garboard.report.book import date_in_words, handover_book
-from garboard.report.outline import cautions
+from garboard.report.book import handover_book
+from garboard.report.outline import cautions, date_in_words
 from garboard.report.type_faces import FOLDER, printable
-from garboard.steps import Assessed, Block, Calculator, ReportSection
+from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Calculator, ReportSection
 
 POINTS_PER_MILLIMETRE = 72 / 25.4
 HULL = "ABC12345C393"
@@ -65,7 +67,7 @@ def reader_of(content: bytes) -> PdfReader:
     return PdfReader(BytesIO(content))
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=3)
 def pages_of(content: bytes) -> list[str]:
     return [page.extract_text() for page in reader_of(content).pages]
 
@@ -422,17 +424,121 @@ def host_with_section(
 
 
 @lru_cache(maxsize=1)
-def sample_job() -> tuple[AssessedJob, PluginHost]:
+def sample_job() -> tuple[AssessedJob, PluginHost, Path]:
     """The sample job with every check done."""
     file = next(file for file in sample_job_files() if file.parent.name == "kittiwake")
     host = make_host(entry_points=False)
-    return assess_job_file(file, host), host
+    return assess_job_file(file, host), host, file
+
+
+@lru_cache(maxsize=2)
+def sample_book(size: str = "letter") -> bytes:
+    job, host, file = sample_job()
+    return handover_book(job.view, host, job.assessed, size, load_photo=photos_at(file))
+
+
+OWNERS_PAGES = (
+    "Before you go, and if it will not start",
+    "At the helm",
+    "Fuel and range",
+    "Where things are",
+    "Find these in the dark",
+    "Care, and what you signed for",
+    "Cards to cut out",
+)
 
 
 @lru_cache(maxsize=1)
-def sample_book() -> bytes:
-    job, host = sample_job()
-    return handover_book(job.view, host, job.assessed)
+def your_boat() -> Mapping[str, str]:
+    """The text of the owner's pages of the sample book, by title; that of the cover under ""."""
+    reader: Any = reader_of(sample_book())
+    entries = {entry.title: reader.get_destination_page_number(entry) for entry in reader.outline[1]}
+    return {title: on_one_line(pages_of(sample_book())[page]) for title, page in {"": 0, **entries}.items()}
+
+
+def test_your_boat_comes_first_a_page_each_and_then_the_record() -> None:
+    reader: Any = reader_of(sample_book())
+    assert tuple(your_boat()) == ("", *OWNERS_PAGES)
+    assert [reader.get_destination_page_number(entry) for entry in reader.outline[1]] == [1, 2, 3, 4, 5, 6, 7]
+    assert (reader.outline[2].title, reader.get_destination_page_number(reader.outline[2])) == ("Record", 8)
+
+
+@pytest.mark.parametrize(
+    ("page", "answer"),
+    [
+        ("", "All 108 checks passed, and nothing is open."),
+        ("", "At 4200 rpm a full tank takes you 85 nm out and back with a third of it left."),
+        ("Fuel and range", "a quarter, 42 gal 37 23 21 15"),
+        ("Fuel and range", "3590 24.4 28.0 15.0 1.63 1.87"),
+        ("At the helm", "Between 2100 and 3090 rpm the boat climbs its own bow wave."),
+        ("At the helm", "Propellers 15.3 x 19 in, 3 blades."),
+        ("Cards to cut out", "VHF radio 10 A breaker"),
+        ("Cards to cut out", "090 +2.1"),
+        ("Care, and what you signed for", "15 April 2027 next service 20 hour check or at 20 engine hours"),
+        ("Care, and what you signed for", "Loose clamp on the port fuel hose"),
+        ("Care, and what you signed for", "Owner J. Ashdown 15 May 2026"),
+        ("Care, and what you signed for", "Engine warranty N. Sorrel"),
+        ("Where things are", "4 Fire extinguisher, inside the cabin door"),
+        ("Find these in the dark", "1 VHF radio, breaker 10 A"),
+        ("Before you go, and if it will not start", "(3 on the page \u201cWhere things are\u201d)"),
+    ],
+)
+def test_an_owner_finds_the_answer_on_its_page(page: str, answer: str) -> None:
+    assert answer in your_boat()[page]
+
+
+def test_a_distance_is_rounded_down_and_a_third_is_kept() -> None:
+    """170 gal, a third each way, at 4200 rpm: 30.8 kn for 20.4 gal/h, by the throttle steps' own page."""
+    speed, flow = 30.8, 20.4
+    assert 85 <= 170 / 3 * speed / flow < 86
+    assert "Your usual cruise, 4200 rpm 85 nm out, 85 back" in your_boat()["Fuel and range"]
+
+
+@pytest.mark.parametrize("word", ["±", "basis", "from memory", "no source", "oefficient", "rev/min", "-0.0", "−0.0"])
+def test_your_boat_holds_nothing_for_its_author(word: str) -> None:
+    assert word in " ".join(pages_of(sample_book())) or word in ("from memory", "-0.0", "−0.0")
+    assert not [title for title, text in your_boat().items() if word in text]
+
+
+def test_nothing_an_owner_reads_is_smaller_than_nine_points_but_the_foot() -> None:
+    small: list[tuple[str, float]] = []
+
+    def note(text: str, _cm: object, _tm: object, _font: object, size: float) -> None:
+        if text.strip() and size < 9:
+            small.append((text.strip(), size))
+
+    for page in reader_of(sample_book()).pages[1:8]:
+        small.clear()
+        page.extract_text(visitor_text=note)
+        assert {size for _, size in small} == {7.5}, small
+        assert len(small) <= 4, small
+
+
+def test_letter_and_a4_break_into_the_same_pages() -> None:
+    assert pages_of(sample_book("A4")) == pages_of(sample_book())
+
+
+def test_what_nobody_entered_has_no_page_of_the_owners() -> None:
+    reader: Any = reader_of(small_book())
+    assert [entry.title for entry in reader.outline[1]] == ["Care, and what you signed for"]
+
+
+def test_sections_of_one_title_share_a_page_their_digits_at_its_head(view: JobView) -> None:
+    module = ModuleType("two")
+
+    def section(key: str, part: str, *blocks: Block) -> ReportSection:
+        return ReportSection(key=f"two.{key}", title="Helm", order=1, part=part, build=lambda view, assessed: blocks)
+
+    @hookimpl
+    def register_report_sections(register: Callable[[ReportSection], None]) -> None:
+        register(section("words", YOUR_BOAT, "One paragraph."))
+        register(section("digits", YOUR_BOAT, Digits("42 kn", "full speed"), Number("slow", -0.04, "kn")))
+        register(section("cover", COVER, "It ran well."))
+
+    vars(module).update(register_report_sections=register_report_sections)
+    pages = pages_of(book_of(view, make_host((), entry_points=False, modules={"two": module})))
+    assert "It ran well." in pages[0]
+    assert "Helm 42 kn full speed 0.0 kn slow One paragraph." in on_one_line(pages[1])
 
 
 def test_the_book_of_a_whole_commissioning_is_short_enough_to_be_read() -> None:
@@ -444,7 +550,7 @@ def test_all_cautions_stand_on_one_page() -> None:
     reader: Any = reader_of(sample_book())
     pages = {e.title: reader.get_destination_page_number(e) for e in chapters_of(reader)}
     text = on_one_line(reader.pages[pages["1 Cautions"]].extract_text())
-    job, host = sample_job()
+    job, host, _ = sample_job()
     for caution in cautions(job.view, host):
         assert caution.text in text
 
@@ -638,13 +744,6 @@ def test_the_book_survives_a_finding_at_every_bound() -> None:
 
 
 # Measures
-
-
-def test_letter_and_a4_break_into_the_same_pages() -> None:
-    """Feet differ by nothing either: every page holds the same words in the same order."""
-    job, host = sample_job()
-    a4 = handover_book(job.view, host, job.assessed, "A4")
-    assert [page.split() for page in pages_of(a4)] == [page.split() for page in pages_of(sample_book())]
 
 
 def test_a_few_readings_in_a_window_are_one_strip_and_lines_are_a_chart() -> None:

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
 from typing import Any
 
-from garboard.disk.clock import day_in_words
 from garboard.findings import Figure
 from garboard.report.chart import FEW_POINTS, axis_title, chart
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark
@@ -66,19 +64,6 @@ def qr_code(text: str) -> list[str]:
 
     rows = segno.make_qr(text, error="m").matrix_iter(border=4)
     return ["".join("1" if module else "0" for module in row) for row in rows]
-
-
-def date_in_words(text: str) -> str:
-    """A date as people write it, "14 May 2026"; text that is no date stays as it is.
-
-    >>> date_in_words("2026-05-14T16:20+02:00")
-    '14 May 2026'
-    """
-    try:
-        day = datetime.fromisoformat(text)
-    except ValueError:
-        return text
-    return day_in_words(day)
 
 
 _DIGITS, _WIDER = (34.0, 24.0, 18.0, 14.0), 1.2  # sizes [pt]; B612 is so much wider than Roboto

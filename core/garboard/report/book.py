@@ -22,11 +22,11 @@ from garboard.hosting.watching import watched
 from garboard.job_view import JobView
 from garboard.report.as_typed import as_typed
 from garboard.report.blocks import Block as Part
-from garboard.report.blocks import date_in_words as date_in_words
 from garboard.report.blocks import marks, words
 from garboard.report.outline import (
     HandOver,
     counts,
+    date_in_words,
     hand_over,
 )
 from garboard.report.owner import OwnersPart, card_parts, owners_part

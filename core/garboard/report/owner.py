@@ -15,7 +15,7 @@ from garboard.job_view import JobView
 from garboard.owner_pages import BEFORE_YOU_GO, CARE, Bars, Digits, Photographs, Plan, Ruler, Steps
 from garboard.report.blocks import TEXT_WIDTH, big_digits, figure, listed, owner_table, table, with_minus, words
 from garboard.report.blocks import Block as Part
-from garboard.report.outline import HandOver, PunchItem, cautions, counts, punch_list, result_of
+from garboard.report.outline import HandOver, PunchItem, cautions, counts, date_in_words, punch_list, result_of
 from garboard.report.owner_drawings import bars_drawn, plan_drawn, ruler_drawn
 from garboard.report.photos import Photo, photos_of
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, ReportSection
@@ -78,11 +78,22 @@ def owners_part(
 
 
 def card_parts(cards: Sequence[Table], aboard: str) -> Iterator[Part]:
-    """Cards two in a row, the wide ones by themselves; under each title the boat."""
+    """Cards in two columns, each where most room is left, the wide ones by themselves; under each title the boat."""
     made = [table(one.title, one.headings, one.rows, note=aboard) for one in cards]
-    if made:
-        yield {"kind": "cards", "cards": [one for one in made if one["outer"] < TEXT_WIDTH]}
-        yield from (one for one in made if one["outer"] >= TEXT_WIDTH)
+    columns: tuple[list[Part], list[Part]] = [], []
+    for card in sorted((one for one in made if one["outer"] < TEXT_WIDTH), key=_lines_of, reverse=True):
+        min(columns, key=lambda column: sum(map(_lines_of, column))).append(card)
+    if columns[0]:
+        yield {"kind": "cards", "columns": columns}
+    yield from (one for one in made if one["outer"] >= TEXT_WIDTH)
+
+
+_LINES_BESIDE_ROWS = 4
+
+
+def _lines_of(card: Part) -> int:
+    """How high a card is, in lines."""
+    return _LINES_BESIDE_ROWS + len(card["rows"])
 
 
 def _by_title(built: Built) -> Iterator[tuple[str, float, Sequence[Block]]]:
@@ -112,8 +123,8 @@ def _how_it_did(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -
     )
     for item in items[:_MOST_ON_COVER]:
         yield f"Open: {_item(item)}"
-    if more := len(items) - _MOST_ON_COVER:
-        yield f"And {more} more: see the page \u201c{CARE}\u201d." if more > 0 else ""
+    if (more := len(items) - _MOST_ON_COVER) > 0:
+        yield f"And {more} more: see the page \u201c{CARE}\u201d."
 
 
 def in_owners_words(text: str) -> str:
@@ -149,8 +160,6 @@ def _open(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> Iter
 
 
 def _signed(view: JobView, state: HandOver) -> Iterator[Part]:
-    from garboard.report.book import date_in_words
-
     rows = [
         (one.role.capitalize(), one.name, date_in_words(one.at) + (", before later changes" if one.stale else ""))
         for one in view.sign_offs
@@ -159,8 +168,7 @@ def _signed(view: JobView, state: HandOver) -> Iterator[Part]:
     if rows:
         yield owner_table("", ("Who", "Name", "On"), rows)
     if not state.is_done:
-        unsigned = [one for one in state.lacking if "signed" in one]
-        yield words(f"Not handed over yet: {'; '.join(unsigned or state.lacking)}.", "body", bold=True)
+        yield words(f"Not handed over yet: {'; '.join(state.lacking)}.", "body", bold=True)
 
 
 def _page(blocks: Sequence[Block], show: _Pictures) -> Iterator[Part]:

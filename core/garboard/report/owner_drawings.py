@@ -43,7 +43,7 @@ def _box(left: float, top: float, right: float, bottom: float, **look: Any) -> P
 
 _BOX_TOP, _BOX_HIGH = 15.0, 11.0
 _LEFT, _RIGHT = 19.0, TEXT_WIDTH - 8.0
-_COLUMN = 10.5  # room of the figures under a step [mm]
+_COLUMN = 9.5  # room of the figures under a step [mm]
 
 
 def ruler_drawn(ruler: Ruler) -> dict[str, Any]:

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from garboard.hosting.host import PluginHost
 from garboard.job_view import FieldKey, JobView
-from garboard.report.blocks import Block, date_in_words
-from garboard.report.outline import StepOutline
+from garboard.report.blocks import Block
+from garboard.report.outline import StepOutline, date_in_words
 from garboard.report.photo_files import BOOK_SIDE, SHOWN_SIDE, Picture, PictureRefused, drawn
 from garboard.report.photos import (
     Photo,

@@ -22,7 +22,6 @@ from garboard.records import SignOff
 from garboard.report.blocks import Block as Part
 from garboard.report.blocks import (
     big_number,
-    date_in_words,
     facts,
     figure,
     listed,
@@ -40,6 +39,7 @@ from garboard.report.outline import (
     alike_together,
     by_phase,
     cautions,
+    date_in_words,
     hand_over,
     nothing_to_put_right,
     numbered_bases,

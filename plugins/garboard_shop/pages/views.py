@@ -358,9 +358,10 @@ def book(visit: Visit) -> Response:
     host = visit.desk.host
     load = visit.desk.load_photo
     proof = proof_of(summary.boat, job.id)
-    more = {"unread": unread, "load_photo": load, "proof": proof}
     fonts = visit.desk.folder / FONTS_FOLDER if visit.desk.folder else None
-    make = partial(handover_book, job.view, host, job.assessed, size, fonts=fonts, **more)
+    make = partial(
+        handover_book, job.view, host, job.assessed, size, unread=unread, load_photo=load, proof=proof, fonts=fonts
+    )
     turned_away = host.apart.turned_away if host.apart else 0
     pdf = make() if summary.is_passing else visit.desk.books.get(name, make)
     if host.apart and host.apart.turned_away != turned_away:  # a section may lack what the next one holds
