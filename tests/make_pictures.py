@@ -31,7 +31,7 @@ WIDTH = 960
 """Of a picture [dots]; the pages show it at about half of that."""
 DAY_SHEET_WINDOW = (1280, 975)
 """Width and height [dots]. High enough for the first boat and what is to settle on it."""
-COVER, FUEL_PAGE = 1, 7
+COVER, FUEL_PAGE = 1, 4
 
 Draw = Callable[[Path, Path], None]
 """Draws into a file; the folder is for whatever it needs on the way."""

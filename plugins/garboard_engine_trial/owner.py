@@ -6,10 +6,11 @@ from collections.abc import Iterator, Sequence
 
 from garboard.findings import NotEnoughData, Table, Verdict
 from garboard.job_view import JobView
-from garboard.owner_pages import CARE, Digits
+from garboard.owner_pages import CARE, HELM, Digits
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
 from garboard_engine_trial.after import Service, break_in_plan, day_opened, services_of
 from garboard_engine_trial.after_steps import AFTER
+from garboard_engine_trial.fit_out_steps import LAW
 
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June", "July"),
@@ -59,6 +60,20 @@ def _day(one: Service) -> str:
     return "" if one.day is None else f"{one.day.day} {_MONTHS[one.day.month - 1]} {one.day.year}"
 
 
+def capacity(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """What the capacity label allows, as it was read."""
+    persons = view.value(LAW, "label_persons")
+    of_persons, whole = (view.value(LAW, field) for field in ("label_persons_weight", "label_weight"))
+    if isinstance(persons, int):
+        people = f"{persons} {'person' if persons == 1 else 'people'}"
+        weight = f" or {of_persons}" if isinstance(of_persons, str) else ""
+        in_all = f"; people, motors and gear {whole}" if isinstance(whole, str) else ""
+        yield f"The capacity label allows {people}{weight}{in_all}."
+
+
 SECTIONS = (
+    ReportSection(
+        key="engine_trial.capacity", title=HELM, order=250, part=YOUR_BOAT, build=lambda v, a: [*capacity(v, a)]
+    ),
     ReportSection(key="engine_trial.care", title=CARE, order=900, part=YOUR_BOAT, build=lambda v, a: [*care(v, a)]),
 )

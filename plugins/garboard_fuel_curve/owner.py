@@ -129,9 +129,9 @@ def _down(value: float, decimals: int = 1) -> str:
     return f"{math.floor(value * factor + 1e-9) / factor:.{decimals}f}"
 
 
-def _miles_out(one: Speed, usable: float, share: float = 1.0) -> str:
-    """How far out, with as much to come back and a third kept [nm]."""
-    return _down(radius_by_thirds(one.economy, usable * share), 0)
+def out_and_back(view: JobView, one: Speed, usable: float, share: float = 1.0) -> str:
+    """How far out, with as much to come back and a third kept, in the unit distances are told in."""
+    return _down(in_unit(radius_by_thirds(one.economy, usable * share), "nm", view.unit_to_tell("nm")), 0)
 
 
 def _told(view: JobView, value: float, unit: str, decimals: int = 1) -> str:
@@ -161,7 +161,7 @@ def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         yield f"Between {ends[0]} and {ends[1]} rpm the boat climbs its own bow wave. Run through it."
     yield _card(view, found)
     if found.usable and found.to_plan_by:
-        yield _fuel_card(found, found.usable)
+        yield _fuel_card(view, found, found.usable)
 
 
 def _climbs(view: JobView, found: Known) -> tuple[str, str] | None:
@@ -243,44 +243,47 @@ def fuel(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         return
     if found.usable and (plan := found.to_plan_by):
         full_tank = view.told(found.usable, "gal", 0)
-        out = _miles_out(plan, found.usable)
+        of_fuel = f" of {view.fuel}" if view.fuel else ""
+        out = out_and_back(view, plan, found.usable)
         yield Digits(
-            f"{out}\u00a0nm", "out, and as far back", (f"{plan.name}, {tens(plan.at)} rpm", f"from {full_tank}")
+            f"{out}\u00a0{view.unit_to_tell('nm')}",
+            "out, and as far back",
+            (f"{plan.name}, {tens(plan.at)} rpm", f"from {full_tank}{of_fuel}"),
         )
         yield KEEPS_A_THIRD
         yield Bars(
             title="Out and back",
-            bars=tuple(_bar(one, found.usable) for one in found.speeds),
+            bars=tuple(_bar(view, one, found.usable) for one in found.speeds),
             alt=f"Bars of how far {full_tank} takes the boat out and back. The table says the same.",
         )
         yield _by_tank(view, found, found.usable)
     yield _every_step(view, found)
 
 
-def _bar(one: Speed, usable: float) -> Bar:
-    out = _miles_out(one, usable)
+def _bar(view: JobView, one: Speed, usable: float) -> Bar:
+    out = out_and_back(view, one, usable)
     name = f"{one.name[:1].upper()}{one.name[1:]}, {tens(one.at)} rpm"
-    return Bar(name=name, value=float(out), text=f"{out} nm out, {out} back")
+    return Bar(name=name, value=float(out), text=f"{out} {view.unit_to_tell('nm')} out, {out} back")
 
 
 def _by_tank(view: JobView, found: Known, usable: float) -> Table:
-    title = "Out [nm], and as far back, with a third kept"
+    title = f"Out [{view.unit_to_tell('nm')}], and as far back, with a third kept"
     headings = ("In the tank", *(f"{one.short}, {tens(one.at)} rpm" for one in found.speeds))
     rows = tuple(
         (
             f"{name}, {_told(view, usable * share, 'gal', 0)}",
-            *(_miles_out(one, usable, share) for one in found.speeds),
+            *(out_and_back(view, one, usable, share) for one in found.speeds),
         )
         for name, share in SHARES
     )
     return Table(title, headings, rows)
 
 
-def _fuel_card(found: Known, usable: float) -> Table:
+def _fuel_card(view: JobView, found: Known, usable: float) -> Table:
     """The same for the dash, at the speeds to plan by."""
     speeds = [one for one in (found.best, found.usual, found.full) if one is not None]
-    rows = tuple((name, *(_miles_out(one, usable, share) for one in speeds)) for name, share in SHARES)
-    title = "Fuel: nm out and as far back, a third kept"
+    rows = tuple((name, *(out_and_back(view, one, usable, share) for one in speeds)) for name, share in SHARES)
+    title = f"Fuel: {view.unit_to_tell('nm')} out and as far back, a third kept"
     return Table(title, ("In the tank", *(f"{one.short}, {tens(one.at)}" for one in speeds)), rows, card=True)
 
 
@@ -314,8 +317,9 @@ def cover(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     """The range in a sentence."""
     found = known(view, assessed)
     if found and found.usable and (plan := found.to_plan_by):
-        out = _miles_out(plan, found.usable)
-        yield f"At {tens(plan.at)} rpm a full tank takes you {out} nm out and back with a third of it left."
+        out = out_and_back(view, plan, found.usable)
+        out = f"{out} {view.unit_to_tell('nm')}"
+        yield f"At {tens(plan.at)} rpm a full tank takes you {out} out and back with a third of it left."
 
 
 SECTIONS = (

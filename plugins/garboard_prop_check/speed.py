@@ -76,7 +76,7 @@ def _how_strong(view: JobView, current: float) -> str:
 
 
 def figure_of_runs(view: JobView, runs: Sequence[Run]) -> Figure:
-    """Engine speed of every run, held against the windows."""
+    """Engine speed of every run, held against the windows, what the shop aims at in each, and the rev limiters."""
     windows: dict[tuple[float, float], list[str]] = {}
     for engine in view.vessel.engines:
         try:
@@ -84,7 +84,10 @@ def figure_of_runs(view: JobView, runs: Sequence[Run]) -> Figure:
         except NotEnoughData:
             continue
     engine_speeds = [r.value for run in runs for r in run.engine_speed.values() if isinstance(r, Reading)]
-    shown = [*engine_speeds, *(end for window in windows for end in window)]
+    share = view.setting_value("prop_check.aim_in_window", "%") / 100
+    lines = {low + share * (high - low): "aim" for low, high in windows}
+    lines |= {one.limiter_speed.to("rev/min"): "rev limiter" for one in view.vessel.engines if one.limiter_speed}
+    shown = [*engine_speeds, *lines, *(end for window in windows for end in window)]
     return Figure(
         title="Engine speed at full throttle",
         x=Axis("Run", low=0.5, high=len(runs) + 0.5, whole=True),
@@ -96,7 +99,8 @@ def figure_of_runs(view: JobView, runs: Sequence[Run]) -> Figure:
         bands=tuple(
             Band("full-throttle window" if len(windows) == 1 else f"window, {', '.join(positions)}", "y", low, high)
             for (low, high), positions in windows.items()
-        ),
+        )
+        + tuple(Band(name, "y", value, value) for value, name in lines.items()),
     )
 
 

@@ -20,6 +20,7 @@ import small_plugin
 from book_tags import structure_of
 from garboard.commands.book import photos_at
 from garboard.demo.samples_folder import sample_job_files
+from garboard.faults import InputError
 from garboard.findings import (
     Axis,
     Band,
@@ -165,6 +166,27 @@ def test_headings_go_down_a_level_at_a_time() -> None:
     levels = [int(tag[2:]) for tag, _, _ in structure_of(sample_book()) if re.fullmatch(r"/H\d", tag)]
     assert levels[0] == 1
     assert all(after <= before + 1 for before, after in pairwise(levels))
+
+
+def test_a_shops_own_typeface_sets_what_the_books_lack(view: JobView, tmp_path: Path) -> None:
+    from fontTools.ttLib import TTFont
+
+    made = TTFont(FOLDER / "Roboto-Regular.ttf")
+    letter = made.getBestCmap()[ord("A")]
+    for table in made["cmap"].tables:
+        table.cmap = {0x4E2D: letter} if table.isUnicode() else table.cmap
+    for name in made["name"].names:
+        name.string = "Shop" if name.nameID in (1, 4, 6, 16) else name.string
+    made.save(tmp_path / "shop.ttf")
+    named = attrs.evolve(view, vessel=attrs.evolve(view.vessel, name="\u4e2d"))
+    host = small_plugin.small_host()
+    text = whole(handover_book(named, host, (), fonts=tmp_path))
+    assert "\u4e2d" in text
+    assert "[U+4E2D]" not in text
+    assert "[U+4E2D]" in whole(handover_book(named, host, ())), "the next book has none"
+    (tmp_path / "broken.otf").write_bytes(b"no typeface")
+    with pytest.raises(InputError, match=r"broken\.otf"):
+        handover_book(named, host, (), fonts=tmp_path)
 
 
 @pytest.mark.parametrize(
@@ -489,7 +511,7 @@ def test_nothing_an_owner_reads_is_smaller_than_nine_points_but_the_foot() -> No
         small.clear()
         page.extract_text(visitor_text=note)
         assert {size for _, size in small} == {7.5}, small
-        assert len(small) <= 3, small
+        assert len(small) <= 4, small
 
 
 def test_letter_and_a4_break_into_the_same_pages() -> None:
@@ -719,3 +741,27 @@ def test_the_book_survives_a_finding_at_every_bound() -> None:
     module.register_calculators = hookimpl(register_calculators)
     host = make_host((), entry_points=False, modules={"small": small_plugin.small_module(), "wide": module})
     assert "ww" in whole(book_of(small_plugin.small_view(Path()), host))
+
+
+# Measures
+
+
+def test_a_few_readings_in_a_window_are_one_strip_and_lines_are_a_chart() -> None:
+    from garboard.report.chart import chart, is_strip
+
+    readings = tuple(Series(name, (1.0, 2.0), (5850.0, 5840.0), line=False) for name in ("port", "starboard"))
+    bands = (Band("window", "y", 5400.0, 6000.0), Band("aim", "y", 5800.0, 5800.0))
+    axes = Axis("Run", whole=True), Axis("Engine speed", "rev/min", 5300.0, 6300.0)
+    few = Figure("Full throttle", *axes, readings, bands=bands)
+    assert is_strip(few)
+    assert not is_strip(attrs.evolve(few, series=tuple(attrs.evolve(one, line=True) for one in readings)))
+    assert not is_strip(attrs.evolve(few, bands=()))
+    drawn = chart(few, 176.0, 50.0)
+    words = {part["words"] for part in drawn["parts"] if part["kind"] == "text"}
+    assert {"window 5400 to 6000", "aim 5800", "port", "starboard"} <= words
+    (window,) = [part["box"] for part in drawn["parts"] if part["kind"] == "band"]
+    marks = [part["at"] for part in drawn["parts"] if part["kind"] == "mark"]
+    assert len(marks) == 4
+    assert all(window[0] < x < window[2] and window[1] < y < window[3] for x, y in marks)
+    assert min(x for x, _ in marks) >= 0
+    assert max(part["box"][2] for part in drawn["parts"] if part["kind"] == "band") <= 176.0

@@ -155,7 +155,7 @@ def test_most_codes_that_could_oppose_each_other_come_up(
     assert sum(came_up) >= 0.75 * len(came_up)
 
 
-PLACE_FIELDS = ("boat_photo", "thing", "called", "along", "across", "kind")
+PLACE_FIELDS = ("boat_photo", "thing", "called", "along", "across", "kind", "attached")
 NOT_JUDGED = {
     ("engine_trial.as_rigged", "torque_set"): "noted for the owner; no check uses it",
     ("fuel_curve.steps", "load"): "noted for the owner; no check uses it",

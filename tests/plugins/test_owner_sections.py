@@ -19,6 +19,7 @@ from garboard.steps import Assessed, Block, Phase
 from garboard.units import Amount
 from garboard_engine_trial import owner as engine_trial
 from garboard_engine_trial.after_steps import AFTER
+from garboard_engine_trial.fit_out_steps import LAW
 from garboard_fuel_curve import owner as fuel_curve
 from garboard_handover import places
 from garboard_prop_check import owner as prop_check
@@ -58,7 +59,7 @@ def test_the_range_is_that_of_the_finding_rounded_down() -> None:
     assert found is not None
     assert found.usual is not None
     assert found.usable is not None
-    out = float(fuel_curve._miles_out(found.usual, found.usable))
+    out = float(fuel_curve.out_and_back(view, found.usual, found.usable))
     assert out <= ranged.numbers[0].value < out + 1
 
 
@@ -166,6 +167,16 @@ def test_a_job_signed_before_the_telephone_was_entered_tells_that_of_today() -> 
     used = SettingUsed(key=places.TELEPHONE, title="", value="", default="", state=DEFAULT, shop_now=(now,))
     view = attrs.evolve(aboard(), settings_used={places.TELEPHONE: used})
     assert [one.text for one in places.not_starting(view, ()) if isinstance(one, Digits)] == ["555 0199"]
+
+
+def test_the_capacity_label_is_told_as_it_was_read() -> None:
+    vessel = Vessel(hull_number="QQZ00001A626")
+    assert not [*engine_trial.capacity(job_view(vessel, {}), ())]
+    values: dict[tuple[str, str, str, str], JsonValue] = {
+        (LAW, "label_persons", "", ""): 6,
+        (LAW, "label_persons_weight", "", ""): "850 lb",
+    }
+    assert [*engine_trial.capacity(job_view(vessel, values), ())] == ["The capacity label allows 6 people or 850 lb."]
 
 
 def test_the_next_service_is_the_earliest_that_is_still_to_come() -> None:

@@ -43,7 +43,7 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
 
     need_office()
     refuse_unless_a_pdf_can_stand_there(out)
-    from garboard.report.book import handover_book
+    from garboard.report.book import FONTS_FOLDER, handover_book
 
     host = tools.host_for(job)
     tools.tell_broken_plugins(host)
@@ -53,7 +53,10 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
         click.echo(f"damage: {damage}", err=True)
     proof = _proof(job, done.view) if job.is_dir() else None
     load = photos_at(job)
-    pdf = handover_book(done.view, host, done.assessed, paper, unread=done.unread, load_photo=load, proof=proof)
+    fonts = (job if job.is_dir() else job.parent) / FONTS_FOLDER
+    pdf = handover_book(
+        done.view, host, done.assessed, paper, unread=done.unread, load_photo=load, proof=proof, fonts=fonts
+    )
     write_file(out, pdf)
     click.echo(f"Wrote {out}")
     if proof is not None and not no_entry:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from garboard.findings import Figure
-from garboard.report.chart import axis_title, chart
+from garboard.report.chart import FEW_POINTS, axis_title, chart
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark
 from garboard.report.type_faces import breakable, printable, width_of
 
@@ -23,7 +23,6 @@ _BESIDE = 2.8  # clear within a cell, both sides together [mm]
 CARD_WIDTH, _FRAME, _CARD_COLUMNS = 86.0, 4.0, 5
 """Of a card, and from its frame to its words [mm]; a card of more columns is as wide as the text."""
 _WIDEST_LETTER = 2.3  # as printed in a table [mm]
-_FEW_POINTS = 4
 _KEPT_WHOLE, _LONGEST_KEPT = 80.0, 24
 """Height up to which a table stands on one page [mm], and rows above which nobody asks."""
 _LINE_PER_POINT, _BETWEEN_ROWS = 0.44, 2.1
@@ -164,7 +163,7 @@ def _size_of(one: Figure) -> tuple[float, float]:
     """Width and height as printed: two axes need room; a few points do not [mm]."""
     if one.equal_scales:
         return 96.0, 90.0
-    if all(len(series.x) <= _FEW_POINTS for series in one.series):
+    if all(len(series.x) <= FEW_POINTS for series in one.series):
         return TEXT_WIDTH, 50.0
     return TEXT_WIDTH, 54.0 if one.y2 is None else 78.0
 

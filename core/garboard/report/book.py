@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
+from pathlib import Path
 
 import attrs
 
@@ -38,10 +39,12 @@ from garboard.report.photos import (
 from garboard.report.press import pressed
 from garboard.report.record import handed_over_or_not, record_clauses
 from garboard.report.record_file import attachments
-from garboard.report.type_faces import printable
+from garboard.report.type_faces import printable, with_faces
 from garboard.steps import RECORD, Assessed, Block, ReportSection
 
 PAPER_SIZES = ("letter", "A4")
+FONTS_FOLDER = "fonts"
+"""Folder beside the data, as `plugins` is, with typefaces for names in other scripts."""
 _LONGEST_IN_FOOT = 40
 _MEANING: Mapping[Verdict, str] = {
     Verdict.PASS: "Measured or seen, and within its limits.",
@@ -60,6 +63,7 @@ def handover_book(
     unread: int = 0,
     load_photo: PhotoLoader = no_photo,
     proof: Proof | None = None,
+    fonts: Path | None = None,
 ) -> bytes:
     """The handover book as a PDF. The same job, program and plugins give the same bytes.
 
@@ -67,7 +71,21 @@ def handover_book(
     unread     : how many entries of the boat could not be read
     load_photo : gives the files of photos; those it does not give are listed by name alone
     proof      : of the entries it is made of; None for a job file, behind which no folder stands
+    fonts      : folder of typefaces for names in other scripts, where there is one
     """
+    with with_faces(fonts):
+        return _made(view, host, assessed, size, unread, load_photo, proof)
+
+
+def _made(
+    view: JobView,
+    host: PluginHost,
+    assessed: Sequence[Assessed],
+    size: str,
+    unread: int,
+    load_photo: PhotoLoader,
+    proof: Proof | None,
+) -> bytes:
     vessel, job = view.vessel, view.job
     of_shop = {one.key for one in host.calculators if one.of_shop}
     judged = [one for one in assessed if one.calculator not in of_shop]

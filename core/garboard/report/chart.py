@@ -28,6 +28,9 @@ _CLEAR = 0.6
 _OFFSETS = [(across, sign * up) for up in range(4, 33, 3) for across in (3, -3, 0, 14, -14) for sign in (-1, 1)]
 """Where a point's name may stand from it, the nearest first [mm]."""
 _LEADS_FROM = 7.0
+FEW_POINTS = 4
+_MOST_ROWS, _ROW = 6, 5.0
+"""Of a strip: so many series at most, and the height of each [mm]."""
 _LEGEND_LINE = 9.0
 _DOTTED = (1.2, 1.2)
 
@@ -84,6 +87,8 @@ def told(value: float, step: float) -> str:
 def chart(figure: Figure, width: float, height: float) -> dict[str, Any]:
     """The figure as parts to draw; width and height as printed [mm]."""
     figure = _printable(figure)
+    if is_strip(figure):
+        return _strip(figure, width)
     x = _range(figure.x, [s.x for s in figure.series], [b for b in figure.bands if b.axis == "x"])
     first = [series for series in figure.series if not (series.second_axis and figure.y2)]
     y = _range(figure.y, [s.y for s in first], [b for b in figure.bands if b.axis == "y"])
@@ -109,6 +114,57 @@ def chart(figure: Figure, width: float, height: float) -> dict[str, Any]:
         *_points(figure, across, up, up2),
     ]
     return {"width": width, "height": height, "parts": parts}
+
+
+def is_strip(figure: Figure) -> bool:
+    """Whether a figure is a few readings held against bands: its values then lie along one line, a row a series."""
+    return (
+        figure.x.whole
+        and figure.y2 is None
+        and any(band.axis == "y" for band in figure.bands)
+        and all(not series.line and 0 < len(series.x) <= FEW_POINTS for series in figure.series)
+        and 0 < len(figure.series) <= _MOST_ROWS
+    )
+
+
+def _strip(figure: Figure, width: float) -> dict[str, Any]:
+    """The values along one axis: bands hatched across all rows, a band of no width as a line, a mark a reading."""
+    bands = [band for band in figure.bands if band.axis == "y"]
+    lanes = [*dict.fromkeys(band.name for band in bands)]
+    names = 2.0 + max(width_of(series.name, NOTE) for series in figure.series)
+    across = _Scale(
+        *_range(figure.y, [series.y for series in figure.series], bands), min(names, width / 3), width - 4.0
+    )
+    top = _LINE * (1 + len(lanes)) + 1.5
+    bottom = top + _ROW * len(figure.series)
+    parts = [_text(figure.title, 0, 0, "lt", bold=True)]
+    for place, band in enumerate(bands):
+        low, high = (across.at(min(max(end, across.low), across.high)) for end in (band.low, band.high))
+        if high > low:
+            parts.append({"kind": "band", "box": _rounded((low, top, high, bottom)), "hatch": place % 3})
+        up = _LINE * (1 + lanes.index(band.name)) + 1.0
+        for at in {low, high}:
+            parts.append(_line([(at, up + _LINE), (at, bottom)], DAY.ink, 0.3, dash=(2.0, 0.8) if high > low else ()))
+        half = width_of(_with_ends(band), NOTE) / 2 + 0.5
+        parts.append(_text(_with_ends(band), min(max((low + high) / 2, half), width - half), up, "mt"))
+    for value, words in _told_ticks(figure.y, (across.low, across.high)):
+        parts.append(_line([(across.at(value), bottom), (across.at(value), bottom + 1.0)], DAY.line, 0.2))
+        parts.append(_text(words, across.at(value), bottom + 1.4, "mt"))
+    parts.append(_line([(across.start, bottom), (across.end, bottom)], DAY.line, 0.2))
+    parts.append(_text(axis_title(figure.y), (across.start + across.end) / 2, bottom + 1.6 + _LINE, "mt"))
+    for row, series in enumerate(figure.series):
+        style, hollow = style_of(row)
+        middle = top + _ROW * (row + 0.5)
+        parts.append(_text(series.name, 0, middle, "lm"))
+        shown = [value for value in series.y if across.inside(value)]
+        parts += [_mark(style, (across.at(value), middle), 1.1, hollow=hollow) for value in shown]
+    return {"width": width, "height": bottom + 1.6 + 2 * _LINE, "parts": parts}
+
+
+def _with_ends(band: Band) -> str:
+    """A band's name with where it reaches."""
+    ends = [told(value, 1.0 if abs(value) >= 100 else 0.1) for value in dict.fromkeys((band.low, band.high))]
+    return f"{band.name} {' to '.join(ends)}"
 
 
 def _printable(figure: Figure) -> Figure:

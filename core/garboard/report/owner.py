@@ -78,11 +78,22 @@ def owners_part(
 
 
 def card_parts(cards: Sequence[Table], aboard: str) -> Iterator[Part]:
-    """Cards two in a row, the wide ones by themselves; under each title the boat."""
+    """Cards in two columns, each where most room is left, the wide ones by themselves; under each title the boat."""
     made = [table(one.title, one.headings, one.rows, note=aboard) for one in cards]
-    if made:
-        yield {"kind": "cards", "cards": [one for one in made if one["outer"] < TEXT_WIDTH]}
-        yield from (one for one in made if one["outer"] >= TEXT_WIDTH)
+    columns: tuple[list[Part], list[Part]] = [], []
+    for card in sorted((one for one in made if one["outer"] < TEXT_WIDTH), key=_lines_of, reverse=True):
+        min(columns, key=lambda column: sum(map(_lines_of, column))).append(card)
+    if columns[0]:
+        yield {"kind": "cards", "columns": columns}
+    yield from (one for one in made if one["outer"] >= TEXT_WIDTH)
+
+
+_LINES_BESIDE_ROWS = 4
+
+
+def _lines_of(card: Part) -> int:
+    """How high a card is, in lines."""
+    return _LINES_BESIDE_ROWS + len(card["rows"])
 
 
 def _by_title(built: Built) -> Iterator[tuple[str, float, Sequence[Block]]]:

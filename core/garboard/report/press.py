@@ -18,7 +18,7 @@ from types import MappingProxyType
 from typing import Any
 
 from garboard.faults import Fault, GarboardError, InputError, in_words
-from garboard.report.type_faces import FOLDER, breakable, printable
+from garboard.report.type_faces import FOLDER, MoreFaces, breakable, more_faces, printable
 
 NEEDED = ("typst", "fontTools", "PIL", "segno")
 """What a book is made with, by import name."""
@@ -42,7 +42,9 @@ def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes], attached: Ma
     Raises BookRefused where the typesetter refuses it, or warns; InputError where its pictures find no room.
     """
     with _files({**pictures, **attached}) as folder:
-        return _set_in_type({**settable(book), "attached": [*attached]}, folder)
+        more = more_faces()
+        with_all = {**settable(book), "attached": [*attached], "faces": [*more.names] if more else []}
+        return _set_in_type(with_all, folder, more)
 
 
 @contextmanager
@@ -59,10 +61,11 @@ def _files(files: Mapping[str, bytes]) -> Iterator[str]:
         yield folder
 
 
-def _set_in_type(book: Mapping[str, Any], folder: str) -> bytes:
+def _set_in_type(book: Mapping[str, Any], folder: str, more: MoreFaces | None) -> bytes:
     """The book, made by a process of its own, which gives back all the memory that the typesetter keeps."""
     template, data = TEMPLATE.read_bytes(), json.dumps(book).encode()
-    request = {"template": len(template), "root": folder, "fonts": [str(FOLDER)], "standards": ["ua-1", "a-3a"]}
+    fonts = [str(FOLDER), *([str(more.folder.resolve())] if more else [])]
+    request = {"template": len(template), "root": folder, "fonts": fonts, "standards": ["ua-1", "a-3a"]}
     try:
         ended = subprocess.run(
             [sys.executable, "-B", "-P", str(TYPESETTER)],

@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import attrs
+
+from garboard.faults import Fault, InputError
 from garboard.report.visible import in_print
 
 if TYPE_CHECKING:
@@ -29,11 +35,68 @@ def _font(file: str) -> TTFont:
     return TTFont(FOLDER / file, lazy=True)
 
 
+@attrs.frozen
+class MoreFaces:
+    """A shop's own typefaces, for names in other scripts: they come after the book's own.
+
+    folder : where their files lie
+    names  : as the files call their families
+    held   : every character one of them holds
+    """
+
+    folder: Path
+    names: tuple[str, ...]
+    held: frozenset[str]
+
+
+_MORE: ContextVar[MoreFaces | None] = ContextVar("more faces", default=None)
+
+
+def more_faces() -> MoreFaces | None:
+    """The shop's own typefaces a book is being made with; None for none."""
+    return _MORE.get()
+
+
+@contextmanager
+def with_faces(folder: Path | None) -> Iterator[None]:
+    """Make books with the typefaces of a folder (.ttf, .otf) too. Raises InputError for a file that is none."""
+    before = _MORE.set(_read(folder) if folder is not None and folder.is_dir() else None)
+    try:
+        yield
+    finally:
+        _MORE.reset(before)
+
+
+def _read(folder: Path) -> MoreFaces | None:
+    files = sorted(file for file in folder.iterdir() if file.suffix.lower() in (".ttf", ".otf"))
+    found = [_face_in(file, file.stat().st_mtime_ns) for file in files]
+    names = tuple(dict.fromkeys(name for name, _ in found))
+    return MoreFaces(folder, names, frozenset().union(*(letters for _, letters in found))) if found else None
+
+
+@lru_cache(maxsize=32)
+def _face_in(file: Path, _changed: int) -> tuple[str, frozenset[str]]:
+    """Family and characters of a typeface. Its reader fails in many ways: any of them means that it is none."""
+    from fontTools.ttLib import TTFont
+
+    try:
+        with TTFont(file, lazy=True) as font:
+            return str(font["name"].getBestFamilyName()), frozenset(map(chr, font.getBestCmap()))
+    except Exception as failure:
+        fault = Fault("file", "a typeface (.ttf or .otf); take it out of the folder", f"{type(failure).__name__}")
+        raise InputError(str(file), [fault]) from None
+
+
 @lru_cache(maxsize=1)
-def held() -> frozenset[str]:
-    """Every character that can be set in the text's typeface, regular and bold."""
+def _own() -> frozenset[str]:
     first, second = (frozenset(_font(file).getBestCmap()) for file in _FILES[:2])
     return frozenset(map(chr, first & second)) | {"\n", _JOINT}
+
+
+def held() -> frozenset[str]:
+    """Every character that can be set in the text's typeface, regular and bold, or in one of the shop's own."""
+    more = more_faces()
+    return _own() | more.held if more else _own()
 
 
 def printable(text: str) -> str:
@@ -43,9 +106,11 @@ def printable(text: str) -> str:
     ('Salt\\\\u0007grass', '[U+4E2D]')
     """
     text = in_print(text).translate(_STRIPPED).replace("\t", " ").replace("\r", "")
-    if held().issuperset(text):
+    letters = _own()
+    if letters.issuperset(text):
         return text
-    return "".join(letter if letter in held() else f"[U+{ord(letter):04X}]{_JOINT}" for letter in text)
+    letters = held()
+    return "".join(letter if letter in letters else f"[U+{ord(letter):04X}]{_JOINT}" for letter in text)
 
 
 def breakable(text: str, letters: int = 12) -> str:
@@ -68,12 +133,14 @@ def _of_length(word: str, letters: int) -> list[str]:
 @lru_cache(maxsize=4096)
 def width_of(text: str, size: float, *, bold: bool = False) -> float:
     """Width of a text on one line [mm], for a type size [pt]."""
-    font = _font(_FILES[bold])
-    widths, names = _advances(_FILES[bold]), font.getBestCmap()
-    units: int = font["head"].unitsPerEm
-    return sum(widths[names.get(ord(letter), ".notdef")][0] for letter in text) / units * size * 25.4 / 72
+    widths, units = _advances(_FILES[bold])
+    return sum(widths.get(letter, widths[""]) for letter in text) / units * size * 25.4 / 72
 
 
 @lru_cache(maxsize=2)
-def _advances(file: str) -> dict[str, tuple[int, int]]:
-    return dict(_font(file)["hmtx"].metrics)
+def _advances(file: str) -> tuple[dict[str, int], int]:
+    """How far each letter advances, "" for one the face lacks, and how many such units make the size."""
+    font = _font(file)
+    glyphs = font["hmtx"].metrics
+    widths = {chr(code): glyphs[name][0] for code, name in font.getBestCmap().items()}
+    return {**widths, "": glyphs[".notdef"][0]}, font["head"].unitsPerEm

@@ -393,7 +393,7 @@ def history_page(visit: Visit) -> Response:
 
 def book(visit: Visit) -> Response:
     """The handover book. That it was issued is kept, with who asked for it."""
-    from garboard.report.book import PAPER_SIZES, handover_book
+    from garboard.report.book import FONTS_FOLDER, PAPER_SIZES, handover_book
 
     summary = _boat(visit)
     job = _job(visit, summary)
@@ -404,7 +404,10 @@ def book(visit: Visit) -> Response:
     host = visit.desk.host
     load = visit.desk.load_photo
     proof = proof_of(summary.boat, job.id)
-    make = partial(handover_book, job.view, host, job.assessed, size, unread=unread, load_photo=load, proof=proof)
+    fonts = visit.desk.folder / FONTS_FOLDER if visit.desk.folder else None
+    make = partial(
+        handover_book, job.view, host, job.assessed, size, unread=unread, load_photo=load, proof=proof, fonts=fonts
+    )
     turned_away = host.apart.turned_away if host.apart else 0
     pdf = make() if summary.is_passing else visit.desk.books.get(name, make)
     if host.apart and host.apart.turned_away != turned_away:  # a section may lack what the next one holds

@@ -74,8 +74,12 @@ def test_speed_with_table_and_figure() -> None:
         ("starboard engine", (1, 2), (5800, 5800)),
     ]
     assert figure.x.whole
-    assert (figure.y.low, figure.y.high) == (5300, 6100)  # a hundred clear of the window 5400 to 6000
-    assert [(band.axis, band.low, band.high) for band in figure.bands] == [("y", 5400, 6000)]
+    assert (figure.y.low, figure.y.high) == (5300, 6400)  # a hundred clear of window and limiter
+    assert [(band.name, band.low, band.high) for band in figure.bands] == [
+        ("full-throttle window", 5400, 6000),
+        ("aim", 5700, 5700),  # in the middle of the window
+        ("rev limiter", 6250, 6250),
+    ]
 
 
 def test_slip_by_hand() -> None:
