@@ -95,7 +95,6 @@ class Ruler:
     alt  : the same in words, for those who cannot see it
     """
 
-    title: str
     spans: tuple[Span, ...]
     steps: tuple[RulerStep, ...]
     alt: str
@@ -116,7 +115,6 @@ class Bar:
 class Bars:
     """Distances out and back side by side: out is filled, back outlined."""
 
-    title: str
     bars: tuple[Bar, ...]
     alt: str
 

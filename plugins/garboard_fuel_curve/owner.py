@@ -211,7 +211,6 @@ def _ruler(view: JobView, found: Known) -> Ruler:
     pointers.append(Pointer(name=f"highest tried {tens(found.full.at)}", at=found.full.at))
     said = "; ".join(f"{span.name} {span.low:.0f} to {span.high:.0f}" for span in spans)
     return Ruler(
-        title="Engine speed",
         spans=tuple(spans),
         steps=steps,
         rows=("rpm", speed, flow, economy),
@@ -252,7 +251,6 @@ def fuel(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         )
         yield KEEPS_A_THIRD
         yield Bars(
-            title="Out and back",
             bars=tuple(_bar(view, one, found.usable) for one in found.speeds),
             alt=f"Bars of how far {full_tank} takes the boat out and back. The table says the same.",
         )

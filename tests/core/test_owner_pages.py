@@ -32,7 +32,6 @@ from garboard.report.type_faces import width_of
 from garboard.steps import COVER, RECORD, YOUR_BOAT, ReportSection
 
 RULER = Ruler(
-    title="Engine speed",
     spans=(Span(name="slow", low=650, high=2100), Span(name="run through", low=2100, high=3090, look="avoid")),
     steps=tuple(RulerStep(at=float(at), cells=(f"{at}", "5.3")) for at in range(600, 6001, 100)),
     rows=("rpm", "kn"),
@@ -46,7 +45,7 @@ PLACES = (
     Place(name="First aid kit"),
 )
 PLAN = Plan(places=PLACES, hull_form="planing", length=26.4, beam=9.0)
-BARS = Bars(title="Out", bars=(Bar(name="slowly", value=149.0, text="149 nm out, 149 back"),), alt="Bars.")
+BARS = Bars(bars=(Bar(name="slowly", value=149.0, text="149 nm out, 149 back"),), alt="Bars.")
 BLOCKS = (
     Digits("85 nm", "out", ("from 170 gal",)),
     RULER,
