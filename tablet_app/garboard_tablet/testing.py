@@ -27,6 +27,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
+from garboard.faults import GarboardError, in_words
+
 PATIENCE = 180.0
 """So long the finger waits for what it is told to press or to see [s]."""
 OFF_SCREEN = {
@@ -110,7 +112,7 @@ class TouchedApp:
         return words
 
 
-class Late(Exception):
+class Late(GarboardError):
     """What was waited for did not come."""
 
 
@@ -149,7 +151,7 @@ class Finger:
             if "until" in order:
                 yield from _waiting(lambda: any(order["until"] in text for text in _words()) or None, order["until"])
         except Late as missed:
-            late = str(missed)
+            late = in_words(missed)
         print(json.dumps({"late": late, "words": _words()}), flush=True)
 
     def _press(self, name: str) -> Iterator[None]:
