@@ -30,6 +30,7 @@ COMMANDS: Mapping[str, str] = {
     "steps": "garboard.commands.steps",
     "new-job": "garboard.commands.steps:new_job",
     "book": "garboard.commands.book",
+    "verify": "garboard.commands.verify",
     "labels": "garboard.commands.labels",
     "begin": "garboard.commands.templates:begin",
     "circuits": "garboard.commands.templates:circuits",
