@@ -39,6 +39,7 @@ from types import ModuleType
 from typing import Any
 
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.storage import write_whole
 from garboard.faults import Fault, InputError
 from garboard.hosting.host import BUILT_IN, PluginHost, make_host
 from garboard.job_files import job_file
@@ -114,7 +115,7 @@ def job_of(
             if folder is None:
                 raise ValueError(f"{name!r} is a recording, so give the folder it is written to")
             file = folder / f"recording {len(measurements) + 1}.csv"
-            file.write_bytes(value)
+            write_whole(file, [value])
             value = {"file": file.name}
         measurements.append({"step": step, "field": field, "row": row, "of": of, "value": value})
     boat: dict[str, JsonValue] = {"hull_number": HULL_NUMBER, **(vessel or {})}

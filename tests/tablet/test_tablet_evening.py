@@ -18,14 +18,15 @@ import pytest
 from pypdf import PdfReader
 
 from campaigns.sync_campaign import Server
+from garboard.commands.new_plugin import files_of
 from garboard.demo.demo_day import make_day
 from garboard.demo.samples_folder import sample_job_files
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authoring import Author, measure
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
+from garboard_tablet.testing import PATIENCE, TouchedApp
 from pages_rig import CHIEF, LONG_REACH, SALTGRASS, make_first_manager, sign_in
-from touched_app import PATIENCE, TouchedApp
 
 NEW_BOAT = "XYZAB123F526"
 DRY = ("handover.fuel_system", "dry_at_rest", "", "")
@@ -136,7 +137,8 @@ def test_three_tablets_come_ashore_and_after_the_managers_evening_all_four_hold_
     before = everything(*map(held_in, day.tablets))
     photos = set().union(*map(attachments_in, day.tablets))
 
-    with TouchedApp(three) as app:
+    (tmp_path / "our_afloat.py").write_text(files_of("our_afloat")["our_afloat.py"].replace("order=390", "order=50"))
+    with TouchedApp(three, plugins=[tmp_path / "our_afloat.py"]) as app:
         app.until("Long Reach")
         app.press("new job")
         app.write("T. Quill")
@@ -151,7 +153,9 @@ def test_three_tablets_come_ashore_and_after_the_managers_evening_all_four_hold_
         by_command(two, "--pair", server.new_code(), "--name", "Tablet 2")
         leaks(two)
         on_the_second = held_in(two)
-        app.press("back", f"vessel {NEW_BOAT}", "step handover.fuel_system", "begin")
+        app.press("back", f"vessel {NEW_BOAT}")
+        app.until("An hour afloat")  # a step of the plugin's own
+        app.press("step handover.fuel_system", "begin")
         app.press("choice Yes", "back", "back", "back")
         by_touch = held_in(three)[NEW_BOAT]
         by_command(two)

@@ -4,7 +4,13 @@ What a finger would do arrives as orders, one line of JSON each, and comes to th
 an input provider of Kivy's. Nothing is pressed before it can be seen and pressed; each order is answered with what the
 page then shows.
 
-Run:  python tests/touched_app.py FOLDER, then orders such as {"press": ["new job"]} on its standard input
+For the tests of a plugin as much as for the project's own; the app itself never imports this. It needs Kivy.
+
+    with TouchedApp(tmp_path, plugins=[Path("my_checks.py")]) as app:
+        app.press("new job")
+        assert app.stop() == 0
+
+Run:  python -m garboard_tablet.testing FOLDER [PLUGIN...], then orders such as {"press": ["new job"]} on standard input
 """
 
 from __future__ import annotations
@@ -16,10 +22,12 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
+
+from garboard.faults import GarboardError, in_words
 
 PATIENCE = 180.0
 """So long the finger waits for what it is told to press or to see [s]."""
@@ -34,11 +42,15 @@ OFF_SCREEN = {
 
 
 class TouchedApp:
-    """The running app. Left without `stop`, it is killed."""
+    """The running app. Left without `stop`, it is killed.
 
-    def __init__(self, folder: Path) -> None:
+    folder  : where it keeps its data
+    plugins : files of plugins that it runs besides those that come with the program
+    """
+
+    def __init__(self, folder: Path, plugins: Sequence[Path] = ()) -> None:
         self._process = subprocess.Popen(
-            [sys.executable, __file__, str(folder)],
+            [sys.executable, "-m", "garboard_tablet.testing", str(folder), *map(str, plugins)],
             env={**os.environ, **OFF_SCREEN},
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
@@ -100,7 +112,7 @@ class TouchedApp:
         return words
 
 
-class Late(Exception):
+class Late(GarboardError):
     """What was waited for did not come."""
 
 
@@ -139,7 +151,7 @@ class Finger:
             if "until" in order:
                 yield from _waiting(lambda: any(order["until"] in text for text in _words()) or None, order["until"])
         except Late as missed:
-            late = str(missed)
+            late = in_words(missed)
         print(json.dumps({"late": late, "words": _words()}), flush=True)
 
     def _press(self, name: str) -> Iterator[None]:
@@ -241,7 +253,9 @@ def main() -> None:
     EventLoop.add_input_provider(Finger(orders))
     from garboard.commands.cli import main as garboard
 
-    sys.argv = ["garboard", "tablet", "--folder", sys.argv[1]]
+    folder, *plugins = sys.argv[1:]
+    chosen = [word for plugin in plugins for word in ("--plugin", plugin)]
+    sys.argv = ["garboard", *chosen, "tablet", "--folder", folder]
     garboard()
 
 
