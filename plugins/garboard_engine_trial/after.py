@@ -67,7 +67,7 @@ def _break_in(view: JobView) -> Iterator[Finding]:
     ends = [0.0, *(band.until for band in bands)]
     plan = Table(
         "Break-in plan",
-        ("Engine hours, h", "Load allowed"),
+        ("Engine hours [h]", "Load allowed"),
         tuple((f"{begin:g} to {band.until:g}", band.load) for begin, band in zip(ends, bands, strict=False)),
         card=True,
     )
@@ -174,7 +174,7 @@ def _calendar(view: JobView) -> Iterator[Finding]:
         tables=(
             Table(
                 "Service calendar",
-                ("Service", "At engine hours, h", "Or on"),
+                ("Service", "At engine hours [h]", "Or on"),
                 tuple(
                     (one.name, "" if one.hours is None else f"{one.hours:g}", "" if one.day is None else str(one.day))
                     for one in services

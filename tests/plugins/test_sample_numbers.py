@@ -269,3 +269,10 @@ def test_no_sentence_begins_with_what_it_is_about() -> None:
     said = [(one.about, one.sentence) for _, one in _findings() if one.about]
     assert len(said) > 100
     assert [one for one in said if one[1].casefold().startswith(one[0].casefold())] == []
+
+
+def test_a_unit_stands_in_brackets_over_its_column() -> None:
+    """In one way all over the book: after a comma it reads as a second thing, "Share, %"."""
+    heads = {head for _, one in _findings() for table in one.tables for head in table.headings}
+    assert len([head for head in heads if head.endswith("]")]) > 20
+    assert [head for head in heads if head.endswith(")") or (", " in head and not head.endswith("]"))] == []
