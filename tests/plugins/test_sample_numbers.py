@@ -276,3 +276,8 @@ def test_a_unit_stands_in_brackets_over_its_column() -> None:
     heads = {head for _, one in _findings() for table in one.tables for head in table.headings}
     assert len([head for head in heads if head.endswith("]")]) > 20
     assert [head for head in heads if head.endswith(")") or (", " in head and not head.endswith("]"))] == []
+
+
+def test_how_many_there_are_in_all_is_no_unit() -> None:
+    """In the tables of an export the unit is a column of its own, and "of 3" measures nothing. The limit says it."""
+    assert {number.unit for _, one in _findings() for number in one.numbers if number.unit.startswith("of ")} == set()
