@@ -525,7 +525,7 @@ def judge_drop_calculated(view: JobView, facts: CircuitFacts, rules: Rules) -> C
         cure=cure,
         cells=(
             facts.conductor.label,
-            f"{length:.1f}",
+            str(facts.circuit.length),  # as typed, as the equipment tells it
             f"{load:.1f}",
             f"{percent.value:.1f}",
             f"{warm / facts.volts * 100:.1f} at {temperature:.0f} degC",
@@ -921,7 +921,7 @@ RULES = (
         title="Voltage drop by calculation",
         passed_code="wiring_audit.drop_calculated.passed",
         passed="keep their drop by calculation",
-        headings=("Conductor", "One way [m]", "Load [A]", "Circular mils [%]", "Warm [%]", "Allowed"),
+        headings=("Conductor", "One way", "Load [A]", "Circular mils [%]", "Warm [%]", "Allowed"),
         judge=judge_drop_calculated,
         joins="drop_measured",
         basis=lambda _rules: (bases.DROP_CIRCULAR_MILS, bases.DROP_CLASSES, bases.DROP_AT_TEMPERATURE),

@@ -281,3 +281,10 @@ def test_a_unit_stands_in_brackets_over_its_column() -> None:
 def test_how_many_there_are_in_all_is_no_unit() -> None:
     """In the tables of an export the unit is a column of its own, and "of 3" measures nothing. The limit says it."""
     assert {number.unit for _, one in _findings() for number in one.numbers if number.unit.startswith("of ")} == set()
+
+
+def test_a_cable_is_as_long_in_the_table_of_its_drop_as_in_the_equipment() -> None:
+    """The sample boats' are typed in feet; metres beside them are another length to whoever reads it."""
+    (told, *_) = [table for _, one in _findings() for table in one.tables if "One way" in table.headings]
+    ran = [row[told.headings.index("One way")] for row in told.rows]
+    assert ran[:2] == ["12 ft", "8 ft"]

@@ -312,7 +312,9 @@ def test_a_card_holds_what_a_boat_is_found_by() -> None:
     told = [entry("field", ("engines", "port", "propeller", what), value)
             for what, value in (("blades", 3), ("later", "x"), ("cup", "light"), ("diameter", "15 in"))]  # fmt: skip
     said = ("port: diameter 15 in, pitch 19 in, blades 3, cup light, later x",)
-    assert card_of(SALTGRASS, [one.raw for one in (*entries, *told)]).propellers == said, "as a person tells a propeller"
+    assert card_of(SALTGRASS, [one.raw for one in (*entries, *told)]).propellers == said, (
+        "as a person tells a propeller"
+    )
     card = card_of(SALTGRASS, [one.raw for one in entries])
     assert (card.name, card.owners, card.propellers) == ("Petrel", ("B. Wren",), ("port: pitch 19 in",))
     assert card.days == {"2026-11-25", "2026-02-03"}
