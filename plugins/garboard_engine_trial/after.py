@@ -71,7 +71,7 @@ def _break_in(view: JobView) -> Iterator[Finding]:
     if view.state_of(AFTER) == "not fitted" or not rows_of(view, AFTER, BREAK_IN):
         return
     bands = _plan(view)
-    plan = Table("Break-in plan", ("Engine hours, h", "Load allowed"), break_in_plan(view), card=True)
+    plan = Table("Break-in plan", ("Engine hours [h]", "Load allowed"), break_in_plan(view), card=True)
     tables: tuple[Table, ...] = (plan,)
     for engine in view.vessel.engines:
         if engine.hours is None:
@@ -176,7 +176,7 @@ def _calendar(view: JobView) -> Iterator[Finding]:
         tables=(
             Table(
                 "Service calendar",
-                ("Service", "At engine hours, h", "Or on"),
+                ("Service", "At engine hours [h]", "Or on"),
                 tuple(
                     (one.name, "" if one.hours is None else f"{one.hours:g}", "" if one.day is None else str(one.day))
                     for one in services

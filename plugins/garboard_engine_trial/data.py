@@ -198,7 +198,7 @@ def _calibration(view: JobView, tank: str, filled: Sequence[Filled]) -> Table:
         (f"{in_unit(one.volume, 'gal', unit):.1f}", f"{one.share:.0f}", f"{one.gauge:.0f}", f"{one.off:+.0f}")
         for one in sorted(filled, key=lambda one: one.volume)
     )
-    headings = (f"In the tank, {unit}", "Share, %", "Gauge, %", "Off, %")
+    headings = (f"In the tank [{unit}]", "Share [%]", "Gauge [%]", "Off [%]")
     return Table(f"Calibration of the {tank} tank", headings, rows)
 
 

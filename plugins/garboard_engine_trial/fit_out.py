@@ -44,7 +44,7 @@ def _list(view: JobView) -> Iterator[Finding]:
                 else "Everything on the shop's list was looked at."
             ),
             basis=(LISTED,),
-            numbers=(Number("looked at", len(wanted) - len(open_items), f"of {len(wanted)}", decimals=0),),
+            numbers=(Number("looked at", len(wanted) - len(open_items), decimals=0),),
             limits=(Limit("looked at", low=len(wanted)),),
         )
 

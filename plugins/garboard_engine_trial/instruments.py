@@ -279,7 +279,12 @@ def _pumps(view: JobView) -> Iterator[Finding]:
         try:
             yield _pump(view, row, name)
         except NotEnoughData as lacking:
-            yield not_enough_data(name, lacking.missing, (BUCKET,))
+            yield not_enough_data(_about(name), lacking.missing, (BUCKET,))
+
+
+def _about(name: str) -> str:
+    """What a person calls a pump may be its place alone: "Forward" pumps nothing."""
+    return name if "pump" in name.casefold() else f"bilge pump {name}"
 
 
 def _pump(view: JobView, row: str, name: str) -> Finding:
@@ -318,7 +323,7 @@ def _pump(view: JobView, row: str, name: str) -> Finding:
     return Finding(
         code="engine_trial.pump_flow.enough" if is_enough else "engine_trial.pump_flow.low",
         verdict=Verdict.PASS if is_enough else Verdict.ADVISE,
-        about=name,
+        about=_about(name),
         sentence=(
             f"It pumps {told}." if is_enough else f"It pumps {told}. Look at hose, strainer, check valve and voltage."
         ),

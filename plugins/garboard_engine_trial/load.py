@@ -209,8 +209,8 @@ def _gauge_table(view: JobView, steps: Sequence[Step]) -> Table | None:
         for step in steps
         for position in engines(view)
     )
-    names = (f"{field.replace('_', ' ').capitalize()}, {units[field]}" for field in _GAUGES)
-    return Table("Gauges under load", ("Step, rev/min", "Engine", *names), rows)
+    names = (f"{field.replace('_', ' ').capitalize()} [{units[field]}]" for field in _GAUGES)
+    return Table("Gauges under load", ("Step [rev/min]", "Engine", *names), rows)
 
 
 def _cell(value: float | None) -> str:

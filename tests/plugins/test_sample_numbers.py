@@ -269,3 +269,22 @@ def test_no_sentence_begins_with_what_it_is_about() -> None:
     said = [(one.about, one.sentence) for _, one in _findings() if one.about]
     assert len(said) > 100
     assert [one for one in said if one[1].casefold().startswith(one[0].casefold())] == []
+
+
+def test_a_unit_stands_in_brackets_over_its_column() -> None:
+    """In one way all over the book: after a comma it reads as a second thing, "Share, %"."""
+    heads = {head for _, one in _findings() for table in one.tables for head in table.headings}
+    assert len([head for head in heads if head.endswith("]")]) > 20
+    assert [head for head in heads if head.endswith(")") or (", " in head and not head.endswith("]"))] == []
+
+
+def test_how_many_there_are_in_all_is_no_unit() -> None:
+    """In the tables of an export the unit is a column of its own, and "of 3" measures nothing. The limit says it."""
+    assert {number.unit for _, one in _findings() for number in one.numbers if number.unit.startswith("of ")} == set()
+
+
+def test_a_cable_is_as_long_in_the_table_of_its_drop_as_in_the_equipment() -> None:
+    """The sample boats' are typed in feet; metres beside them are another length to whoever reads it."""
+    (told, *_) = [table for _, one in _findings() for table in one.tables if "One way" in table.headings]
+    ran = [row[told.headings.index("One way")] for row in told.rows]
+    assert ran[:2] == ["12 ft", "8 ft"]

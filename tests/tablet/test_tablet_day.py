@@ -210,7 +210,7 @@ def test_a_day_by_touch_loses_nothing_to_a_kill_an_update_and_another_tablet(
     assert day.view().recording(TURN, "turn_recording") == run
     speeds = [one.value for one in day.view().measurements if one.step == LIMITS and one.field != "attached"]
     assert speeds == ["600 rev/min", "750 rev/min"]
-    d.press(f"vessel {HULL}", "tab alongside", f"step {LEAK}", "photos", f"photo {photo.name}")
+    d.press(f"vessel {HULL}", f"step {LEAK}", "photos", f"photo {photo.name}")
     assert d.says("1 leaks")
     day.look("7 on another tablet")
     day.to_the_job()

@@ -208,6 +208,8 @@ def test_a_complete_job_is_signed_with_the_press_under_the_thumb(drive: Drive) -
     here = d.app.tablet.session.here
     for step in d.app.tablet.host.steps:
         d.app.tablet.set_state(here.hull, here.job, step.key, "done")
+    d.app.screen.redraw()
+    assert d.find("next step").text == d.find("hand over").text == "Sign over", "one place has one name"
     d.press("hand over")
     d.wait(lambda: d.says("Nothing is missing."))  # once the findings are known, and not before
     assert d.find("technician signs").kind == "main"

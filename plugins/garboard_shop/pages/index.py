@@ -24,7 +24,7 @@ from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError
 from garboard.history.replay import replay
 from garboard.history.shapes import misfit_of
-from garboard.records import JsonValue
+from garboard.records import JsonValue, Propeller
 from garboard_shop.store import Store
 
 OVERLAP = 60_000
@@ -120,7 +120,7 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
         elif len(path) == 3 and path[0] == "propellers" and path[2] not in ("name", "removed"):
             propellers.setdefault(f"propeller {path[1]}", {})[path[2].replace("_", " ")] = _text(value)
     lines = tuple(
-        f"{engine}: {', '.join(f'{what} {value}' for what, value in sorted(parts.items()))}"
+        f"{engine}: {', '.join(f'{what} {value}' for what, value in sorted(parts.items(), key=_as_said))}"
         for engine, parts in sorted(propellers.items())
     )
     state = replay(hull, joined)
@@ -135,6 +135,15 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
         also=state.aliases,
         came_from=tuple(dict.fromkeys(other for other, _ in state.moved_from)),
     )
+
+
+_ORDER = [one.name.replace("_", " ") for one in attrs.fields(Propeller)]
+
+
+def _as_said(part: tuple[str, str]) -> tuple[int, str]:
+    """A propeller is told by its diameter and pitch first; what a later version knows of it stands last."""
+    what, _ = part
+    return (_ORDER.index(what) if what in _ORDER else len(_ORDER), what)
 
 
 def _with_what_came(card: Card, others: Sequence[Card]) -> Card:

@@ -168,7 +168,7 @@ class JobPage(Page):
             Press("Vessel", partial(self._turn, VESSEL), name="tab vessel"),
             Press("Punch list", lambda: self.way.go(self.route.to("punch list")), name="punch list"),
             Press(
-                phrase("Next: {title}", title=step.title) if step else "Hand over", self._next, "main", name="next step"
+                phrase("Next: {title}", title=step.title) if step else "Sign over", self._next, "main", name="next step"
             ),
         )
 

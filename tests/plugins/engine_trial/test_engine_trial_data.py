@@ -156,7 +156,7 @@ def test_what_cannot_be_is_no_figure(calculator: str, changed: Mapping[str, Json
 def test_a_pump_is_held_against_its_label(changed: Mapping[str, JsonValue], code: str) -> None:
     values = {"pump_tried": "Aft", "pumped": "15 L", "seconds": "20 s", "label_flow": "1100 gal/h", **changed}
     (one,) = found("pump_flow", of_instruments(values, "1"))
-    assert one.about == "Aft"
+    assert one.about == "bilge pump Aft", "a place alone pumps nothing"
     assert one.code == code or (not code and one.verdict is Verdict.NOT_ENOUGH_DATA)
 
 

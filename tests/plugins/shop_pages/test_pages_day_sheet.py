@@ -309,6 +309,12 @@ def test_a_card_holds_what_a_boat_is_found_by() -> None:
         entry("field", ("engines", "port", "propeller", "pitch"), "19 in"),
         entry("measure", ("a", "b", "", ""), "1 V", at="2026-02-03T23:30:00-05:00"),
     ]
+    told = [entry("field", ("engines", "port", "propeller", what), value)
+            for what, value in (("blades", 3), ("later", "x"), ("cup", "light"), ("diameter", "15 in"))]  # fmt: skip
+    said = ("port: diameter 15 in, pitch 19 in, blades 3, cup light, later x",)
+    assert card_of(SALTGRASS, [one.raw for one in (*entries, *told)]).propellers == said, (
+        "as a person tells a propeller"
+    )
     card = card_of(SALTGRASS, [one.raw for one in entries])
     assert (card.name, card.owners, card.propellers) == ("Petrel", ("B. Wren",), ("port: pitch 19 in",))
     assert card.days == {"2026-11-25", "2026-02-03"}
