@@ -293,8 +293,10 @@ RECORD, YOUR_BOAT, COVER = "record", "your boat", "cover"
 class ReportSection:
     """A section of the handover book. `build` returns its blocks; no blocks, no section.
 
-    part : RECORD, with verdicts and bases. YOUR_BOAT, a page for the owner: sections of one title share that page.
+    part  : RECORD, with verdicts and bases. YOUR_BOAT, a page for the owner: sections of one title share that page.
            COVER, sentences that say on the cover how the boat did
+    steps : keys of the steps whose checks stand with it in the Record; those no section names stand with the first
+            section of their plugin
     """
 
     key: str
@@ -302,6 +304,7 @@ class ReportSection:
     order: int
     build: Callable[[JobView, Sequence[Assessed]], Sequence[Block]]
     part: str = RECORD
+    steps: tuple[str, ...] = ()
 
     def __attrs_post_init__(self) -> None:
         if self.part not in (RECORD, YOUR_BOAT, COVER):

