@@ -90,7 +90,7 @@ def view(tmp_path: Path) -> JobView:
     [
         *("HANDOVER BOOK", "Señora Åse", HULL, "An Owner", "14 May 2026", "Dock 3", "Test shop", "T. Ryggare"),
         *("Contents", "How to read it", "Cautions", "Cover your ears before the horn sounds."),
-        *("Vessel and equipment", "Engines", "150 hp", "Propellers", "14.5 in", "Batteries", "AGM", "14 AWG"),
+        *("Vessel and equipment", "Engines", "150 hp", "Propellers", "14.5 x 17 in", "Batteries", "AGM", "14 AWG"),
         *("Speed", "How fast it goes", "4800 ± 20 rev/min", "Runs"),
         *("Sound the horn", "Not heard from the dock. Look at its fuse first."),
         *("battery at rest 12.65 ± 0.05 V", "Punch list", "Fog came in. (look again)", "Signatures"),
