@@ -60,17 +60,18 @@ def _plan(view: JobView) -> list[Band]:
     return bands
 
 
+def break_in_plan(view: JobView) -> tuple[tuple[str, str], ...]:
+    """Engine hours and the load allowed, band by band. Raises NotEnoughData."""
+    bands = _plan(view)
+    ends = [0.0, *(band.until for band in bands)]
+    return tuple((f"{begin:g} to {band.until:g}", band.load) for begin, band in zip(ends, bands, strict=False))
+
+
 def _break_in(view: JobView) -> Iterator[Finding]:
     if view.state_of(AFTER) == "not fitted" or not rows_of(view, AFTER, BREAK_IN):
         return
     bands = _plan(view)
-    ends = [0.0, *(band.until for band in bands)]
-    plan = Table(
-        "Break-in plan",
-        ("Engine hours, h", "Load allowed"),
-        tuple((f"{begin:g} to {band.until:g}", band.load) for begin, band in zip(ends, bands, strict=False)),
-        card=True,
-    )
+    plan = Table("Break-in plan", ("Engine hours, h", "Load allowed"), break_in_plan(view), card=True)
     tables: tuple[Table, ...] = (plan,)
     for engine in view.vessel.engines:
         if engine.hours is None:
@@ -106,7 +107,8 @@ class Service:
     day: date | None
 
 
-def _services(view: JobView) -> list[Service]:
+def services_of(view: JobView) -> list[Service]:
+    """What is due, by hours. Raises NotEnoughData."""
     missing: list[Missing] = []
     found = []
     for row in rows_of(view, AFTER, SERVICES):
@@ -149,11 +151,11 @@ def _day(view: JobView, field: str, row: str, name: str, missing: list[Missing])
 def _calendar(view: JobView) -> Iterator[Finding]:
     if is_left_out(view, AFTER):
         return
-    services = _services(view)
+    services = services_of(view)
     hours = view.setting_value(FIRST_CHECK, "h")
     run = _hours_run(view)
     is_early = run > hours or any(one.hours is not None and one.hours <= hours for one in services)
-    passed = [one.name for one in services if one.day is not None and one.day < _opened(view)]
+    passed = [one.name for one in services if one.day is not None and one.day < day_opened(view)]
     run_past = [one.name for one in services if one.hours is not None and one.hours < run]
     code = "engine_trial.calendar.complete"
     sentence = f"{in_number(len(services), 'service')} with when {'it is' if len(services) == 1 else 'they are'} due."
@@ -190,7 +192,7 @@ def _hours_run(view: JobView) -> float:
     return min((0.0 if one.hours is None else one.hours.to("h") for one in view.vessel.engines), default=0.0)
 
 
-def _opened(view: JobView) -> date:
+def day_opened(view: JobView) -> date:
     """The day the job was opened; the first of all days where that is not known."""
     try:
         return date.fromisoformat(view.job.opened[:10])

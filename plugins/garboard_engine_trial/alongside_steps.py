@@ -16,6 +16,7 @@ INSTRUMENTS = "engine_trial.instruments"
 WATER_FIRST = Caution(
     "Cooling water on before the start. Stop at once when none comes out.",
     practice("no outboard runs dry", "the engine maker's manual decides"),
+    to_owner="See cooling water run from every engine once it has started. Stop it at once when none comes.",
 )
 LIFTED = Caution(
     "Nobody under a hoisted or tilted engine. The hoist stays on until the bolts are tight.",

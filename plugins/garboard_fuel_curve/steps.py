@@ -43,12 +43,14 @@ REFUELLING = Caution(
     "air from 1.4 to 7.6 % and lies low in the boat. Local rules and the fuel dock's come first.",
     Basis(BasisKind.METHOD, FUEL_TABLE.text, "that it lies low, and how to refuel, is common practice"),
     fuels=(GASOLINE,),
+    to_owner="Refuel with engines off and portable tanks ashore, then air the boat before you start.",
 )
 REFUELLING_DIESEL = Caution(
     "Refuel with engines and heaters off, no flame or smoking, the nozzle against the filler. Stop short of full: "
     "diesel swells and foams. Mop up before you start. Local rules and the fuel dock's come first.",
     Basis(BasisKind.COMMON_PRACTICE, "refuelling a diesel boat"),
     fuels=(DIESEL,),
+    to_owner="Refuel with engines and heaters off. Stop short of full, and mop up before you start.",
 )
 
 STEPS_STEP = Step(

@@ -37,14 +37,17 @@ LOCAL_LAW = Basis(
 THRUSTER_CLEAR = Caution(
     "Lines, swimmers and hands clear of the thruster. It starts at full force.",
     Basis(BasisKind.COMMON_PRACTICE, "people and lines clear of thrusters"),
+    to_owner="Lines, swimmers and hands clear of the bow thruster. It starts at full force.",
 )
 PILOT_IS_BLIND = Caution(
     "The pilot steers; it does not see. One hand stays near the wheel and the pilot's stand-by key.",
     Basis(BasisKind.COMMON_PRACTICE, "a hand near the wheel under pilot", "the pilot's manual comes first"),
+    to_owner="The autopilot steers; it does not see. Keep a hand near the wheel and its stand-by key.",
 )
 SHARP_TABS = Caution(
     "Move one tab at a time and slowly. A tab put full down at speed can throw the bow to one side.",
     Basis(BasisKind.COMMON_PRACTICE, "tabs tried in small steps"),
+    to_owner="Move one trim tab at a time and slowly: at speed a tab put full down can throw the bow to one side.",
 )
 
 

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 PAGE = 50
 _PIECE = 4096
+NOBODY = "nobody"
+"""Asks for jobs that wait for nobody in particular."""
 MOST_NAMES = 12
 """Of a facet: the others are found by a search."""
 FEWEST_FOR_A_SHARE = 5
@@ -69,6 +71,7 @@ class Asked:
     state, waiting, technician, model, engine : "" for any
     failing : a code of what fails now; failed: of what ever failed here
     handed  : when the shop knew it handed over: a month "2026-05", a day, or a day and so many days "2026-05-04+7"
+    known   : the same, of when the shop came to know of it
     right   : "yes" or "no": whether it was right the first time
     q       : words searched for
     sort    : one of SORTS, with "-" in front the other way round
@@ -84,6 +87,7 @@ class Asked:
     failing: str = ""
     failed: str = ""
     handed: str = ""
+    known: str = ""
     right: str = ""
     q: str = ""
     sort: str = "urgent"
@@ -328,7 +332,14 @@ class Board:
 
         kinds: dict[str, Any] = dict.fromkeys(_NAMED, np.int64)  # as counting takes them
         kinds |= {"is_here": bool, "is_failing": bool, "is_right": bool, "is_stale": bool, "due": np.int32}
-        kinds |= {"since": np.int64, "changed": np.int64, "handed": np.int64, "settled": np.int64, "days": np.float64}
+        kinds |= {
+            "since": np.int64,
+            "changed": np.int64,
+            "handed": np.int64,
+            "known": np.int64,
+            "settled": np.int64,
+            "days": np.float64,
+        }
         for name, kind in kinds.items():
             self._columns[name] = _longer(self._columns.get(name), size, kind)
         for key, column in self._codes.items():
@@ -345,7 +356,7 @@ class Board:
         columns["is_right"][place] = row.was_right_first
         columns["is_stale"][place] = bool(row.stale)
         columns["due"][place] = date.fromisoformat(row.promised).toordinal() if row.promised else 0
-        for name in ("since", "changed", "handed", "settled"):
+        for name in ("since", "changed", "handed", "known", "settled"):
             columns[name][place] = getattr(row, name)
         columns["days"][place] = row.days_to_hand_over
         for column in self._codes.values():
@@ -413,9 +424,10 @@ class Board:
                 fits &= self._codes.get((what, code), False)
         if asked.right:
             fits &= (self._columns["handed"] > 0) & (self._columns["is_right"] == (asked.right == "yes"))
-        if asked.handed:
-            low, high = handed_within(asked.handed, times)
-            fits &= (self._columns["handed"] >= low) & (self._columns["handed"] <= high)
+        for what in ("handed", "known"):
+            if span := getattr(asked, what):
+                low, high = handed_within(span, times)
+                fits &= (self._columns[what] >= low) & (self._columns[what] <= high)
         instead: dict[str, tuple[str, ...]] = {}
         for word in words_in(asked.q):
             has, others = self._words.having(word, len(fits))
@@ -452,7 +464,10 @@ class Board:
         return np.array(heard) < times.now - SILENT_DAYS * A_DAY
 
     def _having(self, column: str, value: str) -> Any:
-        return self._columns[column] == self._names[column].known(value) if value else None
+        if not value:
+            return None
+        name = "" if column == "waiting_for" and value == NOBODY else value
+        return self._columns[column] == self._names[column].known(name)
 
     def _counts(self, name: str, fits: Any, places: Any, chosen: Mapping[str, Any]) -> tuple[tuple[str, int], ...]:
         """How many fit each value of a facet, with what the other facets ask.

@@ -11,7 +11,7 @@ import math
 import statistics
 import threading
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import attrs
@@ -21,13 +21,14 @@ from garboard.disk.json_text import read_json
 from garboard.findings import Finding, Verdict
 from garboard.history.boats_alike import KindOfBoat
 from garboard.records import Engine, JsonValue, Propeller, Vessel
-from garboard.units import Amount
+from garboard.steps import Assessed
+from garboard.units import Amount, convert
 from garboard_shop.job_rows import JobRow, Past, as_plain, of_plain, pasts_in
 
 if TYPE_CHECKING:
     from garboard_shop.pages.summaries import BoatSummary, JobSummary
 
-MADE_AS = 3
+MADE_AS = 4
 """Another number with each change of what a row says: rows made as another are made again."""
 
 WINDOW_CODES = "prop_check.window."
@@ -51,6 +52,47 @@ JUDGED_FROM = 20
 """Forecasts from which on the shop's score says something."""
 
 
+SLIP, ECONOMY, DEVIATION, FORECAST = "slip", "economy", "deviation", "forecast"
+
+
+@attrs.frozen
+class Seen:
+    """A number that was found of a boat.
+
+    what      : SLIP [%], ECONOMY at best cruise [nm/gal], DEVIATION, the largest of its compasses [deg], or FORECAST,
+                the engine speed reached with a propeller that was foreseen [rev/min]
+    low, high : what its check takes for usual, of a forecast what was foreseen; None for an open end
+    """
+
+    what: str
+    value: float
+    low: float | None = None
+    high: float | None = None
+
+    @property
+    def is_outside(self) -> bool:
+        return (self.low is not None and self.value < self.low) or (self.high is not None and self.value > self.high)
+
+
+@attrs.frozen
+class _Sought:
+    """Where a number to remember is found: calculators that may give it, its names, the best first, and its unit."""
+
+    what: str
+    calculators: tuple[str, ...]
+    names: tuple[str, ...]
+    unit: str
+
+
+_SOUGHT = (
+    _Sought(SLIP, ("prop_check.slip",), ("slip by the stamped pitch", "slip"), "%"),
+    _Sought(ECONOMY, ("fuel_curve.best_cruise",), ("economy",), "nm/gal"),
+    _Sought(
+        DEVIATION, ("heading_calibration.swing", "heading_calibration.straight_runs"), ("largest deviation",), "deg"
+    ),
+)
+
+
 @attrs.frozen(kw_only=True)
 class Row:
     """One boat in short.
@@ -63,6 +105,7 @@ class Row:
     codes        : of what fails or advises, each once
     forecasts, held : how many were put to the test, and how many of them held
     jobs         : a row for each of its jobs
+    seen         : numbers that were found of it, in the job opened last that gave any
     """
 
     hull: str
@@ -82,6 +125,7 @@ class Row:
     forecasts: int = 0
     held: int = 0
     jobs: tuple[JobRow, ...] = ()
+    seen: tuple[Seen, ...] = ()
 
 
 def row_of(summary: BoatSummary) -> Row:
@@ -107,7 +151,42 @@ def row_of(summary: BoatSummary) -> Row:
         codes=tuple(sorted({one.code for one in found if one.verdict in (Verdict.FAIL, Verdict.ADVISE)})),
         forecasts=score[HELD] + score[MISSED],
         held=score[HELD],
+        seen=tuple(_seen([job.assessed for job in in_order])),
     )
+
+
+def _seen(jobs: Sequence[Sequence[Assessed]]) -> Iterator[Seen]:
+    """Numbers worth comparing over the shop's boats, and every forecast that was put to the test."""
+    for sought in _SOUGHT:
+        of_jobs = ([seen for one in assessed if (seen := _one_seen(sought, one))] for assessed in reversed(jobs))
+        found = next((of_one for of_one in of_jobs if of_one), [])
+        yield from [max(found, key=lambda seen: seen.value)] if found else []
+    for finding in (one.finding for assessed in jobs for one in assessed):
+        if finding.code in (HELD, MISSED) and not finding.doubted and finding.numbers and finding.limits:
+            number, limit = finding.numbers[0], finding.limits[0]
+            yield Seen(FORECAST, round(number.value, 1), limit.low, limit.high)
+
+
+def _one_seen(sought: _Sought, one: Assessed) -> Seen | None:
+    if one.calculator not in sought.calculators or one.finding.doubted:
+        return None
+    numbers = {number.name: number for number in one.finding.numbers}
+    number = next((numbers[name] for name in sought.names if name in numbers), None)
+    if number is None:
+        return None
+    limit = next((limit for limit in one.finding.limits if limit.number == number.name), None)
+    ends = (limit.low, limit.high) if limit else (None, None)
+    try:
+        value, low, high = (
+            None if end is None else round(_in_unit(end, number.unit, sought.unit), 3) for end in (number.value, *ends)
+        )
+    except ValueError:  # in a unit of another kind: fuel for a mile is no miles for fuel
+        return None
+    return None if value is None else Seen(sought.what, value, low, high)
+
+
+def _in_unit(value: float, unit: str, wanted: str) -> float:
+    return value if unit == wanted else convert(value, unit, wanted)
 
 
 def _windows(job: JobSummary) -> list[Finding]:
@@ -160,7 +239,7 @@ _NUMBERS, _TEXTS, _COUNTS, _YES_OR_NO = (
     tuple(field.name for field in attrs.fields(Row) if field.type in (kind, kind.__name__))
     for kind in (float, str, int, bool)
 )
-_LISTS = ("codes", "jobs")
+_LISTS = ("codes", "jobs", "seen")
 
 
 def as_text(row: Row) -> str:
@@ -168,7 +247,23 @@ def as_text(row: Row) -> str:
     told = attrs.asdict(row, recurse=False)
     plain = {name: str(value) if isinstance(value, float) else value for name, value in told.items()}
     jobs: list[JsonValue] = [as_plain(job) for job in row.jobs]
-    return canonical_bytes({**plain, "codes": [*row.codes], "jobs": jobs, "made_as": MADE_AS}).decode()
+    seen: list[JsonValue] = [[one.what, *("" if n is None else str(n) for n in _ends_of(one))] for one in row.seen]
+    told_lists: dict[str, JsonValue] = {"codes": [*row.codes], "jobs": jobs, "seen": seen}
+    return canonical_bytes({**plain, **told_lists, "made_as": MADE_AS}).decode()
+
+
+def _ends_of(one: Seen) -> tuple[float, float | None, float | None]:
+    return one.value, one.low, one.high
+
+
+def _seen_of_plain(plain: Any) -> Seen:
+    if not (isinstance(plain, list) and len(plain) == 4 and all(isinstance(one, str) for one in plain)):
+        raise ValueError(f"expected a number that was found and its ends as texts, got {plain!r}")
+    ends = [float(one) if one else None for one in plain[2:]]
+    seen = Seen(plain[0], float(plain[1]), *ends)
+    if not all(math.isfinite(one) for one in _ends_of(seen) if one is not None):
+        raise ValueError(f"expected finite numbers, got {plain!r}")
+    return seen
 
 
 def of_text(text: str) -> Row | None:
@@ -191,7 +286,8 @@ def of_text(text: str) -> Row | None:
     if not all(isinstance(one, str) for one in plain["codes"]):
         raise ValueError(f"expected texts as codes, got {plain['codes']!r}")
     jobs = tuple(map(of_plain, plain["jobs"]))
-    return Row(**{**plain, **numbers, "codes": tuple(plain["codes"]), "jobs": jobs})
+    seen = tuple(map(_seen_of_plain, plain["seen"]))
+    return Row(**{**plain, **numbers, "codes": tuple(plain["codes"]), "jobs": jobs, "seen": seen})
 
 
 def pasts_of_text(text: str) -> dict[str, Past]:
@@ -275,6 +371,8 @@ class Memory:
         self._forecasts = self._held = 0
         for row in rows:
             self._put(row)
+        self.version = 0
+        """Another number whenever a row changed."""
         self._newer: dict[str, Row] = {}
         self._columns: dict[str, Any] | None = None
         self._guard = threading.Lock()
@@ -301,6 +399,7 @@ class Memory:
                 self._drop(hull)
                 self._columns, self._newer = None, {}
             self._put(row)
+            self.version += 1
             self._newer[row.hull] = row
             if len(self._newer) > MOST_NEWER:
                 self._columns, self._newer = None, {}

@@ -156,7 +156,7 @@ def test_the_book_lists_photos_by_step_and_name(shop: Path) -> None:
     _attach(shop, "chafe.jpg")
     with HullFolder(shop, read_only=True) as folder:
         said = words(open_hull(folder, HULL).view(JOB))
-    assert "Photos Belongs to File kept by the shop" in said
+    assert "Files Belongs to File kept by the shop" in said
     assert "attached chafe.jpg R. Vane" in said
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from io import BytesIO
 from pathlib import Path
@@ -14,6 +15,7 @@ from PIL import Image
 from garboard.disk.storage import NotSaved
 from garboard.history import backup
 from garboard.history.merge import merge
+from garboard.history.proof import issued_books
 from garboard.report.photos import Photo, photos_of
 from garboard_tablet.models.photos import Pointing, attach_file
 from garboard_tablet.models.tablet import open_tablet
@@ -235,6 +237,8 @@ def test_the_tablets_own_book_shows_the_photo(drive: Drive, monkeypatch: pytest.
     d.step()
     d.press("make book")
     assert shown == [picture()]
+    (issued,) = issued_books(d.app.tablet.boat(here.hull), here.job)
+    assert issued.sha256 == hashlib.sha256(b"%PDF").hexdigest()
 
 
 def test_a_picture_is_drawn_again_after_the_system_took_what_was_drawn(kivy_window: Any) -> None:

@@ -64,6 +64,8 @@ ALIKE = "alike"
 
 PLAN = "plan"
 """Kind of the entries that say what a manager plans for a job; see `history.plans`."""
+ISSUED = "issued"
+"""Kind of the entries that say which handover books were issued; see `history.proof`."""
 
 KINDS = frozenset(
     {
@@ -82,6 +84,7 @@ KINDS = frozenset(
         FORECAST,
         ALIKE,
         PLAN,
+        ISSUED,
         STRAY,
     }
 )

@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable
 from pathlib import Path
 
 from garboard.disk.documents import FOLDER, Document, DocumentDamaged, Kind
-from garboard.disk.entries import ALIKE, FORECAST, KINDS, PLAN, Entry
+from garboard.disk.entries import ALIKE, FORECAST, ISSUED, KINDS, PLAN, Entry
 from garboard.disk.formats import Format
 from garboard.disk.shop_document import PAIRED, shop_document
 from garboard.disk.storage import NewerFormat
@@ -144,7 +144,7 @@ def _takes_back_managers(entry: Entry, replaced: Iterable[Entry]) -> bool:
     kind = entry.value.get("kind") if isinstance(entry.value, dict) else ""
     if kind == "signoff":
         return _is_managers_signature(entry)
-    return kind in ("alias", "move", "setting", ALIKE, FORECAST, PLAN) or any(map(managers_part, replaced))
+    return kind in ("alias", "move", "setting", ALIKE, FORECAST, ISSUED, PLAN) or any(map(managers_part, replaced))
 
 
 def _is_managers_signature(entry: Entry) -> bool:

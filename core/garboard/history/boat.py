@@ -205,11 +205,12 @@ def _staying(entries_of: EntriesOf, state: HullState) -> Iterator[str]:
 def _with_part(here: HullState, other: HullState, job: str) -> HullState:
     """A job written under two numbers, one of them wrong: its entries from both, nothing of the other's vessel."""
     whole = other.joined(job)
-    moved = (e for e in _entries_in(other) if other.joined(e.job) == whole and register_of(e).kind != "field")
-    return replay(here.hull, (*_entries_in(here), *moved), here.hull_keys | other.hull_keys)
+    moved = (e for e in entries_in(other) if other.joined(e.job) == whole and register_of(e).kind != "field")
+    return replay(here.hull, (*entries_in(here), *moved), here.hull_keys | other.hull_keys)
 
 
-def _entries_in(state: HullState) -> Iterator[Entry]:
+def entries_in(state: HullState) -> Iterator[Entry]:
+    """Every entry of a state, those of unknown kinds and those that are none among them."""
     for register in state.registers.values():
         yield from register.entries.values()
     yield from state.unknown.values()

@@ -11,7 +11,7 @@ from enum import StrEnum
 
 import attrs
 
-from garboard.disk.entries import ALIKE, DEEPEST, FORECAST, PLAN, STRAY, TEMPLATE, Entry, carried_by
+from garboard.disk.entries import ALIKE, DEEPEST, FORECAST, ISSUED, PLAN, STRAY, TEMPLATE, Entry, carried_by
 from garboard.faults import InputError, shown
 from garboard.history.moves import JOINING, LEAVING, named_hull, named_job
 from garboard.records import EQUIPMENT, Forecast, Job, JsonValue, Note, SignOff, StepState
@@ -35,6 +35,7 @@ class Shape(StrEnum):
     ALIKE = "a list of kinds of boats"
     PLAN = "a text that a manager plans with"
     FORECAST = "a propeller with what is expected of each engine"
+    ISSUED = "a book with its SHA-256 and its root"
     SIGNATURE = "a signature with role and name"
     RECORDING = "a recording with its file"
     TAKEN_BACK = "the kind of what is taken back"
@@ -184,6 +185,14 @@ def _forecast(entry: Entry) -> Shape | None:
     return None if _makes_signed(entry, Forecast) else Shape.FORECAST
 
 
+def _issued(entry: Entry) -> Shape | None:
+    """Job and hash of the file, and a root; what further stands there is text, numbers and lists of text."""
+    if len(entry.subject) != 2:
+        return Shape.SUBJECT
+    is_sound = isinstance(entry.value, dict) and isinstance(entry.value.get("root"), str)
+    return None if is_sound else Shape.ISSUED
+
+
 def _signoff(entry: Entry) -> Shape | None:
     value = entry.value
     if not isinstance(value, dict) or not _is_texts(value.get("covers", [])):
@@ -251,4 +260,5 @@ _OF_KIND: Mapping[str, Callable[[Entry], Shape | None]] = {
     FORECAST: _forecast,
     ALIKE: _alike,
     PLAN: _plan,
+    ISSUED: _issued,
 }

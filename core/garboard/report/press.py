@@ -1,8 +1,8 @@
 """Sets a book in type: data in, a tagged PDF out. Knows nothing of jobs.
 
-The file conforms to PDF/UA-1 as far as its compiler checks that: the document's title and language, headings in order,
-tables with heads, figures with words. Everything comes as data, so that no name is ever taken for markup. The same data
-gives the same bytes.
+The file conforms to PDF/UA-1 and PDF/A-3a as far as its compiler checks that: the document's title and language,
+headings in order, tables with heads, figures with words. Everything comes as data, so that no name is ever taken for
+markup. The same data gives the same bytes.
 """
 
 from __future__ import annotations
@@ -14,13 +14,15 @@ from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory, gettempdir
+from types import MappingProxyType
 from typing import Any
 
 from garboard.faults import Fault, GarboardError, InputError, in_words
 from garboard.report.type_faces import FOLDER, breakable, printable
 
-NEEDED = ("typst", "fontTools", "PIL")
+NEEDED = ("typst", "fontTools", "PIL", "segno")
 """What a book is made with, by import name."""
+NOTHING: Mapping[str, bytes] = MappingProxyType({})
 TEMPLATE = Path(__file__).with_name("book.typ")
 LONGEST = 300.0
 """A book may take so long on a machine with other work [s]; it takes a fifth of a second."""
@@ -31,24 +33,25 @@ class BookRefused(GarboardError):
     """The typesetter refused a book: a mistake of the program, with what it said."""
 
 
-def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes]) -> bytes:
+def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes], attached: Mapping[str, bytes] = NOTHING) -> bytes:
     """A book as a PDF.
 
     book     : what `book.typ` reads
     pictures : content of each picture file the book names
+    attached : JSON files that go with the PDF, by name
     Raises BookRefused where the typesetter refuses it, or warns; InputError where its pictures find no room.
     """
-    with _pictures(pictures) as folder:
-        return _set_in_type(book, folder)
+    with _files({**pictures, **attached}) as folder:
+        return _set_in_type({**settable(book), "attached": [*attached]}, folder)
 
 
 @contextmanager
-def _pictures(pictures: Mapping[str, bytes]) -> Iterator[str]:
-    """A folder with the pictures, which the typesetter reads from files. Raises InputError where there is no room."""
+def _files(files: Mapping[str, bytes]) -> Iterator[str]:
+    """A folder with files that the typesetter reads. Raises InputError where there is no room."""
     with ExitStack() as kept:
         try:
             folder = kept.enter_context(TemporaryDirectory(prefix="garboard-book-"))
-            for file, content in pictures.items():
+            for file, content in files.items():
                 (Path(folder) / file).write_bytes(content)
         except OSError as failure:
             fault = Fault(gettempdir(), "room for the photos of a book while it is made", in_words(failure))
@@ -58,8 +61,8 @@ def _pictures(pictures: Mapping[str, bytes]) -> Iterator[str]:
 
 def _set_in_type(book: Mapping[str, Any], folder: str) -> bytes:
     """The book, made by a process of its own, which gives back all the memory that the typesetter keeps."""
-    template, data = TEMPLATE.read_bytes(), json.dumps(settable(book)).encode()
-    request = {"template": len(template), "root": folder, "fonts": [str(FOLDER)], "standards": ["ua-1"]}
+    template, data = TEMPLATE.read_bytes(), json.dumps(book).encode()
+    request = {"template": len(template), "root": folder, "fonts": [str(FOLDER)], "standards": ["ua-1", "a-3a"]}
     try:
         ended = subprocess.run(
             [sys.executable, "-B", "-P", str(TYPESETTER)],

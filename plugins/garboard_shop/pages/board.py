@@ -207,6 +207,7 @@ def in_words(asked: Asked, stuck: int) -> str:
     said += [f"failing {asked.failing}"] if asked.failing else []
     said += [f"in which {asked.failed} ever failed"] if asked.failed else []
     said += [f"handed over in {asked.handed.replace('+', ' and the days after it: ')}"] if asked.handed else []
+    said += [f"known from {asked.known.replace('+', ' for days: ')}"] if asked.known else []
     said += ["right the first time" if asked.right == "yes" else "not right the first time"] if asked.right else []
     said += [f"with {asked.q!r}"] if asked.q else []
     order = asked.sort.removeprefix("-")

@@ -13,7 +13,7 @@ from garboard.faults import in_number, in_words
 from garboard.findings import Verdict
 from garboard.records import SignOff
 from garboard.steps import Phase, Step
-from garboard_tablet.book import book_path, book_state, can_make_book, make_book, put_down
+from garboard_tablet.book import book_path, book_state, can_make_book, keep_issued, make_book, put_down
 from garboard_tablet.language import phrase
 from garboard_tablet.models.covered import CoveredPart, coverage
 from garboard_tablet.models.pages import PunchLine, still_to_do, what_is_missing
@@ -27,6 +27,7 @@ from garboard_tablet.ui.theme import BIG, HEADING, SMALL
 from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
+    from garboard.history.proof import Proof
     from garboard.job_view import JobView
     from garboard_tablet.ui.context import Context
 
@@ -57,7 +58,7 @@ class HandOverPage(Page):
         points: list[Maker] = [partial(missing_row, self.way, self.route, line) for line in self._missing]
         signatures: list[Maker] = [heading("Signatures"), *map(self._signature, ROLES)]
         signatures += [partial(_signed_row, one) for one in self._view.sign_offs if one.role not in ROLES]
-        walk: list[Maker] = [heading("Walk through with the owner")]
+        walk: list[Maker] = [heading(Phase.HAND_OVER.value.capitalize())]
         for step in self.tablet.host.steps:
             if step.phase is Phase.HAND_OVER:
                 walk.append(partial(self._step_row, step, self._view.state_of(step.key)))
@@ -298,6 +299,8 @@ class BookPage(Page):
         return (Press(word, self._make, "main", name="make book"),)
 
     def _make(self) -> None:
+        from garboard.history.proof import proof_of
+
         hull, job = self.route.hull, self.route.job
         if not can_make_book():
             put_down(self.tablet, hull, job)
@@ -308,7 +311,17 @@ class BookPage(Page):
         view, host, path = self.tablet.view(hull, job), self.tablet.host, book_path(self.tablet, hull, job)
         unread = self.tablet.files.unread_of(self.tablet.boat(hull).hulls)
         load = partial(content_of, self.tablet)
-        self.context.background.run(BOOK, lambda: make_book(view, host, path, unread, load), self._made, self._failed)
+        proof = proof_of(self.tablet.boat(hull), job)
+        self.context.background.run(
+            BOOK,
+            lambda: make_book(view, host, path, unread, load, proof),
+            lambda book: self._issued(hull, job, book, proof),
+            self._failed,
+        )
+
+    def _issued(self, hull: str, job: str, book: bytes, proof: Proof) -> None:
+        keep_issued(self.tablet, hull, job, book, proof)
+        self._made(None)
 
     def _failed(self, failure: Exception) -> None:
         self._problem = phrase("Making the book failed: {reason}", reason=in_words(failure))
