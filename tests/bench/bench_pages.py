@@ -18,7 +18,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from functools import lru_cache
 from pathlib import Path
@@ -184,11 +184,11 @@ def opened(store: Store, with_search: bool = True) -> TestClient:
     return client
 
 
-def time_to_answer(client: TestClient, path: str) -> float:
+def time_to_answer(client: TestClient, path: str, clock: Callable[[], float] = time.perf_counter) -> float:
     """[s]"""
-    began = time.perf_counter()
+    began = clock()
     answer = client.get(path)
-    took = time.perf_counter() - began
+    took = clock() - began
     if answer.status_code != 200:
         raise SystemExit(f"{path}: {answer.status_code}")
     return took
@@ -220,13 +220,19 @@ def main() -> None:
         compare(clients, PAGES, sizes, "entries")
 
 
-def compare(clients: Sequence[TestClient], pages: Mapping[str, str], sizes: Sequence[int], what: str) -> None:
+def compare(
+    clients: Sequence[TestClient],
+    pages: Mapping[str, str],
+    sizes: Sequence[int],
+    what: str,
+    clock: Callable[[], float] = time.perf_counter,
+) -> None:
     """Ask each for each page in turn, so that a busy moment weighs on both; the table of medians."""
     print(f"| page | {sizes[0]} {what} | {sizes[1]} {what} | ratio |\n| --- | --- | --- | --- |")
     for name, path in pages.items():
         for client in clients:
             time_to_answer(client, path)
-        times = [[time_to_answer(client, path) for client in clients] for _ in range(ASKED)]
+        times = [[time_to_answer(client, path, clock) for client in clients] for _ in range(ASKED)]
         little, much = (median(found) for found in zip(*times, strict=True))
         print(f"| {name} | {little * 1000:.1f} ms | {much * 1000:.1f} ms | {much / little:.2f} |", flush=True)
 
@@ -242,7 +248,8 @@ def over_rows(sizes: Sequence[int], in_postgres: bool) -> None:
                 copy_shop(day, store)
             fill_with_rows(store, number)
             clients.append(opened(store, with_search=False))
-        compare(clients, WITH_ROWS, sizes, "boats")
+        # In a folder all work is this process's own: other work on the machine does not count as its.
+        compare(clients, WITH_ROWS, sizes, "boats", time.perf_counter if in_postgres else time.process_time)
 
 
 if __name__ == "__main__":

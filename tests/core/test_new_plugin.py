@@ -77,7 +77,9 @@ def test_its_own_tests_and_those_of_the_readme_pass_and_ruff_finds_no_fault(writ
     ended = subprocess.run(tests, cwd=written, capture_output=True, text=True)
     assert ended.stdout.splitlines()[-1].startswith("11 passed"), ended.stdout
     ours = [*written.glob("*reel_fit.py"), written / "tow"]
-    linted = subprocess.run(["ruff", "check", "--isolated", "--no-cache", *ours], capture_output=True, text=True)
+    linted = subprocess.run(
+        [sys.executable, "-m", "ruff", "check", "--isolated", "--no-cache", *ours], capture_output=True, text=True
+    )
     assert (linted.returncode, linted.stdout.strip()) == (0, "All checks passed!")
 
 

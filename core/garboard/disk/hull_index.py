@@ -21,6 +21,7 @@ from typing import BinaryIO, NamedTuple, Self
 
 from garboard.disk import storage
 from garboard.disk.storage import NotSaved
+from garboard.faults import GarboardError
 
 FILE = "hulls.index"
 
@@ -96,7 +97,7 @@ class Noted(NamedTuple):
         return Noted._make(new if new is not None else old for new, old in zip(self, older, strict=True))
 
 
-class IndexDoubted(Exception):
+class IndexDoubted(GarboardError):
     """The index does not prove what it says: it is to be made again."""
 
 

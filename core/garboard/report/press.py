@@ -56,7 +56,7 @@ def _files(files: Mapping[str, bytes]) -> Iterator[str]:
             for file, content in files.items():
                 (Path(folder) / file).write_bytes(content)
         except OSError as failure:
-            fault = Fault(gettempdir(), "room for the photos of a book while it is made", in_words(failure))
+            fault = Fault(gettempdir(), "room for the files of a book while it is made", in_words(failure))
             raise InputError("handover book", [fault]) from None
         yield folder
 

@@ -18,7 +18,7 @@ from garboard.hosting.titles import name_in_words, names_in_words, place_in_word
 from garboard.hosting.unused import not_used
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
-from garboard.records import SignOff
+from garboard.records import JsonValue, SignOff
 from garboard.report.blocks import Block as Part
 from garboard.report.blocks import (
     big_number,
@@ -52,6 +52,7 @@ from garboard.report.photo_blocks import PhotoFiles, photos_of_step
 from garboard.report.photos import is_recording
 from garboard.report.settings_used import settings_in_words
 from garboard.report.trials import Trial, table_of_trials, trials_of, which_stays
+from garboard.settings import SettingUsed
 from garboard.steps import Assessed, Block, Caution, ReportSection
 
 Sections = Sequence[tuple[ReportSection, Sequence[Block]]]
@@ -295,7 +296,7 @@ def _checks(
                 "state": step.state,
                 "rows": clause.rows(left, step.title),
                 "told": f"Told in {', '.join(told)}." if told else "",
-                "notes": [said.replace(*_FOR_THE_OWNER) for said in settings_in_words(step.found)],
+                "notes": [*settings_in_words(map(_as_practice, step.found))],
             }
         )
         beside = [part for finding in left if finding.verdict is not Verdict.PASS for part in clause.figures(finding)]
@@ -455,3 +456,19 @@ def _files(view: JobView, host: PluginHost) -> list[tuple[str, ...]]:
 
 def _bases(printed: _Printed) -> Iterator[Part]:
     yield {"kind": "bases", "items": [[f"{number}", str(basis)] for basis, number in printed.numbers.items()]}
+
+
+def _as_practice(one: Assessed) -> Assessed:
+    """A finding whose settings name no memory: to an owner, a choice kept from memory is common practice."""
+    return attrs.evolve(one, settings_used=tuple(map(_setting_as_practice, one.settings_used)))
+
+
+def _setting_as_practice(used: SettingUsed) -> SettingUsed:
+    stated = tuple(attrs.evolve(each, value=_choice_as_practice(each.value)) for each in used.set)
+    return attrs.evolve(
+        used, value=_choice_as_practice(used.value), default=_choice_as_practice(used.default), set=stated
+    )
+
+
+def _choice_as_practice(value: JsonValue) -> JsonValue:
+    return value.replace(*_FOR_THE_OWNER) if isinstance(value, str) else value
