@@ -11,4 +11,4 @@ def practice(text: str, note: str = "") -> Basis:
 
 
 MAKER = Basis(BasisKind.MANUAL, "the engine maker's window, as entered for this engine")
-TRIED = practice("each point of an engine is tried before the boat is signed over", "the engine maker's manual decides")
+TRIED = practice("each point is tried before the boat is signed over", "the makers' manuals decide")

@@ -48,7 +48,7 @@ def check_of(
     def compute(view: JobView) -> Iterator[Finding]:
         if view.state_of(step.key) == "not fitted":
             return
-        _see_that_it_is_tried(view, step.key)
+        _see_that_it_is_tried(view, step.key, "not tried yet; try it")
         points = list(points_of(view, step))
         yield from _dangers(points, dangers or {})
         yield from _failed(step, [one for one in points if one.place.field not in (dangers or {})], codes[1])
@@ -75,7 +75,7 @@ def tried_of(step: Step) -> Calculator:
 
     def compute(view: JobView) -> Iterator[Finding]:
         if view.state_of(step.key) != "not fitted":
-            _see_that_it_is_tried(view, step.key)
+            _see_that_it_is_tried(view, step.key, "nothing entered yet; enter it")
         yield from ()
 
     return Calculator(
@@ -83,10 +83,9 @@ def tried_of(step: Step) -> Calculator:
     )
 
 
-def _see_that_it_is_tried(view: JobView, step: str) -> None:
+def _see_that_it_is_tried(view: JobView, step: str, to_do: str) -> None:
     if is_left_out(view, step):
-        text = "not tried yet; try it, or mark the step as not fitted"
-        raise NotEnoughData(text, lack=Lack.NOT_TRIED, step=step)
+        raise NotEnoughData(f"{to_do}, or mark the step as not fitted", lack=Lack.NOT_TRIED, step=step)
 
 
 def _dangers(points: Sequence[Point], dangers: Mapping[str, Danger]) -> Iterator[Finding]:

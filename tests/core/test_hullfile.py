@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import tracemalloc
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,7 @@ from garboard.disk.hullfile import HullFolder, digest_of
 from garboard.disk.journal import Journal, file_name, heading, read
 from garboard.disk.storage import FolderInUse, NotSaved
 from garboard.faults import InputError
+from garboard.history.merge import merge
 
 HULL = "ABC00001A526"
 OTHER = "XYZHJKLMF626"
@@ -532,6 +534,22 @@ def test_a_large_recording_is_kept_from_its_file(folder: HullFolder, tmp_path: P
     recording.write_bytes(b"10 Hz of heading\n" * 200_000)
     name = folder.attachments.put_file(recording)
     assert folder.attachments.get(name) == recording.read_bytes()
+
+
+def test_a_large_recording_is_put_put_again_and_merged_without_holding_it(folder: HullFolder, tmp_path: Path) -> None:
+    """What is held at once is a piece of it."""
+    recording = tmp_path / "recording.log"
+    recording.write_bytes(os.urandom(1 << 20) * 12)
+    tracemalloc.start()
+    name = folder.attachments.put_file(recording)
+    folder.attachments.put_file(recording)
+    with HullFolder(tmp_path / "shop") as shop:
+        assert merge([folder], shop).attachments == 1
+        assert merge([folder], shop).attachments == 0
+        peak = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        assert shop.attachments.size(name) == recording.stat().st_size
+    assert peak < recording.stat().st_size / 4
 
 
 def test_a_damaged_attachment_is_set_aside_and_can_come_again(folder: HullFolder) -> None:

@@ -18,7 +18,9 @@ from garboard.steps import is_open
 from garboard_tablet.models.ashore import _amount
 from garboard_tablet.models.asks import shown
 from garboard_tablet.models.covered import coverage
-from garboard_tablet.models.pages import PunchLine, still_to_do, to_put_right, what_is_missing
+from garboard_tablet.models.day_path import whole_day
+from garboard_tablet.models.pages import PunchLine, steps_by_phase, still_to_do, to_put_right, what_is_missing
+from garboard_tablet.models.step_page import counted
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.vessels import VesselLine
 from tablet.driver import Drive, new_job, view_of
@@ -60,6 +62,16 @@ def test_the_punch_list_is_the_one_of_the_book_and_the_day_sheet(opened: Opened,
     assert missing[: len(lines)] == lines
     assert len(failing) == len({(a.finding.about, a.finding.sentence) for a in assessed
                                 if a.finding.verdict is Verdict.FAIL})  # fmt: skip
+
+
+def test_what_fails_in_the_phases_of_the_day_adds_up_to_what_fails(opened: Opened) -> None:
+    """Two circuits that fail in one step are two fails, over the day and over its phase."""
+    tablet, hull, job = opened("long_reach")
+    assessed = tablet.assess(hull, job)
+    day = whole_day([*steps_by_phase(tablet, hull, job, assessed)])
+    fails = sum(count for verdict, count in filter(None, (stretch.worst for stretch in day)) if verdict is Verdict.FAIL)
+    assert fails == dict(counted(assessed))[Verdict.FAIL] > len({one.step for one in assessed
+                                                                 if one.finding.verdict is Verdict.FAIL})  # fmt: skip
 
 
 def test_two_values_that_disagree_are_named_by_what_they_are_of(opened: Opened) -> None:

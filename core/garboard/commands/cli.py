@@ -25,6 +25,8 @@ COMMANDS: Mapping[str, str] = {
     "simulate": "garboard.commands.simulate",
     "hull": "garboard.commands.hull",
     "plugins": "garboard.commands.plugins",
+    "new-plugin": "garboard.commands.new_plugin",
+    "check-plugin": "garboard.commands.check_plugin",
     "steps": "garboard.commands.steps",
     "new-job": "garboard.commands.steps:new_job",
     "book": "garboard.commands.book",

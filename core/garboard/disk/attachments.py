@@ -60,6 +60,13 @@ class Attachments:
             name = hashlib.file_digest(file, "sha256").hexdigest()
         return self._keep(name, _chunks_of(path))
 
+    def take_from(self, source: Attachments, name: str) -> None:
+        """Keep a copy of what another folder holds and has proved, however large; saved when this returns.
+
+        errors : NotSaved, also when it changed since it was proved; KeyError when the other folder does not hold it
+        """
+        self._keep(name, source.pieces(name))
+
     def take_over(self, path: Path, name: str) -> bool:
         """Make a file on the same disk the attachment of that name; kept when this returns.
 
@@ -93,6 +100,13 @@ class Attachments:
                 return file.read(most)
         except FileNotFoundError:
             raise KeyError(f"attachment {name} is not on this machine") from None
+
+    def pieces(self, name: str) -> Iterator[bytes]:
+        """The content of an attachment, piece by piece; prove it first.
+
+        errors : KeyError when it is no file
+        """
+        return _chunks_of(self._file(name))
 
     def get(self, name: str) -> bytes:
         """The content of an attachment.
@@ -161,7 +175,7 @@ class Attachments:
 
     def _is_sound(self, name: str) -> bool:
         with contextlib.suppress(AttachmentDamaged, OSError):  # what cannot be read is written anew
-            self.get(name)
+            self.prove(name)
             storage.flush_folder(self.folder)
             return True
         return False

@@ -99,13 +99,13 @@ def export_job(
     storage.make_folder(out, storage.EVERYONES_FOLDER)
     for name, files in _files_of(entries).items():
         try:
-            content = folder.attachments.get(name)
+            folder.attachments.prove(name)
         except (KeyError, AttachmentDamaged, OSError) as failure:
             if files != (name,):  # what only reads like an attachment's name need be none
                 lacking(files[0], failure.args[0] if isinstance(failure, KeyError) else str(failure))
             continue
         for file in files:
-            storage.write_out(out / file, content)
+            storage.write_out(out / file, folder.attachments.pieces(name))
     path = out / "job.json"
     storage.write_out(path, job_file_text(job_file_of(view, entries, declared)).encode())
     return path

@@ -365,12 +365,12 @@ def _bring_attachments(sources: Iterable[HullFolder], target: HullFolder, dry_ru
                 sound.add(name)
                 continue
             try:
-                content = source.attachments.get(name)
+                source.attachments.prove(name)
             except (AttachmentDamaged, KeyError, OSError) as failure:
                 done.spoilt[name] = refusal(failure) if isinstance(failure, OSError) else str(failure)
                 continue
             if not dry_run:
-                target.attachments.put(content)
+                target.attachments.take_from(source.attachments, name)
             done.received.add(name)
             done.spoilt.pop(name, None)
     done.mended = done.received & before

@@ -47,6 +47,7 @@ import attrs
 import garboard
 from garboard.faults import Fault
 from garboard.findings import Figure, Finding, Missing, Number, Table
+from garboard.hosting.explaining import Explained
 from garboard.hosting.failures import PluginProblem
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
@@ -107,6 +108,21 @@ def assessed_job(
         "findings": [assessed_as_plain(one) for one in assessed],
         "punch_list": [attrs.asdict(item) for item in punch_list(view, host, assessed)],
         "trials": [_trial_as_plain(trial) for trial in trials_of(view, host)],
+    }
+
+
+def explained_as_plain(one: Explained) -> Plain:
+    """What a calculator asked for."""
+    keys = ("step", "field", "row", "of")
+    return {
+        "calculator": one.calculator.key,
+        "asked": [
+            {**dict(zip(keys, asked.place, strict=True)), "value": asked.value, "lacks": asked.lacks}
+            for asked in one.asked
+        ],
+        "lacks": [lack.text for lack in one.lacks],
+        "settings_read": [{"key": key, "value": value} for key, value in one.settings],
+        "found": [finding.code for finding in one.findings],
     }
 
 

@@ -16,6 +16,7 @@ from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import Boat
 from garboard.history.halves import save_in_turn
 from garboard.history.past import outlived_a_joining
+from garboard.history.plans import plan_entries
 from garboard.history.proof import Proof, issue
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
@@ -48,7 +49,43 @@ def choose(
     errors  : Overtaken, InputError, storage.NotSaved
     """
     state, key = _disagreement(summary, form)
-    chosen = next((entry for entry in state.current(key) if entry.id == form.get("value")), None)
+    chosen = _chosen(declared, summary, state, key, form.get("value", ""))
+    _keep(store, [writing.settle(author_after(state, by), state, key, chosen.value, form.get("reason", ""))], now)
+    return "Settled. The value you chose is now used."
+
+
+VALUE_OF, SAW_OF = "value ", "saw "
+"""Before the token of a disagreement, in a form that settles several."""
+
+
+def choose_several(
+    declared: Sequence[Setting], store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int
+) -> str:
+    """Choose a value in each of several disagreements of one cause: one reason, an entry for each, all or none.
+
+    form : reason; for each disagreement `value TOKEN` ("" leaves it open) and `saw TOKEN`
+    """
+    reason = _reason(form, "the cause they have in common")
+    picked = {name.removeprefix(VALUE_OF): value for name, value in form.items() if name.startswith(VALUE_OF) and value}
+    if not picked:
+        raise InputError("choice", [Fault("value", "a value for at least one of them", "none")])
+    found: dict[str, list[tuple[HullState, RegisterKey, Entry]]] = {}
+    for token, value in picked.items():
+        one = _disagreement(summary, {"slot": token, "saw": form.get(f"{SAW_OF}{token}", "")})
+        found.setdefault(one[0].hull, []).append((*one, _chosen(declared, summary, *one, value)))
+    offered: dict[str, CheckedEntries] = {}
+    for hull, choices in found.items():
+        author = author_after(choices[0][0], by)
+        entries = [writing.settle(author, state, key, entry.value, reason) for state, key, entry in choices]
+        offered[entries[0].hull_key or hull] = CheckedEntries([(entry.id, entry.raw) for entry in entries])
+    for _, refusal in store.put_if_absent(offered, ON_THE_PAGE, now, 0).refused:
+        raise refusal
+    return f"{in_number(len(picked), 'disagreement')} settled with one reason. The values you chose are now used."
+
+
+def _chosen(declared: Sequence[Setting], summary: BoatSummary, state: HullState, key: RegisterKey, value: str) -> Entry:
+    """The entry a form names, one of those that disagree; a setting must be one that the job can have."""
+    chosen = next((entry for entry in state.current(key) if entry.id == value), None)
     if chosen is None:
         raise InputError("choice", [Fault("value", "one of the values shown", "none")])
     if key.kind == "setting":
@@ -57,8 +94,7 @@ def choose(
                 view = summary.boat.view(key.job)
                 values, _ = in_force(declared, view.settings_set, view.signed_under)
                 settings.check(setting, chosen.value, declared, {**values, setting.key: chosen.value})
-    _keep(store, [writing.settle(author_after(state, by), state, key, chosen.value, form.get("reason", ""))], now)
-    return "Settled. The value you chose is now used."
+    return chosen
 
 
 def take_all_back(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
@@ -318,6 +354,18 @@ def set_for_shop(store: Store, setting: Setting, form: Mapping[str, str], by: st
     value = settings.typed(setting, form)
     _keep(store, [set_setting(author, record, setting.key, value, reason, managers=managers)], now)
     return f"{title} is {value_in_words(value)} now, for every job that is not signed."
+
+
+def plan_job(store: Store, boat: Boat, job: str, said: Mapping[str, str], by: str, now: int) -> int:
+    """Keep what a manager plans for a job; how many entries were written.
+
+    said   : as `plans.plan_entries` takes it
+    errors : InputError, storage.NotSaved
+    """
+    home = boat.state_of(job)
+    entries = plan_entries(author_after(home, by), home, job, said)
+    _keep(store, entries, now)
+    return len(entries)
 
 
 def _joins(state: HullState, key: RegisterKey, other: str) -> bool:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from types import MappingProxyType
 
 import attrs
 
@@ -52,6 +53,7 @@ MOST_BOATS_KEPT = 200
 LONGEST_WAIT = 5.0
 """Two people who open one boat wait for one summary so long [s]."""
 SIGNED_BEFORE_HAND_OVER = "technician"
+NOTHING_MORE: Mapping[str, Sequence[Entry]] = MappingProxyType({})
 _PIECE = 1 << 20
 _ASKING = (Verdict.FAIL, Verdict.ADVISE)
 
@@ -425,9 +427,12 @@ def is_held(attachments: AttachmentStore, name: str) -> bool:
     return True
 
 
-def open_boat(store: Store, hull: str) -> tuple[Boat, dict[str, Entry], dict[str, frozenset[str]]]:
+def open_boat(
+    store: Store, hull: str, more: Mapping[str, Sequence[Entry]] = NOTHING_MORE
+) -> tuple[Boat, dict[str, Entry], dict[str, frozenset[str]]]:
     """Replay a boat's entries.
 
+    more    : entries nobody kept, by hull: to see the boat as it would be with them
     returns : the boat, all its entries by id, and the ids read by every hull number, the shop's own record among them
     """
     held: dict[str, frozenset[str]] = {}
@@ -443,7 +448,7 @@ def open_boat(store: Store, hull: str) -> tuple[Boat, dict[str, Entry], dict[str
         found = [view(name, raw) for name, raw in store.get(number, held[number]).items()] if held[number] else []
         if number != SHOP_RECORD:
             entries.update((entry.id, entry) for entry in found)
-        return found
+        return [*found, *more.get(number, ())]
 
     return open_entries(entries_of, hull, managers_devices(store.register)), entries, held
 
@@ -582,6 +587,11 @@ def _missing(view: JobView, assessed: Sequence[Assessed], punch: Sequence[PunchI
         yield f"no {SIGNED_BEFORE_HAND_OVER} has signed"
     elif all(one.stale for one in signed):
         yield f"the {SIGNED_BEFORE_HAND_OVER} signed before later changes"
+
+
+def recordings_of(store: Store) -> Callable[[str], Recording]:
+    """Loads the recordings a store holds, each once."""
+    return _Recordings(store.attachments).load
 
 
 class _Recordings:

@@ -35,10 +35,13 @@ from garboard.report.photo_files import PictureRefused, drawn
 from garboard.report.trials import foreseen_of, table_of_trials, trials_of, which_stays
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard.steps import Assessed
+from garboard_shop.job_rows import JobRow
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
-from garboard_shop.pages import decisions, exports, people, plugins, settings, sheet, wording
+from garboard_shop.pages import board, decisions, exports, looks, people, plugins, settings, sheet, wording
+from garboard_shop.pages import boat_page as glance
+from garboard_shop.pages.consequences import by_hull
 from garboard_shop.pages.desk import FOLDER, ShopDesk
 from garboard_shop.pages.drawing import colours_as_css, photo_name
 from garboard_shop.pages.index import MOST_SHOWN
@@ -87,6 +90,11 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/first", first, "POST", NOBODY),
         ("/days", to_day, "GET", ""),
         ("/days/{day}", day_page, "GET", ""),
+        ("/board", board.board_page, "GET", ""),
+        ("/board/several", board.plan_several, "POST", MANAGER),
+        ("/board/looked", board.looked, "POST", ""),
+        ("/boats/{hull}/plan", board.plan_page, "GET", ""),
+        ("/boats/{hull}/plan", board.plan, "POST", MANAGER),
         ("/boats", boats_page, "GET", ""),
         ("/boats/new", begin_boat, "POST", MANAGER),
         ("/boats/{hull}", boat_page, "GET", ""),
@@ -101,6 +109,12 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/boats/{hull}/files/{name}", attached, "GET", ""),
         ("/boats/{hull}/photos/{name}.jpg", photo, "GET", ""),
         ("/boats/{hull}/choose", partial(decide, partial(decisions.choose, desk.host.settings)), "POST", MANAGER),
+        (
+            "/boats/{hull}/choose-several",
+            partial(decide, partial(decisions.choose_several, desk.host.settings)),
+            "POST",
+            MANAGER,
+        ),
         ("/boats/{hull}/take-back", partial(decide, decisions.take_all_back), "POST", MANAGER),
         ("/boats/{hull}/both-count", partial(decide, decisions.count_both), "POST", MANAGER),
         ("/boats/{hull}/sign", partial(decide, decisions.sign), "POST", MANAGER),
@@ -121,12 +135,14 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/tablets/{tablet}/remove", remove_tablet, "POST", MANAGER),
         ("/changes", changes_page, "GET", ""),
         ("/memory", memory_page, "GET", ""),
+        ("/insight", insight_page, "GET", ""),
         ("/settings", settings_page, "GET", ""),
         ("/settings/{key}", setting_page, "GET", ""),
         ("/settings/{key}/look", look_at_change, "POST", MANAGER),
         ("/settings/{key}/set", change_setting, "POST", MANAGER),
         ("/plugins", plugins_page, "GET", ""),
         ("/plugins/approve", approve_plugin, "POST", MANAGER),
+        ("/plugins/try", try_waiting_plugin, "POST", MANAGER),
         ("/plugins/withdraw", withdraw_plugin, "POST", MANAGER),
         ("/people", people_page, "GET", ""),
         ("/people/add", add_person, "POST", MANAGER),
@@ -223,6 +239,7 @@ def day_page(visit: Visit) -> Response:
     return visit.page(
         "day.html",
         sheet=found,
+        consequences=desk.consequences.of_sheet([(boat.summary, boat.jobs) for boat in found.boats]),
         day=day,
         asked=asked,
         today=wording.day_of(desk.now()),
@@ -272,10 +289,24 @@ def boat_page(visit: Visit) -> Response:
     """Everything of one boat."""
     summary = _boat(visit)
     alike = {other for number in summary.boat.state.hull_keys for other in visit.desk.index.look_alikes(number)}
-    vessel = summary.boat.vessel()
-    return visit.page(
+    vessel, desk = summary.boat.vessel(), visit.desk
+    judged = {job.id: desk.consequences.of(summary, job) for job in summary.jobs}
+    looked = looks.last_look(visit.request.cookies.get(looks.COOKIE, ""), summary.key, desk.now())
+    page = visit.page(
         "boat.html",
         summary=summary,
+        consequences={name: one for of_job in judged.values() for name, one in by_hull(summary, of_job).items()},
+        figures={job.id: glance.large_figures(job.assessed, judged[job.id].outcomes) for job in summary.jobs},
+        glances={job.id: glance.phases_at_a_glance(job) for job in summary.jobs},
+        days={job.id: _days(summary, job) for job in summary.jobs},
+        rows=_rows_of_jobs(desk, summary),
+        marks=board.STATE_MARKS,
+        now=desk.now(),
+        shortened=glance.shortened,
+        recordings={job.id: glance.recordings_in(job) for job in summary.jobs},
+        looked=looked,
+        changed=looks.changed_since(desk.store, summary, looked, desk.now(), visit.who) if looked else (),
+        unfolded=visit.asked("open") == "all",
         look_alikes=sorted(alike - summary.boat.state.hull_keys),
         back=f"/boats/{summary.key}",
         vessel_facts=vessel_facts(vessel),
@@ -287,6 +318,20 @@ def boat_page(visit: Visit) -> Response:
         labels_seen=labels_digest(vessel),
         has_circuits=bool(vessel.circuits),
     )
+    looks.note(page, visit.request.cookies.get(looks.COOKIE, ""), summary.key, desk.now())
+    return page
+
+
+def _rows_of_jobs(desk: ShopDesk, summary: BoatSummary) -> dict[str, JobRow]:
+    """The board's rows of a boat's jobs, by job; none of one that the board does not have yet."""
+    rows = desk.remembering.board
+    found = (rows.jobs_of(hull) for hull in sorted(summary.boat.state.hull_keys)) if rows is not None else ()
+    return {row.job: row for of_one in found for row in of_one}
+
+
+def _days(summary: BoatSummary, job: JobSummary) -> tuple[glance.WorkDay, ...]:
+    home = summary.boat.state_of(job.id)
+    return glance.days_of(job, summary.entries.values(), (job.id, *home.parts(job.id)))
 
 
 def _kept_by_boats_like(desk: ShopDesk, summary: BoatSummary) -> Kept | None:
@@ -606,6 +651,17 @@ def _without_ids(tablets: Iterable[Tablet]) -> Callable[[str], str]:
 
 def plugins_page(visit: Visit) -> Response:
     """The shop's own plugins: approved, withdrawn, waiting; and what this server runs."""
+    return _plugins_page(visit, None)
+
+
+def try_waiting_plugin(visit: Visit) -> Response:
+    """The same page, with what a plugin that waits would add and find."""
+    desk, form = visit.desk, visit.form
+    name, sha256 = form.get("name", ""), form.get("sha256", "")
+    return _plugins_page(visit, plugins.dry_run(desk.drop, desk.store, desk.host, name, sha256, jobs_of(desk.store)))
+
+
+def _plugins_page(visit: Visit, dry_run: plugins.DryRun | None) -> Response:
     desk = visit.desk
     known = sorted(desk.store.register.plugins(), key=lambda one: (one.is_withdrawn, one.name))
     faults = desk.host.faults
@@ -619,6 +675,7 @@ def plugins_page(visit: Visit) -> Response:
         host=desk.host,
         faults=faults,
         stopped={fault.name for fault in faults if not fault.at_work},
+        dry_run=dry_run,
     )
 
 
@@ -647,8 +704,16 @@ def memory_page(visit: Visit) -> Response:
         boats=None if memory is None else len(memory),
         score=(memory or Memory()).score(),
         judged_from=JUDGED_FROM,
-        behind=visit.desk.remembering.behind(),
+        progress=visit.desk.remembering.progress,
     )
+
+
+def insight_page(visit: Visit) -> Response:
+    """What the shop's jobs teach, counted over their rows."""
+    desk = visit.desk
+    memory = desk.remembering.at_hand
+    shown = None if memory is None else desk.insights.of(memory)
+    return visit.page("insight.html", shown=shown, progress=desk.remembering.progress)
 
 
 def settings_page(visit: Visit) -> Response:

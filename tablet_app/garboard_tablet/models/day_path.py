@@ -35,8 +35,10 @@ class Stretch:
 
     @property
     def worst(self) -> tuple[Verdict, int] | None:
-        """The worst verdict among its steps that asks for something, and how many steps have it."""
-        counts = Counter(line.verdict for line in self.lines)
+        """The worst verdict of its findings that asks for something, and how many of them have it."""
+        counts: Counter[Verdict | None] = Counter()
+        for line in self.lines:
+            counts[line.verdict] += line.count
         return next(((verdict, counts[verdict]) for verdict in _ASKING if counts[verdict]), None)
 
 

@@ -43,6 +43,7 @@ class StepLine:
     """One step in the list of a job.
 
     is_open : still to be done
+    count   : how many of its findings have its verdict
     """
 
     step: Step
@@ -50,6 +51,7 @@ class StepLine:
     verdict: Verdict | None
     note: str
     is_open: bool
+    count: int = 1
 
 
 WORST_FIRST = (Verdict.FAIL, Verdict.ADVISE, Verdict.NOT_ENOUGH_DATA, Verdict.PASS)
@@ -178,11 +180,13 @@ def steps_by_phase(
 def _step_line(view: JobView, step: Step, assessed: Sequence[Assessed], left: int) -> StepLine:
     """left : how many values are typed in it and not saved"""
     findings = [one.finding for one in assessed if one.step == step.key]
-    counted = [finding for finding in findings if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
+    verdicts = [finding.verdict for finding in findings if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
     reason = next((state.reason for state in reversed(view.steps) if state.step == step.key), "")
     unsaved = f"{in_number(left, 'value')} {NOT_SAVED}" if left else ""
     note = ". ".join(filter(None, (reason, unsaved)))
-    return StepLine(step, state_shown(view, step), worst(counted), note, is_open(view, step))
+    verdict = next((one for one in WORST_FIRST if one in verdicts), None)
+    count = sum(one is verdict for one in verdicts)
+    return StepLine(step, state_shown(view, step), verdict, note, is_open(view, step), count)
 
 
 def open_steps(tablet: Tablet, hull: str, job: str) -> tuple[Step, ...]:

@@ -58,7 +58,7 @@ class HandOverPage(Page):
         points: list[Maker] = [partial(missing_row, self.way, self.route, line) for line in self._missing]
         signatures: list[Maker] = [heading("Signatures"), *map(self._signature, ROLES)]
         signatures += [partial(_signed_row, one) for one in self._view.sign_offs if one.role not in ROLES]
-        walk: list[Maker] = [heading("Walk through with the owner")]
+        walk: list[Maker] = [heading(Phase.HAND_OVER.value.capitalize())]
         for step in self.tablet.host.steps:
             if step.phase is Phase.HAND_OVER:
                 walk.append(partial(self._step_row, step, self._view.state_of(step.key)))

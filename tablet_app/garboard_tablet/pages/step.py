@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.faults import in_number
-from garboard.findings import Verdict
+from garboard.findings import Lack, Verdict
 from garboard.fittings import CAME_WITH, fitted_now, is_of_runs
 from garboard.hosting.unused import NotUsed, not_used
 from garboard.records import Vessel
@@ -341,13 +341,17 @@ class StepPage(EchoingPage):
         return (mark, guide, self._next())
 
     def _next(self) -> Press:
-        """To the next value that is needed, by its name; at the end the step is done."""
+        """To the next value that is needed, by its name; at the end the step is done.
+
+        Where nothing has to be entered, and a check says that nobody tried the step, to the first value it takes.
+        """
         lacking = missing_equipment(self.step, self._vessel) if self.step else ()
         if lacking:
             to_kind = partial(self.way.go, self.route.to("kind", lacking[0]))
             return Press(phrase("Next: {kind}", kind=KIND_TITLES[lacking[0]]), to_kind, "main", name="continue")
-        needed = [ask for ask in self._asks(self.step) if self._is_needed(self.step, ask)] if self.step else []
-        ask = first_open(self.tablet, self.route, needed)
+        asks = self._asks(self.step) if self.step else ()
+        needed = [ask for ask in asks if self.step and self._is_needed(self.step, ask)]
+        ask = first_open(self.tablet, self.route, needed or (asks if self._is_untried else ()))
         if ask is None and self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) == DONE:
             return self._to_next_step()
         if ask is None:
@@ -359,6 +363,12 @@ class StepPage(EchoingPage):
             "main",
             name="continue",
         )
+
+    @property
+    def _is_untried(self) -> bool:
+        """Whether a check of this step says that nobody tried it yet."""
+        missing = (one for found in self._found() for one in found.finding.missing)
+        return any(one.lack is Lack.NOT_TRIED and one.step == self.route.step for one in missing)
 
     def _is_needed(self, step: Step, ask: Ask) -> bool:
         """Whether the step is not done without it. A table that may stay empty needs nothing of a row nobody began."""

@@ -135,5 +135,9 @@ def test_an_untouched_step_says_so_once_and_one_not_fitted_says_nothing() -> Non
     assert [(one.finding.verdict, one.finding.missing[0].lack) for one in said] == [
         (Verdict.NOT_ENOUGH_DATA, Lack.NOT_TRIED)
     ]
+    (asked,) = [one.finding.sentence for one in HOST.assess(view) if one.step == steps.MAKERS_WINDOW]
+    assert "nothing entered yet; enter it" in asked, "what a manual says is entered, not tried"
+    rests_on = {basis.text for one in HOST.assess(view) for basis in one.finding.basis}
+    assert not any("point of an engine" in text for text in rests_on), "a depth sounder is no engine"
     states = [StepState(step=step.key, state="not fitted") for step in HOST.steps]
     assert HOST.assess(job_view(boat(2), {}, states=states)) == ()

@@ -46,7 +46,10 @@ def test_every_boat_gets_its_row_and_another_only_when_it_changed(pages: Pages) 
     assert "prop_check.window.below" in row.codes
     owners = {job.view.job.owner for job in summary.jobs} - {""}
     assert owners
+    owners |= {one.name for job in summary.jobs for one in job.view.sign_offs if one.role == "owner"}
     assert not [one for one in owners for text in store.rows().values() if one in text.text]
+    assert [(one.state, one.phase, one.more) for one in row.jobs] == [("to settle", "under way", 0)]
+    assert "prop_check.window.below" in row.jobs[0].ever_failed
 
 
 def test_a_mistake_of_the_program_over_one_boat_costs_its_own_row(pages: Pages) -> None:
