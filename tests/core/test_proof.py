@@ -12,7 +12,9 @@ from types import ModuleType
 import attrs
 import pikepdf
 import pytest
+import zxingcpp
 from click.testing import CliRunner, Result
+from PIL import Image
 
 import small_plugin
 from garboard.commands.cli import program
@@ -28,6 +30,8 @@ from garboard.history.registers import name_of, register_of
 from garboard.history.shapes import Shape, misfit_of
 from garboard.hosting.host import PluginHost, make_host
 from garboard.judging.verifying import EntriesState, FileState, entries_checked, file_checked, judged_anew
+from garboard.report.blocks import qr_code
+from garboard.report.press import settable
 from garboard.report.record_file import attachments, changes, record_in, told, versions_changed
 
 HULL, JOB = "ABC12345C393", "J-1"
@@ -276,6 +280,17 @@ def _carrying(plain: object) -> bytes:
         pdf.attachments["record.json"] = pikepdf.AttachedFileSpec(pdf, content, mime_type="application/json")
         pdf.save(out)
     return out.getvalue()
+
+
+def test_the_code_reads_as_hull_number_and_root(entries: list[Entry]) -> None:
+    """ISO/IEC 18004, read by another program, of the modules as the typesetter gets them."""
+    proof = proof_of(boat_of(entries), JOB)
+    code = settable(qr_code(f"{HULL} {proof.root}"))
+    drawn = Image.new("L", (8 * code["side"], 8 * code["side"]), 255)
+    for across, down, length in code["runs"]:
+        drawn.paste(0, (8 * across, 8 * down, 8 * (across + length), 8 * (down + 1)))
+    (found,) = zxingcpp.read_barcodes(drawn)
+    assert found.text == f"{HULL} {proof.root}"
 
 
 # By command

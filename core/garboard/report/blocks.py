@@ -29,6 +29,7 @@ _LINE_PER_POINT, _BETWEEN_ROWS = 0.44, 2.1
 """Height of a line for a type size [mm/pt], and what is clear between rows [mm]."""
 OWNER_SIZE = 10.5
 """Of text and tables in Your boat [pt]."""
+_DARK = re.compile(rb"\x01+")
 _HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")
 _NUMERIC = re.compile(r"[-+−]?\d[\d.,]*( ?± ?[\d.]+)?( ?[A-Za-z%°][A-Za-z0-9/]*)?")
 
@@ -58,12 +59,16 @@ def big_number(number: str, name: str, *, size: float = 24.0) -> Block:
     return {"kind": "number", "number": with_minus(number), "name": name, "size": size}
 
 
-def qr_code(text: str) -> list[str]:
-    """A QR code (ISO/IEC 18004) as rows of 0 and 1, a clear margin of four modules around it."""
+def qr_code(text: str) -> Mapping[str, Any]:
+    """A QR code (ISO/IEC 18004) with a clear margin of four modules: its side, and runs of dark modules.
+
+    runs : across, down and length of each
+    """
     import segno
 
-    rows = segno.make_qr(text, error="m").matrix_iter(border=4)
-    return ["".join("1" if module else "0" for module in row) for row in rows]
+    rows = [bytes(row) for row in segno.make_qr(text, error="m").matrix_iter(border=4)]
+    dark = [(one.start(), down, len(one.group())) for down, row in enumerate(rows) for one in _DARK.finditer(row)]
+    return {"side": len(rows), "runs": [list(run) for run in dark]}
 
 
 _DIGITS, _WIDER = (34.0, 24.0, 18.0, 14.0), 1.2  # sizes [pt]; B612 is so much wider than Roboto
