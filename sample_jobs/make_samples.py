@@ -8,6 +8,8 @@ Everything here is made up: boats, people, place, readings. The same call gives 
 from __future__ import annotations
 
 import json
+import struct
+import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -208,7 +210,13 @@ class Sheet:
                 "voltage_high": "14.8 V",
             }
             self.put_all("engine_trial.makers_window", window, of=engine)
-            rigged: Plain = {"height": height, "bolted": True, "torque": "55 lbf ft", "oils": True, "serial_read": True}
+            rigged: Plain = {
+                "height": height,
+                "bolted": True,
+                "torque_set": "55 ft-lb",
+                "oils": True,
+                "serial_read": True,
+            }
             self.put_all("engine_trial.as_rigged", rigged, of=engine)
             points = (
                 "throttle_travel",
@@ -241,12 +249,12 @@ class Sheet:
             "transducer_depth": "1.4 ft",
             "depth_shown": "9.7 ft",
             "depth_offset": "1.4 ft",
-            "forward_power": "24",
-            "reflected_power": "0.6",
+            "power_forward": "24 W",
+            "power_reflected": "0.6 W",
         }
         self.put_all(step, read)
         for row, (pump, collected) in enumerate(pumps.items(), start=1):
-            values: Plain = {"pump_tried": pump, "collected": collected, "seconds": "20 s", "rated": "1100"}
+            values: Plain = {"pump_tried": pump, "pumped": collected, "seconds": "20 s", "label_flow": "1100 gal/h"}
             self.put_all(step, values, row=str(row))
 
     def fitted_out(self, items: Sequence[str], **label: JsonValue) -> None:
@@ -279,6 +287,13 @@ class Sheet:
         self.put(step, "no_alarm", True)
         for engine in engines:
             self.put(step, "holds_in_turn", True, of=engine)
+
+    def places_aboard(self, places: Sequence[tuple[str, str, int, int, bool]]) -> None:
+        """Where things are: what, in words, along from the transom and across from port in per cent, whether first."""
+        for row, (thing, called, along, across, is_first) in enumerate(places, start=1):
+            values: Plain = {"thing": thing, "called": called, "along": f"{along} %", "across": f"{across} %"}
+            values["kind"] = "first, when something is wrong" if is_first else "good to know"
+            self.put_all("handover.places", values, row=str(row))
 
     def after_the_trial(self, engines: Sequence[str], owner: str) -> None:
         """Bolts again, the break-in plan, the service calendar, and what was filed."""
@@ -380,6 +395,33 @@ def network(devices: Iterable[tuple[str, int, str, str]]) -> Plain:
             for name, load, drop, away in devices
         ],
     }
+
+
+Colour = tuple[int, int, int]
+Box = tuple[int, int, int, int, Colour]
+"""Left, top, right, bottom and colour."""
+SKY, SEA, HULL, GLASS, DARK = (214, 226, 230), (96, 132, 140), (246, 244, 238), (70, 96, 104), (52, 58, 62)
+
+
+def write_picture(folder: Path, name: str, size: tuple[int, int], boxes: Iterable[Box]) -> None:
+    """A drawn picture that stands for a photo: boxes on a ground, as a PNG."""
+    wide, high = size
+    rows = [bytearray(bytes(SKY) * wide) for _ in range(high)]
+    for left, top, right, bottom, colour in boxes:
+        for y in range(max(0, top), min(high, bottom)):
+            rows[y][3 * left : 3 * right] = bytes(colour) * (right - left)
+    lines = b"".join(b"\0" + bytes(row) for row in rows)
+    head = struct.pack(">IIBBBBB", wide, high, 8, 2, 0, 0, 0)
+    chunks = ((b"IHDR", head), (b"IDAT", zlib.compress(lines, 9)), (b"IEND", b""))
+    packed = (
+        struct.pack(">I", len(part)) + kind + part + struct.pack(">I", zlib.crc32(kind + part)) for kind, part in chunks
+    )
+    (folder / name).write_bytes(b"\x89PNG\r\n\x1a\n" + b"".join(packed))
+
+
+def arrow(x: str, y: str, turn: int, word: str) -> Plain:
+    """An arrow in a picture: its tip as shares of width and height, and what it points at."""
+    return {"x": x, "y": y, "turn": turn, "word": word}
 
 
 def seconds(day: str, clock: str) -> float:
@@ -484,7 +526,7 @@ def saltgrass() -> None:
     sheet.put("fuel_curve.tanks", "usable_fuel", "52 gal")
     sheet.engines_rigged(["centre"], ["1.0 in"], ["680 rev/min"])
     sheet.displays(["Helm"], ["centre"], {"0 gal": "1 %", "30 gal": "52 %", "60 gal": "98 %"})
-    sheet.instruments({"Bilge pump": "14.5"})
+    sheet.instruments({"Bilge pump": "14.5 L"})
     label: Plain = {"label_persons": 6, "label_persons_weight": "850 lb", "label_weight": "1750 lb"}
     sheet.fitted_out(["Seats", "Cleats", "Hatches and doors"], **label)
     for row, (item, weight) in enumerate((("Engine and controls", "480 lb"), ("Batteries", "110 lb")), start=1):
@@ -499,6 +541,15 @@ def saltgrass() -> None:
         },
     )
     sheet.after_the_trial(["centre"], "E. Marlow")
+    sheet.places_aboard(
+        [
+            ("engine cut-off switch", "Engine cut-off switch, right of the wheel", 46, 62, True),
+            ("battery switch", "Battery switch, in the port aft locker", 9, 24, True),
+            ("fire extinguisher", "Fire extinguisher, under the helm seat", 40, 55, True),
+            ("fuse panel", "Fuse panel, inside the console door", 50, 50, False),
+            ("anchor", "Anchor and line, in the bow locker", 92, 50, False),
+        ]
+    )
     boat = Boat(
         full_throttle=4850,
         variation=-14.1,
@@ -646,7 +697,7 @@ def kittiwake() -> None:
     sheet.put_all("engine_trial.as_rigged", twins)
     sheet.put("engine_trial.first_start", "levers_level", True)
     sheet.displays(["Helm, port", "Helm, starboard"], engines, {"0 gal": "2 %", "94 gal": "47 %", "188 gal": "97 %"})
-    sheet.instruments({"Forward": "15.0", "Aft": "16.2"})
+    sheet.instruments({"Forward": "15.0 L", "Aft": "16.2 L"})
     sheet.put_all("engine_trial.instruments", {"object_seen": "0 deg", "object_on_radar": "0.4 deg"})
     sheet.fitted_out(["Hard top or tower", "Seats", "Cleats", "Hatches and doors"])
     sheet.put_all("engine_trial.controls_under_way", {"warm_up": True, "re_engage": True})
@@ -663,6 +714,22 @@ def kittiwake() -> None:
         turns: Plain = {"full_light": "5850 rev/min", "full_loaded": "5640 rev/min"}
         sheet.put_all("engine_trial.under_load", turns, of=position)
     sheet.after_the_trial(engines, "J. Ashdown")
+    sheet.places_aboard(
+        [
+            ("engine cut-off switch", "Engine cut-off switch, on the dash under the throttles", 44, 66, True),
+            ("fuel shut-off", "Fuel shut-off, in the aft hatch, port side", 12, 36, True),
+            ("battery switch", "Battery switches, in the aft hatch, starboard side", 10, 72, True),
+            ("fire extinguisher", "Fire extinguisher, inside the cabin door", 55, 40, True),
+            ("main fuse", "Main fuses, beside the house battery", 16, 78, True),
+            ("fuse panel", "Breaker panel, under the wheel", 47, 62, False),
+            ("bilge pump", "Bilge pump aft, under the aft hatch", 6, 50, False),
+            ("distress signals", "Distress signals, in the port locker", 50, 14, False),
+            ("life jackets", "Life jackets, under the forward berth", 72, 30, False),
+            ("first aid kit", "First aid kit, over the sink", 62, 76, False),
+            ("anchor", "Anchor, chain and line, in the bow locker", 94, 50, False),
+        ]
+    )
+    _kittiwake_pictures(folder, sheet)
     vessel: Plain = {
         "hull_number": "QQZ08832B626",
         "name": "Kittiwake",
@@ -713,6 +780,55 @@ def kittiwake() -> None:
         {"role": "owner", "name": "J. Ashdown", "at": f"{day}T17:05:00-04:00"},
     ]
     write_job(folder, vessel, job, sheet, sign_offs=signed)
+
+
+def _kittiwake_pictures(folder: Path, sheet: Sheet) -> None:
+    """Drawn pictures: the boat, the breaker panel and the aft hatch."""
+    hull = [(150 + 6 * row, 430 + 4 * row, 1060 - 3 * row, 434 + 4 * row, HULL) for row in range(34)]
+    boat: list[Box] = [
+        (0, 500, 1200, 800, SEA),
+        *hull,
+        (420, 330, 700, 430, HULL),
+        (440, 345, 690, 400, GLASS),
+        (380, 310, 740, 330, DARK),
+        (1040, 400, 1090, 560, DARK),
+        (170, 415, 400, 421, DARK),
+    ]
+    write_picture(folder, "boat.png", (1200, 800), boat)
+    sheet.put("handover.places", "boat_photo", {"file": "boat.png"})
+    breakers: list[Box] = [(60, 50, 1140, 480, DARK)]
+    for column in range(4):
+        for row in range(2):
+            left, top = 130 + 250 * column, 110 + 190 * row
+            breakers += [(left, top, left + 120, top + 120, HULL), (left + 45, top + 15, left + 75, top + 60, GLASS)]
+    write_picture(folder, "breaker_panel.png", (1200, 530), breakers)
+    panel: Plain = {
+        "file": "breaker_panel.png",
+        "arrows": [
+            arrow("0.66", "0.45", 180, "VHF radio, breaker 10 A"),
+            arrow("0.25", "0.45", 180, "Navigation lights, breaker 5 A"),
+            arrow("0.87", "0.80", 180, "Courtesy lights, breaker 3 A"),
+        ],
+    }
+    sheet.put("handover.places", "attached", panel, row="1")
+    hatch: list[Box] = [
+        (0, 0, 1200, 530, HULL),
+        (80, 60, 1120, 500, GLASS),
+        (160, 240, 380, 400, DARK),
+        (820, 160, 960, 300, (138, 20, 20)),
+        (980, 160, 1080, 300, (138, 20, 20)),
+        (520, 380, 680, 470, DARK),
+    ]
+    write_picture(folder, "aft_hatch.png", (1200, 530), hatch)
+    below: Plain = {
+        "file": "aft_hatch.png",
+        "arrows": [
+            arrow("0.22", "0.50", 180, "Fuel shut-off: across is shut"),
+            arrow("0.74", "0.33", 180, "Battery switches: red, turn to ON"),
+            arrow("0.50", "0.75", 180, "Bilge pump aft"),
+        ],
+    }
+    sheet.put("handover.places", "attached", below, row="2")
 
 
 def _kittiwake_logs(folder: Path, day: str, boat: Boat) -> None:
@@ -829,6 +945,12 @@ def long_reach() -> None:
     ]
     samples = simulate(boat, full, start=seconds(day, "18:20:00"), seed=32, rate=2, heading=20)
     write_log(folder, "full_throttle.n2k.csv", nmea2000_lines(only(samples, *RUNS)))
+    sheet.places_aboard(
+        [
+            ("battery switch", "Battery switches, in the aft locker", 8, 50, True),
+            ("fire extinguisher", "Fire extinguisher, under the leaning post", 45, 50, True),
+        ]
+    )
     vessel: Plain = {
         "hull_number": "QQZ01209A626",
         "name": "Long Reach",

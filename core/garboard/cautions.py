@@ -30,6 +30,7 @@ LOOK_OUT = Caution(
         "International Regulations for Preventing Collisions at Sea (COLREGs), rule 5",
         "local rules of the road come first",
     ),
+    to_owner="Keep a look-out all round, and obey the local rules of the road.",
 )
 CUT_OFF_LINK = Caution(
     "Wear the engine cut-off link, and try it before you run.",
@@ -38,6 +39,7 @@ CUT_OFF_LINK = Caution(
         "46 U.S.C. 4312(b)",
         "United States, on plane or above displacement speed; trying it first is common practice",
     ),
+    to_owner="Wear the engine cut-off link, and try it before you run.",
 )
 FULL_THROTTLE = Caution(
     "Hold full throttle no longer than the reading takes, within the maker's engine speed; on a new engine keep to the "
@@ -54,22 +56,27 @@ FUEL_VAPOUR = Caution(
         "written for enclosed engine and tank spaces; practice elsewhere",
     ),
     fuels=(GASOLINE,),
+    to_owner="Before you start, sniff bilge and tank space for gasoline. No flame, spark or switch while you smell "
+    "any. Where a space is enclosed, run the blower four minutes first.",
 )
 FUEL_FIRE = Caution(
     "Diesel burns: a leak that sprays or drips on something hot starts a fire. No flame or smoking near fuel, mop up "
     "what is spilled, air the space, extinguisher within reach.",
     Basis(BasisKind.COMMON_PRACTICE, "diesel kept off hot parts and flames", "the engine maker's manual comes first"),
     fuels=(DIESEL,),
+    to_owner="Diesel burns: mop up what is spilled, no flame near fuel, an extinguisher within reach.",
 )
 BATTERY_OFF = Caution(
     "Disconnect the battery before you open a panel, touch a lead or work near its cables: negative off first, back on "
     "last. Connect only to measure.",
     Basis(BasisKind.COMMON_PRACTICE, "battery off before work", "the makers' manuals decide"),
+    to_owner="Switch the batteries off before you touch a wire or open a panel.",
 )
 SHORE_POWER = Caution(
     "Shore power off and unplugged while you work. Never work or swim in the water near a dock or boat with "
     "alternating current: 10 to 15 mA can stop a swimmer from moving.",
     Basis(BasisKind.STANDARD, "Electric shock drowning advice of three safety bodies"),
+    to_owner="Never swim near a dock or boat that has shore power: its current can stop a swimmer from moving.",
 )
 HYDROGEN = Caution(
     "Batteries give off hydrogen that explodes. Air the space, no flame or spark, eye protection on, rings and "
@@ -84,10 +91,12 @@ PROPELLERS = Caution(
     "Nobody in the water or near a propeller while an engine can start. Before a hand goes near one: cut-off link off, "
     "key out, gear in neutral.",
     Basis(BasisKind.COMMON_PRACTICE, "people clear of propellers", "the engine maker's instructions come first"),
+    to_owner="Nobody in the water or near a propeller while an engine can start.",
 )
 CAPACITY_LABEL = Caution(
     "No more power and no more people or weight than the capacity label allows.",
     Basis(BasisKind.REGULATION, "33 CFR 183 subparts B to D", "monohull boats under 20 ft in the United States"),
+    to_owner="No more people or weight than the capacity label allows.",
 )
 TEST_CALLS = Caution(
     "Keep test calls off the distress channel. Call a station that expects you, on a working channel, or use the "
@@ -97,4 +106,5 @@ TEST_CALLS = Caution(
 DEFER = Caution(
     "Local codes, makers' manuals and licensed practice come first. Leave alternating current to a licensed person.",
     Basis(BasisKind.COMMON_PRACTICE, "local codes, makers' manuals and licensed practice come before this check"),
+    to_owner="Local rules and the makers' manuals come before this book.",
 )

@@ -111,7 +111,8 @@ def register_report_sections(register: Callable[[ReportSection], None]) -> None:
 
     :param register: call it once for each `garboard.steps.ReportSection`. `build` gets the job view and all
         findings, and returns paragraphs, tables, figures, findings and at most one number to print large, in
-        the order to print them.
+        the order to print them. It stands in the Record, the book's second part, unless its `part` says otherwise:
+        `YOUR_BOAT` makes a page for the owner, `COVER` sentences for the cover.
     """
 
 

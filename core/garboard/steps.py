@@ -15,15 +15,19 @@ import attrs
 from garboard.fields import Field, Kind
 from garboard.findings import Basis, Figure, Finding, Number, Table
 from garboard.job_view import JobView
+from garboard.owner_pages import OwnerBlock
 from garboard.record_types import typed
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample
 from garboard.settings import Setting, SettingUsed
 
 __all__ = [
+    "COVER",
     "DIESEL",
     "DONE_STATES",
     "GASOLINE",
     "NOT_NEEDED",
+    "RECORD",
+    "YOUR_BOAT",
     "Assessed",
     "Block",
     "Calculator",
@@ -62,11 +66,13 @@ class Caution:
 
     fuels : those it holds for ("gasoline", "diesel"); without any it holds whatever the boat burns. Where nobody has
             said which of the two it burns, what holds for gasoline is shown
+    to_owner : the same in words for the boat's owner; without any it is for those at work alone
     """
 
     text: str
     basis: Basis
     fuels: tuple[str, ...] = ()
+    to_owner: str = ""
 
     def holds_for(self, fuel: str) -> bool:
         """Whether it is shown on a boat that burns a fuel; "" where that is not known."""
@@ -150,6 +156,7 @@ class Calculator:
     basis   : used for the finding the host makes when `compute` raises NotEnoughData
     applies : says whether the calculator has anything to say about this vessel at all
     leads   : its findings say what to do about the others of the step, so where they ask for anything they stand first
+    of_shop : its findings are about the shop's own work, not about the boat: the owner's book leaves them out
     compared : names of its numbers that stand side by side where several propellers were tried
     may_doubt : its findings may doubt values that others rest on, so it runs wherever any of them does
     doubts_in : the plugins in whose steps these values stand ("prop_check"), and `OF_VESSEL` for facts of the vessel;
@@ -164,6 +171,7 @@ class Calculator:
     applies: Callable[[JobView], bool] = lambda _view: True
     order: int = 500
     leads: bool = False
+    of_shop: bool = False
     compared: tuple[str, ...] = ()
     may_doubt: bool = False
     doubts_in: tuple[str, ...] = ()
@@ -272,15 +280,32 @@ class Assessed:
     shortened: bool = False
 
 
-Block = str | Table | Figure | Finding | Number
-"""What a report section is made of. A str is a paragraph; a Number is printed large, one on a page at most."""
+Block = str | Table | Figure | Finding | Number | OwnerBlock
+"""What a report section is made of. A str is a paragraph; a Number is printed large, one on a page at most. What is
+`OwnerBlock` stands in Your boat alone."""
+
+
+RECORD, YOUR_BOAT, COVER = "record", "your boat", "cover"
+"""Parts of the handover book a section may stand in."""
 
 
 @attrs.frozen(kw_only=True, field_transformer=typed)
 class ReportSection:
-    """A part of the handover book. `build` returns its blocks; no blocks, no section."""
+    """A section of the handover book. `build` returns its blocks; no blocks, no section.
+
+    part  : RECORD, with verdicts and bases. YOUR_BOAT, a page for the owner: sections of one title share that page.
+           COVER, sentences that say on the cover how the boat did
+    steps : keys of the steps whose checks stand with it in the Record; those no section names stand with the first
+            section of their plugin
+    """
 
     key: str
     title: str
     order: int
     build: Callable[[JobView, Sequence[Assessed]], Sequence[Block]]
+    part: str = RECORD
+    steps: tuple[str, ...] = ()
+
+    def __attrs_post_init__(self) -> None:
+        if self.part not in (RECORD, YOUR_BOAT, COVER):
+            raise ValueError(f"section {self.key!r}: part is one of {RECORD}, {YOUR_BOAT}, {COVER}, got {self.part!r}")

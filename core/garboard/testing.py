@@ -2,12 +2,21 @@
 
 A plugin never imports this; the tests of a plugin do. It opens no window and needs no test framework.
 
-    from garboard.testing import as_data, job_from, judge, load
+    from garboard.testing import judged, load
 
-    host = load(Path("my_checks.py"))
-    job = job_from({"vessel": {...}, "job": {...}, "measurements": [...]}, host)
-    (found,) = as_data(judge(job, host, "my_checks.dry"))
-    assert found["verdict"] == "pass"
+    HOST = load(Path("my_checks.py"))
+
+    def test_a_wet_bilge_fails():
+        (found,) = judged("my_checks.dry", {"my_checks.afloat/dry": False}, HOST)
+        assert found["verdict"] == "fail"
+
+With pytest the fixture `garboard_judge` does the same and finds the plugin beside the test: see `pytest_plugin`.
+
+A value stands under the name the program tells it by: step/field, step/field/row, step/field/row/piece. Bytes are a
+recording, such as `made_recording` makes. What `judged` does in one line is `job_of`, `job_from`, `judge`, `as_data`:
+
+>>> made_recording({"engine_speed#0": 5800.0, "heading true": lambda time: 340 + time}, seconds=1, rate=2).splitlines()
+[b'time,engine_speed#0 [rev/min],heading true [deg]', b'0.000,5800,340', b'0.500,5800,340.5', b'1.000,5800,341']
 
 Where no host is given, the built-in plugins judge:
 
@@ -19,11 +28,13 @@ Where no host is given, the built-in plugins judge:
 from __future__ import annotations
 
 import json
+import re
 import warnings
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from types import ModuleType
 from typing import Any
 
@@ -35,9 +46,28 @@ from garboard.job_view import JobView
 from garboard.judging.assessing import jobs_in, read_checked
 from garboard.records import JsonValue
 from garboard.report.json_out import assessed_as_plain
+from garboard.samples import UNIT_OF_QUANTITY
 from garboard.steps import Assessed
 
-__all__ = ["as_data", "job_from", "judge", "load", "open_folder"]
+__all__ = [
+    "HULL_NUMBER",
+    "Judge",
+    "PluginHost",
+    "as_data",
+    "job_from",
+    "job_of",
+    "judge",
+    "judged",
+    "load",
+    "made_recording",
+    "open_folder",
+]
+
+Judge = Callable[..., list[dict[str, Any]]]
+"""The type of the fixture `garboard_judge`."""
+
+HULL_NUMBER = "XYZAB123F526"
+"""Of an invented boat, for a test that names none."""
 
 
 def load(*plugins: Path | str | ModuleType, built_in: bool = True) -> PluginHost:
@@ -56,6 +86,99 @@ def load(*plugins: Path | str | ModuleType, built_in: bool = True) -> PluginHost
     if host.problems:
         raise ValueError("; ".join(f"plugin {problem.name}: {problem.reason}" for problem in host.problems))
     return host
+
+
+def job_of(
+    values: Mapping[str, JsonValue | bytes],
+    *,
+    vessel: Mapping[str, JsonValue] | None = None,
+    settings: Mapping[str, JsonValue] | None = None,
+    folder: Path | None = None,
+) -> dict[str, JsonValue]:
+    """A job as a dict, for `job_from`.
+
+    values   : by the names the program tells them by, "step/field/row/piece"; bytes are a recording
+    vessel   : as in a job file ({"engines": [{"position": "port"}]})
+    settings : by their keys, as in a job file
+    folder   : where recordings are written, and where `job_from` then looks for them
+
+    >>> job_of({"my_checks.runs/speed/2": "30 kn"})["measurements"]
+    [{'step': 'my_checks.runs', 'field': 'speed', 'row': '2', 'of': '', 'value': '30 kn'}]
+
+    Raises ValueError for a name that is none, and for a recording without a folder.
+    """
+    measurements: list[JsonValue] = []
+    for name, value in values.items():
+        step, field, row, of = _parts_of(name)
+        if isinstance(value, bytes):
+            if folder is None:
+                raise ValueError(f"{name!r} is a recording, so give the folder it is written to")
+            file = folder / f"recording {len(measurements) + 1}.csv"
+            file.write_bytes(value)
+            value = {"file": file.name}
+        measurements.append({"step": step, "field": field, "row": row, "of": of, "value": value})
+    boat: dict[str, JsonValue] = {"hull_number": HULL_NUMBER, **(vessel or {})}
+    whole: dict[str, JsonValue] = {"vessel": boat, "job": {"id": "test"}, "measurements": measurements}
+    return {**whole, "settings": dict(settings)} if settings else whole
+
+
+def _parts_of(name: str) -> tuple[str, str, str, str]:
+    parts = name.split("/", 3)
+    if len(parts) < 2 or not all(parts[:2]):
+        raise ValueError(f"a value is named step/field, step/field/row or step/field/row/piece, got {name!r}")
+    step, field, row, of = (*parts, "", "")[:4]
+    return step, field, row, of
+
+
+def made_recording(
+    columns: Mapping[str, float | Callable[[float], float] | Sequence[float]], seconds: float = 60.0, rate: float = 10.0
+) -> bytes:
+    """A recording as a CSV series, in the unit that samples of each quantity have.
+
+    columns : by quantity, with instance and reference as a recording has them ("engine_speed#0", "heading true");
+              each a steady value, a function of the time [s], or the values themselves
+    rate    : lines a second [1/s]
+    Raises ValueError for a quantity that no recording can hold, and for values of another count than lines.
+    """
+    count = round(seconds * rate) + 1
+    times = [number / rate for number in range(count)]
+    unknown = [name for name in columns if _quantity_of(name) not in UNIT_OF_QUANTITY]
+    if unknown:
+        raise ValueError(f"no quantity is called {', '.join(unknown)}; there are {', '.join(UNIT_OF_QUANTITY)}")
+    heads = [f"{name} [{UNIT_OF_QUANTITY[_quantity_of(name)]}]" for name in columns]
+    series = [_values_of(name, one, times) for name, one in columns.items()]
+    lines = (",".join([f"{times[at]:.3f}", *(f"{one[at]:.9g}" for one in series)]) for at in range(count))
+    return ("\n".join([",".join(["time", *heads]), *lines]) + "\n").encode()
+
+
+def _quantity_of(name: str) -> str:
+    return re.split(r"[ #@]", name, maxsplit=1)[0]
+
+
+def _values_of(
+    name: str, given: float | Callable[[float], float] | Sequence[float], times: Sequence[float]
+) -> Sequence[float]:
+    if callable(given):
+        return [given(time) for time in times]
+    if isinstance(given, int | float):
+        return [given] * len(times)
+    if len(given) != len(times):
+        raise ValueError(f"{name!r} has {len(given)} values for {len(times)} lines; give one for each")
+    return given
+
+
+def judged(
+    calculator: str,
+    values: Mapping[str, JsonValue | bytes],
+    host: PluginHost | None = None,
+    *,
+    vessel: Mapping[str, JsonValue] | None = None,
+    settings: Mapping[str, JsonValue] | None = None,
+) -> list[dict[str, Any]]:
+    """What one calculator finds of some values, as plain data: `job_of`, `job_from`, `judge` and `as_data` in one."""
+    with TemporaryDirectory(prefix="garboard-") as place:  # a recording is read while it is judged
+        whole = job_of(values, vessel=vessel, settings=settings, folder=Path(place))
+        return as_data(judge(job_from(whole, host, Path(place)), host, calculator))
 
 
 def job_from(

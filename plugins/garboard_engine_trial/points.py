@@ -48,7 +48,7 @@ def check_of(
     def compute(view: JobView) -> Iterator[Finding]:
         if view.state_of(step.key) == "not fitted":
             return
-        _see_that_it_is_tried(view, step.key)
+        _see_that_it_is_tried(view, step.key, "not tried yet; try it")
         points = list(points_of(view, step))
         yield from _dangers(points, dangers or {})
         yield from _failed(step, [one for one in points if one.place.field not in (dangers or {})], codes[1])
@@ -75,7 +75,7 @@ def tried_of(step: Step) -> Calculator:
 
     def compute(view: JobView) -> Iterator[Finding]:
         if view.state_of(step.key) != "not fitted":
-            _see_that_it_is_tried(view, step.key)
+            _see_that_it_is_tried(view, step.key, "nothing entered yet; enter it")
         yield from ()
 
     return Calculator(
@@ -83,10 +83,9 @@ def tried_of(step: Step) -> Calculator:
     )
 
 
-def _see_that_it_is_tried(view: JobView, step: str) -> None:
+def _see_that_it_is_tried(view: JobView, step: str, to_do: str) -> None:
     if is_left_out(view, step):
-        text = "not tried yet; try it, or mark the step as not fitted"
-        raise NotEnoughData(text, lack=Lack.NOT_TRIED, step=step)
+        raise NotEnoughData(f"{to_do}, or mark the step as not fitted", lack=Lack.NOT_TRIED, step=step)
 
 
 def _dangers(points: Sequence[Point], dangers: Mapping[str, Danger]) -> Iterator[Finding]:
@@ -191,6 +190,14 @@ def row_name(view: JobView, step: str, table: Field | None, row: str) -> str:
         return ""
     said = view.value(step, table.columns[0].name, row=row)
     return " ".join(said.split()) if isinstance(said, str) and said.strip() else f"row {row}"
+
+
+def is_entered(view: JobView, step: str, *fields: str, row: str = "", of: str = "") -> bool:
+    """Whether anything stands in any of some fields of a step, also where its values disagree."""
+    return any(
+        view.value(step, field, row=row, of=of) is not None or view.in_dispute(step, field, row=row, of=of)
+        for field in fields
+    )
 
 
 def settled(view: JobView, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float | None:

@@ -13,6 +13,7 @@ UNDER_LOAD = "engine_trial.under_load"
 HARD_TURN = Caution(
     "Hard turns: begin slowly, everyone seated. Ease off when the propeller lets go.",
     practice("hard turns are begun slowly", "the boat maker's manual comes first"),
+    to_owner="Begin a hard turn slowly, everyone seated and holding on.",
 )
 
 _TURNS = ((500.0, 7000.0), (0.0, 15000.0))

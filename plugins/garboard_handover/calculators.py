@@ -34,8 +34,7 @@ from garboard_handover.witnesses import TURNED_APART, Witness, no_speed, see_tha
 
 IDENTITY = Basis(
     BasisKind.STANDARD,
-    "ITU-R M.585, ship station identities: nine digits, the first from 2 to 7",
-    "number format from memory, confirm before relying on it",
+    "ITU-R M.585-9 (2022), ship station identities: nine digits, the first from 2 to 7",
 )
 PILOT = Basis(
     BasisKind.COMMON_PRACTICE, "spread and overshoot a pilot is accepted with", "the pilot's manual comes first"

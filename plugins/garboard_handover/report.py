@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from garboard.findings import Number, Verdict
 from garboard.job_view import JobView
-from garboard.steps import Assessed, Block, ReportSection
+from garboard.owner_pages import CARE
+from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
 from garboard_handover import steps
 from garboard_handover.calculators import named_in
 
@@ -33,6 +34,18 @@ def _walk_through(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Bloc
     )
 
 
+def _put_right(view: JobView, _assessed: Sequence[Assessed]) -> Sequence[Block]:
+    """Faults that were found, put right and tried again: the owner may want to look there."""
+    done = [
+        named_in(view, steps.PUNCH_LIST, "fault", row)
+        for row in view.rows(steps.PUNCH_LIST, "fault")
+        if view.value(steps.PUNCH_LIST, "put_right", row=row) is True
+        and str(view.value(steps.PUNCH_LIST, "retested_by", row=row) or "").strip()
+    ]
+    told = "; ".join(dict.fromkeys(filter(None, done)))
+    return (f"Found by us, put right, and tried again: {told}.",) if told else ()
+
+
 def _briefing(view: JobView, _assessed: Sequence[Assessed]) -> Sequence[Block]:
     rows = view.rows(steps.OWNER_BRIEFING, "topic")
     if not rows:
@@ -54,6 +67,7 @@ def _briefing(view: JobView, _assessed: Sequence[Assessed]) -> Sequence[Block]:
 
 
 SECTIONS = (
+    ReportSection(key="handover.put_right", title=CARE, order=915, part=YOUR_BOAT, build=_put_right),
     ReportSection(key="handover.walk_through", title="Systems tried", order=500, build=_walk_through),
-    ReportSection(key="handover.briefing", title="What you were shown", order=510, build=_briefing),
+    ReportSection(key="handover.briefing", title=CARE, order=920, part=YOUR_BOAT, build=_briefing),
 )

@@ -1,4 +1,5 @@
-"""The shop's memory: one row a boat, and what boats like another finally kept. Nothing about an owner is in it.
+"""The shop's memory: one row a boat with one for each of its jobs, and what boats like another finally kept. Nothing
+about an owner is in it.
 
 A row is made of a boat's summary when its digest changes, and kept beside the store; it can be made again at any time.
 It says in short what any list of the shop's boats needs, so that no list assesses a hundred thousand of them.
@@ -10,7 +11,7 @@ import math
 import statistics
 import threading
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import attrs
@@ -19,16 +20,19 @@ from garboard.disk.entries import canonical_bytes
 from garboard.disk.json_text import read_json
 from garboard.findings import Finding, Verdict
 from garboard.history.boats_alike import KindOfBoat
-from garboard.records import Engine, Propeller, Vessel
-from garboard.units import Amount
+from garboard.records import Engine, JsonValue, Propeller, Vessel
+from garboard.steps import Assessed
+from garboard.units import Amount, convert
+from garboard_shop.job_rows import JobRow, Past, as_plain, of_plain, pasts_in
 
 if TYPE_CHECKING:
-    from garboard_shop.pages.summaries import BoatSummary
+    from garboard_shop.pages.summaries import BoatSummary, JobSummary
 
-MADE_AS = 1
+MADE_AS = 4
 """Another number with each change of what a row says: rows made as another are made again."""
 
 WINDOW_CODES = "prop_check.window."
+KEEP = "prop_check.pitch.keep"
 HELD, MISSED = "prop_check.forecast.held", "prop_check.forecast.missed"
 ENGINE_SPEED = "engine speed"
 
@@ -40,10 +44,53 @@ FEWEST = 5
 """Of fewer boats nothing is said: it would be one boat's propeller."""
 BIN, MOST_KINDS = 0.2, 300
 """How wide a kind is in power and length, as logarithms [-], and how many kinds tablets are told: some 20 KB."""
+BIN_OF_RATIO, _NO_RATIO = 0.1, -1_000
+"""How wide it is in gear ratio, as a logarithm [-]: a tenth more ratio takes a tenth more pitch."""
 MOST_NEWER = 200
 """Rows that stand apart from the columns."""
 JUDGED_FROM = 20
 """Forecasts from which on the shop's score says something."""
+
+
+SLIP, ECONOMY, DEVIATION, FORECAST = "slip", "economy", "deviation", "forecast"
+
+
+@attrs.frozen
+class Seen:
+    """A number that was found of a boat.
+
+    what      : SLIP [%], ECONOMY at best cruise [nm/gal], DEVIATION, the largest of its compasses [deg], or FORECAST,
+                the engine speed reached with a propeller that was foreseen [rev/min]
+    low, high : what its check takes for usual, of a forecast what was foreseen; None for an open end
+    """
+
+    what: str
+    value: float
+    low: float | None = None
+    high: float | None = None
+
+    @property
+    def is_outside(self) -> bool:
+        return (self.low is not None and self.value < self.low) or (self.high is not None and self.value > self.high)
+
+
+@attrs.frozen
+class _Sought:
+    """Where a number to remember is found: calculators that may give it, its names, the best first, and its unit."""
+
+    what: str
+    calculators: tuple[str, ...]
+    names: tuple[str, ...]
+    unit: str
+
+
+_SOUGHT = (
+    _Sought(SLIP, ("prop_check.slip",), ("slip by the stamped pitch", "slip"), "%"),
+    _Sought(ECONOMY, ("fuel_curve.best_cruise",), ("economy",), "nm/gal"),
+    _Sought(
+        DEVIATION, ("heading_calibration.swing", "heading_calibration.straight_runs"), ("largest deviation",), "deg"
+    ),
+)
 
 
 @attrs.frozen(kw_only=True)
@@ -54,9 +101,11 @@ class Row:
     length, weight, power : [m], as run [kg], of all engines [kW]; 0 where nobody entered it
     pitch, diameter : stamped on the propeller it kept [in]
     engine_speed : reached with it at full throttle, mean of its engines [rev/min]; 0 where nobody ran it
-    is_kept      : whether every engine was inside its window with it
+    is_kept      : whether the advice is to keep it: inside the window as run alone may be light, or labour fully laden
     codes        : of what fails or advises, each once
     forecasts, held : how many were put to the test, and how many of them held
+    jobs         : a row for each of its jobs
+    seen         : numbers that were found of it, in the job opened last that gave any
     """
 
     hull: str
@@ -75,23 +124,75 @@ class Row:
     codes: tuple[str, ...] = ()
     forecasts: int = 0
     held: int = 0
+    jobs: tuple[JobRow, ...] = ()
+    seen: tuple[Seen, ...] = ()
 
 
 def row_of(summary: BoatSummary) -> Row:
-    """The row of a boat, of all its jobs, under the first of its numbers: a boat with several has one row."""
+    """The row of a boat under the first of its numbers: a boat with several has one row. Those of its jobs are
+    `job_rows.job_rows`, which need what the shop knew before.
+
+    What it finally turned is of the job opened last in which it was run: an earlier one had other runs.
+    """
     found = [one.finding for job in summary.jobs for one in job.assessed]
-    windows = [one for one in found if one.code.startswith(WINDOW_CODES) and one.verdict is not Verdict.NOT_ENOUGH_DATA]
+    in_order = sorted(summary.jobs, key=lambda job: job.view.job.opened)
+    last = next((job for job in reversed(in_order) if _windows(job)), None)
+    windows = _windows(last) if last else []
     vessel = summary.boat.vessel()
     score = Counter(one.code for one in found if not one.doubted)
     return attrs.evolve(
         of_vessel(min(summary.boat.state.hull_keys), vessel),
         engine_speed=_mean(_engine_speeds(windows)),
-        is_kept=len(windows) >= len(vessel.engines) > 0 and all(one.verdict is Verdict.PASS for one in windows),
+        is_kept=last is not None
+        and any(one.finding.code == KEEP for one in last.assessed)
+        and len(windows) >= len(vessel.engines) > 0
+        and all(one.verdict is Verdict.PASS for one in windows),
         state="ready" if summary.jobs and all(job.is_ready for job in summary.jobs) else "in work",
         codes=tuple(sorted({one.code for one in found if one.verdict in (Verdict.FAIL, Verdict.ADVISE)})),
         forecasts=score[HELD] + score[MISSED],
         held=score[HELD],
+        seen=tuple(_seen([job.assessed for job in in_order])),
     )
+
+
+def _seen(jobs: Sequence[Sequence[Assessed]]) -> Iterator[Seen]:
+    """Numbers worth comparing over the shop's boats, and every forecast that was put to the test."""
+    for sought in _SOUGHT:
+        of_jobs = ([seen for one in assessed if (seen := _one_seen(sought, one))] for assessed in reversed(jobs))
+        found = next((of_one for of_one in of_jobs if of_one), [])
+        yield from [max(found, key=lambda seen: seen.value)] if found else []
+    for finding in (one.finding for assessed in jobs for one in assessed):
+        if finding.code in (HELD, MISSED) and not finding.doubted and finding.numbers and finding.limits:
+            number, limit = finding.numbers[0], finding.limits[0]
+            yield Seen(FORECAST, round(number.value, 1), limit.low, limit.high)
+
+
+def _one_seen(sought: _Sought, one: Assessed) -> Seen | None:
+    if one.calculator not in sought.calculators or one.finding.doubted:
+        return None
+    numbers = {number.name: number for number in one.finding.numbers}
+    number = next((numbers[name] for name in sought.names if name in numbers), None)
+    if number is None:
+        return None
+    limit = next((limit for limit in one.finding.limits if limit.number == number.name), None)
+    ends = (limit.low, limit.high) if limit else (None, None)
+    try:
+        value, low, high = (
+            None if end is None else round(_in_unit(end, number.unit, sought.unit), 3) for end in (number.value, *ends)
+        )
+    except ValueError:  # in a unit of another kind: fuel for a mile is no miles for fuel
+        return None
+    return None if value is None else Seen(sought.what, value, low, high)
+
+
+def _in_unit(value: float, unit: str, wanted: str) -> float:
+    return value if unit == wanted else convert(value, unit, wanted)
+
+
+def _windows(job: JobSummary) -> list[Finding]:
+    """What was found of the engine speeds of a job, where anything was."""
+    found = (one.finding for one in job.assessed)
+    return [one for one in found if one.code.startswith(WINDOW_CODES) and one.verdict is not Verdict.NOT_ENOUGH_DATA]
 
 
 def of_vessel(hull: str, vessel: Vessel) -> Row:
@@ -134,26 +235,67 @@ def _number(amount: Amount | None, unit: str) -> float:
 
 # --- as it is kept
 
-_NUMBERS = tuple(field.name for field in attrs.fields(Row) if field.type in (float, "float"))
+_NUMBERS, _TEXTS, _COUNTS, _YES_OR_NO = (
+    tuple(field.name for field in attrs.fields(Row) if field.type in (kind, kind.__name__))
+    for kind in (float, str, int, bool)
+)
+_LISTS = ("codes", "jobs", "seen")
 
 
 def as_text(row: Row) -> str:
     """A row as a store keeps it: numbers as text, as everything a shop keeps."""
-    plain = {name: str(value) if isinstance(value, float) else value for name, value in attrs.asdict(row).items()}
-    return canonical_bytes({**plain, "codes": [*row.codes], "made_as": MADE_AS}).decode()
+    told = attrs.asdict(row, recurse=False)
+    plain = {name: str(value) if isinstance(value, float) else value for name, value in told.items()}
+    jobs: list[JsonValue] = [as_plain(job) for job in row.jobs]
+    seen: list[JsonValue] = [[one.what, *("" if n is None else str(n) for n in _ends_of(one))] for one in row.seen]
+    told_lists: dict[str, JsonValue] = {"codes": [*row.codes], "jobs": jobs, "seen": seen}
+    return canonical_bytes({**plain, **told_lists, "made_as": MADE_AS}).decode()
+
+
+def _ends_of(one: Seen) -> tuple[float, float | None, float | None]:
+    return one.value, one.low, one.high
+
+
+def _seen_of_plain(plain: Any) -> Seen:
+    if not (isinstance(plain, list) and len(plain) == 4 and all(isinstance(one, str) for one in plain)):
+        raise ValueError(f"expected a number that was found and its ends as texts, got {plain!r}")
+    ends = [float(one) if one else None for one in plain[2:]]
+    seen = Seen(plain[0], float(plain[1]), *ends)
+    if not all(math.isfinite(one) for one in _ends_of(seen) if one is not None):
+        raise ValueError(f"expected finite numbers, got {plain!r}")
+    return seen
 
 
 def of_text(text: str) -> Row | None:
-    """A row that a store kept; None for one made as another, or that cannot be read."""
-    try:
-        plain: Any = read_json(text)
-        if plain.pop("made_as") != MADE_AS:
-            return None
-        for name in _NUMBERS:
-            plain[name] = float(plain[name])
-        return Row(**{**plain, "codes": tuple(plain["codes"])})
-    except (ValueError, TypeError, KeyError, AttributeError):
+    """A row that a store kept; None for one made as another. Raises ValueError for one that is damaged."""
+    plain: Any = read_json(text)
+    if not isinstance(plain, dict) or type(plain.get("made_as")) is not int:
+        raise ValueError(f"expected a row with a whole number 'made_as', got {text[:80]!r}")
+    if plain.pop("made_as") != MADE_AS:
         return None
+    if plain.keys() != {field.name for field in attrs.fields(Row)}:
+        raise ValueError(f"expected the fields of a row, got {', '.join(sorted(map(str, plain)))}")
+    for names, kind in ((_TEXTS, str), (_NUMBERS, str), (_COUNTS, int), (_YES_OR_NO, bool), (_LISTS, list)):
+        wrong = [name for name in names if type(plain[name]) is not kind]
+        if wrong:
+            raise ValueError(f"expected {kind.__name__} for {wrong[0]}, got {plain[wrong[0]]!r}")
+    numbers = {name: float(plain[name]) for name in _NUMBERS}
+    counts = [plain[name] for name in _COUNTS]
+    if not all(0 <= one < math.inf for one in (*numbers.values(), *counts)) or plain["held"] > plain["forecasts"]:
+        raise ValueError(f"expected amounts of 0 or more, got {text[:80]!r}")
+    if not all(isinstance(one, str) for one in plain["codes"]):
+        raise ValueError(f"expected texts as codes, got {plain['codes']!r}")
+    jobs = tuple(map(of_plain, plain["jobs"]))
+    seen = tuple(map(_seen_of_plain, plain["seen"]))
+    return Row(**{**plain, **numbers, "codes": tuple(plain["codes"]), "jobs": jobs, "seen": seen})
+
+
+def pasts_of_text(text: str) -> dict[str, Past]:
+    """What the shop knew of a boat's jobs, by job, out of a row of any version; nothing out of a damaged one."""
+    try:
+        return pasts_in(read_json(text))
+    except ValueError:
+        return {}
 
 
 # --- what boats alike kept
@@ -196,8 +338,23 @@ class Score:
 
     @property
     def is_too_narrow(self) -> bool:
-        """Whether so few of them held that the intervals are too narrow: 16 of 20 or fewer."""
-        return self.is_judged and self.held <= 0.8 * self.forecasts
+        """Whether so few held as intervals that hold 19 of 20 seldom let: as seldom as 16 of the first 20."""
+        return self.is_judged and _chance_of_misses(self.forecasts, self.forecasts - self.held) <= _AS_SELDOM
+
+
+def _chance_of_misses(forecasts: int, misses: int) -> float:
+    """That so many forecasts or more miss, where each does by 1 in 20 [-]; not worked out where so many are to."""
+    return sum(_chance_of(forecasts, each) for each in range(misses, forecasts + 1)) if misses > forecasts / 20 else 1.0
+
+
+def _chance_of(forecasts: int, misses: int) -> float:
+    """By logarithms: of many forecasts a power would be nothing."""
+    ways = math.lgamma(forecasts + 1) - math.lgamma(misses + 1) - math.lgamma(forecasts - misses + 1)
+    return math.exp(ways + misses * math.log(0.05) + (forecasts - misses) * math.log(0.95))
+
+
+_AS_SELDOM = 1.0001 * _chance_of_misses(JUDGED_FROM, JUDGED_FROM - 16)
+"""The chance [-] that 16 or fewer of 20 hold, where 19 of 20 are to: 1.6 in 100."""
 
 
 _COLUMNS = ("length", "weight", "power", "gear_ratio", "engines", "pitch", "diameter", "engine_speed", "is_kept")
@@ -210,7 +367,12 @@ class Memory:
     """
 
     def __init__(self, rows: Iterable[Row] = ()) -> None:
-        self._rows = {row.hull: row for row in rows}
+        self._rows: dict[str, Row] = {}
+        self._forecasts = self._held = 0
+        for row in rows:
+            self._put(row)
+        self.version = 0
+        """Another number whenever a row changed."""
         self._newer: dict[str, Row] = {}
         self._columns: dict[str, Any] | None = None
         self._guard = threading.Lock()
@@ -226,13 +388,18 @@ class Memory:
     def __contains__(self, hull: str) -> bool:
         return hull in self._rows
 
+    def jobs(self) -> tuple[JobRow, ...]:
+        """The row of every job, by hull."""
+        return tuple(job for row in self.rows() for job in row.jobs)
+
     def take(self, row: Row, gone: Iterable[str] = ()) -> None:
         """A boat's row, in the place of the one it had, and of those under numbers that are this boat's, too."""
         with self._guard:
             for hull in gone:
-                del self._rows[hull]
+                self._drop(hull)
                 self._columns, self._newer = None, {}
-            self._rows[row.hull] = row
+            self._put(row)
+            self.version += 1
             self._newer[row.hull] = row
             if len(self._newer) > MOST_NEWER:
                 self._columns, self._newer = None, {}
@@ -240,8 +407,16 @@ class Memory:
     def score(self) -> Score:
         """How the shop's forecasts did so far."""
         with self._guard:
-            rows = self._rows.values()
-            return Score(sum(row.forecasts for row in rows), sum(row.held for row in rows))
+            return Score(self._forecasts, self._held)
+
+    def _put(self, row: Row) -> None:
+        self._drop(row.hull)
+        self._rows[row.hull] = row
+        self._forecasts, self._held = self._forecasts + row.forecasts, self._held + row.held
+
+    def _drop(self, hull: str) -> None:
+        if (before := self._rows.pop(hull, None)) is not None:
+            self._forecasts, self._held = self._forecasts - before.forecasts, self._held - before.held
 
     def kept_by_boats_like(self, one: Row) -> Kept | None:
         """What boats like this one kept, itself left out; None of too few, or where too little of it is known.
@@ -269,10 +444,11 @@ class Memory:
 
 def kinds_of(rows: Iterable[Row]) -> tuple[KindOfBoat, ...]:
     """What boats of each kind kept, for the shop's tablets: kinds of `FEWEST` boats or more, the commonest first."""
-    groups: dict[tuple[str, int, int, int], list[Row]] = {}
+    groups: dict[tuple[str, int, int, int, int], list[Row]] = {}
     for row in rows:
         if row.is_kept and row.pitch > 0 and row.power > 0 and row.length > 0 and row.hull_form:
-            near = round(math.log(row.power) / BIN), round(math.log(row.length) / BIN)
+            ratio = round(math.log(row.gear_ratio) / BIN_OF_RATIO) if row.gear_ratio > 0 else _NO_RATIO
+            near = round(math.log(row.power) / BIN), round(math.log(row.length) / BIN), ratio
             groups.setdefault((row.hull_form, row.engines, *near), []).append(row)
     kinds = [_kind_of(group) for group in groups.values() if len(group) >= FEWEST]
     return tuple(sorted(kinds, key=lambda one: (-one.boats, attrs.astuple(one)))[:MOST_KINDS])
@@ -291,6 +467,7 @@ def _kind_of(group: Sequence[Row]) -> KindOfBoat:
         low=round(pitch.low, 1),
         high=round(pitch.high, 1),
         size=min(sizes, key=lambda size: (-sizes[size], size)),
+        gear_ratio=round(statistics.median(row.gear_ratio for row in group), 2),
     )
 
 

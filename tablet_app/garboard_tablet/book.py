@@ -14,6 +14,7 @@ from garboard.report.press import NEEDED
 from garboard_tablet.models.tablet import Tablet
 
 if TYPE_CHECKING:
+    from garboard.history.proof import Proof
     from garboard.hosting.host import PluginHost
     from garboard.job_view import JobView
     from garboard.report.photos import PhotoLoader
@@ -61,16 +62,33 @@ def put_down(tablet: Tablet, hull: str, job: str) -> None:
 
 
 def make_book(
-    view: JobView, host: PluginHost, path: Path, unread: int = 0, load_photo: PhotoLoader | None = None
-) -> None:
+    view: JobView,
+    host: PluginHost,
+    path: Path,
+    unread: int = 0,
+    load_photo: PhotoLoader | None = None,
+    proof: Proof | None = None,
+) -> bytes:
     """Make the book and keep it as a file. Takes seconds: call it in the background.
 
     unread     : how many entries of the boat could not be read
     load_photo : gives the files of photos
+    proof      : of the entries it is made of
     """
     from garboard.report.book import handover_book
     from garboard.report.photos import no_photo
 
     make_folder(path.parent)
-    book = handover_book(view, host, host.assess(view), unread=unread, load_photo=load_photo or no_photo)
+    load = load_photo or no_photo
+    book = handover_book(view, host, host.assess(view), unread=unread, load_photo=load, proof=proof)
     write_whole(path, [book])
+    return book
+
+
+def keep_issued(tablet: Tablet, hull: str, job: str, book: bytes, proof: Proof) -> None:
+    """Keep that a book was issued."""
+    from garboard.history.proof import issue
+
+    entry = issue(tablet.author(), tablet.boat(hull), job, book, proof)
+    if entry is not None:
+        tablet.save(entry)

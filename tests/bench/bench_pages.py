@@ -4,6 +4,10 @@ And what the shop needs to start: the first answer to "what do you hold" and the
 the time until all boats can be searched.
 
 Run:  python tests/bench/bench_pages.py --entries 10000 1000000
+      python tests/bench/bench_pages.py --rows 100 100000
+      python tests/bench/bench_pages.py --rows 100 100000 --postgres
+
+With --rows: how answers grow with the boats a shop has, each with an entry and a row in its memory. Goal: at most 1.3.
 """
 
 from __future__ import annotations
@@ -14,21 +18,33 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
+from functools import lru_cache
 from pathlib import Path
 from statistics import median
 
+import attrs
 from starlette.testclient import TestClient
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+import boat_rows
 from garboard.disk.entries import canonical_bytes, entry_id
 from garboard.disk.hullfile import CheckedEntries
 from garboard.hosting.host import make_host
 from garboard_shop.app import make_app
 from garboard_shop.embedded import EmbeddedStore
+from garboard_shop.job_rows import JobRow
+from garboard_shop.memory import Row, as_text
+from garboard_shop.moving import copy_shop
 from garboard_shop.pages.desk import ShopDesk
+from garboard_shop.pages.remembering import Made
 from garboard_shop.pages.views import routes_of
+from garboard_shop.postgres import PostgresStore
+from garboard_shop.store import KeptRow, Store
 from pages_rig import CHIEF, NOON, PASSWORD, SALTGRASS, make_shop
+from postgres_cluster import Cluster
 
 A_BOAT = 200
 ASKED = 101
@@ -40,6 +56,51 @@ PAGES = {
     "search": "/boats?q=saltgrass",
     "search, a word that all but four have and another": "/boats?q=boat+xyz00007",
 }
+
+WITH_ROWS = {
+    "board": "/board",
+    "board, all jobs by boat, page 2": "/board?view=all&sort=boat&page=2",
+    "board, stuck": "/board?view=stuck&sort=days",
+    "board, one technician's that fail": "/board?technician=R.+Vane&state=failing",
+    "board, fails by code": "/board?failing=prop_check.window.below",
+    "board, search": "/board?q=northlight",
+    "board, search with a slip": "/board?q=northlihgt",
+    "board, part of a hull number": "/board?view=all&q=00042",
+    "board, two words of few": "/board?view=all&q=plover+00001",
+    "board, handed over in eight weeks": "/board?view=all&handed=2026-10-05%2B56&sort=took",
+    "memory": "/memory",
+    "day sheet": "/days/2026-11-25",
+    "a boat": f"/boats/{SALTGRASS}",
+    "boats": "/boats?q=saltgrass",
+    "tablets": "/tablets",
+    "settings": "/settings",
+}
+A_BATCH = 1000
+
+
+def fill_with_rows(store: Store, number: int) -> None:
+    """So many boats of one entry and one job each, with their rows."""
+    for begin in range(0, number, A_BATCH):
+        offered, rows = {}, {}
+        for job, boat in zip(
+            jobs(number)[begin : begin + A_BATCH], boats(number)[begin : begin + A_BATCH], strict=True
+        ):
+            raw = one_entry(boat.hull, int(job.job.split()[1]), 0)
+            offered[boat.hull] = CheckedEntries([(entry_id(raw), raw)])
+            made = Made((boat.hull,), {boat.hull: ""}, None, "")
+            rows[boat.hull] = KeptRow(made.as_text(), as_text(attrs.evolve(boat, jobs=(job,))))
+        store.put_if_absent(offered, "000000000001", NOON - A_DAY * (2 + begin // A_BATCH), 0)
+        store.put_rows(rows)
+
+
+@lru_cache
+def jobs(number: int) -> tuple[JobRow, ...]:
+    return tuple(boat_rows.jobs(number))
+
+
+@lru_cache
+def boats(number: int) -> tuple[Row, ...]:
+    return tuple(boat_rows.rows(number))
 
 
 def fill(store: EmbeddedStore, entries: int) -> None:
@@ -104,9 +165,8 @@ def _memory(name: str) -> float:
     return int(Path("/proc/self/status").read_text().split(f"{name}:")[1].split()[0]) / 1024
 
 
-def opened(folder: Path) -> TestClient:
-    """Someone signed in, all boats of the day assessed and all hulls read before."""
-    store = EmbeddedStore(folder)
+def opened(store: Store) -> TestClient:
+    """Someone signed in, all boats of the day assessed, and all hulls and rows read before."""
     desk = ShopDesk(store, make_host(entry_points=False), now=lambda: NOON)
     client = TestClient(
         make_app(store, now=lambda: NOON, routes=routes_of(desk)), base_url="https://shop.test", follow_redirects=False
@@ -114,6 +174,8 @@ def opened(folder: Path) -> TestClient:
     client.post("/sign-in", data={"name": CHIEF, "password": PASSWORD})
     began = time.perf_counter()
     desk.index.refresh()
+    print(f"  {len(desk.remembering.memory.jobs())} jobs on the board", flush=True)
+    desk.remembering.learn_owners()
     print(
         f"  all its {len(store.digests())} boats can be searched after {time.perf_counter() - began:.1f} s", flush=True
     )
@@ -133,10 +195,15 @@ def time_to_answer(client: TestClient, path: str) -> float:
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
     options.add_argument("--entries", type=int, nargs=2, default=(10_000, 1_000_000))
+    options.add_argument("--rows", type=int, nargs=2, help="boats with a row each, instead of entries")
+    options.add_argument("--postgres", action="store_true", help="with --rows: in PostgreSQL")
     options.add_argument("--holding", type=Path, help="a shop's folder: only what it needs to start")
     chosen = options.parse_args()
     if chosen.holding:
         holding(chosen.holding)
+        return
+    if chosen.rows:
+        over_rows(chosen.rows, chosen.postgres)
         return
     sizes = chosen.entries
     with tempfile.TemporaryDirectory() as base:
@@ -147,13 +214,33 @@ def main() -> None:
             fill(store, entries)
             store.close()
             print(started(folder), flush=True)
-            clients.append(opened(folder))
-        print(f"| page | {sizes[0]} entries | {sizes[1]} entries | ratio |\n| --- | --- | --- | --- |")
-        for name, path in PAGES.items():
-            # In turn, so that a busy moment weighs on both.
-            times = [[time_to_answer(client, path) for client in clients] for _ in range(ASKED)]
-            little, much = (median(found) for found in zip(*times, strict=True))
-            print(f"| {name} | {little * 1000:.1f} ms | {much * 1000:.1f} ms | {much / little:.2f} |", flush=True)
+            clients.append(opened(EmbeddedStore(folder)))
+        compare(clients, PAGES, sizes, "entries")
+
+
+def compare(clients: Sequence[TestClient], pages: Mapping[str, str], sizes: Sequence[int], what: str) -> None:
+    """Ask each for each page in turn, so that a busy moment weighs on both; the table of medians."""
+    print(f"| page | {sizes[0]} {what} | {sizes[1]} {what} | ratio |\n| --- | --- | --- | --- |")
+    for name, path in pages.items():
+        for client in clients:
+            time_to_answer(client, path)
+        times = [[time_to_answer(client, path) for client in clients] for _ in range(ASKED)]
+        little, much = (median(found) for found in zip(*times, strict=True))
+        print(f"| {name} | {little * 1000:.1f} ms | {much * 1000:.1f} ms | {much / little:.2f} |", flush=True)
+
+
+def over_rows(sizes: Sequence[int], in_postgres: bool) -> None:
+    """How answers grow with the boats of a shop, by their rows."""
+    with tempfile.TemporaryDirectory() as base, ExitStack() as stack:
+        clients = []
+        for number in sizes:
+            store: Store = EmbeddedStore(make_shop(Path(base) / str(number)))
+            if in_postgres:
+                day, store = store, PostgresStore(stack.enter_context(Cluster()).database())
+                copy_shop(day, store)
+            fill_with_rows(store, number)
+            clients.append(opened(store))
+        compare(clients, WITH_ROWS, sizes, "boats")
 
 
 if __name__ == "__main__":

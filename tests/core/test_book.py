@@ -2,7 +2,7 @@
 
 import re
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from functools import lru_cache
 from io import BytesIO
@@ -18,6 +18,7 @@ from pypdf import PageObject, PdfReader
 
 import small_plugin
 from book_tags import structure_of
+from garboard.commands.book import photos_at
 from garboard.demo.samples_folder import sample_job_files
 from garboard.findings import (
     Axis,
@@ -38,12 +39,13 @@ from garboard.hosting.cut import LONGEST_NAME, LONGEST_TEXT, MOST_COLUMNS
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.titles import place_in_words
 from garboard.job_view import JobView
-from garboard.judging.assessing import assess_job_file
+from garboard.judging.assessing import AssessedJob, assess_job_file
+from garboard.owner_pages import Digits
 from garboard.records import Note, SignOff, StepState
-from garboard.report.book import date_in_words, handover_book
-from garboard.report.outline import cautions
+from garboard.report.book import handover_book
+from garboard.report.outline import cautions, date_in_words
 from garboard.report.type_faces import FOLDER, printable
-from garboard.steps import Assessed, Block, Calculator, ReportSection
+from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Calculator, ReportSection
 
 POINTS_PER_MILLIMETRE = 72 / 25.4
 HULL = "ABC12345C393"
@@ -64,7 +66,7 @@ def reader_of(content: bytes) -> PdfReader:
     return PdfReader(BytesIO(content))
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=3)
 def pages_of(content: bytes) -> list[str]:
     return [page.extract_text() for page in reader_of(content).pages]
 
@@ -89,7 +91,7 @@ def view(tmp_path: Path) -> JobView:
         *("Contents", "How to read it", "Cautions", "Cover your ears before the horn sounds."),
         *("Vessel and equipment", "Engines", "150 hp", "Propellers", "14.5 in", "Batteries", "AGM", "14 AWG"),
         *("Speed", "How fast it goes", "4800 ± 20 rev/min", "Runs"),
-        *("What was checked", "Alongside", "Under way", "Not heard from the dock. Look at its fuse first."),
+        *("Sound the horn", "Not heard from the dock. Look at its fuse first."),
         *("battery at rest 12.65 ± 0.05 V", "Punch list", "Fog came in. (look again)", "Signatures"),
         *("Technician, T. Ryggare, signed 15 May 2026", "Owner, An Owner, signature and date"),
         *("What this book rests on", "An invented rule of the test shop (common practice, no source)", "small 3"),
@@ -101,7 +103,7 @@ def test_the_book_says(expected: str) -> None:
 
 def test_the_hull_number_is_on_every_page_and_pages_are_numbered() -> None:
     pages = reader_of(small_book()).pages
-    assert len(pages) > 4
+    assert len(pages) > 3
     assert HULL in pages[0].extract_text()
     for number, page in enumerate(pages[1:], start=2):
         foot = on_one_line(page.extract_text())
@@ -111,7 +113,8 @@ def test_the_hull_number_is_on_every_page_and_pages_are_numbered() -> None:
 
 def test_the_contents_name_every_chapter_with_its_page() -> None:
     reader: Any = reader_of(small_book())
-    contents = re.sub(r"(\. )+", "", on_one_line(reader.pages[1].extract_text()))
+    page = next(page for page in reader.pages if "How to read it" in page.extract_text())
+    contents = re.sub(r"(\. )+", "", on_one_line(page.extract_text()))
     chapters = chapters_of(reader)
     assert len(chapters) >= 7
     for chapter in chapters:
@@ -119,8 +122,8 @@ def test_the_contents_name_every_chapter_with_its_page() -> None:
 
 
 def chapters_of(reader: Any) -> list[Any]:
-    """The bookmarks of chapters: those just below the boat's name."""
-    return [entry for entry in reader.outline[1] if not isinstance(entry, list)]
+    """The bookmarks of chapters of the Record, the second part."""
+    return [entry for entry in reader.outline[-1] if not isinstance(entry, list)]
 
 
 def test_bookmarks_lead_to_the_page_the_chapter_stands_on() -> None:
@@ -131,7 +134,7 @@ def test_bookmarks_lead_to_the_page_the_chapter_stands_on() -> None:
 
 
 def test_cautions_come_before_everything_done_on_the_water() -> None:
-    assert chapters_of(reader_of(small_book()))[0].title == "Cautions"
+    assert chapters_of(reader_of(small_book()))[0].title == "1 Cautions"
 
 
 def test_the_document_has_title_language_author_and_the_jobs_date() -> None:
@@ -147,9 +150,9 @@ def test_the_document_has_title_language_author_and_the_jobs_date() -> None:
 def test_the_book_is_tagged_whole_headings_tables_with_heads_and_figures_in_words() -> None:
     tree = structure_of(small_book())
     counted = Counter(tag for tag, _, _ in tree)
-    assert counted["/H1"] == 1
+    assert counted["/H1"] == 2, "the boat's name, and Record"
     assert counted["/H2"] >= 7
-    assert min(counted["/P"], counted["/Table"], counted["/TD"], counted["/H3"], counted["/H4"]) > 1
+    assert min(counted["/P"], counted["/Table"], counted["/TD"]) > 1
     assert all(scope == "/Column" for tag, _, scope in tree if tag == "/TH")
     assert counted["/TH"] > counted["/Table"]
     assert all(alt for tag, alt, _ in tree if tag == "/Figure")
@@ -182,8 +185,8 @@ def test_the_number_of_a_section_is_printed_large() -> None:
 
     for page in reader_of(small_book()).pages:
         page.extract_text(visitor_text=note)
-    assert sizes["40.0 ± 0.4 kn"] == 24
-    assert sizes["at full throttle"] == 9
+    assert sizes["40.0 ± 0.4 kn"] == 15
+    assert sizes["at full throttle"] == 8
 
 
 def test_the_fonts_travel_with_the_book() -> None:
@@ -327,10 +330,10 @@ def test_no_text_stands_outside_the_margins_however_much_there_is() -> None:
 
 
 def test_headings_of_a_table_repeat_on_every_page_it_reaches() -> None:
-    """Twelve rows of words, too tall for a page."""
-    tall = Table("Tall", ("Number", "What was seen"), tuple((f"row {n}", many_words(120)) for n in range(12)))
+    """Twenty rows of words, too tall for a page."""
+    tall = Table("Tall", ("Number", "What was seen"), tuple((f"row {n}", many_words(120)) for n in range(20)))
     book = book_of(small_plugin.small_view(Path()), host_with_section(lambda view, assessed: [tall]))
-    with_rows = [on_one_line(text) for text in pages_of(book) if "row 1" in text or "row 11" in text]
+    with_rows = [on_one_line(text) for text in pages_of(book) if "row 1" in text or "row 19" in text]
     assert len(with_rows) >= 2
     for text in with_rows:
         assert "Number What was seen" in text
@@ -361,7 +364,7 @@ def test_a_card_stands_in_a_frame_of_its_own_with_the_vessels_name(view: JobView
 def test_a_check_that_passes_takes_one_line(view: JobView) -> None:
     values = tuple(attrs.evolve(m, value=True) if m.field == "heard" else m for m in view.measurements)
     text = whole(book_of(attrs.evolve(view, measurements=values)))
-    assert "pass Horn Heard from the dock. 1" in text
+    assert "pass Horn Heard from the dock. [1]" in text
     assert "battery at rest" not in text
 
 
@@ -376,7 +379,7 @@ def test_tables_no_section_shows_come_last_and_only_when_they_hold_a_number(view
         tables=(words, numbers),
     )
     text = whole(book_of(view, host_with_section(lambda view, assessed: [], finding)))
-    assert "0.21" in text.partition("Readings and workings")[2]
+    assert "0.21" in text.partition("In order.")[2].partition("Table 3.1 Drop")[2]
     assert "All tight" not in text
 
 
@@ -399,26 +402,134 @@ def host_with_section(
 
 
 @lru_cache(maxsize=1)
-def sample_book() -> bytes:
+def sample_job() -> tuple[AssessedJob, PluginHost, Path]:
     """The sample job with every check done."""
     file = next(file for file in sample_job_files() if file.parent.name == "kittiwake")
     host = make_host(entry_points=False)
-    job = assess_job_file(file, host)
-    return handover_book(job.view, host, job.assessed)
+    return assess_job_file(file, host), host, file
+
+
+@lru_cache(maxsize=2)
+def sample_book(size: str = "letter") -> bytes:
+    job, host, file = sample_job()
+    return handover_book(job.view, host, job.assessed, size, load_photo=photos_at(file))
+
+
+OWNERS_PAGES = (
+    "Before you go, and if it will not start",
+    "At the helm",
+    "Fuel and range",
+    "Where things are",
+    "Find these in the dark",
+    "Care, and what you signed for",
+    "Cards to cut out",
+)
+
+
+@lru_cache(maxsize=1)
+def your_boat() -> Mapping[str, str]:
+    """The text of the owner's pages of the sample book, by title; that of the cover under ""."""
+    reader: Any = reader_of(sample_book())
+    entries = {entry.title: reader.get_destination_page_number(entry) for entry in reader.outline[1]}
+    return {title: on_one_line(pages_of(sample_book())[page]) for title, page in {"": 0, **entries}.items()}
+
+
+def test_your_boat_comes_first_a_page_each_and_then_the_record() -> None:
+    reader: Any = reader_of(sample_book())
+    assert tuple(your_boat()) == ("", *OWNERS_PAGES)
+    assert [reader.get_destination_page_number(entry) for entry in reader.outline[1]] == [1, 2, 3, 4, 5, 6, 7]
+    assert (reader.outline[2].title, reader.get_destination_page_number(reader.outline[2])) == ("Record", 8)
+
+
+@pytest.mark.parametrize(
+    ("page", "answer"),
+    [
+        ("", "All 108 checks passed, and nothing is open."),
+        ("", "At 4200 rpm a full tank takes you 85 nm out and back with a third of it left."),
+        ("Fuel and range", "a quarter, 42 gal 37 23 21 15"),
+        ("Fuel and range", "3590 24.4 28.0 15.0 1.63 1.87"),
+        ("At the helm", "Between 2100 and 3090 rpm the boat climbs its own bow wave."),
+        ("At the helm", "Propellers 15.3 x 19 in, 3 blades."),
+        ("Cards to cut out", "VHF radio 10 A breaker"),
+        ("Cards to cut out", "090 +2.1"),
+        ("Care, and what you signed for", "15 April 2027 next service 20 hour check or at 20 engine hours"),
+        ("Care, and what you signed for", "Loose clamp on the port fuel hose"),
+        ("Care, and what you signed for", "Owner J. Ashdown 15 May 2026"),
+        ("Care, and what you signed for", "Engine warranty N. Sorrel"),
+        ("Where things are", "4 Fire extinguisher, inside the cabin door"),
+        ("Find these in the dark", "1 VHF radio, breaker 10 A"),
+        ("Before you go, and if it will not start", "(3 on the page \u201cWhere things are\u201d)"),
+    ],
+)
+def test_an_owner_finds_the_answer_on_its_page(page: str, answer: str) -> None:
+    assert answer in your_boat()[page]
+
+
+def test_a_distance_is_rounded_down_and_a_third_is_kept() -> None:
+    """170 gal, a third each way, at 4200 rpm: 30.8 kn for 20.4 gal/h, by the throttle steps' own page."""
+    speed, flow = 30.8, 20.4
+    assert 85 <= 170 / 3 * speed / flow < 86
+    assert "Your usual cruise, 4200 rpm 85 nm out, 85 back" in your_boat()["Fuel and range"]
+
+
+@pytest.mark.parametrize("word", ["±", "basis", "from memory", "no source", "oefficient", "rev/min", "-0.0", "−0.0"])
+def test_your_boat_holds_nothing_for_its_author(word: str) -> None:
+    assert word in " ".join(pages_of(sample_book())) or word in ("from memory", "-0.0", "−0.0")
+    assert not [title for title, text in your_boat().items() if word in text]
+
+
+def test_nothing_an_owner_reads_is_smaller_than_nine_points_but_the_foot() -> None:
+    small: list[tuple[str, float]] = []
+
+    def note(text: str, _cm: object, _tm: object, _font: object, size: float) -> None:
+        if text.strip() and size < 9:
+            small.append((text.strip(), size))
+
+    for page in reader_of(sample_book()).pages[1:8]:
+        small.clear()
+        page.extract_text(visitor_text=note)
+        assert {size for _, size in small} == {7.5}, small
+        assert len(small) <= 3, small
+
+
+def test_letter_and_a4_break_into_the_same_pages() -> None:
+    assert pages_of(sample_book("A4")) == pages_of(sample_book())
+
+
+def test_what_nobody_entered_has_no_page_of_the_owners() -> None:
+    reader: Any = reader_of(small_book())
+    assert [entry.title for entry in reader.outline[1]] == ["Care, and what you signed for"]
+
+
+def test_sections_of_one_title_share_a_page_their_digits_at_its_head(view: JobView) -> None:
+    module = ModuleType("two")
+
+    def section(key: str, part: str, *blocks: Block) -> ReportSection:
+        return ReportSection(key=f"two.{key}", title="Helm", order=1, part=part, build=lambda view, assessed: blocks)
+
+    @hookimpl
+    def register_report_sections(register: Callable[[ReportSection], None]) -> None:
+        register(section("words", YOUR_BOAT, "One paragraph."))
+        register(section("digits", YOUR_BOAT, Digits("42 kn", "full speed"), Number("slow", -0.04, "kn")))
+        register(section("cover", COVER, "It ran well."))
+
+    vars(module).update(register_report_sections=register_report_sections)
+    pages = pages_of(book_of(view, make_host((), entry_points=False, modules={"two": module})))
+    assert "It ran well." in pages[0]
+    assert "Helm 42 kn full speed 0.0 kn slow One paragraph." in on_one_line(pages[1])
 
 
 def test_the_book_of_a_whole_commissioning_is_short_enough_to_be_read() -> None:
-    assert len(reader_of(sample_book()).pages) <= 21
+    assert len(reader_of(sample_book()).pages) <= 26, "8 of them Your boat"
     assert_inside(sample_book())
 
 
 def test_all_cautions_stand_on_one_page() -> None:
     reader: Any = reader_of(sample_book())
     pages = {e.title: reader.get_destination_page_number(e) for e in chapters_of(reader)}
-    text = on_one_line(reader.pages[pages["Cautions"]].extract_text())
-    file = next(file for file in sample_job_files() if "kittiwake" in str(file))
-    host = make_host(entry_points=False)
-    for caution in cautions(assess_job_file(file, host).view, host):
+    text = on_one_line(reader.pages[pages["1 Cautions"]].extract_text())
+    job, host, _ = sample_job()
+    for caution in cautions(job.view, host):
         assert caution.text in text
 
 
@@ -443,7 +554,7 @@ def test_a_book_of_a_boat_nobody_has_signed_for_is_a_draft_and_says_what_is_open
     unsigned = book_of(attrs.evolve(view, sign_offs=()))
     cover, *others = map(on_one_line, pages_of(unsigned))
     assert "NOT YET HANDED OVER 1 fail; the technician has not signed; the owner has not signed." in cover
-    assert all("Handover book of Señora Åse, draft" in page for page in others)
+    assert all(re.search("Señora Åse, (Your boat|Record), draft, not handed over", page) for page in others)
     assert "To be handed over after commissioning" in whole(unsigned)
 
 
@@ -490,7 +601,7 @@ def test_cautions_of_what_is_not_fitted_are_left_out(view: JobView) -> None:
 
 def test_bases_are_numbered_in_the_order_they_are_met() -> None:
     pages = pages_of(sample_book())
-    cautions_page = next(page for page in pages if on_one_line(page).startswith("Cautions"))
+    cautions_page = next(page for page in pages if "1 Cautions These held" in on_one_line(page))
     assert "(basis 1)" in cautions_page
 
 

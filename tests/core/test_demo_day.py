@@ -59,7 +59,7 @@ def test_a_value_that_disagrees_is_not_used_and_says_so(day: Day) -> None:
 
 
 def test_the_managers_evening_leaves_nothing_to_decide_and_is_not_repeated(day: Day) -> None:
-    assert len(settle_day(day.shop)) == 2
+    assert len(settle_day(day.shop)) == 3
     assert settle_day(day.shop) == ()
     with HullFolder(day.shop, read_only=True) as shop:
         assert open_hull(shop, "QQZO1209A626").jobs == open_hull(shop, LONG_REACH).jobs == ("long-reach-2026-05",)

@@ -175,7 +175,11 @@ def test_the_cores_readme_gives_a_reason_for_every_library_in_use() -> None:
 
 
 JSON_OF_COMMANDS = {
-    "assess": [["--plugin", "README.md", "assess", "sample_jobs", "sample_jobs/broken/jobs"], ["assess", "FOLDER"]],
+    "assess": [
+        ["--plugin", "README.md", "assess", "sample_jobs", "sample_jobs/broken/jobs"],
+        ["assess", "FOLDER"],
+        ["assess", "sample_jobs/kittiwake", "--only", "garboard_prop_check", "--explain"],
+    ],
     "recording": [
         ["recording", "sample_jobs/kittiwake/turn.n2k.csv", "--turns"],
         ["recording", "sample_jobs/broken/recordings/bad_checksum.log"],

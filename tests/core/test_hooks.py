@@ -13,10 +13,11 @@ import pytest
 import garboard
 import small_plugin
 from garboard import hooks
+from garboard.commands.new_plugin import files_of
 from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
 from garboard.hooks import hookimpl
 from garboard.hosting.apart import MAKERS
-from garboard.hosting.host import BUILT_IN, PluginHost, make_host
+from garboard.hosting.host import BUILT_IN, PluginHost, empty_host, make_host
 from garboard.job_view import JobView
 from garboard.samples import Sample, gather
 from garboard.steps import Calculator, Guidance, LiveGuide, Phase, Step
@@ -502,3 +503,24 @@ def test_assessing_twice_gives_the_same(tmp_path: Path) -> None:
     host = small_plugin.small_host()
     view = small_plugin.small_view(tmp_path)
     assert host.assess(view) == host.assess(view)
+
+
+def test_a_hook_that_is_to_go_is_told_with_its_line_and_works_until_then(tmp_path: Path) -> None:
+    """The mark is pluggy's `warn_on_impl`. No hook of this version has it, so one is marked here."""
+    file = tmp_path / "own.py"
+    file.write_text(files_of("own")["own.py"])
+    marked, plain = empty_host(), empty_host()
+    spec = marked.manager.hook.register_settings.spec
+    assert spec is not None
+    spec.warn_on_impl = DeprecationWarning("register_settings goes in version 2; take register_choices")
+    for host in (marked, plain):
+        host.load_file(file)
+    (fault,) = marked.faults
+    line = (
+        file.read_text().splitlines().index("def register_settings(register: Callable[[Setting], None]) -> None:") + 1
+    )
+    assert (fault.code, fault.file, fault.at_work) == ("hook_going", str(file), True)
+    assert fault.line in (line, line - 1)  # Python before 3.13 counts a function from its first decorator on
+    assert fault.reason == "register_settings goes in version 2; take register_choices"
+    assert [one.key for one in marked.settings] == ["own.most_water"]
+    assert plain.faults == ()

@@ -19,23 +19,19 @@ from garboard.history.exchange import import_job
 from garboard.hosting.host import PluginHost
 from garboard.job_files.job_file import read_job_file
 from garboard.records import JsonValue
-from garboard.testing import as_data, job_from, judge, load, open_folder
-from histories import HULL, JOB, tablet
+from garboard.testing import as_data, job_from, job_of, judge, judged, load, made_recording, open_folder
+from histories import tablet
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "sample_jobs" / "kittiwake" / "job.json"
 LOG = "time,engine_speed#0 [rev/min]\n0,5800\n1,5810\n"
 
 
-def job(*measurements: JsonValue) -> dict[str, JsonValue]:
-    return {"vessel": {"hull_number": HULL}, "job": {"id": JOB}, "measurements": list(measurements)}
+def of_horn(**values: JsonValue | bytes) -> dict[str, JsonValue | bytes]:
+    return {f"small.horn/{field}": value for field, value in values.items()}
 
 
-def measured(field: str, value: JsonValue, step: str = "small.horn") -> JsonValue:
-    return {"step": step, "field": field, "value": value}
-
-
-HEARD = job(measured("battery", "12.6 V"), measured("heard", True))
+HEARD = of_horn(battery="12.6 V", heard=True)
 
 
 @pytest.fixture
@@ -44,7 +40,7 @@ def host() -> PluginHost:
 
 
 def test_a_job_from_a_dict_is_judged(host: PluginHost) -> None:
-    (found,) = as_data(judge(job_from(HEARD, host), host, "small.horn"))
+    (found,) = as_data(judge(job_from(job_of(HEARD), host), host, "small.horn"))
     assert (found["verdict"], found["about"]) == ("pass", "Horn")
     assert found["numbers"] == [
         {
@@ -63,18 +59,55 @@ def test_a_job_from_a_dict_is_judged(host: PluginHost) -> None:
 
 def test_every_fault_of_a_dict_is_told_as_of_a_file(host: PluginHost) -> None:
     with pytest.raises(InputError) as told:
-        job_from(job(measured("battery", "99 V"), measured("heard", "yes")), host)
+        job_from(job_of(of_horn(battery="99 V", heard="yes")), host)
     assert [fault.where for fault in told.value.faults] == ["measurements[0].value", "measurements[1].value"]
 
 
 def test_a_dicts_recordings_lie_in_the_folder_given(host: PluginHost, tmp_path: Path) -> None:
-    recorded = job(measured("log", {"file": "run.csv"}))
+    recorded = job_of(of_horn(log={"file": "run.csv"}))
     with pytest.raises(InputError):
         job_from(recorded, host, tmp_path)
     (tmp_path / "run.csv").write_text(LOG)
     recording = job_from(recorded, host, tmp_path).recording("small.horn", "log")
     assert recording is not None
     assert sum(map(len, recording.streams.values())) == 2
+
+
+def test_values_are_judged_in_one_line_with_vessel_and_settings(host: PluginHost) -> None:
+    (found,) = judged("small.horn", HEARD, host)
+    assert (found["verdict"], found["about"]) == ("pass", "Horn")
+    twin: dict[str, JsonValue] = {"engines": [{"position": "port"}, {"position": "starboard"}]}
+    each = {f"small.run/speed//{one}": "5800 rev/min" for one in ("port", "starboard")}
+    assert [found["about"] for found in judged("small.run", each, host, vessel=twin)] == [
+        "port engine",
+        "starboard engine",
+    ]
+    assert job_of({}, settings={"small.way": "louder"})["settings"] == {"small.way": "louder"}
+
+
+def test_a_recording_that_was_made_is_read_as_it_was_meant(host: PluginHost, tmp_path: Path) -> None:
+    made = made_recording({"engine_speed#0": 5800.0, "roll": [1.0, 2.0, 3.0], "heading true": abs}, seconds=1, rate=2)
+    whole = job_of(of_horn(log=made), folder=tmp_path)
+    recording = job_from(whole, host, tmp_path).recording("small.horn", "log")
+    assert recording is not None
+    streams = {(key.quantity, key.instance, key.reference): [*one.values] for key, one in recording.streams.items()}
+    assert streams == {
+        ("engine_speed", "0", ""): [5800.0] * 3,
+        ("roll", "", ""): [1.0, 2.0, 3.0],
+        ("heading", "", "true"): [0.0, 0.5, 1.0],
+    }
+    assert {tuple(one.times) for one in recording.streams.values()} == {(0.0, 0.5, 1.0)}
+
+
+def test_what_cannot_be_made_says_what_to_give(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="step/field/row/piece, got 'speed'"):
+        job_of({"speed": "30 kn"})
+    with pytest.raises(ValueError, match="give the folder"):
+        job_of(of_horn(log=b"time\n"))
+    with pytest.raises(ValueError, match="no quantity is called enigne_speed#0; there are heading"):
+        made_recording({"enigne_speed#0": 1.0})
+    with pytest.raises(ValueError, match="'roll' has 2 values for 3 lines"):
+        made_recording({"roll": [1.0, 2.0]}, seconds=1, rate=2)
 
 
 def test_a_job_file_is_judged_as_the_program_judges_it() -> None:

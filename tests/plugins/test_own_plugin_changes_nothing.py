@@ -30,8 +30,8 @@ def change(view):
         object.__setattr__(engine, "full_throttle_low", None)
     for one in view.measurements:
         if isinstance(one.value, dict):
-            recording = view.load_recording(one.value["file"])
-            recording.streams.clear()
+            if one.value["file"].endswith(".csv"):  # and not a photo
+                view.load_recording(one.value["file"]).streams.clear()
             one.value.clear()
         object.__setattr__(one, "value", "1 V")
     view._at.clear()

@@ -97,7 +97,7 @@ def contracts_over(plugins: Iterable[str]) -> str:
             "name": PLUGINS_THAT_JUDGE,
             "type": "forbidden",
             "source_modules": judging,
-            "forbidden_modules": ["garboard.*.*", "garboard.testing", "kivy"],
+            "forbidden_modules": ["garboard.*.*", "garboard.testing", "garboard.pytest_plugin", "kivy"],
         },
     ]
     head = {**config, "root_packages": [*config["root_packages"], *judging]}

@@ -18,7 +18,9 @@ from garboard.steps import is_open
 from garboard_tablet.models.ashore import _amount
 from garboard_tablet.models.asks import shown
 from garboard_tablet.models.covered import coverage
-from garboard_tablet.models.pages import PunchLine, still_to_do, to_put_right, what_is_missing
+from garboard_tablet.models.day_path import whole_day
+from garboard_tablet.models.pages import PunchLine, steps_by_phase, still_to_do, to_put_right, what_is_missing
+from garboard_tablet.models.step_page import counted
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.vessels import VesselLine
 from tablet.driver import Drive, new_job, view_of
@@ -60,6 +62,16 @@ def test_the_punch_list_is_the_one_of_the_book_and_the_day_sheet(opened: Opened,
     assert missing[: len(lines)] == lines
     assert len(failing) == len({(a.finding.about, a.finding.sentence) for a in assessed
                                 if a.finding.verdict is Verdict.FAIL})  # fmt: skip
+
+
+def test_what_fails_in_the_phases_of_the_day_adds_up_to_what_fails(opened: Opened) -> None:
+    """Two circuits that fail in one step are two fails, over the day and over its phase."""
+    tablet, hull, job = opened("long_reach")
+    assessed = tablet.assess(hull, job)
+    day = whole_day([*steps_by_phase(tablet, hull, job, assessed)])
+    fails = sum(count for verdict, count in filter(None, (stretch.worst for stretch in day)) if verdict is Verdict.FAIL)
+    assert fails == dict(counted(assessed))[Verdict.FAIL] > len({one.step for one in assessed
+                                                                 if one.finding.verdict is Verdict.FAIL})  # fmt: skip
 
 
 def test_two_values_that_disagree_are_named_by_what_they_are_of(opened: Opened) -> None:
@@ -172,11 +184,12 @@ def test_a_job_with_a_fail_says_so_in_red_and_asks_to_look_before_anybody_signs(
     here = d.app.tablet.session.here
     to_do = sum(is_open(view_of(d), step) for step in d.app.tablet.host.steps)
     assert here.page == "hand over"
-    assert d.says(f"1 check fails, {to_do} to do.")
-    assert (d.find("missing").kind, d.find("technician signs").kind) == ("main", "plain")
-    d.press("missing")
+    assert d.says(f"1 fail, {to_do} to do")
+    assert (d.find("open point").kind, d.find("technician signs").kind) == ("main", "plain")
     about = next(w for w in d.widgets() if getattr(w, "text", "") == "Horn" and getattr(w, "bold", False))
     assert about.parent._shape.mark == VERDICT_MARKS[Verdict.FAIL]
+    d.press("open point")
+    assert d.app.tablet.session.here.step == "dock.horn", "the worst is one press from where it is put right"
     d.press("back", "technician signs")
     assert d.says("The signature does not cover them")
     height = {text: w.y for w in d.widgets() if (text := getattr(w, "text", ""))}
@@ -184,6 +197,8 @@ def test_a_job_with_a_fail_says_so_in_red_and_asks_to_look_before_anybody_signs(
     assert failing > max(y for text, y in height.items() if text.startswith("To do: ")), "what fails stands first"
     while not d.says("entries, as they are now"):
         d.press("page down")
+    d.press("part 0", "all of it", "go on")
+    assert d.says(f"{to_do + 1} points are open, and not covered: horn, "), "it stays in sight while one signs"
 
 
 def test_a_complete_job_is_signed_with_the_press_under_the_thumb(drive: Drive) -> None:
@@ -196,7 +211,15 @@ def test_a_complete_job_is_signed_with_the_press_under_the_thumb(drive: Drive) -
     d.press("hand over")
     d.wait(lambda: d.says("Nothing is missing."))  # once the findings are known, and not before
     assert d.find("technician signs").kind == "main"
-    assert not d.has("missing")
+    assert not d.has("open point")
+    d.app.tablet.sign(here.hull, here.job, "technician", "Kim", b"<svg/>")
+    d.app.screen.redraw()
+    d.wait(lambda: bool(d.find("owner signs").kind == "main"))
+    assert d.find("technician signs").kind == "plain"
+    d.app.tablet.sign(here.hull, here.job, "owner", "A. Marsh", b"<svg/>")
+    d.app.screen.redraw()
+    d.wait(lambda: d.has("to the book"))
+    assert d.find("to the book").kind == "main", "both have signed: the book is what is left"
 
 
 def test_a_failing_check_stands_on_the_punch_list_and_leads_to_its_step(drive: Drive) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from garboard.findings import Basis, BasisKind, Finding, Limit, Number, Verdict
+from garboard.hosting.host import make_host
 from garboard.steps import Assessed, Phase
 from garboard_tablet.models.limit_bar import LimitScale
 from garboard_tablet.models.step_page import counted, headline, standing
@@ -244,3 +245,19 @@ def test_a_step_done_by_itself_is_done_no_more_when_its_value_is_undone_or_turns
     d.press("back", "value Heard from the end of the dock", "choice No", "back")
     assert view_of(d).state_of("dock.horn") == "under way", "it does not pass any more"
     assert d.find("done").text == "Step done", "and a person may still say that it is done"
+
+
+def test_a_step_nobody_tried_leads_to_its_first_value_though_none_is_needed(drive: Drive) -> None:
+    """The check says that it is not tried yet: a large "Step done" beside it would be the wrong way on."""
+    d = drive(make_host=lambda: make_host(("garboard_engine_trial",), entry_points=False))
+    new_job(d)
+    here = d.app.tablet.session.here
+    d.app.way.go(here.to("step", step="engine_trial.instruments"))
+    d.step()
+    assert d.find("continue").text == "Next: Depth by lead line, from the water line"
+    assert not d.has("done")
+    d.press("continue")
+    d.number("3")
+    while d.app.tablet.session.here.page == "entry":
+        d.press("back")
+    assert d.find("done").text == "Step done", "it is tried, and nothing else is needed"

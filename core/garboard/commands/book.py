@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+import attrs
 import click
 
 from garboard.commands.tools import need_office, reading_shown, refuse_unless_a_pdf_can_stand_there, write_file
 from garboard.disk.attachments import AttachmentDamaged, Attachments
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER
+from garboard.faults import GarboardError, in_words
 from garboard.job_files.job_file import file_beside, is_a_file, is_beside
 from garboard.report.photos import Photo, PhotoLoader
 from garboard.report.terminal import Tools
+
+if TYPE_CHECKING:
+    from garboard.history.proof import Proof
+    from garboard.hosting.host import PluginHost
+    from garboard.job_view import JobView
 
 
 @click.command("book", help="Write the handover book of a job as a PDF. JOB is a job file or a folder of hull files.")
@@ -26,9 +34,11 @@ from garboard.report.terminal import Tools
     show_default=True,
     help="Paper size.",
 )
+@click.option("--by", default="", help="Who issues it. Default: the name under which this machine writes.")
+@click.option("--no-entry", is_flag=True, help="Keep no entry in the folder that this book was issued.")
 @click.pass_obj
-def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: str) -> None:
-    """Assess the job and write its book."""
+def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: str, by: str, no_entry: bool) -> None:
+    """Assess the job and write its book. A folder of hull files keeps that it was issued."""
     from garboard.judging.assessing import assess_one
 
     need_office()
@@ -41,9 +51,44 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
         done = assess_one(job, host, hull, job_id)
     for damage in done.damage:
         click.echo(f"damage: {damage}", err=True)
-    pdf = handover_book(done.view, host, done.assessed, paper, unread=done.unread, load_photo=photos_at(job))
+    proof = _proof(job, done.view) if job.is_dir() else None
+    load = photos_at(job)
+    pdf = handover_book(done.view, host, done.assessed, paper, unread=done.unread, load_photo=load, proof=proof)
     write_file(out, pdf)
     click.echo(f"Wrote {out}")
+    if proof is not None and not no_entry:
+        _keep_issued(job, done.view, pdf, proof, by, host)
+
+
+def _proof(folder: Path, view: JobView) -> Proof:
+    from garboard.disk.hullfile import HullFolder
+    from garboard.history.boat import open_hull
+    from garboard.history.proof import proof_of
+
+    with HullFolder(folder, read_only=True) as hulls:
+        return proof_of(open_hull(hulls, view.vessel.hull_number), view.job.id)
+
+
+def _keep_issued(folder: Path, view: JobView, pdf: bytes, proof: Proof, by: str, host: PluginHost) -> None:
+    """Keep the entry. The book is whole without it: where the folder cannot be written, the person is told."""
+    from garboard.commands.hulls import author_of, save_all
+    from garboard.disk.hullfile import HullFolder
+    from garboard.history.boat import open_hull
+    from garboard.history.proof import issue
+
+    try:
+        with HullFolder(folder) as hulls:
+            boat = open_hull(hulls, view.vessel.hull_number)
+            author = author_of(hulls, boat.state, "", by)
+            author = attrs.evolve(
+                author, by=by or author.tablet, plugins={one.name: one.version for one in host.plugins}
+            )
+            entry = issue(author, boat, view.job.id, pdf, proof)
+            save_all(hulls, [entry] if entry else [])
+    except (GarboardError, OSError) as failure:
+        click.echo(f"Not kept that it was issued: {in_words(failure)}", err=True)
+        return
+    click.echo(f"{'Kept' if entry else 'Kept before'}: issued, root {proof.short}")
 
 
 def photos_at(job: Path) -> PhotoLoader:

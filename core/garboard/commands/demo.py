@@ -47,7 +47,7 @@ def command(tools: Tools, out: Path, show_all: bool) -> None:
             console.print(f"  {words}", soft_wrap=True, highlight=False)
         _print_reports(console, host, jobs)
     _write_findings(out, host, jobs)
-    _write_books(console, out, host, jobs)
+    _write_books(console, out, host, jobs, day.shop)
     _print_boats(console, jobs)
     _print_what_next(console, out, jobs)
 
@@ -67,13 +67,15 @@ def _write_findings(out: Path, host: PluginHost, jobs: Mapping[str, AssessedJob]
     write_file(out / "findings.json", json_out.document(host, plain).encode())
 
 
-def _write_books(console: Console, out: Path, host: PluginHost, jobs: Mapping[str, AssessedJob]) -> None:
+def _write_books(console: Console, out: Path, host: PluginHost, jobs: Mapping[str, AssessedJob], shop: Path) -> None:
     from rich.progress import track
 
+    from garboard.commands.book import photos_at
     from garboard.report.book import handover_book
 
+    load = photos_at(shop)
     for name in track(jobs, "Handover books", console=console, disable=not console.is_terminal, transient=True):
-        write_file(_book(out, name), handover_book(jobs[name].view, host, jobs[name].assessed))
+        write_file(_book(out, name), handover_book(jobs[name].view, host, jobs[name].assessed, load_photo=load))
 
 
 def _print_boats(console: Console, jobs: Mapping[str, AssessedJob]) -> None:

@@ -28,12 +28,21 @@ failed to load.
 @click.command("plugins", help=HELP, short_help="List loaded and broken plugins.")
 @click.option("--json", "as_json", is_flag=True, help="Print the list as JSON.")
 @click.option("--full", is_flag=True, help="Print the settings and keys of the program's own plugins too.")
+@click.option(
+    "--reference", is_flag=True, help="Print what a plugin's author looks up: hooks, kinds, units, orders, codes."
+)
 @beside_option
 @click.pass_context
-def command(context: click.Context, as_json: bool, full: bool, beside: Path) -> None:
+def command(context: click.Context, as_json: bool, full: bool, reference: bool, beside: Path) -> None:
     """List plugins and exit."""
     tools: Tools = context.obj
     host = tools.host_for(beside)
+    if reference:
+        from garboard.commands import plugin_reference  # here: what it needs is much
+
+        found = plugin_reference.reference(host)
+        click.echo(json.dumps(found, indent=1, ensure_ascii=False) if as_json else plugin_reference.as_text(found))
+        return
     commands = [*tools.plugin_commands]
     offered = {plugin.name: _offers(host, plugin.name) for plugin in host.plugins}
     if as_json:

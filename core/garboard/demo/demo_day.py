@@ -14,7 +14,7 @@ import attrs
 
 from garboard import hull_number
 from garboard.disk.clock import HybridClock, wall_milliseconds
-from garboard.disk.entries import Entry, make_entry
+from garboard.disk.entries import SHOP_RECORD, Entry, make_entry
 from garboard.disk.hullfile import HullFolder
 from garboard.history import exchange
 from garboard.history.authoring import Author, measure, same_boat, settle, sign_off
@@ -22,8 +22,10 @@ from garboard.history.boat import author_for, open_hull
 from garboard.history.merge import MergeReport, merge
 from garboard.history.registers import RegisterKey, name_of
 from garboard.history.replay import HullState, replay
+from garboard.history.setting_entries import set_setting, shop_settings
 from garboard.job_files.job_file import JobFile, read_job_file
 
+TELEPHONE = {"handover.shop_telephone": "555 0142", "handover.shop_hours": "Monday to Friday, 8 to 17"}
 A_DAY = 24 * 60 * 60 * 1000
 MANAGER = "M. Office"
 EVENING = "2026-05-15T18:20:00-04:00"
@@ -122,7 +124,18 @@ def _from_a_plugin_not_here(third: HullFolder, job_file: JobFile, author: Author
 def settle_day(shop: Path) -> tuple[str, ...]:
     """What the manager decides in the evening, in words. Decided already, nothing is decided again."""
     with HullFolder(shop) as hulls:
-        return (*_choose_the_speed(hulls), *_join_the_numbers(hulls))
+        return (*_choose_the_speed(hulls), *_join_the_numbers(hulls), *_enter_the_telephone(hulls))
+
+
+def _enter_the_telephone(hulls: HullFolder) -> Iterator[str]:
+    """The shop's own settings: whom an owner calls."""
+    known = {one.key for one in shop_settings(hulls.entries(SHOP_RECORD))}
+    unset = {key: value for key, value in TELEPHONE.items() if key not in known}
+    for key, value in unset.items():
+        state = replay(SHOP_RECORD, hulls.entries(SHOP_RECORD))
+        hulls.save(set_setting(_manager(hulls, state), state, key, value, "it stands in the owners' books"))
+    if unset:
+        yield f"the shop's telephone: {', '.join(unset.values())}"
 
 
 def _is_the_speed_measured_twice(key: RegisterKey) -> bool:

@@ -62,6 +62,11 @@ FORECAST = "forecast"
 ALIKE = "alike"
 """Kind of the entries, in the shop's record, that say what boats of each kind kept; see `history.boats_alike`."""
 
+PLAN = "plan"
+"""Kind of the entries that say what a manager plans for a job; see `history.plans`."""
+ISSUED = "issued"
+"""Kind of the entries that say which handover books were issued; see `history.proof`."""
+
 KINDS = frozenset(
     {
         "measure",
@@ -78,6 +83,8 @@ KINDS = frozenset(
         TEMPLATE,
         FORECAST,
         ALIKE,
+        PLAN,
+        ISSUED,
         STRAY,
     }
 )

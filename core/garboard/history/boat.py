@@ -205,11 +205,12 @@ def _staying(entries_of: EntriesOf, state: HullState) -> Iterator[str]:
 def _with_part(here: HullState, other: HullState, job: str) -> HullState:
     """A job written under two numbers, one of them wrong: its entries from both, nothing of the other's vessel."""
     whole = other.joined(job)
-    moved = (e for e in _entries_in(other) if other.joined(e.job) == whole and register_of(e).kind != "field")
-    return replay(here.hull, (*_entries_in(here), *moved), here.hull_keys | other.hull_keys)
+    moved = (e for e in entries_in(other) if other.joined(e.job) == whole and register_of(e).kind != "field")
+    return replay(here.hull, (*entries_in(here), *moved), here.hull_keys | other.hull_keys)
 
 
-def _entries_in(state: HullState) -> Iterator[Entry]:
+def entries_in(state: HullState) -> Iterator[Entry]:
+    """Every entry of a state, those of unknown kinds and those that are none among them."""
     for register in state.registers.values():
         yield from register.entries.values()
     yield from state.unknown.values()
@@ -268,13 +269,17 @@ def keep_recording(folder: HullFolder, path: Path) -> JsonValue:
     return {"file": folder.attachments.put_file(path), "name": path.name}
 
 
-def attach(folder: HullFolder, author: Author, state: HullState, job: str, step: str, path: Path) -> Entry:
+def attach(
+    folder: HullFolder, author: Author, state: HullState, job: str, step: str, path: Path, called: str = ""
+) -> Entry:
     """Keep a photo or a recording and say which step it belongs to, whatever fields the step has.
 
     Each has a row of its own, named by its content: several stand side by side, and one attached twice is one.
+
+    called : what it is called; as the file unless given
     """
     name = folder.attachments.put_file(path)
-    return measure(author, state, job, step, ATTACHED, {"file": name, "name": path.name}, row=name[:12])
+    return measure(author, state, job, step, ATTACHED, {"file": name, "name": called or path.name}, row=name[:12])
 
 
 def register_named(boat: Boat, job: str, name: str) -> tuple[HullState, RegisterKey]:

@@ -13,7 +13,7 @@ import attrs
 
 from garboard import hull_number
 from garboard.disk.clock import Stamp
-from garboard.disk.entries import STRAY, Entry
+from garboard.disk.entries import ISSUED, STRAY, Entry
 from garboard.faults import Fault
 from garboard.history.moves import LEAVING, joined_jobs, named_hull, named_job
 from garboard.history.registers import (
@@ -22,6 +22,7 @@ from garboard.history.registers import (
     Resolution,
     Retraction,
     disagree,
+    is_of_label,
     name_of,
     register_of,
     resolution_in,
@@ -32,8 +33,12 @@ from garboard.history.signature_scope import SignatureScope, Staleness
 from garboard.history.vessel import assemble_vessel
 from garboard.history.views import Current, job_view, unreadable_at
 from garboard.job_view import JobView, Unreadable, Waiting
+from garboard.labels import with_printed_apart
 from garboard.records import JsonValue, Vessel
 from garboard.samples import Recording
+
+_LISTED_AS_UNKNOWN = ("setting", ISSUED)
+"""Kinds that came after the first program that compares digests."""
 
 
 @attrs.define
@@ -300,8 +305,15 @@ class HullState:
                 for key in sorted(self._vessel_keys(), key=self.written)
                 if len(current := self.current(key)) == 1
             ]
-            self._vessel = assemble_vessel(fields, self.hull_number)
+            vessel, faults = assemble_vessel(fields, self.hull_number)
+            self._vessel = with_printed_apart(vessel, self._printed_apart()), faults
         return self._vessel
+
+    def _printed_apart(self) -> dict[str, tuple[str, ...]]:
+        """What the labels of each circuit said that two machines printed, neither knowing of the other."""
+        of_circuits = {key.subject[1]: key for key in self._vessel_keys() if is_of_label(key)}
+        several = {name: self.current(key) for name, key in of_circuits.items() if not self.disagrees(key)}
+        return {name: tuple(str(one.value) for one in found) for name, found in several.items() if len(found) > 1}
 
     def written(self, key: RegisterKey) -> tuple[Stamp, RegisterKey]:
         """Orders the vessel's fields by when each was first written."""
@@ -352,19 +364,19 @@ class HullState:
     def summary(self) -> JsonValue:
         """The whole state as plain data; equal for equal states, whatever way they came about.
 
-        Its words are part of the digest that two programs compare: they stay as they are. A setting is listed as it is
-        by a program that knows no settings: unknown, but for what takes it back.
+        Its words are part of the digest that two programs compare: they stay as they are. A setting, or a book that was
+        issued, is listed as it is by a program that does not know the kind: unknown, but for what takes it back.
         """
         registers: list[JsonValue] = [
-            [*key[:2], *key.subject, [entry.id for entry in register.stated if key.kind != "setting"]]
+            [*key[:2], *key.subject, [entry.id for entry in register.stated if key.kind not in _LISTED_AS_UNKNOWN]]
             for key, register in sorted(self.registers.items())
-            if key.kind != "setting" or any(entry.kind == "retract" for entry in register.entries.values())
+            if key.kind not in _LISTED_AS_UNKNOWN or any(one.kind == "retract" for one in register.entries.values())
         ]
-        settings = [
+        later_kinds = [
             entry.id
             for register in self.registers.values()
             for entry in register.entries.values()
-            if entry.kind == "setting"
+            if entry.kind in _LISTED_AS_UNKNOWN
         ]
         stale: list[JsonValue] = [  # by entries, as every version tells it; `stale` goes by values
             [sign_off.id, [entry.id for entry in missing]]
@@ -372,7 +384,12 @@ class HullState:
             for sign_off in self._signatures(job)
             if (missing := self._jobs[self.joined(job)].scope.not_named(sign_off))
         ]
-        return {"hull": self.hull, "slots": registers, "stale": stale, "unknown": [*sorted([*self.unknown, *settings])]}
+        return {
+            "hull": self.hull,
+            "slots": registers,
+            "stale": stale,
+            "unknown": [*sorted([*self.unknown, *later_kinds])],
+        }
 
 
 def _does_not_open(entry: Entry) -> tuple[bool, bool]:

@@ -11,7 +11,7 @@ from enum import StrEnum
 
 import attrs
 
-from garboard.disk.entries import ALIKE, DEEPEST, FORECAST, STRAY, TEMPLATE, Entry, carried_by
+from garboard.disk.entries import ALIKE, DEEPEST, FORECAST, ISSUED, PLAN, STRAY, TEMPLATE, Entry, carried_by
 from garboard.faults import InputError, shown
 from garboard.history.moves import JOINING, LEAVING, named_hull, named_job
 from garboard.records import EQUIPMENT, Forecast, Job, JsonValue, Note, SignOff, StepState
@@ -33,7 +33,9 @@ class Shape(StrEnum):
     STEP = "the state of a step"
     NOTE = "a remark with its text"
     ALIKE = "a list of kinds of boats"
+    PLAN = "a text that a manager plans with"
     FORECAST = "a propeller with what is expected of each engine"
+    ISSUED = "a book with its SHA-256 and its root"
     SIGNATURE = "a signature with role and name"
     RECORDING = "a recording with its file"
     TAKEN_BACK = "the kind of what is taken back"
@@ -174,8 +176,21 @@ def _alike(entry: Entry) -> Shape | None:
     return None if isinstance(entry.value, list) else Shape.ALIKE
 
 
+def _plan(entry: Entry) -> Shape | None:
+    """The job and what is said of it; a comment has a name of its own besides."""
+    return None if len(entry.subject) in (2, 3) and isinstance(entry.value, str) else Shape.PLAN
+
+
 def _forecast(entry: Entry) -> Shape | None:
     return None if _makes_signed(entry, Forecast) else Shape.FORECAST
+
+
+def _issued(entry: Entry) -> Shape | None:
+    """Job and hash of the file, and a root; what further stands there is text, numbers and lists of text."""
+    if len(entry.subject) != 2:
+        return Shape.SUBJECT
+    is_sound = isinstance(entry.value, dict) and isinstance(entry.value.get("root"), str)
+    return None if is_sound else Shape.ISSUED
 
 
 def _signoff(entry: Entry) -> Shape | None:
@@ -244,4 +259,6 @@ _OF_KIND: Mapping[str, Callable[[Entry], Shape | None]] = {
     TEMPLATE: _template,
     FORECAST: _forecast,
     ALIKE: _alike,
+    PLAN: _plan,
+    ISSUED: _issued,
 }

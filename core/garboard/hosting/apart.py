@@ -32,7 +32,7 @@ from garboard.hosting.codes import BUSY, NOT_JUDGED
 from garboard.hosting.failures import NotJudgedHere, PluginFault, PluginProblem, cure_of
 from garboard.hosting.sources import Source
 from garboard.hosting.watching import Declared, WatchedView
-from garboard.job_view import JobView
+from garboard.job_view import FieldKey, JobView
 from garboard.records import Vessel
 from garboard.samples import Recording
 from garboard.settings import ReadSettings, Setting
@@ -203,6 +203,14 @@ class Apart:
     def findings(self, plugin: str, key: str, view: JobView) -> Iterator[Finding]:
         """What a calculator finds there. Whatever came before a failure comes first."""
         yield from self._found(plugin, key, lambda: ("compute", plugin, key, self._to_send(view)), view)
+
+    def asked(self, plugin: str, key: str, view: JobView) -> tuple[dict[FieldKey, bool], tuple[str, ...]]:
+        """What a calculator asks of a job there, given or not, and the settings it reads. Raises PluginFault."""
+        with self._turn():
+            self._bring(plugin)
+            (answer,) = self._ask(("ask", plugin, key, self._to_send(view)), view=view)
+        places = {tuple(map(str, place)): bool(is_given) for *place, is_given in answer["asked"]}
+        return places, tuple(map(str, answer["read"]))  # type: ignore[return-value]  # four texts each, as sent
 
     def judged(self, plugin: str, key: str, recording: Recording) -> Iterator[Finding]:
         """What a recording's judge finds there."""

@@ -25,10 +25,12 @@ from garboard.findings import (
     Table,
     Verdict,
 )
+from garboard.owner_pages import OWNER_RECORDS
 
 T = TypeVar("T")
 
-_RECORDS: tuple[type, ...] = (Finding, Basis, Number, Limit, Table, Missing, Doubt, Figure, Axis, Series, Band, Marker)
+_FOUND = (Finding, Basis, Number, Limit, Table, Missing, Doubt, Figure, Axis, Series, Band, Marker)
+_RECORDS: tuple[type, ...] = (*_FOUND, *OWNER_RECORDS)
 _FIELDS = {kind: tuple(field.name for field in attrs.fields(kind)) for kind in _RECORDS}
 _PARTS = {kind: operator.attrgetter(*names) for kind, names in _FIELDS.items()}
 _PLAIN = frozenset((str, float, int, bool, type(None), Verdict, BasisKind, Lack))

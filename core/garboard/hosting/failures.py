@@ -34,6 +34,7 @@ _CURES = {
     "key_taken": "give it a key of its own that begins with the plugin's own name",
     "other_version": "update the program, or get another version of the plugin",
     "offers_nothing": "mark a function with @garboard.hookimpl; what several plugins share goes into each of them",
+    "hook_going": "use what is named in its place; it works until the next version of the front door",
     "hook_not_marked": "write @hookimpl on the line above it",
     "hook_without_register": "let it take one argument, register",
     "wrong_hook": "use a name that garboard.hooks documents, with one argument, register",
@@ -200,3 +201,8 @@ def _is_of(file: str, own: Path) -> bool:
 def cure_of(code: str) -> str:
     """What a plugin's author does about a fault."""
     return _CURES[code]
+
+
+def cures() -> Mapping[str, str]:
+    """What a plugin's author does, by the code of each fault there is."""
+    return dict(_CURES)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import importlib.metadata
+import warnings
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext, suppress
 from difflib import get_close_matches
@@ -33,6 +34,7 @@ from garboard.findings import (
     Verdict,
     not_enough_data,
 )
+from garboard.hosting.asked_for import Noted, noted_by
 from garboard.hosting.asking import asking_fields, with_functions
 from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED, code_for, sources, with_code, written_in
 from garboard.hosting.cut import LONGEST_TEXT, MOST_PLACES, cut, most_findings, told
@@ -66,6 +68,7 @@ from garboard.record_types import is_text
 from garboard.records import Forecast, Vessel
 from garboard.settings import ReadSettings, SettingSet, in_force
 from garboard.steps import Assessed, Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
+from garboard.units import OF_INSTRUMENTS
 
 if TYPE_CHECKING:
     import click
@@ -179,6 +182,8 @@ class PluginHost:
     manager: pluggy.PluginManager
     plugins: list[LoadedPlugin] = attrs.field(factory=list)
     problems: list[PluginProblem] = attrs.field(factory=list)
+    going: list[PluginProblem] = attrs.field(factory=list)
+    """Hooks that plugins here still have and that are to go."""
     apart: Apart | None = None
     minder: Minder | None = None
     _registers: dict[str, _Register] = attrs.field(factory=lambda: {hook: _Register() for hook in _KINDS})
@@ -198,7 +203,7 @@ class PluginHost:
                 refuse_other_versions(getattr(module, WRITTEN_FOR, UNSTATED))
                 version = _version_of(module)
                 _refuse_unknown_hooks(module)
-                self.manager.register(module, name)
+                self._register_module(module, name)
                 self.manager.check_pending()
                 if not self.manager.get_hookcallers(module):
                     reason = "it offers nothing: no function in it is marked @garboard.hookimpl"
@@ -211,6 +216,24 @@ class PluginHost:
             self._refuse(name, failure, file or _file_of(module))
         else:
             self.plugins.append(LoadedPlugin(name, version, module))
+
+    def _register_module(self, module: ModuleType, name: str) -> None:
+        """Hand a module to pluggy, and keep what it warns of: hooks that are to go, each with its line."""
+        with warnings.catch_warnings(record=True) as warned:
+            warnings.simplefilter("always")
+            self.manager.register(module, name)
+        self.going += [
+            PluginProblem(
+                name=name,
+                reason=str(one.message),
+                code="hook_going",
+                file=one.filename,
+                line=one.lineno,
+                cure=cure_of("hook_going"),
+                at_work=True,
+            )
+            for one in warned
+        ]
 
     def load_file(self, path: Path) -> None:
         """Load a plugin's file or folder; in a process of its own, where this host has one."""
@@ -340,7 +363,8 @@ class PluginHost:
         """Read where the plugin runs: a source may be such that whoever reads it ends."""
         if plugin.name in self._offered:
             return self._offered[plugin.name].faults
-        return [fault for file in sources(plugin.module) for fault in faults_in_source(plugin.name, file)]
+        going = [one for one in self.going if one.name == plugin.name]
+        return [*going, *(fault for file in sources(plugin.module) for fault in faults_in_source(plugin.name, file))]
 
     def _faults_in_keys(self, plugin: LoadedPlugin) -> Iterator[PluginProblem]:
         for calculator in self.calculators:
@@ -432,6 +456,13 @@ class PluginHost:
         """The plugin that registered a key under a hook."""
         return self._registers[hook].owner[key]
 
+    def offers_of(self, plugin: str) -> dict[str, tuple[str, ...]]:
+        """The keys a plugin offers, by what they are ("steps"), in the order of calls."""
+        return {
+            hook.removeprefix("register_"): tuple(key for key, owner in register.owner.items() if owner == plugin)
+            for hook, register in self._registers.items()
+        }
+
     def commands(self, taken: Iterable[str] = ()) -> dict[str, click.Command]:
         """Subcommands the plugins offer, by name. A plugin whose commands fail is added to `problems`.
 
@@ -471,7 +502,15 @@ class PluginHost:
         stated = {one.key for one in view.settings_set}
         own = [SettingSet(key=key, value=value) for key, value in view.settings.items() if key not in stated]
         values, used = in_force(self.settings, (*own, *view.settings_set), view.signed_under)
-        return attrs.evolve(view, settings=ReadSettings(values), settings_used=used)
+        return attrs.evolve(view, settings=ReadSettings(values), settings_used=used, units_aside=self._units_aside())
+
+    def _units_aside(self) -> frozenset[tuple[str, str]]:
+        return frozenset(
+            (step.key, field.name)
+            for step in self.steps
+            for field in step.all_fields()
+            if field.quantity in OF_INSTRUMENTS
+        )
 
     def assess(self, view: JobView, steps: Sequence[str] | None = None) -> tuple[Assessed, ...]:
         """Run the calculators on a job; with `steps`, only those shown under them."""
@@ -497,6 +536,16 @@ class PluginHost:
         own = [one for one in self.calculators if self.owner_of("register_calculators", one.key) == plugin]
         views: dict[str, WatchedView] = {}
         return tuple(assessed for calculator in own for assessed in self._assess_one(calculator, ready, views))
+
+    def asked_by(self, calculator: Calculator, view: JobView) -> tuple[Noted, tuple[str, ...]]:
+        """What a calculator asks of a job that has its defaults, given or not, and the settings it reads."""
+        name = self.owner_of("register_calculators", calculator.key)
+        if name in self._offered and self.apart is not None:
+            with suppress(PluginFault):  # its findings say what is wrong with it
+                return self.apart.asked(name, calculator.key, watched(view, self.declared))
+            return {}, ()
+        with self.minding(name, calculator.key):
+            return noted_by(calculator, view, self.declared)
 
     def shares_program(self, plugin: str) -> bool:
         """Whether it is a shop's own plugin that runs in the program itself: what it is given is a copy."""

@@ -17,6 +17,7 @@ import attrs
 
 from garboard.findings import Finding, NotEnoughData
 from garboard.hosting import plain
+from garboard.hosting.asked_for import noted_by
 from garboard.hosting.asking import asking_fields
 from garboard.hosting.codes import sources
 from garboard.hosting.failures import PluginFault, PluginProblem, problem_of
@@ -140,6 +141,12 @@ class _Inside:
             self._said = 0
             self._say({"read": sorted(map(str, read))})
 
+    def ask(self, plugin: str, key: str, sent: Sent | None) -> None:
+        view = self._job(plugin, sent)
+        calculator = self._host(plugin).registered("register_calculators", key)
+        noted, read = noted_by(calculator, view, self._fields)
+        self._say({"asked": [[*place, is_given] for place, is_given in noted.items()], "read": list(read)})
+
     def _find(self, finding: Finding) -> None:
         self._say({"finding": plain.plain(finding)})
 
@@ -190,6 +197,7 @@ class _Inside:
 _ANSWERS: dict[str, Callable[..., None]] = {
     "load": _Inside.load,
     "compute": _Inside.compute,
+    "ask": _Inside.ask,
     "judge": _Inside.judge,
     "build": _Inside.build,
     "plausible": _Inside.plausible,
@@ -218,7 +226,7 @@ def _declared(host: PluginHost, loaded: LoadedPlugin, file: str) -> plain.Plain:
     ]
     if host.problems:
         raise PluginFault(host.problems[0].reason, host.problems[0].code)
-    faults = [fault for source in sources(loaded.module) for fault in faults_in_source(loaded.name, source)]
+    faults = [*host.going, *(fault for one in sources(loaded.module) for fault in faults_in_source(loaded.name, one))]
     return {
         "version": loaded.version,
         "file": file,

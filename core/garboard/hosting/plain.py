@@ -16,6 +16,7 @@ from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, overrid
 
 from garboard.fields import Field
 from garboard.findings import Figure, Finding, Missing, Number, Table
+from garboard.owner_pages import OWNER_BLOCKS
 from garboard.steps import Block
 
 Plain = dict[str, Any]
@@ -23,7 +24,7 @@ T = TypeVar("T")
 PIPE_CLOSED = 74
 """The status by which the process ends that can say nothing more."""
 
-_BLOCKS: Mapping[str, type[Any]] = {kind.__name__: kind for kind in (Table, Figure, Finding, Number)}
+_BLOCKS: Mapping[str, type[Any]] = {kind.__name__: kind for kind in (Table, Figure, Finding, Number, *OWNER_BLOCKS)}
 ASKS = "asks"
 """Of a field: whether it has a function of its own. Functions stay where they are."""
 

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, cast
 
 from garboard.faults import shown
 from garboard.findings import Figure, Finding, Number, Table
 from garboard.hosting.exact import exact
+from garboard.owner_pages import OWNER_BLOCKS
 from garboard.record_types import is_text
 from garboard.steps import Block
 
-_KINDS = (Table, Figure, Finding, Number)
+_KINDS = (Table, Figure, Finding, Number, *OWNER_BLOCKS)
 _NO_LIST = (str, bytes, dict, *_KINDS)
 
 
@@ -26,5 +27,7 @@ def _checked(block: Any) -> Block:
     if is_text(block):
         return str.__str__(block)
     if not isinstance(block, _KINDS):
-        raise TypeError(f"a block is text, a Table, a Figure, a Finding or a Number, got {shown(block)}")
-    return exact(block)
+        raise TypeError(
+            f"a block is text, a Table, a Figure, a Finding, a Number or one of owner_pages, got {shown(block)}"
+        )
+    return cast("Block", exact(block))

@@ -179,6 +179,16 @@ def _damaged(hulls: HullFolder) -> list[Fault]:
     return [Fault(str(one.file), "a file as it was saved", str(one), cure=TO_MEND) for one in hulls.damage()]
 
 
+def jobs_at(path: Path, host: PluginHost) -> Iterator[JobView]:
+    """The jobs a path stands for, ready to be judged. Raises InputError for the first file that cannot be used."""
+    if is_hull_folder(path):
+        with HullFolder(path, read_only=True) as hulls:
+            yield from (view for _, view in jobs_in(hulls))
+        return
+    for file in job_files(path):
+        yield view_of(read_checked(file, host), file.parent)
+
+
 def assess_path(path: Path, host: PluginHost) -> Iterator[AssessedJob | InputError]:
     """Assess everything a path stands for; a file that cannot be used comes as its error."""
     if is_hull_folder(path):

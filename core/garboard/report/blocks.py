@@ -20,10 +20,16 @@ _LONGEST_CELL, _MOST_LINES = 400, 12
 _CARD_ROWS = 12
 _LONG_TABLE, _MOST_GROUPS = 16, 3  # rows from which a narrow table is set in groups side by side
 _BESIDE = 2.8  # clear within a cell, both sides together [mm]
-CARD_WIDTH, _FRAME, _CARD_COLUMNS = 86.0, 4.0, 4
+CARD_WIDTH, _FRAME, _CARD_COLUMNS = 86.0, 4.0, 5
 """Of a card, and from its frame to its words [mm]; a card of more columns is as wide as the text."""
 _WIDEST_LETTER = 2.3  # as printed in a table [mm]
 _FEW_POINTS = 4
+_KEPT_WHOLE, _LONGEST_KEPT = 80.0, 24
+"""Height up to which a table stands on one page [mm], and rows above which nobody asks."""
+_LINE_PER_POINT, _BETWEEN_ROWS = 0.44, 2.1
+"""Height of a line for a type size [mm/pt], and what is clear between rows [mm]."""
+OWNER_SIZE = 10.5
+"""Of text and tables in Your boat [pt]."""
 _HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")
 _NUMERIC = re.compile(r"[-+−]?\d[\d.,]*( ?± ?[\d.]+)?( ?[A-Za-z%°][A-Za-z0-9/]*)?")
 
@@ -37,9 +43,10 @@ def with_minus(text: str) -> str:
     return _HYPHEN_AS_MINUS.sub("\u2212", text) if "-" in text else text
 
 
-def words(text: str, size: str = "note", *, bold: bool = False, colour: str = "ink") -> Block:
-    """A paragraph. size: "body", "note" or "small"."""
-    return {"kind": "words", "words": text, "size": size, "bold": bold, "colour": colour}
+def words(text: str, size: str = "note", *, bold: bool = False, colour: str = "ink", leads: bool = False) -> Block:
+    """A paragraph. size: "body", "note" or "small". One that leads, or ends in a colon, stays with what follows."""
+    leads = leads or text.endswith(":")
+    return {"kind": "words", "words": text, "size": size, "bold": bold, "colour": colour, "leads": leads}
 
 
 def heading(text: str, level: int, *, mark: str = "", listed: bool = False) -> Block:
@@ -47,14 +54,41 @@ def heading(text: str, level: int, *, mark: str = "", listed: bool = False) -> B
     return {"kind": "heading", "words": text, "level": level, "mark": mark, "listed": listed}
 
 
-def big_number(number: str, name: str) -> Block:
-    """The one number of a section, its name under it."""
-    return {"kind": "number", "number": with_minus(number), "name": name}
+def big_number(number: str, name: str, *, size: float = 24.0) -> Block:
+    """The one number of a section, its name under it. size: of its digits [pt]."""
+    return {"kind": "number", "number": with_minus(number), "name": name, "size": size}
 
 
-def listed(items: Iterable[tuple[str, str]], *, size: str = "note", indent: float = 6.0) -> Block:
-    """Labels and texts, each text beside its label."""
-    return {"kind": "list", "items": [list(one) for one in items], "size": size, "indent": indent}
+def qr_code(text: str) -> list[str]:
+    """A QR code (ISO/IEC 18004) as rows of 0 and 1, a clear margin of four modules around it."""
+    import segno
+
+    rows = segno.make_qr(text, error="m").matrix_iter(border=4)
+    return ["".join("1" if module else "0" for module in row) for row in rows]
+
+
+_DIGITS, _WIDER = (34.0, 24.0, 18.0, 14.0), 1.2  # sizes [pt]; B612 is so much wider than Roboto
+_DIGITS_IN_ROW, _BETWEEN_DIGITS = 3, 4.0
+
+
+def big_digits(items: Sequence[tuple[str, str, Sequence[str]]]) -> Block:
+    """Large digits with name and lines under them, three in a row; all as large as the longest has room for."""
+    widest = max(items, key=lambda one: width_of(one[0], 10.0, bold=True))[0]
+    columns = min(_DIGITS_IN_ROW, len(items))
+    room = (TEXT_WIDTH - _BETWEEN_DIGITS * (columns - 1)) / columns
+    fitting = (size for size in _DIGITS if width_of(widest, size, bold=True) * _WIDER <= room)
+    rows = [[digits, name, list(lines)] for digits, name, lines in items]
+    return {"kind": "digits", "items": rows, "columns": columns, "size": next(fitting, _DIGITS[-1])}
+
+
+def owner_table(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> Block:
+    """A table as the owner reads it: as large as the text."""
+    return table(title, headings, rows, size=OWNER_SIZE)
+
+
+def listed(items: Iterable[tuple[str, str]], *, size: str = "note", indent: float = 6.0, whole: bool = False) -> Block:
+    """Labels and texts, each text beside its label; `whole` on one page."""
+    return {"kind": "list", "items": [list(one) for one in items], "size": size, "indent": indent, "whole": whole}
 
 
 def facts(items: Iterable[tuple[str, str]]) -> Block:
@@ -67,18 +101,25 @@ def signature(line: str, lacks: str) -> Block:
 
 
 def table(
-    title: str, headings: Sequence[str], rows: Sequence[Sequence[str]], *, small: bool = False, note: str = ""
+    title: str,
+    headings: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    *,
+    small: bool = False,
+    note: str = "",
+    size: float = 0.0,
 ) -> Block:
     """A table; with `note` a card in a frame to be cut out. A long and narrow one is set in groups side by side."""
     rows = _that_fit(rows)
     heads: Sequence[str] = [one[:1].upper() + one[1:] for one in headings]
-    if len(rows) >= _LONG_TABLE and not note:
+    if len(rows) >= _LONG_TABLE and not note and not size:
         heads, rows = _side_by_side(heads, rows, 7 if small else 8)
     elif len(rows) > _CARD_ROWS:
         heads, rows = _side_by_side(heads, rows, 9, groups=2)
     numeric = [_is_numeric(rows, column) for column in range(len(heads))]
-    size = 9.0 if note else 7.0 if small else 8.0
+    size = size or (9.0 if note else 7.0 if small else 8.0)
     whole = TEXT_WIDTH if not note else (TEXT_WIDTH if len(heads) > _CARD_COLUMNS else CARD_WIDTH) - 2 * _FRAME
+    widths = [round(width, 2) for width in _widths(heads, rows, size, whole)]
     return {
         "kind": "card" if note else "table",
         "title": title,
@@ -86,10 +127,25 @@ def table(
         "heads": [printable(breakable(one, _letters(len(heads)))) for one in heads],
         "rows": [[printable(breakable(with_minus(cell), _letters(len(heads)))) for cell in row] for row in rows],
         "numeric": numeric,
-        "widths": [round(width, 2) for width in _widths(heads, rows, size, whole)],
+        "whole": _height(rows, widths, size) <= _KEPT_WHOLE,
+        "widths": widths,
         "size": size,
         "outer": whole + 2 * _FRAME,
     }
+
+
+def _height(rows: Sequence[Sequence[str]], widths: Sequence[float], size: float) -> float:
+    """How high rows are, roughly [mm]: as many lines as the longest cell of each needs."""
+    line = size * _LINE_PER_POINT
+
+    def lines(cell: str, width: float) -> int:
+        room = max(1.0, width - _BESIDE)
+        return sum(1 + int(1.1 * width_of(part, size) / room) for part in cell.split("\n"))
+
+    return sum(
+        _BETWEEN_ROWS + line * max((lines(cell, width) for cell, width in zip(row, widths, strict=True)), default=1)
+        for row in rows[:_LONGEST_KEPT]
+    ) + (_KEPT_WHOLE if len(rows) > _LONGEST_KEPT else 0.0)
 
 
 def _letters(columns: int) -> int:

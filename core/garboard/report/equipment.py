@@ -79,14 +79,34 @@ def _itself(propeller: Propeller) -> Propeller:
     return propeller
 
 
+def propeller_in_words(propeller: Propeller) -> str:
+    """Diameter by pitch as stamped, blades and handing, as people say it.
+
+    >>> from garboard.units import Amount
+    >>> propeller_in_words(Propeller(diameter=Amount("15.3", "in"), pitch=Amount("19", "in"), blades=3, handing="left"))
+    '15.3 x 19 in, 3 blades, left'
+    >>> propeller_in_words(Propeller(diameter=Amount("389", "mm"), pitch=Amount("19", "in"), blades=4))
+    '389 mm x 19 in, 4 blades'
+    >>> propeller_in_words(Propeller(pitch=Amount("19", "in"))), propeller_in_words(Propeller())
+    ('pitch 19 in', '')
+    """
+    blades = f"{propeller.blades} blades" if propeller.blades else ""
+    return ", ".join(filter(None, (_stamped(propeller), blades, propeller.handing)))
+
+
+def _stamped(propeller: Propeller) -> str:
+    diameter, pitch = propeller.diameter, propeller.pitch
+    if diameter is None or pitch is None:
+        named = (("diameter", diameter), ("pitch", pitch))
+        return ", ".join(f"{name} {length}" for name, length in named if length is not None)
+    return f"{diameter.text} x {pitch}" if diameter.unit == pitch.unit else f"{diameter} x {pitch}"
+
+
 def _of_propellers(propeller: Callable[[Piece], Propeller]) -> dict[str, Callable[[Piece], str]]:
     """What is told of a propeller, by heading; a column nobody filled in is left out."""
     return {
-        "Diameter": lambda piece: _text(propeller(piece).diameter),
-        "Pitch": lambda piece: _text(propeller(piece).pitch),
+        "Size": lambda piece: propeller_in_words(propeller(piece)),
         "Pitch measured": lambda piece: _text(propeller(piece).pitch_measured),
-        "Blades": lambda piece: _text(propeller(piece).blades),
-        "Handing": lambda piece: _text(propeller(piece).handing),
         "Material": lambda piece: _text(propeller(piece).material),
         "Cup": lambda piece: _text(propeller(piece).cup),
         "Maker's text": lambda piece: propeller(piece).maker_text,

@@ -15,8 +15,9 @@
                          or null, decimals; uncertainty is the older name of expanded_uncertainty),
                          basis (kind, text, note), tables (title, headings, rows),
                          figures (title, x, y, y2 or null, series, bands, markers),
-                         forecasts (propeller, pitch, diameter, expected (of, low, high, chance), made_by): what may be
-                         tried next, the best first,
+                         forecasts (propeller, pitch, diameter, diameter_within, blades or null, cup,
+                         expected (of, low, high, chance), made_by, and the load it holds for: persons, fuel_level,
+                         gear): what may be tried next, the best first,
                          missing (lack, step, field, row, of, text),
                          places (step, field, row, of): the values it rests on,
                          limits (number, low or null, high or null): what the verdict holds its numbers against, each
@@ -46,6 +47,7 @@ import attrs
 import garboard
 from garboard.faults import Fault
 from garboard.findings import Figure, Finding, Missing, Number, Table
+from garboard.hosting.explaining import Explained
 from garboard.hosting.failures import PluginProblem
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
@@ -109,6 +111,21 @@ def assessed_job(
     }
 
 
+def explained_as_plain(one: Explained) -> Plain:
+    """What a calculator asked for."""
+    keys = ("step", "field", "row", "of")
+    return {
+        "calculator": one.calculator.key,
+        "asked": [
+            {**dict(zip(keys, asked.place, strict=True)), "value": asked.value, "lacks": asked.lacks}
+            for asked in one.asked
+        ],
+        "lacks": [lack.text for lack in one.lacks],
+        "settings_read": [{"key": key, "value": value} for key, value in one.settings],
+        "found": [finding.code for finding in one.findings],
+    }
+
+
 def _trial_as_plain(trial: Trial) -> Plain:
     """One fitting that was tried."""
     said = ("name", "stays", "why", "sizes", "load", "mounting", "time_to_plane")
@@ -161,11 +178,17 @@ def _forecast(one: Forecast) -> Plain:
         "propeller": one.propeller,
         "pitch": str(one.pitch or ""),
         "diameter": str(one.diameter or ""),
+        "diameter_within": str(one.diameter_within or ""),
+        "blades": one.blades,
+        "cup": one.cup,
         "expected": [
             {"of": each.of, "low": str(each.low or ""), "high": str(each.high or ""), "chance": each.chance}
             for each in one.expected
         ],
         "made_by": one.made_by,
+        "persons": one.persons,
+        "fuel_level": str(one.fuel_level or ""),
+        "gear": str(one.gear or ""),
     }
 
 

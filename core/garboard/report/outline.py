@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 
 import attrs
 
+from garboard.disk.clock import day_in_words
 from garboard.findings import Basis, Finding, Lack, Verdict
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words, title_of
@@ -256,3 +258,16 @@ def _under(step_key: str, assessed: Sequence[Assessed]) -> tuple[Assessed, ...]:
 
 def _phase_of(outline: StepOutline) -> Phase:
     return outline.step.phase if outline.step else outline.found[0].phase
+
+
+def date_in_words(text: str) -> str:
+    """A date as people write it, "14 May 2026"; text that is no date stays as it is.
+
+    >>> date_in_words("2026-05-14T16:20+02:00")
+    '14 May 2026'
+    """
+    try:
+        day = datetime.fromisoformat(text)
+    except ValueError:
+        return text
+    return day_in_words(day)

@@ -18,13 +18,11 @@ from garboard.disk.documents import DocumentDamaged
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.shop_document import PLUGINS, shop_document
 from garboard.faults import InputError
+from garboard.hosting.plugin_file import NAME
 from garboard.job_files.convert import structure
 from garboard.records import JsonValue
 
 FOLDER = "shop_plugins"
-NAME = re.compile(r"[a-z][a-z0-9_]{0,59}")
-"""What a plugin's file may be called, before its ".py"."""
-
 _HASH = re.compile(r"[0-9a-f]{64}")
 
 

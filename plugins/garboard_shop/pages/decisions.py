@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+import attrs
+
 from garboard import hull_number
 from garboard.disk.entries import SHOP_RECORD, Entry, view
 from garboard.disk.hullfile import CheckedEntries
@@ -14,9 +16,12 @@ from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import Boat
 from garboard.history.halves import save_in_turn
 from garboard.history.past import outlived_a_joining
+from garboard.history.plans import plan_entries
+from garboard.history.proof import Proof, issue
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import reset_setting, set_setting
+from garboard.history.two_rows import both_rows_count
 from garboard.hosting.host import PluginHost
 from garboard.job_files.circuit_table import circuits_in_csv
 from garboard.labels import labels_digest, labels_of
@@ -44,7 +49,43 @@ def choose(
     errors  : Overtaken, InputError, storage.NotSaved
     """
     state, key = _disagreement(summary, form)
-    chosen = next((entry for entry in state.current(key) if entry.id == form.get("value")), None)
+    chosen = _chosen(declared, summary, state, key, form.get("value", ""))
+    _keep(store, [writing.settle(author_after(state, by), state, key, chosen.value, form.get("reason", ""))], now)
+    return "Settled. The value you chose is now used."
+
+
+VALUE_OF, SAW_OF = "value ", "saw "
+"""Before the token of a disagreement, in a form that settles several."""
+
+
+def choose_several(
+    declared: Sequence[Setting], store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int
+) -> str:
+    """Choose a value in each of several disagreements of one cause: one reason, an entry for each, all or none.
+
+    form : reason; for each disagreement `value TOKEN` ("" leaves it open) and `saw TOKEN`
+    """
+    reason = _reason(form, "the cause they have in common")
+    picked = {name.removeprefix(VALUE_OF): value for name, value in form.items() if name.startswith(VALUE_OF) and value}
+    if not picked:
+        raise InputError("choice", [Fault("value", "a value for at least one of them", "none")])
+    found: dict[str, list[tuple[HullState, RegisterKey, Entry]]] = {}
+    for token, value in picked.items():
+        one = _disagreement(summary, {"slot": token, "saw": form.get(f"{SAW_OF}{token}", "")})
+        found.setdefault(one[0].hull, []).append((*one, _chosen(declared, summary, *one, value)))
+    offered: dict[str, CheckedEntries] = {}
+    for hull, choices in found.items():
+        author = author_after(choices[0][0], by)
+        entries = [writing.settle(author, state, key, entry.value, reason) for state, key, entry in choices]
+        offered[entries[0].hull_key or hull] = CheckedEntries([(entry.id, entry.raw) for entry in entries])
+    for _, refusal in store.put_if_absent(offered, ON_THE_PAGE, now, 0).refused:
+        raise refusal
+    return f"{in_number(len(picked), 'disagreement')} settled with one reason. The values you chose are now used."
+
+
+def _chosen(declared: Sequence[Setting], summary: BoatSummary, state: HullState, key: RegisterKey, value: str) -> Entry:
+    """The entry a form names, one of those that disagree; a setting must be one that the job can have."""
+    chosen = next((entry for entry in state.current(key) if entry.id == value), None)
     if chosen is None:
         raise InputError("choice", [Fault("value", "one of the values shown", "none")])
     if key.kind == "setting":
@@ -53,8 +94,7 @@ def choose(
                 view = summary.boat.view(key.job)
                 values, _ = in_force(declared, view.settings_set, view.signed_under)
                 settings.check(setting, chosen.value, declared, {**values, setting.key: chosen.value})
-    _keep(store, [writing.settle(author_after(state, by), state, key, chosen.value, form.get("reason", ""))], now)
-    return "Settled. The value you chose is now used."
+    return chosen
 
 
 def take_all_back(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
@@ -63,6 +103,16 @@ def take_all_back(store: Store, summary: BoatSummary, form: Mapping[str, str], b
     state, key = _disagreement(summary, form)
     _keep(store, [writing.retract(author_after(state, by), state, key, form.get("reason", ""))], now)
     return "Taken back. Measure it again."
+
+
+def count_both(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
+    """Keep two rows that two tablets gave one number, each with its own values. Arguments as for `take_all_back`."""
+    state, key = _disagreement(summary, form)
+    entries = both_rows_count(author_after(state, by), state, key, _reason(form, "how you know that both were made"))
+    offered = {entries[0].hull_key: CheckedEntries([(one.id, one.raw) for one in entries])}
+    for _, reason in store.put_if_absent(offered, ON_THE_PAGE, now, 0).refused:
+        raise reason
+    return "Both count. The second has a row of its own after the last one."
 
 
 def sign(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
@@ -78,6 +128,17 @@ def sign(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
         raise Overtaken("New entries arrived for this job while you were reading. Check them, then sign.")
     _keep(store, [writing.sign_off(author_after(home, by), home, job.id, "manager", by)], now)
     return "Signed. If anything is entered later, the signature becomes stale and the page names what changed."
+
+
+def book_issued(store: Store, summary: BoatSummary, job: str, book: bytes, proof: Proof, by: str, now: int) -> None:
+    """Keep that a handover book was issued; nothing anew for the same file.
+
+    proof : of the entries it was made of
+    """
+    plugins = {plugin.name: plugin.version for plugin in summary.host.plugins}
+    author = attrs.evolve(author_after(summary.boat.state, by), plugins=plugins)
+    entry = issue(author, summary.boat, job, book, proof)
+    _keep(store, [entry] if entry else [], now)
 
 
 def labels_printed(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
@@ -123,12 +184,11 @@ def _facts_like(store: Store, named: str) -> like.Facts:
     if not named:
         return {}
     templates = like.templates_in(_state_of(store, SHOP_RECORD))
-    for one in templates:
-        if one.name.casefold() == named.casefold():
-            return one.facts
+    if one := like.template_named(templates, named):
+        return one.facts
     boat = open_boat(store, hull_number.key(named))[0]
     if not len(boat.state):
-        known = ", ".join(one.name for one in templates) or "none is kept"
+        known = ", ".join(each.name for each in templates) or "none is kept"
         raise InputError("new boat", [Fault("like", f"a boat's hull number, or a template ({known})", named)])
     return like.shared_facts(boat.vessel())
 
@@ -294,6 +354,18 @@ def set_for_shop(store: Store, setting: Setting, form: Mapping[str, str], by: st
     value = settings.typed(setting, form)
     _keep(store, [set_setting(author, record, setting.key, value, reason, managers=managers)], now)
     return f"{title} is {value_in_words(value)} now, for every job that is not signed."
+
+
+def plan_job(store: Store, boat: Boat, job: str, said: Mapping[str, str], by: str, now: int) -> int:
+    """Keep what a manager plans for a job; how many entries were written.
+
+    said   : as `plans.plan_entries` takes it
+    errors : InputError, storage.NotSaved
+    """
+    home = boat.state_of(job)
+    entries = plan_entries(author_after(home, by), home, job, said)
+    _keep(store, entries, now)
+    return len(entries)
 
 
 def _joins(state: HullState, key: RegisterKey, other: str) -> bool:

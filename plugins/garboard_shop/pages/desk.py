@@ -27,10 +27,12 @@ from garboard.report.visible import visible
 from garboard.shop_link.pairing import PairingCode
 from garboard_shop.naming import UNNAMED, kept_name
 from garboard_shop.pages import drawing, wording
+from garboard_shop.pages.consequences import Consequences
 from garboard_shop.pages.index import Index
+from garboard_shop.pages.insights import Insights
 from garboard_shop.pages.people import Attempts, Sessions
 from garboard_shop.pages.plugins import content_of, restart_due
-from garboard_shop.pages.remembering import Remembering
+from garboard_shop.pages.remembering import Remembering, judging
 from garboard_shop.pages.summaries import Summaries, file_of, history_name, is_held
 from garboard_shop.pages.taking_away import TablesMaker
 from garboard_shop.store import Store
@@ -61,8 +63,10 @@ class ShopDesk:
     drop: Path | None = None
     now: Callable[[], int] = wall_milliseconds
     summaries: Summaries = attrs.field(init=False)
+    consequences: Consequences = attrs.field(init=False)
     index: Index = attrs.field(init=False)
     remembering: Remembering = attrs.field(init=False)
+    insights: Insights = attrs.field(init=False)
     tables: TablesMaker = attrs.field(init=False)
     drawn: drawing.Drawn = attrs.field(init=False, factory=drawing.Drawn)
     books: drawing.Drawn = attrs.field(init=False, factory=lambda: drawing.Drawn(most=8))
@@ -75,8 +79,11 @@ class ShopDesk:
     def __attrs_post_init__(self) -> None:
         self.attempts = Attempts(self.store.register)
         self.summaries = Summaries(self.store, self.host)
+        self.consequences = Consequences(self.store, self.host)
         self.index = Index(self.store, self.summaries.of, self.now)
-        self.remembering = Remembering(self.store, self.summaries.of)
+        judged_by = judging(self.host, self.store)
+        self.remembering = Remembering(self.store, self.summaries.of, judged_by, self.now, lambda: self.index)
+        self.insights = Insights(self.host, self.now)
         self.tables = TablesMaker(self.store, self.host)
         self.templates = _templates(self)
 

@@ -7,7 +7,10 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from difflib import unified_diff
+from itertools import islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -16,10 +19,11 @@ import attrs
 from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.faults import Fault, InputError
-from garboard.hosting.failures import PluginProblem, cure_of
-from garboard.hosting.host import BUILT_IN, PluginHost
+from garboard.hosting.failures import PluginProblem
+from garboard.hosting.host import PluginHost
+from garboard.hosting.plugin_file import why_not
+from garboard.hosting.plugin_trial import Trial, try_plugin
 from garboard.job_view import JobView
-from garboard.shop_link.shop_plugins import NAME
 from garboard_shop import own_plugins
 from garboard_shop.store import ShopPlugin, Store
 
@@ -34,12 +38,27 @@ _PIECE = 1 << 20
 class Waiting:
     """A plugin's file that waits for approval.
 
-    source : what stands in it, for the manager to read
+    source  : what stands in it, for the manager to read
+    changes : what differs from the last version that was approved, line by line; none where there was none
     """
 
     name: str
     sha256: str
     source: str
+    changes: tuple[str, ...] = ()
+
+
+@attrs.frozen(kw_only=True)
+class DryRun:
+    """What a plugin that waits would do.
+
+    adds, drops : keys by what they are ("steps"), against what this server runs under its name
+    """
+
+    sha256: str
+    trial: Trial
+    adds: Mapping[str, tuple[str, ...]]
+    drops: Mapping[str, tuple[str, ...]]
 
 
 def waiting(folder: Path | None, store: Store) -> tuple[Waiting, ...]:
@@ -47,15 +66,43 @@ def waiting(folder: Path | None, store: Store) -> tuple[Waiting, ...]:
     at_work = {plugin.sha256 for plugin in store.register.plugins() if not plugin.is_withdrawn}
     found = []
     for file in _in(folder):
-        if _why_not(file) is None:
+        if why_not(file, may_link=False) is None:
             content = file.read_bytes()
             found.append(Waiting(file.stem, hashlib.sha256(content).hexdigest(), content.decode(errors="replace")))
-    return tuple(one for one in found if one.sha256 not in at_work)
+    return tuple(attrs.evolve(one, changes=_changes(store, one)) for one in found if one.sha256 not in at_work)
+
+
+def _changes(store: Store, plugin: Waiting) -> tuple[str, ...]:
+    """The lines that differ from the version approved last, withdrawn or not, each with its sign."""
+    last = next((one for one in store.register.plugins() if one.name == plugin.name), None)
+    before = content_of(store, last.sha256).decode(errors="replace") if last is not None else ""
+    if not before:
+        return ()
+    compared = unified_diff(before.splitlines(), plugin.source.splitlines(), lineterm="", n=2)
+    return tuple(islice(compared, 2, None))  # its first two lines name files
+
+
+def dry_run(
+    folder: Path | None, store: Store, host: PluginHost, name: str, sha256: str, jobs: Iterable[JobView]
+) -> DryRun:
+    """Try the file a manager was shown on the shop's own jobs, as approving does, and approve nothing.
+
+    errors : InputError
+    """
+    with _copy_of(folder, store, name, sha256) as copy:
+        trial = try_plugin(copy, jobs).of_file(str(copy), copy.name)
+    before = host.offers_of(name)
+    return DryRun(sha256=sha256, trial=trial, adds=_beyond(trial.offers, before), drops=_beyond(before, trial.offers))
+
+
+def _beyond(keys: Mapping[str, tuple[str, ...]], others: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
+    more = {kind: tuple(key for key in found if key not in others.get(kind, ())) for kind, found in keys.items()}
+    return {kind.replace("_", " "): found for kind, found in more.items() if found}
 
 
 def passed_over(folder: Path | None) -> tuple[PluginProblem, ...]:
     """What lies in that folder as a plugin and cannot be approved: nobody must wait for it in vain."""
-    return tuple(problem for file in _in(folder) if (problem := _why_not(file)) is not None)
+    return tuple(problem for file in _in(folder) if (problem := why_not(file, may_link=False)) is not None)
 
 
 def _in(folder: Path | None) -> list[Path]:
@@ -66,32 +113,6 @@ def _in(folder: Path | None) -> list[Path]:
 
 def _is_package(path: Path) -> bool:
     return (path / "__init__.py").is_file()
-
-
-def _why_not(file: Path) -> PluginProblem | None:
-    """Why a file cannot be approved, as far as its name and its size tell."""
-    is_one = file.is_file() and not file.is_symlink()
-    if is_one and file.suffix == ".py" and NAME.fullmatch(file.stem) and file.stem not in BUILT_IN:
-        size = file.stat().st_size
-        if size <= own_plugins.LARGEST:
-            return None
-        reason, code = f"{file.name} has {size} bytes; a plugin has at most {own_plugins.LARGEST}", "too_large"
-    elif not is_one:
-        what = "a link" if file.is_symlink() else "a folder"
-        reason, code = f"{file.name} is {what}; a plugin for the tablets is one Python file", "not_one_file"
-    elif file.stem in BUILT_IN:
-        reason, code = f"{file.stem} is the name of a plugin that comes with the program", "name_taken"
-    else:
-        reason = f"it is called {file.name!r}; a plugin for the tablets has small letters, digits and _ alone, then .py"
-        code = "wrong_name"
-    cure = f"call it {_better_name(file.stem)}.py" if code == "wrong_name" else cure_of(code)
-    return PluginProblem(name=file.stem, reason=reason, code=code, file=str(file), cure=cure)
-
-
-def _better_name(stem: str) -> str:
-    name = re.sub(r"[^a-z0-9_]", "_", stem.lower())
-    name = name if "a" <= name[:1] <= "z" and name not in BUILT_IN else f"own_{name}"
-    return name[:60]
 
 
 def approve(
@@ -110,6 +131,14 @@ def approve(
     jobs, tell : as of `own_plugins.approve`
     errors : InputError; storage.NotSaved
     """
+    with _copy_of(folder, store, name, sha256) as copy:
+        keep = own_plugins.keep_in_store(store)
+        return own_plugins.approve(store.register, keep, copy, by, now, jobs=jobs, tell=tell, known_as=copy.name)
+
+
+@contextmanager
+def _copy_of(folder: Path | None, store: Store, name: str, sha256: str) -> Iterator[Path]:
+    """A copy of the file whose content a manager was shown, and of no other. Raises InputError."""
     chosen = next((one for one in waiting(folder, store) if (one.name, one.sha256) == (name, sha256)), None)
     if chosen is None or folder is None:
         raise InputError("plugin", [Fault("file", "the file shown, so read it again", name)])
@@ -119,8 +148,7 @@ def approve(
     with TemporaryDirectory(prefix="garboard-") as place:
         copy = Path(place) / f"{name}.py"
         copy.write_bytes(content)
-        keep = own_plugins.keep_in_store(store)
-        return own_plugins.approve(store.register, keep, copy, by, now, jobs=jobs, tell=tell, known_as=copy.name)
+        yield copy
 
 
 def files_to_run(store: Store, folder: Path) -> tuple[Path, ...]:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from types import MappingProxyType
 
 import attrs
 
@@ -20,8 +21,10 @@ from garboard.faults import InputError, in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
 from garboard.history.boat import Boat, open_entries
 from garboard.history.moves import JOINING
+from garboard.history.proof import issued_books
 from garboard.history.registers import RegisterKey, Resolution, name_of, register_of
 from garboard.history.replay import HullState
+from garboard.history.two_rows import may_be_two_rows
 from garboard.hosting.codes import BUSY, code_for
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
@@ -50,6 +53,7 @@ MOST_BOATS_KEPT = 200
 LONGEST_WAIT = 5.0
 """Two people who open one boat wait for one summary so long [s]."""
 SIGNED_BEFORE_HAND_OVER = "technician"
+NOTHING_MORE: Mapping[str, Sequence[Entry]] = MappingProxyType({})
 _PIECE = 1 << 20
 _ASKING = (Verdict.FAIL, Verdict.ADVISE)
 
@@ -62,6 +66,7 @@ class Choice:
     saw    : names the values in it, so that a value that arrives meanwhile is noticed
     values : the values, in order of display
     apart  : for each, what tells it from one that reads the same; "" where nothing need
+    two_rows : whether the tablets may have meant two rows, each its own
     """
 
     token: str
@@ -69,6 +74,7 @@ class Choice:
     place: str
     values: tuple[Entry, ...]
     apart: tuple[str, ...]
+    two_rows: bool
 
 
 @attrs.frozen
@@ -196,8 +202,17 @@ class BoatSummary:
     @property
     def digest(self) -> str:
         """Equal for summaries made from the same entries and recordings, by the same managers."""
+        return self._digest()
+
+    @property
+    def digest_of_book(self) -> str:
+        """As `digest`, whatever books were issued meanwhile."""
+        return self._digest(frozenset(one.entry.id for one in issued_books(self.boat)))
+
+    def _digest(self, without: frozenset[str] = frozenset()) -> str:
         managers = self.boat.managers or () if self.has_settings else ()
-        return _short([name for ids in (*self.held.values(), self.lacking, managers) for name in (*sorted(ids), "")])
+        found = (*self.held.values(), self.lacking, managers)
+        return _short([name for ids in found for name in (*sorted({*ids} - without), "")])
 
     @property
     def other_numbers(self) -> tuple[str, ...]:
@@ -412,9 +427,12 @@ def is_held(attachments: AttachmentStore, name: str) -> bool:
     return True
 
 
-def open_boat(store: Store, hull: str) -> tuple[Boat, dict[str, Entry], dict[str, frozenset[str]]]:
+def open_boat(
+    store: Store, hull: str, more: Mapping[str, Sequence[Entry]] = NOTHING_MORE
+) -> tuple[Boat, dict[str, Entry], dict[str, frozenset[str]]]:
     """Replay a boat's entries.
 
+    more    : entries nobody kept, by hull: to see the boat as it would be with them
     returns : the boat, all its entries by id, and the ids read by every hull number, the shop's own record among them
     """
     held: dict[str, frozenset[str]] = {}
@@ -430,7 +448,7 @@ def open_boat(store: Store, hull: str) -> tuple[Boat, dict[str, Entry], dict[str
         found = [view(name, raw) for name, raw in store.get(number, held[number]).items()] if held[number] else []
         if number != SHOP_RECORD:
             entries.update((entry.id, entry) for entry in found)
-        return found
+        return [*found, *more.get(number, ())]
 
     return open_entries(entries_of, hull, managers_devices(store.register)), entries, held
 
@@ -505,7 +523,12 @@ def _job_summary(
     home = boat.state_of(job)
     choices = tuple(
         Choice(
-            token_of(key), seen_in(state, key), register_in_words(key, host, seen), values, told_apart(values, size_of)
+            token_of(key),
+            seen_in(state, key),
+            register_in_words(key, host, seen),
+            values,
+            told_apart(values, size_of),
+            may_be_two_rows(state, key),
         )
         for state, key in disagreeing(boat, job)
         for values in [state.current(key)]
@@ -564,6 +587,11 @@ def _missing(view: JobView, assessed: Sequence[Assessed], punch: Sequence[PunchI
         yield f"no {SIGNED_BEFORE_HAND_OVER} has signed"
     elif all(one.stale for one in signed):
         yield f"the {SIGNED_BEFORE_HAND_OVER} signed before later changes"
+
+
+def recordings_of(store: Store) -> Callable[[str], Recording]:
+    """Loads the recordings a store holds, each once."""
+    return _Recordings(store.attachments).load
 
 
 class _Recordings:

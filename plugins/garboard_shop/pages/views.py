@@ -5,7 +5,7 @@ from __future__ import annotations
 import ipaddress
 import mimetypes
 import threading
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
 from functools import partial
 from urllib.parse import quote
@@ -22,6 +22,7 @@ from garboard.findings import Table
 from garboard.history.boat import register_named
 from garboard.history.like import LONGEST_NAME, templates_in
 from garboard.history.past import history_of
+from garboard.history.proof import proof_of
 from garboard.hosting.host import PluginHost
 from garboard.job_files.circuit_table import circuits_as_csv
 from garboard.job_view import JobView
@@ -31,12 +32,16 @@ from garboard.report.data_files import ENDINGS
 from garboard.report.data_tables import TABLES
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.photo_files import PictureRefused, drawn
-from garboard.report.trials import table_of_trials, trials_of, which_stays
+from garboard.report.trials import foreseen_of, table_of_trials, trials_of, which_stays
 from garboard.shop_link.wire import LARGEST_PIECE
+from garboard.steps import Assessed
+from garboard_shop.job_rows import JobRow
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
-from garboard_shop.pages import decisions, exports, people, plugins, settings, sheet, wording
+from garboard_shop.pages import board, decisions, exports, looks, people, plugins, settings, sheet, wording
+from garboard_shop.pages import boat_page as glance
+from garboard_shop.pages.consequences import by_hull
 from garboard_shop.pages.desk import FOLDER, ShopDesk
 from garboard_shop.pages.drawing import colours_as_css, photo_name
 from garboard_shop.pages.index import MOST_SHOWN
@@ -85,6 +90,11 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/first", first, "POST", NOBODY),
         ("/days", to_day, "GET", ""),
         ("/days/{day}", day_page, "GET", ""),
+        ("/board", board.board_page, "GET", ""),
+        ("/board/several", board.plan_several, "POST", MANAGER),
+        ("/board/looked", board.looked, "POST", ""),
+        ("/boats/{hull}/plan", board.plan_page, "GET", ""),
+        ("/boats/{hull}/plan", board.plan, "POST", MANAGER),
         ("/boats", boats_page, "GET", ""),
         ("/boats/new", begin_boat, "POST", MANAGER),
         ("/boats/{hull}", boat_page, "GET", ""),
@@ -99,7 +109,14 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/boats/{hull}/files/{name}", attached, "GET", ""),
         ("/boats/{hull}/photos/{name}.jpg", photo, "GET", ""),
         ("/boats/{hull}/choose", partial(decide, partial(decisions.choose, desk.host.settings)), "POST", MANAGER),
+        (
+            "/boats/{hull}/choose-several",
+            partial(decide, partial(decisions.choose_several, desk.host.settings)),
+            "POST",
+            MANAGER,
+        ),
         ("/boats/{hull}/take-back", partial(decide, decisions.take_all_back), "POST", MANAGER),
+        ("/boats/{hull}/both-count", partial(decide, decisions.count_both), "POST", MANAGER),
         ("/boats/{hull}/sign", partial(decide, decisions.sign), "POST", MANAGER),
         ("/boats/{hull}/same-boat", partial(decide, decisions.join), "POST", MANAGER),
         ("/boats/{hull}/two-boats", partial(decide, decisions.part), "POST", MANAGER),
@@ -118,12 +135,14 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/tablets/{tablet}/remove", remove_tablet, "POST", MANAGER),
         ("/changes", changes_page, "GET", ""),
         ("/memory", memory_page, "GET", ""),
+        ("/insight", insight_page, "GET", ""),
         ("/settings", settings_page, "GET", ""),
         ("/settings/{key}", setting_page, "GET", ""),
         ("/settings/{key}/look", look_at_change, "POST", MANAGER),
         ("/settings/{key}/set", change_setting, "POST", MANAGER),
         ("/plugins", plugins_page, "GET", ""),
         ("/plugins/approve", approve_plugin, "POST", MANAGER),
+        ("/plugins/try", try_waiting_plugin, "POST", MANAGER),
         ("/plugins/withdraw", withdraw_plugin, "POST", MANAGER),
         ("/people", people_page, "GET", ""),
         ("/people/add", add_person, "POST", MANAGER),
@@ -220,6 +239,7 @@ def day_page(visit: Visit) -> Response:
     return visit.page(
         "day.html",
         sheet=found,
+        consequences=desk.consequences.of_sheet([(boat.summary, boat.jobs) for boat in found.boats]),
         day=day,
         asked=asked,
         today=wording.day_of(desk.now()),
@@ -269,21 +289,49 @@ def boat_page(visit: Visit) -> Response:
     """Everything of one boat."""
     summary = _boat(visit)
     alike = {other for number in summary.boat.state.hull_keys for other in visit.desk.index.look_alikes(number)}
-    vessel = summary.boat.vessel()
-    return visit.page(
+    vessel, desk = summary.boat.vessel(), visit.desk
+    judged = {job.id: desk.consequences.of(summary, job) for job in summary.jobs}
+    looked = looks.last_look(visit.request.cookies.get(looks.COOKIE, ""), summary.key, desk.now())
+    page = visit.page(
         "boat.html",
         summary=summary,
+        consequences={name: one for of_job in judged.values() for name, one in by_hull(summary, of_job).items()},
+        figures={job.id: glance.large_figures(job.assessed, judged[job.id].outcomes) for job in summary.jobs},
+        glances={job.id: glance.phases_at_a_glance(job) for job in summary.jobs},
+        days={job.id: _days(summary, job) for job in summary.jobs},
+        rows=_rows_of_jobs(desk, summary),
+        marks=board.STATE_MARKS,
+        now=desk.now(),
+        shortened=glance.shortened,
+        recordings={job.id: glance.recordings_in(job) for job in summary.jobs},
+        looked=looked,
+        changed=looks.changed_since(desk.store, summary, looked, desk.now(), visit.who) if looked else (),
+        unfolded=visit.asked("open") == "all",
         look_alikes=sorted(alike - summary.boat.state.hull_keys),
         back=f"/boats/{summary.key}",
         vessel_facts=vessel_facts(vessel),
         equipment=tuple(equipment_tables(vessel)),
         alike=_kept_by_boats_like(visit.desk, summary),
-        tried={job.id: _tried(visit.desk.host, job.view) for job in summary.jobs},
+        tried={job.id: _tried(visit.desk.host, job.view, job.assessed) for job in summary.jobs},
         model=" ".join(filter(None, (vessel.maker, vessel.model)))[:LONGEST_NAME],
         stale_labels=stale_labels(vessel),
         labels_seen=labels_digest(vessel),
         has_circuits=bool(vessel.circuits),
     )
+    looks.note(page, visit.request.cookies.get(looks.COOKIE, ""), summary.key, desk.now())
+    return page
+
+
+def _rows_of_jobs(desk: ShopDesk, summary: BoatSummary) -> dict[str, JobRow]:
+    """The board's rows of a boat's jobs, by job; none of one that the board does not have yet."""
+    rows = desk.remembering.board
+    found = (rows.jobs_of(hull) for hull in sorted(summary.boat.state.hull_keys)) if rows is not None else ()
+    return {row.job: row for of_one in found for row in of_one}
+
+
+def _days(summary: BoatSummary, job: JobSummary) -> tuple[glance.WorkDay, ...]:
+    home = summary.boat.state_of(job.id)
+    return glance.days_of(job, summary.entries.values(), (job.id, *home.parts(job.id)))
 
 
 def _kept_by_boats_like(desk: ShopDesk, summary: BoatSummary) -> Kept | None:
@@ -292,10 +340,15 @@ def _kept_by_boats_like(desk: ShopDesk, summary: BoatSummary) -> Kept | None:
     return None if row.engine_speed or memory is None else memory.kept_by_boats_like(row)
 
 
-def _tried(host: PluginHost, job: JobView) -> tuple[Table, tuple[str, ...]] | None:
-    """The propellers that were tried side by side, and what is said of each; None where only one was."""
-    trials = trials_of(job, host)
-    return (table_of_trials(trials), tuple(which_stays(trials))) if trials else None
+def _tried(host: PluginHost, job: JobView, assessed: Sequence[Assessed]) -> tuple[Table | None, tuple[str, ...]] | None:
+    """The propellers that were tried side by side, and what is said of each; None where only one was.
+
+    What was foreseen of propellers stands there too, run or not.
+    """
+    trials, foreseen = trials_of(job, host), foreseen_of(host, assessed)
+    if not trials and not foreseen:
+        return None
+    return table_of_trials(trials) if trials else None, (*which_stays(trials), *foreseen)
 
 
 def move_page(visit: Visit) -> Response:
@@ -338,7 +391,7 @@ def history_page(visit: Visit) -> Response:
 
 
 def book(visit: Visit) -> Response:
-    """The handover book."""
+    """The handover book. That it was issued is kept, with who asked for it."""
     from garboard.report.book import PAPER_SIZES, handover_book
 
     summary = _boat(visit)
@@ -346,14 +399,17 @@ def book(visit: Visit) -> Response:
     size = visit.asked("paper") if visit.asked("paper") in PAPER_SIZES else PAPER_SIZES[0]
     unread = visit.desk.store.unread(summary.boat.hulls)
     here = [one.file for one in summary.photos_in(job) if is_held(visit.desk.store.attachments, one.file)]
-    name = f"{summary.digest} {job.id} {size} {unread} {' '.join(here)}"
+    name = f"{summary.digest_of_book} {job.id} {size} {unread} {' '.join(here)}"
     host = visit.desk.host
     load = visit.desk.load_photo
-    make = partial(handover_book, job.view, host, job.assessed, size, unread=unread, load_photo=load)
+    proof = proof_of(summary.boat, job.id)
+    make = partial(handover_book, job.view, host, job.assessed, size, unread=unread, load_photo=load, proof=proof)
     turned_away = host.apart.turned_away if host.apart else 0
     pdf = make() if summary.is_passing else visit.desk.books.get(name, make)
     if host.apart and host.apart.turned_away != turned_away:  # a section may lack what the next one holds
         visit.desk.books.forget(name)
+    elif not summary.is_passing:
+        decisions.book_issued(visit.desk.store, summary, job.id, pdf, proof, visit.who, visit.desk.now())
     return _file(pdf, "application/pdf", f"{summary.key}-{job.id}-handover-book.pdf")
 
 
@@ -592,6 +648,17 @@ def _without_ids(tablets: Iterable[Tablet]) -> Callable[[str], str]:
 
 def plugins_page(visit: Visit) -> Response:
     """The shop's own plugins: approved, withdrawn, waiting; and what this server runs."""
+    return _plugins_page(visit, None)
+
+
+def try_waiting_plugin(visit: Visit) -> Response:
+    """The same page, with what a plugin that waits would add and find."""
+    desk, form = visit.desk, visit.form
+    name, sha256 = form.get("name", ""), form.get("sha256", "")
+    return _plugins_page(visit, plugins.dry_run(desk.drop, desk.store, desk.host, name, sha256, jobs_of(desk.store)))
+
+
+def _plugins_page(visit: Visit, dry_run: plugins.DryRun | None) -> Response:
     desk = visit.desk
     known = sorted(desk.store.register.plugins(), key=lambda one: (one.is_withdrawn, one.name))
     faults = desk.host.faults
@@ -605,6 +672,7 @@ def plugins_page(visit: Visit) -> Response:
         host=desk.host,
         faults=faults,
         stopped={fault.name for fault in faults if not fault.at_work},
+        dry_run=dry_run,
     )
 
 
@@ -633,8 +701,16 @@ def memory_page(visit: Visit) -> Response:
         boats=None if memory is None else len(memory),
         score=(memory or Memory()).score(),
         judged_from=JUDGED_FROM,
-        behind=visit.desk.remembering.behind(),
+        progress=visit.desk.remembering.progress,
     )
+
+
+def insight_page(visit: Visit) -> Response:
+    """What the shop's jobs teach, counted over their rows."""
+    desk = visit.desk
+    memory = desk.remembering.at_hand
+    shown = None if memory is None else desk.insights.of(memory)
+    return visit.page("insight.html", shown=shown, progress=desk.remembering.progress)
 
 
 def settings_page(visit: Visit) -> Response:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import attrs
 import pytest
 
 from builders import boat, findings_of, job_view
@@ -72,6 +73,22 @@ def test_limits_the_wrong_way_round_are_named() -> None:
         assert [missing.lack for missing in one.missing] == [Lack.CONTRADICTS]
 
 
+@pytest.mark.parametrize(
+    ("said", "model", "judged"),
+    [("NL150", "NL 150", True), ("NL150", "", True), ("", "NL200", True), ("NL150", "NL200", False)],
+)
+def test_limits_of_another_engine_judge_nothing(said: str, model: str, judged: bool) -> None:
+    """Taken over from a template, or entered before the engine was changed; one model is written in many ways."""
+    vessel = boat(1)
+    vessel = attrs.evolve(vessel, engines=(attrs.evolve(vessel.engines[0], model=model),))
+    values = at(steps.MAKERS_WINDOW, {**WINDOW, "limits_of": said}) | at(steps.FIRST_START, {"idle": "760 rev/min"})
+    for calculator in ("window", "idle"):
+        (one,) = findings_of(HOST, job_view(vessel, values), f"engine_trial.{calculator}")
+        assert (one.verdict is not Verdict.NOT_ENOUGH_DATA) is judged
+        if not judged:
+            assert [(lack.lack, lack.field) for lack in one.missing] == [(Lack.CONTRADICTS, "limits_of")]
+
+
 def test_toe_is_the_difference_of_the_edges_and_only_advises() -> None:
     assert toe_of(28.0, 28.25) == pytest.approx(0.25)
     near: dict[FieldKey, JsonValue] = {
@@ -118,5 +135,9 @@ def test_an_untouched_step_says_so_once_and_one_not_fitted_says_nothing() -> Non
     assert [(one.finding.verdict, one.finding.missing[0].lack) for one in said] == [
         (Verdict.NOT_ENOUGH_DATA, Lack.NOT_TRIED)
     ]
+    (asked,) = [one.finding.sentence for one in HOST.assess(view) if one.step == steps.MAKERS_WINDOW]
+    assert "nothing entered yet; enter it" in asked, "what a manual says is entered, not tried"
+    rests_on = {basis.text for one in HOST.assess(view) for basis in one.finding.basis}
+    assert not any("point of an engine" in text for text in rests_on), "a depth sounder is no engine"
     states = [StepState(step=step.key, state="not fitted") for step in HOST.steps]
     assert HOST.assess(job_view(boat(2), {}, states=states)) == ()

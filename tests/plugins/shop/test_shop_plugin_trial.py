@@ -12,9 +12,9 @@ import small_plugin
 import wrong_plugins
 from garboard.commands.cli import program
 from garboard.hosting.apart import Apart, Limits
+from garboard.hosting.plugin_trial import Trial, try_plugin
 from garboard.job_view import JobView
 from garboard.records import Job, Vessel
-from garboard_shop.plugin_trial import Trial, try_plugin
 
 
 def views(count: int = 3) -> Iterator[JobView]:

@@ -14,10 +14,11 @@ from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.hosting.host import make_host
+from garboard.hosting.plugin_file import LARGEST
 from garboard.shop_link import shop_plugins
 from garboard.shop_link.shop_plugins import ApprovedPlugin, files_to_run, kept
 from garboard.shop_link.sync import bring_ashore
-from garboard_shop.own_plugins import LARGEST, approve, keep_in_store, withdraw
+from garboard_shop.own_plugins import approve, keep_in_store, withdraw
 from shop_rig import RunningShop, ask_raw, shop_and_tablets
 
 PLUGIN = """
@@ -141,7 +142,7 @@ def register_steps(register):
         ("my_checks.py", WRONG_ORDER, "a number as order of Step 'my.a', got '390' of type str"),
         ("My-Checks.py", PLUGIN, "small letters"),
         ("my_checks.txt", PLUGIN, "small letters"),
-        ("garboard_prop_check.py", PLUGIN, "the program's own"),
+        ("garboard_prop_check.py", PLUGIN, "comes with the program"),
         ("my_checks.py", PLUGIN + "#" * LARGEST, "at most"),
     ],
 )

@@ -41,7 +41,9 @@ def test_a_damaged_file_is_told_in_the_book_until_its_entry_is_back(pages: Pages
     for _ in range(2):
         damaged, other = _covers(folder, host)
         assert (SAID in damaged, SAID in other) == (True, False)
-    path.write_bytes(sound + lines[5][:60])
+    issued = b"".join(line + b"\n" for line in path.read_bytes().split(b"\n") if b'"kind":"issued"' in line)
+    assert issued, "each book that was made is kept as issued"
+    path.write_bytes(sound + issued + lines[5][:60])
     assert [SAID in cover for cover in _covers(folder, host)] == [False, False]
 
 

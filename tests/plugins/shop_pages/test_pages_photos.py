@@ -10,12 +10,14 @@ from PIL import Image
 
 from garboard.disk.hullfile import CheckedEntries
 from garboard.history.authoring import Author, measure
+from garboard.history.proof import issued_books
 from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.report.photos import Arrow, PhotoLoader, photos_of, with_arrows
+from garboard_shop.pages.summaries import open_boat
 from pages_rig import NOON, SALTGRASS, Browser, Pages
 
 JOB, STEP = "saltgrass-2026-05", "prop_check.full_throttle"
@@ -130,6 +132,8 @@ def test_the_book_is_made_anew_once_a_photo_has_arrived(
     pages.store.hulls.attachments.put(content)
     manager.get(f"{ADDRESS}/jobs/{JOB}/book.pdf")
     assert given == [b"", content]
+    (issued,) = issued_books(open_boat(pages.store, SALTGRASS)[0])
+    assert issued.sha256 == hashlib.sha256(b"%PDF").hexdigest(), "one file is issued once, however often it is opened"
 
 
 def test_a_photo_is_given_to_signed_in_people_only(pages: Pages, manager: Browser) -> None:

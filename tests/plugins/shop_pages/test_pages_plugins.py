@@ -8,12 +8,14 @@ from types import ModuleType
 import attrs
 import pytest
 
+from garboard.faults import in_number
 from garboard.hosting.apart import MOST_CUTS, Apart
 from garboard.hosting.failures import cure_of
 from garboard.hosting.host import LoadedPlugin, make_host
+from garboard.hosting.plugin_file import LARGEST
 from garboard.hosting.sources import Source
-from garboard_shop.own_plugins import LARGEST
 from garboard_shop.pages.plugins import files_to_run, passed_over, waiting
+from garboard_shop.pages.summaries import jobs_of
 from pages_rig import CHIEF, HAND, Browser, Pages, form_to, words_of
 from wrong_plugins import computing
 
@@ -87,6 +89,33 @@ def test_a_file_changed_after_it_was_shown_is_not_approved(pages: Pages, manager
     assert answer.status_code == 400
     assert "read it again" in words_of(answer.text)
     assert pages.store.register.plugins() == ()
+
+
+def test_another_version_is_shown_with_what_differs_from_the_last_one(pages: Pages, approved: Browser) -> None:
+    assert "Changes since" not in words_of(approved.text("/plugins"))
+    put_file(pages, SOURCE.replace('"7"', '"8"'))
+    words = words_of(approved.text("/plugins"))
+    assert "Changes since the last approved version" in words
+    assert '-__version__ = "7" +__version__ = "8"' in words
+    put_file(pages, SOURCE, "other")
+    assert words_of(approved.text("/plugins")).count("Changes since") == 1, "of a first version there are none"
+
+
+def test_a_dry_run_says_what_it_adds_and_finds_and_approves_nothing(pages: Pages, manager: Browser) -> None:
+    put_file(pages, computing("our_check", "yield found()"))
+    page = manager.text("/plugins")
+    assert "Dry run of our_check" in words_of(page)
+    tried = manager.send(form_to(page, "/plugins/try"))
+    words = words_of(tried.text)
+    jobs = in_number(len([*jobs_of(pages.store)]), "job")
+    assert f"It was tried on {jobs} of the shop's own and failed in none." in words
+    assert "It adds calculators: our_check.check." in words
+    assert f"fail {jobs}" in words
+    assert pages.store.register.plugins() == ()
+    put_file(pages, "raise RuntimeError('not today')")
+    again = manager.send(form_to(manager.text("/plugins"), "/plugins/try"))
+    assert "cannot be approved RuntimeError: not today [our_check.py, line 1]" in words_of(again.text)
+    assert manager.send(form_to(page, "/plugins/try")).status_code == 400, "the file shown then is not there any more"
 
 
 @pytest.mark.parametrize("name", ["../our_check", "none", "", "our_check.py"])

@@ -18,7 +18,7 @@ from garboard.disk.storage import NotSaved
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.moving import END_OF_TIME, Copied, copy_shop
 from garboard_shop.postgres import PostgresStore
-from garboard_shop.store import MANAGER, TECHNICIAN, Delivery, Pairing, ShopPlugin, Store, Tablet, WebUser
+from garboard_shop.store import MANAGER, TECHNICIAN, Delivery, KeptRow, Pairing, ShopPlugin, Store, Tablet, WebUser
 
 HULLS = ("ABC00001A526", "ABC00002A526", "XYZHJKLMF626")
 NewYard = Callable[[str], str]
@@ -39,6 +39,7 @@ def folder(tmp_path: Path) -> Path:
             offered = {hull: some(hull, range(10 * number, 10 * number + 10)) for hull in HULLS[: 1 + number % 3]}
             store.put_if_absent(offered, f"id{number % 2}", NOON + number, number)
         store.hulls.put_if_absent(HULLS[2], some(HULLS[2], range(1000, 1700)))
+        store.put_rows({HULLS[0]: KeptRow("made of", "since when")})
         store.hulls.attachments.put(CONTENT)
         store.hulls.attachments.put(b"")
         for number in range(2):
@@ -66,6 +67,7 @@ def everything(store: Store) -> tuple[object, ...]:
         set(store.register.tablets()),
         store.register.users(),
         store.register.plugins(),
+        dict(store.rows()),
         [
             attrs.evolve(one, ids={hull: tuple(sorted(names)) for hull, names in sorted(one.ids.items())})
             for one in store.deliveries(1, END_OF_TIME)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from garboard.findings import Finding, NotEnoughData, Verdict
+from garboard.findings import BasisKind, Finding, NotEnoughData, Verdict
 from garboard.records import Circuit, Engine, JsonValue
 from garboard.uncertainty import MeasuredValue
 from garboard_wiring_audit.batteries import reserve_hours, state_of_charge
@@ -173,10 +173,10 @@ def test_a_temperature_within_the_table_is_taken() -> None:
     assert verdict_on(wired_job(read=reading("temperature", "30 degC")), "battery_charge") is PASS
 
 
-def test_agm_charge_is_marked_as_from_memory() -> None:
+def test_agm_charge_is_marked_as_common_practice() -> None:
     """An AGM battery is judged, its table marked."""
     (finding,) = said(wired_job(batteries=[battery(chemistry="AGM")]), "battery_charge")
-    assert any("AGM" in basis.text and "from memory" in basis.note for basis in finding.basis)
+    assert any("AGM" in basis.text and basis.kind is BasisKind.COMMON_PRACTICE for basis in finding.basis)
 
 
 def test_one_battery_without_data_leaves_the_others_judged() -> None:

@@ -111,7 +111,7 @@ def test_findings_say_that_the_subpart_is_practice_on_outboard_boats() -> None:
         basis
         for assessed in HOST.assess(wired_job())
         for basis in assessed.finding.basis
-        if basis.kind is BasisKind.REGULATION and "183.435" not in basis.text and "from memory" not in basis.note
+        if basis.kind is BasisKind.REGULATION and "183.435" not in basis.text
     ]
     assert noted
     assert all("on an outboard boat it is practice, not law" in basis.note for basis in noted)
@@ -165,7 +165,7 @@ def test_ampacity_with_a_factor_from_memory_only_advises() -> None:
     )
     (finding,) = said(view, "ampacity")
     assert finding.verdict is ADVISE
-    assert any("factor 0.75" in basis.text and "from memory" in basis.note for basis in finding.basis)
+    assert any("factor 0.75" in one.text and one.kind is BasisKind.COMMON_PRACTICE for one in finding.basis)
 
 
 def test_ampacity_beyond_the_table_fails_even_with_a_remembered_factor() -> None:
@@ -336,13 +336,13 @@ def test_bundling_basis_says_why_none_is_applied() -> None:
     assert any("below 50 V none is applied" in basis.note for basis in finding.basis)
 
 
-def test_ampacity_by_area_is_marked_as_from_memory() -> None:
-    """The table by area is used only where the shop chose it, and its findings say that it is from memory."""
+def test_ampacity_by_area_is_marked_as_common_practice() -> None:
+    """The table by area is used only where the shop chose it, and its findings say that it is common practice."""
     changes: dict[str, Any] = {"conductor_awg": "", "conductor_area": "=2.5 mm2", "read": NOT_MEASURED}
     chosen = {"ampacity_rule": ISO_BY_AREA}
     (finding,) = said(with_circuit(settings=chosen, design_current="=34 A", **changes), "ampacity")
     assert finding.verdict is PASS
-    assert any("ISO 10133" in basis.text and "from memory" in basis.note for basis in finding.basis)
+    assert any("ISO 10133" in one.text and one.kind is BasisKind.COMMON_PRACTICE for one in finding.basis)
 
 
 # Overcurrent rating

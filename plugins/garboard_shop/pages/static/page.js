@@ -18,6 +18,17 @@ addEventListener("submit", (event) => {
   if ("sent" in form.dataset) event.preventDefault();
   form.dataset.sent = "";
 });
+// In a list of rows with one link each, the arrow keys go from row to row.
+addEventListener("keydown", (event) => {
+  const step = { ArrowDown: 1, ArrowUp: -1 }[event.key];
+  const list = event.target.closest?.("[data-rows]");
+  if (!step || !list || !event.target.matches("a")) return;
+  const links = [...list.querySelectorAll("a[data-row]")];
+  const next = links[links.indexOf(event.target) + step];
+  if (!next) return;
+  event.preventDefault();
+  next.focus();
+});
 addEventListener("pageshow", () => {
   for (const form of document.querySelectorAll("form[data-sent]")) delete form.dataset.sent;
 });

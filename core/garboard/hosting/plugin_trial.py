@@ -1,16 +1,17 @@
-"""A plugin tried on the shop's own jobs before it is approved, in a process of its own."""
+"""A plugin tried on jobs, in a process of its own: before a manager approves it, and while its author writes it."""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 from pathlib import Path
 
 import attrs
 
 from garboard.faults import in_number
-from garboard.findings import Finding, NotEnoughData
+from garboard.findings import Finding, NotEnoughData, Verdict
 from garboard.hosting.codes import NOT_JUDGED, PLUGIN_FAILED, code_for
 from garboard.hosting.failures import PluginProblem, cure_of, problem_of
 from garboard.hosting.host import PluginHost, make_host
@@ -31,12 +32,18 @@ class Trial:
     remarks  : what is wrong with it all the same
     jobs     : how many it judged
     is_whole : whether these were all there are
+    version  : what it says of itself
+    offers   : the keys it offers, by what they are ("steps")
+    outcome  : how many jobs get which as the worst of its findings
     """
 
     problems: tuple[PluginProblem, ...] = ()
     remarks: tuple[PluginProblem, ...] = ()
     jobs: int = 0
     is_whole: bool = True
+    version: str = ""
+    offers: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
+    outcome: Mapping[Verdict, int] = attrs.field(factory=dict)
 
     def of_file(self, tried: str, known_as: str) -> Trial:
         """The same, told of the file as the manager knows it, where a copy of it was tried."""
@@ -52,11 +59,17 @@ class Trial:
         if self.problems:
             return ()
         tried = f"It was tried on {in_number(self.jobs, 'job')} of the shop's own and failed in none."
+        return (self._how_far(tried), *(f"It works, but {one.in_words}" for one in self.remarks))
+
+    @property
+    def tried(self) -> tuple[str, ...]:
+        """The same to its author, without what is wrong with it."""
+        return (self._how_far(f"It was tried on {in_number(self.jobs, 'job')} and failed in none."),)
+
+    def _how_far(self, tried: str) -> str:
         if not self.jobs:
-            tried = "There was no job to try it on."
-        elif not self.is_whole:
-            tried += " There was no time for the others."
-        return (tried, *(f"It works, but {one.in_words}" for one in self.remarks))
+            return "There was no job to try it on."
+        return tried if self.is_whole else f"{tried} There was no time for the others."
 
 
 def try_plugin(file: Path, jobs: Iterable[JobView], longest: float = LONGEST) -> Trial:
@@ -64,12 +77,19 @@ def try_plugin(file: Path, jobs: Iterable[JobView], longest: float = LONGEST) ->
 
     longest : no new job is begun after so long [s]
     """
+    return try_with(file, lambda _: jobs, longest)
+
+
+def try_with(file: Path, jobs: Callable[[PluginHost], Iterable[JobView]], longest: float = LONGEST) -> Trial:
+    """The same, with jobs that are read with the plugin loaded: they hold values of its own steps."""
     host = make_host(entry_points=False, files=[file], apart=True)
     try:
         if problems := tuple(one for one in host.problems if one.name == file.stem):
             return Trial(problems=problems)
         remarks = tuple(one for one in host.faults if one.name == file.stem and one.at_work)
-        return attrs.evolve(_judged(host, file, jobs, time.monotonic() + longest), remarks=remarks)
+        (version,) = (one.version for one in host.plugins if one.name == file.stem)
+        judged = _judged(host, file, jobs(host), time.monotonic() + longest)
+        return attrs.evolve(judged, remarks=remarks, version=version, offers=host.offers_of(file.stem))
     finally:
         if host.apart is not None:
             host.apart.close()
@@ -78,20 +98,28 @@ def try_plugin(file: Path, jobs: Iterable[JobView], longest: float = LONGEST) ->
 def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float) -> Trial:
     first: list[tuple[JobView, tuple[Assessed, ...]]] = []
     problems: dict[str, PluginProblem] = {}
-    count, is_whole = 0, True
+    count, is_whole, worst = 0, True, Counter[Verdict]()
     for view in jobs:
         if time.monotonic() > until:
             is_whole = False
             break
         count += 1
         found = host.assess_with(file.stem, view)
+        worst.update(
+            [max(found_here, key=_WORST.index)] if (found_here := [one.finding.verdict for one in found]) else []
+        )
         for problem in (*_failed(found, file), *_failed_sections(host, view, found, file)):
             problems.setdefault(problem.reason, problem)
         if len(first) < TWICE:
             first.append((view, found))
     if not problems:
         problems = {one.reason: one for one in _differing(host, file, first, until)}
-    return Trial(problems=tuple(islice(problems.values(), TWICE)), jobs=count, is_whole=is_whole)
+    outcome = {verdict: worst[verdict] for verdict in reversed(_WORST) if worst[verdict]}
+    return Trial(problems=tuple(islice(problems.values(), TWICE)), jobs=count, is_whole=is_whole, outcome=outcome)
+
+
+_WORST = (Verdict.PASS, Verdict.NOT_ENOUGH_DATA, Verdict.ADVISE, Verdict.FAIL)
+"""From what asks for nothing to what asks for most."""
 
 
 def _failed(found: Sequence[Assessed], file: Path) -> Iterator[PluginProblem]:

@@ -1,0 +1,237 @@
+"""What a plugin's author looks up, made from the code itself: `garboard plugins --reference`."""
+
+from __future__ import annotations
+
+import inspect
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import Any
+
+import garboard
+from garboard import cautions, hooks
+from garboard.fields import Field, Kind
+from garboard.findings import (
+    Axis,
+    Basis,
+    BasisKind,
+    Doubt,
+    Figure,
+    Finding,
+    Lack,
+    Limit,
+    Marker,
+    NotEnoughData,
+    Number,
+    Series,
+    Table,
+    Verdict,
+)
+from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED
+from garboard.hosting.failures import cures
+from garboard.hosting.host import HOOKS, PluginHost
+from garboard.job_view import InputCollector, JobView
+from garboard.records import EQUIPMENT, RECORD_OF, JsonValue
+from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Recording, Stream
+from garboard.settings import Setting
+from garboard.steps import Calculator, Caution, Guidance, LiveGuide, RecordingJudge, ReportSection, Step
+from garboard.uncertainty import MeasuredValue, Part
+from garboard.units import EXAMPLE_OF, UNITS_OF
+
+EXAMPLES: Mapping[Kind, tuple[JsonValue, str]] = {
+    Kind.AMOUNT: ("12.6 V", "quantity and unit; a number and its unit as text"),
+    Kind.COUNT: (3, "a whole number"),
+    Kind.CHOICE: ("calm", "choices; one of these words"),
+    Kind.YES_NO: (True, "true or false"),
+    Kind.TEXT: ("as fitted", "text; pattern and offers limit and shorten it"),
+    Kind.PHOTO: ({"file": "bilge.jpg"}, "a picture beside the job file"),
+    Kind.SIGNATURE: ("M. Office", "the name of who signs"),
+    Kind.RECORDING: ({"file": "run.csv"}, "instrument data beside the job file; made_recording makes one for a test"),
+    Kind.TABLE: (None, "columns, the fields of one row; each value has its row"),
+}
+"""A value of each kind as a job file has it, and what a field of it needs."""
+
+DECLARED = (Step, Field, Caution, Setting, Calculator, LiveGuide, Guidance, RecordingJudge, ReportSection)
+GIVEN = (
+    Finding,
+    Basis,
+    Number,
+    Limit,
+    Doubt,
+    NotEnoughData,
+    Table,
+    Figure,
+    Axis,
+    Basis,
+    Series,
+    Marker,
+    MeasuredValue,
+    Part,
+)
+READ = (JobView, InputCollector, Recording, Stream)
+"""Classes of which a plugin's author needs every argument, or every method."""
+
+
+def reference(host: PluginHost) -> dict[str, Any]:
+    """Everything, as plain data."""
+    return {
+        "format": "garboard plugin reference",
+        "version": 1,
+        "front_door": {"newest": garboard.API_VERSION, "oldest": garboard.OLDEST_API_VERSION},
+        "hooks": [_of_hook(name) for name in sorted((*HOOKS, "register_commands"))],
+        "kinds": [
+            {"kind": kind.name, "word": kind.value, "example": example, "needs": needs}
+            for kind, (example, needs) in EXAMPLES.items()
+        ],
+        "units": [
+            {"quantity": quantity, "units": list(units), "example": EXAMPLE_OF[quantity]}
+            for quantity, units in UNITS_OF.items()
+        ],
+        "recorded": [
+            {"quantity": quantity, "unit": unit, "range": list(HARD_RANGE[quantity])}
+            for quantity, unit in UNIT_OF_QUANTITY.items()
+        ],
+        "equipment": [
+            {"each": kind, "named_by": name, "facts": [*_arguments(RECORD_OF[kind])]}
+            for kind, name in EQUIPMENT.items()
+        ],
+        "cautions": [
+            {"name": name, "text": one.text, "basis": str(one.basis), "fuels": list(one.fuels)}
+            for name, one in vars(cautions).items()
+            if isinstance(one, Caution)
+        ],
+        "orders_taken": [*_orders(host)],
+        "verdicts": {one.name: one.value for one in Verdict},
+        "bases": {one.name: one.value for one in BasisKind},
+        "lacks": {one.name: one.value for one in Lack},
+        "codes_made": [NOT_ENOUGH_DATA, PLUGIN_FAILED, *NOT_JUDGED],
+        "faults": [{"code": code, "cure": cure} for code, cure in sorted(cures().items())],
+        "classes": [
+            *(_of_class(one, "declared") for one in DECLARED),
+            *(_of_class(one, "given") for one in GIVEN),
+            *(_of_class(one, "read") for one in READ),
+        ],
+    }
+
+
+def _of_hook(name: str) -> dict[str, Any]:
+    function = getattr(hooks, name)
+    return {"hook": name, "takes": list(inspect.signature(function).parameters), "text": _doc(function)}
+
+
+def _arguments(record: type) -> Iterator[str]:
+    return (name for name in inspect.signature(record).parameters if name != "more")  # what a newer program knows
+
+
+def _orders(host: PluginHost) -> Iterator[dict[str, Any]]:
+    """Every place that is taken: a step's in its phase, a calculator's in its step, a section's in the book."""
+    for step in host.steps:
+        yield {"of": "step", "in": step.phase.name, "order": step.order, "key": step.key, "title": step.title}
+    for one in host.calculators:
+        yield {"of": "calculator", "in": one.step, "order": one.order, "key": one.key, "title": one.title}
+    for section in host.report_sections:
+        yield {"of": "section", "in": "book", "order": section.order, "key": section.key, "title": section.title}
+
+
+def _of_class(one: type, use: str) -> dict[str, Any]:
+    return {
+        "class": one.__name__,
+        "from": one.__module__,
+        "use": use,
+        "takes": _takes(one),
+        "text": _doc(one),
+        "methods": [{"method": name, "takes": takes, "text": text} for name, takes, text in _methods(one, use)],
+    }
+
+
+def _takes(function: Callable[..., Any]) -> list[str]:
+    """Its arguments as they are written, with "*" before those that are given by name."""
+    found: list[str] = []
+    for name, one in inspect.signature(function).parameters.items():
+        if one.kind is one.KEYWORD_ONLY and "*" not in found:
+            found.append("*")
+        found.append(("*" if one.kind is one.VAR_POSITIONAL else "") + name + _default(one))
+    return found
+
+
+def _default(parameter: inspect.Parameter) -> str:
+    if parameter.default is inspect.Parameter.empty:
+        return ""
+    plain = isinstance(parameter.default, str | int | float | bool | tuple | type(None))
+    return f"={parameter.default!r}" if plain else "=..."
+
+
+def _methods(one: type, use: str) -> Iterator[tuple[str, list[str], str]]:
+    """What is asked of a class that is read, and the ways to make one of the others."""
+    for name, found in vars(one).items():
+        is_maker = isinstance(found, classmethod)
+        function = found.__func__ if is_maker else found.fget if isinstance(found, property) else found
+        if name.startswith("_") or not (is_maker or use == "read") or not inspect.isfunction(function):
+            continue
+        yield name, [] if isinstance(found, property) else _takes(function)[1:], _doc(function)
+
+
+def _doc(of: object) -> str:
+    return inspect.cleandoc(getattr(of, "__doc__", None) or "")  # none where Python was told to drop them
+
+
+def as_text(found: Mapping[str, Any]) -> str:
+    """The same for a person."""
+    return "\n".join(_lines(found))
+
+
+def _lines(found: Mapping[str, Any]) -> Iterator[str]:
+    door = found["front_door"]
+    yield f"FRONT DOOR: version {door['newest']}; plugins written_for {door['oldest']} to {door['newest']} work"
+    yield from _part("HOOKS, each a function marked @hookimpl")
+    for one in found["hooks"]:
+        yield f"  {one['hook']}({', '.join(one['takes'])})"
+        yield from _indented(one["text"])
+    yield from _part("KINDS of a field, garboard.fields.Kind: needs, and a value in a job file")
+    for one in found["kinds"]:
+        example = "" if one["example"] is None else f", such as {json.dumps(one['example'])}"
+        yield f"  Kind.{one['kind']}: {one['needs']}{example}"
+    yield from _part("UNITS of an amount, by quantity")
+    yield from (f"  {one['quantity']}: {', '.join(filter(None, one['units'])) or '-'}" for one in found["units"])
+    yield from _part("QUANTITIES of a recording: unit, range")
+    for one in found["recorded"]:
+        low, high = one["range"]
+        yield f"  {one['quantity']} [{one['unit']}] {low:g} to {high:g}"
+    yield from _part("EQUIPMENT, for `each`: what tells a piece, and its facts")
+    yield from (f"  {one['each']} by {one['named_by']}: {', '.join(one['facts'])}" for one in found["equipment"])
+    yield from _part("CAUTIONS of garboard.cautions")
+    yield from (f"  {one['name']}: {one['text']}" for one in found["cautions"])
+    yield from _part("ORDERS TAKEN")
+    yield from (
+        f"  {one['of']} in {one['in']}, {one['order']}: {one['key']} ({one['title']})" for one in _placed(found)
+    )
+    for title, name in (("VERDICTS", "verdicts"), ("BASES, BasisKind", "bases"), ("LACKS, Lack", "lacks")):
+        yield from _part(title)
+        yield from (f"  {key}: {word}" for key, word in found[name].items())
+    yield from _part("CODES the host makes, behind a calculator's key")
+    yield f"  {', '.join(found['codes_made'])}; without a code of its own, the verdict"
+    yield from _part("FAULTS of a plugin, and what to do")
+    yield from (f"  {one['code']}: {one['cure']}" for one in found["faults"])
+    for use in ("declared", "given", "read"):
+        yield from _part(f"CLASSES {use}")
+        yield from _classes(one for one in found["classes"] if one["use"] == use)
+
+
+def _placed(found: Mapping[str, Any]) -> Iterable[Mapping[str, Any]]:
+    return (one for one in found["orders_taken"] if one["of"] != "calculator")  # hundreds of little use: see --json
+
+
+def _classes(classes: Iterable[Mapping[str, Any]]) -> Iterator[str]:
+    for one in classes:
+        yield f"  {one['from']}.{one['class']}({', '.join(one['takes'])})"
+        yield from _indented(one["text"])
+        for method in one["methods"]:
+            yield f"    .{method['method']}({', '.join(method['takes'])})"
+            yield from _indented(method["text"], "        ")
+
+
+def _part(title: str) -> tuple[str, str]:
+    return "", title
+
+
+def _indented(text: str, before: str = "      ") -> Iterator[str]:
+    return (f"{before}{line}".rstrip() for line in text.splitlines())

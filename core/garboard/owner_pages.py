@@ -1,0 +1,169 @@
+"""What stands on an owner's page beside text, tables and figures: large digits, a ruler, bars, a plan, steps, photos.
+
+A plugin hands these over as data in a section with `part=YOUR_BOAT`; the book draws them. What an owner reads has no
+"±", no code and no basis: the Record has them.
+"""
+
+from __future__ import annotations
+
+import attrs
+
+from garboard.record_types import typed
+
+__all__ = [
+    "BEFORE_YOU_GO",
+    "CARE",
+    "FUEL_AND_RANGE",
+    "HELM",
+    "IN_THE_DARK",
+    "OWNER_BLOCKS",
+    "OWNER_RECORDS",
+    "WHERE_THINGS_ARE",
+    "Bar",
+    "Bars",
+    "Digits",
+    "OwnerBlock",
+    "Photographs",
+    "Place",
+    "Plan",
+    "Pointer",
+    "Ruler",
+    "RulerStep",
+    "Span",
+    "Steps",
+]
+
+BEFORE_YOU_GO = "Before you go, and if it will not start"
+HELM = "At the helm"
+FUEL_AND_RANGE = "Fuel and range"
+WHERE_THINGS_ARE = "Where things are"
+IN_THE_DARK = "Find these in the dark"
+CARE = "Care, and what you signed for"
+"""Titles of pages that several plugins write on."""
+
+
+@attrs.frozen(field_transformer=typed)
+class Digits:
+    """Something worth knowing by heart, printed large with its name under it. Three stand side by side.
+
+    text  : with its unit ("45.5 kn")
+    lines : what belongs to it, a line each
+    """
+
+    text: str
+    name: str
+    lines: tuple[str, ...] = ()
+
+
+@attrs.frozen(kw_only=True, field_transformer=typed)
+class Span:
+    """A stretch of a ruler. look: "slow", "avoid" (hatched), "best" or "full"."""
+
+    name: str
+    low: float
+    high: float
+    look: str = "slow"
+
+    def __attrs_post_init__(self) -> None:
+        if self.look not in ("slow", "avoid", "best", "full"):
+            raise ValueError(f"span {self.name!r}: look is slow, avoid, best or full, got {self.look!r}")
+        if not self.low <= self.high:
+            raise ValueError(f"span {self.name!r}: low {self.low:g} lies above high {self.high:g}")
+
+
+@attrs.frozen(kw_only=True, field_transformer=typed)
+class Pointer:
+    """A triangle above a ruler."""
+
+    name: str
+    at: float
+
+
+@attrs.frozen(kw_only=True, field_transformer=typed)
+class RulerStep:
+    """What is told under a place of a ruler, one text for each of the ruler's `rows`."""
+
+    at: float
+    cells: tuple[str, ...]
+
+
+@attrs.frozen(kw_only=True, field_transformer=typed)
+class Ruler:
+    """A linear scale with stretches, pointers above it and figures under it.
+
+    rows : names of the figures under each step
+    alt  : the same in words, for those who cannot see it
+    """
+
+    title: str
+    spans: tuple[Span, ...]
+    steps: tuple[RulerStep, ...]
+    alt: str
+    rows: tuple[str, ...] = ()
+    pointers: tuple[Pointer, ...] = ()
+
+
+@attrs.frozen(kw_only=True, field_transformer=typed)
+class Bar:
+    """A distance out and as far back."""
+
+    name: str
+    value: float
+    text: str
+
+
+@attrs.frozen(kw_only=True, field_transformer=typed)
+class Bars:
+    """Distances out and back side by side: out is filled, back outlined."""
+
+    title: str
+    bars: tuple[Bar, ...]
+    alt: str
+
+
+@attrs.frozen(kw_only=True, field_transformer=typed)
+class Place:
+    """Something aboard.
+
+    along, across : shares of length and breadth, from the transom and from the port side; None where not entered
+    is_first      : it is needed first when something is wrong
+    """
+
+    name: str
+    along: float | None = None
+    across: float | None = None
+    is_first: bool = False
+
+
+@attrs.frozen(kw_only=True, field_transformer=typed)
+class Plan:
+    """Where things are: numbered in two lists, and from three places on in a plan of the boat, bow up."""
+
+    places: tuple[Place, ...]
+    hull_form: str = ""
+    length: float = 0.0
+    beam: float = 0.0
+
+
+@attrs.frozen(field_transformer=typed)
+class Steps:
+    """What to do, one thing after the other, numbered large.
+
+    title : when to do it
+    """
+
+    steps: tuple[str, ...]
+    title: str = ""
+
+
+@attrs.frozen(field_transformer=typed)
+class Photographs:
+    """The photos of a field; without one those kept with the step whose arrows say what they point at."""
+
+    step: str
+    field: str = ""
+
+
+OwnerBlock = Digits | Ruler | Bars | Plan | Steps | Photographs
+OWNER_BLOCKS: tuple[type, ...] = (Digits, Ruler, Bars, Plan, Steps, Photographs)
+OWNER_RECORDS: tuple[type, ...] = (*OWNER_BLOCKS, Span, Pointer, RulerStep, Bar, Place)

@@ -1,0 +1,254 @@
+"""Your boat, the first part of the handover book: in the owner's words, without ±, bases and codes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any
+
+import attrs
+
+from garboard.faults import in_number
+from garboard.findings import Figure, Finding, Number, Table, Verdict
+from garboard.hosting.host import PluginHost
+from garboard.job_view import JobView
+from garboard.owner_pages import BEFORE_YOU_GO, CARE, Bars, Digits, Photographs, Plan, Ruler, Steps
+from garboard.report.blocks import TEXT_WIDTH, big_digits, figure, listed, owner_table, table, with_minus, words
+from garboard.report.blocks import Block as Part
+from garboard.report.outline import HandOver, PunchItem, cautions, counts, date_in_words, punch_list, result_of
+from garboard.report.owner_drawings import bars_drawn, plan_drawn, ruler_drawn
+from garboard.report.photos import Photo, photos_of
+from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, ReportSection
+
+Built = Sequence[tuple[ReportSection, Sequence[Block]]]
+Drawn = Callable[[Photo], tuple[str, int, int] | None]
+"""Gives a photo's file, width and height [dots]; None where it is not here."""
+
+_PHOTO_HIGH, _COVER_HIGH = 84.0, 117.0  # [mm]
+_MOST_ON_COVER = 4
+_PLACE_OF_CAUTIONS, _PLACE_OF_CARE = 100, 900
+"""Where the pages stand that need no plugin. What keeps people safe comes first."""
+_UNCERTAINTY = re.compile(r" ?± ?[\d.]+")
+
+
+@attrs.frozen(kw_only=True)
+class OwnersPart:
+    """What Your boat is made of.
+
+    lead   : sentences on the cover
+    photo  : that of the cover, or none
+    pages  : title and blocks of each
+    cards  : tables to be cut out
+    """
+
+    lead: tuple[str, ...]
+    photo: Part | None
+    pages: tuple[Mapping[str, Any], ...]
+    cards: tuple[Table, ...]
+
+
+def owners_part(
+    view: JobView, host: PluginHost, assessed: Sequence[Assessed], state: HandOver, built: Built, drawn: Drawn
+) -> OwnersPart:
+    """The owner's pages: sections of one title share a page, their digits in rows at its head."""
+    show = _Pictures(view, host, drawn)
+    pages: dict[str, list[Part]] = {}
+    order: dict[str, float] = {}
+    for title, first, parts in (
+        (BEFORE_YOU_GO, _PLACE_OF_CAUTIONS, [*_cautions(view, host)]),
+        (CARE, _PLACE_OF_CARE, [*_open(view, host, assessed), *_signed(view, state)]),
+    ):
+        if parts:
+            pages[title], order[title] = parts, first
+    cards: list[Table] = []
+    for title, place, blocks in _by_title(built):
+        cards += [one for one in blocks if isinstance(one, Table) and one.card]
+        parts = [*_page([one for one in blocks if not (isinstance(one, Table) and one.card)], show)]
+        if parts:
+            is_after_own = title == BEFORE_YOU_GO
+            pages[title] = [*pages.get(title, []), *parts] if is_after_own else [*parts, *pages.get(title, [])]
+            order[title] = min(place, order.get(title, place))
+    sentences, cover = _cover(built)
+    return OwnersPart(
+        lead=(*_how_it_did(view, host, assessed), *sentences),
+        photo=next(iter(show.of(cover, _COVER_HIGH)), None) if cover else None,
+        pages=tuple({"title": title, "blocks": pages[title]} for title in sorted(pages, key=lambda one: order[one])),
+        cards=tuple(dict.fromkeys(cards)),
+    )
+
+
+def card_parts(cards: Sequence[Table], aboard: str) -> Iterator[Part]:
+    """Cards two in a row, the wide ones by themselves; under each title the boat."""
+    made = [table(one.title, one.headings, one.rows, note=aboard) for one in cards]
+    if made:
+        yield {"kind": "cards", "cards": [one for one in made if one["outer"] < TEXT_WIDTH]}
+        yield from (one for one in made if one["outer"] >= TEXT_WIDTH)
+
+
+def _by_title(built: Built) -> Iterator[tuple[str, float, Sequence[Block]]]:
+    pages: dict[str, tuple[float, list[Block]]] = {}
+    for section, blocks in built:
+        if section.part == YOUR_BOAT and blocks:
+            pages.setdefault(section.title, (section.order, []))[1].extend(blocks)
+    yield from ((title, place, blocks) for title, (place, blocks) in pages.items())
+
+
+def _cover(built: Built) -> tuple[Sequence[str], Photographs | None]:
+    of_cover = [block for section, blocks in built if section.part == COVER for block in blocks]
+    photo = next((one for one in of_cover if isinstance(one, Photographs)), None)
+    return [in_owners_words(one) for one in of_cover if isinstance(one, str)], photo
+
+
+def _how_it_did(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> Iterator[str]:
+    """The checks in one sentence, and what is open."""
+    found, items = counts(assessed), punch_list(view, host, assessed)
+    if not assessed:
+        return
+    if found[Verdict.PASS] == len(assessed) and not items:
+        yield f"All {len(assessed)} checks passed, and nothing is open."
+        return
+    yield f"{found[Verdict.PASS]} of {in_number(len(assessed), 'check')} passed." + (
+        "" if items else " Nothing was found to put right."
+    )
+    for item in items[:_MOST_ON_COVER]:
+        yield f"Open: {_item(item)}"
+    if (more := len(items) - _MOST_ON_COVER) > 0:
+        yield f"And {more} more: see the page \u201c{CARE}\u201d."
+
+
+def in_owners_words(text: str) -> str:
+    """Text without "±" and what stands after it, and with a real minus.
+
+    >>> in_owners_words("1.72 ± 0.05 V at -4 degrees")
+    '1.72 V at −4 degrees'
+    """
+    return with_minus(_UNCERTAINTY.sub("", text))
+
+
+def _item(item: PunchItem) -> str:
+    return in_owners_words(f"{f'{item.about}: ' if item.about else ''}{item.text}")
+
+
+def _cautions(view: JobView, host: PluginHost) -> Iterator[Part]:
+    told = dict.fromkeys(one.to_owner for one in cautions(view, host) if one.to_owner)
+    if told:
+        yield {"kind": "section", "words": "Before you go"}
+        yield listed((("\u2022", text) for text in told), size="body", indent=3.0)
+
+
+def _open(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> Iterator[Part]:
+    items = punch_list(view, host, assessed)
+    unjudged = counts(assessed)[Verdict.NOT_ENOUGH_DATA]
+    yield {"kind": "section", "words": "What is open"}
+    if items:
+        yield listed(((f"{number}", _item(item)) for number, item in enumerate(items, 1)), size="body")
+    elif unjudged:
+        yield words(f"Nothing was found to put right. {in_number(unjudged, 'check')} not made: see the Record.", "body")
+    else:
+        yield words("Nothing.", "body")
+
+
+def _signed(view: JobView, state: HandOver) -> Iterator[Part]:
+    rows = [
+        (one.role.capitalize(), one.name, date_in_words(one.at) + (", before later changes" if one.stale else ""))
+        for one in view.sign_offs
+    ]
+    yield {"kind": "section", "words": "Signed"}
+    if rows:
+        yield owner_table("", ("Who", "Name", "On"), rows)
+    if not state.is_done:
+        yield words(f"Not handed over yet: {'; '.join(state.lacking)}.", "body", bold=True)
+
+
+def _page(blocks: Sequence[Block], show: _Pictures) -> Iterator[Part]:
+    """Digits in rows at the head; those after steps to follow stay after them."""
+    ends = next((place for place, block in enumerate(blocks) if isinstance(block, Steps)), len(blocks))
+    yield from _digits(blocks[:ends])
+    for block in blocks:
+        if not isinstance(block, Digits | Number):
+            yield from _parts(block, show)
+    yield from _digits(blocks[ends:])
+
+
+def _digits(blocks: Sequence[Block]) -> Iterator[Part]:
+    digits = [_as_digits(block) for block in blocks if isinstance(block, Digits | Number)]
+    if digits:
+        yield big_digits([(in_owners_words(one.text), one.name, one.lines) for one in digits])
+
+
+def _as_digits(block: Digits | Number) -> Digits:
+    if isinstance(block, Digits):
+        return block
+    return Digits(f"{block.value:z.{block.decimals}f}\u00a0{block.unit}".rstrip(), block.name)
+
+
+def _parts(block: Block, show: _Pictures) -> Iterator[Part]:
+    if isinstance(block, str):
+        yield words(in_owners_words(block), "body")
+    elif isinstance(block, Table):
+        yield owner_table(block.title, block.headings, block.rows)
+    elif isinstance(block, Figure):
+        yield figure(block)
+    elif isinstance(block, Ruler):
+        yield {"kind": "figure", "alt": block.alt, "chart": ruler_drawn(block)}
+    elif isinstance(block, Bars):
+        yield {"kind": "figure", "alt": block.alt, "chart": bars_drawn(block)}
+    elif isinstance(block, Plan):
+        yield from _plan(block)
+    elif isinstance(block, Steps):
+        if block.title:
+            yield {"kind": "section", "words": block.title}
+        yield {"kind": "steps", "steps": [in_owners_words(one) for one in block.steps]}
+    elif isinstance(block, Photographs):
+        yield from show.of(block, _PHOTO_HIGH)
+    elif isinstance(block, Finding):
+        yield words(in_owners_words(f"{block.about}: {result_of(block)}"), "body")
+
+
+_LISTS = ((True, "First, when something is wrong"), (False, "Also good to know"))
+
+
+def _plan(plan: Plan) -> Iterator[Part]:
+    """The plan with its lists beside it; under three places on it the lists alone."""
+    numbered = [*enumerate(plan.places, 1)]
+    lists = [
+        [title, [[f"{number}", one.name] for number, one in numbered if one.is_first is is_first], is_first]
+        for is_first, title in _LISTS
+    ]
+    chart = plan_drawn(plan)
+    told = ", ".join(f"{number} {one.name}" for number, one in numbered)
+    yield {
+        "kind": "plan",
+        "alt": f"The boat from above, bow up, with places: {told}.",
+        "chart": chart,
+        "lists": [one for one in lists if one[1]],
+    }
+
+
+class _Pictures:
+    """Photos for the owner's pages."""
+
+    def __init__(self, view: JobView, host: PluginHost, drawn: Drawn) -> None:
+        self._view, self._host, self._drawn = view, host, drawn
+
+    def of(self, asked: Photographs, high: float) -> Iterator[Part]:
+        for photo in photos_of(self._view, self._host, asked.step):
+            if _is_asked(photo, asked) and (found := self._drawn(photo)):
+                file, across, down = found
+                width = min(TEXT_WIDTH, high * across / down)
+                called = [[f"{number}", one.word] for number, one in enumerate(photo.arrows, 1) if one.word]
+                alt = f"Photo. {', '.join(' '.join(one) for one in called)}." if called else "Photo of the boat."
+                yield {
+                    "kind": "photo",
+                    "file": file,
+                    "width": width,
+                    "height": width * down / across,
+                    "alt": alt,
+                    "called": called,
+                }
+
+
+def _is_asked(photo: Photo, asked: Photographs) -> bool:
+    if asked.field:
+        return photo.place[1] == asked.field
+    return any(one.word for one in photo.arrows)

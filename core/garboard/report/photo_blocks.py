@@ -1,0 +1,93 @@
+"""The photos of a handover book: each loaded and drawn once, and what stands under it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from garboard.hosting.host import PluginHost
+from garboard.job_view import FieldKey, JobView
+from garboard.report.blocks import Block
+from garboard.report.outline import StepOutline, date_in_words
+from garboard.report.photo_files import BOOK_SIDE, SHOWN_SIDE, Picture, PictureRefused, drawn
+from garboard.report.photos import (
+    Photo,
+    PhotoLoader,
+    arrows_in_words,
+    photo_in_words,
+    photos_of,
+    shown_in_words,
+)
+
+PHOTO_WIDTH = 85.0
+"""Of a photo, two side by side [mm]."""
+_HIGHEST = 70.0  # a photo that stands upright [mm]
+
+
+class PhotoFiles:
+    """The photos of a book: each loaded and drawn once.
+
+    files : content of each, by the name it has for the typesetter
+    """
+
+    def __init__(self, load: PhotoLoader) -> None:
+        self._load = load
+        self.files: dict[str, bytes] = {}
+        self._shown_to_owner: set[FieldKey] = set()
+
+    def for_owner(self, photo: Photo) -> tuple[str, int, int] | None:
+        """A photo for the owner's part, as wide as the text; the Record does not print it again."""
+        found = self._drawn(photo, SHOWN_SIDE)
+        if found is None:
+            return None
+        self._shown_to_owner.add(photo.place)
+        return found[0], found[1].width, found[1].height
+
+    def drawn(self, photo: Photo) -> tuple[str, Picture] | None:
+        """A photo with its arrows; None for one that is not here, is no picture, or stands in Your boat."""
+        return None if photo.place in self._shown_to_owner else self._drawn(photo, BOOK_SIDE)
+
+    def _drawn(self, photo: Photo, side: int) -> tuple[str, Picture] | None:
+        content = self._load(photo)
+        try:
+            picture = drawn(content, photo.arrows, side) if content else None
+        except PictureRefused:
+            return None
+        if picture is None:
+            return None
+        name = f"photo-{len(self.files) + 1}.jpg"
+        self.files[name] = picture.content
+        return name, picture
+
+
+def photos_of_step(view: JobView, host: PluginHost, step: StepOutline, files: PhotoFiles) -> Iterator[Block]:
+    """The photos of a step, two side by side; nothing where none is here."""
+    found = photos_of(view, host, step.step.key) if step.step is not None else ()
+    pairs = ((photo, files.drawn(photo)) for photo in found)
+    shown = [_photo(photo, *one, host, view) for photo, one in pairs if one is not None]
+    if shown:
+        yield {"kind": "photos", "photos": shown}
+
+
+def _photo(photo: Photo, file: str, picture: Picture, host: PluginHost, view: JobView) -> Block:
+    width, height = _fitting(picture)
+    return {
+        "file": file,
+        "width": width,
+        "height": height,
+        "alt": photo_in_words(photo, host, view),
+        "words": _under_photo(photo, host, view),
+    }
+
+
+def _fitting(picture: Picture) -> tuple[float, float]:
+    """Width and height as printed [mm]."""
+    high = PHOTO_WIDTH * picture.height / picture.width
+    return (PHOTO_WIDTH, high) if high <= _HIGHEST else (_HIGHEST * picture.width / picture.height, _HIGHEST)
+
+
+def _under_photo(photo: Photo, host: PluginHost, view: JobView) -> str:
+    """What a photo shows, what its arrows point at, who kept it, and when it was taken."""
+    told = [shown_in_words(photo, host, view), arrows_in_words(photo)]
+    when = date_in_words(photo.taken[:10]) if photo.taken else f"kept {date_in_words(photo.kept[:10])}"
+    told.append(", ".join(filter(None, (photo.by, when))))
+    return ". ".join(filter(None, told))

@@ -1,0 +1,457 @@
+"""The Record, the second part of the handover book: all that was checked and measured, in numbered clauses.
+
+Nothing is printed twice: what a clause told already is referred to by its number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+import attrs
+
+from garboard.disk.clock import clock_mark
+from garboard.findings import Basis, Figure, Finding, Number, Table, Verdict
+from garboard.history.proof import Proof, Revision, in_groups
+from garboard.hosting.host import PluginHost
+from garboard.hosting.titles import name_in_words, names_in_words, place_in_words, title_of
+from garboard.hosting.unused import not_used
+from garboard.job_files.job_file import ATTACHED
+from garboard.job_view import JobView
+from garboard.records import SignOff
+from garboard.report.blocks import Block as Part
+from garboard.report.blocks import (
+    big_number,
+    facts,
+    figure,
+    listed,
+    qr_code,
+    signature,
+    table,
+    with_minus,
+    words,
+)
+from garboard.report.equipment import equipment_tables, vessel_facts
+from garboard.report.outline import (
+    SIGN_AT_HAND_OVER,
+    HandOver,
+    StepOutline,
+    alike_together,
+    by_phase,
+    cautions,
+    date_in_words,
+    hand_over,
+    nothing_to_put_right,
+    numbered_bases,
+    punch_list,
+    references,
+    result_of,
+)
+from garboard.report.palette import STEP_MARKS
+from garboard.report.photo_blocks import PhotoFiles, photos_of_step
+from garboard.report.photos import is_recording
+from garboard.report.settings_used import settings_in_words
+from garboard.report.trials import Trial, table_of_trials, trials_of, which_stays
+from garboard.steps import Assessed, Block, Caution, ReportSection
+
+Sections = Sequence[tuple[ReportSection, Sequence[Block]]]
+MOST_NAMED = 12
+_MOST_ON_A_PAGE = 30
+_FOR_THE_OWNER = ("(from memory)", "(common practice)")
+"""Some choices of settings are called so in entries of shops that chose them; an owner reads what such a rule is."""
+_OTHER_CHECKS = "Other checks"
+
+
+@attrs.define
+class _Printed:
+    """What already stands in the Record, so that nothing is printed twice.
+
+    numbers  : of bases
+    findings : the number each stands under ("4.3")
+    cards    : titles of tables that are cards in Your boat
+    """
+
+    numbers: Mapping[Basis, int]
+    cards: frozenset[str]
+    aboard: str
+    findings: dict[Finding, str] = attrs.field(factory=dict)
+    figures: set[Figure] = attrs.field(factory=set)
+    tables: set[Table] = attrs.field(factory=set)
+
+
+@attrs.define
+class _Clause:
+    """A numbered clause, with what was numbered in it so far."""
+
+    number: int
+    printed: _Printed
+    _findings: int = 0
+    _tables: int = 0
+    _figures: int = 0
+    _has_heads: bool = False
+
+    def rows(self, found: Iterable[Finding], under: str = "") -> list[Part]:
+        """Findings as rows: number, verdict, what it is about unless the step says that already, result, basis."""
+        return [self._row(finding, under) for finding in found]
+
+    def _row(self, finding: Finding, under: str) -> Part:
+        self._findings += 1
+        number = f"{self.number}.{self._findings}"
+        self.printed.findings[finding] = number
+        is_full = finding.verdict is not Verdict.PASS
+        numbers = "; ".join(f"{one.name} {one}" for one in finding.numbers) if is_full else ""
+        return {
+            "number": number,
+            "mark": finding.verdict.value,
+            "about": "" if finding.about == under else finding.about,
+            "said": with_minus(result_of(finding)),
+            "numbers": with_minus(numbers),
+            "loud": finding.verdict is Verdict.FAIL,
+            "bases": f"[{references(finding.basis, self.printed.numbers).removeprefix('basis ')}]",
+        }
+
+    def checks(self, groups: Sequence[Part]) -> Part:
+        """Findings under their steps; the first of a clause has heads over its columns."""
+        self._has_heads, headed = True, not self._has_heads
+        return {"kind": "checks", "groups": groups, "headed": headed}
+
+    def table(self, one: Table, *, small: bool = False) -> Iterator[Part]:
+        """A table with its number; nothing where it stands already. A card in Your boat is only named."""
+        if one in self.printed.tables:
+            return
+        self.printed.tables.add(one)
+        if one.title in self.printed.cards:
+            yield words(f"{one.title}: on its card in Your boat.", "small")
+        elif one.card:
+            yield table(one.title, one.headings, one.rows, note=self.printed.aboard)
+        else:
+            yield table(self.caption(one.title), one.headings, one.rows, small=small)
+
+    def caption(self, title: str) -> str:
+        self._tables += 1
+        return f"Table {self.number}.{self._tables}  {title}".rstrip()
+
+    def figures(self, finding: Finding) -> Iterator[Part]:
+        for one in finding.figures:
+            yield from self.figure(one)
+
+    def figure(self, one: Figure) -> Iterator[Part]:
+        if one not in self.printed.figures:
+            self.printed.figures.add(one)
+            self._figures += 1
+            yield figure(attrs.evolve(one, title=f"Figure {self.number}.{self._figures}  {one.title}"))
+
+
+def record_clauses(
+    view: JobView,
+    host: PluginHost,
+    assessed: Sequence[Assessed],
+    sections: Sections,
+    photos: PhotoFiles,
+    proof: Proof | None,
+    aboard: str,
+    cards: Iterable[str] = (),
+) -> list[dict[str, Any]]:
+    """The clauses, numbered from 1; those that have nothing to say are left out.
+
+    sections : those of the Record, built
+    aboard   : names the boat on a card
+    cards    : titles of the cards in Your boat
+    """
+    findings = [block for _, blocks in sections for block in blocks if isinstance(block, Finding)]
+    findings += [one.finding for one in assessed]
+    numbers = numbered_bases(findings, before=[caution.basis for caution in cautions(view, host)])
+    printed = _Printed(numbers, frozenset(cards), aboard)
+    found: list[dict[str, Any]] = []
+
+    def add(title: str, build: Any, *, with_clause: bool = True) -> None:
+        clause = _Clause(len(found) + 1, printed)
+        if blocks := [*(build(clause) if with_clause else build())]:
+            found.append({"number": f"{clause.number}", "title": title, "blocks": blocks})
+
+    add("Cautions", lambda: _cautions(cautions(view, host), printed), with_clause=False)
+    add("Vessel and equipment", lambda clause: _vessel(view, clause))
+    for title, built, steps in _topics(view, host, assessed, sections):
+        add(title, lambda clause, built=built, steps=steps: _topic(clause, view, host, built, steps, photos))
+    add("What was tried", lambda clause: _tried(trials_of(view, host), clause))
+    add("Readings not used", lambda: _not_used(view, host), with_clause=False)
+    add("Punch list", lambda: _punch_list(view, host, assessed, printed), with_clause=False)
+    state = hand_over(view, assessed)
+    add("Signatures", lambda: _signatures(view, host, state), with_clause=False)
+    add("Revisions and files", lambda clause: _revisions(view, host, proof, clause))
+    add("What this book rests on", lambda: _bases(printed), with_clause=False)
+    return found
+
+
+def _topics(
+    view: JobView, host: PluginHost, assessed: Sequence[Assessed], sections: Sections
+) -> Iterator[tuple[str, Sequence[Block], Sequence[StepOutline]]]:
+    """Title, blocks and steps of each clause about what was checked: a section with its plugin's steps."""
+    steps = [step for phase in by_phase(view, host, assessed) for step in phase.steps]
+    plugin_of = {section.key: host.owner_of("register_report_sections", section.key) for section, _ in sections}
+    named = {key: section.key for section, _ in sections for key in section.steps}
+    first: dict[str, str] = {}
+    for section, _ in sections:
+        first.setdefault(plugin_of[section.key], section.key)
+    homes: dict[str, list[StepOutline]] = {}
+    titles = {section.key: section.title for section, _ in sections}
+    for step in steps:
+        plugin = host.owner_of("register_steps", step.step.key) if step.step is not None else ""
+        home = named.get(step.step.key if step.step else "") or first.get(plugin) or _OTHER_CHECKS
+        homes.setdefault(home, []).append(step)
+    for section, blocks in sections:
+        yield titles[section.key], blocks, homes.get(section.key, [])
+    if _OTHER_CHECKS in homes:
+        yield _OTHER_CHECKS, (), homes[_OTHER_CHECKS]
+
+
+def _topic(
+    clause: _Clause,
+    view: JobView,
+    host: PluginHost,
+    blocks: Sequence[Block],
+    steps: Sequence[StepOutline],
+    photos: PhotoFiles,
+) -> Iterator[Part]:
+    yield from _section(blocks, clause)
+    yield from _checks(clause, view, host, steps, photos)
+    found = [one.finding for step in steps for one in step.found]
+    yield from _workings(found, clause)
+
+
+def _cautions(found: Sequence[Caution], printed: _Printed) -> Iterator[Part]:
+    if not found:
+        return
+    yield words(
+        "These held while the vessel was checked, and they hold for whoever works on it or runs it. "
+        "Local rules, the makers' manuals and licensed practice come first.",
+        "small",
+        leads=len(found) <= _MOST_ON_A_PAGE,
+    )
+    yield listed(
+        (
+            (f"{place}", f"{caution.text} ({references([caution.basis], printed.numbers)})")
+            for place, caution in enumerate(found, 1)
+        ),
+        size="small",
+        whole=len(found) <= _MOST_ON_A_PAGE,
+    )
+
+
+def _vessel(view: JobView, clause: _Clause) -> Iterator[Part]:
+    yield facts(vessel_facts(view.vessel))
+    for one in equipment_tables(view.vessel):
+        yield table(clause.caption(one.title), one.headings, one.rows)
+
+
+def _section(blocks: Sequence[Block], clause: _Clause) -> Iterator[Part]:
+    waiting: list[Finding] = []
+    for block in blocks:
+        if waiting and not isinstance(block, Finding):
+            yield from _told(waiting, clause)
+            waiting = []
+        if isinstance(block, str):
+            yield words(block, "small")
+        elif isinstance(block, Table):
+            yield from clause.table(block)
+        elif isinstance(block, Figure):
+            yield from clause.figure(block)
+        elif isinstance(block, Number):
+            yield big_number(str(block), block.name, size=15)
+        elif isinstance(block, Finding) and block not in clause.printed.findings:
+            waiting.append(block)
+    if waiting:
+        yield from _told(waiting, clause)
+
+
+def _told(found: Sequence[Finding], clause: _Clause) -> Iterator[Part]:
+    group = {"title": "", "state": "", "rows": clause.rows(found), "told": "", "notes": []}
+    yield clause.checks([group])
+    for finding in found:
+        yield from clause.figures(finding)
+
+
+def _tried(trials: Sequence[Trial], clause: _Clause) -> Iterator[Part]:
+    """The propellers that were tried, side by side; nothing where only one was."""
+    if trials:
+        told_first = "Each propeller was judged by its own runs alone. The one that stays is on the boat now."
+        yield from _section((told_first, table_of_trials(trials), *which_stays(trials)), clause)
+
+
+def _checks(
+    clause: _Clause, view: JobView, host: PluginHost, steps: Sequence[StepOutline], photos: PhotoFiles
+) -> Iterator[Part]:
+    """Every check, a row each, under its step; figures and photos of a step stand below its rows."""
+    groups: list[Part] = []
+    for step in steps:
+        pictures = [*photos_of_step(view, host, step, photos)]
+        if not step.found and not pictures:
+            continue
+        told = [clause.printed.findings[one.finding] for one in step.found if one.finding in clause.printed.findings]
+        left = alike_together(one.finding for one in step.found if one.finding not in clause.printed.findings)
+        groups.append(
+            {
+                "title": step.title,
+                "state": step.state,
+                "rows": clause.rows(left, step.title),
+                "told": f"Told in {', '.join(told)}." if told else "",
+                "notes": [said.replace(*_FOR_THE_OWNER) for said in settings_in_words(step.found)],
+            }
+        )
+        beside = [part for finding in left if finding.verdict is not Verdict.PASS for part in clause.figures(finding)]
+        if beside or pictures:
+            yield clause.checks(groups)
+            yield from (*beside, *pictures)
+            groups = []
+    if groups:
+        yield clause.checks(groups)
+    yield from _without_findings(steps)
+
+
+def _without_findings(steps: Sequence[StepOutline]) -> Iterator[Part]:
+    """Steps about which nothing was found, by how far they are."""
+    for state in STEP_MARKS:
+        titles = [step.title for step in steps if not step.found and step.state == state]
+        if titles:
+            yield words(f"{state.capitalize()}, nothing to judge: {'; '.join(titles)}.", "small", colour="quiet")
+
+
+def _not_used(view: JobView, host: PluginHost) -> Iterator[Part]:
+    """Readings of equipment the boat does not have: no check above rests on them."""
+    for one in not_used(view, host):
+        yield words(f"{title_of(one.step, host)}. {one.in_words}", "small")
+
+
+def _workings(findings: Sequence[Finding], clause: _Clause) -> Iterator[Part]:
+    """Tables that no section shows. One without a number says no more than its line does."""
+    tables = [one for finding in findings for one in finding.tables if one not in clause.printed.tables]
+    for one in dict.fromkeys(tables):
+        if _has_numbers(one):
+            yield from clause.table(one, small=True)
+
+
+def _has_numbers(one: Table) -> bool:
+    return any(character.isdigit() for row in one.rows for cell in row[1:] for character in cell)
+
+
+def _punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed], printed: _Printed) -> Iterator[Part]:
+    items = punch_list(view, host, assessed)
+    if not items:
+        yield words(nothing_to_put_right(assessed), "small")
+        return
+    where = {finding.sentence: number for finding, number in printed.findings.items()}
+    about = (f"{one.about}: " if one.about else "" for one in items)
+    told = (f"{a}{one.text} ({_why(one.why, where.get(one.text))})" for a, one in zip(about, items, strict=True))
+    yield listed(((f"{number}", text) for number, text in enumerate(told, start=1)), size="small")
+
+
+def _why(why: str, number: str | None) -> str:
+    return f"{why}, {number}" if number else why
+
+
+def handed_over_or_not(state: HandOver) -> Iterator[Part]:
+    """Whether the boat was handed over, and what is open."""
+    lacking = "; ".join(state.lacking)
+    if not state.is_done:
+        yield words("NOT YET HANDED OVER", "body", bold=True, colour="fail")
+        yield words(f"{lacking[:1].upper()}{lacking[1:]}.", "body")
+    else:
+        yield words(f"Handed over with this open: {lacking}." if lacking else "Handed over.", "body", bold=True)
+
+
+def _signatures(view: JobView, host: PluginHost, state: HandOver) -> Iterator[Part]:
+    vessel, job = view.vessel, view.job
+    named = f"{vessel.name}, hull number {vessel.hull_number}" if vessel.name else f"hull number {vessel.hull_number}"
+    work = f" after {job.kind}" if job.kind else ""
+    if not state.is_done:
+        yield from handed_over_or_not(state)
+    yield words(
+        f"{'Handed over' if state.is_done else 'To be handed over'}{work}: {named}. Each signature says that its "
+        "writer has seen this book: what was checked and measured, what is still open on the punch list, and the "
+        "cautions.",
+        "small",
+    )
+    if any(sign_off.stale for sign_off in view.sign_offs):
+        yield words(
+            "Something was changed after a signature below. That signature does not cover the change: sign again.",
+            "small",
+            bold=True,
+            colour="fail",
+        )
+    for role in ("technician", "manager", "owner"):
+        signed = [sign_off for sign_off in view.sign_offs if sign_off.role == role]
+        if state.is_done and not signed and role not in SIGN_AT_HAND_OVER:
+            continue  # nothing waits for it
+        for sign_off in signed or [SignOff(role=role, name=view.job.owner if role == "owner" else "")]:
+            yield _signature(sign_off, [name_in_words(name, host) for name in sign_off.not_covered])
+
+
+def _signature(sign_off: SignOff, not_covered: Sequence[str]) -> Part:
+    """A line to sign on, with what is known of who signs and when, and what was changed after it."""
+    when = f"signed {date_in_words(sign_off.at)}{clock_mark(sign_off.at)}" if sign_off.at else "signature and date"
+    if sign_off.stale:
+        when += ", before later changes: sign again"
+    further = len(not_covered) - MOST_NAMED
+    more = f"; and {further} more" if further > 0 else ""
+    lacks = f"Not covered: {'; '.join(not_covered[:MOST_NAMED])}{more}." if not_covered else ""
+    return signature(", ".join(filter(None, (sign_off.role.capitalize(), sign_off.name, when))), lacks)
+
+
+def _revisions(view: JobView, host: PluginHost, proof: Proof | None, clause: _Clause) -> Iterator[Part]:
+    """What proves this book, and what it is a revision of; then the files that stay with the shop."""
+    if proof is None:
+        yield words(
+            "This book was made of a job file. No folder of entries stands behind it: it states no root, and nothing "
+            "can be checked against it.",
+            "small",
+        )
+    else:
+        rows = [_revision(one, host) for one in proof.revisions]
+        yield table(clause.caption("Revisions"), ("No.", "Date", "What changed", "Signed", "Root"), rows)
+        yield _proof(view, proof)
+    if files := _files(view, host):
+        heads = ("Belongs to", "File kept by the shop", "By", "Day")
+        yield table(clause.caption("Files"), heads, files)
+
+
+def _revision(one: Revision, host: PluginHost) -> tuple[str, ...]:
+    if one.number == 1:
+        changed = f"first issued, {one.entries} entries"
+    elif one.names is None:
+        changed = f"now {one.entries} entries"
+    else:
+        changed = names_in_words(one.names, host)
+    signed = ", ".join(one.signed) or "nobody"
+    return f"{one.number}", date_in_words(one.date), changed, signed, in_groups(one.root[:12])
+
+
+def _proof(view: JobView, proof: Proof) -> Part:
+    entries = len(proof.hashes)
+    return {
+        "kind": "proof",
+        "code": qr_code(f"{view.vessel.hull_number} {proof.root}"),
+        "alt": f"Code with the hull number {view.vessel.hull_number} and the root of this book, {proof.root}.",
+        "title": f"Root over {entries} entries",
+        "root": [in_groups(proof.root[start : start + 32]) for start in (0, 32)],
+        "words": "The root is worked out from every entry behind this book. One entry more, less or changed gives "
+        "another root. The shop keeps the root with the file's own hash; its command `garboard verify` compares this "
+        "file, the entries and the figures with both. The job and the list of entries are attached to this file.",
+    }
+
+
+def _files(view: JobView, host: PluginHost) -> list[tuple[str, ...]]:
+    """Photos, and what else was attached, by name: they stay with the shop. Of recordings the checks tell."""
+    return [
+        (
+            place_in_words((one.step, one.field, "" if one.field == ATTACHED else one.row, one.of), host),
+            str(one.value.get("name") or one.value["file"]),
+            one.by,
+            date_in_words(one.at[:10]) + clock_mark(one.at),
+        )
+        for one in view.measurements
+        if isinstance(one.value, dict) and "file" in one.value and not is_recording(one, host)
+    ]
+
+
+def _bases(printed: _Printed) -> Iterator[Part]:
+    yield {"kind": "bases", "items": [[f"{number}", str(basis)] for basis, number in printed.numbers.items()]}

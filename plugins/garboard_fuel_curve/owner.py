@@ -1,0 +1,327 @@
+"""What the owner steers and plans by: the ruler of engine speeds, cruises, and how far the fuel goes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+import attrs
+
+from garboard.findings import Finding, NotEnoughData, Table, Verdict
+from garboard.job_view import JobView, in_unit
+from garboard.owner_pages import FUEL_AND_RANGE, HELM, Bar, Bars, Digits, Pointer, Ruler, RulerStep, Span
+from garboard.records import Engine
+from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, ReportSection
+from garboard_fuel_curve.believed import JobCurve, begins_in_a_gap, believable_curve, hump_found
+from garboard_fuel_curve.cruise import Cruise, best_place
+from garboard_fuel_curve.curve import Hump
+from garboard_fuel_curve.economy import radius_by_thirds, statute_economy
+from garboard_fuel_curve.fitted import of_now
+from garboard_fuel_curve.steps import TANKS
+from garboard_fuel_curve.wording import least, tens
+
+SHARES = (("full", 1.0), ("three quarters", 0.75), ("half", 0.5), ("a quarter", 0.25))
+KEEPS_A_THIRD = (
+    "Each way uses a third of what is in the tank, and the last third is kept. Load, trim, growth on the hull, wind "
+    "and waves all cost fuel. Plan with your own gauge and the weather, and refuel early."
+)
+
+
+@attrs.frozen(kw_only=True)
+class Speed:
+    """An engine speed the owner may run at.
+
+    name   : "your usual cruise"
+    short  : the same on a card
+    at     : engine speed [rev/min]
+    speed  : [kn]
+    flow   : [gal/h]
+    economy : [nm/gal]
+    """
+
+    name: str
+    short: str
+    at: float
+    speed: float
+    flow: float
+    economy: float
+
+
+@attrs.frozen(kw_only=True)
+class Known:
+    """What can be told an owner, all of it beyond doubt.
+
+    usable : fuel of all tanks [gal]; None where no range is given
+    """
+
+    curve: JobCurve
+    cruise: Cruise | None
+    hump: Hump | None
+    slow: Speed | None
+    best: Speed | None
+    usual: Speed | None
+    full: Speed
+    usable: float | None
+
+    @property
+    def speeds(self) -> tuple[Speed, ...]:
+        return tuple(one for one in (self.slow, self.best, self.usual, self.full) if one is not None)
+
+    @property
+    def to_plan_by(self) -> Speed | None:
+        """The speed that ranges are told for first."""
+        return self.usual or self.best
+
+
+def _sound(assessed: Sequence[Assessed], name: str) -> Finding | None:
+    """A finding of the fuel curve that nothing contradicts."""
+    for one in assessed:
+        if one.calculator == f"fuel_curve.{name}":
+            sound = one.finding.verdict in (Verdict.PASS, Verdict.ADVISE) and not one.finding.doubted
+            return one.finding if sound else None
+    return None
+
+
+def known(view: JobView, assessed: Sequence[Assessed]) -> Known | None:
+    """What the sea trial told; None where its readings are missing or in doubt."""
+    failed = any(
+        one.calculator == "fuel_curve.fuel_for_power" and one.finding.verdict is Verdict.FAIL for one in assessed
+    )
+    if failed or _sound(assessed, "curve") is None:
+        return None
+    try:
+        view = of_now(view)
+        found = believable_curve(view)
+        hump = hump_found(view, found.curve)
+        cruise = best_place(view, found.curve) if _sound(assessed, "best_cruise") else None
+    except NotEnoughData:
+        return None
+    below = found.curve.best_step_below_hump
+    best = _speed(found, "best cruise", "best", cruise.engine_speed) if cruise else None
+    slow = _speed(found, "slowly", "slow", below) if hump and below < hump.planing else None
+    ranged = _sound(assessed, "range")
+    wanted = view.amount(TANKS, "cruise", "rev/min")
+    return Known(
+        curve=found,
+        cruise=cruise,
+        hump=hump,
+        slow=slow,
+        best=best,
+        usual=_speed(found, "your usual cruise", "yours", wanted) if wanted is not None and ranged else None,
+        full=_speed(found, "the highest step tried", "top", found.curve.highest),
+        usable=view.amount(TANKS, "usable_fuel", "gal") if ranged else None,
+    )
+
+
+def _speed(found: JobCurve, name: str, short: str, at: float) -> Speed:
+    curve = found.curve
+    speed, flow, economy = curve.speed_at(at), curve.flow_at(at), curve.economy_at(at)
+    return Speed(name=name, short=short, at=at, speed=least(speed), flow=flow.value, economy=least(economy))
+
+
+def _down(value: float, decimals: int = 1) -> str:
+    """A figure never told as more than it is.
+
+    >>> _down(25.59), _down(86.99, 0)
+    ('25.5', '86')
+    """
+    factor = 10**decimals
+    return f"{math.floor(value * factor + 1e-9) / factor:.{decimals}f}"
+
+
+def _miles_out(one: Speed, usable: float, share: float = 1.0) -> str:
+    """How far out, with as much to come back and a third kept [nm]."""
+    return _down(radius_by_thirds(one.economy, usable * share), 0)
+
+
+def _told(view: JobView, value: float, unit: str, decimals: int = 1) -> str:
+    wanted = view.unit_to_tell(unit)
+    return f"{_down(in_unit(value, unit, wanted), decimals)}\u00a0{wanted}"
+
+
+def _beside(view: JobView, one: Speed) -> str:
+    flow = view.unit_to_tell("gal/h")
+    return f"{_told(view, one.speed, 'kn')}, {in_unit(one.flow, 'gal/h', flow):.1f}\u00a0{flow}"
+
+
+def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """The numbers to steer by, and the ruler."""
+    found = known(view, assessed)
+    if found is None:
+        return
+    if found.cruise and found.best:
+        name = "rpm, best cruise" if found.cruise.planing else "rpm, where fuel goes farthest"
+        lines = (f"{_beside(view, found.best)} at {tens(found.best.at)} rpm", "all of it within 3 % as good")
+        yield Digits(f"{tens(found.cruise.low)}\u2013{tens(found.cruise.high)}", name, lines)
+    if found.usual:
+        yield Digits(tens(found.usual.at), "rpm, your usual cruise", (_beside(view, found.usual),))
+    yield _ruler(view, found)
+    ends = _climbs(view, found)
+    if ends:
+        yield f"Between {ends[0]} and {ends[1]} rpm the boat climbs its own bow wave. Run through it."
+    yield _card(view, found)
+    if found.usable and found.to_plan_by:
+        yield _fuel_card(found, found.usable)
+
+
+def _climbs(view: JobView, found: Known) -> tuple[str, str] | None:
+    """Engine speeds between which the boat climbs its bow wave; None where that was not seen, or not closely."""
+    if found.hump is None or begins_in_a_gap(view, found.curve.curve, found.hump):
+        return None
+    _, planes = found.curve.curve.steps_around(found.hump.planing)
+    return tens(found.hump.start), tens(min(planes, found.cruise.low) if found.cruise else planes)
+
+
+def _window(engines: Sequence[Engine]) -> tuple[float, float] | None:
+    """The makers' range at full throttle that holds for every engine [rev/min]."""
+    ends = [(one.full_throttle_low, one.full_throttle_high) for one in engines]
+    lows, highs = [low.to("rev/min") for low, _ in ends if low], [high.to("rev/min") for _, high in ends if high]
+    if not engines or len(lows) < len(ends) or len(highs) < len(ends) or max(lows) >= min(highs):
+        return None
+    return max(lows), min(highs)
+
+
+def _ruler(view: JobView, found: Known) -> Ruler:
+    ends, window, spans = _climbs(view, found), _window(view.vessel.engines), []
+    if ends:
+        lowest = found.curve.curve.lowest
+        if lowest < float(ends[0]):
+            spans.append(Span(name="slow", low=lowest, high=float(ends[0]), look="slow"))
+        spans.append(Span(name="run through", low=float(ends[0]), high=float(ends[1]), look="avoid"))
+    if found.cruise:
+        low, high = round(found.cruise.low, -1), round(found.cruise.high, -1)
+        spans.append(Span(name="best", low=low, high=high, look="best"))
+    if window:
+        spans.append(Span(name="full", low=window[0], high=window[1], look="full"))
+    speed, flow = view.unit_to_tell("kn"), view.unit_to_tell("gal/h")
+    economy = view.unit_to_tell("nm/gal")
+    steps = tuple(
+        RulerStep(
+            at=step.engine_speed,
+            cells=(
+                tens(step.engine_speed),
+                f"{in_unit(step.speed, 'kn', speed):.1f}",
+                f"{in_unit(step.flow, 'gal/h', flow):.1f}",
+                f"{in_unit(step.speed / step.flow, 'nm/gal', economy):.2f}" if step.both_ways and step.flow else "",
+            ),
+        )
+        for step in found.curve.read
+    )
+    pointers = [Pointer(name=f"usual {tens(found.usual.at)}", at=found.usual.at)] if found.usual else []
+    pointers.append(Pointer(name=f"highest tried {tens(found.full.at)}", at=found.full.at))
+    said = "; ".join(f"{span.name} {span.low:.0f} to {span.high:.0f}" for span in spans)
+    return Ruler(
+        title="Engine speed",
+        spans=tuple(spans),
+        steps=steps,
+        rows=("rpm", speed, flow, economy),
+        pointers=tuple(pointers),
+        alt=f"Ruler of engine speed in rpm. {said}. Under it speed, fuel flow and economy at each step tried.",
+    )
+
+
+def _card(view: JobView, found: Known) -> Table:
+    speed, flow = view.unit_to_tell("kn"), view.unit_to_tell("gal/h")
+    rows = [
+        (
+            one.name.capitalize(),
+            tens(one.at),
+            _down(in_unit(one.speed, "kn", speed)),
+            f"{in_unit(one.flow, 'gal/h', flow):.1f}",
+        )
+        for one in found.speeds
+    ]
+    if ends := _climbs(view, found):
+        rows.insert(1, ("Run through", f"{ends[0]}\u2013{ends[1]}", "", ""))
+    return Table("Helm", ("At", "[rpm]", f"[{speed}]", f"[{flow}]"), tuple(rows), card=True)
+
+
+def fuel(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """How far the fuel goes at each speed, and every step of the sea trial."""
+    found = known(view, assessed)
+    if found is None:
+        return
+    if found.usable and (plan := found.to_plan_by):
+        full_tank = view.told(found.usable, "gal", 0)
+        out = _miles_out(plan, found.usable)
+        yield Digits(
+            f"{out}\u00a0nm", "out, and as far back", (f"{plan.name}, {tens(plan.at)} rpm", f"from {full_tank}")
+        )
+        yield KEEPS_A_THIRD
+        yield Bars(
+            title="Out and back",
+            bars=tuple(_bar(one, found.usable) for one in found.speeds),
+            alt=f"Bars of how far {full_tank} takes the boat out and back. The table says the same.",
+        )
+        yield _by_tank(view, found, found.usable)
+    yield _every_step(view, found)
+
+
+def _bar(one: Speed, usable: float) -> Bar:
+    out = _miles_out(one, usable)
+    name = f"{one.name[:1].upper()}{one.name[1:]}, {tens(one.at)} rpm"
+    return Bar(name=name, value=float(out), text=f"{out} nm out, {out} back")
+
+
+def _by_tank(view: JobView, found: Known, usable: float) -> Table:
+    title = "Out [nm], and as far back, with a third kept"
+    headings = ("In the tank", *(f"{one.short}, {tens(one.at)} rpm" for one in found.speeds))
+    rows = tuple(
+        (
+            f"{name}, {_told(view, usable * share, 'gal', 0)}",
+            *(_miles_out(one, usable, share) for one in found.speeds),
+        )
+        for name, share in SHARES
+    )
+    return Table(title, headings, rows)
+
+
+def _fuel_card(found: Known, usable: float) -> Table:
+    """The same for the dash, at the speeds to plan by."""
+    speeds = [one for one in (found.best, found.usual, found.full) if one is not None]
+    rows = tuple((name, *(_miles_out(one, usable, share) for one in speeds)) for name, share in SHARES)
+    title = "Fuel: nm out and as far back, a third kept"
+    return Table(title, ("In the tank", *(f"{one.short}, {tens(one.at)}" for one in speeds)), rows, card=True)
+
+
+def _every_step(view: JobView, found: Known) -> Table:
+    speeds = tuple(dict.fromkeys((view.unit_to_tell("kn"), "kn", "mph")))
+    flow, economy = view.unit_to_tell("gal/h"), view.unit_to_tell("nm/gal")
+    statute = economy == "nm/gal"
+    rows = []
+    for step in found.curve.read:
+        good = step.speed / step.flow if step.both_ways and step.flow else None
+        rows.append(
+            (
+                tens(step.engine_speed),
+                *(f"{in_unit(step.speed, 'kn', unit):.1f}" for unit in speeds),
+                f"{in_unit(step.flow, 'gal/h', flow):.1f}",
+                "" if good is None else f"{in_unit(good, 'nm/gal', economy):.2f}",
+                *([("" if good is None else f"{statute_economy(good):.2f}")] if statute else []),
+            )
+        )
+    headings = (
+        "Engine [rpm]",
+        *(f"Speed [{unit}]" for unit in speeds),
+        f"Fuel [{flow}]",
+        f"Economy [{economy}]",
+        *(["Economy [mi/gal]"] if statute else []),
+    )
+    return Table("Every step of the sea trial, all engines together", headings, tuple(rows))
+
+
+def cover(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """The range in a sentence."""
+    found = known(view, assessed)
+    if found and found.usable and (plan := found.to_plan_by):
+        out = _miles_out(plan, found.usable)
+        yield f"At {tens(plan.at)} rpm a full tank takes you {out} nm out and back with a third of it left."
+
+
+SECTIONS = (
+    ReportSection(key="fuel_curve.helm", title=HELM, order=210, part=YOUR_BOAT, build=lambda v, a: [*helm(v, a)]),
+    ReportSection(
+        key="fuel_curve.how_far", title=FUEL_AND_RANGE, order=300, part=YOUR_BOAT, build=lambda v, a: [*fuel(v, a)]
+    ),
+    ReportSection(key="fuel_curve.cover", title="Cover", order=30, part=COVER, build=lambda v, a: [*cover(v, a)]),
+)

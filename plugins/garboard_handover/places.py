@@ -1,0 +1,206 @@
+"""Where things are aboard: the step in which places are entered, and what the owner reads of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from garboard.findings import Basis, BasisKind
+from garboard.job_view import JobView
+from garboard.owner_pages import (
+    BEFORE_YOU_GO,
+    IN_THE_DARK,
+    WHERE_THINGS_ARE,
+    Digits,
+    Photographs,
+    Place,
+    Plan,
+    Steps,
+)
+from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Field, Kind, Phase, ReportSection, Setting, Step
+
+PLACES = "handover.places"
+CUT_OFF, FUEL_SHUT_OFF, BATTERY_SWITCH = "engine cut-off switch", "fuel shut-off", "battery switch"
+MAIN_FUSE, PANEL, EXTINGUISHER = "main fuse", "fuse panel", "fire extinguisher"
+THINGS = (
+    CUT_OFF,
+    FUEL_SHUT_OFF,
+    BATTERY_SWITCH,
+    MAIN_FUSE,
+    PANEL,
+    EXTINGUISHER,
+    "bilge pump",
+    "distress signals",
+    "life jackets",
+    "first aid kit",
+    "seacock",
+    "anchor",
+    "fuel filter",
+    "fuel fill",
+    "tools and spares",
+    "something else",
+)
+FIRST, GOOD_TO_KNOW = "first, when something is wrong", "good to know"
+
+STEP = Step(
+    key=PLACES,
+    title="Where things are",
+    phase=Phase.HAND_OVER,
+    order=840,
+    fields=(
+        Field(name="boat_photo", title="Photo of the boat, for the cover", kind=Kind.PHOTO, required=False),
+        Field(
+            name="places",
+            title="Places aboard",
+            kind=Kind.TABLE,
+            required=False,
+            help="What the owner looks for in the dark. A photo kept with this step, with arrows that say what they "
+            "point at, stands in the book.",
+            columns=(
+                Field(name="thing", title="What", kind=Kind.CHOICE, choices=THINGS),
+                Field(
+                    name="called",
+                    title="In words, with where",
+                    kind=Kind.TEXT,
+                    required=False,
+                    help="As the owner would look for it: port battery switch, in the aft hatch.",
+                ),
+                Field(
+                    name="along",
+                    title="Along, from the transom",
+                    kind=Kind.AMOUNT,
+                    quantity="share",
+                    unit="%",
+                    hard=(0, 100),
+                    required=False,
+                    help="0 % at the transom, 100 % at the bow.",
+                ),
+                Field(
+                    name="across",
+                    title="Across, from the port side",
+                    kind=Kind.AMOUNT,
+                    quantity="share",
+                    unit="%",
+                    hard=(0, 100),
+                    required=False,
+                    help="0 % at the port side, 50 % in the middle, 100 % at the starboard side.",
+                ),
+                Field(name="kind", title="Looked for", kind=Kind.CHOICE, choices=(FIRST, GOOD_TO_KNOW), required=False),
+            ),
+        ),
+    ),
+)
+
+_OWN = Basis(BasisKind.COMMON_PRACTICE, "an owner knows whom to call", "each shop enters its own")
+TELEPHONE, HOURS = "handover.shop_telephone", "handover.shop_hours"
+SETTINGS = tuple(
+    Setting(
+        key=key,
+        field=Field(name=key.partition(".")[2], title=title, kind=Kind.TEXT, required=False, help=help),
+        default="",
+        basis=_OWN,
+    )
+    for key, title, help in (
+        (TELEPHONE, "The shop's telephone", "It stands in the owner's book."),
+        (HOURS, "When somebody answers it", "Such as: Monday to Friday, 8 to 17."),
+    )
+)
+
+
+def places(view: JobView) -> tuple[Place, ...]:
+    """Places aboard, those needed first before the others, as entered."""
+    found = [place for row in view.rows(PLACES, "thing") if (place := _place(view, row)) is not None]
+    return tuple(sorted(found, key=lambda one: not one.is_first))
+
+
+def _place(view: JobView, row: str) -> Place | None:
+    thing, called = (str(view.value(PLACES, field, row=row) or "").strip() for field in ("thing", "called"))
+    if not thing or (thing == THINGS[-1] and not called):
+        return None
+    along, across = (view.amount(PLACES, field, "%", row=row) for field in ("along", "across"))
+    return Place(
+        name=called or thing.capitalize(),
+        along=None if along is None else along / 100,
+        across=None if across is None else across / 100,
+        is_first=view.value(PLACES, "kind", row=row) == FIRST,
+    )
+
+
+def _numbered(view: JobView, thing: str) -> str:
+    """ " (3 on the plan)" for a thing whose place is entered."""
+    called = [
+        place.name
+        for row in view.rows(PLACES, "thing")
+        if view.value(PLACES, "thing", row=row) == thing and (place := _place(view, row)) is not None
+    ]
+    numbers = [f"{number}" for number, one in enumerate(places(view), 1) if one.name in called]
+    return f" ({', '.join(numbers)} on the page \u201c{WHERE_THINGS_ARE}\u201d)" if numbers else ""
+
+
+def where(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """The plan of the boat."""
+    found = places(view)
+    if found:
+        length, beam = (one.to("ft") if one else 0.0 for one in (view.vessel.length, view.vessel.beam))
+        yield Plan(places=found, hull_form=view.vessel.hull_form, length=length, beam=beam)
+
+
+def in_the_dark(_view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """Photos kept with the step whose arrows have words."""
+    yield Photographs(PLACES)
+
+
+def not_starting(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """What to try, one after the other, and whom to call."""
+    yield Steps(
+        (
+            "Do you smell fuel? Then stop: nobody touches a switch until the boat is aired.",
+            "Put every engine in neutral.",
+            f"Clip the cut-off link in, and look at its switch{_numbered(view, CUT_OFF)}.",
+            f"Turn the battery switches on{_numbered(view, BATTERY_SWITCH)}. If an engine turns slowly, the battery "
+            "is low.",
+            f"Look at the main fuse{_numbered(view, MAIN_FUSE)}. Replace a fuse only by one of the same size.",
+            f"Open the fuel shut-off{_numbered(view, FUEL_SHUT_OFF)}, look at the fuel gauge, and squeeze the primer "
+            "bulb where there is one.",
+        ),
+        "If an engine will not start",
+    )
+    telephone, hours = (_of_today(view, key) for key in (TELEPHONE, HOURS))
+    if telephone:
+        shop = f"Call {view.job.shop}" if view.job.shop else "Call us"
+        yield Digits(telephone, shop, (hours,) if hours else ())
+
+
+def _of_today(view: JobView, key: str) -> str:
+    """The shop's setting as it is now: whoever calls needs the telephone of today, not that of the signing."""
+    used = view.settings_used.get(key)
+    now = used.shop_now if used else ()
+    return str((now[0].value if len(now) == 1 else view.setting(key)) or "").strip()
+
+
+def photo_of_the_boat(_view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """For the cover."""
+    yield Photographs(PLACES, "boat_photo")
+
+
+SECTIONS = (
+    ReportSection(
+        key="handover.not_starting",
+        title=BEFORE_YOU_GO,
+        order=100,
+        part=YOUR_BOAT,
+        build=lambda v, a: [*not_starting(v, a)],
+    ),
+    ReportSection(
+        key="handover.places", title=WHERE_THINGS_ARE, order=400, part=YOUR_BOAT, build=lambda v, a: [*where(v, a)]
+    ),
+    ReportSection(
+        key="handover.in_the_dark",
+        title=IN_THE_DARK,
+        order=500,
+        part=YOUR_BOAT,
+        build=lambda v, a: [*in_the_dark(v, a)],
+    ),
+    ReportSection(
+        key="handover.cover", title="Cover", order=10, part=COVER, build=lambda v, a: [*photo_of_the_boat(v, a)]
+    ),
+)

@@ -1,0 +1,154 @@
+"""Words that rows are found by: a row has a word when one of its own begins with it. One slip in a word is forgiven.
+
+Words are kept in order, so that all that begin alike stand side by side, and with each the places of its rows. What
+changed since they were put in order stands apart, until there is much of it.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterable, Sequence
+from itertools import accumulate
+from typing import Any
+
+MOST_NEWER = 200
+FEWEST_TO_FORGIVE = 4
+"""Letters: in a shorter word a slip makes another word of it."""
+FEWEST_OF_A_NUMBER = 4
+"""Letters and numerals of a part of a hull number, which may stand anywhere in it."""
+LONGEST = 20
+"""Letters of a word that are compared for a slip."""
+MOST_INSTEAD = 12
+
+
+class Words:
+    """Which rows have a word.
+
+    listed : for each place of a row its words, the first of them the key of its hull number
+    """
+
+    def __init__(self, listed: Iterable[tuple[int, Sequence[str]]]) -> None:
+        import numpy as np
+
+        places: dict[str, list[int]] = {}
+        hulls: list[tuple[int, str]] = []
+        for place, words in listed:
+            for word in words:
+                places.setdefault(word, []).append(place)
+            if words:
+                hulls.append((place, words[0]))
+        self._all = sorted(places)
+        self._ends = np.array([0, *accumulate(len(places[word]) for word in self._all)], dtype=np.int64)
+        self._places = np.array([place for word in self._all for place in places[word]], dtype=np.int32)
+        self._hull_places = np.array([place for place, _ in hulls], dtype=np.int32)
+        self._hulls = letters_of([word for _, word in hulls], LONGEST)
+        self._by_length: dict[int, tuple[Any, list[int]]] | None = None
+        self._newer: dict[int, tuple[str, ...]] = {}
+
+    @property
+    def is_due(self) -> bool:
+        """Whether so much stands apart that they should be put in order anew."""
+        return len(self._newer) > MOST_NEWER
+
+    def put(self, place: int, words: Sequence[str]) -> None:
+        """The words of a row from now on; none for a place without one."""
+        self._newer[place] = tuple(words)
+
+    def having(self, word: str, size: int) -> tuple[Any, tuple[str, ...]]:
+        """Which of so many places have a word; and the words one slip away that stand for it where none has it."""
+        has = self._beginning(word, size)
+        if has.any():
+            return has, ()
+        instead = self._one_slip_away(word)
+        for other in instead:
+            has |= self._beginning(other, size, is_whole=True)
+        return has, instead
+
+    def _beginning(self, word: str, size: int, is_whole: bool = False) -> Any:
+        import numpy as np
+
+        has: np.ndarray[Any, Any] = np.zeros(size, dtype=bool)
+        low = bisect_left(self._all, word)
+        high = bisect_left(self._all, word + ("\0" if is_whole else "\U0010ffff"))
+        has[self._places[self._ends[low] : self._ends[high]]] = True
+        is_part = not is_whole and len(word) >= FEWEST_OF_A_NUMBER and word.isalnum() and not word.isalpha()
+        if is_part and word.isascii():
+            has[self._hull_places[_with_part(self._hulls, word)]] = True
+        for place, words in self._newer.items():
+            has[place] = any(one == word if is_whole else one.startswith(word) for one in words) or (
+                is_part and bool(words) and word in words[0]
+            )
+        return has
+
+    def _one_slip_away(self, word: str) -> tuple[str, ...]:
+        if not FEWEST_TO_FORGIVE <= len(word) <= LONGEST:
+            return ()
+        if self._by_length is None:
+            self._by_length = {}
+            for at, one in enumerate(self._all):
+                if len(one) <= LONGEST + 1:
+                    self._by_length.setdefault(len(one), (None, []))[1].append(at)
+        found: list[str] = []
+        for length in (len(word) - 1, len(word), len(word) + 1):
+            letters, numbers = self._by_length.get(length, (None, []))
+            if not numbers:
+                continue
+            if letters is None:
+                letters = letters_of([self._all[at] for at in numbers], length)
+                self._by_length[length] = letters, numbers
+            found += [self._all[numbers[at]] for at in one_slip(letters, word)]
+        found += sorted({one for words in self._newer.values() for one in words if is_one_slip(one, word)})
+        return tuple(dict.fromkeys(found))[:MOST_INSTEAD]
+
+
+def letters_of(words: Sequence[str], width: int) -> Any:
+    """Words as rows of letters by number, zero behind the last."""
+    import numpy as np
+
+    return np.array(words, dtype=f"<U{width}").view(np.uint32).reshape(len(words), width)
+
+
+def _with_part(letters: Any, part: str) -> Any:
+    """Which words have a part, anywhere."""
+    import numpy as np
+
+    wanted = [ord(letter) for letter in part]
+    found: np.ndarray[Any, Any] = np.zeros(len(letters), dtype=bool)
+    for start in range(letters.shape[1] - len(wanted) + 1):
+        here = letters[:, start] == wanted[0]
+        if here.any():
+            at = np.flatnonzero(here)
+            for offset in range(1, len(wanted)):
+                at = at[letters[at, start + offset] == wanted[offset]]
+            found[at] = True
+    return found
+
+
+def one_slip(letters: Any, word: str) -> list[int]:
+    """Which words of one length are a slip away from a word: a letter another, left out, too many, or two swapped."""
+    import numpy as np
+
+    typed = np.array([ord(letter) for letter in word], dtype=np.uint32)
+    shorter = min(letters.shape[1], len(typed))
+    before = letters[:, :shorter] == typed[:shorter]
+    behind = letters[:, letters.shape[1] - shorter :] == typed[len(typed) - shorter :]
+    alike_first = np.cumprod(before, axis=1).sum(axis=1)
+    alike_last = np.cumprod(behind[:, ::-1], axis=1).sum(axis=1)
+    if letters.shape[1] != len(typed):
+        return [int(at) for at in np.flatnonzero(alike_first + alike_last >= shorter)]
+    near = alike_first + alike_last >= shorter - 1
+    two = np.flatnonzero(alike_first + alike_last == shorter - 2)
+    first = alike_first[two]
+    swapped = (letters[two, first] == typed[first + 1]) & (letters[two, first + 1] == typed[first])
+    return [int(at) for at in np.flatnonzero(near)] + [int(at) for at in two[swapped]]
+
+
+def is_one_slip(one: str, word: str) -> bool:
+    """Whether one word is a slip away from another.
+
+    >>> is_one_slip("saltgrass", "slatgrass"), is_one_slip("saltgrass", "saltgasr")
+    (True, False)
+    """
+    if abs(len(one) - len(word)) > 1 or not one:
+        return False
+    return bool(one_slip(letters_of([one], len(one)), word))

@@ -1,0 +1,215 @@
+"""Charts of the page of insight as SVG, drawn by the server: each mark is a link to the rows it stands for.
+
+A chart with links is a group, never an image. Shapes and edges tell what colours tell, so that it prints in black and
+white. Dots are many: they are left out of the order of tab stops, and the list under a chart has the same links.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+
+import attrs
+from markupsafe import Markup
+
+from garboard_shop.insight import Dot, Span, Spread, board
+
+WIDTH = 720
+_ROW, _LABEL, _NUMBERS = 30, 330, 120
+_TOP, _BOTTOM, _LEFT = 12, 44, 56
+_HEIGHT = 240
+_DOT = 5
+_LONGEST_LABEL = 46
+
+
+@attrs.frozen
+class Bar:
+    """One bar: the whole of it an outline, a part of it filled.
+
+    told : the numbers, behind it
+    """
+
+    label: str
+    href: str
+    whole: float
+    filled: float
+    told: str
+
+
+def bars(label: str, found: Sequence[Bar]) -> Markup:
+    """Bars that lie, one below the other."""
+    most = max((bar.whole for bar in found), default=0) or 1
+    room = WIDTH - _LABEL - _NUMBERS
+    return _chart(label, _ROW * len(found), (_bar(bar, row, room / most) for row, bar in enumerate(found)))
+
+
+def _bar(bar: Bar, row: int, scale: float) -> Markup:
+    top = row * _ROW
+    short = bar.label if len(bar.label) <= _LONGEST_LABEL else f"{bar.label[: _LONGEST_LABEL - 1]}…"
+    shapes = _rect("whole", _LABEL, top + 5, max(1, bar.whole * scale), 20)
+    if bar.filled:
+        shapes += _rect("filled", _LABEL, top + 5, max(1, bar.filled * scale), 20)
+    behind = _text(_LABEL + bar.whole * scale + 8, top + 21, bar.told)
+    return _link(bar.href, f"{bar.label}: {bar.told}", _text(0, top + 21, short, "name") + shapes + behind)
+
+
+def months(label: str, found: Sequence[Span]) -> Markup:
+    """Columns of shares from 0 to 100 %, with how many jobs each rests on; no column for too few."""
+    step = (WIDTH - _LEFT) / max(1, len(found))
+    parts = [*_levels((0, 50, 100), 100, " %")]
+    for place, span in enumerate(found):
+        left = _LEFT + place * step
+        shown = Markup("")
+        share = span.share
+        if share is not None:
+            top = _y(share, 100)
+            shown = _rect("filled", left + 8, top, step - 16, _HEIGHT - _BOTTOM - top)
+            shown += _text(
+                left + step / 2, top - 4 if share < 92 else top + 16, f"{share}", "mid" if share < 92 else "mid on"
+            )
+        below = _text(left + step / 2, _HEIGHT - 26, f"{span.begins:%b}", "mid")
+        below += _text(left + step / 2, _HEIGHT - 8, f"n {span.jobs}", "mid small")
+        told = f"{span.begins:%B %Y}: {span.right} of {span.jobs} right the first time"
+        href = board(view="all", handed=span.key)
+        parts.append(_link(href, told, shown + below) if span.jobs else below)
+    return _chart(label, _HEIGHT, parts)
+
+
+def days_by_week(label: str, found: Sequence[Span]) -> Markup:
+    """A dot a job, by the week it was handed over in and the days it took, and the median of each week."""
+    most = _round_up(max((day for span in found for day, _ in span.days), default=0))
+    step = (WIDTH - _LEFT) / max(1, len(found))
+    parts = [*_levels((0, most / 2, most), most, " d")]
+    for place, span in enumerate(found):
+        middle = _LEFT + (place + 0.5) * step
+        if place % 4 == 0:
+            parts.append(_text(middle, _HEIGHT - 26, f"{span.begins.day} {span.begins:%b}", "mid"))
+        for day, hull in span.days[:: 1 + len(span.days) // 40]:
+            dot = _round("dot", middle, _y(day, most), 4)
+            parts.append(_link(f"/boats/{hull}", f"{day:.0f} days", dot, is_stop=False))
+        if span.median is not None:
+            line = _line(
+                "median", middle - step * 0.45, _y(span.median, most), middle + step * 0.45, _y(span.median, most)
+            )
+            told = f"Week of {span.begins.day} {span.begins:%B}: median {span.median:.0f} days, {span.jobs} jobs"
+            parts.append(_link(board(view="all", handed=span.key), told, line))
+    return _chart(label, _HEIGHT, parts)
+
+
+def forecasts(label: str, found: Sequence[Dot]) -> Markup:
+    """What was foreseen of each propeller as a line from end to end, and what it reached: a square where outside."""
+    shown = found[-60:]
+    ends = [end for dot in shown for end in (dot.seen.value, dot.seen.low, dot.seen.high) if end is not None]
+    low, high = _whole_hundreds(ends)
+    step = (WIDTH - _LEFT) / max(1, len(shown))
+    parts = [*_levels((low, (low + high) / 2, high), high, "", low)]
+    for place, dot in enumerate(shown):
+        middle = _LEFT + (place + 0.5) * step
+        top, foot = (
+            _y(end if end is not None else edge, high, low)
+            for end, edge in ((dot.seen.high, high), (dot.seen.low, low))
+        )
+        mark = _line("range", middle, top, middle, foot) + _mark(dot, middle, _y(dot.seen.value, high, low))
+        parts.append(_link(f"/boats/{dot.hull}", dot_in_words(dot, "rev/min"), mark, is_stop=False))
+    return _chart(label, _HEIGHT - 20, parts)
+
+
+def strip(label: str, found: Spread, unit: str) -> Markup:
+    """A dot a boat along a line, piled where they lie together; a frame where 8 of 10 lie; a square where unusual."""
+    values = [dot.seen.value for dot in found.dots]
+    low, high = _ends_of(values)
+    piles: dict[int, int] = {}
+    bins, floor = (WIDTH - 40) // (2 * _DOT + 2), 132
+    parts: list[Markup] = []
+    if found.low is not None and found.high is not None and found.middle is not None:
+        first, mid, last = (_x(end, low, high) for end in (found.low, found.middle, found.high))
+        parts += [_rect("usual", first, 8, max(2, last - first), floor - 2), _line("median", mid, 8, mid, floor + 6)]
+    most = max(1, (floor - 14) // (2 * _DOT))
+    for dot in found.dots:
+        at = round((_x(dot.seen.value, low, high) - 20) / (WIDTH - 40) * bins)
+        piles[at] = piles.get(at, 0) + 1
+        if piles[at] <= most:
+            x = 20 + at * (WIDTH - 40) / bins
+            mark = _mark(dot, x, floor - (piles[at] - 0.5) * 2 * _DOT)
+            parts.append(_link(f"/boats/{dot.hull}", dot_in_words(dot, unit), mark, is_stop=False))
+    parts.append(_line("axis", 20, floor + 6, WIDTH - 20, floor + 6))
+    for share, place in ((0.0, "name"), (0.5, "mid"), (1.0, "end")):
+        value = low + share * (high - low)
+        parts.append(_text(_x(value, low, high), floor + 24, f"{value:.3g} {unit}", place))
+    return _chart(label, floor + 32, parts)
+
+
+def dot_in_words(dot: Dot, unit: str) -> str:
+    """A boat's number, for its link."""
+    return f"{dot.name}: {dot.seen.value:.4g} {unit}" + (", outside" if dot.seen.is_outside else "")
+
+
+def _mark(dot: Dot, x: float, y: float) -> Markup:
+    if dot.seen.is_outside:
+        return _rect("outside", x - _DOT, y - _DOT, 2 * _DOT, 2 * _DOT)
+    return _round("dot", x, y, _DOT)
+
+
+def _ends_of(values: Sequence[float]) -> tuple[float, float]:
+    if not values:
+        return 0.0, 1.0
+    low, high = min(values), max(values)
+    return -_round_up(-low) if low < 0 else 0.0, _round_up(high)
+
+
+def _whole_hundreds(values: Sequence[float]) -> tuple[float, float]:
+    if not values:
+        return 0.0, 100.0
+    low, high = 100 * math.floor(min(values) / 100), 100 * math.ceil(max(values) / 100)
+    return low, high if high > low else low + 100
+
+
+def _round_up(most: float) -> float:
+    """To a number people read: 10, 20, 50, 100 and so on."""
+    size = 10.0 ** math.floor(math.log10(most)) if most > 0 else 1.0
+    return next(size * step for step in (1, 2, 3, 4, 5, 6, 8, 10, 20) if size * step >= most)
+
+
+def _x(value: float, low: float, high: float) -> float:
+    return 20 + (value - low) / (high - low) * (WIDTH - 40)
+
+
+def _y(value: float, high: float, low: float = 0.0) -> float:
+    return _TOP + (high - value) / (high - low) * (_HEIGHT - _BOTTOM - _TOP)
+
+
+def _levels(values: Iterable[float], high: float, unit: str, low: float = 0.0) -> Iterator[Markup]:
+    for value in values:
+        y = _y(value, high, low)
+        yield _line("level", _LEFT, y, WIDTH, y) + _text(_LEFT - 8, y + 5, f"{value:.0f}{unit}", "end")
+
+
+def _chart(label: str, height: float, parts: Iterable[Markup]) -> Markup:
+    return Markup('<svg class="chart" role="group" aria-label="{}" viewBox="0 0 {} {}">{}</svg>').format(
+        label, WIDTH, f"{height:.0f}", Markup("").join(parts)
+    )
+
+
+def _link(href: str, told: str, shapes: Markup, *, is_stop: bool = True) -> Markup:
+    stop = Markup("") if is_stop else Markup(' tabindex="-1"')
+    return Markup('<a href="{}" aria-label="{}"{}><title>{}</title>{}</a>').format(href, told, stop, told, shapes)
+
+
+def _rect(kind: str, x: float, y: float, width: float, height: float) -> Markup:
+    return Markup('<rect class="{}" x="{}" y="{}" width="{}" height="{}"/>').format(
+        kind, f"{x:.1f}", f"{y:.1f}", f"{width:.1f}", f"{max(0.0, height):.1f}"
+    )
+
+
+def _round(kind: str, x: float, y: float, radius: float) -> Markup:
+    return Markup('<circle class="{}" cx="{}" cy="{}" r="{}"/>').format(kind, f"{x:.1f}", f"{y:.1f}", f"{radius:g}")
+
+
+def _line(kind: str, x: float, y: float, to_x: float, to_y: float) -> Markup:
+    return Markup('<line class="{}" x1="{}" y1="{}" x2="{}" y2="{}"/>').format(
+        kind, f"{x:.1f}", f"{y:.1f}", f"{to_x:.1f}", f"{to_y:.1f}"
+    )
+
+
+def _text(x: float, y: float, words: str, place: str = "name") -> Markup:
+    return Markup('<text class="{}" x="{}" y="{}">{}</text>').format(place, f"{x:.1f}", f"{y:.1f}", words)

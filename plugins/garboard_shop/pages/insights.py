@@ -1,0 +1,273 @@
+"""The page of insight: a sentence above each chart, and each chart's marks as links."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+
+import attrs
+from markupsafe import Markup
+
+from garboard.faults import in_number
+from garboard.hosting.host import PluginHost
+from garboard_shop.board import NOBODY
+from garboard_shop.insight import Grid, Insight, Spread, Tally, board, insight_of
+from garboard_shop.memory import DEVIATION, ECONOMY, SLIP, Memory
+from garboard_shop.pages import charts
+from garboard_shop.pages.wording import day_of
+
+UNITS = {SLIP: "%", ECONOMY: "nm/gal", DEVIATION: "°"}
+TITLES = {SLIP: "Slip", ECONOMY: "Economy at best cruise", DEVIATION: "Largest compass deviation"}
+FACET_TITLES = {"model": "By model", "engine": "By engine", "technician": "By rigger"}
+SHADES = 4
+COUNTED_AT_ONCE = 1_000
+"""Boats: of more the page does not wait for the count."""
+COUNTED_AGAIN_AFTER = 10 * 60 * 1000
+"""Over many boats, whatever changed meanwhile [ms]."""
+
+
+@attrs.frozen
+class Entry:
+    """A line of the list under a chart: what a mark says, and where it leads."""
+
+    words: str
+    href: str
+
+
+@attrs.frozen(kw_only=True)
+class Cell:
+    """A count in a table, with its rows and how dark it is, from 0."""
+
+    number: int
+    href: str
+    shade: int
+
+
+@attrs.frozen(kw_only=True)
+class CountTable:
+    """Failures by something of a job."""
+
+    title: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, tuple[Cell, ...]], ...]
+
+
+@attrs.frozen(kw_only=True)
+class Chart:
+    """One chart.
+
+    sentence : what it says, before it is looked at
+    listed   : its marks once more, in words
+    """
+
+    title: str
+    sentence: str
+    drawing: Markup
+    listed: tuple[Entry, ...] = ()
+    tables: tuple[CountTable, ...] = ()
+
+
+@attrs.frozen
+class Shown:
+    """The page as it was counted and drawn last."""
+
+    counted: Insight
+    charts: tuple[Chart, ...]
+
+
+class Insights:
+    """The page, counted again when a row changed: at once over few boats, over many beside the server's work."""
+
+    def __init__(self, host: PluginHost, now: Callable[[], int]) -> None:
+        self._host, self._now = host, now
+        self._guard = threading.Lock()
+        self._shown: tuple[Memory, int, Shown] | None = None
+        self._thread: threading.Thread | None = None
+
+    def of(self, memory: Memory) -> Shown | None:
+        """What was counted last, with its time; None where the first is still counted."""
+        with self._guard:
+            if self._shown is not None and self._is_fresh(memory, *self._shown):
+                return self._shown[2]
+            if len(memory) <= COUNTED_AT_ONCE:
+                return self._count(memory)
+            if self._thread is None or not self._thread.is_alive():
+                self._thread = threading.Thread(
+                    target=self._count, args=(memory,), name="garboard-insight", daemon=True
+                )
+                self._thread.start()
+            return self._shown[2] if self._shown else None
+
+    def wait(self) -> None:
+        """Until what is being counted is counted."""
+        if self._thread is not None:
+            self._thread.join()
+
+    def _is_fresh(self, memory: Memory, of: Memory, version: int, shown: Shown) -> bool:
+        age = self._now() - shown.counted.at
+        if memory is not of or day_of(shown.counted.at) != day_of(self._now()):
+            return False
+        return memory.version == version or (len(memory) > COUNTED_AT_ONCE and 0 <= age < COUNTED_AGAIN_AFTER)
+
+    def _count(self, memory: Memory) -> Shown:
+        version = memory.version
+        counted = insight_of(memory.rows(), memory.score(), self._now())
+        shown = Shown(counted, charts_of(counted, self._host))
+        self._shown = memory, version, shown
+        return shown
+
+
+def code_in_words(code: str, host: PluginHost) -> str:
+    """A code of a finding as people say it: the title of the check that gives it, and what it found."""
+    title = next((one.title for one in host.calculators if code.startswith(f"{one.key}.")), "")
+    found = code.rpartition(".")[2].replace("_", " ")
+    return f"{title}: {found}" if title else code
+
+
+def charts_of(found: Insight, host: PluginHost) -> tuple[Chart, ...]:
+    """The charts of the page in their order."""
+    return (
+        _failures(found.whole, host, "What fails first"),
+        _failures(found.lately, host, "What failed in jobs of the last three months"),
+        _months(found),
+        _days(found),
+        _waits(found),
+        _forecasts(found),
+        *(_spread(one) for one in found.spreads),
+    )
+
+
+def _failures(found: Tally, host: PluginHost, title: str) -> Chart:
+    bars = [
+        charts.Bar(
+            code_in_words(one.code, host),
+            found.address(failed=one.code),
+            one.ever,
+            one.still,
+            f"{one.ever}, {one.still} still",
+        )
+        for one in found.failures
+    ]
+    sentence = f"No check has failed in {in_number(found.jobs, 'job')}."
+    if bars:
+        sentence = (
+            f"{bars[0].label} fails most: in {found.failures[0].ever} of {in_number(found.jobs, 'job')}, "
+            f"and in {found.failures[0].still} it still does. Outline: ever failed; filled: still open."
+        )
+        if found.codes > len(bars):
+            sentence += f" {in_number(found.codes - len(bars), 'rarer failure')} left out."
+    tables = tuple(_table(found, grid, host) for grid in found.grids if grid.names)
+    return Chart(
+        title=title, sentence=sentence, drawing=charts.bars(title, bars) if bars else Markup(""), tables=tables
+    )
+
+
+def _table(found: Tally, grid: Grid, host: PluginHost) -> CountTable:
+    most = max((number for row in grid.rows for number in row), default=1) or 1
+
+    def cell(name: str, code: str, number: int) -> Cell:
+        href = found.address(failed=code, **{grid.facet: name})
+        return Cell(number=number, href=href, shade=-(-SHADES * number // most))
+
+    rows = tuple(
+        (name, tuple(cell(name, code, number) for code, number in zip(grid.codes, numbers, strict=True)))
+        for name, numbers in zip(grid.names, grid.rows, strict=True)
+    )
+    headings = tuple(code_in_words(code, host) for code in grid.codes)
+    return CountTable(title=FACET_TITLES[grid.facet], headings=headings, rows=rows)
+
+
+def _months(found: Insight) -> Chart:
+    last = next((span for span in reversed(found.months) if span.share is not None), None)
+    jobs, right = (sum(getattr(span, name) for span in found.months) for name in ("jobs", "right"))
+    if last is None:
+        sentence = f"{in_number(jobs, 'job')} handed over in twelve months, {right} right the first time. "
+        sentence += "No month has five, so no per cent is told."
+    else:
+        sentence = (
+            f"In {last.begins:%B %Y}, {last.right} of {in_number(last.jobs, 'job')} were handed over without a fail at "
+            f"any judging: {last.share} %. Under five jobs no per cent is told."
+        )
+    listed = tuple(
+        Entry(
+            f"{span.begins:%B %Y}: {span.right} of {span.jobs} right the first time",
+            board(view="all", handed=span.key, right="yes"),
+        )
+        for span in found.months
+        if span.jobs
+    )
+    drawing = charts.months("Share right the first time, by month", found.months)
+    return Chart(title="Right the first time", sentence=sentence, drawing=drawing, listed=listed)
+
+
+def _days(found: Insight) -> Chart:
+    days = sorted(day for span in found.by_week for day, _ in span.days)
+    sentence = "Nothing was handed over in half a year."
+    if days:
+        sentence = (
+            f"From opening to hand over half of {in_number(len(days), 'job')} took {days[(len(days) - 1) // 2]:.0f} "
+            f"days or less, the longest {days[-1]:.0f}. A dot a job, a line for the median of the week."
+        )
+    listed = tuple(
+        Entry(
+            f"Week of {span.begins.day} {span.begins:%B}: {in_number(span.jobs, 'job')}, median {span.median:.0f} days",
+            board(view="all", handed=span.key),
+        )
+        for span in found.by_week
+        if span.median is not None
+    )
+    drawing = charts.days_by_week("Days from opening to hand over, by week", found.by_week)
+    return Chart(title="Days to hand over", sentence=sentence, drawing=drawing, listed=listed)
+
+
+def _waits(found: Insight) -> Chart:
+    days = sum(one.days for one in found.waits)
+    bars = [
+        charts.Bar(
+            one.waits_for, board(waiting=one.waits_for), one.days, one.days, f"{one.days:.0f} d, {one.jobs} jobs"
+        )
+        for one in found.waits
+    ]
+    sentence = "No job is open."
+    if bars:
+        first = found.waits[0]
+        who = "no one in particular" if first.waits_for == NOBODY else f"the {first.waits_for}"
+        sentence = f"Open jobs have been in their state for {days:.0f} days together, "
+        sentence += f"{first.days:.0f} of them waiting for {who}."
+    return Chart(title="Where days go", sentence=sentence, drawing=charts.bars("Days by whom jobs wait for", bars))
+
+
+def _forecasts(found: Insight) -> Chart:
+    score = found.score
+    sentence = "No forecast of a propeller was put to the test yet."
+    if score.forecasts:
+        sentence = f"{score.held} of {in_number(score.forecasts, 'forecast')} held; 19 of 20 should."
+        if score.is_too_narrow:
+            sentence += " So few seldom hold by chance: the forecasts are too narrow."
+        elif not score.is_judged:
+            sentence += " Too few to judge the forecasts by."
+        sentence += " A line from end to end of what was foreseen; a square where the propeller turned outside it."
+    drawing = charts.forecasts("Engine speeds foreseen and reached [rev/min]", found.forecasts)
+    return Chart(
+        title="Propellers, foreseen and reached",
+        sentence=sentence,
+        drawing=drawing if found.forecasts else Markup(""),
+        listed=tuple(Entry(charts.dot_in_words(dot, "rev/min"), f"/boats/{dot.hull}") for dot in found.forecasts[-60:]),
+    )
+
+
+def _spread(found: Spread) -> Chart:
+    unit = UNITS[found.what]
+    if found.middle is None:
+        sentence = f"{in_number(found.boats, 'boat')} so far: too few for a usual range."
+    else:
+        sentence = (
+            f"Of {found.boats} boats, 8 in 10 lie from {found.low:.3g} to {found.high:.3g} {unit}, "
+            f"half of them under {found.middle:.3g}."
+        )
+    if found.outside:
+        are = "lies" if found.outside == 1 else "lie"
+        sentence += f" {found.outside} {are} outside what the check takes for usual, drawn as squares."
+    drawing = charts.strip(f"{TITLES[found.what]}, a dot a boat", found, unit) if found.boats else Markup("")
+    listed = tuple(Entry(charts.dot_in_words(dot, unit), f"/boats/{dot.hull}") for dot in found.dots)
+    return Chart(title=TITLES[found.what], sentence=sentence, drawing=drawing, listed=listed)

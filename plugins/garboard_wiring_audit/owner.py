@@ -1,0 +1,72 @@
+"""Batteries and fuses as the owner needs them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from garboard.findings import Number, Table, Verdict
+from garboard.job_view import JobView
+from garboard.owner_pages import HELM, Digits
+from garboard.records import Circuit
+from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
+
+_RATING = "wiring_audit.overcurrent_rating"
+_WRONG = "ask us"
+"""In place of a size that is to be changed."""
+_AT_ANCHOR, _LEFT_ALONE = "wiring_audit.battery_reserve", "wiring_audit.standing_current"
+
+
+def helm(_view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """How long the batteries last at anchor, and left alone."""
+    hours = _shortest(assessed, _AT_ANCHOR, "h")
+    if hours is not None:
+        told = math.floor(hours[1] * 10) / 10 if hours[1] < 10 else math.floor(hours[1])
+        yield Digits(f"{told:g}\u00a0h", "at anchor, engines off", (f"{hours[0]} battery, from full, all on",))
+    days = _shortest(assessed, _LEFT_ALONE, "d")
+    if days is not None:
+        yield Digits(f"{math.floor(days[1])}\u00a0days", "left alone", (f"{days[0]} battery, from full, all off",))
+
+
+def _shortest(assessed: Sequence[Assessed], calculator: str, unit: str) -> tuple[str, float] | None:
+    """The battery that gives out first, and its least time in a unit; None where that was not found, or is in doubt."""
+    found = [
+        (one.finding.of, min(map(_least, times)))
+        for one in assessed
+        if one.calculator == calculator and one.finding.verdict is not Verdict.NOT_ENOUGH_DATA
+        if not one.finding.doubted
+        if (times := [number for number in one.finding.numbers if number.unit == unit])
+    ]
+    return min(found, key=lambda one: one[1], default=None)
+
+
+def _least(number: Number) -> float:
+    """The low end of a number."""
+    return max(0.0, number.value - (number.expanded_uncertainty or 0.0))
+
+
+def fuses(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """A card of the fuses: replace one only by the same. A size that was found wrong is not told."""
+    wrong = {
+        one.finding.of
+        for one in assessed
+        if one.calculator == _RATING and (one.finding.verdict is Verdict.FAIL or one.finding.doubted)
+    }
+    rows = tuple(
+        (one.name, _WRONG if one.name in wrong else _size(one), one.protection)
+        for one in view.vessel.circuits
+        if one.protection
+    )
+    if rows:
+        yield Table("Fuses", ("Circuit", "Size", "Kind"), rows, card=True)
+
+
+def _size(circuit: Circuit) -> str:
+    rating = circuit.protection_rating
+    return "" if rating is None or circuit.protection == "none" else str(rating)
+
+
+SECTIONS = (
+    ReportSection(key="wiring_audit.helm", title=HELM, order=230, part=YOUR_BOAT, build=lambda v, a: [*helm(v, a)]),
+    ReportSection(key="wiring_audit.fuses", title=HELM, order=231, part=YOUR_BOAT, build=lambda v, a: [*fuses(v, a)]),
+)

@@ -1,0 +1,99 @@
+"""`garboard check-plugin` says what approval and a tablet's loader say, with file, line, code and what to do."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+import wrong_plugins
+from builders import boat, job_view
+from garboard.commands.cli import program
+from garboard.demo import samples_folder
+from garboard.faults import InputError
+from garboard.hosting.host import make_host
+from garboard_shop.own_plugins import approve
+from garboard_shop.store import ShopPlugin
+
+SOUND = wrong_plugins.computing("own", "yield found(about=view.vessel.hull_number)")
+BY_CHANCE = wrong_plugins.computing("own", "import random\nyield found()")
+FAILING = wrong_plugins.computing("own", "yield found(about=1 / len(view.measurements[10_000:]))")
+
+
+@pytest.fixture(autouse=True)
+def one_sample(monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest) -> None:
+    """Three samples are no better a proof than one."""
+    (first, *_) = samples_folder.sample_job_files()
+    if "named_too" not in request.node.name:
+        monkeypatch.setattr(samples_folder, "sample_job_files", lambda: (first,))
+
+
+def checked(*words: object) -> Result:
+    return CliRunner().invoke(program, ["check-plugin", *map(str, words)])
+
+
+def written(place: Path, text: str, name: str = "own.py") -> Path:
+    file = place / name
+    file.parent.mkdir(exist_ok=True)
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+def test_one_that_is_right_is_sound_and_was_tried_on_the_jobs_named_too(tmp_path: Path) -> None:
+    job = {"format": "garboard job", "version": 1, "vessel": {"hull_number": "QQZ04417D626"}, "job": {"id": "one"}}
+    (tmp_path / "job.json").write_text(json.dumps(job))
+    result = checked(written(tmp_path, SOUND), "--on", tmp_path / "job.json")
+    assert result.exit_code == 0
+    assert result.stdout.splitlines() == ["It was tried on 4 jobs and failed in none.", "own.py is sound."]
+
+
+def test_what_leaves_it_at_work_is_told_with_its_line(tmp_path: Path) -> None:
+    file = written(tmp_path, BY_CHANCE)
+    result = checked(file, "--json")
+    plain = json.loads(result.stdout)
+    line = BY_CHANCE.splitlines().index("    import random") + 1
+    (fault,) = plain["faults"]
+    assert (result.exit_code, plain["verdict"], fault["code"], fault["line"]) == (1, "works", "uses_chance", line)
+    assert (fault["file"], fault["at_work"]) == (str(file), True)
+    assert fault["cure"]
+    keys = ", ".join([*plain, *fault]).replace("faults, ", "faults[") + "]"
+    assert f"check-plugin: {keys}\n" in (Path(__file__).parents[2] / "core" / "README.md").read_text(encoding="utf-8")
+
+
+def test_a_package_is_checked_too_and_told_that_tablets_take_one_file(tmp_path: Path) -> None:
+    written(tmp_path / "own", SOUND, "__init__.py")
+    plain = json.loads(checked(tmp_path / "own", "--json").stdout)
+    assert ([one["code"] for one in plain["faults"]], plain["jobs"]) == (["not_one_file"], 1)
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [(FAILING, "own.py"), ("def broken(", "own.py"), (SOUND, "Own-Checks.py")],
+    ids=["fails in a job", "does not load", "cannot be called so"],
+)
+def test_approval_refuses_for_the_same_reasons(tmp_path: Path, text: str, name: str) -> None:
+    file = written(tmp_path, text, name)
+    result = checked(file, "--json")
+    faults = json.loads(result.stdout)["faults"]
+    assert (result.exit_code, {one["at_work"] for one in faults}) == (2, {False})
+    with pytest.raises(InputError) as refused:
+        approve(_Nowhere(), lambda _name, _content: None, file, "M. Office", 1, jobs=[job_view(boat(), {})])  # type: ignore[arg-type]
+    said = str(refused.value)
+    assert all(one["reason"] in said and one["cure"] in said for one in faults[:1])
+
+
+def test_a_tablets_loader_refuses_for_the_same_reason(tmp_path: Path) -> None:
+    file = written(tmp_path, "def broken(")
+    (problem,) = make_host((), entry_points=False, files=[file]).problems
+    (fault,) = json.loads(checked(file, "--json").stdout)["faults"]
+    told = (problem.reason, problem.code, problem.file, problem.line, problem.cure)
+    assert told == tuple(fault[key] for key in ("reason", "code", "file", "line", "cure"))
+
+
+class _Nowhere:
+    """A register that nothing may reach."""
+
+    def put_plugin(self, plugin: ShopPlugin) -> None:
+        raise AssertionError(f"{plugin.name} was approved")

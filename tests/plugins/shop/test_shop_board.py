@@ -1,0 +1,211 @@
+"""The board over rows with known answers: facets, views, search, order, the headline, and the work of a page."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from datetime import date
+
+import attrs
+import pytest
+
+from boat_rows import CODES, MODELS, NOW, RIGGERS, STATES, job, jobs
+from garboard_shop.board import SORTS, VIEWS, Asked, Board, Times, handed_within, shares
+from garboard_shop.board_words import Words, is_one_slip
+from garboard_shop.job_rows import A_DAY, JobRow
+
+MANY = 720
+ROWS = tuple(jobs(MANY))
+TIMES = Times(
+    now=NOW,
+    looked=NOW - 3 * A_DAY,
+    sunday=date(2026, 11, 29),
+    weeks=tuple(NOW + 1 - (8 - week) * 7 * A_DAY for week in range(9)),
+    heard={"tablet 1": NOW - 4 * A_DAY, "tablet 2": NOW - 2 * A_DAY},
+)
+WHOLE = Board(ROWS)
+EVERY = Asked(view="all")
+
+
+def having(fits: Callable[[JobRow], object]) -> set[str]:
+    return {row.job for row in ROWS if fits(row)}
+
+
+def found(asked: Asked, board: Board = WHOLE) -> set[str]:
+    return {row.job for row in board.every_row(asked, TIMES)}
+
+
+VIEW_SAYS: dict[str, Callable[[JobRow], object]] = {
+    "open": lambda row: row.state != "handed over",
+    "all": lambda row: True,
+    "stuck": lambda row: row.state != "handed over" and row.since < NOW - 14 * A_DAY,
+    "due": lambda row: row.state != "handed over" and "" < row.promised <= "2026-11-29",
+    "late": lambda row: row.state not in ("handed over", "ready") and "" < row.promised <= "2026-11-29",
+    "changed": lambda row: row.changed > NOW - 3 * A_DAY,
+    "open-fails": lambda row: row.state == "handed over" and row.failing,
+    "silent": lambda row: row.state != "handed over" and row.tablet == "tablet 1",
+    "stale": lambda row: row.stale,
+}
+
+
+@pytest.mark.parametrize("view", VIEWS)
+def test_a_view_has_the_jobs_it_says_and_no_other(view: str) -> None:
+    wanted = having(VIEW_SAYS[view])
+    assert found(Asked(view=view)) == wanted
+    assert wanted or view in ("open-fails", "stale")
+
+
+def test_a_boat_handed_over_with_an_open_fail_is_listed_and_one_without_is_not() -> None:
+    over = [row for row in ROWS if row.state == "handed over"]
+    board = Board([attrs.evolve(over[0], failing=("a.b",), stale=("technician R. Vane",)), *over[1:]])
+    assert found(Asked(view="open-fails"), board) == found(Asked(view="stale"), board) == {over[0].job}
+    board.take(over[0].hull, [over[0]])
+    assert found(Asked(view="open-fails"), board) == found(Asked(view="stale"), board) == set()
+
+
+def test_facets_count_what_each_choice_would_show() -> None:
+    shown = WHOLE.find(EVERY, TIMES).facets
+    assert shown["state"] == tuple((state, MANY // 6) for state in STATES)
+    assert dict(shown["technician"]) == dict.fromkeys(RIGGERS, MANY // 3)
+    assert dict(shown["model"]) == dict.fromkeys(MODELS, MANY // 4)
+    waits = Counter(row.waiting_for for row in ROWS)
+    assert dict(shown["waiting"]) == {name: count for name, count in waits.items() if name}
+    chosen = WHOLE.find(attrs.evolve(EVERY, state="failing"), TIMES)
+    assert chosen.facets["state"] == shown["state"], "the others of a facet can still be chosen"
+    assert chosen.facets["technician"] == ((RIGGERS[2], MANY // 6),)
+    for name, values in chosen.facets.items():
+        for value, count in values:
+            assert len(found(Asked.of({"view": "all", "state": "failing", name: value}))) == count
+
+
+def test_a_failing_job_is_found_by_its_code_and_a_mended_one_only_by_what_ever_failed() -> None:
+    failing = next(row for row in ROWS if row.failing)
+    code = failing.failing[0]
+    board = Board(ROWS)
+    assert found(attrs.evolve(EVERY, failing=code), board) == having(lambda row: code in row.failing)
+    board.take(failing.hull, [attrs.evolve(failing, failing=(), state="ready")])
+    assert failing.job not in found(attrs.evolve(EVERY, failing=code), board)
+    assert failing.job in found(attrs.evolve(EVERY, failed=code), board)
+    assert found(attrs.evolve(EVERY, failing="no.such"), board) == set()
+
+
+@pytest.mark.parametrize(
+    ("typed", "fits"),
+    [
+        ("vane", lambda row: row.technician == "R. Vane"),
+        ("R. Vane, kestrel", lambda row: row.technician == "R. Vane" and "Kestrel" in row.name),
+        ("kestrle", lambda row: "Kestrel" in row.name),
+        ("15.3 x 19", lambda row: True),
+        ("0042", lambda row: "0042" in row.hull),
+        ("marsh 17", lambda row: row.model == "Low Marsh 17"),
+        ("prop_check.window", lambda row: any(code.startswith("prop_check.window") for code in row.failing)),
+        ("nothing like it", lambda row: False),
+        ("owner-7", lambda row: row.hull == "QQZ00007A626"),
+    ],
+)
+def test_a_search_finds_each_word_with_one_slip_forgiven(typed: str, fits: Callable[[JobRow], bool]) -> None:
+    board = Board(ROWS, lambda hull: ["Owner-7"] if hull == "QQZ00007A626" else [])
+    assert found(attrs.evolve(EVERY, q=typed), board) == having(fits)
+
+
+def test_a_slip_is_told_and_only_where_nothing_has_the_word() -> None:
+    assert dict(WHOLE.find(Asked(q="kestrle"), TIMES).instead) == {"kestrle": ("kestrel",)}
+    assert dict(WHOLE.find(Asked(q="kest"), TIMES).instead) == {}
+
+
+@pytest.mark.parametrize(
+    ("typed", "is_near"),
+    [("tern", False), ("kestrels", True), ("estrel", True), ("ketsrel", True), ("kistrel", True), ("kestrlee", False)],
+)
+def test_one_slip_is_a_letter_more_or_less_or_other_or_two_swapped(typed: str, is_near: bool) -> None:
+    assert is_one_slip("kestrel", typed) == is_near
+    assert bool(Words([(0, ("hull", "kestrel"))]).having(typed, 1)[0][0]) == (is_near or typed == "kestrel")
+
+
+@pytest.mark.parametrize("sort", SORTS)
+def test_pages_in_an_order_have_every_job_once_also_after_a_change(sort: str) -> None:
+    board = Board(ROWS)
+    board.find(attrs.evolve(EVERY, sort=sort), TIMES)
+    board.take(ROWS[3].hull, [attrs.evolve(ROWS[3], name="Aardvark", promised="2026-01-01", since=1, changed=NOW + 1)])
+    listed = board.every_row(attrs.evolve(EVERY, sort=sort), TIMES)
+    assert [*map(SORTS[sort], listed)] == sorted(map(SORTS[sort], listed))
+    assert len({row.job for row in listed}) == len(listed) == MANY
+    backwards = board.every_row(attrs.evolve(EVERY, sort=f"-{sort}"), TIMES)
+    assert backwards == listed[::-1]
+
+
+def test_a_page_says_which_it_is_and_one_too_many_is_the_last() -> None:
+    page = WHOLE.find(attrs.evolve(EVERY, page=99), TIMES)
+    assert (page.first, page.last, page.total, page.page, page.pages) == (701, 720, 720, 15, 15)
+    none = WHOLE.find(Asked(q="nothing at all"), TIMES)
+    assert (none.first, none.last, none.total, none.pages) == (0, 0, 0, 1)
+
+
+def test_the_headline_counts_what_its_lists_hold() -> None:
+    told = WHOLE.headline(TIMES)
+    assert (told.to_settle, told.failing, told.ready) == (MANY // 6,) * 3
+    assert told.late == len(found(Asked(view="late")))
+    assert (told.whole.jobs, told.whole.right, told.whole.days) == (MANY // 6, MANY // 6, 10.0)
+    assert sum(week.jobs for week in told.weeks) == told.whole.jobs
+    over = [row for row in ROWS if row.state == "handed over"]
+    once = [attrs.evolve(row, ever_failed=("a.b",), known=row.handed - 4 * A_DAY) for row in over[:60]]
+    told = Board([*once, *over[60:]]).headline(TIMES)
+    assert (told.whole.jobs, told.whole.right, told.whole.days, shares(told.whole)) == (120, 60, 7.0, 50)
+
+
+def test_of_fewer_than_five_jobs_no_per_cent_is_told() -> None:
+    over = [row for row in ROWS if row.state == "handed over"]
+    assert shares(Board(over[:4]).headline(TIMES).whole) is None
+    assert shares(Board(over[:5]).headline(TIMES).whole) == 100
+    assert Board().headline(TIMES).whole.jobs == 0
+
+
+def test_what_was_handed_over_in_a_span_is_listed() -> None:
+    wanted = having(lambda row: row.handed and row.handed > NOW - 6.5 * A_DAY)
+    assert found(attrs.evolve(EVERY, handed="2026-11-19+7")) == wanted
+    assert found(attrs.evolve(EVERY, handed="2026-11", right="no")) == set()
+    assert handed_within("2026-12", TIMES)[1] + 1 == handed_within("2027-01-01", TIMES)[0]
+    for wrong in ("soon", "2026-13", "9999-12", "2026-11-19+", ""):
+        low, high = handed_within(wrong, TIMES)
+        assert low > high or wrong in ("9999-12", "2026-11-19+")
+
+
+def test_an_address_says_what_is_asked_and_unknown_things_are_left_out() -> None:
+    asked = Asked(view="stuck", technician="R. Vane", q="a&b", sort="-boat", page=3)
+    address = asked.address(page=3)
+    from urllib.parse import parse_qsl, urlsplit
+
+    assert Asked.of(dict(parse_qsl(urlsplit(address).query))) == asked
+    assert Asked.of({"view": "x", "sort": "x", "page": "-1", "other": "y"}) == Asked()
+    assert (Asked().address(), asked.address().count("page")) == ("/board", 0)
+
+
+class Counted(list[JobRow | None]):
+    """Rows that count how often one is looked at."""
+
+    looks = 0
+
+    def __getitem__(self, at):  # type: ignore[no-untyped-def]
+        self.looks += 1
+        return super().__getitem__(at)
+
+    def __iter__(self):  # type: ignore[no-untyped-def]
+        self.looks += len(self)
+        return super().__iter__()
+
+
+def test_a_page_looks_at_its_own_rows_however_many_there_are() -> None:
+    looks = []
+    for number in (120, 5_000):
+        board = Board(map(job, range(number)))
+        asked = [Asked(), Asked(view="stuck"), Asked(q="vane"), Asked(q="kestrle"), Asked(failing=CODES[0], page=2)]
+        for one in asked:
+            board.find(one, TIMES)
+        board.rows = counted = Counted(board.rows)
+        for one in asked:
+            board.find(one, TIMES)
+        board.headline(TIMES)
+        looks.append(counted.looks)
+    assert max(looks) <= 5 * 50
+    board.learn_words()
+    assert counted.looks > 5_000, "looks at all rows are counted"

@@ -1,0 +1,89 @@
+"""The row of a job: its state by order, since when by the shop's knowledge, what ever failed, whom it waits for."""
+
+from __future__ import annotations
+
+import json
+
+import attrs
+import pytest
+
+from boat_rows import jobs
+from garboard_shop.job_rows import A_DAY, Came, JobRow, Past, State, as_plain, of_plain, with_past
+from garboard_shop.memory import Row, as_text, of_text, pasts_of_text
+
+ROW = JobRow(hull="QQZ01234A626", job="j", state="failing", failing=("a.b",))
+DAY = 1_000 * A_DAY
+
+
+def test_rows_of_jobs_are_kept_as_text_and_read_back() -> None:
+    row = Row(hull="QQZ01234A626", jobs=tuple(jobs(20)))
+    assert of_text(as_text(row)) == row
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"state": "lost"},
+        {"since": -1},
+        {"since": "1"},
+        {"failing": "a"},
+        {"failing": [1]},
+        {"other": 1},
+        {"is_managers": 1},
+    ],
+)
+def test_a_damaged_row_of_a_job_is_refused(wrong: dict[str, object]) -> None:
+    with pytest.raises(ValueError, match="expected"):
+        of_plain({**as_plain(ROW), **wrong})
+
+
+def test_what_only_the_shop_knows_outlives_a_new_version_of_the_rows() -> None:
+    known = attrs.evolve(ROW, since=5, known=3, handed=0, changed=6, ever_failed=("c.d",))
+    plain = json.loads(as_text(Row(hull="QQZ01234A626", jobs=(known,))))
+    plain["made_as"] += 1
+    plain["jobs"][0]["something"] = "new"
+    text = json.dumps(plain)
+    assert of_text(text) is None
+    assert pasts_of_text(text) == {"j": Past(state="failing", since=5, known=3, changed=6, ever_failed=("c.d",))}
+    assert pasts_of_text("{") == pasts_of_text('{"jobs": [{"job": "j"}, 3]}') == {}
+
+
+def test_a_state_counts_from_when_it_came_ashore_and_stays_as_long_as_it_is_the_same() -> None:
+    first = with_past(ROW, None, Came(DAY, DAY + 5, DAY + 9))
+    assert (first.since, first.known, first.ever_failed, first.handed) == (DAY + 5, DAY, ("a.b",), 0)
+    again = with_past(attrs.evolve(ROW, open="more"), first, Came(DAY, DAY + 20, DAY + 30))
+    assert (again.since, again.changed) == (DAY + 5, DAY + 20)
+    assert with_past(attrs.evolve(ROW, open="more"), again, Came(DAY, DAY + 20, DAY + 99)) == again
+    mended = with_past(attrs.evolve(ROW, state="ready", failing=()), again, Came(DAY, DAY + 40, DAY + 50))
+    assert (mended.since, mended.ever_failed, mended.waiting_for) == (DAY + 40, ("a.b",), "owner")
+
+
+def test_a_state_that_a_setting_changed_counts_from_when_it_was_judged_anew() -> None:
+    first = with_past(ROW, None, Came(DAY, DAY + 5, DAY + 9))
+    after = with_past(attrs.evolve(ROW, state="ready", failing=()), first, Came(DAY, DAY + 5, DAY + 60))
+    assert after.since == DAY + 60
+
+
+def test_right_the_first_time_is_what_never_failed_here_and_is_handed_over() -> None:
+    done = attrs.evolve(ROW, state="handed over", failing=())
+    never = with_past(done, None, Came(DAY, DAY + 3 * A_DAY, DAY + 4 * A_DAY))
+    assert (never.was_right_first, never.days_to_hand_over, never.handed) == (True, 3.0, DAY + 3 * A_DAY)
+    mended = with_past(done, with_past(ROW, None, Came(DAY, DAY, DAY)), Came(DAY, DAY + A_DAY, DAY + A_DAY))
+    assert not mended.was_right_first
+    opened_again = with_past(ROW, never, Came(DAY, DAY + 5 * A_DAY, DAY + 5 * A_DAY))
+    assert (opened_again.handed, opened_again.was_right_first) == (0, False)
+
+
+@pytest.mark.parametrize(
+    ("state", "said", "waits"),
+    [
+        (State.TO_SETTLE, "", "manager"),
+        (State.FAILING, "", "rigger"),
+        (State.FAILING, "parts", "parts"),
+        (State.READY, "", "owner"),
+        (State.IN_WORK, "", ""),
+        (State.HANDED_OVER, "parts", ""),
+    ],
+)
+def test_a_job_waits_for_whom_a_manager_said_else_by_its_state(state: State, said: str, waits: str) -> None:
+    assert attrs.evolve(ROW, state=state.value, said_waiting=said).waiting_for == waits

@@ -1,0 +1,207 @@
+"""The board's page: what it lists, what stands behind each number, and what a manager plans on it."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import attrs
+import pytest
+
+from boat_rows import jobs
+from garboard.disk.entries import PLAN
+from garboard.history.plans import plan_of
+from garboard.history.replay import replay
+from garboard.hosting.host import PluginHost
+from garboard_shop.board import Board
+from garboard_shop.pages.remembering import Progress
+from pages_rig import (
+    CHIEF,
+    HAND,
+    KITTIWAKE,
+    LONG_REACH,
+    NOON,
+    SALTGRASS,
+    Browser,
+    Pages,
+    fields_of,
+    form_to,
+    tags_in,
+    words_of,
+)
+
+JOB = "saltgrass-2026-05"
+PLANNING = f"/boats/{SALTGRASS}/plan"
+
+
+@pytest.fixture(scope="module")
+def judged_day(delivered_day: Path, plugins: PluginHost, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The day with the rows of its boats made, once for all."""
+    folder = tmp_path_factory.mktemp("judged") / "shop"
+    shutil.copytree(delivered_day, folder)
+    with Pages(folder, plugins) as pages:
+        pages.desk.remembering.bring_up_to_date()
+    return folder
+
+
+@pytest.fixture
+def pages(judged_day: Path, plugins: PluginHost, tmp_path: Path) -> Iterator[Pages]:
+    folder = tmp_path / "shop"
+    shutil.copytree(judged_day, folder)
+    with Pages(folder, plugins) as found:
+        yield found
+
+
+@pytest.fixture
+def board(pages: Pages) -> Board:
+    """The rows of the day's boats, read."""
+    assert pages.desk.remembering.memory.jobs()
+    found = pages.desk.remembering.board
+    assert found is not None
+    return found
+
+
+def listed(page: str) -> list[str]:
+    """The boats of a list, in order."""
+    return [tag["href"].removeprefix("/boats/") for name, tag in tags_in(page) if name == "a" and "data-row" in tag]
+
+
+def test_each_job_stands_on_the_board_with_one_link_and_each_number_opens_its_list(
+    board: Board, manager: Browser
+) -> None:
+    page = manager.text("/board")
+    assert listed(page)[:2] == [SALTGRASS, LONG_REACH], "to settle before failing"
+    assert "1 to 4 of 4" in words_of(page)
+    assert page.count("<a data-row") == page.count('<tr role="row">') - 1 == len(board)
+    for state, count in (("to settle", 1), ("failing", 1), ("ready", 0)):
+        address = f"/board?state={state.replace(' ', '+')}"
+        assert f'<a href="{address}"><b>{count}</b> <span>{state}' in page
+        assert len(listed(manager.text(address))) == count
+    assert "31.9 kn or 31.4 kn" in words_of(page)
+    assert "Signed before later changes: owner" in words_of(page)
+    assert '<a href="/board" aria-current="page">Board</a>' in page
+
+
+def test_what_a_person_searches_for_is_found_also_by_the_owners_reference(board: Board, manager: Browser) -> None:
+    assert listed(manager.text("/board?q=marlow")) == [SALTGRASS]
+    assert listed(manager.text("/board?q=kitiwake")) == [KITTIWAKE]
+    assert "Searched for kittiwake instead" in words_of(manager.text("/board?q=kitiwake"))
+    assert listed(manager.text("/board?failing=prop_check.window.below")) == [SALTGRASS]
+    assert "No job fits all of this" in words_of(manager.text("/board?q=nobody%3Cb%3E"))
+
+
+def test_a_manager_plans_a_job_and_everybody_sees_who_said_it(pages: Pages, board: Board, manager: Browser) -> None:
+    form = form_to(manager.text(f"{PLANNING}?job={JOB}"), PLANNING)
+    fields = {"assigned": "T. Quill", "promised": "2026-11-20", "waiting_for": "parts", "comment": "<b>ordered</b>"}
+    before = pages.entries()
+    manager.send(form, **fields)
+    assert pages.entries() == before + 4
+    said = replay(SALTGRASS, pages.store.hulls.entries(SALTGRASS))
+    assert {entry.by for key in said.registers if key.kind == PLAN for entry in said.current(key)} == {CHIEF}
+
+    def shown() -> str:
+        page = manager.text("/board?waiting=parts")
+        assert listed(page) == [SALTGRASS]
+        return words_of(page)
+
+    for words in (shown(), (pages.desk.remembering.bring_up_to_date(), shown())[1]):
+        assert "T. Quill" in words
+        assert "5 d late" in words
+        assert f"{CHIEF}: <b>ordered</b>" in words
+    told = words_of(pages.signed_in(HAND).text(f"{PLANNING}?job={JOB}"))
+    assert f"{CHIEF}: waiting for parts" in told
+    assert "Keep" not in told
+    manager.send(form_to(manager.text(f"{PLANNING}?job={JOB}"), PLANNING), waiting_for="", assigned="")
+    assert plan_of(replay(SALTGRASS, pages.store.hulls.entries(SALTGRASS)), (JOB,)).assigned == ""
+    assert listed(manager.text("/board?waiting=parts")) == []
+
+
+def test_a_technician_plans_nothing(pages: Pages, board: Board) -> None:
+    hand, before = pages.signed_in(HAND), pages.entries()
+    fields = {"csrf": hand.csrf(), "job": JOB, "assigned": HAND, "pick1": f"{SALTGRASS} {JOB}"}
+    assert [hand.post(path, fields).status_code for path in (PLANNING, "/board/several")] == [403, 403]
+    assert pages.entries() == before
+    assert "Change several" not in hand.text("/board?change=1")
+
+
+def test_several_jobs_are_changed_at_once_and_what_was_left_empty_stays(
+    pages: Pages, board: Board, manager: Browser
+) -> None:
+    form = form_to(manager.text("/board?change=1"), "/board/several")
+    ticks = {name: value for name, value in fields_of(form).items() if name.startswith("pick")}
+    assert len(ticks) == len(board)
+    two = {name: value for name, value in ticks.items() if value.startswith((SALTGRASS, KITTIWAKE))}
+    hidden = {name: fields_of(form)[name] for name in ("csrf", "back")}
+    manager.post(form.action, {**hidden, **two, "promised": "2026-11-27", "assigned": "", "waiting_for": ""})
+    assert sorted(listed(manager.text("/board?view=due"))) == sorted([SALTGRASS, KITTIWAKE])
+    manager.post(form.action, {**hidden, **two, "take_back": "promised"})
+    assert listed(manager.text("/board?view=due")) == []
+    for lacking in ({**two}, {"promised": "2026-11-27"}):
+        before = pages.entries()
+        manager.post(form.action, {**hidden, **lacking})
+        assert pages.entries() == before
+        assert "Nothing was changed" in words_of(manager.text("/board"))
+    assert (
+        manager.post(form.action, {**hidden, "pick1": f"{SALTGRASS} other", "promised": "2026-11-27"}).status_code
+        == 404
+    )
+    assert manager.post(form.action, {**hidden, **two, "promised": "soon"}).status_code == 400
+
+
+def test_what_changed_since_somebody_looked_is_gone_once_they_say_so(
+    pages: Pages, board: Board, manager: Browser
+) -> None:
+    page = manager.text("/board?view=changed")
+    assert len(listed(page)) == len(board)
+    manager.send(form_to(page, "/board/looked"))
+    assert listed(manager.text("/board?view=changed")) == []
+    pages.at = NOON + 60_000
+    manager.send(form_to(manager.text(f"{PLANNING}?job={JOB}"), PLANNING), promised="2026-12-24")
+    pages.desk.remembering.bring_up_to_date()
+    assert listed(manager.text("/board?view=changed")) == [SALTGRASS]
+
+
+def test_an_empty_list_says_what_is_good_about_it(pages: Pages, board: Board, manager: Browser) -> None:
+    row = board.jobs_of(SALTGRASS)[0]
+    board.take(SALTGRASS, [attrs.evolve(row, state="failing", settled=NOON - 5 * 86_400_000, settled_by="M. Office")])
+    words = words_of(manager.text("/board?state=to+settle"))
+    assert "Nothing to settle. The last was settled on Friday by M. Office." in words
+    assert "Nothing is stuck." in words_of(manager.text("/board?view=stuck"))
+    board.take(SALTGRASS, [attrs.evolve(row, since=NOON - 15 * 86_400_000)])
+    assert listed(manager.text("/board?view=stuck")) == [SALTGRASS]
+
+
+def test_settling_on_the_page_is_what_the_empty_list_tells(pages: Pages, board: Board, manager: Browser) -> None:
+    form = form_to(manager.text(f"/boats/{SALTGRASS}"), f"/boats/{SALTGRASS}/choose")
+    value = next(one["value"] for one in form.inputs if one.get("type") == "radio")
+    assert manager.send(form, value=value, reason="read at the plotter").status_code == 303
+    pages.desk.remembering.bring_up_to_date()
+    assert f"by {CHIEF}." in words_of(manager.text("/board?state=to+settle"))
+    assert board.jobs_of(SALTGRASS)[0].state != "to settle"
+
+
+def test_ten_thousand_jobs_are_turned_over_fifty_at_a_time(pages: Pages, board: Board, manager: Browser) -> None:
+    pages.desk.remembering._board = Board(jobs(10_312))
+    first = manager.text("/board?view=all&sort=boat")
+    assert "1 to 50 of 10 312" in words_of(first)
+    assert len(listed(first)) == 50
+    following = next(tag["href"] for name, tag in tags_in(first) if name == "a" and tag.get("rel") == "next")
+    second = manager.text(following)
+    assert "51 to 100 of 10 312" in words_of(second)
+    assert not {*listed(first)} & {*listed(second)}
+    assert "10 301 to 10 312 of 10 312" in words_of(manager.text("/board?view=all&page=99999"))
+    assert re.search(r"\b(\d+) % right the first time, of (\d+) jobs in 8 weeks", words_of(first))
+
+
+def test_until_the_rows_are_read_the_board_says_so_and_how_far_it_is(pages: Pages, manager: Browser) -> None:
+    remembering = pages.desk.remembering
+    remembering._thread = threading.Thread()  # as of a server just started
+    assert "still reads the board" in words_of(manager.text("/board"))
+    remembering._thread = None
+    assert "judged anew" not in words_of(manager.text("/board"))
+    remembering.progress = Progress(3, 20)
+    assert "3 of 20 boats judged anew" in words_of(manager.text("/memory"))
+    assert "3 of 20 boats judged anew" in words_of(manager.text("/board"))

@@ -1,0 +1,184 @@
+"""The page of insight over rows with known answers: every mark leads to as many rows as it says."""
+
+from __future__ import annotations
+
+from urllib.parse import parse_qsl, urlsplit
+
+import attrs
+import pytest
+
+from boat_rows import CODES, MODELS, NOW, RIGGERS, jobs
+from garboard.hosting.host import PluginHost
+from garboard_shop.board import Asked, Board, Times
+from garboard_shop.insight import GRIDS, insight_of
+from garboard_shop.job_rows import A_DAY, JobRow
+from garboard_shop.memory import DEVIATION, ECONOMY, FORECAST, SLIP, Memory, Row, Score, Seen, as_text, of_text
+from garboard_shop.pages import insights
+from garboard_shop.pages.insights import Insights, charts_of, code_in_words
+from garboard_shop.pages.wording import limits_of
+from pages_rig import SALTGRASS, Browser, Pages, tags_in, words_of
+
+MANY = 720
+
+
+def as_failed(job: JobRow, number: int) -> JobRow:
+    """Of the jobs handed over, every other failed once and was mended."""
+    return attrs.evolve(job, ever_failed=(CODES[1],)) if job.is_handed_over and number % 4 == 1 else job
+
+
+JOBS = tuple(as_failed(job, number) for number, job in enumerate(jobs(MANY)))
+
+
+def row(number: int, job: JobRow) -> Row:
+    seen = [Seen(SLIP, 10.0 + number % 5, 5.0, 13.5), Seen(ECONOMY, 2.0 + number % 3)]
+    if number < 4:
+        seen += [Seen(DEVIATION, 2.5), Seen(FORECAST, 5400.0 + 300 * (number == 3), 5300.0, 5600.0)]
+    return Row(hull=job.hull, jobs=(job,), seen=tuple(seen))
+
+
+ROWS = tuple(row(number, job) for number, job in enumerate(JOBS))
+COUNTED = insight_of(ROWS, Score(4, 3), NOW)
+BOARD, TIMES = Board(JOBS), Times(now=NOW, limits=limits_of)
+
+
+def listed(address: str) -> int:
+    """How many rows the board lists at an address."""
+    parts = urlsplit(address)
+    assert parts.path == "/board"
+    asked = Asked.of(dict(parse_qsl(parts.query)))
+    assert dict(parse_qsl(urlsplit(asked.address()).query)) == dict(parse_qsl(parts.query)), "all of it was understood"
+    return BOARD.find(asked, TIMES).total
+
+
+def hrefs(drawing: str) -> list[tuple[str, str]]:
+    """Every link of a chart: where it leads, and what it says."""
+    return [(of["href"], of["aria-label"]) for tag, of in tags_in(drawing) if tag == "a"]
+
+
+def test_what_fails_first_is_counted_and_each_bar_and_cell_lists_its_jobs(plugins: PluginHost) -> None:
+    assert [(one.code, one.ever, one.still) for one in COUNTED.whole.failures] == [
+        (CODES[2], MANY // 6, MANY // 6),
+        (CODES[1], MANY // 12, 0),
+    ]
+    chart, lately, *_ = charts_of(COUNTED, plugins)
+    assert chart.sentence.startswith("Labels: unlabelled fails most: in 120 of 720 jobs, and in 120 it still does.")
+    assert [listed(href) for href, _ in hrefs(chart.drawing)] == [120, 60]
+    assert [table.title for table in chart.tables] == ["By model", "By engine", "By rigger"]
+    cells = [cell for table in (*chart.tables, *lately.tables) for _, row in table.rows for cell in row if cell.number]
+    assert len(cells) > 6
+    assert [cell.number for cell in cells] == [listed(cell.href) for cell in cells]
+    (by_rigger,) = [grid for grid in COUNTED.whole.grids if grid.facet == "technician"]
+    assert dict(zip(by_rigger.names, by_rigger.rows, strict=True))[RIGGERS[2]] == (120, 0)
+    assert set(GRIDS) == {"model", "engine", "technician"}
+    assert set(COUNTED.whole.grids[0].names) <= set(MODELS)
+
+
+def test_what_fails_in_jobs_of_the_last_three_months_leaves_out_older_ones(plugins: PluginHost) -> None:
+    older = [attrs.evolve(job, known=job.known - 91 * A_DAY) for job in JOBS[:360]]
+    jobs_now = [*older, *JOBS[360:]]
+    counted = insight_of([row(number, job) for number, job in enumerate(jobs_now)], Score(0, 0), NOW)
+    lately = charts_of(counted, plugins)[1]
+    assert (counted.whole.failures[0].ever, counted.lately.failures[0].ever) == (120, 60)
+    at_board = Board(jobs_now)
+    (bar, *_), said = hrefs(lately.drawing), lately.sentence
+    assert at_board.find(Asked.of(dict(parse_qsl(urlsplit(bar[0]).query))), TIMES).total == 60
+    assert said.startswith("Labels: unlabelled fails most: in 60 of 360 jobs")
+
+
+def test_right_the_first_time_tells_no_per_cent_of_fewer_than_five(plugins: PluginHost) -> None:
+    chart = next(one for one in charts_of(COUNTED, plugins) if one.title == "Right the first time")
+    counted = {span.key: (span.right, span.jobs) for span in COUNTED.months if span.jobs}
+    assert sum(jobs for _, jobs in counted.values()) == MANY // 6
+    assert [listed(href) for href, _ in hrefs(chart.drawing)] == [jobs for _, jobs in counted.values()]
+    assert [listed(one.href) for one in chart.listed] == [right for right, _ in counted.values()]
+    four = insight_of([row(0, job) for job in [one for one in JOBS if one.is_handed_over][:4]], Score(0, 0), NOW)
+    assert {span.share for span in four.months} == {None}
+    chart = next(one for one in charts_of(four, plugins) if one.title == "Right the first time")
+    assert "No month has five, so no per cent is told." in chart.sentence
+    assert "%" not in chart.sentence
+
+
+def test_days_and_waits_list_what_they_count(plugins: PluginHost) -> None:
+    by_title = {one.title: one for one in charts_of(COUNTED, plugins)}
+    days = by_title["Days to hand over"]
+    weeks = [span for span in COUNTED.by_week if span.jobs]
+    assert sum(span.jobs for span in weeks) == MANY // 6
+    assert {span.median for span in weeks} == {10.0}  # each took ten days
+    medians = [href for href, _ in hrefs(days.drawing) if href.startswith("/board")]
+    assert [listed(href) for href in medians] == [span.jobs for span in weeks]
+    waits = by_title["Where days go"]
+    assert {one.waits_for for one in COUNTED.waits} == {"manager", "rigger", "parts", "owner", "nobody"}
+    assert [listed(href) for href, _ in hrefs(waits.drawing)] == [one.jobs for one in COUNTED.waits]
+    whole = sum(job.days_in_state(NOW) for job in JOBS if not job.is_handed_over)
+    assert sum(one.days for one in COUNTED.waits) == pytest.approx(whole)
+
+
+def test_numbers_of_boats_show_where_most_lie_and_a_square_where_one_is_unusual(plugins: PluginHost) -> None:
+    slip, economy, deviation = COUNTED.spreads
+    assert (slip.boats, slip.outside, slip.low, slip.middle, slip.high) == (720, 144, 10.0, 12.0, 14.0)
+    assert (economy.outside, deviation.boats, deviation.middle) == (0, 4, None)
+    by_title = {one.title: one for one in charts_of(COUNTED, plugins)}
+    assert "144 lie outside what the check takes for usual" in by_title["Slip"].sentence
+    assert by_title["Slip"].drawing.count('class="outside"') == sum(dot.seen.is_outside for dot in slip.dots)
+    assert "4 boats so far: too few for a usual range." in by_title["Largest compass deviation"].sentence
+    forecasts = by_title["Propellers, foreseen and reached"]
+    assert forecasts.sentence.startswith("3 of 4 forecasts held; 19 of 20 should. Too few to judge")
+    assert (forecasts.drawing.count('class="outside"'), forecasts.drawing.count('class="dot"')) == (1, 3)
+
+
+def test_a_chart_is_a_group_of_links_and_a_name_in_it_is_no_markup(plugins: PluginHost) -> None:
+    evil = attrs.evolve(JOBS[2], name="<b>", model='"><script>', ever_failed=("<i>.x.y",))
+    counted = insight_of([row(2, evil)], Score(0, 0), NOW)
+    for chart in charts_of(counted, plugins):
+        assert "<b>" not in chart.drawing
+        assert "<i>" not in chart.drawing
+        for tag, of in tags_in(chart.drawing):
+            assert of.get("role") != "img"
+            assert tag != "svg" or (of["role"], bool(of["aria-label"])) == ("group", True)
+    assert code_in_words("no.such.code", plugins) == "no.such.code"
+
+
+def test_an_empty_shop_and_one_with_little_have_their_sentences(plugins: PluginHost) -> None:
+    for counted in (insight_of([], Score(0, 0), NOW), insight_of([Row(hull="A")], Score(0, 0), NOW)):
+        told = [chart.sentence for chart in charts_of(counted, plugins)]
+        assert "No check has failed in 0 jobs." in told
+        assert "No job is open." in told
+        assert all(told)
+
+
+def test_the_page_shows_the_shops_own_boats_and_counts_again_when_one_changes(pages: Pages, manager: Browser) -> None:
+    assert "0 jobs, counted" in words_of(manager.text("/insight"))
+    pages.desk.remembering.bring_up_to_date()
+    text = manager.text("/insight")
+    assert "4 jobs, counted" in words_of(text)
+    assert f"/boats/{SALTGRASS}" in text
+    (kept,) = [one for one in pages.desk.remembering.memory.rows() if one.hull == SALTGRASS]
+    assert [seen.what for seen in kept.seen] == [ECONOMY]  # of slip, disagreeing speeds keep it from saying anything
+    assert kept.seen[0].value == pytest.approx(3.36, abs=0.005)
+
+
+def test_over_many_boats_no_page_waits_for_the_count(plugins: PluginHost, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(insights, "COUNTED_AT_ONCE", 3)
+    memory, at = Memory(ROWS[:5]), [NOW]
+    kept = Insights(plugins, lambda: at[0])
+    kept.of(memory)
+    kept.wait()
+    first = kept.of(memory)
+    assert first is not None
+    assert first.counted.whole.jobs == 5
+    memory.take(ROWS[6])
+    assert kept.of(memory) is first  # a change is counted after a while, not at every look
+    at[0] += insights.COUNTED_AGAIN_AFTER
+    kept.of(memory)
+    kept.wait()
+    again = kept.of(memory)
+    assert again is not None
+    assert again.counted.whole.jobs == 6
+
+
+@pytest.mark.parametrize("seen", [(), (Seen(SLIP, -2.5, None, 20.0), Seen(FORECAST, 5400.0, 5300.0, 5600.0))])
+def test_a_row_keeps_what_was_seen_and_a_damaged_one_is_refused(seen: tuple[Seen, ...]) -> None:
+    one = Row(hull="QQZ00001A626", seen=seen)
+    assert of_text(as_text(one)) == one
+    with pytest.raises(ValueError, match="expected"):
+        of_text(as_text(one).replace('"seen":[', '"seen":[["slip","nan","",""],' if seen else '"seen":[["slip"]'))

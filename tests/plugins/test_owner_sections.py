@@ -1,0 +1,180 @@
+"""What the plugins tell an owner: true to the findings, and nothing of what is in doubt."""
+
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+
+import attrs
+import pytest
+
+from builders import job_view
+from garboard.demo.samples_folder import sample_job_files
+from garboard.findings import Basis, BasisKind, Doubt, Finding, Table, Verdict
+from garboard.hosting.host import PluginHost, make_host
+from garboard.job_view import JobView
+from garboard.judging.assessing import assess_job_file
+from garboard.owner_pages import Digits, Plan, Steps
+from garboard.records import Circuit, JsonValue, Vessel
+from garboard.settings import DEFAULT, SHOP, SettingSet, SettingUsed
+from garboard.steps import Assessed, Block, Phase
+from garboard.units import Amount
+from garboard_engine_trial import owner as engine_trial
+from garboard_engine_trial.after_steps import AFTER
+from garboard_fuel_curve import owner as fuel_curve
+from garboard_handover import places
+from garboard_prop_check import owner as prop_check
+from garboard_wiring_audit import owner as wiring_audit
+
+PRACTICE = Basis(BasisKind.COMMON_PRACTICE, "an invented rule")
+Change = Callable[[Finding], Finding]
+
+
+@lru_cache(maxsize=1)
+def kittiwake() -> tuple[JobView, Sequence[Assessed]]:
+    file = next(file for file in sample_job_files() if file.parent.name == "kittiwake")
+    host: PluginHost = make_host(entry_points=False)
+    job = assess_job_file(file, host)
+    return host.with_defaults(job.view), job.assessed
+
+
+def doubted(finding: Finding) -> Finding:
+    return attrs.evolve(finding, doubted=(Doubt("a log is wrong", step="s", field="f"),))
+
+
+def altered(calculator: str, change: Change) -> Sequence[Assessed]:
+    return [
+        attrs.evolve(one, finding=change(one.finding)) if one.calculator == calculator else one
+        for one in kittiwake()[1]
+    ]
+
+
+def told(blocks: Sequence[Block]) -> str:
+    return " ".join(str(block) for block in blocks)
+
+
+def test_the_range_is_that_of_the_finding_rounded_down() -> None:
+    view, assessed = kittiwake()
+    (ranged,) = [one.finding for one in assessed if one.calculator == "fuel_curve.range"]
+    found = fuel_curve.known(view, assessed)
+    assert found is not None
+    assert found.usual is not None
+    assert found.usable is not None
+    out = float(fuel_curve._miles_out(found.usual, found.usable))
+    assert out <= ranged.numbers[0].value < out + 1
+
+
+@pytest.mark.parametrize("calculator", ["fuel_curve.curve", "fuel_curve.range"])
+def test_no_range_is_told_an_owner_while_readings_contradict_it(calculator: str) -> None:
+    view, _ = kittiwake()
+    assessed = altered(calculator, doubted)
+    assert not [*fuel_curve.cover(view, assessed)]
+    assert " nm" not in told([*fuel_curve.fuel(view, assessed)])
+
+
+def test_with_impossible_fuel_nothing_of_it_is_told() -> None:
+    view, _ = kittiwake()
+    assessed = altered("fuel_curve.fuel_for_power", lambda finding: attrs.evolve(finding, verdict=Verdict.FAIL))
+    assert fuel_curve.known(view, assessed) is None
+    assert not [*fuel_curve.helm(view, assessed), *fuel_curve.fuel(view, assessed), *fuel_curve.cover(view, assessed)]
+
+
+def test_engines_outside_their_range_are_not_called_inside_it() -> None:
+    view, assessed = kittiwake()
+    assert "with both engines inside the maker's range" in told([*prop_check.cover(view, assessed)])
+    failing = altered("prop_check.window", lambda finding: attrs.evolve(finding, verdict=Verdict.FAIL))
+    assert "not every engine is inside the maker's range" in told([*prop_check.cover(view, failing)])
+    assert "have propellers" not in told([*prop_check.helm(view, failing)])
+
+
+def judged(of: str, verdict: Verdict) -> Assessed:
+    finding = Finding(verdict=verdict, about=of, sentence="So.", basis=(PRACTICE,), of=of)
+    return Assessed(
+        calculator="wiring_audit.overcurrent_rating",
+        title="Rating",
+        step="wiring_audit.circuits",
+        phase=Phase.ALONGSIDE,
+        plugin="wiring_audit",
+        plugin_version="1",
+        finding=finding,
+    )
+
+
+def test_a_fuse_of_a_wrong_size_is_not_told_as_the_one_to_replace_it_by() -> None:
+    sixty = Amount.parse("60 A")
+    circuits = tuple(Circuit(name=name, protection="fuse", protection_rating=sixty) for name in ("Wash", "Pump"))
+    bare = Circuit(name="Start", protection="none", protection_rating=sixty)
+    view = job_view(Vessel(hull_number="QQZ00001A626", circuits=(*circuits, bare)), {})
+    (card,) = wiring_audit.fuses(view, [judged("Wash", Verdict.FAIL), judged("Pump", Verdict.PASS)])
+    assert isinstance(card, Table)
+    assert card.rows == (("Wash", "ask us", "fuse"), ("Pump", "60 A", "fuse"), ("Start", "", "none"))
+
+
+def test_the_battery_that_gives_out_first_is_told_by_its_shortest_time() -> None:
+    view, assessed = kittiwake()
+    digits = [one.text for one in wiring_audit.helm(view, assessed) if isinstance(one, Digits)]
+    (reserve,) = [one.finding for one in assessed if one.calculator == "wiring_audit.battery_reserve"][:1]
+    least = min(number.value for number in reserve.numbers if number.unit == "h")
+    hours = float(digits[0].split("\u00a0")[0])
+    assert hours <= least < hours + 0.1
+
+
+# Places aboard
+
+
+def aboard(*rows: tuple[str, str, JsonValue, JsonValue, str], settings: dict[str, JsonValue] | None = None) -> JobView:
+    fields = ("thing", "called", "along", "across", "kind")
+    values = {
+        (places.PLACES, field, f"{number}", ""): value
+        for number, row in enumerate(rows, 1)
+        for field, value in zip(fields, row, strict=True)
+        if value != ""
+    }
+    return job_view(Vessel(hull_number="QQZ00001A626"), values, settings=settings)
+
+
+def test_places_needed_first_stand_first_and_bear_the_numbers_the_steps_name() -> None:
+    view = aboard(
+        ("anchor", "", "95 %", "50 %", places.GOOD_TO_KNOW),
+        (places.MAIN_FUSE, "Main fuse, aft", "10 %", "", places.FIRST),
+        ("something else", "", "", "", ""),
+    )
+    (plan,) = places.where(view, ())
+    assert isinstance(plan, Plan)
+    assert [(one.name, one.along, one.across, one.is_first) for one in plan.places] == [
+        ("Main fuse, aft", 0.1, None, True),
+        ("Anchor", 0.95, 0.5, False),
+    ]
+    (steps,) = [one for one in places.not_starting(view, ()) if isinstance(one, Steps)]
+    assert [step for step in steps.steps if "(1 on the page" in step] == [
+        "Look at the main fuse (1 on the page \u201cWhere things are\u201d). "
+        "Replace a fuse only by one of the same size."
+    ]
+
+
+def test_without_places_there_is_no_page_of_them_and_no_number() -> None:
+    assert not [*places.where(aboard(), ())]
+    assert "on the page" not in told([*places.not_starting(aboard(), ())])
+
+
+def test_the_shops_telephone_is_told_where_the_shop_entered_it() -> None:
+    assert not [one for one in places.not_starting(aboard(), ()) if isinstance(one, Digits)]
+    view = aboard(settings={places.TELEPHONE: "555 0142"})
+    assert [one.text for one in places.not_starting(view, ()) if isinstance(one, Digits)] == ["555 0142"]
+
+
+def test_a_job_signed_before_the_telephone_was_entered_tells_that_of_today() -> None:
+    now = SettingSet(key=places.TELEPHONE, value="555 0199", source=SHOP)
+    used = SettingUsed(key=places.TELEPHONE, title="", value="", default="", state=DEFAULT, shop_now=(now,))
+    view = attrs.evolve(aboard(), settings_used={places.TELEPHONE: used})
+    assert [one.text for one in places.not_starting(view, ()) if isinstance(one, Digits)] == ["555 0199"]
+
+
+def test_the_next_service_is_the_earliest_that_is_still_to_come() -> None:
+    rows = {"1": ("20 hour check", "2026-01-15"), "2": ("100 hour", "2027-05-15"), "3": ("Yearly", "2027-04-15")}
+    values: dict[tuple[str, str, str, str], JsonValue] = {}
+    for row, (service, day) in rows.items():
+        values[AFTER, "service", row, ""] = service
+        values[AFTER, "due_date", row, ""] = day
+    view = job_view(Vessel(hull_number="QQZ00001A626"), values)
+    view = attrs.evolve(view, job=attrs.evolve(view.job, opened="2026-05-15"))
+    first = next(engine_trial.care(view, ()))
+    assert first == Digits("15 April 2027", "next service", ("Yearly",))
