@@ -15,6 +15,7 @@ from garboard.disk import hull_index, hullfile, sizes
 from garboard.disk.hull_index import FILE, HullIndex, IndexDoubted, Noted, read_fields
 from garboard.disk.hullfile import HullFolder, digest_of
 from garboard.disk.journal import Journal, file_name
+from garboard.history.merge import merge
 
 HULLS = [f"ABC{number:05d}A526" for number in range(12)]
 ENTRIES = {hull: [entry_number(number, hull) for number in range(2)] for hull in HULLS}
@@ -77,6 +78,17 @@ def test_what_was_saved_needs_no_file_opened_either(folder: Path, opened: list[s
     with HullFolder(folder, read_only=True) as hulls:
         assert hulls.holdings()[HULLS[3]] == (digest_of({entry.id for entry in (*ENTRIES[HULLS[3]], new)}), 3)
     assert opened == []
+
+
+def test_a_merge_opens_the_hull_files_of_what_it_brings(folder: Path, tmp_path: Path, opened: list[str]) -> None:
+    with HullFolder(tmp_path / "tablet") as tablet, tablet.batch():
+        for hull in HULLS[4:6]:
+            tablet.save(entry_number(7, hull))
+    opened.clear()
+    with HullFolder(tmp_path / "tablet", read_only=True) as tablet, HullFolder(folder) as shop:
+        report = merge([tablet], shop)
+    assert (report.received, report.complete) == (2, True)
+    assert opened == HULLS[4:6]
 
 
 def test_a_file_changed_to_the_same_length_is_opened_and_its_damage_told(folder: Path, opened: list[str]) -> None:
