@@ -49,14 +49,16 @@ def test_a_table_of_equipment_takes_a_further_piece(drive: Drive) -> None:
 
     d = drive(make_host=lambda: make_host(("garboard_wiring_audit",), entry_points=False))
     new_job(d)
-    d.app.tablet.add_piece(d.app.tablet.session.here.hull, ("circuits", "VHF"))
+    for name in ("VHF", "Radar"):
+        d.app.tablet.add_piece(d.app.tablet.session.here.hull, ("circuits", name))
     d.press("step wiring_audit.circuits")
     while d.app.tablet.session.here.page == "cautions":
         d.press("begin")
     d.press("back")
+    assert d.says("As a table: Circuits"), "a title may be long: Runs, in the order they were made"
     d.seek("add row circuits")
     d.press("Horn")
-    assert [circuit.name for circuit in view_of(d).vessel.circuits] == ["VHF", "Horn"]
+    assert [circuit.name for circuit in view_of(d).vessel.circuits] == ["VHF", "Radar", "Horn"]
 
 
 def test_a_shops_own_table_takes_a_further_row(drive: Drive, tmp_path: Path) -> None:

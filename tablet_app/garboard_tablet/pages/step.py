@@ -218,7 +218,7 @@ class StepPage(EchoingPage):
     def _as_table(self, table: Field, count: int) -> RowPress:
         go = partial(self.way.go, self.route.to("rows", table.name, step=self.route.step))
         return RowPress(
-            phrase("{title} as a table", title=table.title),
+            phrase("As a table: {title}", title=table.title),
             go,
             value=in_number(count, "row"),
             name=f"rows {table.name}",
