@@ -8,11 +8,13 @@ from pathlib import Path
 
 import attrs
 
+from garboard.checks.module import FORMAT
 from garboard.disk import storage
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER
 from garboard.disk.partial_upload import OutOfPlace
 from garboard.faults import Fault, InputError, refuse_endless
 from garboard.hosting.host import BUILT_IN
+from garboard.hosting.sources import CHECK, suffix_of
 from garboard.job_view import JobView
 from garboard.shop_link import wire
 from garboard.shop_link.shop_plugins import NAME
@@ -37,25 +39,29 @@ def approve(
     jobs: Iterable[JobView] = (),
     tell: Callable[[str], object] = str,
     known_as: str = "",
+    former: Callable[[str], bytes] = lambda _sha256: b"",
 ) -> ShopPlugin:
     """Approve a plugin for the shop's tablets. It is tried here first: one that fails in any job goes nowhere.
 
     keep   : where its file is kept: `keep_in_store` or `keep_in_folder`
-    file   : one Python file; its name is the plugin's name, and takes the place of an earlier one of that name
+    file   : one Python file or check file; its name is the plugin's, and an earlier one of that name gives way
     by     : who approves it
     now    : [ms since 1970-01-01 UTC]
     jobs   : the shop's own, on which it is tried
     tell   : called with a sentence on how it was tried, and with one on each fault that does not keep it from working
+    former : gives the content of a file that was approved before, by its hash, to tell what a check file changes
     known_as : how the manager knows the file, where `file` is a copy that nobody finds
     errors : InputError; storage.NotSaved
     """
     refuse_endless(file, "a Python file")
     name, content, known_as = file.stem, file.read_bytes(), known_as or str(file)
     faults = []
-    if not NAME.fullmatch(name) or file.suffix != ".py" or name in BUILT_IN:
-        faults.append(
-            Fault("name", "small letters, numerals and _, then .py, and none of the program's own", file.name)
-        )
+    if not NAME.fullmatch(name) or file.suffix not in (".py", CHECK) or name in BUILT_IN:
+        expected = "small letters, numerals and _, then .py or .toml, and none of the program's own"
+        faults.append(Fault("name", expected, file.name))
+    elif file.suffix != suffix_of(content):
+        expected = f"{name}{suffix_of(content)}, by what stands in its first line"
+        faults.append(Fault("name", expected, file.name, cure=f'a check file begins with format = "{FORMAT}"'))
     if len(content) > LARGEST:
         faults.append(Fault("file", f"at most {LARGEST} bytes", str(len(content))))
     if not faults:
@@ -63,7 +69,7 @@ def approve(
         for problem in trial.problems:
             got = f"one that does not: {problem.in_words}"
             faults.append(Fault("file", "a plugin that judges the shop's own jobs", got))
-        for sentence in trial.sentences:
+        for sentence in (*trial.sentences, *changes_from(register, name, content, former)):
             tell(sentence)
     if faults:
         raise InputError(known_as, faults)
@@ -71,6 +77,16 @@ def approve(
     keep(plugin.sha256, content)
     register.put_plugin(plugin)
     return plugin
+
+
+def changes_from(register: Register, name: str, content: bytes, former: Callable[[str], bytes]) -> tuple[str, ...]:
+    """What a check file changes of the one of its name that was approved before, each in a sentence."""
+    before = next((one for one in register.plugins() if one.name == name), None)
+    if before is None or suffix_of(content) != CHECK:
+        return ()
+    from garboard.checks.changes import changes  # here: most shops have no check file
+
+    return tuple(f"Changed: {one}." for one in changes(former(before.sha256), content))
 
 
 def withdraw(register: Register, name: str, by: str, now: int) -> ShopPlugin:
@@ -107,3 +123,11 @@ def keep_in_folder(folder: Path) -> Keep:
         storage.write_whole(folder / ATTACHMENTS_FOLDER / name, [content])
 
     return keep
+
+
+def content_in(folder: Path, sha256: str) -> bytes:
+    """A file that was kept so; nothing where it is not there."""
+    try:
+        return (folder / ATTACHMENTS_FOLDER / sha256).read_bytes()
+    except OSError:
+        return b""

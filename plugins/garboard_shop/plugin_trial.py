@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 from pathlib import Path
 
 import attrs
 
 from garboard.faults import in_number
-from garboard.findings import Finding, NotEnoughData
+from garboard.findings import Finding, NotEnoughData, Verdict
 from garboard.hosting.codes import NOT_JUDGED, PLUGIN_FAILED, code_for
 from garboard.hosting.failures import PluginProblem, cure_of, problem_of
 from garboard.hosting.host import PluginHost, make_host
@@ -19,6 +20,8 @@ from garboard.steps import Assessed
 
 LONGEST = 60.0
 """A trial takes at most about so long, however many jobs there are [s]."""
+FAIL, ADVISE = Verdict.FAIL.value, Verdict.ADVISE.value
+_GRAVEST = (FAIL, ADVISE, Verdict.NOT_ENOUGH_DATA.value, Verdict.PASS.value)
 TWICE = 20
 """So many jobs are judged a second time, by a process that is started anew."""
 
@@ -31,12 +34,16 @@ class Trial:
     remarks  : what is wrong with it all the same
     jobs     : how many it judged
     is_whole : whether these were all there are
+    boats    : how many boats it gives each verdict, by its word: of each boat the gravest
+    may_doubt : whether it may doubt what other checks rest on
     """
 
     problems: tuple[PluginProblem, ...] = ()
     remarks: tuple[PluginProblem, ...] = ()
     jobs: int = 0
     is_whole: bool = True
+    boats: Mapping[str, int] = attrs.field(factory=dict)
+    may_doubt: bool = False
 
     def of_file(self, tried: str, known_as: str) -> Trial:
         """The same, told of the file as the manager knows it, where a copy of it was tried."""
@@ -56,7 +63,17 @@ class Trial:
             tried = "There was no job to try it on."
         elif not self.is_whole:
             tried += " There was no time for the others."
-        return (tried, *(f"It works, but {one.in_words}" for one in self.remarks))
+        return (tried, *self._would_find, *(f"It works, but {one.in_words}" for one in self.remarks))
+
+    @property
+    def _would_find(self) -> tuple[str, ...]:
+        """What the shop would see of it on the boats it holds."""
+        if not self.jobs:
+            return ()
+        counts = [(count, word) for word in (FAIL, ADVISE) if (count := self.boats.get(word, 0))]
+        found = ", ".join(f"{in_number(count, 'boat gets', 'boats get')} {word!r}" for count, word in counts)
+        others = "may doubt what other checks rest on" if self.may_doubt else "changes no verdict of other checks"
+        return (f"{found or 'No boat fails, none gets advice'}.", f"It {others}.")
 
 
 def try_plugin(file: Path, jobs: Iterable[JobView], longest: float = LONGEST) -> Trial:
@@ -78,20 +95,25 @@ def try_plugin(file: Path, jobs: Iterable[JobView], longest: float = LONGEST) ->
 def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float) -> Trial:
     first: list[tuple[JobView, tuple[Assessed, ...]]] = []
     problems: dict[str, PluginProblem] = {}
-    count, is_whole = 0, True
+    count, is_whole, found_of = 0, True, dict[str, set[str]]()
     for view in jobs:
         if time.monotonic() > until:
             is_whole = False
             break
         count += 1
         found = host.assess_with(file.stem, view)
+        found_of.setdefault(view.vessel.hull_number, set()).update(one.finding.verdict.value for one in found)
         for problem in (*_failed(found, file), *_failed_sections(host, view, found, file)):
             problems.setdefault(problem.reason, problem)
         if len(first) < TWICE:
             first.append((view, found))
     if not problems:
         problems = {one.reason: one for one in _differing(host, file, first, until)}
-    return Trial(problems=tuple(islice(problems.values(), TWICE)), jobs=count, is_whole=is_whole)
+    boats = Counter(next(word for word in _GRAVEST if word in words) for words in found_of.values() if words)
+    own = (one for one in host.calculators if host.owner_of("register_calculators", one.key) == file.stem)
+    may_doubt = any(one.may_doubt for one in own)
+    failed = tuple(islice(problems.values(), TWICE))
+    return Trial(problems=failed, jobs=count, is_whole=is_whole, boats=boats, may_doubt=may_doubt)
 
 
 def _failed(found: Sequence[Assessed], file: Path) -> Iterator[PluginProblem]:

@@ -18,12 +18,13 @@ from garboard.disk.documents import DocumentDamaged
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.shop_document import PLUGINS, shop_document
 from garboard.faults import InputError
+from garboard.hosting.sources import suffix_of
 from garboard.job_files.convert import structure
 from garboard.records import JsonValue
 
 FOLDER = "shop_plugins"
 NAME = re.compile(r"[a-z][a-z0-9_]{0,59}")
-"""What a plugin's file may be called, before its ".py"."""
+"""What a plugin's file may be called, before its ".py" or ".toml"."""
 
 _HASH = re.compile(r"[0-9a-f]{64}")
 
@@ -93,7 +94,7 @@ def _laid_out(folder: HullFolder, plugin: ApprovedPlugin, place: Path) -> tuple[
         content = folder.attachments.get(plugin.sha256)
     except (KeyError, AttachmentDamaged):
         return ()
-    path = place / plugin.sha256[:16] / f"{plugin.name}.py"
+    path = place / plugin.sha256[:16] / f"{plugin.name}{suffix_of(content)}"
     if not path.is_file() or path.read_bytes() != content:
         storage.make_folder(path.parent)
         storage.write_whole(path, [content])

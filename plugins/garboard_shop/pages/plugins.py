@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Callable, Iterable
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -18,6 +19,7 @@ from garboard.disk.attachments import AttachmentDamaged
 from garboard.faults import Fault, InputError
 from garboard.hosting.failures import PluginProblem, cure_of
 from garboard.hosting.host import BUILT_IN, PluginHost
+from garboard.hosting.sources import CHECK, suffix_of
 from garboard.job_view import JobView
 from garboard.shop_link.shop_plugins import NAME
 from garboard_shop import own_plugins
@@ -28,6 +30,7 @@ RUN_FOLDER = "plugins"
 _LAID_OUT = re.compile(r"[0-9a-f]{16}")
 """What the folder of an approved plugin's file is called: the beginning of its hash."""
 _PIECE = 1 << 20
+_SUFFIXES = (".py", CHECK)
 
 
 @attrs.frozen
@@ -35,11 +38,20 @@ class Waiting:
     """A plugin's file that waits for approval.
 
     source : what stands in it, for the manager to read
+    suffix : how its name ends
+    changed : what it changes of the check approved before
     """
 
     name: str
     sha256: str
     source: str
+    suffix: str = ".py"
+    changed: tuple[str, ...] = ()
+
+    @property
+    def holds_code(self) -> bool:
+        """A check file is data: it can do nothing but judge."""
+        return self.suffix != CHECK
 
 
 def waiting(folder: Path | None, store: Store) -> tuple[Waiting, ...]:
@@ -49,7 +61,9 @@ def waiting(folder: Path | None, store: Store) -> tuple[Waiting, ...]:
     for file in _in(folder):
         if _why_not(file) is None:
             content = file.read_bytes()
-            found.append(Waiting(file.stem, hashlib.sha256(content).hexdigest(), content.decode(errors="replace")))
+            source = content.decode(errors="replace")
+            changed = own_plugins.changes_from(store.register, file.stem, content, partial(content_of, store))
+            found.append(Waiting(file.stem, hashlib.sha256(content).hexdigest(), source, file.suffix, changed))
     return tuple(one for one in found if one.sha256 not in at_work)
 
 
@@ -61,7 +75,9 @@ def passed_over(folder: Path | None) -> tuple[PluginProblem, ...]:
 def _in(folder: Path | None) -> list[Path]:
     """What somebody put into the folder as a plugin."""
     found = sorted(folder.iterdir()) if folder is not None and folder.is_dir() else []
-    return [file for file in found if file.name[0] != "." and (file.suffix.lower() == ".py" or _is_package(file))]
+    return [
+        file for file in found if file.name[0] != "." and (file.suffix.lower() in (".py", CHECK) or _is_package(file))
+    ]
 
 
 def _is_package(path: Path) -> bool:
@@ -71,20 +87,26 @@ def _is_package(path: Path) -> bool:
 def _why_not(file: Path) -> PluginProblem | None:
     """Why a file cannot be approved, as far as its name and its size tell."""
     is_one = file.is_file() and not file.is_symlink()
-    if is_one and file.suffix == ".py" and NAME.fullmatch(file.stem) and file.stem not in BUILT_IN:
+    if is_one and file.suffix in _SUFFIXES and NAME.fullmatch(file.stem) and file.stem not in BUILT_IN:
         size = file.stat().st_size
         if size <= own_plugins.LARGEST:
             return None
         reason, code = f"{file.name} has {size} bytes; a plugin has at most {own_plugins.LARGEST}", "too_large"
     elif not is_one:
         what = "a link" if file.is_symlink() else "a folder"
-        reason, code = f"{file.name} is {what}; a plugin for the tablets is one Python file", "not_one_file"
+        reason, code = (
+            f"{file.name} is {what}; a plugin for the tablets is one Python file or check file",
+            "not_one_file",
+        )
     elif file.stem in BUILT_IN:
         reason, code = f"{file.stem} is the name of a plugin that comes with the program", "name_taken"
     else:
-        reason = f"it is called {file.name!r}; a plugin for the tablets has small letters, digits and _ alone, then .py"
+        suffix = file.suffix.lower()
+        reason = (
+            f"it is called {file.name!r}; a plugin for the tablets has small letters, digits and _ alone, then {suffix}"
+        )
         code = "wrong_name"
-    cure = f"call it {_better_name(file.stem)}.py" if code == "wrong_name" else cure_of(code)
+    cure = f"call it {_better_name(file.stem)}{file.suffix.lower()}" if code == "wrong_name" else cure_of(code)
     return PluginProblem(name=file.stem, reason=reason, code=code, file=str(file), cure=cure)
 
 
@@ -113,14 +135,17 @@ def approve(
     chosen = next((one for one in waiting(folder, store) if (one.name, one.sha256) == (name, sha256)), None)
     if chosen is None or folder is None:
         raise InputError("plugin", [Fault("file", "the file shown, so read it again", name)])
-    content = (folder / f"{name}.py").read_bytes()
+    content = (folder / f"{name}{chosen.suffix}").read_bytes()
     if hashlib.sha256(content).hexdigest() != sha256:
         raise InputError("plugin", [Fault("file", "the file shown; it has changed, so read it again", name)])
     with TemporaryDirectory(prefix="garboard-") as place:
-        copy = Path(place) / f"{name}.py"
+        copy = Path(place) / f"{name}{chosen.suffix}"
         copy.write_bytes(content)
         keep = own_plugins.keep_in_store(store)
-        return own_plugins.approve(store.register, keep, copy, by, now, jobs=jobs, tell=tell, known_as=copy.name)
+        former = partial(content_of, store)
+        return own_plugins.approve(
+            store.register, keep, copy, by, now, jobs=jobs, tell=tell, known_as=copy.name, former=former
+        )
 
 
 def files_to_run(store: Store, folder: Path) -> tuple[Path, ...]:
@@ -132,7 +157,7 @@ def files_to_run(store: Store, folder: Path) -> tuple[Path, ...]:
     for plugin in store.register.plugins():
         content = b"" if plugin.is_withdrawn else content_of(store, plugin.sha256)
         if content:
-            path = folder / RUN_FOLDER / plugin.sha256[:16] / f"{plugin.name}.py"
+            path = folder / RUN_FOLDER / plugin.sha256[:16] / f"{plugin.name}{suffix_of(content)}"
             storage.make_folder(path.parent)
             storage.write_whole(path, [content])
             found.append(path)

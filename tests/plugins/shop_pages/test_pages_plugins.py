@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from pathlib import Path
 from types import ModuleType
 
 import attrs
@@ -14,6 +15,7 @@ from garboard.hosting.host import LoadedPlugin, make_host
 from garboard.hosting.sources import Source
 from garboard_shop.own_plugins import LARGEST
 from garboard_shop.pages.plugins import files_to_run, passed_over, waiting
+from hostile_checks import GOOD
 from pages_rig import CHIEF, HAND, Browser, Pages, form_to, words_of
 from wrong_plugins import computing
 
@@ -179,3 +181,32 @@ def test_a_link_out_of_the_folder_is_not_followed(pages: Pages) -> None:
     (pages.drop / "outside.py").symlink_to(pages.drop.parent / "outside.py")
     assert waiting(pages.drop, pages.store) == ()
     assert [one.code for one in passed_over(pages.drop)] == ["not_one_file"]
+
+
+def test_a_check_file_is_approved_runs_and_its_next_version_says_what_it_changes(
+    pages: Pages, manager: Browser, tmp_path: Path
+) -> None:
+    pages.drop.mkdir(exist_ok=True)
+    (pages.drop / "rail.toml").write_text(GOOD)
+    page = manager.text("/plugins")
+    assert "It holds no code" in words_of(page)
+    assert manager.send(form_to(page, "/plugins/approve")).status_code == 303
+    (file,) = files_to_run(pages.store, tmp_path)
+    assert file.name == "rail.toml"
+    assert [plugin.version for plugin in make_host((), entry_points=False, files=[file]).plugins] == ["1"]
+    later = GOOD.replace("default = 24", "default = 26").replace('edition = "1"', 'edition = "2"')
+    (pages.drop / "rail.toml").write_text(later)
+    page = manager.text("/plugins")
+    assert "setting least, default was 24 and is 26" in words_of(page)
+    assert manager.send(form_to(page, "/plugins/approve")).status_code == 303
+    (file,) = files_to_run(pages.store, tmp_path)
+    assert file.read_text() == later
+    assert [one.approved_by for one in pages.store.register.plugins()] == [CHIEF]
+
+
+def test_a_check_file_under_a_plugins_name_is_refused(pages: Pages, manager: Browser) -> None:
+    put_file(pages, GOOD, "rail")
+    page = manager.text("/plugins")
+    answer = manager.send(form_to(page, "/plugins/approve"))
+    assert "rail.toml, by what stands in its first line" in words_of(answer.text)
+    assert pages.store.register.plugins() == ()
