@@ -35,7 +35,7 @@ SECONDS_KNOWN = 400 * 24 * 60 * 60
 LARGEST_FORM = 32 * 1024
 LONGEST_FORM = 30.0
 """How long a form may take to come [s]."""
-MOST_FIELDS = 50
+MOST_FIELDS = 400
 SIGN_IN = "/sign-in"
 
 NONE: Mapping[str, str] = MappingProxyType({})
