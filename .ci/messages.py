@@ -2,8 +2,8 @@
 
 Babel writes it, and makes and compiles catalogues of it; a catalogue is laid into
 `tablet_app/garboard_tablet/locale/LANGUAGE/LC_MESSAGES/garboard_tablet.mo`. Words are found where they stand: as the
-text of a widget, or as the title, small print or word of a page. What is put together of words and values is not found,
-nor what the core and the plugins say.
+text of a widget, as the title, small print or word of a page, or as a sentence with values in it (`phrase`), which it
+has by name: `{free}`. What the core and the plugins say is not found.
 
 Run:  python .ci/messages.py FILE.pot
 """
@@ -11,6 +11,7 @@ Run:  python .ci/messages.py FILE.pot
 from __future__ import annotations
 
 import ast
+import re
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -21,8 +22,8 @@ if TYPE_CHECKING:
 
 ROOT = Path(__file__).parents[1]
 APP = ROOT / "tablet_app" / "garboard_tablet"
-FOLDERS = ("pages", "ui")
-WIDGETS = ("Press", "RowPress", "Txt", "heading", "words", "warning_card", "Marked", "_choice", "_row")
+FOLDERS = ("pages", "ui", "models", "system")
+WIDGETS = ("Press", "RowPress", "Txt", "heading", "words", "warning_card", "Marked", "_choice", "_row", "phrase")
 """What shows its first words as they are given."""
 NAMED = ("small", "word", "value", "hint")
 """Arguments that are words too."""
@@ -41,10 +42,29 @@ def messages(folder: Path = APP) -> Iterator[tuple[str, str, int]]:
 def of_source(source: str) -> Iterator[tuple[str, int]]:
     """Words in a source, with their lines.
 
-    >>> list(of_source('Press("Save", do); heading("A" if b else "B")'))
-    [('Save', 1), ('A', 1), ('B', 1)]
+    >>> list(of_source('Press("Save", do); heading("A" if b else "B"); words(phrase("{count} left", count=3))'))
+    [('Save', 1), ('A', 1), ('B', 1), ('{count} left', 1)]
     """
-    tree = ast.parse(source)
+    for one in _shown(ast.parse(source)):
+        yield from _words(one)
+
+
+def put_together(source: str) -> Iterator[tuple[str, int]]:
+    """Sentences in a source that are shown with values in them and are no `phrase`: no catalogue can have them.
+
+    >>> list(put_together('Press(f"Save {count} runs", do); Txt(f"{one}, {other}"); words(phrase("{n} left", n=3))'))
+    [("f'Save {count} runs'", 1)]
+    """
+    for one in _shown(ast.parse(source)):
+        for node in ast.walk(one):
+            if isinstance(node, ast.JoinedStr) and any(
+                isinstance(part, ast.Constant) and re.search("[A-Za-z]{2}", str(part.value)) for part in node.values
+            ):
+                yield ast.unparse(node), node.lineno
+
+
+def _shown(tree: ast.Module) -> Iterator[ast.expr]:
+    """What is shown as it is given."""
     constants = {
         target.id: node.value
         for node in tree.body
@@ -63,7 +83,7 @@ def of_source(source: str) -> Iterator[tuple[str, int]]:
         else:
             continue
         for one in given:
-            yield from _words(constants.get(one.id, one) if isinstance(one, ast.Name) else one)
+            yield constants.get(one.id, one) if isinstance(one, ast.Name) else one
 
 
 def _name(node: ast.expr) -> str:
@@ -84,7 +104,8 @@ def catalogue(folder: Path = APP) -> Catalog:
 
     made = Catalog(project="garboard", domain="garboard_tablet", charset="utf-8")
     for words, file, line in messages(folder):
-        made.add(words, locations=[(file, line)])
+        message = made.add(words, locations=[(file, line)])
+        message.flags.discard("python-format")  # a per cent sign is one
     return made
 
 

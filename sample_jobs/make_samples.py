@@ -208,7 +208,13 @@ class Sheet:
                 "voltage_high": "14.8 V",
             }
             self.put_all("engine_trial.makers_window", window, of=engine)
-            rigged: Plain = {"height": height, "bolted": True, "torque": "55 lbf ft", "oils": True, "serial_read": True}
+            rigged: Plain = {
+                "height": height,
+                "bolted": True,
+                "torque_set": "55 ft-lb",
+                "oils": True,
+                "serial_read": True,
+            }
             self.put_all("engine_trial.as_rigged", rigged, of=engine)
             points = (
                 "throttle_travel",
@@ -241,12 +247,12 @@ class Sheet:
             "transducer_depth": "1.4 ft",
             "depth_shown": "9.7 ft",
             "depth_offset": "1.4 ft",
-            "forward_power": "24",
-            "reflected_power": "0.6",
+            "power_forward": "24 W",
+            "power_reflected": "0.6 W",
         }
         self.put_all(step, read)
         for row, (pump, collected) in enumerate(pumps.items(), start=1):
-            values: Plain = {"pump_tried": pump, "collected": collected, "seconds": "20 s", "rated": "1100"}
+            values: Plain = {"pump_tried": pump, "pumped": collected, "seconds": "20 s", "label_flow": "1100 gal/h"}
             self.put_all(step, values, row=str(row))
 
     def fitted_out(self, items: Sequence[str], **label: JsonValue) -> None:
@@ -484,7 +490,7 @@ def saltgrass() -> None:
     sheet.put("fuel_curve.tanks", "usable_fuel", "52 gal")
     sheet.engines_rigged(["centre"], ["1.0 in"], ["680 rev/min"])
     sheet.displays(["Helm"], ["centre"], {"0 gal": "1 %", "30 gal": "52 %", "60 gal": "98 %"})
-    sheet.instruments({"Bilge pump": "14.5"})
+    sheet.instruments({"Bilge pump": "14.5 L"})
     label: Plain = {"label_persons": 6, "label_persons_weight": "850 lb", "label_weight": "1750 lb"}
     sheet.fitted_out(["Seats", "Cleats", "Hatches and doors"], **label)
     for row, (item, weight) in enumerate((("Engine and controls", "480 lb"), ("Batteries", "110 lb")), start=1):
@@ -646,7 +652,7 @@ def kittiwake() -> None:
     sheet.put_all("engine_trial.as_rigged", twins)
     sheet.put("engine_trial.first_start", "levers_level", True)
     sheet.displays(["Helm, port", "Helm, starboard"], engines, {"0 gal": "2 %", "94 gal": "47 %", "188 gal": "97 %"})
-    sheet.instruments({"Forward": "15.0", "Aft": "16.2"})
+    sheet.instruments({"Forward": "15.0 L", "Aft": "16.2 L"})
     sheet.put_all("engine_trial.instruments", {"object_seen": "0 deg", "object_on_radar": "0.4 deg"})
     sheet.fitted_out(["Hard top or tower", "Seats", "Cleats", "Hatches and doors"])
     sheet.put_all("engine_trial.controls_under_way", {"warm_up": True, "re_engage": True})

@@ -8,12 +8,13 @@ import os
 import re
 import shutil
 import sys
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import settings
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from examples import LONG
 from memory import give_back
@@ -39,6 +40,8 @@ settings.load_profile("server" if os.environ.get("CI") else "person")
 
 # Servers in threads: a pool of memory for each thread would keep what its tests used for good. For processes to come.
 os.environ.setdefault("MALLOC_ARENA_MAX", "2")
+# A picture or a book goes back to the system as it is dropped, and leaves no hole among what is small. As above.
+os.environ.setdefault("MALLOC_MMAP_THRESHOLD_", str(1 << 18))
 
 # Programs that tests start keep the bytecode of this one, and do not each compile it anew.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
@@ -56,6 +59,9 @@ SLOW = (
     "promises/test_promises_over_postgresql.py",
     "promises/test_promises_over_the_network.py",
     "plugins/shop_pages/test_pages_in_browser.py",
+    "plugins/shop_pages/test_pages_sign_in.py",  # these three need 20 to 60 MB for a moment: while a worker has little
+    "core/test_photos.py",
+    "core/recordings/test_recording_reader.py",
 )
 """Files whose tests take longest, or belong together, first: the last tests are short, and no worker waits long."""
 SLOW_AT_THE_WINDOW = ("test_tablet_layout.py", "test_tablet_evening.py")
@@ -123,21 +129,34 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
         terminalreporter.write_line(f"largest test worker: {max(found) * 1024 / 1e6:.0f} MB")
 
 
+@settings(database=None, derandomize=True)
+@given(st.lists(st.text()))
+def _draw_some_text(_: list[str]) -> None:
+    """Hypothesis reads the project's source for texts to try, when it draws one for the first time in a checkout.
+
+    That takes 200 MB for a moment: here, before the tests have made anything, and not in the middle of them.
+    """
+
+
 def pytest_collection_finish(session: pytest.Session) -> None:
     """Thousands of tests stay to the end: the search for garbage need not go through them each time."""
     session.config.stash[loaded] = [name for name in HEAVY if name in sys.modules]
+    _draw_some_text()
     gc.collect()
     gc.freeze()
     gc.set_threshold(5_000, 10, 10)  # tests make much and drop it: the usual 700 looks after every few calls
 
 
-@pytest.hookimpl(trylast=True)
-def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> None:
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item: pytest.Item, nextitem: pytest.Item | None) -> Generator[None, object, object]:
     """After each file its memory goes back to the system; what is still held stays to the end.
 
-    Not so an app of the tablet: something of Kivy's holds it until the next one begins.
+    Only here has pytest let go of what the last test was given. Frozen before, it would never be cleared away: a shop
+    with its pages is 8 MB. Not so an app of the tablet: something of Kivy's holds it until the next one begins.
     """
+    done = yield
     if nextitem is None or nextitem.path != item.path:
         give_back()
         if item.path.parent != HERE / "tablet":
             gc.freeze()
+    return done

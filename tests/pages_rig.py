@@ -231,6 +231,7 @@ def words_of(page: str) -> str:
 def make_first_manager(browser: Any, port: int) -> None:
     """The first person at the pages of a new shop, in a real browser."""
     page = browser.new_context(ignore_https_errors=True).new_page()
+    page.set_default_timeout(120_000)  # [ms]: a busy machine
     page.goto(f"https://127.0.0.1:{port}/")
     page.get_by_label("Your name").fill(CHIEF)
     page.get_by_label("Password, at least").fill(PASSWORD)

@@ -97,7 +97,7 @@ class Cluster:
         self._process = subprocess.Popen(
             command, stdout=self._log, stderr=self._log, user=_unprivileged(), start_new_session=True, cwd=self.folder
         )
-        for _ in range(1200):
+        for _ in range(6000):
             if self._process.poll() is not None:
                 break
             if self._ask("pg_isready", "-q", "-h", str(self.folder), "-U", USER):
@@ -116,7 +116,7 @@ class Cluster:
             with contextlib.suppress(ProcessLookupError):
                 os.kill(process, signal.SIGKILL)
         self._process.wait()
-        for _ in range(200):  # one that is not gone yet holds the memory they share, and no other server starts
+        for _ in range(2000):  # one that is not gone yet holds the memory they share, and no other server starts
             if not any(map(_is_there, children)):
                 break
             time.sleep(0.05)

@@ -59,7 +59,7 @@ class RunningShop:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self._server.should_exit = self._server.force_exit = True
-        self._thread.join(10)
+        self._thread.join(60)
         self.app.state.shop.store.close()
         assert not self._thread.is_alive()
 
@@ -249,7 +249,7 @@ def ask_raw(
     about = {"Authorization": f"Bearer {token}", DEVICE: "a client"} if token else {}
     if prove and isinstance(body, bytes) and body:
         about["Content-Digest"] = content_digest(body)
-    line = http.client.HTTPSConnection(HOST, port, timeout=20, context=believing(), source_address=(source, 0))
+    line = http.client.HTTPSConnection(HOST, port, timeout=120, context=believing(), source_address=(source, 0))
     with contextlib.closing(line) as connection:
         try:
             connection.request(method, path, body or None, {**about, **(fields or {})})
@@ -269,4 +269,4 @@ def believing() -> ssl.SSLContext:
 
 def tls_to(port: int) -> ssl.SSLSocket:
     """A bare TLS connection to a server on loopback."""
-    return believing().wrap_socket(socket.create_connection((HOST, port), timeout=20))
+    return believing().wrap_socket(socket.create_connection((HOST, port), timeout=120))

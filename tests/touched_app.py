@@ -21,7 +21,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-PATIENCE = 60.0
+PATIENCE = 180.0
 """So long the finger waits for what it is told to press or to see [s]."""
 OFF_SCREEN = {
     "SDL_VIDEODRIVER": "offscreen",

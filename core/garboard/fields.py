@@ -15,13 +15,33 @@ from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.samples import UNIT_OF_QUANTITY
 from garboard.units import EXAMPLE_OF, UNITS_OF, in_own_spelling, parse_amount, range_in_words
 
-__all__ = ["LOAD", "SAID", "WATER", "Field", "Kind", "amount_as_text", "check_value", "implausible", "typed_value"]
+__all__ = [
+    "IN_A_YEAR",
+    "LOAD",
+    "PEOPLE",
+    "SAID",
+    "TODAY",
+    "WATER",
+    "Field",
+    "Kind",
+    "amount_as_text",
+    "amount_field",
+    "check_value",
+    "implausible",
+    "typed_value",
+]
 
 WATER = ("calm", "light chop", "chop", "rough")
 """Choices of a field that says how the water was: the same words in every check."""
 
 LOAD = ("light", "half", "full", "unknown")
 """The same of a field that says how the boat was laden."""
+
+
+TODAY = "today"
+IN_A_YEAR = "in a year"
+PEOPLE = "people"
+"""What a field may offer besides its own words: a day, written as 2027-05-01, or whoever is at work, and the owner."""
 
 
 class Kind(enum.Enum):
@@ -50,6 +70,8 @@ class Field:
     former    : words that were choices once: jobs of then still hold them, and nobody is offered them
     said      : what people say for each choice, where that is another word ("micro" for light cable)
     offers    : for a text or an amount, values to take with one press; any other can be typed
+    offers_from : for a text, where more to take comes from: TODAY, IN_A_YEAR, PEOPLE, a key of `records.EQUIPMENT` (the
+                names of its pieces), or of a setting that lists words with semicolons between. They are offered first
     pattern   : for a text, the regular expression that the whole of it must match; the first of `offers` shows how
     unless    : a field of the same piece that says the same: once it is entered, nobody is led here
     plausible : (low, high) in `unit`; outside it the person is asked again
@@ -63,6 +85,8 @@ class Field:
     aside     : nobody is led here: it stands on a page of its own beside the row, and is entered there
     begins    : what a new row takes for it as the row is begun: a fact of its piece ("engines", "fitted"), the value of
                 a field of another step ("prop_check.conditions", "persons"), or with "" that of the row before
+    of_several : a key of `records.EQUIPMENT`: asked only where the vessel has two such pieces or more
+    of_model  : what boats of one model share: a template keeps it, and a boat begun like another takes it over
     columns   : for a table, the fields of one row, none of them a table; with `each` the rows are the pieces of
                 equipment
 
@@ -78,6 +102,7 @@ class Field:
     former: tuple[str, ...] = ()
     said: tuple[str, ...] = ()
     offers: tuple[str, ...] = ()
+    offers_from: tuple[str, ...] = ()
     pattern: str = ""
     unless: str = ""
     plausible: tuple[float, float] | None = None
@@ -91,6 +116,8 @@ class Field:
     heard: str = ""
     aside: bool = False
     begins: tuple[str, ...] = ()
+    of_several: str = ""
+    of_model: bool = False
     renamed_from: tuple[str, ...] = ()
 
     def __attrs_post_init__(self) -> None:
@@ -104,6 +131,13 @@ class Field:
             )
         if self.offers and self.kind not in (Kind.AMOUNT, Kind.TEXT):
             raise ValueError(f"field {self.name!r}: only a text or an amount has offers")
+        known = (TODAY, IN_A_YEAR, PEOPLE, *EQUIPMENT)
+        if self.offers_from and self.kind is not Kind.TEXT:
+            raise ValueError(f"field {self.name!r}: only a text offers words from elsewhere")
+        if unknown := [one for one in self.offers_from if one not in known and "." not in one]:
+            raise ValueError(
+                f"field {self.name!r}: offers_from must be {', '.join(known)} or a setting's key, got {unknown[0]!r}"
+            )
         if self.pattern:
             self._check_pattern()
         for offer in self.offers:
@@ -116,8 +150,9 @@ class Field:
         _check_ends(self.name, "hard", self.hard)
         if self.heard and self.heard not in UNIT_OF_QUANTITY:
             raise ValueError(f"field {self.name!r}: heard must be a quantity of the network, got {self.heard!r}")
-        if self.each and self.each not in EQUIPMENT:
-            raise ValueError(f"field {self.name!r}: each must be one of {', '.join(EQUIPMENT)}, got {self.each!r}")
+        for name, kind in (("each", self.each), ("of_several", self.of_several)):
+            if kind and kind not in EQUIPMENT:
+                raise ValueError(f"field {self.name!r}: {name} must be one of {', '.join(EQUIPMENT)}, got {kind!r}")
 
     def _check_pattern(self) -> None:
         if self.kind is not Kind.TEXT or not self.offers:
@@ -137,6 +172,45 @@ class Field:
                 f"field {self.name!r}: unit of {self.quantity} must be one of {', '.join(map(repr, units))}, "
                 f"got {self.unit!r}"
             )
+
+
+def amount_field(
+    name: str,
+    title: str,
+    quantity: str,
+    unit: str,
+    plausible: tuple[float, float] | None = None,
+    hard: tuple[float, float] | None = None,
+    *,
+    plausible_for: Callable[[Vessel, str], tuple[float, float] | None] | None = None,
+    each: str = "",
+    required: bool = True,
+    heard: str = "",
+    aside: bool = False,
+    begins: tuple[str, ...] = (),
+    of_several: str = "",
+    of_model: bool = False,
+    help: str = "",
+) -> Field:
+    """A field that takes an amount. The arguments are those of `Field`."""
+    return Field(
+        name=name,
+        title=title,
+        kind=Kind.AMOUNT,
+        quantity=quantity,
+        unit=unit,
+        plausible=plausible,
+        plausible_for=plausible_for,
+        hard=hard,
+        each=each,
+        required=required,
+        heard=heard,
+        aside=aside,
+        begins=begins,
+        of_several=of_several,
+        of_model=of_model,
+        help=help,
+    )
 
 
 def _check_ends(name: str, which: str, ends: tuple[float, float] | None) -> None:

@@ -14,7 +14,7 @@ from functools import partial
 
 import attrs
 
-from garboard.fields import Field, Kind
+from garboard.fields import Field, Kind, amount_field
 from garboard.findings import (
     OF_VESSEL,
     Basis,
@@ -40,11 +40,13 @@ __all__ = [
     "is_of_runs",
     "name_of_fitting",
     "names_given",
+    "next_row",
     "of_fitting",
     "plain_name",
     "propeller_named",
     "propeller_named_in_a_row",
     "propeller_of_recording",
+    "row_order",
     "runs_of_no_propeller",
     "value_to_begin",
     "with_fitting",
@@ -92,27 +94,25 @@ def columns_of_a_run(conditions: str) -> tuple[Field, ...]:
             aside=True,
             begins=(conditions, "persons"),
         ),
-        Field(
-            name="fuel_level",
+        amount_field(
+            "fuel_level",
+            "Fuel on board",
+            "share",
+            "%",
+            (2, 100),
+            (0, 100),
             heard="tank_level",
-            title="Fuel on board",
-            kind=Kind.AMOUNT,
-            quantity="share",
-            unit="%",
-            plausible=(2, 100),
-            hard=(0, 100),
             required=False,
             aside=True,
             begins=(conditions, "fuel_level"),
         ),
-        Field(
-            name="gear",
-            title="Gear on board",
-            kind=Kind.AMOUNT,
-            quantity="weight",
-            unit="lb",
-            plausible=(0, 3_000),
-            hard=(0, 100_000),
+        amount_field(
+            "gear",
+            "Gear on board",
+            "weight",
+            "lb",
+            (0, 3_000),
+            (0, 100_000),
             required=False,
             aside=True,
             begins=("", "gear"),
@@ -165,8 +165,8 @@ def value_to_begin(view: JobView, field: Field, step: str, of: str) -> JsonValue
         return (value or CAME_WITH) if name == "fitted" else (str(value) if value else None)
     if where:
         return view.value(where, name)
-    said = [one.value for one in view.measurements if (one.step, one.field, one.of) == (step, name, of)]
-    return said[-1] if said else None
+    said = [one for one in view.measurements if (one.step, one.field, one.of) == (step, name, of)]
+    return max(said[::-1], key=lambda one: row_order(one.row)).value if said else None
 
 
 def fitted_now(vessel: Vessel) -> Fitting:
@@ -232,14 +232,24 @@ def fitting_named(view: JobView, step: str, row: str, field: str = PROPELLER) ->
 def fittings_of(view: JobView, steps: Collection[str]) -> tuple[Fitting, ...]:
     """The fittings that rows and recordings of steps name, in the order of their rows, not by any clock."""
     named = _named_in(view, steps)
-    of_steps = sorted((one for one in view.measurements if one.step in steps), key=_by_row)
+    of_steps = sorted((one for one in view.measurements if one.step in steps), key=lambda one: row_order(one.row))
     found = (named.of(one) for one in of_steps)
     return tuple(dict.fromkeys(one for one in found if one is not None))
 
 
-def _by_row(one: Measurement) -> tuple[bool, int]:
-    """Numbered rows by their number, then the others."""
-    return (False, int(one.row)) if one.row.isdecimal() and len(one.row) < _LONGEST_NUMBER else (True, 0)
+def row_order(row: str) -> tuple[bool, int]:
+    """Sorts rows, whatever the clocks of tablets were: numbered ones by their number, then the others."""
+    is_number = row.isdecimal() and len(row) < _LONGEST_NUMBER
+    return (False, int(row)) if is_number else (True, 0)
+
+
+def next_row(rows: Iterable[str]) -> str:
+    """The name of the row after those there are.
+
+    >>> next_row(("1", "2", "calm")), next_row(()), next_row(("9" * 5000, "3", "4²"))
+    ('3', '1', '4')
+    """
+    return str(max((int(row) for row in rows if not row_order(row)[0]), default=0) + 1)
 
 
 _LONGEST_NUMBER = 9

@@ -187,6 +187,7 @@ class JobView:
     settings       : the shop's settings, defaults filled in by the host
     settings_set   : values somebody set, for this job or for the shop's; the host decides which hold
     settings_used  : those that are not at their default or in doubt, by key; filled in by the host
+    units_aside    : fields, by step and name, whose units do not tell how the boat is told; filled in by the host
     """
 
     vessel: Vessel
@@ -202,6 +203,7 @@ class JobView:
     settings: Mapping[str, JsonValue] = attrs.field(factory=dict)
     settings_set: tuple[SettingSet, ...] = ()
     settings_used: Mapping[str, SettingUsed] = attrs.field(factory=dict)
+    units_aside: frozenset[tuple[str, str]] = frozenset()
     load_recording: Callable[[str], Recording] = attrs.field(
         default=_no_recording, converter=_only_measured, eq=False, repr=False
     )
@@ -310,7 +312,8 @@ class JobView:
     def _typed_units(self) -> tuple[tuple[FieldKey, str], ...]:
         """Where an amount was entered, and its unit: values first, then facts of the vessel. Looked up once."""
         if not self._typed:
-            values = ((place_of(one), _unit_of(one.value)) for one in self.measurements)
+            counting = (one for one in self.measurements if (one.step, one.field) not in self.units_aside)
+            values = ((place_of(one), _unit_of(one.value)) for one in counting)
             self._typed.append((*((place, unit) for place, unit in values if unit), *_units_of_vessel(self.vessel)))
         return self._typed[0]
 

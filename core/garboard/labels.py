@@ -7,13 +7,13 @@ What was printed is kept with the circuit (`Circuit.label`), so that a change af
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import attrs
 
 from garboard.records import Circuit, Vessel
 
-__all__ = ["CircuitLabel", "is_as_printed", "labels_digest", "labels_of", "stale_labels"]
+__all__ = ["CircuitLabel", "is_as_printed", "labels_digest", "labels_of", "stale_labels", "with_printed_apart"]
 
 _BETWEEN = " | "
 
@@ -61,13 +61,34 @@ def labels_of(vessel: Vessel) -> tuple[CircuitLabel, ...]:
     wrote as a label in words of his own is no label of ours: it gives no number and is never stale.
     """
     kept = _numbers_kept(vessel.circuits)
-    free = (number for number in range(1, len(vessel.circuits) + len(kept) + 1) if number not in kept.values())
+    taken = set(kept.values())
+    free = (number for number in range(1, len(vessel.circuits) + len(kept) + 1) if number not in taken)
     return tuple(_label(circuit, kept.get(circuit.name) or next(free)) for circuit in vessel.circuits)
 
 
 def stale_labels(vessel: Vessel) -> tuple[CircuitLabel, ...]:
     """The labels that were printed and say what is no longer so."""
     return tuple(label for label in labels_of(vessel) if label.is_stale)
+
+
+def with_printed_apart(vessel: Vessel, printed: Mapping[str, Sequence[str]]) -> Vessel:
+    """A vessel with what its labels say that were printed more than once, apart.
+
+    Each of them may be on the boat, so a circuit's is one that says what is no longer so, if any does.
+
+    printed : by the circuit's name
+    """
+    if not printed:
+        return vessel
+    first = {name: min(texts) for name, texts in printed.items()}
+    now = {label.name: label.text for label in labels_of(_with_labels(vessel, first))}
+    no_longer = {name: [text for text in texts if text != now.get(name)] for name, texts in printed.items()}
+    return _with_labels(vessel, first | {name: min(texts) for name, texts in no_longer.items() if texts})
+
+
+def _with_labels(vessel: Vessel, texts: Mapping[str, str]) -> Vessel:
+    circuits = (attrs.evolve(one, label=texts[one.name]) if one.name in texts else one for one in vessel.circuits)
+    return attrs.evolve(vessel, circuits=tuple(circuits))
 
 
 def labels_digest(vessel: Vessel) -> str:
@@ -86,11 +107,10 @@ def is_as_printed(label: str) -> bool:
 
 def _numbers_kept(circuits: Sequence[Circuit]) -> dict[str, int]:
     """The number of each circuit whose label was printed."""
-    kept: dict[str, int] = {}
+    of_number: dict[int, str] = {}
     for name, number in _numbers_printed(circuits):
-        if number not in kept.values():
-            kept[name] = number
-    return kept
+        of_number.setdefault(number, name)
+    return {name: number for number, name in of_number.items()}
 
 
 def _numbers_printed(circuits: Sequence[Circuit]) -> Iterator[tuple[str, int]]:

@@ -510,14 +510,24 @@ class Forecast:
     """What was foreseen of a propeller before it was run. The next run with it shows whether that held.
 
     propeller : what it is called
+    diameter_within : how far its diameter may be off the one supposed; None where that is stamped on it
+    blades, cup : as the forecast supposed them; None and "" where it did not
     made_by   : plugin and version that foresaw it
+
+    Persons, fuel level and gear are the load it holds for; nothing where nobody entered it.
     """
 
     propeller: str
     pitch: Amount | None = _amount("length", unit="in")
     diameter: Amount | None = _amount("length", unit="in")
+    diameter_within: Amount | None = _amount("length", unit="in")
+    blades: int | None = None
+    cup: str = ""
     expected: tuple[ExpectedOf, ...] = ()
     made_by: str = ""
+    persons: int | None = None
+    fuel_level: Amount | None = _amount("share", unit="%")
+    gear: Amount | None = _amount("weight", unit="lb")
     by: str = ""
     at: str = ""
     more: Mapping[str, JsonValue] = _more()

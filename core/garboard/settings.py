@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 import attrs
 
 from garboard.faults import GarboardError, ValueRefused
-from garboard.fields import Field, Kind, check_value, typed_value
+from garboard.fields import Field, Kind, amount_field, check_value, typed_value
 from garboard.findings import Basis, BasisKind, Lack, Missing, NotEnoughData
 from garboard.record_types import typed
 from garboard.records import JsonValue
@@ -172,7 +172,7 @@ def amount_setting(
 
     The other arguments are those of `Field` and `Setting`.
     """
-    field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard, help=help)
+    field = amount_field(name, title, quantity, unit, None, hard, help=help)
     return Setting(
         key=f"{plugin}.{name}",
         field=field,

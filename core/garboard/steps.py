@@ -157,6 +157,7 @@ class Calculator:
     basis   : used for the finding the host makes when `compute` raises NotEnoughData
     applies : says whether the calculator has anything to say about this vessel at all
     leads   : its findings say what to do about the others of the step, so where they ask for anything they stand first
+    of_shop : its findings are about the shop's own work, not about the boat: the owner's book leaves them out
     compared : names of its numbers that stand side by side where several propellers were tried
     may_doubt : its findings may doubt values that others rest on, so it runs wherever any of them does
     doubts_in : the plugins in whose steps these values stand ("prop_check"), and `OF_VESSEL` for facts of the vessel;
@@ -171,6 +172,7 @@ class Calculator:
     applies: Callable[[JobView], bool] = lambda _view: True
     order: int = 500
     leads: bool = False
+    of_shop: bool = False
     compared: tuple[str, ...] = ()
     may_doubt: bool = False
     doubts_in: tuple[str, ...] = ()

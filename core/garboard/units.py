@@ -12,6 +12,7 @@ from garboard.faults import ValueRefused
 
 __all__ = [
     "EXAMPLE_OF",
+    "OF_INSTRUMENTS",
     "SPELLED_OTHERWISE",
     "UNITS_OF",
     "Amount",
@@ -99,12 +100,12 @@ _SCALE: Mapping[str, Mapping[str, float]] = {
         "mm": 25.4,
         "ft": 0.08333333333333333,
     },
-    "gal/h": {"L/h": 3.7854117839999986},
-    "L/h": {"gal/h": 0.26417205235814856},
+    "gal/h": {"L/h": 3.7854117839999986, "gal/min": 0.016666666666666666, "L/min": 0.06309019639999998},
+    "L/h": {"gal/h": 0.26417205235814856, "gal/min": 0.0044028675393024755, "L/min": 0.016666666666666666},
     "gal": {"L": 3.7854117839999986},
     "L": {"gal": 0.26417205235814856},
-    "hp": {"kW": 0.7456998715822701, "W": 745.6998715822701},
-    "kW": {"hp": 1.3410220895950282, "W": 1000.0},
+    "hp": {"kW": 0.7456998715822701, "W": 745.6998715822701, "mW": 745699.8715822701},
+    "kW": {"hp": 1.3410220895950282, "W": 1000.0, "mW": 1000000.0},
     "lb": {"kg": 0.4535923700000001},
     "kg": {"lb": 2.2046226218487757},
     "lb/gal": {"kg/L": 0.1198264273168967},
@@ -127,13 +128,19 @@ _SCALE: Mapping[str, Mapping[str, float]] = {
     "ohm": {"mohm": 1000.0, "kohm": 0.001},
     "mohm": {"ohm": 0.001, "kohm": 1e-06},
     "kohm": {"ohm": 1000.0, "mohm": 1000000.0},
-    "W": {"hp": 0.0013410220895950279, "kW": 0.001},
+    "W": {"hp": 0.0013410220895950279, "kW": 0.001, "mW": 1000.0},
     "s": {"min": 0.016666666666666666, "h": 0.0002777777777777778},
     "min": {"s": 60.0, "h": 0.016666666666666666},
     "h": {"s": 3600.0, "min": 60.0},
     "mm2": {"cmil": 1973.5252413899852},
     "cmil": {"mm2": 0.0005067074790974977},
     "uT": {},
+    "ft-lb": {"Nm": 1.3558179483314001, "in-lb": 12.0},
+    "Nm": {"ft-lb": 0.7375621492772655, "in-lb": 8.850745791327183},
+    "in-lb": {"ft-lb": 0.08333333333333333, "Nm": 0.11298482902761671},
+    "gal/min": {"gal/h": 60.0, "L/h": 227.12470703999992, "L/min": 3.7854117839999986},
+    "L/min": {"gal/h": 15.85032314148891, "L/h": 60.0, "gal/min": 0.26417205235814856},
+    "mW": {"hp": 1.3410220895950279e-06, "kW": 1e-06, "W": 0.001},
     "%": {"deg": 0.5729577951308232, "": 0.01},
     "": {"deg": 57.29577951308232, "%": 100.0},
 }
@@ -171,9 +178,16 @@ UNITS_OF: Mapping[str, tuple[str, ...]] = {
     "area": ("mm2", "cmil"),
     "magnetic field": ("uT",),
     "share": ("%",),
+    "torque": ("ft-lb", "Nm", "in-lb"),
+    "radio power": ("W", "mW"),
+    "pump flow": ("gal/h", "L/h", "gal/min", "L/min"),
+    "bucket volume": ("L", "gal"),
     "number": ("",),
 }
 """The quantities a field or a record may name, and the units each accepts; the first is what the tablet offers."""
+
+OF_INSTRUMENTS = frozenset({"radio power", "pump flow", "bucket volume"})
+"""Quantities whose units say nothing of how the boat is told: a bucket in litres makes no tank of gallons metric."""
 
 EXAMPLE_OF: Mapping[str, str] = {
     "speed": "38.2 kn",
@@ -197,6 +211,10 @@ EXAMPLE_OF: Mapping[str, str] = {
     "area": "2.5 mm2",
     "magnetic field": "48.5 uT",
     "share": "80 %",
+    "torque": "55 ft-lb",
+    "radio power": "24 W",
+    "pump flow": "1100 gal/h",
+    "bucket volume": "15 L",
     "number": "1.85",
 }
 """An amount of each quantity, as a person would write it."""
@@ -224,6 +242,11 @@ SPELLED_OTHERWISE: Mapping[str, str] = {
     **dict.fromkeys(("ohms", "\u03a9", "\u2126"), "ohm"),
     **dict.fromkeys(("kohms", "k\u03a9", "k\u2126"), "kohm"),
     **dict.fromkeys(("watt", "watts"), "W"),
+    **dict.fromkeys(("lb-ft", "lbf-ft", "ft-lbs", "ft-lbf", "lbft", "ftlb"), "ft-lb"),
+    **dict.fromkeys(("n\u00b7m", "n-m", "n*m"), "Nm"),
+    **dict.fromkeys(("lb-in", "lbf-in", "in-lbs", "in-lbf"), "in-lb"),
+    **dict.fromkeys(("gpm", "gals/min"), "gal/min"),
+    **dict.fromkeys(("lpm", "l/min"), "L/min"),
     **dict.fromkeys(("sec", "secs", "second", "seconds"), "s"),
     **dict.fromkeys(("mins", "minute", "minutes"), "min"),
     **dict.fromkeys(("hr", "hrs", "hour", "hours"), "h"),
@@ -328,21 +351,25 @@ def in_own_spelling(text: str, quantity: str) -> str:
     """
     match = _AMOUNT.fullmatch(text.strip())
     unit = (match["unit"] or "") if match else ""
-    meant = _meant(unit)
+    meant = _meant(unit, UNITS_OF[quantity])
     is_sure = meant in UNITS_OF[quantity] and not _is_two(unit, UNITS_OF[quantity])
     return f"{match['text']} {meant}" if match and meant != unit and is_sure else text
 
 
-def _meant(unit: str) -> str:
-    """The unit known here that another spelling stands for; "" where that is not certain."""
+def _meant(unit: str, units: Iterable[str] = ()) -> str:
+    """The unit known here that another spelling stands for; "" where that is not certain.
+
+    units : those of the quantity, where it is known: "NM" is a distance or a torque
+    """
     if unit in _SCALE:
         return unit
     small = {known.lower(): known for known in _SCALE if known}
     small |= {
         other.lower(): known for other, known in SPELLED_OTHERWISE.items()
     }  # the small form of the ohm sign is another
+    small |= {known.lower(): known for known in units if known}
     meant = small.get(unit.lower(), "")
-    is_mega = unit.startswith("M") and meant in ("mV", "mA", "mohm")  # Mohm is a thousand million mohm
+    is_mega = unit.startswith("M") and meant in ("mV", "mA", "mW", "mohm")  # Mohm is a thousand million mohm
     return "" if is_mega else meant
 
 

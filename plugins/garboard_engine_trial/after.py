@@ -8,15 +8,18 @@ from itertools import pairwise
 
 import attrs
 
+from garboard.faults import in_number
 from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Table, Verdict, not_enough_data
 from garboard.job_view import JobView, nothing_at
 from garboard.steps import Calculator
 from garboard_engine_trial.after_steps import AFTER
 from garboard_engine_trial.bases import MAKER, practice
-from garboard_engine_trial.points import is_left_out, row_name, rows_of
+from garboard_engine_trial.points import is_entered, is_left_out, row_name, rows_of
 from garboard_engine_trial.settings import FIRST_CHECK
 from garboard_engine_trial.steps import table_of
 
+EARLIEST = 2020
+"""A tablet whose clock says an earlier year was never set: it judges no day [year]."""
 FIRST_SERVICE = practice("a new engine is checked after its first hours", "the engine maker's manual decides")
 FILED = practice("warranty and registration are filed by the shop or the owner, and it is noted who did")
 BREAK_IN, SERVICES, RECORDS = (table_of(AFTER, name) for name in ("break_in", "services", "records"))
@@ -115,7 +118,7 @@ def _services(view: JobView) -> list[Service]:
         ]
         hours = view.amount(AFTER, "due_hours", "h", row=row)
         day = _day(view, "due_date", row, name, missing)
-        if not any(_is_entered(view, field, row) for field in ("due_hours", "due_date")):
+        if not is_entered(view, AFTER, "due_hours", "due_date", row=row):
             place = nothing_at(view, AFTER, "due_hours", row=row)
             missing.append(attrs.evolve(place, text=f"{name}: when it is due is not entered, as hours or as a day"))
         found.append(Service(name, hours, day))
@@ -125,10 +128,6 @@ def _services(view: JobView) -> list[Service]:
     if missing:
         raise NotEnoughData(*missing)
     return sorted(found, key=lambda one: (one.hours is None, one.hours or 0.0, one.day or date.max))
-
-
-def _is_entered(view: JobView, field: str, row: str) -> bool:
-    return view.value(AFTER, field, row=row) is not None or view.in_dispute(AFTER, field, row=row)
 
 
 def _day(view: JobView, field: str, row: str, name: str, missing: list[Missing]) -> date | None:
@@ -152,12 +151,17 @@ def _calendar(view: JobView) -> Iterator[Finding]:
         return
     services = _services(view)
     hours = view.setting_value(FIRST_CHECK, "h")
-    is_early = any(one.hours is not None and one.hours <= hours for one in services)
+    run = _hours_run(view)
+    is_early = run > hours or any(one.hours is not None and one.hours <= hours for one in services)
     passed = [one.name for one in services if one.day is not None and one.day < _opened(view)]
-    code, sentence = "engine_trial.calendar.complete", f"{len(services)} services with when they are due."
-    if passed:
+    run_past = [one.name for one in services if one.hours is not None and one.hours < run]
+    code = "engine_trial.calendar.complete"
+    sentence = f"{in_number(len(services), 'service')} with when {'it is' if len(services) == 1 else 'they are'} due."
+    if passed or run_past:
         code = "engine_trial.calendar.in_the_past"
-        sentence = f"Due before this job was opened: {', '.join(passed)}. Correct the day."
+        by_day = f"Due before this job was opened: {', '.join(passed)}. Correct the day." if passed else ""
+        by_hours = f"Due already, at {run:g} engine hours: {', '.join(run_past)}. Do it now, or correct the hours."
+        sentence = " ".join(filter(None, (by_day, by_hours if run_past else "")))
     elif not is_early:
         code = "engine_trial.calendar.no_first_check"
         sentence = f"No check is due by {hours:g} engine hours. See the maker's manual, and add the first one."
@@ -181,12 +185,30 @@ def _calendar(view: JobView) -> Iterator[Finding]:
     )
 
 
+def _hours_run(view: JobView) -> float:
+    """Hours that every engine has run [h]; 0 where those of one are not known, as it may be new."""
+    return min((0.0 if one.hours is None else one.hours.to("h") for one in view.vessel.engines), default=0.0)
+
+
 def _opened(view: JobView) -> date:
     """The day the job was opened; the first of all days where that is not known."""
     try:
         return date.fromisoformat(view.job.opened[:10])
     except ValueError:
         return date.min
+
+
+def _not_yet(view: JobView, day: date | None, row: str, name: str) -> tuple[Missing, ...]:
+    """What is said to be filed on a day to come when it was entered. One day more is let pass: time zones."""
+    entered = view.find(AFTER, "filed_on", row=row)
+    try:
+        on = date.fromisoformat(entered.at[:10]) if entered else date.max
+    except ValueError:
+        return ()
+    if day is None or on.year < EARLIEST or day <= on or (day - on).days <= 1:
+        return ()
+    text = f"{name}: filed on {day}, and entered on {on}, before; correct the day, or the tablet's clock"
+    return (Missing(text, lack=Lack.CONTRADICTS, step=AFTER, field="filed_on", row=row),)
 
 
 def _records(view: JobView) -> Iterator[Finding]:
@@ -207,15 +229,16 @@ def _records(view: JobView) -> Iterator[Finding]:
     for row in rows:
         what = asking.choice(AFTER, "record", row=row)
         by, on = asking.choice(AFTER, "filed_by", row=row), asking.choice(AFTER, "filed_on", row=row)
-        _day(view, "filed_on", row, what, missing)
+        day = _day(view, "filed_on", row, what, missing)
+        missing += _not_yet(view, day, row, what)
         filed.append((what, by, on, str(view.value(AFTER, "reference", row=row) or "")))
-    asking.missing += [one for one in missing if one.lack is Lack.UNREADABLE]
+    asking.missing += [one for one in missing if one.lack is not Lack.DISAGREES]
     asking.check()
     yield Finding(
         code="engine_trial.records.filed",
         verdict=Verdict.PASS,
         about="Warranty and registration",
-        sentence=f"{len(filed)} {'record' if len(filed) == 1 else 'records'} filed.",
+        sentence=f"{in_number(len(filed), 'record')} filed.",
         basis=(FILED,),
         tables=(Table("Filed for the owner", ("What", "By", "On", "Reference"), tuple(filed)),),
     )

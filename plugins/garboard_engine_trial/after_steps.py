@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from garboard.cautions import BATTERY_OFF, DEFER, PROPELLERS
+from garboard.fields import IN_A_YEAR, PEOPLE, TODAY
 from garboard.steps import Phase, Step
 from garboard_engine_trial.asked import amount, table, text, yes
 
@@ -31,16 +32,23 @@ STEPS = (
                         "up to three quarters",
                         "full throttle for a minute at a time",
                     ),
+                    of_model=True,
                 ),
-                amount("until", "Until engine hours", "time", "h", (0.1, 50), (0, 1000)),
+                amount("until", "Until engine hours", "time", "h", (0.1, 50), (0, 1000), of_model=True),
                 required=False,
             ),
             table(
                 "services",
                 "Service calendar",
-                text("service", "Service", required=True, offers=("20 hour check", "100 hour or yearly service")),
-                amount("due_hours", "Due at engine hours", "time", "h", (10, 1000), (0, 50_000)),
-                text("due_date", "Due on", help=DAY),
+                text(
+                    "service",
+                    "Service",
+                    required=True,
+                    offers=("20 hour check", "100 hour or yearly service"),
+                    of_model=True,
+                ),
+                amount("due_hours", "Due at engine hours", "time", "h", (10, 1000), (0, 50_000), of_model=True),
+                text("due_date", "Due on", help=DAY, offers_from=(IN_A_YEAR,)),
             ),
             table(
                 "records",
@@ -51,8 +59,8 @@ STEPS = (
                     required=True,
                     offers=("Engine warranty", "Boat warranty", "Boat registration", "Radio identity"),
                 ),
-                text("filed_by", "Filed by", required=True),
-                text("filed_on", "Filed on", required=True, help=DAY),
+                text("filed_by", "Filed by", required=True, offers_from=(PEOPLE,)),
+                text("filed_on", "Filed on", required=True, help=DAY, offers_from=(TODAY,)),
                 text("reference", "Reference"),
             ),
         ),

@@ -6,8 +6,8 @@ from garboard.steps import Calculator
 from garboard_engine_trial import after, data, fit_out, instruments, label, load, pilot_order, rigging
 from garboard_engine_trial.after_steps import AFTER
 from garboard_engine_trial.alongside_steps import AS_RIGGED, DATA, FIRST_START, INSTRUMENTS, MAKERS_WINDOW
-from garboard_engine_trial.bases import CUT_OFF, START_IN_GEAR
 from garboard_engine_trial.fit_out_steps import FIT_OUT, LAW
+from garboard_engine_trial.law_texts import CUT_OFF, START_IN_GEAR
 from garboard_engine_trial.points import Danger, check_of, tried_of
 from garboard_engine_trial.steps import step_of
 from garboard_engine_trial.under_way_steps import CONTROLS, UNDER_LOAD
@@ -16,12 +16,12 @@ _DANGERS = {
     "starts_in_neutral_only": Danger(
         code="engine_trial.first_start.starts_in_gear",
         sentence="Starts in gear: do not run it. Correct the neutral switch or the control, then try again.",
-        basis=START_IN_GEAR,
+        basis=START_IN_GEAR.basis,
     ),
     "cut_off_stops": Danger(
         code="engine_trial.first_start.cut_off_dead",
         sentence="The cut-off link does not stop it: do not leave the dock. Correct the switch, then try again.",
-        basis=CUT_OFF,
+        basis=CUT_OFF.basis,
     ),
 }
 

@@ -7,12 +7,13 @@ from itertools import pairwise
 
 import attrs
 
+from garboard.faults import in_number
 from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict, not_enough_data
 from garboard.job_view import JobView, in_unit
 from garboard.steps import Calculator
 from garboard_engine_trial.alongside_steps import DATA
 from garboard_engine_trial.bases import practice
-from garboard_engine_trial.points import engines, is_left_out, pieces, rows_of
+from garboard_engine_trial.points import engines, is_entered, is_left_out, pieces, rows_of
 from garboard_engine_trial.settings import AGREE_SPEED, AGREE_TEMPERATURE, AGREE_VOLTAGE, SENDER
 from garboard_engine_trial.steps import table_of
 
@@ -20,6 +21,8 @@ AGREEING = practice("what the network shows is what the engine's own gauge or th
 CALIBRATED = practice("a tank gauge is compared with what was filled in, in steps, boat level")
 FEWEST_STEPS = 3
 """Empty, half and full: fewer tell no calibration; common practice, no source."""
+LEAST_SPAN = 50.0
+"""Steps closer together say nothing of the rest of the tank; common practice, no source [% of a full tank]."""
 
 
 @attrs.frozen
@@ -63,7 +66,11 @@ def _agreement(view: JobView) -> Iterator[Finding]:
 
 def _agreement_of(view: JobView, position: str) -> Finding:
     asking = view.asking()
-    asked = [pair for pair in _PAIRS if pair.setting == AGREE_SPEED or _is_entered(view, pair, position)]
+    asked = [
+        pair
+        for pair in _PAIRS
+        if pair.setting == AGREE_SPEED or is_entered(view, DATA, pair.own, pair.shown, of=position)
+    ]
     apart = [
         asking.amount(DATA, pair.shown, pair.unit, of=position) - asking.amount(DATA, pair.own, pair.unit, of=position)
         for pair in asked
@@ -90,13 +97,6 @@ def _agreement_of(view: JobView, position: str) -> Finding:
     )
 
 
-def _is_entered(view: JobView, pair: _Pair, position: str) -> bool:
-    return any(
-        view.value(DATA, field, of=position) is not None or view.in_dispute(DATA, field, of=position)
-        for field in (pair.own, pair.shown)
-    )
-
-
 @attrs.frozen
 class Filled:
     """One step of filling a tank: what is in it, and what the gauge shows, both as a share of full [%]."""
@@ -112,10 +112,17 @@ class Filled:
         return self.gauge - self.share
 
 
-def is_rising(steps: Sequence[Filled]) -> bool:
-    """Whether the gauge rises with the fuel from each step to the next."""
-    by_volume = sorted(steps, key=lambda one: one.volume)
-    return all(before.gauge < after.gauge for before, after in pairwise(by_volume))
+def is_rising(steps: Sequence[Filled], within: float = 0.0) -> bool:
+    """Whether the gauge rises with the fuel from each step to the next.
+
+    within : of a full tank: a gauge may stay, or fall back, by as much as it may be off. One that ends before the tank
+             does is no fault of its sender, and a step read twice is none at all [%]
+    """
+    by_volume = sorted(steps, key=lambda one: (one.volume, one.gauge))
+    return all(
+        after.gauge > before.gauge or (after.share - before.share <= within and before.gauge - after.gauge <= within)
+        for before, after in pairwise(by_volume)
+    )
 
 
 def _senders(view: JobView) -> Iterator[Finding]:
@@ -132,13 +139,17 @@ def _senders(view: JobView) -> Iterator[Finding]:
 def _sender_of(view: JobView, tank: str, rows: Sequence[str]) -> Iterator[Finding]:
     filled = _filled(view, tank, rows)
     if len(filled) < FEWEST_STEPS:
-        text = f"{tank} tank: {len(filled)} steps of filling; enter {FEWEST_STEPS} or more, empty to full"
+        text = f"{tank} tank: {in_number(len(filled), 'step')} of filling; enter {FEWEST_STEPS} or more, empty to full"
+        raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=DATA, field="in_tank", of=tank)
+    low, high = (end(one.share for one in filled) for end in (min, max))
+    if high - low < LEAST_SPAN:
+        text = f"{tank} tank: steps from {low:.0f} to {high:.0f} % of it; enter some further apart, empty to full"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=DATA, field="in_tank", of=tank)
     within = view.setting_value(SENDER, "%")
     worst = max(filled, key=lambda one: abs(one.off))
     limit = Limit("furthest off", -within, within)
     verdict, code, sentence = Verdict.PASS, "engine_trial.senders.agree", "The gauge follows the fuel."
-    if not is_rising(filled):
+    if not is_rising(filled, within):
         verdict, code = Verdict.ADVISE, "engine_trial.senders.not_rising"
         sentence = "The gauge does not rise with the fuel. See the sender, its float and its wires."
     elif not limit.holds(worst.off):
@@ -164,11 +175,7 @@ def _filled(view: JobView, tank: str, rows: Sequence[str]) -> list[Filled]:
     capacity = asking.known(
         piece.capacity if piece else None, "gal", f"{tank} tank: capacity", field="tanks.capacity", of=tank
     )
-    of_tank = [
-        row
-        for row in rows
-        if any(view.value(DATA, field, row=row, of=tank) is not None for field in ("in_tank", "gauge"))
-    ]
+    of_tank = [row for row in rows if is_entered(view, DATA, "in_tank", "gauge", row=row, of=tank)]
     volumes = {row: asking.amount(DATA, "in_tank", "gal", row=row, of=tank) for row in of_tank}
     gauges = {row: asking.amount(DATA, "gauge", "%", row=row, of=tank) for row in of_tank}
     for row, volume in volumes.items():

@@ -10,7 +10,7 @@ from garboard.job_view import JobView, nothing_at
 from garboard.steps import Calculator
 from garboard_engine_trial.bases import practice
 from garboard_engine_trial.fit_out_steps import FIT_OUT
-from garboard_engine_trial.points import is_left_out, row_name, rows_of
+from garboard_engine_trial.points import is_entered, is_left_out, row_name, rows_of
 from garboard_engine_trial.settings import FIT_OUT_LIST, FUEL_MINUTES, FUEL_PRESSURE, PRESSURE_LOST
 from garboard_engine_trial.steps import table_of
 
@@ -51,8 +51,7 @@ def _list(view: JobView) -> Iterator[Finding]:
 
 def _fuel_pressure(view: JobView) -> Iterator[Finding]:
     fields = ("test_pressure", "pressure_after", "test_minutes")
-    entered = any(view.value(FIT_OUT, one) is not None or view.in_dispute(FIT_OUT, one) for one in fields)
-    if view.state_of(FIT_OUT) == "not fitted" or not entered:
+    if view.state_of(FIT_OUT) == "not fitted" or not is_entered(view, FIT_OUT, *fields):
         return
     asking = view.asking()
     before = asking.amount(FIT_OUT, "test_pressure", "psi")
@@ -100,8 +99,7 @@ def _fuel_pressure(view: JobView) -> Iterator[Finding]:
 
 def _shore_power(view: JobView) -> Iterator[Finding]:
     fields = ("shore_power_by", "shore_power_licence", "shore_power_on")
-    entered = any(view.value(FIT_OUT, one) is not None or view.in_dispute(FIT_OUT, one) for one in fields)
-    if view.state_of(FIT_OUT) == "not fitted" or not entered:
+    if view.state_of(FIT_OUT) == "not fitted" or not is_entered(view, FIT_OUT, *fields):
         return
     by, licence, on = (view.value(FIT_OUT, one) for one in fields)
     lacking = [nothing_at(view, FIT_OUT, one) for one in fields if not str(view.value(FIT_OUT, one) or "").strip()]

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from garboard.cautions import CAPACITY_LABEL, DEFER, FUEL_FIRE, FUEL_VAPOUR, SHORE_POWER
+from garboard.fields import TODAY
 from garboard.steps import Field, Kind, Phase, Step
 from garboard_engine_trial.asked import amount, table, text, yes
+from garboard_engine_trial.settings import FIT_OUT_LIST
 
 LAW = "engine_trial.label_and_gear"
 FIT_OUT = "engine_trial.fit_out"
@@ -49,7 +51,7 @@ STEPS = (
                 title="Spaces where vapour can gather",
                 kind=Kind.CHOICE,
                 choices=(OPEN, CLOSED),
-                help="Closed: lockers, cabin, or a double bottom that is not filled or sealed.",
+                help="Closed: lockers, cabin, a fuel tank built in, or a double bottom that is not filled or sealed.",
             ),
             Field(name="most_persons", title="Most people aboard", kind=Kind.COUNT, plausible=(1, 15), hard=(1, 100)),
             Field(name="wearables", title="Life jackets to wear", kind=Kind.COUNT, plausible=(1, 20), hard=(0, 200)),
@@ -75,6 +77,7 @@ STEPS = (
                     "item",
                     "Item",
                     required=True,
+                    offers_from=(FIT_OUT_LIST,),
                     offers=("Hard top or tower", "Seats", "Hatches and doors", "Cleats", "Ladder", "Rod holders"),
                 ),
                 yes("through_bolted", "Through-bolted with backing, or as its maker says"),
@@ -86,7 +89,12 @@ STEPS = (
             amount("test_minutes", "Fuel system: minutes between", "time", "min", (1, 60), (0, 1440)),
             text("shore_power_by", "Shore power: checked by, licensed", help="Leave empty where there is none."),
             text("shore_power_licence", "Shore power: licence"),
-            text("shore_power_on", "Shore power: on", help="Year, month, day, such as 2027-05-01."),
+            text(
+                "shore_power_on",
+                "Shore power: on",
+                help="Year, month, day, such as 2027-05-01.",
+                offers_from=(TODAY,),
+            ),
         ),
     ),
 )

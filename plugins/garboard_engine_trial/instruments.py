@@ -6,13 +6,14 @@ import math
 from collections.abc import Iterator
 
 from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, NotEnoughData, Number, Verdict, not_enough_data
-from garboard.job_view import JobView, in_unit
+from garboard.job_view import InputCollector, JobView, in_unit
 from garboard.series import signed_angle
 from garboard.steps import Calculator
 from garboard.uncertainty import MeasuredValue, Part
+from garboard.units import Amount, convert
 from garboard_engine_trial.alongside_steps import INSTRUMENTS
 from garboard_engine_trial.bases import practice
-from garboard_engine_trial.points import row_name, rows_of, settled
+from garboard_engine_trial.points import is_entered, row_name, rows_of, settled
 from garboard_engine_trial.settings import DEPTH, PUMP_FLOW, RADAR, STANDING_WAVE, WATTMETER_WITHIN
 from garboard_engine_trial.steps import table_of
 
@@ -25,12 +26,46 @@ LEAST_FORWARD = 0.5
 """Less forward power tells no ratio: a radio on low power gives 1 W; common practice, no source [W]."""
 SHORTEST = 5.0
 """A pump timed for less tells no flow; common practice, no source [s]."""
+MOST_OF_LABEL = 120.0
+"""A label says a pump's open flow, and a charged battery adds a little; common practice, no source [%]."""
 _LITRES_IN_GALLON = 3.785411784
+
+
+_POWERS = ("power_forward", "power_reflected")
+_FORMERLY = {
+    "power_forward": "forward_power",
+    "power_reflected": "reflected_power",
+    "pumped": "collected",
+    "label_flow": "rated",
+}
+"""Where a field's value stood once, as a plain number in W, L and gal/h: jobs of then still hold it."""
+
+
+def _amount(asking: InputCollector, view: JobView, field: str, unit: str, row: str = "") -> float:
+    """The amount in a field [unit], or where none is the plain number of then."""
+    if is_entered(view, INSTRUMENTS, field, row=row) or not _stands_as_then(view, field, row):
+        return asking.amount(INSTRUMENTS, field, unit, row=row)
+    formerly = _FORMERLY[field]
+    if _disagrees_as_then(view, field, row):  # no field of now: nobody can ask the view for it
+        text = f"{formerly.replace('_', ' ')}: its values disagree; choose one, or enter it anew"
+        asking.need(False, text, lack=Lack.DISAGREES, step=INSTRUMENTS, field=formerly, row=row)
+        return math.nan
+    return asking.amount(INSTRUMENTS, formerly, "", row=row)
+
+
+def _stands_as_then(view: JobView, field: str, row: str = "") -> bool:
+    place = (INSTRUMENTS, _FORMERLY[field], row)
+    stands = any((one.step, one.field, one.row) == place for one in view.measurements)
+    return stands or _disagrees_as_then(view, field, row)
+
+
+def _disagrees_as_then(view: JobView, field: str, row: str) -> bool:
+    return any(one.place == (INSTRUMENTS, _FORMERLY[field], row, "") for one in view.disagreements)
 
 
 def _is_asked(view: JobView, *fields: str) -> bool:
     """Whether anything of an instrument is entered: one that is not fitted, or not tried, is not asked for."""
-    return any(view.value(INSTRUMENTS, one) is not None or view.in_dispute(INSTRUMENTS, one) for one in fields)
+    return is_entered(view, INSTRUMENTS, *fields)
 
 
 def _depth(view: JobView) -> Iterator[Finding]:
@@ -172,24 +207,30 @@ def standing_wave_ratio(forward: float, reflected: float) -> float:
 
 
 def _standing_wave(view: JobView) -> Iterator[Finding]:
-    if not _is_asked(view, "forward_power", "reflected_power"):
+    if not (_is_asked(view, *_POWERS) or any(_stands_as_then(view, field) for field in _POWERS)):
         return
     asking = view.asking()
-    forward = asking.amount(INSTRUMENTS, "forward_power", "")
-    reflected = asking.amount(INSTRUMENTS, "reflected_power", "")
+    forward, reflected = (_amount(asking, view, field, "W") for field in _POWERS)
     asking.need(
         not forward < LEAST_FORWARD,
         f"forward power below {LEAST_FORWARD:g} W tells no ratio; transmit at high power",
         lack=Lack.OUT_OF_RANGE,
         step=INSTRUMENTS,
-        field="forward_power",
+        field="power_forward",
     )
     asking.need(
         not reflected >= forward,
         "as much power comes back as goes out; turn the meter round, or read again",
         lack=Lack.CONTRADICTS,
         step=INSTRUMENTS,
-        field="reflected_power",
+        field="power_reflected",
+    )
+    asking.need(
+        not reflected < 0,
+        "reflected power is below zero; read it again",
+        lack=Lack.OUT_OF_RANGE,
+        step=INSTRUMENTS,
+        field="power_reflected",
     )
     asking.check()
     ratio = _ratio(forward, reflected, view.setting_value(WATTMETER_WITHIN, "%") / 100)
@@ -214,12 +255,20 @@ def _standing_wave(view: JobView) -> Iterator[Finding]:
 
 
 def _ratio(forward: float, reflected: float, within: float) -> MeasuredValue:
-    """The ratio, each power right within a share [-] of it. Each tells the reflection by half its own share."""
+    """The ratio, where a meter is right within a share [-] of its full scale.
+
+    Its full scale is no less than the forward power, so what comes back may be off by that share of the forward power:
+    a needle at zero tells no perfect antenna. The forward power tells the reflection by half its own share.
+    """
     value = standing_wave_ratio(forward, reflected)
     reflection = math.sqrt(reflected / forward)
     slope = 2 / (1 - reflection) ** 2  # of the ratio with the reflection
-    share = reflection * within / 2
-    parts = [Part.bound("forward power", slope * share), Part.bound("reflected power", slope * share)]
+    # The ratio bends, and at zero has no slope: so it is worked out again with the most that may come back.
+    most = min(reflected + within * forward, (reflected + forward) / 2)
+    parts = [
+        Part.bound("forward power", slope * reflection * within / 2),
+        Part.bound("reflected power", standing_wave_ratio(forward, most) - value),
+    ]
     return MeasuredValue.of_parts(value, "", parts)
 
 
@@ -236,9 +285,9 @@ def _pumps(view: JobView) -> Iterator[Finding]:
 def _pump(view: JobView, row: str, name: str) -> Finding:
     asking = view.asking()
     asking.settled(INSTRUMENTS, "pump_tried", row=row)
-    litres = asking.amount(INSTRUMENTS, "collected", "", row=row)
+    litres = _amount(asking, view, "pumped", "L", row)
     seconds = asking.amount(INSTRUMENTS, "seconds", "s", row=row)
-    rated = asking.amount(INSTRUMENTS, "rated", "", row=row)
+    rated = _amount(asking, view, "label_flow", "gal/h", row)
     asking.need(
         not seconds < SHORTEST,
         f"{name}: timed for less than {SHORTEST:.0f} s; pump longer",
@@ -247,9 +296,23 @@ def _pump(view: JobView, row: str, name: str) -> Finding:
         field="seconds",
         row=row,
     )
+    asking.need(
+        not rated <= 0,
+        f"{name}: the flow on its label is zero; read it again",
+        lack=Lack.OUT_OF_RANGE,
+        step=INSTRUMENTS,
+        field="label_flow",
+        row=row,
+    )
     asking.check()
     flow = pump_flow(litres, seconds)
     share = 100 * flow / rated
+    if share > MOST_OF_LABEL:
+        text = f"{name}: {share:.0f} % of the flow on its label, and no pump gives that; see water, time and label"
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=INSTRUMENTS, field="pumped", row=row)
+    unit = _unit_of_label(view, row)
+    in_its_unit = convert(flow, "gal/h", unit)
+    told = view.told(in_its_unit, unit, 0)
     limit = Limit("share of the label", low=view.setting_value(PUMP_FLOW, "%"))
     is_enough = limit.holds(share)
     return Finding(
@@ -257,14 +320,18 @@ def _pump(view: JobView, row: str, name: str) -> Finding:
         verdict=Verdict.PASS if is_enough else Verdict.ADVISE,
         about=name,
         sentence=(
-            f"It pumps {view.told(flow, 'gal/h', 0)}."
-            if is_enough
-            else f"It pumps {view.told(flow, 'gal/h', 0)}. Look at hose, strainer, check valve and voltage."
+            f"It pumps {told}." if is_enough else f"It pumps {told}. Look at hose, strainer, check valve and voltage."
         ),
         basis=(BUCKET,),
-        numbers=(Number("share of the label", share, "%", decimals=0), Number("flow", flow, "gal/h", decimals=0)),
+        numbers=(Number("share of the label", share, "%", decimals=0), Number("flow", in_its_unit, unit, decimals=0)),
         limits=(limit,),
     )
+
+
+def _unit_of_label(view: JobView, row: str) -> str:
+    """The unit the flow on a pump's label was typed in, so that the two are compared at a glance."""
+    said = view.value(INSTRUMENTS, "label_flow", row=row)
+    return Amount.parse(said).unit if isinstance(said, str) else "gal/h"
 
 
 def pump_flow(litres: float, seconds: float) -> float:

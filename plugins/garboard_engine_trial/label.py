@@ -8,31 +8,19 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from garboard.faults import in_number
 from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict
 from garboard.job_view import InputCollector, JobView, nothing_at
 from garboard.steps import Calculator
-from garboard_engine_trial.bases import practice
 from garboard_engine_trial.fit_out_steps import COASTAL, LAW, OPEN
-from garboard_engine_trial.points import is_left_out, rows_of, settled
+from garboard_engine_trial.law_texts import EXTINGUISHERS, FLOTATION, OPEN_BOAT, PERSONS, SIGNALS
+from garboard_engine_trial.points import is_entered, is_left_out, rows_of, settled
 from garboard_engine_trial.steps import table_of
 
 LABEL = Basis(
     BasisKind.MANUAL,
     "the capacity label of the boat's maker",
     "33 CFR 183.35 and 183.41 say how its maker finds it, for monohull outboard boats under 20 ft",
-)
-PERSONS = Basis(
-    BasisKind.REGULATION,
-    "33 CFR 183.41(b)",
-    "United States, monohull outboard boats under 20 ft; here it only shows a label misread",
-)
-FLOTATION = Basis(
-    BasisKind.REGULATION, "33 CFR 175.15(a) and (b)", "United States, recreational vessels; others differ"
-)
-OPEN_BOAT = Basis(BasisKind.REGULATION, "33 CFR 175.320(a)(1)", "United States, outboards under 26 ft")
-USUAL_GEAR = practice(
-    "one extinguisher under 26 ft, two under 40 ft, three up to 65 ft; distress signals on coastal waters from 16 ft",
-    "33 CFR 175 and the law where the boat is used decide",
 )
 LABEL_BELOW, THROWABLE_FROM, OPEN_BELOW, SIGNALS_FROM = 20.0, 16.0, 26.0, 16.0
 """Lengths at which a rule begins or ends [ft]."""
@@ -58,7 +46,7 @@ def is_labelled(view: JobView) -> bool:
 
 
 def _weights(view: JobView) -> Iterator[Finding]:
-    is_read = any(view.value(LAW, field) is not None for field in ("label_weight", "label_persons_weight"))
+    is_read = is_entered(view, LAW, "label_weight", "label_persons_weight")
     if is_left_out(view, LAW) or not (is_read or is_labelled(view)):
         return
     asking = view.asking()
@@ -88,17 +76,19 @@ def _weights(view: JobView) -> Iterator[Finding]:
 
 
 def _against_label(view: JobView, label: float, persons: float, rigged: float) -> Finding:
-    left = label - rigged - persons
+    # Held against the label and not against nothing left: kilograms turned into pounds leave a trace of either sign.
+    holds_all = Limit("rigged, and persons", high=label).holds(rigged + persons)
+    left = max(0.0, label - rigged - persons) if holds_all else label - rigged - persons
     numbers = (
         Number("rigged", rigged, "lb", decimals=0),
         Number("left for gear and fuel in portable tanks", left, "lb", decimals=0),
     )
     told = view.told(abs(left), "lb", 0)
-    if rigged > label:
+    if not Limit("rigged", high=label).holds(rigged):
         code, verdict = "engine_trial.label.above", Verdict.FAIL
         sentence = "What was rigged weighs more than the label allows with nobody aboard. Ask the boat's maker."
         limits = (Limit("rigged", high=label),)
-    elif left < 0:
+    elif not holds_all:
         code, verdict = "engine_trial.label.full", Verdict.ADVISE
         sentence = f"With the label's persons aboard it is {told} over the label. Tell the owner: fewer people or gear."
         limits = (Limit("left for gear and fuel in portable tanks", low=0.0),)
@@ -138,7 +128,7 @@ def _label_read(view: JobView) -> Iterator[Finding]:
             if is_right
             else f"The label's weight goes with {most} persons at most. Read it again, or ask the boat's maker."
         ),
-        basis=(PERSONS,),
+        basis=(PERSONS.basis,),
         numbers=(Number("persons on the label", persons, decimals=0),),
         limits=(limit,),
     )
@@ -168,7 +158,7 @@ def _flotation(view: JobView) -> Iterator[Finding]:
     throwable = asking.yes(LAW, "throwable")
     asking.check()
     lacking = [
-        *([f"{persons - wearables} life jackets to wear"] if wearables < persons else []),
+        *([f"{in_number(persons - wearables, 'life jacket')} to wear"] if wearables < persons else []),
         *(["a throwable flotation"] if length >= THROWABLE_FROM and not throwable else []),
     ]
     yield Finding(
@@ -180,7 +170,7 @@ def _flotation(view: JobView) -> Iterator[Finding]:
             if lacking
             else f"A life jacket for each of {persons}."
         ),
-        basis=(FLOTATION,),
+        basis=(FLOTATION.basis,),
         numbers=(Number("life jackets to wear", wearables, decimals=0),),
         limits=(Limit("life jackets to wear", low=persons),) if wearables < persons or not lacking else (),
     )
@@ -215,8 +205,10 @@ def _fire_and_signals(view: JobView) -> Iterator[Finding]:
     )
     asking.check()
     wanted = wanted or 0
+    # Not asked: a small boat may never be out at night.
+    at_night = "; out at night it carries distress signals, too" if waters == COASTAL and not asks_signals else ""
     lacking = [
-        *([f"{wanted} portable extinguishers"] if aboard < wanted else []),
+        *([in_number(wanted, "portable extinguisher")] if aboard < wanted else []),
         *([] if signals else ["visual distress signals for day and night"]),
     ]
     yield Finding(
@@ -226,9 +218,9 @@ def _fire_and_signals(view: JobView) -> Iterator[Finding]:
         sentence=(
             f"Usual for its length and waters: {' and '.join(lacking)}. Check the law where it is used."
             if lacking
-            else "What is usual for its length and waters is aboard. Check the law where it is used."
+            else f"What is usual for its length and waters is aboard{at_night}. Check the law where it is used."
         ),
-        basis=(OPEN_BOAT if wanted == 0 else USUAL_GEAR, *([USUAL_GEAR] if wanted == 0 else [])),
+        basis=((OPEN_BOAT if wanted == 0 else EXTINGUISHERS).basis, *([SIGNALS.basis] if waters == COASTAL else [])),
         numbers=(Number("portable extinguishers", aboard, decimals=0),),
         limits=(Limit("portable extinguishers", low=wanted),),
     )
@@ -242,10 +234,15 @@ CALCULATORS = (
         step=LAW,
         order=300,
         compute=_label_read,
-        basis=(PERSONS,),
+        basis=(PERSONS.basis,),
     ),
     Calculator(
-        key="engine_trial.flotation", title="Flotation", step=LAW, order=400, compute=_flotation, basis=(FLOTATION,)
+        key="engine_trial.flotation",
+        title="Flotation",
+        step=LAW,
+        order=400,
+        compute=_flotation,
+        basis=(FLOTATION.basis,),
     ),
     Calculator(
         key="engine_trial.fire_and_signals",
@@ -253,6 +250,6 @@ CALCULATORS = (
         step=LAW,
         order=500,
         compute=_fire_and_signals,
-        basis=(USUAL_GEAR,),
+        basis=(EXTINGUISHERS.basis, SIGNALS.basis),
     ),
 )

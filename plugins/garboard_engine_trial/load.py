@@ -11,7 +11,7 @@ from garboard.job_view import JobView
 from garboard.steps import Calculator
 from garboard_engine_trial.bases import MAKER, practice
 from garboard_engine_trial.limits import Reading, read
-from garboard_engine_trial.points import engines, is_left_out, pieces, rows_of, settled
+from garboard_engine_trial.points import engines, is_entered, is_left_out, pieces, rows_of, settled
 from garboard_engine_trial.rigging import is_without_limit, limits_of, no_window, see_low_below_high
 from garboard_engine_trial.settings import ENGINE_SPEED_WITHIN, PRESSURE_WITHIN, TEMPERATURE_WITHIN, VOLTAGE_WITHIN
 from garboard_engine_trial.steps import table_of
@@ -25,6 +25,10 @@ NEAR_FULL = 0.95
 """Share of the maker's full-throttle speed from which the highest step counts as full throttle; common practice."""
 METER_ZERO = 0.5
 """A current meter may be off by as much at zero; common practice, no source [A]."""
+COLDEST = 30.0
+"""No engine stays colder above idle, even in winter's water; common practice, no source [degC]."""
+FAR_APART = 3.0
+"""An engine's own pump gives more at so many times the engine speed; common practice, no source."""
 SLOWER_LOADED = 1.0
 """A loaded boat does not plane slower than a light one, but for reading; common practice, no source [kn]."""
 _GAUGES = {"temperature": ("degC", "temperature"), "water_pressure": ("psi", "pressure"), "voltage": ("V", "")}
@@ -115,9 +119,17 @@ def _gauges_of(position: str, judged: Mapping[str, Sequence[Reading]]) -> Findin
 
 
 def _temperature(view: JobView, position: str, steps: Sequence[Step]) -> Iterator[Reading]:
+    """The highest of all steps. Raises NotEnoughData for an engine under load that reads as cold as a sensor alone."""
     of_step = _read(view, steps, "temperature", "degC", position)
     _, high = limits_of(view, position, "", "temperature_high", "degC")
     if high is not None and of_step:
+        fastest = max(of_step, key=lambda step: step.speed)
+        if fastest.speed > IDLE_UP_TO and of_step[fastest] < COLDEST:
+            told = view.told(of_step[fastest], "degC", 0)
+            text = (
+                f"{position} engine: {told} at {fastest.speed:.0f} rev/min, colder than any that runs; see its sensor"
+            )
+            raise _contradicts(text, "temperature", fastest, position)
         yield read(
             "highest temperature", max(of_step.values()), "degC", view.setting_value(TEMPERATURE_WITHIN), None, high
         )
@@ -126,7 +138,7 @@ def _temperature(view: JobView, position: str, steps: Sequence[Step]) -> Iterato
 def _water(view: JobView, position: str, steps: Sequence[Step]) -> Iterator[Reading]:
     """At the highest step: pressure rises with the engine, so what is enough below full throttle is enough at it.
 
-    Raises NotEnoughData for too little at a step that is not full throttle.
+    Raises NotEnoughData for too little at a step that is not full throttle, and for a gauge that does not rise.
     """
     of_step = _read(view, steps, "water_pressure", "psi", position)
     low, _ = limits_of(view, position, "water_low", "", "psi")
@@ -148,7 +160,19 @@ def _water(view: JobView, position: str, steps: Sequence[Step]) -> Iterator[Read
         raise NotEnoughData(
             text, lack=Lack.NOT_COVERED, step=UNDER_LOAD, field="water_pressure", row=fastest.row, of=position
         )
+    slowest = min(of_step, key=lambda step: step.speed)
+    is_far = fastest.speed >= FAR_APART * slowest.speed > 0
+    if reading.verdict is not Verdict.FAIL and is_far and of_step[fastest] <= of_step[slowest]:
+        text = (
+            f"{position} engine: water pressure at {fastest.speed:.0f} rev/min is no more than at {slowest.speed:.0f}; "
+            "see the gauge and the pump"
+        )
+        raise _contradicts(text, "water_pressure", fastest, position)
     yield reading
+
+
+def _contradicts(text: str, field: str, step: Step, position: str) -> NotEnoughData:
+    return NotEnoughData(text, lack=Lack.CONTRADICTS, step=UNDER_LOAD, field=field, row=step.row, of=position)
 
 
 def _is_full(view: JobView, position: str, step: Step) -> bool:
@@ -233,7 +257,7 @@ def _loaded(view: JobView) -> Iterator[Finding]:
     if is_left_out(view, UNDER_LOAD):
         return
     for position in engines(view):
-        if all(view.value(UNDER_LOAD, field, of=position) is None for field in ("full_light", "full_loaded")):
+        if not is_entered(view, UNDER_LOAD, "full_light", "full_loaded", of=position):
             continue
         try:
             yield _loaded_of(view, position)
@@ -252,6 +276,13 @@ def _loaded_of(view: JobView, position: str) -> Finding:
     )
     high = asking.known(
         engine.full_throttle_high if engine else None, unit, named, field="engines.full_throttle_high", of=position
+    )
+    asking.need(
+        not low > high,
+        f"{named} reads {low:.0f} to {high:.0f} rev/min; correct it",
+        lack=Lack.CONTRADICTS,
+        field="engines.full_throttle_low",
+        of=position,
     )
     bound = view.setting_value(ENGINE_SPEED_WITHIN, unit)
     asking.need(

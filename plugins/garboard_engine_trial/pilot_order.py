@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from garboard.faults import in_number
 from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Verdict
 from garboard.job_view import JobView, refuse_set_back
 from garboard.samples import Stream
@@ -83,7 +84,7 @@ def off_order(heading: Stream, order: Stream) -> tuple[float, float]:
         raise NotEnoughData(text, lack=Lack.UNSUITABLE, step=AUTOPILOT, field=HOLD)
     during = heading.between(order.times[0], math.inf)
     if len(during) < FEWEST:
-        text = f"{len(during)} headings are recorded with the order; hold the course longer"
+        text = f"{in_number(len(during), 'heading')} recorded with the order; hold the course longer"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field=HOLD)
     if is_frozen(during):
         text = "the heading did not change at all: the sensor is dead or the display is frozen"

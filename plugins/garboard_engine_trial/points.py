@@ -193,6 +193,14 @@ def row_name(view: JobView, step: str, table: Field | None, row: str) -> str:
     return " ".join(said.split()) if isinstance(said, str) and said.strip() else f"row {row}"
 
 
+def is_entered(view: JobView, step: str, *fields: str, row: str = "", of: str = "") -> bool:
+    """Whether anything stands in any of some fields of a step, also where its values disagree."""
+    return any(
+        view.value(step, field, row=row, of=of) is not None or view.in_dispute(step, field, row=row, of=of)
+        for field in fields
+    )
+
+
 def settled(view: JobView, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float | None:
     """An amount that may be left out [unit]; None where it is. Raises NotEnoughData where its values disagree."""
     if view.in_dispute(step, field, row=row, of=of):

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import attrs
 
 from garboard.findings import Finding, Lack, NotEnoughData, Number, Verdict, not_enough_data
-from garboard.job_view import JobView
+from garboard.job_view import JobView, nothing_at
 from garboard.steps import Calculator
 from garboard_engine_trial.alongside_steps import AS_RIGGED, FIRST_START, MAKERS_WINDOW
 from garboard_engine_trial.bases import MAKER, practice
@@ -61,6 +61,7 @@ def _window_of(view: JobView, position: str) -> Finding:
         asking.settled(MAKERS_WINDOW, name, of=position)
     asking.check()
     given = _given(view, position)
+    see_of_this_engine(view, position)
     for low, high, unit in _PAIRS:
         see_low_below_high(position, *limits_of(view, position, low, high, unit), low)
     if not given:
@@ -83,8 +84,32 @@ def see_low_below_high(position: str, low: float | None, high: float | None, fie
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=MAKERS_WINDOW, field=field, of=position)
 
 
+def see_of_this_engine(view: JobView, position: str) -> None:
+    """Raise NotEnoughData where the limits are said to be of another model than the engine is.
+
+    Taken over from a template they were right for its engine; where another was hung since, they judge nothing.
+    """
+    if view.in_dispute(MAKERS_WINDOW, "limits_of", of=position):
+        raise NotEnoughData(nothing_at(view, MAKERS_WINDOW, "limits_of", of=position))
+    said, engine = view.value(MAKERS_WINDOW, "limits_of", of=position), view.vessel.pieces["engines"].get(position)
+    if not isinstance(said, str) or engine is None or not _plain(said) or not _plain(engine.model):
+        return
+    if _plain(said) != _plain(engine.model):
+        text = f"{position} engine: the limits are of {said}, and the engine is {engine.model}; enter its own"
+        raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=MAKERS_WINDOW, field="limits_of", of=position)
+
+
+def _plain(model: str) -> str:
+    """A model without what people write in many ways: "NL-150 x" is "nl150x"."""
+    return "".join(filter(str.isalnum, model)).casefold()
+
+
 def limits_of(view: JobView, position: str, low: str, high: str, unit: str) -> tuple[float | None, float | None]:
-    """The maker's limits of an engine [unit]; None where one is not entered. Raises NotEnoughData for a dispute."""
+    """The maker's limits of an engine [unit]; None where one is not entered.
+
+    Raises NotEnoughData for a dispute, and for limits of another engine.
+    """
+    see_of_this_engine(view, position)
     return (
         settled(view, MAKERS_WINDOW, low, unit, of=position) if low else None,
         settled(view, MAKERS_WINDOW, high, unit, of=position) if high else None,

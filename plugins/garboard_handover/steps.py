@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from garboard.cautions import FUEL_FIRE, FUEL_VAPOUR, LOOK_OUT, PROPELLERS, TEST_CALLS
+from garboard.fields import PEOPLE, amount_field
 from garboard.findings import Basis, BasisKind
 from garboard.settings import amount_setting
 from garboard.steps import Caution, Field, Kind, Phase, Setting, Step
@@ -51,8 +52,24 @@ def _yes(name: str, title: str, *, required: bool = True, each: str = "", help: 
     return Field(name=name, title=title, kind=Kind.YES_NO, required=required, each=each, help=help)
 
 
-def _text(name: str, title: str, *, required: bool = False, help: str = "") -> Field:
-    return Field(name=name, title=title, kind=Kind.TEXT, required=required, help=help)
+def _text(
+    name: str,
+    title: str,
+    *,
+    required: bool = False,
+    help: str = "",
+    offers: tuple[str, ...] = (),
+    offers_from: tuple[str, ...] = (),
+) -> Field:
+    return Field(
+        name=name,
+        title=title,
+        kind=Kind.TEXT,
+        required=required,
+        help=help,
+        offers=offers,
+        offers_from=offers_from,
+    )
 
 
 STEPS = (
@@ -139,7 +156,7 @@ STEPS = (
                 title="Pumps",
                 kind=Kind.TABLE,
                 columns=(
-                    _text("pump", "Which pump", required=True),
+                    _text("pump", "Which pump", required=True, offers=("Bilge pump", "Forward", "Aft")),
                     _yes("by_hand", "Runs by its switch and pumps overboard"),
                     _yes("by_float", "Starts by itself with water, batteries switched off"),
                 ),
@@ -191,7 +208,20 @@ STEPS = (
                 help="Life jackets, extinguishers, flares, throwable, anchor and line, sound signal, first aid, and "
                 "what local law adds.",
                 columns=(
-                    _text("item", "Item", required=True),
+                    _text(
+                        "item",
+                        "Item",
+                        required=True,
+                        offers=(
+                            "Life jackets",
+                            "Throwable cushion",
+                            "Fire extinguishers",
+                            "Visual signals",
+                            "Anchor, chain and line",
+                            "Sound signal",
+                            "First aid kit",
+                        ),
+                    ),
                     _yes("aboard", "Aboard, in date, in reach"),
                 ),
             ),
@@ -212,26 +242,25 @@ STEPS = (
             _text(
                 "steered_by",
                 "Heading sensor the pilot steers by",
+                offers_from=("heading_sensors",),
                 help="A sensor's name or its source. Left empty, the vessel's first sensor counts.",
             ),
-            Field(
-                name="ordered_change",
-                title="Course change ordered, starboard positive",
-                kind=Kind.AMOUNT,
-                quantity="angle",
-                unit="deg",
-                plausible=(-120, 120),
-                hard=(-180, 180),
+            amount_field(
+                "ordered_change",
+                "Course change ordered, starboard positive",
+                "angle",
+                "deg",
+                (-120, 120),
+                (-180, 180),
                 required=False,
             ),
-            Field(
-                name=TRIAL_SPEED,
-                title="Speed during the trial",
-                kind=Kind.AMOUNT,
-                quantity="speed",
-                unit="kn",
-                plausible=(3, 50),  # common practice, no source
-                hard=(0, 120),
+            amount_field(
+                TRIAL_SPEED,
+                "Speed during the trial",
+                "speed",
+                "kn",
+                (3, 50),  # common practice, no source
+                (0, 120),
                 required=False,
                 help="Needed where the recordings hold no speed.",
             ),
@@ -262,7 +291,7 @@ STEPS = (
                 columns=(
                     _text("fault", "Fault", required=True),
                     _yes("put_right", "Put right"),
-                    _text("retested_by", "Tried again by"),
+                    _text("retested_by", "Tried again by", offers_from=(PEOPLE,)),
                 ),
             ),
         ),
@@ -280,7 +309,23 @@ STEPS = (
                 help="Battery switches, starting and stopping, cut-off link, fuel and blower, bilge pumps, fire, "
                 "radio, lights, pilot, trim, engine care, service dates.",
                 columns=(
-                    _text("topic", "Topic", required=True),
+                    _text(
+                        "topic",
+                        "Topic",
+                        required=True,
+                        offers=(
+                            "Battery switches",
+                            "Starting, stopping, cut-off link",
+                            "Fuel, blower, vapour",
+                            "Bilge pumps and alarm",
+                            "Fire",
+                            "Radio and distress call",
+                            "Lights",
+                            "Trim and tabs",
+                            "Engine care",
+                            "Service dates",
+                        ),
+                    ),
                     _yes("understood", "Tried by the owner"),
                 ),
             ),

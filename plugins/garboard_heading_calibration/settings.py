@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import attrs
 
+from garboard.fields import amount_field
 from garboard.findings import Basis, BasisKind, NotEnoughData
 from garboard.job_view import JobView
 from garboard.records import JsonValue
@@ -48,7 +49,7 @@ def _practice(text: str) -> Basis:
 
 
 def _amount(name: str, title: str, quantity: str, unit: str, low: float, high: float) -> Field:
-    return Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=(low, high))
+    return amount_field(name, title, quantity, unit, None, (low, high))
 
 
 def _setting(field: Field, default: JsonValue, basis: Basis, at_most: str = "") -> Setting:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from garboard.cautions import BATTERY_OFF, CUT_OFF_LINK, LOOK_OUT
+from garboard.fields import amount_field
 from garboard.findings import Basis, BasisKind
 from garboard.steps import Caution, Field, Kind, Phase, Step
 
@@ -38,31 +39,11 @@ UNDER_WAY_CAUTIONS = (LOOK_OUT, _ROOM, _SLOW, CUT_OFF_LINK)
 
 
 def _heading(name: str, title: str, *, each: str = "", required: bool = True, help: str = "") -> Field:
-    return Field(
-        name=name,
-        title=title,
-        kind=Kind.AMOUNT,
-        quantity="angle",
-        unit="deg",
-        hard=(0, 360),
-        each=each,
-        required=required,
-        help=help,
-    )
+    return amount_field(name, title, "angle", "deg", None, (0, 360), each=each, required=required, help=help)
 
 
 def _speed(name: str, title: str, high: float, help: str) -> Field:
-    return Field(
-        name=name,
-        title=title,
-        kind=Kind.AMOUNT,
-        quantity="speed",
-        unit="kn",
-        plausible=(0, high),
-        hard=(0, 100),
-        required=False,
-        help=help,
-    )
+    return amount_field(name, title, "speed", "kn", (0, high), (0, 100), required=False, help=help)
 
 
 _CURRENT = (
@@ -86,14 +67,13 @@ STEPS = (
         at_hand=("tape measure", "the sensor maker's mounting instructions", "hand compass"),
         fields=(
             *(
-                Field(
-                    name=name,
-                    title=f"Distance to {what}",
-                    kind=Kind.AMOUNT,
-                    quantity="length",
-                    unit="m",
-                    plausible=(0.1, 15),
-                    hard=(0, 100),
+                amount_field(
+                    name,
+                    f"Distance to {what}",
+                    "length",
+                    "m",
+                    (0.1, 15),
+                    (0, 100),
                     each=SENSORS,
                     help="The nearest one. Look behind panels, and on the other side of a bulkhead.",
                 )
@@ -120,21 +100,14 @@ STEPS = (
         order=255,
         at_hand=("position from the plotter",),
         fields=(
-            Field(
-                name="latitude",
-                title="Latitude, north positive",
-                kind=Kind.AMOUNT,
-                quantity="angle",
-                unit="deg",
-                hard=(-90, 90),
-            ),
-            Field(
-                name="longitude",
-                title="Longitude, east positive",
-                kind=Kind.AMOUNT,
-                quantity="angle",
-                unit="deg",
-                hard=(-180, 180),
+            amount_field("latitude", "Latitude, north positive", "angle", "deg", None, (-90, 90)),
+            amount_field(
+                "longitude",
+                "Longitude, east positive",
+                "angle",
+                "deg",
+                None,
+                (-180, 180),
                 help="West is negative: 70.5 degrees west is -70.5 deg.",
             ),
             Field(
@@ -260,6 +233,7 @@ STEPS = (
                 title="Source to trust",
                 kind=Kind.TEXT,
                 required=False,
+                offers_from=("heading_sensors",),
                 help="A sensor's name or its source; left empty, the first sensor of the vessel.",
             ),
         ),

@@ -9,10 +9,11 @@ import attrs
 
 from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
 from garboard.job_view import FieldKey, JobView
-from garboard.records import Engine
+from garboard.records import Engine, Propeller
 from garboard.uncertainty import MeasuredValue
 from garboard_prop_check.alongside import above_label
 from garboard_prop_check.averages import average_engine_speed, held
+from garboard_prop_check.candidates import SAME_SIZE
 from garboard_prop_check.change import BALANCE, change_of_pitch
 from garboard_prop_check.earlier import slips_known, tried_before
 from garboard_prop_check.engine_speed import AIR_FIELDS, apart_at_most, is_warm, to_settle
@@ -30,7 +31,15 @@ from garboard_prop_check.slip_findings import (
     units_that_fit,
     unlike_slips,
 )
-from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, PROPELLER, TOO_ROUGH, TRIM_AT_BEST
+from garboard_prop_check.steps import (
+    AT_THE_SURFACE,
+    CONDITIONS,
+    FULL_THROTTLE,
+    PROPELLER,
+    RUNS_AT,
+    TOO_ROUGH,
+    TRIM_AT_BEST,
+)
 from garboard_prop_check.tried import check_sound, of_now
 from garboard_prop_check.window import WindowPosition
 from garboard_prop_check.words import (
@@ -53,7 +62,8 @@ from garboard_prop_check.words import (
 
 BASIS = (STEP_RULE, PROPORTION, WINDOW)
 UNLIKE_FROM = 0.04
-"""Pitch over gear ratio that differs by so much is that of unlike propellers, as a share [-]: an inch of 23 or less."""
+"""Behind unlike gear ratios, pitch over gear ratio that differs by so much is that of unlike propellers, as a share
+[-]: an inch of 23 or less."""
 
 ENGINE_SPEEDS = {"step": FULL_THROTTLE, "field": "engine_speed"}
 
@@ -180,16 +190,52 @@ def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
 
 def _check_like(fitted: Sequence[Fitted]) -> None:
     """One change for several engines supposes that all turn like propellers; a gear ratio may make up for a pitch."""
-    ratios = [one.engine.gear_ratio.to("") if one.engine.gear_ratio else 0.0 for one in fitted]
-    if not all(ratios):
-        return
-    ways = [one.pitch / ratio for one, ratio in zip(fitted, ratios, strict=True)]
-    if max(ways) > (1 + UNLIKE_FROM) * min(ways):
-        unlike = " and ".join(
-            f"{one.engine.propeller.working_pitch} {one.engine.position}" for one in fitted if one.engine.propeller
-        )
+    first, *others = fitted
+    if not all(_turn_alike(first, other) for other in others):
+        told = [_in_short(one) for one in fitted]
+        apart = [{each[at] for each in told if each[at]} for at in range(len(told[0]))]  # the pitch is always said
+        said = [
+            ", ".join(word for at, word in enumerate(each) if word and (not at or len(apart[at]) > 1)) for each in told
+        ]
+        unlike = " and ".join(f"{words} {one.engine.position}" for words, one in zip(said, fitted, strict=True))
         text = f"the engines carry unlike propellers ({unlike}); put like ones on and run again before changing pitch"
         raise NotEnoughData(text, lack=Lack.UNSUITABLE, field=PITCH, of=fitted[0].engine.position)
+
+
+def _turn_alike(one: Fitted, other: Fitted) -> bool:
+    """Whether two engines carry propellers of one size and kind, as far as both are known."""
+    ratios = [each.engine.gear_ratio.to("") if each.engine.gear_ratio else 0.0 for each in (one, other)]
+    if all(ratios) and ratios[0] != ratios[1]:
+        ways = [each.pitch / ratio for each, ratio in zip((one, other), ratios, strict=True)]
+        return max(ways) <= (1 + UNLIKE_FROM) * min(ways)
+    ours, theirs = one.engine.propeller or Propeller(), other.engine.propeller or Propeller()
+    sizes = [(one.stamp, other.stamp)]
+    if ours.diameter and theirs.diameter:
+        sizes.append((ours.diameter.to("in"), theirs.diameter.to("in")))
+    if any(abs(size - its) > SAME_SIZE for size, its in sizes):
+        return False
+    kinds = ((ours.blades, theirs.blades), (ours.cup, theirs.cup))
+    return all(not kind or not its or kind == its for kind, its in kinds)
+
+
+def _in_short(one: Fitted) -> tuple[str, ...]:
+    """Pitch, diameter, blades and cup in words, "" where nobody said."""
+    fitted = one.engine.propeller or Propeller()
+    blades = f"{fitted.blades} blades" if fitted.blades else ""
+    diameter = f"diameter {fitted.diameter}" if fitted.diameter else ""
+    return str(fitted.working_pitch or ""), diameter, blades, fitted.cup and f"cup {fitted.cup}"
+
+
+def _check_runs_under_water(view: JobView, fitted: Sequence[Fitted]) -> None:
+    """Of a propeller that runs half out of the water no balance of power holds."""
+    asking = view.asking()
+    for one in fitted:
+        of = one.engine.position
+        asking.settled(PROPELLER, RUNS_AT, of=of)
+        text = f"the {of} propeller runs at the surface, so nothing can be foreseen of it; go by its maker's tables"
+        place = {"step": PROPELLER, "field": RUNS_AT, "of": of}
+        asking.need(view.value(PROPELLER, RUNS_AT, of=of) != AT_THE_SURFACE, text, lack=Lack.UNSUITABLE, **place)
+    asking.check()
 
 
 def _check_slip(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> None:
@@ -237,6 +283,7 @@ def _advice(
     there = in_reference_air(view, out)
     if there.is_known and all(one.way < 0 and not _still_below(one, there) for one in out):
         return _air_explains(fitted, there, is_warm(view))
+    _check_runs_under_water(view, fitted)
     _check_like(fitted)
     change = change_of_pitch(view, fitted, slips, there, others())
     if view.value(CONDITIONS, "load") != "light":
@@ -283,6 +330,11 @@ def _keep(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> Fin
 
 def _laden_below(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip]) -> list[tuple[Fitted, MeasuredValue]]:
     """Engines inside their windows as run that are more likely than not below them with the boat fully laden."""
+    try:
+        _check_runs_under_water(view, fitted)
+        _check_like(fitted)
+    except NotEnoughData:
+        return []  # nothing can be foreseen
     forecasts = forecasts_of(view, fitted, slips, Before())
     expected = ((one, forecasts.laden_as_fitted(one)) for one in fitted)
     return [(one, found) for one, found in expected if found is not None and found.value < one.low]

@@ -49,6 +49,12 @@ def running_in(view: JobView) -> tuple[RunningIn, ...]:
     return tuple(RunningIn(one, hours, asked, _up_to(view, one)) for one, hours in found if hours < asked)
 
 
+def _of_unknown_hours(view: JobView) -> tuple[Engine, ...]:
+    """The engines nobody entered hours of, where the shop's setting asks for some."""
+    asked = view.setting_value("prop_check.break_in", "h")
+    return tuple(one for one in view.vessel.engines if one.hours is None) if asked > 0 else ()
+
+
 def _up_to(view: JobView, engine: Engine) -> float:
     """By the low end of its window; without one by what counts as full throttle."""
     low = engine.full_throttle_low
@@ -59,11 +65,10 @@ def _up_to(view: JobView, engine: Engine) -> float:
 def hours_before_full_throttle(view: JobView) -> Iterator[Finding]:
     """What may be run of each engine that is still running in; nothing of one that is not."""
     asked = view.setting_value("prop_check.break_in", "h")
-    for engine in view.vessel.engines if asked > 0 else ():
-        if engine.hours is None:
-            text = f"hours of the {about(engine)} are not entered, and {asked:g} h are asked for before full throttle"
-            lacking = Missing(text, lack=Lack.NOT_ENTERED, field=HOURS, of=engine.position)
-            yield not_enough_data(about(engine), (lacking,), (MANUAL, basis_of("break_in")))
+    for engine in _of_unknown_hours(view):
+        text = f"hours of the {about(engine)} are not entered, and {asked:g} h are asked for before full throttle"
+        lacking = Missing(text, lack=Lack.NOT_ENTERED, field=HOURS, of=engine.position)
+        yield not_enough_data(about(engine), (lacking,), (MANUAL, basis_of("break_in")))
     for one in running_in(view):
         yield Finding(
             code="prop_check.break_in.running_in",
@@ -82,7 +87,7 @@ def hours_before_full_throttle(view: JobView) -> Iterator[Finding]:
 
 
 def held_back(compute: Callable[[JobView], Iterable[Finding]]) -> Callable[[JobView], Iterable[Finding]]:
-    """The same calculator, which says nothing while an engine is running in: it gets freer, and turns faster then."""
+    """The same calculator, which says nothing while an engine is or may be running in: it turns faster later."""
 
     @wraps(compute)
     def judged(view: JobView) -> Iterable[Finding]:
@@ -94,6 +99,16 @@ def held_back(compute: Callable[[JobView], Iterable[Finding]]) -> Callable[[JobV
                 of=one.engine.position,
             )
             for one in running_in(view)
+        ]
+        lacking += [
+            Missing(
+                f"hours of the {about(engine)} are not entered, so it may be running in; enter them, then judge its "
+                "propeller",
+                lack=Lack.NOT_ENTERED,
+                field=HOURS,
+                of=engine.position,
+            )
+            for engine in _of_unknown_hours(view)
         ]
         if lacking:
             raise NotEnoughData(*lacking)

@@ -63,6 +63,7 @@ CALCULATORS = (
         step=FULL_THROTTLE,
         order=650,
         compute=forecasts_scored,
+        of_shop=True,
         basis=(AS_FORESEEN,),
         applies=lambda view: bool(view.forecasts),
     ),

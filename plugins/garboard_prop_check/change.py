@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
 
 import attrs
 
@@ -14,22 +15,43 @@ from garboard.findings import (
     Limit,
     NotEnoughData,
     Number,
+    Table,
     Verdict,
     with_uncertainty,
 )
 from garboard.fittings import CAME_WITH, Fitting
 from garboard.job_view import JobView
-from garboard.records import Engine, ExpectedOf, Forecast
+from garboard.records import Engine, ExpectedOf, Forecast, Propeller
 from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
-from garboard_prop_check.candidates import Option, Source, at_hand, inches
+from garboard_prop_check.aboard import aboard, with_load
+from garboard_prop_check.candidates import Option, Source, at_hand, inches, may_be_the_same
 from garboard_prop_check.comparison import by_rules, called, figure_of, largest_change, per_inch, table_of
 from garboard_prop_check.fitted import Air, Fitted
-from garboard_prop_check.forecast import Before, Expected, Forecasts, forecasts_of, limiter_of
+from garboard_prop_check.forecast import (
+    Before,
+    Expected,
+    Forecasts,
+    forecasts_of,
+    in_100,
+    limiter_of,
+    rated_speed_lacks,
+)
 from garboard_prop_check.pitch import change_by_step_rule
+from garboard_prop_check.power_balance import FOLLOWS_PITCH, diameter_following
 from garboard_prop_check.settings import basis_of, per_inch_basis
+from garboard_prop_check.shelf import Kept
 from garboard_prop_check.slip_findings import Slip
-from garboard_prop_check.words import AIR, LIMITER, PITCH, PROPORTION, WINDOW, about, inches_told, inches_told_in
+from garboard_prop_check.words import (
+    AIR,
+    LIMITER,
+    PITCH,
+    PROPORTION,
+    WINDOW,
+    about,
+    inches_told,
+    inches_told_in,
+)
 
 WORTH_TELLING = 20.0
 """Less of today's air is not told [rev/min]."""
@@ -43,9 +65,7 @@ BALANCE = Basis(
     "usual values from open-water series, tried on simulated boats, not measured",
 )
 
-SAME_PITCH = 0.05
-"""Pitches within so much are one [in]."""
-MADE_BY = "prop_check, balance of power 1"
+MADE_BY = "prop_check, balance of power 2"
 """Which way of foreseeing a forecast was made by; another number with each change of what comes out."""
 
 CHANGE = "change of pitch to try first"
@@ -55,8 +75,15 @@ EXPECTED = "engine speed to expect"
 EVEN_CHANCE = 0.5
 """A propeller at hand with less is not tried before one that has to be found [-]."""
 
+MOST_AT_HAND = 12
+"""So many propellers at hand are told side by side; a shop may keep thousands."""
+
 CLEARLY_BETTER = 0.1
 """By so much a chance is told beside another [-]."""
+
+USUAL_BLADES = 3
+LONGEST_TOLD = 560
+"""A longer text is not made, since the host cuts one of 600 letters and adds doubts to it."""
 
 WORTH_MEASURING = 0.9
 """Measuring both pitches is spoken of where it narrows the interval to so much of its width or less [-]."""
@@ -75,7 +102,7 @@ def change_of_pitch(
     way = next(one.way for one in fitted if one.way)
     forecasts = forecasts_of(view, fitted, slips, before)
     largest = largest_change(view)
-    able = [option for option in inches(way, largest) if all(option.pitch(one) > 0 for one in fitted)]
+    able = inches(way, largest, fitted)
     if not able:
         text = f"{_amount_of(view, way, fitted[0].engine)} leaves no pitch; read the stamp again"
         raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, field=PITCH, of=fitted[0].engine.position)
@@ -84,10 +111,14 @@ def change_of_pitch(
         return _too_large(view, forecasts, out, able)
     margin = view.setting_value("prop_check.limiter_margin", "rev/min")
     if any(one.held_by_limiter(margin) for one in fitted):
-        first = min(able, key=lambda option: max(_beside_aim(view, one, option.change) for one in fitted))
+        first = min(able, key=lambda option: max(_beside_aim(view, one, option.change_of(one)) for one in fitted))
         return _off_the_limiter(view, fitted, first, there)
-    kept = [option for option in at_hand(view, fitted, way, largest, before.names) if forecasts.after(option)]
-    return _try_first(view, forecasts, _first(forecasts, able, kept), (*able, *kept), there)
+    kept = _likeliest(forecasts, at_hand(view, fitted, way, largest, before.names))
+    new = [option for option in able if not _was_run(forecasts, option)]
+    first = _first(forecasts, new or able, [option for option in kept if not _was_run(forecasts, option)])
+    if _was_run(forecasts, first) or _is_between(forecasts, first, able):
+        return _between(view, forecasts, able)
+    return _try_first(view, forecasts, first, (*able, *kept), there)
 
 
 def _put_back(
@@ -128,6 +159,15 @@ def _first(forecasts: Forecasts, able: Sequence[Option], kept: Sequence[Option])
     )
 
 
+def _likeliest(forecasts: Forecasts, options: Sequence[Option]) -> list[Option]:
+    """Those at hand that can be foreseen; of a large shelf the ones with the best chances, as they stand there."""
+    pairs = ((option, forecasts.after(option)) for option in options)
+    chances = {option: min(one.worst_chance for one in found) for option, found in pairs if found}
+    best = sorted(chances, key=lambda option: (option.source is not Source.BOAT, -chances[option]))
+    shown = frozenset(best[:MOST_AT_HAND])
+    return [option for option in chances if option in shown]
+
+
 def _chance(forecasts: Forecasts, option: Option) -> float:
     """Of the engine it suits least, and of the load it suits less [-]."""
     return min(one.worst_chance for one in forecasts.after(option))
@@ -142,10 +182,10 @@ def _better_to_find(view: JobView, forecasts: Forecasts, first: Option, options:
     one = forecasts.fitted[0]
     if best.pitch(one) != first.pitch(one) and chance >= _chance(forecasts, first) + CLEARLY_BETTER:
         told = inches_told(view, best.pitch(one), one.engine)
-        yield f"{told} would have a chance of {100 * chance:.0f} in 100, and has to be found."
+        yield f"{told} would have a chance of {in_100(chance)} in 100, and has to be found."
 
 
-def _beside_aim(view: JobView, one: Fitted, change: int) -> float:
+def _beside_aim(view: JobView, one: Fitted, change: float) -> float:
     """How far a change is from the one that brings an engine where the shop aims, by the trade's rule [in]."""
     aim = one.low + view.setting_value("prop_check.aim_in_window", "%") / 100 * (one.high - one.low)
     per_inch = view.setting_value("prop_check.per_inch_high", "rev/min")
@@ -160,16 +200,18 @@ def _is_still_out(expected: Expected | None, one: Fitted) -> bool:
 
 
 def _air_words(fitted: Sequence[Fitted], there: Air) -> Iterator[str]:
-    """How much of what an engine is out of its window today's air explains."""
+    """How much of what an engine is out of its window today's air explains; of engines alike once."""
+    said = dict[str, list[str]]()
     for one in fitted:
         if one.engine.position in there.engine_speeds:
             explained = (there.engine_speeds[one.engine.position].value - one.engine_speed.value) * -one.way
             if explained >= WORTH_TELLING:
                 bound = {1: "at least", -1: "at most"}.get(there.further * -one.way, "about")
-                yield (
-                    f"Today's air explains {bound} {min(explained, one.beyond):.0f} of the {one.beyond:.0f} rev/min "
-                    f"that the {about(one.engine)} is {'above' if one.way > 0 else 'below'} its window."
-                )
+                words = f"Today's air explains {bound} {min(explained, one.beyond):.0f} of the {one.beyond:.0f} rev/min"
+                is_out = f"{'above' if one.way > 0 else 'below'} its window"
+                said.setdefault(f"{words} that {{}} is {is_out}.", []).append(about(one.engine))
+    for words, engines in said.items():
+        yield words.format("each engine" if len(engines) > 1 else f"the {engines[0]}")
 
 
 def _rules(view: JobView) -> tuple[Basis, ...]:
@@ -177,6 +219,8 @@ def _rules(view: JobView) -> tuple[Basis, ...]:
 
 
 def _amount_of(view: JobView, change: float, engine: Engine) -> str:
+    if not change:
+        return "the same pitch"
     return f"{inches_told(view, abs(change), engine)} {'more' if change > 0 else 'less'} pitch"
 
 
@@ -185,14 +229,15 @@ def _too_large(view: JobView, forecasts: Forecasts, out: Sequence[Fitted], able:
     found = [(one, forecasts.of(one, able[-1])) for one in out]
     pairs = [(one, expected) for one, expected in found if expected is not None]
     told = " and ".join(f"the {about(one.engine)} at {found.engine_speed.value:.0f} rev/min" for one, found in pairs)
+    most = _amount_of(view, able[-1].change_of(out[0]), out[0].engine)
     name = {one.engine.position: _named(EXPECTED, one.engine.position, len(forecasts.fitted) > 1) for one in out}
     return Finding(
         code="prop_check.pitch.change_too_large",
         verdict=Verdict.FAIL,
         about="pitch",
         sentence=(
-            f"Even {_amount_of(view, able[-1].change, out[0].engine)} would leave {told}, out of its window. Check "
-            "engine power, throttle travel, gear ratio, weight, bottom and the stamp on the propeller first."
+            f"Even {most} would leave {told}, out of its window. "
+            "Check engine power, throttle travel, gear ratio, weight, bottom and the stamp on the propeller first."
         ),
         basis=(*_rules(view), BALANCE, basis_of("pitch_tolerance"), basis_of("largest_pitch_change")),
         numbers=tuple(Number.of(name[one.engine.position], found.engine_speed, 0) for one, found in pairs),
@@ -207,20 +252,24 @@ def _named(what: str, of: str, several: bool) -> str:
 
 def _try_first(view: JobView, forecasts: Forecasts, first: Option, options: Sequence[Option], there: Air) -> Finding:
     pairs = list(zip(forecasts.fitted, forecasts.after(first), strict=True))
-    words = (
+    words = (  # the caution first: a text has its length, and what is beyond it stands in a table
         *_expectation(pairs),
-        *_better_to_find(view, forecasts, first, options),
-        *_air_words(forecasts.fitted, there),
         *_warnings(pairs),
+        *_better_to_find(view, forecasts, first, options),
+        *_boat_speed(view, forecasts, pairs),
+        *_diameter(view, forecasts, first),
+        *_air_words(forecasts.fitted, there),
         *_against_rules(view, pairs),
         *_measuring(view, forecasts, first, pairs),
     )
-    found = _first_words(view, forecasts.fitted, first, words)
+    found = _first_words(view, forecasts.fitted, first, ())
+    sentence, more = _as_far_as_fits(found.sentence, words)
     return attrs.evolve(
         found,
+        sentence=sentence,
         basis=(*_rules(view), BALANCE, basis_of("pitch_tolerance"), *((AIR,) * there.is_known)),
         numbers=(*found.numbers, *_numbers(pairs)),
-        tables=(table_of(view, forecasts, options),),
+        tables=(table_of(view, forecasts, options), *more),
         figures=tuple(figure_of(view, forecasts, one) for one in forecasts.fitted),
         forecasts=tuple(_to_keep(view, forecasts, each) for each in _best_first(forecasts, first, options)),
     )
@@ -237,9 +286,44 @@ def _best_first(forecasts: Forecasts, first: Option, options: Sequence[Option]) 
 
 
 def _was_run(forecasts: Forecasts, option: Option) -> bool:
+    """Whether every engine ran such a propeller before: what that turned is known, and nothing to foresee."""
+    return all(_known_of(forecasts, one, option) is not None for one in forecasts.fitted)
+
+
+def _known_of(forecasts: Forecasts, one: Fitted, option: Option) -> float | None:
+    """What an engine turned with such a propeller [rev/min]; None where none was run that showed it."""
+    fitted = one.engine.propeller or Propeller()
+    alike = Kept(diameter=0.0, pitch=option.pitch(one), blades=fitted.blades, cup=fitted.cup or "none")
+    like = option.kept or alike
+    before = [*forecasts.known.get(one.engine.position, ()), (fitted, one.engine_speed.value)]
+    return next((turned for propeller, turned in before if may_be_the_same(like, propeller)), None)
+
+
+def _is_between(forecasts: Forecasts, first: Option, able: Sequence[Option]) -> bool:
+    """Whether one that was run, and did not suit, is likelier to land than all that are left to try."""
+    run = [option for option in able if _was_run(forecasts, option)]
+    return any(_chance(forecasts, option) > max(_chance(forecasts, first), EVEN_CHANCE) for option in run)
+
+
+def _between(view: JobView, forecasts: Forecasts, able: Sequence[Option]) -> Finding:
+    """No whole inch is left between a propeller that labours and one that turns too fast."""
     one = forecasts.fitted[0]
-    run = forecasts.runs.get(one.engine.position, ())
-    return any(abs(each.pitch - option.pitch(one)) <= SAME_PITCH for each in run)
+    unit = inches_told_in(view, one.engine)
+    run = [(option, _known_of(forecasts, one, option)) for option in able if _was_run(forecasts, option)]
+    told = [f"{called(option, one, unit)} {unit} {turned:.0f}" for option, turned in run if turned is not None]
+    names = " and ".join(told)
+    return Finding(
+        code="prop_check.pitch.between",
+        verdict=Verdict.ADVISE,
+        about="pitch",
+        sentence=(
+            f"No whole inch is left that is likely to suit: with {names} rev/min was run, with the one now fitted "
+            f"{one.engine_speed.value:.0f}. Repeat both runs with one load. If they hold, have a propeller shop change "
+            "cup or pitch by half an inch."
+        ),
+        basis=(*_rules(view), BALANCE),
+        tables=(table_of(view, forecasts, able),),
+    )
 
 
 def _reaches_limiter(forecasts: Forecasts, option: Option) -> bool:
@@ -252,31 +336,56 @@ def _to_keep(view: JobView, forecasts: Forecasts, option: Option) -> Forecast:
     one = forecasts.fitted[0]
     unit = inches_told_in(view, one.engine)
     name = option.kept.name if option.kept and option.source is Source.BOAT else called(option, one, unit)
-    diameter = option.kept.diameter if option.kept else 0.0
     pairs = zip(forecasts.fitted, forecasts.after(option), strict=True)
-    return Forecast(
+    forecast = Forecast(
         propeller=name,
-        pitch=Amount(f"{round(option.pitch(one), 2):g}", "in"),
-        diameter=Amount(f"{round(diameter, 2):g}", "in") if diameter else None,
+        pitch=_in_inches(option.pitch(one)),
+        **_supposed(forecasts, option),
         expected=tuple(_kept_of(each, found) for each, found in pairs),
         made_by=MADE_BY,
     )
+    return with_load(forecast, aboard(view))
+
+
+def _supposed(forecasts: Forecasts, option: Option) -> dict[str, Any]:
+    """What else a forecast supposes of its propeller: one at hand is as it is written; one that has to be found is
+    like the one fitted, and its maker takes nothing to 1/4 in off the diameter for each inch of pitch."""
+    one = forecasts.fitted[0]
+    if option.kept:
+        diameter = _in_inches(option.kept.diameter) if option.kept.diameter else None
+        return {"diameter": diameter, "blades": option.kept.blades, "cup": option.kept.cup}
+    like, run = one.engine.propeller or Propeller(), forecasts.runs[one.engine.position][0].diameter
+    follows = diameter_following(run, option.change_of(one)) if run else 0.0
+    return {
+        "diameter": _in_inches(follows) if run else None,
+        "diameter_within": _in_inches(abs(option.change_of(one)) * FOLLOWS_PITCH) if run else None,
+        "blades": like.blades,
+        "cup": like.cup or "none",
+    }
+
+
+def _in_inches(size: float) -> Amount:
+    return Amount(f"{round(size, 2):g}", "in")
 
 
 def _kept_of(one: Fitted, found: Expected) -> ExpectedOf:
     low, high = (Amount(f"{end:.0f}", "rev/min") for end in (found.engine_speed.low, found.engine_speed.high))
-    return ExpectedOf(of=one.engine.position, low=low, high=high, chance=round(100 * found.chance))
+    return ExpectedOf(of=one.engine.position, low=low, high=high, chance=in_100(found.chance))
 
 
 def _against_rules(view: JobView, pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:
-    """Where a rule of the trade says otherwise than the interval, that is said."""
+    """Where a rule of the trade says otherwise than the interval, that is said; of engines it says alike, once."""
+    said = dict[str, list[str]]()
     for one, expected in pairs:
         rules = by_rules(view, expected, one)
-        of = f" for the {about(one.engine)}" if len(pairs) > 1 else ""
         if not rules.per_inch_holds:
-            yield f"So many rev/min for each inch would give {rules.low:.0f} to {rules.high:.0f} rev/min{of}."
+            words = f"So many rev/min for each inch would give {rules.low:.0f} to {rules.high:.0f} rev/min"
+            said.setdefault(words, []).append(about(one.engine))
         if not rules.proportion_holds:
-            yield f"By proportion it would be {rules.proportion:.0f} rev/min{of}, outside that interval."
+            words = f"By proportion it would be {rules.proportion:.0f} rev/min, outside that interval"
+            said.setdefault(words, []).append(about(one.engine))
+    for words, engines in said.items():
+        yield f"{words}." if len(engines) == len(pairs) else f"{words} ({' and '.join(engines)})."
 
 
 def _measuring(
@@ -317,7 +426,7 @@ def _first_words(view: JobView, fitted: Sequence[Fitted], first: Option, more: I
         sentence=" ".join((what, *more)),
         basis=(WINDOW,),
         numbers=(Number(CHANGE, change, "in", decimals=0 if change == round(change) else 2),),
-        limits=(Limit(CHANGE, -most, most),),
+        limits=(Limit(CHANGE, -most, most),) if abs(change) <= most else (),
     )
 
 
@@ -327,12 +436,12 @@ def _numbers(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[Number]:
         yield Number.of(_named(EXPECTED, one.engine.position, several), found.engine_speed, 0)
     for one, found in pairs:
         name = _named("chance to land in the window", one.engine.position, several)
-        yield Number(name, round(100 * found.chance), "%", decimals=0)
+        yield Number(name, in_100(found.chance), "%", decimals=0)
     for one, found in pairs:
         if found.laden:
             of = one.engine.position
             yield Number.of(_named("engine speed to expect fully laden", of, several), found.laden, 0)
-            chance = round(100 * found.laden_chance)
+            chance = in_100(found.laden_chance)
             yield Number(_named("chance to land in the window fully laden", of, several), chance, "%", decimals=0)
     speed = next((found.speed for _, found in pairs if found.speed), None)
     if speed:
@@ -341,20 +450,72 @@ def _numbers(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[Number]:
 
 def _expectation(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:
     several = len(pairs) > 1
-    of = {one.engine.position: f" ({one.engine.position})" if several else "" for one, _ in pairs}
-    chances = (f"{100 * found.chance:.0f} in 100{of[one.engine.position]}" for one, found in pairs)
-    yield f"Chance to land in {'the windows' if several else 'the window'}: {' and '.join(chances)}."
-    laden = [f"{100 * found.laden_chance:.0f} in 100{of[one.engine.position]}" for one, found in pairs if found.laden]
+    chances = _of_each([(one, f"{in_100(found.chance)} in 100") for one, found in pairs])
+    yield f"Chance to land in {'the windows' if several else 'the window'}: {chances}."
+    laden = [(one, f"{in_100(found.laden_chance)} in 100") for one, found in pairs if found.laden]
     if laden:
-        yield f"Fully laden: {' and '.join(laden)}."
-    turned = (
-        f"{with_uncertainty(found.engine_speed.value, found.engine_speed.expanded_uncertainty, 0)} rev/min"
-        f"{of[one.engine.position]}"
+        yield f"Fully laden: {_of_each(laden)}."
+    turned = [
+        (one, f"{with_uncertainty(found.engine_speed.value, found.engine_speed.expanded_uncertainty, 0)} rev/min")
         for one, found in pairs
-    )
-    yield f"Expect {' and '.join(turned)}, then run again."
-    if not all(one.engine.rated_speed for one, _ in pairs):
-        yield "The rated speed is not entered: the middle of the window stands for it."
+    ]
+    yield f"Expect {_of_each(turned)}, then run again."
+    for lacks in dict.fromkeys(filter(None, (rated_speed_lacks(one) for one, _ in pairs))):
+        yield f"{lacks}: the middle of the window stands for it."
+
+
+def _as_far_as_fits(said: str, words: Iterable[str]) -> tuple[str, tuple[Table, ...]]:
+    """A text with as many sentences more as it holds, in their order; the others in a table."""
+    more = list[tuple[str]]()
+    for each in words:
+        if len(said) + len(each) < LONGEST_TOLD and not more:
+            said = f"{said} {each}"
+        else:
+            more.append((each,))
+    return said, (Table("What else to know of it", ("note",), tuple(more)),) if more else ()
+
+
+def _of_each(said: Sequence[tuple[Fitted, str]]) -> str:
+    """What is said of each engine; of several alike once."""
+    words = {text for _, text in said}
+    if len(words) == 1:
+        return f"{words.pop()}{' each' if len(said) > 1 else ''}"
+    return " and ".join(f"{text} ({one.engine.position})" for one, text in said)
+
+
+def _diameter(view: JobView, forecasts: Forecasts, first: Option) -> Iterator[str]:
+    """With which diameter it is foreseen, where nobody gives one: it falls as pitch rises."""
+    if first.kept and first.kept.diameter:
+        return
+    one = forecasts.fitted[0]
+    ran = forecasts.runs[one.engine.position][0].diameter
+    if ran is None or first.kept:
+        yield "Its diameter is not known: it is taken to fall by 1/8 of what the pitch grows."
+    else:
+        told = inches_told(view, round(8 * ran - first.change_of(one)) / 8, one.engine)
+        yield f"Take it with about {told} of diameter, less by 1/8 of what the pitch grows{_kind_as_now(one.engine)}."
+
+
+def _kind_as_now(engine: Engine) -> str:
+    """That it is foreseen with the blades and the cup of the one fitted, where those are not the usual ones."""
+    fitted = engine.propeller or Propeller()
+    blades = f"{fitted.blades} blades" if fitted.blades not in (None, USUAL_BLADES) else ""
+    cup = f"a {fitted.cup} cup" if fitted.cup not in ("", "none") else ""
+    kind = " and ".join(filter(None, (blades, cup)))
+    return f", and with {kind} as now" if kind else ""
+
+
+def _boat_speed(view: JobView, forecasts: Forecasts, pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:
+    """Boat speed is hardly foreseeable: as a rule its interval holds the speed that was run."""
+    one, found = pairs[0]
+    ran = forecasts.runs[one.engine.position][0].speed
+    if found.speed is None or ran is None:
+        return
+    told = view.told(found.speed.value, "kn", 1, found.speed.expanded_uncertainty)
+    if abs(found.speed.value - ran) <= found.speed.expanded_uncertainty:
+        yield f"Boat speed {told}: promise no gain or loss."
+    else:
+        yield f"Boat speed {told}: a {'gain' if found.speed.value > ran else 'loss'} is likely."
 
 
 def _warnings(pairs: Sequence[tuple[Fitted, Expected]]) -> Iterator[str]:

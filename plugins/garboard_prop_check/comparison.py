@@ -10,7 +10,7 @@ from garboard.findings import Axis, Band, Figure, Series, Table, with_uncertaint
 from garboard.job_view import JobView, in_unit
 from garboard_prop_check.candidates import Option, inches
 from garboard_prop_check.fitted import Fitted
-from garboard_prop_check.forecast import Expected, Forecasts, limiter_of
+from garboard_prop_check.forecast import Expected, Forecasts, in_100, limiter_of
 from garboard_prop_check.pitch import engine_speed_by_proportion
 from garboard_prop_check.words import about, inches_told_in
 
@@ -53,8 +53,9 @@ class Rules:
 def by_rules(view: JobView, expected: Expected, one: Fitted) -> Rules:
     """What they say of one engine with one propeller."""
     turned, run = expected.engine_speed, one.engine_speed.value
-    low, high = sorted(run - expected.change * lost for lost in per_inch(view))
-    proportion = engine_speed_by_proportion(run, one.pitch, one.pitch + expected.change)
+    change = expected.option.works_as(one)  # to a rigger too a cup is pitch
+    low, high = sorted(run - change * lost for lost in per_inch(view))
+    proportion = engine_speed_by_proportion(run, one.pitch, one.pitch + change)
     return Rules(
         low=low,
         high=high,
@@ -66,7 +67,7 @@ def by_rules(view: JobView, expected: Expected, one: Fitted) -> Rules:
 
 def _row(view: JobView, expected: Expected, one: Fitted, laden: bool) -> tuple[str, ...]:
     unit = inches_told_in(view, one.engine)
-    more = f"{'+' if expected.change > 0 else '-'}{_size(abs(expected.change), unit)}"
+    more = f"{'+' if expected.change > 0 else '-'}{_size(abs(expected.change), unit)}" if expected.change else "same"
     turned, speed = expected.engine_speed, expected.speed
     is_limited, rules = turned.value > limiter_of(one), by_rules(view, expected, one)
     outside = "" if is_limited else " (outside)"
@@ -78,7 +79,7 @@ def _row(view: JobView, expected: Expected, one: Fitted, laden: bool) -> tuple[s
         view.told(speed.value, "kn", 1, speed.expanded_uncertainty).rpartition(" ")[0]
         if speed and not is_limited
         else "",
-        f"{100 * expected.chance:.0f}",
+        str(in_100(expected.chance)),
         " to ".join(ends) + ("" if rules.per_inch_holds else outside),
         f"{rules.proportion:.0f}" + ("" if rules.proportion_holds else outside),
         *(_laden_cells(expected, one) if laden else ()),
@@ -90,7 +91,7 @@ def _laden_cells(expected: Expected, one: Fitted) -> tuple[str, str]:
         return "", ""
     is_limited = expected.laden.value > limiter_of(one)
     told = with_uncertainty(expected.laden.value, expected.laden.expanded_uncertainty, 0)
-    return "reaches the limiter" if is_limited else told, f"{100 * expected.laden_chance:.0f}"
+    return "reaches the limiter" if is_limited else told, str(in_100(expected.laden_chance))
 
 
 def called(option: Option, one: Fitted, unit: str) -> str:
@@ -119,7 +120,7 @@ def figure_of(view: JobView, forecasts: Forecasts, one: Fitted) -> Figure:
     """Engine speed over pitch: what is foreseen with its interval, the window, what was run, the two rules."""
     unit = inches_told_in(view, one.engine)
     way = next(each.way for each in forecasts.fitted if each.way)
-    options = [each for each in inches(way, largest_change(view)) if each.pitch(one) > 0]
+    options = inches(way, largest_change(view), [one])
     found = [each for each in (forecasts.of(one, option) for option in options) if each is not None]
     below = [each for each in found if each.engine_speed.value <= limiter_of(one)]
     runs = forecasts.runs[one.engine.position]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import statistics
 from collections.abc import Mapping, Sequence
 
 import attrs
@@ -12,15 +11,15 @@ from garboard.fittings import Fitting, fitted_now, fittings_of, of_fitting
 from garboard.job_view import JobView
 from garboard.records import Engine, Propeller
 from garboard.uncertainty import MeasuredValue
+from garboard_prop_check.aboard import Aboard, aboard, aboard_on_the_day, heavier_by
 from garboard_prop_check.averages import average_speed
 from garboard_prop_check.candidates import likened
 from garboard_prop_check.fitted import fitted_of
 from garboard_prop_check.forecast import Before, tried_of
-from garboard_prop_check.load import GALLON, PERSON, gallons
 from garboard_prop_check.power_balance import LEAST_SLIP, MOST_SLIP, Tried
 from garboard_prop_check.runs import Run, runs_of
 from garboard_prop_check.slip_findings import Slip, slips_of
-from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
+from garboard_prop_check.steps import FULL_THROTTLE
 from garboard_prop_check.tried import RUN_WITH, check_sound
 from garboard_prop_check.window import WindowPosition
 from garboard_prop_check.words import pitch_tolerance, stamped_pitch
@@ -35,24 +34,27 @@ def tried_before(whole: JobView) -> Before:
     whole : the job with the runs of all propellers
 
     Left out: what the rev limiter may have held, a propeller that did not bite, was damaged or is not as stamped, an
-    engine mounted at another height.
+    engine mounted at another height. None of these is put back on either.
     """
     now, found = fitted_now(whole.vessel), dict[str, list[Tried]]()
     suited = list[tuple[Fitting, Mapping[str, MeasuredValue]]]()
-    run = fittings_of(whole, RUN_WITH)
+    run, known = fittings_of(whole, RUN_WITH), dict[str, list[tuple[Propeller, float]]]()
     others = [fitting for fitting in run if fitting != now]
     if others:
         at_present = of_fitting(whole, now, RUN_WITH)
         for fitting in others:
             before = of_fitting(whole, fitting, RUN_WITH)
             weight = weight_against(before, at_present)
-            if abs(weight - 1) <= SAME_LOAD and (turned := _inside(before)):
+            pairs = list(zip(before.vessel.engines, at_present.vessel.engines, strict=True))
+            as_now = all(_heights(before, engine) == _heights(at_present, engine) for engine, _ in pairs)
+            shown = [_tried(before, engine, present.propeller or Propeller()) for engine, present in pairs]
+            if as_now and all(shown) and abs(weight - 1) <= SAME_LOAD and (turned := _inside(before)):
                 suited.insert(0, (fitting, turned))
-            for engine, present in zip(before.vessel.engines, at_present.vessel.engines, strict=True):
-                one = _tried(before, engine, present.propeller or Propeller())
+            for (engine, _), one in zip(pairs, shown, strict=True):
                 if one is not None and _heights(before, engine) == _heights(at_present, engine):
                     found.setdefault(engine.position, []).append(attrs.evolve(one, weight=weight))
-    return Before(frozenset(name for fitting in run for name in fitting), found, tuple(suited))
+                    known.setdefault(engine.position, []).append((engine.propeller or Propeller(), one.engine_speed))
+    return Before(frozenset(name for fitting in run for name in fitting), found, known, tuple(suited))
 
 
 def slips_known(view: JobView, runs: Sequence[Run]) -> Sequence[Slip]:
@@ -105,24 +107,14 @@ def _heights(view: JobView, engine: Engine) -> set[str]:
 
 def weight_against(view: JobView, other: JobView) -> float:
     """Weight of the boat in the runs of one view over that in those of another, as far as it is known [-]."""
+    return times_as_heavy(view, aboard(view), aboard(other))
+
+
+def times_as_heavy(view: JobView, one: Aboard, other: Aboard) -> float:
+    """Weight of a boat with one load over that with another [-]; 1 where it is not known, or cannot be."""
     whole = view.vessel.displacement_as_run.to("lb") if view.vessel.displacement_as_run else 0.0
     if not whole > 0:
         return 1.0
-    times = 1 + (_load(view) - _load(other)) / whole
+    of_other = whole + heavier_by(view, other, aboard_on_the_day(view))
+    times = 1 + heavier_by(view, one, other) / of_other if of_other > 0 else 1.0
     return times if 0.5 <= times <= 2.0 else 1.0
-
-
-def _load(view: JobView) -> float:
-    """People, fuel and gear aboard in the runs of a view, as its rows say or else its conditions [lb]."""
-    rows = view.rows(FULL_THROTTLE) or ("",)
-    return statistics.fmean(_load_of(view, row) for row in rows)
-
-
-def _load_of(view: JobView, row: str) -> float:
-    persons = view.value(FULL_THROTTLE, "persons", row=row)
-    persons = view.value(CONDITIONS, "persons") if persons is None else persons
-    level = view.amount(FULL_THROTTLE, "fuel_level", "%", row=row)
-    level = view.amount(CONDITIONS, "fuel_level", "%") if level is None else level
-    fuel = GALLON * (gallons(view, level) or 0.0)
-    gear = view.amount(FULL_THROTTLE, "gear", "lb", row=row) or 0.0
-    return PERSON * (persons if isinstance(persons, int) else 0) + fuel + gear

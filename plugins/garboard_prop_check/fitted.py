@@ -16,16 +16,29 @@ from garboard_prop_check.runs import Run
 from garboard_prop_check.window import WindowPosition, near_limiter, position_in_window
 from garboard_prop_check.words import pitch_of, window_of
 
+BESIDE_STAMP = 0.12
+"""A measured pitch lies beside its stamp by no more, as a share [-]; common practice, no source."""
+
 
 @attrs.frozen
 class Fitted:
-    """An engine with the propeller it ran, and where it came out."""
+    """An engine with the propeller it ran, and where it came out.
+
+    pitch : of that propeller, as measured or else as stamped [in]
+    """
 
     engine: Engine
     engine_speed: Average
     pitch: float
     low: float
     high: float
+
+    @property
+    def stamp(self) -> float:
+        """Its stamped pitch, or without a stamp that can be true the one worked with [in]."""
+        propeller = self.engine.propeller
+        stamped = propeller.pitch.to("in") if propeller and propeller.pitch else self.pitch
+        return stamped if abs(stamped - self.pitch) <= BESIDE_STAMP * self.pitch else self.pitch
 
     @property
     def position(self) -> WindowPosition:

@@ -9,12 +9,15 @@ import attrs
 
 from garboard.fittings import Fitting
 from garboard.job_view import JobView
+from garboard.records import Propeller
 from garboard.uncertainty import MeasuredValue, Part
+from garboard_prop_check.aboard import weight_as_run
 from garboard_prop_check.candidates import Option
 from garboard_prop_check.fitted import Fitted
 from garboard_prop_check.pitch import parts_of_forecast
 from garboard_prop_check.power_balance import LEAST_SLIP, MOST_SLIP, Foreseen, Model, Tried, fit
 from garboard_prop_check.slip_findings import Slip
+from garboard_prop_check.steps import CONDITIONS
 from garboard_prop_check.words import pitch_tolerance
 
 NO_LIMITER_ENTERED = 300.0
@@ -25,8 +28,20 @@ SMALLEST_DIAMETER, LARGEST_DIAMETER = 5.0, 30.0
 practice, no source."""
 
 
-LIKELY_LOADS = 0.8, 2.5
-"""Fully laden a boat weighs so many times what it weighs as run; otherwise one of the two is wrong [-]."""
+MOST_LADEN = 2.5
+"""Fully laden a boat weighs at most so many times what it weighs as run; above, one of the two is wrong [-]."""
+
+SUREST = 99
+"""No chance is told as higher, nor as lower than what is left of 100: the balance was not measured on boats."""
+
+
+def in_100(chance: float) -> int:
+    """A chance as it is told.
+
+    >>> in_100(0.914), in_100(0.9999), in_100(0.0001)
+    (91, 99, 1)
+    """
+    return min(max(round(100 * chance), 100 - SUREST), SUREST)
 
 
 @attrs.frozen(kw_only=True)
@@ -59,6 +74,7 @@ class Before:
     """What was run before the propellers now fitted.
 
     names  : of the propellers of all runs, those now fitted too
+    known  : by engine, each of those before that showed what it does, with what it turned [rev/min]
     tried  : by engine, what each of those before turned
     suited : names of propellers, by engine, with which each was inside its window at the load of now, the last first;
              with what each turned
@@ -66,6 +82,7 @@ class Before:
 
     names: frozenset[str] = frozenset()
     tried: Mapping[str, Sequence[Tried]] = attrs.field(factory=dict)
+    known: Mapping[str, Sequence[tuple[Propeller, float]]] = attrs.field(factory=dict)
     suited: tuple[tuple[Fitting, Mapping[str, MeasuredValue]], ...] = ()
 
 
@@ -74,6 +91,7 @@ class Forecasts:
     """Each engine, and what its balance of power has learned of the runs; none where those tell it nothing.
 
     runs  : by engine, of each propeller tried, the one now fitted first
+    known : as in `Before`
     laden : weight of the boat fully laden over that of the runs, None where nobody knows it [-]
     """
 
@@ -82,6 +100,7 @@ class Forecasts:
     models: Mapping[str, Model]
     runs: Mapping[str, Sequence[Tried]]
     laden: float | None = None
+    known: Mapping[str, Sequence[tuple[Propeller, float]]] = attrs.field(factory=dict)
 
     def of(self, one: Fitted, option: Option) -> Expected | None:
         """What to expect of one engine; None of a propeller at hand that lies beyond what can be foreseen.
@@ -141,11 +160,11 @@ class Forecasts:
 
         An inch is worth no less there than up to there: of a small propeller it is worth much more than of a large one.
         """
-        change = option.change
+        change = option.change_of(one)
         way = 1 if change > 0 else -1
-        nearer = (to for to in range(change - way, 0, -way) if self._foreseen(one, Option(change=to)))
-        reach = next(nearer, 0)
-        reached = self._foreseen(one, Option(change=reach)) if reach else None
+        nearer = (Option(change=to) for to in range(option.change - way, 0, -way))
+        last = next((each for each in nearer if each.change_of(one) and self._foreseen(one, each)), None)
+        reached, reach = (self._foreseen(one, last), last.change_of(one)) if last else (None, 0.0)
         start, rule = one.engine_speed.measured, self._setting("per_inch_high")  # tried: nearer than the low end
         per_inch = rule
         if reached:
@@ -177,22 +196,45 @@ def forecasts_of(view: JobView, fitted: Sequence[Fitted], slips: Sequence[Slip],
         runs[of] = (now, *before.tried.get(of, ()))
         if slip is None or LEAST_SLIP <= slip.measured.value / 100 <= MOST_SLIP:
             models[of] = fit(runs[of], rated_speed_of(one), tolerance)
-    return Forecasts(view, fitted, models, runs, _laden(view))
+    return Forecasts(view, fitted, models, runs, _laden(view), before.known)
 
 
 def _laden(view: JobView) -> float | None:
-    """Weight of the boat fully laden over that as run; None where one is not known or one must be wrong [-]."""
-    run, full = view.vessel.displacement_as_run, view.vessel.displacement_full_load
-    if run is None or full is None or not run.to("lb") > 0:
+    """Weight of the boat fully laden over that as run [-].
+
+    None where one is not known, where one must be wrong, and where it was run with its full load: that is told as run.
+    """
+    if view.value(CONDITIONS, "load") == "full":
         return None
-    times = full.to("lb") / run.to("lb")
-    return times if LIKELY_LOADS[0] <= times <= LIKELY_LOADS[1] else None
+    run, full = weight_as_run(view), view.vessel.displacement_full_load
+    if full is None or not run > 0:
+        return None
+    times = full.to("lb") / run
+    return times if 1 < times <= MOST_LADEN else None
+
+
+BESIDE_WINDOW = 0.2
+"""A rated speed lies in the full-throttle window or beside its ends by no more, as a share [-]; common practice, no
+source."""
 
 
 def rated_speed_of(one: Fitted) -> float:
-    """Engine speed at which it gives its rated power, or where nobody entered it the middle of its window [rev/min]."""
+    """Engine speed at which it gives its rated power, or the middle of its window where nothing that fits is entered
+    [rev/min]: the balance of power is tried near the rated speed alone."""
+    return _rated_speed_that_fits(one) or (one.low + one.high) / 2
+
+
+def rated_speed_lacks(one: Fitted) -> str:
+    """Why the middle of the window stands for the rated speed, in words; "" where it does not."""
+    if _rated_speed_that_fits(one):
+        return ""
     known = one.engine.rated_speed
-    return known.to("rev/min") if known and known.to("rev/min") > 0 else (one.low + one.high) / 2
+    return f"The rated speed {known} does not fit the window" if known else "The rated speed is not entered"
+
+
+def _rated_speed_that_fits(one: Fitted) -> float | None:
+    known = one.engine.rated_speed.to("rev/min") if one.engine.rated_speed else 0.0
+    return known if (1 - BESIDE_WINDOW) * one.low <= known <= (1 + BESIDE_WINDOW) * one.high else None
 
 
 def limiter_of(one: Fitted) -> float:

@@ -7,15 +7,18 @@ from collections.abc import Iterator
 from garboard.fields import LOAD
 from garboard.findings import Basis, BasisKind, Doubt, Finding, Number, Verdict
 from garboard.job_view import FieldKey, JobView
+from garboard_prop_check.aboard import (
+    GALLON,
+    PERSON,
+    fuel_level_in,
+    fuel_weight,
+    persons_in,
+    place_of_load,
+    weight_as_run,
+)
 from garboard_prop_check.averages import held
-from garboard_prop_check.steps import CONDITIONS, THROTTLE_STEPS
+from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, THROTTLE_STEPS
 from garboard_prop_check.weight_and_power import unlikely_weight
-
-PERSON = 165.0
-"""Weight of one person [lb]: the 75 kg that ISO 14946 counts with; from memory."""
-
-GALLON = 6.1
-"""Weight of a gallon of gasoline [lb]: Fuel property comparison, US Department of Energy; 6.0 to 6.5."""
 
 CREW = 2
 """A sea trial takes one to steer and one to read: with these aboard any boat may be light."""
@@ -60,14 +63,23 @@ def against_throttle_steps(view: JobView) -> Iterator[Finding]:
 
 
 def against_people_and_fuel(view: JobView) -> Iterator[Finding]:
-    """What the load said leaves to ask; nothing where it may be true, or too little is entered to tell."""
-    load, persons = view.value(CONDITIONS, "load"), view.value(CONDITIONS, "persons")
-    whole = view.vessel.displacement_as_run.to("lb") if view.vessel.displacement_as_run else 0.0
-    if load not in ("light", "half", "full") or not isinstance(persons, int) or not whole > 0:
-        return
+    """What the load said leaves to ask; nothing where it may be true, or too little is entered to tell.
+
+    What a run says of its own load stands before the conditions; of several runs the first that does not fit is told.
+    """
+    rows = view.rows(FULL_THROTTLE) or ("",)
+    found = (_of_people_and_fuel(view, row) for row in rows)
+    yield from [one for one in found if one is not None][:1]
+
+
+def _of_people_and_fuel(view: JobView, row: str) -> Finding | None:
+    load, persons = view.value(CONDITIONS, "load"), persons_in(view, row)
+    whole = weight_as_run(view)
+    if load not in ("light", "half", "full") or persons is None or not whole > 0:
+        return None
     if unlikely_weight(view.vessel):
-        return  # the weight itself is asked about
-    fuel = _fuel(view)
+        return None  # the weight itself is asked about
+    fuel = fuel_weight(view, fuel_level_in(view, row))
     weight = PERSON * persons + (fuel or 0.0)
     share = weight / whole
     may_be = {
@@ -76,13 +88,16 @@ def against_people_and_fuel(view: JobView) -> Iterator[Finding]:
         "full": (fuel is None or share >= FULL_FROM) and share <= NO_BOAT_ABOVE,
     }
     if may_be[load]:
-        return
+        return None
+    of_load = [place_of_load(view, field, row) for field in ("persons", "fuel_level")]
+    step, field, of_row, _ = of_load[1]
     aboard = f"{persons} person{'s' if persons > 1 else ''}"
-    aboard += "" if fuel is None else f" and {view.value(CONDITIONS, 'fuel_level')} of fuel"
-    text = f"the load is said to be {load}, with {aboard} aboard"
+    aboard += "" if fuel is None else f" and {view.value(step, field, row=of_row)} of fuel"
+    aboard += f" aboard in run {row}" if of_load[0][2] else " aboard"
+    text = f"the load is said to be {load}, with {aboard}"
     ballast = " Ballast that stood for people may explain it." if load != "light" and share < FULL_FROM else ""
-    places = held(view, [(CONDITIONS, field, "", "") for field in ("load", "persons", "fuel_level")])
-    yield Finding(
+    places = held(view, [(CONDITIONS, "load", "", ""), *of_load])
+    return Finding(
         code=f"prop_check.readings.load_not_{load}",
         verdict=Verdict.ADVISE,
         about="load as run",
@@ -96,20 +111,6 @@ def against_people_and_fuel(view: JobView) -> Iterator[Finding]:
         places=places,
         doubts=tuple(_doubt(text, place) for place in places if place[1] == "load"),
     )
-
-
-def _fuel(view: JobView) -> float | None:
-    """Weight of the fuel aboard [lb]; None where it cannot be told."""
-    fuel = gallons(view, view.amount(CONDITIONS, "fuel_level", "%"))
-    return None if fuel is None else GALLON * fuel
-
-
-def gallons(view: JobView, level: float | None) -> float | None:
-    """The fuel in the tanks at a level [%], in gallons; None where it cannot be told."""
-    capacities = [tank.capacity.to("gal") for tank in view.vessel.tanks if tank.capacity]
-    if level is None or not capacities or len(capacities) < len(view.vessel.tanks):
-        return None
-    return level / 100 * sum(capacities)
 
 
 def _doubt(text: str, place: FieldKey) -> Doubt:

@@ -39,6 +39,9 @@ FARTHEST_BELOW, FARTHEST_ABOVE = -0.5, 0.4
 LARGEST_STEP, LARGEST_SHARE = 4.0, 0.30
 """A propeller further away than so many inches [in], or such a share of the pitch [-], is not foreseen."""
 
+FOLLOWS_PITCH = 1 / 8
+"""By how much a maker's diameter falls for an inch more pitch [in]; up to twice that, common practice, no source."""
+
 LEAST_SLIP, MOST_SLIP = 0.02, 0.35
 """Between these a boat is foreseen [-]; outside them a reading is wrong or the propeller does not bite."""
 
@@ -238,8 +241,13 @@ def _against(first: Tried, pitch: float, diameter: float | None, weight: float) 
     A diameter nobody gives follows the pitch, 1/8 in less for each inch more, from that of the first or from 14.5 in.
     """
     reference = first.diameter or 14.5
-    own = diameter if diameter and first.diameter else reference - (pitch - first.pitch) / 8
+    own = diameter if diameter and first.diameter else diameter_following(reference, pitch - first.pitch)
     return math.log(pitch / first.pitch), math.log(own / reference), math.log(weight / first.weight)
+
+
+def diameter_following(diameter: float, change: float) -> float:
+    """Diameter [in] of a propeller of the same series with so much more pitch [in]."""
+    return diameter - change * FOLLOWS_PITCH
 
 
 def _row(x: float, y: float, w: float, u: float) -> Vector:

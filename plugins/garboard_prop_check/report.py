@@ -13,7 +13,7 @@ from garboard_prop_check.averages import Average, average_engine_speed, average_
 from garboard_prop_check.runs import Reading, Run, runs_of
 from garboard_prop_check.slip_findings import Slip, reading_is_wrong, slip_of
 from garboard_prop_check.speed import figure_of_runs, table_of_runs
-from garboard_prop_check.steps import CONDITIONS
+from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
 from garboard_prop_check.tried import of_now
 from garboard_prop_check.words import by_pitch, window_of
 
@@ -110,9 +110,18 @@ def _conditions(view: JobView) -> Sequence[str]:
         ("air_pressure", "{}"),
         ("humidity", "humidity {}"),
     )
-    values = ((words, view.value(CONDITIONS, field)) for field, words in fields)
-    told = [words.format(value) for words, value in values if value is not None]
+    told = [words.format(value) for field, words in fields if (value := _as_run(view, field))]
     return (f"As run: {', '.join(told)}.",) if told else ()
+
+
+def _as_run(view: JobView, field: str) -> str:
+    """What holds for the runs: what they say themselves before what the conditions say; "" where nothing does."""
+    own = [view.value(FULL_THROTTLE, field, row=row) for row in view.rows(FULL_THROTTLE)]
+    day = view.value(CONDITIONS, field)
+    found = dict.fromkeys(
+        str(day if value is None else value) for value in own or [day] if (value, day) != (None, None)
+    )
+    return " or ".join(found)
 
 
 def _result_table(view: JobView, runs: Sequence[Run], speed: Average | None, in_doubt: Set[FieldKey]) -> Table:

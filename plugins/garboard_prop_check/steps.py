@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from garboard import cautions
-from garboard.fields import LOAD, WATER
+from garboard.fields import LOAD, WATER, amount_field
 from garboard.findings import Basis, BasisKind
 from garboard.fittings import columns_of_a_run, propeller_named_in_a_row, propeller_of_recording
 from garboard.steps import Caution, Field, Kind, Phase, Step
@@ -18,6 +18,7 @@ THROTTLE_STEPS = "fuel_curve.steps"
 """Of the fuel curve: what its steps say is held against the runs."""
 
 TRIM_AT_BEST = "at best"
+RUNS_AT, AT_THE_SURFACE = "runs_at", "at the surface"
 TOO_ROUGH = ("chop", "rough")
 SIDES = ("with", "against")
 
@@ -75,6 +76,15 @@ STEPS = (
                 each="engines",
             ),
             Field(
+                name=RUNS_AT,
+                title="Where the propeller runs at full speed",
+                kind=Kind.CHOICE,
+                choices=("under water", AT_THE_SURFACE),
+                each="engines",
+                required=False,
+                help="At the surface where its upper blades are in the air: then nothing is foreseen of another one.",
+            ),
+            Field(
                 name="changed",
                 title="After each change of propeller",
                 kind=Kind.TABLE,
@@ -116,49 +126,31 @@ STEPS = (
                 help="At best: trimmed out until speed stops rising, without the propeller letting go.",
             ),
             Field(name="load", title="Load as run", kind=Kind.CHOICE, choices=LOAD),
-            Field(
-                name="fuel_level",
+            amount_field(
+                "fuel_level",
+                "Fuel on board",
+                "share",
+                "%",
+                (2, 100),  # less is a share typed for a percentage, or a tank nobody runs a trial on
+                (0, 100),
                 heard="tank_level",
-                title="Fuel on board",
-                kind=Kind.AMOUNT,
-                quantity="share",
-                unit="%",
-                plausible=(2, 100),  # less is a share typed for a percentage, or a tank nobody runs a trial on
-                hard=(0, 100),
             ),
             Field(name="persons", title="Persons on board", kind=Kind.COUNT, plausible=(1, 12), hard=(1, 100)),
             Field(name="water", title="Water", kind=Kind.CHOICE, choices=WATER),
-            Field(
-                name="air_temperature",
-                heard="air_temperature",
-                title="Air temperature",
-                kind=Kind.AMOUNT,
-                quantity="temperature",
-                unit="degC",
-                plausible=(0, 40),
-                hard=(-40, 60),
+            amount_field(
+                "air_temperature", "Air temperature", "temperature", "degC", (0, 40), (-40, 60), heard="air_temperature"
             ),
-            Field(
-                name="air_pressure",
+            amount_field(
+                "air_pressure",
+                "Air pressure at the water",
+                "pressure",
+                "hPa",
+                (850, 1050),
+                (500, 1100),
                 heard="air_pressure",
-                title="Air pressure at the water",
-                kind=Kind.AMOUNT,
-                quantity="pressure",
-                unit="hPa",
-                plausible=(850, 1050),
-                hard=(500, 1100),
                 help="As it is here, not brought to sea level.",
             ),
-            Field(
-                name="humidity",
-                heard="humidity",
-                title="Relative humidity",
-                kind=Kind.AMOUNT,
-                quantity="share",
-                unit="%",
-                plausible=(5, 100),
-                hard=(0, 100),
-            ),
+            amount_field("humidity", "Relative humidity", "share", "%", (5, 100), (0, 100), heard="humidity"),
             Field(
                 name="hull_kind",
                 title="Kind of hull, for the speed estimate",
@@ -190,50 +182,47 @@ STEPS = (
                         choices=SIDES,
                         required=False,
                     ),
-                    Field(
-                        name="course",
+                    amount_field(
+                        "course",
+                        "Course",
+                        "angle",
+                        "deg",
+                        None,
+                        (0, 360),
                         heard="course_over_ground",
-                        title="Course",
-                        kind=Kind.AMOUNT,
-                        quantity="angle",
-                        unit="deg",
-                        hard=(0, 360),
                         required=False,
                         help="Or say with or against; one of the two is enough.",
                     ),
-                    Field(
-                        name="speed",
+                    amount_field(
+                        "speed",
+                        "Speed over ground",
+                        "speed",
+                        "kn",
+                        (10, 80),
+                        (0, 200),
                         heard="speed_over_ground",
-                        title="Speed over ground",
-                        kind=Kind.AMOUNT,
-                        quantity="speed",
-                        unit="kn",
-                        plausible=(10, 80),
-                        hard=(0, 200),
                         required=False,
                         help="Leave it empty when the run has a recording.",
                     ),
-                    Field(
-                        name="engine_speed",
+                    amount_field(
+                        "engine_speed",
+                        "Engine speed",
+                        "engine speed",
+                        "rev/min",
+                        (3000, 7500),
+                        (0, 15000),
                         heard="engine_speed",
-                        title="Engine speed",
-                        kind=Kind.AMOUNT,
-                        quantity="engine speed",
-                        unit="rev/min",
-                        plausible=(3000, 7500),
-                        hard=(0, 15000),
                         each="engines",
                         required=False,
                     ),
                     Field(name="recording", title="Recording", kind=Kind.RECORDING, required=False),
-                    Field(
-                        name="time_to_plane",
-                        title="Time to plane",
-                        kind=Kind.AMOUNT,
-                        quantity="time",
-                        unit="s",
-                        plausible=(1.5, 30),
-                        hard=(0, 600),
+                    amount_field(
+                        "time_to_plane",
+                        "Time to plane",
+                        "time",
+                        "s",
+                        (1.5, 30),
+                        (0, 600),
                         required=False,
                         aside=True,
                         help="From idle, full throttle at once, until the bow comes down.",

@@ -11,8 +11,10 @@ from garboard.fittings import (
     fitted_now,
     fittings_of,
     names_given,
+    next_row,
     of_fitting,
     plain_name,
+    row_order,
 )
 from garboard.job_view import JobView
 from garboard.records import Engine
@@ -55,7 +57,7 @@ def was_changed(view: JobView, at: int) -> bool:
 def row_after_change(view: JobView, engine: Engine, now: str) -> str:
     """The last row that says how the propeller now on an engine was put on; "" where none does."""
     rows = [one.row for one, name in names_given(view, (PROPELLER,)) if (one.of, name) == (engine.position, now)]
-    return rows[-1] if rows else ""
+    return max(rows[::-1], key=row_order, default="")  # by its number: a tablet's clock may be hours off
 
 
 def check_sound(view: JobView, engine: Engine) -> None:
@@ -72,8 +74,7 @@ def check_sound(view: JobView, engine: Engine) -> None:
 
 def row_to_begin(view: JobView) -> str:
     """The row after those that say how a propeller was put on."""
-    numbers = [int(row) for row in view.rows(PROPELLER) if row.isascii() and row.isdecimal()]
-    return str(max(numbers, default=0) + 1)
+    return next_row(view.rows(PROPELLER))
 
 
 def names_of_runs(rows: Sequence[str]) -> str:

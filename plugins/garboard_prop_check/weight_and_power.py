@@ -11,6 +11,7 @@ from garboard.job_view import JobView
 from garboard.records import Vessel
 from garboard.units import Amount
 from garboard_prop_check import crouch
+from garboard_prop_check.aboard import weight_as_run
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE
 from garboard_prop_check.words import total_power
 
@@ -102,6 +103,7 @@ def expected_speed(view: JobView) -> Expected:
     kind, ranges = view.value(CONDITIONS, "hull_kind"), crouch.CONSTANTS
     chosen = [ranges[kind]] if isinstance(kind, str) and kind in ranges else list(ranges.values())
     constants = min(low for low, _ in chosen), max(high for _, high in chosen)
+    weight = weight_as_run(view)
     slow, fast = (crouch.crouch_speed(constant, weight, power) for constant in constants)
     return Expected(slow, fast, view.setting_value("prop_check.crouch_within", "%") / 100, weight, power)
 

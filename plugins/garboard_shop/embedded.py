@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import threading
 import time
 from collections import Counter
@@ -47,6 +48,8 @@ from garboard_shop.store import (
     Tablet,
     WebUser,
 )
+
+log = logging.getLogger("garboard.shop")
 
 SHOP_FOLDER = pairing.SHOP_FOLDER
 DELIVERIES_FOLDER = "deliveries"
@@ -128,12 +131,20 @@ class EmbeddedStore:
 
     def rows(self) -> dict[str, KeptRow]:
         found: dict[str, KeptRow] = {}
-        lines = 0
+        lines = damaged = 0
         for line in _lines_of(self._rows):
             lines += 1
-            with suppress(ValueError, TypeError, KeyError):  # a line that a power cut left half: the row is made again
+            try:
                 plain: Any = read_json(line)
-                found[str(plain["hull"])] = KeptRow(str(plain["digest"]), str(plain["row"]))
+                hull, digest, row = (plain[key] for key in ("hull", "digest", "row"))
+            except (ValueError, TypeError, KeyError):  # such as one that a power cut left half
+                hull = digest = row = None
+            if isinstance(hull, str) and isinstance(digest, str) and isinstance(row, str):
+                found[hull] = KeptRow(digest, row)
+            else:
+                damaged += bool(line)
+        if damaged:
+            log.warning("%s: %d damaged lines; the rows of their boats are made anew", self._rows, damaged)
         if lines > 2 * len(found) + _LINES_TO_SPARE:
             storage.write_whole(self._rows, [_lines_of_rows(found)])
         return found

@@ -23,12 +23,13 @@ from garboard.records import Engine, Propeller, Vessel
 from garboard.units import Amount
 
 if TYPE_CHECKING:
-    from garboard_shop.pages.summaries import BoatSummary
+    from garboard_shop.pages.summaries import BoatSummary, JobSummary
 
-MADE_AS = 1
+MADE_AS = 2
 """Another number with each change of what a row says: rows made as another are made again."""
 
 WINDOW_CODES = "prop_check.window."
+KEEP = "prop_check.pitch.keep"
 HELD, MISSED = "prop_check.forecast.held", "prop_check.forecast.missed"
 ENGINE_SPEED = "engine speed"
 
@@ -40,6 +41,8 @@ FEWEST = 5
 """Of fewer boats nothing is said: it would be one boat's propeller."""
 BIN, MOST_KINDS = 0.2, 300
 """How wide a kind is in power and length, as logarithms [-], and how many kinds tablets are told: some 20 KB."""
+BIN_OF_RATIO, _NO_RATIO = 0.1, -1_000
+"""How wide it is in gear ratio, as a logarithm [-]: a tenth more ratio takes a tenth more pitch."""
 MOST_NEWER = 200
 """Rows that stand apart from the columns."""
 JUDGED_FROM = 20
@@ -54,7 +57,7 @@ class Row:
     length, weight, power : [m], as run [kg], of all engines [kW]; 0 where nobody entered it
     pitch, diameter : stamped on the propeller it kept [in]
     engine_speed : reached with it at full throttle, mean of its engines [rev/min]; 0 where nobody ran it
-    is_kept      : whether every engine was inside its window with it
+    is_kept      : whether the advice is to keep it: inside the window as run alone may be light, or labour fully laden
     codes        : of what fails or advises, each once
     forecasts, held : how many were put to the test, and how many of them held
     """
@@ -78,20 +81,34 @@ class Row:
 
 
 def row_of(summary: BoatSummary) -> Row:
-    """The row of a boat, of all its jobs, under the first of its numbers: a boat with several has one row."""
+    """The row of a boat, of all its jobs, under the first of its numbers: a boat with several has one row.
+
+    What it finally turned is of the job opened last in which it was run: an earlier one had other runs.
+    """
     found = [one.finding for job in summary.jobs for one in job.assessed]
-    windows = [one for one in found if one.code.startswith(WINDOW_CODES) and one.verdict is not Verdict.NOT_ENOUGH_DATA]
+    in_order = sorted(summary.jobs, key=lambda job: job.view.job.opened)
+    last = next((job for job in reversed(in_order) if _windows(job)), None)
+    windows = _windows(last) if last else []
     vessel = summary.boat.vessel()
     score = Counter(one.code for one in found if not one.doubted)
     return attrs.evolve(
         of_vessel(min(summary.boat.state.hull_keys), vessel),
         engine_speed=_mean(_engine_speeds(windows)),
-        is_kept=len(windows) >= len(vessel.engines) > 0 and all(one.verdict is Verdict.PASS for one in windows),
+        is_kept=last is not None
+        and any(one.finding.code == KEEP for one in last.assessed)
+        and len(windows) >= len(vessel.engines) > 0
+        and all(one.verdict is Verdict.PASS for one in windows),
         state="ready" if summary.jobs and all(job.is_ready for job in summary.jobs) else "in work",
         codes=tuple(sorted({one.code for one in found if one.verdict in (Verdict.FAIL, Verdict.ADVISE)})),
         forecasts=score[HELD] + score[MISSED],
         held=score[HELD],
     )
+
+
+def _windows(job: JobSummary) -> list[Finding]:
+    """What was found of the engine speeds of a job, where anything was."""
+    found = (one.finding for one in job.assessed)
+    return [one for one in found if one.code.startswith(WINDOW_CODES) and one.verdict is not Verdict.NOT_ENOUGH_DATA]
 
 
 def of_vessel(hull: str, vessel: Vessel) -> Row:
@@ -134,7 +151,10 @@ def _number(amount: Amount | None, unit: str) -> float:
 
 # --- as it is kept
 
-_NUMBERS = tuple(field.name for field in attrs.fields(Row) if field.type in (float, "float"))
+_NUMBERS, _TEXTS, _COUNTS, _YES_OR_NO = (
+    tuple(field.name for field in attrs.fields(Row) if field.type in (kind, kind.__name__))
+    for kind in (float, str, int, bool)
+)
 
 
 def as_text(row: Row) -> str:
@@ -144,16 +164,25 @@ def as_text(row: Row) -> str:
 
 
 def of_text(text: str) -> Row | None:
-    """A row that a store kept; None for one made as another, or that cannot be read."""
-    try:
-        plain: Any = read_json(text)
-        if plain.pop("made_as") != MADE_AS:
-            return None
-        for name in _NUMBERS:
-            plain[name] = float(plain[name])
-        return Row(**{**plain, "codes": tuple(plain["codes"])})
-    except (ValueError, TypeError, KeyError, AttributeError):
+    """A row that a store kept; None for one made as another. Raises ValueError for one that is damaged."""
+    plain: Any = read_json(text)
+    if not isinstance(plain, dict) or type(plain.get("made_as")) is not int:
+        raise ValueError(f"expected a row with a whole number 'made_as', got {text[:80]!r}")
+    if plain.pop("made_as") != MADE_AS:
         return None
+    if plain.keys() != {field.name for field in attrs.fields(Row)}:
+        raise ValueError(f"expected the fields of a row, got {', '.join(sorted(map(str, plain)))}")
+    for names, kind in ((_TEXTS, str), (_NUMBERS, str), (_COUNTS, int), (_YES_OR_NO, bool), (("codes",), list)):
+        wrong = [name for name in names if type(plain[name]) is not kind]
+        if wrong:
+            raise ValueError(f"expected {kind.__name__} for {wrong[0]}, got {plain[wrong[0]]!r}")
+    numbers = {name: float(plain[name]) for name in _NUMBERS}
+    counts = [plain[name] for name in _COUNTS]
+    if not all(0 <= one < math.inf for one in (*numbers.values(), *counts)) or plain["held"] > plain["forecasts"]:
+        raise ValueError(f"expected amounts of 0 or more, got {text[:80]!r}")
+    if not all(isinstance(one, str) for one in plain["codes"]):
+        raise ValueError(f"expected texts as codes, got {plain['codes']!r}")
+    return Row(**{**plain, **numbers, "codes": tuple(plain["codes"])})
 
 
 # --- what boats alike kept
@@ -196,8 +225,23 @@ class Score:
 
     @property
     def is_too_narrow(self) -> bool:
-        """Whether so few of them held that the intervals are too narrow: 16 of 20 or fewer."""
-        return self.is_judged and self.held <= 0.8 * self.forecasts
+        """Whether so few held as intervals that hold 19 of 20 seldom let: as seldom as 16 of the first 20."""
+        return self.is_judged and _chance_of_misses(self.forecasts, self.forecasts - self.held) <= _AS_SELDOM
+
+
+def _chance_of_misses(forecasts: int, misses: int) -> float:
+    """That so many forecasts or more miss, where each does by 1 in 20 [-]; not worked out where so many are to."""
+    return sum(_chance_of(forecasts, each) for each in range(misses, forecasts + 1)) if misses > forecasts / 20 else 1.0
+
+
+def _chance_of(forecasts: int, misses: int) -> float:
+    """By logarithms: of many forecasts a power would be nothing."""
+    ways = math.lgamma(forecasts + 1) - math.lgamma(misses + 1) - math.lgamma(forecasts - misses + 1)
+    return math.exp(ways + misses * math.log(0.05) + (forecasts - misses) * math.log(0.95))
+
+
+_AS_SELDOM = 1.0001 * _chance_of_misses(JUDGED_FROM, JUDGED_FROM - 16)
+"""The chance [-] that 16 or fewer of 20 hold, where 19 of 20 are to: 1.6 in 100."""
 
 
 _COLUMNS = ("length", "weight", "power", "gear_ratio", "engines", "pitch", "diameter", "engine_speed", "is_kept")
@@ -269,10 +313,11 @@ class Memory:
 
 def kinds_of(rows: Iterable[Row]) -> tuple[KindOfBoat, ...]:
     """What boats of each kind kept, for the shop's tablets: kinds of `FEWEST` boats or more, the commonest first."""
-    groups: dict[tuple[str, int, int, int], list[Row]] = {}
+    groups: dict[tuple[str, int, int, int, int], list[Row]] = {}
     for row in rows:
         if row.is_kept and row.pitch > 0 and row.power > 0 and row.length > 0 and row.hull_form:
-            near = round(math.log(row.power) / BIN), round(math.log(row.length) / BIN)
+            ratio = round(math.log(row.gear_ratio) / BIN_OF_RATIO) if row.gear_ratio > 0 else _NO_RATIO
+            near = round(math.log(row.power) / BIN), round(math.log(row.length) / BIN), ratio
             groups.setdefault((row.hull_form, row.engines, *near), []).append(row)
     kinds = [_kind_of(group) for group in groups.values() if len(group) >= FEWEST]
     return tuple(sorted(kinds, key=lambda one: (-one.boats, attrs.astuple(one)))[:MOST_KINDS])
@@ -291,6 +336,7 @@ def _kind_of(group: Sequence[Row]) -> KindOfBoat:
         low=round(pitch.low, 1),
         high=round(pitch.high, 1),
         size=min(sizes, key=lambda size: (-sizes[size], size)),
+        gear_ratio=round(statistics.median(row.gear_ratio for row in group), 2),
     )
 
 

@@ -178,7 +178,7 @@ class Register(Tally, Protocol):
 
 @attrs.frozen
 class KeptRow:
-    """A boat's row in the shop's memory: of which digest of the boat it was made, and its text."""
+    """A boat's row in the shop's memory: of what it was made, and its text."""
 
     digest: str
     text: str

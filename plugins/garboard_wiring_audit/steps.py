@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 from garboard.cautions import BATTERY_OFF, DEFER, FUEL_FIRE, FUEL_VAPOUR, HYDROGEN, SHORE_POWER
+from garboard.fields import amount_field
 from garboard.records import Battery, Circuit, Vessel
 from garboard.steps import GASOLINE, Caution, Field, Kind, Phase, Step
 from garboard_wiring_audit import bases
@@ -57,33 +57,6 @@ def _yes_no(name: str, title: str, help: str = "", required: bool = True) -> Fie
     return Field(name=name, title=title, kind=Kind.YES_NO, help=help, required=required)
 
 
-def _amount(
-    name: str,
-    title: str,
-    quantity: str,
-    unit: str,
-    plausible: tuple[float, float],
-    hard: tuple[float, float],
-    help: str = "",
-    required: bool = True,
-    plausible_for: Callable[[Vessel, str], tuple[float, float] | None] | None = None,
-    heard: str = "",
-) -> Field:
-    return Field(
-        name=name,
-        heard=heard,
-        title=title,
-        kind=Kind.AMOUNT,
-        quantity=quantity,
-        unit=unit,
-        plausible=plausible,
-        plausible_for=plausible_for,
-        hard=hard,
-        help=help,
-        required=required,
-    )
-
-
 def _table(name: str, title: str, each: str, *columns: Field) -> Field:
     return Field(name=name, title=title, kind=Kind.TABLE, each=each, columns=columns)
 
@@ -101,33 +74,41 @@ STEPS = (
                 "batteries",
                 "Batteries",
                 "batteries",
-                _amount(
+                amount_field(
                     "rest_voltage",
                     "Rest voltage",
                     "voltage",
                     "V",
                     USUAL_REST,
                     (0, 70),
-                    "At the posts.",
+                    help="At the posts.",
                     plausible_for=usual_rest_voltage,
                     heard="battery_voltage",
                 ),
-                _amount("hours_at_rest", "Hours without charge or load", "time", "h", (3, 72), (0, 2000)),
-                _amount("temperature", "Battery temperature", "temperature", "degC", (0, 45), (-40, 90), "", False),
+                amount_field("hours_at_rest", "Hours without charge or load", "time", "h", (3, 72), (0, 2000)),
+                amount_field(
+                    "temperature",
+                    "Battery temperature",
+                    "temperature",
+                    "degC",
+                    (0, 45),
+                    (-40, 90),
+                    required=False,
+                ),
                 _yes_no("held_down", "Held down", "It moves less than 1 in when you pull."),
                 _yes_no("terminals_covered", "Live terminals covered"),
                 _yes_no("terminals_fixed", "Terminals bolted or clamped", "No spring clips."),
                 _yes_no("vented", "Space vented to the open"),
                 _yes_no("clear_of_fuel", "No fuel fitting above or below"),
-                _amount(
+                amount_field(
                     "fuse_distance",
                     "Main fuse from the post",
                     "length",
                     "in",
                     (0, 72),
                     (0, 1000),
-                    "Along the lead. Leave empty for a lead to the cranking motor only.",
-                    False,
+                    help="Along the lead. Leave empty for a lead to the cranking motor only.",
+                    required=False,
                 ),
             ),
             Field(name="battery_photo", title="Photo of the batteries", kind=Kind.PHOTO, required=False),
@@ -145,14 +126,14 @@ STEPS = (
                 "standing",
                 "Standing current",
                 "batteries",
-                _amount(
+                amount_field(
                     "standing_current",
                     "Current, everything off",
                     "current",
                     "mA",
                     (0, 500),
                     (0, 20000),
-                    "Meter in the negative lead. Wait until the electronics have gone to sleep.",
+                    help="Meter in the negative lead. Wait until the electronics have gone to sleep.",
                 ),
             ),
         ),
@@ -174,18 +155,18 @@ STEPS = (
                 _yes_no("terminations_tight", "Terminations tight", "Pull each one by hand."),
                 _yes_no("supported", "Held and clear of chafe", "Held at least every 18 in (450 mm).", False),
                 _yes_no("polarity_right", "Polarity right"),
-                _amount("current", "Current, running", "current", "A", (0.05, 200), (0, 2000)),
-                _amount(
+                amount_field("current", "Current, running", "current", "A", (0.05, 200), (0, 2000)),
+                amount_field(
                     "drop",
                     "Drop, running",
                     "voltage",
                     "V",
                     USUAL_DROP,
                     (0, 70),
-                    "Plus lead and minus lead added: source post to load terminal with the long lead.",
+                    help="Plus lead and minus lead added: source post to load terminal with the long lead.",
                     plausible_for=usual_drop,
                 ),
-                _amount(
+                amount_field(
                     "source_voltage",
                     "Voltage at the source, running",
                     "voltage",
@@ -216,14 +197,14 @@ STEPS = (
                 "loads",
                 "Load of each battery",
                 "batteries",
-                _amount(
+                amount_field(
                     "load_current",
                     "Current with all of that on",
                     "current",
                     "A",
                     (0.1, 200),
                     (0, 2000),
-                    "Engines and chargers off.",
+                    help="Engines and chargers off.",
                 ),
             ),
         ),
@@ -240,17 +221,17 @@ STEPS = (
                 "networks",
                 "Networks",
                 "networks",
-                _amount(
+                amount_field(
                     "signal_resistance",
                     "Between the signal lines, powered down",
                     "resistance",
                     "ohm",
                     (54, 66),
                     (0, 10_000_000),
-                    "Network power off. Measure at any free tee.",
+                    help="Network power off. Measure at any free tee.",
                 ),
-                _amount("tee_voltage", "Voltage at the power tee, all on", "voltage", "V", (11, 15), (0, 40)),
-                _amount("worst_voltage", "Voltage at the worst device, all on", "voltage", "V", (9, 15), (0, 40)),
+                amount_field("tee_voltage", "Voltage at the power tee, all on", "voltage", "V", (11, 15), (0, 40)),
+                amount_field("worst_voltage", "Voltage at the worst device, all on", "voltage", "V", (9, 15), (0, 40)),
                 Field(name="spare_drops", title="Spare tees", kind=Kind.COUNT, hard=(0, 50), required=False),
                 _yes_no("on_start_battery", "Powered from an engine-start battery"),
             ),

@@ -32,6 +32,7 @@ from garboard_tablet.models.files_amiss import files_gone
 from garboard_tablet.models.keys import ENTER, of_keyboard
 from garboard_tablet.models.live_source import LiveSource
 from garboard_tablet.models.navigator import Navigator
+from garboard_tablet.models.pointed import Pointed
 from garboard_tablet.models.run_reviews import RunReviews
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.shop_worker import ShopWorker
@@ -151,6 +152,7 @@ class GarboardApp(App):
             pads=NumberPads(),
             files=self.files,
             backups=self.backups,
+            pointed=Pointed(tablet),
             run_clock=self.run_clock,
             guest=self.guest,
             files_come_from=Path(os.environ.get("GARBOARD_FILES", tablet.folder / "inbox")),

@@ -21,6 +21,7 @@ from garboard.steps import Field, Kind
 from garboard_tablet.models.asks import Ask, asks_of_step
 from garboard_tablet.models.entry import entry_route
 from garboard_tablet.models.pages import asks_here, figures_and_tables
+from garboard_tablet.models.rows import tables_of
 from garboard_tablet.models.runs import PendingRun
 from garboard_tablet.models.session import HOME, Route
 from garboard_tablet.models.tablet import Tablet, open_tablet
@@ -34,6 +35,8 @@ SIZES: tuple[tuple[int, int, float], ...] = ((1280, 800, 1.0), (800, 1280, 1.0),
 """Width, height [dots] and density of the screens every page must fit."""
 
 TYPED_IN_THE_README = ("wiring_audit.batteries", "rest_voltage")
+
+ROWS_LOOKED_AT = ("_circuits", "_batteries", "_networks", "_as_rigged", "_runs", "_gear", "_makers_window")
 
 Act = Callable[[Any], None]
 
@@ -109,7 +112,7 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
     for tab in ("alongside", "under way", "hand over", "missing", "vessel"):
         yield f"{short}_job_{tab.replace(' ', '_')}", job.to("job", tab), nothing
     pages = (
-        *("equipment", "punch list", "add punch", "missing", "hand over", "book", "vessel jobs"),
+        *("equipment", "punch list", "add punch", "hand over", "book", "vessel jobs"),
         *("like", "own facts", "keep template"),
     )
     for page in pages:
@@ -128,6 +131,7 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
     yield f"{short}_covers", job.to("covers", "owner"), nothing
     for times in range(1, 6):
         yield f"{short}_covers_{times}", job.to("covers", "owner"), partial(turn_pages, times)
+    yield f"{short}_covers_part", job.to("covers", "owner", "1"), nothing
     yield f"{short}_signer", job.to("signer", "owner"), nothing
     yield f"{short}_signing", job.to("signing", "owner", "A. Marsh"), nothing
     found = tablet.assess(job.hull, job.job)
@@ -139,6 +143,9 @@ def _scenes_of_job(tablet: Tablet, job: Route) -> Iterator[tuple[str, Route, Act
         here = job.to("step", step=step.key)
         name = f"{short}_{step.key.replace('.', '_')}"
         yield name, here, nothing
+        for table in tables_of(step):
+            if name.endswith(ROWS_LOOKED_AT):  # the others differ in what stands in their cells alone
+                yield f"{name}_rows_{table.name}", here.to("rows", table.name, step=step.key), nothing
         if step.cautions or step.at_hand:
             yield f"{name}_cautions", here.to("cautions"), nothing
         if any(one.step == step.key for one in found):
@@ -429,7 +436,9 @@ class ToShow:
     has_camera = has_picker = True
 
     def take_picture(self, target: Path, done: Callable[[Got], object]) -> None: ...
-    def pick(self, folder: Path, done: Callable[[Got], object], *, pictures: bool = False) -> None: ...
+    def pick(
+        self, folder: Path, done: Callable[[Got], object], *, pictures: bool = False, is_backup: bool = False
+    ) -> None: ...
     def choose_folder(self, done: Callable[[Place | None], object]) -> None: ...
     def put(self, file: Path, name: str, place: Place, done: Callable[[Put], object]) -> None: ...
 

@@ -91,6 +91,13 @@ class Boatyard:
                 self.tally.came_ashore += 1
                 self.ashore |= new
 
+    def _wait_until_one_came_ashore(self) -> None:
+        before, end = self.tally.came_ashore, time.monotonic() + 120
+        while self.tally.came_ashore == before:
+            if time.monotonic() > end:
+                raise RuntimeError("no tablet comes ashore although server and database are there")
+            time.sleep(0.005)
+
     def round(self, rng: random.Random) -> None:
         """Tablets at work, then a kill, then all is started again."""
         stop = threading.Event()
@@ -100,6 +107,8 @@ class Boatyard:
         ]
         for thread in threads:
             thread.start()
+        if not self.tally.rounds % 2:  # on a busy machine none may come ashore before the kill
+            self._wait_until_one_came_ashore()
         time.sleep(rng.choice((0.1, 0.5, 1.5)) * rng.random())
         kill = rng.choice(("server", "database", "both"))
         database = rng.choice(self.cluster.all) if isinstance(self.cluster, SpreadClusters) else self.cluster

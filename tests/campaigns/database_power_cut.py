@@ -39,7 +39,6 @@ from postgres_cluster import Cluster
 
 IMAGE_BYTES = 400 * 1024 * 1024
 WRITERS = 3
-PATIENCE = 60.0
 """So long the writers may take to begin [s]."""
 NOON = 1_778_752_800_000
 AS_IT_COMES = {"max_wal_size": "64MB", "min_wal_size": "32MB"}
@@ -202,7 +201,7 @@ def _campaign(
             notebook = where / f"called_saved_{tally.cuts}"
             child = writers.start(functools.partial(work, url, rng.random()), notebook)
             try:
-                _wait_for_a_note(notebook)
+                writers.wait_for_a_note(notebook)
                 time.sleep(rng.uniform(0, 0.5))
             finally:
                 _end(child)
@@ -218,14 +217,6 @@ def _campaign(
                 break
             _look_for(called_saved, url, tally)
     return tally
-
-
-def _wait_for_a_note(notebook: Path) -> None:
-    end = time.monotonic() + PATIENCE
-    while not notebook.exists() or not notebook.stat().st_size:
-        if time.monotonic() > end:
-            raise RuntimeError("nothing was called saved; see the writers' message above")
-        time.sleep(0.01)
 
 
 def _end(child: int) -> None:

@@ -27,6 +27,8 @@ from garboard.history.merge import merge
 KILLS_A_FOLDER = 25
 LONGEST = 0.06
 """So long a program runs at most before it is killed [s]; longer where a merge takes longer on this machine."""
+AFTER_A_SAVE = 3
+"""One kill in so many waits until something was called saved: a busy machine may let no program get so far in time."""
 
 
 @attrs.define
@@ -56,9 +58,9 @@ def kill_while_saving(kills: int, seed: int, where: Path) -> Tally:
     while tally.kills < kills:
         folder = Path(tempfile.mkdtemp(dir=where))
         notebook = folder / "called_saved"
-        for _ in range(min(KILLS_A_FOLDER, kills - tally.kills)):
+        for number in range(min(KILLS_A_FOLDER, kills - tally.kills)):
             work = functools.partial(_save, folder / "tablet", rng.randrange(1 << 30))
-            _start_and_kill(work, notebook, rng)
+            _start_and_kill(work, notebook, rng, after_a_save=not number % AFTER_A_SAVE)
             _check(folder / "tablet", notebook, tally)
         tally.saved += len(set(writers.noted(notebook)))
     return tally
@@ -71,9 +73,9 @@ def kill_while_merging(kills: int, seed: int, where: Path) -> Tally:
     while tally.kills < kills:
         folder = Path(tempfile.mkdtemp(dir=where))
         notebook = folder / "called_saved"
-        for _ in range(min(KILLS_A_FOLDER, kills - tally.kills)):
+        for number in range(min(KILLS_A_FOLDER, kills - tally.kills)):
             work = functools.partial(_merge, source, folder / "shop", rng.randrange(1 << 30))
-            _start_and_kill(work, notebook, rng)
+            _start_and_kill(work, notebook, rng, after_a_save=not number % AFTER_A_SAVE)
             _check(folder / "shop", notebook, tally)
         tally.saved += len(set(writers.noted(notebook)))
         tally.unequal += not _ends_equal(source, folder / "shop")
@@ -91,7 +93,7 @@ def kill_whole_merges(kills: int, seed: int, where: Path) -> Tally:
         folder = Path(tempfile.mkdtemp(dir=where))
         notebook = folder / "called_saved"
         work = functools.partial(writers.merge_whole_again_and_again, source, folder)
-        _start_and_kill(work, notebook, rng, longest)
+        _start_and_kill(work, notebook, rng, longest, after_a_save=not tally.kills % AFTER_A_SAVE)
         tally.kills += 1
         called_merged = set(writers.noted(notebook))
         for shop in folder.glob("shop-*"):
@@ -114,8 +116,13 @@ def _merge(source: Path, folder: Path, seed: int, saved: writers.Saved) -> None:
     writers.merge_without_pause(source, folder, saved, random.Random(seed))
 
 
-def _start_and_kill(work: writers.Work, notebook: Path, rng: random.Random, longest: float = LONGEST) -> None:
+def _start_and_kill(
+    work: writers.Work, notebook: Path, rng: random.Random, longest: float = LONGEST, *, after_a_save: bool
+) -> None:
+    before = notebook.stat().st_size if notebook.exists() else 0
     child = writers.start(work, notebook)
+    if after_a_save:
+        writers.wait_for_a_note(notebook, before)
     time.sleep(rng.choice([longest / 30, longest / 3, longest]) * rng.random())
     os.kill(child, signal.SIGKILL)
     _, status = os.waitpid(child, 0)

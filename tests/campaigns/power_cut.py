@@ -96,7 +96,9 @@ def _cut_power(
             own_rng = random.Random(rng.random())
             child = writers.start(functools.partial(work, disk / "tablet", own_rng), notebook)
             try:
-                for _ in range(min(CUTS_AN_IMAGE, cuts - tally.cuts)):
+                for number in range(min(CUTS_AN_IMAGE, cuts - tally.cuts)):
+                    if number:  # the first cut comes at any moment, the others once something was called saved
+                        writers.wait_for_a_note(notebook)
                     _cut(child, image, notebook, rng, tally)
             finally:
                 with contextlib.suppress(ProcessLookupError):

@@ -23,10 +23,12 @@ from pathlib import Path
 
 import attrs
 import pytest
+from click.testing import CliRunner
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns import writers
+from garboard.commands.cli import program
 from garboard.disk.clock import wall_milliseconds
 from garboard.disk.hullfile import HullFolder
 from garboard.shop_link import pairing, sync
@@ -35,6 +37,8 @@ from histories import DAY
 
 TABLETS = 3
 ASHORE = "ashore "
+SAVED_BEFORE = 5
+"""So much one tablet at least has saved before the first is killed, round by round."""
 BEFORE_IT_IS_SAVED = "cut off before it was saved"
 
 
@@ -71,10 +75,11 @@ class Tally:
 
 
 class Server:
-    """`garboard shop` as a process of its own."""
+    """`garboard shop` as a process of its own, where it is about noon: what comes ashore stays today's."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        self._zone = f"NOON{time.gmtime().tm_hour - 12:+d}"
         self.port = 0
         self.first_code = ""
         self._process: subprocess.Popen[str] | None = None
@@ -83,7 +88,10 @@ class Server:
         """Start, or start again at the same port; the first pairing code."""
         command = [sys.executable, "-m", "garboard", "shop", "--host", "127.0.0.1", "--port", str(self.port)]
         self._process = subprocess.Popen(
-            [*command, "--folder", str(self.folder), "--no-announce"], stdout=subprocess.PIPE, text=True
+            [*command, "--folder", str(self.folder), "--no-announce"],
+            stdout=subprocess.PIPE,
+            text=True,
+            env={**os.environ, "TZ": self._zone},
         )
         assert self._process.stdout is not None
         for line in self._process.stdout:
@@ -95,8 +103,8 @@ class Server:
 
     def new_code(self) -> str:
         """A further code, from the command that gives one while the server runs."""
-        command = [sys.executable, "-m", "garboard", "shop-tablets", "pair", "--folder", str(self.folder)]
-        told = subprocess.run(command, capture_output=True, text=True, check=True).stdout
+        asked = ["shop-tablets", "pair", "--folder", str(self.folder)]
+        told = CliRunner().invoke(program, asked, catch_exceptions=False).stdout
         return next(line.strip() for line in told.splitlines() if line.startswith("    127.0.0.1:"))
 
     def kill(self) -> bool:
@@ -172,6 +180,8 @@ def _round(yard: Yard) -> None:
         notebooks[number].unlink(missing_ok=True)
         work = functools.partial(_save_and_come_ashore, folder, yard.rng.randrange(1 << 30), number == TABLETS - 1)
         children.append(writers.start(work, notebooks[number]))
+    for _ in range(SAVED_BEFORE):  # a busy machine may let no tablet save anything before it is killed
+        writers.wait_for_a_note(notebooks[0], notebooks[0].stat().st_size if notebooks[0].exists() else 0)
     victims: list[int | None] = [*children, None]  # None stands for the server
     yard.rng.shuffle(victims)
     for victim in victims:

@@ -6,6 +6,7 @@ import os
 import random
 import sys
 import tempfile
+import time
 import traceback
 from collections.abc import Callable, Iterator
 from itertools import count
@@ -18,6 +19,8 @@ from garboard.history.merge import merge
 
 HULLS = ("ABC00001A526", "ABC00002A526", "XYZHJKLMF626")
 ATTACHMENT = "attachment "
+PATIENCE = 120.0
+"""So long nothing may be called saved [s]: longer means that nothing ever will be."""
 
 Saved = Callable[[str], None]
 Work = Callable[[Saved], None]
@@ -97,6 +100,18 @@ def start(work: Work, notebook: Path) -> int:
         traceback.print_exc(file=sys.__stderr__)
     finally:
         os._exit(1)
+
+
+def wait_for_a_note(notebook: Path, after: int = 0) -> None:
+    """Wait until something was called saved: how soon that is, the machine decides, and not a time that is given.
+
+    after : size of the notebook before [byte]
+    """
+    end = time.monotonic() + PATIENCE
+    while not notebook.exists() or notebook.stat().st_size <= after:
+        if time.monotonic() > end:
+            raise RuntimeError("nothing was called saved; see the writers' message above")
+        time.sleep(0.002)
 
 
 def noted(notebook: Path) -> Iterator[str]:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import gzip
 import shutil
 from contextlib import ExitStack
+from io import BytesIO
 from pathlib import Path
 
 import attrs
 import pytest
 from click.testing import CliRunner
+from PIL import Image
 
 import small_plugin
 from garboard.commands import hulls as commands
@@ -23,6 +25,7 @@ from garboard.history.replay import HullState
 from garboard.job_files.job_file import ATTACHED, check, read_job_file
 from garboard.records import Measurement
 from garboard.report.book import handover_book
+from garboard.report.photos import is_picture, photos_of
 from histories import HULL, JOB, tablet
 
 STEP = "small.horn"
@@ -86,6 +89,27 @@ def test_a_file_that_an_entry_names_and_neither_side_has_is_told_until_it_is_her
         assert (report.complete, report.missing) == (True, ())
 
 
+def test_a_picture_is_told_by_what_is_in_it_and_one_that_no_page_can_show_is_said(shop: Path) -> None:
+    whole = BytesIO()
+    Image.new("RGB", (60, 40)).save(whole, "JPEG")
+    files = {
+        "IMG_1234": (whole.getvalue(), "IMG_1234.jpg", ""),
+        "run.jpg": (b"$HEHDT,341.8,T*21\r\n", "run.jpg.file", ""),
+        "cut.jpg": (whole.getvalue()[:-90], "cut.jpg", "cut off or damaged"),
+    }
+    for name, (content, called, why) in files.items():
+        (shop.parent / name).write_bytes(content)
+        arguments = [str(one) for one in (shop, HULL, STEP, shop.parent / name, "--by", "R. Vane")]
+        result = CliRunner().invoke(commands.attach, arguments, catch_exceptions=False)
+        assert result.stdout == f"{called} is attached to {STEP}\n"
+        assert (why in result.stderr, bool(result.stderr)) == (True, bool(why))
+    with HullFolder(shop, read_only=True) as folder:
+        photos = photos_of(open_hull(folder, HULL).view(JOB), small_plugin.small_host())
+    assert {photo.name: is_picture(photo) for photo in photos} == {
+        "IMG_1234.jpg": True, "run.jpg.file": False, "cut.jpg": True,
+    }  # fmt: skip
+
+
 def test_the_same_content_attached_twice_is_one(shop: Path) -> None:
     _attach(shop, "chafe.jpg")
     _attach(shop, "again.jpg")
@@ -120,8 +144,6 @@ def test_what_is_no_file_is_refused_under_the_name_of_an_attached_file(shop: Pat
 
 
 def test_the_book_lists_photos_by_step_and_name(shop: Path) -> None:
-    from io import BytesIO
-
     from pypdf import PdfReader
 
     def words(view: object) -> str:

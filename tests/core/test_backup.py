@@ -17,6 +17,8 @@ import pytest
 from click.testing import CliRunner
 
 from garboard.commands.cli import program
+from garboard.disk import storage
+from garboard.disk.attachments import Attachments
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import NotSaved
 from garboard.history import backup
@@ -118,13 +120,98 @@ def test_a_backup_that_does_not_read_back_is_not_called_saved_and_the_one_before
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    for name, does in (("_put_attachment", lambda *_: "0" * 64), ("_fill", full)):
+    for name, does in (("_put_attachment", lambda *_: ("0" * 64, "")), ("_fill", full)):
         with monkeypatch.context() as broken, HullFolder(shop, read_only=True) as folder:
             broken.setattr(backup, name, does)
             with pytest.raises(NotSaved):
                 write_backup(folder, made, AT)
     assert made.read_bytes() == before
     assert [path.name for path in made.parent.iterdir()] == [made.name]
+
+
+# What cannot be read when it is made
+
+
+def test_a_boat_or_a_photo_that_cannot_be_read_is_named_and_the_rest_is_taken(
+    shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shutil.copytree(shop, tmp_path / "shop")
+    here = tmp_path / "shop"
+    (hull,) = (here / "hulls").glob(f"{OTHER_HULL}-*")
+    hull.unlink()
+    hull.mkdir()  # the card put a folder where the boat's file was
+    (photo,) = (here / "attachments").iterdir()
+    photo.write_bytes(photo.read_bytes()[:-1] + b"?")
+    (here / "attachments" / ("a" * 64)).mkdir()
+    failing = hashlib.sha256(b"failing").hexdigest()
+    (here / "attachments" / failing).write_bytes(b"failing")
+    read = Attachments.read
+
+    def fails(self: Attachments, name: str, start: int, most: int) -> bytes:
+        if name == failing and start:
+            raise OSError(5, "Input/output error")
+        return read(self, name, start, most)
+
+    monkeypatch.setattr(Attachments, "read", fails)
+    with HullFolder(here, read_only=True) as folder:
+        made = write_backup(folder, tmp_path / "b.zip", AT)
+    assert (made.hulls, made.hulls_left_out) == (1, 1)
+    first, *others = made.left_out_in_words
+    assert first == f"hull {OTHER_HULL}: a folder, where a hull file should stand"
+    assert {*others} == {
+        f"photo or recording {'a' * 12}: a folder, where a file should stand; it was passed over",
+        f"photo or recording {failing[:12]}: input/output error",
+        f"photo or recording {photo.name[:12]}: damaged on this machine: merge with the shop to fetch it again",
+    }
+    monkeypatch.undo()
+    assert backup.list_of(tmp_path / "b.zip") == read_backup(tmp_path / "b.zip") == made
+    result = CliRunner().invoke(
+        program, ["import", str(tmp_path / "b.zip"), "--into", str(tmp_path / "n"), "--by", "R"]
+    )
+    assert (result.exit_code, f"not whole when the backup was made: hull {OTHER_HULL}" in result.stderr) == (1, True)
+    with HullFolder(tmp_path / "n", read_only=True) as back:
+        assert back.boats() == (HULL,)
+
+
+def test_a_whole_folder_is_called_whole_also_where_links_lead_to_its_boats(shop: Path, tmp_path: Path) -> None:
+    """A hull file may lie elsewhere, a link in its place: it was passed over, and nobody was told."""
+    (tmp_path / "linking" / "hulls").mkdir(parents=True)
+    for file in (shop / "hulls").glob("*.hull"):
+        (tmp_path / "linking" / "hulls" / file.name).symlink_to(file)
+    with HullFolder(tmp_path / "linking", read_only=True) as folder:
+        made = write_backup(folder, tmp_path / "b.zip", AT)
+    assert (made.hulls, made.left_out) == (2, {})
+
+
+def test_what_a_backup_says_is_not_in_it_is_shown_short_and_without_strange_names(made: Path) -> None:
+    told = {f"hulls/{OTHER_HULL}-0123456789abcdef.hull": "x\n" * 5000, "../evil": "y", "attachments/" + "c" * 64: 7}
+
+    def tells(_pack: zipfile.ZipFile, content: dict[str, bytes]) -> None:
+        content[LIST] = json.dumps({**json.loads(content[LIST]), "left_out": told}).encode()
+
+    made.write_bytes(_repacked(made, tells))
+    (said,) = read_backup(made).left_out_in_words
+    assert (len(said), said.startswith(f"hull {OTHER_HULL}: x x")) == (319, True)
+
+
+def test_two_backups_at_once_are_both_whole_and_a_dead_ones_rest_is_cleared(
+    shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, found = tmp_path / "out" / "b.zip", []
+    path.parent.mkdir()
+    (path.parent / f"{storage.UNFINISHED}b.zip").write_bytes(b"half")
+    with HullFolder(shop, read_only=True) as first, HullFolder(shop, read_only=True) as second:
+        before = first.contents
+
+        def meanwhile() -> Any:
+            found.append(write_backup(second, path, "2026-05-14T17:41:00+02:00"))
+            yield from before()
+
+        monkeypatch.setattr(first, "contents", meanwhile)
+        found.append(write_backup(first, path, AT))
+    assert [one.hulls for one in found] == [2, 2]
+    assert read_backup(path).at == AT
+    assert [one.name for one in path.parent.iterdir()] == ["b.zip"]
 
 
 # What a stranger may hand over

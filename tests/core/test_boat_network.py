@@ -34,7 +34,7 @@ WRONG = b"$HEROT,-11.23,A*FF\r\n"  # [1]: wrong on purpose
 HEADING = StreamKey("heading", "HE", "", "true")
 
 
-def wait_for(condition: Callable[[], object], seconds: float = 10.0) -> None:
+def wait_for(condition: Callable[[], object], seconds: float = 60.0) -> None:
     end = time.monotonic() + seconds
     while not condition():
         if time.monotonic() > end:
@@ -331,7 +331,7 @@ def test_a_thread_that_was_still_connecting_ends_though_listening_began_again(mo
 
     def connect(*_arguments: object, **_named: object) -> socket.socket:
         threads.append(threading.current_thread())
-        answered.wait(20)
+        answered.wait(120)
         raise TimeoutError
 
     monkeypatch.setattr(socket, "create_connection", connect)

@@ -43,6 +43,14 @@ NOT_KINDS: tuple[JsonValue, ...] = (
 )
 
 
+def test_a_line_from_before_gear_ratios_is_read() -> None:
+    """It says of boats of any ratio what it said."""
+    author = tablet("a").author
+    lines = [line[:-1] for line in lines_of(KINDS) if isinstance(line, list)]
+    entry = author.write(replay(SHOP_RECORD, []), "alike", ("propellers",), [*lines])
+    assert kinds_in(replay(SHOP_RECORD, [entry])) == KINDS
+
+
 @pytest.mark.parametrize("line", NOT_KINDS)
 def test_a_line_that_cannot_be_read_costs_itself(line: JsonValue) -> None:
     author = tablet("a").author

@@ -160,7 +160,22 @@ def test_what_would_be_wrong_is_refused_before_anything_runs(text: str, cure: st
 
 
 def test_a_unit_is_read_as_it_is_told() -> None:
-    for text in ("lb ft", "lb/ft", "ft2", "1/ft", "kn", "Ah", "gal/h", "nm/gal", "degF difference", "K", ""):
+    assert unit_of("ft-lb") != unit_of("ft lb")  # a torque is no weight times a length
+    for text in (
+        "lb ft",
+        "lb/ft",
+        "ft2",
+        "1/ft",
+        "kn",
+        "Ah",
+        "gal/h",
+        "nm/gal",
+        "degF difference",
+        "K",
+        "ft-lb",
+        "Nm",
+        "",
+    ):
         assert unit_of(str(unit_of(text))) == unit_of(text), text
     assert unit_of("") == PLAIN
     for text in ("furlong", "degC/h", "in3x", "lb" * 40):

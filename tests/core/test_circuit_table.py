@@ -51,6 +51,7 @@ def test_a_table_of_some_columns_in_any_order_says_those_alone(between: str) -> 
     [
         "Name;Length;;\r\nHorn;7 ft;;\r\n;;;\r\n",
         "sep=;\r\nname;length\r\nHorn;7 ft\r\n",
+        "sep=\t\r\nname\tlength\r\nHorn\t7 ft\r\n",
         '"sep=,"\r\nNAME,LENGTH,\r\n"Horn","7 ft"\r\n',
     ],
 )

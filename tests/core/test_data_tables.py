@@ -15,7 +15,6 @@ from typing import Any
 import duckdb
 import pytest
 from click.testing import CliRunner, Result
-from openpyxl import load_workbook
 
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
@@ -167,6 +166,8 @@ def test_text_stays_as_it_was_entered_and_runs_nowhere(base: duckdb.DuckDBPyConn
     assert rows(base, "SELECT value FROM measurements WHERE field = 'remark'") == [(HOSTILE,)]
     with zipfile.ZipFile(packed) as whole:
         text = whole.read("csv/measurements.csv").decode()
+        from openpyxl import load_workbook
+
         book = load_workbook(BytesIO(whole.read("tables.xlsx")))
     [cell] = [row["value"] for row in csv.DictReader(StringIO(text, newline="")) if row["field"] == "remark"]
     assert cell == '\'=HYPERLINK("x")\u2407 "a", b\n\u2603'
@@ -190,6 +191,8 @@ def test_zip_and_database_hold_the_same(base: duckdb.DuckDBPyConnection, packed:
 
 def test_the_workbook_has_dates_filters_widths_and_says_what_it_lacks(packed: Path) -> None:
     with zipfile.ZipFile(packed) as whole:
+        from openpyxl import load_workbook
+
         book = load_workbook(BytesIO(whole.read("tables.xlsx")))
     assert book.sheetnames == [table.name for table in TABLES if table.name != "samples"]
     for table in TABLES:

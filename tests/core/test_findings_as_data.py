@@ -14,6 +14,7 @@ import pytest
 
 import small_plugin
 from altered_jobs import SAMPLES, findings_of_altered, sample_views
+from examples import examples
 from garboard.demo.demo_day import make_day
 from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict
 from garboard.hosting.host import PluginHost, make_host
@@ -44,7 +45,7 @@ def _everything(host: PluginHost, demo: Path) -> Iterator[Assessed]:
 def everything(host: PluginHost, tmp_path_factory: pytest.TempPathFactory) -> tuple[Assessed, ...]:
     found = tuple(_everything(host, tmp_path_factory.mktemp("day")))
     findings_of_altered.cache_clear()
-    assert len(found) > 15_000
+    assert len(found) > examples(30_000)
     return found
 
 

@@ -9,7 +9,17 @@ import attrs
 
 from builders import job_view
 from garboard.disk.entries import Entry
-from garboard.fittings import CAME_WITH, fitted_now, fitting_named, fittings_of, of_fitting, propeller_named
+from garboard.fields import Field, Kind
+from garboard.fittings import (
+    CAME_WITH,
+    fitted_now,
+    fitting_named,
+    fittings_of,
+    next_row,
+    of_fitting,
+    propeller_named,
+    value_to_begin,
+)
 from garboard.history.authoring import measure
 from garboard.history.like import shared_facts
 from garboard.history.replay import HullState, replay
@@ -176,3 +186,16 @@ def test_a_boat_of_before_opens_and_a_new_one_is_written_and_read(tmp_path: Path
     assert "propellers" not in job_file_text(before)
     now = attrs.evolve(before, vessel=fitted(TWINS, "17 steel", ""))
     assert parse_job_file(job_file_text(now), "job.json").vessel == now.vessel
+
+
+def test_a_row_that_is_begun_takes_what_the_last_row_says_whatever_the_clocks() -> None:
+    gear = Field(name="gear", title="Gear", kind=Kind.AMOUNT, quantity="weight", unit="lb", begins=("", "gear"))
+    said: dict[tuple[str, str, str, str], JsonValue] = {
+        (RUNS, "gear", row, ""): f"{row}0 lb" for row in ("3", "10", "2")
+    }
+    assert value_to_begin(job_view(TWINS, said), gear, RUNS, "") == "100 lb"
+
+
+def test_the_next_row_has_a_number_whatever_rows_are_called() -> None:
+    """A job file may name them so: a superscript is a digit and no number, and Python reads no 5000 digits."""
+    assert next_row(("1", "²", "9" * 5000, "calm")) == "2"

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 import stat
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from click.testing import CliRunner, Result
@@ -335,6 +337,27 @@ def test_unfinished_attachments_have_a_quota_and_the_longest_untouched_go_first(
         with pytest.raises(NotSaved, match="100 bytes"):
             arriving.add(names[-1], 30, b"x" * 80, 1000)
         assert arriving.held(names[-1]) == 30
+
+
+def test_attachments_never_take_the_last_of_a_disk_and_are_told_what_to_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A paired tablet that brings what nobody can finish must not keep readings from being saved."""
+    free = [partial_upload.LEFT_FREE + 1000]
+    with HullFolder(tmp_path) as files:
+        arriving = Arriving(tmp_path / "arriving", files.attachments)
+        first, second = "ab" * 32, "cd" * 32
+        arriving.add(first, 0, b"x" * 900, 5000)
+        monkeypatch.setattr(shutil, "disk_usage", lambda _folder: SimpleNamespace(free=free[0]))
+        arriving.add(second, 0, b"x" * 900, 5000)
+        assert arriving.held(first) == 900
+        free[0] = partial_upload.LEFT_FREE + 100
+        arriving.add(second, 900, b"x" * 900, 5000)  # the other makes room
+        assert (arriving.held(first), arriving.held(second)) == (0, 1800)
+        with pytest.raises(NotSaved, match="Free some space there"):
+            arriving.add(second, 1800, b"x" * 900, 5000)
+        assert arriving.held(second) == 1800
+        files.save(measure(Author("a", "tech a"), HullState(HULL), JOB, STEP, FIELD, "30 kn", row="1"))
 
 
 def test_however_many_attachments_are_begun_few_are_kept_and_those_furthest_on_stay(

@@ -17,7 +17,7 @@ from garboard.disk import hullfile, storage
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, carried_by, entry_id, make_entry
-from garboard.disk.hullfile import HullFolder
+from garboard.disk.hullfile import HullFolder, digest_of
 from garboard.disk.journal import Journal, file_name, heading, read
 from garboard.disk.storage import FolderInUse, NotSaved
 from garboard.faults import InputError
@@ -314,6 +314,34 @@ def test_a_file_removed_while_open_is_written_again(folder: HullFolder) -> None:
     file_of(folder).unlink()
     folder.save(make(2))
     assert set(read(file_of(folder).read_bytes()).entries) == {make(1).id, make(2).id}
+
+
+@pytest.mark.parametrize("in_place", [True, False])
+@pytest.mark.parametrize("is_damaged", [True, False])
+@pytest.mark.parametrize("held_open", [True, False])
+def test_a_file_of_the_same_length_put_in_its_place_while_open_is_noticed(
+    folder: HullFolder, *, in_place: bool, is_damaged: bool, held_open: bool
+) -> None:
+    """Its length alone told nothing: the running program went on as if its entries were on the disk."""
+    ours, others = make(1), make(2)
+    folder.save(ours)
+    if not held_open:
+        folder.save(make(1, hull=OTHER))  # the file last written is held open, no other
+    file = file_of(folder)
+    there = file.read_bytes()
+    line = b"%b %b\n" % (others.id.encode(), others.raw)
+    put = there[:-30] + bytes(30) if is_damaged else heading(HULL) + line
+    assert len(put) == len(there)
+    if in_place:
+        file.write_bytes(put)
+        os.utime(file, ns=(1, 1))
+    else:
+        (file.parent / "copy").write_bytes(put)
+        (file.parent / "copy").replace(file)
+    held = {ours.id} if is_damaged else {ours.id, others.id}
+    assert folder.digests()[HULL] == digest_of(held)
+    assert read(file.read_bytes()).entries.keys() == held
+    assert bool(folder.damage()) is is_damaged
 
 
 def test_a_file_put_back_from_an_older_copy_while_open_is_completed(folder: HullFolder) -> None:

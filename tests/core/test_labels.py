@@ -17,11 +17,14 @@ from pypdf import PdfReader
 
 from garboard.commands.labels import command
 from garboard.demo.samples_folder import sample_jobs_folder
+from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError, in_words
-from garboard.history.authoring import Author
+from garboard.history.authoring import Author, labels_printed
 from garboard.history.boat import open_hull
 from garboard.history.exchange import import_job
+from garboard.history.registers import RegisterKey
+from garboard.history.replay import HullState, replay
 from garboard.job_files.job_file import read_job_file
 from garboard.labels import labels_digest, labels_of, stale_labels
 from garboard.records import Circuit, Vessel
@@ -172,7 +175,7 @@ def test_a_strip_is_as_high_as_its_tape(saltgrass: Vessel, width: int) -> None:
     pdf = label_tape("Saltgrass", labels_of(saltgrass), width)
     assert len(pages(pdf)) == 2 * len(saltgrass.circuits)
     assert {round(high, 1) for _, high in boxes(pdf)} == {float(width)}
-    assert words(pages(pdf)[6]) == " ".join(["4 VHF radio breaker 10 A 14 AWG", f"panel, house → VHF radio, {ENDS[0]}"])
+    assert words(pages(pdf)[6]) == " ".join(["4 VHF radio breaker 10 A 14 AWG", f"{ENDS[0]}: panel, house → VHF radio"])
 
 
 def test_no_text_is_smaller_than_six_points_however_much_there_is(saltgrass: Vessel) -> None:
@@ -279,6 +282,7 @@ def test_printed_then_changed_then_printed_anew(folder: Path) -> None:
         (("-o", "x.pdf", "--size", "60"), "width x height in mm"),
         (("-o", "x.pdf", "--size", "nanx20"), "width x height in mm"),
         (("-o", "x.pdf", "--size", "5x5"), "from 20x8"),
+        (("-o", "x.pdf", "--form", "schedule", "--stale"), "leave --stale out"),
     ],
 )
 def test_what_cannot_be_done_is_refused_in_words(asked: tuple[str, ...], cure: str) -> None:
@@ -308,6 +312,90 @@ def test_a_name_on_two_lines_is_one_line_of_a_label(saltgrass: Vessel) -> None:
 def test_what_prints_as_an_empty_box_is_told() -> None:
     assert without_type(["VHF radio", "Positionslicht ö", "\x01"]) == ""
     assert without_type(["船灯 1", "船"]) == "船灯"
+
+
+def test_characters_of_a_battery_and_labels_that_are_cut_are_told(folder: Path) -> None:
+    with HullFolder(folder) as hulls:
+        state = open_hull(hulls, HULL).vessel_home("circuits")
+        hulls.save(Author("t", "T").write(state, "field", ("circuits", "VHF radio", "battery"), "船"))
+    small = run(folder, "-o", folder.parent / "small.pdf", "--size", "30x12")
+    assert "the typeface has none of them: 船" in small
+    assert "Too long for their label, and cut: " in small
+    assert "cut" not in run(folder, "-o", folder.parent / "large.pdf", "--size", "120x30")
+
+
+def test_a_name_of_pages_is_shortened_on_the_schedule(saltgrass: Vessel) -> None:
+    long = attrs.evolve(saltgrass, circuits=(Circuit(name="A" * 1500), Circuit(name="Horn")))
+    text = words(pages(panel_schedule("x", long, labels_of(long)))[0])
+    assert "…" in text
+    assert "2 Horn" in text
+
+
+def test_a_label_too_short_for_its_text_still_says_which_end_it_is_for(saltgrass: Vessel) -> None:
+    long = attrs.evolve(
+        saltgrass, circuits=(Circuit(name="Navigation lights of the hard top, port", fed_from="panel"),)
+    )
+    text = words(pages(label_sheet("x", labels_of(long), "A4", (30.0, 12.0)))[0])
+    assert all(f"{end}: panel" in text for end in ENDS)
+
+
+def fused(state: HullState, by: str, rating: str) -> list[Entry]:
+    author, of = Author(by, by), ("circuits", "VHF radio")
+    return [
+        author.write(state, "field", (*of, "protection"), "fuse"),
+        author.write(state, "field", (*of, "protection_rating"), rating),
+    ]
+
+
+def print_all(by: str, entries: Sequence[Entry]) -> list[Entry]:
+    state = replay(HULL, entries)
+    return [*entries, *labels_printed(Author(by, by), state, labels_of(state.vessel()[0]))]
+
+
+def test_two_machines_print_apart_and_the_label_that_is_no_longer_so_is_stale() -> None:
+    """One prints, the other changes the fuse and prints: both labels may be on the boat, and nobody has to choose."""
+    first = fused(replay(HULL, []), "one", "10 A")
+    one = print_all("one", first)
+    two = print_all("two", [*first, *fused(replay(HULL, first), "two", "15 A")])
+    both = [*{entry.id: entry for entry in [*two, *one]}.values()]
+    for entries in (both, both[::-1]):
+        state = replay(HULL, entries)
+        (stale,) = stale_labels(state.vessel()[0])
+        assert (stale.printed, stale.text) == ("1 | VHF radio | fuse 10 A", "1 | VHF radio | fuse 15 A")
+        assert not state.disagrees(RegisterKey("field", "", ("circuits", "VHF radio", "label")))
+    assert stale_labels(replay(HULL, print_all("one", both)).vessel()[0]) == ()
+
+
+def test_two_machines_print_the_same_and_nothing_is_stale_nor_changed_and_changed_back() -> None:
+    first = fused(replay(HULL, []), "one", "10 A")
+    entries = [*print_all("one", first), *print_all("two", first)[len(first) :]]
+    assert stale_labels(replay(HULL, entries).vessel()[0]) == ()
+    changed_once = [*entries, *fused(replay(HULL, entries), "two", "15 A")]
+    assert len(stale_labels(replay(HULL, changed_once).vessel()[0])) == 1
+    back = [*changed_once, *fused(replay(HULL, changed_once), "one", "10 A")]
+    assert stale_labels(replay(HULL, back).vessel()[0]) == ()
+
+
+def test_both_change_a_circuit_apart_and_print_and_its_number_stays() -> None:
+    first = print_all("one", fused(replay(HULL, []), "one", "10 A"))
+    parts = [
+        print_all(by, [*first, *fused(replay(HULL, first), by, size)])
+        for by, size in (("one", "15 A"), ("two", "20 A"))
+    ]
+    state = replay(HULL, {entry.id: entry for part in parts for entry in part}.values())
+    horn = Author("one", "one").write(state, "field", ("circuits", "Horn", "protection"), "fuse")
+    state.add(horn)
+    labels = labels_of(state.vessel()[0])
+    assert {(one.name, one.number, one.is_stale) for one in labels} == {("VHF radio", 1, True), ("Horn", 2, False)}
+
+
+def test_labels_in_words_of_ones_own_disagree_as_any_fact_does() -> None:
+    key = RegisterKey("field", "", ("circuits", "Horn", "label"))
+    empty = replay(HULL, [])
+    own = [Author(by, by).write(empty, "field", key.subject, text) for by, text in (("a", "horn"), ("b", "1 | Horn"))]
+    state = replay(HULL, own)
+    assert state.disagrees(key)
+    assert state.vessel()[0].pieces["circuits"].get("Horn", Circuit(name="Horn")).label == ""
 
 
 def test_a_job_file_is_never_changed() -> None:

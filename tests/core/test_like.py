@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import attrs
 import pytest
 
+from builders import job_view
 from garboard.demo.samples_folder import sample_jobs_folder
 from garboard.disk.entries import SHOP_RECORD, TEMPLATE, Entry
 from garboard.faults import InputError
@@ -17,12 +20,15 @@ from garboard.history.like import (
     is_one_boats,
     keep_template,
     left_out,
+    shared_entries,
     shared_facts,
+    template_named,
     templates_in,
 )
 from garboard.history.replay import HullState, replay
 from garboard.job_files.job_file import read_job_file
-from garboard.records import EQUIPMENT, Circuit, Engine, NetworkBus, NetworkDevice, Vessel
+from garboard.records import EQUIPMENT, Circuit, Engine, JsonValue, NetworkBus, NetworkDevice, Vessel
+from garboard.steps import Field, Kind, Phase, Step
 
 HULL = "XYZAB123F526"
 
@@ -144,6 +150,75 @@ def test_every_fact_that_is_one_boats_own_is_a_field_of_its_record() -> None:
     assert not is_one_boats(("tanks", "main", "capacity"))
 
 
+# What was entered in steps
+
+LIMITS = Step(
+    key="trial.limits",
+    title="Limits",
+    phase=Phase.ALONGSIDE,
+    order=1,
+    fields=(
+        Field(
+            name="window",
+            title="Window",
+            kind=Kind.TABLE,
+            each="engines",
+            columns=(
+                Field(name="idle", title="Idle", kind=Kind.TEXT, of_model=True),
+                Field(name="own", title="Read here", kind=Kind.TEXT),
+                Field(name="of", title="Of", kind=Kind.TEXT, of_model=True, begins=("engines", "model")),
+            ),
+        ),
+        Field(name="plan", title="Plan", kind=Kind.TEXT, of_model=True),
+    ),
+)
+READ_ON_THE_MODEL = {
+    ("trial.limits", "idle", "", "centre"): "700",
+    ("trial.limits", "own", "", "centre"): "690",
+    ("trial.limits", "plan", "", ""): "slow",
+}
+
+
+def of_the_model(name: str) -> Facts:
+    vessel = sample(name)
+    return {**shared_facts(vessel), **shared_entries(job_view(vessel, READ_ON_THE_MODEL), [LIMITS])}
+
+
+def entered(facts: Facts, *before: Entry) -> dict[tuple[str, ...], JsonValue]:
+    state = replay(HULL, before)
+    written = begin_like(Author("tablet", "N. Sorrel"), state, facts, job="J-1")
+    return {entry.subject: entry.value for entry in written if entry.kind == "measure"}
+
+
+def test_limits_of_the_model_come_along_and_say_of_which_engine_and_no_reading_does() -> None:
+    facts = of_the_model("saltgrass")
+    assert entered(facts) == {
+        ("trial.limits", "idle", "", "centre"): "700",
+        ("trial.limits", "of", "", "centre"): "NL150",
+        ("trial.limits", "plan", "", ""): "slow",
+    }
+    kept_so = keep_template(Author("office", "M. Office"), shop(), "Bay boat", facts)
+    (template,) = templates_in(shop(*kept_so))
+    assert entered(template.facts) == entered(facts)
+    assert begun(template.facts) == begun(shared_facts(sample("saltgrass"))), "without a job the vessel alone"
+
+
+def test_limits_stay_out_where_another_engine_hangs_there_and_it_is_said() -> None:
+    author, state = Author("tablet", "N. Sorrel"), replay(HULL, [])
+    larger = author.write(state, "field", ("engines", "centre", "rated_power"), "200 hp")
+    facts = of_the_model("saltgrass")
+    assert entered(facts, larger) == {}
+    assert left_out(replay(HULL, [larger]), facts, "J-1")[0] == "engine centre"
+    same = author.write(state, "field", ("engines", "centre", "rated_power"), "150 hp")
+    assert len(entered(facts, same)) == 3
+
+
+def test_what_the_boat_has_entered_in_a_step_stays() -> None:
+    author, state = Author("tablet", "N. Sorrel"), replay(HULL, [])
+    own = author.write(state, "measure", ("trial.limits", "idle", "", "centre"), "650", job="J-1")
+    assert ("trial.limits", "idle", "", "centre") not in entered(of_the_model("saltgrass"), own)
+
+
 # Templates
 
 
@@ -158,7 +233,7 @@ def test_a_template_is_kept_told_replaced_and_taken_back() -> None:
     assert kept("Bay boat 22", saltgrass, *entries) == entries, "the same again adds nothing"
     fewer = attrs.evolve(saltgrass, circuits=saltgrass.circuits[1:])
     again = kept("Bay boat 22", fewer, *entries, by="T. Quill")
-    assert len(again) == len(entries) + 1
+    assert len(again) == 2 * len(entries), "each piece again, the circuit that is gone taken back"
     (template,) = templates_in(shop(*again))
     assert dict(template.facts) == shared_facts(fewer)
 
@@ -174,14 +249,83 @@ def test_a_boat_begun_from_a_template_is_as_one_begun_from_the_boat() -> None:
     assert begun(template.facts) == begun(shared_facts(kittiwake))
 
 
-def test_two_people_keep_one_name_at_once_and_nothing_is_lost_or_in_dispute() -> None:
-    """Both wrote without seeing the other: of each piece the later counts, whatever order they come in."""
-    one, two = kept("Twin", sample("kittiwake"), by="A"), kept("Twin", sample("long_reach"), by="B")
+def without_keep(entries: Sequence[Entry]) -> list[Entry]:
+    """Templates as older programs wrote them: no entry says which keep it belongs to."""
+    return [
+        attrs.evolve(entry, fields={name: value for name, value in entry.fields.items() if name != "keep"})
+        for entry in entries
+    ]
+
+
+def test_two_people_keep_one_name_at_once_and_each_stays_whole() -> None:
+    """Both wrote without seeing the other: a boat with the engines of two would be no boat. The later has the name."""
+    author = Author("office", "A")
+    one = keep_template(author, shop(), "Twin", shared_facts(sample("kittiwake")))
+    two = keep_template(attrs.evolve(author, tablet="yard", by="B"), shop(), "Twin", shared_facts(sample("long_reach")))
+    later, earlier = templates_in(shop(*one, *two))
+    assert templates_in(shop(*two, *one)) == (later, earlier)
+    assert (later.name, later.by, dict(later.facts)) == ("Twin", "B", shared_facts(sample("long_reach")))
+    assert dict(earlier.facts) == shared_facts(sample("kittiwake"))
+    assert earlier.name.startswith("Twin (A, ")
+    assert template_named([later, earlier], earlier.name) == earlier
+
+    dropped = drop_template(author, shop(*one, *two), earlier.name, "B's it is")
+    assert templates_in(shop(*one, *two, *dropped)) == (later,)
+    assert templates_in(shop(*one, *two, *drop_template(author, shop(*one, *two), "twin", "neither"))) == ()
+    (third,) = templates_in(shop(*kept("Twin", sample("saltgrass"), *one, *two)))
+    assert dict(third.facts) == shared_facts(sample("saltgrass"))
+
+
+def test_two_people_keep_the_same_boat_at_once_and_one_template_stands() -> None:
+    one, two = kept("Twin", sample("kittiwake"), by="A"), kept("Twin", sample("kittiwake"), by="B")
+    (there,) = templates_in(shop(*one, *two))
+    assert dict(there.facts) == shared_facts(sample("kittiwake"))
+
+
+def test_one_drops_a_template_while_another_keeps_it_and_no_half_of_it_is_left() -> None:
+    saltgrass = sample("saltgrass")
+    first = kept("Bay boat", saltgrass)
+    dropped = drop_template(Author("office", "M. Office"), shop(*first), "Bay boat", "sold no more")
+    more = attrs.evolve(saltgrass, circuits=(*saltgrass.circuits, Circuit(name="Horn")))
+    (there,) = templates_in(shop(*kept("Bay boat", more, *first, by="B"), *dropped))
+    assert dict(there.facts) == shared_facts(more)
+
+
+def test_templates_of_older_programs_stand_as_before_until_one_is_kept_anew() -> None:
+    one = without_keep(kept("Twin", sample("kittiwake"), by="A"))
+    two = without_keep(kept("Twin", sample("long_reach"), by="B"))
     (there,), (back,) = templates_in(shop(*one, *two)), templates_in(shop(*two, *one))
     assert there == back
     assert {path[1] for path in there.facts if path[0] == "circuits"} == {
         circuit.name for name in ("kittiwake", "long_reach") for circuit in sample(name).circuits
     }
+    (anew,) = templates_in(shop(*kept("Twin", sample("saltgrass"), *one, *two)))
+    assert dict(anew.facts) == shared_facts(sample("saltgrass"))
+
+
+def test_what_no_program_of_ours_wrote_under_a_template_hides_none() -> None:
+    """Of a newer program, or damaged: no name, no piece, no lines."""
+    author, first = Author("other", "B"), kept("Bay boat", sample("saltgrass"))
+    strange: list[tuple[tuple[str, ...], JsonValue]] = [
+        ((), [["maker", "Y"]]),
+        (("Bay boat",), "no list"),
+        (("Bay boat", "engines"), [["a", "b"]]),
+        (("Bay boat", "engines", "centre", "more"), [["a", "b"]]),
+        (("Other",), [[[1], "x"], [], [None, "y"]]),
+    ]
+    entries = [
+        *first,
+        *(author.write(shop(*first), TEMPLATE, subject, value, replaces=()) for subject, value in strange),
+    ]
+    (there,) = [one for one in templates_in(shop(*entries)) if one.by == "M. Office"]
+    assert dict(there.facts) == shared_facts(sample("saltgrass"))
+    assert keep_template(author, shop(*entries), "Bay boat", shared_facts(sample("kittiwake")))
+
+
+def test_a_name_in_other_capitals_is_the_same_template() -> None:
+    first = kept("Bay boat", sample("saltgrass"))
+    assert [one.name for one in templates_in(shop(*kept("BAY  Boat", sample("kittiwake"), *first)))] == ["Bay boat"]
+    assert kept("bay boat", sample("saltgrass"), *first) == first
 
 
 @pytest.mark.parametrize("name", ["", "  ", "x" * 61])

@@ -24,7 +24,7 @@ from garboard.samples import SIMULATED, Sample
 HDT = b"$HEHDT,341.8,T*21\r\n"
 
 
-def wait_for(condition: Callable[[], object], seconds: float = 10.0) -> None:
+def wait_for(condition: Callable[[], object], seconds: float = 60.0) -> None:
     end = time.monotonic() + seconds
     while not condition():
         if time.monotonic() > end:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+import sys
 import zlib
 from io import BytesIO
 from pathlib import Path
@@ -12,6 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 from pypdf import PdfReader
 
 import small_plugin
@@ -29,7 +31,16 @@ from garboard.job_files.unrecognised import unrecognised
 from garboard.judging.assessing import assess_job_file
 from garboard.records import JsonValue, Measurement
 from garboard.report.book import handover_book
-from garboard.report.photo_files import KEPT_SIDE, NoPicture, PictureRefused, as_kept, drawn, opened, taken_at
+from garboard.report.photo_files import (
+    KEPT_SIDE,
+    NoPicture,
+    PictureRefused,
+    as_kept,
+    drawn,
+    is_damaged,
+    opened,
+    taken_at,
+)
 from garboard.report.photos import (
     MOST_ARROWS,
     MOST_READ,
@@ -130,6 +141,28 @@ def test_a_picture_taken_with_the_tablet_turned_is_kept_upright_with_its_time() 
         assert image.size == (200, 300)
 
 
+@pytest.mark.parametrize("form", ["JPEG", "PNG"])
+def test_a_small_upright_picture_is_kept_without_what_its_camera_says_and_shows_the_same(form: str) -> None:
+    """Place and serial number of Exif, XMP, comments: an owner's home is in none of what leaves the tablet."""
+    exif = _said_by_camera(1, "2026:05:14 09:12:33")
+    exif.get_ifd(0x8825)[2] = (43.0, 7.0, 30.0)  # the place
+    exif.get_ifd(0x8769)[0xA431] = "SERIAL-77120"
+    words = PngInfo()
+    words.add_text("Comment", "of A. Marsh")
+    more: dict[str, Any] = {"comment": b"of A. Marsh"} if form == "JPEG" else {"pnginfo": words}
+    content = picture(300, 200, form, exif=exif, **more)
+    assert b"SERIAL-77120" in content
+    assert b"of A. Marsh" in content
+    kept = as_kept(content)
+    assert b"SERIAL-77120" not in kept
+    assert b"of A. Marsh" not in kept
+    with Image.open(BytesIO(kept)) as image, Image.open(BytesIO(content)) as original:
+        assert (image.format, image.size) == (form, original.size)
+        assert dict(image.getexif()) == {}
+        assert image.convert("RGB").tobytes() == original.convert("RGB").tobytes()
+    assert as_kept(kept) == kept
+
+
 @pytest.mark.parametrize("said", ["0000", "yesterday", ""])
 def test_a_time_nobody_can_read_is_no_time(said: str) -> None:
     assert taken_at(picture(30, 20, exif=_said_by_camera(1, said))) == taken_at(b"no picture") == ""
@@ -158,6 +191,73 @@ def test_what_is_no_whole_picture_is_refused_with_what_to_do(content: bytes, why
     with pytest.raises(PictureRefused) as refused:
         as_kept(content)
     assert refused.value.why is why
+
+
+def _of_a_boat(**more: Any) -> bytes:
+    """A picture with as many different dots as a camera's."""
+    out = BytesIO()
+    Image.effect_noise((320, 240), 60).convert("RGB").save(out, more.pop("form", "JPEG"), quality=85, **more)
+    return out.getvalue()
+
+
+def _written_over(content: bytes, at: int, by: bytes) -> bytes:
+    return content[:at] + by + content[at + len(by) :]
+
+
+def _spoilt() -> list[bytes]:
+    """As cards leave pictures: the end never written, another file's bytes in the midst, a flipped byte."""
+    jpeg, progressive, png = _of_a_boat(), _of_a_boat(progressive=True), _of_a_boat(form="PNG")
+    other = b"$IIRPM,E,1,5890,10.5,A*7C\r\n\xff\x12\xff" * 20
+    return [
+        jpeg[:-900] + bytes(900),
+        jpeg[:-900] + b"\xff" * 900,
+        _written_over(jpeg, len(jpeg) // 2, other),
+        _written_over(progressive, len(progressive) // 2, other),
+        jpeg[: len(jpeg) // 2],
+        _written_over(png, len(png) - 60, b"\0\0\0\0"),
+        png[:-12],
+    ]
+
+
+@pytest.mark.parametrize("number", range(len(_spoilt())))
+def test_a_cameras_damaged_picture_is_not_kept_as_if_it_were_good(number: int) -> None:
+    with pytest.raises(PictureRefused) as refused:
+        as_kept(_spoilt()[number])
+    assert refused.value.why is NoPicture.CUT
+
+
+def test_no_sound_picture_is_called_damaged() -> None:
+    """Of every kind that is met: read in several passes, with restarts, with more behind its end."""
+    plain = _of_a_boat()
+    sound = [
+        plain,
+        _of_a_boat(progressive=True),
+        _of_a_boat(optimize=True),
+        _of_a_boat(restart_marker_blocks=3),
+        _of_a_boat(subsampling=0, comment=b"\xff\xff\xff"),
+        _of_a_boat(form="PNG"),
+        _of_a_boat(form="WEBP"),
+        picture(900, 700, optimize=True),
+        picture(900, 700, progressive=True),
+        plain + b"a camera's own words, and a second picture" + plain,
+    ]
+    assert [is_damaged(one) for one in sound] == [False] * len(sound)
+    assert all(map(as_kept, sound))
+
+
+def test_a_tablet_without_pillow_keeps_no_damaged_picture_either(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "PIL", None)
+    whys = []
+    for content in (b"", b"root:x:0:0", *_CUT):
+        with pytest.raises(PictureRefused) as refused:
+            as_kept(content)
+        whys.append(refused.value.why)
+    assert whys == [NoPicture.EMPTY, NoPicture.OTHER, NoPicture.CUT, NoPicture.CUT, NoPicture.CUT]
+    assert as_kept(_WHOLE) == _WHOLE
+
+
+_WHOLE = picture(300, 200)
+_CUT = (_WHOLE[:-200], picture(300, 200, "PNG")[:80], picture(300, 200, "WEBP")[:-9])
 
 
 @pytest.mark.parametrize(("level", "shown"), [(0, 0), (0x7FFF, 127), (0xFFFF, 255)])

@@ -10,6 +10,7 @@ from functools import partial
 from io import BytesIO
 from pathlib import Path
 from textwrap import dedent, indent
+from types import SimpleNamespace
 
 import attrs
 import pytest
@@ -18,6 +19,7 @@ from pypdf import PdfReader
 import small_plugin
 from garboard.fields import implausible
 from garboard.findings import NotEnoughData, Verdict
+from garboard.hosting import apart as apart_module
 from garboard.hosting.apart import MOST_CUTS, Apart, Limits, _Watch
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.sources import Source, find_module
@@ -57,7 +59,7 @@ def compute(view):
 @pytest.fixture(scope="module")
 def apart() -> Iterator[Apart]:
     """One process for this file; where a plugin ends it, it starts again."""
-    one = Apart(Limits(processor=0.4, wall=4.0, memory=1 << 28))
+    one = Apart(Limits(processor=0.4, wall=60.0, memory=1 << 28))
     yield one
     one.close()
 
@@ -97,7 +99,6 @@ def test_it_declares_and_finds_the_same_as_in_the_program_itself(apart: Apart, t
 
 ENDS = {
     "loops": ("while True: pass", "took_too_long"),
-    "sleeps": ("time.sleep(3600)", "took_too_long"),
     "ends": ("import posix; posix._exit(0)", "process_ended"),
     "breaks": ("import ctypes; ctypes.string_at(0)", "process_ended"),
     "shouts": ("yield found(sentence='x' * 50_000_000)", "too_much_output"),
@@ -127,7 +128,7 @@ def test_what_ends_the_process_costs_that_check_alone(apart: Apart, tmp_path: Pa
         assert more == []
     assert "Not judged here: took too long (plugin loops, loops.check)." in of_plugin["loops"][-1].sentence
     assert "it closed the pipe that it answers through" in of_plugin["closes"][-1].sentence
-    assert apart.starts - started <= 7
+    assert apart.starts - started <= 6
     assert not {name for name in sys.modules if name.startswith("garboard_shop_file_")} & {
         f"garboard_shop_file_{name}" for name in (*ENDS, "good")
     }
@@ -304,9 +305,19 @@ def test_one_that_ends_the_process_when_it_is_imported_is_listed(
 @pytest.fixture(scope="module")
 def hurried() -> Iterator[Apart]:
     """A process that may pass little time, for plugins that put off its limits."""
-    one = Apart(Limits(processor=0.1, wall=0.4, memory=1 << 28))
+    one = Apart(Limits(processor=0.1, wall=1.0, memory=1 << 28))
     yield one
     one.close()
+
+
+def test_one_that_sleeps_is_ended_though_it_takes_nothing_of_the_processor(hurried: Apart, tmp_path: Path) -> None:
+    sleeps = plugin(tmp_path, "sleeps", "yield found()\ntime.sleep(3600)\nyield found()")
+    found = host_of(hurried, sleeps, plugin(tmp_path, "good", "yield found()")).assess(VIEW)
+    assert sorted(one.finding.code for one in found) == [
+        "good.check.fail",
+        "sleeps.check.fail",
+        "sleeps.check.took_too_long",
+    ]
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals")
@@ -341,25 +352,42 @@ def test_one_that_clears_its_timer_is_ended_by_the_program(tmp_path: Path) -> No
         while True:
             pass
     """
-    apart = Apart(Limits(processor=0.1, wall=60.0, memory=1 << 28))
+    apart = Apart(Limits(processor=0.1, wall=600.0, memory=1 << 28))
     host = host_of(apart, plugin(tmp_path, "masks", text))
     began = time.monotonic()
     assert [one.finding.code for one in host.assess(VIEW)] == ["masks.check.took_too_long"]
-    assert time.monotonic() - began < 30
+    assert time.monotonic() - began < 300
     apart.close()
 
 
-def test_time_in_which_the_program_loads_a_recording_is_not_the_plugins(apart: Apart, tmp_path: Path) -> None:
+def test_time_in_which_the_program_loads_a_recording_is_not_the_plugins(
+    apart: Apart, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An hour passes meanwhile, and the watch looks at it again and again."""
     assert [one.finding.code for one in host_of(apart, plugin(tmp_path, "well", "yield found()")).assess(VIEW)] == [
         "well.check.fail"
     ]
     process = apart._process
     assert process is not None
-    watch = _Watch(process, 0.15)
-    with watch, watch.paused():
-        time.sleep(0.3)
-    assert (watch.ran_out, process.poll()) == (False, None)
-    assert watch.spent < 0.15
+    clock, looks = [1000.0], list[float]()
+
+    def looked(_process: object) -> float:
+        looks.append(clock[0])
+        return 0.0
+
+    monkeypatch.setattr(apart_module, "time", SimpleNamespace(monotonic=lambda: clock[0]))
+    monkeypatch.setattr(apart_module, "_processor_of", looked)
+    watch = _Watch(process, 60.0)
+    with watch:
+        with watch.paused():
+            clock[0] += 3600.0
+            while looks.count(clock[0]) < 2:
+                time.sleep(0.01)
+        assert (watch.ran_out, process.poll()) == (False, None)
+        assert watch.spent == 0.0
+        clock[0] += 60.0
+        process.wait(60)
+    assert watch.ran_out
 
 
 def test_nobody_waits_long_for_the_checks_of_another_job(
@@ -373,9 +401,11 @@ def test_nobody_waits_long_for_the_checks_of_another_job(
         return [one.finding.code for one in host.assess(VIEW)]
 
     with ThreadPoolExecutor(1) as other, apart._lock:
-        began = time.monotonic()
-        assert other.submit(judged).result() == ["here.check.fail", "queues.check.busy", "queues_too.check.busy"]
-        assert time.monotonic() - began < 5
+        assert other.submit(judged).result(timeout=120) == [
+            "here.check.fail",
+            "queues.check.busy",
+            "queues_too.check.busy",
+        ]
     assert judged() == ["here.check.fail", "queues.check.fail", "queues_too.check.fail"]
 
 
@@ -387,6 +417,6 @@ def test_a_program_that_ends_waits_for_no_plugin(tmp_path: Path) -> None:
         while apart._view is None:
             time.sleep(0.01)
         apart.stop()
-        *_, ended = judging.result(timeout=10)
+        *_, ended = judging.result(timeout=120)
     assert ended.finding.code == "sleeps.check.process_ended"
     assert [one.finding.code for one in host.assess(VIEW)] == ["sleeps.check.busy"]

@@ -102,6 +102,43 @@ def test_circuits_go_out_as_a_table_and_come_back_changed(folder: Path, tmp_path
     assert str(found["Horn\u2019s relay"].length) == "3 ft"
 
 
+@pytest.mark.parametrize("spelled", ["vhf radio", "VHF  radio", "VHF\u00a0radio", '"VHF\nradio"', "\uff36HF radio"])
+def test_a_circuit_a_spreadsheet_spelled_in_another_way_is_no_new_one(
+    folder: Path, tmp_path: Path, spelled: str
+) -> None:
+    table, before = tmp_path / "circuits.csv", names(folder, SALTGRASS)
+    table.write_text(f"name,length\n{spelled},8 ft\n", encoding="utf-8")
+    run("circuits", folder, SALTGRASS, table, "--by", "M. Office")
+    assert names(folder, SALTGRASS) == before
+    assert str(vessel(folder, SALTGRASS).pieces["circuits"]["VHF radio"].length) == "8 ft"
+
+
+def test_one_circuit_in_two_spellings_is_told_and_two_of_the_boat_stay_two(folder: Path, tmp_path: Path) -> None:
+    table, before = tmp_path / "circuits.csv", entries(folder)
+    for rows in ("VHF radio,8 ft\nvhf radio,9 ft", "Ku\u0308hler,1 ft\nK\u00fchler,2 ft", "horn,1 ft\nHorn,2 ft"):
+        table.write_text(f"name,length\n{rows}\n", encoding="utf-8")
+        with pytest.raises(InputError, match="each circuit once, in one spelling"):
+            run("circuits", folder, SALTGRASS, table, "--by", "M. Office")
+    assert entries(folder) == before
+    with HullFolder(folder) as hulls:
+        state = open_hull(hulls, SALTGRASS).state
+        hulls.save(Author("a", "a").write(state, "field", ("circuits", "vhf radio", "length"), "1 ft"))
+    table.write_text("name,length\nVHF radio,8 ft\nvhf radio,9 ft\n")
+    run("circuits", folder, SALTGRASS, table, "--by", "M. Office")
+    found = vessel(folder, SALTGRASS).pieces["circuits"]
+    assert [str(found[name].length) for name in ("VHF radio", "vhf radio")] == ["8 ft", "9 ft"]
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-be", "utf-8-sig"])
+def test_a_spreadsheets_unicode_text_is_read(folder: Path, tmp_path: Path, encoding: str) -> None:
+    """Tabs between the cells, two bytes a letter and a mark in front (RFC 2781, 3.2)."""
+    table = tmp_path / "circuits.txt"
+    mark = "\ufeff" if encoding == "utf-16-be" else ""
+    table.write_bytes(f"{mark}name\tlength\r\nVHF radio\t8 ft\r\n".encode(encoding))
+    run("circuits", folder, SALTGRASS, table, "--by", "M. Office")
+    assert str(vessel(folder, SALTGRASS).pieces["circuits"]["VHF radio"].length) == "8 ft"
+
+
 def test_a_table_with_a_fault_changes_nothing(folder: Path, tmp_path: Path) -> None:
     table, before = tmp_path / "circuits.csv", entries(folder)
     table.write_text("name,length\nVHF radio,8 ft\nHorn,seven\n")
@@ -115,7 +152,7 @@ def test_a_file_that_is_no_text_is_refused_and_no_name_is_made_up(folder: Path, 
     """81 and 8D stand for nothing in Windows-1252 (its table, from memory), nor in UTF-8 where they are."""
     table, before = tmp_path / "circuits.csv", entries(folder)
     table.write_bytes(b"name,length\nH\x81\x8drn,8 ft\n")
-    with pytest.raises(InputError, match="bytes that are neither"):
+    with pytest.raises(InputError, match="bytes that are none of them"):
         run("circuits", folder, SALTGRASS, table, "--by", "M. Office")
     assert entries(folder) == before
 

@@ -6,10 +6,14 @@ import pytest
 
 from campaigns.settings_campaign import campaign
 from garboard.hosting.host import make_host
-from setting_jobs import SAMPLES
+from setting_jobs import SALTGRASS, SAMPLES
 
 
-@pytest.mark.parametrize("sample", SAMPLES, ids=lambda path: path.parent.name)
+@pytest.mark.parametrize(
+    "sample",
+    [pytest.param(path, marks=[] if path == SALTGRASS else [pytest.mark.long]) for path in SAMPLES],
+    ids=lambda path: path.parent.name,
+)
 def test_file_import_tablet_page_and_book_judge_the_same(sample: Path) -> None:
     tally = campaign(make_host(entry_points=False), [sample], 2)
     assert tally.different == []

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from examples import examples
 from garboard.commands.cli import program
 from garboard.demo.samples_folder import sample_job_files
 from garboard.disk.clock import Stamp
@@ -195,13 +196,13 @@ def test_thousands_of_hostile_entries_are_kept_and_cost_their_own_boat_at_most(
         for number in range(6):
             hull = f"QQZ0000{number}A626"
             ours = [canonical_bytes({**view("", raw).fields, "hull": hull}) for raw in real]
-            given = {entry_id(raw): raw for raw in hostile(chance, hull, ours, 500)}
+            given = {entry_id(raw): raw for raw in hostile(chance, hull, ours, examples(500))}
             put = folder.put_if_absent(hull, given.values())
             strays = {entry.id: name for name, (entry, _) in put.strays.items()}
             refused = {name for name, _ in put.refused}
             assert {*put.added} == given.keys() - put.strays.keys() - refused | strays.keys()
             assert all(len(given[name]) > LARGEST_ENTRY // 2 for name in refused)
-            assert len(strays) > 20
+            assert len(strays) > examples(20) / 2
             for name in put.strays:
                 with pytest.raises(InputError):
                     read_entry(given[name])

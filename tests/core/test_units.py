@@ -76,6 +76,12 @@ PINT_NAME: Mapping[str, str] = {
     "mm2": "millimeter ** 2",
     "cmil": "circular_mil",
     "uT": "microtesla",
+    "ft-lb": "foot * pound_force",
+    "Nm": "newton * meter",
+    "in-lb": "inch * pound_force",
+    "gal/min": "gallon / minute",
+    "L/min": "liter / minute",
+    "mW": "milliwatt",
     "%": "percent",
     "": "dimensionless",
 }
@@ -95,6 +101,12 @@ PINT_NAME: Mapping[str, str] = {
         (1, "h", "s", 3600),
         (1, "gal/h", "L/h", 3.785411784),
         (1, "deg/min", "deg/s", 1 / 60),
+        (1, "gal/min", "gal/h", 60),
+        (1, "L/min", "L/h", 60),
+        (1, "W", "mW", 1000),
+        (12, "in-lb", "ft-lb", 1),
+        # Foot pound-force, from the pound-force below.
+        (1, "ft-lb", "Nm", 0.45359237 * 9.80665 * 0.3048),
         # The same, by hand from exact definitions: pound-force is 0.45359237 kg x 9.80665 m/s2.
         (1, "psi", "kPa", 0.45359237 * 9.80665 / 0.0254**2 / 1000),
         # A circular mil is the area of a round of 0.001 in diameter.

@@ -7,9 +7,6 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from nmea2000.decoder import NMEA2000Decoder
-from pyais import encode_dict
-from pyais.stream import IterMessages
 
 from garboard.recordings import ReadingNotes, comma_lines, nmea0183
 from garboard.recordings.bus import BusDecoder
@@ -18,6 +15,20 @@ from garboard.recordings.bus import BusDecoder
 TEXT = st.text("ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-./&", min_size=1, max_size=20)
 CALL_SIGN = st.text("ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789", min_size=1, max_size=7)
 MMSI = st.integers(201_000_000, 775_999_999)
+
+
+def decoded(line: str) -> Any:
+    """As nmea2000 reads it. Loaded here: a worker that runs other files is free of its 27 MB."""
+    from nmea2000.decoder import NMEA2000Decoder
+
+    return NMEA2000Decoder().decode(line)
+
+
+def encode_dict(told: dict[str, Any], **how: Any) -> list[str]:
+    """As pyais writes it."""
+    import pyais
+
+    return pyais.encode_dict(told, **how)
 
 
 def own_ship_of(*sentences: str) -> dict[str, str]:
@@ -33,6 +44,8 @@ def test_an_own_ship_sentence_is_read_as_pyais_reads_it(mmsi: int, name: str, ca
     told: dict[str, Any] = {"type": int(kind[:2].rstrip("AB")), "mmsi": mmsi}
     told |= {"shipname": name, "callsign": call_sign, "partno": 1 if kind == "24B" else 0}
     sentences = encode_dict(told, radio_channel="A", talker_id="AI", sentence_type="VDO")
+    from pyais.stream import IterMessages
+
     [message] = list(IterMessages(line.encode() for line in sentences))
     theirs = message.decode().asdict()
     expected = {"mmsi": str(theirs["mmsi"]), "name": theirs.get("shipname"), "call_sign": theirs.get("callsign")}
@@ -73,7 +86,7 @@ def test_static_data_are_the_own_ships_where_this_unit_sent_them(
 ) -> None:
     data = static_data(pgn, mmsi, name, call_sign, sender)
     line = f"2026-05-04T09:30:00.000Z,6,{pgn},43,255,{len(data)},{data.hex(',')}"
-    fields = {field.id: field.value for field in NMEA2000Decoder().decode(line).fields}
+    fields = {field.id: field.value for field in decoded(line).fields}
     notes = ReadingNotes()
     assert list(comma_lines.read([line], notes)) == []
     said = str(fields["aisTransceiverInformation"] or "")
@@ -88,7 +101,7 @@ def test_static_data_are_the_own_ships_where_this_unit_sent_them(
 @given(data=st.binary(min_size=8, max_size=8))
 def test_a_claim_keeps_the_name_whose_parts_nmea2000_reads(data: bytes) -> None:
     line = f"2026-05-04T09:30:00.000Z,6,60928,43,255,8,{data.hex(',')}"
-    fields = {field.id: field.raw_value for field in NMEA2000Decoder().decode(line).fields}
+    fields = {field.id: field.raw_value for field in decoded(line).fields}
     notes = ReadingNotes()
     list(comma_lines.read([line], notes))
     [name] = notes.claims["43"]

@@ -12,10 +12,8 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-import can
 import pynmea2
 import pytest
-from nmea2000.decoder import NMEA2000Decoder
 from pynmeagps import NMEAReader
 
 from bus_oracle import OURS_OF_THEIRS, differences, expected_of
@@ -68,6 +66,8 @@ def test_a_real_file_is_told_by_its_content(real_recordings: Path, name: str, ke
 
 
 def messages_of(lines: list[str]) -> Iterator[Any]:
+    from nmea2000.decoder import NMEA2000Decoder
+
     decoder = NMEA2000Decoder()
     for line in lines:
         if line.strip() and line[0] not in "#i":
@@ -125,6 +125,8 @@ def test_five_positions_are_in_frames_out_of_order(real_recordings: Path) -> Non
 
 def of_frames(frames: Iterator[tuple[float, int, bytes]]) -> tuple[list[Any], list[float]]:
     """What nmea2000 makes of frames, and the time of each frame."""
+    from nmea2000.decoder import NMEA2000Decoder
+
     decoder, found, times = NMEA2000Decoder(), [], []
     for time, identifier, data in frames:
         times.append(time)
@@ -135,12 +137,14 @@ def of_frames(frames: Iterator[tuple[float, int, bytes]]) -> tuple[list[Any], li
 
 
 @pytest.mark.parametrize(
-    ("name", "reader"), [("frames_can_trace.txt", can.TRCReader), ("frames_can_compact.txt", can.CanutilsLogReader)]
+    ("name", "reader"), [("frames_can_trace.txt", "TRCReader"), ("frames_can_compact.txt", "CanutilsLogReader")]
 )
-def test_traces_and_dumps_are_read_as_python_can_reads_them(real_recordings: Path, name: str, reader: Any) -> None:
+def test_traces_and_dumps_are_read_as_python_can_reads_them(real_recordings: Path, name: str, reader: str) -> None:
+    import can
+
     path = real_recordings / name
     samples, notes = read(path)
-    theirs = [(frame.timestamp, frame.arbitration_id, bytes(frame.data)) for frame in reader(str(path))]
+    theirs = [(frame.timestamp, frame.arbitration_id, bytes(frame.data)) for frame in getattr(can, reader)(str(path))]
     messages, times = of_frames(iter(theirs))
     assert_equal(samples, notes, messages)
     comments = sum(1 for line in path.read_text(encoding="utf-8").splitlines() if line.startswith(";"))

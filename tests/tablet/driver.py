@@ -103,7 +103,7 @@ class Driver:
         self.window.draw()
         glDisable(GL_SCISSOR_TEST)
 
-    def wait(self, condition: Callable[[], bool], seconds: float = 10.0) -> None:
+    def wait(self, condition: Callable[[], bool], seconds: float = 60.0) -> None:
         end = time.monotonic() + seconds
         while not condition():
             if time.monotonic() > end:

@@ -53,9 +53,11 @@ class FakeFiles:
         else:
             done(Got(how=How.DONE, path=target, name=target.name) if self.camera else Got(how=How.NOTHING))
 
-    def pick(self, folder: Path, done: Callable[[Got], object], *, pictures: bool = False) -> None:
+    def pick(
+        self, folder: Path, done: Callable[[Got], object], *, pictures: bool = False, is_backup: bool = False
+    ) -> None:
         self.asked.append("pictures" if pictures else "files")
-        done(copy_of(self.chosen, folder) if self.chosen is not None else CANCELLED)
+        done(copy_of(self.chosen, folder, is_backup=is_backup) if self.chosen is not None else CANCELLED)
 
     def choose_folder(self, done: Callable[[Place | None], object]) -> None:
         self.asked.append("folder")

@@ -16,6 +16,14 @@ LEAST_GAP = 8
 LEAST_EDGE = 8
 LEAST_FROM_DANGER = 31
 LEAST_TEXT = 22
+MOST_BARE = 0.36
+"""Share of the page that may be bare in one piece while a list has more: a card of six lines that just did not fit."""
+BARE_CELL = 32
+NOT_IN_THE_RAIL = ("away",)
+SIZE_OF_ITS_OWN = ("NewJobPage", "EntryPage", "LivePage")
+"""Pages whose keys fill the thumb's corner, or that are held by one press alone: pages 2, 5 and 7."""
+ANSWER_BESIDE = (*SIZE_OF_ITS_OWN, "RecordingsPage")
+"""Pages whose list has its answer beside it, as long or as short as that is."""
 
 
 def faults(shell: Any, window: Any, *, may_break: bool = False) -> list[str]:
@@ -34,6 +42,9 @@ def faults(shell: Any, window: Any, *, may_break: bool = False) -> list[str]:
             found.append(f"gap of {away / dp(1):.0f} dp between {_name(one)} and {_name(other)}")
     for press in presses:
         found.extend(_too_near_to_danger(press, presses, dp))
+    found.extend(_filled_faults(presses, window, type(getattr(shell, "page", None)).__name__))
+    if type(getattr(shell, "page", None)).__name__ not in ANSWER_BESIDE:
+        found.extend(_bare_faults(shell, presses, labels, window, dp))
     for label in labels:
         found.extend(_label_faults(label, window, may_break=may_break))
     for one, other in combinations(labels, 2):
@@ -68,6 +79,71 @@ def _too_near_to_danger(press: Any, others: Sequence[Any], dp: Callable[[float],
         away = max(other.x - press.right, press.x - other.right, other.y - press.top, press.y - other.top)
         if other is not press and away < dp(LEAST_FROM_DANGER) - 1:
             yield f"{_name(press)} cannot be undone and is {away / dp(1):.0f} dp from {_name(other)}"
+
+
+def _filled_faults(presses: Sequence[Any], window: Any, page: str) -> Iterator[str]:
+    """Filled is only what is next, and it stands lowest in the thumb's corner; what is dangerous never stands there."""
+    from garboard_tablet.ui.theme import theme
+
+    filled = [press for press in presses if getattr(press, "face", None) == theme.action]
+    if len(filled) > 1:
+        yield f"{', '.join(map(_name, filled))} are filled alike: only what is next is"
+    for press in filled if page not in SIZE_OF_ITS_OWN else ():
+        others = [other for other in presses if other is not press]
+        beyond = [other for other in others if _is_beyond(other, press, left=theme.left) and other.y < press.top - 1]
+        lower = [other for other in others if other.y < press.y - 1]
+        for other in beyond or lower:
+            yield f"{_name(other)} stands nearer to the thumb's corner than {_name(press)}, which is next"
+    for press in presses:
+        in_rail = press.right > window.width - 230 if not theme.left else press.x < 230
+        if getattr(press, "kind", "") in NOT_IN_THE_RAIL and in_rail and window.width > window.height:
+            yield f"{_name(press)} cannot be undone and stands in the rail"
+
+
+def _is_beyond(other: Any, press: Any, *, left: bool) -> bool:
+    return bool(other.x < press.x - 1 if left else other.right > press.right + 1)
+
+
+def _bare_faults(
+    shell: Any, presses: Sequence[Any], labels: Sequence[Any], window: Any, dp: Callable[[float], float]
+) -> Iterator[str]:
+    """Nothing bare beside a list that has more."""
+    if not any(getattr(press, "name", "") == "page down" for press in presses):
+        return
+    cell, top = dp(BARE_CELL), window.height - dp(LEAST_TARGET + 20)
+    columns, rows = int(window.width // cell), int(top // cell)
+    stands = [(one.x, one.y, one.right, one.top) for one in (*presses, *labels, *_areas(shell))]
+    heights, largest = [0] * columns, 0
+    for row in range(rows):
+        y = row * cell
+        for column in range(columns):
+            x = column * cell
+            bare = not any(a < x + cell and c > x and b < y + cell and d > y for a, b, c, d in stands)
+            heights[column] = heights[column] + 1 if bare else 0
+        largest = max(largest, _largest(heights))
+    share = largest * cell * cell / (window.width * top)
+    if share > MOST_BARE:
+        yield f"{share:.0%} of the page is bare beside a list that has more"
+
+
+def _areas(widget: Any) -> Iterator[Any]:
+    """What stands on a page besides presses and words: panels, figures, pictures."""
+    if getattr(widget, "edge", None) is not None or (not widget.children and widget.canvas.length() > 0):
+        yield widget
+    for child in widget.children:
+        yield from _areas(child)
+
+
+def _largest(heights: Sequence[int]) -> int:
+    """The largest rectangle under a row of bars."""
+    best, open_bars = 0, list[tuple[int, int]]()
+    for at, high in enumerate((*heights, 0)):
+        begins = at
+        while open_bars and open_bars[-1][1] >= high:
+            begins, tall = open_bars.pop()
+            best = max(best, tall * (at - begins))
+        open_bars.append((begins, high))
+    return best
 
 
 def _press_faults(press: Any, window: Any, dp: Callable[[float], float]) -> Iterator[str]:

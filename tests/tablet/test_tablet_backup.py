@@ -8,6 +8,7 @@ import attrs
 import pytest
 
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.journal import file_name
 from garboard.disk.storage import NotSaved
 from garboard.history import backup
 from garboard.history.merge import MergeReport
@@ -116,6 +117,70 @@ def test_a_disk_and_a_stick_that_refuse_are_said_and_no_backup_is_called_saved(
     assert d.says("Nothing was saved in Stick")
     assert d.app.tablet.settings.backed_up == ()
     assert [*(d.app.tablet.folder / "backups").iterdir()] == []
+
+
+def test_a_backup_without_a_boat_that_cannot_be_read_says_which_and_is_not_called_whole(
+    drive: Drive, tmp_path: Path
+) -> None:
+    stick = tmp_path / "Stick"
+    stick.mkdir()
+    d = _at_backup(drive, FakeFiles(place=stick))
+    folder = d.app.tablet.folder
+    (folder / "hulls" / file_name("QQZ04417D626")).symlink_to(tmp_path / "gone.hull")
+    own = folder / "backups"
+    (own / "going").mkdir(parents=True)
+    (own / "going" / "garboard 2026-01-01 0900.zip").write_bytes(b"copied half when the app was ended")
+    (own / ".unfinished-garboard 2026-01-01 0900.zip").write_bytes(b"half")
+    assert d.app.context.backups.found(tmp_path / "inbox") == []
+    d.press("back up")
+    assert d.says("1 of 2 boats saved and read back")
+    assert d.says("Not in it, or damaged: hull QQZ04417D626: no such file or directory.")
+    assert d.says("not all")
+    assert d.app.tablet.settings.backed_up[1] == "1 of 2 boats, not all of it"
+    assert faults(d.app.shell, d.window) == []
+    assert [*own.iterdir()] == []
+    (made,) = stick.iterdir()
+    d.close()
+    d = drive(tmp_path / "other", files=FakeFiles())
+    _take_back(d, made)
+    assert d.says("Was not in it, or damaged: hull QQZ04417D626")
+    assert not d.says("not all")
+
+
+def test_a_backup_not_taken_back_to_its_end_does_not_say_that_nothing_came(
+    drive: Drive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk filled up after the first boat: it is here, and the page said that all was as before."""
+    d = drive(files=FakeFiles())
+    new_job(d)
+    backup.write_backup(d.app.tablet.files, tmp_path / "whole.zip", "2026-05-14T17:40:00+02:00")
+    for failure in (NotSaved("the disk is full"), OSError(5, "Input/output error")):
+
+        def merges_half(*_: object, failure: Exception = failure) -> None:
+            raise failure
+
+        with monkeypatch.context() as full:
+            full.setattr(backup, "merge", merges_half)
+            _take_back(d, tmp_path / "whole.zip")
+        assert d.says("Some boats of it may be here. What was here stays. Take it back again.")
+    (tmp_path / "letter.zip").write_bytes(b"a letter")
+    _take_back(d, tmp_path / "letter.zip")
+    assert not d.says("Some boats of it may be here")
+
+
+def test_photos_and_runs_that_belong_to_no_boat_yet_are_said_not_to_be_in_it(drive: Drive) -> None:
+    """The page said that photos and recordings are in it; those not decided on never were."""
+    d = _at_backup(drive, FakeFiles())
+    assert not d.says("Not in it")
+    folder = d.app.tablet.folder
+    (folder / "coming").mkdir(exist_ok=True)
+    (folder / "coming" / "photo 2026-05-14 09.12.33.jpg").write_bytes(picture())
+    (folder / "coming" / "run.log").write_bytes(b"$GPRMC")
+    (folder / "recording XYZAB123F526 j dock.fuel").write_text("{}\n")
+    d.app.screen.show()
+    d.step()
+    assert d.says("Not in it: 1 photo that is attached to nothing and 1 run that nobody has decided on.")
+    assert faults(d.app.shell, d.window) == []
 
 
 def test_a_desk_without_a_dialog_keeps_backups_in_its_own_folder_and_takes_them_from_the_inbox(drive: Drive) -> None:

@@ -124,6 +124,7 @@ def evening_at_the_desk(port: int) -> tuple[str, str]:
     return before, after
 
 
+@pytest.mark.long
 @pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed: apt-get install chromium")
 def test_three_tablets_come_ashore_and_after_the_managers_evening_all_four_hold_the_same(
     server: Server, tmp_path: Path

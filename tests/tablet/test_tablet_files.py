@@ -17,7 +17,7 @@ from typing import Any
 import attrs
 import pytest
 
-from garboard.disk.storage import NotSaved
+from garboard.disk.storage import UNFINISHED, NotSaved
 from garboard_tablet.system import desk_files, files
 from garboard_tablet.system.desk_files import DeskFiles, copy_of, dialog, put_into
 from garboard_tablet.system.files import Got, How, Place, Put, copy_in, copy_out, free_name, own_name
@@ -65,6 +65,34 @@ def test_a_file_larger_than_can_reach_the_shop_is_refused_on_the_way_in(
     got = copy_in(io.BytesIO(bytes(4 << 20)), tmp_path, "film.mp4")
     assert (got.how, got.why[:32]) == (How.FAILED, "The file is larger than 3 MB. Ke")
     assert list(tmp_path.iterdir()) == []
+    backup = copy_in(io.BytesIO(bytes(4 << 20)), tmp_path, "garboard 2026-05-14 1740.zip", is_backup=True)
+    assert (backup.how, backup.path and backup.path.stat().st_size) == (How.DONE, 4 << 20)
+
+
+@pytest.mark.parametrize("letter", ["a", "\N{LATIN SMALL LETTER E WITH ACUTE}", "\N{CJK UNIFIED IDEOGRAPH-20000}"])
+def test_a_name_of_any_alphabet_fits_a_card_and_hides_nothing(tmp_path: Path, letter: str) -> None:
+    """A card counts bytes: eighty letters of some alphabets are more than it takes."""
+    for number in range(2):
+        got = copy_in(io.BytesIO(b"content"), tmp_path, letter * 100 + ".hidden name" + letter * 48 + ".log")
+        assert got.path is not None, number
+        assert (got.path.name[0] in ". ", got.path.suffix) == (False, ".log")
+    assert len(own_name(".a" + letter * 300).encode()) <= 160
+
+
+def test_what_a_dead_app_left_of_a_copy_is_cleared_and_two_copies_at_once_are_both_whole(tmp_path: Path) -> None:
+    (tmp_path / f"{UNFINISHED}old.jpg").write_bytes(b"\xff\xd8\xff half")
+
+    class Slow(io.BytesIO):
+        def read(self, size: int | None = -1, /) -> bytes:
+            if self.tell() and not others:
+                others.append(copy_in(io.BytesIO(b"other"), tmp_path, "run.log"))
+            return super().read(4)
+
+    others: list[Got] = []
+    first = copy_in(Slow(b"one, two"), tmp_path, "run.log")
+    found = [got.path and got.path.read_bytes() for got in (first, *others)]
+    assert found == [b"one, two", b"other"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["run 2.log", "run.log"]
 
 
 def test_what_comes_in_writes_over_nothing(tmp_path: Path) -> None:
@@ -148,7 +176,7 @@ def test_a_desk_copies_what_was_chosen_and_says_when_nothing_was(
 
     for _ in range(3):
         DeskFiles(later).pick(tmp_path / "in", answers.append)
-        assert told.wait(10)
+        assert told.wait(60)
         told.clear()
     assert [got.how for got in answers] == [How.DONE, How.CANCELLED, How.CANCELLED]
     assert answers[0].path.read_bytes() == b"a picture"
@@ -179,7 +207,7 @@ def test_whoever_waits_for_a_file_is_told_whatever_goes_wrong_beside(
     ]
     for ask in asks:
         ask()
-        assert told.wait(10)
+        assert told.wait(60)
         told.clear()
     put, got, chosen = answers
     assert (put.how, put.where, put.why) == (How.FAILED, "Stick", "input/output error.")
@@ -265,7 +293,8 @@ def android(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[_
         )
 
     def create(_resolver: object, parent: _Address, _kind: str, name: str) -> _Address:
-        return _Address(parent.path / name)
+        path = parent.path / name
+        return _Address(path.with_name(f"{path.stem} (1).zip") if path.exists() else path)
 
     def delete(_resolver: object, address: _Address) -> None:
         system.deleted.append(address.path)
@@ -334,7 +363,10 @@ def test_the_camera_writes_through_the_apps_own_provider(
     system.answer(-1, None)
     assert [got.how for got in answers] == [How.DONE, How.CANCELLED, How.NOTHING]
     assert answers[0].path == target
-    assert not (tmp_path / "third.jpg").exists()
+    assert (tmp_path / "third.jpg").exists(), "the camera may be writing yet"
+    system.named["androidx.core.content.FileProvider"] = None
+    at_work.take_picture(tmp_path / "outside.jpg", answers.append)
+    assert answers[-1].how is How.FAILED
     system.refuses = True
     at_work.take_picture(tmp_path / "fourth.jpg", answers.append)
     assert answers[-1].how is How.FAILED
@@ -370,6 +402,8 @@ def test_a_file_put_out_to_a_chosen_folder_is_read_back(
     put = at_work._put(tmp_path / "all.zip", "boats.zip", place)
     assert put == Put(how=How.DONE, where="Backups/boats.zip")
     assert (tmp_path / "Backups" / "boats.zip").read_bytes() == b"all boats"
+    put = at_work._put(tmp_path / "all.zip", "boats.zip", place)
+    assert put == Put(how=How.DONE, where="Backups/boats (1).zip"), "said as the system calls it"
     system.spoils = True
     put = at_work._put(tmp_path / "all.zip", "second.zip", place)
     assert (put.how, system.deleted) == (How.FAILED, [tmp_path / "Backups" / "second.zip"])

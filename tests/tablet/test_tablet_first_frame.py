@@ -37,7 +37,7 @@ def test_the_first_frame_loads_neither_records_nor_plugins_nor_the_clipboard(tmp
     """Each of these costs a felt part of the start; each is loaded when it is first needed."""
     environment = {**os.environ, "SDL_VIDEODRIVER": "offscreen", "KIVY_NO_CONFIG": "1", "KIVY_NO_ARGS": "1"}
     command = [sys.executable, "-c", PROGRAM, str(tmp_path / "tablet")]
-    done = subprocess.run(command, capture_output=True, text=True, env=environment, check=False, timeout=120)
+    done = subprocess.run(command, capture_output=True, text=True, env=environment, check=False, timeout=300)
     lines = dict(line.split(" ", 1) for line in done.stdout.splitlines() if " " in line)
     assert lines.get("title") == "Vessels", done.stderr[-2000:]
     assert NOT_NEEDED & set(lines["loaded"].split()) == set()

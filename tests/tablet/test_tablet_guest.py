@@ -12,7 +12,9 @@ import pytest
 
 from garboard.recordings.where import Where
 from garboard.samples import Sample
+from garboard_tablet.models.armed import Turn
 from garboard_tablet.models.data_folder import find_data_folder
+from garboard_tablet.models.live import LiveRun
 from garboard_tablet.models.runs import left_behind, read_pending
 from garboard_tablet.models.sources import Replay
 from garboard_tablet.models.tablet import open_tablet
@@ -106,8 +108,17 @@ def test_a_system_that_refuses_ends_nothing(d: Driver, system: FakeServices) -> 
     d.press("start")
     sail(d, 12)
     route = d.app.shell.page.route
+    d.app.sight.look_around()
+    assert "The tablet may turn the screen off. Touch it now and then." in d.app.guest.warnings
+    assert "The tablet may end the run out of sight. Keep this app in front until you stop." in d.app.guest.warnings
+    system.refuses = False
+    d.app.sight.look_around()
+    assert (system.held, d.app.guest.warnings) == ({"screen", "service"}, [])
+    system.refuses = True
     d.press("stop")
     assert recorded(d, route) == 13
+    d.app.sight.look_around()
+    assert d.app.guest.warnings == []
 
 
 def test_a_run_goes_on_while_another_page_is_shown_and_while_the_app_is_out_of_sight(d: Driver) -> None:
@@ -136,11 +147,33 @@ def test_a_run_goes_on_while_another_page_is_shown_and_while_the_app_is_out_of_s
     assert recorded(d, route) == 62
 
 
+def test_a_failure_while_the_app_is_out_of_sight_ends_no_run(d: Driver, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The thread that looked after the run died of the first: nothing more was recorded."""
+    at_the_guide(d)
+    d.press("start")
+    sail(d, 3)
+    run, ticks = d.app.live.under_way.run, []
+    before = LiveRun.tick
+
+    def fails_once(run: LiveRun, now: float) -> Turn:
+        ticks.append(now)
+        if len(ticks) == 1:
+            raise ZeroDivisionError
+        return before(run, now)
+
+    monkeypatch.setattr(LiveRun, "tick", fails_once)
+    d.app.dispatch("on_pause")
+    d.now[0] += 20.0
+    wait_for(lambda: len(run.samples) == 24)
+    d.app.dispatch("on_resume")
+    d.press("stop")
+
+
 def wait_for(condition: Callable[[], bool]) -> None:
-    """Something another thread does, within ten seconds."""
+    """Something another thread does, within a minute."""
     import time
 
-    end = time.monotonic() + 10
+    end = time.monotonic() + 60
     while not condition():
         assert time.monotonic() < end, "did not come about"
         time.sleep(0.01)
@@ -190,8 +223,7 @@ def test_a_day_with_a_pause_a_kill_and_an_update_loses_nothing(system: FakeServi
     assert faults(d.app.shell, d.window) == []
     d.app.dispatch("on_pause")
     d.now[0] += 20.0
-    run = d.app.live.under_way.run
-    wait_for(lambda: len(run.samples) == 41)
+    wait_for(lambda: recorded(d, route) == 41)
     d = killed(d, system)
     d.resize(*size)
     assert d.app.tablet.session.here == here
@@ -324,3 +356,79 @@ def test_a_desk_is_no_tablet_and_pyjnius_stays_away(monkeypatch: pytest.MonkeyPa
     assert not desk.step_back()
     assert "jnius" not in sys.modules
     assert "garboard_tablet.system.android_services" not in sys.modules
+
+
+def test_a_run_on_a_low_battery_says_so_at_the_helm_and_at_rest(d: Driver, system: FakeServices) -> None:
+    """Also where the page stood there before; not while it charges."""
+    at_the_guide(d)
+    system.charge = Battery(0.12, is_charging=False)
+    d.app.sight.look_around()
+    assert d.says("The battery is at 12\u00a0%. Charge the tablet before a run.")
+    d.press("start")
+    sail(d, 3)
+    assert d.says("The battery is at 12\u00a0%.")
+    assert not d.says("before a run")
+    assert faults(d.app.shell, d.window) == []
+    system.charge = Battery(0.13, is_charging=True)
+    d.app.sight.look_around()
+    sail(d, 1)
+    assert not d.says("battery")
+
+
+def test_other_pages_do_not_say_recording_where_nothing_is_recorded(d: Driver) -> None:
+    """A boat's network falls silent and comes back, the disk refuses, the connection breaks."""
+    at_the_guide(d)
+    d.press("arm")
+    d.type_keys(BACK)
+    sail(d, 1)
+    assert d.find("to the run").text == "Armed"
+    d.press("to the run", "stop", "start")
+    under_way = d.app.live.under_way
+    run, source = under_way.run, under_way.run.source
+    sail(d, 5)
+    d.type_keys(BACK)
+    assert d.find("to the run").text == "Recording 0:05"
+    with pytest.MonkeyPatch.context() as silent:
+        silent.setattr(type(source), "read", lambda *_: [])
+        sail(d, 8)
+        assert d.find("to the run").text == "No samples"
+    sail(d, 1)
+    assert d.find("to the run").text == "Recording 0:14"
+    run.recorder.refusal = "No space left on the disk."
+    d.app.screen.redraw()
+    assert d.find("to the run").text == "NOT saved"
+    assert "NOT saved" in d.words()
+    run.recorder.refusal = ""
+    with pytest.MonkeyPatch.context() as broken:
+
+        def breaks(*_: object) -> list[Sample]:
+            raise OSError(104, "Connection reset by peer")
+
+        broken.setattr(type(source), "read", breaks)
+        sail(d, 1)
+        assert d.find("to the run").text == "No samples"
+
+
+@pytest.mark.parametrize("words", [1.0, 1.3])
+def test_the_digits_at_the_helm_are_drawn_on_every_screen_whatever_else_is_said(
+    d: Driver, system: FakeServices, words: float
+) -> None:
+    """On a low screen STOP and the word give way: nobody steers by a warning."""
+    from garboard_tablet.ui.theme import THUMB, dp
+
+    system.words = words
+    at_the_guide(d)
+    d.press("start")
+    sail(d, 3)
+    for charge, warned in ((Battery(0.9, is_charging=True), False), (Battery(0.1, is_charging=False), True)):
+        system.charge = charge
+        for size in ((1024, 600), (1280, 800), (800, 1280)):
+            d.resize(*size)
+            d.app.sight.resume()
+            sail(d, 1)
+            view = d.app.shell.page._view
+            assert d.says("battery") is warned
+            assert len(view._gauge.canvas.children) > 6, f"digits stand there at {size}"
+            assert view._gauge.height >= dp(205) or words > 1
+            assert d.find("stop").height >= dp(THUMB)
+            assert faults(d.app.shell, d.window) == []

@@ -172,11 +172,12 @@ def test_a_job_with_a_fail_says_so_in_red_and_asks_to_look_before_anybody_signs(
     here = d.app.tablet.session.here
     to_do = sum(is_open(view_of(d), step) for step in d.app.tablet.host.steps)
     assert here.page == "hand over"
-    assert d.says(f"1 check fails, {to_do} to do.")
-    assert (d.find("missing").kind, d.find("technician signs").kind) == ("main", "plain")
-    d.press("missing")
+    assert d.says(f"1 fail, {to_do} to do")
+    assert (d.find("open point").kind, d.find("technician signs").kind) == ("main", "plain")
     about = next(w for w in d.widgets() if getattr(w, "text", "") == "Horn" and getattr(w, "bold", False))
     assert about.parent._shape.mark == VERDICT_MARKS[Verdict.FAIL]
+    d.press("open point")
+    assert d.app.tablet.session.here.step == "dock.horn", "the worst is one press from where it is put right"
     d.press("back", "technician signs")
     assert d.says("The signature does not cover them")
     height = {text: w.y for w in d.widgets() if (text := getattr(w, "text", ""))}
@@ -184,6 +185,8 @@ def test_a_job_with_a_fail_says_so_in_red_and_asks_to_look_before_anybody_signs(
     assert failing > max(y for text, y in height.items() if text.startswith("To do: ")), "what fails stands first"
     while not d.says("entries, as they are now"):
         d.press("page down")
+    d.press("part 0", "all of it", "go on")
+    assert d.says(f"{to_do + 1} points are open, and not covered: horn, "), "it stays in sight while one signs"
 
 
 def test_a_complete_job_is_signed_with_the_press_under_the_thumb(drive: Drive) -> None:
@@ -196,7 +199,15 @@ def test_a_complete_job_is_signed_with_the_press_under_the_thumb(drive: Drive) -
     d.press("hand over")
     d.wait(lambda: d.says("Nothing is missing."))  # once the findings are known, and not before
     assert d.find("technician signs").kind == "main"
-    assert not d.has("missing")
+    assert not d.has("open point")
+    d.app.tablet.sign(here.hull, here.job, "technician", "Kim", b"<svg/>")
+    d.app.screen.redraw()
+    d.wait(lambda: bool(d.find("owner signs").kind == "main"))
+    assert d.find("technician signs").kind == "plain"
+    d.app.tablet.sign(here.hull, here.job, "owner", "A. Marsh", b"<svg/>")
+    d.app.screen.redraw()
+    d.wait(lambda: d.has("to the book"))
+    assert d.find("to the book").kind == "main", "both have signed: the book is what is left"
 
 
 def test_a_failing_check_stands_on_the_punch_list_and_leads_to_its_step(drive: Drive) -> None:

@@ -53,7 +53,7 @@ class AtSea:
         return self.boat.listeners(self.form) == 1
 
     def wait(self, condition: Callable[[], object]) -> None:
-        end = time.monotonic() + 10
+        end = time.monotonic() + 60
         while not condition():
             assert time.monotonic() < end, "did not come about"
             time.sleep(0.001)

@@ -27,7 +27,7 @@ from tablet.pseudo import longer
 VESSEL = "kittiwake"
 SMALLEST = (1024, 600)
 LONG = "saltgrass"
-LONG_PAGES = ("_covers", "_missing", "_punch_list", "_hand_over")
+LONG_PAGES = ("_covers", "_missing", "_punch_list", "_hand_over", "_rows_circuits")
 """Pages on which more stands for a job with much open; the others are held to what the first job shows."""
 
 
@@ -130,12 +130,13 @@ def test_every_page_fits_and_can_be_pressed_and_read(app: Any, screen: tuple[int
 
 
 def test_every_page_fits_the_largest_screen_and_can_be_read_by_night(app: Any) -> None:
-    """The same in the last size, and in the dark colours."""
+    """The same in the last size, and in the dark colours; a third of the pages, all of them in a long run."""
     from garboard_tablet.ui.theme import theme
 
     theme.use(dark=True)
     gallery.set_screen(app, *gallery.SIZES[-1])
-    found = faults_of_all_pages(app)
+    scenes = list(gallery.scenes(app.tablet))
+    found = faults_of(app, scenes[:: examples.every(1)], least=examples.examples(150))
     theme.use(dark=False)
     assert not found, "\n".join(found)
 
@@ -155,7 +156,7 @@ def test_pages_have_room_for_a_language_with_longer_words(app: Any, number: int)
 
     A word stands on two lines only where it is too long for its place in the least size.
     """
-    from garboard_tablet.ui.language import Language
+    from garboard_tablet.language import Language
 
     gallery.set_screen(app, *gallery.SIZES[number])
     with pytest.MonkeyPatch.context() as patch:

@@ -69,6 +69,26 @@ def test_the_lengths_are_asked_one_after_the_other_across_all_circuits(drive: Dr
     assert [length.split()[0] for length in found] == [*lengths]
 
 
+def test_a_length_measured_as_on_the_model_is_one_touch_and_none_is_taken_by_itself(drive: Drive) -> None:
+    d = drive()
+    with_boats(d, "saltgrass")
+    open_new(d)
+    d.press(f"like {SALTGRASS}", "next own")
+    d.write("Marsh Wren")
+    d.press("next", "skip", "skip")  # its serial number and hours can wait
+    before = d.touches
+    for _ in range(3):
+        d.press("as on the model")
+    assert d.touches - before == 3
+    model, new = (d.app.tablet.boat(hull).vessel().circuits for hull in (SALTGRASS, NEW))
+    entered = [(one.length, one.protection_distance) for one in new]
+    assert entered[:3] == [(one.length, one.protection_distance) for one in model[:3]]
+    assert entered[3:] == [(None, None)] * 4
+    d.press("undo")
+    undone = d.app.tablet.boat(NEW).vessel().circuits[2]
+    assert (undone.length, undone.protection_distance) == (None, None), "one undo takes both back"
+
+
 def test_a_template_kept_on_one_boat_begins_another(drive: Drive) -> None:
     d = drive()
     with_boats(d, "saltgrass")

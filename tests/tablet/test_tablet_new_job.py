@@ -48,7 +48,10 @@ def test_letters_and_digits_are_all_in_sight(drive: Drive) -> None:
         d.press(f"key {character}")
     assert d.touches - before == 12
     assert d.says("Maker XYZ, serial AB123")
-    assert d.find("open job").kind == "main"
+    opens = d.find("open job")
+    assert opens.kind == "main"
+    keys = [w for w in d.widgets() if getattr(w, "name", "").startswith("key ")]
+    assert all(key.right <= opens.right + 1 and key.y >= opens.y - 1 for key in keys), "it is the lower right key"
 
 
 def test_a_faulty_number_is_opened_only_after_looking_again(drive: Drive) -> None:

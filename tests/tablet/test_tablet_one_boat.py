@@ -330,7 +330,7 @@ def test_a_moved_jobs_old_number_leads_to_the_right_boat_by_touch(drive: Drive, 
         brought(tmp_path, name, entries)
     d = drive(tmp_path / "tablet")
     d.wait(lambda: d.has(f"vessel {WRONG}"))
-    assert d.says(f"job moved to {RIGHT}")
+    assert d.says(f"Job moved to {RIGHT}")
     d.press(f"vessel {WRONG}", "moved job2")
     assert d.says("Saltgrass")
     assert (d.app.tablet.session.here.hull, d.app.tablet.session.here.job) == (RIGHT, "job2")

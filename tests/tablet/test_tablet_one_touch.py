@@ -206,11 +206,11 @@ def test_a_boat_handed_over_with_a_fail_says_so_and_is_not_green(failing: Driver
     """How many fail and how many points are open; after the next start as well."""
     d = failing
     name = hand_over(d)
-    assert d.says("handed over, 1 check fails, 4 open")
+    assert d.says("Handed over, 1 check fails, 4 open")
     assert mark_of(d.find(name)) == VERDICT_MARKS[Verdict.FAIL]
     d.restart()
     d.app.way.home()
-    assert d.says("handed over, 1 check fails, 4 open")
+    assert d.says("Handed over, 1 check fails, 4 open")
     assert mark_of(d.find(name)) == VERDICT_MARKS[Verdict.FAIL]
 
 
@@ -222,7 +222,7 @@ def test_a_boat_handed_over_in_order_is_green(drive: Drive) -> None:
     for step in d.app.tablet.host.steps:
         d.app.tablet.set_state(here.hull, here.job, step.key, "done")
     name = hand_over(d)
-    assert d.says("handed over")
+    assert d.says("Handed over")
     assert not d.says("open")
     assert mark_of(d.find(name)) == STEP_MARKS["done"]
 
@@ -248,7 +248,7 @@ def test_a_boats_card_and_its_list_of_jobs_say_which_job_fails(failing: Driver) 
     d = failing
     here = d.app.tablet.session.here
     d.press("back", "back")
-    assert d.says(", 1 check fails")
+    assert d.says("1 fail")
     others = [d.app.tablet.open_job(here.hull)[1] for _ in range(2)]
     d.app.vessels.refresh(here.hull)
     d.app.screen.redraw()

@@ -52,7 +52,7 @@ class DrawingThread:
             work()
 
     def turn_when_it_comes(self) -> None:
-        assert self.came.wait(20.0), "nothing came back from the background"
+        assert self.came.wait(60.0), "nothing came back from the background"
         self.turn()
 
 

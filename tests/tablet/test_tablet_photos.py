@@ -158,12 +158,20 @@ def test_any_file_is_attached_by_the_picker_and_a_picture_among_them_as_a_pictur
     assert {one.name for one in _photos(d)} == {"pump manual.pdf", "gauge.PNG"}
     assert manual.exists()
     assert photo.exists()
+    (tmp_path / "run.jpg").write_bytes(b"$GPRMC, and no picture")
+    files.chosen = tmp_path / "run.jpg"
+    d.press("other file", "file run.jpg.file")
+    assert d.says("This file is no picture")
+    d.press("back")
     assert list((d.app.tablet.folder / "coming").iterdir()) == []
     d.press("file pump manual.pdf")
     assert d.says("This file is no picture")
     files.chosen = None
     d.press("back", "other file")
     assert d.says("Nothing was changed")
+    d.press("back", "back")
+    assert d.says("1 kept, and 2 files")
+    d.press("photos")
     files.chosen = tmp_path / "gone.jpg"
     d.press("other file")
     assert d.says("gone.jpg could not be read")
@@ -351,7 +359,7 @@ def test_a_picture_that_cannot_be_shown_asks_for_no_touch_and_says_why(
     (photo,) = _photos(d)
     tablet, here = d.app.tablet, d.app.tablet.session.here
     if is_here:
-        (tmp_path / "no picture.jpg").write_bytes(b"a letter")
+        (tmp_path / "no picture.jpg").write_bytes(b"\xff\xd8\xff and no more")
         place = attach_file(tablet, here.to("photos", *photo.shows[1:]), tmp_path / "no picture.jpg")
         d.app.way.instead(photo_route(here, place))
         d.step()
@@ -384,3 +392,93 @@ def test_more_words_for_an_arrow_than_are_kept_are_refused_and_stay_to_be_shorte
     d.type_keys(8, 8)
     d.press("save it")
     assert _photos(d)[0].arrows[0].word == kept
+
+
+def test_what_failed_is_photographed_though_the_page_asks_for_the_next_value(drive: Drive) -> None:
+    """The verdict on the value before stands there: its photo is one touch away, and shows that value."""
+    files = FakeFiles(camera=picture())
+    d = drive(files=files)
+    new_job(d)
+    d.press("step dock.horn", "choice No")
+    following = d.app.tablet.session.here.subject[2]
+    assert following != "heard", "the page asks for the next value"
+    d.press("photos of what failed", "take picture")
+    (photo,) = _photos(d)
+    assert photo.shows == ("dock.horn", "heard", "", "")
+    files.camera = picture(60, 40)
+    d.press("back", "back", "photos", "take picture")
+    assert {one.shows[1] for one in _photos(d)} == {"heard", following}
+
+
+def test_an_arrow_that_was_named_or_taken_off_on_a_page_of_its_own_comes_back_by_undo(
+    drive: Drive, tmp_path: Path
+) -> None:
+    d = _at_value(drive, FakeFiles(camera=picture()))
+    d.press("photos", "take picture")
+    _touch(d, 0.5, 0.5)
+    d.press("words", "loose", "words", "take off")
+    assert _photos(d)[0].arrows == ()
+    d.press("undo")
+    assert [one.word for one in _photos(d)[0].arrows] == ["loose"]
+    d.press("undo")
+    assert [one.word for one in _photos(d)[0].arrows] == [""]
+    here = d.app.tablet.session.here
+    other = open_tablet(tmp_path / "other", d.app.tablet.make_plugins)
+    merge([d.app.tablet.files], other.files)
+    Pointing(other, here, ("dock.horn", *here.subject[:3])).touch(0.1, 0.1)
+    merge([other.files], d.app.tablet.files)
+    other.close()
+    d.app.tablet.look_again([here.hull])
+    d.app.screen.show()
+    d.step()
+    assert not d.has("undo"), "what another tablet set is not undone here"
+
+
+def test_when_a_picture_was_taken_is_said_only_where_it_is_known(drive: Drive, tmp_path: Path) -> None:
+    """A chosen picture without a camera's details is as old as it may be: said is when it was kept."""
+    (tmp_path / "old.jpg").write_bytes(picture(60, 40))
+    d = _at_value(drive, FakeFiles(camera=picture(), chosen=tmp_path / "old.jpg"))
+    d.press("photos", "choose picture")
+    (photo,) = _photos(d)
+    assert (photo.taken, photo.kept[:2]) == ("", "20")
+    assert d.says(f"kept {photo.kept[:10]}")
+    d.press("take picture")
+    taken = next(one.taken for one in _photos(d) if one.name != "old.jpg")
+    assert d.says(taken[:16].replace("T", " "))
+    assert not d.says("kept 20")
+
+
+def test_a_title_longer_than_its_room_stays_within_the_window(drive: Drive) -> None:
+    """What Undo says as well gives way first; then words at its end, with "…"."""
+    d = _at_value(drive, FakeFiles(camera=picture()), size=(800, 1280))
+    d.press("photos", "take picture")
+    _touch(d, 0.5, 0.5)
+    title = "Every fitting dry with the primer bulb hard or the pump on"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("garboard_tablet.pages.photo.caption", lambda *_: title)
+        d.press("turn")
+        assert d.has("undo")
+        assert title in d.words()
+        assert faults(d.app.shell, d.window) == []
+        patch.setattr("garboard_tablet.pages.photo.caption", lambda *_: f"{title}, port engine, second of three times")
+        d.press("turn")
+        assert any(words.startswith("Every fitting") and words.endswith(" …") for words in d.words())
+        assert faults(d.app.shell, d.window) == []
+        patch.setattr("garboard_tablet.pages.photo.caption", lambda *_: "Short")
+        d.press("turn")
+        assert d.says("Saved")
+
+
+def test_a_folder_where_no_picture_can_lie_is_said_and_the_page_goes_on(drive: Drive) -> None:
+    """A card put a file where the folder should be: the press ended at a page of mistakes."""
+    d = _at_value(drive, FakeFiles(camera=picture()))
+    coming = d.app.tablet.folder / "coming"
+    coming.write_bytes(b"")
+    d.press("photos", "take picture")
+    assert d.says("coming not saved")
+    coming.unlink()
+    coming.mkdir()
+    (coming / "photo 2026-05-14 09.12.33.jpg").touch()  # of a camera that answered before it wrote, and never did
+    d.press("try again", "take picture")
+    assert d.says("Touch what matters")
+    assert list(coming.iterdir()) == []

@@ -25,7 +25,11 @@ def test_an_odd_value_and_what_waits_are_asked_about_with_the_way_to_the_value(d
     assert d.says("2 asked")
     while not d.has("missing Full throttle: Boat speed: 95 kn is outside the usual 5 to 90 kn. Is it right?"):
         d.press("page down")
-    assert d.says("1 entry waits for what reads 'gadget', not at work here. What waits is kept, and not used.")
+    waiting = "1 entry waits for what reads 'gadget', not at work here. What waits is kept, and not used."
+    if not d.says(waiting):
+        d.press("page down")
+        assert d.says(waiting)
+        d.press("page up")
     d.press("missing Full throttle: Boat speed: 95 kn is outside the usual 5 to 90 kn. Is it right?")
     assert d.app.tablet.session.here.subject == ("measure", "dock.full", "speed", "", "")
     d.number("59")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import attrs
 
@@ -15,7 +16,8 @@ from garboard.history.boats_alike import KindOfBoat, kinds_entry
 from garboard.history.merge import merge
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey
-from garboard.records import JsonValue
+from garboard.records import ExpectedOf, Forecast, JsonValue
+from garboard.units import Amount
 from garboard_tablet.models.asks import asks_of_step
 from garboard_tablet.models.like import kept_by_boats_alike, shop_record
 from garboard_tablet.models.session import HOME
@@ -103,7 +105,10 @@ def test_run_swap_run_and_two_tablets_that_meet(drive: Drive, tmp_path: Path) ->
     d.app.way.go(HOME.to("step", hull=hull, job=job, step=RUNS))
     d.step()
     d.seek("trials")
-    d.press("new trial", "another")
+    assert any("Not run yet." in said for said in d.words())
+    d.press("new trial")
+    assert any(said.startswith("Forecast of 16: Foreseen:") for said in d.words())
+    d.press("another")
     d.write("17 steel")
     d.press("save it")
     d.seek("value propellers/17 steel/pitch")
@@ -114,8 +119,8 @@ def test_run_swap_run_and_two_tablets_that_meet(drive: Drive, tmp_path: Path) ->
     d.press("fit 17 steel")
     run_by_touch(d, "with", "38.1", "5560")
     run_by_touch(d, "against", "37.7", "5560")
-    scored = [one for one in d.app.tablet.assess(hull, job) if one.calculator == "prop_check.forecast"]
-    assert scored == [], "it was foreseen of 16 in, and 17 in was run"
+    scored = [one.finding.code for one in d.app.tablet.assess(hull, job) if one.calculator == "prop_check.forecast"]
+    assert scored == ["prop_check.forecast.waiting"], "it was foreseen of 16 in, and 17 in was run"
     while d.app.tablet.session.here.page != "step":
         d.press("back")
     d.seek("aside runs")
@@ -135,10 +140,37 @@ def test_run_swap_run_and_two_tablets_that_meet(drive: Drive, tmp_path: Path) ->
         assert any(words in said for said in d.words()), words
     assert not faults(d.app.shell, d.window)
     d.press(f"trial {CAME_WITH}")
+    for words in ("17 steel stays: 5560", "As delivered was tried: 5150", "This propeller is not on the boat"):
+        assert any(words in said for said in d.words()), words
     assert not faults(d.app.shell, d.window)
     d.press("fit it")
     assert d.app.tablet.view(hull, job).vessel.engines[0].fitted == CAME_WITH
     assert any("As delivered, fitted" in said for said in d.words())
+
+
+def test_the_propeller_to_try_next_is_put_on_by_one_touch(drive: Drive, tmp_path: Path) -> None:
+    """With the pitch that was foreseen; what the forecast only supposed of it is not entered. Its runs test it."""
+    tablet, hull, job = first_tablet(tmp_path)
+    supposed: dict[str, Any] = {"diameter": Amount("14.5", "in"), "blades": 4, "cup": "light"}
+    expected = (ExpectedOf(of="centre", low=Amount("5400", "rev/min"), high=Amount("5900", "rev/min"), chance=90),)
+    inch = Forecast(
+        propeller="17", pitch=Amount("17", "in"), diameter_within=Amount("0.25", "in"), expected=expected, **supposed
+    )
+    shelf = attrs.evolve(inch, propeller="14.5 x 17, A-1", diameter_within=None)
+    for one in (inch, shelf):
+        tablet.keep_forecast(hull, job, one)
+    tablet.close()
+    d = drive(tmp_path, make_host=PLUGINS)
+    for name in ("14.5 x 17, A-1", "17"):
+        d.app.tablet.session.way = [HOME, HOME.to("job", hull=hull, job=job)]
+        d.app.way.go(HOME.to("new trial", hull=hull, job=job, step=RUNS))
+        d.step()
+        assert not faults(d.app.shell, d.window)
+        d.press(f"fit {name}")
+        assert d.app.tablet.view(hull, job).vessel.engines[0].fitted == name
+    at_hand, to_find = d.app.tablet.view(hull, job).vessel.propellers
+    assert (str(at_hand.pitch), str(at_hand.diameter), at_hand.blades, at_hand.cup) == ("17 in", "14.5 in", 4, "light")
+    assert (str(to_find.pitch), to_find.diameter, to_find.blades, to_find.cup) == ("17 in", None, None, "")
 
 
 def test_a_recording_names_the_propellers_it_was_made_with_whenever_it_comes_to_count(tmp_path: Path) -> None:
@@ -168,12 +200,14 @@ def test_a_tablet_says_what_boats_like_this_one_kept(tmp_path: Path) -> None:
     """As the shop told last; of a boat nobody described it says nothing."""
     tablet, hull, job = first_tablet(tmp_path)
     kind = KindOfBoat("planing", 1, 112.0, 5.9, 23, 17.0, 15.0, 19.0, "14.5 x 17")
-    tablet.save(kinds_entry(tablet.author(), shop_record(tablet), [kind]))
+    other = attrs.evolve(kind, gear_ratio=2.3, size="15 x 21", boats=90)
+    told = kinds_entry(tablet.author(), shop_record(tablet), [other, attrs.evolve(kind, gear_ratio=1.85)])
+    tablet.save(told)
     assert kept_by_boats_alike(tablet, hull, job) == ""
     for path, value in ((("length",), "19.5 ft"), (("engines", "centre", "rated_power"), "150 hp")):
         tablet.save(tablet.author().write(tablet.boat(hull).state, "field", path, value))
     assert kept_by_boats_alike(tablet, hull, job) == (
-        "23 boats of the shop like this one kept a pitch of 17.0 in, 8 of 10 of them 15.0 in to 19.0 in; most often "
-        "14.5 x 17 in."
+        "23 boats of the shop like this one, geared 1.85, kept a pitch of 17.0 in, 8 of 10 of them 15.0 in to 19.0 in; "
+        "most often 14.5 x 17 in."
     )
     tablet.close()

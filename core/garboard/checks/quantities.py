@@ -23,7 +23,7 @@ _DIFFERENCE_OF: Mapping[str, str] = {"degC": KELVIN, "degF": FAHRENHEIT_DIFFEREN
 
 _MADE_OF: Mapping[str, str] = {"kn": "nm/h", "mph": "mi/h", "Ah": "A h", "W": "V A", "ohm": "V/A"}
 """Units that are exactly a product of others known here."""
-_PART = re.compile(r"([A-Za-z%]+)([1-9]?)")
+_PART = re.compile(r"([A-Za-z%]+(?:-[a-z]+)?)([1-9]?)")
 _LONGEST = 40
 _MOST_POWER = 9
 

@@ -392,13 +392,18 @@ def settle(
 def attach(folder: Path, hull: str, step: str, file: Path, by: str, job: str, tablet: str) -> None:
     """Attach a photo or a recording to a STEP of a job. The book and the boat's page show it, or list it by name."""
     from garboard.recordings import refuse_other_text
+    from garboard.report.photo_files import beginning_of, name_of_what_it_is, why_not_shown
 
     refuse_other_text(file)
+    called = name_of_what_it_is(file.name, beginning_of(file))
     with writing_in(folder, hull, job) as (hulls, boat, job):
         state = boat.state_of(job)
         _refuse_unknown(folder, step, {key.subject[0] for key in state.registers if key.kind == "measure"})
-        save_all(hulls, [keep_with_step(hulls, author_of(hulls, state, tablet, by), state, job, step, file)])
-    click.echo(f"{file.name} is attached to {step}")
+        author = author_of(hulls, state, tablet, by)
+        save_all(hulls, [keep_with_step(hulls, author, state, job, step, file, called)])
+    click.echo(f"{called} is attached to {step}")
+    if why := why_not_shown(file):
+        click.echo(f"{called} is kept, but no page and no book can show it. {why}", err=True)
 
 
 def _refuse_unknown(folder: Path, step: str, worked_on: set[str]) -> None:
@@ -586,9 +591,12 @@ def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool
 
 def _import_backup(file: Path, folder: Path) -> None:
     with HullFolder(folder) as hulls:
+        left_out = backup.list_of(file).left_out_in_words
         report = backup.take_back(file, hulls)
     _print_report(attrs.evolve(report, target=folder), as_json=False)
-    if report.damage or not report.complete:
+    for one in left_out:
+        click.echo(f"not whole when the backup was made: {one}", err=True)
+    if report.damage or left_out or not report.complete:
         sys.exit(SOMETHING_FAILS)
 
 

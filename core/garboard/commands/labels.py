@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -72,6 +73,9 @@ def command(
     if printed and form not in LABELS:
         expected = f"{' or '.join(LABELS)}: those are the labels"
         raise InputError("labels", [Fault("--form", expected, form, cure="leave --printed out")])
+    if stale and form not in LABELS:
+        expected = f"{' or '.join(LABELS)}: a schedule has every circuit, and a sticker none"
+        raise InputError("labels", [Fault("--form", expected, form, cure="leave --stale out")])
     drawn = ""
     if out is not None:
         need_office()
@@ -81,6 +85,8 @@ def command(
         write_file(out, _pdf(vessel, form, paper, _size(size), int(tape), address, stale))
         click.echo(f"Wrote {out}")
         _tell_boxes(vessel)
+        if form == "sheet":
+            _tell_cut(_wanted(vessel, only_stale=stale), _size(size))
     if printed:
         _keep_printed(job, hull, job_id, by, tablet, stale, drawn)
 
@@ -139,11 +145,21 @@ def _pdf(
 
 
 def _tell_boxes(vessel: Vessel) -> None:
-    """Say which characters of the boat's and its circuits' names are empty boxes on paper."""
+    """Say which characters of the boat's name and its labels are empty boxes on paper."""
+    from garboard.labels import labels_of
     from garboard.report.label_sheets import without_type
 
-    if boxes := without_type([vessel.name, *(circuit.name for circuit in vessel.circuits)]):
+    if boxes := without_type([vessel.name, *(label.text for label in labels_of(vessel))]):
         click.echo(f"Printed as empty boxes, as the typeface has none of them: {' '.join(boxes)}", err=True)
+
+
+def _tell_cut(labels: Sequence[CircuitLabel], size: tuple[float, float]) -> None:
+    """Say which labels do not say all they should."""
+    from garboard.report.label_sheets import cut_on_sheet
+
+    if cut := cut_on_sheet(labels, size):
+        named = ", ".join(str(label.number) for label in cut)
+        click.echo(f"Too long for their label, and cut: {named}. Choose a larger --size, or --form tape.", err=True)
 
 
 def _sticker(vessel: Vessel, address: str) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -26,9 +27,12 @@ from garboard.history import like
 from garboard.history.authoring import open_job
 from garboard.history.boat import open_hull
 from garboard.history.replay import HullState, replay
+from garboard.records import EQUIPMENT
 
 if TYPE_CHECKING:
     from garboard.history.boat import Boat
+    from garboard.hosting.host import PluginHost
+    from garboard.report.terminal import Tools
 
 folder_argument = click.argument("folder", type=click.Path(path_type=Path, file_okay=False))
 by_option = click.option("--by", required=True, help="Who does this.")
@@ -39,8 +43,9 @@ job_option = click.option("--job", default="", help="The job's id; not needed wh
 def command() -> None:
     """Boats kept under a name, to begin others from.
 
-    A template holds what boats of a model share: vessel, engines, circuits, batteries, sensors, network. It holds no
-    hull number, serial, length of cable or reading. It merges and travels like the shop's settings.
+    A template holds what boats of a model share: vessel, engines with their maker's limits, circuits, batteries,
+    sensors, network. It holds no hull number, serial or reading; lengths of cable are only shown
+    where they are measured anew. It merges and travels like the shop's settings.
     """
 
 
@@ -52,7 +57,7 @@ def list_templates(folder: Path) -> None:
         found = like.templates_in(_shop(hulls))
         tell_not_read(hulls)
     for one in found:
-        pieces = len({path[:2] for path in one.facts if len(path) > 1})
+        pieces = len({path[:2] for path in one.facts if path[0] in EQUIPMENT})
         told = f"{in_number(pieces, 'piece')} of equipment, {in_number(len(one.facts), 'fact')}"
         click.echo(f"{one.name}: {told}; kept by {one.by}, {moment_in_words(one.at)}")
     if not found:
@@ -66,13 +71,13 @@ def list_templates(folder: Path) -> None:
 @job_option
 @by_option
 @tablet_option
-def keep(folder: Path, hull: str, name: str, job: str, by: str, tablet: str) -> None:
+@click.pass_obj
+def keep(tools: Tools, folder: Path, hull: str, name: str, job: str, by: str, tablet: str) -> None:
     """Keep the boat of a HULL number as a template under a NAME. A template of that name is replaced."""
     with writing_in(folder, hull, job) as (hulls, boat, job):
         shop = _shop(hulls)
-        entries = like.keep_template(
-            author_of(hulls, shop, tablet, by), shop, name, like.shared_facts(boat.vessel(job))
-        )
+        facts = _facts_of_boat(boat, job, tools.host_for(folder))
+        entries = like.keep_template(author_of(hulls, shop, tablet, by), shop, name, facts)
         save_all(hulls, entries)
     click.echo(f"{name} is kept" if entries else f"{name} is kept already, as the boat stands")
 
@@ -100,7 +105,10 @@ def drop(folder: Path, name: str, reason: str, by: str, tablet: str) -> None:
 @click.option("--anyway", is_flag=True, help="Also if the hull number is not well formed.")
 @by_option
 @tablet_option
-def begin(folder: Path, hull: str, template: str, other: str, owner: str, anyway: bool, by: str, tablet: str) -> None:
+@click.pass_obj
+def begin(
+    tools: Tools, folder: Path, hull: str, template: str, other: str, owner: str, anyway: bool, by: str, tablet: str
+) -> None:
     """Open a job for the boat of a HULL number, with the equipment of a template or of another boat.
 
     What the boat has nothing entered for is filled in, but nothing of another engine, propeller or battery than it has.
@@ -112,17 +120,22 @@ def begin(folder: Path, hull: str, template: str, other: str, owner: str, anyway
         hull_number.parse(hull)
     hull_number.refuse_no_boat(hull)
     with HullFolder(folder) as hulls:
-        facts = _facts_of_template(hulls, template) if template else like.shared_facts(_boat(hulls, other).vessel())
+        if template:
+            facts = _facts_of_template(hulls, template)
+        else:
+            model = _boat(hulls, other)
+            facts = _facts_of_boat(model, model.jobs[-1] if model.jobs else "", tools.host_for(folder))
         boat = open_hull(hulls, hull)
         state = boat.state if len(boat.state) else replay(hull_number.key(hull), [])
         author = author_of(hulls, state, tablet, by)
         opened = [] if boat.jobs else open_job(author, state, hull, owner=owner)
-        others = like.left_out(state, facts)
-        entries = [*opened, *like.begin_like(author, state, facts, hull)]
+        job = opened[0].job if opened else boat.jobs[-1]
+        others = like.left_out(state, facts, job)
+        entries = [*opened, *like.begin_like(author, state, facts, hull, job)]
         save_all(hulls, entries)
         tell_not_read(hulls)
-    job = f"job {opened[0].job} is open" if opened else "it has a job already"
-    click.echo(f"{hull.strip()}: {job}; {in_number(len(entries) - len(opened), 'fact')} taken over")
+    told = f"job {job} is open" if opened else "it has a job already"
+    click.echo(f"{hull.strip()}: {told}; {in_number(len(entries) - len(opened), 'fact')} taken over")
     if others:
         click.echo(f"Not all is taken over, as the boat has another: {', '.join(others)}. Enter what is missing there.")
 
@@ -170,12 +183,18 @@ def _shop(hulls: HullFolder) -> HullState:
     return replay(SHOP_RECORD, hulls.entries(SHOP_RECORD))
 
 
+def _facts_of_boat(boat: Boat, job: str, host: PluginHost) -> like.Facts:
+    """What boats of its model share; of what was entered in steps that of one job, where there is one."""
+    entered = like.shared_entries(boat.view(job), host.steps) if job else {}
+    vessel = boat.vessel(job)
+    return {**like.shared_facts(vessel), **like.usual_lengths(vessel), **entered}
+
+
 def _facts_of_template(hulls: HullFolder, name: str) -> like.Facts:
     found = like.templates_in(_shop(hulls))
-    for one in found:
-        if one.name.casefold() == " ".join(name.split()).casefold():
-            return one.facts
-    known = ", ".join(one.name for one in found) or "none is kept"
+    if one := like.template_named(found, name):
+        return one.facts
+    known = ", ".join(each.name for each in found) or "none is kept"
     raise InputError("begin", [Fault("--template", f"a template: {known}", repr(name))])
 
 
@@ -187,13 +206,14 @@ def _boat(hulls: HullFolder, number: str) -> Boat:
 
 
 def _text_of(table: Path) -> str:
-    """A table's text, as a spreadsheet wrote it: UTF-8, or what an older program writes (Windows-1252)."""
+    """A table's text, as a spreadsheet wrote it: UTF-8, "Unicode text" (UTF-16), or an older program's Windows-1252."""
     from garboard.job_files.circuit_table import LARGEST_TABLE
 
     if table.stat().st_size > LARGEST_TABLE:
         raise InputError(str(table), [Fault("file", f"at most {LARGEST_TABLE} bytes", str(table.stat().st_size))])
     raw = table.read_bytes()
-    for encoding in ("utf-8-sig", "cp1252"):
+    is_wide = raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    for encoding in ("utf-16",) if is_wide else ("utf-8-sig", "cp1252"):
         with suppress(UnicodeDecodeError):
             return raw.decode(encoding)
-    raise InputError(str(table), [Fault("file", "text: UTF-8 or Windows-1252", "bytes that are neither")])
+    raise InputError(str(table), [Fault("file", "text: UTF-8, UTF-16 or Windows-1252", "bytes that are none of them")])

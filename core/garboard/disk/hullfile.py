@@ -115,11 +115,15 @@ class HullFile:
 
     def append(self, new: Mapping[str, bytes]) -> None:
         """Write entries; saved once flushed."""
+        count = len(self.journal.entries)
         self.journal.append(new)
-        if new:
+        came = len(self.journal.entries) - count
+        if came:
             self.forget_views()
-            if self.unnoted is not None:
+            if self.unnoted is not None and came == len(new):
                 self.unnoted += new
+            else:  # another file was put in our place, with entries of its own
+                self.unnoted = None
 
     def take_back(self) -> None:
         """What was appended and not flushed is not saved."""
@@ -262,10 +266,11 @@ class HullFolder:
                 raise NotReadable(self._hulls_folder, error) from error
         return dict(sorted(found.items()))
 
-    def contents(self) -> Iterator[tuple[str, bytes]]:
+    def contents(self) -> Iterator[tuple[str, bytes | OSError]]:
         """The hull files here as they stand on the disk, by name. Work may go on between one and the next.
 
-        errors : OSError where one cannot be read; NotSaved as of `digests`
+        yields : of each what stands in it; why not, where it cannot be read, or nothing is left of it
+        errors : NotSaved as of `digests`
         """
         with self._guard:
             if self._writing:
@@ -275,9 +280,8 @@ class HullFolder:
             path = self._hulls_folder / name
             with self._guard:  # nobody appends meanwhile
                 self._flush()
-                content = b"" if storage.what_else(path) else path.read_bytes()
-            if content:
-                yield name, content
+                content = _content_of(path)
+            yield name, content
 
     def readable(self) -> tuple[str, ...]:
         """Keys of the hulls here whose files can be read, sorted; the others are in `left_alone`. Reads them all."""
@@ -448,12 +452,11 @@ class HullFolder:
             if key in self._unflushed or not hull.journal.entries:
                 continue
             found = files.get(hull.journal.path.name)
-            if found is None or found.st_size != hull.journal.size_flushed:
+            if found is None or found.st_size != hull.journal.size_flushed or not hull.journal.is_as_left(found):
                 try:
                     hull.append({})
                 except (NewerFormat, OSError) as error:
                     raise NotSaved(f"{hull.journal.path} not saved: {in_words(error)}") from error
-                hull.forget_views()
                 if hull.journal.needs_flush:
                     self._unflushed[key] = hull
         if not self._batches:
@@ -898,6 +901,18 @@ class HullFolder:
         self._note_cut(self._damage[-1], known=self._sizes.known(path.name))
         if kept:
             self._sizes.note({path.name: 0})  # the file it is kept as tells of it
+
+
+def _content_of(path: Path) -> bytes | OSError:
+    """What stands in a hull file, or where a link in its place leads to."""
+    try:
+        if what := storage.what_else(path.resolve()):  # a pipe never ends
+            raise OSError(errno.EINVAL, f"{what}, where a hull file should stand", str(path))
+        if content := path.read_bytes():
+            return content
+        raise OSError(errno.EINVAL, EMPTIED, str(path))
+    except OSError as error:
+        return error
 
 
 def _tail(had: int, data: bytes) -> int | None:

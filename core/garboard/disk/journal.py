@@ -78,6 +78,7 @@ class Journal:
         self._descriptor: int | None = None
         self._size = 0
         self._size_flushed = 0
+        self._left: os.stat_result | None = None
         self._unflushed: list[str] = []
         self._is_new = False
         self._is_stale = False
@@ -111,6 +112,7 @@ class Journal:
         data = heading(self.key) + lines if self._size == 0 else lines
         try:
             storage.append(self._opened(), data, self._size)
+            self._left = os.fstat(self._opened())
         except OSError as error:
             self._is_stale = True
             raise storage.not_saved(self.path, error) from error
@@ -176,6 +178,7 @@ class Journal:
         os.close(self._opened())
         self._descriptor = None
         storage.unfinished(self.path).replace(self.path)
+        self._left = self.path.stat()  # to be renamed is a change as well
         self._is_new = False
 
     def take_back(self) -> None:
@@ -214,19 +217,26 @@ class Journal:
         return lost
 
     def _is_as_we_left_it(self) -> bool:
-        """Whether the file under our name is the one we hold and ends where we ended it."""
+        """Whether the file under our name is the one we wrote or read last, as we left it."""
         path = storage.unfinished(self.path) if self._is_new else self.path
         try:
             found = path.stat()
         except FileNotFoundError:
             return self._size == 0 and self._descriptor is None
-        same = self._descriptor is None or os.path.samestat(found, os.fstat(self._descriptor))
-        return same and found.st_size == self._size
+        return found.st_size == self._size and self.is_as_left(found)
+
+    def is_as_left(self, found: os.stat_result) -> bool:
+        """Whether a file is the one we wrote or read last and nobody changed it since, as far as its system says.
+
+        Its length does not tell: it may have been written over with as many bytes, or another one put in its place.
+        """
+        return self._left is not None and _marks(self._left) == _marks(found)
 
     def _load(self) -> None:
         if what := storage.what_else(self.path.resolve()):  # a pipe never ends
             raise OSError(errno.EINVAL, f"{what}, where a hull file should stand", str(self.path))
         try:
+            self._left = self.path.stat()  # first: what is changed while it is read is read again
             data = self.path.read_bytes()
         except FileNotFoundError:
             self._size = self._size_flushed = 0
@@ -278,6 +288,7 @@ class Journal:
     def _write_again(self) -> None:
         lines = [heading(self.key), *(_line(name, raw) for name, raw in self.entries.items())]
         storage.write_whole(self.path, [b"".join(lines)])
+        self._left = self.path.stat()
         self._size = self._size_flushed = sum(map(len, lines))
 
     def _take_out_of_use(self) -> None:
@@ -285,6 +296,11 @@ class Journal:
         storage.flush_folder(self.path.parent)
         self._size = self._size_flushed = 0
         self._needs_flush = False
+
+
+def _marks(found: os.stat_result) -> tuple[int, int, int, int]:
+    """What changes with a file: which it is, when its bytes were written, and when anything of it changed."""
+    return found.st_dev, found.st_ino, found.st_mtime_ns, found.st_ctime_ns
 
 
 def file_name(key: str) -> str:

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import re
+import shutil
 import threading
+from collections.abc import Mapping
 from pathlib import Path
+from stat import S_ISREG
 
 from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged, Attachments
@@ -18,8 +21,43 @@ MOST_UNFINISHED = 4 << 30
 MOST_AT_ONCE = 200
 """Unfinished attachments a folder keeps: a tablet brings one after another, and each piece looks at all of them. The
 smallest goes first, so that many that were only begun end none that is well on its way."""
+LEFT_FREE = 64 << 20
+"""Attachments never take the last of a disk [bytes]: readings and signatures need it."""
 
 _NAME = re.compile(r"[0-9a-f]{64}")
+
+
+def to_drop(arriving: Mapping[str, tuple[int, int]], name: str, needed: int, most: int, lacking: int = 0) -> list[str]:
+    """Which unfinished attachments go so that a piece of one has room; whoever brings one of those begins it again.
+
+    arriving : bytes held of each, and when it was last added to
+    name     : the one that the piece belongs to
+    needed   : size of the piece [bytes]
+    most     : how much all may take together [bytes]
+    lacking  : how much the disk lacks [bytes]
+    errors   : NotSaved when the attachment alone is too large, or the disk too full
+    """
+    held = {one: size for one, (size, _) in arriving.items()}
+    too_much = max(sum(held.values()) + needed - most, lacking)
+    others = sorted((one for one in arriving if one != name), key=lambda one: arriving[one][1])
+    too_many = len(others) + 1 - MOST_AT_ONCE
+    dropped = sorted(others, key=held.__getitem__)[: max(0, too_many)]
+    freed = sum(map(held.__getitem__, dropped))
+    for one in others:
+        if freed < too_much and one not in dropped:
+            dropped.append(one)
+            freed += held[one]
+    if freed < too_much and lacking > freed:
+        raise NotSaved(
+            f"photo or recording {name[:12]}: the disk has less than {LEFT_FREE >> 20} MB free; readings need it. "
+            "Free some space there, then do this again"
+        )
+    if freed < too_much:
+        raise NotSaved(
+            f"photo or recording {name[:12]} is larger than the {most} bytes kept there for unfinished ones. Carry it "
+            "over on a stick"
+        )
+    return dropped
 
 
 class OutOfPlace(GarboardError):
@@ -86,25 +124,15 @@ class Arriving:
         return False
 
     def _make_room(self, name: str, needed: int) -> None:
-        """Drop unfinished attachments until a piece has room; whoever brings one of those begins it again.
+        """Drop unfinished attachments until a piece has room.
 
-        errors : NotSaved when the attachment alone is too large
+        errors : NotSaved when the attachment alone is too large, or the disk too full
         """
-        held = {path: path.stat() for path in self.folder.iterdir() if _NAME.fullmatch(path.name) and path.is_file()}
-        too_much = sum(found.st_size for found in held.values()) + needed - self._most
-        others = sorted((path for path in held if path.name != name), key=lambda path: held[path].st_mtime_ns)
-        too_many = len(others) + 1 - MOST_AT_ONCE
-        for path in sorted(others, key=lambda path: held[path].st_size)[: max(0, too_many)]:
-            others.remove(path)
-            path.unlink(missing_ok=True)
-            too_much -= held[path].st_size
-        for path in others:
-            if too_much <= 0:
-                return
-            path.unlink(missing_ok=True)
-            too_much -= held[path].st_size
-        if too_much > 0:
-            raise NotSaved(f"attachment {name} is larger than the {self._most} bytes kept here for unfinished ones")
+        held = {path.name: path.stat() for path in self.folder.iterdir() if _NAME.fullmatch(path.name)}
+        arriving = {one: (found.st_size, found.st_mtime_ns) for one, found in held.items() if S_ISREG(found.st_mode)}
+        lacking = needed + LEFT_FREE - shutil.disk_usage(self.folder).free
+        for one in to_drop(arriving, name, needed, self._most, lacking):
+            self._path(one).unlink(missing_ok=True)
 
     def _finish(self, name: str) -> None:
         path = self._path(name)

@@ -13,8 +13,9 @@ import secrets
 import socket
 import stat
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
+from typing import IO
 
 import attrs
 
@@ -35,6 +36,7 @@ SET_ASIDE = ".damaged-"
 """Stands in the name of a file that was found damaged, before a number."""
 
 _APPEND = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
+_WRITE_AND_READ = os.O_RDWR | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 _LOCKED_BYTE = 1 << 30
 NOT_ALLOWED = (errno.EROFS, errno.EACCES, errno.EPERM)
 """What the system says where writing is not allowed."""
@@ -222,6 +224,10 @@ def open_for_append(path: Path, *, create: bool = False, mode: int = OWNER_ONLY)
     return os.open(path, _APPEND | (os.O_CREAT | os.O_TRUNC if create else 0), mode)
 
 
+def _open_to_write_and_read(path: Path, mode: int) -> int:
+    return os.open(path, _WRITE_AND_READ, mode)
+
+
 def append(descriptor: int, data: bytes, size_before: int) -> None:
     """Write at the end, all or nothing.
 
@@ -285,7 +291,7 @@ def write_whole(path: Path, chunks: Iterable[bytes], *, private: bool = False, m
     new = _unfinished_of_ours(path)
     try:
         with contextlib.ExitStack() as closing:
-            descriptor = _begin(new, mode)
+            descriptor = _begin(new, mode, lambda path, mode: open_for_append(path, create=True, mode=mode))
             closing.callback(os.close, descriptor)
             size = 0
             for chunk in chunks:
@@ -307,10 +313,34 @@ def write_whole(path: Path, chunks: Iterable[bytes], *, private: bool = False, m
         raise
 
 
-def _begin(new: Path, mode: int) -> int:
+@contextlib.contextmanager
+def whole_file(path: Path, mode: int = OWNER_ONLY) -> Iterator[tuple[Path, IO[bytes]]]:
+    """A new file that takes its place once the block around it has ended: it is as before or whole, as `write_whole`.
+
+    mode    : of it, less what the user's mask takes
+    yields  : where it lies until then, and the file: to write, and to read what was written
+    errors  : OSError; what the block raises. The file is as before then
+    """
+    new = _unfinished_of_ours(path)
+    try:
+        with os.fdopen(_begin(new, mode, _open_to_write_and_read), "w+b") as file:
+            yield new, file
+            file.flush()
+            flush(file.fileno())
+            if os.name == "nt":  # which renames no open file
+                file.close()
+            new.replace(path)
+        flush_folder(path.parent)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            new.unlink(missing_ok=True)
+        raise
+
+
+def _begin(new: Path, mode: int, open_new: Callable[[Path, int], int]) -> int:
     """A new file, locked while it is written: whoever clears away what was left behind leaves this one."""
     while True:
-        descriptor = open_for_append(new, create=True, mode=mode)
+        descriptor = open_new(new, mode)
         with contextlib.suppress(OSError):  # a share without locks
             _lock(descriptor)
         if new.exists():  # else it was cleared away before it was locked

@@ -4,8 +4,11 @@ The zip lists each file with its hash and is read back before anybody calls it s
 stick or a stranger, so nothing in it is trusted: names, sizes and hashes are checked before anything is merged, and
 what is merged goes the way of every merge. Settings, pairing and drafts are not in it: they belong to one tablet.
 
-The form, version 1: `garboard-backup.json`, with `format`, `version`, `at` and `files` (each name with its SHA-256);
-`hulls/<name>.hull` and `attachments/<SHA-256>` as in the folder.
+What cannot be read when it is made is left out, named with the reason, and the rest is taken.
+
+The form, version 1: `garboard-backup.json`, with `format`, `version`, `at`, `files` (each name with its SHA-256) and,
+since it was first made, `left_out` (each name with the reason); `hulls/<name>.hull` and `attachments/<SHA-256>` as in
+the folder.
 """
 
 from __future__ import annotations
@@ -20,18 +23,20 @@ import zlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from enum import StrEnum
+from itertools import islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from types import MappingProxyType
 from typing import IO
 
 import attrs
 
 from garboard.disk import storage
-from garboard.disk.entries import SHOP_RECORD
+from garboard.disk.entries import SHOP_RECORD, file_in_words
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER, HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
-from garboard.faults import GarboardError, in_words
+from garboard.faults import GarboardError, in_words, refusal
 from garboard.history.merge import MergeReport, merge
 from garboard.records import JsonValue
 
@@ -47,6 +52,9 @@ SMALL = 1 << 20
 LARGEST_FILE = 1 << 30
 LARGEST_LIST = 64 << 20
 """Of one file, and of the list [bytes]."""
+MOST_LEFT_OUT = 1000
+LONGEST_REASON = 300
+"""So much is read of what a backup says of itself: it is shown to a person."""
 _CHUNK = 1 << 20
 _NAME = re.compile(rf"{HULLS_FOLDER}/[A-Z0-9]+-[0-9a-f]{{16}}\.hull|{ATTACHMENTS_FOLDER}/[0-9a-f]{{64}}")
 _ENCRYPTED = 1
@@ -91,60 +99,91 @@ class Backup:
     at    : when it was made
     files : each name with its SHA-256
     size  : of all of it, laid out [bytes]
+    left_out : each name that is not in it, or not as it should be, with the reason; empty where it is whole
     """
 
     at: str
     files: Mapping[str, str]
     size: int
+    left_out: Mapping[str, str] = MappingProxyType({})
 
     @property
     def hulls(self) -> int:
         """How many boats' hull files are in it."""
-        shop = f"{HULLS_FOLDER}/{file_name(SHOP_RECORD)}"
-        return sum(name.startswith(HULLS_FOLDER) and name != shop for name in self.files)
+        return sum(map(_is_boat, self.files))
+
+    @property
+    def hulls_left_out(self) -> int:
+        """How many boats' hull files are not in it."""
+        return sum(map(_is_boat, self.left_out))
+
+    @property
+    def hull_files(self) -> frozenset[str]:
+        """Names of the hull files in it."""
+        return frozenset(Path(name).name for name in self.files if name.startswith(f"{HULLS_FOLDER}/"))
+
+    @property
+    def left_out_in_words(self) -> tuple[str, ...]:
+        """What is not in it, boats first, each with the reason."""
+        names = sorted(self.left_out, key=lambda name: (not name.startswith(HULLS_FOLDER), name))
+        return tuple(f"{_in_words(name)}: {self.left_out[name]}" for name in names)
+
+
+def _is_boat(name: str) -> bool:
+    return name.startswith(f"{HULLS_FOLDER}/") and name != f"{HULLS_FOLDER}/{file_name(SHOP_RECORD)}"
+
+
+def _in_words(name: str) -> str:
+    """What a person calls a file of a backup."""
+    folder, _, own = name.partition("/")
+    if folder == ATTACHMENTS_FOLDER:
+        return f"photo or recording {own[:12]}"
+    return file_in_words(own.partition("-")[0] if _is_boat(name) else SHOP_RECORD)
 
 
 def write_backup(folder: HullFolder, path: Path, at: str) -> Backup:
-    """Write a backup of a folder, and read it back. Work in the folder may go on meanwhile.
+    """Write a backup of a folder, and read it back. Work in the folder may go on meanwhile, and other backups.
 
-    at     : the time, to stand in it
-    errors : NotSaved, also where it does not read back as it was written; the file is not there then
+    at      : the time, to stand in it
+    returns : what is in it; what could not be read is named in `left_out`
+    errors  : NotSaved, also where it does not read back as it was written; the file is as before then
     """
-    storage.make_folder(path.parent)
-    new = storage.unfinished(path)
     try:
-        with new.open("wb") as file:
+        storage.make_folder(path.parent)
+        storage.remove_unfinished(path.parent)  # what a dead battery left of an earlier one
+        with storage.whole_file(path) as (new, file):
             _fill(folder, file, at)
             file.flush()
             storage.flush(file.fileno())
-        found = read_backup(new)
-        new.replace(path)
-        storage.flush_folder(path.parent)
+            return read_backup(new)
     except OSError as failure:
-        new.unlink(missing_ok=True)
         raise storage.not_saved(path, failure) from failure
-    except storage.NotSaved:  # the folder is gone, or what an older copy took from it cannot be put back
-        new.unlink(missing_ok=True)
-        raise
-    except KeyError as gone:  # a damaged recording was set aside meanwhile
-        new.unlink(missing_ok=True)
-        raise storage.NotSaved(f"{path.name} not saved: {gone.args[0]}. Try again") from gone
     except BackupRefused as refused:
-        new.unlink(missing_ok=True)
         raise storage.NotSaved(f"{path.name} does not read back as it was written: {in_words(refused)}") from refused
-    return found
 
 
 def _fill(folder: HullFolder, file: IO[bytes], at: str) -> None:
     """Hull files first: what they name is there already, and what comes meanwhile is in the next backup."""
     files: dict[str, JsonValue] = {}
+    left_out: dict[str, JsonValue] = {}
     with zipfile.ZipFile(file, "w") as pack:
-        for name, content in folder.contents():
-            files[f"{HULLS_FOLDER}/{name}"] = hashlib.sha256(content).hexdigest()
-            pack.writestr(_info(f"{HULLS_FOLDER}/{name}", zipfile.ZIP_DEFLATED), content)
-        for name in sorted(folder.attachments.names()):
-            files[f"{ATTACHMENTS_FOLDER}/{name}"] = _put_attachment(folder, pack, name)
+        for own, content in folder.contents():
+            name = f"{HULLS_FOLDER}/{own}"
+            if isinstance(content, OSError):
+                left_out[name] = refusal(content)
+            elif len(content) > LARGEST_FILE:
+                left_out[name] = _TOO_LARGE
+            else:
+                files[name] = hashlib.sha256(content).hexdigest()
+                pack.writestr(_info(name, zipfile.ZIP_DEFLATED), content)
+        for own in sorted(folder.attachments.names()):
+            name = f"{ATTACHMENTS_FOLDER}/{own}"
+            digest, why = _put_attachment(folder, pack, own)
+            files |= {name: digest} if digest else {}
+            left_out |= {name: why} if why else {}
+        left_out |= {f"{ATTACHMENTS_FOLDER}/{path.name}": why for path, why in folder.attachments.odd.items()}
         plain: dict[str, JsonValue] = {**BACKUP.heading, "at": at, "files": files}
+        plain |= {"left_out": left_out} if left_out else {}
         pack.writestr(_info(LIST, zipfile.ZIP_DEFLATED), json.dumps(plain, indent=1))
 
 
@@ -155,16 +194,40 @@ def _info(name: str, packing: int) -> zipfile.ZipInfo:
     return info
 
 
-def _put_attachment(folder: HullFolder, pack: zipfile.ZipFile, name: str) -> str:
-    """Photos are packed already. The hash is of what is there: a damaged one is backed up as it is."""
-    digest, start = hashlib.sha256(), 0
+_TOO_LARGE = f"larger than {LARGEST_FILE >> 20} MB: copy it by hand"
+_DAMAGED = "damaged on this machine: merge with the shop to fetch it again"
+
+
+def _put_attachment(folder: HullFolder, pack: zipfile.ZipFile, name: str) -> tuple[str, str]:
+    """Photos are packed already. A damaged one is backed up as it is, and one whose disk fails as far as it is read.
+
+    returns : the hash of what was put in, "" where nothing was; and what is wrong with it
+    """
+    attachments = folder.attachments
+    try:
+        if attachments.size(name) > LARGEST_FILE:
+            return "", _TOO_LARGE
+        piece = attachments.read(name, 0, _CHUNK)
+    except (KeyError, OSError) as failure:
+        return "", _why_not(failure)
+    digest, start, why = hashlib.sha256(), 0, ""
     info = _info(f"{ATTACHMENTS_FOLDER}/{name}", zipfile.ZIP_STORED)
     with pack.open(info, "w", force_zip64=True) as target:
-        while piece := folder.attachments.read(name, start, _CHUNK):
+        while piece:
             start += len(piece)
             digest.update(piece)
             target.write(piece)
-    return digest.hexdigest()
+            try:
+                piece = attachments.read(name, start, _CHUNK)
+            except (KeyError, OSError) as failure:
+                piece, why = b"", _why_not(failure)
+    found = digest.hexdigest()
+    return found, why or ("" if found == name else _DAMAGED)
+
+
+def _why_not(failure: KeyError | OSError) -> str:
+    """A damaged one may be set aside meanwhile."""
+    return refusal(failure) if isinstance(failure, OSError) else _DAMAGED
 
 
 def is_zip(path: Path) -> bool:
@@ -189,13 +252,13 @@ def read_backup(path: Path) -> Backup:
     return found
 
 
-def hull_files_in(path: Path) -> frozenset[str]:
-    """Names of the hull files in a backup that was read through before.
+def list_of(path: Path) -> Backup:
+    """What a backup says it holds. Names and sizes are checked; no hash is, nothing is unpacked but the list.
 
     errors : BackupRefused; OSError
     """
     with _opened(path) as pack:
-        return frozenset(Path(name).name for name in pack.namelist() if name.startswith(f"{HULLS_FOLDER}/"))
+        return _listed(pack, path.stat().st_size)
 
 
 @contextmanager
@@ -224,10 +287,10 @@ def _listed(pack: zipfile.ZipFile, packed: int) -> Backup:
     size = sum(info.file_size for info in infos)
     if size > max(SMALL, MOST_GROWTH * packed):
         raise BackupRefused(NoBackup.HUGE)
-    at, files = _read_list(pack)
-    if files.keys() != {*names} - {LIST}:
+    found = _read_list(pack, size)
+    if found.files.keys() != {*names} - {LIST}:
         raise BackupRefused(NoBackup.DAMAGED, "it does not hold what its list names")
-    return Backup(at=at, files=files, size=size)
+    return found
 
 
 def _refuse_strange(info: zipfile.ZipInfo) -> None:
@@ -241,8 +304,8 @@ def _refuse_strange(info: zipfile.ZipInfo) -> None:
         raise BackupRefused(NoBackup.HUGE, info.filename)
 
 
-def _read_list(pack: zipfile.ZipFile) -> tuple[str, dict[str, str]]:
-    """When it was made, and each name with its hash."""
+def _read_list(pack: zipfile.ZipFile, size: int) -> Backup:
+    """What the list says: when it was made, each name with its hash, and what is not in it."""
     try:
         plain = json.loads(pack.read(LIST))
     except (ValueError, RecursionError):
@@ -255,7 +318,15 @@ def _read_list(pack: zipfile.ZipFile) -> tuple[str, dict[str, str]]:
     at, files = plain.get("at"), plain.get("files")
     if not isinstance(at, str) or not isinstance(files, dict):
         raise BackupRefused(NoBackup.DAMAGED, LIST)
-    return at, {name: str(digest) for name, digest in files.items()}
+    digests = {name: str(digest) for name, digest in files.items()}
+    return Backup(at=at, files=digests, size=size, left_out=_read_left_out(plain.get("left_out")))
+
+
+def _read_left_out(plain: object) -> dict[str, str]:
+    """What is no name of a hull file or an attachment is passed over: nothing of it is read, it is only said."""
+    named = plain.items() if isinstance(plain, dict) else ()
+    found = ((name, why) for name, why in named if _NAME.fullmatch(name) and isinstance(why, str))
+    return {name: " ".join(why.split())[:LONGEST_REASON] for name, why in islice(found, MOST_LEFT_OUT)}
 
 
 def _digest_of(pack: zipfile.ZipFile, name: str) -> str:

@@ -268,13 +268,17 @@ def keep_recording(folder: HullFolder, path: Path) -> JsonValue:
     return {"file": folder.attachments.put_file(path), "name": path.name}
 
 
-def attach(folder: HullFolder, author: Author, state: HullState, job: str, step: str, path: Path) -> Entry:
+def attach(
+    folder: HullFolder, author: Author, state: HullState, job: str, step: str, path: Path, called: str = ""
+) -> Entry:
     """Keep a photo or a recording and say which step it belongs to, whatever fields the step has.
 
     Each has a row of its own, named by its content: several stand side by side, and one attached twice is one.
+
+    called : what it is called; as the file unless given
     """
     name = folder.attachments.put_file(path)
-    return measure(author, state, job, step, ATTACHED, {"file": name, "name": path.name}, row=name[:12])
+    return measure(author, state, job, step, ATTACHED, {"file": name, "name": called or path.name}, row=name[:12])
 
 
 def register_named(boat: Boat, job: str, name: str) -> tuple[HullState, RegisterKey]:

@@ -18,6 +18,7 @@ from garboard.disk.entries import ALIKE, FORECAST, Entry
 from garboard.history.moves import JOINING, target
 from garboard.history.shapes import Misfit, misfit_of
 from garboard.history.values import alike, finest, member, same_value
+from garboard.labels import is_as_printed
 from garboard.records import JsonValue
 
 ONLY_GROWING = frozenset({"note", "signoff", "run", FORECAST, ALIKE})
@@ -84,7 +85,14 @@ def name_of(key: RegisterKey) -> str:
 
 def disagree(key: RegisterKey, current: tuple[Entry, ...]) -> bool:
     """Whether several values are current in a register of which only one can be right."""
-    return len(current) > 1 and key.kind not in ONLY_GROWING and key[::2] != TECHNICIANS
+    if len(current) < 2 or key.kind in ONLY_GROWING or key[::2] == TECHNICIANS:
+        return False
+    return not (is_of_label(key) and all(is_as_printed(str(entry.value)) for entry in current))
+
+
+def is_of_label(key: RegisterKey) -> bool:
+    """Whether it says what a circuit's label says. Two that were printed apart do not disagree."""
+    return key.kind == "field" and len(key.subject) == 3 and key.subject[::2] == ("circuits", "label")
 
 
 @attrs.define

@@ -22,6 +22,7 @@ from garboard.history.registers import (
     Resolution,
     Retraction,
     disagree,
+    is_of_label,
     name_of,
     register_of,
     resolution_in,
@@ -32,6 +33,7 @@ from garboard.history.signature_scope import SignatureScope, Staleness
 from garboard.history.vessel import assemble_vessel
 from garboard.history.views import Current, job_view, unreadable_at
 from garboard.job_view import JobView, Unreadable, Waiting
+from garboard.labels import with_printed_apart
 from garboard.records import JsonValue, Vessel
 from garboard.samples import Recording
 
@@ -300,8 +302,15 @@ class HullState:
                 for key in sorted(self._vessel_keys(), key=self.written)
                 if len(current := self.current(key)) == 1
             ]
-            self._vessel = assemble_vessel(fields, self.hull_number)
+            vessel, faults = assemble_vessel(fields, self.hull_number)
+            self._vessel = with_printed_apart(vessel, self._printed_apart()), faults
         return self._vessel
+
+    def _printed_apart(self) -> dict[str, tuple[str, ...]]:
+        """What the labels of each circuit said that two machines printed, neither knowing of the other."""
+        of_circuits = {key.subject[1]: key for key in self._vessel_keys() if is_of_label(key)}
+        several = {name: self.current(key) for name, key in of_circuits.items() if not self.disagrees(key)}
+        return {name: tuple(str(one.value) for one in found) for name, found in several.items() if len(found) > 1}
 
     def written(self, key: RegisterKey) -> tuple[Stamp, RegisterKey]:
         """Orders the vessel's fields by when each was first written."""

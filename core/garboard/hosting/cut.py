@@ -69,7 +69,7 @@ def _fits(finding: Finding) -> bool:
 
 
 def _fits_forecast(forecast: Forecast) -> bool:
-    return len(forecast.expected) <= MOST_PARTS and len(forecast.propeller) <= LONGEST_NAME
+    return len(forecast.expected) <= MOST_PARTS and max(len(forecast.propeller), len(forecast.cup)) <= LONGEST_NAME
 
 
 def _fits_table(table: Table) -> bool:

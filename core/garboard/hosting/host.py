@@ -70,6 +70,7 @@ from garboard.record_types import is_text
 from garboard.records import Forecast, Vessel
 from garboard.settings import ReadSettings, SettingSet, in_force
 from garboard.steps import Assessed, Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
+from garboard.units import OF_INSTRUMENTS
 
 if TYPE_CHECKING:
     import click
@@ -484,7 +485,15 @@ class PluginHost:
         own = [SettingSet(key=key, value=value) for key, value in view.settings.items() if key not in stated]
         values, used = in_force(self.settings, (*own, *view.settings_set), view.signed_under)
         named = with_names_of_today(view, former_names(self._registers["register_steps"].items.values()))
-        return attrs.evolve(named, settings=ReadSettings(values), settings_used=used)
+        return attrs.evolve(named, settings=ReadSettings(values), settings_used=used, units_aside=self._units_aside())
+
+    def _units_aside(self) -> frozenset[tuple[str, str]]:
+        return frozenset(
+            (step.key, field.name)
+            for step in self.steps
+            for field in step.all_fields()
+            if field.quantity in OF_INSTRUMENTS
+        )
 
     def assess(self, view: JobView, steps: Sequence[str] | None = None) -> tuple[Assessed, ...]:
         """Run the calculators on a job; with `steps`, only those shown under them."""

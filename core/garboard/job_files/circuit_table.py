@@ -77,8 +77,8 @@ def _between(text: str) -> tuple[str, str]:
     That line is emptied and not taken away, so that the others keep their numbers.
     """
     head, end, rest = text.partition("\n")
-    key, _, between = head.strip().strip('"').partition("=")
-    if key.casefold() == "sep" and between in (",", ";"):
+    key, _, between = head.strip(" \r").strip('"').partition("=")
+    if key.casefold() == "sep" and between in (",", ";", "\t"):
         return end + rest, between
     return text, max(",;\t", key=head.count)
 

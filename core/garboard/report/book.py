@@ -114,7 +114,8 @@ def handover_book(
     load_photo : gives the files of photos; those it does not give are listed by name alone
     """
     vessel, job = view.vessel, view.job
-    assessed = as_typed(view, assessed)
+    of_shop = {one.key for one in host.calculators if one.of_shop}
+    assessed = as_typed(view, [one for one in assessed if one.calculator not in of_shop])
     sections = [(section, _blocks(section, host, view, assessed)) for section in host.report_sections]
     findings = [block for _, blocks in sections for block in blocks if isinstance(block, Finding)]
     findings += [one.finding for one in assessed]
@@ -406,9 +407,10 @@ def _fitting(picture: Picture) -> tuple[float, float]:
 
 
 def _under_photo(photo: Photo, host: PluginHost, view: JobView) -> str:
-    """What a photo shows, what its arrows point at, who took it and when."""
+    """What a photo shows, what its arrows point at, who kept it, and when it was taken."""
     told = [shown_in_words(photo, host, view), arrows_in_words(photo)]
-    told.append(", ".join(filter(None, (photo.by, date_in_words(photo.taken[:10])))))
+    when = date_in_words(photo.taken[:10]) if photo.taken else f"kept {date_in_words(photo.kept[:10])}"
+    told.append(", ".join(filter(None, (photo.by, when))))
     return ". ".join(filter(None, told))
 
 

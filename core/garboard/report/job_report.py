@@ -25,7 +25,7 @@ from garboard.report.outline import (
 )
 from garboard.report.palette import DAY, NIGHT, STEP_MARKS, VERDICT_MARKS, Colours, Mark
 from garboard.report.settings_used import settings_in_words
-from garboard.report.trials import Trial, heading_of, table_of_trials, trials_of, which_stays
+from garboard.report.trials import Trial, foreseen_of, heading_of, table_of_trials, trials_of, which_stays
 from garboard.report.visible import visible, visible_name
 from garboard.steps import Assessed
 
@@ -74,7 +74,7 @@ def print_report(
     _heading(console, view)
     for phase in by_phase(view, host, assessed):
         _phase(console, phase, numbers, full)
-    _tried(console, trials_of(view, host))
+    _tried(console, trials_of(view, host), foreseen_of(host, assessed))
     if questions:
         _title(console, "Unusual values")
         for question in questions:
@@ -168,15 +168,15 @@ def _finding(console: Console, finding: Finding, numbers: Mapping[Basis, int]) -
     _beside(console, mark, lines, _WIDTH_OF_MARK)
 
 
-def _tried(console: Console, trials: Sequence[Trial]) -> None:
-    """The propellers that were tried: what each came to, then which stays."""
-    if not trials:
+def _tried(console: Console, trials: Sequence[Trial], foreseen: Sequence[str]) -> None:
+    """The propellers that were tried: what each came to, then which stays, and what was foreseen."""
+    if not trials and not foreseen:
         return
     _title(console, "What was tried")
-    for name, *cells in table_of_trials(trials).rows:
+    for name, *cells in table_of_trials(trials).rows if trials else ():
         each = (f"{heading_of(one)} {cell}" for one, cell in zip(trials, cells, strict=True) if cell)
         _hanging(console, "", f"{name}: {'; '.join(each)}", width=2)
-    for sentence in which_stays(trials):
+    for sentence in (*which_stays(trials), *foreseen):
         _hanging(console, "", sentence, width=2)
 
 

@@ -15,8 +15,9 @@
                          or null, decimals; uncertainty is the older name of expanded_uncertainty),
                          basis (kind, text, note), tables (title, headings, rows),
                          figures (title, x, y, y2 or null, series, bands, markers),
-                         forecasts (propeller, pitch, diameter, expected (of, low, high, chance), made_by): what may be
-                         tried next, the best first,
+                         forecasts (propeller, pitch, diameter, diameter_within, blades or null, cup,
+                         expected (of, low, high, chance), made_by, and the load it holds for: persons, fuel_level,
+                         gear): what may be tried next, the best first,
                          missing (lack, step, field, row, of, text),
                          places (step, field, row, of): the values it rests on,
                          limits (number, low or null, high or null): what the verdict holds its numbers against, each
@@ -161,11 +162,17 @@ def _forecast(one: Forecast) -> Plain:
         "propeller": one.propeller,
         "pitch": str(one.pitch or ""),
         "diameter": str(one.diameter or ""),
+        "diameter_within": str(one.diameter_within or ""),
+        "blades": one.blades,
+        "cup": one.cup,
         "expected": [
             {"of": each.of, "low": str(each.low or ""), "high": str(each.high or ""), "chance": each.chance}
             for each in one.expected
         ],
         "made_by": one.made_by,
+        "persons": one.persons,
+        "fuel_level": str(one.fuel_level or ""),
+        "gear": str(one.gear or ""),
     }
 
 

@@ -40,6 +40,7 @@ ENDS = ("source end", "load end")
 
 _EDGE, _PAPER_EDGE, _QUIET_MODULES = 1.0, 10.0, 4  # clear around a label and on paper [mm]; clear modules [1]
 _ARROW = "→"
+_LONGEST_CELL = 300
 _LEADING = 1.34
 
 
@@ -158,7 +159,7 @@ def panel_schedule(title: str, vessel: Vessel, labels: Sequence[CircuitLabel], p
         padding=0.8,
     ) as table:
         for row in (columns, *(_schedule_row(one, of_circuit[one.name]) for one in labels)):
-            table.row([in_print(cell) for cell in row])
+            table.row([in_print(_shortened(cell)) for cell in row])
     return sheet.bytes()
 
 
@@ -204,9 +205,9 @@ def _lines(label: CircuitLabel, end: str, most: int) -> list[tuple[str, bool]]:
     """What stands on a label, line by line, and whether in bold."""
     first = (f"{label.number}  {label.name}", True)
     what = "  ".join(part for part in (label.protection, label.size) if part)
-    where = f"{label.fed_from or 'source'} {_ARROW} {label.name}, {end}"
+    where = f"{end}: {label.fed_from or 'source'} {_ARROW} {label.name}"  # the end first: the rest may be cut
     if most < 3:
-        return [first, ("  ".join(part for part in (what, where) if part), False)]
+        return [first, (f"{what}  {where}" if what else where, False)]
     return [first, *([(what, False)] if what else []), (where, False)]
 
 
@@ -214,9 +215,8 @@ def _set_label(
     sheet: _Sheet, label: CircuitLabel, end: str, corner: tuple[float, float], size: tuple[float, float]
 ) -> None:
     """One label on a sheet, each line as large as its room allows."""
-    (x, y), (wide, high) = corner, size
-    room = wide - 2 * _EDGE - 1
-    lines = _lines(label, end, 3 if high >= 12 else 2)
+    (x, y), high, room = corner, size[1], _room(size)
+    lines = _lines(label, end, _lines_on(size))
     tall = (high - 2 * _EDGE) / len(lines)
     top = y + _EDGE
     for text, bold in lines:
@@ -232,6 +232,32 @@ def _set_label(
         top += tall
 
 
+def cut_on_sheet(labels: Iterable[CircuitLabel], label: tuple[float, float] = LABEL) -> tuple[CircuitLabel, ...]:
+    """The labels of which something does not fit on a label of a size, and is cut.
+
+    label : width and height [mm]
+    """
+    sheet, room = _Sheet(""), _room(label)
+    cut = {
+        one: any(
+            sheet.wide(text, LEAST_TYPE, bold=bold) > room
+            for end in ENDS
+            for text, bold in _lines(one, end, _lines_on(label))
+        )
+        for one in labels
+    }
+    return tuple(one for one, is_cut in cut.items() if is_cut)
+
+
+def _room(label: tuple[float, float]) -> float:
+    """Width of the lines of a label [mm]."""
+    return label[0] - 2 * _EDGE - 1
+
+
+def _lines_on(label: tuple[float, float]) -> int:
+    return 3 if label[1] >= 12 else 2
+
+
 def _size_that_fits(sheet: _Sheet, text: str, room: float, largest: float, *, bold: bool) -> float:
     wide = sheet.wide(text, largest, bold=bold)
     return max(LEAST_TYPE, min(largest, largest * room / wide * 0.999 if wide > room else largest))
@@ -244,6 +270,11 @@ def _cut(sheet: _Sheet, text: str, size: float, room: float, *, bold: bool = Fal
     while text and sheet.wide(f"{text}…", size, bold=bold) > room:
         text = text[:-1]
     return f"{text}…"
+
+
+def _shortened(cell: str) -> str:
+    """A cell that is higher than a page is no table's: its row cannot be drawn."""
+    return cell if len(cell) <= _LONGEST_CELL else f"{cell[:_LONGEST_CELL]}…"
 
 
 def _schedule_row(label: CircuitLabel, circuit: Circuit) -> tuple[str, ...]:

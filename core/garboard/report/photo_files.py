@@ -2,19 +2,24 @@
 
 A picture comes from a camera, a stick or a stranger: it may be cut off, no picture at all, or so large that it fills
 the memory of a tablet. Each is said; nothing of it is kept.
+
+[1] ITU-T T.81 (JPEG), annex B: markers and the parts behind them. From memory.
+[2] W3C, Portable Network Graphics: chunks, and the check at the end of each. From memory.
 """
 
 from __future__ import annotations
 
 import re
+import zlib
 from collections.abc import Sequence
 from enum import StrEnum
 from io import BytesIO
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import attrs
 
-from garboard.faults import GarboardError
+from garboard.faults import GarboardError, in_words
 from garboard.report.palette import DAY
 from garboard.report.photos import PICTURES, Arrow, ArrowShape, shape_of
 
@@ -33,7 +38,8 @@ MOST_DOTS = 64_000_000
 """More would take a quarter of a gigabyte to open. Of a JPEG it counts what is read of it, at most a quarter of both
 sides where it is that large."""
 _FORMS = ("JPEG", "PNG", "WEBP")
-_KEPT_AS_THEY_ARE = ("image/jpeg", "image/png")
+_JPEG = "image/jpeg"
+_KEPT_AS_THEY_ARE = (_JPEG, "image/png")
 _QUALITY = 85
 _ORIENTATION, _TAKEN, _DETAILS = 0x0112, 0x9003, 0x8769
 """Tags of Exif: how the camera was held, when the picture was taken, and where the second stands."""
@@ -43,6 +49,17 @@ _FINER = 4
 
 _BEGINNINGS = ((b"\xff\xd8\xff", ".jpg"), (b"\x89PNG\r\n\x1a\n", ".png"), (b"RIFF....WEBP", ".webp"))
 """How a picture's file begins, each dot any byte, and how its name ends."""
+_BEGINNING = 16
+_NO_PICTURE = ".file"
+"""How the name of any other file ends that was called as a picture is."""
+_MARKER = re.compile(rb"\xff+([^\x00\xff])", re.DOTALL)
+"""Of a JPEG, the beginning of its next part: two bytes, filled up with any number of the first [1]."""
+_AFTER_SCAN = re.compile(rb"\xff+([^\x00\xff\xd0-\xd7])", re.DOTALL)
+"""The same within coded dots, where some stand between the dots themselves."""
+_ALONE = frozenset({0x01, 0xD8, *range(0xD0, 0xD8)})
+"""Markers without a length behind them."""
+_END, _SCAN = 0xD9, 0xDA
+_MAY_FOLLOW_A_SCAN = frozenset({0xC4, _SCAN, 0xDB, 0xDC, 0xDD, _END, *range(0xE0, 0xF0), 0xFE})
 
 
 class NoPicture(StrEnum):
@@ -90,9 +107,80 @@ def with_ending(name: str, beginning: bytes) -> str:
     >>> with_ending("run 3", b"$GPRMC")
     'run 3'
     """
-    if name.lower().endswith(PICTURES):
-        return name
-    return name + next((end for begins, end in _BEGINNINGS if re.match(begins, beginning, re.DOTALL)), "")
+    return name if name.lower().endswith(PICTURES) else name + ending_of(beginning)
+
+
+def name_of_what_it_is(name: str, beginning: bytes) -> str:
+    """The same; and the name of what is no picture does not end as a picture's does.
+
+    >>> jpeg = bytes.fromhex("ffd8ffe0")
+    >>> name_of_what_it_is("1000004711", jpeg), name_of_what_it_is("run.jpg", b"$GPRMC")
+    ('1000004711.jpg', 'run.jpg.file')
+    """
+    is_called_picture = name.lower().endswith(PICTURES)
+    return name + _NO_PICTURE if is_called_picture and not ending_of(beginning) else with_ending(name, beginning)
+
+
+def beginning_of(path: Path) -> bytes:
+    """So much of a file as tells whether it is a picture; nothing of what is no file, or cannot be read."""
+    try:
+        if path.is_file():  # a pipe never ends
+            with path.open("rb") as file:
+                return file.read(_BEGINNING)
+    except OSError:
+        pass
+    return b""
+
+
+def ending_of(beginning: bytes) -> str:
+    """How the name of a picture ends, by how its file begins; "" for any other file."""
+    return next((end for begins, end in _BEGINNINGS if re.match(begins, beginning, re.DOTALL)), "")
+
+
+def is_damaged(content: bytes) -> bool:
+    """Whether a picture's file is cut off, or written over, as far as its parts tell.
+
+    What reads a picture does not tell: it fills what it cannot make out with grey, and calls it read. Dots that were
+    changed where no part begins or ends are not found by this either.
+    """
+    if content.startswith(b"\xff\xd8"):
+        return not _jpeg_is_whole(content)
+    if content.startswith(b"\x89PNG"):
+        return not _png_is_whole(content)
+    return content.startswith(b"RIFF") and int.from_bytes(content[4:8], "little") + 8 > len(content)
+
+
+def _jpeg_is_whole(content: bytes) -> bool:
+    """Whether all parts of a JPEG are what may stand there, up to its end [1]."""
+    at, is_in_scans = 2, False
+    while found := (_AFTER_SCAN if is_in_scans else _MARKER).search(content, at):
+        marker, at = found[1][0], found.end()
+        if marker == _END:  # a camera may put more behind it
+            return is_in_scans
+        if is_in_scans and marker not in _MAY_FOLLOW_A_SCAN:
+            return False
+        if marker not in _ALONE:
+            length = int.from_bytes(content[at : at + 2], "big")
+            if length < 2:
+                return False
+            at += length
+            is_in_scans = is_in_scans or marker == _SCAN
+    return False
+
+
+def _png_is_whole(content: bytes) -> bool:
+    """Whether all parts of a PNG that a picture needs are as they were written, up to its end [2]."""
+    at = 8
+    while at + 12 <= len(content):
+        size, name = int.from_bytes(content[at : at + 4], "big"), content[at + 4 : at + 8]
+        end = at + 12 + size
+        is_needed = name[:1].isupper()
+        if is_needed and zlib.crc32(content[at + 4 : end - 4]).to_bytes(4, "big") != content[end - 4 : end]:
+            return False
+        if name == b"IEND":
+            return True
+        at = end
+    return False
 
 
 def opened(content: bytes, most: int) -> Image:
@@ -140,20 +228,70 @@ def _in_colours(image: Image) -> Image:
 
 
 def as_kept(content: bytes) -> bytes:
-    """A picture as it is kept: upright, its longer side at most KEPT_SIDE. A small upright one stays as it is.
+    """A picture as it is kept: upright, its longer side at most KEPT_SIDE, saying nothing but what is seen.
+
+    Where it was taken, and with whose camera, is nobody's business. A small upright one that is silent stays as it is.
 
     errors : PictureRefused
     """
     try:
         from PIL import Image
     except ImportError:  # a tablet without Pillow keeps a picture as it came
+        _refuse_damaged(content)
         return content
     image = opened(content, KEPT_SIDE)
+    _refuse_damaged(content)
     with Image.open(BytesIO(content), formats=_FORMS) as original:
         is_upright = original.getexif().get(_ORIENTATION, 1) == 1
         if is_upright and original.get_format_mimetype() in _KEPT_AS_THEY_ARE and max(original.size) <= KEPT_SIDE:
-            return content
+            return _silent(original) if _says_more(original) else content
     return _as_jpeg(image)
+
+
+def _says_more(original: Any) -> bool:
+    """Whether a picture carries more than what is seen: Exif, XMP, a comment, words.
+
+    A JPEG's segments 0 and 14, and the colours in 2, tell how it is to be shown.
+    """
+    if original.get_format_mimetype() == _JPEG:
+        return any(
+            name not in ("APP0", "APP14") and not (name == "APP2" and data.startswith(b"ICC_PROFILE"))
+            for name, data in original.applist
+        )
+    return bool(original.text) or bool(original.getexif())
+
+
+def _silent(original: Any) -> bytes:
+    """The same picture, as fine as it was, without anything else."""
+    out = BytesIO()
+    if original.get_format_mimetype() == _JPEG:
+        original.save(out, "JPEG", quality="keep", comment=b"")
+    else:
+        bare = original.copy()
+        bare.info = {key: said for key, said in original.info.items() if key == "transparency"}
+        bare.save(out, "PNG")
+    return out.getvalue()
+
+
+def why_not_shown(path: Path) -> str:
+    """Why a picture's file cannot be shown, in words; "" where it can, or where it is no picture."""
+    try:
+        if ending_of(beginning_of(path)):
+            if path.stat().st_size > LARGEST_FILE:
+                raise PictureRefused(NoPicture.HUGE)
+            as_kept(path.read_bytes())
+    except PictureRefused as refused:
+        return in_words(refused)
+    return ""
+
+
+def _refuse_damaged(content: bytes) -> None:
+    if not content:
+        raise PictureRefused(NoPicture.EMPTY)
+    if not ending_of(content[:_BEGINNING]):
+        raise PictureRefused(NoPicture.OTHER)
+    if is_damaged(content):
+        raise PictureRefused(NoPicture.CUT)
 
 
 def taken_at(content: bytes) -> str:

@@ -73,8 +73,9 @@ class Photo:
     shows  : the place of the value it shows; the step alone where nobody says
     file   : the name it is kept under
     name   : what it is called
-    taken  : when it was taken, as far as that is known
+    taken  : when it was taken; "" where neither a camera nor the tablet that took it says
     arrows : what it points at
+    kept   : when it was kept with the step
     """
 
     place: FieldKey
@@ -84,6 +85,7 @@ class Photo:
     taken: str
     by: str
     arrows: tuple[Arrow, ...]
+    kept: str = ""
 
 
 PhotoLoader = Callable[[Photo], bytes]
@@ -204,9 +206,10 @@ def photo_of(measured: Measurement) -> Photo | None:
         shows=_shown_by(value, place),
         file=str(value["file"]),
         name=name if isinstance(name, str) and name else str(value["file"]),
-        taken=taken if isinstance(taken, str) and taken else measured.at,
+        taken=taken if isinstance(taken, str) else "",
         by=measured.by,
         arrows=arrows_in(value),
+        kept=measured.at,
     )
 
 

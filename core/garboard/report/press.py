@@ -8,32 +8,27 @@ gives the same bytes.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
-from functools import lru_cache
+import subprocess
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING, Any
+from tempfile import TemporaryDirectory, gettempdir
+from typing import Any
 
-from garboard.faults import GarboardError
+from garboard.faults import Fault, GarboardError, InputError, in_words
 from garboard.report.type_faces import FOLDER, breakable, printable
-
-if TYPE_CHECKING:
-    from typst import Fonts
 
 NEEDED = ("typst", "fontTools", "PIL")
 """What a book is made with, by import name."""
 TEMPLATE = Path(__file__).with_name("book.typ")
+LONGEST = 300.0
+"""A book may take so long on a machine with other work [s]; it takes a fifth of a second."""
+TYPESETTER = Path(__file__).with_name("typesetter.py")
 
 
 class BookRefused(GarboardError):
     """The typesetter refused a book: a mistake of the program, with what it said."""
-
-
-@lru_cache(maxsize=1)
-def _fonts() -> Fonts:
-    from typst import Fonts
-
-    return Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FOLDER)])
 
 
 def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes]) -> bytes:
@@ -41,30 +36,45 @@ def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes]) -> bytes:
 
     book     : what `book.typ` reads
     pictures : content of each picture file the book names
-    Raises BookRefused where the typesetter refuses it, or warns.
+    Raises BookRefused where the typesetter refuses it, or warns; InputError where its pictures find no room.
     """
-    import typst
+    with _pictures(pictures) as folder:
+        return _set_in_type(book, folder)
 
-    with TemporaryDirectory(prefix="garboard-book-") as name:
-        folder = Path(name)
-        (folder / "book.typ").write_bytes(TEMPLATE.read_bytes())
-        for file, content in pictures.items():
-            (folder / file).write_bytes(content)
+
+@contextmanager
+def _pictures(pictures: Mapping[str, bytes]) -> Iterator[str]:
+    """A folder with the pictures, which the typesetter reads from files. Raises InputError where there is no room."""
+    with ExitStack() as kept:
         try:
-            made, warnings = typst.compile_with_warnings(
-                str(folder / "book.typ"),
-                root=str(folder),
-                font_paths=_fonts(),
-                ignore_system_fonts=True,
-                sys_inputs={"data": json.dumps(settable(book))},
-                pdf_standards=["ua-1"],
-            )
-        except typst.TypstError as failure:
-            raise BookRefused(f"{failure.message} {' '.join(failure.hints)} {failure.diagnostic}") from None
-    if warnings:
-        raise BookRefused("; ".join(one.message for one in warnings))
-    if not isinstance(made, bytes):
-        raise BookRefused("no file was made")
+            folder = kept.enter_context(TemporaryDirectory(prefix="garboard-book-"))
+            for file, content in pictures.items():
+                (Path(folder) / file).write_bytes(content)
+        except OSError as failure:
+            fault = Fault(gettempdir(), "room for the photos of a book while it is made", in_words(failure))
+            raise InputError("handover book", [fault]) from None
+        yield folder
+
+
+def _set_in_type(book: Mapping[str, Any], folder: str) -> bytes:
+    """The book, made by a process of its own, which gives back all the memory that the typesetter keeps."""
+    template, data = TEMPLATE.read_bytes(), json.dumps(settable(book)).encode()
+    request = {"template": len(template), "root": folder, "fonts": [str(FOLDER)], "standards": ["ua-1"]}
+    try:
+        ended = subprocess.run(
+            [sys.executable, "-B", "-P", str(TYPESETTER)],
+            input=json.dumps(request).encode() + b"\n" + template + data,
+            capture_output=True,
+            check=False,
+            cwd=folder,
+            timeout=LONGEST,
+        )
+    except subprocess.TimeoutExpired:
+        raise BookRefused(f"the typesetter had not ended after {LONGEST:g} s") from None
+    said, _, made = ended.stdout.partition(b"\n")
+    if ended.returncode or not made:
+        refused = json.loads(said)["refused"] if said else ended.stderr.decode(errors="replace").strip()[-600:]
+        raise BookRefused(refused or "no file was made")
     return made
 
 

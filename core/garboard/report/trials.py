@@ -5,7 +5,7 @@ Each is judged as if it were the one fitted and only its own runs had been made.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import attrs
 
@@ -115,6 +115,13 @@ def _on_the_boat(view: JobView) -> Fitting | None:
     except NotEnoughData:
         return None
     return fitted_now(view.vessel)
+
+
+def foreseen_of(host: PluginHost, assessed: Iterable[Assessed]) -> tuple[str, ...]:
+    """What the shop foresaw of propellers, run or not: a sentence each. Not for the owner's book."""
+    of_shop = {one.key for one in host.calculators if one.of_shop}
+    found = [one.finding for one in assessed if one.calculator in of_shop]
+    return tuple(f"{_as_begun(one.about)}: {result_of(one)}" for one in found)
 
 
 def table_of_trials(trials: Sequence[Trial]) -> Table:

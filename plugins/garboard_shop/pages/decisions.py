@@ -17,6 +17,7 @@ from garboard.history.past import outlived_a_joining
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import reset_setting, set_setting
+from garboard.history.two_rows import both_rows_count
 from garboard.hosting.host import PluginHost
 from garboard.job_files.circuit_table import circuits_in_csv
 from garboard.labels import labels_digest, labels_of
@@ -63,6 +64,16 @@ def take_all_back(store: Store, summary: BoatSummary, form: Mapping[str, str], b
     state, key = _disagreement(summary, form)
     _keep(store, [writing.retract(author_after(state, by), state, key, form.get("reason", ""))], now)
     return "Taken back. Measure it again."
+
+
+def count_both(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
+    """Keep two rows that two tablets gave one number, each with its own values. Arguments as for `take_all_back`."""
+    state, key = _disagreement(summary, form)
+    entries = both_rows_count(author_after(state, by), state, key, _reason(form, "how you know that both were made"))
+    offered = {entries[0].hull_key: CheckedEntries([(one.id, one.raw) for one in entries])}
+    for _, reason in store.put_if_absent(offered, ON_THE_PAGE, now, 0).refused:
+        raise reason
+    return "Both count. The second has a row of its own after the last one."
 
 
 def sign(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
@@ -123,12 +134,11 @@ def _facts_like(store: Store, named: str) -> like.Facts:
     if not named:
         return {}
     templates = like.templates_in(_state_of(store, SHOP_RECORD))
-    for one in templates:
-        if one.name.casefold() == named.casefold():
-            return one.facts
+    if one := like.template_named(templates, named):
+        return one.facts
     boat = open_boat(store, hull_number.key(named))[0]
     if not len(boat.state):
-        known = ", ".join(one.name for one in templates) or "none is kept"
+        known = ", ".join(each.name for each in templates) or "none is kept"
         raise InputError("new boat", [Fault("like", f"a boat's hull number, or a template ({known})", named)])
     return like.shared_facts(boat.vessel())
 

@@ -30,7 +30,7 @@ from garboard_shop.pages import drawing, wording
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.people import Attempts, Sessions
 from garboard_shop.pages.plugins import content_of, restart_due
-from garboard_shop.pages.remembering import Remembering
+from garboard_shop.pages.remembering import Remembering, judging
 from garboard_shop.pages.summaries import Summaries, file_of, history_name, is_held
 from garboard_shop.pages.taking_away import TablesMaker
 from garboard_shop.store import Store
@@ -76,7 +76,7 @@ class ShopDesk:
         self.attempts = Attempts(self.store.register)
         self.summaries = Summaries(self.store, self.host)
         self.index = Index(self.store, self.summaries.of, self.now)
-        self.remembering = Remembering(self.store, self.summaries.of)
+        self.remembering = Remembering(self.store, self.summaries.of, judging(self.host, self.store))
         self.tables = TablesMaker(self.store, self.host)
         self.templates = _templates(self)
 

@@ -4,20 +4,28 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Mapping
+from hashlib import sha256
+from typing import Any
+
+import attrs
 
 from garboard.disk.clock import wall_milliseconds
-from garboard.disk.entries import SHOP_RECORD, view
+from garboard.disk.entries import SHOP_RECORD, canonical_bytes, view
 from garboard.disk.hullfile import CheckedEntries
+from garboard.disk.json_text import read_json
 from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import InputError
 from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boats_alike import REGISTER, kinds_entry, kinds_in
 from garboard.history.replay import replay
+from garboard.history.setting_entries import shop_settings
+from garboard.hosting.host import PluginHost
+from garboard.records import JsonValue
 from garboard_shop.memory import Memory, as_text, kinds_of, of_text, row_of
 from garboard_shop.pages.authors import author_after
 from garboard_shop.pages.summaries import BoatSummary
-from garboard_shop.store import KeptRow, Store, StoreAway
+from garboard_shop.store import KeptRow, Store, StoreAway, managers_devices
 
 PAUSE = 0.2
 """Between two boats whose rows are made again, so that the pages come first [s]."""
@@ -29,29 +37,97 @@ NEXT_LOOK = 60.0
 log = logging.getLogger("garboard.shop")
 
 
+@attrs.frozen
+class _Made:
+    """Of what a row was made.
+
+    numbers   : of the boat
+    digests   : of everything read for it, by hull number: a job may have come from another boat
+    files     : where recordings lacked, how many files were here then
+    judged_by : names the plugins and the shop's settings
+    """
+
+    numbers: tuple[str, ...]
+    digests: Mapping[str, str]
+    files: int | None
+    judged_by: str
+
+    def as_text(self) -> str:
+        return canonical_bytes({**attrs.asdict(self), "numbers": [*self.numbers]}).decode()
+
+    @classmethod
+    def of_text(cls, text: str) -> _Made | None:
+        """None for what an earlier program wrote, which said less: the row is made again. Raises ValueError."""
+        plain: Any = read_json(text) if text.startswith("{") else {}
+        if not isinstance(plain, dict) or not attrs.fields_dict(cls).keys() <= plain.keys():
+            return None
+        numbers, digests = plain["numbers"], plain["digests"]
+        if not (isinstance(numbers, list) and isinstance(digests, dict)):
+            raise ValueError(f"expected numbers and digests, got {text[:80]!r}")
+        return cls(tuple(map(str, numbers)), digests, plain["files"], plain["judged_by"])
+
+
+@attrs.frozen
+class _Standing:
+    """How the shop stands now: the digest of each boat, how many files are here, and what judges."""
+
+    digests: Mapping[str, str]
+    files: int
+    judged_by: str
+
+    def bears_out(self, made: _Made | None) -> bool:
+        """Whether a row would be made of the same again."""
+        return (
+            made is not None
+            and made.judged_by == self.judged_by
+            and made.files in (None, self.files)
+            and all(self.digests.get(number, "") == digest for number, digest in made.digests.items())
+        )
+
+
+def judging(host: PluginHost, store: Store) -> str:
+    """Names the plugins at work since the start, a shop's own by what they are and not by their version alone."""
+    own = {one.name: one.sha256 for one in store.register.plugins() if not one.is_withdrawn}
+    return ", ".join(sorted(f"{one.name} {one.version} {own.get(one.name, '')}".rstrip() for one in host.plugins))
+
+
 class Remembering:
     """The rows of a shop, read from where they are kept, and made anew where a boat changed.
 
-    summary : assesses a boat
+    summary   : assesses a boat
+    judged_by : names what assesses it
     """
 
-    def __init__(self, store: Store, summary: Callable[[str], BoatSummary | None]) -> None:
-        self._store, self._summary = store, summary
+    def __init__(self, store: Store, summary: Callable[[str], BoatSummary | None], judged_by: str = "") -> None:
+        self._store, self._summary, self._judged_by = store, summary, judged_by
         self._guard = threading.Lock()
         self._memory: Memory | None = None
-        self._digests: dict[str, str] = {}
+        self._made: dict[str, _Made] = {}
+        self._settings_of: tuple[str, frozenset[str]] | None = None
+        self._settings: list[JsonValue] = []
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
 
     @property
     def memory(self) -> Memory:
-        """All rows; read at the first use."""
+        """All rows; read at the first use. One that is damaged is told, and made anew."""
         with self._guard:
             if self._memory is None:
-                kept = self._store.rows()
-                read = {hull: (one.digest, of_text(one.text)) for hull, one in kept.items()}
-                self._digests = {hull: digest for hull, (digest, row) in read.items() if row is not None}
-                self._memory = Memory(row for _, row in read.values() if row is not None)
+                rows, held = [], self._store.digests()
+                for hull, one in self._store.rows().items():
+                    try:
+                        row = of_text(one.text) if one.text else None  # "": the boat has its row under another number
+                        made = _Made.of_text(one.digest)
+                        if row is None or made is None or hull not in held:
+                            continue
+                        if row.hull != hull:
+                            raise ValueError(f"expected the row of {hull}, got that of {row.hull}")
+                    except ValueError as error:
+                        log.warning("the row of %s in the shop's memory is damaged and made anew: %s", hull, error)
+                        continue
+                    rows.append(row)
+                    self._made.update(dict.fromkeys(made.numbers, made))
+                self._memory = Memory(rows)
             return self._memory
 
     @property
@@ -70,29 +146,38 @@ class Remembering:
         if self._thread is not None:
             self._thread.join(10)
 
-    def bring_up_to_date(self, hulls: Iterable[str] | None = None, pause: float = 0.0) -> int:
-        """Make the rows of boats that changed since theirs was made, of all of them or of some; how many were made."""
+    def bring_up_to_date(self, pause: float = 0.0) -> int:
+        """Make the rows of boats that changed since theirs was made; how many were made."""
         memory, made = self.memory, 0
         now = self._standing()
-        for hull in sorted(now if hulls is None else set(hulls) & now.keys()):
+        for hull in sorted(now.digests):
             if self._stop.is_set():
                 break
-            if self._digests.get(hull) not in now[hull]:
-                made += self._make(memory, hull, now[hull])
+            if not now.bears_out(self._made.get(hull)):
+                made += self._make(memory, hull, now)
                 self._stop.wait(pause)
         return made
 
     def behind(self) -> int:
         """How many boats changed since their row was made, or have none yet."""
-        return sum(self._digests.get(hull) not in standing for hull, standing in self._standing().items())
+        now = self._standing()
+        return sum(not now.bears_out(self._made.get(hull)) for hull in now.digests)
 
-    def _standing(self) -> dict[str, tuple[str, str]]:
-        """What a boat's row rests on: its entries; and, where recordings lacked, how many files were here then."""
+    def _standing(self) -> _Standing:
+        held = self._store.digests()
+        managers = managers_devices(self._store.register)
+        shop = held[SHOP_RECORD].digest if SHOP_RECORD in held else ""
+        if (shop, managers) != self._settings_of:  # most of what comes into the shop's record is no setting
+            self._settings_of = shop, managers
+            entries = self._store.get(SHOP_RECORD, self._store.ids(SHOP_RECORD)).items()
+            stated = shop_settings([view(name, raw) for name, raw in entries], managers)
+            self._settings = [[one.key, one.value, one.proved] for one in stated]
+        judged = canonical_bytes([self._judged_by, self._settings])
         files = len(self._store.attachments.sizes())
-        digests = {hull: one.digest for hull, one in self._store.digests().items() if hull != SHOP_RECORD}
-        return {hull: (digest, f"{digest}, lacking of {files}") for hull, digest in digests.items()}
+        digests = {hull: one.digest for hull, one in held.items() if hull != SHOP_RECORD}
+        return _Standing(digests, files, sha256(judged).hexdigest()[:16])
 
-    def _make(self, memory: Memory, hull: str, standing: tuple[str, str]) -> bool:
+    def _make(self, memory: Memory, hull: str, now: _Standing) -> bool:
         """The row of one boat. One that cannot be read has none, and keeps no other from its own."""
         try:
             summary = self._summary(hull)
@@ -106,10 +191,12 @@ class Remembering:
             return False
         if row is None or summary is None:
             return False
-        digest = standing[bool(summary.lacking)]
-        gone = {number: KeptRow("", "") for number in summary.boat.state.hull_keys - {row.hull} if number in memory}
-        self._store.put_rows({**gone, row.hull: KeptRow(digest, as_text(row))})
-        self._digests[hull] = digest
+        numbers = summary.boat.state.hull_keys
+        gone = {number: KeptRow("", "") for number in numbers - {row.hull} if number in memory}
+        digests = {number: now.digests.get(number, "") for number in (*summary.held, hull) if number != SHOP_RECORD}
+        made = _Made(tuple(sorted({*numbers, hull})), digests, now.files if summary.lacking else None, now.judged_by)
+        self._store.put_rows({**gone, row.hull: KeptRow(made.as_text(), as_text(row))})
+        self._made.update(dict.fromkeys(made.numbers, made))
         memory.take(row, gone)
         return True
 

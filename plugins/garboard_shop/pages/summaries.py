@@ -22,6 +22,7 @@ from garboard.history.boat import Boat, open_entries
 from garboard.history.moves import JOINING
 from garboard.history.registers import RegisterKey, Resolution, name_of, register_of
 from garboard.history.replay import HullState
+from garboard.history.two_rows import may_be_two_rows
 from garboard.hosting.codes import BUSY, code_for
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
@@ -62,6 +63,7 @@ class Choice:
     saw    : names the values in it, so that a value that arrives meanwhile is noticed
     values : the values, in order of display
     apart  : for each, what tells it from one that reads the same; "" where nothing need
+    two_rows : whether the tablets may have meant two rows, each its own
     """
 
     token: str
@@ -69,6 +71,7 @@ class Choice:
     place: str
     values: tuple[Entry, ...]
     apart: tuple[str, ...]
+    two_rows: bool
 
 
 @attrs.frozen
@@ -505,7 +508,12 @@ def _job_summary(
     home = boat.state_of(job)
     choices = tuple(
         Choice(
-            token_of(key), seen_in(state, key), register_in_words(key, host, seen), values, told_apart(values, size_of)
+            token_of(key),
+            seen_in(state, key),
+            register_in_words(key, host, seen),
+            values,
+            told_apart(values, size_of),
+            may_be_two_rows(state, key),
         )
         for state, key in disagreeing(boat, job)
         for values in [state.current(key)]

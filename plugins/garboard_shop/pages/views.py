@@ -5,7 +5,7 @@ from __future__ import annotations
 import ipaddress
 import mimetypes
 import threading
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
 from functools import partial
 from urllib.parse import quote
@@ -31,8 +31,9 @@ from garboard.report.data_files import ENDINGS
 from garboard.report.data_tables import TABLES
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.photo_files import PictureRefused, drawn
-from garboard.report.trials import table_of_trials, trials_of, which_stays
+from garboard.report.trials import foreseen_of, table_of_trials, trials_of, which_stays
 from garboard.shop_link.wire import LARGEST_PIECE
+from garboard.steps import Assessed
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
@@ -100,6 +101,7 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/boats/{hull}/photos/{name}.jpg", photo, "GET", ""),
         ("/boats/{hull}/choose", partial(decide, partial(decisions.choose, desk.host.settings)), "POST", MANAGER),
         ("/boats/{hull}/take-back", partial(decide, decisions.take_all_back), "POST", MANAGER),
+        ("/boats/{hull}/both-count", partial(decide, decisions.count_both), "POST", MANAGER),
         ("/boats/{hull}/sign", partial(decide, decisions.sign), "POST", MANAGER),
         ("/boats/{hull}/same-boat", partial(decide, decisions.join), "POST", MANAGER),
         ("/boats/{hull}/two-boats", partial(decide, decisions.part), "POST", MANAGER),
@@ -281,7 +283,7 @@ def boat_page(visit: Visit) -> Response:
         vessel_facts=vessel_facts(vessel),
         equipment=tuple(equipment_tables(vessel)),
         alike=_kept_by_boats_like(visit.desk, summary),
-        tried={job.id: _tried(visit.desk.host, job.view) for job in summary.jobs},
+        tried={job.id: _tried(visit.desk.host, job.view, job.assessed) for job in summary.jobs},
         model=" ".join(filter(None, (vessel.maker, vessel.model)))[:LONGEST_NAME],
         stale_labels=stale_labels(vessel),
         labels_seen=labels_digest(vessel),
@@ -295,10 +297,15 @@ def _kept_by_boats_like(desk: ShopDesk, summary: BoatSummary) -> Kept | None:
     return None if row.engine_speed or memory is None else memory.kept_by_boats_like(row)
 
 
-def _tried(host: PluginHost, job: JobView) -> tuple[Table, tuple[str, ...]] | None:
-    """The propellers that were tried side by side, and what is said of each; None where only one was."""
-    trials = trials_of(job, host)
-    return (table_of_trials(trials), tuple(which_stays(trials))) if trials else None
+def _tried(host: PluginHost, job: JobView, assessed: Sequence[Assessed]) -> tuple[Table | None, tuple[str, ...]] | None:
+    """The propellers that were tried side by side, and what is said of each; None where only one was.
+
+    What was foreseen of propellers stands there too, run or not.
+    """
+    trials, foreseen = trials_of(job, host), foreseen_of(host, assessed)
+    if not trials and not foreseen:
+        return None
+    return table_of_trials(trials) if trials else None, (*which_stays(trials), *foreseen)
 
 
 def move_page(visit: Visit) -> Response:

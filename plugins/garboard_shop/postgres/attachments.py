@@ -6,7 +6,7 @@ import hashlib
 import re
 
 from garboard.disk.attachments import AttachmentDamaged
-from garboard.disk.partial_upload import OutOfPlace
+from garboard.disk.partial_upload import MOST_UNFINISHED, OutOfPlace, to_drop
 from garboard_shop.postgres.database import Database, place_of
 
 _NAME = re.compile(r"[0-9a-f]{64}")
@@ -16,10 +16,14 @@ _AT_ONCE = 1 << 20
 
 class PostgresAttachments:
     """Attachments in pieces. One whose last piece has come counts as finished once it was read back and proved; cut
-    before that, the next who brings it brings nothing more and has it proved."""
+    before that, the next who brings it brings nothing more and has it proved.
 
-    def __init__(self, database: Database) -> None:
+    most : how much the unfinished ones may take together [bytes]; how much is free there, a database does not tell
+    """
+
+    def __init__(self, database: Database, most: int = MOST_UNFINISHED) -> None:
         self._database = database
+        self._most = most
 
     def sizes(self) -> dict[str, int]:
         return {
@@ -45,6 +49,7 @@ class PostgresAttachments:
 
     def add(self, name: str, start: int, piece: bytes, total: int) -> int:
         place = _place(name)
+        self._make_room(name, len(piece))
         ((number, held, is_finished, is_taken),) = self._database.save(
             "attachment_add", place, self._database.yard, name, start, piece, total
         )
@@ -56,6 +61,13 @@ class PostgresAttachments:
             if not is_sound:
                 raise AttachmentDamaged(f"attachment {name}: what came is not what its name says; send it again")
         return int(held)
+
+    def _make_room(self, name: str, needed: int) -> None:
+        """Drop unfinished ones until a piece has room; NotSaved when the attachment alone is too large."""
+        begun = self._database.ask("attachments_arriving", self._database.yard)
+        arriving = {other: (held, touched) for other, held, touched in begun}
+        for other in to_drop(arriving, name, needed, self._most):
+            self._database.save("attachment_drop", place_of(other), self._database.yard, other)
 
     def _content(self, place: int, number: int, start: int, most: int) -> bytes:
         ((content,),) = self._database.ask("attachment_read", place, number, start, most)

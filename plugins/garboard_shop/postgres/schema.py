@@ -161,6 +161,11 @@ create table garboard.boat_row (
 );
 """
 
+_WHAT_IS_UNFINISHED = """
+alter table garboard.attachment add column touched bigint not null default 0;
+create index on garboard.attachment (yard) where not is_finished;
+"""
+
 _CHANGES: tuple[str, ...] = (
     _FIRST
     + "\n".join(
@@ -173,6 +178,7 @@ _CHANGES: tuple[str, ...] = (
     _WHO_CHANGED_WHAT,
     _ONE_FUNCTION_A_VERB,
     _ONE_ROW_A_BOAT,
+    _WHAT_IS_UNFINISHED,
 )
 """What made each version of the tables out of the one before. Only ever appended to."""
 

@@ -231,6 +231,13 @@ end
         _ON_ALL,
     ),
     Verb(
+        "attachments_arriving",
+        "of_yard int",
+        "table (name text, held bigint, touched bigint)",
+        "select name, held, touched from garboard.attachment where yard = of_yard and not is_finished",
+        _ON_ALL,
+    ),
+    Verb(
         "attachment",
         "at_place int, of_yard int, of_name text",
         "table (number bigint, held bigint, is_finished boolean)",
@@ -267,9 +274,23 @@ begin
     if fits and length(the_piece) > 0 then
         insert into garboard.piece (attachment, start, content) values (known.number, from_byte, the_piece);
         known.held := from_byte + length(the_piece);
-        update garboard.attachment set held = known.held where number = known.number;
+        update garboard.attachment
+            set held = known.held, touched = extract(epoch from clock_timestamp()) * 1000000
+            where number = known.number;
     end if;
     return query select known.number, known.held, known.is_finished, fits;
+end
+        """,
+        language="plpgsql",
+    ),
+    Verb(
+        "attachment_drop",
+        "at_place int, of_yard int, of_name text",
+        "void",
+        """
+begin
+    perform garboard.saving_here(array[at_place]);
+    delete from garboard.attachment where yard = of_yard and name = of_name and not is_finished;
 end
         """,
         language="plpgsql",

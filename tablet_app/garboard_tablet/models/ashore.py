@@ -10,6 +10,7 @@ import attrs
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.shop_document import is_paired
 from garboard.faults import in_number
+from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import ASHORE, VesselLine, VesselList, stamp_of
 
@@ -84,30 +85,62 @@ def lines_of(
     lines = [_disagreement(hull, key, may_decide) for hull, key in report.disagreeing]
     for merged in report.hulls:
         for names, who in by_what_changed(merged.stale).items():
-            lines.append(ReportLine(f"{merged.hull}: sign again: {'; '.join(who)}. Changed: {told(names)}", True))
-    lines += [ReportLine(f"The shop would not take {name[:12]}: {reason}", True) for name, reason in report.refused]
+            lines.append(
+                ReportLine(
+                    phrase(
+                        "{hull}: sign again: {who}. Changed: {changed}",
+                        hull=merged.hull,
+                        who="; ".join(who),
+                        changed=told(names),
+                    ),
+                    True,
+                )
+            )
+    lines += [
+        ReportLine(phrase("The shop would not take {name}: {reason}", name=name[:12], reason=reason), True)
+        for name, reason in report.refused
+    ]
     if report.not_taken:
         from garboard.shop_link.sync import not_taken_in_words
 
         lines.append(ReportLine(f"{not_taken_in_words(report)}."))
     lines += [
-        ReportLine(f"Could not be read here: {PurePath(file).name}: {reason}", True) for file, reason in report.not_read
+        ReportLine(phrase("Could not be read here: {name}: {reason}", name=PurePath(file).name, reason=reason), True)
+        for file, reason in report.not_read
     ]
-    lines += [ReportLine(f"Lost here, and not at the shop: {loss}", True) for loss in report.lost]
+    lines += [ReportLine(phrase("Lost here, and not at the shop: {loss}", loss=loss), True) for loss in report.lost]
     lines += [
-        ReportLine(f"Missing here and at the shop: {called or name[:12]}. Merge with where it was taken.", True)
+        ReportLine(
+            phrase(
+                "Missing here and at the shop: {called}. Merge with where it was taken.", called=called or name[:12]
+            ),
+            True,
+        )
         for name, called in report.missing
     ]
-    lines += [ReportLine(f"Could not be kept here: {name[:12]}: {reason}", True) for name, reason in report.not_kept]
+    lines += [
+        ReportLine(phrase("Could not be kept here: {name}: {reason}", name=name[:12], reason=reason), True)
+        for name, reason in report.not_kept
+    ]
     for merged in report.hulls:
         lines += [
-            ReportLine(f"{merged.hull} looks like {other}. Check the transom.", True) for other in merged.look_alikes
+            ReportLine(phrase("{hull} looks like {other}. Check the transom.", hull=merged.hull, other=other), True)
+            for other in merged.look_alikes
         ]
     if report.clock_is_off:
-        lines.append(ReportLine(f"This tablet's clock is {-report.clock_offset / 1000:+.0f} s off the shop's.", True))
-    lines.append(ReportLine(f"Sent {_amount(report.sent, report.attachments_sent)}."))
-    lines.append(ReportLine(f"Received {_amount(report.received, report.attachments_received)}."))
-    held = f"{in_number(sum(report.here.values()), 'entry', 'entries')} here, {sum(report.there.values())} at the shop"
+        lines.append(
+            ReportLine(
+                phrase("This tablet's clock is {seconds:+.0f} s off the shop's.", seconds=-report.clock_offset / 1000),
+                True,
+            )
+        )
+    lines.append(ReportLine(phrase("Sent {amount}.", amount=_amount(report.sent, report.attachments_sent))))
+    lines.append(ReportLine(phrase("Received {amount}.", amount=_amount(report.received, report.attachments_received))))
+    held = phrase(
+        "{entries} here, {count} at the shop",
+        entries=in_number(sum(report.here.values()), "entry", "entries"),
+        count=sum(report.there.values()),
+    )
     alike = "The shop holds all the others." if report.not_taken else "Both hold the same."
     same = alike if report.equal else "Not the same yet; it is tried again."
     if report.not_kept and report.equal:
@@ -117,7 +150,9 @@ def lines_of(
 
 
 def _amount(entries: int, files: int) -> str:
-    return f"{in_number(entries, 'entry', 'entries')} and {in_number(files, 'file')}"
+    return phrase(
+        "{entries} and {files}", entries=in_number(entries, "entry", "entries"), files=in_number(files, "file")
+    )
 
 
 def _disagreement(hull: str, key: RegisterKey, may_decide: bool) -> ReportLine:
@@ -125,13 +160,22 @@ def _disagreement(hull: str, key: RegisterKey, may_decide: bool) -> ReportLine:
     if key.kind == "measure":
         route = attrs.evolve(route, step=key.subject[0])
     if key.kind == "setting":
-        whose = "the shop" if hull == SHOP_RECORD else f"a job of {hull}"
+        whose = "the shop" if hull == SHOP_RECORD else phrase("a job of {hull}", hull=hull)
         return ReportLine(
-            f"Two values for the setting {key.subject[0]} of {whose}. A manager chooses at the shop.", True
+            phrase(
+                "Two values for the setting {setting} of {whose}. A manager chooses at the shop.",
+                setting=key.subject[0],
+                whose=whose,
+            ),
+            True,
         )
     about = " ".join(filter(None, key.subject)).replace("_", " ")
     do = "choose" if may_decide else "measure again"
-    return ReportLine(f"{hull}: two values for {about}. Press to {do}.", True, route if key.kind in _KINDS else None)
+    return ReportLine(
+        phrase("{hull}: two values for {about}. Press to {do}.", hull=hull, about=about, do=do),
+        True,
+        route if key.kind in _KINDS else None,
+    )
 
 
 _KINDS = ("measure", "field")

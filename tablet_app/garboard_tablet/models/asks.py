@@ -10,11 +10,12 @@ from typing import Any, Union, get_args, get_origin, get_type_hints
 import attrs
 
 from garboard import records
-from garboard.fittings import CAME_WITH
+from garboard.fittings import CAME_WITH, next_row
 from garboard.history.registers import RegisterKey
-from garboard.job_view import FieldKey, JobView
+from garboard.job_view import FieldKey, JobView, place_of
 from garboard.records import EQUIPMENT, JsonValue, Vessel, unit_of
 from garboard.steps import Field, Kind, Step
+from garboard_tablet.language import phrase
 
 FURTHER_ROW = "further row"
 
@@ -84,15 +85,6 @@ def table_rows(step: Step, table: Field, view: JobView) -> tuple[str, ...]:
     return tuple(dict.fromkeys(m.row for m in view.measurements if m.step == step.key and m.row and m.field in columns))
 
 
-def next_row(rows: tuple[str, ...]) -> str:
-    """The name of the row after those there are.
-
-    >>> next_row(("1", "2", "calm")), next_row(())
-    ('3', '1')
-    """
-    return str(max((int(row) for row in rows if row.isdigit()), default=0) + 1)
-
-
 def next_row_ask(step: Step, table: Field, view: JobView) -> Ask | None:
     """The first value of a further row of a table; None where a row is offered already, or is a piece of equipment."""
     rows = table_rows(step, table, view)
@@ -131,19 +123,27 @@ def row_name(step: Step, table: Field, view: JobView, row: str) -> str:
     is_name = first is not None and first is table.columns[0] and not first.each
     value = view.value(step.key, first.name, row=row) if first is not None and is_name else None
     if not isinstance(value, str) or not value or first is None:
-        return f"row {row}"
-    return value if first.kind is Kind.TEXT else f"row {row}, {value}"
+        return phrase("row {row}", row=row)
+    return value if first.kind is Kind.TEXT else phrase("row {row}, {value}", row=row, value=value)
 
 
 def _asks_of_field(
     step: Step, field: Field, view: JobView, *, row: str, named: str = "", table: str = ""
 ) -> Iterator[Ask]:
+    if field.of_several and len(pieces(view.vessel, field.of_several)) < 2 and not _is_entered(view, step, field):
+        return
     if not field.each:
         yield _ask(step, field, view, row=row, of="", context=named, table=table)
         return
     for piece in pieces(view.vessel, field.each):
         context = ", ".join(filter(None, (piece, named)))
         yield _ask(step, field, view, row=row, of=piece, context=context, table=table)
+
+
+def _is_entered(view: JobView, step: Step, field: Field) -> bool:
+    """Whether anything is entered in a field, in any row and of any piece."""
+    places = (*map(place_of, view.measurements), *(one.place for one in view.disagreements))
+    return any(place[:2] == (step.key, field.name) for place in places)
 
 
 def _ask(step: Step, field: Field, view: JobView, *, row: str, of: str, context: str, table: str) -> Ask:

@@ -39,6 +39,23 @@ def begun_with(
         columns = table.columns if table and row else [one for one in step.fields if field and one.of_run == field]
         for column in columns:
             yield from _values(view, column, (key, row), written, known)
+        if table and table.each and not row:
+            yield from _of_pieces(view, table, key, written)
+
+
+def _of_pieces(
+    view: JobView, table: Field, step: str, written: Collection[tuple[str, ...]]
+) -> Iterator[tuple[FieldKey, JsonValue]]:
+    """The same of a table that has a line for each piece of equipment: its line begins with its first value."""
+    names = {column.name for column in table.columns}
+    for of in dict.fromkeys(place[3] for place in written if place[0] == step and place[1] in names):
+        if any((one.step, one.of) == (step, of) and one.field in names for one in view.measurements):
+            continue
+        for column in table.columns:
+            place = (step, column.name, "", of)
+            value = value_to_begin(view, column, step, of) if column.begins else None
+            if value is not None and place not in written:
+                yield place, value
 
 
 def _table_of(step: Step, field: str) -> Field | None:

@@ -11,6 +11,9 @@ if TYPE_CHECKING:
 COMING = "coming"
 """The folder that the camera writes to and the picker copies to. What lies there is not attached yet; it is offered."""
 
+RECORDER = "recording "
+"""How the names of recorded runs begin that nobody has decided on; they lie in the tablet's own folder."""
+
 
 def coming_folder(tablet: Tablet) -> Path:
     """Where files come in."""

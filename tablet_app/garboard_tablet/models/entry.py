@@ -12,6 +12,7 @@ from garboard.history.registers import RegisterKey
 from garboard.records import EQUIPMENT, JsonValue, Vessel
 from garboard.steps import Field, Kind, Step
 from garboard.units import Amount
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import (
     Ask,
     asks_of_piece,
@@ -27,6 +28,8 @@ from garboard_tablet.models.drafts import draft_key, opening_unit, unit_key
 from garboard_tablet.models.echo import UNDONE, echo_of
 from garboard_tablet.models.heard import Offer, may_choose_again, offers
 from garboard_tablet.models.keys import ERASE, pressed
+from garboard_tablet.models.like import on_the_model
+from garboard_tablet.models.offered import keep_word, with_offers
 from garboard_tablet.models.own_facts import OWN, asks_of_own
 from garboard_tablet.models.pad import ValidationResult, judge, judge_number
 from garboard_tablet.models.saved_last import Echo
@@ -199,7 +202,7 @@ class EntryForm:
             half = 0.5 * 10.0 ** -len(self.text.partition(".")[2])
             said.append(" ".join(filter(None, ("read to ±", f"{half:.12f}".rstrip("0"), self.unit))))
         if self.has_meter:
-            said.append(f"with {self.meter}" if self.meter else "meter not named")
+            said.append(phrase("with {meter}", meter=self.meter) if self.meter else "meter not named")
         return ", ".join(said)
 
     @property
@@ -313,9 +316,12 @@ class EntryForm:
 
     def take_row(self, heard: Iterable[tuple[Ask, Offer]]) -> None:
         """Save all that is heard for a row; one undo takes all of it back."""
+        self._take_together([(ask, offer.value, offer.instrument) for ask, offer in heard])
+
+    def _take_together(self, values: Iterable[tuple[Ask, JsonValue, str]]) -> None:
         taken = []
-        for ask, offer in heard:
-            self.tablet.enter(self.route.hull, self.route.job, ask, offer.value, offer.instrument)
+        for ask, value, instrument in values:
+            self.tablet.enter(self.route.hull, self.route.job, ask, value, instrument)
             taken.append((ask, self.tablet.current(self.route.hull, self.route.job, ask)))
         if taken:
             (first, now), *also = taken
@@ -343,6 +349,7 @@ class EntryForm:
         read_otherwise = meter is not None or (instrument and instrument != self._saved_with)
         if value != self.saved or self.saved is None or read_otherwise:
             self.tablet.enter(self.route.hull, self.route.job, self.ask, value, instrument)
+            keep_word(self.tablet, self.ask, self.step, value)
             now = self.tablet.current(self.route.hull, self.route.job, self.ask)
             text = "Photo" if self.field.kind is Kind.PHOTO else shown_of(self.field, value)
             self.tablet.echo = Echo(route=self.route, ask=self.ask, text=text, before=before, now=now)
@@ -400,9 +407,30 @@ class EntryForm:
         return None
 
     @property
+    def on_the_model(self) -> tuple[tuple[Ask, JsonValue], ...]:
+        """What it is on the boat or template this one was begun like, with what else is open of the same piece."""
+        if self.ask.key.kind != "field" or self.stands(self.ask):
+            return ()
+        piece = piece_of(self.ask.key.subject)
+        beside = [ask for ask in self.asks if ask.key != self.ask.key and piece_of(ask.key.subject) == piece]
+        open_ones = [self.ask, *(ask for ask in beside if self.route.step == OWN and not self.stands(ask))]
+        known = on_the_model(self.tablet, self.route.hull, open_ones)
+        return known if known and known[0][0] == self.ask else ()
+
+    def take_model(self, known: Iterable[tuple[Ask, JsonValue]]) -> None:
+        """Save what a piece has as on the model; one undo takes all of it back."""
+        self._take_together([(ask, value, "") for ask, value in known])
+
+    @property
     def may_end_table(self) -> bool:
-        """Whether this begins a row nobody asked for: then the table can be ended instead."""
-        return bool(self.ask.row) and self.ask.row not in self._rows() and bool(self._rows())
+        """Whether this begins a row nobody asked for: then the table can be ended instead, or left empty."""
+        rows = self._rows()
+        return bool(self.ask.row) and self.ask.row not in rows and (bool(rows) or not self._is_table_required)
+
+    @property
+    def _is_table_required(self) -> bool:
+        step = self.step
+        return any(field.name == self.ask.table and field.required for field in step.fields) if step else True
 
     def after(self, *, ending_table: bool = False) -> Route | None:
         """Where to go once this value is dealt with; None when nothing is left to enter here."""
@@ -477,6 +505,8 @@ def enter(tablet: Tablet, route: Route) -> EntryForm | None:
         return None
     if kind == "field":
         ask = attrs.evolve(ask, field=naming_propellers(ask.field, tablet.boat(route.hull).vessel()))
+    else:
+        ask = with_offers(tablet, ask, tablet.step(route.step), tablet.view(route.hull, route.job))
     form = EntryForm(tablet, route, asks, ask)
     form.unit = tablet.session.typed.get(form.unit_key, form.opening_unit)
     return form
@@ -486,6 +516,12 @@ def first_route(tablet: Tablet, route: Route, asks: tuple[Ask, ...]) -> Route | 
     """Where the first value still missing is entered; None where none is."""
     ask = first_open(tablet, route, asks)
     return entry_route(route, ask) if ask is not None else None
+
+
+def own_open(tablet: Tablet, route: Route) -> tuple[Ask, ...]:
+    """What a boat has of its own and nobody entered yet."""
+    asks = asks_of_own(tablet.view(route.hull, route.job).vessel)
+    return tuple(ask for ask in asks if first_open(tablet, route, [ask]) is not None)
 
 
 def first_open(tablet: Tablet, route: Route, asks: Iterable[Ask]) -> Ask | None:
@@ -515,6 +551,16 @@ def piece_of(path: tuple[str, ...]) -> tuple[str, ...]:
     return path[:4] if len(path) > 4 and path[2] == "devices" else path[:2]
 
 
+def of_column(ask: Ask) -> tuple[str, ...]:
+    """What all values of its column have in common; see `Tablet.filling`."""
+    return ("column", ask.field.name)
+
+
+def of_row(ask: Ask) -> tuple[str, ...]:
+    """What all values of its row have in common; see `Tablet.filling`."""
+    return ("row", *ask.line)
+
+
 def _asks(tablet: Tablet, route: Route, open_table: str = "") -> tuple[Ask, ...]:
     kind, *words = route.subject
     if kind == "field" and route.step == OWN:
@@ -526,6 +572,10 @@ def _asks(tablet: Tablet, route: Route, open_table: str = "") -> tuple[Ask, ...]
     if step is None:
         return ()
     view = tablet.view(route.hull, route.job)
+    if tablet.filling[:1] == (route.step,):
+        filled = tuple(ask for ask in asks_of_step(step, view) if tablet.filling[1:] in (of_column(ask), of_row(ask)))
+        if any(ask.place == tuple(words) for ask in filled):
+            return filled
     row = words[2] if len(words) == 4 else ""
     named = {column.name: field for field in step.fields for column in field.columns}
     table = named.get(words[1]) if len(words) == 4 else None

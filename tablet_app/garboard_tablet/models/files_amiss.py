@@ -13,6 +13,7 @@ from garboard.disk.journal import SUFFIX
 from garboard.disk.shop_document import is_paired
 from garboard.disk.storage import SET_ASIDE, NewerFormat
 from garboard.faults import in_number
+from garboard_tablet.language import phrase
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -57,27 +58,41 @@ def files_gone(files: HullFolder) -> tuple[FileAmiss, ...]:
 
 def _gone(files: HullFolder) -> Iterator[FileAmiss]:
     for gone in files.gone():
-        held = f"It held {in_number(gone.had, 'entry', 'entries')} when it was last saved." if gone.had else ""
+        held = (
+            phrase("It held {entries} when it was last saved.", entries=in_number(gone.had, "entry", "entries"))
+            if gone.had
+            else ""
+        )
         what = "was gone, and not all that it held is back" if gone.file.exists() else "is gone from this tablet"
         yield FileAmiss(gone.file.name, " ".join(filter(None, (f"{_file_of(gone.file)} {what}.", held))), is_gone=True)
 
 
 def _damaged(files: HullFolder) -> Iterator[FileAmiss]:
     for loss in files.set_aside():
-        yield FileAmiss(loss.file.name, f"{_file_of(loss.file)} was found damaged. It lacks {loss.what}.")
+        yield FileAmiss(
+            loss.file.name,
+            phrase("{file} was found damaged. It lacks {what}.", file=_file_of(loss.file), what=loss.what),
+        )
     for damage in files.damage_found():
         if damage.set_aside is None and SUFFIX in damage.file.name:  # the disk had no room to keep it
-            yield FileAmiss(damage.file.name, f"{_file_of(damage.file)} is damaged: {damage.reason}.")
+            yield FileAmiss(
+                damage.file.name,
+                phrase("{file} is damaged: {reason}.", file=_file_of(damage.file), reason=damage.reason),
+            )
 
 
 def _not_read(files: HullFolder) -> Iterator[FileAmiss]:
     for path, reason in files.not_read():
         if SUFFIX in Path(path).name:
-            yield FileAmiss(Path(path).name, f"{_file_of(Path(path))} cannot be read: {reason}", returns=False)
+            yield FileAmiss(
+                Path(path).name,
+                phrase("{file} cannot be read: {reason}", file=_file_of(Path(path)), reason=reason),
+                returns=False,
+            )
 
 
 def _file_of(path: Path) -> str:
-    return f"The file of {file_in_words(path.name.partition('-')[0])}"
+    return phrase("The file of {boat}", boat=file_in_words(path.name.partition("-")[0]))
 
 
 def what_to_do(folder: Path) -> str:

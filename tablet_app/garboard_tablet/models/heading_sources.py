@@ -14,6 +14,7 @@ import attrs
 
 from garboard.records import Vessel
 from garboard.samples import Recording, StreamKey
+from garboard_tablet.language import phrase
 from garboard_tablet.models.live import STALE_AFTER
 from garboard_tablet.models.one_source import OF_HEADING_SENSORS
 from garboard_tablet.models.runs import EPOCH_FROM
@@ -71,8 +72,8 @@ class HeadingSource:
         """When its value was heard, in words."""
         if self.age is None:
             day = f", {datetime.fromtimestamp(self.at).astimezone():%d %b %H:%M}" if self.at > EPOCH_FROM else ""
-            return f"At the end of the recording{day}"
-        return "Heard now" if self.is_heard_now else f"Last heard {self.age:.0f} s ago"
+            return phrase("At the end of the recording{day}", day=day)
+        return "Heard now" if self.is_heard_now else phrase("Last heard {age:.0f} s ago", age=self.age)
 
 
 def in_recording(recording: Recording) -> tuple[HeadingSource, ...]:
@@ -134,8 +135,11 @@ def entered_not_heard(vessel: Vessel, sources: Sequence[HeadingSource]) -> tuple
     """
     names = {one.source for one in sources}
     return tuple(
-        f"{' and '.join(sensor.sources)}, entered for {sensor.name}, {'is' if len(sensor.sources) == 1 else 'are'} "
-        "not heard"
+        phrase("{sources}, entered for {name}, is not heard", sources=sensor.sources[0], name=sensor.name)
+        if len(sensor.sources) == 1
+        else phrase(
+            "{sources}, entered for {name}, are not heard", sources=" and ".join(sensor.sources), name=sensor.name
+        )
         for sensor in vessel.heading_sensors
         if sensor.sources and names.isdisjoint(sensor.sources)
     )

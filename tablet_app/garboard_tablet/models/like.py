@@ -1,17 +1,18 @@
-"""A boat begun like another on the tablet: what there is to begin from, and what is left to ask of each boat."""
+"""A boat begun like another on the tablet: what there is to begin from, and what a length is on that one."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from garboard.disk.entries import SHOP_RECORD
-from garboard.faults import in_number
-from garboard.records import Vessel
+from garboard.faults import ValueRefused, in_number
+from garboard.fields import check_value
+from garboard.records import JsonValue, Vessel
+from garboard.steps import Kind
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask
-from garboard_tablet.models.entry import first_open
-from garboard_tablet.models.own_facts import asks_of_own
-from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import Tablet
 
 if TYPE_CHECKING:
@@ -51,9 +52,16 @@ def kept_by_boats_alike(tablet: Tablet, hull: str, job: str) -> str:
         return ""
     pitches = (view.told(one, "in", 1) for one in (kind.pitch, kind.low, kind.high))
     middle, low, high = pitches
-    return (
-        f"{kind.boats} boats of the shop like this one kept a pitch of {middle}, 8 of 10 of them {low} to {high}; most "
-        f"often {kind.size} in."
+    ratio = phrase(", geared {ratio},", ratio=f"{kind.gear_ratio:g}") if kind.gear_ratio else ""
+    return phrase(
+        "{boats} boats of the shop like this one{ratio} kept a pitch of {middle}, 8 of 10 of them {low} "
+        "to {high}; most often {size} in.",
+        boats=kind.boats,
+        ratio=ratio,
+        middle=middle,
+        low=low,
+        high=high,
+        size=kind.size,
     )
 
 
@@ -79,13 +87,33 @@ def counted_facts(facts: Facts) -> str:
     return ", ".join(in_number(count, *_COUNTED[kind]) for kind, count in named.items() if count)
 
 
-def begin_like(tablet: Tablet, hull: str, facts: Facts) -> int:
-    """Give a boat what it has nothing entered for. Returns how many facts it was given."""
+def facts_of(tablet: Tablet, hull: str, job: str = "") -> Facts:
+    """What boats of a boat's model share: its equipment, and what was entered of the model in its job.
+
+    job : whose; "" for the boat's latest
+    """
+    from garboard.history.like import shared_entries, shared_facts, usual_lengths
+
+    jobs = (job,) if job else tablet.boat(hull).jobs[-1:]
+    vessel = tablet.boat(hull).vessel(job)
+    facts = {**shared_facts(vessel), **usual_lengths(vessel)}
+    for one in jobs:
+        facts |= shared_entries(tablet.view(hull, one), tablet.host.steps)
+    return facts
+
+
+def begin_like(tablet: Tablet, hull: str, job: str, facts: Facts, name: str) -> tuple[str, ...]:
+    """Give a boat what it has nothing entered for. Returns what it was not given, as it has another engine or such.
+
+    name : of what it begins like, see `begun_key`
+    """
     from garboard.history import like
 
-    entries = like.begin_like(tablet.author(), tablet.state_of(hull), facts)
-    tablet.save(*entries)
-    return len(entries)
+    state = tablet.state_of(hull)
+    others = like.left_out(state, facts, job)
+    tablet.save(*like.begin_like(tablet.author(), state, facts, job=job))
+    tablet.session.type(begun_key(hull), name)
+    return others
 
 
 def keep_template(tablet: Tablet, hull: str, job: str, name: str) -> None:
@@ -95,11 +123,44 @@ def keep_template(tablet: Tablet, hull: str, job: str, name: str) -> None:
     """
     from garboard.history import like
 
-    facts = like.shared_facts(tablet.view(hull, job).vessel)
+    facts = facts_of(tablet, hull, job)
     tablet.save(*like.keep_template(tablet.author(), shop_record(tablet), name, facts))
 
 
-def still_open(tablet: Tablet, route: Route) -> tuple[Ask, ...]:
-    """What a boat has of its own and nobody entered yet."""
-    asks = asks_of_own(tablet.view(route.hull, route.job).vessel)
-    return tuple(ask for ask in asks if first_open(tablet, route, [ask]) is not None)
+def on_the_model(tablet: Tablet, hull: str, asks: Iterable[Ask]) -> tuple[tuple[Ask, JsonValue], ...]:
+    """Lengths of cable as they are on what a boat was begun like, of the asks for which that is known.
+
+    A boat begun in the office is like a template of its maker and model.
+    """
+    from garboard.history.like import USUAL
+
+    lengths = [ask for ask in asks if ask.key.subject[0] in ("circuits", "networks") and ask.field.kind is Kind.AMOUNT]
+    facts = _model_of(tablet, hull) if lengths else {}
+    found = []
+    for ask in lengths:
+        path = ask.key.subject
+        usual = facts.get((*path[:-1], USUAL, path[-1]))
+        with suppress(ValueRefused):  # none, or one that another version took and this one does not
+            check_value(ask.field, usual)
+            found.append((ask, usual))
+    return tuple(found)
+
+
+def _model_of(tablet: Tablet, hull: str) -> Facts:
+    """Facts of what a boat was begun like on this tablet, else of a template of its maker and model."""
+    begun = tablet.session.typed.get(begun_key(hull), "")
+    if begun and begun in tablet.files.boats():
+        return facts_of(tablet, begun)
+    vessel = tablet.boat(hull).vessel()
+    said = {("maker",): vessel.maker, ("model",): vessel.model}
+    for one in templates(tablet):
+        if f"template {one.name}" == begun or (
+            not begun and vessel.model and all(one.facts.get(path) == value for path, value in said.items())
+        ):
+            return one.facts
+    return {}
+
+
+def begun_key(hull: str) -> str:
+    """Where the session keeps what a boat was begun like: another's key, or "template" and its name."""
+    return f"begun like/{hull}"

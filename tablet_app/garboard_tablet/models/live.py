@@ -18,6 +18,7 @@ from garboard.faults import InputError, in_words
 from garboard.job_view import JobView
 from garboard.samples import UNIT_OF_QUANTITY, Sample
 from garboard.steps import Guidance, LiveGuide
+from garboard_tablet.language import phrase
 from garboard_tablet.models.armed import Phase, Turn, Watch
 from garboard_tablet.models.one_source import OneSource, choices_of
 from garboard_tablet.models.sources import SampleSource
@@ -264,10 +265,13 @@ class LiveRun:
         if self.is_full:
             word, why = "recording full", "This recording is full. Stop and keep it, then start a new one."
         elif self.source.over:
-            word, why = "ended", f"Samples from {self.source.title} have ended."
+            word, why = "ended", phrase("Samples from {title} have ended.", title=self.source.title)
         else:
             follows = ", ".join(self.guide.quantities).replace("_", " ")
-            word, why = "no fresh samples", self.source.trouble or f"This guide receives none of its values: {follows}."
+            word, why = (
+                "no fresh samples",
+                self.source.trouble or phrase("This guide receives none of its values: {follows}.", follows=follows),
+            )
         return attrs.evolve(self.guidance, word=word, on_target=False, urgent=False, lines=(why, *self.guidance.lines))
 
     def stop(self) -> None:
@@ -279,10 +283,13 @@ class LiveRun:
     def _silent(self, failure: Exception) -> None:
         """Nothing more comes. What came so far can be kept."""
         self.source.stop()
-        self.fault = f"No more samples from {self.source.title}: {in_words(failure)}"
+        self.age = self.age or 0.0  # what is shown is of now no longer
+        self.fault = phrase("No more samples from {title}: {reason}", title=self.source.title, reason=in_words(failure))
         self.guidance = Guidance(number=None, unit="", word="no samples")
 
     def _failed(self, failure: Exception) -> None:
         """A plugin's mistake must not stop the recording of what came in."""
-        self.fault = f"The guide {self.guide.title} failed: {in_words(failure)}. Tell its author."
+        self.fault = phrase(
+            "The guide {title} failed: {reason}. Tell its author.", title=self.guide.title, reason=in_words(failure)
+        )
         self.guidance = Guidance(number=None, unit="", word="no guidance")

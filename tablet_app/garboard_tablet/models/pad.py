@@ -8,6 +8,7 @@ from garboard.faults import Fault, ValueRefused
 from garboard.fields import Field, Kind, check_value, implausible
 from garboard.records import JsonValue, Vessel
 from garboard.units import Amount
+from garboard_tablet.language import phrase
 from garboard_tablet.models.keys import POINT
 
 _QUANTITIES_BELOW_ZERO = frozenset({"angle", "rate of turn", "temperature", "number", "current", "share"})
@@ -67,4 +68,4 @@ def judge(field: Field, value: JsonValue, vessel: Vessel | None = None, of: str 
 def _in_words(fault: Fault) -> str:
     typed = fault.got.strip("'")
     cure = f" {fault.cure[:1].upper()}{fault.cure[1:]}." if fault.cure else ""
-    return f"Must be {fault.expected}. You typed {typed}.{cure}"
+    return phrase("Must be {expected}. You typed {typed}.{cure}", expected=fault.expected, typed=typed, cure=cure)

@@ -18,6 +18,7 @@ from garboard.job_view import FieldKey, JobView
 from garboard.records import EQUIPMENT, Measurement
 from garboard.report.outline import punch_list
 from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask, asks_of_step, pieces, row_name, shown, shown_of, table_rows
 from garboard_tablet.models.drafts import NOT_SAVED, drafts, drafts_in_step
 from garboard_tablet.models.session import Route
@@ -271,7 +272,9 @@ def _value_line(tablet: Tablet, hull: str, job: str, group: list[Ask], titles: d
     else:
         have = sum(bool(found) for found in current)
         state = "done" if have == len(group) else "under way" if have else "to do"
-        text = (values[0] if len(group) == 1 else f"{have} of {len(group)}") if have else "open"
+        text = (
+            (values[0] if len(group) == 1 else phrase("{have} of {all}", have=have, all=len(group))) if have else "open"
+        )
     drafted = drafts(tablet, Route(page="", hull=hull, job=job), group)
     first = drafted[0][0] if drafted and state != "look again" else first
     table = group[0].table
@@ -307,7 +310,7 @@ def in_a_row(named: Sequence[tuple[str, str]]) -> str:
     count = len(named) - len(others)
     if count < MANY_YES:
         return "; ".join(f"{name}: {value}" for name, value in named)
-    return "; ".join([*others, f"{count} others: yes" if others else "all yes"])
+    return "; ".join([*others, phrase("{count} others: yes", count=count) if others else "all yes"])
 
 
 def _name_in_row(ask: Ask) -> str:
@@ -472,10 +475,15 @@ def asked(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
         if one.place is None or one.place not in told
     ]
     if lost := tablet.files.unread_of(tablet.boat(hull).hulls):
-        text = f"{in_number(lost, 'entry', 'entries')} could not be read: the boat's file was damaged. Bring it ashore."
+        text = phrase(
+            "{entries} could not be read: the boat's file was damaged. Bring it ashore.",
+            entries=in_number(lost, "entry", "entries"),
+        )
         lines.append(PunchLine(text=text, why="asked"))
     if waiting := waiting_in_words(view, tablet.host):
-        lines.append(PunchLine(text=f"{waiting}. What waits is kept, and not used.", why="asked"))
+        lines.append(
+            PunchLine(text=phrase("{waiting}. What waits is kept, and not used.", waiting=waiting), why="asked")
+        )
     return lines
 
 
@@ -497,7 +505,7 @@ def still_to_do(missing: Sequence[PunchLine]) -> str:
     fails = sum(line.why == "fails" for line in missing)
     others = len(missing) - fails
     counted = [in_number(fails, *FAILS)] if fails else []
-    return ", ".join([*counted, *([f"{others} to do"] if others else [])]) or "Nothing is missing"
+    return ", ".join([*counted, *([phrase("{others} to do", others=others)] if others else [])]) or "Nothing is missing"
 
 
 def _disagreeing(

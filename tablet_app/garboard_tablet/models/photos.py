@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Sequence
 from pathlib import Path
@@ -14,9 +15,20 @@ from garboard.faults import InputError, in_words
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue
-from garboard.report.photo_files import LARGEST_FILE, NoPicture, PictureRefused, as_kept, taken_at
+from garboard.report.photo_files import (
+    LARGEST_FILE,
+    NoPicture,
+    PictureRefused,
+    as_kept,
+    beginning_of,
+    ending_of,
+    name_of_what_it_is,
+    taken_at,
+    with_ending,
+)
 from garboard.report.photos import (
     MOST_ARROWS,
+    PICTURES,
     STEP_OF_TURN,
     Arrow,
     Photo,
@@ -29,6 +41,7 @@ from garboard.report.photos import (
     turn_at,
     with_arrows,
 )
+from garboard_tablet.language import phrase
 from garboard_tablet.models.coming import coming_folder
 
 if TYPE_CHECKING:
@@ -37,14 +50,17 @@ if TYPE_CHECKING:
 
 NUDGE = 0.02
 """One touch moves an arrow so far, as a share of the picture."""
-PICTURES = frozenset({".jpg", ".jpeg", ".png", ".webp"})
+_NAMED = "photo %Y-%m-%d %H.%M.%S"
 
 
 def next_picture(tablet: Tablet) -> Path:
     """Where the camera is to write the next picture: named by the time, so that nothing is written over."""
     folder = coming_folder(tablet)
     make_folder(folder)
-    name = time.strftime("photo %Y-%m-%d %H.%M.%S")
+    for path in folder.glob("photo *.jpg"):
+        if not _size(path):  # of a camera that was left without a picture
+            path.unlink(missing_ok=True)
+    name = time.strftime(_NAMED)
     path, number = folder / f"{name}.jpg", 1
     while path.exists():
         number += 1
@@ -53,8 +69,18 @@ def next_picture(tablet: Tablet) -> Path:
 
 
 def pictures_in(folder: Path) -> list[Path]:
-    """Files in a folder that are pictures, by name."""
-    return [path for path in sorted(folder.glob("*")) if path.suffix.lower() in PICTURES] if folder.is_dir() else []
+    """Files in a folder that are pictures, or are called so, by name. What is hidden is half copied."""
+    return [path for path in sorted(folder.glob("[!.]*")) if _may_be_picture(path)] if folder.is_dir() else []
+
+
+def _may_be_picture(path: Path) -> bool:
+    """A phone's cable gives pictures without an ending as well."""
+    return path.suffix.lower() in PICTURES or is_picture_file(path)
+
+
+def is_picture_file(path: Path) -> bool:
+    """Whether a file is a picture, by how it begins: a name may say anything."""
+    return path.is_file() and bool(ending_of(beginning_of(path)))
 
 
 def waiting_pictures(tablet: Tablet, inbox: Path) -> list[Path]:
@@ -81,7 +107,7 @@ def _changed(path: Path) -> float:
 class Prepared:
     """A picture as it is to be kept, or why it is not.
 
-    taken   : when it was taken, as its camera says
+    taken   : when it was taken, as its camera says, or this app that had it taken; "" where neither knows
     refused : in words; "" where it can be kept
     """
 
@@ -99,16 +125,28 @@ def prepare(path: Path) -> Prepared:
         content = path.read_bytes()
         kept = as_kept(content)
     except OSError as failure:
-        return Prepared(refused=f"{path.name} could not be read: {in_words(failure)}.")
+        return Prepared(refused=phrase("{name} could not be read: {reason}.", name=path.name, reason=in_words(failure)))
     except PictureRefused as refused:
         return Prepared(refused=in_words(refused))
-    name = path.name if kept is content or path.suffix.lower() in (".jpg", ".jpeg") else f"{path.stem}.jpg"
-    return Prepared(content=kept, name=name, taken=taken_at(content))
+    is_as_it_was = ending_of(kept[:16]) == ending_of(content[:16]) or path.suffix.lower() in (".jpg", ".jpeg")
+    name = with_ending(path.name, content[:16]) if is_as_it_was else f"{path.stem}.jpg"
+    return Prepared(content=kept, name=name, taken=taken_at(content) or taken_here(path.name))
+
+
+def taken_here(name: str) -> str:
+    """When this app had a picture taken, by the name it gave: see `next_picture`; "" for any other.
+
+    >>> taken_here("photo 2026-05-14 09.12.33 2.jpg"), taken_here("IMG 2026-05-14.jpg")
+    ('2026-05-14T09:12:33', '')
+    """
+    found = re.match(r"photo (\d{4}-\d\d-\d\d) (\d\d)\.(\d\d)\.(\d\d)\b", name)
+    return f"{found[1]}T{found[2]}:{found[3]}:{found[4]}" if found else ""
 
 
 def photo_value(tablet: Tablet, picture: Prepared) -> dict[str, JsonValue]:
-    """Keep a picture; the value that refers to it, with when it was taken."""
-    return {**tablet.keep_file(picture.content, picture.name), "taken": picture.taken or tablet.author().wall()}
+    """Keep a picture; the value that refers to it, with when it was taken where that is known."""
+    kept: dict[str, JsonValue] = {**tablet.keep_file(picture.content, picture.name)}
+    return {**kept, "taken": picture.taken} if picture.taken else kept
 
 
 def attach_picture(tablet: Tablet, route: Route, picture: Prepared) -> FieldKey:
@@ -122,7 +160,8 @@ def attach_file(tablet: Tablet, route: Route, path: Path) -> FieldKey:
 
     errors : NotSaved; InputError for what is no file
     """
-    value: dict[str, JsonValue] = {"file": tablet.files.attachments.put_file(path), "name": path.name}
+    name = name_of_what_it_is(path.name, beginning_of(path))
+    value: dict[str, JsonValue] = {"file": tablet.files.attachments.put_file(path), "name": name}
     return _attach(tablet, route, value)
 
 
@@ -186,15 +225,26 @@ def content_of(tablet: Tablet, photo: Photo) -> bytes:
 def caption(tablet: Tablet, route: Route, photo: Photo) -> str:
     """What stands under a photo: what it shows, else when it was taken."""
     shown = shown_in_words(photo, tablet.host, tablet.view(route.hull, route.job))
-    return shown or photo.taken[:16].replace("T", " ") or photo.name
+    return shown or when(photo) or photo.name
 
 
-@attrs.define
+def when(photo: Photo) -> str:
+    """When a photo was taken; where nobody knows, when it was kept, and that it was."""
+    if photo.taken:
+        return _to_the_minute(photo.taken)
+    return phrase("kept {time}", time=_to_the_minute(photo.kept)) if photo.kept else ""
+
+
+def _to_the_minute(time: str) -> str:
+    return time[:16].replace("T", " ")
+
+
+@attrs.define(eq=False)
 class Pointing:
     """The arrows on one photo, at work. Each change is on the disk when the method returns.
 
     in_hand : number of the arrow that a touch moves; -1 where a touch sets a new one
-    before  : what stood before each change since the page came up
+    before  : what stood before each change
     """
 
     tablet: Tablet
@@ -203,6 +253,7 @@ class Pointing:
     aspect: float = 1.0
     in_hand: int = -1
     before: list[tuple[Arrow, ...]] = attrs.field(factory=list)
+    _after: tuple[Arrow, ...] = ()
 
     def __attrs_post_init__(self) -> None:
         self.in_hand = len(self.arrows) - 1
@@ -221,6 +272,11 @@ class Pointing:
     def may_add(self) -> bool:
         """Whether one more can be set."""
         return 0 < len(self.arrows) < MOST_ARROWS and self.in_hand >= 0
+
+    @property
+    def can_undo(self) -> bool:
+        """Whether the last change still stands: what came from another tablet meanwhile is not undone with it."""
+        return bool(self.before) and self.arrows == self._after
 
     def touch(self, x: float, y: float) -> None:
         """Put the tip of the arrow in hand there; the first time, set it."""
@@ -264,9 +320,10 @@ class Pointing:
 
     def undo(self) -> None:
         """Have the arrows as they were before the last change."""
-        if self.before:
+        if self.can_undo:
             arrows = self.before.pop()
             self._write(arrows)
+            self._after = self.arrows
             self.in_hand = min(max(self.in_hand, 0), len(arrows) - 1)
 
     def _with(self, arrow: Arrow) -> None:
@@ -283,6 +340,7 @@ class Pointing:
         before = self.arrows
         if self._write(arrows):
             self.before.append(before)
+            self._after = self.arrows
 
     def _write(self, arrows: Sequence[Arrow]) -> bool:
         value = value_at(self.tablet, self.route, self.place)

@@ -23,7 +23,9 @@ from garboard.report.as_typed import as_typed
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample, gather
 from garboard.series import engine_instance, unwrapped
 from garboard.steps import Guidance, Kind, LiveGuide, describing_run
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask, asks_of_step
+from garboard_tablet.models.coming import RECORDER
 from garboard_tablet.models.live import heading_line, read_recorded, sample_line
 from garboard_tablet.models.one_source import OneSource, choices_of
 
@@ -38,8 +40,6 @@ EPOCH_FROM = 1e8
 """Times from here on are counted from 1970, not from a recording's first line [s]."""
 LONGEST_BEGINNING = 10_000
 """So much of a line is read to learn when a run began [characters]."""
-RECORDER = "recording "
-"""Files into which runs are recorded are named so, in the tablet's own folder."""
 PENDING = "pending"
 """Stands for the file of a run that is not kept yet."""
 
@@ -463,7 +463,15 @@ def _doubts(view: JobView, recording: Recording) -> Iterator[str]:
     fitted = len(view.vessel.engines)
     sent = {engine_instance(key.instance, fitted) for key in recording.streams if key.quantity == "engine_speed"}
     if sent and fitted and len(sent) != fitted:
-        yield f"The recording is of {in_number(len(sent), 'engine')}; this boat has {fitted}. Is it of another boat?"
+        yield phrase(
+            "The recording is of {engines}; this boat has {fitted}. Is it of another boat?",
+            engines=in_number(len(sent), "engine"),
+            fitted=fitted,
+        )
     told = recording.own_ship.get("name", "")
     if is_another_name(told, view.vessel.name):
-        yield f"The AIS unit in the recording calls its boat {told}; this is {view.vessel.name}. Is it of another boat?"
+        yield phrase(
+            "The AIS unit in the recording calls its boat {told}; this is {name}. Is it of another boat?",
+            told=told,
+            name=view.vessel.name,
+        )

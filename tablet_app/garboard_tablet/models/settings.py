@@ -27,6 +27,7 @@ SETTINGS = Kind(
 AS_DECLARED = "as each step says"
 METRIC = "metric first"
 MOST_METERS = 11
+MOST_WORDS = 12
 UNIT_CHOICES = (AS_DECLARED, METRIC)
 
 _METRIC: Mapping[str, str] = {
@@ -90,6 +91,7 @@ class TabletSettings:
     thumb_left : whether what to do next stands at the left, for the left thumb
     in_hand  : the meter that values are read with now, by their quantity
     meters   : names of meters used on this tablet, latest first
+    words    : what was entered before in a text that names things, by "step/field": a line each, latest first
     backup_to : the folder backups are written to: how the system knows it, and what a person calls it
     backed_up : when the last backup was saved, and how many boats it holds
     """
@@ -107,6 +109,7 @@ class TabletSettings:
     thumb_left: bool = False
     in_hand: Mapping[str, str] = attrs.field(factory=dict)
     meters: tuple[str, ...] = ()
+    words: Mapping[str, str] = attrs.field(factory=dict)
     backup_to: tuple[str, ...] = ()
     backed_up: tuple[str, ...] = ()
 
@@ -140,6 +143,16 @@ class TabletSettings:
             return attrs.evolve(self, in_hand={of: one for of, one in self.in_hand.items() if of != quantity})
         meters = (name, *(other for other in self.meters if other != name))[:MOST_METERS]
         return attrs.evolve(self, in_hand={**self.in_hand, quantity: name}, meters=meters)
+
+    def with_word(self, field: str, word: str) -> TabletSettings:
+        """The settings remembering what was entered in a field."""
+        word = " ".join(word.split())
+        others = [other for other in self.words_of(field) if other.casefold() != word.casefold()]
+        return attrs.evolve(self, words={**self.words, field: "\n".join([word, *others][:MOST_WORDS])})
+
+    def words_of(self, field: str) -> tuple[str, ...]:
+        """What was entered in a field before, latest first."""
+        return tuple(self.words.get(field, "").splitlines())
 
     def with_network(self, where: str) -> TabletSettings:
         """The settings remembering where the boat's network was listened to."""

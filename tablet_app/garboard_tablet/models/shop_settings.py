@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.disk.entries import SHOP_RECORD
+from garboard_tablet.language import phrase
 from garboard_tablet.models.tablet import Tablet
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ def _line(setting: Setting, used: SettingUsed | None) -> SettingLine:
 
     title = setting.field.title
     if used is None:
-        text = f"The default. Allowed: {setting.allowed}."
+        text = phrase("The default. Allowed: {allowed}.", allowed=setting.allowed)
         return SettingLine(
             title=title, value=value_in_words(setting.default), text=text, is_default=True, is_plain=True
         )

@@ -11,6 +11,7 @@ from garboard.disk.documents import DocumentDamaged
 from garboard.disk.shop_document import is_paired
 from garboard.disk.storage import NotSaved
 from garboard.faults import GarboardError, in_words
+from garboard_tablet.language import phrase
 
 if TYPE_CHECKING:
     from garboard.shop_link.ashore import ComingAshore, State
@@ -116,7 +117,12 @@ class ShopWorker:
             return shop, ""
 
         def failed(failure: Exception) -> None:
-            paired((None, f"The program failed: {type(failure).__name__}. Help in the settings has more."))
+            paired(
+                (
+                    None,
+                    phrase("The program failed: {kind}. Help in the settings has more.", kind=type(failure).__name__),
+                )
+            )
 
         self._background.run("pairing with the shop", work, paired, failed)
 

@@ -14,6 +14,7 @@ from garboard.history.runs import LIVE, REPLAY
 from garboard.recordings.simulated_network import TWIN, full_throttle, slow_circles, throttle_steps
 from garboard.recordings.simulator import simulate
 from garboard.samples import MOST_OUT_OF_ORDER, SIMULATED, Sample, marked
+from garboard_tablet.language import phrase
 
 if TYPE_CHECKING:
     from garboard.recordings.boat_network import BoatNetwork
@@ -176,14 +177,18 @@ def why_not(path: Path, quantities: Iterable[str]) -> str:
         return in_words(failure)
     found = {sample.quantity for sample in first}
     if any(sample.source.startswith(SIMULATED) for sample in first):
-        return f"{path.name} is a simulated run, not a measurement. To try a guide, choose the simulated boat."
+        return phrase(
+            "{name} is a simulated run, not a measurement. To try a guide, choose the simulated boat.", name=path.name
+        )
     if first and not notes.timed:
-        return f"{path.name} tells no times, so nothing can play it as it was. Record again in a form that does."
+        return phrase(
+            "{name} tells no times, so nothing can play it as it was. Record again in a form that does.", name=path.name
+        )
     wanted = set(quantities)
     if found & wanted:
         return ""
     names = [", ".join(sorted(some)).replace("_", " ") or "nothing" for some in (found, wanted)]
-    return f"{path.name} contains {names[0]}. This guide follows {names[1]}."
+    return phrase("{name} contains {has}. This guide follows {wants}.", name=path.name, has=names[0], wants=names[1])
 
 
 def simulated_for(quantities: Iterable[str], *, start: float = 0.0, seed: int = 1) -> Replay:

@@ -7,8 +7,10 @@ from collections.abc import Sequence
 
 import attrs
 
+from garboard.faults import in_number
 from garboard.findings import Finding, Limit, Number, Verdict
 from garboard.steps import Assessed, Step
+from garboard_tablet.language import phrase
 from garboard_tablet.models.limit_bar import LimitScale
 from garboard_tablet.models.pages import WORST_FIRST
 
@@ -108,5 +110,6 @@ def nothing_yet(step: Step, values: int) -> str:
     >>> nothing_yet(Step(key="a.b", title="B", phase=Phase.ALONGSIDE, order=1, at_hand=("meter", "labels")), 7)
     '7 values to take. Have at hand: meter, labels.'
     """
-    count = f"{values} value{'' if values == 1 else 's'} to take."
-    return f"{count} Have at hand: {', '.join(step.at_hand)}." if step.at_hand else count
+    count = phrase("{values} to take.", values=in_number(values, "value"))
+    at_hand = ", ".join(step.at_hand)
+    return phrase("{count} Have at hand: {at_hand}.", count=count, at_hand=at_hand) if at_hand else count

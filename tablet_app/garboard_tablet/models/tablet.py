@@ -16,6 +16,7 @@ from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.shop_document import damage_of
 from garboard.faults import in_words
+from garboard_tablet.language import phrase
 from garboard_tablet.models.left_out import LEFT_OUT, left_out, runs
 from garboard_tablet.models.session import Session, resume
 from garboard_tablet.models.settings import TabletSettings, read_settings, write_settings
@@ -58,6 +59,7 @@ class Tablet:
     amiss        : boats' files of which something is missing here, as `VesselWatch` found them
     passed_over  : called from another thread with the name of a plugin that could not be interrupted
     cautions_read: when the cautions of a step were read since the start, by hull, job and step
+    filling      : step and the one column ("column", name) or row ("row", ...) of its table that is asked for; or none
     """
 
     folder: Path
@@ -74,6 +76,7 @@ class Tablet:
     last_saved: str = ""
     echo: Echo | None = None
     cautions_read: dict[tuple[str, str, str], str] = attrs.field(factory=dict)
+    filling: tuple[str, ...] = ()
     _host: PluginHost | None = None
     _boats: dict[str, Boat] = attrs.field(factory=dict)
     _views: dict[tuple[str, str], tuple[int, JobView]] = attrs.field(factory=dict)
@@ -222,7 +225,7 @@ class Tablet:
     def saved_words(self) -> str:
         """When the last entry was saved, for the upper right of every page."""
         if self.last_saved:
-            return f"Saved {self.last_saved}"
+            return phrase("Saved {last_saved}", last_saved=self.last_saved)
         return NOT_ALL_HERE if self.amiss else "All is saved"
 
     # Writing: every method returns only when what it wrote is on the disk.
@@ -549,10 +552,14 @@ def _read_recording(files: HullFolder, reference: str) -> Recording:
     from garboard.recordings import load_recording
 
     if reference not in files.attachments:
-        text = f"recording {reference[:8]} is not on this tablet; bring it in and assess again"
+        text = phrase(
+            "recording {reference} is not on this tablet; bring it in and assess again", reference=reference[:8]
+        )
         raise NotEnoughData(Missing(text, lack=Lack.RECORDING_NOT_HERE))
     try:
         return load_recording(files.attachments.folder / reference)[0]
     except (OSError, InputError) as failure:
-        text = f"recording {reference[:8]} cannot be read: {in_words(failure)}"
+        text = phrase(
+            "recording {reference} cannot be read: {reason}", reference=reference[:8], reason=in_words(failure)
+        )
         raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE)) from None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from garboard_tablet.models.session import Route
     from garboard_tablet.models.speech import Speaker
     from garboard_tablet.models.tablet import Tablet
+
+log = logging.getLogger("garboard.tablet")
 
 SAID_FOR = 4.0
 """What has happened to a run stands in the word's place for so long [s]."""
@@ -104,6 +107,10 @@ class UnderWay:
 
     def words(self, now: float) -> str:
         """How it stands, for the upper right of every page."""
+        if self.run.age is not None:  # also when armed: nothing that is not heard begins a run
+            return "Full" if self.run.is_full else "No samples"
+        if self.run.not_on_disk:
+            return "NOT saved"
         if self.run.watch is not None and self.run.watch.phase is Phase.WAITING:
             return "Armed"
         minutes, seconds = divmod(int(max(0.0, now - self._recording_since)), 60)
@@ -157,4 +164,7 @@ class Alone:
     def _tick(self) -> None:
         under_way = self._live.under_way
         while under_way is not None and not self._seen_again.wait(ALONE):
-            under_way.tick(self._live.time())
+            try:
+                under_way.tick(self._live.time())
+            except Exception:  # a guide's own mistake, say: what comes next is recorded all the same
+                log.exception("a tick of the run out of sight failed")

@@ -15,6 +15,7 @@ from garboard.disk.formats import Format
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
 from garboard.faults import InputError, in_number
+from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import FAILS, NOT_NAMED, Tablet
 
@@ -59,6 +60,8 @@ class VesselLine:
     left   : what else was open when it was handed over, or has come since
     people : who entered anything about it, the latest first
     failing : how many checks of each of its jobs fail, as far as it was worked out here since the app is used
+    day    : its steps in the order of the day, a letter each: "x" where nothing is left to do, "-" where something is
+    next_step : what the first step still to do is called
     """
 
     hull: str
@@ -77,6 +80,8 @@ class VesselLine:
     open: int = 1
     people: tuple[str, ...] = ()
     failing: Mapping[str, int] = attrs.field(factory=dict)
+    day: str = ""
+    next_step: str = ""
 
     @property
     def fails_now(self) -> int:
@@ -93,10 +98,34 @@ class VesselLine:
         """How the job stands, in words: what fails in it or in another job, and what is open of one handed over."""
         counted = (
             in_number(self.fails_now, *FAILS) if self.fails_now else "",
-            f"{in_number(self.fails_elsewhere, *FAILS)} in other jobs" if self.fails_elsewhere else "",
-            f"{self.left} open" if self.left else "",
+            phrase("{fails} in other jobs", fails=in_number(self.fails_elsewhere, *FAILS))
+            if self.fails_elsewhere
+            else "",
+            phrase("{left} open", left=self.left) if self.left else "",
         )
         return ", ".join(filter(None, (self.phase, *counted)))
+
+    @property
+    def is_in_order(self) -> bool:
+        """Whether it is handed over, and nothing of it asks for anything."""
+        return self.phase == HANDED_OVER and not (self.fails_now or self.fails_elsewhere or self.left or self.open)
+
+    @property
+    def worst(self) -> str:
+        """What stands beside the name: the worst of it, counted; else how far its day is."""
+        if self.fails_now or self.fails_elsewhere:
+            return f"{self.fails_now or self.fails_elsewhere} fail"
+        if self.left:
+            return f"{self.left} open"
+        return self.share if self.total and self.phase != HANDED_OVER else ""
+
+    @property
+    def what_next(self) -> str:
+        """What is to be done next; of a boat handed over, how it stands."""
+        if self.phase == HANDED_OVER or not self.next_step:
+            return f"{self.stands[:1].upper()}{self.stands[1:]}"
+        elsewhere = f"{in_number(self.fails_elsewhere, *FAILS)} in other jobs" if self.fails_elsewhere else ""
+        return ". ".join(filter(None, (f"Next: {self.next_step}", elsewhere)))
 
     @property
     def files(self) -> tuple[str, ...]:
@@ -111,7 +140,9 @@ class VesselLine:
     @property
     def saved_words(self) -> str:
         """When it was last saved; a time ahead of this tablet's clock says so, as one of two clocks is wrong then."""
-        return f"{self.saved} (by a clock ahead of this one)" if is_ahead(self.saved) else self.saved
+        return (
+            phrase("{saved} (by a clock ahead of this one)", saved=self.saved) if is_ahead(self.saved) else self.saved
+        )
 
     @property
     def job_meant(self) -> str:
@@ -120,7 +151,7 @@ class VesselLine:
 
     @property
     def share(self) -> str:
-        return f"{self.done} of {in_number(self.total, 'step')}"
+        return phrase("{done} of {steps}", done=self.done, steps=in_number(self.total, "step"))
 
     def matches(self, words: str) -> bool:
         """Whether a search finds this vessel: by any part of its number or its name, or by its sticker scanned."""
@@ -260,6 +291,8 @@ def _line_kept(row: Mapping[str, Any]) -> VesselLine:
     known |= {name: tuple(row.get(name, ())) for name in ("also", "guests", "people")}
     if known.get("phase") == HANDED_OVER and "fails" not in known:
         known["stamp"] = ""  # of an older version, which did not count
+    if "day" not in known:
+        known["stamp"] = ""  # of an older version, which did not say what is next
     return VesselLine(**known)
 
 
@@ -286,7 +319,9 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     job = latest_job(tablet, hull)
     phase = phase_of(tablet, hull, job) if job else _without_job(tablet, hull)
     fails, left = _left_open(tablet, hull, job) if phase == HANDED_OVER else (0, 0)
-    still_open = [is_open(tablet.view(hull, job), step) for step in tablet.host.steps] if job else []
+    steps = tablet.host.steps if job else ()
+    still_open = [is_open(tablet.view(hull, job), step) for step in steps]
+    to_do = next((step.title for step, left in zip(steps, still_open, strict=True) if left), "")
     return VesselLine(
         hull=hull,
         hull_number=printed(boat.state.hull_number),
@@ -298,6 +333,8 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
         open=_open_jobs(tablet, hull),
         done=still_open.count(False),
         total=len(still_open),
+        day="".join("-" if left else "x" for left in still_open),
+        next_step=to_do,
         saved=saved[:16].replace("T", " "),
         stamp="",
         also=tuple(sorted(boat.state.hull_keys - {hull})),
@@ -310,7 +347,7 @@ def _open_jobs(tablet: Tablet, hull: str) -> int:
     from garboard_tablet.models.pages import phase_of
 
     jobs = tablet.boat(hull).jobs
-    return len(jobs) if len(jobs) < 2 else sum(phase_of(tablet, hull, job) != HANDED_OVER for job in jobs)
+    return sum(phase_of(tablet, hull, job) != HANDED_OVER for job in jobs)
 
 
 def _people(entries: Iterable[Entry]) -> tuple[str, ...]:
@@ -342,7 +379,8 @@ def told_apart(tablet: Tablet, hull: str) -> dict[str, str]:
     records = {job: tablet.view(hull, job).job for job in tablet.boat(hull).jobs}
     alike = Counter((record.kind, record.opened) for record in records.values())
     return {
-        job: f"opened {record.opened}" + (f", job {job}" if alike[record.kind, record.opened] > 1 else "")
+        job: phrase("opened {opened}", opened=record.opened)
+        + (phrase(", job {job}", job=job) if alike[record.kind, record.opened] > 1 else "")
         for job, record in records.items()
     }
 
@@ -356,7 +394,7 @@ def moved_away(tablet: Tablet, hull: str) -> dict[str, str]:
 
 def _without_job(tablet: Tablet, hull: str) -> str:
     targets = sorted({printed(target) for target in moved_away(tablet, hull).values()})
-    return f"job moved to {', '.join(targets)}" if targets else "no job yet"
+    return phrase("job moved to {targets}", targets=", ".join(targets)) if targets else "no job yet"
 
 
 def printed(text: str) -> str:
@@ -421,7 +459,9 @@ def check_hull(text: str, lines: Sequence[VesselLine]) -> HullCheck:
         is_short = _completed(text) != text
         faults = _faults(_completed(text)) if is_short else tuple(str(fault) for fault in failure.faults)
         lacks = (
-            f"{len(hull_number.key(text))} of 12 characters, or of 14 with a country code in front." if is_short else ""
+            phrase("{count} of 12 characters, or of 14 with a country code in front.", count=len(hull_number.key(text)))
+            if is_short
+            else ""
         )
         return HullCheck(text, faults=faults, lacks=lacks, offers=tuple(dict.fromkeys(offers)), known=known)
     return HullCheck(
@@ -458,10 +498,15 @@ def _faults(text: str) -> tuple[str, ...]:
 def _reading(number: hull_number.HullNumber) -> str:
     from calendar import month_name
 
-    country = f", country {number.country}" if number.country else ""
-    return (
-        f"Maker {number.maker}, serial {number.serial}, {month_name[number.month]} of a year ending in "
-        f"{number.year_digit}, model year {number.model_year}{country}."
+    country = phrase(", country {country}", country=number.country) if number.country else ""
+    return phrase(
+        "Maker {maker}, serial {serial}, {month} of a year ending in {year_digit}, model year {model_year}{country}.",
+        maker=number.maker,
+        serial=number.serial,
+        month=month_name[number.month],
+        year_digit=number.year_digit,
+        model_year=number.model_year,
+        country=country,
     )
 
 

@@ -9,6 +9,7 @@ import attrs
 from garboard.findings import Finding, Limit, Missing, Number, Table, Verdict
 from garboard.records import EQUIPMENT
 from garboard.steps import Assessed
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import pieces
 from garboard_tablet.models.pages import ranked, why_subject
 from garboard_tablet.models.session import Route
@@ -26,7 +27,13 @@ def limit_words(number: Number, limit: Limit) -> str:
     low, high = (
         None if end is None else f"{limit_end(number, end):g}".replace("-", "−") for end in (limit.low, limit.high)
     )
-    said = f"{low} to {high}" if low and high else f"at most {high}" if high else f"at least {low}"
+    said = (
+        phrase("{low} to {high}", low=low, high=high)
+        if low and high
+        else phrase("at most {high}", high=high)
+        if high
+        else phrase("at least {low}", low=low)
+    )
     return f"{said} {number.unit}".rstrip()
 
 

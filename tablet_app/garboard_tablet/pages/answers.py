@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
+from garboard_tablet.language import phrase
 from garboard_tablet.pages.job import OTHER
 from garboard_tablet.ui.inputs import SignaturePad, WordsBox
 from garboard_tablet.ui.theme import DIGITS, GAP, SMALL, dp
@@ -28,7 +29,7 @@ def picks(presses: Sequence[Press]) -> Column:
 
 def other_press(do: Callable[[], object], typed: str = "") -> Press:
     """The last choice of a list: what is not on it is typed."""
-    return Press(f"Other: {typed}" if typed else OTHER, do, name="other", chosen=bool(typed))
+    return Press(phrase("Other: {typed}", typed=typed) if typed else OTHER, do, name="other", chosen=bool(typed))
 
 
 def rivals(values: Sequence[Rival], choose: Callable[[Rival], object]) -> Column:
@@ -55,7 +56,9 @@ def _rival_card(rival: Rival, size: float) -> Card:
 
 
 def _choosing(row: Sequence[Rival], choose: Callable[[Rival], object]) -> Beside:
-    presses = [Press(f"Choose {one.text}", partial(choose, one), name=f"value {one.text}") for one in row]
+    presses = [
+        Press(phrase("Choose {text}", text=one.text), partial(choose, one), name=f"value {one.text}") for one in row
+    ]
     return Beside(presses, columns=2)
 
 
@@ -83,16 +86,17 @@ class WordsArea(Widget):
 
 
 class SigningArea(Widget):
-    """A place to sign, with what to do about it beneath. Until something is drawn, saving says why it does not."""
+    """What is signed, and a place to sign. Until something is drawn, saving says why it does not."""
 
-    def __init__(self, done: Callable[[Sequence[Sequence[tuple[float, float]]]], object]) -> None:
+    def __init__(self, done: Callable[[Sequence[Sequence[tuple[float, float]]]], object], sentence: str = "") -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
+        self._sentence = Txt(sentence)
         self._pad = SignaturePad(self._changed)
         self._take = done
         self._wipe = Press("Wipe", self._pad.wipe, name="wipe")
         self._done = Press("", self._save, "main", 32, name="next")
         self._why = Txt("", SMALL)
-        for child in (self._pad, self._wipe, self._done, self._why):
+        for child in (self._sentence, self._pad, self._wipe, self._done, self._why):
             self.add_widget(child)
         self.bind(size=self._place, pos=self._place)
         self._changed()
@@ -115,6 +119,8 @@ class SigningArea(Widget):
         self._done.pos = (self.right - self._done.width, self.y)
         self._wipe.pos = (self.x, self.y)
         self._pad.pos = (self.x, self.y + self._done.height + dp(GAP))
-        self._pad.size = (self.width, self.height - self._done.height - dp(GAP))
+        said = self._sentence.fit(self.width) + dp(GAP) if self._sentence.text else 0.0
+        self._sentence.pos = (self.x, self.top - self._sentence.height)
+        self._pad.size = (self.width, self.height - self._done.height - dp(GAP) - said)
         self._why.fit(self.width - dp(80))
         self._why.pos = (self.x + dp(40), self._pad.top - dp(24) - self._why.height)

@@ -11,6 +11,7 @@ from kivy.uix.widget import Widget
 from garboard.findings import Verdict
 from garboard.hosting.titles import names_in_words
 from garboard.shop_link.pairing import EXAMPLE
+from garboard_tablet.language import phrase
 from garboard_tablet.models.ashore import ReportLine, lines_of
 from garboard_tablet.models.session import Route
 from garboard_tablet.pages.job import WordsPage
@@ -40,7 +41,11 @@ class AshorePage(Page):
     @property
     def under(self) -> str:
         shop = self.context.shop.paired
-        return f"To {shop.name or 'the shop'}, {shop.host}, as {shop.role}" if shop else "Not paired with a shop yet"
+        return (
+            phrase("To {name}, {host}, as {role}", name=shop.name or "the shop", host=shop.host, role=shop.role)
+            if shop
+            else "Not paired with a shop yet"
+        )
 
     def body(self) -> Widget:
         if self.context.shop.paired is None:
@@ -51,7 +56,7 @@ class AshorePage(Page):
         if state.word == "ashore" and state.report is not None and not state.report.equal:
             sentence, verdict = "Not everything is ashore. See below.", Verdict.ADVISE
         if state.of:
-            sentence = f"Under way: {state.done} of {state.of} {state.doing}."
+            sentence = phrase("Under way: {done} of {of} {doing}.", done=state.done, of=state.of, doing=state.doing)
         reason = [state.reason] if state.reason else []
         makers: list[Maker] = [
             lambda: Card(
@@ -95,8 +100,11 @@ class PairPage(WordsPage):
         from garboard.shop_link.discovery import can_look
 
         if can_look():
-            return f"{_CHARACTERS} The tablet looks for the shop on this wifi. If it fails, type the address, too."
-        return f"The shop's address, then the 24 characters it shows, such as {EXAMPLE}"
+            return phrase(
+                "{characters} The tablet looks for the shop on this wifi. If it fails, type the address, too.",
+                characters=_CHARACTERS,
+            )
+        return phrase("The shop's address, then the 24 characters it shows, such as {example}", example=EXAMPLE)
 
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)

@@ -10,6 +10,7 @@ from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
 from garboard.recordings.bus_audit import HeardDevice, audit, in_words
+from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
 from garboard_tablet.ui.context import Context
 from garboard_tablet.ui.shell import Maker, Page, column_of
@@ -37,7 +38,11 @@ class AuditPage(Page):
     @property
     def under(self) -> str:
         network = self.live.network
-        return f"Listening: {network.where.title}, {network.state().word}" if network else "Not listening"
+        return (
+            phrase("Listening: {title}, {word}", title=network.where.title, word=network.state().word)
+            if network
+            else "Not listening"
+        )
 
     def look(self) -> None:
         """Show what has changed."""
@@ -63,8 +68,10 @@ class AuditPage(Page):
             makers.append(words(device.title))
             sends = ", ".join(kind for kind, _ in device.sends[:MOST_KINDS])
             more = len(device.sends) - MOST_KINDS
-            told = "; ".join(filter(None, (*device.names, f"sends {sends}" if sends else "")))
-            makers.append(words(f"{told}, and {more} more" if more > 0 else told, "quiet", SMALL))
+            told = "; ".join(filter(None, (*device.names, phrase("sends {sends}", sends=sends) if sends else "")))
+            makers.append(
+                words(phrase("{told}, and {more} more", told=told, more=more) if more > 0 else told, "quiet", SMALL)
+            )
         return column_of(makers)
 
     def actions(self) -> Sequence[Press]:

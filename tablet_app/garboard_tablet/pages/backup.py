@@ -9,6 +9,8 @@ from pathlib import Path
 from kivy.uix.widget import Widget
 
 from garboard.faults import in_number
+from garboard_tablet.language import phrase
+from garboard_tablet.models.backups import waits
 from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING
 from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, verdict_marks, words
@@ -28,9 +30,14 @@ class BackupPage(Page):
         elif (said := backups.said) is not None:
             makers.append(lambda: Card(Txt(said.text), mark=verdict_marks[said.verdict], word=said.word))
         boats = in_number(len(self.tablet.files.boats()), "boat")
-        last = f"Last backup: {backups.last}." if backups.last else "There is no backup yet."
-        makers += [lambda: Txt(f"{boats} here. {last}", HEADING), words(self._where(), "quiet")]
+        last = phrase("Last backup: {last}.", last=backups.last) if backups.last else "There is no backup yet."
+        makers += [
+            lambda: Txt(phrase("{boats} here. {last}", boats=boats, last=last), HEADING),
+            words(self._where(), "quiet"),
+        ]
         makers.append(words("Photos and recordings are in it. Settings and the pairing are not.", "quiet"))
+        if what := waits(self.tablet):
+            makers.append(words(phrase("Not in it: {what}. Keep them with their boat first.", what=what)))
         makers += [partial(self._row, path) for path in backups.found(self.context.files_come_from)[:MOST_FOUND]]
         return column_of(makers, most=1)
 
@@ -39,8 +46,10 @@ class BackupPage(Page):
         if place is None:
             return "Choose a folder first: a stick, a card or a folder that the shop copies. Not this tablet's own."
         if not place.key:
-            return f"It is written into {self.tablet.folder / 'backups'}. Copy it to a stick from there."
-        return f"It is written into {place.title}. Backups made before stay there."
+            return phrase(
+                "It is written into {folder}. Copy it to a stick from there.", folder=self.tablet.folder / "backups"
+            )
+        return phrase("It is written into {title}. Backups made before stay there.", title=place.title)
 
     def _row(self, path: Path) -> RowPress:
         take = partial(self.context.backups.take_back, path)

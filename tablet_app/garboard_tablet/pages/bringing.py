@@ -11,8 +11,10 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from garboard.disk.storage import not_saved
 from garboard.findings import Verdict
 from garboard.report.photo_files import LARGEST_FILE
+from garboard_tablet.language import phrase
 from garboard_tablet.models.coming import coming_folder, drop_copy
 from garboard_tablet.models.photos import Prepared, next_picture, prepare, waiting_pictures
 from garboard_tablet.system.files import Got, How
@@ -93,7 +95,11 @@ class Bringing:
             makers = [words(_INBOX.format(f"{inbox.parent.name}/{inbox.name}"))]
         unread = [path.name for path, texture in textures if texture is None]
         if unread:
-            makers.append(words(f"Cannot be read: {', '.join(unread)}. Take or copy it again.", "quiet", SMALL))
+            makers.append(
+                words(
+                    phrase("Cannot be read: {unread}. Take or copy it again.", unread=", ".join(unread)), "quiet", SMALL
+                )
+            )
         return makers
 
     @staticmethod
@@ -114,7 +120,11 @@ class Bringing:
 
     def take(self) -> None:
         """Have the camera take a picture."""
-        self._files.take_picture(next_picture(self._tablet), self.came)
+        try:
+            target = next_picture(self._tablet)
+        except OSError as failure:
+            raise not_saved(coming_folder(self._tablet), failure) from failure
+        self._files.take_picture(target, self.came)
 
     def choose(self) -> None:
         """Have the person choose one."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from garboard.steps import Kind
+from garboard_tablet.language import phrase
 from garboard_tablet.models.echo import UNDONE, echo_of, verdict_on
 from garboard_tablet.models.entry import enter
 from garboard_tablet.models.saved_last import Echo
@@ -41,7 +42,11 @@ class EchoingPage(Page):
         text = echo.text if len(echo.text) <= LONGEST else f"{echo.text[:LONGEST]}…"
         text = f"“{text}”" if echo.ask.field.kind is Kind.YES_NO else text  # "no saved" would say that nothing is
         verdict = self._verdict(echo)
-        said = f"{text} saved".replace(" ", "\u00a0") if len(text) < LONGEST / 2 else f"{text} saved"
+        said = (
+            phrase("{text} saved", text=text).replace(" ", "\u00a0")
+            if len(text) < LONGEST / 2
+            else phrase("{text} saved", text=text)
+        )
         return f"{said}, {verdict.value}" if verdict else said
 
     @property

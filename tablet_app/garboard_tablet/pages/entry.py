@@ -11,9 +11,11 @@ from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.findings import Finding, Verdict
+from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 from garboard.steps import Kind
 from garboard.units import UNITS_OF, Amount
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask, shown, shown_of
 from garboard_tablet.models.drafts import draft_of
 from garboard_tablet.models.echo import found_of
@@ -29,6 +31,7 @@ from garboard_tablet.models.session import Route
 from garboard_tablet.models.sources import RecordingFile, recordings_in
 from garboard_tablet.pages.answers import SigningArea, WordsArea, other_press, picks, rivals, rivals_row
 from garboard_tablet.pages.bringing import Bringing
+from garboard_tablet.pages.codes import ReadingCodes
 from garboard_tablet.pages.echoing import EchoingPage
 from garboard_tablet.pages.photo import photo_route
 from garboard_tablet.ui.inputs import Typed, svg_of
@@ -69,7 +72,7 @@ BACK_REASONS = {
     Kind.RECORDING: ("of another boat", "broke off", "not as the step needs it"),
 }
 """Why what was entered is taken back, by its kind; for what is typed, see above."""
-COME_FROM = frozenset({"why", "punch list", "missing", "job", "hand over", "aside"})
+COME_FROM = frozenset({"why", "punch list", "job", "hand over", "aside", "rows"})
 """From these pages one value is looked at: once it is dealt with, the page is there again."""
 MOST_PUT_BACK = 2
 """So many earlier values are offered where one is taken back."""
@@ -80,6 +83,11 @@ if TYPE_CHECKING:
     from garboard.disk.entries import Entry
     from garboard_tablet.system.files import Got
     from garboard_tablet.ui.context import Context
+
+
+def _place_of(ask: Ask) -> FieldKey | None:
+    """Where a measured value belongs; None for what is entered of the boat itself."""
+    return ask.place if ask.key.kind == "measure" else None
 
 
 class EntryPage(EchoingPage):
@@ -100,6 +108,7 @@ class EntryPage(EchoingPage):
         self._bar: LimitBar | None = None
         self._words: WordsArea | None = None
         self.bringing = Bringing(context, self._keep_picture, self._picture_changed)
+        self.codes = ReadingCodes(context, self._codes_came, self._picture_changed)
         self._heard: dict[str, tuple[str, Heard]] = {}
         self._heard_shown: dict[str, Press] = {}
         listens = self.live.network is not None and self.form is not None and self.form.field.heard
@@ -159,12 +168,16 @@ class EntryPage(EchoingPage):
         field, ask = form.field, form.ask
         makers: list[Maker] = [lambda: Txt(field.title, HEADING, bold=True)]
         have, total = form.progress()
-        where = f"{ask.context} · {have} of {total} entered" if ask.context else f"{have} of {total} entered"
+        where = (
+            phrase("{context} · {have} of {total} entered", context=ask.context, have=have, total=total)
+            if ask.context
+            else phrase("{have} of {total} entered", have=have, total=total)
+        )
         makers.append(words(where, "quiet", SMALL))
         if form.is_to_settle:
             both = " and ".join(rival.text for rival in form.rivals_told)
-            text = f"{both} disagree. Choose the right one."
-            text = f"{self._chosen.text} is right, because:" if self._chosen else text
+            text = phrase("{both} disagree. Choose the right one.", both=both)
+            text = phrase("{text} is right, because:", text=self._chosen.text) if self._chosen else text
             makers.append(self._card(Verdict.ADVISE, text, "values disagree"))
             return makers
         if form.rivals:  # first: on a tall tablet little stands above the pad
@@ -177,12 +190,16 @@ class EntryPage(EchoingPage):
                 makers.append(lambda: self._read_to_words(form))
             if self._left_typed and not form.result.problem and not form.result.question:
                 word = self._next_word(form).partition(":")[0]
-                makers.append(words(f"Typed before, not saved. Press {word} to save it.", "ink", SMALL))
+                makers.append(
+                    words(phrase("Typed before, not saved. Press {word} to save it.", word=word), "ink", SMALL)
+                )
         if form.result.problem:
             makers.append(self._card(Verdict.FAIL, form.result.problem, "not saved"))
         if form.result.question:
             makers.append(self._card(Verdict.ADVISE, form.result.question, "look again"))
         makers.extend(self._simulated_words(form))
+        if self.codes.said:
+            makers.append(words(self.codes.said))
         aside = self._aside(form)
         if aside:
             makers.append(lambda: Across(aside, least=128))
@@ -191,7 +208,9 @@ class EntryPage(EchoingPage):
         if form.result.question:
             return makers
         if form.of_earlier_run:
-            makers.append(words(f"{form.of_earlier_run} was said of the earlier run. Say it of this one."))
+            makers.append(
+                words(phrase("{value} was said of the earlier run. Say it of this one.", value=form.of_earlier_run))
+            )
         if field.help:
             makers.append(words(field.help, "quiet", SMALL))
         if not form.rivals:  # nothing is judged of a value that disagrees
@@ -229,7 +248,22 @@ class EntryPage(EchoingPage):
         counted = [finding for finding in ranked if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
         last = self._echo
         own = found_of(ask, counted) or (found_of(last.ask, counted) if last else []) or counted
-        return [partial(_verdict_card, finding) for finding in own[:1]]
+        cards: list[Maker] = [partial(_verdict_card, finding) for finding in own[:1]]
+        return [*cards, *(partial(self._photo_of, place) for place in self._failed_elsewhere(ask, own[:1]))]
+
+    def _failed_elsewhere(self, ask: Ask, found: Sequence[Finding]) -> list[FieldKey]:
+        """The value that failed, where it is another than the page asks for: the one saved last before all others."""
+        asked, last = _place_of(ask), _place_of(self._echo.ask) if self._echo is not None else None
+        for finding in found:
+            places = [place for place in finding.places if place[0] == self.route.step]
+            if finding.verdict is Verdict.FAIL and places and asked not in places:
+                return [last if last is not None and last in places else places[0]]
+        return []
+
+    def _photo_of(self, place: FieldKey) -> Press:
+        """What failed is photographed where it is said: Photo above it is of the next value."""
+        go = partial(self.way.go, self.route.to("photos", *place[1:]))
+        return Press("Photo of what failed", go, name="photos of what failed")
 
     def _aside(self, form: EntryForm) -> list[Press]:
         if form.result.question:
@@ -237,21 +271,36 @@ class EntryPage(EchoingPage):
         presses = self._heard_presses(form)
         units = UNITS_OF.get(form.field.quantity, ())
         if form.field.kind is Kind.AMOUNT and len(units) > 1 and self._typing:
-            presses.append(Press(f"Unit: {form.unit}", self._ask_unit, name="unit"))
+            presses.append(Press(phrase("Unit: {unit}", unit=form.unit), self._ask_unit, name="unit"))
             if form.may_be_always:
-                presses.append(Press(f"Always {form.unit} for {form.field.title}", self._always, name="always"))
+                presses.append(
+                    Press(
+                        phrase("Always {unit} for {title}", unit=form.unit, title=form.field.title),
+                        self._always,
+                        name="always",
+                    )
+                )
         if form.has_meter and self._typing and form.saved is None and not form.rivals:
             presses.append(self._meter_press())
+        if known := form.on_the_model:
+            told = ", ".join(shown_of(ask.field, value) for ask, value in known)
+            presses.append(
+                Press(
+                    phrase("As on the model: {told}", told=told),
+                    partial(self._take_model, known),
+                    name="as on the model",
+                )
+            )
         repeat = form.repeat
         if repeat is not None and form.saved is None and not form.rivals:
-            same = f"Same: {shown_of(form.field, repeat)}"
+            same = phrase("Same: {value}", value=shown_of(form.field, repeat))
             presses.append(Press(same, lambda: self._take(repeat), name="same"))
         if form.may_end_table:
             presses.append(Press("No more rows", self._end_table, name="no more rows"))
         if form.rivals:
             presses.append(Press("Leave it to the manager", self._skip, name="skip"))
         elif form.saved is None:
-            presses += [*self._put_backs(form), *self._photo_press(form)]
+            presses += [*self._put_backs(form), *self._photo_press(form), *self.codes.presses(form.ask)]
             presses += [] if self._has_rail(form) else [Press("Skip", self._skip, name="skip")]
         else:
             if self.may_change(form):
@@ -266,7 +315,11 @@ class EntryPage(EchoingPage):
             return []
         route = self.route.to("photos", *form.ask.place[1:])
         count = len(photos_showing(self.tablet, route))
-        return [Press(f"Photos: {count}" if count else "Photo", partial(self.way.go, route), name="photos")]
+        return [
+            Press(
+                phrase("Photos: {count}", count=count) if count else "Photo", partial(self.way.go, route), name="photos"
+            )
+        ]
 
     def may_change(self, form: EntryForm) -> bool:
         """Whether something can be done about a value that stands, besides typing another."""
@@ -294,12 +347,12 @@ class EntryPage(EchoingPage):
         for one in heard:
             if one.is_simulated:
                 continue
-            title = "Heard" if len(heard) == 1 else f"Heard from {one.title}"
+            title = "Heard" if len(heard) == 1 else phrase("Heard from {title}", title=one.title)
             name = "heard" if len(heard) == 1 else f"heard {one.choice}"
             found[name] = (f"{title}: {one.text}", one)
         row = form.heard_for_row(self.live.network)
         if len(row) > 1:
-            found["heard row"] = (f"Take all {len(row)} heard", row)
+            found["heard row"] = (phrase("Take all {count} heard", count=len(row)), row)
         if form.may_choose_again(self.live.network):
             found[OTHERS] = ("Other instruments …", ())
         return found
@@ -317,6 +370,11 @@ class EntryPage(EchoingPage):
             if self._heard_shown[name].text != text:
                 self._heard_shown[name].text = text
         self._heard = now
+
+    def _take_model(self, known: tuple[tuple[Ask, JsonValue], ...]) -> None:
+        if self.form is not None:
+            self.form.take_model(known)
+            self._onward()
 
     def _take_heard(self, name: str) -> None:
         """Take what the press says."""
@@ -358,9 +416,10 @@ class EntryPage(EchoingPage):
         return Press("Meter …", to_meter, name="meter")
 
     def _put_backs(self, form: EntryForm) -> list[Press]:
-        earlier = [(f"put back {shown(entry.value)}", entry) for entry in form.stood_before[:MOST_PUT_BACK]]
+        earlier = [(shown(entry.value), entry) for entry in form.stood_before[:MOST_PUT_BACK]]
         return [
-            Press(f"{name[:1].upper()}{name[1:]}", partial(self._put_back, entry), name=name) for name, entry in earlier
+            Press(phrase("Put back {value}", value=value), partial(self._put_back, entry), name=f"put back {value}")
+            for value, entry in earlier
         ]
 
     # What stands at the right, or below
@@ -396,9 +455,31 @@ class EntryPage(EchoingPage):
             return self._photo(form)
         if field.kind is Kind.RECORDING:
             return self._recordings()
+        if self.codes.found:
+            return self._presses([*map(self._code_press, self.codes.found), other_press(self.codes.forget)])
         if self._words is None:  # kept: made anew when findings come, it would lose the focus while one types
             self._words = WordsArea(form, self._next, self._next_word(form))
         return self._words
+
+    def _code_press(self, text: str) -> Press:
+        return Press(text, partial(self._take_code, text), name=f"code {text}")
+
+    def _take_code(self, text: str) -> None:
+        """It is saved with the next press, once somebody has compared it with the plate."""
+        self.codes.found = ()
+        if self.form is not None:
+            self.form.write(text)
+            self.codes.said = f"Read in the picture: {text}. Compare it with the plate, then go on."
+        self._words = None
+        self._picture_changed()
+
+    def _codes_came(self, texts: Sequence[str]) -> None:
+        """One code is taken as typed; of several the person says which."""
+        if len(texts) == 1:
+            self._take_code(texts[0])
+        else:
+            self._words = None
+            self._picture_changed()
 
     def _changes(self, form: EntryForm) -> list[Press]:
         """What can be done about a value that stands, besides typing another; taking back is not beside the digits."""
@@ -414,7 +495,7 @@ class EntryPage(EchoingPage):
         if following is None:
             return "Save"
         other = following.context if following.context != form.ask.context else ""
-        return f"Next: {', '.join(filter(None, (following.field.title, other)))}"
+        return phrase("Next: {what}", what=", ".join(filter(None, (following.field.title, other))))
 
     def _list(self, form: EntryForm) -> Widget:
         """What is usual, to take with one press; last what is not on the list, to be typed."""
@@ -446,7 +527,9 @@ class EntryPage(EchoingPage):
     def _settling(self, form: EntryForm) -> Widget:
         if self._chosen is None:
             return rivals(form.rivals_told, self._choose)
-        reasons = [Press(f"Because: {r}", partial(self._settle, r), name=f"reason {r}") for r in REASONS]
+        reasons = [
+            Press(phrase("Because: {reason}", reason=r), partial(self._settle, r), name=f"reason {r}") for r in REASONS
+        ]
         return self._presses(reasons)
 
     def _photo(self, form: EntryForm) -> Widget:
@@ -487,7 +570,7 @@ class EntryPage(EchoingPage):
             makers.insert(0, lambda: Press("Choose a file", self._choose_recording, name="choose file"))
         if kept:
             to_list = partial(self.way.go, self.route.to("recordings"))
-            makers.insert(0, lambda: Press(f"Recordings: {kept}", to_list, name="recordings"))
+            makers.insert(0, lambda: Press(phrase("Recordings: {kept}", kept=kept), to_list, name="recordings"))
         if not files:
             makers.append(words(_HOW_RECORDINGS_COME.format(f"{folder.parent.name}/{folder.name}")))
         makers.append(lambda: Press("Look again", self.refill, name="look again"))
@@ -496,7 +579,7 @@ class EntryPage(EchoingPage):
         return column
 
     def _file_row(self, path: Path) -> RowPress:
-        return RowPress(path.name, partial(self._file, path), small=f"{path.stat().st_size:,} bytes")
+        return RowPress(path.name, partial(self._file, path), small=phrase("{size:,} bytes", size=path.stat().st_size))
 
     def _choose_recording(self) -> None:
         """Its copy lies in the inbox then, as if somebody had put it there."""
@@ -580,7 +663,9 @@ class EntryPage(EchoingPage):
 
     def _file(self, path: Path) -> None:
         if self.form is not None and RecordingFile(path).is_simulated:
-            self.form.result = ValidationResult(problem=f"{path.name} is a simulated run, not a measurement.")
+            self.form.result = ValidationResult(
+                problem=phrase("{name} is a simulated run, not a measurement.", name=path.name)
+            )
             self.refill()
             return
         self.way.go(self.route.to("run", str(path.absolute()), *self.route.subject))
@@ -638,7 +723,7 @@ class EntryPage(EchoingPage):
         elif ends.last_value_entered(self.route, self.findings.known(self.route)):
             self.context.vessels.refresh(self.route.hull)
         self.findings.soon(self.route)
-        if route is None or self._comes_from_one:
+        if route is None or (self._comes_from_one and not self.tablet.filling):
             self.way.back()
         else:
             self.way.instead(route)

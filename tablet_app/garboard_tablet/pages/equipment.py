@@ -10,6 +10,7 @@ from kivy.uix.widget import Widget
 from garboard.hosting.unused import piece_title
 from garboard.records import EQUIPMENT
 from garboard.steps import Kind
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import (
     KIND_TITLES,
     Ask,
@@ -69,7 +70,7 @@ class EquipmentPage(Page):
 
     def _share(self, asks: Sequence[Ask]) -> str:
         have = sum(bool(self.tablet.current(self.route.hull, self.route.job, ask)) for ask in asks)
-        return f"{have} of {len(asks)}"
+        return phrase("{have} of {all}", have=have, all=len(asks))
 
 
 class KindPage(Page):
@@ -123,7 +124,7 @@ class KindPage(Page):
             name.capitalize() if self.path[-1] == "engines" else name,
             lambda: self.way.go(self.route.to("piece", *self.path, name)),
             small=" · ".join(telling[:5]),
-            value=f"{len(have)} of {len(asks)}",
+            value=phrase("{have} of {all}", have=len(have), all=len(asks)),
             name=f"piece {name}",
         )
 
@@ -145,7 +146,7 @@ class AddPiecePage(WordsPage):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"Add: {KIND_TITLES[self.route.subject[-1]].lower()}"
+        return phrase("Add: {kind}", kind=KIND_TITLES[self.route.subject[-1]].lower())
 
     def offers(self) -> Sequence[str]:
         if len(self.route.subject) > 1:
@@ -179,7 +180,9 @@ class PiecePage(Page):
         makers: list[Maker] = []
         like = self._like()
         if like is not None:
-            makers.append(lambda: Across([Press(f"Same as {like}", lambda: self._copy(like), name="same as")]))
+            makers.append(
+                lambda: Across([Press(phrase("Same as {like}", like=like), lambda: self._copy(like), name="same as")])
+            )
         makers.extend(partial(self._value_row, line) for line in lines)
         if len(self.path) == 2 and self.path[0] == "networks":
             makers.append(
@@ -243,7 +246,7 @@ class RemovePiecePage(Page):
     @property
     def title(self) -> str:  # type: ignore[override]
         kind, name = self.route.subject[-2:]
-        return f"Remove the {piece_title(kind, name)}?"
+        return phrase("Remove the {piece}?", piece=piece_title(kind, name))
 
     def body(self) -> Widget:
         return column_of(

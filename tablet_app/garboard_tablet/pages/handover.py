@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.disk.clock import clock_mark
-from garboard.faults import in_words
+from garboard.faults import in_number, in_words
 from garboard.findings import Verdict
 from garboard.records import SignOff
 from garboard.steps import Phase, Step
 from garboard_tablet.book import book_path, book_state, can_make_book, make_book, put_down
+from garboard_tablet.language import phrase
 from garboard_tablet.models.covered import CoveredPart, coverage
 from garboard_tablet.models.pages import PunchLine, still_to_do, what_is_missing
 from garboard_tablet.models.photos import content_of
@@ -22,53 +23,82 @@ from garboard_tablet.pages.job import WordsPage, missing_row
 from garboard_tablet.ui.drawing import TableView
 from garboard_tablet.ui.inputs import svg_of
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
-from garboard_tablet.ui.theme import HEADING, SMALL
-from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
+from garboard_tablet.ui.theme import BIG, HEADING, SMALL
+from garboard_tablet.ui.widgets import Card, Press, RowPress, Txt, heading, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
+    from garboard.job_view import JobView
     from garboard_tablet.ui.context import Context
 
 BOOK = "making the owner's book"
+ROLES = ("technician", "owner")
+"""Who signs, in this order."""
+MOST_NAMED = 4
+"""So many open points are named over the place to sign."""
 
 
 class HandOverPage(Page):
+    """Whether the boat is ready, what is open, and who has signed."""
+
     title = "Sign over"
 
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
         self.findings.soon(route)
+        self._missing = what_is_missing(self.tablet, route.hull, route.job, self.findings.known(route))
+        self._signed = {one.role for one in self._view.sign_offs if not one.stale}
+
+    @property
+    def _view(self) -> JobView:
+        return self.tablet.view(self.route.hull, self.route.job)
 
     def body(self) -> Widget:
-        hull, job = self.route.hull, self.route.job
-        view = self.tablet.view(hull, job)
-        missing = what_is_missing(self.tablet, hull, job, self.findings.known(self.route))
-        left: list[Maker] = [heading("Walk through with the owner")]
+        state: Maker = partial(ready_card, self._missing)
+        points: list[Maker] = [partial(missing_row, self.way, self.route, line) for line in self._missing]
+        signatures: list[Maker] = [heading("Signatures"), *map(self._signature, ROLES)]
+        signatures += [partial(_signed_row, one) for one in self._view.sign_offs if one.role not in ROLES]
+        walk: list[Maker] = [heading("Walk through with the owner")]
         for step in self.tablet.host.steps:
             if step.phase is Phase.HAND_OVER:
-                state = view.state_of(step.key)
-                left.append(partial(self._step_row, step, state))
-        right: list[Maker] = [partial(missing_card, missing, ".")]
-        right.append(heading("Signatures"))
-        for signed in view.sign_offs:
-            right.append(partial(_signed_row, signed))
-        if not view.sign_offs:
-            right.append(words("Nobody has signed yet.", "quiet"))
-        right.append(lambda: RowPress("The owner's book", lambda: self.way.go(self.route.to("book")), name="book"))
-        return Halves(left, right)
+                walk.append(partial(self._step_row, step, self._view.state_of(step.key)))
+        to_book = partial(self.way.go, self.route.to("book"))
+        book: Maker = partial(RowPress, "The owner's book", to_book, name="book")
+        left, right = (
+            ([state, *points], [*signatures, book, *walk]) if points else ([state, *walk], [*signatures, book])
+        )
+        return Halves(left, right, 0.6, stacked=[state, *signatures, book, *points, *walk], turns_both=True)
+
+    def _signature(self, role: str) -> Maker:
+        """How a role's signature stands; the latest where it signed again."""
+        signed = [one for one in self._view.sign_offs if one.role == role]
+        if signed:
+            return partial(_signed_row, signed[-1])
+        return partial(RowPress, role.capitalize(), partial(self._sign, role), mark=state_mark("to do"),
+                       word="not signed", name=f"unsigned {role}")  # fmt: skip
 
     def _step_row(self, step: Step, state: str) -> RowPress:
         do = partial(self.way.open_step, self.route, step.key)
         return RowPress(step.title, do, mark=state_mark(state), name=f"step {step.key}")
 
     def actions(self) -> Sequence[Press]:
-        missing = what_is_missing(self.tablet, self.route.hull, self.route.job, self.findings.known(self.route))
-        owner = Press("Owner signs", lambda: self._sign("owner"), name="owner signs")
-        kind = "plain" if missing else "main"
-        technician = Press("Technician signs", lambda: self._sign("technician"), kind, name="technician signs")
-        if not missing:
-            return (owner, technician)
-        see = Press("See what is missing", lambda: self.way.go(self.route.to("missing")), "main", name="missing")
-        return (owner, technician, see)
+        first, then = ROLES if ROLES[0] not in self._signed else ROLES[::-1]
+        if self._missing:
+            line = self._missing[0]
+            onward = Press("Next open point", partial(self.way.go, line.target(self.route)), "main", name="open point")
+            return (self._signs(then), self._signs(first), onward)
+        if self._signed >= set(ROLES):
+            book = Press("The owner's book", partial(self.way.go, self.route.to("book")), "main", name="to the book")
+            return (self._signs(then), self._signs(first), book)
+        return (self._signs(then), self._signs(first, "main"))
+
+    def _signs(self, role: str, kind: str = "plain") -> Press:
+        with_open = f", {len(self._missing)} open" if self._missing else ""
+        return Press(
+            phrase("{role} signs{with_open}", role=role.capitalize(), with_open=with_open),
+            partial(self._sign, role),
+            kind,
+            name=f"{role} signs",
+        )
 
     def _sign(self, role: str) -> None:
         self.way.go(self.route.to("covers", role))
@@ -77,20 +107,16 @@ class HandOverPage(Page):
         self.screen.redraw()
 
 
-class MissingPage(Page):
-    title = "What is missing"
-
-    def __init__(self, context: Context, route: Route) -> None:
-        super().__init__(context, route)
-        self.findings.soon(route)
-
-    def refill(self) -> None:
-        self.screen.redraw()
-
-    def body(self) -> Widget:
-        lines = what_is_missing(self.tablet, self.route.hull, self.route.job, self.findings.known(self.route))
-        makers: list[Maker] = [partial(missing_row, self.way, self.route, line) for line in lines]
-        return column_of(makers or [words("Nothing is missing.", "quiet")])
+def ready_card(missing: Sequence[PunchLine]) -> Card:
+    """Whether the boat can be handed over, in the largest words of the page."""
+    fails = sum(line.why == "fails" for line in missing)
+    verdict = Verdict.FAIL if fails else Verdict.ADVISE if missing else Verdict.PASS
+    said = (
+        ", ".join(filter(None, (f"{fails} fail" if fails else "", f"{len(missing) - fails} to do"))) if missing else ""
+    )
+    text = Txt(said or "Ready", BIG, bold=True)
+    why = Txt("Nothing is missing." if not missing else "A signature does not cover what is open.", SMALL, "quiet")
+    return Card(text, why, mark=verdict_marks[verdict], word="not ready" if missing else "ready", edge=2.2)
 
 
 def missing_card(missing: Sequence[PunchLine], end: str) -> Card:
@@ -100,8 +126,22 @@ def missing_card(missing: Sequence[PunchLine], end: str) -> Card:
     return Card(Txt(f"{still_to_do(missing)}{end}", HEADING), mark=mark, word="not ready" if missing else "ready")
 
 
+def _open_in_words(missing: Sequence[PunchLine]) -> str:
+    """What is open, by its name as far as there is room for it.
+
+    >>> _open_in_words([PunchLine(text="to do", about="Horn", why="to do"), PunchLine(text="Leaks", why="noted")])
+    '2 points are open, and not covered: Horn, Leaks.'
+    """
+    if not missing:
+        return "Nothing is open."
+    names = [*dict.fromkeys(line.about or line.text.rstrip(".") for line in missing)]
+    more = f" and {len(missing) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    are = "point is" if len(missing) == 1 else "points are"
+    return f"{len(missing)} {are} open, and not covered: {', '.join(names[:MOST_NAMED])}{more}."
+
+
 def _as_now(entries: int) -> str:
-    return "1 entry, as it is now" if entries == 1 else f"{entries} entries, as they are now"
+    return "1 entry, as it is now" if entries == 1 else phrase("{entries} entries, as they are now", entries=entries)
 
 
 def _signed_row(signed: SignOff) -> RowPress:
@@ -131,25 +171,39 @@ class CoversPage(Page):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"What the {self.role} signs for"
+        return phrase("What the {role} signs for", role=self.role)
+
+    @property
+    def _part(self) -> int | None:
+        """Which part is looked at by itself, with all its values."""
+        return int(self.route.subject[1]) if len(self.route.subject) > 1 else None
 
     def body(self) -> Widget:
         covered = coverage(self.tablet, self.route.hull, self.route.job)
+        if self._part is not None:
+            shown = covered.parts[self._part : self._part + 1]
+            return column_of(
+                [one for part in shown for one in (heading(part.title), partial(TableView, part.table))], 1
+            )
         missing = what_is_missing(self.tablet, self.route.hull, self.route.job, self.findings.known(self.route))
-        makers: list[Maker] = []
+        left: list[Maker] = []
         if missing:
             them = "it" if len(missing) == 1 else "them"
-            makers.append(partial(missing_card, missing, f". The signature does not cover {them}."))
-            makers.extend(partial(_open_point, line) for line in missing)
-        makers.append(heading(_as_now(covered.count)))
-        for part in covered.parts:
-            makers.append(heading(part.title))
-            makers.append(partial(_part, part))
-        column = Column()
-        column.show(makers)
-        return column
+            left.append(partial(missing_card, missing, phrase(". The signature does not cover {them}.", them=them)))
+            left.extend(partial(_open_point, line) for line in missing)
+        right: list[Maker] = [heading(_as_now(covered.count))]
+        right += [partial(self._part_row, number, part) for number, part in enumerate(covered.parts)]
+        return column_of([*left, *right])  # in one flow: beside few open points the many parts would leave half bare
+
+    def _part_row(self, number: int, part: CoveredPart) -> RowPress:
+        values = sum(bool(cell) for row in part.table.rows for cell in row[1:])
+        told = f"{in_number(len(part.table.rows), 'row')}, {in_number(values, 'value')}"
+        go = partial(self.way.go, self.route.to("covers", self.role, str(number)))
+        return RowPress(part.title, go, value=told, name=f"part {number}")
 
     def actions(self) -> Sequence[Press]:
+        if self._part is not None:
+            return (Press("Back to all of it", self.way.back, "main", name="all of it"),)
         go_on = "signing" if self.role == "technician" and self.tablet.settings.working else "signer"
         subject = (self.role, self.tablet.settings.working) if go_on == "signing" else (self.role,)
         return (Press("Sign now", lambda: self.way.instead(self.route.to(go_on, *subject)), "main", name="go on"),)
@@ -161,10 +215,6 @@ def _open_point(line: PunchLine) -> Txt:
     return Txt(f"{point[:1].upper()}{point[1:]}", SMALL)
 
 
-def _part(part: CoveredPart) -> Widget:
-    return TableView(part.table)
-
-
 class SignerPage(WordsPage):
     """Who signs."""
 
@@ -172,7 +222,7 @@ class SignerPage(WordsPage):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"The {self.route.subject[0]}'s name"
+        return phrase("The {role}'s name", role=self.route.subject[0])
 
     def offers(self) -> Sequence[str]:
         owner = self.tablet.view(self.route.hull, self.route.job).job.owner
@@ -189,16 +239,24 @@ class SigningPage(Page):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"{self.route.subject[1]}, sign here"
+        return phrase("{name}, sign here", name=self.route.subject[1])
 
     @property
     def under(self) -> str:
-        return f"As the {self.route.subject[0]}. {super().under}"
+        return phrase("As the {role}. {under}", role=self.route.subject[0], under=super().under)
 
     def body(self) -> Widget:
         from garboard_tablet.pages.answers import SigningArea
 
-        return SigningArea(self._signed)
+        return SigningArea(self._signed, self._sentence())
+
+    def _sentence(self) -> str:
+        """What the signature says; it stays in sight while it is written."""
+        hull, job = self.route.hull, self.route.job
+        count = coverage(self.tablet, hull, job).count
+        said = "You received this boat" if self.route.subject[0] == "owner" else "You did this work"
+        missing = what_is_missing(self.tablet, hull, job, self.findings.known(self.route))
+        return f"{said}: {_as_now(count)}. {_open_in_words(missing)}"
 
     def _signed(self, strokes: Sequence[Sequence[tuple[float, float]]]) -> None:
         role, name = self.route.subject
@@ -253,7 +311,7 @@ class BookPage(Page):
         self.context.background.run(BOOK, lambda: make_book(view, host, path, unread, load), self._made, self._failed)
 
     def _failed(self, failure: Exception) -> None:
-        self._problem = f"Making the book failed: {in_words(failure)}"
+        self._problem = phrase("Making the book failed: {reason}", reason=in_words(failure))
         if self.screen.shows(self):
             self._made(None)
         else:

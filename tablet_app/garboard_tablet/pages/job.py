@@ -1,4 +1,4 @@
-"""A vessel and its job: steps by phase, what is missing, the equipment."""
+"""A job: the day's path, what is missing, the vessel, and the punch list."""
 
 from __future__ import annotations
 
@@ -10,10 +10,9 @@ from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
 from garboard.records import EQUIPMENT
-from garboard.steps import Phase
-from garboard_tablet.models.asks import (
-    KIND_TITLES,
-)
+from garboard_tablet.language import phrase
+from garboard_tablet.models.asks import KIND_TITLES
+from garboard_tablet.models.day_path import Stretch, stations, whole_day
 from garboard_tablet.models.pages import (
     PunchLine,
     StepLine,
@@ -26,32 +25,40 @@ from garboard_tablet.models.pages import (
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.step_page import counted
 from garboard_tablet.models.vessels import number_of, told_apart, vessel_name
+from garboard_tablet.ui.day_path import Band, DayPath, NextStation
 from garboard_tablet.ui.inputs import WordsBox
-from garboard_tablet.ui.shell import Maker, Page, Tabs, column_of
+from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import SMALL
 from garboard_tablet.ui.widgets import Across, Column, Press, RowPress, heading, state_mark, verdict_marks, words
 
-MISSING, VESSEL = "missing", "vessel"
+MISSING, VESSEL, ALL = "missing", "vessel", "all"
 OTHER = "Other, typed"
 
 
 if TYPE_CHECKING:
+    from garboard.report.palette import Mark
     from garboard_tablet.models.navigator import Navigator
     from garboard_tablet.ui.context import Context
 
 
 class JobPage(Page):
-    """Steps of one phase, or what is missing, or the vessel; the phase the job is in stands first."""
+    """The day's path: the phase the job is in stands open, what is next in it first.
+
+    The route names another phase, or what is missing, or the vessel, where that was opened.
+    """
 
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
         self.title = vessel_name(self.tablet, route.hull)
         self.findings.soon(route)
+        self._next_key = self.way.next_step(route)
 
     @property
     def under(self) -> str:
         record = self.tablet.view(self.route.hull, self.route.job).job
-        told = told_apart(self.tablet, self.route.hull).get(self.route.job, f"opened {record.opened}")
+        told = told_apart(self.tablet, self.route.hull).get(
+            self.route.job, phrase("opened {opened}", opened=record.opened)
+        )
         return f"{number_of(self.tablet, self.route.hull)}. {record.kind.capitalize()}, {told}."
 
     def counts(self) -> Sequence[tuple[Verdict, int]]:
@@ -59,46 +66,59 @@ class JobPage(Page):
 
     def body(self) -> Widget:
         hull, job = self.route.hull, self.route.job
-        assessed = self.findings.of(self.route)
-        phases = dict(steps_by_phase(self.tablet, hull, job, assessed))
+        day = whole_day([*steps_by_phase(self.tablet, hull, job, self.findings.of(self.route))])
         known = self.findings.known(self.route)
         missing = what_is_missing(self.tablet, hull, job, known)
         questions = asked(self.tablet, hull, job) if known is not None else []
-        chosen = self.route.subject[0] if self.route.subject else self._phase_now(list(phases))
-        tabs = [
-            Press(f"{phase.value.capitalize()}\n{_share(lines)}", partial(self._turn, phase.value), "plain", SMALL,
-                  name=f"tab {phase.value}", chosen=phase.value == chosen)
-            for phase, lines in phases.items()
-        ]  # fmt: skip
-        count = f"{len(missing)}, {len(questions)} asked" if questions else f"{len(missing)}"
-        tabs.append(Press(f"Missing\n{count}", partial(self._turn, MISSING), "plain", SMALL, name="tab missing",
-                          chosen=chosen == MISSING))  # fmt: skip
-        tabs.append(Press("Vessel", partial(self._turn, VESSEL), "plain", SMALL, name="tab vessel",
-                          chosen=chosen == VESSEL))  # fmt: skip
+        chosen = self.route.subject[0] if self.route.subject else self._phase_now(day)
+        bands = [self._band(stretch, is_open=stretch.phase.value == chosen) for stretch in day]
         if chosen == MISSING:
-            makers: list[Maker] = [partial(missing_row, self.way, self.route, line) for line in missing]
-            makers = makers or [words("Nothing is missing. The boat can be handed over.")]
-            if questions:
-                makers.append(heading("Look at these again"))
-                makers += [partial(missing_row, self.way, self.route, line) for line in questions]
+            bands.insert(0, Band(title="Missing", rows=missing_rows(self.way, self.route, missing, questions)))
         elif chosen == VESSEL:
-            makers = self._vessel_rows()
-        else:
-            makers = [
-                partial(self._step_row, line)
-                for phase, lines in phases.items()
-                if phase.value == chosen
-                for line in lines
-            ]
-        return Tabs(tabs, column_of(makers))
+            bands.insert(0, Band(title="Vessel", rows=self._vessel_rows()))
+        count = (
+            phrase("{missing}, {asked} asked", missing=len(missing), asked=len(questions))
+            if questions
+            else f"{len(missing)}"
+        )
+        see = Press(
+            phrase("Missing\n{count}", count=count), partial(self._turn, MISSING), size=SMALL, name="tab missing"
+        )
+        over = Press("Sign over", partial(self.way.go, self.route.to("hand over")), name="hand over")
+        return DayPath(bands, (see, over))
 
-    def _phase_now(self, phases: Sequence[Phase]) -> str:
+    def _band(self, stretch: Stretch, *, is_open: bool) -> Band:
+        phase, worst = stretch.phase.value, stretch.worst
+        return Band(
+            title=stretch.title,
+            share=stretch.share,
+            marks=tuple(map(_mark_of, stretch.lines)),
+            worst=(verdict_marks[worst[0]], f"{worst[1]} {worst[0].value}") if worst else None,
+            do=partial(self._turn, phase),
+            name=f"tab {phase}",
+            rows=self._stations(stretch) if is_open else None,
+        )
+
+    def _stations(self, stretch: Stretch) -> list[Maker]:
+        """What is next, what fails, what is to do, and one row for what is in order."""
+        rest = [line for line in stretch.lines if line.step.key != self._next_key]
+        found = stations(rest)
+        rows: list[Maker] = [
+            partial(self._next_station, line) for line in stretch.lines if line.step.key == self._next_key
+        ]
+        shows = ALL in self.route.subject
+        rows += [partial(self._step_row, line) for line in (*found.asking, *found.to_do)]
+        if found.in_order and not shows:
+            rows.append(partial(self._in_order, stretch.phase.value, len(found.in_order)))
+        return rows + [partial(self._step_row, line) for line in found.in_order if shows]
+
+    def _phase_now(self, day: Sequence[Stretch]) -> str:
         now = phase_of(self.tablet, self.route.hull, self.route.job)
-        values = [phase.value for phase in phases]
+        values = [stretch.phase.value for stretch in day if stretch.lines]
         return now if now in values else values[-1] if values else VESSEL
 
-    def _turn(self, tab: str) -> None:
-        self.way.instead(self.route.to("job", tab))
+    def _turn(self, *where: str) -> None:
+        self.way.instead(self.route.to("job", *where))
 
     def _vessel_rows(self) -> list[Maker]:
         go, route = self.way.go, self.route
@@ -115,7 +135,7 @@ class JobPage(Page):
         return ", ".join(have) or "Nothing entered yet. Begin here."
 
     def _step_row(self, line: StepLine) -> RowPress:
-        mark = verdict_marks[line.verdict] if line.verdict in (Verdict.FAIL, Verdict.ADVISE) else state_mark(line.state)
+        mark = _mark_of(line)
         said = [line.state] if line.state != "to do" or mark.word == line.state else []
         word = ", ".join(dict.fromkeys([*said, mark.word]))
         return RowPress(
@@ -127,26 +147,56 @@ class JobPage(Page):
             name=f"step {line.step.key}",
         )
 
+    def _next_station(self, line: StepLine) -> NextStation:
+        at_hand = f"At hand: {', '.join(line.step.at_hand)}" if line.step.at_hand else ""
+        return NextStation(
+            line.step.title,
+            partial(self.way.open_step, self.route, line.step.key),
+            small=". ".join(filter(None, ("Next", line.note, at_hand))),
+            mark=_mark_of(line),
+            word=None,
+            name=f"step {line.step.key}",
+        )
+
+    def _in_order(self, phase: str, count: int) -> RowPress:
+        go, told = partial(self._turn, phase, ALL), phrase("{count} in order", count=count)
+        return RowPress(told, go, mark=state_mark("done"), word="show", name="in order")
+
     def actions(self) -> Sequence[Press]:
+        step = self.tablet.step(self._next_key) if self._next_key else None
         return (
-            Press("Sign over", lambda: self.way.go(self.route.to("hand over")), name="hand over"),
+            Press("Vessel", partial(self._turn, VESSEL), name="tab vessel"),
             Press("Punch list", lambda: self.way.go(self.route.to("punch list")), name="punch list"),
-            Press("Next step", self._next, "main", name="next step"),
+            Press(
+                phrase("Next: {title}", title=step.title) if step else "Hand over", self._next, "main", name="next step"
+            ),
         )
 
     def _next(self) -> None:
-        step = self.way.next_step(self.route)
-        if step is None:
+        if self._next_key is None:
             self.way.go(self.route.to("hand over"))
         else:
-            self.way.open_step(self.route, step)
+            self.way.open_step(self.route, self._next_key)
 
     def refill(self) -> None:
         self.screen.redraw()
 
 
-def _share(lines: Sequence[StepLine]) -> str:
-    return f"{sum(not line.is_open for line in lines)} of {len(lines)}"
+def _mark_of(line: StepLine) -> Mark:
+    asks = line.verdict in (Verdict.FAIL, Verdict.ADVISE)
+    return verdict_marks[line.verdict] if asks and line.verdict else state_mark(line.state)
+
+
+def missing_rows(
+    way: Navigator, route: Route, missing: Sequence[PunchLine], questions: Sequence[PunchLine]
+) -> list[Maker]:
+    """What is missing, each with the way to it, and what should be looked at again."""
+    makers: list[Maker] = [partial(missing_row, way, route, line) for line in missing]
+    makers = makers or [words("Nothing is missing. The boat can be handed over.")]
+    if questions:
+        makers.append(heading("Look at these again"))
+        makers += [partial(missing_row, way, route, line) for line in questions]
+    return makers
 
 
 _WHY_MARKS = {"fails": verdict_marks[Verdict.FAIL], "to do": state_mark("to do")}
@@ -187,8 +237,14 @@ class PunchListPage(Page):
     def _row(self, line: PunchLine) -> RowPress:
         mark = state_mark("done" if line.settled else "to do")
         word = "put right" if line.settled else "press when put right"
-        return RowPress(line.text, lambda: self._settle(line), small=f"Noted by {line.by or 'nobody named'}", mark=mark,
-                        word=word, name=f"punch {line.text}")  # fmt: skip
+        return RowPress(
+            line.text,
+            lambda: self._settle(line),
+            small=phrase("Noted by {by}", by=line.by or "nobody named"),
+            mark=mark,
+            word=word,
+            name=f"punch {line.text}",
+        )
 
     def _settle(self, line: PunchLine) -> None:
         self.tablet.note(
@@ -259,7 +315,11 @@ class WordsPage(Page):
 
     def _done(self, text: str) -> None:
         if self.longest and len(text) > self.longest:
-            self._refused = f"These are {len(text)} letters; {self.longest} can be kept. Say it in fewer."
+            self._refused = phrase(
+                "These are {count} letters; {longest} can be kept. Say it in fewer.",
+                count=len(text),
+                longest=self.longest,
+            )
             self.screen.redraw_as_it_is()
             self.begin()
         elif text:

@@ -9,18 +9,24 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.faults import in_number
+from garboard_tablet.language import phrase
 from garboard_tablet.models import like
-from garboard_tablet.models.entry import entry_route
+from garboard_tablet.models.entry import entry_route, own_open
 from garboard_tablet.models.own_facts import OWN
 from garboard_tablet.pages.job import WordsPage
 from garboard_tablet.ui.shell import Maker, Page, column_of
-from garboard_tablet.ui.widgets import Press, RowPress, words
+from garboard_tablet.ui.widgets import Press, RowPress, warning_card, words
 
 if TYPE_CHECKING:
     from garboard.history.like import Facts, Template
     from garboard_tablet.models.asks import Ask
     from garboard_tablet.models.vessels import VesselLine
 
+TAKEN = "Equipment and the maker's limits are taken over."
+NOT_TAKEN = (
+    "Not taken over: name, hull number, serials and hours, as each boat has its own; lengths and readings, as they are "
+    "measured on each boat. Those are asked next; the model's lengths are shown beside them."
+)
 MOST_BOATS = 40
 """Boats offered to begin from."""
 
@@ -31,9 +37,7 @@ class LikePage(Page):
     title = "Like which boat?"
 
     def body(self) -> Widget:
-        makers: list[Maker] = [
-            words("Equipment is taken over. Hull number, serials, lengths and readings are not.", "quiet")
-        ]
+        makers: list[Maker] = [words(TAKEN), words(NOT_TAKEN, "quiet")]
         makers += [partial(self._template, one) for one in like.templates(self.tablet)]
         boats = like.boats_like(self.context.vessels.lines.values(), self.route.hull)[:MOST_BOATS]
         makers += [partial(self._boat, line) for line in boats]
@@ -42,8 +46,8 @@ class LikePage(Page):
     def _template(self, template: Template) -> RowPress:
         return RowPress(
             template.name,
-            partial(self._begin, template.facts),
-            small=f"Template. {like.counted_facts(template.facts)}",
+            partial(self._begin, template.facts, f"template {template.name}"),
+            small=phrase("Template. {facts}", facts=like.counted_facts(template.facts)),
             name=f"template {template.name}",
         )
 
@@ -56,30 +60,32 @@ class LikePage(Page):
         )
 
     def _begin_from(self, hull: str) -> None:
-        from garboard.history.like import shared_facts
+        self._begin(like.facts_of(self.tablet, hull), hull)
 
-        self._begin(shared_facts(self.tablet.boat(hull).vessel()))
-
-    def _begin(self, facts: Facts) -> None:
-        like.begin_like(self.tablet, self.route.hull, facts)
+    def _begin(self, facts: Facts, name: str) -> None:
+        others = like.begin_like(self.tablet, self.route.hull, self.route.job, facts, name)
         self.context.vessels.refresh(self.route.hull)
-        self.way.instead(self.route.to("own facts"))
+        self.way.instead(self.route.to("own facts", *others))
 
     def actions(self) -> Sequence[Press]:
         return (Press("Empty", lambda: self.way.instead(self.route.to("job")), name="like none"),)
 
 
 class OwnFactsPage(Page):
-    """What only this boat has, and nobody entered yet."""
+    """What only this boat has, and nobody entered yet. The subject names what stayed out, as the boat has another."""
 
     title = "Only this boat"
 
     def body(self) -> Widget:
-        asks = like.still_open(self.tablet, self.route)
+        asks = own_open(self.tablet, self.route)
+        makers: list[Maker] = []
+        if others := self.route.subject:
+            told = f"Not taken over, as this boat has another: {', '.join(others)}. Enter what is missing there."
+            makers.append(lambda: warning_card(told))
         if not asks:
-            return column_of([words("All of it is entered.")])
-        told = f"{in_number(len(asks), 'thing')} only this boat has. Any can wait."
-        return column_of([words(told, "quiet"), *(partial(self._row, ask) for ask in asks)])
+            return column_of([*makers, words("All of it is entered.")])
+        told_open = phrase("{things} only this boat has. Any can wait.", things=in_number(len(asks), "thing"))
+        return column_of([*makers, words(told_open, "quiet"), *(partial(self._row, ask) for ask in asks)])
 
     def _row(self, ask: Ask) -> RowPress:
         return RowPress(
@@ -93,13 +99,21 @@ class OwnFactsPage(Page):
         self.way.go(entry_route(self.route.to(self.route.page, step=OWN), ask))
 
     def actions(self) -> Sequence[Press]:
-        asks = like.still_open(self.tablet, self.route)
+        asks = own_open(self.tablet, self.route)
         job = Press("To the job", lambda: self.way.instead(self.route.to("job", step="")), name="to the job")
         if not asks:
             return (
                 Press("To the job", lambda: self.way.instead(self.route.to("job", step="")), "main", name="to the job"),
             )
-        return (job, Press(f"Next: {asks[0].field.title}", partial(self._enter, asks[0]), "main", name="next own"))
+        return (
+            job,
+            Press(
+                phrase("Next: {title}", title=asks[0].field.title),
+                partial(self._enter, asks[0]),
+                "main",
+                name="next own",
+            ),
+        )
 
 
 class KeepTemplatePage(WordsPage):
@@ -111,7 +125,7 @@ class KeepTemplatePage(WordsPage):
     def offers(self) -> Sequence[str]:
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel
         model = " ".join(filter(None, (vessel.maker, vessel.model)))
-        kept = [one.name for one in like.templates(self.tablet)]
+        kept = [one.kept_under for one in like.templates(self.tablet)]
         return [name for name in dict.fromkeys((model, *kept)) if name][:6]
 
     def take(self, text: str) -> None:

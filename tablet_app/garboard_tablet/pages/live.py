@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
+from garboard.faults import in_number
 from garboard.findings import Verdict
 from garboard.recordings.where import PORT, Where, read_where
+from garboard_tablet.language import phrase
 from garboard_tablet.models.armed import Turn
 from garboard_tablet.models.heard import choose_anew, chosen_among, follow, rivals, unheard
 from garboard_tablet.models.keys import ENTER
@@ -82,14 +84,20 @@ class LivePage(Page):
 
     @property
     def under(self) -> str:
-        return f"Samples from: {self.run.source.title if self.run else 'not chosen yet'}" if self._has_guide else ""
+        return (
+            phrase("Samples from: {title}", title=self.run.source.title if self.run else "not chosen yet")
+            if self._has_guide
+            else ""
+        )
 
     @property
     def saved(self) -> str:
         if self.run is not None and self.run.not_on_disk:
             return NOT_SAVED
         if self.run is not None and self.run.running and self.run.recorder is not None:
-            return f"Saved every {Recorder.EVERY:.0f} s"  # the last samples are not on the disk yet
+            return phrase(
+                "Saved every {seconds:.0f} s", seconds=Recorder.EVERY
+            )  # the last samples are not on the disk yet
         return super().saved
 
     def body(self) -> Widget:
@@ -102,7 +110,7 @@ class LivePage(Page):
             return column_of([heading(_CHOOSE), words(_WHAT_THERE_IS, "quiet")])
         if self.run.running:
             self._view = HelmView(self._stop)
-            self._view.show(self.run, self._said)
+            self._view.show(self.run, self._said, self.context.guest.in_brief)
             return self._view
         if self.live.under_way is not None:
             return column_of([heading(_ANOTHER), words(whose(self.tablet, self.live.under_way.route), "quiet")])
@@ -114,24 +122,43 @@ class LivePage(Page):
         makers: list[Maker] = [partial(_caution, one) for one in (step.cautions if step else ())]
         network = self.live.network
         makers += [partial(warning_card, text) for text in self.context.guest.warnings]
-        makers.append(words(f"Samples from: {run.source.title}"))
+        makers.append(words(phrase("Samples from: {title}", title=run.source.title)))
         if run.source.is_simulated:
             makers.append(words("SIMULATED. Nothing of this run is kept.", "quiet"))
         elif network is not None:
-            makers.append(words(network.trouble() or f"The network is {network.state().word}.", "quiet"))
+            makers.append(
+                words(network.trouble() or phrase("The network is {word}.", word=network.state().word), "quiet")
+            )
         makers += [words(text) for text in unheard(run.guide.quantities, run.view.vessel, network)]
         contested = rivals(run.guide.quantities, run.view.vessel, network)
         for what, sources in contested.items():
             name = what.replace("_", " ")
-            makers.append(words(f"Several instruments send {name}. The first one heard is followed until you choose."))
+            makers.append(
+                words(
+                    phrase(
+                        "Several instruments send {name}. The first one heard is followed until you choose.", name=name
+                    )
+                )
+            )
             for one in sources:
                 believe = partial(self._follow, what, one, contested)
-                makers.append(partial(Press, f"{name.capitalize()} from {one}", believe, name=f"follow {one}"))
+                makers.append(
+                    partial(
+                        Press,
+                        phrase("{name} from {one}", name=name.capitalize(), one=one),
+                        believe,
+                        name=f"follow {one}",
+                    )
+                )
         for quantity, chosen in chosen_among(run.guide.quantities, run.view.vessel, network).items():
-            name = f"{quantity.replace('_', ' ').capitalize()} is taken from {' and '.join(chosen)}: choose again"
+            name = phrase(
+                "{quantity} is taken from {chosen}: choose again",
+                quantity=quantity.replace("_", " ").capitalize(),
+                chosen=" and ".join(chosen),
+            )
             makers.append(partial(Press, name, partial(self._choose_anew, quantity), name=f"choose again {quantity}"))
         if fitted := propellers_in_words(run.view.vessel):
-            makers.append(words(f"Propeller: {fitted}"))
+            makers.append(words(phrase("Propeller: {fitted}", fitted=fitted)))
         makers.append(words(_ARM, "quiet"))
         if run.fault:
             makers.append(words(run.fault))
@@ -185,7 +212,10 @@ class LivePage(Page):
         kept = kept_in_step(self.tablet, self.route)
         if not waiting and not kept:
             return ()
-        word = f"Decide on {waiting} run{'s' if waiting > 1 else ''}" if waiting else f"Recordings: {kept}"
+        if waiting:
+            word = phrase("Decide on {runs}", runs=in_number(waiting, "run"))
+        else:
+            word = phrase("Recordings: {kept}", kept=kept)
         return (Press(word, partial(self.way.go, self.route.to("recordings")), name="recordings"),)
 
     def _cue(self) -> None:
@@ -243,10 +273,15 @@ class LivePage(Page):
         """Show how the run stands now."""
         if self.run is None or self._view is None or not self.run.running:
             return
-        self._view.show(self.run, self._said)
+        self._view.show(self.run, self._said, self.context.guest.in_brief)
         if self._refused != self.run.not_on_disk or turn is not Turn.NOTHING:
             self._refused = self.run.not_on_disk
             self.screen.say_saved()
+
+    def refill(self) -> None:
+        """Something has to be said before it hurts; while a run is steered, the next tick says it."""
+        if self.run is None or not self.run.running:
+            self.screen.redraw_as_it_is()
 
     def keyed(self, key: str) -> bool:
         """A remote with one key ends the run, as STOP does."""
@@ -311,10 +346,19 @@ class SourcePage(Page):
             )
         )
         rows.append(partial(self._row, None, "Simulated boat", "To see how a guide works. Nothing is kept."))
-        rows += [partial(self._row, path, path.name, f"A recording, {_size(path)}.") for path in recordings]
+        rows += [
+            partial(self._row, path, path.name, phrase("A recording, {size}.", size=_size(path))) for path in recordings
+        ]
         if not recordings:
             rows.append(
-                words(f"Recordings in the folder {folder.parent.name}/{folder.name} are also listed here.", "quiet")
+                words(
+                    phrase(
+                        "Recordings in the folder {folder}/{inbox} are also listed here.",
+                        folder=folder.parent.name,
+                        inbox=folder.name,
+                    ),
+                    "quiet",
+                )
             )
         return rows
 
@@ -327,7 +371,11 @@ class SourcePage(Page):
         return tuple(dict.fromkeys((*now, *self.tablet.settings.network, str(PORT))))
 
     def _network_row(self, where: Where) -> RowPress:
-        title = f"Connect to {where}" if where.host else f"Listen on UDP port {where.port}"
+        title = (
+            phrase("Connect to {where}", where=where)
+            if where.host
+            else phrase("Listen on UDP port {port}", port=where.port)
+        )
         small = "The boat's network. This tablet only listens."
         chosen = self.live.network is not None and self.live.network.where == where
         return _row(title, small, chosen, partial(self._listen, where), f"source {where}")
@@ -352,4 +400,4 @@ def _row(title: str, small: str, chosen: bool, do: Callable[[], object], name: s
 
 
 def _size(path: Path) -> str:
-    return f"{path.stat().st_size:,} bytes" if path.exists() else "no longer there"
+    return phrase("{size:,} bytes", size=path.stat().st_size) if path.exists() else "no longer there"

@@ -15,6 +15,7 @@ from garboard.recordings.boat_network import Latest
 from garboard.recordings.where import PORT, read_where
 from garboard.samples import UNIT_OF_QUANTITY, StreamKey
 from garboard.units import convert
+from garboard_tablet.language import phrase
 from garboard_tablet.models.live import STALE_AFTER
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.settings import shown_in
@@ -47,7 +48,11 @@ class NetworkPage(Page):
     @property
     def under(self) -> str:
         network = self.live.network
-        return f"Listening: {network.where.title}, {network.state().word}" if network else "Not listening"
+        return (
+            phrase("Listening: {title}, {word}", title=network.where.title, word=network.state().word)
+            if network
+            else "Not listening"
+        )
 
     def body(self) -> Widget:
         self._column = Column(most=2)
@@ -128,8 +133,8 @@ _MOST_KINDS = 12
 
 def _value(key: StreamKey, latest: Latest, age: float, own: Mapping[str, str]) -> str:
     name = " ".join(filter(None, (key.quantity.replace("_", " "), key.reference, key.instance)))
-    source = f", from {key.source}" if key.source else ""
-    old = f", {age:.0f} s old" if age > STALE_AFTER else ""
+    source = phrase(", from {source}", source=key.source) if key.source else ""
+    old = phrase(", {age:.0f} s old", age=age) if age > STALE_AFTER else ""
     decimals = 4 if key.quantity in ("latitude", "longitude") else 1
     unit = UNIT_OF_QUANTITY[key.quantity]
     shown = shown_in(unit, own)
@@ -143,10 +148,14 @@ class WherePage(WordsPage):
     title = "Receive the boat's network"
     under = "NMEA 2000, NMEA 0183 or Signal K. This tablet only listens."
     word = "Listen"
-    asks = (
-        f"A UDP port that a gateway sends to ({PORT} is the usual one), a gateway's address for TCP such as "
-        f"192.168.4.1:{PORT}, or a Signal K server such as ws://192.168.4.1:3000"
-    )
+
+    @property
+    def asks(self) -> str:  # type: ignore[override]
+        return phrase(
+            "A UDP port that a gateway sends to ({port} is the usual one), a gateway's address for "
+            "TCP such as 192.168.4.1:{port}, or a Signal K server such as ws://192.168.4.1:3000",
+            port=PORT,
+        )
 
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)

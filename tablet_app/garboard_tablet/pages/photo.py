@@ -14,14 +14,15 @@ from garboard.job_view import FieldKey
 from garboard.report.photos import LONGEST_WORD, Photo, arrows_in_words, is_picture
 from garboard_tablet.models.coming import coming_folder, drop_copy
 from garboard_tablet.models.photos import (
-    Pointing,
     Prepared,
     attach_file,
     attach_picture,
     caption,
     content_of,
     files_of_step,
+    is_picture_file,
     photo_at,
+    when,
 )
 from garboard_tablet.models.session import Route
 from garboard_tablet.pages.bringing import Bringing
@@ -33,6 +34,7 @@ from garboard_tablet.ui.theme import GAP, HEADING, SMALL, TARGET, dp, theme
 from garboard_tablet.ui.widgets import Across, Choices, Column, Press, RowPress, Txt, act, words
 
 if TYPE_CHECKING:
+    from garboard_tablet.models.photos import Pointing
     from garboard_tablet.ui.context import Context
 
 AT_ONCE = 12
@@ -84,9 +86,8 @@ class PhotosPage(Page):
         return PhotoPress(texture, photo.arrows, text, partial(self._open, photo.place), name=f"photo {photo.name}")
 
     def _file_row(self, photo: Photo) -> RowPress:
-        when = photo.taken[:16].replace("T", " ")
-        return RowPress(photo.name, partial(self._open, photo.place), small=f"{photo.by}, {when}",
-                        name=f"file {photo.name}")  # fmt: skip
+        small = f"{photo.by}, {when(photo)}"
+        return RowPress(photo.name, partial(self._open, photo.place), small=small, name=f"file {photo.name}")
 
     def _open(self, place: FieldKey) -> None:
         self.way.go(photo_route(self.route, place))
@@ -106,7 +107,7 @@ class PhotosPage(Page):
         """A picture is kept as a picture; any other file as it is."""
         if got.path is None:
             self.bringing.came(got)
-        elif got.path.suffix.lower() in (".jpg", ".jpeg", ".png", ".webp"):
+        elif is_picture_file(got.path):
             self.bringing.use(got.path, is_copy=True)
         else:
             act(partial(self._attach_file, got.path))
@@ -151,7 +152,7 @@ class PhotoPage(Page):
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
         self.place: FieldKey = (route.step, *_three(route.subject))
-        self.pointing = Pointing(self.tablet, route, self.place)
+        self.pointing = context.pointed.at(route, self.place)
         if len(route.subject) > 3 and route.subject[3].lstrip("-").isdigit():
             self.pointing.in_hand = int(route.subject[3])
         self.bringing = Bringing(context, self._keep, self._changed)
@@ -169,11 +170,10 @@ class PhotoPage(Page):
     @property
     def under(self) -> str:
         photo = self._photo
-        when = photo.taken[:16].replace("T", " ") if photo is not None else ""
-        return ". ".join(filter(None, (when, super().under)))
+        return ". ".join(filter(None, (when(photo) if photo is not None else "", super().under)))
 
     def undo(self) -> Press | None:
-        return Press("Undo", self._undo, name="undo") if self.pointing.before else None
+        return Press("Undo", self._undo, name="undo") if self.pointing.can_undo else None
 
     def body(self) -> Widget:
         photo = self._photo
@@ -386,7 +386,7 @@ class PhotoWordsPage(WordsPage):
         return (off, *super().actions())
 
     def _pointing(self) -> Pointing:
-        pointing = Pointing(self.tablet, self.route, (self.route.step, *_three(self.route.subject)))
+        pointing = self.context.pointed.at(self.route, (self.route.step, *_three(self.route.subject)))
         pointing.choose(int(self.route.subject[3]))
         return pointing
 

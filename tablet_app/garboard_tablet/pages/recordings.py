@@ -16,6 +16,7 @@ from garboard.findings import Finding, Verdict
 from garboard.history.runs import FILE, REPLAY, KeptRun
 from garboard.records import JsonValue
 from garboard.report.palette import Mark
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.pages import WORST_FIRST, about, what
 from garboard_tablet.models.runs import PendingRun, Review, ask_for, left_behind, read_pending, recording_asks, value_of
@@ -168,7 +169,7 @@ class RecordingsPage(Page):
         super().__init__(context, route)
         self.guide = self.live.guide_of(route)
         step = self.tablet.step(route.step)
-        self.title = f"Recordings: {step.title}" if step else self.title
+        self.title = phrase("Recordings: {title}", title=step.title) if step else self.title
         self._subject = route.subject
         self._undo: Callable[[], None] | None = None
         self._shows_thrown_away = False
@@ -242,8 +243,13 @@ class RecordingsPage(Page):
         return RowPress("A run not decided on", go, small=small, mark=_DOUBT, word="decide", name=f"pending {number}")
 
     def _thrown_away_row(self, count: int) -> RowPress:
-        return RowPress(f"Thrown away: {count}", self._show_thrown_away, small="Any can be brought back.", word="show",
-                        name="thrown away")  # fmt: skip
+        return RowPress(
+            phrase("Thrown away: {count}", count=count),
+            self._show_thrown_away,
+            small="Any can be brought back.",
+            word="show",
+            name="thrown away",
+        )
 
     def _show_thrown_away(self) -> None:
         self._shows_thrown_away = True
@@ -315,8 +321,8 @@ class RecordingsPage(Page):
 def unsaved_card(run: PendingRun) -> Card:
     """A run that only stands in memory: what is safe, and what to do."""
     count = len(run.in_memory)
-    kept = "Its 1 sample is kept" if count == 1 else f"All {count} samples are kept"
-    sentence = f"The recording is not saved. {kept} while the app is open."
+    kept = "Its 1 sample is kept" if count == 1 else phrase("All {count} samples are kept", count=count)
+    sentence = phrase("The recording is not saved. {kept} while the app is open.", kept=kept)
     return Card(
         Txt(sentence, HEADING),
         Txt("Make room on this tablet, then save it again. Or throw it away and start anew."),
@@ -331,7 +337,10 @@ def _state(run: KeptRun) -> str:
 
 
 def _came_from(origin: str, source: str) -> str:
-    return {REPLAY: f"Played from {source}", FILE: f"The file {source}"}.get(origin, f"From {source}" if source else "")
+    return {
+        REPLAY: phrase("Played from {source}", source=source),
+        FILE: phrase("The file {source}", source=source),
+    }.get(origin, phrase("From {source}", source=source) if source else "")
 
 
 def _is_doubtful(found: Review) -> bool:
@@ -373,10 +382,16 @@ def _doubts(found: Review | str | None, origin: str) -> list[str]:
     """What speaks against a run, and what to do about it."""
     said = []
     if isinstance(found, Review) and found.too_short:
-        said.append(f"{100 * found.share:.0f} % of what this step needs. Run it again.")
+        said.append(phrase("{share:.0f} % of what this step needs. Run it again.", share=100 * found.share))
     elif isinstance(found, Review) and found.enough is False:
         wrong = what(found.failed).capitalize() if found.failed else "Not as this step needs it"
-        said.append(f"{wrong}. The run is long enough. {' '.join(f'{line}.' for line in found.seen)} Run it again.")
+        said.append(
+            phrase(
+                "{wrong}. The run is long enough. {seen} Run it again.",
+                wrong=wrong,
+                seen=" ".join(f"{line}." for line in found.seen),
+            )
+        )
     if origin == REPLAY:
         said.append("A recording was played, nothing was measured now. Keep it only if it is of this boat.")
     return [*said, *(found.doubts if isinstance(found, Review) else ())]
@@ -412,7 +427,7 @@ def _run_row(found: Review | str | None, run: KeptRun, do: Callable[[], None], i
     if run.thrown_away:
         mark = state_mark("to do")
     review = found if isinstance(found, Review) else None
-    when = (review.when if review else "") or f"kept {run.at[:16].replace('T', ' ')}"
+    when = (review.when if review else "") or phrase("kept {at}", at=run.at[:16].replace("T", " "))
     lines = [", ".join(filter(None, (review.reached, review.length)))] if review else []
     return RunRow(
         when,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Figure, Table
+from garboard_tablet.language import phrase
 from garboard_tablet.models.pages import figures_and_tables
 from garboard_tablet.models.session import Route
 from garboard_tablet.ui.drawing import Plot, TableView
@@ -30,7 +31,13 @@ class ResultsPage(Page):
     def under(self) -> str:
         if not self._things:
             return super().under
-        return f"{self._things[self._at][0]}. {self._at + 1} of {len(self._things)}. {super().under}"
+        return phrase(
+            "{thing}. {number} of {count}. {under}",
+            thing=self._things[self._at][0],
+            number=self._at + 1,
+            count=len(self._things),
+            under=super().under,
+        )
 
     def body(self) -> Widget:
         if not self._things:

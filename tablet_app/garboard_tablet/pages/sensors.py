@@ -12,6 +12,7 @@ from kivy.uix.widget import Widget
 from garboard.faults import in_number
 from garboard.findings import Verdict
 from garboard.samples import UNIT_OF_QUANTITY
+from garboard_tablet.language import phrase
 from garboard_tablet.models.heading_sources import HeadingSource, entered_not_heard, heard, sensor_of, tie
 from garboard_tablet.models.runs import recording_asks
 from garboard_tablet.models.session import Route
@@ -104,7 +105,9 @@ _NOT_LIVE = "None is heard now. These are old values: a display shows something 
 
 def _not_heard(sentence: str) -> Card:
     return Card(
-        Txt(f"{sentence}. Choose what it is called here."), mark=verdict_marks[Verdict.ADVISE], word="not heard"
+        Txt(phrase("{sentence}. Choose what it is called here.", sentence=sentence)),
+        mark=verdict_marks[Verdict.ADVISE],
+        word="not heard",
     )
 
 
@@ -114,7 +117,7 @@ def _reading(one: HeadingSource) -> str:
 
 
 def _told(one: HeadingSource) -> str:
-    named = f"The network calls it {one.source}{f', {one.kind}' if one.kind else ''}"
+    named = phrase("The network calls it {source}", source=", ".join(filter(None, (one.source, one.kind))))
     return ". ".join(filter(None, (one.device, one.last_heard, named, in_number(one.count, "sample"))))
 
 
@@ -123,7 +126,7 @@ class SensorPage(Page):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"Who sends as {self.route.subject[0]}?"
+        return phrase("Who sends as {name}?", name=self.route.subject[0])
 
     @property
     def under(self) -> str:

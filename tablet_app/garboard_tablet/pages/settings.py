@@ -14,6 +14,7 @@ from garboard import __version__
 from garboard.faults import in_number
 from garboard.findings import Verdict
 from garboard.hosting.host import LoadedPlugin
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import titles_of
 from garboard_tablet.models.entry import enter
 from garboard_tablet.models.left_out import LEFT_OUT, take_back_in
@@ -64,12 +65,22 @@ class SettingsPage(Page):
         for document in self.tablet.damaged:
             right.append(partial(_fault_card, document.path.name, str(document)))
         for file, reason in self.tablet.files.not_read():
-            right.append(partial(_fault_card, PurePath(file).name, f"It could not be read: {reason}"))
+            right.append(
+                partial(_fault_card, PurePath(file).name, phrase("It could not be read: {reason}", reason=reason))
+            )
         right.append(heading("About"))
         used = storage_used(self.tablet.folder) / 1e6
-        right.append(words(f"Garboard {__version__}. Tablet {settings.tablet}.", "quiet"))
+        right.append(
+            words(phrase("Garboard {version}. Tablet {tablet}.", version=__version__, tablet=settings.tablet), "quiet")
+        )
         vessels = in_number(len(self.context.vessels.lines), "vessel")
-        right.append(words(f"{vessels}, {used:.1f} MB in {self.tablet.folder}", "quiet", SMALL))
+        right.append(
+            words(
+                phrase("{vessels}, {used:.1f} MB in {folder}", vessels=vessels, used=used, folder=self.tablet.folder),
+                "quiet",
+                SMALL,
+            )
+        )
         right.append(lambda: RowPress("Help", lambda: self.way.go(self.route.to("help")),
                                       small="Make a file that describes a problem", name="help"))  # fmt: skip
         return Halves(left, right)
@@ -79,8 +90,12 @@ class SettingsPage(Page):
                         small="What it decided for every boat", name="shop settings")  # fmt: skip
 
     def _backup_row(self) -> RowPress:
-        return RowPress("Backup", lambda: self.way.go(self.route.to("backup")),
-                        small=f"Last: {self.context.backups.last or 'none yet'}", name="backup")  # fmt: skip
+        return RowPress(
+            "Backup",
+            lambda: self.way.go(self.route.to("backup")),
+            small=phrase("Last: {last}", last=self.context.backups.last or "none yet"),
+            name="backup",
+        )
 
     def _own_units(self) -> Press:
         press = Press("Your own …", lambda: self.way.go(self.route.to("units")), name="own units")
@@ -90,12 +105,21 @@ class SettingsPage(Page):
 
     def _always_row(self, name: str, unit: str) -> RowPress:
         titles = " and ".join(titles_of(name, self.tablet.host.steps)) or name
-        return RowPress(f"Always {unit} for {titles}", partial(self._forget, name), small="Press to forget this unit",
-                        value="forget", name=f"forget {name}")  # fmt: skip
+        return RowPress(
+            phrase("Always {unit} for {titles}", unit=unit, titles=titles),
+            partial(self._forget, name),
+            small="Press to forget this unit",
+            value="forget",
+            name=f"forget {name}",
+        )
 
     def _again_row(self, plugin: str) -> RowPress:
-        return RowPress(f"Use {plugin} again", partial(self._again, plugin), small="From the next start on",
-                        name=f"use {plugin} again")  # fmt: skip
+        return RowPress(
+            phrase("Use {plugin} again", plugin=plugin),
+            partial(self._again, plugin),
+            small="From the next start on",
+            name=f"use {plugin} again",
+        )
 
     def _again(self, plugin: str) -> None:
         take_back_in(self.tablet.folder, plugin)
@@ -151,8 +175,9 @@ class UnitsPage(Page):
 
     @property
     def under(self) -> str:
-        return (
-            f"For {self.tablet.settings.working or 'whoever works on this tablet'}. Values stay as they were entered."
+        return phrase(
+            "For {working}. Values stay as they were entered.",
+            working=self.tablet.settings.working or "whoever works on this tablet",
         )
 
     def body(self) -> Widget:
@@ -183,7 +208,8 @@ class UnitsPage(Page):
 
 def _plugin_row(plugin: LoadedPlugin) -> Card:
     return Card(
-        Txt(f"{plugin.title[:1].upper()}{plugin.title[1:]}"), Txt(f"Version {plugin.version}, loaded", SMALL, "quiet")
+        Txt(f"{plugin.title[:1].upper()}{plugin.title[1:]}"),
+        Txt(phrase("Version {version}, loaded", version=plugin.version), SMALL, "quiet"),
     )
 
 

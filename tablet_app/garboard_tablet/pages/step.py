@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
 from kivy.uix.widget import Widget
 
+from garboard.faults import in_number
 from garboard.findings import Verdict
 from garboard.fittings import CAME_WITH, fitted_now, is_of_runs
 from garboard.hosting.unused import NotUsed, not_used
 from garboard.records import Vessel
 from garboard.steps import Assessed, Caution, Field, Step
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import (
     KIND_TITLES,
     Ask,
@@ -33,6 +36,7 @@ from garboard_tablet.models.pages import (
     why_subject,
 )
 from garboard_tablet.models.photos import content_of, files_of_step
+from garboard_tablet.models.rows import tables_of
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.step_ends import DONE
 from garboard_tablet.models.step_page import counted, nothing_yet, standing
@@ -49,6 +53,8 @@ if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
 
+LEAST_ROWS = 2
+"""So many rows stand as a table; one alone is told in words."""
 PASSES = "passes"
 """Stands in the route of a step whose passes are shown one by one."""
 
@@ -91,7 +97,9 @@ class StepPage(EchoingPage):
 
     def body(self) -> Widget:
         if self.step is None:
-            return column_of([words(f"No plugin on this tablet has {self.route.step}. Its values are kept.")])
+            return column_of(
+                [words(phrase("No plugin on this tablet has {step}. Its values are kept.", step=self.route.step))]
+            )
         cautions = self._caution_rows(self.step)
         first, last = ([], cautions) if self._begun or self._read_at else (cautions, [])
         asked = [*self._draft_rows(self.step), *self._missing_rows(self.step), *self._sources()]
@@ -100,6 +108,8 @@ class StepPage(EchoingPage):
         values = self._value_rows(self.step)
         row: Maker = partial(self._photos_row, photos)
         right = [row, *values] if photos else [*values, row]  # what was photographed is beside what was found
+        if not self._found():
+            return column_of([*left, *right, *last])  # in one flow: beside the values there would be little to see
         return Halves(left, [*right, *last], 0.54, turns_both=True)
 
     def _caution_rows(self, step: Step) -> list[Maker]:
@@ -107,8 +117,14 @@ class StepPage(EchoingPage):
         count = len(step.cautions_for(self.tablet.view(self.route.hull, self.route.job).fuel))
         if not count and not step.at_hand:
             return []
-        title = f"{count} caution{'s' if count > 1 else ''}" if count else "What to have at hand"
-        read = f"read {self._read_at}" if self._read_at else "read again" if self._begun else "read first"
+        title = in_number(count, "caution") if count else "What to have at hand"
+        read = (
+            phrase("read {read_at}", read_at=self._read_at)
+            if self._read_at
+            else "read again"
+            if self._begun
+            else "read first"
+        )
         word = read if count else ""
         mark = verdict_marks[Verdict.ADVISE] if count else None
         return [lambda: RowPress(title, self._cautions, mark=mark, word=word, name="cautions")]
@@ -120,8 +136,14 @@ class StepPage(EchoingPage):
     def _draft_row(self, ask: Ask, typed: str) -> RowPress:
         title = ", ".join(filter(None, (ask.field.title, ask.context)))
         go = partial(self.way.go, entry_route(self.route, ask))
-        return RowPress(f"{typed} is not saved", go, small=f"{title}. Press here to save it, or to change it.",
-                        mark=verdict_marks[Verdict.ADVISE], word="typed", name=f"typed {title}")  # fmt: skip
+        return RowPress(
+            phrase("{typed} is not saved", typed=typed),
+            go,
+            small=phrase("{title}. Press here to save it, or to change it.", title=title),
+            mark=verdict_marks[Verdict.ADVISE],
+            word="typed",
+            name=f"typed {title}",
+        )
 
     def _missing_rows(self, step: Step) -> list[Maker]:
         return [partial(self._no_equipment, kind) for kind in missing_equipment(step, self._vessel)]
@@ -131,9 +153,13 @@ class StepPage(EchoingPage):
         asks, found = self._asks(step), [one.finding for one in self.findings.of(self.route)]
         lines = fails_first(lines_of_step(self.tablet, hull, job, asks, table_titles(step), found))
         makers: list[Maker] = []
+        counts = Counter(line.ask.table for line in lines)
+        as_table = {table.name: table for table in tables_of(step) if counts[table.name] >= LEAST_ROWS}
         for number, line in enumerate(lines):
-            makers.append(partial(self._value_row, line))
             table = line.ask.table
+            if table in as_table and (number == 0 or lines[number - 1].ask.table != table):
+                makers.append(partial(self._as_table, as_table[table], counts[table]))
+            makers.append(partial(self._value_row, line, is_short=table in as_table))
             if table and (number + 1 == len(lines) or lines[number + 1].ask.table != table):
                 makers.extend(self._further(table))
         return [*makers, *self._beside(step), *self._unused_rows(step)]
@@ -152,8 +178,15 @@ class StepPage(EchoingPage):
         if is_of_runs(field.name for field in step.all_fields()):
             on = ", ".join(dict.fromkeys(name or CAME_WITH for name in fitted_now(view.vessel)))
             go_on = partial(self.way.go, self.route.to("trials"))
-            found.append(lambda: RowPress("Propellers tried", go_on, small=f"Fitted: {on}" if on else "", word="open",
-                                          name="trials"))  # fmt: skip
+            found.append(
+                lambda: RowPress(
+                    "Propellers tried",
+                    go_on,
+                    small=phrase("Fitted: {on}", on=on) if on else "",
+                    word="open",
+                    name="trials",
+                )
+            )
         return found
 
     def _aside(self, table: Field, columns: Sequence[Field]) -> RowPress:
@@ -182,11 +215,21 @@ class StepPage(EchoingPage):
     def _asks(self, step: Step) -> tuple[Ask, ...]:
         return asks_here(self.tablet, self.route.hull, self.route.job, step)
 
-    def _value_row(self, line: ValueLine) -> RowPress:
+    def _as_table(self, table: Field, count: int) -> RowPress:
+        go = partial(self.way.go, self.route.to("rows", table.name, step=self.route.step))
+        return RowPress(
+            phrase("{title} as a table", title=table.title),
+            go,
+            value=in_number(count, "row"),
+            name=f"rows {table.name}",
+        )
+
+    def _value_row(self, line: ValueLine, *, is_short: bool = False) -> RowPress:
+        """is_short : its values stand in a table of their own"""
         return RowPress(
             line.title,
             lambda: self.way.go(entry_route(self.route, line.ask)),
-            small=line.named,
+            small="" if is_short else line.named,
             value=line.value,
             value_role="ink" if line.state == "done" else "quiet",
             mark=_mark_of(line),
@@ -210,7 +253,7 @@ class StepPage(EchoingPage):
             return []
         go = partial(self.way.go, self.route.to("sensors"))
         unheard = entered_not_heard(vessel, sources)
-        small = ". ".join((f"The network calls it {open_names}", *unheard))
+        small = ". ".join((phrase("The network calls it {open_names}", open_names=open_names), *unheard))
         return [lambda: RowPress("Which of these is my compass?", go, small=small, mark=verdict_marks[Verdict.ADVISE],
                                  word="not heard" if unheard else "none chosen", name="sensors")]  # fmt: skip
 
@@ -227,7 +270,11 @@ class StepPage(EchoingPage):
         else:
             return []
         title = KIND_TITLES[table.each] if table.each else table.title
-        return [lambda: RowPress(f"Add to: {title}", lambda: self.way.go(target), name=f"add row {name}")]
+        return [
+            lambda: RowPress(
+                phrase("Add to: {title}", title=title), lambda: self.way.go(target), name=f"add row {name}"
+            )
+        ]
 
     def verdict_rows(self) -> list[Maker]:
         """The worst large, then what else asks for something, then how many pass."""
@@ -274,7 +321,7 @@ class StepPage(EchoingPage):
 
     def _no_equipment(self, kind: str) -> RowPress:
         return RowPress(
-            f"{KIND_TITLES[kind]}: none entered",
+            phrase("{kind}: none entered", kind=KIND_TITLES[kind]),
             lambda: self.way.go(self.route.to("kind", kind)),
             small="Enter them first. Then this step asks about each.",
             mark=verdict_marks[Verdict.NOT_ENOUGH_DATA],
@@ -298,15 +345,27 @@ class StepPage(EchoingPage):
         lacking = missing_equipment(self.step, self._vessel) if self.step else ()
         if lacking:
             to_kind = partial(self.way.go, self.route.to("kind", lacking[0]))
-            return Press(f"Next: {KIND_TITLES[lacking[0]]}", to_kind, "main", name="continue")
-        needed = [ask for ask in self._asks(self.step) if ask.field.required] if self.step else []
+            return Press(phrase("Next: {kind}", kind=KIND_TITLES[lacking[0]]), to_kind, "main", name="continue")
+        needed = [ask for ask in self._asks(self.step) if self._is_needed(self.step, ask)] if self.step else []
         ask = first_open(self.tablet, self.route, needed)
         if ask is None and self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) == DONE:
             return self._to_next_step()
         if ask is None:
             return Press("Step done", self._done, "main", name="done")
         words_of = ", ".join(filter(None, (ask.field.title, ask.context)))
-        return Press(f"Next: {words_of}", partial(self.way.go, entry_route(self.route, ask)), "main", name="continue")
+        return Press(
+            phrase("Next: {what}", what=words_of),
+            partial(self.way.go, entry_route(self.route, ask)),
+            "main",
+            name="continue",
+        )
+
+    def _is_needed(self, step: Step, ask: Ask) -> bool:
+        """Whether the step is not done without it. A table that may stay empty needs nothing of a row nobody began."""
+        table = next((field for field in step.fields if field.name == ask.table), None)
+        if not ask.field.required or table is None or table.required or not ask.row:
+            return ask.field.required
+        return ask.row in table_rows(step, table, self.tablet.view(self.route.hull, self.route.job))
 
     def _to_next_step(self) -> Press:
         """On with the day, in the place of the step that is done; at its end back to the day."""
@@ -315,7 +374,7 @@ class StepPage(EchoingPage):
         if step is None:
             return Press("Back to the job", self.way.back, "main", name="step ended")
         go_on = partial(self.way.on_to_step, self.route, step.key)
-        return Press(f"Next: {step.title}", go_on, "main", name="next step")
+        return Press(phrase("Next: {title}", title=step.title), go_on, "main", name="next step")
 
     def _done(self) -> None:
         self.tablet.set_state(self.route.hull, self.route.job, self.route.step, DONE)
@@ -358,7 +417,12 @@ class CautionsPage(Page):
 
     def actions(self) -> Sequence[Press]:
         self._press = Press("I have read this", self._read, "main", name="begin")
-        return (self._press,)
+        if self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) != "to do":
+            return (self._press,)
+        return (Press("Not on this boat", self._not_fitted, name="not on this boat"), self._press)
+
+    def _not_fitted(self) -> None:
+        mark_step(self.context, self.route, "not fitted")
 
     def _say(self) -> None:
         self._press.text = "Read on" if self._column.has_more else "I have read this"
@@ -397,14 +461,16 @@ class StatePage(Page):
         return column_of([partial(self._row, state, small) for state, small in STATES])
 
     def _row(self, state: str, small: str) -> RowPress:
-        do = partial(self._mark, state)
+        do = partial(mark_step, self.context, self.route, state)
         return RowPress(state.capitalize(), do, small=small, mark=state_mark(state), word=None, name=f"mark {state}")
 
-    def _mark(self, state: str) -> None:
-        self.tablet.set_state(self.route.hull, self.route.job, self.route.step, state)
-        self.context.vessels.refresh(self.route.hull)
-        self.tablet.session.back_to("job")
-        self.screen.redraw()
+
+def mark_step(context: Context, route: Route, state: str) -> None:
+    """Say how far a step is, and go back to the job."""
+    context.tablet.set_state(route.hull, route.job, route.step, state)
+    context.vessels.refresh(route.hull)
+    context.tablet.session.back_to("job")
+    context.screen.redraw()
 
 
 def _caution(caution: Caution) -> Card:

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 import attrs
 from kivy.uix.widget import Widget
 
-from garboard.fittings import CAME_WITH, fitted_now, name_of_fitting
-from garboard.records import Vessel
+from garboard.fittings import CAME_WITH, Fitting, fitted_now, name_of_fitting
+from garboard.records import Forecast, JsonValue, Vessel
+from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask, pieces
 from garboard_tablet.models.entry import entry_route
 from garboard_tablet.models.pages import ValueLine, asks_aside, lines_of_step
@@ -18,63 +19,78 @@ from garboard_tablet.models.session import Route
 from garboard_tablet.ui.drawing import TableView
 from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING
-from garboard_tablet.ui.verdict_card import VerdictCard
+from garboard_tablet.ui.verdict_card import FindingCard, VerdictCard
 from garboard_tablet.ui.widgets import Beside, Column, Press, RowPress, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
+    from garboard.job_view import JobView
     from garboard.report.trials import Trial
     from garboard_tablet.ui.context import Context
 
 WHAT = "comparing propellers"
+MOST_FORESEEN = 3
 SIDE_BY_SIDE = 860
 """From this width three stand side by side, else two [dp]."""
 
 
-class TrialsPage(Page):
+@attrs.frozen
+class Compared:
+    """What the background found: every propeller that was tried, and what was foreseen of any, a sentence each."""
+
+    trials: Sequence[Trial]
+    foreseen: Sequence[str]
+
+
+class ComparingPage(Page):
+    """A page that needs the propellers compared, which takes a moment."""
+
+    def __init__(self, context: Context, route: Route) -> None:
+        super().__init__(context, route)
+        self._compared: Compared | None = None
+        self._size = -1
+
+    def _look(self) -> Compared | None:
+        """Have the propellers compared, unless nothing was entered since they were. None until then."""
+        tablet, route = self.tablet, self.route
+        size = tablet.size(route.hull, route.job)
+        if size == self._size:
+            return self._compared
+        self._size = size
+        view, host = tablet.view(route.hull, route.job), tablet.host
+
+        def work() -> Compared:
+            from garboard.report.trials import foreseen_of, trials_of
+
+            return Compared(trials_of(view, host), foreseen_of(host, host.assess(view)) if view.forecasts else ())
+
+        def keep(found: Compared) -> None:
+            self._compared = found
+            if self.context.background.threads and self.screen.shows(self):
+                self.screen.redraw_as_it_is()
+
+        self.context.background.run(WHAT, work, keep)
+        return self._compared
+
+
+class TrialsPage(ComparingPage):
     """To choose a propeller: each that was tried with its own figures, and which is on the boat."""
 
     title = "Propellers tried"
     keeps_what_it_knows = True
 
-    def __init__(self, context: Context, route: Route) -> None:
-        super().__init__(context, route)
-        self._trials: tuple[Trial, ...] | None = None
-        self._size = -1
-
     def body(self) -> Widget:
-        self._look()
-        if self._trials is None:
+        found = self._look()
+        if found is None:
             return column_of([words("Comparing the propellers, each by its own runs.", "quiet")])
         column = Column()
-        column.show(self._one() if not self._trials else self._several(self._trials))
+        column.show([*(self._several(found.trials) if found.trials else self._one()), *map(words, found.foreseen)])
         return column
-
-    def _look(self) -> None:
-        """Have the propellers compared, unless nothing was entered since they were."""
-        tablet, route = self.tablet, self.route
-        size = tablet.size(route.hull, route.job)
-        if size == self._size:
-            return
-        self._size = size
-        view, host = tablet.view(route.hull, route.job), tablet.host
-
-        def work() -> tuple[Trial, ...]:
-            from garboard.report.trials import trials_of
-
-            return trials_of(view, host)
-
-        def keep(found: tuple[Trial, ...]) -> None:
-            self._trials = found
-            if self.context.background.threads and self.screen.shows(self):
-                self.screen.redraw_as_it_is()
-
-        self.context.background.run(WHAT, work, keep)
 
     def _one(self) -> list[Maker]:
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel
         on = name_of_fitting(vessel, fitted_now(vessel)) or CAME_WITH
         return [
-            words(f"Fitted: {on}", size=HEADING),
+            words(phrase("Fitted: {on}", on=on), size=HEADING),
             words("Only this propeller has runs. Change it with New trial: runs made so far stay with it.", "quiet"),
         ]
 
@@ -114,8 +130,10 @@ class TrialsPage(Page):
         return (Press("New trial", go, "main", name="new trial"),)
 
 
-class TrialPage(Page):
-    """One propeller that was tried: its runs, and the press that puts it on the boat again."""
+class TrialPage(ComparingPage):
+    """One propeller that was tried: what it came to, its runs, and the press that puts it on the boat again."""
+
+    keeps_what_it_knows = True
 
     @property
     def title(self) -> str:  # type: ignore[override]
@@ -138,7 +156,24 @@ class TrialPage(Page):
                 rows = [row for row in view.rows(step.key) if fitting_named(view, step.key, row) == fitting]
                 makers += [partial(self._row, step.key, step.title, row) for row in rows]
         said = "This propeller is on the boat." if self._is_on else "This propeller is not on the boat now."
-        return column_of([words(said), *makers])
+        return column_of([words(said), *self._judged(fitting), *makers])
+
+    def _judged(self, fitting: Fitting) -> list[Maker]:
+        """What this one came to, and which stays and why; nothing where only one has runs."""
+        found = self._look()
+        if found is None:
+            return [words("Comparing the propellers, each by its own runs.", "quiet")]
+        from garboard.report.trials import table_of_trials, which_stays
+
+        mine = [one for one in found.trials if one.fitting == fitting]
+        makers: list[Maker] = []
+        for one in mine:
+            if one.finding is not None:
+                shown = attrs.evolve(one.finding, about=one.name, sentence=one.why, short="", of="")
+                makers.append(partial(FindingCard, shown, (), ""))
+            makers.append(partial(TableView, table_of_trials([one])))
+        others = which_stays([one for one in found.trials if one.stays or one.fitting == fitting])
+        return [*makers, *(words(sentence) for sentence in others if mine)]
 
     def _row(self, step: str, title: str, row: str) -> RowPress:
         view = self.tablet.view(self.route.hull, self.route.job)
@@ -146,8 +181,13 @@ class TrialPage(Page):
         found = [
             str(one.value) for one in view.measurements if (one.step, one.row) == (step, row) and one.field in shown
         ]
-        return RowPress(f"{title}, row {row}", partial(self.way.go, self.route.to("step", step=step)),
-                        small=", ".join(found), word="open", name=f"run {step} {row}")  # fmt: skip
+        return RowPress(
+            phrase("{title}, row {row}", title=title, row=row),
+            partial(self.way.go, self.route.to("step", step=step)),
+            small=", ".join(found),
+            word="open",
+            name=f"run {step} {row}",
+        )
 
     def actions(self) -> Sequence[Press | None]:
         if self._is_on:
@@ -164,14 +204,19 @@ class TrialPage(Page):
         self.way.back_to("trials")
 
 
-class NewTrialPage(Page):
+class NewTrialPage(ComparingPage):
     """Which propeller is on now: one of the list, the one the engine came with, or another. Runs made so far stay."""
 
     title = "Which propeller is on now?"
+    keeps_what_it_knows = True
+
+    @property
+    def _view(self) -> JobView:
+        return self.tablet.view(self.route.hull, self.route.job)
 
     @property
     def _vessel(self) -> Vessel:
-        return self.tablet.view(self.route.hull, self.route.job).vessel
+        return self._view.vessel
 
     @property
     def _of(self) -> str:
@@ -188,8 +233,10 @@ class NewTrialPage(Page):
 
         names = [CAME_WITH, *pieces(self._vessel, "propellers")]
         kept = kept_by_boats_alike(self.tablet, self.route.hull, self.route.job)
-        said = [words(kept, "quiet")] if kept else []
-        return column_of([*(partial(self._choice, name) for name in names), *said])
+        found = self._look()
+        said = [*map(words, found.foreseen if found else ()), *([words(kept, "quiet")] if kept else [])]
+        new = [partial(self._foreseen, one) for one in _not_listed(self._view.forecasts, names)]
+        return column_of([*new, *(partial(self._choice, name) for name in names), *said])
 
     def _choice(self, name: str) -> RowPress:
         on = {self._on.get(self._of, "")} if self._of else set(self._on.values())
@@ -199,6 +246,26 @@ class NewTrialPage(Page):
         mark, word = (state_mark("done"), "on now") if is_on else (None, "put on")
         return RowPress(name, partial(self._fit, name), small=" x ".join(sizes), mark=mark, word=word,
                         name=f"fit {name}")  # fmt: skip
+
+    def _foreseen(self, forecast: Forecast) -> RowPress:
+        go = partial(self._fit_foreseen, forecast)
+        return RowPress(forecast.propeller, go, small="the one to try next", word="put on",
+                        name=f"fit {forecast.propeller}")  # fmt: skip
+
+    def _fit_foreseen(self, forecast: Forecast) -> None:
+        """Enter it in the list of propellers with what is stamped on it, and put it on: its runs test the forecast."""
+        name, hull = forecast.propeller, self.route.hull
+        self.tablet.add_piece(hull, ("propellers", name))
+        is_at_hand = forecast.diameter_within is None  # else what but its pitch was supposed, and nobody read it
+        facts = {"pitch": str(forecast.pitch or "")}
+        if is_at_hand:
+            facts |= {"diameter": str(forecast.diameter or ""), "cup": forecast.cup}
+        known: dict[str, JsonValue] = {key: value for key, value in facts.items() if value}
+        if is_at_hand and forecast.blades:
+            known["blades"] = forecast.blades
+        home, author = self.tablet.boat(hull).vessel_home("propellers"), self.tablet.author()
+        self.tablet.save(*(author.write(home, "field", ("propellers", name, key), known[key]) for key in known))
+        self._fit(name)
 
     def _fit(self, name: str) -> None:
         names = [name if self._of in ("", engine) else before for engine, before in self._on.items()]
@@ -212,6 +279,12 @@ class NewTrialPage(Page):
             return (other,)
         apart = Press("Not alike", partial(self.way.go, self.route.to("each engine")), name="not alike")
         return (apart, other)
+
+
+def _not_listed(forecasts: Sequence[Forecast], names: Sequence[str]) -> list[Forecast]:
+    """Propellers that are to be tried next and that nobody entered, the last first."""
+    last = {one.propeller: one for one in forecasts if one.propeller not in names and one.pitch}
+    return list(reversed(last.values()))[:MOST_FORESEEN]
 
 
 class EachEnginePage(Page):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
+from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
 from garboard_tablet.ui.shell import NOT_SAVED, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
@@ -65,7 +66,7 @@ class TroublePage(Page):
         self._what, self._kind = what, kind
 
     def body(self) -> Widget:
-        failed_at = f"Error at {self._what}: {self._kind}. The log has more."
+        failed_at = phrase("Error at {what}: {kind}. The log has more.", what=self._what, kind=self._kind)
         return column_of([self._card, words(WHAT_TO_DO), words(failed_at, "quiet")], most=1)
 
     def _card(self) -> Card:

@@ -11,10 +11,12 @@ from kivy.uix.widget import Widget
 from garboard.faults import in_number
 from garboard.report.palette import STEP_MARKS
 from garboard.verdict import Verdict
+from garboard_tablet.language import phrase
 from garboard_tablet.models.keys import ENTER, ERASE
 from garboard_tablet.models.session import HOME, Route
 from garboard_tablet.models.tablet import FAILS
 from garboard_tablet.models.vessels import HANDED_OVER, HullCheck, VesselLine, check_hull, whose
+from garboard_tablet.ui.boat_row import BoatRow
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page
 from garboard_tablet.ui.theme import BODY, GAP, SMALL, dp, theme
@@ -25,7 +27,6 @@ from garboard_tablet.ui.widgets import (
     Press,
     RowPress,
     Txt,
-    state_mark,
     verdict_marks,
     warning_card,
     words,
@@ -38,9 +39,12 @@ WHOLE = 12
 MOST_AMISS = 3
 """So many files that are gone or damaged have a card each on the first page."""
 READING = "Reading the boats"
+FOLDED_FROM = 2
+"""So many boats that are handed over in order share a row; one alone would be hidden by it for nothing."""
 
 
 if TYPE_CHECKING:
+    from garboard.report.palette import Mark
     from garboard_tablet.models.files_amiss import FileAmiss
     from garboard_tablet.ui.context import Context
 
@@ -51,6 +55,7 @@ class VesselsPage(Page):
 
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
+        self._shows_in_order = False
         self._list = VesselListView(self)
 
     @property
@@ -59,8 +64,8 @@ class VesselsPage(Page):
         if not count and not self.context.vessels.is_looked_through:
             return READING
         gone = sum(one.is_gone for one in self.tablet.amiss)
-        here = f"{count} on this tablet" if count or gone else "None on this tablet yet"
-        return f"{here}, {in_number(gone, 'file')} gone" if gone else here
+        here = phrase("{count} on this tablet", count=count) if count or gone else "None on this tablet yet"
+        return phrase("{here}, {files} gone", here=here, files=in_number(gone, "file")) if gone else here
 
     def body(self) -> Widget:
         self._list.refill()
@@ -80,7 +85,14 @@ class VesselsPage(Page):
         made += [partial(warning_card, text) for text in self.context.guest.warnings]
         made += [partial(self._amiss_card, one) for one in self.tablet.amiss[:MOST_AMISS]]
         if more := len(self.tablet.amiss[MOST_AMISS:]):
-            made.append(words(f"{in_number(more, 'more file')} lost or damaged. Settings names those that are gone."))
+            made.append(
+                words(
+                    phrase(
+                        "{more_files} lost or damaged. Settings names those that are gone.",
+                        more_files=in_number(more, "more file"),
+                    )
+                )
+            )
         made += [partial(_left_out_card, plugin) for plugin in self.tablet.plugins_left_out()]
         return [*made, *self._vessel_rows(found)]
 
@@ -99,22 +111,42 @@ class VesselsPage(Page):
             return [words("Press New job and type the number on the transom.", "quiet")]
         if not found:
             return [words("No vessel matches.", "quiet")]
-        return [partial(self._row, line) for line in found]
+        in_order = [line for line in found if line.is_in_order]
+        if self._shows_in_order or len(in_order) < FOLDED_FROM or self.tablet.session.typed.get(SEARCH, ""):
+            return [partial(self._row, line) for line in sorted(found, key=lambda line: line.is_in_order)]
+        rest = [partial(self._row, line) for line in found if not line.is_in_order]
+        return [*rest, partial(self._in_order_row, len(in_order))]
 
-    def _row(self, line: VesselLine) -> RowPress:
-        state = "done" if line.phase == HANDED_OVER else "under way" if line.done else "to do"
-        fails = line.fails_now + line.fails_elsewhere
-        mark = verdict_marks[Verdict.FAIL] if fails else verdict_marks[Verdict.ADVISE] if line.left else None
-        ashore = self.context.marks.word(line)
-        number = line.numbers if line.name or line.also else "no name yet"
+    def _in_order_row(self, count: int) -> RowPress:
+        mark = STEP_MARKS["done"]
         return RowPress(
+            phrase("{count} handed over, in order", count=count),
+            self._show_in_order,
+            mark=mark,
+            word="show",
+            name="in order",
+        )
+
+    def _show_in_order(self) -> None:
+        self._shows_in_order = True
+        self._list.refill()
+
+    def _row(self, line: VesselLine) -> BoatRow:
+        number = line.numbers if line.name or line.also else "no name yet"
+        return BoatRow(
             line.name or line.hull_number,
             lambda: self._open(line),
-            small=f"{number}. Saved {line.saved_words}, {ashore}.",
-            value=line.stands,
-            mark=mark or state_mark(state),
-            word=line.share if line.phase != HANDED_OVER else None,  # what is open of it is counted already
-            name=f"vessel {line.hull}",
+            mark=_mark_of(line),
+            told=line.worst,
+            day=line.day if line.phase != HANDED_OVER else "",
+            is_next=line.what_next,
+            small=phrase(
+                "{number}, {ashore}. Saved {saved_words}.",
+                number=number,
+                ashore=self.context.marks.word(line),
+                saved_words=line.saved_words,
+            ),
+            key=f"vessel {line.hull}",
         )
 
     def _open(self, line: VesselLine) -> None:
@@ -137,8 +169,20 @@ class VesselsPage(Page):
         )
 
 
+def _mark_of(line: VesselLine) -> Mark:
+    """The shape before a boat: what it fails by, what is left open of it, or how far its day is."""
+    if line.fails_now or line.fails_elsewhere:
+        return verdict_marks[Verdict.FAIL]
+    if line.left:
+        return verdict_marks[Verdict.ADVISE]
+    return STEP_MARKS["done" if line.phase == HANDED_OVER else "under way" if line.done else "to do"]
+
+
 def _left_out_card(plugin: str) -> Card:
-    said = f"Plugin {plugin} is left out, because the app ended while it ran. Its checks are not judged here."
+    said = phrase(
+        "Plugin {plugin} is left out, because the app ended while it ran. Its checks are not judged here.",
+        plugin=plugin,
+    )
     return Card(Txt(said), mark=verdict_marks[Verdict.ADVISE], word="look here")
 
 
@@ -150,7 +194,7 @@ class VesselListView(Widget):
         self._page = page
         text = page.tablet.session.typed.get(SEARCH, "")
         self._box = WordsBox(text, page.searched, hint="Search: any part of number or name")
-        self._column = Column()
+        self._column = Column(most=2)
         self.add_widget(self._column)
         if text:
             self.add_widget(self._box)
@@ -220,14 +264,20 @@ class NewJobPage(Page):
         makers.append(lambda: Typed(self.text, "", 44))
         if check.known is not None:
             name = check.known.name or check.known.hull_number
-            makers.append(lambda: Card(Txt(f"{name} is already on this tablet. This opens another job for it.")))
+            makers.append(
+                lambda: Card(Txt(phrase("{name} is already on this tablet. This opens another job for it.", name=name)))
+            )
         if self._insisted:
             text = "This number is not well formed. Compare it with the transom."
             makers.append(partial(self._card, Verdict.FAIL, text, "look again"))
             makers.append(lambda: self._presses(check, "It is correct: open it", "plain", self._insist))
             return makers
-        if check.reading:
+        if check.reading and not self._view.has_corner:
             makers.append(lambda: self._presses(check, "Open this job", "main", self._open))
+        elif check.reading and check.offers:
+            takes = [Press(phrase("Take {one}", one=one), partial(self.take, one)) for one in check.offers[:2]]
+            makers.append(lambda: Across(takes, least=240))
+        if check.reading:
             makers.append(partial(self._card, Verdict.PASS, check.reading, "well formed"))
         if check.lacks:
             makers.append(words(check.lacks, "quiet"))
@@ -237,8 +287,14 @@ class NewJobPage(Page):
             makers.append(lambda: self._presses(check, "Open anyway", "plain", self._open))
         return makers
 
+    def onward(self) -> Press | None:
+        """What is next, for the corner of the keys, once the number is well formed."""
+        if not self.check.reading or self._insisted:
+            return None
+        return Press("Open", self._open, "main", name="open job")
+
     def _presses(self, check: HullCheck, word: str, kind: str, do: Callable[[], None]) -> Across:
-        offers = [Press(f"Take {offer}", partial(self.take, offer)) for offer in check.offers[:2]]
+        offers = [Press(phrase("Take {offer}", offer=offer), partial(self.take, offer)) for offer in check.offers[:2]]
         return Across([*offers, Press(word, do, kind, name="open job")], least=240)
 
     def _card(self, verdict: Verdict, text: str, word: str) -> Card:
@@ -279,12 +335,25 @@ class NewJobView(Widget):
         self.add_widget(self._said)
         self.add_widget(self._pad)
         self.bind(size=self._place, pos=self._place)
+        page._view = self
         self.rebuild()
+
+    @property
+    def has_corner(self) -> bool:
+        """Whether what is next stands among the keys."""
+        return self._pad.has_corner
 
     def rebuild(self) -> None:
         self._said.show(self._page.said())
+        self._pad.offer(self._page.onward() if self.has_corner else None)
 
     def _place(self, *_: object) -> None:
+        had = self.has_corner
+        self._stand()
+        if self.has_corner is not had:
+            self.rebuild()
+
+    def _stand(self) -> None:
         gap = dp(GAP) * 2
         if self.width > self.height:
             wide = LetterPad.width_of_whole(self.height) or max(dp(540), self.width * 0.55)
@@ -331,7 +400,7 @@ class VesselJobsPage(Page):
 
     def _moved_row(self, job: str, target: str) -> RowPress:
         return RowPress(
-            f"Moved to {whose(self.tablet, Route(page='job', hull=target))}",
+            phrase("Moved to {boat}", boat=whose(self.tablet, Route(page="job", hull=target))),
             lambda: self.way.go_named(Route(page="job", hull=target, job=job)),
             small="It was entered under this number, but belongs to the other vessel.",
             mark=STEP_MARKS["to do"],

@@ -10,6 +10,7 @@ from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
 from garboard.steps import Assessed
+from garboard_tablet.language import phrase
 from garboard_tablet.models.pages import RestsOn, finding_at, ranked, rests_on
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.why import StillMissing, fails_after, numbers_table, still_missing
@@ -38,8 +39,10 @@ class WhyPage(Page):
         one = finding_at(self.route.subject, self._found())
         was = self.route.subject[3] if len(self.route.subject) > 3 else ""
         if one is None:
-            gone = f"It was {was}. " if was else ""
-            return column_of([words(f"{gone}This finding no longer exists, because values have changed.", "quiet")])
+            gone = phrase("It was {was}. ", was=was) if was else ""
+            return column_of(
+                [words(phrase("{gone}This finding no longer exists, because values have changed.", gone=gone), "quiet")]
+            )
         is_stale = self.findings.known(self.route) is None
         word = CHECKING if is_stale else _changed(was, one.finding.verdict)
         card: Maker = partial(FindingCard, one.finding, (), word, is_stale=is_stale)
@@ -63,7 +66,14 @@ class WhyPage(Page):
         if one.settings_used:
             said += [heading("Settings used"), *(words(setting_in_words(used)) for used in one.settings_used)]
         plugin = next((p.title for p in self.tablet.host.plugins if p.name == one.plugin), one.plugin)
-        return [*said, words(f"{one.title}, by {plugin} {one.plugin_version}", "quiet", SMALL)]
+        return [
+            *said,
+            words(
+                phrase("{title}, by {plugin} {version}", title=one.title, plugin=plugin, version=one.plugin_version),
+                "quiet",
+                SMALL,
+            ),
+        ]
 
     def _values(self, one: Assessed) -> list[Maker]:
         """Every value it rests on and every one it lacks, with the way to where it is entered."""
@@ -101,7 +111,14 @@ class WhyPage(Page):
             presses.append(Press("Try this one next", partial(self._try_next, forecast), name="try next"))
         if following is not None:
             about, target = following
-            presses.append(Press(f"Next fail: {about}", partial(self.way.instead, target), "main", name="next fail"))
+            presses.append(
+                Press(
+                    phrase("Next fail: {about}", about=about),
+                    partial(self.way.instead, target),
+                    "main",
+                    name="next fail",
+                )
+            )
         return presses
 
     def _try_next(self, forecast: Forecast) -> None:
@@ -115,7 +132,7 @@ class WhyPage(Page):
 
 def _changed(was: str, verdict: Verdict) -> str:
     """What became of a verdict since the page was opened; "" where it is the same."""
-    return f"was {was}, now {verdict.value}" if was and was != verdict.value else ""
+    return phrase("was {was}, now {verdict}", was=was, verdict=verdict.value) if was and was != verdict.value else ""
 
 
 def _drawn(one: Assessed) -> list[Maker]:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from garboard.disk.storage import NotSaved
 from garboard.faults import GarboardError, in_words, refuse_endless
+from garboard_tablet.language import phrase
 from garboard_tablet.system.files import CANCELLED, Got, How, Place, Put, copy_in, copy_out, free_name
 
 if TYPE_CHECKING:
@@ -74,9 +75,16 @@ class DeskFiles:
     def take_picture(self, target: Path, done: Callable[[Got], object]) -> None:
         done(Got(how=How.FAILED, why="This computer has no camera for the app. Choose a picture."))
 
-    def pick(self, folder: Path, done: Callable[[Got], object], *, pictures: bool = False) -> None:
+    def pick(
+        self, folder: Path, done: Callable[[Got], object], *, pictures: bool = False, is_backup: bool = False
+    ) -> None:
         what = "pictures" if pictures else "file"
-        self._ask(what, lambda chosen: self._copied(chosen, folder), done, lambda why: Got(how=How.FAILED, why=why))
+        self._ask(
+            what,
+            lambda chosen: copy_of(Path(chosen), folder, is_backup=is_backup) if chosen else CANCELLED,
+            done,
+            lambda why: Got(how=How.FAILED, why=why),
+        )
 
     def choose_folder(self, done: Callable[[Place | None], object]) -> None:
         self._ask("folder", lambda chosen: Place(key=chosen, title=chosen) if chosen else None, done, lambda _why: None)
@@ -114,10 +122,6 @@ class DeskFiles:
 
         threading.Thread(target=run, daemon=True).start()
 
-    @staticmethod
-    def _copied(chosen: str, folder: Path) -> Got:
-        return copy_of(Path(chosen), folder) if chosen else CANCELLED
-
 
 def _chosen(command: Sequence[str]) -> str:
     """What the person chose; "" where nobody chose, or the dialog could not be shown."""
@@ -133,14 +137,18 @@ def _chosen(command: Sequence[str]) -> str:
     return done.stdout.strip("\n") if done.returncode == 0 else ""
 
 
-def copy_of(path: Path, folder: Path) -> Got:
+def copy_of(path: Path, folder: Path, *, is_backup: bool = False) -> Got:
     """The app's own copy of a file."""
     try:
         refuse_endless(path, "a file")
         with path.open("rb") as source:
-            return copy_in(source, folder, path.name)
+            return copy_in(source, folder, path.name, is_backup=is_backup)
     except Exception as failure:  # a stick was taken out, a pipe was chosen: nothing came, and it is said why
-        return Got(how=How.FAILED, name=path.name, why=f"{path.name} could not be read: {in_words(failure)}.")
+        return Got(
+            how=How.FAILED,
+            name=path.name,
+            why=phrase("{name} could not be read: {reason}.", name=path.name, reason=in_words(failure)),
+        )
 
 
 def put_into(folder: Path, file: Path, name: str) -> Put:

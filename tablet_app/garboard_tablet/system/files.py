@@ -10,19 +10,23 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from enum import Enum
 from pathlib import Path
+from threading import Lock
 from typing import IO, Protocol
 
 import attrs
 
 from garboard.disk import storage
 from garboard.disk.storage import NotSaved
-from garboard.faults import in_words
+from garboard.faults import GarboardError, in_words
+from garboard_tablet.language import phrase
 
 _CHUNK = 1 << 20
-_LONGEST_NAME = 80
+_LONGEST_NAME = 160
+"""Of what comes in [bytes]; a card takes 255, and a number and a mark may come before and behind it."""
 
 
 class How(Enum):
@@ -94,10 +98,13 @@ class Files(Protocol):
     def take_picture(self, target: Path, done: Callable[[Got], object]) -> None:
         """Have the camera write a picture there."""
 
-    def pick(self, folder: Path, done: Callable[[Got], object], *, pictures: bool = False) -> None:
+    def pick(
+        self, folder: Path, done: Callable[[Got], object], *, pictures: bool = False, is_backup: bool = False
+    ) -> None:
         """Have the person choose a file; it is copied into a folder of the app.
 
-        pictures : offer nothing else
+        pictures  : offer nothing else
+        is_backup : it may be as large as the space that is free; any other file must be able to reach the shop
         """
 
     def choose_folder(self, done: Callable[[Place | None], object]) -> None:
@@ -115,54 +122,78 @@ def own_name(name: str, otherwise: str = "file") -> str:
     """
     last = re.split(r"[/\\]", name)[-1]
     plain = re.sub(r"[^\w .()+-]", "_", last).strip(" .")
-    return plain[-_LONGEST_NAME:] or otherwise
+    end = plain.encode("utf-8", "replace")[-_LONGEST_NAME:].decode("utf-8", "ignore")  # no half letter at its start
+    return end.strip(" .") or otherwise
 
 
-def copy_in(source: IO[bytes], folder: Path, name: str) -> Got:
+def copy_in(source: IO[bytes], folder: Path, name: str, *, is_backup: bool = False) -> Got:
     """Copy what comes in as a file of the app, whole or not at all. It may come from a stick, a network, a stranger.
 
     A system may call a picture "IMG_1234" or "1000004711": the copy of a picture is named as one.
     """
     from garboard.report.photo_files import with_ending  # here: the app's first frame waits for it otherwise
-    from garboard.shop_link.wire import LARGEST_ATTACHMENT
 
-    target = folder / own_name(name)
     try:
         storage.make_folder(folder)
-        piece, size = source.read(_CHUNK), 0
-        target = free_name(folder, with_ending(target.name, piece))
-        new = storage.unfinished(target)
-        with new.open("wb") as file:
-            while piece:
-                size += len(piece)
-                if size > LARGEST_ATTACHMENT:
-                    new.unlink()
-                    return _too_large(LARGEST_ATTACHMENT)
-                file.write(piece)
-                piece = source.read(_CHUNK)
-            file.flush()
-            storage.flush(file.fileno())
-        if not size:
-            new.unlink()
+        storage.remove_unfinished(folder)  # of a copy in whose midst the app was ended
+        piece = source.read(_CHUNK)
+        if not piece:
             return Got(how=How.NOTHING, name=name)
-        new.replace(target)
+        name_here = with_ending(own_name(name), piece)
+        with _claimed(folder, name_here) as target, storage.whole_file(target) as (_, file):
+            _pour(source, piece, file, is_backup=is_backup)
+    except _TooLarge as failure:
+        return Got(how=How.FAILED, why=in_words(failure))
     except OSError as failure:
-        storage.unfinished(target).unlink(missing_ok=True)
-        return Got(how=How.FAILED, name=name, why=f"{name} could not be copied: {in_words(failure)}.")
+        return Got(
+            how=How.FAILED,
+            name=name,
+            why=phrase("{name} could not be copied: {reason}.", name=name, reason=in_words(failure)),
+        )
     return Got(how=How.DONE, path=target, name=target.name)
 
 
-def _too_large(most: int) -> Got:
-    return Got(how=How.FAILED, why=f"The file is larger than {most >> 20} MB. Keep it elsewhere, and note where.")
+class _TooLarge(GarboardError):
+    pass
+
+
+def _pour(source: IO[bytes], piece: bytes, file: IO[bytes], *, is_backup: bool) -> None:
+    """Copy a file whose first piece was read."""
+    from garboard.shop_link.wire import LARGEST_ATTACHMENT
+
+    size = 0
+    while piece:
+        size += len(piece)
+        if size > LARGEST_ATTACHMENT and not is_backup:
+            most = LARGEST_ATTACHMENT >> 20
+            raise _TooLarge(phrase("The file is larger than {most} MB. Keep it elsewhere, and note where.", most=most))
+        file.write(piece)
+        piece = source.read(_CHUNK)
 
 
 def free_name(folder: Path, name: str) -> Path:
     """A name in a folder that nothing has yet."""
     path, number = folder / name, 1
-    while path.exists() or path.is_symlink():
+    while path.exists() or path.is_symlink() or path in _claims:
         number += 1
         path = folder / f"{Path(name).stem} {number}{Path(name).suffix}"
     return path
+
+
+_claims: set[Path] = set()
+_claiming = Lock()
+
+
+@contextmanager
+def _claimed(folder: Path, name: str) -> Iterator[Path]:
+    """A free name that no other copy takes until this one has: two may come in at once."""
+    with _claiming:
+        path = free_name(folder, name)
+        _claims.add(path)
+    try:
+        yield path
+    finally:
+        _claims.discard(path)
 
 
 def digest_of(source: IO[bytes]) -> str:
@@ -187,10 +218,14 @@ def copy_out(file: Path, target: Path) -> None:
         with target.open("rb") as copied:
             found = digest_of(copied)
     except OSError as failure:
-        raise NotSaved(f"{target.name} cannot be read back: {in_words(failure)}") from failure
+        raise NotSaved(
+            phrase("{name} cannot be read back: {reason}", name=target.name, reason=in_words(failure))
+        ) from failure
     if found != wanted:
         target.unlink(missing_ok=True)
-        raise NotSaved(f"{target.name} does not read back as it was written: look at its disk or card")
+        raise NotSaved(
+            phrase("{name} does not read back as it was written: look at its disk or card", name=target.name)
+        )
 
 
 def _forget_cached(path: Path) -> None:

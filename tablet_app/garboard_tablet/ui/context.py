@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from garboard_tablet.models.backups import Backups
     from garboard_tablet.models.live_source import LiveSource
     from garboard_tablet.models.navigator import Navigator
+    from garboard_tablet.models.pointed import Pointed
     from garboard_tablet.models.run_reviews import RunReviews
     from garboard_tablet.models.shop_worker import ShopWorker
     from garboard_tablet.models.step_ends import StepEnds
@@ -54,6 +55,7 @@ class Screen(Protocol):
 class Context:
     """The parts of the app at work.
 
+    pointed         : the photo whose arrows were set last
     files           : the camera, the system's picker, and folders outside the app
     files_come_from : folder that photos and recordings are taken in from
     data_problem    : why the tablet's data is not where it should be; "" where it is
@@ -73,6 +75,7 @@ class Context:
     pads: NumberPads
     files: Files
     backups: Backups
+    pointed: Pointed
     run_clock: RunClock
     guest: Guest
     files_come_from: Path

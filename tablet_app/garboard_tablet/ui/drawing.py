@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
+from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from functools import lru_cache, partial
 from typing import Any
@@ -17,10 +18,10 @@ from kivy.utils import escape_markup
 
 from garboard.findings import Band, Figure, Table
 from garboard.report.palette import SERIES_STYLES
+from garboard_tablet.language import shown
 from garboard_tablet.models.labels import Box, Point, along, clear_box
 from garboard_tablet.models.scale import extents, number_text, ticks
 from garboard_tablet.ui.joined import joined
-from garboard_tablet.ui.language import shown
 from garboard_tablet.ui.theme import BODY, SMALL, dp, sp, theme
 from garboard_tablet.ui.widgets import Txt
 
@@ -30,12 +31,27 @@ MANY = 80
 """Points from which a line is drawn plainly: a smooth one grows spikes where it turns sharply."""
 
 
-@lru_cache(maxsize=512)
+MOST_KEPT, MOST_WORDS = 16_000_000, 512
+"""So much of the words drawn lately is kept [byte], and so many: a number that fills the page is half a megabyte."""
+_kept = OrderedDict[tuple[str, float, str, bool], Any]()
+
+
 def texture(text: str, size: float, font: str = "Roboto", bold: bool = False) -> Any:
     """Words as a white texture, to be drawn in any colour."""
-    label = CoreLabel(text=text, font_size=size, font_name=font, bold=bold)
-    label.refresh()
-    return label.texture
+    key = (text, size, font, bold)
+    if key not in _kept:
+        label = CoreLabel(text=text, font_size=size, font_name=font, bold=bold)
+        label.refresh()
+        _kept[key] = label.texture
+        held = sum(map(_bytes_of, _kept.values()))
+        while len(_kept) > 1 and (held > MOST_KEPT or len(_kept) > MOST_WORDS):
+            held -= _bytes_of(_kept.popitem(last=False)[1])
+    _kept.move_to_end(key)
+    return _kept[key]
+
+
+def _bytes_of(one: Any) -> int:
+    return int(one.width) * int(one.height) * 4
 
 
 def draw_text(

@@ -12,16 +12,21 @@ from kivy.uix.widget import Widget
 from garboard.findings import Verdict
 from garboard.report.palette import URGENT_MARK
 from garboard.steps import Guidance
+from garboard_tablet.language import phrase
 from garboard_tablet.models.armed import Phase
 from garboard_tablet.models.live import LiveRun
 from garboard_tablet.ui.drawing import draw_text, texture
-from garboard_tablet.ui.theme import BODY, DIGITS, GAP, dp, sp, theme
+from garboard_tablet.ui.theme import BODY, DIGITS, GAP, THUMB, dp, sp, theme
 from garboard_tablet.ui.widgets import MarkShape, Press, Txt, verdict_marks
 
 LARGEST, WORD = 200, 72
 """Text sizes of the digits and of the word [sp]."""
 HIGH_WORD, HIGH_BAND, HIGH_TIME, HIGH_STOP = 126, 94, 50, 176
 """Heights of the word, the band, the time bar and STOP [dp]; what is left is for the digits."""
+LEAST_DIAL, LEAST_BAND, LEAST_DIGITS = 280, 205, 80
+"""From these heights on the dial has room for all of it, for digits and band, and for digits alone [dp]."""
+GIVE_WAY = ((HIGH_STOP, WORD), (THUMB, WORD), (THUMB, 56), (THUMB, 44))
+"""Heights of STOP and largest words, tried until the dial has room: on a low screen they give way to it."""
 HATCH = 26
 """Between the strokes of the edge that says that nothing is kept [dp]."""
 DASH = "–"
@@ -46,7 +51,7 @@ class Dial(Widget):
         age  : how old it is [s]
         """
         self._guidance, self._live = guidance, live
-        self._age = "" if age is None or guidance.number is None else f"{age:.0f} s old"
+        self._age = "" if age is None or guidance.number is None else phrase("{age:.0f} s old", age=age)
         self._draw()
 
     @property
@@ -62,16 +67,18 @@ class Dial(Widget):
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
         guidance = self._guidance
-        if guidance is None or self.width < dp(200) or self.height < dp(200):
+        if guidance is None or self.width < dp(200) or self.height < dp(LEAST_DIGITS):
             return
+        has_time, has_band = self.height >= dp(LEAST_DIAL), self.height >= dp(LEAST_BAND)
+        high_time = HIGH_TIME if has_time else 0
         with self.canvas:
             Color(*theme.panel)
             Rectangle(pos=self.pos, size=self.size)
-            low = self.y + dp(HIGH_BAND + HIGH_TIME)
-            self._draw_columns(guidance, low)
-            if self._live:
-                self._draw_band(guidance, self.y + dp(HIGH_TIME) + dp(34))
-            self._draw_time(guidance, self.y + dp(12))
+            self._draw_columns(guidance, self.y + (dp(HIGH_BAND + high_time) if has_band else 0))
+            if self._live and has_band:
+                self._draw_band(guidance, self.y + dp(high_time) + dp(34))
+            if has_time:
+                self._draw_time(guidance, self.y + dp(12))
 
     def _draw_columns(self, guidance: Guidance, low: float) -> None:
         """Side by side where it lies, under each other where it stands."""
@@ -118,11 +125,14 @@ class Dial(Widget):
         Rectangle(pos=(left, y), size=((right - left) * min(1.0, max(0.0, guidance.progress)), dp(24)))
 
 
+_AS_WIDE = str.maketrans("123456789", "000000000")
+
+
 def _largest(text: str, wide: float, high: float) -> float:
-    """The size at which digits fit, LARGEST at most [sp]."""
-    size = float(LARGEST)
+    """The size at which digits fit, LARGEST at most [sp]. All digits are as wide, so that one is tried for all."""
+    size, like = float(LARGEST), text.translate(_AS_WIDE)
     while size > BODY:
-        found = texture(text, sp(size), DIGITS)
+        found = texture(like, sp(size), DIGITS)
         if found.width <= wide and found.height <= high:
             return size
         size *= 0.9
@@ -145,10 +155,11 @@ class HelmView(Widget):
             self.add_widget(child)
         self.bind(size=self._place, pos=self._place)
 
-    def show(self, run: LiveRun, said: str = "") -> None:
+    def show(self, run: LiveRun, said: str = "", warnings: Sequence[str] = ()) -> None:
         """Show where a run stands.
 
-        said : stands in the word's place for a while ("kept aside, now the other way")
+        said     : stands in the word's place for a while ("kept aside, now the other way")
+        warnings : of the tablet itself, before they hurt
         """
         guidance, live = run.guidance, run.age is None
         self._gauge.show(guidance, live=live and not run.fault, age=run.age)
@@ -159,10 +170,10 @@ class HelmView(Widget):
         if live and not guidance.urgent:
             word = said or word
             if run.watch is not None and run.watch.phase is Phase.WAITING and not said:
-                word = f"armed: {word}"
+                word = phrase("armed: {word}", word=word)
         if run.source.is_simulated:
-            word = f"SIMULATED: {word}"
-        lines = run.must_be_read
+            word = phrase("SIMULATED: {word}", word=word)
+        lines = "\n".join(filter(None, (run.must_be_read, " ".join(warnings))))
         mark = URGENT_MARK if guidance.urgent and live else verdict_marks[verdict]
         if (word, lines, mark.word, run.source.is_simulated) == (
             self._word.text, self._lines.text, self._mark_is, self._is_simulated,
@@ -181,11 +192,19 @@ class HelmView(Widget):
         if self.width <= 1 or self.height <= 1:
             return
         gap = dp(GAP)
-        self._stop.size, self._stop.pos = (self.width, dp(HIGH_STOP)), self.pos
         left = self.x + (self._shape.width + dp(16) if self._shape else 0)
+        for stop, largest in GIVE_WAY:
+            self._place_between(left, gap, stop, largest)
+            if self._gauge.height >= dp(LEAST_BAND):
+                break
+        self._draw_edge()
+
+    def _place_between(self, left: float, gap: float, stop: float, largest: float) -> None:
+        """Place all parts, STOP so high and the word at most so large; what is left is the dial's."""
+        self._stop.size, self._stop.pos = (self.width, dp(stop)), self.pos
         for size in (WORD, 56, 44, 32):
             self._word.font_size = sp(size)
-            if self._word.fit(self.right - left) <= dp(HIGH_WORD):
+            if size <= largest and self._word.fit(self.right - left) <= dp(HIGH_WORD):
                 break
         high = max(dp(66), self._word.height)
         self._word.pos = (left, self.top - high / 2 - self._word.height / 2)
@@ -196,7 +215,6 @@ class HelmView(Widget):
         self._lines.pos = (self.x, bottom)
         self._gauge.pos = (self.x, bottom + (small + gap if small else 0))
         self._gauge.size = (self.width, self.top - high - gap - self._gauge.y)
-        self._draw_edge()
 
     def _draw_edge(self) -> None:
         """A hatched edge round what nobody measured."""

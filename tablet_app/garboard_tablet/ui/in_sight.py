@@ -8,8 +8,8 @@ from kivy.clock import Clock
 from kivy.core.window import Window
 from kivy.metrics import Metrics
 
+from garboard_tablet.language import use_language
 from garboard_tablet.ui.inputs import WordsBox
-from garboard_tablet.ui.language import use_language
 
 if TYPE_CHECKING:
     from garboard_tablet.models.armed import Turn
@@ -46,7 +46,7 @@ class InSight:
     def look_around(self) -> None:
         """Say what a person should know before it hurts."""
         if self._guest.look():
-            self._screen.refill(("vessels",))
+            self._screen.refill(("vessels", "live"))
 
     def pause(self) -> None:
         """Out of sight. A run goes on: the system's service keeps the app at work."""

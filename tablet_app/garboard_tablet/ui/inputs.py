@@ -146,6 +146,7 @@ class LetterPad(Widget):
     def __init__(self, press: Callable[[str], object]) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
         self._press = press
+        self._onward: Press | None = None
         self._sides: tuple[str, ...] = self.WHOLE
         self._side = self.WHOLE[0]
         self._keys: list[Press] = []
@@ -153,7 +154,8 @@ class LetterPad(Widget):
         self.bind(size=self._place, pos=self._place)
 
     def _show(self) -> None:
-        self.clear_widgets()
+        for key in self._keys:
+            self.remove_widget(key)
         self._keys = [Press(face, partial(self._press, face), "key", 34, name=f"key {face}") for face in self._side]
         for side in self._sides:
             if side != self._side:
@@ -167,6 +169,21 @@ class LetterPad(Widget):
     def _turn(self, side: str) -> None:
         self._side = side
         self._show()
+        self._place()
+
+    @property
+    def has_corner(self) -> bool:
+        """Whether its lower right corner has room for what is next: where all keys are in sight at once."""
+        columns = int((self.width + dp(GAP)) // dp(TARGET + GAP))
+        return columns >= self.COLUMNS and bool(self.width_of_whole(self.height))
+
+    def offer(self, onward: Press | None) -> None:
+        """Put what is next into the lower right corner, or take it away."""
+        if self._onward is not None:
+            self.remove_widget(self._onward)
+        self._onward = onward
+        if onward is not None:
+            self.add_widget(onward)
         self._place()
 
     def _place(self, *_: object) -> None:
@@ -193,6 +210,9 @@ class LetterPad(Widget):
             key.size = (span * wide + (span - 1) * gap, high)
             key.pos = (self.x + column * (wide + gap), self.top - (row + 1) * high - row * gap)
             cell += span
+        if self._onward is not None:  # two keys wide, as Erase beside it
+            self._onward.size = (2 * wide + gap, high)
+            self._onward.pos = (self.right - self._onward.width, self.y)
 
     @staticmethod
     def _rows(columns: int, side: str, wide_keys: int) -> int:

@@ -13,9 +13,11 @@ from kivy.graphics.texture import Texture
 from kivy.uix.behaviors import ButtonBehavior
 from kivy.uix.widget import Widget
 
+from garboard.faults import in_number
 from garboard.report.palette import DAY
 from garboard.report.photo_files import PictureRefused, opened
 from garboard.report.photos import Arrow, ArrowShape, Photo, is_picture, shape_of
+from garboard_tablet.language import phrase
 from garboard_tablet.ui.theme import GAP, SMALL, dp, theme
 from garboard_tablet.ui.widgets import Press, RowPress, Txt, act
 
@@ -207,6 +209,22 @@ class PhotoPress(ButtonBehavior, Widget):
             act(self._do)
 
 
+def _kept_in_words(pictures: int, files: int) -> str:
+    """What the row of photos says: a manual kept beside them is no photo.
+
+    >>> _kept_in_words(2, 2), _kept_in_words(2, 3), _kept_in_words(0, 1)
+    ('2 kept', '2 kept, and 1 file', '1 file kept')
+    """
+    others = in_number(files - pictures, "file")
+    if not files:
+        return "None yet. Add one"
+    if not pictures:
+        return phrase("{files} kept", files=others)
+    if files == pictures:
+        return phrase("{count} kept", count=pictures)
+    return phrase("{count} kept, and {files}", count=pictures, files=others)
+
+
 class PhotosRow(RowPress):
     """The row of a step that leads to its photos: how many there are, and the newest of them."""
 
@@ -221,7 +239,7 @@ class PhotosRow(RowPress):
     ) -> None:
         self._pictures, self._load = [photo for photo in photos if is_picture(photo)], load
         self._views: list[PhotoView] = []
-        super().__init__(title, do, small=f"{len(photos)} kept" if photos else "None yet. Add one", name=name)
+        super().__init__(title, do, small=_kept_in_words(len(self._pictures), len(photos)), name=name)
 
     def fit(self, width: float) -> float:
         most = max(1, int(width * 0.55 // dp(ROW_WIDE + GAP)))

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from kivy.properties import ColorProperty
 from kivy.uix.widget import Widget
 
+from garboard_tablet.language import shown
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import whose
-from garboard_tablet.ui.language import shown
 from garboard_tablet.ui.theme import EDGE, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, dp, sp, theme
-from garboard_tablet.ui.widgets import Across, Column, Marked, MarkShape, Press, Txt, is_measured, verdict_marks
+from garboard_tablet.ui.widgets import Column, Marked, MarkShape, Press, Txt, is_measured, verdict_marks
 
 if TYPE_CHECKING:
     from garboard.report.palette import Mark
@@ -60,7 +60,9 @@ class Page:
     @property
     def saved(self) -> str:
         """The words at the upper right: how far what was entered is on the disk."""
-        return NOT_SAVED if self.live.unsaved else self.tablet.saved_words
+        under_way = self.live.under_way
+        is_at_risk = self.live.unsaved or (under_way is not None and under_way.run.not_on_disk)
+        return NOT_SAVED if is_at_risk else self.tablet.saved_words
 
     @property
     def saved_mark(self) -> Mark | None:
@@ -149,7 +151,7 @@ class Shell(Widget):
         self._body = page.body()
         if isinstance(self._body, Halves) and not self._actions:
             self._body.pager = None  # it stands among the actions; where there are none, each column turns itself
-        self._pager = self._body.pager if isinstance(self._body, Halves) else None
+        self._pager: Pager | None = getattr(self._body, "pager", None)
         if self._pager is not None:
             self.add_widget(self._pager)
         frame = (self._back_press, self._title, self._under, self._saved, self._undo, self._to_run, self._body)
@@ -183,10 +185,14 @@ class Shell(Widget):
         """Say anew what stands under the title."""
         self._place()
 
-    def _show_mark(self) -> None:
-        mark = self._page.saved_mark if self._page is not None and not self._is_crowded else None
+    def _hide_mark(self) -> None:
         if self._mark is not None:
             self.remove_widget(self._mark)
+            self._mark = None
+
+    def _show_mark(self) -> None:
+        mark = self._page.saved_mark if self._page is not None and not self._is_crowded else None
+        self._hide_mark()
         self._mark = MarkShape(mark, 26, "ground") if mark is not None else None
         self._saved.color = theme.colour(mark.colour if mark is not None else "quiet")
         if self._mark is not None:
@@ -231,7 +237,12 @@ class Shell(Widget):
         if self._to_run is not None:
             self._to_run.size, self._to_run.pos = (dp(RUN), high), (right - dp(RUN), top - high)
             right -= dp(RUN + GAP)
-        self._saved.text = shown(self._page.saved) if self._page is not None and not self._is_crowded else ""
+        self._place_words(left, right, high, top, saved=not self._is_crowded)
+
+    def _place_words(self, left: float, right: float, high: float, top: float, *, saved: bool) -> None:
+        """Title and small print between the presses; where there is no room, what Undo says as well gives way."""
+        end = right
+        self._saved.text = shown(self._page.saved) if self._page is not None and saved else ""
         wide, _ = self._saved.fit_line()
         if wide > self.width * 0.26:
             wide = self.width * 0.26
@@ -246,16 +257,34 @@ class Shell(Widget):
         self._under.fit(room)
         for size in (sp(HEADING), sp(28), sp(26), *(() if is_measured() else (dp(LEAST_TEXT),))):
             self._title.font_size = self._title.full = size
+            self._title.text = shown(self._page.title) if self._page is not None else ""
             if self._title.fit(room) + self._under.height <= high + dp(4):
                 break
         else:
+            if saved and self._undo is not None and not self._is_within(high):
+                self._hide_mark()
+                self._place_words(left, end, high, top, saved=False)
+                return
             if not is_measured():
                 self._under.font_size = self._under.full = dp(LEAST_TEXT)
                 self._under.fit(room)
+            self._shorten_title(room, high)
         total = self._title.height + self._under.height
         middle = top - high / 2 + total / 2
         self._title.pos = (left, middle - self._title.height)
         self._under.pos = (left, middle - total)
+
+    def _is_within(self, high: float) -> bool:
+        """Whether title and small print stay within the window and off the page: there is a little room around them."""
+        return bool(self._title.height + self._under.height <= high + dp(14))
+
+    def _shorten_title(self, room: float, high: float) -> None:
+        """Words of a title that even the smallest letters have no room for end in "…"."""
+        kept = self._title.text.split(" ")
+        while len(kept) > 1 and not self._is_within(high):
+            del kept[-1]
+            self._title.text = f"{' '.join(kept)} …"
+            self._title.fit(room)
 
     def _place_side(self) -> tuple[float, list[Marked]]:
         """Actions in a column at the thumb's side, the next thing at the bottom, counts on top.
@@ -355,15 +384,28 @@ class Halves(Widget):
         """The columns that one pair of presses turns."""
         return self._columns if len(self._columns) == 2 else ()
 
+    def turn(self) -> bool:
+        """To the next page of each column; False when the last of all is in sight."""
+        turned = [column.turn() for column in self._columns]
+        return any(turned)
+
     def _turned(self) -> None:
         if self.pager is not None:
             self.pager.refresh()
 
 
-class Pager(Widget):
-    """Up and More for two columns at once; what has no further page stays."""
+class Turned(Protocol):
+    """A body whose columns are turned by presses that stand among the actions."""
 
-    def __init__(self, halves: Halves) -> None:
+    @property
+    def turned_together(self) -> Sequence[Column]:
+        """The columns that one pair of presses turns."""
+
+
+class Pager(Widget):
+    """Up and More for the columns of a body, at once; what has no further page stays."""
+
+    def __init__(self, halves: Turned) -> None:
         super().__init__(size_hint=(None, None), size=(0, 0))
         self._halves = halves
         self._up = Press("Up", self._turn_back, name="page up")
@@ -391,23 +433,6 @@ class Pager(Widget):
     def _turn_back(self) -> None:
         for column in self._halves.turned_together:
             column.turn_back()
-
-
-class Tabs(Widget):
-    """A row of presses that choose what stands beneath."""
-
-    def __init__(self, tabs: Sequence[Press], below: Widget) -> None:
-        super().__init__(size_hint=(None, None), size=(1, 1))
-        self._row, self._below = Across(tabs, least=130), below
-        self.add_widget(self._row)
-        self.add_widget(below)
-        self.bind(size=self._place, pos=self._place)
-
-    def _place(self, *_: object) -> None:
-        high = self._row.fit(self.width)
-        self._row.pos = (self.x, self.top - high)
-        self._below.pos = self.pos
-        self._below.size = (self.width, self.height - high - dp(GAP))
 
 
 def column_of(makers: Sequence[Maker], most: int = 2) -> Column:

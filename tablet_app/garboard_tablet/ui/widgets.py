@@ -25,8 +25,8 @@ from kivy.uix.widget import Widget
 from garboard.disk.storage import NotSaved
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
 from garboard.verdict import Verdict
+from garboard_tablet.language import Language, phrase, shown
 from garboard_tablet.ui.joined import joined
-from garboard_tablet.ui.language import Language, shown
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, THUMB, dp, sp, theme
 from garboard_tablet.ui.tidy import tidy_soon
 
@@ -120,6 +120,10 @@ class Txt(_Text):
         self.texture_update()
         self.size = (width, self.texture_size[1])
         return float(self.height)
+
+    def wide(self, words: str) -> float:
+        """How wide words would be on one line, set as it is."""
+        return self._wide(words)
 
     def fit_line(self) -> tuple[float, float]:
         """The size on one line."""
@@ -229,18 +233,20 @@ class Press(ButtonBehavior, _Text):
         self._is_fitted = False
         if kind == "key":
             self.font_name = DIGITS
-        self.bold = kind == "main"
+        self.bold = kind == "main" or self.chosen
         self.bind(size=self._wrap)
         self.paint()
 
     def paint(self) -> None:
         """Take the colours of the kind."""
-        strong = self.kind == "main" or self.chosen
+        strong = self.kind == "main"  # what is chosen has a thick edge instead: filled is only what is next
         self.face = theme.action if strong else theme.panel
         self.ground = self.face
         self.color = theme.over_action if strong else theme.fail if self.kind == "away" else theme.ink
         self.disabled_color = theme.quiet if not strong else theme.over_action
         self.edge = theme.action if strong else theme.fail if self.kind == "away" else theme.line
+        if self.chosen:
+            self.edge = theme.ink
 
     def _wrap(self, *_: object) -> None:
         room = max(1.0, self.width - dp(24))
@@ -486,6 +492,7 @@ class Column(Widget):
     """A list of widgets, shown a page at a time: to see the rest takes a press, never a swipe.
 
     most  : columns side by side, where there is room for each
+    least : width of a column of them [dp]
     turns : whether it has presses of its own to turn with; else whoever holds it turns it
     """
 
@@ -495,9 +502,11 @@ class Column(Widget):
     LEAST_PART = 150
     """Room in which a part of a long table is begun beneath something else: headings and two rows [dp]."""
 
-    def __init__(self, most: int = 1, spacing: float = GAP, *, turns: bool = True) -> None:
+    def __init__(
+        self, most: int = 1, spacing: float = GAP, *, turns: bool = True, least: float = NARROWEST
+    ) -> None:  # fmt: skip
         super().__init__(size_hint=(None, None), size=(1, 1))
-        self._turns = turns
+        self._turns, self._least = turns, least
         self._makers: list[Callable[[], Any]] = []
         self._flow: list[Callable[[], Any]] = []
         self._most, self._spacing = most, spacing
@@ -510,6 +519,11 @@ class Column(Widget):
         self.at_once: Callable[[], Any] | None = None
         """Makes a press of the list that is to be on its first page: beside "more below" where it has no room above."""
         self.bind(pos=self._refill, size=self._refill)
+
+    def turn_itself(self, own: bool) -> None:
+        """Whether it has presses of its own from now on."""
+        if own is not self._turns:
+            self._turns, self._filled = own, ()
 
     @property
     def has_more(self) -> bool:
@@ -554,7 +568,7 @@ class Column(Widget):
 
     @property
     def _columns(self) -> int:
-        return max(1, min(self._most, int((self.width - self._aside) // dp(self.NARROWEST))))
+        return max(1, min(self._most, int((self.width - self._aside) // dp(self._least))))
 
     @property
     def _wide(self) -> float:
@@ -601,7 +615,9 @@ class Column(Widget):
         below = len(self._flow) - self._rest
         up = Press("Up", self._up, name="page up")
         down = Press(
-            f"More\n{below}" if low else f"{below} more below", lambda: self._down(self._rest), name="page down"
+            phrase("More\n{below}", below=below) if low else phrase("{below} more below", below=below),
+            lambda: self._down(self._rest),
+            name="page down",
         )
         half = (self.width - dp(GAP)) / 2
         if low:

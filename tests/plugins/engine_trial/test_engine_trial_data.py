@@ -100,8 +100,8 @@ INSTRUMENTS_READ: Mapping[str, JsonValue] = {
     "keel_depth": "2.4 ft",
     "object_seen": "0 deg",
     "object_on_radar": "0.4 deg",
-    "forward_power": "24",
-    "reflected_power": "0.6",
+    "power_forward": "24 W",
+    "power_reflected": "0.6 W",
 }
 
 
@@ -119,8 +119,8 @@ INSTRUMENTS_READ: Mapping[str, JsonValue] = {
         ("radar", {"object_on_radar": "-3 deg"}, "engine_trial.radar.off"),
         ("radar", {"object_seen": "179.8 deg", "object_on_radar": "-179.8 deg"}, "engine_trial.radar.aligned"),
         ("standing_wave", {}, "engine_trial.standing_wave.low"),
-        ("standing_wave", {"reflected_power": "2.6"}, "engine_trial.standing_wave.close"),  # 1.98, limit 2
-        ("standing_wave", {"reflected_power": "4"}, "engine_trial.standing_wave.high"),
+        ("standing_wave", {"power_reflected": "2.6 W"}, "engine_trial.standing_wave.close"),  # 1.98, limit 2
+        ("standing_wave", {"power_reflected": "4 W"}, "engine_trial.standing_wave.high"),
     ],
 )
 def test_an_instrument_passes_or_is_advised_on(calculator: str, changed: Mapping[str, JsonValue], code: str) -> None:
@@ -135,8 +135,8 @@ def test_an_instrument_passes_or_is_advised_on(calculator: str, changed: Mapping
     ("calculator", "changed", "field"),
     [
         ("depth", {"depth_by_lead": "1 ft"}, "depth_by_lead"),
-        ("standing_wave", {"forward_power": "0.2", "reflected_power": "0.1"}, "forward_power"),
-        ("standing_wave", {"reflected_power": "25"}, "reflected_power"),
+        ("standing_wave", {"power_forward": "0.2 W", "power_reflected": "0.1 W"}, "power_forward"),
+        ("standing_wave", {"power_reflected": "25 W"}, "power_reflected"),
     ],
 )
 def test_what_cannot_be_is_no_figure(calculator: str, changed: Mapping[str, JsonValue], field: str) -> None:
@@ -149,12 +149,12 @@ def test_what_cannot_be_is_no_figure(calculator: str, changed: Mapping[str, Json
     ("changed", "code"),
     [
         ({}, "engine_trial.pump_flow.enough"),
-        ({"collected": "5"}, "engine_trial.pump_flow.low"),
+        ({"pumped": "5 L"}, "engine_trial.pump_flow.low"),
         ({"seconds": "2 s"}, ""),
     ],
 )
 def test_a_pump_is_held_against_its_label(changed: Mapping[str, JsonValue], code: str) -> None:
-    values = {"pump_tried": "Aft", "collected": "15", "seconds": "20 s", "rated": "1100", **changed}
+    values = {"pump_tried": "Aft", "pumped": "15 L", "seconds": "20 s", "label_flow": "1100 gal/h", **changed}
     (one,) = found("pump_flow", of_instruments(values, "1"))
     assert one.about == "Aft"
     assert one.code == code or (not code and one.verdict is Verdict.NOT_ENOUGH_DATA)
@@ -164,3 +164,24 @@ def test_what_is_not_fitted_is_not_asked_for() -> None:
     values = of_instruments({"object_seen": "0 deg", "object_on_radar": "0 deg"})
     said = [one.calculator for one in HOST.assess(job_view(boat(), values)) if one.step == INSTRUMENTS]
     assert said == ["engine_trial.radar"]
+
+
+def test_jobs_of_then_hold_plain_numbers_and_are_judged_the_same() -> None:
+    (wave,) = found("standing_wave", of_instruments({"forward_power": "24", "reflected_power": "0.6"}))
+    (now,) = found("standing_wave", of_instruments({"power_forward": "24000 mW", "power_reflected": "0.6 W"}))
+    assert wave.numbers[0].value == pytest.approx(now.numbers[0].value)
+    then = {"pump_tried": "Aft", "collected": "15", "seconds": "20 s", "rated": "1100"}
+    (pump,) = found("pump_flow", of_instruments(then, "1"))
+    assert pump.code == "engine_trial.pump_flow.enough"
+    assert pump.numbers[0].value == pytest.approx(64.8, abs=0.1)  # 15 L in 20 s are 713.3 gal/h
+
+
+def test_a_pump_is_told_in_the_unit_of_its_label_and_a_bucket_makes_no_boat_metric() -> None:
+    values = of_instruments({"pump_tried": "Aft", "pumped": "4 gal", "seconds": "20 s", "label_flow": "70 L/min"}, "1")
+    (pump,) = found("pump_flow", values)
+    assert pump.numbers[1].unit == "L/min"
+    assert pump.numbers[1].value == pytest.approx(45.4, abs=0.1)
+    assert "45 L/min" in pump.sentence
+    litres = {**values, (INSTRUMENTS, "pumped", "1", ""): "15 L", (INSTRUMENTS, "label_flow", "1", ""): "4200 L/h"}
+    view = HOST.with_defaults(job_view(boat(tanks=TANKS), litres))
+    assert (view.unit_to_tell("gal"), view.unit_to_tell("gal/h"), view.unit_to_tell("hp")) == ("gal", "gal/h", "hp")

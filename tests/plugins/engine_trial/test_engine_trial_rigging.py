@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import attrs
 import pytest
 
 from builders import boat, findings_of, job_view
@@ -70,6 +71,22 @@ def test_limits_the_wrong_way_round_are_named() -> None:
     for calculator in ("window", "idle"):
         (one,) = found(calculator, values)
         assert [missing.lack for missing in one.missing] == [Lack.CONTRADICTS]
+
+
+@pytest.mark.parametrize(
+    ("said", "model", "judged"),
+    [("NL150", "NL 150", True), ("NL150", "", True), ("", "NL200", True), ("NL150", "NL200", False)],
+)
+def test_limits_of_another_engine_judge_nothing(said: str, model: str, judged: bool) -> None:
+    """Taken over from a template, or entered before the engine was changed; one model is written in many ways."""
+    vessel = boat(1)
+    vessel = attrs.evolve(vessel, engines=(attrs.evolve(vessel.engines[0], model=model),))
+    values = at(steps.MAKERS_WINDOW, {**WINDOW, "limits_of": said}) | at(steps.FIRST_START, {"idle": "760 rev/min"})
+    for calculator in ("window", "idle"):
+        (one,) = findings_of(HOST, job_view(vessel, values), f"engine_trial.{calculator}")
+        assert (one.verdict is not Verdict.NOT_ENOUGH_DATA) is judged
+        if not judged:
+            assert [(lack.lack, lack.field) for lack in one.missing] == [(Lack.CONTRADICTS, "limits_of")]
 
 
 def test_toe_is_the_difference_of_the_edges_and_only_advises() -> None:

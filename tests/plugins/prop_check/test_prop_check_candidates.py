@@ -13,10 +13,11 @@ from garboard.fields import check_value
 from garboard.findings import Finding, Verdict
 from garboard.job_view import JobView
 from garboard.records import JsonValue, NamedPropeller, Propeller, Vessel
+from garboard_prop_check.change import MOST_AT_HAND
 from garboard_prop_check.power_balance import Candidate, Tried, fit
 from garboard_prop_check.settings import SETTINGS
 from garboard_prop_check.shelf import EXAMPLE, SHELF, Kept, read_shelf
-from prop_check_jobs import amount, host, job, two_ways, vessel
+from prop_check_jobs import GOOD_CONDITIONS, amount, host, job, two_ways, vessel
 
 (SHELF_SETTING,) = [setting for setting in SETTINGS if setting.key == "prop_check.shelf"]
 
@@ -139,6 +140,58 @@ def test_another_series_and_a_cup_are_foreseen_with_more_doubt() -> None:
     assert cupped[1] > plain[1] + 10
 
 
+def test_a_four_blade_turns_slower_than_a_three_blade_of_its_size() -> None:
+    """By half an inch of pitch each; where nobody said how many blades, as before."""
+
+    def told(blades: str) -> float:
+        return number(advised(boat(), f"14.5 x 16, aluminium{blades}"), "engine speed to expect")
+
+    assert told("") == told(", 3 blades")
+    assert 60 < told(", 3 blades") - told(", 4 blades") < 130
+
+
+def test_without_its_cup_the_same_stamp_is_less_pitch() -> None:
+    """A rigger has the cup taken out, or fits a smaller diameter: both are to try, and a rule counts the cup too."""
+    cupped = Propeller(diameter=amount("14.5 in"), pitch=amount("19 in"), blades=3, cup="heavy")
+    plain = boat()
+    with_cup = attrs.evolve(plain, engines=(attrs.evolve(plain.engines[0], propeller=cupped),))
+    shelf = "14.5 x 19, no cup; 14.5 x 19, heavy cup; 13.75 x 19; 15 x 19"
+    rows = {row[1]: row for row in advised(with_cup, shelf).tables[0].rows}
+    at_hand = [name for name in rows if " x " in name]
+    assert at_hand == ["14.5 x 19 (same)", "13.75 x 19 (same)"]
+    assert rows["14.5 x 19 (same)"][5] == rows["18 (-1)"][5] == "5350 to 5400"
+    only = advised(with_cup, "14.5 x 19, no cup", turns="5290 rev/min")
+    assert only.sentence.startswith("Try 14.5 x 19 first, on the shop's shelf: the same pitch.")
+
+
+def test_sizes_to_try_are_those_that_are_stamped() -> None:
+    """19 in that measures 19.6: nobody sells 17.6. What was measured says how far away 18 and 17 are."""
+    plain = boat()
+    propeller = plain.engines[0].propeller
+    assert propeller is not None
+
+    def rows(measured: str) -> list[str]:
+        gauged = attrs.evolve(propeller, pitch_measured=amount(measured))
+        vessel_ = attrs.evolve(plain, engines=(attrs.evolve(plain.engines[0], propeller=gauged),))
+        return [row[1] for row in advised(vessel_).tables[0].rows]
+
+    assert rows("19.6 in") == ["18 (-1.6)", "17 (-2.6)", "16 (-3.6)"]
+    assert rows("18.5 in") == ["18 (-0.5)", "17 (-1.5)", "16 (-2.5)", "15 (-3.5)"]
+    assert rows("17.8 in") == ["17 (-0.8)", "16 (-1.8)", "15 (-2.8)", "14 (-3.8)"]
+
+
+def test_diameter_and_boat_speed_are_told_with_what_is_tried() -> None:
+    """Which diameter was counted with, and that the boat's speed is hardly foreseeable."""
+    words = advised(boat()).sentence
+    assert "Take it with about 14.75 in of diameter, less by 1/8 of what the pitch grows." in words
+    assert "Boat speed 35.3 ± 2.0 kn: promise no gain or loss." in words
+    assert "diameter" not in advised(boat(), "14.5 x 16").sentence
+    without = attrs.evolve(
+        boat(), engines=(attrs.evolve(boat().engines[0], propeller=Propeller(pitch=amount("19 in"))),)
+    )
+    assert "Its diameter is not known" in advised(without).sentence
+
+
 def test_a_propeller_of_the_boat_that_nobody_ran_is_one_to_try() -> None:
     """It lies aboard: before what has to be bought."""
     spare = NamedPropeller(name="spare", diameter=amount("14.5 in"), pitch=amount("17 in"))
@@ -175,7 +228,54 @@ def test_a_propeller_that_labours_fully_laden_is_not_passed() -> None:
     assert (light.code, light.verdict) == ("prop_check.pitch.keep", Verdict.PASS)
 
 
-@pytest.mark.parametrize("full", ["1000 lb", "30000 lb"])
+def test_a_boat_that_was_run_with_its_full_load_is_not_laden_once_more() -> None:
+    """Whatever its weights say: what it turned then is told as run. With half its load both are told."""
+    vessel_ = laden("3000 lb", "3450 lb")
+    runs = two_ways(vessel_, "5260 rev/min", ("36.0 kn", "35.0 kn"))
+    full, half = (one(job(vessel_, runs, {**GOOD_CONDITIONS, "load": load})) for load in ("full", "half"))
+    assert "laden" not in full.sentence
+    assert "Fully laden:" in half.sentence
+
+
+def test_no_chance_is_told_as_certain() -> None:
+    """Just below a window of 1300 rev/min two inches less land for sure, as far as the balance says: 99 in 100."""
+    wide = attrs.evolve(boat().engines[0], full_throttle_low=amount("4700 rev/min"), rated_speed=amount("5350 rev/min"))
+    found = advised(attrs.evolve(boat(), engines=(wide,)), turns="4650 rev/min", speeds=("31.5 kn", "31.0 kn"))
+    chances = [int(row[4]) for row in found.tables[0].rows]
+    assert max(chances) == 99
+
+
+def test_blades_and_cup_that_are_counted_with_are_told() -> None:
+    """17 in with the four blades and the cup of now; three blades without a cup go without saying."""
+    fitted = Propeller(diameter=amount("14.5 in"), pitch=amount("19 in"), blades=4, cup="light")
+    unusual = attrs.evolve(boat(), engines=(attrs.evolve(boat().engines[0], propeller=fitted),))
+    assert "of what the pitch grows, and with 4 blades and a light cup as now." in advised(unusual).sentence
+    assert "as now" not in advised(boat()).sentence
+
+
+def test_however_much_there_is_to_say_the_caution_is_not_cut_off() -> None:
+    """Twins in warm air, fully laden told, blades and cup unusual, no rated speed: more than a text may hold before."""
+    made = vessel(2, displacement_as_run="3100 lb", displacement_full_load="3900 lb", length="21 ft")
+    fitted = Propeller(diameter=amount("14.25 in"), pitch=amount("21 in"), blades=4, cup="light")
+    made = attrs.evolve(made, engines=tuple(attrs.evolve(one, propeller=fitted) for one in made.engines))
+    warm = {**GOOD_CONDITIONS, "air_temperature": "38 degC", "air_pressure": "985 hPa"}
+    found = one(job(made, two_ways(made, "5180 rev/min", ("44.0 kn", "43.0 kn")), warm))
+    words = found.sentence
+    assert "(cut: " not in words
+    assert any(row[0].startswith("By proportion it would be") for row in found.tables[-1].rows), "nothing is lost"
+    assert "open the throttle with care" in words
+    assert "Fully laden: 78 in 100 each." in words
+
+
+def test_what_a_rule_says_of_both_engines_is_said_once() -> None:
+    """Twins that turned alike."""
+    twin = vessel(2)
+    words = one(job(twin, two_ways(twin, "5100 rev/min", ("36.0 kn", "35.0 kn")))).sentence
+    assert words.count("By proportion") == 1
+    assert "outside that interval." in words
+
+
+@pytest.mark.parametrize("full", ["1000 lb", "2900 lb", "30000 lb"])
 def test_a_full_load_that_cannot_be_is_not_counted_with(full: str) -> None:
     """Lighter than as run, or ten times as heavy: one of the two is wrong."""
     assert "laden" not in advised(laden("3000 lb", full)).sentence
@@ -214,3 +314,16 @@ def test_where_the_propeller_does_not_bite_the_trades_rule_alone_foresees() -> N
     found = one(job(vessel_, two_ways(vessel_, "5200 rev/min", ("27.0 kn", "27.0 kn"))))
     assert number(found, "engine speed to expect") == pytest.approx(5200 + 200 * 2, abs=5)
     assert "boat speed to expect" not in [each.name for each in found.numbers]
+
+
+def test_of_a_shelf_of_hundreds_the_likeliest_are_told_and_the_best_is_tried() -> None:
+    """10 000 made a table of 2 000 lines, and a tablet wait a quarter of a minute."""
+    sizes = [f"{across / 4:g} x {pitch / 4:g}, NR{across}" for pitch in range(62, 76) for across in range(54, 62)]
+    found = advised(boat(), "; ".join(sizes))
+    (table,) = found.tables
+    chances = [int(row[4]) for row in table.rows if "NR" in row[1]]
+    assert len(chances) == MOST_AT_HAND
+    assert min(chances) >= 95, "the likeliest of 112"
+    assert len(found.forecasts) <= MOST_AT_HAND + 4
+    alone = advised(boat(), found.sentence.removeprefix("Try ").split(" first")[0])
+    assert alone.numbers == found.numbers

@@ -691,8 +691,9 @@ def test_less_pitch_for_a_labouring_engine() -> None:
     assert finding.verdict is Verdict.ADVISE
     assert finding.sentence == (
         "Try 17 in first: 2 in less pitch. Chance to land in the window: 90 in 100. Expect 5576 ± 273 rev/min, then "
-        "run again. The rated speed is not entered: the middle of the window stands for it. With both pitches measured "
-        "on a gauge it would be ± 210 rev/min."
+        "run again. The rated speed is not entered: the middle of the window stands for it. Boat speed 35.3 ± 2.0 kn: "
+        "promise no gain or loss. Take it with about 15.25 in of diameter, less by 1/8 of what the pitch grows. With "
+        "both pitches measured on a gauge it would be ± 210 rev/min."
     )
     (table,) = finding.tables
     assert [(row[1], *row[5:]) for row in table.rows[:2]] == [
@@ -1095,14 +1096,48 @@ def test_propellers_of_different_pitch_change_by_the_same() -> None:
     assert sentence.startswith("Try 17 in and 16 in first: 2 in less pitch, the same on every engine")
 
 
-def test_unlike_propellers_of_twins_are_not_changed_alike() -> None:
-    """19 in beside 18 in behind one gear ratio: whatever is foreseen of the one is not of the other."""
-    other = attrs.evolve(TWIN.engines[1], propeller=Propeller(pitch=amount("18 in")))
-    mixed = attrs.evolve(TWIN, engines=(TWIN.engines[0], other))
+@pytest.mark.parametrize(
+    ("port", "starboard", "told"),
+    [
+        (Propeller(pitch=amount("19 in")), Propeller(pitch=amount("18 in")), "19 in port and 18 in starboard"),
+        (Propeller(pitch=amount("26 in")), Propeller(pitch=amount("25 in")), "26 in port and 25 in starboard"),
+        (
+            Propeller(pitch=amount("19 in"), blades=3),
+            Propeller(pitch=amount("19 in"), blades=4),
+            "19 in, 3 blades port and 19 in, 4 blades starboard",
+        ),
+        (
+            Propeller(pitch=amount("19 in"), diameter=amount("15 in")),
+            Propeller(pitch=amount("19 in"), diameter=amount("14 in")),
+            "19 in, diameter 15 in port and 19 in, diameter 14 in starboard",
+        ),
+        (Propeller(pitch=amount("19 in"), blades=3), Propeller(pitch=amount("19 in")), ""),
+        (Propeller(pitch=amount("19 in")), Propeller(pitch=amount("19 in"), pitch_measured=amount("19.2 in")), ""),
+    ],
+)
+def test_unlike_propellers_of_twins_are_not_changed_alike(port: Propeller, starboard: Propeller, told: str) -> None:
+    """Behind one gear ratio whatever is foreseen of the one is not of the other. What nobody entered, and a pitch
+    measured beside its stamp, makes no two unlike."""
+    engines = (attrs.evolve(one, propeller=its) for one, its in zip(TWIN.engines, (port, starboard), strict=True))
+    mixed = attrs.evolve(TWIN, engines=tuple(engines))
     runs = [{"direction": side, "port": "5200 rev/min", "starboard": "5200 rev/min"} for side in ("with", "against")]
     found = one(job(mixed, runs), "pitch")  # without a speed, so that no slip says it first
-    assert found.verdict is MISSING
-    assert "the engines carry unlike propellers (19 in port and 18 in starboard)" in found.sentence
+    assert (found.verdict is MISSING) is bool(told)
+    assert (f"the engines carry unlike propellers ({told})" in found.sentence) is bool(told)
+
+
+def test_of_a_propeller_that_runs_at_the_surface_nothing_is_foreseen() -> None:
+    """Under water, or where nobody said, as before; one that suits is kept all the same."""
+
+    def advice(answer: str, turns: str) -> Finding:
+        said = {(PROPELLER, "runs_at", "", "centre"): answer} if answer else {}
+        return one(job(BOAT, two_ways(BOAT, turns, ("39.0 kn", "38.0 kn")), more=said), "pitch")
+
+    low = advice("at the surface", "5200 rev/min")
+    assert (low.verdict, low.tables) == (MISSING, ())
+    assert "the centre propeller runs at the surface, so nothing can be foreseen of it" in low.sentence
+    assert advice("under water", "5200 rev/min").sentence == advice("", "5200 rev/min").sentence
+    assert advice("at the surface", "5450 rev/min").code == "prop_check.pitch.keep"
 
 
 def test_both_rules_are_named_as_common_practice() -> None:
@@ -1186,3 +1221,30 @@ def test_propeller_as_fitted() -> None:
     (missing,) = say(job(BOAT), "propeller")
     assert missing.about == "centre propeller"
     assert missing.verdict is Verdict.NOT_ENOUGH_DATA
+
+
+@pytest.mark.parametrize("rated", ["1000 rev/min", "3500 rev/min", "9000 rev/min", "12000 rev/min"])
+def test_a_rated_speed_far_from_its_window_is_not_foreseen_with(rated: str) -> None:
+    """It foresaw 9051 rev/min, give or take 8903, and that no propeller brings an engine at 5200 above 0 rev/min."""
+    told = {}
+    for text in (None, "5500 rev/min", rated):
+        made = vessel()
+        boat = attrs.evolve(made, engines=(attrs.evolve(made.engines[0], rated_speed=amount(text)),))
+        runs = two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn"))
+        (told[text],) = findings_of(host(), job(boat, runs), "prop_check.pitch")
+    assert told[rated].numbers == told[None].numbers
+    assert (
+        f"The rated speed {rated} does not fit the window: the middle of the window stands for it"
+        in told[rated].sentence
+    )
+    assert "stands for it" not in told["5500 rev/min"].sentence
+
+
+@pytest.mark.parametrize(("high", "is_one"), [("5401 rev/min", False), ("5500 rev/min", True)])
+def test_a_window_that_no_propeller_can_hit_is_misread(high: str, is_one: bool) -> None:
+    boat = vessel(window=("5400 rev/min", high))
+    for key in ("window", "pitch"):
+        (found,) = findings_of(
+            host(), job(boat, two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn"))), f"prop_check.{key}"
+        )
+        assert (found.verdict is not Verdict.NOT_ENOUGH_DATA) is is_one

@@ -1,10 +1,14 @@
 """A forecast that was kept is held against what its propeller then turned; it can be wrong, and says so."""
 
+import io
 from pathlib import Path
+from typing import Any
 
 import attrs
 import pytest
 from click.testing import CliRunner
+from pypdf import PdfReader
+from rich.console import Console
 
 from builders import findings_of
 from garboard.commands.try_next import command
@@ -15,8 +19,10 @@ from garboard.history.boat import open_hull
 from garboard.history.exchange import job_file_of
 from garboard.history.replay import replay
 from garboard.job_files.job_file import job_file_text, parse_job_file
-from garboard.job_view import JobView
-from garboard.records import ExpectedOf, Forecast, NamedPropeller
+from garboard.job_view import FieldKey, JobView
+from garboard.records import ExpectedOf, Forecast, JsonValue, Measurement, NamedPropeller
+from garboard.report.book import handover_book
+from garboard.report.job_report import print_report
 from garboard.report.terminal import Tools
 from garboard.units import Amount
 from garboard.verdict import Verdict
@@ -36,18 +42,24 @@ def after(
     turned: str,
     forecast: Forecast = FORECAST,
     fitted: str = "17 steel",
+    tried: NamedPropeller = STEEL,
     speeds: tuple[str, str] = ("37.0 kn", "36.0 kn"),
 ) -> JobView:
     """Run with 19 in, foreseen of 17 in, then run with that."""
     made = vessel()
-    boat = attrs.evolve(made, propellers=(STEEL,), engines=(attrs.evolve(made.engines[0], fitted=fitted),))
+    boat = attrs.evolve(made, propellers=(tried,), engines=(attrs.evolve(made.engines[0], fitted=fitted),))
     runs = two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn")) + two_ways(boat, turned, speeds)
     more = {(RUNS, "propeller", row, "centre"): fitted for row in ("3", "4")}
     return attrs.evolve(job(boat, runs, more=more), forecasts=(forecast,))
 
 
-def told(view: JobView) -> list[Finding]:
+def all_told(view: JobView) -> list[Finding]:
     return findings_of(HOST, view, "prop_check.forecast")
+
+
+def told(view: JobView) -> list[Finding]:
+    """Of those that were put to the test."""
+    return [one for one in all_told(view) if one.code.endswith(("held", "missed"))]
 
 
 @pytest.mark.parametrize(
@@ -77,12 +89,123 @@ def test_a_forecast_is_of_a_propeller_by_its_name_or_its_sizes() -> None:
     assert told(attrs.evolve(alone, forecasts=())) == []
 
 
+@pytest.mark.parametrize(
+    ("more", "counts"),
+    [
+        ({}, True),
+        ({"blades": 4}, False),
+        ({"blades": 3}, True),
+        ({"cup": "heavy"}, False),
+        ({"cup": "none"}, True),
+        ({"diameter": amount("14.25 in")}, True),
+        ({"diameter": amount("13.5 in")}, False),
+        ({"pitch_measured": amount("16.8 in")}, True),
+        ({"name": "17", "pitch": amount("15 in")}, False),
+    ],
+)
+def test_another_propeller_of_the_pitch_is_not_the_one_foreseen(more: dict[str, Any], counts: bool) -> None:
+    """Of other blades, another cup, a diameter no maker gives that pitch; and a name makes it no other size."""
+    like: dict[str, Any] = {
+        "diameter": amount("14.5 in"),
+        "diameter_within": amount("0.25 in"),
+        "blades": 3,
+        "cup": "none",
+    }
+    run = attrs.evolve(STEEL, **more)
+    view = after("5570 rev/min", attrs.evolve(FORECAST, **like), fitted=run.name, tried=run)
+    assert bool(told(view)) is counts
+
+
+def test_two_engines_are_one_change_of_propellers() -> None:
+    """The first that tells counts, whatever the other does: the worse of two would hold less than 19 times of 20."""
+    made = vessel(2)
+    boat = attrs.evolve(
+        made, propellers=(STEEL,), engines=tuple(attrs.evolve(one, fitted=STEEL.name) for one in made.engines)
+    )
+    runs = two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn")) + two_ways(
+        boat, "5570 rev/min", ("37.0 kn", "36.0 kn")
+    )
+    more = {(RUNS, "propeller", row, of): STEEL.name for row in ("3", "4") for of in ("port", "starboard")}
+    (port,) = FORECAST.expected
+    for low, codes in (("5300 rev/min", ["held", "also_held"]), ("5600 rev/min", ["held", "also_missed"])):
+        both = (attrs.evolve(port, of="port"), attrs.evolve(port, of="starboard", low=amount(low)))
+        view = attrs.evolve(job(boat, runs, more=more), forecasts=(attrs.evolve(FORECAST, expected=both),))
+        assert [one.code for one in told(view)] == [f"prop_check.forecast.{code}" for code in codes]
+
+
+def test_the_advice_tells_stamps_that_are_sold_though_the_pitch_was_measured() -> None:
+    """19 in that measures 18.6 is followed by 18 and 17, not by 17.6 and 16.6; the forecast knows the difference."""
+    made = vessel()
+    engine = made.engines[0]
+    assert engine.propeller is not None
+    measured = attrs.evolve(engine.propeller, pitch_measured=amount("18.6 in"))
+    found = {}
+    for propeller in (engine.propeller, measured):
+        boat = attrs.evolve(made, engines=(attrs.evolve(engine, propeller=propeller),))
+        runs = two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn"))
+        (advice,) = findings_of(HOST, job(boat, runs), "prop_check.pitch")
+        found[propeller] = {str(one.pitch): one.expected[0] for one in advice.forecasts}
+    assert set(found[measured]) == set(found[engine.propeller]) == {"18 in", "17 in", "16 in", "15 in"}
+    ends = [(one["17 in"].low, one["17 in"].high) for one in found.values()]
+    by_stamp, as_measured = (sum(end.to("rev/min") for end in both if end) / 2 for both in ends)
+    assert by_stamp - as_measured == pytest.approx(70, abs=30), "it has less pitch than its stamp to lose"
+
+
 def test_runs_that_say_nothing_of_the_propeller_are_no_test_of_its_forecast() -> None:
     """On the limiter, out of its bite, damaged: neither a hit nor a miss."""
     limited = after("5900 rev/min")
     engine = attrs.evolve(limited.vessel.engines[0], limiter_speed=amount("5950 rev/min"))
     assert told(attrs.evolve(limited, vessel=attrs.evolve(limited.vessel, engines=(engine,)))) == []
     assert told(after("5570 rev/min", speeds=("20.0 kn", "19.0 kn"))) == []
+
+
+def test_what_was_foreseen_is_told_before_it_is_run_and_not_to_the_owner() -> None:
+    """On the shop's report with what was tried; the owner's book says nothing of forecasts, held, missed or waiting."""
+    view = after("5900 rev/min")
+    waiting = attrs.evolve(FORECAST, propeller="16", pitch=Amount("16", "in"))
+    view = attrs.evolve(view, forecasts=(FORECAST, waiting))
+    missed, found = all_told(view)
+    assert missed.code == "prop_check.forecast.missed"
+    assert (found.code, found.verdict) == ("prop_check.forecast.waiting", Verdict.PASS)
+    assert found.sentence == "Foreseen: 5575 ± 275 rev/min, 90 in 100 to land in the window. Not run yet."
+    assessed = HOST.assess(view)
+    console = Console(file=io.StringIO(), width=400)
+    print_report(console, view, HOST, assessed)
+    assert isinstance(console.file, io.StringIO)
+    report = console.file.getvalue().partition("WHAT WAS TRIED")[2]
+    assert "Forecast of 16: Foreseen: 5575" in report
+    assert "The forecast did not hold" in report
+    pages = PdfReader(io.BytesIO(handover_book(view, HOST, assessed))).pages
+    book = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert "What was tried" in book
+    assert "forecast" not in book.casefold()
+    assert "foreseen" not in book.casefold()
+
+
+def test_the_load_of_a_forecast_is_its_own() -> None:
+    """Foreseen for two aboard and run with two it is a test, whatever other runs carried; run with five it is none."""
+    kept = attrs.evolve(FORECAST, persons=2)
+    view = after("5570 rev/min", kept)
+    heavy = attrs.evolve(view, vessel=attrs.evolve(view.vessel, displacement_as_run=amount("2000 lb")))
+
+    def aboard(before: int, then: int) -> list[str]:
+        rows = {"1": before, "2": before, "3": then, "4": then}
+        people = [Measurement(step=RUNS, field="persons", row=row, value=value) for row, value in rows.items()]
+        return [one.code for one in all_told(attrs.evolve(heavy, measurements=(*heavy.measurements, *people)))]
+
+    assert aboard(2, 2) == aboard(6, 2) == ["prop_check.forecast.held"]
+    assert aboard(2, 5) == aboard(5, 5) == ["prop_check.forecast.no_test"]
+
+
+def test_a_forecast_is_kept_with_the_load_of_its_runs() -> None:
+    """What the runs say themselves before the conditions; nothing of what nobody entered."""
+    boat = vessel()
+    runs = two_ways(boat, "5200 rev/min", ("36.0 kn", "35.0 kn"))
+    own: dict[FieldKey, JsonValue] = {(RUNS, "persons", row, ""): 4 for row in ("1", "2")}
+    (with_own,) = findings_of(HOST, job(boat, runs, more=own), "prop_check.pitch")
+    (of_day,) = findings_of(HOST, job(boat, runs), "prop_check.pitch")
+    assert [(one.persons, str(one.fuel_level), one.gear) for one in with_own.forecasts[:1]] == [(4, "50 %", None)]
+    assert of_day.forecasts[0].persons == 2
 
 
 def test_what_was_run_already_is_not_foreseen() -> None:

@@ -17,7 +17,7 @@ from garboard.shop_link.ashore import ASHORE, AWAY, REFUSED, RESTING, UNDER_WAY,
 from shop_rig import RunningShop
 
 HULL = "ABC00001A526"
-PATIENCE = 20.0
+PATIENCE = 60.0
 
 
 @pytest.fixture

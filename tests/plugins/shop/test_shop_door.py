@@ -71,7 +71,7 @@ def wait_for(shop: RunningShop, places: int, address: str = "") -> None:
 
 def knock(shop: RunningShop, address: str) -> socket.socket:
     """A connection that has said nothing yet, not even hello."""
-    return socket.create_connection(("127.0.0.1", shop.port), timeout=20, source_address=(address, 0))
+    return socket.create_connection(("127.0.0.1", shop.port), timeout=120, source_address=(address, 0))
 
 
 def come_in(shop: RunningShop, address: str, said: bytes = b"") -> ssl.SSLSocket:

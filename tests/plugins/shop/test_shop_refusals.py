@@ -307,14 +307,14 @@ def test_a_few_bodies_are_worked_on_at_once_and_the_others_wait_their_turn(
 
     def slow(*_: object) -> object:
         begun.release()
-        assert may_end.wait(20)
+        assert may_end.wait(60)
         return {}
 
     monkeypatch.setattr(app, "take_in", slow)
     with ThreadPoolExecutor() as pool:
         asked = [pool.submit(put_entries, shop, paired, GOOD.raw + b"\n") for _ in range(LIMITS.at_once + 3)]
         try:
-            assert all(begun.acquire(timeout=20) for _ in range(LIMITS.at_once))
+            assert all(begun.acquire(timeout=60) for _ in range(LIMITS.at_once))
             assert ask_raw(shop.port, "GET", "/v1/digests", token=paired.token).status == 200, "it has no body"
             assert not begun.acquire(blocking=False)
         finally:

@@ -341,7 +341,7 @@ def test_who_may_decide_is_kept_as_the_register_says_whoever_else_opens_it_meanw
 
     monkeypatch.setattr("garboard_shop.embedded.keep_managers", kept_late)
     FileRegister(tmp_path)
-    threads[0].join(10)
+    threads[0].join(60)
     assert "dev" in (managers_of(tmp_path) or ())
 
 
@@ -367,7 +367,7 @@ def test_an_announced_shop_is_found_on_the_network_by_its_fingerprint_only() -> 
     stranger = attrs.evolve(paired, fingerprint="cd" * 32)
     with announced("127.0.0.1", 4711, paired.fingerprint) as is_announced:
         assert is_announced
-        found = look_for(paired, 10, only_on="127.0.0.1")
+        found = look_for(paired, 60, only_on="127.0.0.1")
         assert found == attrs.evolve(paired, host="127.0.0.1", port=4711)
         assert look_for(stranger, 0.5, only_on="127.0.0.1") is None
 

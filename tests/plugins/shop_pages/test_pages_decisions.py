@@ -15,7 +15,7 @@ from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import open_hull
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
-from garboard_shop.pages.summaries import told_apart
+from garboard_shop.pages.summaries import token_of, told_apart
 from pages_rig import (
     CHIEF,
     HAND,
@@ -365,3 +365,26 @@ def test_a_failure_is_told_without_its_insides(pages: Pages, manager: Browser, m
     assert answer.status_code == 500
     assert "inner secret" not in answer.text
     assert "Traceback" not in answer.text
+
+
+def test_two_runs_under_one_number_both_count_once_a_manager_says_so(pages: Pages) -> None:
+    """Offered where two tablets wrote a row each, not where a value was typed again; a reason is asked for."""
+    manager, page = pages.signed_in(CHIEF), f"/boats/{SALTGRASS}"
+    assert "both count" not in words_of(manager.text(page)), "a value typed again"
+    step = SPEED.subject[0]
+    entries = [
+        measure(Author(name, "A. Hand"), HullState(SALTGRASS), JOB, step, field, value, row="9")
+        for name, speed in (("tablet 8", "36.0 kn"), ("tablet 9", "38.0 kn"))
+        for field, value in (("direction", "with"), ("speed", speed))
+    ]
+    pages.store.put_if_absent(
+        {SALTGRASS: CheckedEntries((one.id, one.raw) for one in entries)}, "000000000001", NOON, 0
+    )
+    text = manager.text(page)
+    assert "Two rows: both count" in words_of(text)
+    key = RegisterKey("measure", JOB, (step, "speed", "9", ""))
+    form = Form(f"{page}/both-count", form_to(text, f"{page}/choose", slot=token_of(key)).inputs)
+    assert manager.send(form, reason="").status_code == 400
+    assert manager.send(form, reason="two runs").status_code == 303
+    view = state_of(pages).view(JOB)
+    assert {row: view.value(step, "speed", row=row) for row in ("9", "10")} == {"9": "36.0 kn", "10": "38.0 kn"}

@@ -7,7 +7,6 @@ from decimal import Decimal
 from io import BytesIO, StringIO
 
 import pytest
-from openpyxl import load_workbook
 from pypdf import PdfReader
 
 from garboard.disk.clock import Stamp
@@ -102,6 +101,8 @@ def test_text_that_a_spreadsheet_would_run_stays_text(pages: Pages, manager: Bro
         if row["step"] == "shop.own"
     }
     assert len(rows) == len(FORMULAS)
+    from openpyxl import load_workbook
+
     sheet = load_workbook(BytesIO(manager.get(f"/measurements.xlsx?hull={SALTGRASS}").content)).active
     named = [dict(zip(HEADINGS, cells, strict=True)) for cells in sheet.iter_rows(min_row=2)]
     cells = {one["row"].value: one["value"] for one in named if one["step"].value == "shop.own"}
@@ -132,6 +133,8 @@ def test_text_that_begins_no_formula_is_left_as_it_is(text: str) -> None:
 def test_what_steers_is_a_mark_in_a_table_and_a_semicolon_begins_no_formula(text: str, shown: str) -> None:
     """The marks are those of Unicode's block of control pictures, from U+2400."""
     assert next(csv.reader(StringIO("".join([*as_csv([(text,)])][1:]), newline=""))) == [shown]
+    from openpyxl import load_workbook
+
     cell = load_workbook(BytesIO(as_workbook([(text,)]))).active["A2"]
     assert cell.value == visible(text)
 
@@ -144,6 +147,8 @@ def test_a_negative_amount_is_no_formula(pages: Pages, manager: Browser) -> None
 
 def test_the_workbook_holds_numbers_as_numbers(manager: Browser) -> None:
     """Read back with openpyxl, which reads the workbook form of ISO/IEC 29500."""
+    from openpyxl import load_workbook
+
     workbook = load_workbook(BytesIO(manager.get(f"/measurements.xlsx?hull={SALTGRASS}").content))
     rows = list(workbook.active.iter_rows(values_only=True))
     assert rows[0] == HEADINGS

@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
+import re
+
 import attrs
+import pytest
 
 from boat_rows import rows
 from garboard.disk.clock import Stamp
-from garboard.disk.entries import make_entry
+from garboard.disk.entries import SHOP_RECORD, make_entry
 from garboard.disk.hullfile import CheckedEntries
-from garboard.history.authoring import Author, same_boat
+from garboard.findings import Number, Verdict
+from garboard.history.authoring import Author, move_job, same_boat
+from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boats_alike import REGISTER, kinds_in
-from garboard_shop.memory import FEWEST, Row, kinds_of, of_text, of_vessel
-from garboard_shop.pages.remembering import A_WEEK, Remembering
+from garboard.history.setting_entries import set_setting
+from garboard_shop.embedded import ROWS_FILE, SHOP_FOLDER
+from garboard_shop.memory import FEWEST, Row, kinds_of, of_text, of_vessel, row_of
+from garboard_shop.pages.authors import author_after
+from garboard_shop.pages.remembering import A_WEEK, Remembering, judging
 from garboard_shop.pages.settings import record_of
-from garboard_shop.pages.summaries import BoatSummary, Summaries, open_boat
+from garboard_shop.pages.summaries import BoatSummary, JobSummary, Summaries, open_boat
+from garboard_shop.store import KeptRow
 from pages_rig import HAND, LONG_REACH, MISTYPED, NOON, SALTGRASS, Pages, words_of
 
+BELOW = "prop_check.window.below"
 NEW, AT = "QQZ05555A626", "2026-11-25T10:00:00+00:00"
 
 
@@ -91,6 +101,93 @@ def test_a_row_is_made_again_once_the_recordings_are_here(pages: Pages) -> None:
     assert remembering.bring_up_to_date() > 0
     assert remembering.memory.rows() != before
     assert (remembering.behind(), remembering.bring_up_to_date()) == (0, 0)
+
+
+def test_a_row_is_made_again_after_a_change_of_what_judges(pages: Pages) -> None:
+    """A setting of the shop's, or another plugin; not what tablets are told each week, nor after a mere restart."""
+    store = pages.store
+
+    remembering = Remembering(store, pages.desk.summaries.of, "")
+    boats = remembering.bring_up_to_date()
+    again = Remembering(store, pages.desk.summaries.of, "")
+    assert (len(again.memory), again.behind()) == (boats, 0)
+    like = attrs.evolve(next(iter(rows(1))), is_kept=True)
+    for number in range(FEWEST):
+        again.memory.take(attrs.evolve(like, hull=f"A{number}"))
+    assert again.tell_tablets(NOON)
+    assert (remembering.behind(), again.behind()) == (0, 0)
+    other = Remembering(store, pages.desk.summaries.of, "prop_check 99")
+    assert (len(other.memory), other.behind()) == (boats, boats)
+    state = record_of(store)
+    entry = set_setting(author_after(state, HAND), state, "prop_check.aim_in_window", "40 %", "as we like it")
+    store.put_if_absent({SHOP_RECORD: CheckedEntries([(entry.id, entry.raw)])}, ON_THE_PAGE, NOON, 0)
+    assert remembering.behind() == boats
+    assert remembering.bring_up_to_date() == boats
+    assert remembering.behind() == 0
+
+
+def test_a_row_is_made_again_where_the_boat_changes_that_a_job_came_from(pages: Pages) -> None:
+    """A tablet that does not know of the move writes under the old number; the run is shown on the new boat."""
+    store, remembering = pages.store, pages.desk.remembering
+    old, new = (open_boat(store, hull)[0].state for hull in (SALTGRASS, LONG_REACH))
+    job = open_boat(store, SALTGRASS)[0].jobs[0]
+    author = Author("t9", "Robin")
+    for half in move_job(author, old, new, job, "typed wrongly"):
+        store.put_if_absent({half.hull_key: CheckedEntries({half.id: half.raw})}, "000000000001", NOON, 0)
+    remembering.bring_up_to_date()
+    more = author.write(old, "note", ("n1",), {"text": "seen again"}, job=job)
+    store.put_if_absent({more.hull_key: CheckedEntries({more.id: more.raw})}, "000000000001", NOON, 0)
+    assert remembering.behind() == 2, "the boat it was written under, and the boat it is shown on"
+    assert remembering.bring_up_to_date() == 2
+    assert remembering.behind() == 0
+
+
+def test_damaged_rows_are_told_and_made_anew(pages: Pages, caplog: pytest.LogCaptureFixture) -> None:
+    """Of another type, under another boat's number, cut off, or of a boat nobody has."""
+    store, remembering = pages.store, pages.desk.remembering
+    boats = remembering.bring_up_to_date()
+    good = store.rows()
+    one, other, third = sorted(good)[:3]
+    store.put_rows(
+        {
+            one: KeptRow(good[one].digest, re.sub('"is_kept":[a-z]+', '"is_kept":"no"', good[one].text)),
+            other: good[third],
+            "QQZ00009A626": KeptRow(good[one].digest, good[one].text.replace(one, "QQZ00009A626")),
+        }
+    )
+    path = pages.store.hulls.folder / SHOP_FOLDER / ROWS_FILE
+    path.write_bytes(path.read_bytes() + b'{"hull":"' + third.encode() + b'","digest":3,"row":{}}\n{"hull":')
+    again = Remembering(store, pages.desk.summaries.of, judging(pages.desk.host, store))
+    assert len(again.memory) == boats - 2
+    told = " ".join(record.getMessage() for record in caplog.records)
+    assert f"the row of {one} " in told
+    assert f"the row of {other} " in told
+    assert "2 damaged lines" in told
+    assert again.bring_up_to_date() == 2
+    assert again.memory.rows() == remembering.memory.rows()
+
+
+def test_a_boats_row_is_of_the_job_it_was_run_in_last(pages: Pages) -> None:
+    """A propeller kept last year on a run of then, and too slow this year: what it turned is what it turns now."""
+    summary = pages.desk.summaries.of(SALTGRASS)
+    assert summary is not None
+    job = next(one for one in summary.jobs if any(each.finding.code == BELOW for each in one.assessed))
+
+    def opened(day: str, turned: float, verdict: Verdict) -> JobSummary:
+        number = Number("engine speed", turned, "rev/min")
+        found = tuple(
+            attrs.evolve(one, finding=attrs.evolve(one.finding, verdict=verdict, numbers=(number,), limits=()))
+            for one in job.assessed
+            if one.finding.code == BELOW
+        )
+        view = attrs.evolve(job.view, job=attrs.evolve(job.view.job, opened=day))
+        return attrs.evolve(job, view=view, assessed=found)
+
+    first, second = opened("2025-05-01", 5600.0, Verdict.PASS), opened("2026-05-01", 5100.0, Verdict.FAIL)
+    unrun = attrs.evolve(opened("2026-06-01", 0.0, Verdict.PASS), assessed=())
+    for jobs in ((first, second, unrun), (second, unrun, first)):
+        row = row_of(attrs.evolve(summary, jobs=jobs))
+        assert (row.engine_speed, row.is_kept) == (5100.0, False)
 
 
 def test_before_the_first_run_a_boats_page_says_what_boats_alike_kept(pages: Pages) -> None:

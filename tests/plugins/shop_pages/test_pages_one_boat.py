@@ -8,9 +8,11 @@ from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, entry_id, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.fittings import CAME_WITH
-from garboard.history.authoring import measure, retract, same_boat
+from garboard.history.authoring import keep_forecast, measure, retract, same_boat
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import replay
+from garboard.records import ExpectedOf, Forecast
+from garboard.units import Amount
 from garboard_shop.pages import sheet
 from garboard_shop.pages.sheet import RECEIVED, day_sheet
 from garboard_shop.pages.wording import day_of
@@ -99,6 +101,9 @@ def test_its_page_sets_the_propellers_that_were_tried_side_by_side(pages: Pages,
     for row, (turns, name) in enumerate((("5150", CAME_WITH), ("5160", CAME_WITH), ("5560", "17 steel")), start=1):
         entries.append(measure(author, state, "1", runs, "engine_speed", f"{turns} rev/min", row=str(row), of="centre"))
         entries.append(measure(author, state, "1", runs, "propeller", name, row=str(row), of="centre"))
+    expected = ExpectedOf(of="centre", low=Amount("5400", "rev/min"), high=Amount("5800", "rev/min"), chance=90)
+    foreseen = Forecast(propeller="16", pitch=Amount("16", "in"), expected=(expected,))
+    entries.append(keep_forecast(author, state, "1", foreseen))
     deliver(pages, *entries)
     assert [card.hull for card in pages.desk.index.search("S-4417")] == [hull]
     words = words_of(manager.text(f"/boats/{hull}"))
@@ -106,3 +111,5 @@ def test_its_page_sets_the_propellers_that_were_tried_side_by_side(pages: Pages,
     assert "17 steel, fitted" in words
     assert "Engine speed 5155 ± 31 rev/min 5560 ± 40 rev/min" in words
     assert "As delivered was tried: Trim is not entered" in words
+    told = "Forecast of 16: Foreseen: 5600 ± 200 rev/min, 90 in 100 to land in the window. Not run yet."
+    assert told in words.partition("What was tried")[2]

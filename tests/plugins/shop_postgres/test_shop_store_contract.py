@@ -17,11 +17,13 @@ from hypothesis import strategies as st
 
 from campaigns.writers import entry_number
 from examples import examples
+from garboard.disk import partial_upload
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, canonical_bytes, entry_id, make_entry, read_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.partial_upload import OutOfPlace
+from garboard.disk.storage import NotSaved
 from garboard.shop_link.wire import Question
 from garboard_shop import app
 from garboard_shop.brake import after_the_right_one, count
@@ -388,6 +390,26 @@ def test_an_attachment_that_is_not_what_its_name_says_is_dropped_and_can_come_ag
     assert store.attachments.sizes() == {}
     assert add_all(store, content, 1000) == name
     assert store.attachments.read(name, 0, 2000) == content
+
+
+def test_unfinished_attachments_have_a_quota_whatever_keeps_them(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A paired tablet that begins many and finishes none takes no more than that; a finished one is never dropped."""
+    kept: Any = store.attachments
+    monkeypatch.setattr(partial_upload, "MOST_AT_ONCE", 4)
+    monkeypatch.setattr(getattr(kept, "_arriving", kept), "_most", 100)
+    whole = add_all(store, os.urandom(90), 90)
+    names = [f"{number:064x}" for number in range(8)]
+    for name in names:
+        kept.add(name, 0, b"x" * 30, 1000)
+        assert sum(map(kept.held, names)) <= 100
+    assert [kept.held(name) for name in names[-3:]] == [30, 30, 30]
+    for number in range(8, 14):
+        kept.add(f"{number:064x}", 0, b"x", 1000)
+    assert sum(bool(kept.held(f"{number:064x}")) for number in range(14)) == 4
+    assert kept.held(names[-1]) == 30
+    with pytest.raises(NotSaved, match="Carry it over on a stick"):
+        kept.add(names[-1], 30, b"x" * 80, 1000)
+    assert kept.sizes() == {whole: 90}
 
 
 @pytest.mark.parametrize("name", ["", "x", "../../etc/passwd", "A" * 64, "0" * 63])

@@ -1,7 +1,7 @@
 """The language of the tablet's own words: as they stand in the program, or as a catalogue has them.
 
-Widgets look their words up here, so that no page has to. What a page puts together of words and values, and what
-plugins declare, has no entry in a catalogue and is shown as it stands.
+Widgets look their words up here, so that no page has to. A sentence with values in it is looked up before the values
+are put in, by `phrase`. What the core and the plugins say has no entry in a catalogue and is shown as it stands.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-CATALOGUES = Path(__file__).parent.parent / "locale"
+CATALOGUES = Path(__file__).parent / "locale"
 """Where catalogues would lie, as gettext lays them out; none has been made yet."""
 DOMAIN = "garboard_tablet"
 
@@ -28,6 +28,20 @@ class Language:
 def shown(words: str) -> str:
     """The words as they are to be shown."""
     return Language.translate(words) if words else words
+
+
+def phrase(words: str, **values: object) -> str:
+    """A sentence with values in it, as it is to be shown. Each value has a name, so that a translation may move it.
+
+    A translation that asks for a value there is not is passed over: the person reads the program's own words.
+
+    >>> phrase("Only {free} MB are free.", free=12)
+    'Only 12 MB are free.'
+    """
+    try:
+        return shown(words).format(**values)
+    except (LookupError, ValueError, AttributeError):
+        return words.format(**values)
 
 
 def use_language(names: Sequence[str], catalogues: Path = CATALOGUES) -> None:
