@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from functools import cache
 from itertools import product
@@ -9,11 +10,13 @@ from pathlib import Path
 
 import attrs
 import pytest
+from click.testing import CliRunner
 
 from garboard.checks.changes import changes
 from garboard.checks.file import check_of
 from garboard.checks.lines import lines_of
 from garboard.checks.module import is_check
+from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.sources import plugins_beside, refused_beside
@@ -182,11 +185,29 @@ def test_work_grows_with_the_rows_and_not_with_their_square(monkeypatch: pytest.
         asked.append(field)
         return look(view, step, field, row=row, of=of)
 
-    rows = {str(number): rod(f"{number} in") for number in range(1, 301)}
+    rows = {str(number): rod(f"{number} in") for number in range(1, 101)}
     view = job_from(job("reels.fit", rows, release=True), host)
     monkeypatch.setattr(JobView, "value", counting)
-    assert len(host.assess(view)) == 302
-    assert 1200 < len(asked) < 20 * 1200
+    assert len(host.assess(view)) == 102
+    assert 400 < len(asked) < 20 * 400
+
+
+def test_the_command_line_takes_it_and_starts_no_process_for_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("garboard.hosting.apart.Apart.load", None)  # a plugin with code would ask for it
+    (tmp_path / "rail.toml").write_text(GOOD)
+    heading = {"format": "garboard job", "version": 1}
+    (tmp_path / "job.json").write_text(json.dumps({**heading, **job("rail.look", {}, height="20 in")}))
+    plugin, path = str(tmp_path / "rail.toml"), str(tmp_path / "job.json")
+    judged = CliRunner().invoke(program, ["--plugin", plugin, "assess", path, "--json"])
+    codes = [found["code"] for found in json.loads(judged.stdout)["jobs"][0]["findings"]]
+    assert "rail.height.low" in codes
+    (tmp_path / "rail.toml").write_text(GOOD.replace("height - least", "height - leest"))
+    told = CliRunner().invoke(program, ["--plugin", plugin, "assess", path]).output
+    assert "Plugin rail is not at work" in told
+    line = GOOD[: GOOD.index("height - least")].count("\n") + 1
+    assert f"{plugin}, line {line}]" in told
 
 
 def test_a_check_beside_the_data_is_found_and_a_badly_named_one_is_told(tmp_path: Path) -> None:

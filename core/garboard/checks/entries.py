@@ -61,7 +61,7 @@ class Faults:
         except ValueRefused as refused:
             self.add(path, refused.fault.expected, refused.fault.got, refused.fault.cure)
         except ValueError as refused:  # a record of ours says what it takes
-            self.add(path, str(refused), "")
+            self.add(path, "values that fit one another", "", str(refused))
         return stand_in
 
 

@@ -24,6 +24,7 @@ from garboard.findings import (
     not_enough_data,
 )
 from garboard.job_view import FieldKey, JobView, nothing_at
+from garboard.records import JsonValue
 from garboard.units import Amount
 from garboard.verdict import Verdict
 
@@ -65,16 +66,19 @@ class JobValues:
         found = self.view.value(step, field.name, row=row)
         if found is None:
             raise NotEnoughData(nothing_at(self.view, step, field.name, row=row))
-        try:
-            check_value(field, found)
-        except ValueRefused as refused:
-            where = f"{field.title}, row {row}" if row else field.title
-            lack = Lack.OUT_OF_RANGE if field.hard else Lack.UNREADABLE
-            text = f"{where}: {refused}"
-            raise NotEnoughData(Missing(text, lack=lack, step=step, field=field.name, row=row)) from None
+        self._refuse(attrs.evolve(field, hard=None), found, row, Lack.UNREADABLE)
+        self._refuse(field, found, row, Lack.OUT_OF_RANGE)
         if field.kind is Kind.AMOUNT:
             return Amount.parse(str(found)).to(field.unit)
         return found if isinstance(found, bool | str) else float(found)  # type: ignore[arg-type]  # a count
+
+    def _refuse(self, field: Field, found: JsonValue, row: str, lack: Lack) -> None:
+        """Raise NotEnoughData for an entered value that the field does not take."""
+        try:
+            check_value(field, found)
+        except ValueRefused as refused:
+            place, text = self.check.place[field.name][0], f"{field.title}{_in_row(row)}: {refused}"
+            raise NotEnoughData(Missing(text, lack=lack, step=place, field=field.name, row=row)) from None
 
     def is_given(self, name: str, row: str) -> bool:
         if name not in self.check.fields:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import attrs
 
@@ -24,7 +25,6 @@ from garboard.findings import BasisKind
 from garboard.hosting.host import BUILT_IN
 from garboard.hosting.sources import CHECK
 from garboard.job_view import JobView
-from garboard.records import JsonValue
 from garboard.steps import Phase
 from garboard_shop import own_plugins
 from garboard_shop.plugin_trial import Trial, try_plugin
@@ -146,7 +146,7 @@ def _asked(fields: Iterable[Field], table: str = "") -> Iterator[Asked]:
 def text_of_form(form: Typed) -> str:
     """The check file that a filled-in form stands for. What was left empty is left out, and told as missing."""
     name = form.get("name", "").strip()
-    plain: dict[str, JsonValue] = {"format": FORMAT, "version": VERSION}
+    plain: dict[str, Any] = {"format": FORMAT, "version": VERSION}
     plain |= _given(form, "", ("name", "title", "edition"))
     plain["basis"] = {"kind": form.get("basis_kind", ""), "text": form.get("basis_text", "").strip()}
     plain["setting"] = [_limit(form, before) for before in _filled(form, "limit", "name")]
@@ -167,15 +167,15 @@ def _filled(form: Typed, what: str, key: str, before: str = "") -> Iterator[str]
             yield begin
 
 
-def _given(form: Typed, before: str, names: Iterable[str]) -> dict[str, JsonValue]:
-    found: dict[str, JsonValue] = {}
+def _given(form: Typed, before: str, names: Iterable[str]) -> dict[str, Any]:
+    found: dict[str, Any] = {}
     for name in names:
         if text := form.get(f"{before}{name}", "").strip():
             found[name] = _number(text) if name in _NUMBERS else text
     return found
 
 
-def _number(text: str) -> JsonValue:
+def _number(text: str) -> Any:
     """A number where it is one; else what was typed, which the file's reader refuses with its place."""
     try:
         return float(text) if "." in text else int(text)
@@ -183,31 +183,31 @@ def _number(text: str) -> JsonValue:
         return text
 
 
-def _in_rows(form: Typed, before: str) -> dict[str, JsonValue]:
+def _in_rows(form: Typed, before: str) -> dict[str, Any]:
     return {"rows": form.get("table_name", "").strip()} if form.get(f"{before}rows") else {}
 
 
-def _range(found: dict[str, JsonValue], name: str) -> dict[str, JsonValue]:
+def _range(found: dict[str, Any], name: str) -> dict[str, Any]:
     """Two ends as one range."""
     ends = [found.pop(end) for end in ("low", "high") if end in found]
     return {**found, name: ends} if ends else found
 
 
-def _limit(form: Typed, before: str) -> dict[str, JsonValue]:
+def _limit(form: Typed, before: str) -> dict[str, Any]:
     return _range(_given(form, before, ("name", "title", "unit", "low", "high", "default", "stricter")), "range")
 
 
-def _step(form: Typed, name: str) -> dict[str, JsonValue]:
-    step: dict[str, JsonValue] = {"name": name, **_given(form, "step_", ("title", "phase"))}
+def _step(form: Typed, name: str) -> dict[str, Any]:
+    step: dict[str, Any] = {"name": name, **_given(form, "step_", ("title", "phase"))}
     step["order"] = _number(form.get("step_order", "").strip())
-    basis: JsonValue = {"kind": "common practice, no source", "text": "said by the shop"}
-    own: list[JsonValue] = [{"text": text, "basis": basis} for text in [form.get("caution", "").strip()] if text]
-    shared: list[JsonValue] = [{"shared": one} for one in [form.get("shared", "").strip()] if one]
+    basis: Any = {"kind": "common practice, no source", "text": "said by the shop"}
+    own: list[Any] = [{"text": text, "basis": basis} for text in [form.get("caution", "").strip()] if text]
+    shared: list[Any] = [{"shared": one} for one in [form.get("shared", "").strip()] if one]
     step["caution"] = [*shared, *own]
     begins = [*_filled(form, "field", "name")]
-    columns: list[JsonValue] = [_field(form, one) for one in begins if form.get(f"{one}rows")]
-    table: JsonValue = {**_given(form, "table_", ("name", "title")), "kind": "table", "column": columns}
-    fields: list[JsonValue] = []
+    columns: list[Any] = [_field(form, one) for one in begins if form.get(f"{one}rows")]
+    table: Any = {**_given(form, "table_", ("name", "title")), "kind": "table", "column": columns}
+    fields: list[Any] = []
     for one in begins:  # the table stands where the first of its columns does
         found = table if form.get(f"{one}rows") else _field(form, one)
         fields += [found] if found not in fields else []
@@ -215,7 +215,7 @@ def _step(form: Typed, name: str) -> dict[str, JsonValue]:
     return step
 
 
-def _field(form: Typed, before: str) -> JsonValue:
+def _field(form: Typed, before: str) -> Any:
     found = _range(_given(form, before, ("name", "title", "kind", "unit", "low", "high")), "plausible")
     if choices := [one.strip() for one in form.get(f"{before}choices", "").split(",") if one.strip()]:
         found["choices"] = choices
@@ -224,7 +224,7 @@ def _field(form: Typed, before: str) -> JsonValue:
     return found
 
 
-def _result(form: Typed, before: str, step: str) -> JsonValue:
+def _result(form: Typed, before: str, step: str) -> Any:
     found = {**_given(form, before, ("name", "title", "about")), "step": step, **_in_rows(form, before)}
     if number := form.get(f"{before}number", "").strip():
         found["numbers"] = [number]
@@ -238,7 +238,7 @@ def _result(form: Typed, before: str, step: str) -> JsonValue:
     return found
 
 
-def toml_text(plain: Mapping[str, JsonValue], before: str = "") -> str:
+def toml_text(plain: Mapping[str, Any], before: str = "") -> str:
     """Plain data as TOML: values first, then lists of tables under their headings.
 
     >>> print(toml_text({"a": 1, "b": [{"c": "x"}]}))
@@ -258,11 +258,11 @@ def toml_text(plain: Mapping[str, JsonValue], before: str = "") -> str:
     return text
 
 
-def _is_tables(value: JsonValue) -> bool:
+def _is_tables(value: Any) -> bool:
     return isinstance(value, list) and bool(value) and all(isinstance(one, dict) for one in value)
 
 
-def _toml(value: JsonValue) -> str:
+def _toml(value: Any) -> str:
     if isinstance(value, dict):
         return "{" + ", ".join(f"{key} = {_toml(one)}" for key, one in value.items()) + "}"
     if isinstance(value, list):

@@ -658,7 +658,7 @@ def _check_page(visit: Visit, typed: Mapping[str, str], seen: check_form.Look | 
         seen=seen,
         asks=check_form.asked(seen.check) if seen and seen.check else {},
         rows=check_form.ROWS_OF_FORM,
-        **check_form.WORDS,
+        words=check_form.WORDS,
     )
 
 
