@@ -36,6 +36,7 @@ LARGEST_FORM = 32 * 1024
 LONGEST_FORM = 30.0
 """How long a form may take to come [s]."""
 MOST_FIELDS = 400
+"""Of one form; that of a new check has most."""
 SIGN_IN = "/sign-in"
 
 NONE: Mapping[str, str] = MappingProxyType({})
