@@ -8,8 +8,8 @@ from typing import Any
 from kivy.uix.widget import Widget
 
 from garboard.report.palette import Mark
-from garboard_tablet.ui.joined import joined
 from garboard_tablet.language import shown
+from garboard_tablet.ui.joined import joined
 from garboard_tablet.ui.theme import BODY, SMALL, TARGET, dp, theme
 from garboard_tablet.ui.widgets import MarkShape, Press, RowPress, Txt
 
