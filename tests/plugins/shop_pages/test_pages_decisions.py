@@ -387,4 +387,5 @@ def test_two_runs_under_one_number_both_count_once_a_manager_says_so(pages: Page
     assert manager.send(form, reason="").status_code == 400
     assert manager.send(form, reason="two runs").status_code == 303
     view = state_of(pages).view(JOB)
-    assert {row: view.value(step, "speed", row=row) for row in ("9", "10")} == {"9": "36.0 kn", "10": "38.0 kn"}
+    speeds = {row: view.value(step, "speed", row=row) for row in ("9", "10")}
+    assert set(speeds.values()) == {"36.0 kn", "38.0 kn"}, "which keeps its number hangs on clocks that ran as one"
