@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
-from garboard.checks.entries import CheckRefused
 from garboard.checks.file import plain_of
+from garboard.checks.refused import CheckRefused
 
 _NAMED_BY = ("name", "code", "number")
 _LONGEST_SHOWN = 120

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import enum
 import math
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping
 from difflib import get_close_matches
 from typing import Any, TypeVar
 
 import attrs
 
 from garboard.checks.lines import Path, in_words, line_of
-from garboard.faults import Fault, GarboardError, ValueRefused
+from garboard.checks.refused import CheckFault
+from garboard.faults import Fault, ValueRefused
 
 MOST_FAULTS = 30
 """A file with more is told these."""
@@ -20,25 +21,6 @@ LONGEST_TEXT = 600
 
 T = TypeVar("T")
 E = TypeVar("E", bound=enum.Enum)
-
-
-@attrs.frozen
-class CheckFault:
-    """One fault of a check file.
-
-    code : which kind it is, as of a plugin's fault
-    """
-
-    fault: Fault
-    code: str = "wrong_value"
-
-
-class CheckRefused(GarboardError):
-    """A check file has faults: all of them, not the first."""
-
-    def __init__(self, faults: Sequence[CheckFault]) -> None:
-        self.faults = tuple(faults)
-        super().__init__("; ".join(str(one.fault) for one in faults))
 
 
 @attrs.define

@@ -14,11 +14,12 @@ import attrs
 
 from garboard import cautions as shared_cautions
 from garboard.checks.check import NAMED, ROW, Bound, Case, Chart, Check, Result, Section, Value
-from garboard.checks.entries import CheckFault, CheckRefused, Entry, Faults
+from garboard.checks.entries import Entry, Faults
 from garboard.checks.formulas import OF_VALUES, OVER_ROWS, Formula, Sort, Term, read_formula, sort_and_unit
 from garboard.checks.lines import lines_of
 from garboard.checks.module import FORMAT, is_check
 from garboard.checks.quantities import Unit, same_unit, unit_of
+from garboard.checks.refused import CheckFault, CheckRefused
 from garboard.faults import Fault, refuse_endless
 from garboard.fields import Field, Kind
 from garboard.findings import Basis, BasisKind

@@ -10,7 +10,7 @@ import attrs
 from pluggy import PluginValidationError
 
 import garboard
-from garboard.checks.entries import CheckRefused
+from garboard.checks.refused import CheckRefused
 from garboard.faults import GarboardError, ValueRefused
 from garboard.hosting.cut import told
 from garboard.hosting.plugin_code import PluginEnded, PluginWaits

@@ -16,9 +16,9 @@ import attrs
 
 from garboard import cautions
 from garboard.checks.check import Check
-from garboard.checks.entries import CheckFault, CheckRefused
 from garboard.checks.file import VERSION, check_of
 from garboard.checks.module import FORMAT
+from garboard.checks.refused import CheckFault, CheckRefused
 from garboard.faults import InputError
 from garboard.fields import Field, Kind
 from garboard.findings import BasisKind
