@@ -22,7 +22,7 @@ from garboard_shop.naming import keep_name, kept_name
 from garboard_shop.pages import people
 from garboard_shop.pages.desk import FOLDER
 from garboard_shop.pages.views import routes_of
-from garboard_shop.pages.visits import COOKIE, KNOWN_COOKIE
+from garboard_shop.pages.visits import COOKIE, KNOWN_COOKIE, MOST_FIELDS
 from garboard_shop.store import MANAGER, TECHNICIAN, WebUser
 from pages_rig import CHIEF, HAND, KITTIWAKE, MINUTE, NOON, PASSWORD, SALTGRASS, Browser, Pages, words_of
 
@@ -351,7 +351,7 @@ def test_a_form_too_large_or_of_another_kind_is_refused(pages: Pages, manager: B
     assert other.status_code == 415
     many = manager.client.post(
         "/people/add",
-        content="&".join(f"a{number}=1" for number in range(60)),
+        content="&".join(f"a{number}=1" for number in range(MOST_FIELDS + 1)),
         headers={"content-type": "application/x-www-form-urlencoded"},
     )
     assert many.status_code == 400
