@@ -66,6 +66,7 @@ class Field:
     title     : what the person reads
     quantity  : for an amount, a key of `units.UNITS_OF`; `unit` is the unit offered first
     choices   : for a choice, the words to choose from
+    renamed_from : names this field once had: what jobs hold under them counts as entered here
     former    : words that were choices once: jobs of then still hold them, and nobody is offered them
     said      : what people say for each choice, where that is another word ("micro" for light cable)
     offers    : for a text or an amount, values to take with one press; any other can be typed
@@ -117,6 +118,7 @@ class Field:
     begins: tuple[str, ...] = ()
     of_several: str = ""
     of_model: bool = False
+    renamed_from: tuple[str, ...] = ()
 
     def __attrs_post_init__(self) -> None:
         if self.kind is Kind.AMOUNT:

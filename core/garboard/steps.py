@@ -110,10 +110,17 @@ class Step:
             yield field
             yield from field.columns
 
+    def field(self, name: str) -> Field | None:
+        """The field or column of a name, or the one that had it once."""
+        fields = [*self.all_fields()]
+        former = (field for field in fields if name in field.renamed_from)
+        return next((field for field in fields if field.name == name), None) or next(former, None)
+
     def __attrs_post_init__(self) -> None:
         if "." not in self.key:
             raise ValueError(f"step {self.title!r}: key must read '<plugin>.<step>', got {self.key!r}")
         names = [field.name for field in self.all_fields()]
+        names += [former for field in self.all_fields() for former in field.renamed_from]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
             raise ValueError(f"step {self.key!r}: field names used twice: {', '.join(twice)}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
+from functools import partial
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -351,23 +352,28 @@ def list_plugins(folder: Path, store_url: str) -> None:
 @click.argument("file", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @by_option
 def approve_plugin(folder: Path, store_url: str, file: Path, by: str) -> None:
-    """Approve a plugin for every paired tablet. FILE is one Python file. It is tried on the shop's own jobs first.
+    """Approve a plugin for every paired tablet. FILE is one Python file or check file.
 
+    It is tried on the shop's own jobs first.
     One that fails in a job, takes too long, or finds something else the second time is not approved. A plugin can do
     everything the app can do: read it before you approve it.
     """
-    from garboard_shop.own_plugins import approve, keep_in_folder, keep_in_store
+    from garboard_shop.own_plugins import approve, content_in, keep_in_folder, keep_in_store
 
     now = wall_milliseconds()
     if store_url:
+        from garboard_shop.pages.plugins import content_of
         from garboard_shop.pages.summaries import jobs_of
 
         with closing(open_store(folder, store_url)) as store:
             keep = keep_in_store(store)
-            plugin = approve(store.register, keep, file, by, now, jobs=jobs_of(store), tell=click.echo)
+            former = partial(content_of, store)
+            tried = jobs_of(store)
+            plugin = approve(store.register, keep, file, by, now, jobs=tried, tell=click.echo, former=former)
     else:
         with opened_register(folder, store_url) as register, _jobs_in(folder) as jobs:
-            plugin = approve(register, keep_in_folder(folder), file, by, now, jobs=jobs, tell=click.echo)
+            keep, former = keep_in_folder(folder), partial(content_in, folder)
+            plugin = approve(register, keep, file, by, now, jobs=jobs, tell=click.echo, former=former)
     click.echo(f"{plugin.name} {plugin.sha256} is approved. Every tablet receives it when it next comes ashore.")
 
 

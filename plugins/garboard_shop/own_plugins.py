@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable
+from difflib import unified_diff
+from itertools import islice
 from pathlib import Path
 
 import attrs
@@ -11,15 +13,18 @@ import attrs
 from garboard.disk import storage
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER
 from garboard.disk.partial_upload import OutOfPlace
-from garboard.faults import Fault, InputError, refuse_endless
+from garboard.faults import Fault, InputError, in_number, refuse_endless
 from garboard.hosting.plugin_file import why_not
 from garboard.hosting.plugin_trial import try_plugin
+from garboard.hosting.sources import CHECK, suffix_of
 from garboard.job_view import JobView
 from garboard.shop_link import wire
 from garboard_shop.store import Register, ShopPlugin, Store
 
 Keep = Callable[[str, bytes], None]
 """Keeps a file's content under its SHA-256."""
+Former = Callable[[str], bytes]
+"""Gives the content of a file that was approved before, by its SHA-256; nothing where it is not there."""
 
 
 def approve(
@@ -32,15 +37,17 @@ def approve(
     jobs: Iterable[JobView] = (),
     tell: Callable[[str], object] = str,
     known_as: str = "",
+    former: Former = lambda _sha256: b"",
 ) -> ShopPlugin:
     """Approve a plugin for the shop's tablets. It is tried here first: one that fails in any job goes nowhere.
 
     keep   : where its file is kept: `keep_in_store` or `keep_in_folder`
-    file   : one Python file; its name is the plugin's name, and takes the place of an earlier one of that name
+    file   : one Python file or check file; its name is the plugin's, and an earlier one of that name gives way
     by     : who approves it
     now    : [ms since 1970-01-01 UTC]
     jobs   : the shop's own, on which it is tried
     tell   : called with a sentence on how it was tried, and with one on each fault that does not keep it from working
+    former : gives the content of a file that was approved before, by its hash, to tell what this one changes
     known_as : how the manager knows the file, where `file` is a copy that nobody finds
     errors : InputError; storage.NotSaved
     """
@@ -59,10 +66,48 @@ def approve(
             tell(sentence)
     if faults:
         raise InputError(known_as, faults)
+    for sentence in changes_from(register, name, content, former).sentences:
+        tell(sentence)
     plugin = ShopPlugin(name=name, sha256=hashlib.sha256(content).hexdigest(), approved_by=by, approved_at=now)
     keep(plugin.sha256, content)
     register.put_plugin(plugin)
     return plugin
+
+
+@attrs.frozen
+class Changes:
+    """What differs from the version that was approved last, withdrawn or not; nothing where there was none.
+
+    sentences : of a check file what it changes, of code how many lines
+    lines     : each line that differs, with its sign and those around it
+    """
+
+    sentences: tuple[str, ...] = ()
+    lines: tuple[str, ...] = ()
+
+
+def changes_from(register: Register, name: str, content: bytes, former: Former) -> Changes:
+    """What a plugin's file changes of the one of its name that was approved before."""
+    last = next((one for one in register.plugins() if one.name == name), None)
+    before = former(last.sha256) if last is not None else b""
+    if not before:
+        return Changes()
+    old, new = (one.decode(errors="replace").splitlines() for one in (before, content))
+    lines = tuple(islice(unified_diff(old, new, lineterm="", n=2), 2, None))  # its first two lines name files
+    return Changes(_in_sentences(before, content, lines), lines)
+
+
+def _in_sentences(before: bytes, content: bytes, lines: Iterable[str]) -> tuple[str, ...]:
+    found: tuple[str, ...] = ()
+    if suffix_of(before) == suffix_of(content) == CHECK:
+        from garboard.checks.changes import changes  # here: most shops have no check file
+
+        found = changes(before, content)
+    signs = [line[0] for line in lines]
+    if not found and signs:
+        new, gone = (in_number(signs.count(sign), "line") for sign in "+-")
+        found = (f"{new} new, {gone} gone",)
+    return tuple(f"Changed: {one}." for one in found)
 
 
 def withdraw(register: Register, name: str, by: str, now: int) -> ShopPlugin:
@@ -99,3 +144,11 @@ def keep_in_folder(folder: Path) -> Keep:
         storage.write_whole(folder / ATTACHMENTS_FOLDER / name, [content])
 
     return keep
+
+
+def content_in(folder: Path, sha256: str) -> bytes:
+    """A file that was kept so; nothing where it is not there."""
+    try:
+        return (folder / ATTACHMENTS_FOLDER / sha256).read_bytes()
+    except OSError:
+        return b""

@@ -16,6 +16,7 @@ from garboard.faults import InputError
 from garboard.hosting.host import make_host
 from garboard_shop.own_plugins import approve
 from garboard_shop.store import ShopPlugin
+from hostile_checks import GOOD
 
 SOUND = wrong_plugins.computing("own", "yield found(about=view.vessel.hull_number)")
 BY_CHANCE = wrong_plugins.computing("own", "import random\nyield found()")
@@ -70,8 +71,8 @@ def test_a_package_is_checked_too_and_told_that_tablets_take_one_file(tmp_path: 
 
 @pytest.mark.parametrize(
     ("text", "name"),
-    [(FAILING, "own.py"), ("def broken(", "own.py"), (SOUND, "Own-Checks.py")],
-    ids=["fails in a job", "does not load", "cannot be called so"],
+    [(FAILING, "own.py"), ("def broken(", "own.py"), (SOUND, "Own-Checks.py"), (SOUND, "own.toml"), (GOOD, "rail.py")],
+    ids=["fails in a job", "does not load", "cannot be called so", "is no check", "is a check"],
 )
 def test_approval_refuses_for_the_same_reasons(tmp_path: Path, text: str, name: str) -> None:
     file = written(tmp_path, text, name)
@@ -90,6 +91,19 @@ def test_a_tablets_loader_refuses_for_the_same_reason(tmp_path: Path) -> None:
     (fault,) = json.loads(checked(file, "--json").stdout)["faults"]
     told = (problem.reason, problem.code, problem.file, problem.line, problem.cure)
     assert told == tuple(fault[key] for key in ("reason", "code", "file", "line", "cure"))
+
+
+def test_a_check_file_is_checked_alike(tmp_path: Path) -> None:
+    sound = checked(written(tmp_path, GOOD, "rail.toml"))
+    assert (sound.exit_code, sound.stdout.splitlines()[-1]) == (0, "rail.toml is sound.")
+    wrong = written(tmp_path, GOOD.replace('unit = "in"', 'unit = "furlong"'), "rail.toml")
+    faults = json.loads(checked(wrong, "--json").stdout)["faults"]
+    (first, *_) = make_host((), entry_points=False, files=[wrong]).problems
+    assert {one["at_work"] for one in faults} == {False}
+    assert (first.reason, first.line) == (faults[0]["reason"], faults[0]["line"])
+    assert first.line == 1 + wrong.read_text().splitlines().index('unit = "furlong"')
+    misnamed = checked(written(tmp_path, GOOD, "rail.py"), "--json")
+    assert (misnamed.exit_code, json.loads(misnamed.stdout)["faults"][0]["cure"]) == (2, "call it rail.toml")
 
 
 class _Nowhere:

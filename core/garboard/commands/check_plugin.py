@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 HELP = """Check a plugin as the shop's approval and a tablet do: each fault with file, line, code and what to do.
 
-PATH is a Python file, or the folder of a package. It runs in a process of its own, on the sample jobs that come with
-the program and on the jobs named by --on.
+PATH is a Python file, a check file, or the folder of a package. Code runs in a process of its own. It is tried on the
+sample jobs that come with the program and on the jobs named by --on.
 
 \b
 Exit status 0  nothing is wrong with it

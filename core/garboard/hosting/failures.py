@@ -10,6 +10,7 @@ import attrs
 from pluggy import PluginValidationError
 
 import garboard
+from garboard.checks.refused import CheckRefused
 from garboard.faults import GarboardError, ValueRefused
 from garboard.hosting.cut import told
 from garboard.hosting.plugin_code import PluginEnded, PluginWaits
@@ -135,6 +136,22 @@ def problem_of(failure: BaseException, plugin: str, file: str) -> PluginProblem:
     cure = failure.cure if isinstance(failure, PluginFault) else _CURES[code]
     reason = "it uses more memory than it may" if isinstance(failure, MemoryError) else told(failure)
     return PluginProblem(name=plugin, reason=reason, code=code, file=found, line=line, cure=cure)
+
+
+def problems_of(failure: BaseException, plugin: str, file: str) -> list[PluginProblem]:
+    """The same of a failure that may carry several faults: a check file is told all of them."""
+    faults = failure.faults if isinstance(failure, CheckRefused) else ()
+    return [
+        PluginProblem(
+            name=plugin,
+            reason=f"{one.fault.where}: {attrs.evolve(one.fault, cure='').in_words}",
+            code=one.code,
+            file=file,
+            line=one.fault.line,
+            cure=one.fault.cure or "write there what is expected",
+        )
+        for one in faults
+    ] or [problem_of(failure, plugin, file)]
 
 
 def code_of(failure: BaseException) -> str:

@@ -18,6 +18,7 @@ import attrs
 import pluggy
 
 from garboard import hooks
+from garboard.checks.module import CheckModule
 from garboard.faults import Fault, InputError, in_words, shown
 from garboard.findings import (
     OF_VESSEL,
@@ -49,11 +50,14 @@ from garboard.hosting.failures import (
     is_of_program,
     place_of_failure,
     problem_of,
+    problems_of,
 )
 from garboard.hosting.own_copy import own_copy, own_view
 from garboard.hosting.plugin_code import plugin_code
+from garboard.hosting.renamed import former_names, with_names_of_today
 from garboard.hosting.source_faults import faults_in_source
 from garboard.hosting.sources import (
+    CHECK,
     ENTRY_POINT_GROUP,
     UNSTATED,
     WRITTEN_FOR,
@@ -110,6 +114,11 @@ class LoadedPlugin:
     def file(self) -> str:
         """Its own, or its package's first; "" where it comes without."""
         return _file_of(self.module)
+
+    @property
+    def holds_code(self) -> bool:
+        """Whether it may do what it likes; a check file is data, which the program itself judges by."""
+        return not isinstance(self.module, CheckModule)
 
     @property
     def title(self) -> str:
@@ -241,7 +250,9 @@ class PluginHost:
 
     def load_source(self, name: str, source: Source) -> None:
         """The same of a file or of what is installed."""
-        if self.apart is None:
+        if source.file.endswith(CHECK):  # it holds no code, so no process of its own
+            self.load(name, partial(_find_check, source.file), source.file)
+        elif self.apart is None:
             self.load(name, partial(find_module, source), source.file)
         else:
             self._load_apart(name, self.apart, source)
@@ -276,7 +287,7 @@ class PluginHost:
         if all(plugin.name != name for plugin in self.plugins):
             for register in self._registers.values():
                 register.withdraw(name)
-        self.problems.append(problem_of(failure, name, file))
+        self.problems += problems_of(failure, name, file)
 
     def _call_hooks(self, name: str) -> None:
         for hook, kind in _KINDS.items():
@@ -430,6 +441,7 @@ class PluginHost:
             found.update(code_for(key, what) for key in keys for what in made)
             prefixes = {key.partition(".")[0] for key in keys}
             found.update(code for code, _ in written_in(plugin.name, plugin.module, prefixes))
+            found.update(plugin.module.codes if isinstance(plugin.module, CheckModule) else ())
         return frozenset(found)
 
     def _keys_of(self, plugin: str) -> list[str]:
@@ -493,7 +505,7 @@ class PluginHost:
             yield from (command_apart(one, partial(_commands_here, plugin, offered.source)) for one in offered.commands)
 
     def with_defaults(self, view: JobView) -> JobView:
-        """The view with the value of every setting that holds: what was set, or else its default.
+        """The view with the fields' names of today, and every setting that holds: what was set, or else its default.
 
         Done once to a view: `settings` alone, as a plugin's author or a job file gives them, count as the job's own.
         """
@@ -502,7 +514,8 @@ class PluginHost:
         stated = {one.key for one in view.settings_set}
         own = [SettingSet(key=key, value=value) for key, value in view.settings.items() if key not in stated]
         values, used = in_force(self.settings, (*own, *view.settings_set), view.signed_under)
-        return attrs.evolve(view, settings=ReadSettings(values), settings_used=used, units_aside=self._units_aside())
+        named = with_names_of_today(view, former_names(self._registers["register_steps"].items.values()))
+        return attrs.evolve(named, settings=ReadSettings(values), settings_used=used, units_aside=self._units_aside())
 
     def _units_aside(self) -> frozenset[tuple[str, str]]:
         return frozenset(
@@ -549,7 +562,8 @@ class PluginHost:
 
     def shares_program(self, plugin: str) -> bool:
         """Whether it is a shop's own plugin that runs in the program itself: what it is given is a copy."""
-        return plugin not in BUILT_IN and plugin not in self._offered
+        is_data = any(one.name == plugin and not one.holds_code for one in self.plugins)
+        return plugin not in BUILT_IN and plugin not in self._offered and not is_data
 
     def _assess_one(
         self, calculator: Calculator, view: WatchedView, views: dict[str, WatchedView]
@@ -977,6 +991,12 @@ def _from_elsewhere(entry_points: bool, files: Sequence[Path]) -> Iterator[tuple
             yield entry.name, Source(entry=entry.name)
     for path in files:
         yield path.stem, Source(file=str(path.absolute()))
+
+
+def _find_check(file: str) -> ModuleType:
+    from garboard.checks.offering import module_of  # here: most shops have none, and its evaluator takes its time
+
+    return module_of(Path(file), [name.removeprefix("garboard_") for name in BUILT_IN])
 
 
 def _file_of(module: ModuleType | None) -> str:

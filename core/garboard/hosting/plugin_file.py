@@ -1,4 +1,4 @@
-"""Whether a file can be a shop's own plugin at all, as far as its name and its size tell: one answer for everybody.
+"""Whether a file can be a shop's own plugin at all, as its name, size and first line tell: one answer for everybody.
 
 The shop's page, `garboard shop-plugins approve`, `garboard check-plugin` and the tablet ask here.
 """
@@ -8,11 +8,14 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+from garboard.checks.module import FORMAT
 from garboard.hosting.failures import PluginProblem, cure_of
 from garboard.hosting.host import BUILT_IN
+from garboard.hosting.sources import CHECK, suffix_of
 
 NAME = re.compile(r"[a-z][a-z0-9_]{0,59}")
-"""What a plugin's file may be called, before its ".py"."""
+"""What a plugin's file may be called, before its ".py" or ".toml"."""
+SUFFIXES = (".py", CHECK)
 LARGEST = 1 << 20
 """Bytes of a plugin's file."""
 
@@ -23,20 +26,36 @@ def why_not(file: Path, *, may_link: bool = True) -> PluginProblem | None:
     may_link : whether it may be a link: who names a file means it, who finds one in a folder cannot see where it leads
     """
     is_one = file.is_file() and (may_link or not file.is_symlink())
-    if is_one and file.suffix == ".py" and NAME.fullmatch(file.stem) and file.stem not in BUILT_IN:
+    suffix = file.suffix.lower() if file.suffix.lower() in SUFFIXES else ".py"
+    if is_one and file.suffix in SUFFIXES and NAME.fullmatch(file.stem) and file.stem not in BUILT_IN:
         size = file.stat().st_size
         if size <= LARGEST:
-            return None
+            return _unlike_its_content(file)
         reason, code = f"{file.name} has {size} bytes; a plugin has at most {LARGEST}", "too_large"
     elif not is_one:
         what = "a link" if file.is_symlink() else "a folder"
-        reason, code = f"{file.name} is {what}; a plugin for the tablets is one Python file", "not_one_file"
+        reason = f"{file.name} is {what}; a plugin for the tablets is one Python file or check file"
+        code = "not_one_file"
     elif file.stem in BUILT_IN:
         reason, code = f"{file.stem} is the name of a plugin that comes with the program", "name_taken"
     else:
-        reason = f"it is called {file.name!r}; a plugin for the tablets has small letters, digits and _ alone, then .py"
-        code = "wrong_name"
-    cure = f"call it {better_name(file.stem)}.py" if code == "wrong_name" else cure_of(code)
+        allowed = f"small letters, digits and _ alone, then {suffix}"
+        reason, code = f"it is called {file.name!r}; a plugin for the tablets has {allowed}", "wrong_name"
+    cure = f"call it {better_name(file.stem)}{suffix}" if code == "wrong_name" else cure_of(code)
+    return PluginProblem(name=file.stem, reason=reason, code=code, file=str(file), cure=cure)
+
+
+def _unlike_its_content(file: Path) -> PluginProblem | None:
+    """A tablet is sent the content and the plugin's name, and tells by the first line what it is."""
+    is_suffix = suffix_of(file.read_bytes())
+    if is_suffix == file.suffix:
+        return None
+    if is_suffix == CHECK:
+        reason, code = f"{file.name} is a check file by its first line", "wrong_name"
+        cure = f"call it {file.stem}{CHECK}"
+    else:
+        reason, code = f"{file.name} is no check file by its first line", "wrong_value"
+        cure = f'begin it with format = "{FORMAT}"'
     return PluginProblem(name=file.stem, reason=reason, code=code, file=str(file), cure=cure)
 
 

@@ -34,7 +34,8 @@ class Trial:
     is_whole : whether these were all there are
     version  : what it says of itself
     offers   : the keys it offers, by what they are ("steps")
-    outcome  : how many jobs get which as the worst of its findings
+    boats    : how many boats get which verdict: of each boat the gravest, and the gravest first
+    may_doubt : whether it may doubt what other checks rest on
     """
 
     problems: tuple[PluginProblem, ...] = ()
@@ -43,7 +44,8 @@ class Trial:
     is_whole: bool = True
     version: str = ""
     offers: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
-    outcome: Mapping[Verdict, int] = attrs.field(factory=dict)
+    boats: Mapping[Verdict, int] = attrs.field(factory=dict)
+    may_doubt: bool = False
 
     def of_file(self, tried: str, known_as: str) -> Trial:
         """The same, told of the file as the manager knows it, where a copy of it was tried."""
@@ -59,12 +61,23 @@ class Trial:
         if self.problems:
             return ()
         tried = f"It was tried on {in_number(self.jobs, 'job')} of the shop's own and failed in none."
-        return (self._how_far(tried), *(f"It works, but {one.in_words}" for one in self.remarks))
+        return (self._how_far(tried), *self._would_find, *(f"It works, but {one.in_words}" for one in self.remarks))
 
     @property
     def tried(self) -> tuple[str, ...]:
         """The same to its author, without what is wrong with it."""
         return (self._how_far(f"It was tried on {in_number(self.jobs, 'job')} and failed in none."),)
+
+    @property
+    def _would_find(self) -> tuple[str, ...]:
+        """What the shop would see of it on the boats it holds."""
+        if not self.jobs:
+            return ()
+        found = ", ".join(
+            f"{in_number(count, 'boat gets', 'boats get')} {verdict.value!r}" for verdict, count in self.boats.items()
+        )
+        others = "may doubt what other checks rest on" if self.may_doubt else "changes no verdict of other checks"
+        return (f"{found or 'No boat gets a verdict of it'}.", f"It {others}.")
 
     def _how_far(self, tried: str) -> str:
         if not self.jobs:
@@ -98,28 +111,30 @@ def try_with(file: Path, jobs: Callable[[PluginHost], Iterable[JobView]], longes
 def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float) -> Trial:
     first: list[tuple[JobView, tuple[Assessed, ...]]] = []
     problems: dict[str, PluginProblem] = {}
-    count, is_whole, worst = 0, True, Counter[Verdict]()
+    count, is_whole, found_of = 0, True, dict[str, set[Verdict]]()
     for view in jobs:
         if time.monotonic() > until:
             is_whole = False
             break
         count += 1
         found = host.assess_with(file.stem, view)
-        worst.update(
-            [max(found_here, key=_WORST.index)] if (found_here := [one.finding.verdict for one in found]) else []
-        )
+        found_of.setdefault(view.vessel.hull_number, set()).update(one.finding.verdict for one in found)
         for problem in (*_failed(found, file), *_failed_sections(host, view, found, file)):
             problems.setdefault(problem.reason, problem)
         if len(first) < TWICE:
             first.append((view, found))
     if not problems:
         problems = {one.reason: one for one in _differing(host, file, first, until)}
-    outcome = {verdict: worst[verdict] for verdict in reversed(_WORST) if worst[verdict]}
-    return Trial(problems=tuple(islice(problems.values(), TWICE)), jobs=count, is_whole=is_whole, outcome=outcome)
+    gravest = Counter(min(verdicts, key=_GRAVEST.index) for verdicts in found_of.values() if verdicts)
+    boats = {verdict: gravest[verdict] for verdict in _GRAVEST if gravest[verdict]}
+    own = (one for one in host.calculators if host.owner_of("register_calculators", one.key) == file.stem)
+    may_doubt = any(one.may_doubt for one in own)
+    failed = tuple(islice(problems.values(), TWICE))
+    return Trial(problems=failed, jobs=count, is_whole=is_whole, boats=boats, may_doubt=may_doubt)
 
 
-_WORST = (Verdict.PASS, Verdict.NOT_ENOUGH_DATA, Verdict.ADVISE, Verdict.FAIL)
-"""From what asks for nothing to what asks for most."""
+_GRAVEST = (Verdict.FAIL, Verdict.ADVISE, Verdict.NOT_ENOUGH_DATA, Verdict.PASS)
+"""From what asks for most to what asks for nothing."""
 
 
 def _failed(found: Sequence[Assessed], file: Path) -> Iterator[PluginProblem]:

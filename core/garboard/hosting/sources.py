@@ -16,6 +16,7 @@ from types import ModuleType
 import attrs
 
 import garboard
+from garboard.checks.module import is_check
 from garboard.faults import refuse_endless
 from garboard.hosting.failures import PluginFault, PluginProblem, cure_of
 
@@ -50,6 +51,13 @@ class WrittenForAnotherVersion(PluginFault, ValueError):
 
 
 PLUGINS_FOLDER = "plugins"
+CHECK = ".toml"
+"""How the name of a check file ends: a plugin that is data, and holds no code."""
+
+
+def suffix_of(content: bytes) -> str:
+    """How the name of a plugin's file ends, by its content: what travels to a tablet is the content and the name."""
+    return CHECK if is_check(content) else ".py"
 
 
 def plugins_beside(data: Path, but: Collection[str] = ()) -> tuple[Path, ...]:
@@ -83,23 +91,24 @@ def _refused(path: Path, taken: Collection[str]) -> PluginProblem:
         return PluginProblem(name=path.stem, reason=reason, code=code, file=str(path), cure=cure_of(code))
     stem = re.sub(r"\W", "_", path.stem)
     stem = stem if stem.isidentifier() and stem not in taken else f"own_{stem}"
-    name = path.name if path.suffix.lower() == ".py" else f"the folder {path.name}"
+    suffix = path.suffix.lower() if path.suffix.lower() in (".py", CHECK) else ""
+    name = path.name if suffix else f"the folder {path.name}"
     return PluginProblem(
         name=path.stem,
         reason=f"it is called {name!r}; a plugin's name has letters, digits and _ alone, and no digit first",
         code="wrong_name",
         file=str(path),
-        cure=f"call it {stem}{'' if path.is_dir() else '.py'}",
+        cure=f"call it {stem}{suffix}",
     )
 
 
 def _is_plugin(path: Path) -> bool:
-    return path.stem.isidentifier() and (path.suffix == ".py" or (path / "__init__.py").is_file())
+    return path.stem.isidentifier() and (path.suffix in (".py", CHECK) or (path / "__init__.py").is_file())
 
 
 def _is_meant(path: Path) -> bool:
     """Whether somebody put it there as a plugin. What a system hides is not theirs."""
-    return path.name[0] != "." and (path.suffix.lower() == ".py" or (path / "__init__.py").is_file())
+    return path.name[0] != "." and (path.suffix.lower() in (".py", CHECK) or (path / "__init__.py").is_file())
 
 
 def find_module(source: Source) -> ModuleType:

@@ -157,7 +157,7 @@ def _spelled(measurement: Measurement, host: PluginHost) -> Measurement:
     step, value = host.step(measurement.step), measurement.value
     if step is None or not isinstance(value, str):
         return measurement
-    field = next((field for field in step.all_fields() if field.name == measurement.field), None)
+    field = step.field(measurement.field)
     if field is None or field.kind is not Kind.AMOUNT:
         return measurement
     return attrs.evolve(measurement, value=in_own_spelling(value, field.quantity))
@@ -285,10 +285,8 @@ def faults_of_measurement(
 
 
 def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | None) -> Iterator[Fault]:
-    fields = (field for field in step.all_fields() if field.kind is not Kind.TABLE)
-    of_name = next((field for field in fields if field.name == measurement.field), None)
-    field = ANY_STEPS_FILE if measurement.field == ATTACHED else of_name
-    if field is None:
+    field = ANY_STEPS_FILE if measurement.field == ATTACHED else step.field(measurement.field)
+    if field is None or field.kind is Kind.TABLE:
         known = (field.name for field in step.all_fields() if field.kind is not Kind.TABLE)
         yield Fault(f"{path}.field", f"a field of step {step.key}: {', '.join(known)}", repr(measurement.field))
         return

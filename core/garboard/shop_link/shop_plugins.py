@@ -19,6 +19,7 @@ from garboard.disk.hullfile import HullFolder
 from garboard.disk.shop_document import PLUGINS, shop_document
 from garboard.faults import InputError
 from garboard.hosting.plugin_file import NAME
+from garboard.hosting.sources import suffix_of
 from garboard.job_files.convert import structure
 from garboard.records import JsonValue
 
@@ -91,7 +92,7 @@ def _laid_out(folder: HullFolder, plugin: ApprovedPlugin, place: Path) -> tuple[
         content = folder.attachments.get(plugin.sha256)
     except (KeyError, AttachmentDamaged):
         return ()
-    path = place / plugin.sha256[:16] / f"{plugin.name}.py"
+    path = place / plugin.sha256[:16] / f"{plugin.name}{suffix_of(content)}"
     if not path.is_file() or path.read_bytes() != content:
         storage.make_folder(path.parent)
         storage.write_whole(path, [content])

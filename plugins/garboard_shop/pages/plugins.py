@@ -9,8 +9,7 @@ import hashlib
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from difflib import unified_diff
-from itertools import islice
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -21,8 +20,9 @@ from garboard.disk.attachments import AttachmentDamaged
 from garboard.faults import Fault, InputError
 from garboard.hosting.failures import PluginProblem
 from garboard.hosting.host import PluginHost
-from garboard.hosting.plugin_file import why_not
+from garboard.hosting.plugin_file import SUFFIXES, why_not
 from garboard.hosting.plugin_trial import Trial, try_plugin
+from garboard.hosting.sources import CHECK, suffix_of
 from garboard.job_view import JobView
 from garboard_shop import own_plugins
 from garboard_shop.store import ShopPlugin, Store
@@ -39,26 +39,33 @@ class Waiting:
     """A plugin's file that waits for approval.
 
     source  : what stands in it, for the manager to read
-    changes : what differs from the last version that was approved, line by line; none where there was none
+    suffix  : how its name ends
+    changes : what differs from the version approved last
     """
 
     name: str
     sha256: str
     source: str
-    changes: tuple[str, ...] = ()
+    suffix: str
+    changes: own_plugins.Changes
+
+    @property
+    def holds_code(self) -> bool:
+        """A check file is data: it can do nothing but judge."""
+        return self.suffix != CHECK
 
 
 @attrs.frozen(kw_only=True)
 class DryRun:
-    """What a plugin that waits would do.
+    """What a plugin would do.
 
     adds, drops : keys by what they are ("steps"), against what this server runs under its name
     """
 
-    sha256: str
     trial: Trial
     adds: Mapping[str, tuple[str, ...]]
     drops: Mapping[str, tuple[str, ...]]
+    sha256: str = ""
 
 
 def waiting(folder: Path | None, store: Store) -> tuple[Waiting, ...]:
@@ -68,18 +75,11 @@ def waiting(folder: Path | None, store: Store) -> tuple[Waiting, ...]:
     for file in _in(folder):
         if why_not(file, may_link=False) is None:
             content = file.read_bytes()
-            found.append(Waiting(file.stem, hashlib.sha256(content).hexdigest(), content.decode(errors="replace")))
-    return tuple(attrs.evolve(one, changes=_changes(store, one)) for one in found if one.sha256 not in at_work)
-
-
-def _changes(store: Store, plugin: Waiting) -> tuple[str, ...]:
-    """The lines that differ from the version approved last, withdrawn or not, each with its sign."""
-    last = next((one for one in store.register.plugins() if one.name == plugin.name), None)
-    before = content_of(store, last.sha256).decode(errors="replace") if last is not None else ""
-    if not before:
-        return ()
-    compared = unified_diff(before.splitlines(), plugin.source.splitlines(), lineterm="", n=2)
-    return tuple(islice(compared, 2, None))  # its first two lines name files
+            source, sha256 = content.decode(errors="replace"), hashlib.sha256(content).hexdigest()
+            if sha256 not in at_work:
+                changes = own_plugins.changes_from(store.register, file.stem, content, partial(content_of, store))
+                found.append(Waiting(file.stem, sha256, source, file.suffix, changes))
+    return tuple(found)
 
 
 def dry_run(
@@ -90,9 +90,14 @@ def dry_run(
     errors : InputError
     """
     with _copy_of(folder, store, name, sha256) as copy:
-        trial = try_plugin(copy, jobs).of_file(str(copy), copy.name)
-    before = host.offers_of(name)
-    return DryRun(sha256=sha256, trial=trial, adds=_beyond(trial.offers, before), drops=_beyond(before, trial.offers))
+        return attrs.evolve(dry_run_of(copy, host, jobs), sha256=sha256)
+
+
+def dry_run_of(file: Path, host: PluginHost, jobs: Iterable[JobView]) -> DryRun:
+    """Try a copy of a plugin's file, told of it by its name alone."""
+    trial, before = try_plugin(file, jobs).of_file(str(file), file.name), host.offers_of(file.stem)
+    drops = {} if trial.problems else _beyond(before, trial.offers)
+    return DryRun(trial=trial, adds=_beyond(trial.offers, before), drops=drops)
 
 
 def _beyond(keys: Mapping[str, tuple[str, ...]], others: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
@@ -108,7 +113,7 @@ def passed_over(folder: Path | None) -> tuple[PluginProblem, ...]:
 def _in(folder: Path | None) -> list[Path]:
     """What somebody put into the folder as a plugin."""
     found = sorted(folder.iterdir()) if folder is not None and folder.is_dir() else []
-    return [file for file in found if file.name[0] != "." and (file.suffix.lower() == ".py" or _is_package(file))]
+    return [file for file in found if file.name[0] != "." and (file.suffix.lower() in SUFFIXES or _is_package(file))]
 
 
 def _is_package(path: Path) -> bool:
@@ -132,8 +137,17 @@ def approve(
     errors : InputError; storage.NotSaved
     """
     with _copy_of(folder, store, name, sha256) as copy:
-        keep = own_plugins.keep_in_store(store)
-        return own_plugins.approve(store.register, keep, copy, by, now, jobs=jobs, tell=tell, known_as=copy.name)
+        return approve_copy(store, copy, by, now, jobs, tell)
+
+
+def approve_copy(
+    store: Store, copy: Path, by: str, now: int, jobs: Iterable[JobView], tell: Callable[[str], object]
+) -> ShopPlugin:
+    """Approve a file that lies where nobody finds it. Raises as `approve` does."""
+    keep, former = own_plugins.keep_in_store(store), partial(content_of, store)
+    return own_plugins.approve(
+        store.register, keep, copy, by, now, jobs=jobs, tell=tell, known_as=copy.name, former=former
+    )
 
 
 @contextmanager
@@ -142,11 +156,11 @@ def _copy_of(folder: Path | None, store: Store, name: str, sha256: str) -> Itera
     chosen = next((one for one in waiting(folder, store) if (one.name, one.sha256) == (name, sha256)), None)
     if chosen is None or folder is None:
         raise InputError("plugin", [Fault("file", "the file shown, so read it again", name)])
-    content = (folder / f"{name}.py").read_bytes()
+    content = (folder / f"{name}{chosen.suffix}").read_bytes()
     if hashlib.sha256(content).hexdigest() != sha256:
         raise InputError("plugin", [Fault("file", "the file shown; it has changed, so read it again", name)])
     with TemporaryDirectory(prefix="garboard-") as place:
-        copy = Path(place) / f"{name}.py"
+        copy = Path(place) / f"{name}{chosen.suffix}"
         copy.write_bytes(content)
         yield copy
 
@@ -160,7 +174,7 @@ def files_to_run(store: Store, folder: Path) -> tuple[Path, ...]:
     for plugin in store.register.plugins():
         content = b"" if plugin.is_withdrawn else content_of(store, plugin.sha256)
         if content:
-            path = folder / RUN_FOLDER / plugin.sha256[:16] / f"{plugin.name}.py"
+            path = folder / RUN_FOLDER / plugin.sha256[:16] / f"{plugin.name}{suffix_of(content)}"
             storage.make_folder(path.parent)
             storage.write_whole(path, [content])
             found.append(path)

@@ -39,7 +39,7 @@ from garboard_shop.job_rows import JobRow
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
-from garboard_shop.pages import board, decisions, exports, looks, people, plugins, settings, sheet, wording
+from garboard_shop.pages import board, check_form, decisions, exports, looks, people, plugins, settings, sheet, wording
 from garboard_shop.pages import boat_page as glance
 from garboard_shop.pages.consequences import by_hull
 from garboard_shop.pages.desk import FOLDER, ShopDesk
@@ -144,6 +144,9 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/plugins/approve", approve_plugin, "POST", MANAGER),
         ("/plugins/try", try_waiting_plugin, "POST", MANAGER),
         ("/plugins/withdraw", withdraw_plugin, "POST", MANAGER),
+        ("/plugins/new-check", new_check_page, "GET", MANAGER),
+        ("/plugins/new-check/look", look_at_check, "POST", MANAGER),
+        ("/plugins/new-check/approve", approve_check, "POST", MANAGER),
         ("/people", people_page, "GET", ""),
         ("/people/add", add_person, "POST", MANAGER),
         ("/people/remove", remove_person, "POST", MANAGER),
@@ -695,6 +698,42 @@ def withdraw_plugin(visit: Visit) -> Response:
     """Take one back from them."""
     plugin = withdraw(visit.desk.store.register, visit.form.get("name", ""), visit.who, visit.desk.now())
     return visit.go("/plugins", f"{plugin.name} is withdrawn. Each tablet stops running it when it next comes ashore.")
+
+
+def new_check_page(visit: Visit) -> Response:
+    """A form for a check; with the name of one that is approved, that one to write its next version."""
+    store, name = visit.desk.store, visit.asked("check")
+    known = next((one for one in store.register.plugins() if one.name == name), None)
+    text = plugins.content_of(store, known.sha256).decode(errors="replace") if known else ""
+    return _check_page(visit, {}, check_form.Look(text=text) if text else None)
+
+
+def look_at_check(visit: Visit) -> Response:
+    """The check as the tablet asks it, and what it finds on the shop's boats, before it is approved."""
+    store, form = visit.desk.store, visit.form
+    text = form.get("text", "") or check_form.text_of_form(form)
+    seen = check_form.look(text, store, visit.desk.host, jobs_of(store))
+    return _check_page(visit, form, seen)
+
+
+def _check_page(visit: Visit, typed: Mapping[str, str], seen: check_form.Look | None) -> Response:
+    return visit.page(
+        "new_check.html",
+        typed=typed,
+        seen=seen,
+        asks=check_form.asked(seen.check) if seen and seen.check else {},
+        rows=check_form.ROWS_OF_FORM,
+        words=check_form.WORDS,
+    )
+
+
+def approve_check(visit: Visit) -> Response:
+    """Let the shop's tablets run a check that was written on the page."""
+    store, said = visit.desk.store, list[str]()
+    text = visit.form.get("text", "")
+    found = check_form.approve(text, store, visit.who, visit.desk.now(), jobs_of(store), said.append)
+    done = f"{found.name} is approved. Every tablet receives it when it next comes ashore."
+    return visit.go("/plugins", " ".join((done, *said)))
 
 
 def memory_page(visit: Visit) -> Response:

@@ -35,8 +35,8 @@ SECONDS_KNOWN = 400 * 24 * 60 * 60
 LARGEST_FORM = 32 * 1024
 LONGEST_FORM = 30.0
 """How long a form may take to come [s]."""
-MOST_FIELDS = 80
-"""One tick for each row of the board, and what is to be said of them."""
+MOST_FIELDS = 400
+"""Of one form; that of a new check has most, then a tick for each row of the board."""
 SIGN_IN = "/sign-in"
 
 NONE: Mapping[str, str] = MappingProxyType({})

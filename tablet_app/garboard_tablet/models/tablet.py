@@ -206,13 +206,22 @@ class Tablet:
 
     def current(self, hull: str, job: str, ask: Ask) -> tuple[Entry, ...]:
         """Every value that stands for an ask; more than one means they disagree."""
-        key = _key(ask, job)
+        key = self._key(hull, job, ask)
         return self.home_of(hull, key).current(key)
 
     def history(self, hull: str, job: str, ask: Ask) -> tuple[Entry, ...]:
         """Every entry ever written for an ask, in order of display."""
-        key = _key(ask, job)
+        key = self._key(hull, job, ask)
         return self.home_of(hull, key).register(key).history
+
+    def _key(self, hull: str, job: str, ask: Ask) -> RegisterKey:
+        """Where an ask's value is kept: of a renamed field that this job holds already, under the name it had."""
+        key = ask.key if ask.key.kind == "field" else ask.key._replace(job=job)
+        if ask.field.renamed_from and key.kind == "measure":
+            state, (step, field, row, of) = self.home_of(hull, key), key.subject
+            keys = [key._replace(subject=(step, name, row, of)) for name in (field, *ask.field.renamed_from)]
+            return next((one for one in keys if state.register(one).history), key)
+        return key
 
     @property
     def may_decide(self) -> bool:
@@ -254,7 +263,7 @@ class Tablet:
         from garboard.history.authoring import measure
         from garboard.steps import Kind
 
-        key, author = _key(ask, job), self.author()
+        key, author = self._key(hull, job, ask), self.author()
         state = self.home_of(hull, key)
         if key.kind != "measure":
             more: dict[str, JsonValue] = {"instrument": instrument} if instrument else {}
@@ -263,7 +272,7 @@ class Tablet:
         if ask.field.kind is Kind.RECORDING:
             self.let_count(hull, job, ask, value)
             return
-        step, field, row, of = ask.key.subject
+        step, field, row, of = key.subject
         entry = measure(author, state, job, step, field, value, row=row, of=of, instrument=instrument)
         self._save_in_step(hull, job, step, [entry])
 
@@ -349,14 +358,14 @@ class Tablet:
         """Settle a disagreement."""
         from garboard.history.authoring import settle
 
-        key = _key(ask, job)
+        key = self._key(hull, job, ask)
         self.save(settle(self.author(), self.home_of(hull, key), key, value, reason))
 
     def take_back(self, hull: str, job: str, ask: Ask, reason: str) -> None:
         """Take back what stands for an ask. It stays in the hull's file, struck out, with the reason."""
         from garboard.history.authoring import retract
 
-        key = _key(ask, job)
+        key = self._key(hull, job, ask)
         self.save(retract(self.author(), self.home_of(hull, key), key, reason))
 
     def put_back(self, hull: str, job: str, ask: Ask, entry: Entry) -> None:
@@ -366,7 +375,7 @@ class Tablet:
         if ask.field.kind is Kind.RECORDING and ask.key.kind == "measure":
             self.let_count(hull, job, ask, entry.value)
             return
-        key, instrument = _key(ask, job), entry.more.get("instrument")
+        key, instrument = self._key(hull, job, ask), entry.more.get("instrument")
         more: dict[str, JsonValue] = {"put_back": entry.id, **({"instrument": instrument} if instrument else {})}
         state = self.home_of(hull, key)
         self.save(self.author().write(state, key.kind, key.subject, entry.value, job=key.job, more=more))
@@ -539,10 +548,6 @@ def _is_well_formed(number: str) -> bool:
     except InputError:
         return False
     return True
-
-
-def _key(ask: Ask, job: str) -> RegisterKey:
-    return ask.key if ask.key.kind == "field" else ask.key._replace(job=job)
 
 
 @lru_cache(maxsize=8)

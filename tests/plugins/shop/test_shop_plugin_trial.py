@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+import attrs
 import pytest
 from click.testing import CliRunner
 
@@ -14,7 +15,8 @@ from garboard.commands.cli import program
 from garboard.hosting.apart import Apart, Limits
 from garboard.hosting.plugin_trial import Trial, try_plugin
 from garboard.job_view import JobView
-from garboard.records import Job, Vessel
+from garboard.records import Job, Measurement, Vessel
+from hostile_checks import GOOD
 
 
 def views(count: int = 3) -> Iterator[JobView]:
@@ -37,7 +39,22 @@ def trial_of(folder: Path, body: str, count: int = 3) -> Trial:
 def test_one_that_is_right_is_tried_on_every_job(tmp_path: Path) -> None:
     trial = trial_of(tmp_path, "yield found(about=view.vessel.hull_number)")
     assert (trial.problems, trial.remarks, trial.jobs, trial.is_whole) == ((), (), 3, True)
-    assert trial.sentences == ("It was tried on 3 jobs of the shop's own and failed in none.",)
+    assert trial.sentences == (
+        "It was tried on 3 jobs of the shop's own and failed in none.",
+        "3 boats get 'fail'.",
+        "It changes no verdict of other checks.",
+    )
+
+
+def test_a_check_file_is_tried_alike_and_the_boats_it_fails_are_counted(tmp_path: Path) -> None:
+    (tmp_path / "rail.toml").write_text(GOOD, encoding="utf-8")
+    rails = [
+        attrs.evolve(view, measurements=(Measurement(step="rail.look", field="height", value=f"{height} in"),))
+        for height, view in zip((10, 20, 30), views(), strict=True)
+    ]
+    trial = try_plugin(tmp_path / "rail.toml", rails)
+    assert trial.problems == ()
+    assert trial.sentences[1:] == ("2 boats get 'fail', 1 boat gets 'pass'.", "It changes no verdict of other checks.")
 
 
 @pytest.mark.parametrize(
@@ -67,7 +84,7 @@ def test_one_that_fails_in_a_job_or_finds_otherwise_the_second_time_is_told(
 def test_what_is_no_reason_to_refuse_it_is_said(tmp_path: Path) -> None:
     trial = trial_of(tmp_path, "import time\nbegan = time.time()\nyield found()")
     assert trial.problems == ()
-    assert "It works, but it uses time.time()" in trial.sentences[1]
+    assert "It works, but it uses time.time()" in trial.sentences[3]
 
 
 def test_without_a_job_that_is_said_and_without_time_how_far_it_came(tmp_path: Path) -> None:

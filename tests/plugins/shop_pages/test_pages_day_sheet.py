@@ -48,6 +48,7 @@ PAGES = (
     "/people",
     "/changes",
     "/plugins",
+    "/plugins/new-check",
     "/settings",
     "/settings/wiring_audit.drop_other",
     "/memory",

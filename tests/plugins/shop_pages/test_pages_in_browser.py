@@ -114,6 +114,7 @@ PLACES = (
     "/people",
     "/changes",
     "/plugins",
+    "/plugins/new-check",
     "/settings",
     "/settings/wiring_audit.drop_other",
     "/settings/prop_check.shelf",

@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import hashlib
+from pathlib import Path
 from types import ModuleType
 
 import attrs
 import pytest
 
+from garboard.checks.file import check_of
 from garboard.faults import in_number
 from garboard.hosting.apart import MOST_CUTS, Apart
 from garboard.hosting.failures import cure_of
 from garboard.hosting.host import LoadedPlugin, make_host
 from garboard.hosting.plugin_file import LARGEST
 from garboard.hosting.sources import Source
+from garboard.job_view import JobView
+from garboard.records import Job, Measurement, Vessel
+from garboard_shop.pages.check_form import asked
 from garboard_shop.pages.plugins import files_to_run, passed_over, waiting
 from garboard_shop.pages.summaries import jobs_of
-from pages_rig import CHIEF, HAND, Browser, Pages, form_to, words_of
+from garboard_tablet.models.asks import asks_of_step
+from hostile_checks import GOOD
+from pages_rig import CHIEF, HAND, Browser, Form, Pages, form_to, words_of
 from wrong_plugins import computing
 
 SOURCE = '''
@@ -96,6 +103,7 @@ def test_another_version_is_shown_with_what_differs_from_the_last_one(pages: Pag
     put_file(pages, SOURCE.replace('"7"', '"8"'))
     words = words_of(approved.text("/plugins"))
     assert "Changes since the last approved version" in words
+    assert "Changed: 1 line new, 1 line gone." in words
     assert '-__version__ = "7" +__version__ = "8"' in words
     put_file(pages, SOURCE, "other")
     assert words_of(approved.text("/plugins")).count("Changes since") == 1, "of a first version there are none"
@@ -110,7 +118,8 @@ def test_a_dry_run_says_what_it_adds_and_finds_and_approves_nothing(pages: Pages
     jobs = in_number(len([*jobs_of(pages.store)]), "job")
     assert f"It was tried on {jobs} of the shop's own and failed in none." in words
     assert "It adds calculators: our_check.check." in words
-    assert f"fail {jobs}" in words
+    boats = in_number(len({view.vessel.hull_number for view in jobs_of(pages.store)}), "boat gets", "boats get")
+    assert f"{boats} 'fail'. It changes no verdict of other checks." in words
     assert pages.store.register.plugins() == ()
     put_file(pages, "raise RuntimeError('not today')")
     again = manager.send(form_to(manager.text("/plugins"), "/plugins/try"))
@@ -208,3 +217,103 @@ def test_a_link_out_of_the_folder_is_not_followed(pages: Pages) -> None:
     (pages.drop / "outside.py").symlink_to(pages.drop.parent / "outside.py")
     assert waiting(pages.drop, pages.store) == ()
     assert [one.code for one in passed_over(pages.drop)] == ["not_one_file"]
+
+
+def test_a_check_file_is_approved_runs_and_its_next_version_says_what_it_changes(
+    pages: Pages, manager: Browser, tmp_path: Path
+) -> None:
+    pages.drop.mkdir(exist_ok=True)
+    (pages.drop / "rail.toml").write_text(GOOD)
+    page = manager.text("/plugins")
+    assert "It holds no code" in words_of(page)
+    assert manager.send(form_to(page, "/plugins/approve")).status_code == 303
+    (file,) = files_to_run(pages.store, tmp_path)
+    assert file.name == "rail.toml"
+    assert [plugin.version for plugin in make_host((), entry_points=False, files=[file]).plugins] == ["1"]
+    later = GOOD.replace("default = 24", "default = 26").replace('edition = "1"', 'edition = "2"')
+    (pages.drop / "rail.toml").write_text(later)
+    page = manager.text("/plugins")
+    words = words_of(page)
+    assert "setting least, default was 24 and is 26" in words
+    assert "-default = 24 +default = 26" in words
+    tried = words_of(manager.send(form_to(page, "/plugins/try")).text)
+    assert "It adds steps: rail.look." in tried, "this server does not run the first edition yet"
+    assert manager.send(form_to(page, "/plugins/approve")).status_code == 303
+    (file,) = files_to_run(pages.store, tmp_path)
+    assert file.read_text() == later
+    assert [one.approved_by for one in pages.store.register.plugins()] == [CHIEF]
+
+
+def test_a_check_file_under_a_plugins_name_is_refused(pages: Pages, manager: Browser) -> None:
+    put_file(pages, GOOD, "rail")
+    (pages.drop / "code.toml").write_text(SOURCE)
+    words = words_of(manager.text("/plugins"))
+    assert "rail.py is a check file by its first line [rail.py] (wrong_name). To do: call it rail.toml." in words
+    assert "code.toml is no check file by its first line [code.toml] (wrong_value). To do: begin it with" in words
+    assert waiting(pages.drop, pages.store) == ()
+
+
+TYPED = {
+    "name": "rail", "title": "Rail", "edition": "1", "basis_kind": "shop rule", "basis_text": "a rail to lean on",
+    "step_title": "Measure the rail", "step_phase": "alongside", "step_order": "397", "shared": "look_out",
+    "table_name": "posts", "table_title": "Posts",
+    "field0_name": "wood", "field0_title": "Made of", "field0_kind": "choice", "field0_choices": "teak, steel",
+    "field1_name": "height", "field1_title": "Height above deck", "field1_kind": "amount", "field1_unit": "in",
+    "field1_low": "10", "field1_high": "60", "field1_rows": "yes",
+    "limit0_name": "least", "limit0_title": "Least height", "limit0_unit": "in", "limit0_low": "10",
+    "limit0_high": "40", "limit0_default": "24", "limit0_stricter": "higher",
+    "value0_name": "lowest", "value0_title": "Lowest post", "value0_formula": "min(height)", "value0_unit": "in",
+    "result0_name": "height", "result0_title": "Height of the rail", "result0_about": "rail",
+    "result0_number": "lowest", "result0_low": "least",
+    "result0_case0_verdict": "fail", "result0_case0_code": "low", "result0_case0_when": "lowest < least",
+    "result0_case0_sentence": "The lowest post is {lowest} high. Raise it to {least}.",
+    "result0_case1_verdict": "pass", "result0_case1_code": "high", "result0_case1_sentence": "It is {lowest} high.",
+}  # fmt: skip
+
+
+def blank_check(manager: Browser) -> Form:
+    """The form with no box ticked."""
+    form = form_to(manager.text("/plugins/new-check"), "/plugins/new-check/look", name="")
+    return attrs.evolve(form, inputs=[one for one in form.inputs if one.get("type") != "checkbox"])
+
+
+def test_a_manager_writes_a_check_on_the_page_sees_what_the_tablet_asks_and_approves_it(
+    pages: Pages, manager: Browser, tmp_path: Path
+) -> None:
+    empty = blank_check(manager)
+    wrong = manager.send(empty, **{**TYPED, "field1_unit": "furlong"})
+    assert "step[1].field[2].column[1].unit" in words_of(wrong.text)
+    assert "furlong" in wrong.text  # what was typed stays
+    assert "/plugins/new-check/approve" not in wrong.text
+    seen = manager.send(empty, **TYPED).text
+    assert "It changes no verdict of other checks." in words_of(seen)
+    assert "It adds steps: rail.rail." in words_of(seen)
+    assert pages.store.register.plugins() == ()
+    assert manager.send(form_to(seen, "/plugins/new-check/approve")).status_code == 303
+    (plugin,) = pages.store.register.plugins()
+    assert (plugin.name, plugin.approved_by) == ("rail", CHIEF)
+    (file,) = files_to_run(pages.store, tmp_path)
+    host = make_host((), entry_points=False, files=[file])
+    (step,) = host.steps
+    row = Measurement(step="rail.rail", field="height", row="1", value="20 in")
+    view = JobView(vessel=Vessel(hull_number="QQZ04417D626"), job=Job(id="J-1"), measurements=(row,))
+    (found,) = host.assess(view)
+    assert found.finding.sentence == "The lowest post is 20.0 in high. Raise it to 24 in."
+    tablet = [(ask.field.title, ask.field.unit, ask.field.choices) for ask in asks_of_step(step, view)]
+    page = asked(check_of(file.read_bytes()))["rail.rail"]
+    assert [(one.title, one.unit, one.choices) for one in page] == tablet
+    words = words_of(seen)
+    places = [words.index(text) for text in (step.cautions[0].text, *(title for title, _, _ in tablet))]
+    assert places == sorted(places)
+    again = manager.text("/plugins/new-check?check=rail")
+    assert "lowest &lt; least" in again
+
+
+def test_only_a_manager_writes_a_check_and_no_code_comes_in_this_way(pages: Pages, manager: Browser) -> None:
+    technician = pages.signed_in(HAND)
+    assert technician.get("/plugins/new-check").status_code == 403
+    seen = manager.send(blank_check(manager), **TYPED).text
+    form = form_to(seen, "/plugins/new-check/approve")
+    answer = manager.send(form, text=SOURCE)
+    assert answer.status_code >= 400
+    assert pages.store.register.plugins() == ()

@@ -1,0 +1,148 @@
+"""A check as it was read: what is asked, worked out, judged and said. Data alone."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping
+
+import attrs
+
+from garboard.checks.formulas import Formula, Term
+from garboard.fields import Field
+from garboard.findings import Basis
+from garboard.settings import Setting
+from garboard.steps import Step
+from garboard.verdict import Verdict
+
+NAMED = re.compile(r"\{([a-z][a-z0-9_]*)\}")
+"""A value in a sentence."""
+ROW = "row"
+"""In a sentence the name of the row itself."""
+
+
+@attrs.frozen(kw_only=True)
+class Value:
+    """Something that is worked out.
+
+    table : in whose rows; "" for once
+    unit  : its numbers are in
+    ends  : outside of which there is no number, in `unit`
+    """
+
+    name: str
+    title: str
+    formula: Formula
+    table: str = ""
+    unit: str = ""
+    decimals: int = 1
+    ends: tuple[float, float] | None = None
+
+
+@attrs.frozen(kw_only=True)
+class Case:
+    """One thing a result can be. Without `when` it holds where none before it does."""
+
+    verdict: Verdict
+    code: str
+    sentence: str
+    when: Formula | None = None
+
+
+@attrs.frozen(kw_only=True)
+class Bound:
+    """What a verdict holds a number against: each end the name of a setting or a value, a number, or open."""
+
+    number: str
+    low: str | float | None = None
+    high: str | float | None = None
+
+
+@attrs.frozen(kw_only=True)
+class Chart:
+    """A figure over the rows of a table: one series for each formula of y."""
+
+    title: str
+    table: str
+    x: Formula
+    y: tuple[Formula, ...]
+    labels: tuple[str, ...]
+    units: tuple[str, ...]
+
+
+@attrs.frozen(kw_only=True)
+class Result:
+    """One judgement: of each row of a table, or once."""
+
+    name: str
+    title: str
+    step: str
+    about: str
+    cases: tuple[Case, ...]
+    basis: tuple[Basis, ...]
+    table: str = ""
+    order: int = 500
+    numbers: tuple[str, ...] = ()
+    bounds: tuple[Bound, ...] = ()
+    chart: Chart | None = None
+
+
+@attrs.frozen(kw_only=True)
+class Section:
+    """A part of the handover book."""
+
+    name: str
+    title: str
+    order: int
+    text: tuple[str, ...]
+    results: tuple[str, ...]
+
+
+@attrs.frozen(kw_only=True)
+class Check:
+    """A whole check.
+
+    edition : the shop's own count of it
+    place   : the step and the table of each field ("" where it stands once), by the field's name
+    terms   : all names a formula may use
+    """
+
+    name: str
+    title: str
+    edition: str
+    basis: Basis
+    steps: tuple[Step, ...] = ()
+    settings: tuple[Setting, ...] = ()
+    fields: Mapping[str, Field] = attrs.field(factory=dict)
+    place: Mapping[str, tuple[str, str]] = attrs.field(factory=dict)
+    terms: Mapping[str, Term] = attrs.field(factory=dict)
+    values: Mapping[str, Value] = attrs.field(factory=dict)
+    results: tuple[Result, ...] = ()
+    sections: tuple[Section, ...] = ()
+
+    def key(self, name: str) -> str:
+        """The key under which jobs and findings know something of it."""
+        return f"{self.name}.{name}"
+
+    def setting(self, name: str) -> Setting | None:
+        return next((one for one in self.settings if one.field.name == name), None)
+
+    def title_of(self, name: str) -> str:
+        """What a person calls a value, a field or a setting."""
+        setting = self.setting(name)
+        return setting.field.title if setting else (self.values.get(name) or self.fields[name]).title
+
+    def formulas_behind(self, names: Iterable[str]) -> list[Formula]:
+        """The formulas of these values, and of those that they rest on."""
+        found: dict[str, Formula] = {}
+        waiting = list(names)
+        while waiting:
+            name = waiting.pop()
+            if name in self.values and name not in found:
+                found[name] = self.values[name].formula
+                waiting += found[name].names
+        return list(found.values())
+
+    def codes(self) -> Iterator[str]:
+        """Every code it writes."""
+        for result in self.results:
+            yield from (self.key(f"{result.name}.{case.code}") for case in result.cases)

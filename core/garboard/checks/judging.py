@@ -1,0 +1,324 @@
+"""Judges a job by a check: values worked out when they are asked for, findings made of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import attrs
+
+from garboard.checks.check import NAMED, ROW, Case, Chart, Check, Result, Value
+from garboard.checks.formulas import Formula, Sort, divided_by_nothing, worked_out
+from garboard.faults import ValueRefused
+from garboard.fields import Field, Kind, check_value
+from garboard.findings import (
+    Axis,
+    Figure,
+    Finding,
+    Lack,
+    Limit,
+    Missing,
+    NotEnoughData,
+    Number,
+    Series,
+    not_enough_data,
+)
+from garboard.job_view import FieldKey, JobView, nothing_at
+from garboard.records import JsonValue
+from garboard.units import Amount
+from garboard.verdict import Verdict
+
+
+@attrs.define
+class JobValues:
+    """The values of one job. What was worked out once is kept; of what failed, that too."""
+
+    check: Check
+    view: JobView
+    _kept: dict[tuple[str, str], Any] = attrs.field(factory=dict)
+    _lacking: dict[tuple[str, str], NotEnoughData] = attrs.field(factory=dict)
+    _over_rows: dict[int, Any] = attrs.field(factory=dict)
+    _rows: dict[str, tuple[str, ...]] = attrs.field(factory=dict)
+
+    def value(self, name: str, row: str) -> float | bool | str:
+        """A value in the unit of its field, setting or formula. Raises NotEnoughData."""
+        at = (name, row)
+        if at in self._lacking:
+            raise self._lacking[at]
+        if at not in self._kept:
+            try:
+                self._kept[at] = self._found(name, row)
+            except NotEnoughData as lacking:
+                self._lacking[at] = lacking
+                raise
+        found: float | bool | str = self._kept[at]
+        return found
+
+    def _found(self, name: str, row: str) -> float | bool | str:
+        if setting := self.check.setting(name):
+            return self.view.setting_value(setting.key, setting.field.unit)
+        if name in self.check.values:
+            return self._worked_out(self.check.values[name], row)
+        return self._entered(self.check.fields[name], row)
+
+    def _entered(self, field: Field, row: str) -> float | bool | str:
+        step, _ = self.check.place[field.name]
+        found = self.view.value(step, field.name, row=row)
+        if found is None:
+            raise NotEnoughData(nothing_at(self.view, step, field.name, row=row))
+        self._refuse(attrs.evolve(field, hard=None), found, row, Lack.UNREADABLE)
+        self._refuse(field, found, row, Lack.OUT_OF_RANGE)
+        if field.kind is Kind.AMOUNT:
+            return Amount.parse(str(found)).to(field.unit)
+        return found if isinstance(found, bool | str) else float(found)  # type: ignore[arg-type]  # a count
+
+    def _refuse(self, field: Field, found: JsonValue, row: str, lack: Lack) -> None:
+        """Raise NotEnoughData for an entered value that the field does not take."""
+        try:
+            check_value(field, found)
+        except ValueRefused as refused:
+            place, text = self.check.place[field.name][0], f"{field.title}{_in_row(row)}: {refused}"
+            raise NotEnoughData(Missing(text, lack=lack, step=place, field=field.name, row=row)) from None
+
+    def is_given(self, name: str, row: str) -> bool:
+        if name not in self.check.fields:
+            return True
+        return self.view.value(self.check.place[name][0], name, row=row) is not None
+
+    def rows(self, table: str) -> Sequence[str]:
+        if table not in self._rows:
+            columns = [column.name for column in self.check.fields[table].columns]
+            step = self.check.place[table][0]
+            found = {row for column in columns for row in self.view.rows(step, column)}
+            self._rows[table] = tuple(row for row in self.view.rows(step) if row in found)
+        return self._rows[table]
+
+    def no_row(self, table: str) -> Missing:
+        """What to say of a table without a row."""
+        text = f"{self.check.fields[table].title}: no row is entered"
+        return Missing(text, lack=Lack.NOT_ENTERED, step=self.check.place[table][0], field=table)
+
+    # ---- formulas
+
+    def of(self, formula: Formula, row: str, what: str) -> float | bool | str:
+        """What a formula gives. Raises NotEnoughData, naming the place, where it gives no number."""
+        try:
+            return worked_out(formula, self.check.terms, self, row, self._over_rows)
+        except ZeroDivisionError:
+            names = divided_by_nothing(formula, self.check.terms, self, row)
+            titles = " and ".join(self.check.title_of(name) for name in names) or "the number of rows"
+            text = f"{what}{_in_row(row)} divides by nothing: {titles} comes to 0"
+        except OverflowError:
+            names, text = tuple(formula.names), f"{what}{_in_row(row)} gives no number of a boat's size"
+        raise NotEnoughData(self._missing(text, Lack.UNSUITABLE, names or tuple(formula.names), row))
+
+    def _worked_out(self, value: Value, row: str) -> float | bool | str:
+        found = self.of(value.formula, row, value.title)
+        if value.ends is not None and isinstance(found, float) and not value.ends[0] <= found <= value.ends[1]:
+            low, high = (f"{end:g}" for end in value.ends)
+            text = f"{value.title}{_in_row(row)}: {found:.{value.decimals}f} lies outside {low} to {high} {value.unit}"
+            raise NotEnoughData(self._missing(text.rstrip(), Lack.OUT_OF_RANGE, (value.name,), row))
+        return found
+
+    def _missing(self, text: str, lack: Lack, names: Sequence[str], row: str) -> Missing:
+        """Said of the first entered value that the names rest on."""
+        places = self.places([at for name in names for at in self._rows_of(name, "", row)])
+        step, field, of_row, _ = places[0] if places else ("", "", "", "")
+        return Missing(text, lack=lack, step=step, field=field, row=of_row)
+
+    # ---- what something rests on
+
+    def places(self, names: Sequence[tuple[str, str]]) -> list[FieldKey]:
+        """The entered values that names rest on, each with the row it is looked at from."""
+        found: dict[FieldKey, None] = {}
+        seen = set()
+        open_ones = list(reversed(names))
+        while open_ones:
+            name, row = open_ones.pop()
+            at = (name, row if self.check.terms[name].table else "")
+            if at in seen:
+                continue
+            seen.add(at)
+            if name in self.check.values:
+                open_ones += reversed(self.all_of(self.check.values[name].formula, row))
+            elif name in self.check.fields:
+                found[self.check.place[name][0], name, at[1], ""] = None
+        return list(found)
+
+    def _rows_of(self, name: str, table: str, row: str) -> list[tuple[str, str]]:
+        """A name of a formula with the rows it is looked up in: with all, where the formula stands outside."""
+        own = self.check.terms[name].table
+        if not own:
+            return [(name, "")]
+        return [(name, row)] if own == table and row else [(name, each) for each in self.rows(own)]
+
+    def all_of(self, formula: Formula, row: str) -> list[tuple[str, str]]:
+        """The names of a formula, each with the rows it is looked up in."""
+        return [at for name in formula.names for at in self._rows_of(name, formula.table, row)]
+
+
+def _in_row(row: str) -> str:
+    return f", row {row}" if row else ""
+
+
+def judge(check: Check, result: Result, view: JobView) -> Iterator[Finding]:
+    """What a check finds by one of its results: one finding, or one for each row.
+
+    Where a number is lacking the finding says so; raises NotEnoughData where a table has no row at all.
+    """
+    values = JobValues(check, view)
+    rows = values.rows(result.table) if result.table else ("",)
+    if not rows:
+        raise NotEnoughData(values.no_row(result.table))
+    for row in rows:
+        yield _Judging(check, result, values, row).finding()
+
+
+@attrs.frozen
+class _Judging:
+    """One result in one row."""
+
+    check: Check
+    result: Result
+    values: JobValues
+    row: str
+
+    def finding(self) -> Finding:
+        """Raises NotEnoughData, except in a row: the other rows are judged all the same."""
+        try:
+            if missing := self._missing():
+                raise NotEnoughData(*missing)
+            return self._made(self._case())
+        except NotEnoughData as lacking:
+            if not self.row:
+                raise
+            return not_enough_data(self._about(), lacking.missing, self.result.basis)
+
+    def _missing(self) -> list[Missing]:
+        """All that must be entered and is not; what the formulas ask for with given() may be left open."""
+        found = [self.values.no_row(table) for table in self._tables() if not self.values.rows(table)]
+        for _, name, row, _ in self._places():
+            if self._may_be_open(name):
+                continue
+            try:
+                self.values.value(name, row)
+            except NotEnoughData as lacking:
+                found += lacking.missing
+        return found
+
+    def _behind(self) -> list[Formula]:
+        """Every formula it rests on."""
+        own = self._formulas()
+        return [*own, *self.check.formulas_behind([*self._names(), *(name for one in own for name in one.names)])]
+
+    def _tables(self) -> list[str]:
+        """Tables in whose rows numbers are looked for."""
+        return sorted({table for one in self._behind() for table in one.tables})
+
+    def _may_be_open(self, name: str) -> bool:
+        term = self.check.terms[name]
+        is_guarded = any(name in formula.given for formula in self._behind())
+        return is_guarded or term.sort is Sort.OTHER or (term.may_lack and bool(term.table) and not self.result.table)
+
+    def _formulas(self) -> list[Formula]:
+        chart = self.result.chart
+        drawn = [chart.x, *chart.y] if chart else []
+        return [*(case.when for case in self.result.cases if case.when is not None), *drawn]
+
+    def _names(self) -> list[str]:
+        """What the result names outside formulas."""
+        bounds = [end for bound in self.result.bounds for end in (bound.low, bound.high) if isinstance(end, str)]
+        said = [name for case in self.result.cases for name in NAMED.findall(case.sentence)]
+        names = dict.fromkeys((*self.result.numbers, *bounds, *said, *NAMED.findall(self.result.about)))
+        return [name for name in names if name != ROW]
+
+    def _places(self) -> list[FieldKey]:
+        named = [(name, self._row_of(name)) for name in self._names()]
+        return self.values.places(
+            [*named, *(at for one in self._formulas() for at in self.values.all_of(one, self.row))]
+        )
+
+    def _row_of(self, name: str) -> str:
+        return self.row if self.check.terms[name].table else ""
+
+    def _case(self) -> Case:
+        """The first that holds; the last one always does."""
+        return next(
+            case
+            for case in self.result.cases
+            if case.when is None or self.values.of(case.when, self.row, self.result.title) is True
+        )
+
+    def _made(self, case: Case) -> Finding:
+        numbers = {name: self._number(name) for name in self.result.numbers}
+        return Finding(
+            code=self.check.key(f"{self.result.name}.{case.code}"),
+            verdict=case.verdict,
+            about=self._about(),
+            sentence=self._filled(case.sentence),
+            basis=self.result.basis,
+            numbers=tuple(numbers.values()),
+            limits=tuple(self._limits(case.verdict, numbers)),
+            figures=(self._figure(self.result.chart),) if self.result.chart else (),
+            places=tuple(place for place in self._places() if self.values.is_given(place[1], place[2])),
+        )
+
+    def _about(self) -> str:
+        try:
+            return self._filled(self.result.about)
+        except NotEnoughData:
+            return f"{self.result.title}{_in_row(self.row)}"
+
+    def _filled(self, text: str) -> str:
+        return NAMED.sub(lambda match: self._told(match[1]), text)
+
+    def _told(self, name: str) -> str:
+        if name == ROW:
+            return self.row
+        found = self.values.value(name, self._row_of(name))
+        if isinstance(found, bool):
+            return "yes" if found else "no"
+        if isinstance(found, str):
+            return found
+        unit, decimals = self._unit_and_decimals(name)
+        is_worked_out = name in self.check.values
+        return self.values.view.told(found, unit, decimals if is_worked_out else None).rstrip()
+
+    def _unit_and_decimals(self, name: str) -> tuple[str, int]:
+        if name in self.check.values:
+            value = self.check.values[name]
+            return value.unit, value.decimals
+        setting = self.check.setting(name)
+        field = setting.field if setting else self.check.fields[name]
+        return field.unit, 0 if field.kind is Kind.COUNT else 1
+
+    def _number(self, name: str) -> Number:
+        unit, decimals = self._unit_and_decimals(name)
+        return Number(self._called(name), float(self.values.value(name, self._row_of(name))), unit, decimals=decimals)
+
+    def _called(self, name: str) -> str:
+        """A number's title; its name where another of the result has the same title."""
+        title = self.check.title_of(name)
+        return name if [self.check.title_of(one) for one in self.result.numbers].count(title) > 1 else title
+
+    def _limits(self, verdict: Verdict, numbers: dict[str, Number]) -> Iterator[Limit]:
+        """The limits a verdict rests on: of a fail those that are broken, of anything else those that are kept."""
+        for bound in self.result.bounds:
+            limit = Limit(numbers[bound.number].name, self._end(bound.low), self._end(bound.high))
+            is_kept = limit.holds(numbers[bound.number].value)
+            if verdict is Verdict.ADVISE or is_kept is (verdict is Verdict.PASS):
+                yield limit
+
+    def _end(self, end: str | float | None) -> float | None:
+        return float(self.values.value(end, self._row_of(end))) if isinstance(end, str) else end
+
+    def _figure(self, chart: Chart) -> Figure:
+        rows = self.values.rows(chart.table)
+        x = [float(self.values.of(chart.x, row, chart.title)) for row in rows]
+        series = []
+        for label, formula in zip(chart.labels[1:], chart.y, strict=True):
+            y = [float(self.values.of(formula, row, chart.title)) for row in rows]
+            points = sorted(zip(x, y, strict=True))
+            series.append(Series(label, tuple(one for one, _ in points), tuple(other for _, other in points)))
+        axes = [Axis(label, unit) for label, unit in zip(chart.labels[:2], chart.units[:2], strict=True)]
+        return Figure(chart.title, axes[0], axes[1], tuple(series))

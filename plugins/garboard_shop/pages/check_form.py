@@ -1,0 +1,267 @@
+"""A manager writes a check on a page: what was typed becomes a check file, which is read, shown, tried and approved.
+
+The page holds no judgement of its own: whatever it makes is the text of a check file, and read as every other one.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from functools import partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import attrs
+
+from garboard import cautions
+from garboard.checks.check import Check
+from garboard.checks.file import VERSION, check_of
+from garboard.checks.module import FORMAT
+from garboard.checks.refused import CheckFault, CheckRefused
+from garboard.faults import InputError
+from garboard.fields import Field, Kind
+from garboard.findings import BasisKind
+from garboard.hosting.host import BUILT_IN, PluginHost
+from garboard.hosting.sources import CHECK
+from garboard.job_view import JobView
+from garboard.steps import Phase
+from garboard_shop import own_plugins
+from garboard_shop.pages.plugins import DryRun, approve_copy, content_of, dry_run_of
+from garboard_shop.store import ShopPlugin, Store
+
+ROWS_OF_FORM: Mapping[str, int] = {"field": 10, "limit": 4, "value": 6, "result": 3, "case": 4}
+"""How many of each the page has room for; a check with more is written as text."""
+WORDS: Mapping[str, tuple[str, ...]] = {
+    "bases": tuple(dict.fromkeys(kind.value for kind in (BasisKind.SHOP_RULE, *BasisKind))),
+    "phases": tuple(phase.value for phase in Phase),
+    "kinds": tuple(kind.value for kind in Kind if kind not in (Kind.TABLE, Kind.SIGNATURE, Kind.RECORDING)),
+    "shared": ("", *(name.lower() for name in cautions.__all__)),
+}
+"""The words a manager chooses from on the page."""
+_NUMBERS = ("low", "high", "default")
+
+Typed = Mapping[str, str]
+
+
+@attrs.frozen(kw_only=True)
+class Look:
+    """What a manager sees of a check before it is approved.
+
+    text    : the check file
+    faults  : what is wrong with it; then there is nothing else to see
+    dry_run : what it adds, and how it did on the shop's own jobs
+    changes : what it changes of the one approved before
+    """
+
+    text: str
+    faults: tuple[CheckFault, ...] = ()
+    check: Check | None = None
+    dry_run: DryRun | None = None
+    changes: own_plugins.Changes = attrs.field(factory=own_plugins.Changes)
+
+
+def look(text: str, store: Store, host: PluginHost, jobs: Iterable[JobView]) -> Look:
+    """Read the text of a check file, and where it is right try it."""
+    text = "\n".join(text.splitlines()) + "\n"  # a browser sends its own ends of lines
+    content = text.encode()
+    try:
+        check = _read(content)
+    except CheckRefused as refused:
+        return Look(text=text, faults=refused.faults)
+    with _laid_out(check, content) as file:
+        dry_run = dry_run_of(file, host, jobs)
+    changes = own_plugins.changes_from(store.register, check.name, content, partial(content_of, store))
+    return Look(text=text, check=check, dry_run=dry_run, changes=changes)
+
+
+def approve(
+    text: str,
+    store: Store,
+    by: str,
+    now: int,
+    jobs: Iterable[JobView],
+    tell: Callable[[str], object],
+) -> ShopPlugin:
+    """Approve a check as it was shown. Only data comes in this way: what is no check file is refused.
+
+    errors : InputError; storage.NotSaved
+    """
+    content = text.replace("\r\n", "\n").encode()
+    try:
+        check = _read(content)
+    except CheckRefused as refused:
+        raise InputError("check", [one.fault for one in refused.faults]) from None
+    with _laid_out(check, content) as file:
+        return approve_copy(store, file, by, now, jobs, tell)
+
+
+def _read(content: bytes) -> Check:
+    return check_of(content, [name.removeprefix("garboard_") for name in BUILT_IN])
+
+
+@contextmanager
+def _laid_out(check: Check, content: bytes) -> Iterator[Path]:
+    """The file of a check under its own name, as long as it is needed."""
+    with TemporaryDirectory(prefix="garboard-") as place:
+        file = Path(place) / f"{check.name}{CHECK}"
+        file.write_bytes(content)
+        yield file
+
+
+# ---- what the tablet asks
+
+
+@attrs.frozen
+class Asked:
+    """One thing a tablet asks, as the page shows it."""
+
+    title: str
+    kind: str
+    unit: str
+    choices: tuple[str, ...]
+    table: str = ""
+
+
+def asked(check: Check) -> dict[str, tuple[Asked, ...]]:
+    """What a tablet asks in each step, in its order, columns of tables under their table's title."""
+    return {step.key: tuple(_asked(step.fields)) for step in check.steps}
+
+
+def _asked(fields: Iterable[Field], table: str = "") -> Iterator[Asked]:
+    for field in fields:
+        if field.columns:
+            yield from _asked(field.columns, field.title)
+        else:
+            yield Asked(field.title, field.kind.value, field.unit, field.choices, table)
+
+
+# ---- from the form to the text of a file
+
+
+def text_of_form(form: Typed) -> str:
+    """The check file that a filled-in form stands for. What was left empty is left out, and told as missing."""
+    name = form.get("name", "").strip()
+    plain: dict[str, Any] = {"format": FORMAT, "version": VERSION}
+    plain |= _given(form, "", ("name", "title", "edition"))
+    plain["basis"] = {"kind": form.get("basis_kind", ""), "text": form.get("basis_text", "").strip()}
+    plain["setting"] = [_limit(form, before) for before in _filled(form, "limit", "name")]
+    plain["step"] = [_step(form, name)]
+    plain["value"] = [
+        {**_given(form, before, ("name", "title", "formula", "unit")), **_in_rows(form, before)}
+        for before in _filled(form, "value", "name")
+    ]
+    plain["result"] = [_result(form, before, name) for before in _filled(form, "result", "name")]
+    return toml_text(plain)
+
+
+def _filled(form: Typed, what: str, key: str, before: str = "") -> Iterator[str]:
+    """The beginnings of the names of those rows of the form in which something stands."""
+    for number in range(ROWS_OF_FORM[what]):
+        begin = f"{before}{what}{number}_"
+        if form.get(f"{begin}{key}", "").strip():
+            yield begin
+
+
+def _given(form: Typed, before: str, names: Iterable[str]) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for name in names:
+        if text := form.get(f"{before}{name}", "").strip():
+            found[name] = _number(text) if name in _NUMBERS else text
+    return found
+
+
+def _number(text: str) -> Any:
+    """A number where it is one; else what was typed, which the file's reader refuses with its place."""
+    try:
+        return float(text) if "." in text else int(text)
+    except ValueError:
+        return text
+
+
+def _in_rows(form: Typed, before: str) -> dict[str, Any]:
+    return {"rows": form.get("table_name", "").strip()} if form.get(f"{before}rows") else {}
+
+
+def _range(found: dict[str, Any], name: str) -> dict[str, Any]:
+    """Two ends as one range."""
+    ends = [found.pop(end) for end in ("low", "high") if end in found]
+    return {**found, name: ends} if ends else found
+
+
+def _limit(form: Typed, before: str) -> dict[str, Any]:
+    return _range(_given(form, before, ("name", "title", "unit", "low", "high", "default", "stricter")), "range")
+
+
+def _step(form: Typed, name: str) -> dict[str, Any]:
+    step: dict[str, Any] = {"name": name, **_given(form, "step_", ("title", "phase"))}
+    step["order"] = _number(form.get("step_order", "").strip())
+    basis: Any = {"kind": "common practice, no source", "text": "said by the shop"}
+    own: list[Any] = [{"text": text, "basis": basis} for text in [form.get("caution", "").strip()] if text]
+    shared: list[Any] = [{"shared": one} for one in [form.get("shared", "").strip()] if one]
+    step["caution"] = [*shared, *own]
+    begins = [*_filled(form, "field", "name")]
+    columns: list[Any] = [_field(form, one) for one in begins if form.get(f"{one}rows")]
+    table: Any = {**_given(form, "table_", ("name", "title")), "kind": "table", "column": columns}
+    fields: list[Any] = []
+    for one in begins:  # the table stands where the first of its columns does
+        found = table if form.get(f"{one}rows") else _field(form, one)
+        fields += [found] if found not in fields else []
+    step["field"] = fields
+    return step
+
+
+def _field(form: Typed, before: str) -> Any:
+    found = _range(_given(form, before, ("name", "title", "kind", "unit", "low", "high")), "plausible")
+    if choices := [one.strip() for one in form.get(f"{before}choices", "").split(",") if one.strip()]:
+        found["choices"] = choices
+    if former := form.get(f"{before}renamed_from", "").strip():
+        found["renamed_from"] = [former]
+    return found
+
+
+def _result(form: Typed, before: str, step: str) -> Any:
+    found = {**_given(form, before, ("name", "title", "about")), "step": step, **_in_rows(form, before)}
+    if number := form.get(f"{before}number", "").strip():
+        found["numbers"] = [number]
+        ends = _given(form, before, ("low", "high"))
+        if ends:
+            found["limit"] = [{"number": number, **ends}]
+    found["case"] = [
+        _given(form, case, ("verdict", "code", "when", "sentence"))
+        for case in _filled(form, "case", "sentence", before)
+    ]
+    return found
+
+
+def toml_text(plain: Mapping[str, Any], before: str = "") -> str:
+    """Plain data as TOML: values first, then lists of tables under their headings.
+
+    >>> print(toml_text({"a": 1, "b": [{"c": "x"}]}))
+    a = 1
+    <BLANKLINE>
+    [[b]]
+    c = "x"
+    <BLANKLINE>
+    """
+    lists = {key: value for key, value in plain.items() if _is_tables(value)}
+    lines = [f"{key} = {_toml(value)}" for key, value in plain.items() if key not in lists and value != []]
+    text = "".join(f"{line}\n" for line in lines)
+    for key, tables in lists.items():
+        for table in tables if isinstance(tables, list) else ():
+            inner = toml_text(table, f"{before}{key}.") if isinstance(table, dict) else ""
+            text += f"\n[[{before}{key}]]\n{inner}"
+    return text
+
+
+def _is_tables(value: Any) -> bool:
+    return isinstance(value, list) and bool(value) and all(isinstance(one, dict) for one in value)
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key} = {_toml(one)}" for key, one in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_toml, value)) + "]"
+    return json.dumps(value, ensure_ascii=False)  # text, numbers, true and false read alike in both

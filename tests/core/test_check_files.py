@@ -1,0 +1,285 @@
+"""A shop's check as a file of data: it judges as the same plugin in Python, and a wrong one is told and harms none."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from functools import cache
+from itertools import product
+from pathlib import Path
+
+import attrs
+import pytest
+from click.testing import CliRunner
+
+from garboard.checks.changes import changes
+from garboard.checks.file import check_of
+from garboard.checks.lines import lines_of
+from garboard.checks.module import is_check
+from garboard.commands.cli import program
+from garboard.disk.hullfile import HullFolder
+from garboard.hosting.host import PluginHost, make_host
+from garboard.hosting.sources import plugins_beside, refused_beside
+from garboard.job_view import JobView
+from garboard.records import JsonValue
+from garboard.settings import SettingSet
+from garboard.shop_link.shop_plugins import ApprovedPlugin, files_to_run, keep
+from garboard.testing import as_data, job_from, judge, load
+from histories import HULL, JOB
+from hostile_checks import GOOD, HOSTILE
+
+FOLDER = Path(__file__).parent / "own_checks"
+Rows = Mapping[str, Mapping[str, JsonValue]]
+
+
+@cache
+def host_of(name: str) -> PluginHost:
+    return load(FOLDER / name, built_in=False)
+
+
+def job(step: str, rows: Rows, **once: JsonValue) -> dict[str, JsonValue]:
+    values: list[JsonValue] = [{"step": step, "field": field, "value": value} for field, value in once.items()]
+    for row, columns in rows.items():
+        values += [{"step": step, "field": field, "value": value, "row": row} for field, value in columns.items()]
+    return {"vessel": {"hull_number": HULL}, "job": {"id": JOB}, "measurements": values}
+
+
+def rod(station: str, reach: str = "20 in", drag: str = "20 lb", load: str = "35 lb") -> dict[str, JsonValue]:
+    given = {"station": station, "reach": reach, "drag": drag, "base_load": load}
+    return {name: value for name, value in given.items() if value}
+
+
+REELS = [
+    job("reels.fit", {"1": rod("10 in"), "2": rod("60 cm"), "3": rod("9 ft", drag="34 lb")}, release=True),
+    job("reels.fit", {"1": rod("10 in"), "2": rod("15 in", "1 ft", "10 kg")}, release=False),
+    job("reels.fit", {"1": rod("10 in")}),
+    job("reels.fit", {}),
+    job("reels.fit", {"1": rod("", drag="30 lb", load=""), "2": rod("1 in", "")}, release=True),
+]
+TRAILER = [
+    job("trailer.weights", {"1": {"axle_weight": first}, "2": {"axle_weight": "900 kg"}}, rating=rating, tongue=tongue)
+    for first, rating, tongue in product(("2000 lb", "60 lb"), ("4000 lb", "9000 lb"), ("80 lb", "250 lb", "900 lb"))
+] + [
+    job("trailer.weights", {}),
+    job("trailer.weights", {"1": {"axle_weight": "0 lb"}}, rating="4000 lb", tongue="0 lb"),
+]
+
+
+@pytest.mark.parametrize(("name", "jobs"), [("reels", REELS), ("trailer", TRAILER)])
+def test_a_check_file_finds_what_the_same_plugin_in_python_finds(name: str, jobs: list[dict[str, JsonValue]]) -> None:
+    table, python = host_of(f"{name}.toml"), host_of(f"{name}.py")
+    seen = set()
+    for each in jobs:
+        found, expected = (as_data(judge(job_from(each, host), host)) for host in (table, python))
+        assert found == expected
+        seen |= {str(one["code"]) for one in found}
+    assert {code for code in table.codes() if code.count(".") == 2} >= seen
+    assert seen >= set(check_of((FOLDER / f"{name}.toml").read_bytes()).codes())  # each case was met
+
+
+@pytest.mark.parametrize("name", ["reels", "trailer"])
+def test_a_check_file_declares_what_the_same_plugin_in_python_declares(name: str) -> None:
+    table, python = host_of(f"{name}.toml"), host_of(f"{name}.py")
+    assert table.steps == python.steps
+    assert table.settings == python.settings
+    for one, other in zip(table.calculators, python.calculators, strict=True):
+        left_out = {"compute": None, "applies": None}
+        assert {**attrs.asdict(one), **left_out} == {**attrs.asdict(other), **left_out}
+    assert [(one.key, one.title) for one in table.report_sections] == [
+        (one.key, one.title) for one in python.report_sections
+    ]
+    assert table.plugins[0].version == python.plugins[0].version
+
+
+def test_the_book_has_its_section_and_a_step_that_is_not_fitted_says_nothing() -> None:
+    host = host_of("reels.toml")
+    view = job_from(REELS[0], host)
+    (section,) = host.report_sections
+    blocks = section.build(host.with_defaults(view), host.assess(view))
+    assert blocks[0] == "Keep the drag at or below what is told here."
+    assert len(blocks) == 1 + len(host.assess(view))
+    off = job_from({**REELS[0], "steps": [{"step": "reels.fit", "state": "not fitted"}]}, host)
+    assert not host.assess(off)
+
+
+def test_a_limit_follows_the_shops_setting_and_the_finding_names_it() -> None:
+    host = host_of("reels.toml")
+    view = attrs.evolve(job_from(REELS[0], host), settings_set=(SettingSet(key="reels.most_drag", value="40 %"),))
+    found = [one for one in host.assess(view) if one.calculator == "reels.base"]
+    assert [one.finding.code for one in found] == ["reels.base.too_strong"] * 3
+    assert [one.key for one in found[0].settings_used] == ["reels.most_drag"]
+
+
+def test_a_value_out_of_its_range_is_never_a_number(tmp_path: Path) -> None:
+    text = GOOD.replace('formula = "height - least"', 'formula = "height - least"\nrange = [-30, 30]')
+    text = text.replace('kind = "amount"\nunit = "in"', 'kind = "amount"\nunit = "in"\nhard = [0, 500]')
+    (tmp_path / "rail.toml").write_text(text)
+    host = load(tmp_path / "rail.toml", built_in=False)
+    (found,) = as_data(judge(job_from(job("rail.look", {}, height="300 in"), host), host))
+    assert (found["verdict"], found["numbers"], found["missing"][0]["lack"]) == ("not enough data", [], "out of range")
+    assert found["missing"][0]["field"] == "height"
+
+
+HOSTILE_NAMES = [one[0] for one in HOSTILE]
+
+
+@pytest.fixture(scope="module")
+def hostile(tmp_path_factory: pytest.TempPathFactory) -> tuple[PluginHost, Path]:
+    """All wrong files and the right one, loaded together."""
+    folder = tmp_path_factory.mktemp("checks")
+    for name, what, instead, _, _ in HOSTILE:
+        assert what in GOOD, name
+        (folder / f"{name}.toml").write_text(GOOD.replace(what, instead, 1))
+    (folder / "rail.toml").write_text(GOOD)
+    (folder / "cut.toml").write_bytes(GOOD.encode()[:200] + b"\xff\xfe")
+    return make_host((), entry_points=False, files=sorted(folder.iterdir())), folder
+
+
+@pytest.mark.parametrize(("name", "what", "instead", "code", "place"), HOSTILE, ids=HOSTILE_NAMES)
+def test_every_wrong_file_is_told_with_its_place_and_a_cure(
+    hostile: tuple[PluginHost, Path], name: str, what: str, instead: str, code: str, place: str
+) -> None:
+    host, folder = hostile
+    told = [one for one in host.problems if one.name == name]
+    assert told
+    first = told[0]
+    assert (first.code, first.file) == (code, str(folder / f"{name}.toml"))
+    assert place in first.reason
+    assert "expected" in first.reason
+    assert first.cure
+    is_shown = place not in ("file", "basis", "name")
+    assert first.line > 0 or not is_shown
+    assert max(len(one.in_words) for one in told) < 1500
+
+
+def test_none_of_them_takes_the_others_down(hostile: tuple[PluginHost, Path]) -> None:
+    host, _ = hostile
+    assert [plugin.name for plugin in host.plugins] == ["rail"]
+    assert {problem.name for problem in host.problems} == {*HOSTILE_NAMES, "cut"}
+    assert len(HOSTILE) >= 30
+    (found,) = as_data(judge(job_from(job("rail.look", {}, height="20 in"), host), host))
+    assert (found["code"], found["verdict"]) == ("rail.height.low", "fail")
+    assert found["sentence"] == "The rail is 20 in high. Make it 24 in."
+
+
+def test_a_fault_is_told_with_the_line_it_stands_in(hostile: tuple[PluginHost, Path]) -> None:
+    host, folder = hostile
+    for name, text in (("unknown_name", "hight"), ("unknown_key", "ordre"), ("wrong_unit", 'unit = "lb"\n')):
+        (first, *_) = [one for one in host.problems if one.name == name]
+        lines = (folder / f"{name}.toml").read_text().splitlines(keepends=True)
+        assert text in lines[first.line - 1], name
+
+
+def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
+    text = GOOD.replace('kind = "amount"', 'kind = "amuont"').replace("default = 24", "default = 400")
+    (tmp_path / "rail.toml").write_text(text)
+    host = make_host((), entry_points=False, files=[tmp_path / "rail.toml"])
+    assert {"setting[1]", "step[1].field[1].kind"} <= {problem.reason.split(":")[0] for problem in host.problems}
+
+
+def test_work_grows_with_the_rows_and_not_with_their_square(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each value is looked up a few times, however many rows a sum goes over."""
+    host, asked, look = host_of("reels.toml"), list[str](), JobView.value
+
+    def counting(view: JobView, step: str, field: str, *, row: str = "", of: str = "") -> JsonValue:
+        asked.append(field)
+        return look(view, step, field, row=row, of=of)
+
+    rows = {str(number): rod(f"{number} in") for number in range(1, 101)}
+    view = job_from(job("reels.fit", rows, release=True), host)
+    monkeypatch.setattr(JobView, "value", counting)
+    assert len(host.assess(view)) == 102
+    assert 400 < len(asked) < 20 * 400
+
+
+def test_the_command_line_takes_it_and_starts_no_process_for_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("garboard.hosting.apart.Apart.load", None)  # a plugin with code would ask for it
+    (tmp_path / "rail.toml").write_text(GOOD)
+    heading = {"format": "garboard job", "version": 1}
+    (tmp_path / "job.json").write_text(json.dumps({**heading, **job("rail.look", {}, height="20 in")}))
+    plugin, path = str(tmp_path / "rail.toml"), str(tmp_path / "job.json")
+    judged = CliRunner().invoke(program, ["--plugin", plugin, "assess", path, "--json"])
+    codes = [found["code"] for found in json.loads(judged.stdout)["jobs"][0]["findings"]]
+    assert "rail.height.low" in codes
+    (tmp_path / "rail.toml").write_text(GOOD.replace("height - least", "height - leest"))
+    told = CliRunner().invoke(program, ["--plugin", plugin, "assess", path]).output
+    assert "Plugin rail is not at work" in told
+    line = GOOD[: GOOD.index("height - least")].count("\n") + 1
+    assert f"{plugin}, line {line}]" in told
+
+
+def test_a_check_beside_the_data_is_found_and_a_badly_named_one_is_told(tmp_path: Path) -> None:
+    folder = tmp_path / "plugins"
+    folder.mkdir()
+    for name in ("rail.toml", "my-rail.toml", "prop_check.toml"):
+        (folder / name).write_text(GOOD)
+    assert [path.name for path in plugins_beside(tmp_path)] == ["prop_check.toml", "rail.toml"]
+    (told,) = refused_beside(tmp_path, ())
+    assert (told.code, told.cure) == ("wrong_name", "call it my_rail.toml")
+
+
+def test_a_check_is_known_by_its_first_line_and_lines_are_found() -> None:
+    assert is_check(GOOD.encode())
+    assert is_check(b"# of our shop\n\nformat='garboard check'\n")
+    assert not is_check(b'"""format = "garboard check"."""\n')
+    lines = lines_of(GOOD)
+    written = GOOD.splitlines()
+    assert written[lines["result", 0, "case", 1, "code"] - 1] == 'code = "high"'
+    assert lines_of('a = """\nb = 1\n"""\nc = 2\n') == {("a",): 1, ("c",): 4}
+
+
+def test_the_example_in_the_manual_works(tmp_path: Path) -> None:
+    manual = (Path(__file__).parents[2] / "plugins" / "CHECKS.md").read_text(encoding="utf-8")
+    example = manual.partition("<!-- check example -->\n```toml\n")[2].partition("```")[0]
+    (tmp_path / "rail.toml").write_text(example, encoding="utf-8")
+    host = load(tmp_path / "rail.toml", built_in=False)
+    posts: Rows = {"1": {"height": "25 in"}, "2": {"height": "50 cm"}}
+    (found,) = as_data(judge(job_from(job("rail.rail", posts), host), host))
+    assert (found["code"], found["limits"][0]["low"]) == ("rail.height.low", 24.0)
+
+
+def test_it_travels_to_a_tablet_by_its_content_and_is_back_when_it_is_put_back(tmp_path: Path) -> None:
+    """Taken away, its step needs the plugin and its values stay; put back, it judges them as before."""
+    content = GOOD.encode()
+    with HullFolder(tmp_path) as folder:
+        sha256 = folder.attachments.put(content)
+        keep(tmp_path, [ApprovedPlugin("rail", sha256, "M. Office", 1)])
+        (file,) = files_to_run(folder)
+        assert (file.name, file.read_bytes()) == ("rail.toml", content)
+    at_work, without = load(file, built_in=False), load(built_in=False)
+    data = job("rail.look", {}, height="20 in")
+    before = as_data(judge(job_from(data, at_work), at_work))
+    gone = job_from(data, without)
+    assert (judge(gone, without), without.step("rail.look"), len(gone.measurements)) == ((), None, 1)
+    assert as_data(judge(gone, at_work)) == before
+
+
+def test_a_renamed_field_keeps_its_values_and_what_was_entered_since_comes_first(tmp_path: Path) -> None:
+    renamed = 'name = "rail_height"\nrenamed_from = ["height"]\ntitle = "Height"'
+    text = GOOD.replace('name = "height"\ntitle = "Height"\n', f"{renamed}\n", 1)
+    text = text.replace("height - least", "rail_height - least").replace("{height}", "{rail_height}")
+    (tmp_path / "rail.toml").write_text(text)
+    host = load(tmp_path / "rail.toml", built_in=False)
+    old = job_from(job("rail.look", {}, height="20 in"), host)
+    (found,) = as_data(judge(old, host))
+    assert found["sentence"] == "The rail is 20 in high. Make it 24 in."
+    assert [place["field"] for place in found["places"]] == ["rail_height"]
+    assert host.with_defaults(old).value("rail.look", "rail_height") == "20 in"
+    both = job_from(job("rail.look", {}, height="20 in", rail_height="30 in"), host)
+    assert [one["verdict"] for one in as_data(judge(both, host))] == ["pass"]
+    told = changes(GOOD.encode(), text.encode())
+    assert "step look, field height is now called rail_height, and keeps its values" in told
+
+
+def test_what_a_later_version_changes_is_told_by_name() -> None:
+    later = GOOD.replace("default = 24", "default = 26").replace('when = "over < 0"', "when = \"over < '-1 in'\"")
+    later = later.replace('code = "high"', 'code = "high_enough"')
+    assert changes(GOOD.encode(), later.encode()) == (
+        "setting least, default was 24 and is 26",
+        "result height, case low, when was 'over < 0' and is \"over < '-1 in'\"",
+        "result height, case high_enough is new",
+        "result height, case high is gone",
+    )
+    assert changes(GOOD.encode(), GOOD.encode()) == changes(b"[[", b"") == ()

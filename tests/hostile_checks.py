@@ -1,0 +1,117 @@
+"""Hostile and careless check files: each a change of one that works, with the code and the place it is told by."""
+
+from __future__ import annotations
+
+GOOD = """\
+format = "garboard check"
+version = 1
+name = "rail"
+title = "Rail"
+edition = "1"
+basis = {kind = "shop rule", text = "our list"}
+
+[[setting]]
+name = "least"
+title = "Least height"
+unit = "in"
+range = [10, 40]
+default = 24
+
+[[step]]
+name = "look"
+title = "Look at the rail"
+phase = "alongside"
+order = 396
+
+[[step.field]]
+name = "height"
+title = "Height"
+kind = "amount"
+unit = "in"
+
+[[step.field]]
+name = "posts"
+title = "Posts"
+kind = "table"
+
+[[step.field.column]]
+name = "pull"
+title = "Pull"
+kind = "amount"
+unit = "lb"
+
+[[value]]
+name = "over"
+title = "Over the least"
+formula = "height - least"
+unit = "in"
+
+[[result]]
+name = "height"
+title = "Height of the rail"
+step = "look"
+about = "rail"
+numbers = ["over"]
+
+[[result.case]]
+verdict = "fail"
+code = "low"
+when = "over < 0"
+sentence = "The rail is {height} high. Make it {least}."
+
+[[result.case]]
+verdict = "pass"
+code = "high"
+sentence = "The rail is {height} high."
+"""
+
+_FORMULA = 'formula = "height - least"'
+
+
+def _value(name: str, formula: str) -> str:
+    return f'[[value]]\nname = "{name}"\ntitle = "T"\nformula = "{formula}"\nunit = "in"\n'
+
+
+_MANY_FIELDS = "".join(
+    f'[[step.field]]\nname = "f{number}"\ntitle = "F"\nkind = "yes or no"\n' for number in range(300)
+)
+
+# name, what is replaced, by what, the code, and the line's text or the place that the fault is told with
+HOSTILE: tuple[tuple[str, str, str, str, str], ...] = (
+    ("bomb_of_powers", _FORMULA, 'formula = "9 ** 9 ** 9 ** 9 * height"', "wrong_value", "value[1].formula"),
+    ("bomb_of_brackets", _FORMULA, f'formula = "{"(" * 240}height{")" * 240}"', "wrong_value", "value[1].formula"),
+    ("bomb_of_signs", _FORMULA, f'formula = "{"-" * 280}height"', "wrong_value", "value[1].formula"),
+    ("bomb_of_length", _FORMULA, f'formula = "{"height + " * 900}height"', "wrong_value", "value[1].formula"),
+    ("bomb_of_text", _FORMULA, "formula = \"'a' * 999999999\"", "wrong_value", "value[1].formula"),
+    ("attributes", _FORMULA, 'formula = "height.__class__.__mro__"', "wrong_value", "value[1].formula"),
+    ("calls", _FORMULA, "formula = \"__import__('os').system('ls')\"", "wrong_value", "value[1].formula"),
+    ("comprehension", _FORMULA, 'formula = "sum([height for each in height])"', "wrong_value", "value[1].formula"),
+    ("wrong_unit", 'unit = "in"\n\n[[result]]', 'unit = "lb"\n\n[[result]]', "wrong_value", "value[1].unit"),
+    ("mixed_units", _FORMULA, 'formula = "height - sum(pull)"', "wrong_value", "value[1].formula"),
+    ("unknown_unit", 'kind = "amount"\nunit = "lb"', 'kind = "amount"\nunit = "stone"', "wrong_value", "unit"),
+    ("without_unit", 'when = "over < 0"', 'when = "over < 6"', "wrong_value", "result[1].case[1].when"),
+    ("itself", _FORMULA, 'formula = "over + height"', "wrong_value", "value[1].formula"),
+    ("circle", "[[result]]\n", f"{_value('one', 'two')}{_value('two', 'one')}[[result]]\n", "wrong_value", "formula"),
+    ("one_name_twice", 'name = "posts"', 'name = "height"', "wrong_value", "step[1].field[2].name"),
+    ("keyword", 'name = "posts"', 'name = "lambda"', "wrong_value", "step[1].field[2].name"),
+    ("key_of_a_built_in", 'name = "rail"', 'name = "prop_check"', "others_key", "name"),
+    ("unknown_name", _FORMULA, 'formula = "hight - least"', "wrong_value", "value[1].formula"),
+    ("unknown_key", 'about = "rail"', 'about = "rail"\nordre = 5', "wrong_value", "result[1].ordre"),
+    ("unknown_in_sentence", "{height} high. Make", "{hieght} high. Make", "wrong_value", "result[1].case[1].sentence"),
+    ("open_brace", 'The rail is {height} high."', 'The rail is {height high."', "wrong_value", "sentence"),
+    ("no_basis", 'basis = {kind = "shop rule", text = "our list"}\n', "", "wrong_value", "basis"),
+    ("no_source_fails", '{kind = "shop rule"', '{kind = "common practice, no source"', "wrong_value", "verdict"),
+    ("no_last_case", 'code = "high"\n', 'code = "high"\nwhen = "over > 0"\n', "wrong_value", "result[1].case"),
+    ("no_range", "range = [10, 40]\n", "", "wrong_value", "setting[1].range"),
+    ("default_outside", "default = 24", "default = 400", "wrong_value", "setting[1]"),
+    ("row_outside", _FORMULA, 'formula = "height - pull"', "wrong_value", "value[1].formula"),
+    ("many_rows", "[[value]]\n", f"{_MANY_FIELDS}[[value]]\n", "too_large", "step[1].field"),
+    ("huge", "[[result]]\n", "[[result]]\n" + "# rows\n" * 10_000, "too_large", "file"),
+    ("no_toml", 'title = "Height"', "title = Height", "syntax_error", "file"),
+    ("deep_toml", "default = 24", f"default = {'[' * 5000}", "syntax_error", "file"),
+    ("endless_number", "default = 24", f"default = {'9' * 9000}", "syntax_error", "file"),
+    ("number_as_text", "default = 24", 'default = "24"', "wrong_value", "setting[1].default"),
+    ("not_finite", "default = 24", "default = inf", "wrong_value", "setting[1].default"),
+    ("of_the_future", "version = 1", "version = 2", "other_version", "version"),
+    ("something_else", 'format = "garboard check"', 'format = "shopping list"', "wrong_value", "format"),
+)
