@@ -18,7 +18,7 @@ from garboard.findings import Figure, Finding, Number, Table, Verdict
 from garboard.job_view import FieldKey, JobView
 from garboard.records import ENGINE_POSITIONS, JsonValue
 from garboard.samples import gather
-from garboard.steps import Phase
+from garboard.steps import RECORD, Phase
 from garboard.units import Amount, parse_amount
 from garboard_fuel_curve import curve, duty_cycle, economy, flow_meter, odd, smooth, specific_consumption
 from garboard_fuel_curve.recorded import in_turn
@@ -63,7 +63,7 @@ def whole_job(factor: float = 1.0) -> JobView:
 
 
 def pages(view: JobView) -> list[object]:
-    (section,) = HOST.report_sections
+    (section,) = [one for one in HOST.report_sections if one.part == RECORD]
     return list(section.build(HOST.with_defaults(view), HOST.assess(view)))
 
 

@@ -2,7 +2,7 @@
 
 from garboard.findings import Figure, Finding, Number, Table, Verdict
 from garboard.job_view import JobView
-from garboard.steps import Block
+from garboard.steps import RECORD, Block
 from prop_check_jobs import GOOD_CONDITIONS, host, job, two_ways, vessel
 
 HOST = host()
@@ -10,7 +10,7 @@ TWIN = vessel(2)
 
 
 def page(view: JobView) -> list[Block]:
-    (section,) = HOST.report_sections
+    (section,) = [one for one in HOST.report_sections if one.part == RECORD]
     return list(section.build(view, HOST.assess(view)))
 
 

@@ -5,10 +5,10 @@ from collections.abc import Sequence
 from garboard.findings import Finding, Table, Verdict
 from garboard.job_view import JobView
 from garboard.records import Job, Vessel
-from garboard.steps import Block
+from garboard.steps import RECORD, Block
 from wiring_boats import HOST, battery, circuit, network, wired_job
 
-(SECTION,) = HOST.report_sections
+(SECTION,) = [one for one in HOST.report_sections if one.part == RECORD]
 
 
 def blocks(view: JobView) -> Sequence[Block]:
