@@ -44,7 +44,6 @@ _SEPARATORS = " \t\n\r/" + _DASHES
 _NOT_IN_KEY = re.compile(r"[^A-Z0-9]+")
 _KEY_CHARACTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
 _TO_NUMERALS = str.maketrans({"O": "0", "I": "1", "Q": "0"})
-_READ_AS_NUMERALS = frozenset("OIQ")
 # Before August 1984 (from memory, no source at hand): ABC12345 + month and year in figures,
 # or ABC12345 + M + model year + month letter counted from August.
 _OLDER_FIGURES = re.compile(r"([A-Z]{3})([A-Z0-9]{5})(0[1-9]|1[0-2])(7[2-9]|8[0-4])")
@@ -167,8 +166,7 @@ class KnownNumbers:
             self._typed[this].append(number)
             return
         self._typed[this] = [number]
-        if not _READ_AS_NUMERALS.isdisjoint(this):
-            plain = _as_numerals(this)
+        if (plain := _as_numerals(this)) != this:
             self._with_letters.setdefault(plain, []).append(this)
         if len(this) == 14 and this[:2].isalpha():
             self._with_country.setdefault(this[2:], []).append(this)

@@ -25,6 +25,7 @@ WHERE_NOTHING_IS_KEPT = {  # where not said otherwise: files in a temporary fold
     "plugins/garboard_shop/pages/summaries.py",
     "plugins/garboard_shop/pages/plugins.py",
     "core/garboard/report/press.py",
+    "plugins/garboard_shop/pages/check_form.py",
     "core/garboard/report/data_files.py",
     "tablet_app/garboard_tablet/ui/sound.py",
     "tablet_app/garboard_tablet/models/plugin_minder.py",  # what runs at this moment, written over at each call

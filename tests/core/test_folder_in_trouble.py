@@ -256,7 +256,7 @@ def test_the_notes_of_lengths_stay_short(tmp_path: Path) -> None:
     assert (folder / SIZES).stat().st_size > 1 << 16
     with HullFolder(folder) as files:
         assert files.count(HULL) == 6
-    assert (folder / SIZES).stat().st_size < 340
+    assert (folder / SIZES).stat().st_size < 240
 
 
 # Links

@@ -184,7 +184,7 @@ def test_a_batch_is_saved_nowhere_once_the_folder_is_gone_and_whole_when_it_is_d
 def test_a_backup_holds_all_that_is_held_or_is_not_saved(folder: Path) -> None:
     path = folder.parent / "garboard.zip"
     with HullFolder(folder) as hulls:
-        assert len(hulls.readable()) == 3
+        assert len(hulls.digests()) == 3
         (folder / HULLS_FOLDER / file_name(HERE)).unlink()
         assert write_backup(hulls, path, "now").hulls == 3
         folder.rename(folder.parent / "away")

@@ -251,9 +251,7 @@ def digest(folder: Path, as_json: bool) -> None:
     has none.
     """
     with HullFolder(folder, read_only=True) as hulls:
-        digests = {
-            key: {"entries": hulls.hull(key).digest(), "state": state_digest(hulls, key)} for key in hulls.readable()
-        }
+        digests = {key: {"entries": value, "state": state_digest(hulls, key)} for key, value in hulls.digests().items()}
         not_read = sorted((str(path), reason) for path, reason in hulls.left_alone.items())
         damaged = [*map(str, hulls.damage())]
     if as_json:

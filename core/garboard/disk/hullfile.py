@@ -7,15 +7,15 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import gc
 import hashlib
 import os
 import re
+import stat
 import threading
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType, TracebackType
-from typing import NamedTuple, Self
+from typing import Self
 
 import attrs
 
@@ -23,7 +23,6 @@ from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
-from garboard.disk.hull_index import Found, found_of
 from garboard.disk.journal import (
     EMPTIED,
     SUFFIX,
@@ -79,13 +78,6 @@ class Offer:
 
     ids: frozenset[str]
     unknown: CheckedEntries
-
-
-class Holding(NamedTuple):
-    """What is held of a hull: the digest of its entries, and how many they are."""
-
-    digest: str
-    entries: int
 
 
 def digest_of(ids: Iterable[str]) -> str:
@@ -171,8 +163,6 @@ class HullFolder:
         self._names_unflushed: list[HullFile] = []
         self._locks: dict[Path, WriterLock] = {}
         self._sizes = FileSizes(folder, writing=self._writing)
-        self._proved: dict[str, bytes] = {}
-        """By a hull file's name, what the system says of it, and behind that what it holds as long as it does."""
         self._known = KnownIds(folder, writing=self._writing)
         if read_only and not self._hulls_folder.is_dir():
             raise FileNotFoundError(f"{folder} holds no hull files: expected a folder named {HULLS_FOLDER} in it")
@@ -247,54 +237,34 @@ class HullFolder:
     def hulls(self) -> tuple[str, ...]:
         """Keys of the hulls here, sorted. Files that cannot be read are set aside or left alone, and reported."""
         with self._guard:
-            return (*self._list()[0],)
+            files = self._hull_files()
+            opened: dict[str, os.stat_result] = {}
+            for name, found in files.items():
+                if name in self._key_of_name or found is None:
+                    continue
+                if self._sizes.is_unchanged(name, found) and (key := key_in_name(name)):
+                    self._key_of_name[name] = key
+                elif self._key_of(name) and stat.S_ISREG(found.st_mode):
+                    opened[name] = found
+            self._sizes.note_found(opened)
+            keys = {self._key_of(name) for name in files}
+            waiting = {key for key, hull in self._unflushed.items() if hull.journal.entries}
+            return tuple(sorted((keys | waiting) - {""}))
 
-    def _list(self) -> tuple[dict[str, str], dict[str, Found | None]]:
-        """The hulls here by key, sorted, each with the name of its file; and the files here as they are."""
-        files = self._hull_files()
-        self._look_up_notes(files)
-        opened: dict[str, Found] = {}
-        keys: dict[str, str] = {}
-        for name, found in files.items():
-            key = self._key_of_name.get(name, "")
-            if not key and (key := self._key_of(name)) and found and found.is_file:
-                opened[name] = found
-            keys[key] = name
-        self._sizes.note_found(opened)
-        keys |= {key: file_name(key) for key, hull in self._unflushed.items() if hull.journal.entries}
-        return {key: keys[key] for key in sorted(keys) if key}, files
-
-    def _look_up_notes(self, files: Mapping[str, Found | None]) -> None:
-        """Learn what the notes say of files that nothing is known of yet, or that are not as they were."""
-        is_open = {hull.journal.path.name for hull in self._open.values()}
-        asked = {
-            name: found
-            for name, found in files.items()
-            if found and name not in is_open and not self._proved.get(name, b"").startswith(found)
-        }
-        if not asked:
-            return
-        for name, digest, count in self._sizes.unchanged(asked):
-            if digest:
-                self._proved[name] = b"%b%d %b" % (asked[name], count, digest.encode())
-            if name not in self._key_of_name and (key := key_in_name(name)):
-                self._key_of_name[name] = key
-
-    def _hull_files(self) -> dict[str, Found | None]:
+    def _hull_files(self) -> dict[str, os.stat_result | None]:
         """Names of what lies here as a hull file, sorted, each with what the system says of it, where it says."""
-        found: dict[str, Found | None] = {}
+        found: dict[str, os.stat_result | None] = {}
         try:
             with os.scandir(self._hulls_folder) as files:
                 for file in files:
                     if file.name.endswith(SUFFIX) and not file.name.startswith(storage.UNFINISHED):
-                        try:
-                            found[file.name] = found_of(file.stat(follow_symlinks=False))
-                        except OSError:  # opening it says what is wrong
-                            found[file.name] = None
+                        found[file.name] = None
+                        with contextlib.suppress(OSError):  # opening it says what is wrong
+                            found[file.name] = file.stat(follow_symlinks=False)
         except FileNotFoundError as error:
             if not self._writing:  # it was there when it was opened
                 raise NotReadable(self._hulls_folder, error) from error
-        return {name: found[name] for name in sorted(found)}
+        return dict(sorted(found.items()))
 
     def contents(self) -> Iterator[tuple[str, bytes | OSError]]:
         """The hull files here as they stand on the disk, by name. Work may go on between one and the next.
@@ -314,14 +284,8 @@ class HullFolder:
             yield name, content
 
     def readable(self) -> tuple[str, ...]:
-        """Keys of the hulls here whose files can be read, sorted; the others are in `left_alone`. Reads them all.
-
-        errors : as `holdings`
-        """
-        with self._guard:
-            if self._writing:
-                self._put_back()
-            return tuple(key for key in self.hulls() if self._digest(key))
+        """Keys of the hulls here whose files can be read, sorted; the others are in `left_alone`. Reads them all."""
+        return tuple(self.digests())
 
     def hull(self, hull: str) -> HullFile:
         """The entries of one hull; none when it is new.
@@ -473,63 +437,21 @@ class HullFolder:
     def digests(self) -> dict[str, str]:
         """For each hull, a digest of the ids held: equal digests mean equal entries.
 
-        errors : as `holdings`
-        """
-        return {key: held.digest for key, held in self.holdings().items()}
-
-    def holdings(self) -> dict[str, Holding]:
-        """What is held of each hull. A file that is as it was when that was proved is not opened for it.
-
         errors : NotSaved when what is held in memory is not on the disk any more, and cannot be put there
         """
         with self._guard:
             if self._writing:
                 self._put_back()
-            keys, files = self._list()
-            before = self._open.keys() | set[str]()
-            with _without_collecting():
-                held = {key: one for key, name in keys.items() if (one := self._held(key, name, files.get(name)))}
-            self._note_proved([self._open[key] for key in self._open.keys() - before], files)
-            return held
-
-    def _held(self, key: str, name: str, found: Found | None) -> Holding | None:
-        """What is held of a hull, as noted where its file is as it was."""
-        noted = self._proved.get(name, b"") if key not in self._open and found else b""
-        if found and noted.startswith(found):
-            count, digest = noted[len(found) :].split(b" ")
-            return Holding(digest.decode(), int(count))
-        return self._holding(key)
-
-    def _note_proved(self, hulls: Iterable[HullFile], files: Mapping[str, Found | None]) -> None:
-        """Note what sound files hold that were read now.
-
-        files : as they were before they were read
-        """
-        if not self._writing:
-            return
-        sound: dict[str, tuple[HullFile, Found]] = {}
-        for hull in hulls:
-            journal, name = hull.journal, hull.journal.path.name
-            found = files.get(name)
-            if journal.damage or not journal.entries or not found or found.size != journal.size_flushed:
-                continue
-            is_as_noted = self._sizes.least(name) == found.size and self._sizes.digest(name) == hull.digest()
-            if (is_as_noted or _is_flushed(journal.path)) and _as_it_is(journal.path) == found:
-                sound[name] = hull, found
-        self._sizes.note(
-            {name: found.size for name, (_, found) in sound.items()},
-            {name: hull.digest() for name, (hull, _) in sound.items()},
-            {name: len(hull.journal.entries) for name, (hull, _) in sound.items()},
-            {name: found for name, (_, found) in sound.items()},
-        )
+            return {key: digest for key in self.hulls() if (digest := self._digest(key))}
 
     def _put_back(self) -> None:
         """Write again what is held in memory and was taken from the disk behind our back: with an older copy, say."""
         self._keep_place()
+        files = self._hull_files()
         for key, hull in self._open.items():
             if key in self._unflushed or not hull.journal.entries:
                 continue
-            found = _stat_of(hull.journal.path)
+            found = files.get(hull.journal.path.name)
             if found is None or found.st_size != hull.journal.size_flushed or not hull.journal.is_as_left(found):
                 try:
                     hull.append({})
@@ -669,7 +591,8 @@ class HullFolder:
         with self._guard, contextlib.suppress(OSError):  # a folder that cannot be listed says so itself
             before = {name.removesuffix(GONE): name for name in self._sizes.of_kept() if name.endswith(GONE)}
             names = {name: kept for name, kept in before.items() if self._is_still_lacking(name, kept)}
-            names |= {name: name for name in self._sizes.hulls_not_among(self._names_here())}
+            known, here = self._sizes.of_hulls(), self._names_here()
+            names |= {name: name for name in known if name not in here}
             return tuple(self._gone_as(name, noted) for name, noted in sorted(names.items()))
         return ()
 
@@ -744,13 +667,10 @@ class HullFolder:
 
     def _names_here(self) -> set[str]:
         """Names of what lies here, also beside as damaged, and of what a link here leads to: they are not gone."""
-        found: set[str] = set()
-        with os.scandir(self._hulls_folder) as files:
-            for file in files:
-                found.add(file.name.partition(SET_ASIDE)[0] if SET_ASIDE in file.name else file.name)
-                if file.is_symlink():
-                    found.add(Path(file.path).resolve().name)
-        return found
+        here = [*self._hulls_folder.iterdir()]
+        return {path.name.partition(SET_ASIDE)[0] for path in here} | {
+            path.resolve().name for path in here if path.is_symlink()
+        }
 
     def _cut_before(self) -> Iterator[Damage]:
         for name in self._sizes.of_kept():
@@ -913,7 +833,6 @@ class HullFolder:
             {name: hull.journal.size_flushed for name, hull in saved.items()},
             {name: hull.digest() for name, hull in saved.items()},
             {name: len(hull.journal.entries) for name, hull in saved.items()},
-            {name: found for name, hull in saved.items() if (found := _as_it_is(hull.journal.path))},
         )
         self._note_ids(saved)
         if problems:
@@ -939,18 +858,13 @@ class HullFolder:
 
     def _digest(self, key: str) -> str:
         """A hull's digest; "" when its file cannot be read, or nothing is left in it."""
-        held = self._holding(key)
-        return held.digest if held else ""
-
-    def _holding(self, key: str) -> Holding | None:
-        """What is held of a hull; None when its file cannot be read, or nothing is left in it."""
         if not key:
-            return None
+            return ""
         try:
             hull = self.hull(key)
         except (NewerFormat, OSError):
-            return None
-        return Holding(hull.digest(), len(hull.journal.entries)) if hull.journal.entries else None
+            return ""
+        return hull.digest() if hull.journal.entries else ""
 
     def _leave_alone(self, path: Path, error: NewerFormat | OSError) -> None:
         self.left_alone[path] = refusal(error) if isinstance(error, OSError) else str(error)
@@ -1012,47 +926,6 @@ def _not_back(damage: Damage, here: int) -> int:
     here : how many its hull holds now
     """
     return max(0, damage.had - here)
-
-
-@contextlib.contextmanager
-def _without_collecting() -> Iterator[None]:
-    """While a hundred thousand tuples are made: looking through them for cycles, again and again, doubles the time."""
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
-
-
-def _is_flushed(path: Path) -> bool:
-    """Flush a file that a program may have left in the cache only; False where the system does not do it."""
-    try:
-        descriptor = os.open(path, os.O_RDONLY)
-        try:
-            storage.flush(descriptor)
-        finally:
-            os.close(descriptor)
-    except OSError:
-        return False
-    return True
-
-
-def _stat_of(path: Path) -> os.stat_result | None:
-    """What the system says of the file behind a path; None where it says nothing."""
-    try:
-        return path.stat()
-    except OSError:
-        return None
-
-
-def _as_it_is(path: Path) -> Found | None:
-    """What the system says of a file now; None where it says nothing."""
-    try:
-        return found_of(path.lstat())
-    except OSError:
-        return None
 
 
 def _is_there(path: Path) -> bool:
