@@ -101,7 +101,12 @@ def _typed_otherwise(view: JobView, found: Readings) -> Iterator[Finding]:
         first, _, _, text = out[0]
         places = [place for step, field, of, _ in out for place in _of_step(step, field, of=of)]
         to_do = "Find out which is right, then repeat the wrong one."
-        yield _finding("typed_and_recorded", f"{first.name}: {text}", to_do, [*places, (STEPS, "recording", "", "")])
+        yield _finding(
+            "fuel_curve.against_others.typed_and_recorded",
+            f"{first.name}: {text}",
+            to_do,
+            [*places, (STEPS, "recording", "", "")],
+        )
 
 
 def _other_speed(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) -> Iterator[Finding]:
@@ -117,7 +122,7 @@ def _other_speed(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) -> It
         )
         places = [place for step in out for place in _of_step(step, "speed_out", "speed_back")]
         yield _finding(
-            "full_throttle_speed",
+            "fuel_curve.against_others.full_throttle_speed",
             text,
             "Check the unit of both, and whether propeller or load changed; then repeat the wrong one.",
             [*places, *runs.speed_places],
@@ -145,7 +150,9 @@ def _faster_turning(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) ->
     )
     places = [place for step in out for place in _engine_speeds(view, step)]
     to_do = "Find out which is right, then repeat the wrong readings."
-    return _finding("full_throttle_engine_speed", text, to_do, [*places, *runs.engine_speed_places])
+    return _finding(
+        "fuel_curve.against_others.full_throttle_engine_speed", text, to_do, [*places, *runs.engine_speed_places]
+    )
 
 
 def _over_the_limiter(view: JobView, steps: Sequence[ThrottleStep]) -> Finding | None:
@@ -161,7 +168,12 @@ def _over_the_limiter(view: JobView, steps: Sequence[ThrottleStep]) -> Finding |
                 out |= dict.fromkeys(_engine_speeds(view, step), text)
     if not out:
         return None
-    return _finding("over_limiter", list(out.values())[-1], "Check both, then repeat the wrong readings.", out)
+    return _finding(
+        "fuel_curve.against_others.over_limiter",
+        list(out.values())[-1],
+        "Check both, then repeat the wrong readings.",
+        out,
+    )
 
 
 def _limit(engine: Engine) -> tuple[float, str]:
@@ -190,7 +202,9 @@ def _far_from_their_step(view: JobView, steps: Sequence[ThrottleStep]) -> Findin
     others = f", and {len(rows) - 1} more rows like it" if len(rows) > 1 else ""
     text = next(iter(far.values())) + others
     nominal = [(STEPS, "nominal_engine_speed", row, "") for row in rows]
-    return _finding("far_from_step", text, "Correct the wrong one, or repeat the step.", [*far, *nominal])
+    return _finding(
+        "fuel_curve.against_others.far_from_step", text, "Correct the wrong one, or repeat the step.", [*far, *nominal]
+    )
 
 
 def _meters_split_otherwise(view: JobView, steps: Sequence[ThrottleStep]) -> Iterator[Finding]:
@@ -212,7 +226,12 @@ def _meters_split_otherwise(view: JobView, steps: Sequence[ThrottleStep]) -> Ite
         *(place for step in steps for position in positions for place in _of_step(step, "fuel_flow", of=position)),
     ]
     text = f"the meters burned {told}, while the top step shows {flows}"
-    yield _finding("meters_split", text, "Check the meters' entries and which meter sits on which engine.", places)
+    yield _finding(
+        "fuel_curve.against_others.meters_split",
+        text,
+        "Check the meters' entries and which meter sits on which engine.",
+        places,
+    )
 
 
 def _engine_speeds(view: JobView, step: ThrottleStep) -> Iterator[FieldKey]:
@@ -227,10 +246,10 @@ def _of_step(step: ThrottleStep, *fields: str, of: str = "") -> Iterator[FieldKe
     yield from ((STEPS, field, row, of) for row in step.rows for field in fields)
 
 
-def _finding(what: str, text: str, to_do: str, places: Iterable[FieldKey]) -> Finding:
+def _finding(code: str, text: str, to_do: str, places: Iterable[FieldKey]) -> Finding:
     in_doubt = tuple(dict.fromkeys(places))
     return Finding(
-        code=f"fuel_curve.against_others.{what}",
+        code=code,
         verdict=Verdict.ADVISE,
         about="throttle steps",
         sentence=f"{text[0].upper()}{text[1:]}. {to_do}",

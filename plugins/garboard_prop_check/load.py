@@ -20,6 +20,11 @@ from garboard_prop_check.averages import held
 from garboard_prop_check.steps import CONDITIONS, FULL_THROTTLE, THROTTLE_STEPS
 from garboard_prop_check.weight_and_power import unlikely_weight
 
+NOT_SO_LADEN = {
+    "light": "prop_check.readings.load_not_light",
+    "half": "prop_check.readings.load_not_half",
+    "full": "prop_check.readings.load_not_full",
+}
 CREW = 2
 """A sea trial takes one to steer and one to read: with these aboard any boat may be light."""
 
@@ -98,7 +103,7 @@ def _of_people_and_fuel(view: JobView, row: str) -> Finding | None:
     ballast = " Ballast that stood for people may explain it." if load != "light" and share < FULL_FROM else ""
     places = held(view, [(CONDITIONS, "load", "", ""), *of_load])
     return Finding(
-        code=f"prop_check.readings.load_not_{load}",
+        code=NOT_SO_LADEN[load],
         verdict=Verdict.ADVISE,
         about="load as run",
         sentence=(

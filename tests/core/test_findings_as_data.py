@@ -184,12 +184,14 @@ COMPARES_NO_NUMBER = {
         "engine_trial.as_rigged.failed",
         "engine_trial.as_rigged.in_order",
         "engine_trial.controls_under_way.in_order",
+        "engine_trial.data.failed",
         "engine_trial.data.in_order",
         "engine_trial.first_start.cut_off_dead",
         "engine_trial.first_start.failed",
         "engine_trial.first_start.in_order",
         "engine_trial.fit_out.failed",
         "engine_trial.fit_out.in_order",
+        "engine_trial.under_load.failed",
         "engine_trial.under_load.in_order",
         "handover.check.failed",
         "handover.check.fuel_leaks",
@@ -239,6 +241,9 @@ COMPARES_NO_NUMBER = {
 }
 """Why a finding that passes or fails may name no limit, with the codes of those findings."""
 
+WITHOUT_ITS_AIR = {"prop_check.reference_air.as_run"}
+"""Names a limit where the engine speed in reference air could be worked out; else the window's finding does."""
+
 BENEFIT_OF_DOUBT = {
     "prop_check.slip.usual",
     "prop_check.crouch.believable",
@@ -252,7 +257,7 @@ def test_a_verdict_that_compares_a_number_names_the_limit(host: PluginHost, ever
     excused = {code for codes in COMPARES_NO_NUMBER.values() for code in codes}
     found = [one.finding for one in everything if one.finding.verdict in (Verdict.PASS, Verdict.FAIL)]
     bare = {finding.code for finding in found if not finding.limits}
-    assert bare - excused == set()
+    assert bare - excused - WITHOUT_ITS_AIR == set()
     with_limit = {finding.code for finding in found if finding.limits}
     assert (excused & with_limit) - bare == set(), "these name a limit by now: take them out of the list"
     assert excused - host.codes() == set(), "these are no codes by now: take them out of the list"

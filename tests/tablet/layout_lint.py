@@ -18,6 +18,8 @@ LEAST_FROM_DANGER = 31
 LEAST_TEXT = 22
 MOST_BARE = 0.36
 """Share of the page that may be bare in one piece while a list has more: a card of six lines that just did not fit."""
+IN_LONG_WORDS = 0.05
+"""So much more of it where words are 30 % longer: then a card more does not fit."""
 BARE_CELL = 32
 NOT_IN_THE_RAIL = ("away",)
 SIZE_OF_ITS_OWN = ("NewJobPage", "EntryPage", "LivePage")
@@ -44,7 +46,7 @@ def faults(shell: Any, window: Any, *, may_break: bool = False) -> list[str]:
         found.extend(_too_near_to_danger(press, presses, dp))
     found.extend(_filled_faults(presses, window, type(getattr(shell, "page", None)).__name__))
     if type(getattr(shell, "page", None)).__name__ not in ANSWER_BESIDE:
-        found.extend(_bare_faults(shell, presses, labels, window, dp))
+        found.extend(_bare_faults(shell, presses, labels, window, dp, MOST_BARE + IN_LONG_WORDS * may_break))
     for label in labels:
         found.extend(_label_faults(label, window, may_break=may_break))
     for one, other in combinations(labels, 2):
@@ -105,7 +107,7 @@ def _is_beyond(other: Any, press: Any, *, left: bool) -> bool:
 
 
 def _bare_faults(
-    shell: Any, presses: Sequence[Any], labels: Sequence[Any], window: Any, dp: Callable[[float], float]
+    shell: Any, presses: Sequence[Any], labels: Sequence[Any], window: Any, dp: Callable[[float], float], most: float
 ) -> Iterator[str]:
     """Nothing bare beside a list that has more."""
     if not any(getattr(press, "name", "") == "page down" for press in presses):
@@ -122,7 +124,7 @@ def _bare_faults(
             heights[column] = heights[column] + 1 if bare else 0
         largest = max(largest, _largest(heights))
     share = largest * cell * cell / (window.width * top)
-    if share > MOST_BARE:
+    if share > most:
         yield f"{share:.0%} of the page is bare beside a list that has more"
 
 

@@ -184,11 +184,12 @@ class DayPath(Widget):
         self._fill_open(self.x, self.y, self.width - wide - dp(GAP), self.height)
         closed = [one for _, one in self._bands if one is not None]
         low = self._stand_foot(x, wide)
-        each = (self.height - low) / max(1, len(closed)) - dp(GAP)
+        whole = (self.height - low) / max(1, len(closed))
+        each = max(whole - dp(GAP), min(whole, dp(TARGET)))  # in long words the gap gives way, not what is pressed
         top = self.top
         for one in closed:
             one.size, one.pos = (wide, each), (x, top - each)
-            top -= each + dp(GAP)
+            top -= whole
 
     def _stand_foot(self, x: float, wide: float) -> float:
         """The foot's presses, the last lowest, or at the right where the page is low. Returns the room they take."""

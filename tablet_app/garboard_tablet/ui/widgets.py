@@ -488,6 +488,10 @@ class Choices(Widget):
             press.pos = (self.x + column * (wide + gap), top - (row + 1) * high - row * gap)
 
 
+SHORT_WORDS = 140
+"""A press of a list that is narrower than this has its number beneath its word [dp]."""
+
+
 class Column(Widget):
     """A list of widgets, shown a page at a time: to see the rest takes a press, never a swipe.
 
@@ -614,12 +618,13 @@ class Column(Widget):
         """Presses for the pages before and after: beneath the list, or beside it where it is low."""
         below = len(self._flow) - self._rest
         up = Press("Up", self._up, name="page up")
+        half = (self.width - dp(GAP)) / 2
+        is_short = low or half < dp(SHORT_WORDS)
         down = Press(
-            phrase("More\n{below}", below=below) if low else phrase("{below} more below", below=below),
+            phrase("More\n{below}", below=below) if is_short else phrase("{below} more below", below=below),
             lambda: self._down(self._rest),
             name="page down",
         )
-        half = (self.width - dp(GAP)) / 2
         if low:
             x = self.right - dp(self.STRIP)
             up.size = down.size = (dp(self.STRIP), (self.height - dp(GAP)) / 2)

@@ -32,7 +32,7 @@ def test_the_tables_hold_what_the_pages_judge_and_say_what_is_lacking(
     summary = pages.desk.summaries.of(SALTGRASS)
     assert summary is not None
     [lost] = [
-        one.value["file"]
+        str(one.value["file"])
         for one in summary.jobs[0].view.measurements
         if one.field == "turn_recording" and isinstance(one.value, dict)
     ]
