@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from garboard.fields import Kind
+from garboard.findings import OF_VESSEL
+from garboard.hosting.equipment import piece_title
 from garboard.hosting.host import PluginHost
-from garboard.job_view import FieldKey, JobView
+from garboard.job_view import FieldKey, JobView, place_of_fact
 
 _NAMING = (Kind.TEXT, Kind.CHOICE, Kind.AMOUNT)
 
@@ -16,7 +18,11 @@ def place_in_words(place: FieldKey, host: PluginHost, view: JobView | None = Non
 
     view : the job, where its rows are to be named ("run 2, against")
     """
-    step_key, field_name, row, of = place
+    step_key, field_name, row, of = place = place_of_fact(place)
+    kind, _, fact = field_name.rpartition(".")
+    if step_key == OF_VESSEL and (declared := host.equipment.get(kind)) is not None:
+        known = declared.field(fact)
+        return f"{piece_title(kind, of, host.equipment)}: {known.title if known else fact.replace('_', ' ')}"
     step = host.step(step_key)
     titles = (field.title for field in step.all_fields() if field.name == field_name) if step else iter(())
     field = next(titles, None) or field_name.replace("_", " ")

@@ -171,7 +171,7 @@ def record_clauses(
             found.append({"number": f"{clause.number}", "title": title, "blocks": blocks})
 
     add("Cautions", lambda: _cautions(cautions(view, host), printed), with_clause=False)
-    add("Vessel and equipment", lambda clause: _vessel(view, clause))
+    add("Vessel and equipment", lambda clause: _vessel(view, clause, host))
     for title, built, steps in _topics(view, host, assessed, sections):
         add(title, lambda clause, built=built, steps=steps: _topic(clause, view, host, built, steps, photos))
     add("What was tried", lambda clause: _tried(trials_of(view, host), clause))
@@ -239,9 +239,9 @@ def _cautions(found: Sequence[Caution], printed: _Printed) -> Iterator[Part]:
     )
 
 
-def _vessel(view: JobView, clause: _Clause) -> Iterator[Part]:
+def _vessel(view: JobView, clause: _Clause, host: PluginHost) -> Iterator[Part]:
     yield facts(vessel_facts(view.vessel))
-    for one in equipment_tables(view.vessel):
+    for one in equipment_tables(view.vessel, host.equipment):
         yield table(clause.caption(one.title), one.headings, one.rows)
 
 

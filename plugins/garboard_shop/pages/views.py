@@ -314,7 +314,7 @@ def boat_page(visit: Visit) -> Response:
         look_alikes=sorted(alike - summary.boat.state.hull_keys),
         back=f"/boats/{summary.key}",
         vessel_facts=vessel_facts(vessel),
-        equipment=tuple(equipment_tables(vessel)),
+        equipment=tuple(equipment_tables(vessel, visit.desk.host.equipment)),
         alike=_kept_by_boats_like(visit.desk, summary),
         tried={job.id: _tried(visit.desk.host, job.view, job.assessed) for job in summary.jobs},
         model=" ".join(filter(None, (vessel.maker, vessel.model)))[:LONGEST_NAME],
@@ -422,7 +422,7 @@ def book(visit: Visit) -> Response:
 
 def begin_boat(visit: Visit) -> Response:
     """Open a job for a new boat."""
-    hull, notice = decisions.begin_boat(visit.desk.store, visit.form, visit.who, visit.desk.now())
+    hull, notice = decisions.begin_boat(visit.desk.store, visit.desk.host, visit.form, visit.who, visit.desk.now())
     visit.desk.index.read(hull)
     return visit.go(f"/boats/{hull}", notice)
 

@@ -96,7 +96,7 @@ def facts_of(tablet: Tablet, hull: str, job: str = "") -> Facts:
 
     jobs = (job,) if job else tablet.boat(hull).jobs[-1:]
     vessel = tablet.boat(hull).vessel(job)
-    facts = {**shared_facts(vessel), **usual_lengths(vessel)}
+    facts = {**shared_facts(vessel, tablet.host.equipment), **usual_lengths(vessel)}
     for one in jobs:
         facts |= shared_entries(tablet.view(hull, one), tablet.host.steps)
     return facts
