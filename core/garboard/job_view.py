@@ -464,6 +464,11 @@ class InputCollector:
             return math.nan
         return self._or_missing(value, math.nan, "a number with its unit", step, field, row, of)
 
+    def count(self, step: str, field: str, *, row: str = "", of: str = "") -> int:
+        """The whole number at a place; 0 stands in where there is none."""
+        value = self.view.value(step, field, row=row, of=of)
+        return self._or_missing(value if type(value) is int else None, 0, "a whole number", step, field, row, of)
+
     def choice(self, step: str, field: str, *, row: str = "", of: str = "") -> str:
         """The choice or text at a place."""
         value = self.view.value(step, field, row=row, of=of)
