@@ -52,6 +52,8 @@ def row_in_words(place: FieldKey, host: PluginHost, view: JobView) -> str:
 def name_in_words(name: str, host: PluginHost) -> str:
     """What `registers.name_of` names, in the words the person saw."""
     step, *rest = name.split("/")
+    if step in host.equipment and len(rest) > 1:
+        return place_in_words((OF_VESSEL, name, "", ""), host)
     if host.step(step) is not None and 0 < len(rest) < 4:
         field, row, of = (*rest, "", "")[:3]
         return place_in_words((step, field, row, of), host)
