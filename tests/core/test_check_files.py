@@ -298,6 +298,26 @@ def test_the_example_in_the_manual_works(tmp_path: Path) -> None:
     assert (found["code"], found["limits"][0]["low"]) == ("rail.height.low", 24.0)
 
 
+def test_the_equipment_in_the_manual_is_asked_and_judged(tmp_path: Path) -> None:
+    manual = (Path(__file__).parents[2] / "plugins" / "CHECKS.md").read_text(encoding="utf-8")
+    example, equipment = (
+        manual.partition(f"<!-- {name} -->\n```toml\n")[2].partition("```")[0]
+        for name in ("check example", "equipment of a check")
+    )
+    begin, found, rest = example.partition("[[value]]")
+    case = 'verdict = "fail"\ncode = "over"\nwhen = "room < 0"\nsentence = "{row} weighs {weight}."'
+    last = 'verdict = "pass"\ncode = "light"\nsentence = "It is light."'
+    result = 'name = "load"\ntitle = "Load"\nstep = "rail"\nrows = "trailers"\nabout = "trailer {row}"'
+    cases = f"[[result]]\n{result}\n[[result.case]]\n{case}\n[[result.case]]\n{last}\n"
+    (tmp_path / "rail.toml").write_text(f"{begin}{equipment}\n{found}{rest}\n{cases}", encoding="utf-8")
+    host = load(tmp_path / "rail.toml", built_in=False)
+    weighed: list[JsonValue] = [{"step": "rail.rail", "field": "weight", "of": "road", "value": "2100 lb"}]
+    vessel: dict[str, JsonValue] = {"hull_number": HULL, "rail.trailers": [{"name": "road", "plate": "2000 lb"}]}
+    view = job_from({"vessel": vessel, "job": {"id": JOB}, "measurements": weighed}, host)
+    (told,) = as_data(judge(view, host, "rail.load"))
+    assert (told["code"], told["sentence"]) == ("rail.load.over", "road weighs 2100 lb.")
+
+
 def test_it_travels_to_a_tablet_by_its_content_and_is_back_when_it_is_put_back(tmp_path: Path) -> None:
     """Taken away, its step needs the plugin and its values stay; put back, it judges them as before."""
     content = GOOD.encode()

@@ -203,7 +203,10 @@ class PiecePage(_OfKinds):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"{self.title_of(self.path[-2])}: {self.path[-1]}" if self.path else "The boat itself"
+        if not self.path:
+            return "The boat itself"
+        kind, declared = self.title_of(self.path[-2]), self.declared(self.path[0])
+        return kind if declared and declared.only_one else f"{kind}: {self.path[-1]}"
 
     def _asks(self) -> tuple[Ask, ...]:
         return asks_of_piece(self.path, self.tablet.host.equipment) if self.path else asks_of_vessel()

@@ -37,8 +37,8 @@ PRACTICE = Basis(
 CHOCKS = Caution("Chock the wheels before you lift the tongue.", Basis(BasisKind.COMMON_PRACTICE, "a trailer rolls"))
 
 
-def pounds(name: str, title: str, low: float, high: float, each: str = "") -> Field:
-    return Field(name=name, title=title, kind=Kind.AMOUNT, quantity="weight", unit="lb", hard=(low, high), each=each)
+def pounds(name: str, title: str, low: float, high: float, **more: Any) -> Field:
+    return Field(name=name, title=title, kind=Kind.AMOUNT, quantity="weight", unit="lb", hard=(low, high), **more)
 
 
 register_equipment = each_of(
@@ -49,10 +49,10 @@ register_equipment = each_of(
             one="trailer",
             only_one=True,
             fields=(
-                pounds("gvwr", "Most it may weigh with its load, by its plate (GVWR)", 200, 40000),
-                pounds("gawr", "Most its axles may carry together, by its plate (GAWR)", 200, 40000),
+                pounds("gvwr", "Most weight (GVWR)", 200, 40000, help="By its plate, with the boat on it."),
+                pounds("gawr", "Most on its axles (GAWR)", 200, 40000, help="By its plate, all axles together."),
                 Field(name="tyres", title="Tyres on the road", kind=Kind.COUNT, hard=(2, 12)),
-                pounds("tyre_load", "Most load of one tyre, by its sidewall", 100, 8000),
+                pounds("tyre_load", "Most load of a tyre", 100, 8000, help="By its sidewall."),
             ),
         )
     ]
@@ -66,8 +66,8 @@ register_steps = each_of(
             order=840,
             cautions=(CHOCKS,),
             fields=(
-                pounds("on_axles", "Weight on all its axles", 0, 40000, TRAILERS),
-                pounds("tongue", "Weight on the tongue", 0, 4000, TRAILERS),
+                pounds("on_axles", "Weight on all its axles", 0, 40000, each=TRAILERS),
+                pounds("tongue", "Weight on the tongue", 0, 4000, each=TRAILERS),
             ),
         )
     ]
