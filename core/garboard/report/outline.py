@@ -8,12 +8,12 @@ from datetime import datetime
 
 import attrs
 
-from garboard.disk.clock import day_in_words
 from garboard.findings import Basis, Finding, Lack, Verdict
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words, title_of
 from garboard.job_view import JobView
 from garboard.steps import Assessed, Caution, Phase, Step, state_shown
+from garboard.units import day_in_words
 
 SIGN_AT_HAND_OVER = ("technician", "owner")
 NOT_FITTED = "not fitted"
