@@ -73,7 +73,8 @@ class Field:
     said      : what people say for each choice, where that is another word ("micro" for light cable)
     offers    : for a text or an amount, values to take with one press; any other can be typed
     offers_from : for a text, where more to take comes from: TODAY, IN_A_MONTH, IN_A_YEAR, PEOPLE, a key of
-                `records.EQUIPMENT` (the names of its pieces), or of a setting that lists words with semicolons between. They are offered first
+                `records.EQUIPMENT` (the names of its pieces), or of a setting that lists words with semicolons between.
+                They are offered first
     pattern   : for a text, the regular expression that the whole of it must match; the first of `offers` shows how
     unless    : a field of the same piece that says the same: once it is entered, nobody is led here
     plausible : (low, high) in `unit`; outside it the person is asked again

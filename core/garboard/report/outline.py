@@ -49,12 +49,14 @@ class PunchItem:
     text  : what is wrong and what to do
     why   : "fails", "values disagree", "in doubt", "cannot be read", "look again" or "noted"
     step  : key of the step it belongs to; "vessel" for a fact of the vessel, nothing for a note
+    check : title of the check whose numbers tell it; nothing where the words alone do
     """
 
     about: str
     text: str
     why: str
     step: str = attrs.field(default="", eq=False)
+    check: str = attrs.field(default="", eq=False)
 
 
 @attrs.frozen
@@ -187,7 +189,10 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
     Each fault once: a note that a failing check already tells is left out. Two notes in the same words are two faults.
     """
     failures = [a for a in assessed if a.finding.verdict is Verdict.FAIL]
-    failing = [PunchItem(a.finding.about, a.finding.sentence, "fails", a.step) for a in failures]
+    failing = [
+        PunchItem(a.finding.about, a.finding.sentence, "fails", a.step, a.title if a.finding.numbers else "")
+        for a in failures
+    ]
     told = {text for a in failures for text in (a.finding.sentence, *a.finding.notes)}
     disagreeing = [
         PunchItem(
@@ -232,12 +237,12 @@ def _in_doubt(assessed: Iterable[Assessed]) -> tuple[PunchItem, ...]:
         for doubt in one.finding.doubts:
             about = "" if doubt.text.startswith(one.finding.about) else one.finding.about
             text = f"{_sentence(doubt.text)} {FIND_OUT}"
-            found.setdefault(doubt.text, PunchItem(about, text, "in doubt", doubt.step))
+            found.setdefault(doubt.text, PunchItem(about, text, "in doubt", doubt.step, one.title))
     told = {item.step for item in found.values()}  # a check that lacks a figure for a doubt tells the doubt again
     for one in assessed:
         for lack in one.finding.missing:
             if lack.lack is Lack.CONTRADICTS and lack.step not in told:
-                item = PunchItem(one.finding.about, _sentence(lack.text), "in doubt", lack.step)
+                item = PunchItem(one.finding.about, _sentence(lack.text), "in doubt", lack.step, one.title)
                 found.setdefault(lack.text, item)
     return tuple(found.values())
 
