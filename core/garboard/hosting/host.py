@@ -959,11 +959,13 @@ def make_host(
     return host
 
 
-def refuse_unknown_names(without: Iterable[str], others: Iterable[str]) -> None:
+def refuse_unknown_names(without: Collection[str], others: Iterable[str]) -> None:
     """Raise InputError for a name to leave out that no plugin has.
 
     others : names of plugins that neither come with the program nor are installed
     """
+    if not without:
+        return  # to list what is installed takes as long as to load a plugin
     installed = [entry.name for entry in importlib.metadata.entry_points(group=ENTRY_POINT_GROUP)]
     known = [*BUILT_IN, *installed, *others]
     faults = [Fault("--without", f"one of {', '.join(known)}", repr(name)) for name in without if name not in known]
