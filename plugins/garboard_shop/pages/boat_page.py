@@ -65,18 +65,23 @@ class LargeFigure:
     to_settle: bool = False
 
 
-def large_figures(assessed: Sequence[Assessed], with_others: Sequence[Sequence[Assessed]] = ()) -> list[LargeFigure]:
+def large_figures(
+    assessed: Sequence[Assessed], with_others: Sequence[Sequence[Assessed]] = (), *, are_all: bool = True
+) -> list[LargeFigure]:
     """The figures of a job.
 
     with_others : the same judged with each value of what disagrees: a figure that hangs on it shows both ends
+    are_all     : whether these are all values; where not, what only they give is still to settle
     """
-    return [_large(asked, assessed, with_others) for asked in FIGURES]
+    return [_large(asked, assessed, with_others, are_all=are_all) for asked in FIGURES]
 
 
-def _large(asked: FigureAsked, assessed: Sequence[Assessed], with_others: Sequence[Sequence[Assessed]]) -> LargeFigure:
+def _large(
+    asked: FigureAsked, assessed: Sequence[Assessed], with_others: Sequence[Sequence[Assessed]], *, are_all: bool
+) -> LargeFigure:
     here = _numbers(asked, assessed)
     others = [_numbers(asked, one) for one in with_others]
-    if len({_shown(numbers) for numbers in others}) > 1:
+    if len({_shown(numbers) for numbers in others}) > 1 or (not are_all and not here and any(others)):
         return _both_ends(asked, [number for numbers in others for _, number in numbers])
     shown = here or (others[0] if others else [])
     if not shown:

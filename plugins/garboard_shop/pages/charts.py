@@ -10,9 +10,9 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
-from garboard_shop.insight import MOST_DOTS_OF_A_WEEK, Dot, Span, Spread, board
+from garboard_shop.insight import Dot, Span, Spread, board
 
 WIDTH = 720
 _ROW, _LABEL, _NUMBERS = 30, 330, 120
@@ -77,14 +77,14 @@ def months(label: str, found: Sequence[Span]) -> Markup:
 
 def days_by_week(label: str, found: Sequence[Span]) -> Markup:
     """A dot a job, by the week it was handed over in and the days it took, and the median of each week."""
-    most = _round_up(max((day for span in found for day, _ in span.days), default=0))
+    most = _round_up(max((span.longest for span in found), default=0))
     step = (WIDTH - _LEFT) / max(1, len(found))
     parts = [*_levels((0, most / 2, most), most, " d")]
     for place, span in enumerate(found):
         middle = _LEFT + (place + 0.5) * step
         if place % 4 == 0:
             parts.append(_text(middle, _HEIGHT - 26, f"{span.begins.day} {span.begins:%b}", "mid"))
-        for day, hull in span.days[:: -(-len(span.days) // MOST_DOTS_OF_A_WEEK) or 1]:
+        for day, hull in span.days:
             dot = _round("dot", middle, _y(day, most), 4)
             parts.append(_link(f"/boats/{hull}", f"{day:.0f} days", dot, is_stop=False))
         if span.median is not None:
@@ -189,18 +189,17 @@ def _chart(label: str, height: float, parts: Iterable[Markup]) -> Markup:
 
 
 def _link(href: str, told: str, shapes: Markup, *, is_stop: bool = True) -> Markup:
-    stop = Markup("") if is_stop else Markup(' tabindex="-1"')
-    return Markup('<a href="{}" aria-label="{}"{}><title>{}</title>{}</a>').format(href, told, stop, told, shapes)
+    where, says, stop = escape(href), escape(told), "" if is_stop else ' tabindex="-1"'
+    return Markup(f'<a href="{where}" aria-label="{says}"{stop}><title>{says}</title>{shapes}</a>')
 
 
 def _rect(kind: str, x: float, y: float, width: float, height: float) -> Markup:
-    return Markup('<rect class="{}" x="{}" y="{}" width="{}" height="{}"/>').format(
-        kind, f"{x:.1f}", f"{y:.1f}", f"{width:.1f}", f"{max(0.0, height):.1f}"
-    )
+    tall = max(0.0, height)
+    return Markup(f'<rect class="{escape(kind)}" x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{tall:.1f}"/>')
 
 
 def _round(kind: str, x: float, y: float, radius: float) -> Markup:
-    return Markup('<circle class="{}" cx="{}" cy="{}" r="{}"/>').format(kind, f"{x:.1f}", f"{y:.1f}", f"{radius:g}")
+    return Markup(f'<circle class="{escape(kind)}" cx="{x:.1f}" cy="{y:.1f}" r="{radius:g}"/>')
 
 
 def _line(kind: str, x: float, y: float, to_x: float, to_y: float) -> Markup:

@@ -11,7 +11,7 @@ from markupsafe import Markup
 from garboard.faults import in_number
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import NOBODY
-from garboard_shop.insight import MOST_DOTS_OF_A_WEEK, Grid, Insight, Spread, Tally, board, insight_of
+from garboard_shop.insight import MOST_DOTS_OF_A_WEEK, Grid, Insight, Spread, Tally, board, insight_from
 from garboard_shop.memory import DEVIATION, ECONOMY, SLIP, Memory
 from garboard_shop.pages import charts
 from garboard_shop.pages.wording import day_of
@@ -21,9 +21,7 @@ TITLES = {SLIP: "Slip", ECONOMY: "Economy at best cruise", DEVIATION: "Largest c
 FACET_TITLES = {"model": "By model", "engine": "By engine", "technician": "By rigger"}
 SHADES = 4
 COUNTED_AT_ONCE = 1_000
-"""Boats: of more the page does not wait for the count."""
-COUNTED_AGAIN_AFTER = 10 * 60 * 1000
-"""Over many boats, whatever changed meanwhile [ms]."""
+"""Boats: of more the page does not wait for the first count."""
 
 
 @attrs.frozen
@@ -76,7 +74,7 @@ class Shown:
 
 
 class Insights:
-    """The page, counted again when a row changed: at once over few boats, over many beside the server's work."""
+    """The page, told anew when a row changed. Over many boats the first count is made beside the server's work."""
 
     def __init__(self, host: PluginHost, now: Callable[[], int]) -> None:
         self._host, self._now = host, now
@@ -89,7 +87,7 @@ class Insights:
         with self._guard:
             if self._shown is not None and self._is_fresh(memory, *self._shown):
                 return self._shown[2]
-            if len(memory) <= COUNTED_AT_ONCE:
+            if memory.counts is not None or len(memory) <= COUNTED_AT_ONCE:
                 return self._count(memory)
             if self._thread is None or not self._thread.is_alive():
                 self._thread = threading.Thread(
@@ -104,14 +102,11 @@ class Insights:
             self._thread.join()
 
     def _is_fresh(self, memory: Memory, of: Memory, changes: int, shown: Shown) -> bool:
-        age = self._now() - shown.counted.at
-        if memory is not of or day_of(shown.counted.at) != day_of(self._now()):
-            return False
-        return memory.changes == changes or (len(memory) > COUNTED_AT_ONCE and 0 <= age < COUNTED_AGAIN_AFTER)
+        return memory is of and memory.changes == changes and day_of(shown.counted.at) == day_of(self._now())
 
     def _count(self, memory: Memory) -> Shown:
         changes = memory.changes
-        counted = insight_of(memory.rows(), memory.score(), self._now())
+        counted = insight_from(memory.count(), memory.score(), self._now())
         shown = Shown(counted, charts_of(counted, self._host))
         self._shown = memory, changes, shown
         return shown
@@ -201,12 +196,12 @@ def _months(found: Insight) -> Chart:
 
 
 def _days(found: Insight) -> Chart:
-    days = sorted(day for span in found.by_week for day, _ in span.days)
+    jobs, longest = sum(span.jobs for span in found.by_week), max((span.longest for span in found.by_week), default=0.0)
     sentence = "Nothing was handed over in half a year."
-    if days:
+    if jobs:
         sentence = (
-            f"From opening to hand over half of {in_number(len(days), 'job')} took {days[(len(days) - 1) // 2]:.0f} "
-            f"days or less, the longest {days[-1]:.0f}. A dot a job, a line for the median of the week."
+            f"From opening to hand over half of {in_number(jobs, 'job')} took {found.half:.0f} "
+            f"days or less, the longest {longest:.0f}. A dot a job, a line for the median of the week."
         )
         if any(span.jobs > MOST_DOTS_OF_A_WEEK for span in found.by_week):
             sentence += " Of a week with many jobs some dots are left out."

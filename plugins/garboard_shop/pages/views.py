@@ -299,7 +299,10 @@ def boat_page(visit: Visit) -> Response:
         "boat.html",
         summary=summary,
         consequences={name: one for of_job in judged.values() for name, one in by_hull(summary, of_job).items()},
-        figures={job.id: glance.large_figures(job.assessed, judged[job.id].outcomes) for job in summary.jobs},
+        figures={
+            job.id: glance.large_figures(job.assessed, judged[job.id].outcomes, are_all=judged[job.id].is_whole)
+            for job in summary.jobs
+        },
         glances={job.id: glance.phases_at_a_glance(job) for job in summary.jobs},
         days={job.id: _days(summary, job) for job in summary.jobs},
         rows=_rows_of_jobs(desk, summary),
