@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 import attrs
 from markupsafe import Markup
 
+from garboard.faults import in_number
 from garboard_shop.insight import MOST_DOTS_OF_A_WEEK, Dot, Span, Spread, board
 
 WIDTH = 720
@@ -69,7 +70,7 @@ def months(label: str, found: Sequence[Span]) -> Markup:
             )
         below = _text(left + step / 2, _HEIGHT - 26, f"{span.begins:%b}", "mid")
         below += _text(left + step / 2, _HEIGHT - 8, f"n {span.jobs}", "mid small")
-        told = f"{span.begins:%B %Y}: {span.right} of {span.jobs} right the first time"
+        told = f"{span.begins:%B %Y}: {in_number(span.jobs, 'job')} handed over, {span.right} right the first time"
         href = board(view="all", handed=span.key)
         parts.append(_link(href, told, shown + below) if span.jobs else below)
     return _chart(label, _HEIGHT, parts)

@@ -339,9 +339,9 @@ def _days(summary: BoatSummary, job: JobSummary) -> tuple[glance.WorkDay, ...]:
 
 
 def _kept_by_boats_like(desk: ShopDesk, summary: BoatSummary) -> Kept | None:
-    """What boats like one kept, as long as nothing was run with its own propeller; None of too few."""
+    """What boats like one kept, as long as it does not keep its own propeller; None of too few."""
     row, memory = row_of(summary), desk.remembering.at_hand
-    return None if row.engine_speed or memory is None else memory.kept_by_boats_like(row)
+    return None if row.is_kept or memory is None else memory.kept_by_boats_like(row)
 
 
 def _tried(host: PluginHost, job: JobView, assessed: Sequence[Assessed]) -> tuple[Table | None, tuple[str, ...]] | None:
@@ -588,6 +588,7 @@ def tablets_page(visit: Visit) -> Response:
         "tablets.html",
         tablets=listed,
         told=_without_ids(listed),
+        silent=board.days_silent(listed, visit.desk.now()),
         roles=ROLES,
         can_pair=visit.desk.pair is not None,
         code=None,
