@@ -478,6 +478,13 @@ class _Writing:
         )
 
 
+NO_COMPASS = tuple(
+    f"heading_calibration.{step}"
+    for step in ("location", "place", "steady_turn", "magnetometer", "swing", "straight_runs", "comparison")
+)
+_ALSO_DONE = ("handover.owner_briefing", "handover.punch_list")
+
+
 def _entries(state: HullState) -> list[Entry]:
     return [entry for register in state.registers.values() for entry in register.entries.values()]
 
@@ -521,7 +528,12 @@ def _sound_job() -> str:
         said = {"step": step, "field": field, "value": value}
         places[place] = said | ({"row": row} if row else {}) | ({"of": of} if of else {})
     plain["measurements"] = [{key: one[key] for key in one if key not in ("at", "by")} for one in places.values()]
+    kept = {one["step"]: one["state"] for one in plain["steps"]}
     steps = [one["step"] for one in plain["steps"] if not one["step"].startswith("heading_calibration")]
-    states = {one["step"]: one["state"] for one in plain["steps"]} | {"handover.owner_briefing": "done"}
-    plain["steps"] = [{"step": step, "state": states[step]} for step in (*steps, "handover.owner_briefing")]
+    states = (
+        {step: kept[step] for step in steps}
+        | dict.fromkeys(_ALSO_DONE, "done")
+        | dict.fromkeys(NO_COMPASS, "not fitted")
+    )
+    plain["steps"] = [{"step": step, "state": state} for step, state in states.items()]
     return json.dumps(plain)

@@ -299,12 +299,12 @@ def _open(state: State, job: JobSummary) -> tuple[str, int]:
         return "", 0
     if state is State.READY:
         return "The owner has not signed.", 0
-    if job.stale:
-        return f"Signed before later changes: {', '.join(map(_signer, job.stale))}", 0
     steps = [step for phase in job.phases for step in phase.steps if step.step is not None]
     following = next((step for step in steps if step.state in ("under way", "to do", "look again")), None)
     if following is not None:
         return f"Next: {following.title}", 0
+    if job.stale and len(job.missing) == 1:  # the row names whose signatures are stale
+        return "", 0
     return (job.missing[0].capitalize() if job.missing else ""), max(0, len(job.missing) - 1)
 
 

@@ -20,7 +20,7 @@ _ROW, _LABEL, _NUMBERS = 30, 330, 120
 _TOP, _BOTTOM, _LEFT = 12, 44, 56
 _HEIGHT = 240
 _DOT = 5
-_LONGEST_LABEL = 46
+LONGEST_LABEL = 46
 
 
 @attrs.frozen
@@ -46,7 +46,7 @@ def bars(label: str, found: Sequence[Bar]) -> Markup:
 
 def _bar(bar: Bar, row: int, scale: float) -> Markup:
     top = row * _ROW
-    short = bar.label if len(bar.label) <= _LONGEST_LABEL else f"{bar.label[: _LONGEST_LABEL - 1]}…"
+    short = bar.label if len(bar.label) <= LONGEST_LABEL else f"{bar.label[: LONGEST_LABEL - 1]}…"
     shapes = _rect("whole", _LABEL, top + 5, max(1, bar.whole * scale), 20)
     if bar.filled:
         shapes += _rect("filled", _LABEL, top + 5, max(1, bar.filled * scale), 20)

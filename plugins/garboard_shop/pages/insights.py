@@ -117,8 +117,10 @@ class Insights:
         return shown
 
 
-def code_in_words(code: str, host: PluginHost) -> str:
+def code_in_words(code: str, host: PluginHost, most: int = 200) -> str:
     """A code of a finding as people say it: the title of the check or step that gives it, and what it found.
+
+    most : letters; of more the title is cut, as what was found tells one failure of a check from another
 
     A code that is no check's or step's own, such as "handover.check.failed", is told by its own words; one of a
     plugin that is not here stays as it is.
@@ -128,8 +130,9 @@ def code_in_words(code: str, host: PluginHost) -> str:
     of = next((title for name, title in titles if code.startswith(f"{name}.")), "")
     if not of and not any(one.key.partition(".")[0] == code.partition(".")[0] for one in host.steps):
         return code
-    title = of or key.replace(".", " ").replace("_", " ").capitalize()
-    return f"{title}: {found.replace('_', ' ')}"
+    title, said = of or key.replace(".", " ").replace("_", " ").capitalize(), found.replace("_", " ")
+    room = max(0, most - len(said) - 2)
+    return f"{title if len(title) <= room else f'{title[: room - 1]}…'}: {said}"
 
 
 def charts_of(found: Insight, host: PluginHost) -> tuple[Chart, ...]:
@@ -148,7 +151,7 @@ def charts_of(found: Insight, host: PluginHost) -> tuple[Chart, ...]:
 def _failures(found: Tally, host: PluginHost, title: str) -> Chart:
     bars = [
         charts.Bar(
-            code_in_words(one.code, host),
+            code_in_words(one.code, host, charts.LONGEST_LABEL),
             found.address(failed=one.code),
             one.ever,
             one.still,

@@ -195,6 +195,7 @@ class Remembering:
                         if row is None or made is None or hull not in held:
                             continue
                         if row.hull != hull:
+                            self._pasts[hull] = {}  # of another boat's jobs
                             raise ValueError(f"expected the row of {hull}, got that of {row.hull}")
                     except ValueError as error:
                         log.warning("the row of %s in the shop's memory is damaged and made anew: %s", hull, error)

@@ -143,6 +143,8 @@ def test_a_chart_is_a_group_of_links_and_a_name_in_it_is_no_markup(plugins: Plug
     assert code_in_words("handover.check.failed", plugins) == "Handover check: failed"
     cut_off = code_in_words("engine_trial.first_start.cut_off_dead", plugins)
     assert cut_off == "First start: controls, protection, cut-off: cut off dead"
+    short = code_in_words("engine_trial.first_start.cut_off_dead", plugins, 46)
+    assert (short, len(short)) == ("First start: controls, protecti…: cut off dead", 46)
 
 
 def test_an_empty_shop_and_one_with_little_have_their_sentences(plugins: PluginHost) -> None:

@@ -18,6 +18,7 @@ import pytest
 from garboard.hosting.host import PluginHost
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.pages import people
+from garboard_shop.pages.index import Index
 from garboard_shop.store import MANAGER as MANAGES
 from garboard_shop.store import WebUser
 from pages_rig import CHIEF, PASSWORD, Browser, Pages, light_passwords, words_of
@@ -152,6 +153,8 @@ def shop(
                 pages.desk.remembering.bring_up_to_date()
 
             written = write_shop(pages.store, request.param, evening)
+            pages.desk.index = Index(pages.store, now=lambda: NOW)
+            pages.desk.index.refresh()
             yield written, pages.signed_in()
 
 
@@ -324,6 +327,14 @@ def test_headline_facets_and_lists_count_alike(walk: Walk, answers: tuple[Answer
     for words in ("to settle", "failing", "ready"):
         here = Walk(walk.browser).click(rf"^\d+ {words}$", heading="Board")
         assert here.count == len([one for one in answers if one.state == words])
+
+
+def test_a_builders_next_boats_are_not_taken_for_the_same_boat(walk: Walk, answers: tuple[Answer, ...]) -> None:
+    """Hull numbers in a row look alike, one numeral apart; the boats have names of their own."""
+    first = answers[0]
+    walk.click("^All jobs$").click(f"^{re.escape(first.name)}$")
+    assert "Hull numbers that look alike" not in walk.page
+    assert "with a number like this one, and another name or owner" in walk.page
 
 
 def test_nothing_of_an_owner_stands_on_the_board(walk: Walk, answers: tuple[Answer, ...]) -> None:
