@@ -12,14 +12,15 @@ from collections.abc import Iterable, Iterator, Sequence
 import attrs
 from markupsafe import Markup, escape
 
-from garboard_shop.insight import Dot, Span, Spread, board
+from garboard.faults import in_number
+from garboard_shop.insight import MOST_DOTS_OF_A_WEEK, Dot, Span, Spread, board
 
 WIDTH = 720
 _ROW, _LABEL, _NUMBERS = 30, 330, 120
 _TOP, _BOTTOM, _LEFT = 12, 44, 56
 _HEIGHT = 240
 _DOT = 5
-_LONGEST_LABEL = 46
+LONGEST_LABEL = 46
 
 
 @attrs.frozen
@@ -45,7 +46,7 @@ def bars(label: str, found: Sequence[Bar]) -> Markup:
 
 def _bar(bar: Bar, row: int, scale: float) -> Markup:
     top = row * _ROW
-    short = bar.label if len(bar.label) <= _LONGEST_LABEL else f"{bar.label[: _LONGEST_LABEL - 1]}…"
+    short = bar.label if len(bar.label) <= LONGEST_LABEL else f"{bar.label[: LONGEST_LABEL - 1]}…"
     shapes = _rect("whole", _LABEL, top + 5, max(1, bar.whole * scale), 20)
     if bar.filled:
         shapes += _rect("filled", _LABEL, top + 5, max(1, bar.filled * scale), 20)
@@ -69,7 +70,7 @@ def months(label: str, found: Sequence[Span]) -> Markup:
             )
         below = _text(left + step / 2, _HEIGHT - 26, f"{span.begins:%b}", "mid")
         below += _text(left + step / 2, _HEIGHT - 8, f"n {span.jobs}", "mid small")
-        told = f"{span.begins:%B %Y}: {span.right} of {span.jobs} right the first time"
+        told = f"{span.begins:%B %Y}: {in_number(span.jobs, 'job')} handed over, {span.right} right the first time"
         href = board(view="all", handed=span.key)
         parts.append(_link(href, told, shown + below) if span.jobs else below)
     return _chart(label, _HEIGHT, parts)

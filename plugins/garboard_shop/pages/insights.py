@@ -112,11 +112,22 @@ class Insights:
         return shown
 
 
-def code_in_words(code: str, host: PluginHost) -> str:
-    """A code of a finding as people say it: the title of the check that gives it, and what it found."""
-    title = next((one.title for one in host.calculators if code.startswith(f"{one.key}.")), "")
-    found = code.rpartition(".")[2].replace("_", " ")
-    return f"{title}: {found}" if title else code
+def code_in_words(code: str, host: PluginHost, most: int = 200) -> str:
+    """A code of a finding as people say it: the title of the check or step that gives it, and what it found.
+
+    most : letters; of more the title is cut, as what was found tells one failure of a check from another
+
+    A code that is no check's or step's own, such as "handover.check.failed", is told by its own words; one of a
+    plugin that is not here stays as it is.
+    """
+    key, _, found = code.rpartition(".")
+    titles = [(one.key, one.title) for one in host.calculators] + [(one.key, one.title) for one in host.steps]
+    of = next((title for name, title in titles if code.startswith(f"{name}.")), "")
+    if not of and not any(one.key.partition(".")[0] == code.partition(".")[0] for one in host.steps):
+        return code
+    title, said = of or key.replace(".", " ").replace("_", " ").capitalize(), found.replace("_", " ")
+    room = max(0, most - len(said) - 2)
+    return f"{title if len(title) <= room else f'{title[: room - 1]}…'}: {said}"
 
 
 def charts_of(found: Insight, host: PluginHost) -> tuple[Chart, ...]:
@@ -135,7 +146,7 @@ def charts_of(found: Insight, host: PluginHost) -> tuple[Chart, ...]:
 def _failures(found: Tally, host: PluginHost, title: str) -> Chart:
     bars = [
         charts.Bar(
-            code_in_words(one.code, host),
+            code_in_words(one.code, host, charts.LONGEST_LABEL),
             found.address(failed=one.code),
             one.ever,
             one.still,
@@ -184,12 +195,13 @@ def _months(found: Insight) -> Chart:
             f"any judging: {last.share} %. Under five jobs no per cent is told."
         )
     listed = tuple(
-        Entry(
-            f"{span.begins:%B %Y}: {span.right} of {span.jobs} right the first time",
-            board(view="all", handed=span.key, right="yes"),
-        )
+        Entry(f"{span.begins:%B %Y}: {words}", board(view="all", handed=span.key, right=is_right))
         for span in found.months
-        if span.jobs
+        for is_right, jobs, words in (
+            ("yes", span.jobs, f"{span.right} of {span.jobs} right the first time"),
+            ("no", span.jobs - span.right, f"{span.jobs - span.right} not right the first time"),
+        )
+        if jobs
     )
     drawing = charts.months("Share right the first time, by month", found.months)
     return Chart(title="Right the first time", sentence=sentence, drawing=drawing, listed=listed)
