@@ -76,6 +76,14 @@ _MANY_FIELDS = "".join(
     f'[[step.field]]\nname = "f{number}"\ntitle = "F"\nkind = "yes or no"\n' for number in range(300)
 )
 
+_KIND = (
+    '[[equipment]]\nname = "reels"\ntitle = "Reels"\none = "reel"\n'
+    '[[equipment.field]]\nname = "drag"\ntitle = "Drag"\nkind = "amount"\nunit = "lb"\n'
+)
+_MANY_FACTS = "".join(
+    f'[[equipment.field]]\nname = "f{number}"\ntitle = "F"\nkind = "yes or no"\n' for number in range(500)
+)
+
 # name, what is replaced, by what, the code, and the line's text or the place that the fault is told with
 HOSTILE: tuple[tuple[str, str, str, str, str], ...] = (
     ("bomb_of_powers", _FORMULA, 'formula = "9 ** 9 ** 9 ** 9 * height"', "wrong_value", "value[1].formula"),
@@ -112,6 +120,19 @@ HOSTILE: tuple[tuple[str, str, str, str, str], ...] = (
     ("endless_number", "default = 24", f"default = {'9' * 9000}", "syntax_error", "file"),
     ("number_as_text", "default = 24", 'default = "24"', "wrong_value", "setting[1].default"),
     ("not_finite", "default = 24", "default = inf", "wrong_value", "setting[1].default"),
+    ("kind_twice", "[[step]]\n", f"{_KIND}{_KIND}[[step]]\n", "wrong_value", "equipment[2].name"),
+    ("kind_of_no_unit", "[[step]]\n", f"{_KIND.replace('lb', 'stone')}[[step]]\n", "wrong_value", "unit"),
+    ("kind_of_500", "[[step]]\n", f"{_KIND}{_MANY_FACTS}[[step]]\n", "too_large", "equipment[1].field"),
+    ("kind_of_the_program", "[[step]]\n", f"{_KIND.replace('reels', 'tanks')}[[step]]\n", "wrong_value", "equipment"),
+    ("kind_with_a_photo", "[[step]]\n", f"{_KIND.replace('amount', 'photo')}[[step]]\n", "wrong_value", "kind"),
+    ("fact_called_name", "[[step]]\n", f"{_KIND.replace('drag', 'removed')}[[step]]\n", "wrong_value", "equipment"),
+    (
+        "each_of_no_kind",
+        'unit = "in"\n\n[[step.field]]',
+        'unit = "in"\neach = "reels"\n\n[[step.field]]',
+        "unknown_kind",
+        "each",
+    ),
     ("of_the_future", "version = 1", "version = 2", "other_version", "version"),
     ("something_else", 'format = "garboard check"', 'format = "shopping list"', "wrong_value", "format"),
 )

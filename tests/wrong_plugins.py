@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from textwrap import dedent, indent
 
 PROBLEM, FAULT, FINDING, SHORTENED, BOOK = "not loaded", "told of one at work", "finding", "shortened", "in the book"
@@ -34,6 +35,9 @@ def setting(default="1 h", hard=(0.5, 4), kind=Kind.AMOUNT, **field):
     own = {"name": "time", "title": "Time", "kind": kind, "quantity": "time", "unit": "h", "hard": hard, **field}
     return Setting(key="NAME.time", field=Field(**own), default=default, basis=BASIS[0])
 
+def kind(**more):
+    return EquipmentKind(**{"key": "NAME.reels", "title": "Reels", "one": "reel", "fields": (DRY,), **more})
+
 def compute(view):
     yield found()
 
@@ -57,6 +61,46 @@ def _section(build: str) -> str:
     made = 'ReportSection(key="NAME.part", title="Part", order=1, build=build)'
     return _offering("report_sections", made) + f"def build(view, assessed):\n    {build}\n"
 
+
+def _kind(what: str) -> str:
+    return _offering("equipment", what)
+
+
+_MANY_FACTS = "tuple(Field(name=f'f{n}', title='F', kind=Kind.YES_NO) for n in range(10_000))"
+_EQUIPMENT: Mapping[str, tuple[Told, str]] = {
+    "kind_with_a_field_twice": ((PROBLEM, "wrong_value"), _kind("kind(fields=(DRY, DRY))")),
+    "kind_without_fields": ((PROBLEM, "wrong_value"), _kind("kind(fields=())")),
+    "kind_of_10000_fields": ((PROBLEM, "wrong_value"), _kind(f"kind(fields={_MANY_FACTS})")),
+    "kind_of_the_program": ((PROBLEM, "wrong_value"), _kind("kind(key='NAME.engines')")),
+    "kind_without_plugin": ((PROBLEM, "wrong_value"), _kind("kind(key='reels')")),
+    "kind_called_batteries": ((PROBLEM, "kind_taken"), _kind("kind(title='batteries')")),
+    "kind_twice": ((PROBLEM, "key_taken"), _kind("kind()") + "    register(kind())\n"),
+    "kinds_of_one_title": ((PROBLEM, "kind_taken"), _kind("kind()") + "    register(kind(key='NAME.rods'))\n"),
+    "kind_of_no_unit": (
+        (PROBLEM, "wrong_value"),
+        _kind("kind(fields=(Field(name='load', title='Load', kind=Kind.AMOUNT, quantity='weight', unit='stone'),))"),
+    ),
+    "kind_with_a_table": (
+        (PROBLEM, "wrong_value"),
+        _kind("kind(fields=(Field(name='rows', title='Rows', kind=Kind.TABLE, columns=(DRY,)),))"),
+    ),
+    "kind_with_a_name": (
+        (PROBLEM, "wrong_value"),
+        _kind("kind(fields=(Field(name='name', title='Name', kind=Kind.TEXT),))"),
+    ),
+    "kind_of_text": ((PROBLEM, "wrong_type"), _kind("kind(fields='dry')")),
+    "kind_without_title": ((PROBLEM, "no_title"), _kind("kind(title=' ')")),
+    "twenty_one_kinds": (
+        (PROBLEM, "too_large"),
+        "@hookimpl\ndef register_equipment(register):\n    for n in range(21):\n"
+        "        register(kind(key=f'NAME.reels{n}', title=f'Reels {n}'))\n",
+    ),
+    "each_of_no_kind": (
+        (PROBLEM, "unknown_kind"),
+        _offering("steps", "step(fields=(Field(name='dry', title='Dry', kind=Kind.YES_NO, each='NAME.reels'),))"),
+    ),
+}
+"""Kinds of equipment."""
 
 _WHOLE: dict[str, tuple[Told, str]] = {
     # when it is imported
@@ -293,7 +337,7 @@ _BODIES: dict[str, tuple[Told, str]] = {
 
 def sources() -> dict[str, tuple[Told, str]]:
     """Every wrong plugin by name: how it is told and by which code, and its file."""
-    whole = {**_WHOLE, **{name: (told, _computing(body)) for name, (told, body) in _BODIES.items()}}
+    whole = {**_WHOLE, **_EQUIPMENT, **{name: (told, _computing(body)) for name, (told, body) in _BODIES.items()}}
     return {name: (told, _file(name, text)) for name, (told, text) in whole.items()}
 
 

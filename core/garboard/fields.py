@@ -11,7 +11,7 @@ import attrs
 
 from garboard.faults import ValueRefused, shown
 from garboard.record_types import typed
-from garboard.records import EQUIPMENT, JsonValue, Vessel
+from garboard.records import EQUIPMENT, JsonValue, Vessel, is_equipment
 from garboard.samples import UNIT_OF_QUANTITY
 from garboard.units import EXAMPLE_OF, UNITS_OF, in_own_spelling, parse_amount, range_in_words
 
@@ -80,7 +80,8 @@ class Field:
     plausible : (low, high) in `unit`; outside it the person is asked again
     plausible_for : the same of one vessel and piece ("port"), where it tells more; None where it does not
     hard      : (low, high) in `unit`; outside it the value is refused
-    each      : a key of `records.EQUIPMENT`: asked once for every such piece the vessel has
+    each      : a key of `records.EQUIPMENT`, or of a kind the plugin itself registers (`steps.EquipmentKind`): asked
+                once for every such piece the vessel has
     of_run    : the recording field of the same step whose run this describes; where another run comes to count, it is
                 asked anew
     heard     : what of the boat's network may be taken for it with one press, a key of `samples.UNIT_OF_QUANTITY`; of a
@@ -154,8 +155,11 @@ class Field:
         if self.heard and self.heard not in UNIT_OF_QUANTITY:
             raise ValueError(f"field {self.name!r}: heard must be a quantity of the network, got {self.heard!r}")
         for name, kind in (("each", self.each), ("of_several", self.of_several)):
-            if kind and kind not in EQUIPMENT:
-                raise ValueError(f"field {self.name!r}: {name} must be one of {', '.join(EQUIPMENT)}, got {kind!r}")
+            if kind and not is_equipment(kind):
+                raise ValueError(
+                    f"field {self.name!r}: {name} must be one of {', '.join(EQUIPMENT)}, or the key of a kind that the "
+                    f"plugin registers, got {kind!r}"
+                )
 
     def _check_pattern(self) -> None:
         if self.kind is not Kind.TEXT or not self.offers:

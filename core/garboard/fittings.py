@@ -161,7 +161,7 @@ def value_to_begin(view: JobView, field: Field, step: str, of: str) -> JsonValue
     """
     where, name = field.begins or ("", "")
     if where in EQUIPMENT:
-        value = getattr(view.vessel.pieces[where].get(of), name, None)
+        value = getattr(view.vessel.of_kind(where).get(of), name, None)
         return (value or CAME_WITH) if name == "fitted" else (str(value) if value else None)
     if where:
         return view.value(where, name)

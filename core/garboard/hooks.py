@@ -37,13 +37,14 @@ from garboard import hookimpl
 if TYPE_CHECKING:
     import click
 
-    from garboard.steps import Calculator, LiveGuide, RecordingJudge, ReportSection, Setting, Step
+    from garboard.steps import Calculator, EquipmentKind, LiveGuide, RecordingJudge, ReportSection, Setting, Step
 
 __all__ = [
     "each_of",
     "hookimpl",
     "register_calculators",
     "register_commands",
+    "register_equipment",
     "register_live_guides",
     "register_recording_judges",
     "register_report_sections",
@@ -81,6 +82,17 @@ def register_steps(register: Callable[[Step], None]) -> None:
     :param register: call it once for each `garboard.steps.Step`. The order on screen comes from the step's
         phase and order, never from the order of calls. Keys read "<plugin>.<step>" and never change once jobs
         hold them: measurements are stored under them.
+    """
+
+
+@hookspec
+def register_equipment(register: Callable[[EquipmentKind], None]) -> None:
+    """Offer kinds of equipment: a trailer, reels, a generator.
+
+    :param register: call it once for each `garboard.steps.EquipmentKind`. A fact of a piece is asked for as a value of
+        a step: `asking.amount(OF_VESSEL, "our_yard.trailers.rating", "lb", of=name)`, with `OF_VESSEL` of
+        `garboard.findings`; `view.vessel.of_kind("our_yard.trailers")` has the names. A step of the same plugin may
+        ask once for each piece, with `Field(each="our_yard.trailers")`.
     """
 
 

@@ -14,7 +14,6 @@ import attrs
 from garboard.faults import ValueRefused
 from garboard.findings import OF_VESSEL, Lack, Missing, NotEnoughData, with_uncertainty
 from garboard.records import (
-    EQUIPMENT,
     NETWORK_SOURCES,
     Forecast,
     Job,
@@ -24,6 +23,7 @@ from garboard.records import (
     SignOff,
     StepState,
     Vessel,
+    is_own_kind,
 )
 from garboard.samples import Recording
 from garboard.settings import SETTING, SIGNED, SettingSet, SettingUsed, Signed, setting_number
@@ -42,6 +42,7 @@ __all__ = [
     "in_unit",
     "nothing_at",
     "place_of",
+    "place_of_fact",
     "refuse_set_back",
 ]
 
@@ -141,9 +142,10 @@ def _unit_of(value: JsonValue) -> str:
 
 def _units_of_vessel(vessel: Vessel) -> Iterator[tuple[FieldKey, str]]:
     yield from _units_in(vessel, "", "")
-    for kind, name in EQUIPMENT.items():
-        for piece in getattr(vessel, kind):
-            yield from _units_in(piece, f"{kind}.", getattr(piece, name))
+    for kind, pieces in vessel.pieces.items():
+        for name, piece in pieces.items():
+            yield from _units_in(piece, f"{kind}.", name)
+    yield from ((place_of(one), unit) for one in _facts_of_own_kinds(vessel) if (unit := _unit_of(one.value)))
 
 
 def _units_in(record: Any, before: str, of: str) -> Iterator[tuple[FieldKey, str]]:
@@ -153,6 +155,29 @@ def _units_in(record: Any, before: str, of: str) -> Iterator[tuple[FieldKey, str
             yield (OF_VESSEL, f"{before}{field.name}", "", of), value.unit
         elif before and attrs.has(type(value)):
             yield from _units_in(value, f"{before}{field.name}.", of)
+
+
+def _facts_of_own_kinds(vessel: Vessel) -> Iterator[Measurement]:
+    """What is entered of equipment of plugins' own kinds, as values a calculator asks for.
+
+    They stand under `OF_VESSEL`, the kind with the field, and the piece.
+    """
+    for kind, pieces in vessel.pieces.items():
+        for name, piece in pieces.items() if is_own_kind(kind) else ():
+            for field, value in piece.more.items():
+                yield Measurement(step=OF_VESSEL, field=f"{kind}.{field}", value=value, of=name)
+
+
+def place_of_fact(place: FieldKey) -> FieldKey:
+    """The place of a fact of a plugin's own kind, where a disagreement names it by its path; any other as it is.
+
+    >>> place_of_fact(("vessel", "yard.trailers/road/rating", "", ""))
+    ('vessel', 'yard.trailers.rating', '', 'road')
+    """
+    kind, _, rest = place[1].partition("/")
+    name, _, field = rest.rpartition("/")
+    is_fact = place[0] == OF_VESSEL and is_own_kind(kind) and name
+    return (OF_VESSEL, f"{kind}.{field}", "", name) if is_fact else place
 
 
 def _no_recording(reference: str) -> Recording:
@@ -213,11 +238,12 @@ class JobView:
 
     @_at.default
     def _index(self) -> Mapping[FieldKey, Measurement]:
-        return {place_of(measurement): measurement for measurement in self.measurements}
+        found = {place_of(one): one for one in _facts_of_own_kinds(self.vessel)}
+        return found | {place_of(measurement): measurement for measurement in self.measurements}
 
     @_disagree.default
     def _disagreeing(self) -> frozenset[FieldKey]:
-        return frozenset(disagreement.place for disagreement in self.disagreements)
+        return frozenset(place_of_fact(disagreement.place) for disagreement in self.disagreements)
 
     def find(self, step: str, field: str, *, row: str = "", of: str = "") -> Measurement | None:
         """The measurement at a place; None when there is none or its values disagree."""
@@ -438,6 +464,11 @@ class InputCollector:
             return math.nan
         return self._or_missing(value, math.nan, "a number with its unit", step, field, row, of)
 
+    def count(self, step: str, field: str, *, row: str = "", of: str = "") -> int:
+        """The whole number at a place; 0 stands in where there is none."""
+        value = self.view.value(step, field, row=row, of=of)
+        return self._or_missing(value if type(value) is int else None, 0, "a whole number", step, field, row, of)
+
     def choice(self, step: str, field: str, *, row: str = "", of: str = "") -> str:
         """The choice or text at a place."""
         value = self.view.value(step, field, row=row, of=of)
@@ -557,7 +588,8 @@ def _signed(key: str, stated: JsonValue) -> SettingSet:
 
 
 def _where(field: str, row: str, of: str) -> str:
-    return field.replace("_", " ") + (f" ({of})" if of else "") + (f", row {row}" if row else "")
+    name = field.rpartition(".")[2]  # of a piece of equipment the field comes after its kind
+    return name.replace("_", " ") + (f" ({of})" if of else "") + (f", row {row}" if row else "")
 
 
 def amount_or_fault(value: JsonValue, quantity: str) -> Amount:

@@ -38,11 +38,15 @@ __all__ = [
     "NetworkBus",
     "NetworkDevice",
     "Note",
+    "OwnPiece",
     "Propeller",
     "SignOff",
     "StepState",
     "Tank",
     "Vessel",
+    "is_equipment",
+    "is_own_kind",
+    "named_by",
     "number_of",
     "outside_usual",
     "unit_of",
@@ -331,8 +335,23 @@ class NetworkBus:
 
 
 @attrs.frozen(kw_only=True)
+class OwnPiece:
+    """A piece of equipment of a kind that a plugin declares; see `steps.EquipmentKind`.
+
+    more : its facts by the names of the kind's fields, each as entered: an amount is text with its unit
+    """
+
+    name: str
+    more: Mapping[str, JsonValue] = _more()
+
+
+@attrs.frozen(kw_only=True)
 class Vessel:
-    """The boat. Everything merges by its hull number."""
+    """The boat. Everything merges by its hull number.
+
+    more : besides what nothing here knows, the equipment of kinds that plugins declare: a list of objects under the
+           kind's key ("our_yard.trailers"), so that a program without the plugin keeps it
+    """
 
     hull_number: str
     name: str = ""
@@ -365,7 +384,9 @@ class Vessel:
 
     @cached_property
     def pieces(self) -> Mapping[str, Mapping[str, Any]]:
-        """Its equipment by kind, a key of EQUIPMENT, and name; in order, and of one name the first.
+        """Its equipment by kind and name; in order, and of one name the first.
+
+        Kinds of a plugin's own stand behind those of EQUIPMENT where one is aboard. Ask for one with `of_kind`.
 
         It is asked for each of a job's many values: to look through a list each time is work that grows as a square.
 
@@ -376,7 +397,19 @@ class Vessel:
         for kind, name in EQUIPMENT.items():
             for piece in getattr(self, kind):
                 found[kind].setdefault(getattr(piece, name), piece)
+        for kind, several in self.more.items():
+            if is_own_kind(kind) and isinstance(several, list):
+                found[kind] = _own_pieces(several)
         return found
+
+    def of_kind(self, kind: str) -> Mapping[str, Any]:
+        """Its pieces of one kind, a plugin's own included, by name; none where none is aboard.
+
+        >>> boat = Vessel(hull_number="QQZ01234A626", more={"our_yard.trailers": [{"name": "road", "tyres": 4}]})
+        >>> [*boat.of_kind("our_yard.trailers")], [*boat.of_kind("engines")], [*boat.of_kind("our_yard.reels")]
+        (['road'], [], [])
+        """
+        return self.pieces.get(kind, {})
 
 
 EQUIPMENT: Mapping[str, str] = {
@@ -389,6 +422,37 @@ EQUIPMENT: Mapping[str, str] = {
     "networks": "name",
 }
 """The vessel's lists of equipment, each with the attribute that tells one piece from another."""
+
+
+def is_own_kind(kind: str) -> bool:
+    """Whether a vessel's key is of a kind of equipment that a plugin declares: it reads "<plugin>.<kind>".
+
+    The key says it by itself: a program without the plugin merges and keeps such equipment piece by piece, too.
+
+    >>> is_own_kind("our_yard.trailers"), is_own_kind("engines"), is_own_kind("network_sources")
+    (True, False, False)
+    """
+    return "." in kind
+
+
+def is_equipment(kind: str) -> bool:
+    """Whether a vessel's key is of a list of equipment, the program's or a plugin's."""
+    return kind in EQUIPMENT or is_own_kind(kind)
+
+
+def named_by(kind: str) -> str:
+    """What tells one piece of a kind from another."""
+    return EQUIPMENT.get(kind, "name")
+
+
+def _own_pieces(plain: list[JsonValue]) -> dict[str, OwnPiece]:
+    """Pieces of a plugin's own kind by name. What has no name is no piece: it is kept and not used."""
+    found: dict[str, OwnPiece] = {}
+    for one in plain:
+        if isinstance(one, dict) and isinstance(name := one.get("name"), str) and name:
+            facts = {key: value for key, value in one.items() if key != "name" and value is not None}
+            found.setdefault(name, OwnPiece(name=name, more=facts))
+    return found
 
 
 def unusual_of(engine: Engine) -> Iterator[str]:

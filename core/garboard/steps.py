@@ -17,6 +17,7 @@ from garboard.findings import Basis, Figure, Finding, Number, Table
 from garboard.job_view import JobView
 from garboard.owner_pages import OwnerBlock
 from garboard.record_types import typed
+from garboard.records import EQUIPMENT, is_own_kind
 from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample
 from garboard.settings import Setting, SettingUsed
 
@@ -32,6 +33,7 @@ __all__ = [
     "Block",
     "Calculator",
     "Caution",
+    "EquipmentKind",
     "Field",
     "Guidance",
     "Kind",
@@ -128,6 +130,82 @@ class Step:
         for field in self.all_fields():
             if field.of_run and field.of_run not in runs:
                 raise ValueError(f"step {self.key!r}: {field.name!r} is of run {field.of_run!r}, which is no recording")
+
+
+@attrs.frozen(kw_only=True, field_transformer=typed)
+class EquipmentKind:
+    """A kind of equipment of a plugin's own: a trailer, reels, a generator, a tender.
+
+    It stands on the boat's page of the tablet, in the job file, in the book and in the tables, as engines and batteries
+    do. Its values merge by the name of each piece. A step asks once for each piece by `Field.each`.
+
+    key      : "<plugin>.<kind>"; the vessel's list in a job file has that key, and it never changes once jobs hold it
+    title    : of the list, as people read it ("Trailers")
+    one      : a single piece, as a sentence names it ("trailer")
+    fields   : what is entered of each: amounts, counts, choices, yes or no, and texts. With `of_model` a template
+               keeps it, and a boat begun like another takes it over
+    order    : place among the kinds of plugins, which stand behind the program's own; smaller comes first
+    named_by : what a person is asked for to name one ("Where is it mounted?")
+    names    : names to take with one press; any other can be typed
+    only_one : a boat has one at most; it is called as `one` says
+    """
+
+    key: str
+    title: str
+    one: str
+    fields: tuple[Field, ...]
+    order: int = 500
+    named_by: str = "What is it called?"
+    names: tuple[str, ...] = ()
+    only_one: bool = False
+
+    @property
+    def plugin(self) -> str:
+        """The word its key begins with."""
+        return self.key.partition(".")[0]
+
+    def field(self, name: str) -> Field | None:
+        return next((field for field in self.fields if field.name == name), None)
+
+    def __attrs_post_init__(self) -> None:
+        plugin, _, kind = self.key.partition(".")
+        if not (plugin and is_own_kind(self.key) and re.fullmatch(r"[a-z][a-z0-9_]*", kind)):
+            raise _refused(self, "key reads '<plugin>.<kind>' of small letters, digits and _", repr(self.key))
+        if kind in EQUIPMENT:
+            raise _refused(self, f"a kind that is none of the program's own, {', '.join(EQUIPMENT)}", repr(kind))
+        if not self.one.strip() or len(max(self.title, self.one, key=len)) > _LONGEST_TITLE:
+            raise _refused(self, f"title and one of 1 to {_LONGEST_TITLE} letters", repr(self.one[:_LONGEST_TITLE]))
+        if not 0 < len(self.fields) <= MOST_FACTS:
+            raise _refused(self, f"1 to {MOST_FACTS} fields", str(len(self.fields)))
+        names = [field.name for field in self.fields]
+        if twice := sorted({name for name in names if names.count(name) > 1}):
+            raise _refused(self, "field names each once", f"{', '.join(twice)} twice")
+        for field in self.fields:
+            self._check_field(field)
+
+    def _check_field(self, field: Field) -> None:
+        if not re.fullmatch(r"[a-z][a-z0-9_]{0,39}", field.name) or field.name in _WORDS_OF_PIECES:
+            expected = f"field names of small letters, digits and _, and none of {', '.join(_WORDS_OF_PIECES)}"
+            raise _refused(self, expected, repr(field.name))
+        if field.kind not in _KINDS_OF_FACTS:
+            words = ", ".join(kind.value for kind in _KINDS_OF_FACTS)
+            raise _refused(self, f"fields of the kinds {words}", f"{field.name!r}, a {field.kind.value}")
+        if used := [name for name in _OF_STEPS_ALONE if getattr(field, name)]:
+            raise _refused(self, "fields without what only a step has", f"{used[0]} of {field.name!r}")
+
+
+MOST_FACTS = 40
+"""Fields of a kind of equipment: nobody enters more of one piece."""
+_LONGEST_TITLE = 120
+_KINDS_OF_FACTS = (Kind.AMOUNT, Kind.COUNT, Kind.CHOICE, Kind.YES_NO, Kind.TEXT)
+_WORDS_OF_PIECES = ("name", "removed", "entered", "usual", "more")
+"""What a piece's own record uses."""
+_OF_STEPS_ALONE = ("each", "of_run", "aside", "begins", "of_several", "renamed_from", "plausible_for", "heard")
+
+
+def _refused(kind: EquipmentKind, expected: str, got: str) -> ValueError:
+    """What is wrong with a kind, for its author."""
+    return ValueError(f"equipment {kind.key!r}: expected {expected}, got {got}")
 
 
 def describing_run(step: Step, recording: str) -> frozenset[str]:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Mapping
 from functools import cache
 from itertools import product
 from pathlib import Path
+from shutil import copytree, ignore_patterns
 
 import attrs
 import pytest
 from click.testing import CliRunner
+from hatchling.builders.wheel import WheelBuilder
 
 from garboard.checks.changes import changes
 from garboard.checks.file import check_of
@@ -34,7 +37,8 @@ Rows = Mapping[str, Mapping[str, JsonValue]]
 
 @cache
 def host_of(name: str) -> PluginHost:
-    return load(FOLDER / name, built_in=False)
+    """A check file, or the package beside it."""
+    return load(FOLDER / name.partition(".")[0] / name, built_in=False)
 
 
 def job(step: str, rows: Rows, **once: JsonValue) -> dict[str, JsonValue]:
@@ -49,37 +53,91 @@ def rod(station: str, reach: str = "20 in", drag: str = "20 lb", load: str = "35
     return {name: value for name, value in given.items() if value}
 
 
+def aboard(job: dict[str, JsonValue], kind: str, pieces: Rows, **each: Mapping[str, JsonValue]) -> dict[str, JsonValue]:
+    """The job of a boat with these pieces; `each` has the values of a step's fields by piece."""
+    step, values = {"reels.downriggers": "reels.fit"}.get(kind, "trailer.weights"), job["measurements"]
+    assert isinstance(values, list)
+    of_each: list[JsonValue] = [
+        {"step": step, "field": field, "of": of, "value": value}
+        for field, of_pieces in each.items()
+        for of, value in of_pieces.items()
+    ]
+    listed: list[JsonValue] = [{"name": name, **facts} for name, facts in pieces.items()]
+    return {**job, "vessel": {"hull_number": HULL, kind: listed}, "measurements": [*values, *of_each]}
+
+
+def reels(rows: Rows, pieces: Rows, **each: Mapping[str, JsonValue]) -> dict[str, JsonValue]:
+    return aboard(job("reels.fit", rows), "reels.downriggers", pieces, **each)
+
+
+BOTH: Rows = {"port": {"mount_load": "15 lb"}, "starboard": {"mount_load": "10 kg", "boom": "4 ft"}}
 REELS = [
-    job("reels.fit", {"1": rod("10 in"), "2": rod("60 cm"), "3": rod("9 ft", drag="34 lb")}, release=True),
-    job("reels.fit", {"1": rod("10 in"), "2": rod("15 in", "1 ft", "10 kg")}, release=False),
-    job("reels.fit", {"1": rod("10 in")}),
-    job("reels.fit", {}),
-    job("reels.fit", {"1": rod("", drag="30 lb", load=""), "2": rod("1 in", "")}, release=True),
+    reels({"1": rod("10 in"), "2": rod("60 cm"), "3": rod("9 ft", drag="34 lb")}, BOTH),
+    reels(
+        {"1": rod("10 in"), "2": rod("15 in", "1 ft", "10 kg")},
+        BOTH,
+        release={"port": True, "starboard": False},
+        hung={"port": "12.5 lb", "starboard": "10 lb"},
+    ),
+    reels({"1": rod("10 in")}, BOTH, hung={"port": "12 lb", "starboard": "0 lb"}),
+    reels({}, {}),
+    reels({"1": rod("", drag="30 lb", load=""), "2": rod("1 in", "")}, {"stern": {}}, hung={"stern": "8 lb"}),
 ]
+
+
+def trailer(on_axles: str, tongue: str, **facts: JsonValue) -> dict[str, JsonValue]:
+    given: dict[str, JsonValue] = {"gvwr": "5000 lb", "gawr": "4400 lb", "tyres": 4, "tyre_load": "1000 lb"}
+    known = {name: value for name, value in {**given, **facts}.items() if value is not None}
+    of_step = {name: {"road": value} for name, value in (("on_axles", on_axles), ("tongue", tongue)) if value}
+    return aboard(job("trailer.weights", {}), "trailer.trailers", {"road": known}, **of_step)
+
+
 TRAILER = [
-    job("trailer.weights", {"1": {"axle_weight": first}, "2": {"axle_weight": "900 kg"}}, rating=rating, tongue=tongue)
-    for first, rating, tongue in product(("2000 lb", "60 lb"), ("4000 lb", "9000 lb"), ("80 lb", "250 lb", "900 lb"))
-] + [
+    *(
+        trailer(on_axles, tongue, gvwr=gvwr)
+        for on_axles, gvwr, tongue in product(
+            ("1900 kg", "1200 lb", "4200 lb", "4600 lb"), ("4000 lb", "9000 lb"), ("80 lb", "190 lb", "900 lb")
+        )
+    ),
+    trailer("0 lb", "0 lb"),
+    trailer("", "300 lb", tyres=None, gawr=None),
     job("trailer.weights", {}),
-    job("trailer.weights", {"1": {"axle_weight": "0 lb"}}, rating="4000 lb", tongue="0 lb"),
 ]
 
 
 @pytest.mark.parametrize(("name", "jobs"), [("reels", REELS), ("trailer", TRAILER)])
 def test_a_check_file_finds_what_the_same_plugin_in_python_finds(name: str, jobs: list[dict[str, JsonValue]]) -> None:
-    table, python = host_of(f"{name}.toml"), host_of(f"{name}.py")
+    table, python = host_of(f"{name}.toml"), host_of(name)
     seen = set()
     for each in jobs:
         found, expected = (as_data(judge(job_from(each, host), host)) for host in (table, python))
         assert found == expected
         seen |= {str(one["code"]) for one in found}
     assert {code for code in table.codes() if code.count(".") == 2} >= seen
-    assert seen >= set(check_of((FOLDER / f"{name}.toml").read_bytes()).codes())  # each case was met
+    assert seen >= set(check_of((FOLDER / name / f"{name}.toml").read_bytes()).codes())  # each case was met
+
+
+@pytest.mark.parametrize(("name", "jobs"), [("reels", REELS), ("trailer", TRAILER)])
+def test_a_distribution_of_its_own_finds_the_same(
+    name: str, jobs: list[dict[str, JsonValue]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Built as a wheel from its own folder, and found by its entry point: nothing of it lies beside the program."""
+    copied = copytree(FOLDER / name, tmp_path / name, ignore=ignore_patterns("__pycache__"))
+    (wheel,) = WheelBuilder(str(copied)).build(directory=str(tmp_path), versions=["standard"])
+    monkeypatch.syspath_prepend(wheel)
+    monkeypatch.delitem(sys.modules, name, raising=False)
+    installed = make_host(())
+    (plugin,) = (one for one in installed.plugins if one.name == name)
+    assert plugin.file.startswith(wheel)
+    for each in (jobs[0], jobs[-1]):
+        table = host_of(f"{name}.toml")
+        assert as_data(judge(job_from(each, installed), installed)) == as_data(judge(job_from(each, table), table))
 
 
 @pytest.mark.parametrize("name", ["reels", "trailer"])
 def test_a_check_file_declares_what_the_same_plugin_in_python_declares(name: str) -> None:
-    table, python = host_of(f"{name}.toml"), host_of(f"{name}.py")
+    table, python = host_of(f"{name}.toml"), host_of(name)
+    assert table.equipment == python.equipment
     assert table.steps == python.steps
     assert table.settings == python.settings
     for one, other in zip(table.calculators, python.calculators, strict=True):
@@ -186,9 +244,9 @@ def test_work_grows_with_the_rows_and_not_with_their_square(monkeypatch: pytest.
         return look(view, step, field, row=row, of=of)
 
     rows = {str(number): rod(f"{number} in") for number in range(1, 101)}
-    view = job_from(job("reels.fit", rows, release=True), host)
+    view = job_from(job("reels.fit", rows), host)
     monkeypatch.setattr(JobView, "value", counting)
-    assert len(host.assess(view)) == 102
+    assert len(host.assess(view)) == 103
     assert 400 < len(asked) < 20 * 400
 
 
@@ -238,6 +296,26 @@ def test_the_example_in_the_manual_works(tmp_path: Path) -> None:
     posts: Rows = {"1": {"height": "25 in"}, "2": {"height": "50 cm"}}
     (found,) = as_data(judge(job_from(job("rail.rail", posts), host), host))
     assert (found["code"], found["limits"][0]["low"]) == ("rail.height.low", 24.0)
+
+
+def test_the_equipment_in_the_manual_is_asked_and_judged(tmp_path: Path) -> None:
+    manual = (Path(__file__).parents[2] / "plugins" / "CHECKS.md").read_text(encoding="utf-8")
+    example, equipment = (
+        manual.partition(f"<!-- {name} -->\n```toml\n")[2].partition("```")[0]
+        for name in ("check example", "equipment of a check")
+    )
+    begin, found, rest = example.partition("[[value]]")
+    case = 'verdict = "fail"\ncode = "over"\nwhen = "room < 0"\nsentence = "{row} weighs {weight}."'
+    last = 'verdict = "pass"\ncode = "light"\nsentence = "It is light."'
+    result = 'name = "load"\ntitle = "Load"\nstep = "rail"\nrows = "trailers"\nabout = "trailer {row}"'
+    cases = f"[[result]]\n{result}\n[[result.case]]\n{case}\n[[result.case]]\n{last}\n"
+    (tmp_path / "rail.toml").write_text(f"{begin}{equipment}\n{found}{rest}\n{cases}", encoding="utf-8")
+    host = load(tmp_path / "rail.toml", built_in=False)
+    weighed: list[JsonValue] = [{"step": "rail.rail", "field": "weight", "of": "road", "value": "2100 lb"}]
+    vessel: dict[str, JsonValue] = {"hull_number": HULL, "rail.trailers": [{"name": "road", "plate": "2000 lb"}]}
+    view = job_from({"vessel": vessel, "job": {"id": JOB}, "measurements": weighed}, host)
+    (told,) = as_data(judge(view, host, "rail.load"))
+    assert (told["code"], told["sentence"]) == ("rail.load.over", "road weighs 2100 lb.")
 
 
 def test_it_travels_to_a_tablet_by_its_content_and_is_back_when_it_is_put_back(tmp_path: Path) -> None:

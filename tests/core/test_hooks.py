@@ -8,6 +8,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+import attrs
 import pytest
 
 import garboard
@@ -15,12 +16,12 @@ import small_plugin
 from garboard import hooks
 from garboard.commands.new_plugin import files_of
 from garboard.findings import Basis, BasisKind, Finding, NotEnoughData, Verdict
-from garboard.hooks import hookimpl
+from garboard.hooks import each_of, hookimpl
 from garboard.hosting.apart import MAKERS
 from garboard.hosting.host import BUILT_IN, PluginHost, empty_host, make_host
 from garboard.job_view import JobView
 from garboard.samples import Sample, gather
-from garboard.steps import Calculator, Guidance, LiveGuide, Phase, Step
+from garboard.steps import Calculator, EquipmentKind, Field, Guidance, Kind, LiveGuide, Phase, Step
 
 BASIS = (Basis(BasisKind.SHOP_RULE, "Invented rule"),)
 HOOKS = [name for name, hook in vars(hooks).items() if hasattr(hook, f"{hooks.PROJECT}_spec")]
@@ -99,7 +100,7 @@ def test_every_hook_is_offered_and_what_it_gives_comes_over_from_the_other_proce
 @pytest.mark.parametrize("hook", HOOKS)
 def test_the_small_plugin_or_a_test_here_uses_every_hook(hook: str) -> None:
     """A hook nobody implements is a hook nobody tried."""
-    assert hasattr(small_plugin, hook) or hook == "register_live_guides"
+    assert hasattr(small_plugin, hook) or hook in ("register_live_guides", "register_equipment")
 
 
 def test_hook_register_steps_are_ordered_by_phase_then_order_then_key() -> None:
@@ -149,6 +150,25 @@ def test_hook_register_live_guides_are_found_by_key() -> None:
     )
     host = host_of(one=plugin(register_live_guides=lambda register: register(guide)))
     assert host.live_guides == {"a.guide": guide}
+
+
+def test_hook_register_equipment_is_ordered_and_each_of_it_is_of_its_own_plugin() -> None:
+    dry = Field(name="dry", title="Dry", kind=Kind.YES_NO)
+
+    def kind(key: str, order: int) -> EquipmentKind:
+        return EquipmentKind(key=key, title=key, one="piece", fields=(dry,), order=order)
+
+    reels, tender = kind("a.reels", 20), kind("a.tender", 10)
+    asking = Step(
+        key="b.look", title="Look", phase=Phase.ALONGSIDE, order=1, fields=(attrs.evolve(dry, each="a.reels"),)
+    )
+    own = plugin(
+        register_equipment=each_of((reels, tender)), register_steps=each_of((attrs.evolve(asking, key="a.look"),))
+    )
+    host = host_of(one=own, two=plugin(register_steps=each_of((asking,))))
+    assert list(host.equipment.values()) == [tender, reels]
+    assert [one.key for one in host.steps] == ["a.look"]
+    assert [(one.name, one.code) for one in host.problems] == [("two", "unknown_kind")]
 
 
 def test_hook_register_report_sections_are_built_from_findings(tmp_path: Path) -> None:

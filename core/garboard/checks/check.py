@@ -9,9 +9,11 @@ import attrs
 
 from garboard.checks.formulas import Formula, Term
 from garboard.fields import Field
-from garboard.findings import Basis
+from garboard.findings import OF_VESSEL, Basis
+from garboard.job_view import FieldKey
+from garboard.records import EQUIPMENT
 from garboard.settings import Setting
-from garboard.steps import Step
+from garboard.steps import EquipmentKind, Step
 from garboard.verdict import Verdict
 
 NAMED = re.compile(r"\{([a-z][a-z0-9_]*)\}")
@@ -102,7 +104,8 @@ class Check:
     """A whole check.
 
     edition : the shop's own count of it
-    place   : the step and the table of each field ("" where it stands once), by the field's name
+    place   : the step and the table of each field ("" where it stands once), by the field's name. A fact of a piece of
+              equipment stands under `OF_VESSEL`; its table, as that of a field asked of each, is the kind's name
     terms   : all names a formula may use
     """
 
@@ -110,6 +113,7 @@ class Check:
     title: str
     edition: str
     basis: Basis
+    equipment: tuple[EquipmentKind, ...] = ()
     steps: tuple[Step, ...] = ()
     settings: tuple[Setting, ...] = ()
     fields: Mapping[str, Field] = attrs.field(factory=dict)
@@ -122,6 +126,28 @@ class Check:
     def key(self, name: str) -> str:
         """The key under which jobs and findings know something of it."""
         return f"{self.name}.{name}"
+
+    def kind_of(self, table: str) -> str:
+        """The kind of equipment whose pieces are the rows of a table; "" of a table of a step."""
+        if table in EQUIPMENT and table not in self.fields:
+            return table
+        return self.key(table) if any(kind.key == self.key(table) for kind in self.equipment) else ""
+
+    def field_key(self, name: str, row: str) -> FieldKey:
+        """Where a field is kept: a row of a table of equipment is the name of a piece."""
+        step, table = self.place[name]
+        kind = self.kind_of(table)
+        if not kind:
+            return step, name, row, ""
+        return step, f"{kind}.{name}" if step == OF_VESSEL else name, "", row
+
+    def in_row(self, table: str, row: str) -> str:
+        """What tells a row from others behind the name of a value."""
+        return "" if not row else f", {row}" if self.kind_of(table) else f", row {row}"
+
+    def table_title(self, table: str) -> str:
+        own = (kind.title for kind in self.equipment if kind.key == self.key(table))
+        return self.fields[table].title if table in self.fields else next(own, table.replace("_", " ").capitalize())
 
     def setting(self, name: str) -> Setting | None:
         return next((one for one in self.settings if one.field.name == name), None)

@@ -22,16 +22,17 @@ from garboard.checks.quantities import Unit, same_unit, unit_of
 from garboard.checks.refused import CheckFault, CheckRefused
 from garboard.faults import Fault, refuse_endless
 from garboard.fields import Field, Kind
-from garboard.findings import Basis, BasisKind
+from garboard.findings import OF_VESSEL, Basis, BasisKind
+from garboard.records import EQUIPMENT
 from garboard.settings import Setting
-from garboard.steps import DIESEL, GASOLINE, Caution, Phase, Step
+from garboard.steps import DIESEL, GASOLINE, MOST_FACTS, Caution, EquipmentKind, Phase, Step
 from garboard.units import UNITS_OF
 from garboard.verdict import Verdict
 
 VERSION = 1
 LARGEST = 1 << 16
 """Bytes of a check file."""
-MOST_STEPS, MOST_FIELDS, MOST_COLUMNS, MOST_SETTINGS = 10, 60, 20, 40
+MOST_KINDS, MOST_STEPS, MOST_FIELDS, MOST_COLUMNS, MOST_SETTINGS = 10, 10, 60, 20, 40
 MOST_VALUES, MOST_RESULTS, MOST_CASES, MOST_SECTIONS = 60, 40, 12, 10
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _LONGEST_TITLE = 120
@@ -117,6 +118,9 @@ class _Reading:
     place: dict[str, tuple[str, str]] = attrs.field(factory=dict)
     terms: dict[str, Term] = attrs.field(factory=dict)
     values: dict[str, Value] = attrs.field(factory=dict)
+    equipment: list[EquipmentKind] = attrs.field(factory=list)
+    kinds: dict[str, str] = attrs.field(factory=dict)
+    """Kinds of equipment that are asked of, by the name they have here, each with its key."""
     steps: dict[str, Step] = attrs.field(factory=dict)
     settings: list[Setting] = attrs.field(factory=list)
 
@@ -137,6 +141,8 @@ class _Reading:
         self.basis = found or Basis(BasisKind.SHOP_RULE, "?")
         for one in entry.entries("setting", MOST_SETTINGS):
             self._read_setting(one, name)
+        for one in entry.entries("equipment", MOST_KINDS):
+            self._read_kind(one, name)
         for one in entry.entries("step", MOST_STEPS):
             self._read_step(one, name)
         if not self.steps and not self.faults.found:
@@ -151,6 +157,7 @@ class _Reading:
             title=title,
             edition=edition,
             basis=self.basis,
+            equipment=tuple(self.equipment),
             steps=tuple(self.steps.values()),
             settings=tuple(self.settings),
             fields=self.fields,
@@ -199,6 +206,43 @@ class _Reading:
         self.terms.setdefault(name, Term(sort=Sort.NUMBER, unit=self._unit(entry, unit)))
         if setting is not None:
             self.settings.append(setting)
+
+    def _read_kind(self, entry: Entry, check: str) -> None:
+        """A kind of equipment. In formulas its name stands for a table whose rows are its pieces."""
+        name = self._new_name(entry, "kind of equipment")
+        fields = [self._field(one, OF_VESSEL, name) for one in entry.entries("field", MOST_FACTS)]
+        title, one = entry.text("title", longest=_LONGEST_TITLE), entry.text("one", longest=_LONGEST_TITLE)
+        given: dict[str, Any] = {
+            "order": entry.whole("order", 500, 0, 9999),
+            "named_by": entry.text("named_by", "What is it called?", _LONGEST_TITLE),
+            "names": entry.texts("names"),
+            "only_one": entry.flag("only_one", False),
+        }
+        entry.end()
+        self.kinds[name] = f"{check}.{name}"
+        if None in fields:
+            return
+
+        def made() -> EquipmentKind:
+            facts = tuple(field for field in fields if field is not None)
+            return EquipmentKind(key=f"{check}.{name}", title=title, one=one, fields=facts, **given)
+
+        kind = self.faults.attempt(entry.path, made, None)
+        if kind is not None:
+            self.equipment.append(kind)
+
+    def _each(self, entry: Entry) -> str:
+        """The kind of equipment that a field is asked of, by its name here."""
+        name = entry.text("each", "")
+        if not name:
+            return ""
+        if name in EQUIPMENT and self.names.setdefault(name, "kind of equipment") == "kind of equipment":
+            self.kinds.setdefault(name, name)
+        if name not in self.kinds:
+            own = [kind for kind in self.kinds if kind not in EQUIPMENT]
+            entry.refuse("each", f"one of {', '.join((*own, *EQUIPMENT))}", repr(name), "", "unknown_kind")
+            return ""
+        return name
 
     def _unit(self, entry: Entry, unit: str) -> Unit:
         return self.faults.attempt(entry.at("unit"), lambda: unit_of(unit), Unit())
@@ -258,7 +302,8 @@ class _Reading:
         """One field, or a column of a table."""
         name, title = self._new_name(entry, "field"), entry.text("title", longest=_LONGEST_TITLE)
         left_out = (*_KINDS_LEFT_OUT, Kind.TABLE) if table else _KINDS_LEFT_OUT
-        kind = entry.word("kind", Kind, but=left_out)
+        kind = entry.word("kind", Kind, but=(*left_out, Kind.PHOTO) if step == OF_VESSEL else left_out)
+        each = self._each(entry) if not table and kind is not Kind.TABLE else ""
         unit = entry.text("unit", "", 20) if kind is Kind.AMOUNT else ""
         quantity = self._quantity(entry, unit) if kind is Kind.AMOUNT else ""
         columns = [
@@ -275,6 +320,8 @@ class _Reading:
             "required": entry.flag("required", True),
             "help": entry.text("help", ""),
             "renamed_from": entry.texts("renamed_from"),
+            "each": self.kinds.get(each, ""),
+            "of_model": entry.flag("of_model", False),
         }
         entry.end()
         if None in columns or (kind is Kind.AMOUNT and not quantity):
@@ -286,7 +333,7 @@ class _Reading:
 
         field = self.faults.attempt(entry.path, made, None)
         if field is not None:
-            self._keep_field(field, step, table, entry)
+            self._keep_field(field, step, table or each, entry)
         return field
 
     def _keep_field(self, field: Field, step: str, table: str, entry: Entry) -> None:
@@ -335,7 +382,7 @@ class _Reading:
 
     def _table(self, entry: Entry) -> str:
         table = entry.text("rows", "")
-        tables = [name for name, field in self.fields.items() if field.kind is Kind.TABLE]
+        tables = [*(name for name, field in self.fields.items() if field.kind is Kind.TABLE), *self.kinds]
         if table and table not in tables:
             entry.refuse("rows", f"one of the tables {', '.join(tables)}" if tables else "no rows", repr(table))
             return ""

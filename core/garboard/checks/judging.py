@@ -62,10 +62,10 @@ class JobValues:
         return self._entered(self.check.fields[name], row)
 
     def _entered(self, field: Field, row: str) -> float | bool | str:
-        step, _ = self.check.place[field.name]
-        found = self.view.value(step, field.name, row=row)
+        step, name, in_row, of = self.check.field_key(field.name, row)
+        found = self.view.value(step, name, row=in_row, of=of)
         if found is None:
-            raise NotEnoughData(nothing_at(self.view, step, field.name, row=row))
+            raise NotEnoughData(nothing_at(self.view, step, name, row=in_row, of=of))
         self._refuse(attrs.evolve(field, hard=None), found, row, Lack.UNREADABLE)
         self._refuse(field, found, row, Lack.OUT_OF_RANGE)
         if field.kind is Kind.AMOUNT:
@@ -77,15 +77,26 @@ class JobValues:
         try:
             check_value(field, found)
         except ValueRefused as refused:
-            place, text = self.check.place[field.name][0], f"{field.title}{_in_row(row)}: {refused}"
-            raise NotEnoughData(Missing(text, lack=lack, step=place, field=field.name, row=row)) from None
+            text = f"{field.title}{self.in_row(field.name, row)}: {refused}"
+            raise NotEnoughData(self._missing_at(text, lack, (field.name, row))) from None
+
+    def in_row(self, name: str, row: str) -> str:
+        """What tells the row of a name from others."""
+        return self.check.in_row(self.check.terms[name].table, row)
+
+    def _missing_at(self, text: str, lack: Lack, at: tuple[str, str]) -> Missing:
+        step, field, row, of = self.check.field_key(*at)
+        return Missing(text, lack=lack, step=step, field=field, row=row, of=of)
 
     def is_given(self, name: str, row: str) -> bool:
         if name not in self.check.fields:
             return True
-        return self.view.value(self.check.place[name][0], name, row=row) is not None
+        step, field, in_row, of = self.check.field_key(name, row)
+        return self.view.value(step, field, row=in_row, of=of) is not None
 
     def rows(self, table: str) -> Sequence[str]:
+        if kind := self.check.kind_of(table):
+            return tuple(self.view.vessel.of_kind(kind))
         if table not in self._rows:
             columns = [column.name for column in self.check.fields[table].columns]
             step = self.check.place[table][0]
@@ -95,6 +106,9 @@ class JobValues:
 
     def no_row(self, table: str) -> Missing:
         """What to say of a table without a row."""
+        if kind := self.check.kind_of(table):
+            text = f"{self.check.table_title(table)}: none is entered"
+            return Missing(text, lack=Lack.NOT_ENTERED, field=kind)
         text = f"{self.check.fields[table].title}: no row is entered"
         return Missing(text, lack=Lack.NOT_ENTERED, step=self.check.place[table][0], field=table)
 
@@ -107,30 +121,31 @@ class JobValues:
         except ZeroDivisionError:
             names = divided_by_nothing(formula, self.check.terms, self, row)
             titles = " and ".join(self.check.title_of(name) for name in names) or "the number of rows"
-            text = f"{what}{_in_row(row)} divides by nothing: {titles} comes to 0"
+            text = f"{what}{self.check.in_row(formula.table, row)} divides by nothing: {titles} comes to 0"
         except OverflowError:
-            names, text = tuple(formula.names), f"{what}{_in_row(row)} gives no number of a boat's size"
+            names = tuple(formula.names)
+            text = f"{what}{self.check.in_row(formula.table, row)} gives no number of a boat's size"
         raise NotEnoughData(self._missing(text, Lack.UNSUITABLE, names or tuple(formula.names), row))
 
     def _worked_out(self, value: Value, row: str) -> float | bool | str:
         found = self.of(value.formula, row, value.title)
         if value.ends is not None and isinstance(found, float) and not value.ends[0] <= found <= value.ends[1]:
             low, high = (f"{end:g}" for end in value.ends)
-            text = f"{value.title}{_in_row(row)}: {found:.{value.decimals}f} lies outside {low} to {high} {value.unit}"
+            where = self.check.in_row(value.table, row)
+            text = f"{value.title}{where}: {found:.{value.decimals}f} lies outside {low} to {high} {value.unit}"
             raise NotEnoughData(self._missing(text.rstrip(), Lack.OUT_OF_RANGE, (value.name,), row))
         return found
 
     def _missing(self, text: str, lack: Lack, names: Sequence[str], row: str) -> Missing:
         """Said of the first entered value that the names rest on."""
-        places = self.places([at for name in names for at in self._rows_of(name, "", row)])
-        step, field, of_row, _ = places[0] if places else ("", "", "", "")
-        return Missing(text, lack=lack, step=step, field=field, row=of_row)
+        entered = self.entered([at for name in names for at in self._rows_of(name, "", row)])
+        return self._missing_at(text, lack, entered[0]) if entered else Missing(text, lack=lack)
 
     # ---- what something rests on
 
-    def places(self, names: Sequence[tuple[str, str]]) -> list[FieldKey]:
-        """The entered values that names rest on, each with the row it is looked at from."""
-        found: dict[FieldKey, None] = {}
+    def entered(self, names: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+        """The entered values that names rest on, each with the row it stands in; names with the row looked at from."""
+        found: dict[tuple[str, str], None] = {}
         seen = set()
         open_ones = list(reversed(names))
         while open_ones:
@@ -142,7 +157,7 @@ class JobValues:
             if name in self.check.values:
                 open_ones += reversed(self.all_of(self.check.values[name].formula, row))
             elif name in self.check.fields:
-                found[self.check.place[name][0], name, at[1], ""] = None
+                found[at] = None
         return list(found)
 
     def _rows_of(self, name: str, table: str, row: str) -> list[tuple[str, str]]:
@@ -155,10 +170,6 @@ class JobValues:
     def all_of(self, formula: Formula, row: str) -> list[tuple[str, str]]:
         """The names of a formula, each with the rows it is looked up in."""
         return [at for name in formula.names for at in self._rows_of(name, formula.table, row)]
-
-
-def _in_row(row: str) -> str:
-    return f", row {row}" if row else ""
 
 
 def judge(check: Check, result: Result, view: JobView) -> Iterator[Finding]:
@@ -192,12 +203,13 @@ class _Judging:
         except NotEnoughData as lacking:
             if not self.row:
                 raise
-            return not_enough_data(self._about(), lacking.missing, self.result.basis)
+            lacked = not_enough_data(self._about(), lacking.missing, self.result.basis)
+            return attrs.evolve(lacked, of=self._piece())
 
     def _missing(self) -> list[Missing]:
         """All that must be entered and is not; what the formulas ask for with given() may be left open."""
         found = [self.values.no_row(table) for table in self._tables() if not self.values.rows(table)]
-        for _, name, row, _ in self._places():
+        for name, row in self._entered():
             if self._may_be_open(name):
                 continue
             try:
@@ -232,11 +244,16 @@ class _Judging:
         names = dict.fromkeys((*self.result.numbers, *bounds, *said, *NAMED.findall(self.result.about)))
         return [name for name in names if name != ROW]
 
-    def _places(self) -> list[FieldKey]:
+    def _entered(self) -> list[tuple[str, str]]:
+        """The entered values it rests on, each with its row."""
         named = [(name, self._row_of(name)) for name in self._names()]
-        return self.values.places(
+        return self.values.entered(
             [*named, *(at for one in self._formulas() for at in self.values.all_of(one, self.row))]
         )
+
+    def _places(self) -> tuple[FieldKey, ...]:
+        given = (at for at in self._entered() if self.values.is_given(*at))
+        return tuple(self.check.field_key(*at) for at in given)
 
     def _row_of(self, name: str) -> str:
         return self.row if self.check.terms[name].table else ""
@@ -260,14 +277,19 @@ class _Judging:
             numbers=tuple(numbers.values()),
             limits=tuple(self._limits(case.verdict, numbers)),
             figures=(self._figure(self.result.chart),) if self.result.chart else (),
-            places=tuple(place for place in self._places() if self.values.is_given(place[1], place[2])),
+            places=self._places(),
+            of=self._piece(),
         )
+
+    def _piece(self) -> str:
+        """The piece of equipment it is about."""
+        return self.row if self.check.kind_of(self.result.table) else ""
 
     def _about(self) -> str:
         try:
             return self._filled(self.result.about)
         except NotEnoughData:
-            return f"{self.result.title}{_in_row(self.row)}"
+            return f"{self.result.title}{self.check.in_row(self.result.table, self.row)}"
 
     def _filled(self, text: str) -> str:
         return NAMED.sub(lambda match: self._told(match[1]), text)

@@ -31,6 +31,7 @@ def module_of_check(check: Check, path: Path) -> CheckModule:
     vars(module)["__version__"] = check.edition
     module.codes = tuple(check.codes())
     offered: dict[str, Iterable[object]] = {
+        "register_equipment": check.equipment,
         "register_steps": check.steps,
         "register_settings": check.settings,
         "register_calculators": [_calculator(check, result) for result in check.results],

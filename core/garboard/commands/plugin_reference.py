@@ -33,7 +33,16 @@ from garboard.job_view import InputCollector, JobView
 from garboard.records import EQUIPMENT, RECORD_OF, JsonValue
 from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Recording, Stream
 from garboard.settings import Setting
-from garboard.steps import Calculator, Caution, Guidance, LiveGuide, RecordingJudge, ReportSection, Step
+from garboard.steps import (
+    Calculator,
+    Caution,
+    EquipmentKind,
+    Guidance,
+    LiveGuide,
+    RecordingJudge,
+    ReportSection,
+    Step,
+)
 from garboard.uncertainty import MeasuredValue, Part
 from garboard.units import EXAMPLE_OF, UNITS_OF
 
@@ -50,7 +59,18 @@ EXAMPLES: Mapping[Kind, tuple[JsonValue, str]] = {
 }
 """A value of each kind as a job file has it, and what a field of it needs."""
 
-DECLARED = (Step, Field, Caution, Setting, Calculator, LiveGuide, Guidance, RecordingJudge, ReportSection)
+DECLARED = (
+    Step,
+    Field,
+    Caution,
+    EquipmentKind,
+    Setting,
+    Calculator,
+    LiveGuide,
+    Guidance,
+    RecordingJudge,
+    ReportSection,
+)
 GIVEN = (
     Finding,
     Basis,
@@ -93,6 +113,10 @@ def reference(host: PluginHost) -> dict[str, Any]:
         "equipment": [
             {"each": kind, "named_by": name, "facts": [*_arguments(RECORD_OF[kind])]}
             for kind, name in EQUIPMENT.items()
+        ]
+        + [
+            {"each": key, "named_by": "name", "facts": [field.name for field in kind.fields]}
+            for key, kind in host.equipment.items()
         ],
         "cautions": [
             {"name": name, "text": one.text, "basis": str(one.basis), "fuels": list(one.fuels)}

@@ -54,6 +54,7 @@ def command(context: click.Context, as_json: bool, full: bool, reference: bool, 
 
 def _offers(host: PluginHost, plugin: str) -> dict[str, list[str]]:
     keys = {
+        "register_equipment": list(host.equipment),
         "register_steps": [step.key for step in host.steps],
         "register_calculators": [calculator.key for calculator in host.calculators],
         "register_live_guides": list(host.live_guides),
@@ -70,8 +71,8 @@ def _offers(host: PluginHost, plugin: str) -> dict[str, list[str]]:
 def _as_text(host: PluginHost, offered: Mapping[str, Mapping[str, list[str]]], commands: list[str], full: bool) -> str:
     lines = []
     for plugin in host.plugins:
-        kinds = {kind.replace("_", " "): keys for kind, keys in offered[plugin.name].items() if keys}
-        counts = ", ".join(f"{len(keys)} {kind if len(keys) > 1 else kind[:-1]}" for kind, keys in kinds.items())
+        kinds = {_WORDS.get(kind, kind.replace("_", " ")): keys for kind, keys in offered[plugin.name].items() if keys}
+        counts = ", ".join(f"{len(keys)} {kind if len(keys) > 1 else _singular(kind)}" for kind, keys in kinds.items())
         lines.append(f"{plugin.name} {plugin.version}" + (f": {counts}" if counts else ""))
         if full or plugin.name not in BUILT_IN:
             lines += [f"  {kind}: {', '.join(keys)}" for kind, keys in kinds.items() if kind != "settings"]
@@ -82,6 +83,13 @@ def _as_text(host: PluginHost, offered: Mapping[str, Mapping[str, list[str]]], c
         lines.append(f"Limits of a shop's own plugin, for one job: {_limits_in_words(host.apart.limits)}.")
     lines += [f"{fault.name} {_fault_in_words(fault)}" for fault in host.faults]
     return "\n".join(lines or ["No plugins."])
+
+
+_WORDS = {"equipment": "kinds of equipment"}
+
+
+def _singular(kind: str) -> str:
+    return kind.replace("kinds", "kind") if kind in _WORDS.values() else kind[:-1]
 
 
 def _settings_of(host: PluginHost, plugin: str) -> list[Setting]:

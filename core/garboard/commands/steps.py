@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import click
 
@@ -18,6 +18,9 @@ from garboard.record_types import is_text
 from garboard.records import ENGINE_POSITIONS, JsonValue
 from garboard.report.terminal import Tools
 from garboard.steps import Step
+
+if TYPE_CHECKING:
+    from garboard.hosting.host import PluginHost
 
 _Command = TypeVar("_Command", bound=Callable[..., object])
 
@@ -110,8 +113,17 @@ def _names_option(name: str, *default: str) -> Callable[[_Command], _Command]:
 @_names_option("circuit", "Bilge pump")
 @_names_option("heading-sensor", "compass")
 @_names_option("network", "backbone")
+@click.option(
+    "--piece",
+    "pieces",
+    multiple=True,
+    metavar="KIND=NAME",
+    help="A piece of a kind that a plugin declares, such as our_yard.trailers=road. Can be repeated.",
+)
 @click.pass_obj
-def new_job(tools: Tools, /, file: Path, hull: str, engines: int, **names: tuple[str, ...]) -> None:
+def new_job(
+    tools: Tools, /, file: Path, hull: str, engines: int, pieces: tuple[str, ...], **names: tuple[str, ...]
+) -> None:
     """Write a blank job file for the boat of a HULL number. Every key in it is explained.
 
     Put a value where "null" stands. What stays null is not entered. `garboard assess FILE` judges it.
@@ -129,6 +141,7 @@ def new_job(tools: Tools, /, file: Path, hull: str, engines: int, **names: tuple
         raise InputError("new-job", faults)
     host = tools.host_for(file)
     tools.tell_broken_plugins(host)
+    equipment |= _pieces_of_plugins(pieces, host)
     text = _a_measurement_a_line(blank_job(host, hull.strip(), equipment))
     if file.exists():
         raise InputError("new-job", [Fault("FILE", "the name of a new file", f"{file}, which is there already")])
@@ -136,6 +149,18 @@ def new_job(tools: Tools, /, file: Path, hull: str, engines: int, **names: tuple
     click.echo(
         f"{file}: fill it in (its part \"explained\" says what each key takes), then run 'garboard assess {file}'"
     )
+
+
+def _pieces_of_plugins(pieces: Sequence[str], host: PluginHost) -> dict[str, tuple[str, ...]]:
+    """Names of pieces by their kind. Raises InputError for a kind that no plugin at work declares."""
+    found: dict[str, tuple[str, ...]] = {}
+    for piece in pieces:
+        kind, _, name = (part.strip() for part in piece.partition("="))
+        if kind not in host.equipment or not name or not is_text(name) or name in found.get(kind, ()):
+            known = ", ".join(host.equipment) or "no plugin at work declares one"
+            raise InputError("new-job", [Fault("--piece", f"KIND=NAME, each name once; kinds: {known}", shown(piece))])
+        found[kind] = (*found.get(kind, ()), name)
+    return found
 
 
 def _faults_of_names(hull: str, names: Mapping[str, Sequence[str]]) -> Iterator[Fault]:

@@ -27,7 +27,7 @@ from garboard.history import like
 from garboard.history.authoring import open_job
 from garboard.history.boat import open_hull
 from garboard.history.replay import HullState, replay
-from garboard.records import EQUIPMENT
+from garboard.records import is_equipment
 
 if TYPE_CHECKING:
     from garboard.history.boat import Boat
@@ -57,7 +57,7 @@ def list_templates(folder: Path) -> None:
         found = like.templates_in(_shop(hulls))
         tell_not_read(hulls)
     for one in found:
-        pieces = len({path[:2] for path in one.facts if path[0] in EQUIPMENT})
+        pieces = len({path[:2] for path in one.facts if is_equipment(path[0])})
         told = f"{in_number(pieces, 'piece')} of equipment, {in_number(len(one.facts), 'fact')}"
         click.echo(f"{one.name}: {told}; kept by {one.by}, {moment_in_words(one.at)}")
     if not found:
@@ -187,7 +187,7 @@ def _facts_of_boat(boat: Boat, job: str, host: PluginHost) -> like.Facts:
     """What boats of its model share; of what was entered in steps that of one job, where there is one."""
     entered = like.shared_entries(boat.view(job), host.steps) if job else {}
     vessel = boat.vessel(job)
-    return {**like.shared_facts(vessel), **like.usual_lengths(vessel), **entered}
+    return {**like.shared_facts(vessel, host.equipment), **like.usual_lengths(vessel), **entered}
 
 
 def _facts_of_template(hulls: HullFolder, name: str) -> like.Facts:

@@ -18,7 +18,7 @@ from garboard.history.values import same_value
 from garboard.job_files.convert import unstructure
 from garboard.job_files.job_file import JobFile
 from garboard.labels import CircuitLabel
-from garboard.records import EQUIPMENT, Forecast, Job, JsonValue, Vessel
+from garboard.records import Forecast, Job, JsonValue, Vessel, is_equipment, named_by
 from garboard.settings import DEFAULT, JOB, SETTING, SettingSet, SettingUsed
 
 
@@ -355,15 +355,15 @@ def vessel_fields(vessel: Vessel) -> Iterator[tuple[tuple[str, ...], JsonValue]]
     """A vessel as fields: (path, value), equipment under its name ("engines", "port", "gear_ratio")."""
     plain = unstructure(vessel)
     for key, value in plain.items():
-        if key in EQUIPMENT:
-            yield from _piece_fields((key,), value, EQUIPMENT[key])
+        if is_equipment(key) and isinstance(value, list):
+            yield from _piece_fields((key,), value, named_by(key))
         else:
             yield from _leaves((key,), value)
 
 
 def _piece_fields(path: tuple[str, ...], pieces: JsonValue, name: str) -> Iterator[tuple[tuple[str, ...], JsonValue]]:
     for piece in pieces if isinstance(pieces, list) else ():
-        if isinstance(piece, dict):
+        if isinstance(piece, dict) and name in piece:
             here = (*path, str(piece[name]))
             yield (*here, name), piece[name]
             for key, value in piece.items():

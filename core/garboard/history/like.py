@@ -21,7 +21,7 @@ from garboard.faults import Fault, InputError
 from garboard.history.authoring import vessel_fields
 from garboard.history.registers import Register, RegisterKey
 from garboard.history.values import same_value
-from garboard.records import EQUIPMENT, JsonValue, Vessel
+from garboard.records import EQUIPMENT, JsonValue, Vessel, is_equipment, is_own_kind
 
 if TYPE_CHECKING:
     from garboard.disk.clock import Stamp
@@ -29,7 +29,9 @@ if TYPE_CHECKING:
     from garboard.history.authoring import Author
     from garboard.history.replay import HullState
     from garboard.job_view import JobView
-    from garboard.steps import Field, Step
+    from garboard.steps import EquipmentKind, Field, Step
+
+    Kinds = Mapping[str, EquipmentKind]
 
 Path = tuple[str, ...]
 Facts = Mapping[Path, JsonValue]
@@ -38,6 +40,7 @@ Facts = Mapping[Path, JsonValue]
 What was entered in a step stands with the piece it is of: ("engines", "port", "entered", step, field, row), or without
 one with the boat itself: ("entered", step, field, row).
 """
+_NO_KINDS: Kinds = {}
 ENTERED = "entered"
 USUAL = "usual"
 """Stands before the last word of a fact that no boat takes over: ("circuits", "VHF radio", "usual", "length").
@@ -100,13 +103,23 @@ def is_one_boats(path: Path) -> bool:
     >>> is_one_boats(("engines", "port", "serial_number")), is_one_boats(("engines", "port", "propeller", "pitch"))
     (True, False)
     """
-    kind = path[0] if path[0] in EQUIPMENT else ""
+    kind = path[0] if is_equipment(path[0]) else ""
     return any(path[-1] in own.get(kind, ()) for own in (ASKED_OF_EACH, _FOUND_ON_EACH))
 
 
-def shared_facts(vessel: Vessel) -> dict[Path, JsonValue]:
-    """What boats of this one's model share, in the vessel's order. A network a person chose for a boat is its own."""
-    return {path: value for path, value in vessel_fields(vessel) if path[0] in _KNOWN and not is_one_boats(path)}
+def shared_facts(vessel: Vessel, kinds: Kinds = _NO_KINDS) -> dict[Path, JsonValue]:
+    """What boats of this one's model share, in the vessel's order. A network a person chose for a boat is its own.
+
+    kinds : those that plugins declare, which say of each fact whether it is of the model
+    """
+    return {path: value for path, value in vessel_fields(vessel) if _is_shared(path, kinds)}
+
+
+def _is_shared(path: Path, kinds: Kinds) -> bool:
+    if not is_own_kind(path[0]):
+        return path[0] in _KNOWN and not is_one_boats(path)
+    of_model = {field.name for field in kinds[path[0]].fields if field.of_model} if path[0] in kinds else set[str]()
+    return bool(of_model) and path[-1] in {"name", *of_model}
 
 
 def usual_lengths(vessel: Vessel) -> dict[Path, JsonValue]:
@@ -131,7 +144,7 @@ def shared_entries(view: JobView, steps: Iterable[Step]) -> dict[Path, JsonValue
             if (one.step, one.field) == (step.key, field.name) and bool(one.of) == bool(each):
                 found[_path_of(each, one.of, step.key, field.name, one.row)] = one.value
         if table and table.each and field.begins and field.begins[0] == table.each:
-            for of, piece in view.vessel.pieces[table.each].items():
+            for of, piece in view.vessel.of_kind(table.each).items():
                 path = _path_of(each, of, step.key, field.name, "")
                 fact = getattr(piece, field.begins[1], None)
                 if fact and any(other[:4] == path[:4] for other in found):
@@ -175,11 +188,11 @@ def begin_like(author: Author, state: HullState, facts: Facts, hull: str = "", j
 def left_out(state: HullState, facts: Facts, job: str = "") -> tuple[str, ...]:
     """What is not taken over as the boat has another, in words: "engine centre", "circuit Radar"; "the boat" itself."""
     pieces = dict.fromkeys(
-        path[:2] if path[0] in EQUIPMENT else ()
+        path[:2] if is_equipment(path[0]) else ()
         for path in facts
         if (key := _key(path, job)) and _is_free(state, path, key) and _is_of_another(state, facts, path)
     )
-    return tuple(f"{_ONE_OF[piece[0]]} {piece[1]}" if piece else "the boat" for piece in pieces)
+    return tuple(f"{_ONE_OF.get(piece[0], '')} {piece[1]}".strip() if piece else "the boat" for piece in pieces)
 
 
 _ONE_OF = {kind: kind.removesuffix("s").replace("_", " ").replace("batterie", "battery") for kind in EQUIPMENT}
@@ -197,7 +210,7 @@ def _is_removed(state: HullState, piece: Path) -> bool:
 
 def _is_of_another(state: HullState, facts: Facts, path: Path) -> bool:
     """Whether a fact is about another piece than the boat has in its place."""
-    kind = path[0] if path[0] in EQUIPMENT else ""
+    kind = path[0] if is_equipment(path[0]) else ""
     piece = path[:2] if kind else ()
     if kind == "engines" and _engines_in(state) - {other[1] for other in facts if other[0] == "engines"}:
         return True  # its engines stand elsewhere: one more would be one too many
@@ -238,7 +251,7 @@ def _key(path: Path, job: str) -> RegisterKey | None:
     """Where a fact is kept on a boat; None for one that is not, or was entered in a step where no job can take it."""
     if path[-2:-1] == (USUAL,):
         return None
-    piece, inner = (path[:2], path[2:]) if path[0] in EQUIPMENT else ((), path)
+    piece, inner = (path[:2], path[2:]) if is_equipment(path[0]) else ((), path)
     if inner[:1] != (ENTERED,):
         return _field(path)
     if not job or len(inner) != _ENTERED_LONG:
@@ -377,7 +390,7 @@ def _by_piece(facts: Facts) -> dict[Path, JsonValue]:
     """Facts as they are kept: for the boat itself, and for each piece, its lines of path and value."""
     found: dict[Path, list[JsonValue]] = defaultdict(list)
     for path, value in facts.items():
-        piece = path[:2] if path[0] in EQUIPMENT else ()
+        piece = path[:2] if is_equipment(path[0]) else ()
         found[piece].append([*path[len(piece) :], value])
     return {piece: [*lines] for piece, lines in found.items()}
 

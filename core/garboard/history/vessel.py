@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from garboard.faults import Fault
 from garboard.history.sound import sound_part
-from garboard.records import EQUIPMENT, JsonValue, Vessel
+from garboard.records import EQUIPMENT, JsonValue, Vessel, is_own_kind, named_by
 
 FieldValue = tuple[tuple[str, ...], JsonValue]
 """A field's path ("engines", "port", "gear_ratio") and its value."""
@@ -45,9 +45,9 @@ class _Branch(dict[str, JsonValue]):
 def _lists_of_equipment(tree: dict[str, JsonValue]) -> dict[str, JsonValue]:
     """Equipment kept by name turned into the lists the records have. A piece marked removed is left out."""
     plain = dict(tree)
-    for kind, name in EQUIPMENT.items():
-        if kind in plain:
-            plain[kind] = _pieces(plain[kind], name)
+    for kind, branch in tree.items():
+        if kind in EQUIPMENT or (is_own_kind(kind) and isinstance(branch, _Branch)):
+            plain[kind] = _pieces(branch, named_by(kind))
     networks = plain.get("networks")
     for network in networks if isinstance(networks, list) else []:
         if isinstance(network, dict) and "devices" in network:

@@ -36,7 +36,7 @@ from garboard.job_view import FieldKey, JobView
 from garboard.records import Vessel
 from garboard.samples import Recording
 from garboard.settings import ReadSettings, Setting
-from garboard.steps import Assessed, Block, Calculator, LiveGuide, RecordingJudge, ReportSection, Step
+from garboard.steps import Assessed, Block, Calculator, EquipmentKind, LiveGuide, RecordingJudge, ReportSection, Step
 
 
 @attrs.frozen(kw_only=True)
@@ -444,7 +444,12 @@ def _setting(_apart: Apart, _plugin: str, one: Mapping[str, Any]) -> Setting:
     return plain.anew(one["declared"], Setting)
 
 
+def _equipment(_apart: Apart, _plugin: str, one: Mapping[str, Any]) -> EquipmentKind:
+    return plain.anew(one["declared"], EquipmentKind)
+
+
 MAKERS: Mapping[str, Maker] = {
+    "register_equipment": _equipment,
     "register_steps": _step,
     "register_calculators": _calculator,
     "register_live_guides": _guide,

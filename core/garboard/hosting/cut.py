@@ -11,7 +11,7 @@ import attrs
 from garboard.faults import in_words
 from garboard.findings import Axis, Doubt, Figure, Finding, Limit, Number, Series, Table
 from garboard.job_view import JobView
-from garboard.records import EQUIPMENT, Forecast
+from garboard.records import Forecast
 
 LONGEST_TEXT = 600
 LONGEST_NAME = 120
@@ -33,7 +33,7 @@ T = TypeVar("T")
 
 def most_findings(view: JobView) -> int:
     """How many findings one calculator may give of a job: more than any page shows; it grows with what was entered."""
-    pieces = sum(len(getattr(view.vessel, kind)) for kind in EQUIPMENT)
+    pieces = sum(map(len, view.vessel.pieces.values()))
     return FINDINGS_OF_ANY_JOB + FINDINGS_A_VALUE * (len(view.measurements) + pieces)
 
 

@@ -33,6 +33,8 @@ _CURES = {
     "name_taken": "call the plugin's file something else",
     "wrong_name": "call the plugin's file by letters, digits and _ alone, such as my_checks.py",
     "key_taken": "give it a key of its own that begins with the plugin's own name",
+    "kind_taken": "call that kind of equipment by another title",
+    "unknown_kind": "name a kind of the program, or register that kind of equipment in the same plugin",
     "other_version": "update the program, or get another version of the plugin",
     "offers_nothing": "mark a function with @garboard.hookimpl; what several plugins share goes into each of them",
     "hook_going": "use what is named in its place; it works until the next version of the front door",

@@ -20,6 +20,7 @@ import pluggy
 from garboard import hooks
 from garboard.checks.module import CheckModule
 from garboard.faults import Fault, InputError, in_words, shown
+from garboard.fields import Field
 from garboard.findings import (
     OF_VESSEL,
     Basis,
@@ -40,6 +41,7 @@ from garboard.hosting.asking import asking_fields, with_functions
 from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED, code_for, sources, with_code, written_in
 from garboard.hosting.cut import LONGEST_TEXT, MOST_PLACES, cut, most_findings, told
 from garboard.hosting.doubts import with_doubts
+from garboard.hosting.equipment import KIND_TITLES, MOST_KINDS
 from garboard.hosting.exact import exact
 from garboard.hosting.failures import (
     NotJudgedHere,
@@ -69,9 +71,19 @@ from garboard.hosting.vessel_facts import doubts_of
 from garboard.hosting.watching import Declared, WatchedView, watched
 from garboard.job_view import FieldKey, JobView
 from garboard.record_types import is_text
-from garboard.records import Forecast, Vessel
+from garboard.records import Forecast, Vessel, is_own_kind
 from garboard.settings import ReadSettings, SettingSet, in_force
-from garboard.steps import Assessed, Calculator, LiveGuide, Phase, RecordingJudge, ReportSection, Setting, Step
+from garboard.steps import (
+    Assessed,
+    Calculator,
+    EquipmentKind,
+    LiveGuide,
+    Phase,
+    RecordingJudge,
+    ReportSection,
+    Setting,
+    Step,
+)
 from garboard.units import OF_INSTRUMENTS
 
 if TYPE_CHECKING:
@@ -161,6 +173,7 @@ class _Register:
 
 
 _KINDS: Mapping[str, type[Any]] = {
+    "register_equipment": EquipmentKind,
     "register_steps": Step,
     "register_calculators": Calculator,
     "register_live_guides": LiveGuide,
@@ -219,6 +232,7 @@ class PluginHost:
                     raise PluginFault(reason, "offers_nothing")
                 self._call_hooks(name)
                 self._refuse_same_functions(name)
+                self._refuse_kinds(name)
         except Exception as failure:
             if module is not None and self.manager.is_registered(module):
                 self.manager.unregister(module)
@@ -269,6 +283,7 @@ class PluginHost:
                 register = self._registers[hook].for_plugin(name, _KINDS[hook], lambda item: str(item.key))
                 for item in items:
                     register(item)
+            self._refuse_kinds(name)
         except Exception as failure:
             apart.forget(name)
             self._refuse(name, failure, source.file)
@@ -324,6 +339,37 @@ class PluginHost:
                     line=compute.__code__.co_firstlineno,
                 )
 
+    def _refuse_kinds(self, plugin: str) -> None:
+        """Raise PluginFault for kinds of equipment that nobody could tell apart, or that no step can ask of.
+
+        A step asks of each piece of a kind that its own plugin registers: another plugin may not be at work.
+        """
+        register = self._registers["register_equipment"]
+        own = {key for key, owner in register.owner.items() if owner == plugin}
+        taken = {title.casefold(): "the program" for title in KIND_TITLES.values()}
+        taken |= {one.title.casefold(): register.owner[key] for key, one in register.items.items() if key not in own}
+        if len(own) > MOST_KINDS:
+            raise PluginFault(f"it offers {len(own)} kinds of equipment, at most {MOST_KINDS}", "too_large")
+        for key in sorted(own):
+            kind: EquipmentKind = register.items[key]
+            if not kind.title.strip():
+                raise PluginFault(f"equipment {key!r} has no title", "no_title")
+            other = taken.setdefault(kind.title.casefold(), plugin)
+            if other != plugin or sum(kind.title.casefold() == register.items[one].title.casefold() for one in own) > 1:
+                reason = (
+                    f"equipment {key!r} is called {kind.title!r}, as is a kind of {other}: nobody can tell them apart"
+                )
+                raise PluginFault(reason, "kind_taken")
+        steps = self._registers["register_steps"]
+        for key in [key for key, owner in steps.owner.items() if owner == plugin]:
+            for field in steps.items[key].all_fields():
+                kinds = [field.each, field.of_several, *(one for one in field.offers_from if one in register.items)]
+                if unknown := [one for one in kinds if is_own_kind(one) and one not in own]:
+                    reason = (
+                        f"field {field.name!r} of step {key!r} asks of each {unknown[0]!r}, a kind it does not register"
+                    )
+                    raise PluginFault(reason, "unknown_kind")
+
     def _guarding_fields(self, plugin: str, register: Callable[[Any], None]) -> Callable[[Any], None]:
         """Registers a step so that its fields' own functions keep a page from nothing, whatever they do."""
         if plugin in BUILT_IN:
@@ -358,9 +404,17 @@ class PluginHost:
         return step
 
     @property
+    def equipment(self) -> Mapping[str, EquipmentKind]:
+        """Kinds of equipment that plugins declare, by key, in the order they are shown."""
+        kinds: Iterable[EquipmentKind] = self._registers["register_equipment"].items.values()
+        return {kind.key: kind for kind in sorted(kinds, key=lambda kind: (kind.order, kind.key))}
+
+    @property
     def declared(self) -> Declared:
-        """The fields of every step, columns of tables included."""
-        return {step.key: frozenset(field.name for field in step.all_fields()) for step in self.steps}
+        """The fields of every step, columns of tables included, and those of kinds of equipment under `OF_VESSEL`."""
+        of_steps = {step.key: frozenset(field.name for field in step.all_fields()) for step in self.steps}
+        of_kinds = {f"{kind.key}.{field.name}" for kind in self.equipment.values() for field in kind.fields}
+        return {**of_steps, OF_VESSEL: frozenset(of_kinds)}
 
     @property
     def faults(self) -> tuple[PluginProblem, ...]:
@@ -704,9 +758,9 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
             yield finding
         elif finding.of:
             of_it = (place for place in read if place[3] in ("", finding.of))
-            yield attrs.evolve(finding, places=(*of_it, *finding.places))
+            yield attrs.evolve(finding, places=tuple(dict.fromkeys((*of_it, *finding.places))))
         else:
-            yield attrs.evolve(finding, places=(*(fresh or read), *finding.places))
+            yield attrs.evolve(finding, places=tuple(dict.fromkeys((*(fresh or read), *finding.places))))
 
 
 def _kept_outside(calculator: Calculator) -> Iterator[tuple[str, Collection[Any]]]:
@@ -889,7 +943,13 @@ def _begin_of(function: object) -> tuple[str, int]:
 
 def _without_title(item: Any, called: str) -> list[str]:
     """What of a thing that is offered has no title: itself, or a field of it."""
-    fields = item.all_fields() if isinstance(item, Step) else [item.field] if isinstance(item, Setting) else []
+    fields: Iterable[Field] = ()
+    if isinstance(item, Step):
+        fields = item.all_fields()
+    elif isinstance(item, EquipmentKind):
+        fields = item.fields
+    elif isinstance(item, Setting):
+        fields = (item.field,)
     nameless = [f"field {field.name!r} of {called}" for field in fields if not field.title.strip()]
     return nameless if getattr(item, "title", called).strip() else [called, *nameless]
 

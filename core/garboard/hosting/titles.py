@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from garboard.fields import Kind
+from garboard.findings import OF_VESSEL
+from garboard.hosting.equipment import piece_title
 from garboard.hosting.host import PluginHost
-from garboard.job_view import FieldKey, JobView
+from garboard.job_view import FieldKey, JobView, place_of_fact
 
 _NAMING = (Kind.TEXT, Kind.CHOICE, Kind.AMOUNT)
 
@@ -16,7 +18,11 @@ def place_in_words(place: FieldKey, host: PluginHost, view: JobView | None = Non
 
     view : the job, where its rows are to be named ("run 2, against")
     """
-    step_key, field_name, row, of = place
+    step_key, field_name, row, of = place = place_of_fact(place)
+    kind, _, fact = field_name.rpartition(".")
+    if step_key == OF_VESSEL and (declared := host.equipment.get(kind)) is not None:
+        known = declared.field(fact)
+        return f"{piece_title(kind, of, host.equipment)}: {known.title if known else fact.replace('_', ' ')}"
     step = host.step(step_key)
     titles = (field.title for field in step.all_fields() if field.name == field_name) if step else iter(())
     field = next(titles, None) or field_name.replace("_", " ")
@@ -46,6 +52,8 @@ def row_in_words(place: FieldKey, host: PluginHost, view: JobView) -> str:
 def name_in_words(name: str, host: PluginHost) -> str:
     """What `registers.name_of` names, in the words the person saw."""
     step, *rest = name.split("/")
+    if step in host.equipment and len(rest) > 1:
+        return place_in_words((OF_VESSEL, name, "", ""), host)
     if host.step(step) is not None and 0 < len(rest) < 4:
         field, row, of = (*rest, "", "")[:3]
         return place_in_words((step, field, row, of), host)

@@ -8,39 +8,19 @@ from collections.abc import Mapping
 import attrs
 
 from garboard.faults import in_number
+from garboard.hosting.equipment import facts_without_plugin, piece_title, plugin_needed
 from garboard.hosting.host import PluginHost
 from garboard.job_view import FieldKey, JobView, place_of
 from garboard.records import Measurement, Vessel
 from garboard.steps import Step
 
-_PIECES: Mapping[str, str] = {
-    "engines": "{} engine",
-    "propellers": "propeller {}",
-    "tanks": "fuel tank {}",
-    "batteries": "{} battery",
-    "circuits": "circuit {}",
-    "heading_sensors": "heading sensor {}",
-    "networks": "instrument network {}",
-    "devices": "device {}",
-}
-
-
 _ASKED_ONCE: Mapping[str, object] = {"": None}
-
-
-def piece_title(kind: str, name: str) -> str:
-    """One piece of equipment as a person calls it.
-
-    >>> piece_title("engines", "port"), piece_title("circuits", "Deck wash")
-    ('port engine', 'circuit Deck wash')
-    """
-    return _PIECES[kind].format(name)
 
 
 def pieces_asked_of(field_name: str, step: Step, vessel: Vessel) -> tuple[str, Mapping[str, object]]:
     """The kind of equipment a field is asked for each of, "" for none; and the names its values may stand under."""
     kind = _equipment_of(field_name, step)
-    return kind, vessel.pieces[kind] if kind else _ASKED_ONCE
+    return kind, vessel.of_kind(kind) if kind else _ASKED_ONCE
 
 
 def why_not_used(place: FieldKey, vessel: Vessel, host: PluginHost) -> str:
@@ -54,7 +34,11 @@ def why_not_used(place: FieldKey, vessel: Vessel, host: PluginHost) -> str:
         return ""
     if not kind:
         return f"not used: it is asked once, not for {of}"
-    return f"not used: no {piece_title(kind, of)} on this boat" if of else "not used: it does not say of which piece"
+    return (
+        f"not used: no {piece_title(kind, of, host.equipment)} on this boat"
+        if of
+        else "not used: it does not say of which piece"
+    )
 
 
 @attrs.frozen(kw_only=True)
@@ -94,6 +78,8 @@ def waiting_for(view: JobView, host: PluginHost) -> dict[str, int]:
     for one in view.waiting:
         lacking = [name for name in one.plugins if name not in at_work]
         found[f"the plugin {' or '.join(lacking)}" if lacking else f"what reads {one.kind!r}"] += 1
+    without = facts_without_plugin(view.vessel, host.equipment)
+    found.update(f"the plugin {plugin_needed(kind, host.equipment)}" for kind, *_ in without)
     found.update(f"the plugin of the step {one.step!r}" for one in view.measurements if host.step(one.step) is None)
     return dict(sorted(found.items()))
 

@@ -11,7 +11,7 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 
 import attrs
 
-from garboard.findings import Missing, NotEnoughData, Verdict
+from garboard.findings import OF_VESSEL, Missing, NotEnoughData, Verdict
 from garboard.hosting.failures import PluginFault
 from garboard.hosting.noting import noting
 from garboard.hosting.source_faults import faults_in_source
@@ -171,7 +171,10 @@ class WatchedView(JobView):
         older version of a plugin declared, as long as the job holds a value of it.
         """
         fields = self.declared.get(step)
-        if fields is None:
+        if step == OF_VESSEL and fields is not None:
+            kind = field.rpartition(".")[0]
+            is_known = field in fields or not any(other.rpartition(".")[0] == kind for other in fields)
+        elif fields is None:
             is_known = all(other.partition(".")[0] != step.partition(".")[0] for other in self.declared)
         else:
             is_known = not field or field in fields

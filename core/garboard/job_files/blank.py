@@ -11,7 +11,7 @@ from garboard.fields import Field, Kind
 from garboard.hosting.host import PluginHost
 from garboard.job_files.job_file import EXPLAINED, JOB_FILE
 from garboard.records import EQUIPMENT, RECORD_OF, Job, JsonValue, Vessel
-from garboard.steps import Step
+from garboard.steps import EquipmentKind, Step
 from garboard.units import amount_in_words
 
 _WITHIN = ("propeller", "devices")
@@ -83,10 +83,12 @@ def blank_job(host: PluginHost, hull_number: str, names: Mapping[str, Sequence[s
     vessel |= {
         kind: [_blank(RECORD_OF[kind], by, name) for name in names.get(kind, ())] for kind, by in EQUIPMENT.items()
     }
+    vessel |= {key: [_blank_of(kind, name) for name in names.get(key, ())] for key, kind in host.equipment.items()}
     job: dict[str, JsonValue] = {**dict.fromkeys(_keys(Job)), "id": "1", "technicians": []}
     explained: dict[str, JsonValue] = {
         "null": "not entered yet. This part, explained, is not read; it may be deleted",
         **dict(_explained_records()),
+        **dict(_explained_kinds(host)),
         **dict(_explained_steps(host)),
     }
     return {
@@ -120,6 +122,18 @@ def _explained_records() -> Iterator[tuple[str, str]]:
                 key = f"{name}.{field.name}"
                 texts = (_MORE_OF_A_KEY.get(key, ""), _takes(field, kinds[field.name]))
                 yield key, "; ".join(filter(None, texts))
+
+
+def _blank_of(kind: EquipmentKind, name: str) -> JsonValue:
+    return {"name": name, **{field.name: None for field in kind.fields}}
+
+
+def _explained_kinds(host: PluginHost) -> Iterator[tuple[str, str]]:
+    """Equipment that plugins declare."""
+    for key, kind in host.equipment.items():
+        yield f"{key}.name", f"{kind.title}: {kind.named_by}"
+        for field in kind.fields:
+            yield f"{key}.{field.name}", "; ".join(filter(None, (field.title, takes(field), field.help.rstrip("."))))
 
 
 def _takes(field: attrs.Attribute[Any], kind: Any) -> str:

@@ -15,7 +15,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
@@ -29,6 +29,7 @@ from garboard.fields import Field, Kind, check_value
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_files.convert import faults_of_floats, structure, unstructure
 from garboard.job_files.file_lines import parts_of, with_lines
+from garboard.job_files.own_kinds import faults_of_own_kinds, with_facts_of_pieces
 from garboard.job_view import JobView
 from garboard.record_types import is_text
 from garboard.records import (
@@ -41,6 +42,7 @@ from garboard.records import (
     SignOff,
     StepState,
     Vessel,
+    is_own_kind,
 )
 from garboard.samples import Recording
 from garboard.settings import SettingSet, Signed, check_pairs
@@ -48,6 +50,7 @@ from garboard.steps import Step
 from garboard.units import in_own_spelling
 
 if TYPE_CHECKING:
+    from garboard.hosting.equipment import Kinds
     from garboard.hosting.host import PluginHost
 
 JOB_FILE = Format("garboard job")
@@ -107,6 +110,7 @@ def parse_job_file(text: str, source: str, host: PluginHost | None = None, folde
         for fault in (*early, *known, *faults):  # of one place the first: what its field takes says most
             told.setdefault(fault.where, fault)
         raise InputError(source, with_lines(told.values(), text))
+    read = attrs.evolve(read, vessel=with_facts_of_pieces(read.vessel, lambda _kind, _field, value: value))
     return read if host is None else _in_own_spelling(read, host)
 
 
@@ -127,6 +131,7 @@ def _faults_of_parts(plain: JsonValue, host: PluginHost, folder: Path | None) ->
         except InputError:
             continue  # told already
         yield from faults_of_measurement(measurement, host, f"measurements[{index}]", folder)
+    yield from faults_of_own_kinds(_object_in(plain, "vessel"), host.equipment, "vessel.")
     yield from settings_faults(_object_in(plain, "settings"), host)
 
 
@@ -150,7 +155,16 @@ def _text_in(plain: JsonValue, name: str, usual: str | None = "") -> str | None:
 
 def _in_own_spelling(job_file: JobFile, host: PluginHost) -> JobFile:
     """The job with units spelled as the program does: a person may write "rpm", what is kept says "rev/min"."""
-    return attrs.evolve(job_file, measurements=tuple(_spelled(one, host) for one in job_file.measurements))
+    vessel = with_facts_of_pieces(job_file.vessel, partial(_fact_spelled, host.equipment))
+    return attrs.evolve(
+        job_file, vessel=vessel, measurements=tuple(_spelled(one, host) for one in job_file.measurements)
+    )
+
+
+def _fact_spelled(kinds: Kinds, kind: str, field: str, value: JsonValue) -> JsonValue:
+    known = kinds[kind].field(field) if kind in kinds else None
+    is_amount = known is not None and known.kind is Kind.AMOUNT and isinstance(value, str)
+    return in_own_spelling(str(value), known.quantity) if is_amount and known else value
 
 
 def _spelled(measurement: Measurement, host: PluginHost) -> Measurement:
@@ -269,11 +283,12 @@ def check(job_file: JobFile, host: PluginHost, folder: Path | None = None) -> tu
     Measurements of steps no loaded plugin declares pass: another shop's plugin may own them.
     With `folder`, recordings that are not there are faults too.
     """
-    return tuple(
+    of_measurements = (
         fault
         for index, measurement in enumerate(job_file.measurements)
         for fault in faults_of_measurement(measurement, host, f"measurements[{index}]", folder)
     )
+    return (*of_measurements, *faults_of_own_kinds(job_file.vessel.more, host.equipment, "vessel."))
 
 
 def faults_of_measurement(
@@ -444,9 +459,16 @@ def _faults_beside_its_shape(plain: JsonValue) -> Iterator[Fault]:
 
 
 def _twice(plain: JsonValue) -> Iterator[Fault]:
-    for kind, name in EQUIPMENT.items():
-        keys = [_text_in(piece, name, None) for piece in _list_in(_object_in(plain, "vessel"), kind)]
+    vessel = _object_in(plain, "vessel")
+    for kind, name in (*EQUIPMENT.items(), *((kind, "name") for kind in vessel if is_own_kind(kind))):
+        keys = [_text_in(piece, name, None) for piece in _list_in(vessel, kind)]
         yield from _repeated(keys, f"vessel.{kind}", f"each {name} once")
+    for kind in filter(is_own_kind, vessel):
+        for index, piece in enumerate(_list_in(vessel, kind)):
+            if not _text_in(piece, "name", ""):
+                yield Fault(
+                    f"vessel.{kind}[{index}]", 'an object with a "name" that tells it from others', shown(piece)
+                )
     places = [_place_in(one) for one in _list_in(plain, "measurements")]
     yield from _repeated(places, "measurements", "one value for each step, field, row and of")
 

@@ -8,10 +8,11 @@ from difflib import get_close_matches
 
 import attrs
 
+from garboard.hosting.equipment import plugin_needed
 from garboard.hosting.host import PluginHost
 from garboard.job_files.job_file import JobFile
 from garboard.job_view import JobView
-from garboard.records import NETWORK_SOURCES, Measurement, SignOff, Vessel
+from garboard.records import NETWORK_SOURCES, Measurement, SignOff, Vessel, is_own_kind
 
 _BESIDE_A_SIGNATURE = ("by", "covers", "not_covered", "signature")
 """What the program itself writes beside a signature it exports."""
@@ -25,6 +26,7 @@ def unrecognised(job: JobFile | JobView, host: PluginHost) -> Iterator[Odd]:
     steps = [step.key for step in host.steps]
     settings = [setting.key for setting in host.settings]
     yield from unknown_keys(job)
+    yield from _kinds_without_plugin(job.vessel, host)
     yield from _unknown_steps(job.measurements, steps)
     for index, state in enumerate(job.steps):
         if state.step not in steps:
@@ -37,6 +39,13 @@ def unrecognised(job: JobFile | JobView, host: PluginHost) -> Iterator[Odd]:
         yield "job.opened", f"{job.job.opened!r} is no date that is read here. Write it like 2026-05-14."
 
 
+def _kinds_without_plugin(vessel: Vessel, host: PluginHost) -> Iterator[Odd]:
+    for kind in filter(is_own_kind, vessel.more):
+        if plugin := plugin_needed(kind, host.equipment):
+            said = f"this equipment needs the plugin {plugin}, not at work here; kept, not used."
+            yield f"vessel.{kind}", said + _meant(kind, host.equipment)
+
+
 def unknown_keys(record: attrs.AttrsInstance, path: str = "") -> Iterator[Odd]:
     """A question for every key of a record, and of records in it, that this version does not know."""
     fields = [field.name for field in attrs.fields(type(record)) if field.name != "more"]
@@ -44,7 +53,7 @@ def unknown_keys(record: attrs.AttrsInstance, path: str = "") -> Iterator[Odd]:
     for key in getattr(record, "more", {}):
         if isinstance(record, SignOff) and key in _BESIDE_A_SIGNATURE:
             continue
-        if isinstance(record, Vessel) and key == NETWORK_SOURCES:
+        if isinstance(record, Vessel) and (key == NETWORK_SOURCES or is_own_kind(key)):
             continue
         known = f"{_meant(key, fields)} Keys known here: {', '.join(fields)}."
         yield f"{below}{key}", f"this key is not known here; kept, not used.{known}"

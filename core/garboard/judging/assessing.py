@@ -17,9 +17,9 @@ from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.json_text import read_json
 from garboard.disk.storage import Damage
-from garboard.faults import Fault, InputError, in_number, refuse_endless
-from garboard.fields import Kind, implausible
-from garboard.findings import NotEnoughData, Verdict
+from garboard.faults import Fault, InputError, ValueRefused, in_number, refuse_endless
+from garboard.fields import Kind, check_value, implausible
+from garboard.findings import OF_VESSEL, NotEnoughData, Verdict
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import pieces_asked_of, waiting_in_words
@@ -277,6 +277,7 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
     yield from map(Question, _of_nobody_and_no_day(job.measurements))
     for disagreement in job.disagreements:
         yield Question(_disagreement_in_words(disagreement, host), disagreement.place)
+    yield from _of_own_kinds(job.vessel, host)
     for measurement in job.measurements:
         misfits = [*faults_of_measurement(measurement, host, "")]
         for fault in misfits:  # no entry of a boat's is erased, whatever program wrote it
@@ -289,6 +290,22 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
                 *_question_about_dates(measurement, step, job),
             )
             yield from (_question_at(place_of(measurement), words, host) for words in asked)
+
+
+def _of_own_kinds(vessel: Vessel, host: PluginHost) -> Iterator[Question]:
+    """What is unusual of equipment of plugins' own kinds, or not what its kind takes."""
+    for key, kind in host.equipment.items():
+        for name, piece in vessel.of_kind(key).items():
+            for field in kind.fields:
+                value, place = piece.more.get(field.name), (OF_VESSEL, f"{key}.{field.name}", "", name)
+                words = "" if value is None else implausible(field, value)
+                try:
+                    if value is not None:
+                        check_value(field, value)
+                except ValueRefused as refused:
+                    words = f"{refused}. Kept as it is; correct it."
+                if words:
+                    yield _question_at(place, words, host)
 
 
 def _question_at(place: FieldKey, words: str, host: PluginHost) -> Question:

@@ -26,7 +26,7 @@ from garboard.hosting.unused import why_not_used
 from garboard.job_view import JobView, place_of
 from garboard.judging.assessing import boats_and_jobs
 from garboard.recordings.clocks import DATED_FROM
-from garboard.records import EQUIPMENT, Engine, JsonValue, Measurement, Propeller, Vessel
+from garboard.records import Engine, JsonValue, Measurement, OwnPiece, Propeller, Vessel
 from garboard.report.outline import counts, hand_over
 from garboard.samples import UNIT_OF_QUANTITY, Recording
 from garboard.steps import Assessed
@@ -531,9 +531,17 @@ def _engine(vessel: Vessel, engine: Engine) -> Row:
 
 def _facts(vessel: Vessel) -> Iterator[Row]:
     yield from (("vessel", "", *fact) for fact in _facts_of(vessel))
-    for kind, named in EQUIPMENT.items():
-        for piece in getattr(vessel, kind):
-            yield from ((kind, getattr(piece, named), *fact) for fact in _facts_of(piece))
+    for kind, pieces in vessel.pieces.items():
+        for name, piece in pieces.items():
+            facts = _facts_as_entered(piece) if isinstance(piece, OwnPiece) else _facts_of(piece)
+            yield from ((kind, name, *fact) for fact in facts)
+
+
+def _facts_as_entered(piece: OwnPiece) -> Iterator[Row]:
+    """Facts of a piece that a plugin declares: an amount is text with its unit. The plugin need not be at work."""
+    for name, value in piece.more.items():
+        if isinstance(value, str | int) and value != "":
+            yield name, _as_text(value), *_parts(value)
 
 
 def _facts_of(record: attrs.AttrsInstance, before: str = "") -> Iterator[Row]:

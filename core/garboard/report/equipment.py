@@ -3,10 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import partial
 from typing import TypeVar
 
 from garboard.findings import Table
-from garboard.records import Battery, Circuit, Engine, HeadingSensor, NetworkBus, Propeller, Tank, Vessel
+from garboard.hosting.equipment import Kinds, kind_title, kinds_shown, plugin_needed
+from garboard.records import (
+    Battery,
+    Circuit,
+    Engine,
+    HeadingSensor,
+    NetworkBus,
+    OwnPiece,
+    Propeller,
+    Tank,
+    Vessel,
+    is_own_kind,
+)
 
 Piece = TypeVar("Piece")
 
@@ -30,8 +43,11 @@ def vessel_facts(vessel: Vessel) -> tuple[tuple[str, str], ...]:
     return tuple((label, value) for label, value in facts.items() if value)
 
 
-def equipment_tables(vessel: Vessel) -> Iterator[Table]:
-    """A table for each kind of equipment the vessel has; columns nobody filled in are left out."""
+def equipment_tables(vessel: Vessel, kinds: Kinds) -> Iterator[Table]:
+    """A table for each kind of equipment the vessel has; columns nobody filled in are left out.
+
+    kinds : those that plugins declare. What is aboard of another needs its plugin, and the table's title says so
+    """
     yield from _table("Engines", vessel.engines, _ENGINE)
     fitted = [engine for engine in vessel.engines if engine.propeller]
     yield from _table("Propellers", fitted, {"Engine": lambda engine: engine.position} | _of_propellers(_came_with))
@@ -43,6 +59,28 @@ def equipment_tables(vessel: Vessel) -> Iterator[Table]:
     yield from _table("Heading sensors", vessel.heading_sensors, _SENSOR)
     yield from _table("Circuits", vessel.circuits, _CIRCUIT)
     yield from _table("Instrument networks", vessel.networks, _NETWORK)
+    for kind in kinds_shown(vessel, kinds):
+        if is_own_kind(kind):
+            yield from _of_own_kind(kind, vessel, kinds)
+
+
+def _of_own_kind(kind: str, vessel: Vessel, kinds: Kinds) -> Iterable[Table]:
+    """Pieces of a kind that a plugin declares; without it, everything as it was entered, by the names of its facts."""
+    pieces: list[OwnPiece] = [*vessel.of_kind(kind).values()]
+    declared, title = kinds.get(kind), kind_title(kind, kinds)
+    fields = {field.name: field.title for field in declared.fields} if declared else {}
+    named = declared.one.capitalize() if declared else "Name"
+    if plugin := plugin_needed(kind, kinds):
+        title = f"{title} (needs the plugin {plugin})"
+    names = dict.fromkeys((*fields, *(name for piece in pieces for name in piece.more)))
+    columns: dict[str, Callable[[OwnPiece], str]] = {named: lambda piece: piece.name}
+    columns |= {fields.get(name) or name.replace("_", " ").capitalize(): partial(_fact, name) for name in names}
+    return _table(title, pieces, columns)
+
+
+def _fact(name: str, piece: OwnPiece) -> str:
+    value = piece.more.get(name)
+    return {True: "yes", False: "no"}[value] if isinstance(value, bool) else _text(value)
 
 
 def _text(value: object) -> str:

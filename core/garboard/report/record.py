@@ -194,7 +194,7 @@ def record_clauses(
             found.append({"number": f"{clause.number}", "title": title, "blocks": blocks})
 
     add("Cautions", lambda: _cautions(cautions(view, host), printed), with_clause=False)
-    add("Vessel and equipment", lambda clause: _vessel(view, clause))
+    add("Vessel and equipment", lambda clause: _vessel(view, clause, host))
     for title, built, steps in _topics(view, host, assessed, sections):
         add(title, lambda clause, built=built, steps=steps: _topic(clause, view, host, built, steps, photos))
     add("What was tried", lambda clause: _tried(trials_of(view, host), clause))
@@ -262,9 +262,9 @@ def _cautions(found: Sequence[Caution], printed: _Printed) -> Iterator[Part]:
     )
 
 
-def _vessel(view: JobView, clause: _Clause) -> Iterator[Part]:
+def _vessel(view: JobView, clause: _Clause, host: PluginHost) -> Iterator[Part]:
     yield facts(vessel_facts(view.vessel))
-    for one in equipment_tables(view.vessel):
+    for one in equipment_tables(view.vessel, host.equipment):
         yield table(clause.caption(one.title), one.headings, one.rows)
 
 
@@ -447,8 +447,8 @@ def _revisions(view: JobView, host: PluginHost, proof: Proof | None, clause: _Cl
         yield words(
             f"The root is worked out from the {len(proof.hashes)} entries behind this book. One entry more, less or "
             "changed gives another root. The shop keeps the root with the file's own hash; its command "
-            "\u201cgarboard verify\u201d compares this file, the entries and the figures with both. The job and the list of "
-            f"entries are attached to this file. The page \u201c{CARE}\u201d has the root as a code.",
+            "\u201cgarboard verify\u201d compares this file, the entries and the figures with both. The job and the list "
+            f"of entries are attached to this file. The page \u201c{CARE}\u201d has the root as a code.",
             "small",
         )
     if files := _files(view, host):

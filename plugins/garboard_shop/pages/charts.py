@@ -13,7 +13,7 @@ import attrs
 from markupsafe import Markup, escape
 
 from garboard.faults import in_number
-from garboard_shop.insight import MOST_DOTS_OF_A_WEEK, Dot, Span, Spread, board
+from garboard_shop.insight import Dot, Span, Spread, board
 
 WIDTH = 720
 _ROW, _LABEL, _NUMBERS = 30, 330, 120

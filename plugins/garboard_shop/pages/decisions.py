@@ -157,7 +157,7 @@ def labels_printed(store: Store, summary: BoatSummary, form: Mapping[str, str], 
     )
 
 
-def begin_boat(store: Store, form: Mapping[str, str], by: str, now: int) -> tuple[str, str]:
+def begin_boat(store: Store, host: PluginHost, form: Mapping[str, str], by: str, now: int) -> tuple[str, str]:
     """Open a job for a new boat, with the equipment of a template or of another boat, or with none.
 
     form    : hull, like (a template's name or a boat's number; empty for none), owner, anyway
@@ -167,7 +167,7 @@ def begin_boat(store: Store, form: Mapping[str, str], by: str, now: int) -> tupl
     if not form.get("anyway"):
         hull_number.parse(typed)
     hull_number.refuse_no_boat(typed)
-    facts = _facts_like(store, " ".join(form.get("like", "").split()))
+    facts = _facts_like(store, host, " ".join(form.get("like", "").split()))
     boat = open_boat(store, hull_number.key(typed))[0]
     if boat.jobs:
         raise InputError("new boat", [Fault("hull number", "a boat without a job", f"{typed}, which has one")])
@@ -179,7 +179,7 @@ def begin_boat(store: Store, form: Mapping[str, str], by: str, now: int) -> tupl
     return boat.state.hull, f"A job is open, and {in_number(len(taken), 'fact')} of its equipment entered.{told}"
 
 
-def _facts_like(store: Store, named: str) -> like.Facts:
+def _facts_like(store: Store, host: PluginHost, named: str) -> like.Facts:
     """What a new boat begins with. Raises InputError for what is neither a template nor a boat."""
     if not named:
         return {}
@@ -190,7 +190,7 @@ def _facts_like(store: Store, named: str) -> like.Facts:
     if not len(boat.state):
         known = ", ".join(each.name for each in templates) or "none is kept"
         raise InputError("new boat", [Fault("like", f"a boat's hull number, or a template ({known})", named)])
-    return like.shared_facts(boat.vessel())
+    return like.shared_facts(boat.vessel(), host.equipment)
 
 
 def keep_template(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
@@ -199,7 +199,7 @@ def keep_template(store: Store, summary: BoatSummary, form: Mapping[str, str], b
     form : name
     """
     shop = _state_of(store, SHOP_RECORD)
-    facts = like.shared_facts(summary.boat.vessel())
+    facts = like.shared_facts(summary.boat.vessel(), summary.host.equipment)
     _keep(store, like.keep_template(author_after(shop, by), shop, form.get("name", ""), facts), now)
     return "Kept as a template. Tablets have it when they next come ashore."
 

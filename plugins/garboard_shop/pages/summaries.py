@@ -27,7 +27,7 @@ from garboard.history.replay import HullState
 from garboard.history.two_rows import may_be_two_rows
 from garboard.hosting.codes import BUSY, code_for
 from garboard.hosting.host import PluginHost
-from garboard.hosting.titles import kind_in_words, place_in_words
+from garboard.hosting.titles import kind_in_words, name_in_words, place_in_words
 from garboard.hosting.unused import why_not_used
 from garboard.job_view import FieldKey, JobView, Unreadable, place_of
 from garboard.judging.assessing import Question, questions
@@ -357,6 +357,8 @@ def register_in_words(key: RegisterKey, host: PluginHost, seen: JobView | None =
     if key.kind == "measure" and len(key.subject) == 4:
         step, field, row, of = key.subject
         return place_in_words((step, field, row, of), host, seen)
+    if key.kind == "field" and key.subject[0] in host.equipment:
+        return name_in_words("/".join(key.subject), host)
     if key.kind == "field":
         return f"Vessel: {' '.join(key.subject).replace('_', ' ')}"
     if key.kind == "step" and key.subject:

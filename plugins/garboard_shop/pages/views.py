@@ -317,7 +317,7 @@ def boat_page(visit: Visit) -> Response:
         told_apart=desk.index.told_apart(summary.boat.state.hull_keys),
         back=f"/boats/{summary.key}",
         vessel_facts=vessel_facts(vessel),
-        equipment=tuple(equipment_tables(vessel)),
+        equipment=tuple(equipment_tables(vessel, desk.host.equipment)),
         alike=_kept_by_boats_like(desk, row),
         was_run=row.engine_speed > 0,
         tried={job.id: _tried(visit.desk.host, job.view, job.assessed) for job in summary.jobs},
@@ -426,7 +426,7 @@ def book(visit: Visit) -> Response:
 
 def begin_boat(visit: Visit) -> Response:
     """Open a job for a new boat."""
-    hull, notice = decisions.begin_boat(visit.desk.store, visit.form, visit.who, visit.desk.now())
+    hull, notice = decisions.begin_boat(visit.desk.store, visit.desk.host, visit.form, visit.who, visit.desk.now())
     visit.desk.index.read(hull)
     return visit.go(f"/boats/{hull}", notice)
 

@@ -12,8 +12,9 @@ import attrs
 from garboard import records
 from garboard.fittings import CAME_WITH, next_row
 from garboard.history.registers import RegisterKey
+from garboard.hosting.equipment import KIND_TITLES, Kinds
 from garboard.job_view import FieldKey, JobView, place_of
-from garboard.records import EQUIPMENT, JsonValue, Vessel, unit_of
+from garboard.records import EQUIPMENT, JsonValue, Vessel, is_own_kind, unit_of
 from garboard.steps import Field, Kind, Step
 from garboard_tablet.language import phrase
 
@@ -59,7 +60,7 @@ class Ask:
 
 def pieces(vessel: Vessel, kind: str) -> tuple[str, ...]:
     """Names of the pieces of one kind of equipment the vessel has."""
-    return tuple(getattr(piece, EQUIPMENT[kind]) for piece in getattr(vessel, kind))
+    return tuple(vessel.of_kind(kind))
 
 
 def asks_of_step(
@@ -179,16 +180,6 @@ def before(asks: tuple[Ask, ...], ask: Ask) -> Iterator[Ask]:
 # Equipment
 
 
-KIND_TITLES: Mapping[str, str] = {
-    "engines": "Engines",
-    "propellers": "Propellers tried",
-    "tanks": "Fuel tanks",
-    "batteries": "Batteries",
-    "circuits": "Circuits",
-    "heading_sensors": "Heading sensors",
-    "networks": "Instrument networks",
-    "devices": "Devices",
-}
 _RECORDS: Mapping[str, type[attrs.AttrsInstance]] = {
     "engines": records.Engine,
     "propellers": records.NamedPropeller,
@@ -207,12 +198,27 @@ def asks_of_vessel() -> tuple[Ask, ...]:
     return tuple(_asks_of_record(Vessel, (), "", leave_out=frozenset({"hull_number"})))
 
 
-@lru_cache(maxsize=256)
-def asks_of_piece(path: tuple[str, ...]) -> tuple[Ask, ...]:
-    """What is asked about one piece of equipment.
+def asks_of_piece(path: tuple[str, ...], kinds: Kinds) -> tuple[Ask, ...]:
+    """What is asked about one piece of equipment; nothing of a kind whose plugin is not at work.
 
-    path : kind and name ("engines", "port"), or a network's device ("networks", "main", "devices", "plotter")
+    path  : kind and name ("engines", "port"), or a network's device ("networks", "main", "devices", "plotter")
+    kinds : those that plugins declare
     """
+    if not is_own_kind(path[0]):
+        return _asks_of_piece(path)
+    fields = kinds[path[0]].fields if path[0] in kinds else ()
+    return tuple(
+        Ask(
+            key=RegisterKey("field", "", (*path, field.name)),
+            field=attrs.evolve(field, required=False),
+            context=path[-1],
+        )
+        for field in fields
+    )
+
+
+@lru_cache(maxsize=256)
+def _asks_of_piece(path: tuple[str, ...]) -> tuple[Ask, ...]:
     kind, name = path[-2:]
     return tuple(_asks_of_record(_RECORDS[kind], path, name, leave_out=frozenset({EQUIPMENT.get(kind, "name")})))
 
@@ -221,7 +227,7 @@ def titles_of(name: str, steps: Iterable[Step]) -> tuple[str, ...]:
     """How every field of a name is called on screen, in steps and in the vessel's equipment; each title once."""
     in_steps = [field for step in steps for field in step.all_fields()]
     in_vessel = [ask.field for ask in asks_of_vessel()]
-    in_pieces = [ask.field for kind in KIND_TITLES for ask in asks_of_piece((kind, ""))]
+    in_pieces = [ask.field for kind in KIND_TITLES for ask in _asks_of_piece((kind, ""))]
     return tuple(dict.fromkeys(one.title for one in (*in_steps, *in_vessel, *in_pieces) if one.name == name))
 
 

@@ -9,8 +9,9 @@ import attrs
 
 from garboard.findings import Table
 from garboard.history.registers import RegisterKey
+from garboard.hosting.equipment import kind_title
 from garboard.records import JsonValue
-from garboard_tablet.models.asks import KIND_TITLES, shown
+from garboard_tablet.models.asks import shown
 from garboard_tablet.models.tablet import Tablet
 
 
@@ -67,7 +68,7 @@ def _parts(tablet: Tablet, covered: Sequence[tuple[RegisterKey, JsonValue]]) -> 
         yield from _of_step(tablet, step_key, found)
     yield from _pairs(VESSEL, of_kind.pop(VESSEL))
     for kind, cells in pieces.items():
-        yield CoveredPart(KIND_TITLES.get(kind, kind), _table("", cells))
+        yield CoveredPart(kind_title(kind, tablet.host.equipment), _table("", cells))
     for title, pairs in of_kind.items():
         yield from _pairs(title, pairs)
 

@@ -9,7 +9,7 @@ import attrs
 
 from garboard.faults import in_number
 from garboard.history.registers import RegisterKey
-from garboard.records import EQUIPMENT, JsonValue, Vessel
+from garboard.records import JsonValue, Vessel, is_equipment
 from garboard.steps import Field, Kind, Step
 from garboard.units import Amount
 from garboard_tablet.language import phrase
@@ -546,7 +546,7 @@ def piece_of(path: tuple[str, ...]) -> tuple[str, ...]:
     >>> piece_of(("engines", "port", "propeller", "pitch"))
     ('engines', 'port')
     """
-    if path[0] not in EQUIPMENT:
+    if not is_equipment(path[0]):
         return ()
     return path[:4] if len(path) > 4 and path[2] == "devices" else path[:2]
 
@@ -567,7 +567,7 @@ def _asks(tablet: Tablet, route: Route, open_table: str = "") -> tuple[Ask, ...]
         return asks_of_own(tablet.view(route.hull, route.job).vessel)
     if kind == "field":
         piece = piece_of(tuple(words))
-        return asks_of_piece(piece) if piece else asks_of_vessel()
+        return asks_of_piece(piece, tablet.host.equipment) if piece else asks_of_vessel()
     step = tablet.step(route.step)
     if step is None:
         return ()

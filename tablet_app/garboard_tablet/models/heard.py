@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.fields import Field, Kind
-from garboard.records import EQUIPMENT, NETWORK_SOURCES, JsonValue, Vessel
+from garboard.records import NETWORK_SOURCES, JsonValue, Vessel
 from garboard.samples import SIMULATED, UNIT_OF_QUANTITY, StreamKey
 from garboard.series import engine_instance, engine_numbers, mean
 from garboard.units import UNITS_OF, Amount, convert
-from garboard_tablet.models.asks import Ask, pieces
+from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.live import STALE_AFTER
 from garboard_tablet.models.one_source import ENGINES, OF_HEADING_SENSORS, choices_of, of_engine
 
@@ -78,7 +78,7 @@ def offers(ask: Ask, unit: str, vessel: Vessel, network: BoatNetwork | None) -> 
     choices, own = choices_of(vessel), choice_key(ask, vessel)
     if chosen := choices.get(own):
         return tuple(one for one in made if chosen in (one.choice, one.choice.partition("#")[0]))
-    others = [piece for kind in EQUIPMENT for piece in pieces(vessel, kind)] if _piece(ask) else []
+    others = [piece for several in vessel.pieces.values() for piece in several] if _piece(ask) else []
     of_others = {choices.get(f"{ask.field.heard} {piece}") for piece in others}  # one battery's is no other's
     return tuple(one for one in made if one.choice not in of_others)
 

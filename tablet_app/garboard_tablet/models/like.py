@@ -18,6 +18,7 @@ from garboard_tablet.models.tablet import Tablet
 if TYPE_CHECKING:
     from garboard.history.like import Facts, Template
     from garboard.history.replay import HullState
+    from garboard.hosting.equipment import Kinds
     from garboard_tablet.models.vessels import VesselLine
 
 _COUNTED = {
@@ -75,16 +76,24 @@ def boats_like(lines: Iterable[VesselLine], hull: str) -> tuple[VesselLine, ...]
     return tuple(sorted(others, key=lambda line: (line.hull[-12:-9] == maker, line.saved, line.hull), reverse=True))
 
 
-def in_short(vessel: Vessel) -> str:
+def in_short(vessel: Vessel, kinds: Kinds) -> str:
     """What comes along from a boat, counted: "1 engine, 7 circuits, 2 batteries"; "" where nothing does."""
-    counted = {kind: len(getattr(vessel, kind)) for kind in _COUNTED}
-    return ", ".join(in_number(count, *_COUNTED[kind]) for kind, count in counted.items() if count)
+    words = _words_of(kinds)
+    counted = {kind: len(vessel.of_kind(kind)) for kind in words}
+    return ", ".join(in_number(count, *words[kind]) for kind, count in counted.items() if count)
 
 
-def counted_facts(facts: Facts) -> str:
+def counted_facts(facts: Facts, kinds: Kinds) -> str:
     """The same of a template."""
-    named = {kind: len({path[1] for path in facts if path[0] == kind}) for kind in _COUNTED}
-    return ", ".join(in_number(count, *_COUNTED[kind]) for kind, count in named.items() if count)
+    words = _words_of(kinds)
+    named = {kind: len({path[1] for path in facts if path[0] == kind}) for kind in words}
+    return ", ".join(in_number(count, *words[kind]) for kind, count in named.items() if count)
+
+
+def _words_of(kinds: Kinds) -> dict[str, tuple[str, str]]:
+    """One and several of each kind that comes along; of a plugin's kind where anything of it is of the model."""
+    shared = {key: kind for key, kind in kinds.items() if any(field.of_model for field in kind.fields)}
+    return {**_COUNTED, **{key: (kind.one, kind.title.lower()) for key, kind in shared.items()}}
 
 
 def facts_of(tablet: Tablet, hull: str, job: str = "") -> Facts:
@@ -96,7 +105,7 @@ def facts_of(tablet: Tablet, hull: str, job: str = "") -> Facts:
 
     jobs = (job,) if job else tablet.boat(hull).jobs[-1:]
     vessel = tablet.boat(hull).vessel(job)
-    facts = {**shared_facts(vessel), **usual_lengths(vessel)}
+    facts = {**shared_facts(vessel, tablet.host.equipment), **usual_lengths(vessel)}
     for one in jobs:
         facts |= shared_entries(tablet.view(hull, one), tablet.host.steps)
     return facts

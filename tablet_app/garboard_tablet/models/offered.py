@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.fields import IN_A_MONTH, IN_A_YEAR, PEOPLE, TODAY
-from garboard.records import EQUIPMENT
+from garboard.records import is_equipment
 from garboard.steps import Kind, Step
 from garboard_tablet.models.asks import Ask, pieces, table_rows
 
@@ -73,7 +73,7 @@ def _from_elsewhere(tablet: Tablet, ask: Ask, view: JobView) -> Iterator[str]:
             yield (date.today() + timedelta(days=_YEAR)).isoformat()
         elif source == PEOPLE:
             yield from filter(None, (tablet.settings.working, view.job.owner))
-        elif source in EQUIPMENT:
+        elif is_equipment(source) and source not in view.settings:
             yield from pieces(view.vessel, source)
         elif isinstance(listed := view.settings.get(source), str):
             yield from (word.strip() for word in listed.split(";"))

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import attrs
 
 from garboard.records import EQUIPMENT, Vessel
-from garboard_tablet.models.asks import KIND_TITLES, Ask, asks_of_piece, asks_of_vessel, pieces
+from garboard_tablet.models.asks import Ask, asks_of_piece, asks_of_vessel, pieces
 
 OWN = "own facts"
 """Stands for the step of a route while what each boat has of its own is asked for."""
@@ -22,9 +22,7 @@ def _asks_of_own(vessel: Vessel) -> Iterator[Ask]:
     from garboard.history.like import ASKED_OF_EACH
 
     yield from (ask for ask in asks_of_vessel() if ask.key.subject[-1] in ASKED_OF_EACH[""])
-    for kind in KIND_TITLES:
-        if kind not in EQUIPMENT:
-            continue
+    for kind in EQUIPMENT:
         for name in pieces(vessel, kind):
             yield from _of_piece((kind, name))
             if kind == "networks":
@@ -36,4 +34,4 @@ def _of_piece(path: tuple[str, ...]) -> Iterator[Ask]:
     from garboard.history.like import ASKED_OF_EACH
 
     own = ASKED_OF_EACH.get(path[0], frozenset())
-    return (attrs.evolve(ask, context=path[-1]) for ask in asks_of_piece(path) if ask.key.subject[-1] in own)
+    return (attrs.evolve(ask, context=path[-1]) for ask in asks_of_piece(path, {}) if ask.key.subject[-1] in own)

@@ -13,9 +13,9 @@ from garboard.faults import in_number
 from garboard.findings import Figure, Finding, Table, Verdict
 from garboard.history.registers import VESSEL
 from garboard.history.runs import file_of
-from garboard.hosting.unused import piece_title
+from garboard.hosting.equipment import piece_title
 from garboard.job_view import FieldKey, JobView
-from garboard.records import EQUIPMENT, Measurement
+from garboard.records import Measurement
 from garboard.report.outline import punch_list
 from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
 from garboard_tablet.language import phrase
@@ -138,9 +138,9 @@ def rests_on(tablet: Tablet, route: Route, finding: Finding) -> list[RestsOn]:
             )
             (first if doubt or measured.value is False else found).append(rests)
     first.sort(key=lambda one: not one.doubt)
-    for kind in EQUIPMENT:
+    for kind in view.vessel.pieces:
         if finding.of in pieces(view.vessel, kind):
-            title = f"{piece_title(kind, finding.of)}"
+            title = piece_title(kind, finding.of, tablet.host.equipment)
             target = route.to("piece", kind, finding.of)
             found.append(RestsOn(title=f"{title[:1].upper()}{title[1:]}", value="", told="as entered", target=target))
     return [*first, *found]

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import attrs
 
 from garboard.findings import Finding, Limit, Missing, Number, Table, Verdict
-from garboard.records import EQUIPMENT
+from garboard.records import is_equipment, is_own_kind
 from garboard.steps import Assessed
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import pieces
@@ -77,8 +77,9 @@ def _where(tablet: Tablet, route: Route, one: Missing) -> Route | None:
             return route.to("entry", "measure", one.step, one.field, one.row, one.of, step=one.step)
         return route.to("step", step=one.step)
     vessel = tablet.view(route.hull, route.job).vessel
-    kind = one.field.partition(".")[0]
-    if kind in EQUIPMENT:
+    own = one.field.rpartition(".")[0]
+    kind = own if is_own_kind(own) else one.field.partition(".")[0]
+    if is_equipment(kind):
         return route.to("piece", kind, one.of) if one.of in pieces(vessel, kind) else route.to("kind", kind)
     return route.to("piece") if one.field and hasattr(vessel, one.field) else None
 

@@ -7,16 +7,16 @@ from functools import partial
 
 from kivy.uix.widget import Widget
 
-from garboard.hosting.unused import piece_title
-from garboard.records import EQUIPMENT
-from garboard.steps import Kind
+from garboard.hosting.equipment import kind_title, kinds_shown, piece_title, plugin_needed
+from garboard.records import named_by
+from garboard.steps import EquipmentKind, Kind
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import (
-    KIND_TITLES,
     Ask,
     asks_of_piece,
     asks_of_vessel,
     pieces,
+    shown,
     shown_of,
 )
 from garboard_tablet.models.drafts import NOT_SAVED
@@ -34,7 +34,21 @@ TELLING = (Kind.AMOUNT, Kind.TEXT)
 """Kinds of values that say something about a piece without their title beside them."""
 
 
-class EquipmentPage(Page):
+class _OfKinds(Page):
+    """A page about kinds of equipment, those of plugins among them."""
+
+    def title_of(self, kind: str) -> str:
+        return kind_title(kind, self.tablet.host.equipment)
+
+    def declared(self, kind: str) -> EquipmentKind | None:
+        """What a plugin at work says of its own kind; None for the program's, and where the plugin is not at work."""
+        return self.tablet.host.equipment.get(kind)
+
+    def plugin_needed(self, kind: str) -> str:
+        return plugin_needed(kind, self.tablet.host.equipment)
+
+
+class EquipmentPage(_OfKinds):
     """The vessel's own facts, and its equipment by kind."""
 
     title = "Equipment"
@@ -49,21 +63,24 @@ class EquipmentPage(Page):
                 name="the boat",
             )
         ]
-        for kind in EQUIPMENT:
+        for kind in kinds_shown(vessel, self.tablet.host.equipment):
             names = pieces(vessel, kind)
             makers.append(partial(self._kind_row, kind, names))
         return column_of(makers)
 
     def actions(self) -> Sequence[Press]:
-        if not any(pieces(self.tablet.view(self.route.hull, self.route.job).vessel, kind) for kind in EQUIPMENT):
+        if not any(self.tablet.view(self.route.hull, self.route.job).vessel.pieces.values()):
             return ()
         return (Press("Keep as template", lambda: self.way.go(self.route.to("keep template")), name="keep template"),)
 
     def _kind_row(self, kind: str, names: Sequence[str]) -> RowPress:
+        lacking = self.plugin_needed(kind)
+        told = [", ".join(names) or phrase("None entered")]
+        told += [phrase("Needs the plugin {plugin}", plugin=lacking)] if lacking else []
         return RowPress(
-            KIND_TITLES[kind],
+            self.title_of(kind),
             lambda: self.way.go(self.route.to("kind", kind)),
-            small=", ".join(names) or "None entered",
+            small=". ".join(told),
             value=str(len(names) or ""),
             name=f"kind {kind}",
         )
@@ -73,7 +90,7 @@ class EquipmentPage(Page):
         return phrase("{have} of {all}", have=have, all=len(asks))
 
 
-class KindPage(Page):
+class KindPage(_OfKinds):
     """All pieces of one kind."""
 
     @property
@@ -82,7 +99,7 @@ class KindPage(Page):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return KIND_TITLES[self.path[-1]]
+        return self.title_of(self.path[-1])
 
     def _names(self) -> tuple[str, ...]:
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel
@@ -96,6 +113,8 @@ class KindPage(Page):
         makers: list[Maker] = [partial(self._row, name) for name in names]
         if self.path == ("engines",) and not names:
             return column_of([words("How many engines are on the transom?"), self._counts])
+        if lacking := self.plugin_needed(self.path[0]):
+            makers.insert(0, words(_needs(lacking), "quiet"))
         return column_of(makers or [words("None entered yet. Press Add.", "quiet")])
 
     def _counts(self) -> Across:
@@ -116,7 +135,7 @@ class KindPage(Page):
         self.screen.redraw()
 
     def _row(self, name: str) -> RowPress:
-        asks = asks_of_piece((*self.path, name))
+        asks = asks_of_piece((*self.path, name), self.tablet.host.equipment)
         values = [(ask, shown_of(ask.field, self.tablet.value(self.route.hull, self.route.job, ask))) for ask in asks]
         have = [value for _, value in values if value]
         telling = [value for ask, value in values if value and ask.field.kind in TELLING]
@@ -129,13 +148,23 @@ class KindPage(Page):
         )
 
     def actions(self) -> Sequence[Press]:
-        if self.path == ("engines",):
+        declared = self.declared(self.path[0])
+        is_full = declared is not None and declared.only_one and bool(self._names())
+        if self.path == ("engines",) or is_full or self.plugin_needed(self.path[0]):
             return ()
         return (Press("Add", lambda: self.way.go(self.route.to("add piece", *self.path)), "main", name="add piece"),)
 
 
-class AddPiecePage(WordsPage):
-    asks = "What is it called?"
+def _needs(plugin: str) -> str:
+    return phrase("Needs the plugin {plugin}, which is not at work here. What is entered is kept.", plugin=plugin)
+
+
+class AddPiecePage(WordsPage, _OfKinds):
+    @property
+    def asks(self) -> str:  # type: ignore[override]
+        declared = self.declared(self.route.subject[0])
+        return declared.named_by if declared else "What is it called?"
+
     _USUAL = {  # noqa: RUF012  # read only
         "batteries": ("house", "start port", "start starboard", "start"),
         "tanks": ("main", "port", "starboard"),
@@ -146,14 +175,18 @@ class AddPiecePage(WordsPage):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return phrase("Add: {kind}", kind=KIND_TITLES[self.route.subject[-1]].lower())
+        return phrase("Add: {kind}", kind=self.title_of(self.route.subject[-1]).lower())
 
     def offers(self) -> Sequence[str]:
         if len(self.route.subject) > 1:
             return ()
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel
         have = pieces(vessel, self.route.subject[0])
-        return [name for name in self._USUAL.get(self.route.subject[0], ()) if name not in have]
+        declared = self.declared(self.route.subject[0])
+        usual: Sequence[str] = self._USUAL.get(self.route.subject[0], ())
+        if declared is not None:
+            usual = (declared.one,) if declared.only_one else declared.names
+        return [name for name in usual if name not in have]
 
     def take(self, text: str) -> None:
         path = (*self.route.subject, text)
@@ -161,7 +194,7 @@ class AddPiecePage(WordsPage):
         self.way.instead(self.route.to("piece", *path))
 
 
-class PiecePage(Page):
+class PiecePage(_OfKinds):
     """Everything known about one piece, or about the boat itself."""
 
     @property
@@ -170,10 +203,13 @@ class PiecePage(Page):
 
     @property
     def title(self) -> str:  # type: ignore[override]
-        return f"{KIND_TITLES[self.path[-2]]}: {self.path[-1]}" if self.path else "The boat itself"
+        if not self.path:
+            return "The boat itself"
+        kind, declared = self.title_of(self.path[-2]), self.declared(self.path[0])
+        return kind if declared and declared.only_one else f"{kind}: {self.path[-1]}"
 
     def _asks(self) -> tuple[Ask, ...]:
-        return asks_of_piece(self.path) if self.path else asks_of_vessel()
+        return asks_of_piece(self.path, self.tablet.host.equipment) if self.path else asks_of_vessel()
 
     def body(self) -> Widget:
         lines = lines_of_step(self.tablet, self.route.hull, self.route.job, self._asks(), {})
@@ -184,6 +220,8 @@ class PiecePage(Page):
                 lambda: Across([Press(phrase("Same as {like}", like=like), lambda: self._copy(like), name="same as")])
             )
         makers.extend(partial(self._value_row, line) for line in lines)
+        if self.path and (lacking := self.plugin_needed(self.path[0])):
+            makers += [words(_needs(lacking), "quiet"), *self._as_entered()]
         if len(self.path) == 2 and self.path[0] == "networks":
             makers.append(
                 lambda: RowPress("Devices", lambda: self.way.go(self.route.to("kind", *self.path, "devices")))
@@ -191,6 +229,12 @@ class PiecePage(Page):
         if self.path:
             makers.append(lambda: Apart(Press("Remove it", self._remove, "away", name="remove piece")))
         return column_of(makers)
+
+    def _as_entered(self) -> list[Maker]:
+        """What is kept of a piece whose plugin is not at work."""
+        piece = self.tablet.view(self.route.hull, self.route.job).vessel.of_kind(self.path[0]).get(self.path[1])
+        facts = piece.more.items() if piece is not None else ()
+        return [words(f"{name.replace('_', ' ').capitalize()}: {shown(value)}") for name, value in facts]
 
     def _value_row(self, line: ValueLine) -> RowPress:
         ask = line.ask
@@ -222,7 +266,7 @@ class PiecePage(Page):
             self.route.hull,
             (kind, like),
             (kind, name),
-            leave_out=(EQUIPMENT[kind], "serial_number", "label", "removed"),
+            leave_out=(named_by(kind), "serial_number", "label", "removed"),
         )
         self.screen.redraw()
 
@@ -240,13 +284,13 @@ class PiecePage(Page):
             self.way.go(route)
 
 
-class RemovePiecePage(Page):
+class RemovePiecePage(_OfKinds):
     """Asks before a piece is taken off."""
 
     @property
     def title(self) -> str:  # type: ignore[override]
         kind, name = self.route.subject[-2:]
-        return phrase("Remove the {piece}?", piece=piece_title(kind, name))
+        return phrase("Remove the {piece}?", piece=piece_title(kind, name, self.tablet.host.equipment))
 
     def body(self) -> Widget:
         return column_of(

@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
-from garboard.records import EQUIPMENT
+from garboard.hosting.equipment import kind_title, kinds_shown
 from garboard_tablet.language import phrase
-from garboard_tablet.models.asks import KIND_TITLES
 from garboard_tablet.models.day_path import Stretch, stations, whole_day
 from garboard_tablet.models.pages import (
     PunchLine,
@@ -130,8 +129,9 @@ class JobPage(Page):
 
     def _fitted(self) -> str:
         vessel = self.tablet.view(self.route.hull, self.route.job).vessel
-        counts = {kind: len(getattr(vessel, kind)) for kind in EQUIPMENT}
-        have = [f"{KIND_TITLES[kind]} {count}" for kind, count in counts.items() if count]
+        kinds = self.tablet.host.equipment
+        counts = {kind: len(vessel.of_kind(kind)) for kind in kinds_shown(vessel, kinds)}
+        have = [f"{kind_title(kind, kinds)} {count}" for kind, count in counts.items() if count]
         return ", ".join(have) or "Nothing entered yet. Begin here."
 
     def _step_row(self, line: StepLine) -> RowPress:

@@ -47,14 +47,16 @@ class LikePage(Page):
         return RowPress(
             template.name,
             partial(self._begin, template.facts, f"template {template.name}"),
-            small=phrase("Template. {facts}", facts=like.counted_facts(template.facts)),
+            small=phrase("Template. {facts}", facts=like.counted_facts(template.facts, self.tablet.host.equipment)),
             name=f"template {template.name}",
         )
 
     def _boat(self, line: VesselLine) -> RowPress:
         vessel = self.tablet.boat(line.hull).vessel()
         model = " ".join(filter(None, (vessel.maker, vessel.model)))
-        told = ". ".join(filter(None, (model, like.in_short(vessel) or "No equipment entered")))
+        told = ". ".join(
+            filter(None, (model, like.in_short(vessel, self.tablet.host.equipment) or "No equipment entered"))
+        )
         return RowPress(
             line.name or line.hull_number, partial(self._begin_from, line.hull), small=told, name=f"like {line.hull}"
         )

@@ -12,12 +12,12 @@ from kivy.uix.widget import Widget
 from garboard.faults import in_number
 from garboard.findings import Lack, Verdict
 from garboard.fittings import CAME_WITH, fitted_now, is_of_runs
+from garboard.hosting.equipment import kind_title
 from garboard.hosting.unused import NotUsed, not_used
 from garboard.records import Vessel
 from garboard.steps import Assessed, Caution, Field, Step
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import (
-    KIND_TITLES,
     Ask,
     missing_equipment,
     next_row_ask,
@@ -265,16 +265,21 @@ class StepPage(EchoingPage):
         ask = next_row_ask(self.step, table, self.tablet.view(self.route.hull, self.route.job))
         if ask is not None:
             target = entry_route(self.route, ask)
-        elif table.each:
+        elif table.each and self._may_add(table.each):
             target = self.route.to("kind" if table.each == "engines" else "add piece", table.each)
         else:
             return []
-        title = KIND_TITLES[table.each] if table.each else table.title
+        title = kind_title(table.each, self.tablet.host.equipment) if table.each else table.title
         return [
             lambda: RowPress(
                 phrase("Add to: {title}", title=title), lambda: self.way.go(target), name=f"add row {name}"
             )
         ]
+
+    def _may_add(self, kind: str) -> bool:
+        """Whether the boat may have a further piece of a kind."""
+        declared = self.tablet.host.equipment.get(kind)
+        return not (declared and declared.only_one and self._vessel.of_kind(kind))
 
     def verdict_rows(self) -> list[Maker]:
         """The worst large, then what else asks for something, then how many pass."""
@@ -321,7 +326,7 @@ class StepPage(EchoingPage):
 
     def _no_equipment(self, kind: str) -> RowPress:
         return RowPress(
-            phrase("{kind}: none entered", kind=KIND_TITLES[kind]),
+            phrase("{kind}: none entered", kind=kind_title(kind, self.tablet.host.equipment)),
             lambda: self.way.go(self.route.to("kind", kind)),
             small="Enter them first. Then this step asks about each.",
             mark=verdict_marks[Verdict.NOT_ENOUGH_DATA],
@@ -348,7 +353,12 @@ class StepPage(EchoingPage):
         lacking = missing_equipment(self.step, self._vessel) if self.step else ()
         if lacking:
             to_kind = partial(self.way.go, self.route.to("kind", lacking[0]))
-            return Press(phrase("Next: {kind}", kind=KIND_TITLES[lacking[0]]), to_kind, "main", name="continue")
+            return Press(
+                phrase("Next: {kind}", kind=kind_title(lacking[0], self.tablet.host.equipment)),
+                to_kind,
+                "main",
+                name="continue",
+            )
         asks = self._asks(self.step) if self.step else ()
         needed = [ask for ask in asks if self.step and self._is_needed(self.step, ask)]
         ask = first_open(self.tablet, self.route, needed or (asks if self._is_untried else ()))

@@ -4,9 +4,12 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from typing import Any
 
+import attrs
+
 from garboard import hookimpl
 from garboard.fields import Field, Kind
 from garboard.findings import (
+    OF_VESSEL,
     Axis,
     Basis,
     BasisKind,
@@ -21,13 +24,15 @@ from garboard.findings import (
     Verdict,
     not_enough_data,
 )  # fmt: skip
+from garboard.hooks import each_of
 from garboard.job_view import FieldKey, JobView
 from garboard.settings import amount_setting
-from garboard.steps import Assessed, Block, Calculator, Caution, Phase, ReportSection, Step
+from garboard.steps import Assessed, Block, Calculator, Caution, EquipmentKind, Phase, ReportSection, Step
 
-__version__ = "1"
+__version__ = "2"
 
 FIT = "reels.fit"
+DOWNRIGGERS = "reels.downriggers"
 OURS = Basis(BasisKind.SHOP_RULE, "lines stay clear of each other and of the propellers")
 CABLE = Caution(
     "Keep hands off a downrigger's cable while the weight hangs on it.",
@@ -35,8 +40,8 @@ CABLE = Caution(
 )
 
 
-def amount(name: str, title: str, quantity: str, unit: str, hard: tuple[float, float]) -> Field:
-    return Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard)
+def amount(name: str, title: str, quantity: str, unit: str, hard: tuple[float, float], **more: Any) -> Field:
+    return Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit, hard=hard, **more)
 
 
 COLUMNS = (
@@ -44,6 +49,23 @@ COLUMNS = (
     amount("reach", "Reach over the side", "length", "in", (0, 120)),
     amount("drag", "Drag set", "weight", "lb", (0, 200)),
     amount("base_load", "Load its base takes", "weight", "lb", (1, 500)),
+)
+
+
+register_equipment = each_of(
+    [
+        EquipmentKind(
+            key=DOWNRIGGERS,
+            title="Downriggers",
+            one="downrigger",
+            named_by="Where does it stand?",
+            names=("port", "starboard", "stern"),
+            fields=(
+                amount("boom", "Length of its boom", "length", "in", (10, 120), of_model=True),
+                amount("mount_load", "Load its mount takes", "weight", "lb", (1, 500), of_model=True),
+            ),
+        )
+    ]
 )
 
 
@@ -71,7 +93,8 @@ def register_steps(register: Callable[[Any], None]) -> None:
             cautions=(CABLE,),
             fields=(
                 Field(name="rods", title="Rods", kind=Kind.TABLE, columns=COLUMNS),
-                Field(name="release", title="Every downrigger lets go by hand", kind=Kind.YES_NO),
+                amount("hung", "Weight hung on it", "weight", "lb", (0, 60), each=DOWNRIGGERS),
+                Field(name="release", title="It lets go by hand", kind=Kind.YES_NO, each=DOWNRIGGERS),
             ),
         )
     )
@@ -137,18 +160,53 @@ def gaps(view: JobView) -> Iterator[Finding]:
     )
 
 
+def aboard(view: JobView) -> list[str]:
+    names = list(view.vessel.of_kind(DOWNRIGGERS))
+    if not names:
+        raise NotEnoughData("Downriggers: none is entered", lack=Lack.NOT_ENTERED, field=DOWNRIGGERS)
+    return names
+
+
+def mounts(view: JobView) -> Iterator[Finding]:
+    for name in aboard(view):
+        asking, about = view.asking(), f"downrigger {name}"
+        hung = asking.amount(FIT, "hung", "lb", of=name)
+        load = asking.amount(OF_VESSEL, f"{DOWNRIGGERS}.mount_load", "lb", of=name)
+        if asking.missing:
+            yield attrs.evolve(not_enough_data(about, asking.missing, (OURS,)), of=name)
+            continue
+        most, share = view.setting_value("reels.most_drag", "%"), hung / load * 100
+        is_over = share > most
+        told = f"{view.told(hung, 'lb')} is {view.told(share, '%', 0)} of what its mount takes."
+        yield Finding(
+            code="reels.mount.too_heavy" if is_over else "reels.mount.holds",
+            verdict=Verdict.FAIL if is_over else Verdict.PASS,
+            about=about,
+            of=name,
+            sentence=f"{told} Hang less or fit a stronger mount." if is_over else told,
+            basis=(OURS,),
+            numbers=(Number("Weight of what the mount takes", share, "%", decimals=0),),
+            limits=(Limit("Weight of what the mount takes", high=most),),
+            places=((FIT, "hung", "", name), (OF_VESSEL, f"{DOWNRIGGERS}.mount_load", "", name)),
+        )
+
+
 def release(view: JobView) -> Iterator[Finding]:
-    asking = view.asking()
-    is_free = asking.yes(FIT, "release")
-    asking.check()
-    yield Finding(
-        code="reels.release.free" if is_free else "reels.release.stuck",
-        verdict=Verdict.PASS if is_free else Verdict.FAIL,
-        about="downriggers",
-        sentence="Every downrigger lets go by hand." if is_free else "A downrigger does not let go by hand. Free it.",
-        basis=(OURS,),
-        places=places([""], "release"),
-    )
+    for name in aboard(view):
+        asking, about = view.asking(), f"downrigger {name}"
+        is_free = asking.yes(FIT, "release", of=name)
+        if asking.missing:
+            yield attrs.evolve(not_enough_data(about, asking.missing, (OURS,)), of=name)
+            continue
+        yield Finding(
+            code="reels.release.free" if is_free else "reels.release.stuck",
+            verdict=Verdict.PASS if is_free else Verdict.FAIL,
+            about=about,
+            of=name,
+            sentence="It lets go by hand." if is_free else "It does not let go by hand. Free it.",
+            basis=(OURS,),
+            places=((FIT, "release", "", name),),
+        )
 
 
 def is_fitted(view: JobView) -> bool:
@@ -160,6 +218,7 @@ def register_calculators(register: Callable[[Any], None]) -> None:
     offered = partial(Calculator, step=FIT, basis=(OURS,), applies=is_fitted)
     register(offered(key="reels.gaps", title="Gaps between rods", compute=gaps, order=10))
     register(offered(key="reels.base", title="Load on the bases", compute=bases, order=20))
+    register(offered(key="reels.mount", title="Load on the mounts", compute=mounts, order=25))
     register(offered(key="reels.release", title="Release", compute=release, order=30))
 
 
