@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 import attrs
 
+from garboard.checks.built_in import Changes
 from garboard.checks.formulas import Formula, Term
 from garboard.fields import Field
 from garboard.findings import Basis
@@ -104,6 +105,8 @@ class Check:
     edition : the shop's own count of it
     place   : the step and the table of each field ("" where it stands once), by the field's name
     terms   : all names a formula may use
+    stored  : what jobs call a field of a built-in step, where the check calls it otherwise
+    changes : what it changes of the program's own steps and settings
     """
 
     name: str
@@ -118,6 +121,12 @@ class Check:
     values: Mapping[str, Value] = attrs.field(factory=dict)
     results: tuple[Result, ...] = ()
     sections: tuple[Section, ...] = ()
+    stored: Mapping[str, str] = attrs.field(factory=dict)
+    changes: Changes = Changes()
+
+    def at(self, name: str) -> tuple[str, str]:
+        """Step and field under which a job holds what is entered for a field."""
+        return self.place[name][0], self.stored.get(name, name)
 
     def key(self, name: str) -> str:
         """The key under which jobs and findings know something of it."""

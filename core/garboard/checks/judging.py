@@ -62,10 +62,10 @@ class JobValues:
         return self._entered(self.check.fields[name], row)
 
     def _entered(self, field: Field, row: str) -> float | bool | str:
-        step, _ = self.check.place[field.name]
-        found = self.view.value(step, field.name, row=row)
+        step, stored = self.check.at(field.name)
+        found = self.view.value(step, stored, row=row)
         if found is None:
-            raise NotEnoughData(nothing_at(self.view, step, field.name, row=row))
+            raise NotEnoughData(nothing_at(self.view, step, stored, row=row))
         self._refuse(attrs.evolve(field, hard=None), found, row, Lack.UNREADABLE)
         self._refuse(field, found, row, Lack.OUT_OF_RANGE)
         if field.kind is Kind.AMOUNT:
@@ -77,26 +77,31 @@ class JobValues:
         try:
             check_value(field, found)
         except ValueRefused as refused:
-            place, text = self.check.place[field.name][0], f"{field.title}{_in_row(row)}: {refused}"
-            raise NotEnoughData(Missing(text, lack=lack, step=place, field=field.name, row=row)) from None
+            (step, stored), text = self.check.at(field.name), f"{field.title}{_in_row(row)}: {refused}"
+            raise NotEnoughData(Missing(text, lack=lack, step=step, field=stored, row=row)) from None
 
     def is_given(self, name: str, row: str) -> bool:
         if name not in self.check.fields:
             return True
-        return self.view.value(self.check.place[name][0], name, row=row) is not None
+        return self.view.value(*self.check.at(name), row=row) is not None
+
+    def holds(self, place: FieldKey) -> bool:
+        """Whether something is entered at a place."""
+        step, field, row, of = place
+        return self.view.value(step, field, row=row, of=of) is not None
 
     def rows(self, table: str) -> Sequence[str]:
         if table not in self._rows:
-            columns = [column.name for column in self.check.fields[table].columns]
+            columns = [self.check.at(column.name) for column in self.check.fields[table].columns]
             step = self.check.place[table][0]
-            found = {row for column in columns for row in self.view.rows(step, column)}
+            found = {row for column in columns for row in self.view.rows(*column)}
             self._rows[table] = tuple(row for row in self.view.rows(step) if row in found)
         return self._rows[table]
 
     def no_row(self, table: str) -> Missing:
         """What to say of a table without a row."""
-        text = f"{self.check.fields[table].title}: no row is entered"
-        return Missing(text, lack=Lack.NOT_ENTERED, step=self.check.place[table][0], field=table)
+        text, (step, stored) = f"{self.check.fields[table].title}: no row is entered", self.check.at(table)
+        return Missing(text, lack=Lack.NOT_ENTERED, step=step, field=stored)
 
     # ---- formulas
 
@@ -142,7 +147,7 @@ class JobValues:
             if name in self.check.values:
                 open_ones += reversed(self.all_of(self.check.values[name].formula, row))
             elif name in self.check.fields:
-                found[self.check.place[name][0], name, at[1], ""] = None
+                found[(*self.check.at(name), at[1], "")] = None
         return list(found)
 
     def _rows_of(self, name: str, table: str, row: str) -> list[tuple[str, str]]:
@@ -197,7 +202,9 @@ class _Judging:
     def _missing(self) -> list[Missing]:
         """All that must be entered and is not; what the formulas ask for with given() may be left open."""
         found = [self.values.no_row(table) for table in self._tables() if not self.values.rows(table)]
-        for _, name, row, _ in self._places():
+        called = {self.check.at(name): name for name in self.check.fields}
+        for step, stored, row, _ in self._places():
+            name = called[step, stored]
             if self._may_be_open(name):
                 continue
             try:
@@ -260,7 +267,7 @@ class _Judging:
             numbers=tuple(numbers.values()),
             limits=tuple(self._limits(case.verdict, numbers)),
             figures=(self._figure(self.result.chart),) if self.result.chart else (),
-            places=tuple(place for place in self._places() if self.values.is_given(place[1], place[2])),
+            places=tuple(place for place in self._places() if self.values.holds(place)),
         )
 
     def _about(self) -> str:

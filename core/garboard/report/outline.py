@@ -24,7 +24,7 @@ class StepOutline:
     """One step with what was found under it.
 
     step  : None when no loaded plugin declares the step a calculator names
-    state : "to do", "under way", "done", "look again", "not fitted" or "not needed"
+    state : "to do", "under way", "done", "look again", "not fitted", "not needed" or "left out"
     """
 
     title: str
