@@ -286,7 +286,7 @@ def _checks(
     groups: list[Part] = []
     for step in steps:
         pictures = [*photos_of_step(view, host, step, photos)]
-        if not step.found and not pictures:
+        if not step.found and not pictures and not step.said:
             continue
         told = [clause.printed.findings[one.finding] for one in step.found if one.finding in clause.printed.findings]
         left = alike_together(one.finding for one in step.found if one.finding not in clause.printed.findings)
@@ -296,7 +296,7 @@ def _checks(
                 "state": step.state,
                 "rows": clause.rows(left, step.title),
                 "told": f"Told in {', '.join(told)}." if told else "",
-                "notes": [*settings_in_words(map(_as_practice, step.found))],
+                "notes": [*step.said, *settings_in_words(map(_as_practice, step.found))],
             }
         )
         beside = [part for finding in left if finding.verdict is not Verdict.PASS for part in clause.figures(finding)]

@@ -67,7 +67,7 @@ def look(text: str, store: Store, host: PluginHost, jobs: Iterable[JobView]) -> 
     text = "\n".join(text.splitlines()) + "\n"  # a browser sends its own ends of lines
     content = text.encode()
     try:
-        check = _read(content)
+        check = _read(content, host)
     except CheckRefused as refused:
         return Look(text=text, faults=refused.faults)
     with _laid_out(check, content) as file:
@@ -79,6 +79,7 @@ def look(text: str, store: Store, host: PluginHost, jobs: Iterable[JobView]) -> 
 def approve(
     text: str,
     store: Store,
+    host: PluginHost,
     by: str,
     now: int,
     jobs: Iterable[JobView],
@@ -90,15 +91,15 @@ def approve(
     """
     content = text.replace("\r\n", "\n").encode()
     try:
-        check = _read(content)
+        check = _read(content, host)
     except CheckRefused as refused:
         raise InputError("check", [one.fault for one in refused.faults]) from None
     with _laid_out(check, content) as file:
         return approve_copy(store, file, by, now, jobs, tell)
 
 
-def _read(content: bytes) -> Check:
-    return check_of(content, [name.removeprefix("garboard_") for name in BUILT_IN])
+def _read(content: bytes, host: PluginHost) -> Check:
+    return check_of(content, [name.removeprefix("garboard_") for name in BUILT_IN], host.built_in)
 
 
 @contextmanager

@@ -731,7 +731,7 @@ def approve_check(visit: Visit) -> Response:
     """Let the shop's tablets run a check that was written on the page."""
     store, said = visit.desk.store, list[str]()
     text = visit.form.get("text", "")
-    found = check_form.approve(text, store, visit.who, visit.desk.now(), jobs_of(store), said.append)
+    found = check_form.approve(text, store, visit.desk.host, visit.who, visit.desk.now(), jobs_of(store), said.append)
     done = f"{found.name} is approved. Every tablet receives it when it next comes ashore."
     return visit.go("/plugins", " ".join((done, *said)))
 
