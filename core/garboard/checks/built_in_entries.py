@@ -1,4 +1,4 @@
-"""Reads what a check file changes of the program's own steps and settings; each change says why, who, and since when."""
+"""Reads what a check file changes of the program's own steps and settings: each with why, who and since when."""
 
 from __future__ import annotations
 
@@ -19,7 +19,9 @@ from garboard.steps import Step
 def built_in_step(entry: Entry, built_in: BuiltIn) -> Step | None:
     """The step an entry names; None, and told, where the program has none of that key."""
     key = entry.text("step")
-    return built_in.steps.get(key) or _unknown(entry, "step", key, built_in.steps)
+    if key not in built_in.steps:
+        _unknown(entry, "step", key, built_in.steps)
+    return built_in.steps.get(key)
 
 
 def _unknown(entry: Entry, name: str, key: str, known: Collection[str]) -> None:
@@ -62,7 +64,8 @@ def stricter(entry: Entry, check: str, built_in: BuiltIn) -> SettingSet | None:
     entry.end()
     if setting is None:
         known = [one.key for one in built_in.settings.values() if one.stricter]
-        return _unknown(entry, "setting", key, known)
+        _unknown(entry, "setting", key, known)
+        return None
     value = setting.typed(text)
     try:
         check_value(setting.field, value)

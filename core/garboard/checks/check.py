@@ -122,7 +122,7 @@ class Check:
     results: tuple[Result, ...] = ()
     sections: tuple[Section, ...] = ()
     stored: Mapping[str, str] = attrs.field(factory=dict)
-    changes: Changes = Changes()
+    changes: Changes = attrs.field(factory=Changes)
 
     def at(self, name: str) -> tuple[str, str]:
         """Step and field under which a job holds what is entered for a field."""

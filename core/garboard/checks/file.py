@@ -155,7 +155,7 @@ class _Reading:
         if not self.steps and not changes and not self.faults.found:
             entry.refuse("step", "at least one step", "none", "add [[step]]")
         self._read_values([*entry.entries("value", MOST_VALUES)])
-        results = self._read_results(changes)
+        results = self._read_results()
         sections = [self._section(one, results) for one in entry.entries("section", MOST_SECTIONS)]
         self._refuse_twice("section", [one.name for one in sections])
         entry.end()
@@ -226,11 +226,12 @@ class _Reading:
         one, table = found
         here = attrs.evolve(one, name=name, renamed_from=())
         if table is not None:
-            before = self.fields.get(table.name)
-            if before is None:
-                self.names.setdefault(table.name, "table")
-                before, self.place[table.name] = attrs.evolve(table, columns=()), (step.key, "")
-            self.fields[table.name] = attrs.evolve(before, columns=(*before.columns, here))
+            if self.names.setdefault(table.name, f"table of {step.key}") != f"table of {step.key}":
+                entry.refuse("field", "a column of a table that is called like nothing else", repr(table.name))
+                return
+            read = self.fields[table.name].columns if table.name in self.fields else ()
+            self.place[table.name] = (step.key, "")
+            self.fields[table.name] = attrs.evolve(table, columns=(*read, here))
         self.stored[name] = one.name
         self._keep_field(here, step.key, table.name if table else "", entry)
 
@@ -428,10 +429,10 @@ class _Reading:
 
     # ---- what is judged and said
 
-    def _read_results(self, changes: Changes) -> list[Result]:
+    def _read_results(self) -> list[Result]:
         results = [self._result(one) for one in self.entry.entries("result", MOST_RESULTS)]
         self._refuse_twice("result", [one.name for one in results])
-        if not results and not (changes.leave_out or changes.stricter):
+        if not results and not {"leave_out", "stricter"} & self.entry.table.keys():
             self.entry.refuse("result", "at least one result", "none", "add [[result]]")
         return results
 

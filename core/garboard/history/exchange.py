@@ -31,7 +31,7 @@ from garboard.job_files.job_file import (
     is_beside,
     job_file_text,
 )
-from garboard.job_view import JobView
+from garboard.job_view import JobView, is_left_out_key
 from garboard.records import JsonValue, Measurement
 from garboard.settings import DEFAULT, JOB, Setting, in_force
 

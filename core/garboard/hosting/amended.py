@@ -78,7 +78,8 @@ def with_left_out(
     owner : the plugin of a step, and its version
     """
     place = {step.key: number for number, step in enumerate(steps)}
-    begun = {one.step for one in view.measurements} | {one.place[0] for one in (*view.disagreements, *view.unreadable)}
+    begun = {one.step for one in view.measurements} | {one.place[0] for one in view.disagreements}
+    begun |= {one.place[0] for one in view.unreadable}
     empty = view.left_out.keys() - begun
     kept = [one for one in found if not (one.step in empty and _lacks_own(one))]
     said = [

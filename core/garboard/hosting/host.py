@@ -217,7 +217,7 @@ class PluginHost:
                 _refuse_unknown_hooks(module)
                 self._register_module(module, name)
                 self.manager.check_pending()
-                if not self.manager.get_hookcallers(module):
+                if not self.manager.get_hookcallers(module) and not getattr(module, "changes", None):
                     reason = "it offers nothing: no function in it is marked @garboard.hookimpl"
                     raise PluginFault(reason, "offers_nothing")
                 self._call_hooks(name)
@@ -577,7 +577,7 @@ class PluginHost:
                 found[calculator.key] = list(self._assess_one(calculator, ready, views))
         in_order = [one for calculator in calculators for one in found.get(calculator.key, ())]
         doubts = (*doubts_of(view.vessel),)
-        told = with_doubts(in_order, doubts)
+        told = tuple(with_doubts(in_order, doubts))
         if ready.left_out:
             told = with_left_out(told, ready, self.steps, self._whose)
         return tuple(one for one in told if steps is None or one.step in steps)

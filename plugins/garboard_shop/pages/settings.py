@@ -20,7 +20,17 @@ from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.report.as_typed import as_typed
-from garboard.settings import DEFAULT, SHOP, Setting, SettingSet, SettingUsed, binding, check_pairs, in_force, refuse_looser
+from garboard.settings import (
+    DEFAULT,
+    SHOP,
+    Setting,
+    SettingSet,
+    SettingUsed,
+    binding,
+    check_pairs,
+    in_force,
+    refuse_looser,
+)
 from garboard.steps import Assessed
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.summaries import seen_in
