@@ -100,3 +100,15 @@ class Changes:
 
     def __bool__(self) -> bool:
         return bool(self.leave_out or self.stricter or self.fields)
+
+    @property
+    def in_short(self) -> dict[str, tuple[str, ...]]:
+        """What is changed, by how."""
+        found = {
+            "steps_left_out": tuple(one.left_out.step for one in self.leave_out),
+            "settings_made_stricter": tuple(f"{one.key} ({one.value})" for one in self.stricter),
+            "fields_of_built-in_steps": tuple(
+                f"{step}/{one.name}" for step, fields in self.fields.items() for one in fields
+            ),
+        }
+        return {what: named for what, named in found.items() if named}

@@ -78,7 +78,7 @@ from garboard.units import OF_INSTRUMENTS
 if TYPE_CHECKING:
     import click
 
-    from garboard.checks.built_in import BuiltIn
+    from garboard.checks.built_in import BuiltIn, Changes
     from garboard.hosting.apart import Apart, Offered
 
 BUILT_IN = (
@@ -495,11 +495,18 @@ class PluginHost:
         return self._registers[hook].owner[key]
 
     def offers_of(self, plugin: str) -> dict[str, tuple[str, ...]]:
-        """The keys a plugin offers, by what they are ("steps"), in the order of calls."""
-        return {
+        """The keys a plugin offers, by what they are ("steps"), in the order of calls, and what a check changes."""
+        offered = {
             hook.removeprefix("register_"): tuple(key for key, owner in register.owner.items() if owner == plugin)
             for hook, register in self._registers.items()
         }
+        changes = self.changes_of(plugin)
+        return offered | changes.in_short if changes else offered
+
+    def changes_of(self, plugin: str) -> Changes | None:
+        """What a check file changes of the program's own steps and settings."""
+        module = next((one.module for one in self.plugins if one.name == plugin), None)
+        return module.changes if isinstance(module, CheckModule) and module.changes else None
 
     def commands(self, taken: Iterable[str] = ()) -> dict[str, click.Command]:
         """Subcommands the plugins offer, by name. A plugin whose commands fail is added to `problems`.
