@@ -49,6 +49,8 @@ def leave_out(entry: Entry, check: str, built_in: BuiltIn) -> LeaveOut | None:
     text = entry.text("when", None, 10_000)
     when = entry.faults.attempt(entry.at("when"), lambda: read_formula(text, FACTS), None) if text else None
     found = entry.faults.attempt(entry.at("when"), lambda: sort_and_unit(when, FACTS), None) if when else None
+    if when is not None and not when.names:
+        entry.refuse("when", f"a condition that rests on {', '.join(FACTS)}", repr(text))
     if found is not None and found.sort is not Sort.YES_NO:
         entry.refuse("when", "a comparison, such as \"job_kind == 'yearly check'\"", found.sort.value)
     entry.end()

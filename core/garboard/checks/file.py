@@ -33,6 +33,9 @@ from garboard.verdict import Verdict
 VERSION = 1
 LARGEST = 1 << 16
 """Bytes of a check file."""
+LONGEST_LINE = 4000
+DEEPEST = 10
+"""A column's choices are seven deep."""
 MOST_STEPS, MOST_FIELDS, MOST_COLUMNS, MOST_SETTINGS = 10, 60, 20, 40
 MOST_VALUES, MOST_RESULTS, MOST_CASES, MOST_SECTIONS = 60, 40, 12, 10
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
@@ -82,7 +85,10 @@ def plain_of(content: bytes) -> tuple[str, dict[str, Any]]:
     """The text of a check file and what stands in it. Raises CheckRefused for what is no TOML."""
     try:
         text = content.decode()
-        return text, tomllib.loads(text)
+        _refuse_long_lines(text)
+        plain = tomllib.loads(text)
+        _refuse_deep(text, plain)
+        return text, plain
     except UnicodeDecodeError as failure:
         line = content.count(b"\n", 0, failure.start) + 1
         fault = Fault("file", "text saved as UTF-8", f"byte {content[failure.start]:#04x}", line, cure="save it anew")
@@ -93,6 +99,28 @@ def plain_of(content: bytes) -> tuple[str, dict[str, Any]]:
         found = re.search(r"at line (\d+)", str(failure))
         fault = Fault("file", "TOML", str(failure)[:200], int(found[1]) if found else 0, cure="correct that line")
     raise CheckRefused([CheckFault(fault, "syntax_error")])
+
+
+def _refuse_long_lines(text: str) -> None:
+    """A key of thousands of parts takes a reader of TOML work that grows as a square; and no key has two lines."""
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > LONGEST_LINE:
+            cure = "put each text of a list into a line of its own"
+            fault = Fault("file", f"lines of at most {LONGEST_LINE} letters", f"{len(line)}", number, cure=cure)
+            raise CheckRefused([CheckFault(fault, "too_large")])
+
+
+def _refuse_deep(text: str, plain: dict[str, Any]) -> None:
+    """Whatever walks through the tables later may do so by calling itself."""
+    level: list[Any] = [plain]
+    for _ in range(DEEPEST):
+        level = [one for each in level for one in (each.values() if isinstance(each, dict) else each)]
+        level = [one for one in level if isinstance(one, dict | list)]
+    if level:
+        lines = text.split("\n")
+        number = max(range(len(lines)), key=lambda at: sum(map(lines[at].count, ".{["))) + 1
+        fault = Fault("file", f"tables in tables at most {DEEPEST} deep", "more", number, cure="take them out")
+        raise CheckRefused([CheckFault(fault, "wrong_value")])
 
 
 def _check_heading(entry: Entry, content: bytes) -> None:
@@ -134,7 +162,7 @@ class _Reading:
         name = entry.text("name", longest=40)
         if not _NAME.fullmatch(name):
             entry.refuse("name", "small letters, digits and _, a letter first", repr(name))
-        if name in self.taken:
+        if name.removeprefix("garboard_") in self.taken:
             cure = "call the check otherwise"
             entry.refuse("name", "none of the program's own", repr(name), cure, "others_key")
         title, edition = entry.text("title", longest=_LONGEST_TITLE), entry.text("edition", longest=40)
@@ -484,6 +512,8 @@ class _Reading:
         found = self._sort(entry, "when", when)
         if found is not None and found.sort is not Sort.YES_NO:
             entry.refuse("when", "a comparison, such as 'gap < least_gap'", found.sort.value)
+        if when is not None and not when.names:
+            entry.refuse("when", "a condition that rests on a value", repr(when.text), "name a field, setting or value")
         if when is not None and verdict is Verdict.FAIL and basis.kind is BasisKind.COMMON_PRACTICE:
             self._refuse_unsourced(entry, when)
         entry.end()
