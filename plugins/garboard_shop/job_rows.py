@@ -20,6 +20,7 @@ from garboard.history.authority import THE_SHOP_ITSELF
 from garboard.history.plans import Plan, plan_of
 from garboard.records import Propeller, Vessel
 from garboard.report.outline import first_sentence, hand_over, result_of
+from garboard.steps import BEHIND
 
 if TYPE_CHECKING:
     from garboard_shop.pages.summaries import BoatSummary, JobSummary, Stale
@@ -281,9 +282,10 @@ def _written_last(entries: Iterable[Entry], devices: frozenset[str]) -> Entry | 
 
 
 def _how_far(steps: Sequence[str]) -> str:
-    if all(state in ("done", "not fitted", "not needed") for state in steps):
+    if all(state in BEHIND for state in steps):
         return "done"
-    return "not begun" if all(state in ("to do", "not fitted", "not needed") for state in steps) else "in work"
+    is_begun = any(state == "done" or state not in ("to do", *BEHIND) for state in steps)
+    return "in work" if is_begun else "not begun"
 
 
 def _open(state: State, job: JobSummary) -> tuple[str, int]:

@@ -314,7 +314,7 @@ def _checks(
     groups: list[Part] = []
     for step in steps:
         pictures = photos_of_step(view, host, step, photos)
-        if not step.found and not pictures:
+        if not step.found and not pictures and not step.said:
             continue
         told = {number for one in step.found if (number := clause.printed.number_of(one.finding))}
         left = alike_together(one.finding for one in step.found if not clause.printed.number_of(one.finding))
@@ -324,7 +324,7 @@ def _checks(
                 "state": step.state,
                 "rows": clause.rows(left, step.title),
                 "told": f"See {', '.join(sorted(told, key=_in_order))}." if told else "",
-                "notes": [*settings_in_words(map(_as_practice, step.found))],
+                "notes": [*step.said, *settings_in_words(map(_as_practice, step.found))],
                 "photos": pictures,
             }
         )
@@ -447,8 +447,8 @@ def _revisions(view: JobView, host: PluginHost, proof: Proof | None, clause: _Cl
         yield words(
             f"The root is worked out from the {len(proof.hashes)} entries behind this book. One entry more, less or "
             "changed gives another root. The shop keeps the root with the file's own hash; its command "
-            "\u201cgarboard verify\u201d compares this file, the entries and the figures with both. The job and the list "
-            f"of entries are attached to this file. The page \u201c{CARE}\u201d has the root as a code.",
+            "\u201cgarboard verify\u201d compares this file, the entries and the figures with both. The job and the "
+            f"list of entries are attached to this file. The page \u201c{CARE}\u201d has the root as a code.",
             "small",
         )
     if files := _files(view, host):

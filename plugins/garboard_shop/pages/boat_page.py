@@ -13,12 +13,11 @@ from garboard.findings import Number, Verdict, with_uncertainty
 from garboard.history.past import reason_in
 from garboard.records import Measurement
 from garboard.report.outline import PhaseOutline, StepOutline
-from garboard.steps import Assessed
+from garboard.steps import BEHIND, Assessed
 from garboard_shop.pages.summaries import JobSummary, file_of
 from garboard_shop.pages.wording import value_in_words, written_at
 
 SIGNED, RETRACTED = "signoff", "retract"
-BEHIND_A_PHASE = ("done", "not fitted", "not needed")
 MOST_DAYS = 8
 """On the line beside a job; its history has them all."""
 
@@ -178,7 +177,7 @@ def _at_a_glance(phase: PhaseOutline) -> PhaseAtAGlance:
     found = [one.finding.verdict for step in phase.steps for one in step.found]
     counts = tuple((verdict, found.count(verdict)) for verdict in Verdict if verdict in found)
     asked: list[StepOutline] = [step for step in phase.steps if step.step is not None]
-    done = sum(step.state in BEHIND_A_PHASE for step in asked)
+    done = sum(step.state in BEHIND for step in asked)
     return PhaseAtAGlance(outline=phase, done=done, steps=len(asked), counts=counts)
 
 

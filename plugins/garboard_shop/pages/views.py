@@ -6,7 +6,7 @@ import ipaddress
 import mimetypes
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import partial
 from urllib.parse import quote
 
@@ -716,17 +716,25 @@ def new_check_page(visit: Visit) -> Response:
 def look_at_check(visit: Visit) -> Response:
     """The check as the tablet asks it, and what it finds on the shop's boats, before it is approved."""
     store, form = visit.desk.store, visit.form
-    text = form.get("text", "") or check_form.text_of_form(form)
+    text = form.get("text", "") or check_form.text_of_form(form, visit.who, _today(visit))
     seen = check_form.look(text, store, visit.desk.host, jobs_of(store))
     return _check_page(visit, form, seen)
 
 
+def _today(visit: Visit) -> str:
+    """The shop's day."""
+    return datetime.fromtimestamp(visit.desk.now() / 1000, tz=UTC).date().isoformat()
+
+
 def _check_page(visit: Visit, typed: Mapping[str, str], seen: check_form.Look | None) -> Response:
+    built_in = visit.desk.host.built_in
     return visit.page(
         "new_check.html",
         typed=typed,
         seen=seen,
         asks=check_form.asked(seen.check) if seen and seen.check else {},
+        settings=[one.key for one in visit.desk.host.settings if one.key in built_in.settings and one.stricter],
+        titles={step.key: step.title for step in visit.desk.host.steps if step.key in built_in.steps},
         rows=check_form.ROWS_OF_FORM,
         words=check_form.WORDS,
     )
@@ -736,7 +744,7 @@ def approve_check(visit: Visit) -> Response:
     """Let the shop's tablets run a check that was written on the page."""
     store, said = visit.desk.store, list[str]()
     text = visit.form.get("text", "")
-    found = check_form.approve(text, store, visit.who, visit.desk.now(), jobs_of(store), said.append)
+    found = check_form.approve(text, store, visit.desk.host, visit.who, visit.desk.now(), jobs_of(store), said.append)
     done = f"{found.name} is approved. Every tablet receives it when it next comes ashore."
     return visit.go("/plugins", " ".join((done, *said)))
 
