@@ -20,7 +20,7 @@ from tablet.layout_lint import faults
 
 
 def ask_of(kind: str, name: str) -> Ask:
-    return next(ask for ask in asks_of_piece((kind, "x")) if ask.field.name == name)
+    return next(ask for ask in asks_of_piece((kind, "x"), {}) if ask.field.name == name)
 
 
 def test_conductor_size_insulation_and_cable_are_lists_to_pick_from() -> None:
@@ -31,7 +31,7 @@ def test_conductor_size_insulation_and_cable_are_lists_to_pick_from() -> None:
     assert {"1.5 mm2", "2.5 mm2"} <= set(area)
     assert {"60 degC", "105 degC"} <= set(insulation)
     assert "stainless steel" in next(
-        ask.field.offers for ask in asks_of_piece(("engines", "x")) if ask.field.name == "material"
+        ask.field.offers for ask in asks_of_piece(("engines", "x"), {}) if ask.field.name == "material"
     )
     cable = ask_of("networks", "cable").field
     assert [shown_of(cable, choice) for choice in cable.choices] == ["micro (light)", "mid", "mini (heavy)"]
@@ -41,7 +41,7 @@ def test_a_length_says_which_way_as_a_person_does() -> None:
     field = ask_of("circuits", "length").field
     assert field.title == "Cable run, source to load"
     assert "Do not add the way back" in field.help
-    every = [ask.field for kind in ("circuits", "networks") for ask in asks_of_piece((kind, "x"))]
+    every = [ask.field for kind in ("circuits", "networks") for ask in asks_of_piece((kind, "x"), {})]
     assert not [one for one in every if "one way" in f"{one.title} {one.help}".casefold()]
 
 

@@ -84,7 +84,7 @@ def test_a_typed_number_is_saved_asked_again_or_refused(
 )
 def test_what_is_known_of_an_engine_is_asked_again_outside_the_usual(name: str, text: str, asked: bool) -> None:
     """Gear ratio, pitch and diameter carry a usual range; common practice, no source."""
-    field = next(ask.field for ask in asks_of_piece(("engines", "port")) if ask.field.name == name)
+    field = next(ask.field for ask in asks_of_piece(("engines", "port"), {}) if ask.field.name == name)
     assert bool(judge_number(field, text, field.unit).question) is asked
 
 

@@ -7,8 +7,11 @@ from io import StringIO
 
 import pytest
 
+from garboard.disk.hullfile import CheckedEntries
+from garboard.history.authoring import Author
+from garboard.history.replay import HullState
 from garboard_shop.pages.summaries import open_boat
-from pages_rig import HAND, SALTGRASS, Browser, Pages, form_to, words_of
+from pages_rig import HAND, NOON, SALTGRASS, Browser, Pages, form_to, words_of
 
 NEW, BOAT = "XYZAB123F526", f"/boats/{SALTGRASS}"
 
@@ -75,3 +78,13 @@ def test_a_technician_sets_nothing_up_here(pages: Pages) -> None:
     ):
         assert technician.post(address, {"csrf": csrf, **more}).status_code == 403
     assert pages.entries() == before
+
+
+def test_equipment_of_a_shops_own_kind_is_shown_and_names_the_plugin_it_needs(pages: Pages, manager: Browser) -> None:
+    for field, value in (("name", "road"), ("gvwr", "5000 lb")):
+        subject = ("trailer.trailers", "road", field)
+        entry = Author("tablet 9", HAND).write(HullState(SALTGRASS), "field", subject, value)
+        pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
+    said = words_of(manager.text(BOAT))
+    assert "Trailers (needs the plugin trailer)" in said
+    assert "Gvwr road 5000 lb" in said
