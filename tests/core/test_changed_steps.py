@@ -304,3 +304,25 @@ def test_a_wrong_change_is_told_with_its_line_and_changes_nothing(
     assert all(problem.line > 1 and problem.reason for problem in host.problems)
     assert any(place in problem.reason for problem in host.problems), host.problems
     assert (host.steps, host.settings) == (plain().steps, plain().settings)
+
+
+def test_the_example_in_the_manual_works(tmp_path: Path, view: JobView) -> None:
+    manual = (Path(__file__).parents[2] / "plugins" / "CHECKS.md").read_text(encoding="utf-8")
+    example = manual.partition("<!-- change example -->\n```toml\n")[2].partition("```")[0]
+    host = host_of(tmp_path, example, "yearly")
+    vessel = attrs.evolve(view.vessel, engines=view.vessel.engines[:1])
+    yearly = attrs.evolve(view, job=attrs.evolve(view.job, kind="yearly check"), vessel=vessel)
+    quiet = with_value(with_value(yearly, LIGHTS, "horn", True), LIGHTS, "yearly_whistle", False)
+    found = {one.finding.code for one in host.assess(quiet)}
+    assert {"handover.thruster.left_out", "yearly.whistle.not_heard"} <= found
+    assert host.with_defaults(quiet).settings[DROP] == "2 %"
+
+
+def test_a_step_of_the_shops_own_stands_between_two_built_in_ones(tmp_path: Path) -> None:
+    step = (
+        '[[step]]\nname = "mast"\ntitle = "Mast"\nphase = "alongside"\norder = 345\n'
+        '[[step.field]]\nname = "up"\ntitle = "Mast up"\nkind = "yes or no"\n'
+    )
+    keys = [one.key for one in host_of(tmp_path, f"{HEAD}{step}{STRICTER}").steps]
+    place = keys.index("rail.mast")
+    assert keys[place - 1 : place + 2] == ["handover.bilge_pumps", "rail.mast", LIGHTS]

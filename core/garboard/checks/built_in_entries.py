@@ -26,7 +26,7 @@ def built_in_step(entry: Entry, built_in: BuiltIn) -> Step | None:
 
 def _unknown(entry: Entry, name: str, key: str, known: Collection[str]) -> None:
     near = get_close_matches(key, known, n=3)
-    cure = f"perhaps {' or '.join(near)}" if near else "'garboard steps' and 'garboard settings list --all' print them"
+    cure = f"perhaps {' or '.join(near)}" if near else "'garboard plugins --reference' lists them"
     entry.refuse(name, f"the key of a {name} that comes with the program", repr(key), cure)
 
 
@@ -82,7 +82,7 @@ def stricter(entry: Entry, check: str, built_in: BuiltIn) -> SettingSet | None:
 
 def _not_stricter(setting: Setting) -> tuple[str, str]:
     if not setting.stricter:
-        return "setting", "a setting of which one way is stricter; 'garboard plugins --json' tells which"
+        return "setting", "a setting of which one way is stricter; 'garboard plugins --reference' tells which"
     return "value", f"{setting.stricter} than {setting.default}, which the program itself asks"
 
 
