@@ -24,6 +24,7 @@ from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
+from garboard.disk.folder_names import COARSEST_CLOCK, FolderNames
 from garboard.disk.journal import (
     EMPTIED,
     SUFFIX,
@@ -39,6 +40,7 @@ from garboard.disk.known_ids import BEGINNING, KnownIds
 from garboard.disk.sizes import GONE, FileSizes, Noted, changed
 from garboard.disk.storage import SET_ASIDE, Damage, FolderInUse, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
 from garboard.faults import Fault, InputError, in_number, in_words, refusal
+from garboard.hull_number import KnownElsewhere, KnownNumbers
 
 _NAME = re.compile(r"[A-Z0-9]+-[0-9a-f]{16}\.hull")
 """How a hull file is called; a copy, or what another system keeps beside it, is not."""
@@ -50,10 +52,10 @@ MOST_UNFLUSHED = 200
 
 MOST_FLUSHED_AT_ONCE = 16
 _READ = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NOFOLLOW", 0)
+MOST_LISTED = 1000
+"""So many names are listed in less time than it takes to note them."""
 MOST_IN_MEMORY = 2000
 """Of so many hull files each is held in memory once it was read, and put back where it is taken from the disk."""
-COARSEST_CLOCK = 2_000_000_000
-"""Two changes of a file within so much may leave it with one time [ns]: a card's clock ticks every two seconds."""
 
 
 class CheckedEntries(dict[str, bytes]):
@@ -176,6 +178,9 @@ class HullFolder:
         self._names_unflushed: list[HullFile] = []
         self._locks: dict[Path, WriterLock] = {}
         self._sizes = FileSizes(folder, writing=self._writing)
+        self._names = FolderNames(folder, self._hulls_folder)
+        self._complete: bytes | None = None
+        """What the folder's marks were when it was last listed and nothing noted was gone."""
         self._proved: dict[str, tuple[bytes, Holding]] = {}
         """By a hull file's name, what the system said of it before it was read and proved, and what it holds."""
         self._known = KnownIds(folder, writing=self._writing)
@@ -186,7 +191,8 @@ class HullFolder:
                 storage.make_folder(self._hulls_folder)
                 self._lock(folder)
                 self._lock(self._hulls_folder.resolve().parent)
-                storage.remove_unfinished(self._hulls_folder)
+                if not self._names.are_as_noted(self._sizes.mark):
+                    storage.remove_unfinished(self._hulls_folder)
                 storage.flush_folder(self._hulls_folder)
             self.attachments = Attachments(
                 folder / ATTACHMENTS_FOLDER, writing=self._writing, before_writing=self._keep_place
@@ -208,6 +214,8 @@ class HullFolder:
     def close(self) -> None:
         """Give up the folder. Entries put in were saved when they were put in."""
         with self._guard:
+            if self._writing:
+                self._note_names()
             for hull in self._open.values():
                 hull.journal.close()
             self._open.clear()
@@ -270,6 +278,27 @@ class HullFolder:
             keys.add(self._key_of(name))
         self._sizes.note_found(opened)
         return sorted(keys - {""})
+
+    def known_numbers(self, others: Iterable[str]) -> KnownNumbers:
+        """The numbers of the boats here, and some others, to look for look-alikes in."""
+        with self._guard:
+            if self._names.are_as_noted(self._sizes.mark):
+                hulls = f"{self._hulls_folder}{os.sep}"
+                return KnownElsewhere(
+                    self._names.may_have,
+                    lambda key: os.path.lexists(hulls + file_name(key)),
+                    lambda: KnownNumbers(sorted({*self.numbers(), *others})),
+                    others,
+                )
+            return KnownNumbers(sorted({*self.numbers(), *others}))
+
+    def _note_names(self) -> None:
+        """Note the names here where there are many, so that the next program need not list them."""
+        if self._complete and self._complete == self._names.marks_now():
+            with contextlib.suppress(OSError, NewerFormat):
+                numbers = self.numbers()
+                if len(numbers) > MOST_LISTED:
+                    self._names.note(self._complete, self._sizes.mark, numbers)
 
     def numbers(self) -> tuple[str, ...]:
         """Keys of the hulls here as the names of their files tell, which are not looked into: to be told as
@@ -668,9 +697,18 @@ class HullFolder:
         with self._guard, contextlib.suppress(OSError):  # a folder that cannot be listed says so itself
             before = {name.removesuffix(GONE): name for name in self._sizes.of_kept() if name.endswith(GONE)}
             names = {name: kept for name, kept in before.items() if self._is_still_lacking(name, kept)}
-            names |= {name: name for name in self._sizes.hulls_not_among(self._names_here())}
+            names |= {name: name for name in self._gone_now()}
             return tuple(self._gone_as(name, noted) for name, noted in sorted(names.items()))
         return ()
+
+    def _gone_now(self) -> list[str]:
+        """Names of hull files that were flushed once and are not here."""
+        if self._names.are_as_noted(self._sizes.mark):
+            return [name for name in self._sizes.hulls_of_late() if not _is_there(self._hulls_folder / name)]
+        marks = self._names.marks_now()
+        gone = self._sizes.hulls_not_among(self._names_here())
+        self._complete = None if gone or not self._sizes.mark else marks
+        return gone
 
     def forget_gone(self, hull: str) -> bool:
         """Tell nobody any more of a hull file that was removed on purpose; False where none is told of.

@@ -6,7 +6,7 @@ noted after the file was flushed and is not flushed itself. After a power cut th
 A file whose time of change is the one noted is as this program left it: it need not be opened to learn which hull it
 belongs to. Whatever changed, was copied or put back since has another time, and is opened.
 
-    garboard notes 1 <bytes of the sorted lines>
+    garboard notes 1 <bytes of the sorted lines> <a mark of these notes, as long as they are kept>
     <name> <length> <digest, or -> <entries> <ids noted> <time of change>
     <name> <what was noted since>
 
@@ -19,6 +19,7 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import secrets
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType
@@ -29,7 +30,7 @@ from garboard.disk.storage import NotSaved
 
 FILE = "hulls.sizes"
 
-_HEADING = re.compile(rb"garboard notes 1 ([0-9]{1,15})\n")
+_HEADING = re.compile(rb"garboard notes 1 ([0-9]{1,15}) ([0-9a-f]{8})\n")
 _NAME = r"[A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?"
 _LINE = re.compile(
     rf"^({_NAME}) (?:"
@@ -44,6 +45,7 @@ A file kept beside as damaged is noted with what it once had; so is one that is 
 which is no file. Neither stands among the sorted lines.
 """
 GONE = f"{storage.SET_ASIDE}0"
+_FLUSHED = re.compile(rb"^([^ \n]+) [1-9]", re.MULTILINE)
 _DIGEST_LENGTH = 64
 _NO_DIGEST = "-"
 _LONGEST_UNSORTED = 1 << 16
@@ -80,7 +82,10 @@ class FileSizes:
     def __init__(self, folder: Path, *, writing: bool) -> None:
         self._path = folder / FILE
         self._writing = writing
-        self._sorted: bytes | None = None
+        self._data: bytes | None = None
+        """The file as it was read; from `_start` to `_end` stand the sorted lines."""
+        self._start = self._end = 0
+        self._mark = ""
         self._newer: dict[str, Noted] = {}
         """Of each file of which anything was noted since the lines were sorted, all that is noted."""
         self._descriptor: int | None = None
@@ -96,10 +101,22 @@ class FileSizes:
 
     def hulls_not_among(self, here: Collection[str]) -> list[str]:
         """Names of hull files that were flushed once, but for those that are here."""
-        in_lines = re.findall(r"^([^ \n]+) [1-9]", self._lines().decode("latin-1"), re.MULTILINE)
+        data = self._lines()
+        in_lines = (found[1].decode() for found in _FLUSHED.finditer(data, self._start, self._end))
         found = {name for name in in_lines if name not in here and name not in self._newer}
         found |= {name for name, noted in self._newer.items() if noted.size and name not in here}
         return sorted(name for name in found if storage.SET_ASIDE not in name)
+
+    def hulls_of_late(self) -> list[str]:
+        """Names of hull files that were flushed once, as far as anything was noted of them since the others."""
+        self._lines()
+        return sorted(name for name, noted in self._newer.items() if noted.size and storage.SET_ASIDE not in name)
+
+    @property
+    def mark(self) -> str:
+        """Tells these notes from others; "" where there are no sorted lines. Names in them are never taken out."""
+        self._lines()
+        return self._mark
 
     def note_gone(self, name: str) -> None:
         """Remember a hull file that is not there any more, before another is begun under its name."""
@@ -129,15 +146,15 @@ class FileSizes:
 
         names : sorted
         """
-        lines, at = self._lines(), 0
+        data, at = self._lines(), self._start
         for name in names:
             if (newer := self._newer.get(name)) is not None:
                 yield name, newer
                 continue
             wanted, found = name.encode(), b""
-            while at < len(lines) and (found := lines[at : lines.find(b" ", at)]) < wanted:
-                at = lines.find(b"\n", at) + 1
-            yield name, _read(lines[at : lines.find(b"\n", at)]) if found == wanted else NOTHING
+            while at < self._end and (found := data[at : data.find(b" ", at)]) < wanted:
+                at = data.find(b"\n", at) + 1
+            yield name, _read(data[at : data.find(b"\n", at)]) if found == wanted else NOTHING
 
     def note_known(self, counts: Mapping[str, int]) -> None:
         """Note that the ids of all entries of files were noted, and how many those are."""
@@ -197,23 +214,27 @@ class FileSizes:
         return self._descriptor
 
     def _of(self, name: str) -> Noted:
-        lines = self._lines()
+        data = self._lines()
         newer = self._newer.get(name)
         if newer is None:
-            newer = self._newer[name] = _read(_line_of(name, lines))
+            start, end = _place_of(name, data, self._start, self._end)
+            newer = self._newer[name] = _read(data[start : max(start, end - 1)])
         return newer
 
     def _lines(self) -> bytes:
-        """The sorted lines; what stands behind them is read into memory the first time."""
-        if self._sorted is None:
-            data = b""
+        """The file as it was read; what stands behind the sorted lines is taken into memory the first time."""
+        if self._data is None:
+            self._data = b""
             with contextlib.suppress(OSError):
-                data = self._path.read_bytes()
-            self._sorted, unsorted = _parted(data)
-            self._read_behind(unsorted)
-            if self._writing and (len(unsorted) > _LONGEST_UNSORTED or (data and not data.endswith(b"\n"))):
-                self._write_anew(self._sorted)
-        return self._sorted
+                self._data = self._path.read_bytes()
+            data = self._data
+            if heading := _sound_heading(data):
+                self._start, self._end, self._mark = heading
+            self._read_behind(data[self._end :])
+            is_long = len(data) - self._end > _LONGEST_UNSORTED
+            if self._writing and (is_long or (data and not data.endswith(b"\n"))):
+                self._write_anew(data)
+        return self._data
 
     def _read_behind(self, lines: bytes) -> None:
         lines = lines[: lines.rfind(b"\n") + 1]  # a power cut may have left half a line
@@ -236,17 +257,20 @@ class FileSizes:
                 now = before._replace(size=int(what), digest="", entries=0)
             self._newer[name] = now
 
-    def _write_anew(self, lines: bytes) -> None:
+    def _write_anew(self, data: bytes) -> None:
         """Sort in what was noted since, without taking apart the lines it leaves as they are."""
-        pieces, at = list[bytes](), 0
+        pieces, at = list[bytes](), self._start
         for name in sorted(name for name in self._newer if storage.SET_ASIDE not in name):
-            start, end = _place_of(name, lines)
-            pieces += (lines[at:start], _line(name, self._newer[name]))
+            start, end = _place_of(name, data, at, self._end)
+            pieces += (data[at:start], _line(name, self._newer[name]))
             at = end
-        new = b"".join((*pieces, lines[at:]))
+        pieces.append(data[at : self._end])
         kept = b"".join(_line(name, noted) for name, noted in self._newer.items() if storage.SET_ASIDE in name)
+        mark = self._mark or secrets.token_hex(4)
         with contextlib.suppress(NotSaved):
-            storage.write_whole(self._path, (b"garboard notes 1 %d\n" % len(new), new, kept))
+            heading = b"garboard notes 1 %d %b\n" % (sum(map(len, pieces)), mark.encode())
+            storage.write_whole(self._path, (b"".join((heading, *pieces, kept)),))
+            self._mark = mark
 
 
 def changed(found: os.stat_result) -> int:
@@ -254,32 +278,30 @@ def changed(found: os.stat_result) -> int:
     return max(found.st_mtime_ns, found.st_ctime_ns)
 
 
-def _parted(data: bytes) -> tuple[bytes, bytes]:
-    """The sorted lines, and those behind them; all are behind where the heading does not say what stands there."""
+def _sound_heading(data: bytes) -> tuple[int, int, str] | None:
+    """Where the sorted lines begin and end, and the mark; None where no heading says so, or they are not all there."""
     heading = _HEADING.match(data)
     end = heading.end() + int(heading[1]) if heading else 0
     if heading is None or end > len(data) or data[end - 1 : end] != b"\n":
-        return b"", data
-    return data[heading.end() : end], data[end:]
+        return None
+    return heading.end(), end, heading[2].decode()
 
 
-def _place_of(name: str, lines: bytes) -> tuple[int, int]:
-    """Where the line of a file begins and ends among the sorted lines, or would begin."""
-    wanted, low, high = name.encode(), 0, len(lines)
+def _place_of(name: str, lines: bytes, low: int, high: int) -> tuple[int, int]:
+    """Where the line of a file begins and ends among sorted lines, or would begin.
+
+    low, high : where these begin and end
+    """
+    wanted = name.encode()
     while low < high:
         middle = (low + high) // 2
-        start = lines.rfind(b"\n", low, middle) + 1 or low
+        start = max(low, lines.rfind(b"\n", low, middle) + 1)
         end = lines.find(b"\n", middle) + 1
         found = lines[start : lines.find(b" ", start, end)]
         if found == wanted:
             return start, end
         low, high = (end, high) if found < wanted else (low, start)
     return low, low
-
-
-def _line_of(name: str, lines: bytes) -> bytes:
-    start, end = _place_of(name, lines)
-    return lines[start : max(start, end - 1)]
 
 
 def _read(line: bytes) -> Noted:

@@ -140,7 +140,7 @@ def merge(
     received = {hull: there.received for hull, there in imported.items()}
     attached = _bring_attachments(sources, target, dry_run)
     beside = () if dry_run else tuple(_keep_beside(sources, target))
-    known = KnownNumbers(sorted({*target.numbers(), *imported}))
+    known = target.known_numbers(imported)
     not_read = tuple(sorted({one for folder in (*sources, target) for one in folder.not_read()}))
     not_read += tuple(_not_named(passed_over, not_read))
     lost = _losses(sources, target, received)
