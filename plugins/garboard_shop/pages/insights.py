@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import attrs
 from markupsafe import Markup
@@ -55,12 +55,16 @@ class Chart:
     """One chart.
 
     sentence : what it says, before it is looked at
+    narrow   : its drawing for a phone, where it has one of its own
+    is_by_time : the newest stands on the right
     listed   : its marks once more, in words
     """
 
     title: str
     sentence: str
     drawing: Markup
+    narrow: Markup | None = None
+    is_by_time: bool = False
     listed: tuple[Entry, ...] = ()
     tables: tuple[CountTable, ...] = ()
 
@@ -163,9 +167,14 @@ def _failures(found: Tally, host: PluginHost, title: str) -> Chart:
         if found.codes > len(bars):
             sentence += f" {in_number(found.codes - len(bars), 'rarer failure')} left out."
     tables = tuple(_table(found, grid, host) for grid in found.grids if grid.names)
-    return Chart(
-        title=title, sentence=sentence, drawing=charts.bars(title, bars) if bars else Markup(""), tables=tables
-    )
+    return _of_bars(title, sentence, title, bars, tables)
+
+
+def _of_bars(
+    title: str, sentence: str, label: str, bars: Sequence[charts.Bar], tables: tuple[CountTable, ...] = ()
+) -> Chart:
+    drawing, narrow = (charts.bars(label, bars), charts.narrow_bars(label, bars)) if bars else (Markup(""), None)
+    return Chart(title=title, sentence=sentence, drawing=drawing, narrow=narrow, tables=tables)
 
 
 def _table(found: Tally, grid: Grid, host: PluginHost) -> CountTable:
@@ -204,7 +213,7 @@ def _months(found: Insight) -> Chart:
         if jobs
     )
     drawing = charts.months("Share right the first time, by month", found.months)
-    return Chart(title="Right the first time", sentence=sentence, drawing=drawing, listed=listed)
+    return Chart(title="Right the first time", sentence=sentence, drawing=drawing, is_by_time=True, listed=listed)
 
 
 def _days(found: Insight) -> Chart:
@@ -226,7 +235,7 @@ def _days(found: Insight) -> Chart:
         if span.median is not None
     )
     drawing = charts.days_by_week("Days from opening to hand over, by week", found.by_week)
-    return Chart(title="Days to hand over", sentence=sentence, drawing=drawing, listed=listed)
+    return Chart(title="Days to hand over", sentence=sentence, drawing=drawing, is_by_time=True, listed=listed)
 
 
 def _waits(found: Insight) -> Chart:
@@ -243,7 +252,7 @@ def _waits(found: Insight) -> Chart:
         who = "no one in particular" if first.waits_for == NOBODY else f"the {first.waits_for}"
         sentence = f"Open jobs have been in their state for {days:.0f} days together, "
         sentence += f"{first.days:.0f} of them waiting for {who}."
-    return Chart(title="Where days go", sentence=sentence, drawing=charts.bars("Days by whom jobs wait for", bars))
+    return _of_bars("Where days go", sentence, "Days by whom jobs wait for", bars)
 
 
 def _forecasts(found: Insight) -> Chart:
