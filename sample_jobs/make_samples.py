@@ -303,10 +303,9 @@ class Sheet:
         bands = {"slow, out of full throttle": "1 h", "up to three quarters": "3 h", "full throttle at times": "10 h"}
         for row, (band, until) in enumerate(bands.items(), start=1):
             self.put_all(step, {"band": band, "until": until}, row=str(row))
-        services = {"20 hour check": "20 h", "100 hour or yearly service": "100 h"}
-        for row, (service, hours) in enumerate(services.items(), start=1):
-            due: Plain = {"service": service, "due_hours": hours, "due_date": f"2027-0{row + 3}-15"}
-            self.put_all(step, due, row=str(row))
+        services = (("20 hour check", "20 h", "2026-06-15"), ("100 hour or yearly service", "100 h", "2027-05-15"))
+        for row, (service, hours, day) in enumerate(services, start=1):
+            self.put_all(step, {"service": service, "due_hours": hours, "due_date": day}, row=str(row))
         for row, (record, by) in enumerate({"Engine warranty": self.by, "Boat registration": owner}.items(), start=1):
             self.put_all(step, {"record": record, "filed_by": by, "filed_on": self.day}, row=str(row))
 
@@ -805,9 +804,9 @@ def _kittiwake_pictures(folder: Path, sheet: Sheet) -> None:
     panel: Plain = {
         "file": "breaker_panel.png",
         "arrows": [
-            arrow("0.66", "0.45", 180, "VHF radio, breaker 10 A"),
-            arrow("0.25", "0.45", 180, "Navigation lights, breaker 5 A"),
-            arrow("0.87", "0.80", 180, "Courtesy lights, breaker 3 A"),
+            arrow("0.533", "0.32", 90, "VHF radio, 10 A breaker"),
+            arrow("0.325", "0.32", 90, "Navigation lights, 5 A breaker"),
+            arrow("0.742", "0.68", 90, "Courtesy lights, 3 A breaker"),
         ],
     }
     sheet.put("handover.places", "attached", panel, row="1")

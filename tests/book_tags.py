@@ -5,14 +5,14 @@ from __future__ import annotations
 from io import BytesIO
 from typing import Any
 
-import pikepdf
-
 
 def structure_of(content: bytes) -> list[tuple[str, str, str]]:
     """Every element of the structure tree in reading order: its tag, its words for a figure, a head's scope.
 
     ISO 32000-1:2008, 14.7.2: the structure tree; 14.8.5.7: Scope of a table's head.
     """
+    import pikepdf
+
     found: list[tuple[str, str, str]] = []
 
     def walk(node: Any) -> None:

@@ -55,7 +55,7 @@ if os.access("/dev/shm", os.W_OK) and shutil.disk_usage("/dev/shm").free > 2_000
 
 SLOW = (
     "plugins/test_no_contradictions.py",  # these two in one process, one after the other: see altered_jobs.py
-    "core/test_findings_as_data.py",
+    "plugins/test_findings_as_data.py",
     "promises/test_promises_over_postgresql.py",
     "promises/test_promises_over_the_network.py",
     "plugins/shop_pages/test_pages_in_browser.py",

@@ -83,13 +83,14 @@ _KIND = (
 _MANY_FACTS = "".join(
     f'[[equipment.field]]\nname = "f{number}"\ntitle = "F"\nkind = "yes or no"\n' for number in range(500)
 )
+_ROWS = "numbers = [" + '"over",\n' * 5_000 + "]"
 
 # name, what is replaced, by what, the code, and the line's text or the place that the fault is told with
 HOSTILE: tuple[tuple[str, str, str, str, str], ...] = (
     ("bomb_of_powers", _FORMULA, 'formula = "9 ** 9 ** 9 ** 9 * height"', "wrong_value", "value[1].formula"),
     ("bomb_of_brackets", _FORMULA, f'formula = "{"(" * 240}height{")" * 240}"', "wrong_value", "value[1].formula"),
     ("bomb_of_signs", _FORMULA, f'formula = "{"-" * 280}height"', "wrong_value", "value[1].formula"),
-    ("bomb_of_length", _FORMULA, f'formula = "{"height + " * 900}height"', "wrong_value", "value[1].formula"),
+    ("bomb_of_length", _FORMULA, f'formula = "{"height + " * 400}height"', "wrong_value", "value[1].formula"),
     ("bomb_of_text", _FORMULA, "formula = \"'a' * 999999999\"", "wrong_value", "value[1].formula"),
     ("attributes", _FORMULA, 'formula = "height.__class__.__mro__"', "wrong_value", "value[1].formula"),
     ("calls", _FORMULA, "formula = \"__import__('os').system('ls')\"", "wrong_value", "value[1].formula"),
@@ -116,8 +117,8 @@ HOSTILE: tuple[tuple[str, str, str, str, str], ...] = (
     ("many_rows", "[[value]]\n", f"{_MANY_FIELDS}[[value]]\n", "too_large", "step[1].field"),
     ("huge", "[[result]]\n", "[[result]]\n" + "# rows\n" * 10_000, "too_large", "file"),
     ("no_toml", 'title = "Height"', "title = Height", "syntax_error", "file"),
-    ("deep_toml", "default = 24", f"default = {'[' * 5000}", "syntax_error", "file"),
-    ("endless_number", "default = 24", f"default = {'9' * 9000}", "syntax_error", "file"),
+    ("deep_toml", "default = 24", f"default = {'[' * 3900}", "syntax_error", "file"),
+    ("endless_number", "default = 24", f"default = {'9' * 3900}", "wrong_value", "setting[1].default"),
     ("number_as_text", "default = 24", 'default = "24"', "wrong_value", "setting[1].default"),
     ("not_finite", "default = 24", "default = inf", "wrong_value", "setting[1].default"),
     ("kind_twice", "[[step]]\n", f"{_KIND}{_KIND}[[step]]\n", "wrong_value", "equipment[2].name"),
@@ -134,5 +135,28 @@ HOSTILE: tuple[tuple[str, str, str, str, str], ...] = (
         "each",
     ),
     ("of_the_future", "version = 1", "version = 2", "other_version", "version"),
+    ("nul", 'title = "Height"', 'title = "Hei\0ght"', "syntax_error", "file"),
+    ("nul_in_words", 'title = "Height"', 'title = "Hei\\u0000ght"', "wrong_value", "step[1].field[1].title"),
+    ("bidi", 'title = "Height"', 'title = "Hei\u202eght"', "wrong_value", "step[1].field[1].title"),
+    ("bidi_in_a_list", "order = 396", 'order = 396\nat_hand = ["a\u2066b"]', "wrong_value", "step[1].at_hand"),
+    ("bidi_in_a_formula", _FORMULA, 'formula = "height \u202e- least"', "wrong_value", "value[1].formula"),
+    ("title_without_end", 'title = "Height"', f'title = "{"H" * 3_900}"', "wrong_value", "step[1].field[1].title"),
+    (
+        "rows_in_the_file",
+        'numbers = ["over"]',
+        _ROWS,
+        "wrong_value",
+        "result[1].numbers",
+    ),
+    ("deep_key", "default = 24", f"default{'.a' * 1_900} = 24", "wrong_value", "file"),
+    ("deep_heading", "[[result]]\n", f"[{'.'.join('a' * 1_900)}]\n[[result]]\n", "wrong_value", "file"),
+    ("long_key", "default = 24", f"default{'.a' * 9_000} = 24", "too_large", "file"),
+    ("deep_tables_few", "default = 24", f"default = {'{a = ' * 50}24{'}' * 50}", "wrong_value", "file"),
+    ("deep_tables", "default = 24", f"default = {'{a = ' * 700}", "syntax_error", "file"),
+    ("key_twice", "default = 24", "default = 24\ndefault = 25", "syntax_error", "file"),
+    ("always", 'when = "over < 0"', 'when = "1 < 2"', "wrong_value", "result[1].case[1].when"),
+    ("attribute_in_words", "{height} high. Make", "{height.unit} high. Make", "wrong_value", "sentence"),
+    ("named_like_a_plugin", 'name = "rail"', 'name = "garboard_prop_check"', "others_key", "name"),
+    ("named_like_the_shop", 'name = "rail"', 'name = "shop"', "others_key", "name"),
     ("something_else", 'format = "garboard check"', 'format = "shopping list"', "wrong_value", "format"),
 )

@@ -54,6 +54,6 @@ def sign(hulls: HullFolder, hull: str, host: PluginHost, name: str = "R. Vane") 
     """A technician signs the boat's first job, under the settings that hold."""
     boat = open_hull(hulls, hull)
     job = boat.jobs[0]
-    settings = signed_under(view_in(hulls, hull, host).settings_used)
+    settings = signed_under(view_in(hulls, hull, host))
     author = Author("tablet-1", name, wall=lambda: "2026-05-14T18:00:00-04:00")
     hulls.save(sign_off(author, boat.state_of(job), job, "technician", name, settings=settings))

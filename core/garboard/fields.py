@@ -16,6 +16,7 @@ from garboard.samples import UNIT_OF_QUANTITY
 from garboard.units import EXAMPLE_OF, UNITS_OF, in_own_spelling, parse_amount, range_in_words
 
 __all__ = [
+    "IN_A_MONTH",
     "IN_A_YEAR",
     "LOAD",
     "PEOPLE",
@@ -39,6 +40,7 @@ LOAD = ("light", "half", "full", "unknown")
 
 
 TODAY = "today"
+IN_A_MONTH = "in a month"
 IN_A_YEAR = "in a year"
 PEOPLE = "people"
 """What a field may offer besides its own words: a day, written as 2027-05-01, or whoever is at work, and the owner."""
@@ -70,8 +72,9 @@ class Field:
     former    : words that were choices once: jobs of then still hold them, and nobody is offered them
     said      : what people say for each choice, where that is another word ("micro" for light cable)
     offers    : for a text or an amount, values to take with one press; any other can be typed
-    offers_from : for a text, where more to take comes from: TODAY, IN_A_YEAR, PEOPLE, a key of `records.EQUIPMENT` (the
-                names of its pieces), or of a setting that lists words with semicolons between. They are offered first
+    offers_from : for a text, where more to take comes from: TODAY, IN_A_MONTH, IN_A_YEAR, PEOPLE, a key of
+                `records.EQUIPMENT` (the names of its pieces), or of a setting that lists words with semicolons between.
+                They are offered first
     pattern   : for a text, the regular expression that the whole of it must match; the first of `offers` shows how
     unless    : a field of the same piece that says the same: once it is entered, nobody is led here
     plausible : (low, high) in `unit`; outside it the person is asked again
@@ -132,7 +135,7 @@ class Field:
             )
         if self.offers and self.kind not in (Kind.AMOUNT, Kind.TEXT):
             raise ValueError(f"field {self.name!r}: only a text or an amount has offers")
-        known = (TODAY, IN_A_YEAR, PEOPLE, *EQUIPMENT)
+        known = (TODAY, IN_A_MONTH, IN_A_YEAR, PEOPLE, *EQUIPMENT)
         if self.offers_from and self.kind is not Kind.TEXT:
             raise ValueError(f"field {self.name!r}: only a text offers words from elsewhere")
         if unknown := [one for one in self.offers_from if one not in known and "." not in one]:

@@ -356,6 +356,7 @@ class Lack(enum.Enum):
     RECORDING_NOT_HERE = "recording not here"
     NOT_IN_RECORDING = "not in the recording"
     SIMULATED = "simulated run"
+    LEFT_OUT = "left out by the shop"
     OTHER = "other"
 
 

@@ -9,7 +9,10 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from itertools import product
+from math import prod
+from string import ascii_uppercase
 
 import attrs
 
@@ -22,9 +25,11 @@ __all__ = [
     "NO_BOAT",
     "OLDER_FORM",
     "HullNumber",
+    "KnownElsewhere",
     "KnownNumbers",
     "key",
     "look_alikes",
+    "marks",
     "parse",
     "refuse_no_boat",
     "repair_suggestions",
@@ -43,6 +48,10 @@ _DASHES = "-\u00ad\u2010\u2011\u2012\u2013\u2014\u2212"
 _SEPARATORS = " \t\n\r/" + _DASHES
 _NOT_IN_KEY = re.compile(r"[^A-Z0-9]+")
 _KEY_CHARACTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
+_READ_AS = {"0": "0OQ", "1": "1I"}
+_WITH_LETTERS, _WITH_COUNTRY = "~", "+"
+"""Before marks that are no numbers; no key has them."""
+_MOST_READINGS = 20_000
 _TO_NUMERALS = str.maketrans({"O": "0", "I": "1", "Q": "0"})
 # Before August 1984 (from memory, no source at hand): ABC12345 + month and year in figures,
 # or ABC12345 + M + model year + month letter counted from August.
@@ -195,6 +204,76 @@ class KnownNumbers:
     def _differing_by_country(self, typed: str) -> Iterable[str]:
         shorter = [typed[2:]] if len(typed) == 14 and typed[:2].isalpha() else []
         return (*shorter, *(self._with_country.get(typed, ()) if len(typed) == 12 else ()))
+
+
+class KnownElsewhere(KnownNumbers):
+    """Numbers of which there are too many to lay out, and some others.
+
+    may_be : those of some marks that may be among the `marks` of one of them; all that are, and few besides
+    is_one : whether a number is one of them
+    listed : all of them laid out after all
+    """
+
+    def __init__(
+        self,
+        may_be: Callable[[Iterable[str]], list[str]],
+        is_one: Callable[[str], bool],
+        listed: Callable[[], KnownNumbers],
+        others: Iterable[str],
+    ) -> None:
+        super().__init__(sorted(others))
+        self._may_be, self._is_one, self._listed = may_be, is_one, listed
+
+    def look_alikes(self, text: str) -> tuple[str, ...]:
+        typed = key(text)
+        if typed == NO_BOAT:
+            return ()
+        if _readings(typed) > _MOST_READINGS:
+            return self._listed().look_alikes(text)
+        found: dict[str, None] = {}
+        for group in (self._differing_by_letters, self._differing_by_country, _swapped, _with_one_other):
+            named = [*group(typed)]
+            others = {*self._may_be(named), *(self._typed.keys() & named)} - {typed, NO_BOAT}
+            found |= dict.fromkeys(sorted(filter(self._is_known, others)))
+        return tuple(found)
+
+    def _is_known(self, number: str) -> bool:
+        return number in self._typed or self._is_one(number)
+
+    def _differing_by_letters(self, typed: str) -> Iterable[str]:
+        plain = _as_numerals(typed)
+        if not self._may_be([_WITH_LETTERS + plain]):
+            return super()._differing_by_letters(typed)
+        readings = product(*(_READ_AS.get(character, character) for character in plain))
+        return (*super()._differing_by_letters(typed), *map("".join, readings))
+
+    def _differing_by_country(self, typed: str) -> Iterable[str]:
+        named = super()._differing_by_country(typed)
+        if len(typed) != 12 or not self._may_be([_WITH_COUNTRY + typed]):
+            return named
+        return (*named, *(f"{one}{other}{typed}" for one in ascii_uppercase for other in ascii_uppercase))
+
+
+def marks(number: str) -> Iterator[str]:
+    """What a number is looked up by where all are not at hand: itself, and how it reads where letters, or a country
+    code, make it another number that may be the same boat.
+
+    >>> [*marks("USCOB45678C393")]
+    ['USCOB45678C393', '~USC0B45678C393', '+COB45678C393']
+    """
+    this = key(number)
+    if this == NO_BOAT:
+        return
+    yield this
+    if (plain := _as_numerals(this)) != this:
+        yield _WITH_LETTERS + plain
+    if len(this) == 14 and this[:2].isalpha():
+        yield _WITH_COUNTRY + this[2:]
+
+
+def _readings(typed: str) -> int:
+    """How many numbers read as one where letters are taken for numerals."""
+    return prod(len(_READ_AS.get(character, character)) for character in _as_numerals(typed))
 
 
 def look_alikes(text: str, known: Iterable[str]) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections import Counter
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from functools import partial
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
@@ -35,15 +35,19 @@ __all__ = [
     "FieldKey",
     "InputCollector",
     "JobView",
+    "LeftOut",
     "Place",
     "Unreadable",
     "Waiting",
     "amount_or_fault",
     "in_unit",
+    "is_left_out_key",
     "nothing_at",
     "place_of",
     "place_of_fact",
     "refuse_set_back",
+    "signed_left_out",
+    "stated_left_out",
 ]
 
 T = TypeVar("T")
@@ -112,6 +116,23 @@ class Waiting:
 
     kind: str
     plugins: tuple[str, ...] = ()
+
+
+@attrs.frozen(kw_only=True)
+class LeftOut:
+    """A step that the shop leaves out of such a job.
+
+    reason, by, on : why, who decided it, and the day since when
+    check          : the check file that says so, with its edition
+    is_signed      : whether the job was signed so, and keeps it
+    """
+
+    step: str
+    reason: str
+    by: str
+    on: str
+    check: str
+    is_signed: bool = False
 
 
 _SMALL_LENGTHS = ("in", "cm", "mm")
@@ -213,6 +234,7 @@ class JobView:
     settings_set   : values somebody set, for this job or for the shop's; the host decides which hold
     settings_used  : those that are not at their default or in doubt, by key; filled in by the host
     units_aside    : fields, by step and name, whose units do not tell how the boat is told; filled in by the host
+    left_out       : steps that the shop leaves out of this job, by key; filled in by the host
     """
 
     vessel: Vessel
@@ -229,6 +251,7 @@ class JobView:
     settings_set: tuple[SettingSet, ...] = ()
     settings_used: Mapping[str, SettingUsed] = attrs.field(factory=dict)
     units_aside: frozenset[tuple[str, str]] = frozenset()
+    left_out: Mapping[str, LeftOut] = attrs.field(factory=dict)
     load_recording: Callable[[str], Recording] = attrs.field(
         default=_no_recording, converter=_only_measured, eq=False, repr=False
     )
@@ -585,6 +608,35 @@ def _signed(key: str, stated: JsonValue) -> SettingSet:
     plain = stated if isinstance(stated, dict) else {}
     by, at, reason = (one if isinstance(one := plain.get(name), str) else "" for name in ("by", "at", "reason"))
     return SettingSet(key=key, value=plain.get("value"), source=SIGNED, by=by, at=at, reason=reason)
+
+
+_LEFT_OUT = "left_out."
+"""With a step's key after it, the key under which a signature states that the step is left out."""
+
+
+def stated_left_out(left_out: Mapping[str, LeftOut]) -> dict[str, JsonValue]:
+    """What a signature states of the steps that are left out, among the settings it is given under."""
+    return {
+        f"{_LEFT_OUT}{step}": {"value": one.check, "by": one.by, "at": one.on, "reason": one.reason}
+        for step, one in left_out.items()
+    }
+
+
+def is_left_out_key(key: str) -> bool:
+    """Whether a signature states under it that a step is left out, and no setting."""
+    return key.startswith(_LEFT_OUT)
+
+
+def signed_left_out(signed: Sequence[Signed]) -> dict[str, LeftOut]:
+    """The steps that are left out as a job was signed: those that every signature states."""
+    first, *others = signed
+    return {
+        (step := key.removeprefix(_LEFT_OUT)): LeftOut(
+            step=step, reason=one.reason, by=one.by, on=one.at, check=str(one.value), is_signed=True
+        )
+        for key, one in first.items()
+        if one is not None and is_left_out_key(key) and all(key in other for other in others)
+    }
 
 
 def _where(field: str, row: str, of: str) -> str:

@@ -11,7 +11,7 @@ import math
 import re
 import types
 from collections.abc import Callable, Mapping
-from functools import lru_cache, reduce
+from functools import cache, lru_cache, reduce
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
 import attrs
@@ -24,6 +24,7 @@ _LONGEST_SHOWN = 60
 
 
 _Check = Callable[[Any, "attrs.Attribute[Any]", Any], None]
+_Hints = Callable[[], Mapping[str, Any]]
 
 
 class WrongType(ValueRefused, TypeError):
@@ -32,19 +33,20 @@ class WrongType(ValueRefused, TypeError):
 
 def typed(cls: type[Any], fields: list[attrs.Attribute[Any]]) -> list[attrs.Attribute[Any]]:
     """A field transformer: `attrs.frozen(field_transformer=typed)` checks the type of every field."""
-    return [field.evolve(validator=_checker(cls, field.name, field.validator)) for field in fields]
+    hints = cache(lambda: get_type_hints(cls))  # each field asks, and the hints of all are read from text at once
+    return [field.evolve(validator=_checker(cls, hints, field.name, field.validator)) for field in fields]
 
 
-def _checker(cls: type[Any], name: str, further: _Check | None) -> _Check:
+def _checker(cls: type[Any], hints: _Hints, name: str, further: _Check | None) -> _Check:
     """A check of one field's type, and after it what else is asked of its value."""
     fits: Callable[[object], bool] | None = None
 
     def check(record: Any, field: attrs.Attribute[Any], value: object) -> None:
         nonlocal fits
         if fits is None:  # when the first record is made: a record may hold others of its own kind
-            fits = _test_of(get_type_hints(cls)[name])
+            fits = _test_of(hints()[name])
         if not fits(value):
-            expected = f"{_in_words(get_type_hints(cls)[name])} as {name} of {_whose(cls.__name__, record)}"
+            expected = f"{_in_words(hints()[name])} as {name} of {_whose(cls.__name__, record)}"
             raise WrongType(expected, _shown(value), _what_to_do(name, value))
         if further is not None:
             further(record, field, value)

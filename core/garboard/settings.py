@@ -35,6 +35,7 @@ __all__ = [
     "binding",
     "check_pairs",
     "in_force",
+    "refuse_looser",
     "setting_number",
 ]
 
@@ -48,6 +49,25 @@ STRICTER = ("", "lower", "higher")
 """Which value of a setting is the stricter one; "" where neither is."""
 
 
+@attrs.frozen(kw_only=True)
+class SettingSet:
+    """A value somebody set.
+
+    source : JOB for one job, SHOP for all of the shop's, SIGNED for what a technician signed the job under
+    proved : whether a manager set it, as far as this machine can know; else it is shown and not used
+    is_list_read : whether this machine could read the list of managers, where it is not proved
+    """
+
+    key: str
+    value: JsonValue
+    source: str = JOB
+    by: str = ""
+    at: str = ""
+    reason: str = ""
+    proved: bool = True
+    is_list_read: bool = True
+
+
 @attrs.frozen(kw_only=True, field_transformer=typed)
 class Setting:
     """Something a shop decides once, such as how long full throttle may be held.
@@ -58,6 +78,7 @@ class Setting:
     basis    : where the default comes from
     stricter : "lower" or "higher" where that value asks more of a boat; it holds while two stand unsettled
     at_most  : keys of settings of the same unit whose value this one must not lie above: the upper end of its range
+    asked    : a stricter value that a check file of the shop's asks for; filled in by the host
     """
 
     key: str
@@ -66,6 +87,7 @@ class Setting:
     basis: Basis
     stricter: str = ""
     at_most: tuple[str, ...] = ()
+    asked: SettingSet | None = None
 
     def __attrs_post_init__(self) -> None:
         if "." not in self.key:
@@ -134,6 +156,12 @@ class Setting:
             return False
         return True
 
+    def is_looser(self, one: JsonValue, other: JsonValue) -> bool:
+        """Whether a value asks less of a boat than another; never where neither way is the stricter one."""
+        if not self.stricter or self.same(one, other):
+            return False
+        return (self.number(one) > self.number(other)) is (self.stricter == "lower")
+
     def same(self, one: JsonValue, other: JsonValue) -> bool:
         """Whether two values ask the same: "20 %" and "20.0 %" do, and "1 m" and "100 cm"."""
         if self.field.kind in (Kind.AMOUNT, Kind.COUNT):
@@ -181,25 +209,6 @@ def amount_setting(
         stricter=stricter,
         at_most=tuple(f"{plugin}.{each}" for each in at_most),
     )
-
-
-@attrs.frozen(kw_only=True)
-class SettingSet:
-    """A value somebody set.
-
-    source : JOB for one job, SHOP for all of the shop's, SIGNED for what a technician signed the job under
-    proved : whether a manager set it, as far as this machine can know; else it is shown and not used
-    is_list_read : whether this machine could read the list of managers, where it is not proved
-    """
-
-    key: str
-    value: JsonValue
-    source: str = JOB
-    by: str = ""
-    at: str = ""
-    reason: str = ""
-    proved: bool = True
-    is_list_read: bool = True
 
 
 DEFAULT, SET, UNSETTLED = "default", "set", "unsettled"
@@ -271,8 +280,9 @@ def _used(setting: Setting, values: Sequence[SettingSet], signed: Sequence[Signe
     own = [one for one in usable if one.source != SHOP]
     shop = [one for one in usable if one.source == SHOP]
     signed = binding(signed, setting.key)
-    value, state, chosen = _holding(setting, own or [_signed_under(setting, one) for one in signed] or shop)
-    now, _, of_shop = _holding(setting, shop)
+    signed_values = [_signed_under(setting, one) for one in signed]
+    value, state, chosen = _holding(setting, _none_looser(setting, own or signed_values or shop))
+    now, _, of_shop = _holding(setting, _none_looser(setting, shop))
     has_changed = not own and bool(signed) and not setting.same(value, now)
     if state == DEFAULT and not not_used and not has_changed:
         return None
@@ -287,6 +297,15 @@ def _used(setting: Setting, values: Sequence[SettingSet], signed: Sequence[Signe
         not_used=tuple(not_used),
         shop_now=tuple(of_shop or at_default) if has_changed else (),
     )
+
+
+def _none_looser(setting: Setting, standing: Sequence[SettingSet]) -> Sequence[SettingSet]:
+    """What stands, without what is looser than a check of the shop's asks; what was signed under stays."""
+    asked = setting.asked
+    if asked is None or any(one.source == SIGNED for one in standing):
+        return standing
+    kept = [one for one in standing if not setting.is_looser(one.value, asked.value)]
+    return kept if kept and len(kept) == len(standing) else [*kept, asked]
 
 
 def _signed_under(setting: Setting, signed: Signed) -> SettingSet:
@@ -333,6 +352,16 @@ def check_pairs(declared: Iterable[Setting], values: Mapping[str, JsonValue], ke
                 str(values[key]),
                 cure=f"change {other.key} first, or choose another value",
             )
+
+
+def refuse_looser(declared: Iterable[Setting], value: JsonValue, key: str) -> None:
+    """Raise ValueRefused for a value that is looser than what a check of the shop's asks for."""
+    setting = next((one for one in declared if one.key == key), None)
+    if setting is None or setting.asked is None or not setting.is_looser(value, setting.asked.value):
+        return
+    limit = "at most" if setting.stricter == "lower" else "at least"
+    expected = f"{limit} {setting.asked.value}, asked for by {setting.asked.by}"
+    raise ValueRefused(expected, str(value), cure="change that check first, or choose a stricter value")
 
 
 def basis_used(text: str, *used: tuple[Setting, float]) -> Basis:

@@ -22,10 +22,12 @@ from garboard.samples import UNIT_OF_QUANTITY, Recording, Sample
 from garboard.settings import Setting, SettingUsed
 
 __all__ = [
+    "BEHIND",
     "COVER",
     "DIESEL",
     "DONE_STATES",
     "GASOLINE",
+    "LEFT_OUT",
     "NOT_NEEDED",
     "RECORD",
     "YOUR_BOAT",
@@ -216,18 +218,24 @@ def describing_run(step: Step, recording: str) -> frozenset[str]:
 DONE_STATES = ("done", "not fitted")
 NOT_NEEDED = "not needed"
 """Shown for a step that another way spares."""
+LEFT_OUT = "left out"
+"""Shown for a step that the shop leaves out of such a job and nobody has begun."""
+BEHIND = (*DONE_STATES, NOT_NEEDED, LEFT_OUT)
+"""States of a step in which nothing is to be done any more."""
 
 
 def state_shown(view: JobView, step: Step) -> str:
-    """The state of a step, or "not needed" where another way was done instead."""
+    """The state of a step; "left out" where the shop does so, "not needed" where another way was done instead."""
     state = view.state_of(step.key)
+    if state == "to do" and step.key in view.left_out:
+        return LEFT_OUT
     is_spared = any(view.state_of(other) == "done" for other in step.spared_by)
     return NOT_NEEDED if is_spared and state not in DONE_STATES else state
 
 
 def is_open(view: JobView, step: Step) -> bool:
-    """Whether a step is still to be done: neither done nor not fitted nor spared by another way."""
-    return state_shown(view, step) not in (*DONE_STATES, NOT_NEEDED)
+    """Whether a step is still to be done: neither done nor not fitted, left out nor spared by another way."""
+    return state_shown(view, step) not in BEHIND
 
 
 @attrs.frozen(kw_only=True, field_transformer=typed)

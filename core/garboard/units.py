@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from calendar import month_name
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 from typing import NoReturn
 
 import attrs
@@ -18,6 +20,7 @@ __all__ = [
     "Amount",
     "amount_in_words",
     "convert",
+    "day_in_words",
     "in_own_spelling",
     "parse_amount",
     "range_in_words",
@@ -328,6 +331,15 @@ def parse_amount(text: str, quantity: str) -> Amount:
         return Amount.parse(text, example)
     cure = _unknown(unit, units) if unit not in _SCALE else "" if unit else "add the unit"
     raise ValueRefused(amount_in_words(quantity), repr(text), cure)
+
+
+def day_in_words(day: date) -> str:
+    """A day as people write it; programs and journals keep 2026-05-14.
+
+    >>> day_in_words(date(2026, 5, 14))
+    '14 May 2026'
+    """
+    return f"{day.day} {month_name[day.month]} {day.year}"
 
 
 def amount_in_words(quantity: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date
 from itertools import pairwise
 
@@ -12,6 +12,7 @@ from garboard.faults import in_number
 from garboard.findings import Finding, Lack, Missing, NotEnoughData, Number, Table, Verdict, not_enough_data
 from garboard.job_view import JobView, nothing_at
 from garboard.steps import Calculator
+from garboard.units import day_in_words
 from garboard_engine_trial.after_steps import AFTER
 from garboard_engine_trial.bases import MAKER, practice
 from garboard_engine_trial.points import is_entered, is_left_out, row_name, rows_of
@@ -20,6 +21,9 @@ from garboard_engine_trial.steps import table_of
 
 EARLIEST = 2020
 """A tablet whose clock says an earlier year was never set: it judges no day [year]."""
+LATEST_FIRST_CHECK = 183
+"""A first check on a later day is asked about [days]: a boat in use runs its first hours within months. Common
+practice, no source."""
 FIRST_SERVICE = practice("a new engine is checked after its first hours", "the engine maker's manual decides")
 FILED = practice("warranty and registration are filed by the shop or the owner, and it is noted who did")
 BREAK_IN, SERVICES, RECORDS = (table_of(AFTER, name) for name in ("break_in", "services", "records"))
@@ -106,6 +110,11 @@ class Service:
     hours: float | None
     day: date | None
 
+    @property
+    def day_in_words(self) -> str:
+        """ "15 June 2026"; "" for none."""
+        return "" if self.day is None else day_in_words(self.day)
+
 
 def services_of(view: JobView) -> list[Service]:
     """What is due, by hours. Raises NotEnoughData."""
@@ -157,6 +166,8 @@ def _calendar(view: JobView) -> Iterator[Finding]:
     is_early = run > hours or any(one.hours is not None and one.hours <= hours for one in services)
     passed = [one.name for one in services if one.day is not None and one.day < day_opened(view)]
     run_past = [one.name for one in services if one.hours is not None and one.hours < run]
+    late = [one for one in services if _is_late(one, hours, day_opened(view))]
+    early = [after for before, after in pairwise(services) if before.day and after.day and after.day < before.day]
     code = "engine_trial.calendar.complete"
     sentence = f"{in_number(len(services), 'service')} with when {'it is' if len(services) == 1 else 'they are'} due."
     if passed or run_past:
@@ -164,6 +175,15 @@ def _calendar(view: JobView) -> Iterator[Finding]:
         by_day = f"Due before this job was opened: {', '.join(passed)}. Correct the day." if passed else ""
         by_hours = f"Due already, at {run:g} engine hours: {', '.join(run_past)}. Do it now, or correct the hours."
         sentence = " ".join(filter(None, (by_day, by_hours if run_past else "")))
+    elif early:
+        code = "engine_trial.calendar.out_of_order"
+        sentence = f"Due at more hours, but on an earlier day: {', '.join(map(_on_its_day, early))}. Correct one."
+    elif late:
+        code = "engine_trial.calendar.first_check_late"
+        sentence = (
+            f"A first check within {hours:g} engine hours, but more than half a year away: "
+            f"{', '.join(map(_on_its_day, late))}. See the maker's manual, and correct the day."
+        )
     elif not is_early:
         code = "engine_trial.calendar.no_first_check"
         sentence = f"No check is due by {hours:g} engine hours. See the maker's manual, and add the first one."
@@ -177,14 +197,20 @@ def _calendar(view: JobView) -> Iterator[Finding]:
             Table(
                 "Service calendar",
                 ("Service", "At engine hours [h]", "Or on"),
-                tuple(
-                    (one.name, "" if one.hours is None else f"{one.hours:g}", "" if one.day is None else str(one.day))
-                    for one in services
-                ),
-                card=True,
+                tuple((one.name, "" if one.hours is None else f"{one.hours:g}", one.day_in_words) for one in services),
             ),
         ),
     )
+
+
+def _is_late(one: Service, hours: float, opened: date) -> bool:
+    """Whether it is a first check that a boat in use would reach by its hours long before its day."""
+    is_first = one.hours is not None and one.hours <= hours
+    return is_first and one.day is not None and opened > date.min and (one.day - opened).days > LATEST_FIRST_CHECK
+
+
+def _on_its_day(one: Service) -> str:
+    return f"{one.name}, {one.day_in_words}"
 
 
 def _hours_run(view: JobView) -> float:
@@ -209,7 +235,8 @@ def _not_yet(view: JobView, day: date | None, row: str, name: str) -> tuple[Miss
         return ()
     if day is None or on.year < EARLIEST or day <= on or (day - on).days <= 1:
         return ()
-    text = f"{name}: filed on {day}, and entered on {on}, before; correct the day, or the tablet's clock"
+    days = f"filed on {day_in_words(day)}, and entered on {day_in_words(on)}, before"
+    text = f"{name}: {days}; correct the day, or the tablet's clock"
     return (Missing(text, lack=Lack.CONTRADICTS, step=AFTER, field="filed_on", row=row),)
 
 
@@ -230,9 +257,10 @@ def _records(view: JobView) -> Iterator[Finding]:
     filed = []
     for row in rows:
         what = asking.choice(AFTER, "record", row=row)
-        by, on = asking.choice(AFTER, "filed_by", row=row), asking.choice(AFTER, "filed_on", row=row)
+        by, _ = asking.choice(AFTER, "filed_by", row=row), asking.choice(AFTER, "filed_on", row=row)
         day = _day(view, "filed_on", row, what, missing)
         missing += _not_yet(view, day, row, what)
+        on = "" if day is None else day_in_words(day)
         filed.append((what, by, on, str(view.value(AFTER, "reference", row=row) or "")))
     asking.missing += [one for one in missing if one.lack is not Lack.DISAGREES]
     asking.check()
@@ -242,8 +270,15 @@ def _records(view: JobView) -> Iterator[Finding]:
         about="Warranty and registration",
         sentence=f"{in_number(len(filed), 'record')} filed.",
         basis=(FILED,),
-        tables=(Table("Filed for the owner", ("What", "By", "On", "Reference"), tuple(filed)),),
+        tables=(_filed(filed),),
     )
+
+
+def _filed(rows: Sequence[tuple[str, ...]]) -> Table:
+    """What was filed; a column for references only where one is entered."""
+    heads = ("What", "By", "On", "Reference")
+    columns = len(heads) if any(row[-1] for row in rows) else len(heads) - 1
+    return Table("Filed for the owner", heads[:columns], tuple(row[:columns] for row in rows))
 
 
 CALCULATORS = (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from garboard.cautions import BATTERY_OFF, DEFER, PROPELLERS
-from garboard.fields import IN_A_YEAR, PEOPLE, TODAY
+from garboard.fields import IN_A_MONTH, IN_A_YEAR, PEOPLE, TODAY
 from garboard.steps import Phase, Step
 from garboard_engine_trial.asked import amount, table, text, yes
 
@@ -48,7 +48,7 @@ STEPS = (
                     of_model=True,
                 ),
                 amount("due_hours", "Due at engine hours", "time", "h", (10, 1000), (0, 50_000), of_model=True),
-                text("due_date", "Due on", help=DAY, offers_from=(IN_A_YEAR,)),
+                text("due_date", "Due on", help=DAY, offers_from=(IN_A_MONTH, IN_A_YEAR)),
             ),
             table(
                 "records",

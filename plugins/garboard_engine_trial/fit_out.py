@@ -8,6 +8,7 @@ from datetime import date
 from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict
 from garboard.job_view import JobView, nothing_at
 from garboard.steps import Calculator
+from garboard.units import day_in_words
 from garboard_engine_trial.bases import practice
 from garboard_engine_trial.fit_out_steps import FIT_OUT
 from garboard_engine_trial.points import is_entered, is_left_out, row_name, rows_of
@@ -106,7 +107,7 @@ def _shore_power(view: JobView) -> Iterator[Finding]:
     if lacking:
         raise NotEnoughData(*lacking)
     try:
-        date.fromisoformat(str(on).strip())
+        day = date.fromisoformat(str(on).strip())
     except ValueError:
         text = f"shore power: {str(on)[:40]!r} is no day; write it as 2027-05-01"
         raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE, step=FIT_OUT, field="shore_power_on")) from None
@@ -114,7 +115,7 @@ def _shore_power(view: JobView) -> Iterator[Finding]:
         code="engine_trial.shore_power.noted",
         verdict=Verdict.PASS,
         about="Shore power",
-        sentence=f"Checked by {by}, licence {licence}, on {on}. Nothing of it is judged here.",
+        sentence=f"Checked by {by}, licence {licence}, on {day_in_words(day)}. Nothing of it is judged here.",
         basis=(LICENSED,),
     )
 

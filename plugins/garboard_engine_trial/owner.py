@@ -8,22 +8,16 @@ from garboard.findings import NotEnoughData, Table, Verdict
 from garboard.job_view import JobView
 from garboard.owner_pages import CARE, HELM, Digits
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
-from garboard_engine_trial.after import Service, break_in_plan, day_opened, services_of
+from garboard_engine_trial.after import Service, day_opened, services_of
 from garboard_engine_trial.after_steps import AFTER
 from garboard_engine_trial.fit_out_steps import LAW
 
-_MONTHS = (
-    *("January", "February", "March", "April", "May", "June", "July"),
-    *("August", "September", "October", "November", "December"),
-)
-
-
-_TABLES = ("engine_trial.break_in", "engine_trial.calendar", "engine_trial.records")
-"""Whose tables the owner gets as well: two are cards to cut out."""
+_TABLES = ("engine_trial.break_in", "engine_trial.records")
+"""Whose tables the owner gets as well; the break-in plan is a card to cut out."""
 
 
 def care(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
-    """The next service, the calendar with room to write in, the break-in plan, and what was filed."""
+    """The next service, the calendar with room to write in, and what was filed. The break-in plan is a card."""
     if view.state_of(AFTER) == "not fitted":
         return
     try:
@@ -35,29 +29,28 @@ def care(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         to_come = [one for one in services if one.day is None or one.day >= opened]
         first = min(to_come or services, key=lambda one: (one.day is None, one.day or opened, one.hours or 0.0))
         yield _next(first)
-        rows = tuple((one.name, "" if one.hours is None else f"{one.hours:g}", _day(one), "", "") for one in services)
+        rows = tuple(
+            (one.name, "" if one.hours is None else f"{one.hours:g}", one.day_in_words, "", "") for one in services
+        )
         yield Table("Service: whichever comes first", ("Service", "Engine hours", "Or on", "Done on", "By"), rows)
-    try:
-        plan = break_in_plan(view)
-    except NotEnoughData:
-        plan = ()
-    if plan:
-        yield Table("Breaking the engines in", ("Engine hours", "Load allowed"), plan)
-    for one in assessed:
-        if one.calculator in _TABLES and one.finding.verdict is not Verdict.NOT_ENOUGH_DATA:
-            yield from one.finding.tables
+    tables = [
+        table
+        for one in assessed
+        if one.calculator in _TABLES and one.finding.verdict is not Verdict.NOT_ENOUGH_DATA
+        for table in one.finding.tables
+    ]
+    if plan := next((table.title for table in tables if table.card), ""):
+        yield f"New engines are broken in by a plan: see the card \u201c{plan}\u201d."
+    yield from tables
 
 
 def _next(first: Service) -> Digits:
-    hours = f"or at {first.hours:g} engine hours" if first.hours is not None else ""
-    if first.day is None:
-        return Digits(f"{first.hours:g}\u00a0h", "engine hours: next service", (first.name,))
-    lines = tuple(filter(None, (first.name, f"{hours}, whichever comes first" if hours else "")))
-    return Digits(_day(first), "next service", lines)
-
-
-def _day(one: Service) -> str:
-    return "" if one.day is None else f"{one.day.day} {_MONTHS[one.day.month - 1]} {one.day.year}"
+    """What is due first, by hours and by day: nobody knows which comes first."""
+    due = [f"{first.hours:g}\u00a0h"] if first.hours is not None else []
+    due += [first.day_in_words] if first.day is not None else []
+    of_hours = ("by the engines' hour meters",) if first.hours is not None else ()
+    name = "next service, whichever comes first" if len(due) > 1 else "next service"
+    return Digits(" or ".join(due), name, (first.name, *of_hours))
 
 
 def capacity(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:

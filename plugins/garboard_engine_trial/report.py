@@ -12,14 +12,12 @@ _IN_THE_BOOK = ("engine_trial.break_in", "engine_trial.calendar", "engine_trial.
 
 
 def _service(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
-    blocks: list[Block] = []
     tables: dict[str, Table] = {}
     for key in _IN_THE_BOOK:
         for one in assessed:
             if one.calculator == key and one.finding.verdict is not Verdict.NOT_ENOUGH_DATA:
                 tables |= {table.title: table for table in one.finding.tables}
-                blocks += [f"{one.finding.about}: {one.finding.sentence}"] if key == "engine_trial.break_in" else []
-    return (*blocks, *tables.values())
+    return tuple(tables.values())
 
 
-SECTIONS = (ReportSection(key="engine_trial.service", title="Break-in and service", order=480, build=_service),)
+SECTIONS = (ReportSection(key="engine_trial.service", title="Engines, rigging and service", order=480, build=_service),)

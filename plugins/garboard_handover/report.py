@@ -13,24 +13,29 @@ from garboard_handover.calculators import named_in
 
 
 def _walk_through(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
-    done = [
-        one
-        for one in assessed
-        if one.step.startswith("handover.")
-        and one.step != steps.OWNER_BRIEFING  # no system; it has a page of its own
-        and one.finding.verdict is not Verdict.NOT_ENOUGH_DATA
+    """How many of the systems that are fitted were tried and in order, and which were not."""
+    own = [one for one in assessed if one.step.startswith("handover.") and one.step != steps.OWNER_BRIEFING]
+    systems: dict[str, list[Verdict]] = {}
+    for one in own:
+        if one.calculator.endswith(".check"):
+            systems.setdefault(one.title, []).append(one.finding.verdict)
+    begun = any(verdict is not Verdict.NOT_ENOUGH_DATA for found in systems.values() for verdict in found)
+    figures = [one.finding for one in own if one.finding.figures]
+    if not begun:
+        return tuple(figures)
+    in_order = [title for title, found in systems.items() if set(found) == {Verdict.PASS}]
+    to_try = [title for title, found in systems.items() if set(found) == {Verdict.NOT_ENOUGH_DATA}]
+    wrong = [
+        one.finding
+        for one in own
+        if one.title in systems and one.finding.verdict not in (Verdict.PASS, Verdict.NOT_ENOUGH_DATA)
     ]
-    tried = {one.title: one.finding.verdict for one in done if one.calculator.endswith(".check")}
-    in_order = [title for title, verdict in tried.items() if verdict is Verdict.PASS]
-    figures = [figure for one in done for figure in one.finding.figures]
-    if not tried and not figures:
-        return ()
-    not_in_order = [one.finding for one in done if one.finding.verdict is not Verdict.PASS and one.title in tried]
+    told = (("In order", in_order), ("Not tried yet", to_try))
     return (
-        *([Number("tried and in order", len(in_order), f"of {len(tried)} systems", decimals=0)] if tried else []),
-        "Each of these was tried aboard." + (f" In order: {'; '.join(in_order)}." if in_order else ""),
-        *not_in_order,
-        *(one.finding for one in done if one.finding.figures),
+        Number("tried and in order", len(in_order), f"of {len(systems)} systems of the walk-through", decimals=0),
+        *(f"{words}: {'; '.join(titles)}." for words, titles in told if titles),
+        *wrong,
+        *figures,
     )
 
 
@@ -68,6 +73,6 @@ def _briefing(view: JobView, _assessed: Sequence[Assessed]) -> Sequence[Block]:
 
 SECTIONS = (
     ReportSection(key="handover.put_right", title=CARE, order=915, part=YOUR_BOAT, build=_put_right),
-    ReportSection(key="handover.walk_through", title="Systems tried", order=500, build=_walk_through),
+    ReportSection(key="handover.walk_through", title="Walk-through: systems aboard", order=500, build=_walk_through),
     ReportSection(key="handover.briefing", title=CARE, order=920, part=YOUR_BOAT, build=_briefing),
 )

@@ -1,7 +1,7 @@
 """The board: the rows of all jobs as columns, so that a page of them takes hardly longer the more there are.
 
-What is asked for is looked up in columns, a whole one at a time; of rows only those of the page are looked at.
-Orders and words are kept ready, and a row that changes is put in its place in each.
+Filters look at groups of rows that are alike; a time or a word is looked up in a column, whole, at once. Of rows only
+those of the page are looked at. Groups, orders and words are kept ready; a row that changes takes its place in each.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import threading
 from bisect import bisect_left
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
@@ -18,6 +18,7 @@ import attrs
 
 from garboard import hull_number
 from garboard.history.plans import WAITS_FOR
+from garboard_shop.board_groups import Groups
 from garboard_shop.board_words import Words
 from garboard_shop.job_rows import A_DAY, JobRow, State
 
@@ -59,6 +60,8 @@ SORTS: Mapping[str, Callable[[JobRow], tuple[Any, ...]]] = {
 }
 
 _NAMED = ("state", "waiting_for", "technician", "model", "engine", "tablet")
+_GROUPED = ("state", "waiting_for", "technician", "model", "is_failing", "is_stale")
+"""What makes a group: what lists are asked for and counted by, and that few rows have to themselves."""
 FACETS = {"state": "state", "waiting": "waiting_for", "technician": "technician", "model": "model"}
 """Names in the address, each with what it asks of a row."""
 
@@ -225,6 +228,19 @@ class _Order:
         self._keys.insert(at, key)
         self.places = np.insert(self.places, at, place)
 
+    def first(
+        self, fits: Any, places: Any, span: tuple[int, int], *, backwards: bool, rows: Sequence[JobRow | None]
+    ) -> list[int]:
+        """Those of a span, of the places that fit, in this order.
+
+        fits   : says which of some places do
+        places : all that fit where they are few; None where they are many
+        """
+        if places is not None:
+            keys = sorted(((*self._key(row), at) for at in places.tolist() if (row := rows[at])), reverse=backwards)
+            return [key[-1] for key in keys[slice(*span)]]
+        return _first(self.places[::-1] if backwards else self.places, fits, span)
+
     def remove(self, place: int, row: JobRow) -> None:
         import numpy as np
 
@@ -252,6 +268,7 @@ class Board:
         self._names["state"] = _Names(map(str, State))
         self._names["waiting_for"] = _Names(("", *WAITS_FOR))
         self._columns: dict[str, Any] = {}
+        self._groups = Groups(_GROUPED)
         self._codes: dict[tuple[str, str], Any] = {}
         self._orders: dict[str, _Order] = {}
         self._grow(max(64, len(self.rows)))
@@ -315,6 +332,7 @@ class Board:
         for order in self._orders.values():
             order.remove(place, row)
         self._columns["is_here"][place] = False
+        self._groups.drop(place)
         self.rows[place] = None
         self._free.append(place)
         self._put_words(place, ())
@@ -342,6 +360,7 @@ class Board:
         }
         for name, kind in kinds.items():
             self._columns[name] = _longer(self._columns.get(name), size, kind)
+        self._groups.grow(size)
         for key, column in self._codes.items():
             self._codes[key] = _longer(column, size, bool)
 
@@ -355,6 +374,7 @@ class Board:
         columns["is_failing"][place] = bool(row.failing)
         columns["is_right"][place] = row.was_right_first
         columns["is_stale"][place] = bool(row.stale)
+        self._groups.put(place, {name: int(columns[name][place]) for name in _GROUPED})
         columns["due"][place] = date.fromisoformat(row.promised).toordinal() if row.promised else 0
         for name in ("since", "changed", "handed", "known", "settled"):
             columns[name][place] = getattr(row, name)
@@ -392,22 +412,26 @@ class Board:
         import numpy as np
 
         with self._guard:
-            fits, instead = self._fitting(asked, times)
-            chosen = {name: self._having(column, getattr(asked, name)) for name, column in FACETS.items()}
-            places_that_fit = np.flatnonzero(fits)
-            facets = {name: self._counts(name, fits, places_that_fit, chosen) for name in FACETS}
+            groups, of = self._groups, self._groups.of
+            alike, rows, instead = self._fitting(asked, times)
+            counts = groups.counts(None if rows is None else np.flatnonzero(rows)) * alike
+            chosen = {name: self._having(name, getattr(asked, name)) for name in FACETS}
+            facets = {name: self._counts(name, counts, chosen) for name in FACETS}
             for mask in chosen.values():
-                if mask is not None:
-                    fits = fits & mask
-            places = self._order(asked.sort.removeprefix("-")).places
-            if asked.sort.startswith("-"):
-                places = places[::-1]
-            total = int(np.count_nonzero(fits))
+                alike = alike & mask
+            total = int(counts[alike].sum())
             pages = max(1, -(-total // PAGE))
             page = min(asked.page, pages)
-            here = _first(places, fits, page * PAGE)[(page - 1) * PAGE :]
-            rows = tuple(row for place in here if (row := self.rows[place]) is not None)
-        return Found(rows, total, page, pages, facets, instead)
+
+            def fits(places: Any) -> Any:
+                return alike[of[places]] if rows is None else alike[of[places]] & rows[places]
+
+            few = np.flatnonzero(fits(slice(None))) if total <= PAGE else None
+            span = ((page - 1) * PAGE, page * PAGE)
+            order = self._order(asked.sort.removeprefix("-"))
+            here = order.first(fits, few, span, backwards=asked.sort.startswith("-"), rows=self.rows)
+            found = tuple(row for place in here if (row := self.rows[place]) is not None)
+        return Found(found, total, page, pages, facets, instead)
 
     def every_row(self, asked: Asked, times: Times) -> tuple[JobRow, ...]:
         """All rows that fit, on whatever page."""
@@ -415,46 +439,58 @@ class Board:
         more = [self.find(attrs.evolve(asked, page=page), times).rows for page in range(2, first.pages + 1)]
         return (*first.rows, *(row for rows in more for row in rows))
 
-    def _fitting(self, asked: Asked, times: Times) -> tuple[Any, Mapping[str, tuple[str, ...]]]:
-        fits = self._columns["is_here"] & self._in_view(asked.view, times)
+    def _fitting(self, asked: Asked, times: Times) -> tuple[Any, Any, Mapping[str, tuple[str, ...]]]:
+        """Which groups fit, which rows do (None for all), and the words that were searched for instead."""
+        columns, masks = self._columns, self._rows_in_view(asked.view, times)
         if asked.engine:
-            fits &= self._columns["engine"] == self._names["engine"].known(asked.engine)
+            masks.append(columns["engine"] == self._names["engine"].known(asked.engine))
         for what in ("failing", "failed"):
             if code := getattr(asked, what):
-                fits &= self._codes.get((what, code), False)
+                masks.append(self._codes.get((what, code), columns["is_here"] & False))
         if asked.right:
-            fits &= (self._columns["handed"] > 0) & (self._columns["is_right"] == (asked.right == "yes"))
+            masks.append((columns["handed"] > 0) & (columns["is_right"] == (asked.right == "yes")))
         for what in ("handed", "known"):
             if span := getattr(asked, what):
                 low, high = handed_within(span, times)
-                fits &= (self._columns[what] >= low) & (self._columns[what] <= high)
+                masks.append((columns[what] >= low) & (columns[what] <= high))
         instead: dict[str, tuple[str, ...]] = {}
         for word in words_in(asked.q):
-            has, others = self._words.having(word, len(fits))
-            fits &= has
+            has, others = self._words.having(word, len(columns["is_here"]))
+            masks.append(has)
             if others:
                 instead[word] = others
-        return fits, instead
+        rows = None
+        for mask in masks:
+            rows = mask if rows is None else rows & mask
+        return self._groups_in_view(asked.view), rows, instead
 
-    def _in_view(self, view: str, times: Times) -> Any:
-        columns, state = self._columns, self._names["state"]
-        handed = columns["state"] == state.known(State.HANDED_OVER)
+    def _groups_in_view(self, view: str) -> Any:
+        """Which groups a view shows, as far as that hangs on nothing else."""
+        groups, state = self._groups, self._names["state"]
+        states = groups.column("state")
+        is_handed = states == state.known(State.HANDED_OVER)
         if view == OPEN_FAILS:
-            return handed & columns["is_failing"]
-        if view == ALL:
-            return columns["is_here"]
-        if view == CHANGED:
-            return columns["changed"] > times.looked
+            return is_handed & (groups.column("is_failing") > 0)
         if view == STALE:
-            return columns["is_stale"]
+            return groups.column("is_stale") > 0
+        if view in (ALL, CHANGED):
+            return states >= 0
+        if view == LATE:
+            return ~is_handed & (states >= 0) & (states != state.known(State.READY))
+        return ~is_handed & (states >= 0)
+
+    def _rows_in_view(self, view: str, times: Times) -> list[Any]:
+        """What a view asks of each row besides."""
+        columns = self._columns
+        if view == CHANGED:
+            return [columns["changed"] > times.looked]
         if view == STUCK:
-            return ~handed & (columns["since"] < times.now - times.stuck * A_DAY)
+            return [columns["since"] < times.now - times.stuck * A_DAY]
         if view in (DUE, LATE):
-            due = ~handed & (columns["due"] > 0) & (columns["due"] <= times.sunday.toordinal())
-            return due & (columns["state"] != state.known(State.READY)) if view == LATE else due
+            return [(columns["due"] > 0) & (columns["due"] <= times.sunday.toordinal())]
         if view == SILENT:
-            return ~handed & self._silent(times)[columns["tablet"]]
-        return ~handed
+            return [self._silent(times)[columns["tablet"]]]
+        return []
 
     def _silent(self, times: Times) -> Any:
         """By tablet, whether it was not heard of for long; not of one that nobody knows."""
@@ -463,26 +499,28 @@ class Board:
         heard = [times.heard.get(name, times.now) for name in self._names["tablet"].all] or [times.now]
         return np.array(heard) < times.now - SILENT_DAYS * A_DAY
 
-    def _having(self, column: str, value: str) -> Any:
+    def _having(self, facet: str, value: str) -> Any:
+        """Which groups have what somebody chose of a facet; all where they chose nothing."""
+        column = self._groups.column(FACETS[facet])
         if not value:
-            return None
-        name = "" if column == "waiting_for" and value == NOBODY else value
-        return self._columns[column] == self._names[column].known(name)
+            return column >= 0
+        name = "" if facet == "waiting" and value == NOBODY else value
+        return (column == self._names[FACETS[facet]].known(name)) & (column >= 0)
 
-    def _counts(self, name: str, fits: Any, places: Any, chosen: Mapping[str, Any]) -> tuple[tuple[str, int], ...]:
+    def _counts(self, name: str, counts: Any, chosen: Mapping[str, Any]) -> tuple[tuple[str, int], ...]:
         """How many fit each value of a facet, with what the other facets ask.
 
-        places : of those that fit
+        counts : how many fit of each group
         """
         import numpy as np
 
-        others = [mask for other, mask in chosen.items() if other != name and mask is not None]
-        for mask in others:
-            fits = fits & mask
+        fits = counts > 0
+        for other, mask in chosen.items():
+            if other != name:
+                fits = fits & mask
         names = self._names[FACETS[name]].all
-        numbers = np.bincount(
-            self._columns[FACETS[name]].take(np.flatnonzero(fits) if others else places), minlength=len(names)
-        )
+        column = self._groups.column(FACETS[name])
+        numbers = np.bincount(column[fits], weights=counts[fits], minlength=len(names))
         found = [(names[at], int(numbers[at])) for at in np.flatnonzero(numbers) if names[at]]
         if name in ("state", "waiting"):
             return tuple(sorted(found, key=lambda one: names.index(one[0])))
@@ -499,7 +537,8 @@ class Board:
             columns, here = self._columns, self._columns["is_here"]
             states = np.bincount(columns["state"][here], minlength=len(State))
             counts = {state: int(states[self._names["state"].known(state)]) for state in State}
-            late = int(np.count_nonzero(here & self._in_view(LATE, times)))
+            (due,) = self._rows_in_view(LATE, times)
+            late = int(np.count_nonzero(due & self._groups_in_view(LATE)[self._groups.of]))
             first, end = (times.weeks[0], times.weeks[-1]) if times.weeks else (0, 0)
             lately = np.flatnonzero(here & (columns["handed"] >= first) & (columns["handed"] < end))
             handed, right, days = (columns[name][lately] for name in ("handed", "is_right", "days"))
@@ -512,13 +551,17 @@ class Board:
             return told
 
 
-def _first(places: Any, fits: Any, most: int) -> list[int]:
-    """The first places of an order that fit; it is looked through piece by piece, no further than need be."""
+def _first(places: Any, fits: Callable[[Any], Any], span: tuple[int, int]) -> list[int]:
+    """Of an order's places that fit, those of a span; it is looked through piece by piece, no further than need be."""
     found: list[int] = []
+    passed, (begins, ends) = 0, span
     for begin in range(0, len(places), _PIECE):
         piece = places[begin : begin + _PIECE]
-        found += piece[fits[piece]][: most - len(found)].tolist()
-        if len(found) >= most:
+        here = piece[fits(piece)]
+        if passed + len(here) > begins:
+            found += here[max(0, begins - passed) : ends - passed].tolist()
+        passed += len(here)
+        if passed >= ends:
             break
     return found
 

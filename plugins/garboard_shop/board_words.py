@@ -6,7 +6,7 @@ changed since they were put in order stands apart, until there is much of it.
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, insort
 from collections.abc import Iterable, Sequence
 from itertools import accumulate
 from typing import Any
@@ -45,6 +45,8 @@ class Words:
         self._fours = _fours([word for _, word in hulls])
         self._by_length: dict[int, tuple[Any, list[int]]] | None = None
         self._newer: dict[int, tuple[str, ...]] = {}
+        self._newer_words: list[tuple[str, int]] = []
+        """Each word of a newer row with its place, in order."""
 
     @property
     def is_due(self) -> bool:
@@ -53,7 +55,11 @@ class Words:
 
     def put(self, place: int, words: Sequence[str]) -> None:
         """The words of a row from now on; none for a place without one."""
+        for word in self._newer.get(place, ()):
+            del self._newer_words[bisect_left(self._newer_words, (word, place))]
         self._newer[place] = tuple(words)
+        for word in words:
+            insort(self._newer_words, (word, place))
 
     def having(self, word: str, size: int) -> tuple[Any, tuple[str, ...]]:
         """Which of so many places have a word; and the words one slip away that stand for it where none has it."""
@@ -75,11 +81,17 @@ class Words:
         is_part = not is_whole and len(word) >= FEWEST_OF_A_NUMBER and word.isalnum() and not word.isalpha()
         if is_part and word.isascii():
             has[self._hull_places[_with_part(self._fours, word)]] = True
-        for place, words in self._newer.items():
-            has[place] = any(one == word if is_whole else one.startswith(word) for one in words) or (
-                is_part and bool(words) and word in words[0]
-            )
+        has[[*self._newer]] = False
+        for place in self._newer_beginning(word, is_whole=is_whole):
+            has[place] = True
+        if is_part:
+            has[[place for place, words in self._newer.items() if words and word in words[0]]] = True
         return has
+
+    def _newer_beginning(self, word: str, *, is_whole: bool) -> list[int]:
+        last = word + ("\0" if is_whole else "\U0010ffff")
+        low, high = (bisect_left(self._newer_words, (end,)) for end in (word, last))
+        return [place for _, place in self._newer_words[low:high]]
 
     def _one_slip_away(self, word: str) -> tuple[str, ...]:
         if not FEWEST_TO_FORGIVE <= len(word) <= LONGEST:
@@ -98,7 +110,10 @@ class Words:
                 letters = letters_of([self._all[at] for at in numbers], length)
                 self._by_length[length] = letters, numbers
             found += [self._all[numbers[at]] for at in one_slip(letters, word)]
-        found += sorted({one for words in self._newer.values() for one in words if is_one_slip(one, word)})
+        near = [one for one in dict.fromkeys(one for one, _ in self._newer_words) if abs(len(one) - len(word)) <= 1]
+        for length in sorted({*map(len, near)}):
+            alike = [one for one in near if len(one) == length]
+            found += [alike[at] for at in one_slip(letters_of(alike, length), word)]
         return tuple(dict.fromkeys(found))[:MOST_INSTEAD]
 
 
@@ -137,7 +152,11 @@ def _with_part(fours: Any, part: str) -> Any:
 
 
 def one_slip(letters: Any, word: str) -> list[int]:
-    """Which words of one length are a slip away from a word: a letter another, left out, too many, or two swapped."""
+    """Which words of one length are a slip away from a word: a letter another, left out, too many, or two swapped.
+
+    >>> one_slip(letters_of(["saltgrass", "northligh"], 9), "slatgrass")
+    [0]
+    """
     import numpy as np
 
     typed = np.array([ord(letter) for letter in word], dtype=np.uint32)
@@ -153,14 +172,3 @@ def one_slip(letters: Any, word: str) -> list[int]:
     first = alike_first[two]
     swapped = (letters[two, first] == typed[first + 1]) & (letters[two, first + 1] == typed[first])
     return [int(at) for at in np.flatnonzero(near)] + [int(at) for at in two[swapped]]
-
-
-def is_one_slip(one: str, word: str) -> bool:
-    """Whether one word is a slip away from another.
-
-    >>> is_one_slip("saltgrass", "slatgrass"), is_one_slip("saltgrass", "saltgasr")
-    (True, False)
-    """
-    if abs(len(one) - len(word)) > 1 or not one:
-        return False
-    return bool(one_slip(letters_of([one], len(one)), word))

@@ -86,7 +86,7 @@ class EmbeddedStore:
         self._kinds: dict[str, tuple[int, Counter[str]]] = {}
 
     def digests(self) -> dict[str, Holding]:
-        return {hull: Holding(digest, self.hulls.count(hull)) for hull, digest in self.hulls.digests().items()}
+        return self.hulls.holdings()
 
     def maybe_held(self, hulls: Iterable[str]) -> frozenset[str]:
         return frozenset(hulls)  # asking for the ids of one not there costs nothing

@@ -1,21 +1,20 @@
 """What the shop's jobs teach, counted over all rows: what fails first, what is right the first time, where days go.
 
-Everything is counted from rows alone, so that no boat is assessed for it. Over many rows it is counted beside the
-server's work, and the page shows what was counted last.
+Everything is counted from rows alone, so that no boat is assessed for it. The counts are kept as rows change
+(`insight_counts`); what is told here of them costs the same over any number of rows.
 """
 
 from __future__ import annotations
 
-import statistics
-from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from datetime import date, datetime, timedelta
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, timedelta
 from urllib.parse import urlencode
 
 import attrs
 
 from garboard_shop.board import NOBODY
-from garboard_shop.job_rows import JobRow, State
+from garboard_shop.insight_counts import FACETS, Counts, Failures, Handed, Numbers, Taken, at_place, cut, day_of
 from garboard_shop.memory import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Score, Seen
 
 FEWEST_FOR_A_SHARE = 5
@@ -26,8 +25,12 @@ LATELY = 91
 """Days: three months."""
 MOST_DOTS = 80
 """Drawn of one kind; the ranges are over all."""
-MOST_DOTS_OF_A_WEEK = 40
+MOST_DOTS_OF_A_WEEK = 16
+"""More would lie on each other."""
 KINDS = (SLIP, ECONOMY, DEVIATION)
+
+Place = tuple[int, str, int]
+"""Where a number stands: when its boat changed last, the boat, and which of its numbers it is."""
 
 
 @attrs.frozen
@@ -56,25 +59,26 @@ class Grid:
 
 @attrs.frozen
 class Span:
-    """Jobs handed over in a month or a week: how many, how many right the first time, and the days each took.
+    """Jobs handed over in a month or a week: how many, how many right the first time, and the days they took.
 
-    key : as the board's address asks for it
+    key     : as the board's address asks for it
+    median  : of the days; None where none was handed over
+    days    : each took, with its boat, the quickest first: of many those that are drawn
+    longest : [days]
     """
 
     key: str
     begins: date
     jobs: int
     right: int
+    median: float | None = None
     days: tuple[tuple[float, str], ...] = ()
+    longest: float = 0.0
 
     @property
     def share(self) -> int | None:
         """[%]; None of too few."""
         return round(100 * self.right / self.jobs) if self.jobs >= FEWEST_FOR_A_SHARE else None
-
-    @property
-    def median(self) -> float | None:
-        return statistics.median(day for day, _ in self.days) if self.days else None
 
 
 @attrs.frozen
@@ -136,7 +140,8 @@ class Insight:
     """Everything the page shows.
 
     lately  : of the jobs that the shop came to know of in the last three months
-    by_week : of jobs handed over, with the days each took
+    by_week : of jobs handed over, with the days they took
+    half    : days in which half of these were handed over
     """
 
     at: int
@@ -144,17 +149,11 @@ class Insight:
     lately: Tally = attrs.field(factory=Tally)
     months: tuple[Span, ...] = ()
     by_week: tuple[Span, ...] = ()
+    half: float = 0.0
     waits: tuple[Wait, ...] = ()
     score: Score = attrs.field(factory=lambda: Score(0, 0))
     forecasts: tuple[Dot, ...] = ()
     spreads: tuple[Spread, ...] = ()
-
-
-GRIDS: Mapping[str, Callable[[JobRow], str]] = {
-    "model": lambda row: row.model,
-    "engine": lambda row: row.engine,
-    "technician": lambda row: row.technician,
-}
 
 
 def board(**asked: str) -> str:
@@ -163,113 +162,108 @@ def board(**asked: str) -> str:
 
 
 def insight_of(rows: Sequence[Row], score: Score, now: int) -> Insight:
-    """Count over all rows.
+    """Count over all rows; see `insight_from`."""
+    return insight_from(Counts(rows), score, now)
+
+
+def insight_from(counts: Counts, score: Score, now: int) -> Insight:
+    """What the counts tell.
 
     now : the shop's wall time since 1970-01-01 UTC [ms]
     """
-    jobs = [job for row in rows for job in row.jobs]
-    handed = [job for job in jobs if job.is_handed_over and job.handed]
-    seen, first = _seen(rows), _day(now) - timedelta(days=LATELY - 1)
-    return Insight(
-        at=now,
-        whole=_tally(jobs),
-        lately=_tally([job for job in jobs if _day(job.known) >= first], f"{first}+{LATELY}"),
-        months=_months(handed, now),
-        by_week=_weeks(handed, now),
-        waits=_waits(jobs, now),
-        score=score,
-        forecasts=tuple(seen[FORECAST][-MOST_DOTS:]),
-        spreads=tuple(_spread(what, seen[what]) for what in KINDS),
-    )
+    with counts.guard:
+        first, weeks = day_of(now) - timedelta(days=LATELY - 1), _weeks_to(now)
+        taken = [counts.weeks.get(week, Taken()) for week in weeks]
+        jobs = sum(one.jobs for one in taken)
+        return Insight(
+            at=now,
+            whole=_tally(counts.whole),
+            lately=_tally(counts.since(first), f"{first}+{LATELY}"),
+            months=tuple(_month(counts, month) for month in _months_to(now)),
+            by_week=tuple(map(_week, weeks, taken)),
+            half=at_place([one.days.all for one in taken], (jobs - 1) // 2)[0] if jobs else 0.0,
+            waits=_waits(counts, now),
+            score=score,
+            forecasts=_dots(counts, _newest(counts.numbers.get(FORECAST, Numbers()))),
+            spreads=tuple(_spread(counts, what) for what in KINDS),
+        )
 
 
-def _tally(jobs: Sequence[JobRow], span: str = "") -> Tally:
-    ever = Counter(code for job in jobs for code in set(job.ever_failed))
-    still = Counter(code for job in jobs for code in set(job.failing))
-    commonest = sorted(ever, key=lambda code: (-ever[code], code))
+def _tally(found: Failures, span: str = "") -> Tally:
+    commonest = sorted(found.ever, key=lambda code: (-found.ever[code], code))
     shown = commonest[:MOST_CODES]
     return Tally(
         span=span,
-        jobs=len(jobs),
-        failures=tuple(Failure(code, ever[code], still[code]) for code in shown),
+        jobs=found.jobs,
+        failures=tuple(Failure(code, found.ever[code], found.still[code]) for code in shown),
         codes=len(commonest),
-        grids=tuple(_grid(facet, of, jobs, shown[:MOST_NAMES]) for facet, of in GRIDS.items()),
+        grids=tuple(_grid(facet, found.by[facet], shown[:MOST_NAMES]) for facet in FACETS),
     )
 
 
-def _grid(facet: str, of: Callable[[JobRow], str], jobs: Iterable[JobRow], codes: Sequence[str]) -> Grid:
-    counted: dict[str, Counter[str]] = defaultdict(Counter)
-    for job in jobs:
-        if job.ever_failed and of(job):
-            counted[of(job)].update(code for code in set(job.ever_failed) if code in codes)
-    names = sorted(counted, key=lambda name: (-counted[name].total(), name))
-    named = tuple(name for name in names[:MOST_NAMES] if counted[name].total())
+def _grid(facet: str, counted: Mapping[str, Counter[str]], codes: Sequence[str]) -> Grid:
+    totals = {name: sum(of[code] for code in codes) for name, of in counted.items()}
+    names = sorted((name for name, total in totals.items() if total), key=lambda name: (-totals[name], name))
+    named = tuple(names[:MOST_NAMES])
     return Grid(facet, named, tuple(codes), tuple(tuple(counted[name][code] for code in codes) for name in named))
 
 
-def _day(at: int) -> date:
-    return datetime.fromtimestamp(at / 1000).date()
-
-
-def _months(handed: Iterable[JobRow], now: int) -> tuple[Span, ...]:
-    by_month: dict[str, list[JobRow]] = defaultdict(list)
-    for job in handed:
-        by_month[f"{_day(job.handed):%Y-%m}"].append(job)
-    first = _day(now).replace(day=1)
-    months = [first]
+def _months_to(now: int) -> list[date]:
+    months = [day_of(now).replace(day=1)]
     while len(months) < MONTHS:
         months.insert(0, (months[0] - timedelta(days=1)).replace(day=1))
-    return tuple(_span(f"{month:%Y-%m}", month, by_month[f"{month:%Y-%m}"]) for month in months)
+    return months
 
 
-def _weeks(handed: Iterable[JobRow], now: int) -> tuple[Span, ...]:
-    by_week: dict[date, list[JobRow]] = defaultdict(list)
-    for job in handed:
-        day = _day(job.handed)
-        by_week[day - timedelta(days=day.weekday())].append(job)
-    today = _day(now)
+def _month(counts: Counts, month: date) -> Span:
+    key = f"{month:%Y-%m}"
+    handed = counts.months.get(key, Handed())
+    return Span(key, month, handed.jobs, handed.right)
+
+
+def _weeks_to(now: int) -> list[date]:
+    today = day_of(now)
     last = today - timedelta(days=today.weekday())
-    weeks = [last - timedelta(weeks=number) for number in reversed(range(WEEKS))]
-    return tuple(_span(f"{week}+7", week, by_week.get(week, [])) for week in weeks)
+    return [last - timedelta(weeks=number) for number in reversed(range(WEEKS))]
 
 
-def _span(key: str, begins: date, jobs: Sequence[JobRow]) -> Span:
-    days = tuple(sorted((job.days_to_hand_over, job.hull) for job in jobs))
-    return Span(key, begins, len(jobs), sum(job.was_right_first for job in jobs), days)
+def _week(week: date, taken: Taken) -> Span:
+    days = taken.days.all
+    if not days:
+        return Span(f"{week}+7", week, 0, 0)
+    median = (days[(len(days) - 1) // 2][0] + days[len(days) // 2][0]) / 2
+    drawn = days[:: -(-len(days) // MOST_DOTS_OF_A_WEEK)]
+    return Span(f"{week}+7", week, taken.jobs, taken.right, median, tuple(drawn), days[-1][0])
 
 
-def _waits(jobs: Iterable[JobRow], now: int) -> tuple[Wait, ...]:
-    counted: dict[str, list[float]] = defaultdict(list)
-    for job in jobs:
-        if job.state != State.HANDED_OVER:
-            counted[job.waiting_for or NOBODY].append(job.days_in_state(now))
-    found = [Wait(name, len(days), sum(days)) for name, days in counted.items()]
+def _waits(counts: Counts, now: int) -> tuple[Wait, ...]:
+    found = [
+        Wait(name or NOBODY, jobs, counts.days_waited(name, now)) for name, (jobs, _) in counts.waits.items() if jobs
+    ]
     return tuple(sorted(found, key=lambda one: (-one.days, one.waits_for)))
 
 
-def _seen(rows: Iterable[Row]) -> dict[str, list[Dot]]:
-    """The numbers of every boat by what they are, the boat whose job changed last coming last."""
-    found: dict[str, list[tuple[int, str, Dot]]] = {what: [] for what in (*KINDS, FORECAST)}
-    for row in rows:
-        changed = max((job.changed for job in row.jobs), default=0)
-        name = next((job.name or job.number for job in row.jobs), row.hull)
-        for seen in row.seen:
-            found.setdefault(seen.what, []).append((changed, row.hull, Dot(row.hull, name, seen)))
-    return {what: [dot for *_, dot in sorted(dots, key=lambda one: one[:2])] for what, dots in found.items()}
-
-
-def _spread(what: str, dots: Sequence[Dot]) -> Spread:
-    values = sorted(dot.seen.value for dot in dots)
-    outside = sum(dot.seen.is_outside for dot in dots)
-    drawn = _drawn(dots)
+def _spread(counts: Counts, what: str) -> Spread:
+    numbers = counts.numbers.get(what, Numbers())
+    values, outside, drawn = numbers.values.all, len(numbers.outside), _dots(counts, _drawn(numbers))
     if len(values) < FEWEST_FOR_A_SHARE:
         return Spread(what, len(values), outside, None, None, None, drawn)
-    cuts = statistics.quantiles(values, n=10, method="inclusive")
-    return Spread(what, len(values), outside, cuts[0], cuts[4], cuts[8], drawn)
+    return Spread(what, len(values), outside, cut(values, 1), cut(values, 5), cut(values, 9), drawn)
 
 
-def _drawn(dots: Sequence[Dot]) -> tuple[Dot, ...]:
-    """The newest, of which those that lie outside come first: they are what somebody looks for."""
-    newest = [dot for dot in reversed(dots) if dot.seen.is_outside][: MOST_DOTS // 2]
-    newest += [dot for dot in reversed(dots) if not dot.seen.is_outside][: MOST_DOTS - len(newest)]
-    return tuple(reversed(newest))
+def _newest(numbers: Numbers) -> list[Place]:
+    return sorted((*numbers.inside.all[-MOST_DOTS:], *numbers.outside.all[-MOST_DOTS:]))[-MOST_DOTS:]
+
+
+def _drawn(numbers: Numbers) -> list[Place]:
+    """The newest, and of those that lie outside as many as fit: they are what somebody looks for."""
+    outside = numbers.outside.all[-MOST_DOTS // 2 :]
+    return [*numbers.inside.all[-(MOST_DOTS - len(outside)) :], *outside]
+
+
+def _dots(counts: Counts, places: Iterable[Place]) -> tuple[Dot, ...]:
+    rows = [(counts.rows[hull], place) for _, hull, place in places]
+    return tuple(
+        Dot(row.hull, next((job.name or job.number for job in row.jobs), row.hull), row.seen[place])
+        for row, place in rows
+    )

@@ -23,12 +23,13 @@ from garboard.history.boats_alike import KindOfBoat
 from garboard.records import Engine, JsonValue, Propeller, Vessel
 from garboard.steps import Assessed
 from garboard.units import Amount, convert
+from garboard_shop.insight_counts import Counts
 from garboard_shop.job_rows import JobRow, Past, as_plain, of_plain, pasts_in
 
 if TYPE_CHECKING:
     from garboard_shop.pages.summaries import BoatSummary, JobSummary
 
-MADE_AS = 4
+MADE_AS = 5
 """Another number with each change of what a row says: rows made as another are made again."""
 
 WINDOW_CODES = "prop_check.window."
@@ -375,6 +376,10 @@ class Memory:
         """How often a row changed."""
         self._newer: dict[str, Row] = {}
         self._columns: dict[str, Any] | None = None
+        self.counts: Counts | None = None
+        """Of all rows, kept up to date; None until somebody asked for them."""
+        self._meanwhile: list[tuple[str, Row | None]] | None = None
+        """What changed while they are counted the first time; None while they are not."""
         self._guard = threading.Lock()
 
     def __len__(self) -> int:
@@ -397,12 +402,35 @@ class Memory:
         with self._guard:
             for hull in gone:
                 self._drop(hull)
+                self._recount(hull, None)
                 self._columns, self._newer = None, {}
             self._put(row)
+            self._recount(row.hull, row)
             self.changes += 1
             self._newer[row.hull] = row
             if len(self._newer) > MOST_NEWER:
                 self._columns, self._newer = None, {}
+
+    def count(self) -> Counts:
+        """Counts of all rows. The first time they are all gone through, and what changes meanwhile is counted after."""
+        with self._guard:
+            if self.counts is not None:
+                return self.counts
+            rows, self._meanwhile = list(self._rows.values()), []
+        counts = Counts(rows)
+        with self._guard:
+            self.counts, meanwhile, self._meanwhile = counts, self._meanwhile, None
+            for hull, row in meanwhile or ():
+                self._recount(hull, row)
+        return counts
+
+    def _recount(self, hull: str, row: Row | None) -> None:
+        if self._meanwhile is not None:
+            self._meanwhile.append((hull, row))
+        elif self.counts is not None and row is not None:
+            self.counts.put(row)
+        elif self.counts is not None:
+            self.counts.drop(hull)
 
     def score(self) -> Score:
         """How the shop's forecasts did so far."""

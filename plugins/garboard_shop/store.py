@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from typing import NamedTuple, Protocol
+from typing import Protocol
 from uuid import uuid4
 
 import attrs
 
 from garboard.disk.hullfile import CheckedEntries, PutResult
+from garboard.disk.hullfile import Holding as Holding
 from garboard.faults import GarboardError
 from garboard.history.authority import AT_THE_DESK, ON_THE_PAGE, THE_SHOP_ITSELF
 from garboard.history.authority import MANAGER as MANAGER
@@ -50,13 +51,6 @@ class MustWait(GarboardError):
 
 class StoreAway(GarboardError):
     """The store does not answer. What was called saved is safe; the same call works once it is back."""
-
-
-class Holding(NamedTuple):
-    """What is held of a hull: SHA-256 over its sorted ids run together, in hexadecimal; and how many entries."""
-
-    digest: str
-    entries: int
 
 
 @attrs.frozen

@@ -301,7 +301,7 @@ def _rating(
         cells=(
             facts.conductor.label,
             f"{facts.load.value:.1f}" if facts.knows(["load"]) else "",
-            f"{facts.circuit.protection} {facts.rating:g}" if fitted else facts.circuit.protection,
+            f"{facts.rating:g} A {facts.circuit.protection}" if fitted else facts.circuit.protection,
             f"{largest:g}",
         ),
         numbers=(*numbers, Number("largest rating", largest, "A")),
@@ -318,7 +318,7 @@ def _draws_too_much(facts: CircuitFacts) -> CircuitResult:
         cells=(
             facts.conductor.label,
             f"{facts.load.value:.1f}",
-            f"{facts.circuit.protection} {facts.rating:g}" if fitted else facts.circuit.protection,
+            f"{facts.rating:g} A {facts.circuit.protection}" if fitted else facts.circuit.protection,
             "",
         ),
         numbers=(Number.of("current", facts.current), Number("design current", facts.design.value, "A")),
@@ -886,7 +886,7 @@ RULES = (
         title="Fuse and breaker ratings",
         passed_code="wiring_audit.overcurrent_rating.passed",
         passed="are fused above their load and within what the conductor allows",
-        headings=("Conductor", "Load [A]", "Fitted [A]", "Largest [A]"),
+        headings=("Conductor", "Load [A]", "Fitted", "Largest [A]"),
         judge=judge_overcurrent_rating,
         resizes=True,
         basis=lambda rules: (

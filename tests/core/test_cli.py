@@ -1,6 +1,7 @@
 """The command line: what it prints, and how it ends."""
 
 import gzip
+import importlib.metadata
 import json
 import re
 import subprocess
@@ -24,6 +25,7 @@ from garboard.history.replay import HullState
 from garboard.hosting.apart import Apart
 from garboard.hosting.host import BUILT_IN
 from garboard.recordings import load_recording, watching
+from garboard.report.terminal import Tools
 from histories import HULL, JOB, tablet
 
 SAMPLES = Path(__file__).parents[2] / "sample_jobs"
@@ -522,23 +524,26 @@ def test_demo_prints_a_line_a_boat_ends_with_a_finished_one_and_names_its_book(t
 
 
 HEAVY = frozenset({"matplotlib", "fpdf", "numpy", "pint", "kivy", "starlette"})
+NOT_OF_A_JOB_FILE = frozenset({
+    "tinydb",  # documents of a folder
+    "garboard.history.replay", "garboard.history.boat",  # hull files
+    "garboard.recordings.nmea0183", "garboard.recordings.deltas", "garboard.recordings.csv_series",  # other forms
+    "garboard.hosting.explaining",
+})  # fmt: skip
 
 
 @pytest.fixture(scope="module")
 def loaded() -> tuple[set[str], set[str]]:
-    """Packages a fresh process has after the help, and after it assessed a sample job as well."""
+    """Modules a fresh process has after the help, and another after it assessed a sample job."""
+    commands = ["--help"], ["assess", str(SAMPLES / "long_reach" / "job.json")]
     code = (
-        "import sys\n"
-        "from garboard.commands.cli import program\n"
-        "def loaded(): print('loaded:', *{name.partition('.')[0] for name in sys.modules})\n"
-        "program(['--help'], standalone_mode=False)\n"
-        "loaded()\n"
-        f"program(['assess', {str(SAMPLES / 'long_reach' / 'job.json')!r}], standalone_mode=False)\n"
-        "loaded()\n"
+        "from garboard.commands.cli import program\nimport sys\nprogram({}, standalone_mode=False)\nprint(*sys.modules)"
     )
-    ended = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    of_help, of_assess = (set(line.split()[1:]) for line in ended.stdout.splitlines() if line.startswith("loaded: "))
-    return of_help, of_assess
+    of_help, of_assess = (
+        subprocess.run([sys.executable, "-c", code.format(one)], capture_output=True, text=True, check=True)
+        for one in commands
+    )
+    return set(of_help.stdout.splitlines()[-1].split()), set(of_assess.stdout.splitlines()[-1].split())
 
 
 def test_help_does_not_load_what_only_some_commands_need(loaded: tuple[set[str], set[str]]) -> None:
@@ -551,6 +556,27 @@ def test_assessing_a_job_loads_neither_pint_nor_numpy(loaded: tuple[set[str], se
     _, of_assess = loaded
     assert {"rich", *BUILT_IN} <= of_assess
     assert of_assess.isdisjoint(HEAVY)
+
+
+def test_assessing_a_job_file_loads_no_history_and_only_the_form_its_recordings_have(
+    loaded: tuple[set[str], set[str]],
+) -> None:
+    _, of_assess = loaded
+    assert "garboard.recordings.comma_columns" in of_assess
+    assert of_assess.isdisjoint(NOT_OF_A_JOB_FILE)
+
+
+def test_what_is_installed_is_listed_once_for_a_host(monkeypatch: pytest.MonkeyPatch) -> None:
+    listed: list[str] = []
+    entry_points = importlib.metadata.entry_points
+
+    def counted(**group: str) -> object:
+        listed.append(group["group"])
+        return entry_points(**group)
+
+    monkeypatch.setattr(importlib.metadata, "entry_points", counted)
+    assert Tools().host.plugins
+    assert len(listed) == 1
 
 
 def test_help_is_there_without_docstrings() -> None:

@@ -10,9 +10,8 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 from io import BytesIO, StringIO
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import duckdb
 import pytest
 from click.testing import CliRunner, Result
 
@@ -27,6 +26,9 @@ from garboard.recordings import load_recording
 from garboard.report.data_tables import TABLES, Kind
 from garboard.report.terminal import Tools
 from histories import tablet
+
+if TYPE_CHECKING:
+    import duckdb
 
 SAMPLES = Path(__file__).parents[2] / "sample_jobs"
 SALTGRASS, JOB, OTHER = "QQZ04417D626", "saltgrass-2026-05", "QQZ00001A626"
@@ -54,6 +56,8 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def base(shop: Path) -> Iterator[duckdb.DuckDBPyConnection]:
+    import duckdb
+
     out = shop.parent / "shop.duckdb"
     result = run("export", shop, "-o", out)
     assert (result.exit_code, result.stdout) == (0, f"{out}: 2 jobs\n"), result.output
@@ -210,6 +214,8 @@ def test_the_workbook_has_dates_filters_widths_and_says_what_it_lacks(packed: Pa
 
 
 def test_what_cannot_be_read_is_named_and_the_rest_is_there(shop: Path, tmp_path: Path) -> None:
+    import duckdb
+
     copy = tmp_path / "copy"
     shutil.copytree(shop, copy)
     other = next((copy / "hulls").glob(f"{OTHER}*"))
@@ -223,6 +229,8 @@ def test_what_cannot_be_read_is_named_and_the_rest_is_there(shop: Path, tmp_path
 
 
 def test_one_boat_without_samples_and_asked_for_wrongly(shop: Path, tmp_path: Path) -> None:
+    import duckdb
+
     assert run("export", shop, SALTGRASS, "-o", tmp_path / "one.duckdb", "--without-samples").exit_code == 0
     with duckdb.connect(str(tmp_path / "one.duckdb")) as opened:
         assert rows(opened, "SELECT (SELECT count(*) FROM boats), (SELECT count(*) FROM samples)") == [(1, 0)]

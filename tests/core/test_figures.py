@@ -1,21 +1,23 @@
 """Figures: the plain data drawn in the house look, readable without colour."""
 
+from __future__ import annotations
+
 import math
 from io import BytesIO
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import attrs
-import matplotlib as mpl
 import numpy as np
 import pytest
-from matplotlib.figure import Figure as Sheet
-from matplotlib.lines import Line2D
-from matplotlib.text import Text
 from PIL import Image
 
 from garboard.findings import Axis, Band, Figure, Marker, Series
 from garboard.report.figures import MILLIMETRES_PER_INCH, draw, figure_bytes
 from garboard.report.palette import SERIES_STYLES
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure as Sheet
+    from matplotlib.lines import Line2D
 
 X = (1000.0, 2000.0, 3000.0, 4000.0)
 THREE = Figure(
@@ -34,6 +36,8 @@ THREE = Figure(
 
 
 def all_text(sheet: Sheet) -> list[str]:
+    from matplotlib.text import Text
+
     return [text.get_text() for text in sheet.findobj(Text) if text.get_text()]
 
 
@@ -169,6 +173,8 @@ def test_nothing_touches_the_edge_of_the_sheet() -> None:
 
 
 def test_drawing_changes_no_setting_of_the_plotting_library() -> None:
+    import matplotlib as mpl
+
     before = dict(mpl.rcParams)
     figure_bytes(THREE, "svg")
     assert dict(mpl.rcParams) == before
@@ -202,6 +208,8 @@ def test_little_or_no_data_still_gives_a_figure(series: tuple[Series, ...]) -> N
 
 def covered_by_names(sheet: Sheet, figure: Figure) -> list[str]:
     """Names of points that lie on a curve as drawn, or on each other."""
+    from matplotlib.text import Text
+
     sheet.draw_without_rendering()
     names = {marker.name for marker in figure.markers}
     texts = [text for axes in sheet.axes for text in axes.texts if text.get_text() in names]

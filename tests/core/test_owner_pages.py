@@ -148,4 +148,4 @@ def test_large_digits_stay_in_their_column() -> None:
 
 
 def test_an_owner_is_told_no_uncertainty_and_no_hyphen_for_a_minus() -> None:
-    assert in_owners_words("1.72 ± 0.05 V at -4 degC, 12 ± 3 %") == "1.72 V at −4 degC, 12 %"
+    assert in_owners_words("1.72 ± 0.05 V at -4 degC, 12 ± 3 %") == "1.72\u00a0V at −4\u00a0°C, 12\u00a0%"

@@ -31,9 +31,11 @@ from garboard.job_files.unrecognised import unrecognised
 from garboard.judging.assessing import assess_job_file
 from garboard.records import JsonValue, Measurement
 from garboard.report.book import handover_book
+from garboard.report.photo_blocks import printed_size
 from garboard.report.photo_files import (
     KEPT_SIDE,
     NoPicture,
+    Picture,
     PictureRefused,
     as_kept,
     drawn,
@@ -42,6 +44,7 @@ from garboard.report.photo_files import (
     taken_at,
 )
 from garboard.report.photos import (
+    DISC,
     MOST_ARROWS,
     MOST_READ,
     STEP_OF_TURN,
@@ -308,8 +311,23 @@ def test_the_book_shows_a_photo_with_its_arrow_and_what_it_points_at(tmp_path: P
     assert max(image.image.size) <= 1600
     words = " ".join(" ".join(page.extract_text() for page in reader.pages).split())
     assert "1 this clamp. tech a, 14 May 2026" in words
+    step = next(one for one in host.steps if one.key == STEP)
+    own = words.rindex(step.title, 0, words.index("1 this clamp."))
+    between = words[own + len(step.title) : words.index("1 this clamp.")]
+    assert not [one.title for one in host.steps if one.key != STEP and one.title in between], "below its own step"
     [alternative] = [alt for tag, alt, _ in structure_of(pdf) if tag == "/Figure" and "clamp" in alt]
     assert "An arrow points at: 1 this clamp." in alternative
+
+
+@pytest.mark.parametrize("size", [(1600, 1200), (1200, 530), (530, 1200), (4000, 500), (90, 2000), (800, 800)])
+def test_the_numbers_on_a_photos_arrows_can_be_read_on_paper(size: tuple[int, int]) -> None:
+    """Their type is 1.4 times as large as the radius of their disc; a point is 1/72 in."""
+    wide, high = printed_size(Picture(b"", *size))
+    assert wide <= 172
+    assert high <= 130.001
+    assert wide / high == pytest.approx(size[0] / size[1])
+    if max(size) < 3 * min(size):
+        assert min(wide, high) * DISC * 1.4 / 25.4 * 72 >= 8
 
 
 @pytest.mark.parametrize("content", [b"no picture", picture(30, 20)[:300]])

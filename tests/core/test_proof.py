@@ -10,7 +10,6 @@ from pathlib import Path
 from types import ModuleType
 
 import attrs
-import pikepdf
 import pytest
 import zxingcpp
 from click.testing import CliRunner, Result
@@ -176,6 +175,8 @@ def book(kept: Path) -> bytes:
 
 def test_job_and_record_are_attached_and_the_file_is_pdf_a_3a_and_ua_1(book: bytes, entries: list[Entry]) -> None:
     """ISO 19005-3:2012, 6.6.4 and 6.8; ISO 14289-1:2014, 5: what a file says it conforms to, read by pikepdf."""
+    import pikepdf
+
     with pikepdf.open(BytesIO(book)) as pdf:
         job = json.loads(pdf.attachments["job.json"].get_file().read_bytes())
         meta = pdf.open_metadata()
@@ -273,6 +274,8 @@ def small(kept: Path) -> dict[str, bytes]:
 
 
 def _carrying(plain: object) -> bytes:
+    import pikepdf
+
     out = BytesIO()
     with pikepdf.new() as pdf:
         pdf.add_blank_page()

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from types import ModuleType
-from typing import Any
+from typing import Any, get_type_hints
 
+import attrs
 import pytest
 
+from garboard import record_types
 from garboard.findings import Basis, BasisKind
 from garboard.hooks import hookimpl
 from garboard.hosting.host import PluginHost, make_host
-from garboard.record_types import WrongType
+from garboard.record_types import WrongType, typed
 from garboard.settings import Setting
 from garboard.steps import (
     Calculator,
@@ -182,3 +184,27 @@ def test_a_setting_without_a_key_is_refused_by_its_title() -> None:
     host = host_of(bad=offering("register_settings", lambda: Setting(**{**SOUND[Setting], "key": ""})))
     assert host.settings == ()
     assert "setting 'Held'" in host.problems[0].reason
+
+
+@attrs.frozen(field_transformer=typed)
+class _Bearing:
+    """As a plugin's record: annotations that are text until somebody asks."""
+
+    name: str
+    degrees: float
+    from_true: bool = False
+    more: tuple[str, ...] = ()
+
+
+def test_the_annotations_of_a_record_are_read_once_however_many_fields_it_has(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[type[Any]] = []
+
+    def counted(cls: type[Any]) -> dict[str, Any]:
+        asked.append(cls)
+        return get_type_hints(cls)
+
+    monkeypatch.setattr(record_types, "get_type_hints", counted)
+    assert _Bearing("turn", 91.5).degrees == _Bearing("swing", 91.5).degrees
+    with pytest.raises(WrongType, match="a finite number"):
+        _Bearing("turn", "east")  # type: ignore[arg-type]
+    assert len(asked) == 1

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Sized
 from functools import partial
 from itertools import permutations
+from typing import NoReturn
 
 import pytest
 from hypothesis import given, settings
@@ -674,6 +675,22 @@ def _work_of_looking(entries: int) -> list[int]:
     state, author = _open_job_after(entries, signed=False)
     state.add(measure(author, state, JOB, STEP, FIELD, "99.5 kn", row="7"))
     return [_calls_while(partial(state.view, JOB)), _calls_while(partial(state.disagreements, JOB))]
+
+
+class _NeverGoneThrough(dict[RegisterKey, Register]):
+    def __iter__(self) -> NoReturn:
+        raise AssertionError("every register of the boat is gone through")
+
+
+def test_looking_at_one_job_goes_through_no_register_of_the_others() -> None:
+    state, author = HullState(HULL), tablet("a").author
+    for job in (JOB, *map(str, range(20))):
+        state.add(measure(author, state, job, STEP, FIELD, "31 kn"))
+    state.add(author.write(state, "field", ("model",), "Skerry 23"))
+    seen = state.view(JOB)
+    state.registers = _NeverGoneThrough(state.registers)
+    assert state.view(JOB) == seen
+    assert (len(seen.measurements), seen.vessel.model) == (1, "Skerry 23")
 
 
 RIGHT_HULL, AS_TYPED = "QQZ04417D626", "QQZ-04417D626"

@@ -97,7 +97,7 @@ def test_two_technicians_who_signed_under_different_values_leave_it_open(tmp_pat
         set_for_shop(hulls, {DROP: "7 %"})
         boat = open_hull(hulls, hull)
         job = boat.jobs[0]
-        now = HOST.with_defaults(attrs.evolve(boat.view(job), sign_offs=())).settings_used
+        now = HOST.with_defaults(attrs.evolve(boat.view(job), sign_offs=()))
         author = Author("tablet-2", "N. Sorrel")
         hulls.save(sign_off(author, boat.state_of(job), job, "technician", "N. Sorrel", settings=signed_under(now)))
         used = view_in(hulls, hull, HOST).settings_used[DROP]

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from garboard.history.registers import RegisterKey, name_of
 from garboard.hosting.host import PluginHost, make_host
-from garboard.hosting.titles import place_in_words
+from garboard.hosting.titles import name_in_words, place_in_words
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Job, JsonValue, Measurement, Vessel
 
@@ -51,3 +52,9 @@ def test_a_row_is_called_by_what_stands_first_in_it(host: PluginHost, place: Fie
 
 def test_without_the_job_a_row_is_its_number(host: PluginHost) -> None:
     assert place_in_words((RUNS, "speed", "2", ""), host).endswith("Speed over ground, 2")
+
+
+def test_an_entry_of_a_plugin_that_is_not_here_says_its_name_once(host: PluginHost) -> None:
+    name = name_of(RegisterKey("paint_check", "a", ("paint_check", "dry_film")))
+    assert name_in_words(name, host) == "Paint check dry film"
+    assert name_in_words(name_of(RegisterKey("signoff", "a", ("owner", "A. Marsh"))), host) == "Signoff owner A. Marsh"

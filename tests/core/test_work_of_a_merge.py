@@ -163,15 +163,21 @@ def test_a_hull_file_that_changed_since_is_opened(
         assert set(opened) == {changed.name}
 
 
-def test_a_hull_file_of_a_newer_version_is_named_by_a_merge_that_has_nothing_for_it(tmp_path: Path, shop: Path) -> None:
+def test_a_hull_file_of_a_newer_version_is_named_by_a_merge_that_has_something_for_it(
+    tmp_path: Path, shop: Path
+) -> None:
     newer = shop / "hulls" / file_name(OTHERS[0])
     text = b"garboard hull 2 " + OTHERS[0].encode()
     old = newer.read_bytes()
     newer.write_bytes(text + b" " + hashlib.sha256(text).hexdigest()[:8].encode() + b"\n" + old.split(b"\n", 1)[1])
     assert newer.stat().st_size == len(old)
-    with HullFolder(shop) as folder:
-        report = merge([signed_tablet(tmp_path / "a", "a", "30 kn")], folder)
-    assert [name for name, _ in report.not_read] == [str(newer)]
+    with HullFolder(tmp_path / "b") as bringing, HullFolder(shop) as folder:
+        author = tablet("b").author
+        bringing.put_if_absent(OTHERS[0], [measure(author, replay(OTHERS[0], ()), JOB, "prop_check", "field", "31 kn")])
+        other = merge([signed_tablet(tmp_path / "a", "a", "30 kn")], folder)
+        its_own = merge([bringing], folder)
+    assert (other.complete, other.not_read) == (True, ())
+    assert (its_own.complete, {Path(name).name for name, _ in its_own.not_read}) == (False, {newer.name})
 
 
 def test_in_a_folder_that_was_copied_every_hull_file_is_opened(tmp_path: Path, shop: Path, opened: list[str]) -> None:

@@ -42,6 +42,7 @@ def test_what_is_next_stands_in_the_corner_of_the_thumb(d: Driver) -> None:
             d.resize(*size)
             for route, name in pages(d):
                 d.app.way.go(route)
+                d.step()
                 assert not faults(d.app.shell, d.window), (thumb, size, route)
                 if name:
                     one = d.find(name)

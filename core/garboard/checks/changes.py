@@ -8,7 +8,7 @@ from typing import Any
 from garboard.checks.file import plain_of
 from garboard.checks.refused import CheckRefused
 
-_NAMED_BY = ("name", "code", "number")
+_NAMED_BY = ("name", "code", "number", "setting", "step")
 _LONGEST_SHOWN = 120
 
 

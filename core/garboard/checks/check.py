@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 import attrs
 
+from garboard.checks.built_in import Changes
 from garboard.checks.formulas import Formula, Term
 from garboard.fields import Field
 from garboard.findings import OF_VESSEL, Basis
@@ -107,6 +108,8 @@ class Check:
     place   : the step and the table of each field ("" where it stands once), by the field's name. A fact of a piece of
               equipment stands under `OF_VESSEL`; its table, as that of a field asked of each, is the kind's name
     terms   : all names a formula may use
+    stored  : what jobs call a field of a built-in step, where the check calls it otherwise
+    changes : what it changes of the program's own steps and settings
     """
 
     name: str
@@ -122,6 +125,12 @@ class Check:
     values: Mapping[str, Value] = attrs.field(factory=dict)
     results: tuple[Result, ...] = ()
     sections: tuple[Section, ...] = ()
+    stored: Mapping[str, str] = attrs.field(factory=dict)
+    changes: Changes = attrs.field(factory=Changes)
+
+    def at(self, name: str) -> tuple[str, str]:
+        """Step and field under which a job holds what is entered for a field."""
+        return self.place[name][0], self.stored.get(name, name)
 
     def key(self, name: str) -> str:
         """The key under which jobs and findings know something of it."""
@@ -138,7 +147,7 @@ class Check:
         step, table = self.place[name]
         kind = self.kind_of(table)
         if not kind:
-            return step, name, row, ""
+            return *self.at(name), row, ""
         return step, f"{kind}.{name}" if step == OF_VESSEL else name, "", row
 
     def in_row(self, table: str, row: str) -> str:

@@ -47,6 +47,11 @@ class Faults:
         return stand_in
 
 
+def _is_line(text: object) -> bool:
+    """Whether it is one line that can be printed: none that runs the other way, and no letter that cannot be seen."""
+    return isinstance(text, str) and 0 < len(text) <= LONGEST_TEXT and bool(text.strip()) and text.isprintable()
+
+
 def _shown(value: object) -> str:
     words = {True: "true", False: "false"}
     text = words[value] if isinstance(value, bool) else repr(value)
@@ -120,8 +125,10 @@ class Entry:
         value = self._take(name, [], (list,), "a list of texts")
         if value is None:
             return ()
-        if len(value) > most or not all(isinstance(one, str) and one and len(one) <= LONGEST_TEXT for one in value):
-            self.refuse(name, f"a list of at most {most} texts, each of 1 to {LONGEST_TEXT} letters", _shown(value))
+        if len(value) > most or not all(map(_is_line, value)):
+            self.refuse(
+                name, f"a list of at most {most} texts, each a line of 1 to {LONGEST_TEXT} letters", _shown(value)
+            )
             return ()
         return tuple(value)
 

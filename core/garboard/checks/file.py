@@ -13,6 +13,8 @@ from typing import Any
 import attrs
 
 from garboard import cautions as shared_cautions
+from garboard.checks.built_in import BuiltIn, Changes
+from garboard.checks.built_in_entries import built_in_step, leave_out, read_of, stricter
 from garboard.checks.check import NAMED, ROW, Bound, Case, Chart, Check, Result, Section, Value
 from garboard.checks.entries import Entry, Faults
 from garboard.checks.formulas import OF_VALUES, OVER_ROWS, Formula, Sort, Term, read_formula, sort_and_unit
@@ -32,6 +34,9 @@ from garboard.verdict import Verdict
 VERSION = 1
 LARGEST = 1 << 16
 """Bytes of a check file."""
+LONGEST_LINE = 4000
+DEEPEST = 10
+"""A column's choices are seven deep."""
 MOST_KINDS, MOST_STEPS, MOST_FIELDS, MOST_COLUMNS, MOST_SETTINGS = 10, 10, 60, 20, 40
 MOST_VALUES, MOST_RESULTS, MOST_CASES, MOST_SECTIONS = 60, 40, 12, 10
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
@@ -48,10 +53,11 @@ _ORDER_OF_QUANTITIES = sorted(UNITS_OF, key=lambda quantity: quantity == "distan
 """Feet and metres are lengths here where nothing else is said."""
 
 
-def read_check(path: Path, taken: Collection[str] = ()) -> Check:
+def read_check(path: Path, taken: Collection[str] = (), built_in: BuiltIn | None = None) -> Check:
     """Read a check file.
 
-    taken : names with which the keys of the built-in plugins begin
+    taken    : names with which the keys of the built-in plugins begin
+    built_in : their steps and settings, where the file may change them
     errors : CheckRefused with every fault; InputError for a pipe; OSError
     """
     refuse_endless(path, "a check file")
@@ -59,10 +65,10 @@ def read_check(path: Path, taken: Collection[str] = ()) -> Check:
         cure = "make two checks of it: a check holds no tables of data"
         fault = Fault("file", f"at most {LARGEST} bytes", f"{path.stat().st_size}", cure=cure)
         raise CheckRefused([CheckFault(fault, "too_large")])
-    return check_of(path.read_bytes(), taken)
+    return check_of(path.read_bytes(), taken, built_in)
 
 
-def check_of(content: bytes, taken: Collection[str] = ()) -> Check:
+def check_of(content: bytes, taken: Collection[str] = (), built_in: BuiltIn | None = None) -> Check:
     """The same of a file's content."""
     text, plain = plain_of(content)
     faults = Faults(lines_of(text))
@@ -70,7 +76,7 @@ def check_of(content: bytes, taken: Collection[str] = ()) -> Check:
     _check_heading(entry, content)
     if faults.found:
         raise CheckRefused(faults.found)
-    check = _Reading(entry, faults, taken).read()
+    check = _Reading(entry, faults, taken, built_in or BuiltIn()).read()
     if faults.found:
         raise CheckRefused(faults.found)
     return check
@@ -80,7 +86,10 @@ def plain_of(content: bytes) -> tuple[str, dict[str, Any]]:
     """The text of a check file and what stands in it. Raises CheckRefused for what is no TOML."""
     try:
         text = content.decode()
-        return text, tomllib.loads(text)
+        _refuse_long_lines(text)
+        plain = tomllib.loads(text)
+        _refuse_deep(text, plain)
+        return text, plain
     except UnicodeDecodeError as failure:
         line = content.count(b"\n", 0, failure.start) + 1
         fault = Fault("file", "text saved as UTF-8", f"byte {content[failure.start]:#04x}", line, cure="save it anew")
@@ -91,6 +100,28 @@ def plain_of(content: bytes) -> tuple[str, dict[str, Any]]:
         found = re.search(r"at line (\d+)", str(failure))
         fault = Fault("file", "TOML", str(failure)[:200], int(found[1]) if found else 0, cure="correct that line")
     raise CheckRefused([CheckFault(fault, "syntax_error")])
+
+
+def _refuse_long_lines(text: str) -> None:
+    """A key of thousands of parts takes a reader of TOML work that grows as a square; and no key has two lines."""
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > LONGEST_LINE:
+            cure = "put each text of a list into a line of its own"
+            fault = Fault("file", f"lines of at most {LONGEST_LINE} letters", f"{len(line)}", number, cure=cure)
+            raise CheckRefused([CheckFault(fault, "too_large")])
+
+
+def _refuse_deep(text: str, plain: dict[str, Any]) -> None:
+    """Whatever walks through the tables later may do so by calling itself."""
+    level: list[Any] = [plain]
+    for _ in range(DEEPEST):
+        level = [one for each in level for one in (each.values() if isinstance(each, dict) else each)]
+        level = [one for one in level if isinstance(one, dict | list)]
+    if level:
+        lines = text.split("\n")
+        number = max(range(len(lines)), key=lambda at: sum(map(lines[at].count, ".{["))) + 1
+        fault = Fault("file", f"tables in tables at most {DEEPEST} deep", "more", number, cure="take them out")
+        raise CheckRefused([CheckFault(fault, "wrong_value")])
 
 
 def _check_heading(entry: Entry, content: bytes) -> None:
@@ -111,6 +142,8 @@ class _Reading:
     entry: Entry
     faults: Faults
     taken: Collection[str]
+    built_in: BuiltIn
+    title: str = attrs.field(init=False, default="")
     basis: Basis = attrs.field(init=False)
     names: dict[str, str] = attrs.field(factory=dict)
     """Every name of a value, field or setting, with what it is."""
@@ -122,6 +155,10 @@ class _Reading:
     kinds: dict[str, str] = attrs.field(factory=dict)
     """Kinds of equipment that are asked of, by the name they have here, each with its key."""
     steps: dict[str, Step] = attrs.field(factory=dict)
+    """By the name results call them: its own, and those of the program's to which it adds."""
+    added: dict[str, tuple[Field, ...]] = attrs.field(factory=dict)
+    """What it adds to steps of the program's own, by their keys."""
+    stored: dict[str, str] = attrs.field(factory=dict)
     settings: list[Setting] = attrs.field(factory=list)
 
     def read(self) -> Check:
@@ -129,11 +166,11 @@ class _Reading:
         name = entry.text("name", longest=40)
         if not _NAME.fullmatch(name):
             entry.refuse("name", "small letters, digits and _, a letter first", repr(name))
-        if name in self.taken:
+        if name.removeprefix("garboard_") in self.taken:
             cure = "call the check otherwise"
             entry.refuse("name", "none of the program's own", repr(name), cure, "others_key")
         title, edition = entry.text("title", longest=_LONGEST_TITLE), entry.text("edition", longest=40)
-        found = _basis(entry)
+        self.title, found = title, _basis(entry)
         if found is None:
             entry.refuse(
                 "basis", "where the rule comes from", "nothing", 'add basis = {kind = "shop rule", text = "..."}'
@@ -145,7 +182,11 @@ class _Reading:
             self._read_kind(one, name)
         for one in entry.entries("step", MOST_STEPS):
             self._read_step(one, name)
-        if not self.steps and not self.faults.found:
+        own = tuple(self.steps.values())
+        for one in entry.entries("add_to", MOST_STEPS):
+            self._read_added(one, name)
+        changes = self._read_changes(title, edition)
+        if not self.steps and not changes and not self.faults.found:
             entry.refuse("step", "at least one step", "none", "add [[step]]")
         self._read_values([*entry.entries("value", MOST_VALUES)])
         results = self._read_results()
@@ -158,7 +199,7 @@ class _Reading:
             edition=edition,
             basis=self.basis,
             equipment=tuple(self.equipment),
-            steps=tuple(self.steps.values()),
+            steps=own,
             settings=tuple(self.settings),
             fields=self.fields,
             place=self.place,
@@ -166,7 +207,68 @@ class _Reading:
             values=self.values,
             results=tuple(results),
             sections=tuple(sections),
+            stored=self.stored,
+            changes=changes,
         )
+
+    # ---- what it changes of the program's own
+
+    def _read_changes(self, title: str, edition: str) -> Changes:
+        """Each step and each setting is changed at most once."""
+        called = f"{title} {edition}"
+        left = [leave_out(one, called, self.built_in) for one in self.entry.entries("leave_out", MOST_STEPS)]
+        asked = [stricter(one, called, self.built_in) for one in self.entry.entries("stricter", MOST_SETTINGS)]
+        self._refuse_twice("stricter", [one.key if one else str(place) for place, one in enumerate(asked)], "setting")
+        return Changes(
+            title=title,
+            leave_out=tuple(one for one in left if one is not None),
+            stricter=tuple(one for one in asked if one is not None),
+            fields=self.added,
+        )
+
+    def _read_added(self, entry: Entry, check: str) -> None:
+        """Fields that a step of the program's own asks besides, and those of its fields that results read."""
+        name, step = entry.text("name", longest=40), built_in_step(entry, self.built_in)
+        if not _NAME.fullmatch(name) or name in self.steps:
+            cure = "rename one of them" if name in self.steps else ""
+            entry.refuse("name", "a name of its own of small letters, digits and _", repr(name), cure)
+        key = step.key if step else ""
+        fields = [self._field(one, key) for one in entry.entries("field", MOST_FIELDS)]
+        for one in entry.entries("read", MOST_FIELDS):
+            self._read_built_in(one, step)
+        entry.end()
+        if step is None:
+            return
+        self.steps.setdefault(name, step)
+        found = [self._as_stored(field, check) for field in fields if field is not None]
+        self.added[key] = (*self.added.get(key, ()), *found)
+
+    def _as_stored(self, field: Field, check: str) -> Field:
+        """A field under the name by which no other of the step goes, now or later."""
+        self.stored[field.name] = name = f"{check}_{field.name}"
+        columns = tuple(self._as_stored(column, check) for column in field.columns)
+        former = tuple(f"{check}_{one}" for one in field.renamed_from)
+        told = field.help or f"Asked by the shop's check {self.title}."
+        return attrs.evolve(field, name=name, columns=columns, renamed_from=former, help=told)
+
+    def _read_built_in(self, entry: Entry, step: Step | None) -> None:
+        """A field of a built-in step under a name for formulas; a column brings its table."""
+        name, field = self._new_name(entry, "field"), entry.text("field", longest=80)
+        entry.end()
+        found = read_of(entry, step, field) if step is not None else None
+        if step is None or found is None:
+            return
+        one, table = found
+        here = attrs.evolve(one, name=name, renamed_from=())
+        if table is not None:
+            if self.names.setdefault(table.name, f"table of {step.key}") != f"table of {step.key}":
+                entry.refuse("field", "a column of a table that is called like nothing else", repr(table.name))
+                return
+            read = self.fields[table.name].columns if table.name in self.fields else ()
+            self.place[table.name] = (step.key, "")
+            self.fields[table.name] = attrs.evolve(table, columns=(*read, here))
+        self.stored[name] = one.name
+        self._keep_field(here, step.key, table.name if table else "", entry)
 
     def _new_name(self, entry: Entry, what: str) -> str:
         """A name that formulas use. One name stands for one thing in the whole file."""
@@ -179,10 +281,11 @@ class _Reading:
         self.names.setdefault(name, what)
         return name
 
-    def _refuse_twice(self, what: str, names: Sequence[str]) -> None:
+    def _refuse_twice(self, what: str, names: Sequence[str], key: str = "name") -> None:
+        cure = "rename one of them" if key == "name" else "take one of them out"
         for place, name in enumerate(names):
             if name in names[:place]:
-                self.faults.add((what, place, "name"), "a name of its own", repr(name), "rename one of them")
+                self.faults.add((what, place, key), f"a {key} of its own", repr(name), cure)
 
     # ---- settings and steps
 
@@ -404,7 +507,7 @@ class _Reading:
     def _read_results(self) -> list[Result]:
         results = [self._result(one) for one in self.entry.entries("result", MOST_RESULTS)]
         self._refuse_twice("result", [one.name for one in results])
-        if not results:
+        if not results and not {"leave_out", "stricter"} & self.entry.table.keys():
             self.entry.refuse("result", "at least one result", "none", "add [[result]]")
         return results
 
@@ -456,6 +559,8 @@ class _Reading:
         found = self._sort(entry, "when", when)
         if found is not None and found.sort is not Sort.YES_NO:
             entry.refuse("when", "a comparison, such as 'gap < least_gap'", found.sort.value)
+        if when is not None and not when.names:
+            entry.refuse("when", "a condition that rests on a value", repr(when.text), "name a field, setting or value")
         if when is not None and verdict is Verdict.FAIL and basis.kind is BasisKind.COMMON_PRACTICE:
             self._refuse_unsourced(entry, when)
         entry.end()

@@ -98,9 +98,9 @@ class JobValues:
         if kind := self.check.kind_of(table):
             return tuple(self.view.vessel.of_kind(kind))
         if table not in self._rows:
-            columns = [column.name for column in self.check.fields[table].columns]
+            columns = [self.check.at(column.name) for column in self.check.fields[table].columns]
             step = self.check.place[table][0]
-            found = {row for column in columns for row in self.view.rows(step, column)}
+            found = {row for column in columns for row in self.view.rows(*column)}
             self._rows[table] = tuple(row for row in self.view.rows(step) if row in found)
         return self._rows[table]
 
@@ -109,8 +109,8 @@ class JobValues:
         if kind := self.check.kind_of(table):
             text = f"{self.check.table_title(table)}: none is entered"
             return Missing(text, lack=Lack.NOT_ENTERED, field=kind)
-        text = f"{self.check.fields[table].title}: no row is entered"
-        return Missing(text, lack=Lack.NOT_ENTERED, step=self.check.place[table][0], field=table)
+        text, (step, stored) = f"{self.check.fields[table].title}: no row is entered", self.check.at(table)
+        return Missing(text, lack=Lack.NOT_ENTERED, step=step, field=stored)
 
     # ---- formulas
 

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import re
 from types import ModuleType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from garboard.checks.built_in import Changes
 
 FORMAT = "garboard check"
 _HEAD = re.compile(rb"(?:\s*(?:#[^\n]*)?\n)*\s*format\s*=\s*[\"']" + FORMAT.encode() + rb"[\"']")
@@ -13,10 +17,12 @@ _LONGEST_HEAD = 4096
 class CheckModule(ModuleType):
     """What a check file offers.
 
-    codes : every code its findings carry
+    codes   : every code its findings carry
+    changes : what it changes of the program's own steps and settings
     """
 
     codes: tuple[str, ...] = ()
+    changes: Changes | None = None
 
 
 def is_check(content: bytes) -> bool:

@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 from types import ModuleType
 
+from garboard.checks.built_in import BuiltIn
 from garboard.checks.check import Check, Result, Section
 from garboard.checks.file import read_check
 from garboard.checks.judging import judge
@@ -17,12 +18,13 @@ from garboard.job_view import JobView
 from garboard.steps import Assessed, Block, Calculator, ReportSection
 
 
-def module_of(path: Path, taken: Collection[str] = ()) -> ModuleType:
+def module_of(path: Path, taken: Collection[str] = (), built_in: BuiltIn | None = None) -> ModuleType:
     """A check file as a plugin. Raises `file.CheckRefused` with every fault.
 
-    taken : names with which the keys of the built-in plugins begin
+    taken    : names with which the keys of the built-in plugins begin
+    built_in : their steps and settings
     """
-    return module_of_check(read_check(path, taken), path)
+    return module_of_check(read_check(path, taken, built_in), path)
 
 
 def module_of_check(check: Check, path: Path) -> CheckModule:
@@ -30,6 +32,7 @@ def module_of_check(check: Check, path: Path) -> CheckModule:
     module.__file__ = str(path)
     vars(module)["__version__"] = check.edition
     module.codes = tuple(check.codes())
+    module.changes = check.changes
     offered: dict[str, Iterable[object]] = {
         "register_equipment": check.equipment,
         "register_steps": check.steps,

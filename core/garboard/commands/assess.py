@@ -38,10 +38,8 @@ Exit status 0  nothing fails; advice and missing data are not failures
 def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: bool, only: str, explain: bool) -> None:
     """Assess and exit."""
     from garboard.faults import Fault, InputError
-    from garboard.hosting.explaining import explained
     from garboard.judging.assessing import assess_path
     from garboard.report import json_out
-    from garboard.report.explained import explained_in_words
     from garboard.report.job_report import print_report
 
     tools: Tools = context.obj
@@ -65,6 +63,9 @@ def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: 
         fails = fails or job.fails
         written.append(json_out.assessed_job(job.source, job.view, host, job.assessed, job.questions))
         if explain:
+            from garboard.hosting.explaining import explained
+            from garboard.report.explained import explained_in_words
+
             found = [*explained(host, only, job.view)]
             written[-1]["explained"] = [json_out.explained_as_plain(one) for one in found]
             if not as_json:

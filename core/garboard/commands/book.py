@@ -51,7 +51,7 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
         done = assess_one(job, host, hull, job_id)
     for damage in done.damage:
         click.echo(f"damage: {damage}", err=True)
-    proof = _proof(job, done.view) if job.is_dir() else None
+    proof = proof_in(job, done.view) if job.is_dir() else None
     load = photos_at(job)
     fonts = (job if job.is_dir() else job.parent) / FONTS_FOLDER
     pdf = handover_book(
@@ -63,7 +63,8 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
         _keep_issued(job, done.view, pdf, proof, by, host)
 
 
-def _proof(folder: Path, view: JobView) -> Proof:
+def proof_in(folder: Path, view: JobView) -> Proof:
+    """What a book of a job says of the entries in a folder."""
     from garboard.disk.hullfile import HullFolder
     from garboard.history.boat import open_hull
     from garboard.history.proof import proof_of

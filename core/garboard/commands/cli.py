@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import atexit
+import gc
 import sys
 from collections.abc import Mapping, Sequence
 from importlib import import_module
@@ -54,6 +56,10 @@ COMMANDS: Mapping[str, str] = {
     "ashore": "garboard.commands.ashore",
 }
 """The program's own commands: "module:name"; the name is `command` where none is given."""
+
+
+OBJECTS_BETWEEN_COLLECTIONS = 50_000
+"""Python would look for garbage after every 700. What a command loads stays to its end, so it would look in vain."""
 
 
 class _Text(click.types.StringParamType):
@@ -150,6 +156,8 @@ def program(ctx: click.Context, plugin: Sequence[Path], without: Sequence[str], 
 
 def main() -> None:
     """Entry point of the command `garboard`."""
+    gc.set_threshold(OBJECTS_BETWEEN_COLLECTIONS)
+    atexit.register(gc.freeze)  # what is still held goes with the process: it need not be looked through for garbage
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="replace")  # an old terminal shows "?" rather than stopping the work

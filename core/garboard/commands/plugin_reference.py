@@ -124,6 +124,10 @@ def reference(host: PluginHost) -> dict[str, Any]:
             if isinstance(one, Caution)
         ],
         "orders_taken": [*_orders(host)],
+        "settings": [
+            {"key": one.key, "title": one.field.title, "default": one.default, "stricter": one.stricter}
+            for one in host.settings
+        ],
         "verdicts": {one.name: one.value for one in Verdict},
         "bases": {one.name: one.value for one in BasisKind},
         "lacks": {one.name: one.value for one in Lack},
@@ -227,6 +231,11 @@ def _lines(found: Mapping[str, Any]) -> Iterator[str]:
     yield from _part("ORDERS TAKEN")
     yield from (
         f"  {one['of']} in {one['in']}, {one['order']}: {one['key']} ({one['title']})" for one in _placed(found)
+    )
+    yield from _part("SETTINGS: default, and what asks more of a boat")
+    yield from (
+        f"  {one['key']} ({one['title']}): {one['default']}{one['stricter'] and ', stricter ' + one['stricter']}"
+        for one in found["settings"]
     )
     for title, name in (("VERDICTS", "verdicts"), ("BASES, BasisKind", "bases"), ("LACKS, Lack", "lacks")):
         yield from _part(title)

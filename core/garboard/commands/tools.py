@@ -133,10 +133,12 @@ def checked_value(setting: Setting, text: str) -> JsonValue:
 
 
 def refuse_crossed(host: PluginHost, values: Mapping[str, JsonValue], key: str) -> None:
-    """Raise InputError where a setting and one it is paired with would be the wrong way round; see `check_pairs`."""
-    from garboard.settings import check_pairs
+    """Raise InputError where a setting and one it is paired with would be the wrong way round, and for what is looser
+    than a check of the shop's asks; see `check_pairs` and `refuse_looser`."""
+    from garboard.settings import check_pairs, refuse_looser
 
     try:
+        refuse_looser(host.settings, values[key], key)
         check_pairs(host.settings, values, key)
     except ValueRefused as refused:
         raise InputError("settings", [refused.at(key)]) from None

@@ -20,10 +20,12 @@ from garboard.history import exchange
 from garboard.history.authoring import Author, measure, same_boat, settle, sign_off
 from garboard.history.boat import author_for, open_hull
 from garboard.history.merge import MergeReport, merge
+from garboard.history.proof import Proof, issue
 from garboard.history.registers import RegisterKey, name_of
 from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import set_setting, shop_settings
 from garboard.job_files.job_file import JobFile, read_job_file
+from garboard.job_view import JobView
 
 TELEPHONE = {"handover.shop_telephone": "555 0142", "handover.shop_hours": "Monday to Friday, 8 to 17"}
 A_DAY = 24 * 60 * 60 * 1000
@@ -192,6 +194,15 @@ def _sign_again(tablet: HullFolder) -> Iterator[str]:
                 author = attrs.evolve(author_for(tablet, state, "tablet 2", name), wall=lambda: SIGNED_AT)
                 tablet.save(sign_off(author, state, job, role, name))
                 yield f"{state.hull_number}: {role} {name}"
+
+
+def keep_issued(shop: Path, view: JobView, book: bytes, proof: Proof, plugins: Mapping[str, str]) -> None:
+    """The shop keeps that the manager issued a finished boat's book; once for the same file."""
+    with HullFolder(shop) as hulls:
+        boat = open_hull(hulls, view.vessel.hull_number)
+        author = attrs.evolve(_manager(hulls, boat.state), plugins=plugins)
+        if entry := issue(author, boat, view.job.id, book, proof):
+            hulls.save(entry)
 
 
 def _manager(hulls: HullFolder, state: HullState) -> Author:

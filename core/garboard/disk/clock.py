@@ -6,10 +6,11 @@
 from __future__ import annotations
 
 import time
-from calendar import month_name
 from collections.abc import Callable, Iterable
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import NamedTuple
+
+from garboard.units import day_in_words
 
 FURTHEST_AHEAD = 5 * 60 * 1000
 """A clock further ahead than this is not followed [ms]: one tablet a day ahead would drag all the others."""
@@ -58,15 +59,6 @@ def moment_in_words(at: str) -> str:
         return at
     hour = f", {moment:%H:%M}" if len(at) > len("2026-05-14") else ""
     return f"{day_in_words(moment)}{hour}{clock_mark(at)}"
-
-
-def day_in_words(day: date) -> str:
-    """A day as people write it.
-
-    >>> day_in_words(date(2026, 5, 14))
-    '14 May 2026'
-    """
-    return f"{day.day} {month_name[day.month]} {day.year}"
 
 
 def is_beyond_reason(at: str) -> bool:

@@ -12,10 +12,11 @@ import os
 import re
 import stat
 import threading
+import time
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType, TracebackType
-from typing import Self
+from typing import NamedTuple, Self
 
 import attrs
 
@@ -23,6 +24,7 @@ from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
+from garboard.disk.folder_names import COARSEST_CLOCK, FolderNames
 from garboard.disk.journal import (
     EMPTIED,
     SUFFIX,
@@ -35,9 +37,10 @@ from garboard.disk.journal import (
     read,
 )
 from garboard.disk.known_ids import BEGINNING, KnownIds
-from garboard.disk.sizes import GONE, FileSizes
+from garboard.disk.sizes import GONE, FileSizes, Noted, changed
 from garboard.disk.storage import SET_ASIDE, Damage, FolderInUse, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
 from garboard.faults import Fault, InputError, in_number, in_words, refusal
+from garboard.hull_number import KnownElsewhere, KnownNumbers
 
 _NAME = re.compile(r"[A-Z0-9]+-[0-9a-f]{16}\.hull")
 """How a hull file is called; a copy, or what another system keeps beside it, is not."""
@@ -48,6 +51,11 @@ MOST_UNFLUSHED = 200
 """Hull files held open by a batch before it flushes: a program may open about a thousand files."""
 
 MOST_FLUSHED_AT_ONCE = 16
+_READ = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NOFOLLOW", 0)
+MOST_LISTED = 1000
+"""So many names are listed in less time than it takes to note them."""
+MOST_IN_MEMORY = 2000
+"""Of so many hull files each is held in memory once it was read, and put back where it is taken from the disk."""
 
 
 class CheckedEntries(dict[str, bytes]):
@@ -78,6 +86,13 @@ class Offer:
 
     ids: frozenset[str]
     unknown: CheckedEntries
+
+
+class Holding(NamedTuple):
+    """What is held of a hull: SHA-256 over its sorted ids run together, in hexadecimal; and how many entries."""
+
+    digest: str
+    entries: int
 
 
 def digest_of(ids: Iterable[str]) -> str:
@@ -163,6 +178,11 @@ class HullFolder:
         self._names_unflushed: list[HullFile] = []
         self._locks: dict[Path, WriterLock] = {}
         self._sizes = FileSizes(folder, writing=self._writing)
+        self._names = FolderNames(folder, self._hulls_folder)
+        self._complete: bytes | None = None
+        """What the folder's marks were when it was last listed and nothing noted was gone."""
+        self._proved: dict[str, tuple[bytes, Holding]] = {}
+        """By a hull file's name, what the system said of it before it was read and proved, and what it holds."""
         self._known = KnownIds(folder, writing=self._writing)
         if read_only and not self._hulls_folder.is_dir():
             raise FileNotFoundError(f"{folder} holds no hull files: expected a folder named {HULLS_FOLDER} in it")
@@ -171,7 +191,8 @@ class HullFolder:
                 storage.make_folder(self._hulls_folder)
                 self._lock(folder)
                 self._lock(self._hulls_folder.resolve().parent)
-                storage.remove_unfinished(self._hulls_folder)
+                if not self._names.are_as_noted(self._sizes.mark):
+                    storage.remove_unfinished(self._hulls_folder)
                 storage.flush_folder(self._hulls_folder)
             self.attachments = Attachments(
                 folder / ATTACHMENTS_FOLDER, writing=self._writing, before_writing=self._keep_place
@@ -193,6 +214,8 @@ class HullFolder:
     def close(self) -> None:
         """Give up the folder. Entries put in were saved when they were put in."""
         with self._guard:
+            if self._writing:
+                self._note_names()
             for hull in self._open.values():
                 hull.journal.close()
             self._open.clear()
@@ -237,34 +260,70 @@ class HullFolder:
     def hulls(self) -> tuple[str, ...]:
         """Keys of the hulls here, sorted. Files that cannot be read are set aside or left alone, and reported."""
         with self._guard:
-            files = self._hull_files()
-            opened: dict[str, os.stat_result] = {}
-            for name, found in files.items():
-                if name in self._key_of_name or found is None:
-                    continue
-                if self._sizes.is_unchanged(name, found) and (key := key_in_name(name)):
+            return tuple(self._keys_of(self._hull_files()))
+
+    def _keys_of(self, names: Iterable[str]) -> list[str]:
+        """The hulls that files belong to, and those whose first entries wait to be flushed, sorted.
+
+        names : sorted
+        """
+        opened: dict[str, int] = {}
+        keys = {key for key, hull in self._unflushed.items() if hull.journal.entries}
+        for name, noted in self._sizes.of_each(names):
+            if name not in self._key_of_name and (found := self._found(name)):
+                if noted.changed == changed(found) and (key := key_in_name(name)):
                     self._key_of_name[name] = key
                 elif self._key_of(name) and stat.S_ISREG(found.st_mode):
-                    opened[name] = found
-            self._sizes.note_found(opened)
-            keys = {self._key_of(name) for name in files}
-            waiting = {key for key, hull in self._unflushed.items() if hull.journal.entries}
-            return tuple(sorted((keys | waiting) - {""}))
+                    opened[name] = changed(found)
+            keys.add(self._key_of(name))
+        self._sizes.note_found(opened)
+        return sorted(keys - {""})
 
-    def _hull_files(self) -> dict[str, os.stat_result | None]:
-        """Names of what lies here as a hull file, sorted, each with what the system says of it, where it says."""
-        found: dict[str, os.stat_result | None] = {}
+    def known_numbers(self, others: Iterable[str]) -> KnownNumbers:
+        """The numbers of the boats here, and some others, to look for look-alikes in."""
+        with self._guard:
+            if self._names.are_as_noted(self._sizes.mark):
+                hulls = f"{self._hulls_folder}{os.sep}"
+                return KnownElsewhere(
+                    self._names.may_have,
+                    lambda key: os.path.lexists(hulls + file_name(key)),
+                    lambda: KnownNumbers(sorted({*self.numbers(), *others})),
+                    others,
+                )
+            return KnownNumbers(sorted({*self.numbers(), *others}))
+
+    def _note_names(self) -> None:
+        """Note the names here where there are many, so that the next program need not list them."""
+        if self._complete and self._complete == self._names.marks_now():
+            with contextlib.suppress(OSError, NewerFormat):
+                numbers = self.numbers()
+                if len(numbers) > MOST_LISTED:
+                    self._names.note(self._complete, self._sizes.mark, numbers)
+
+    def numbers(self) -> tuple[str, ...]:
+        """Keys of the hulls here as the names of their files tell, which are not looked into: to be told as
+        look-alikes. Of a boat whose number is too long to stand in a name the file is read.
+        """
+        with self._guard:
+            names = self._hull_files()
+            return tuple(sorted({key for name in names if (key := key_in_name(name) or self._key_of(name))}))
+
+    def _hull_files(self) -> list[str]:
+        """Names of what lies here as a hull file, sorted."""
         try:
             with os.scandir(self._hulls_folder) as files:
-                for file in files:
-                    if file.name.endswith(SUFFIX) and not file.name.startswith(storage.UNFINISHED):
-                        found[file.name] = None
-                        with contextlib.suppress(OSError):  # opening it says what is wrong
-                            found[file.name] = file.stat(follow_symlinks=False)
+                names = [file.name for file in files]
         except FileNotFoundError as error:
             if not self._writing:  # it was there when it was opened
                 raise NotReadable(self._hulls_folder, error) from error
-        return dict(sorted(found.items()))
+            return []
+        return sorted(name for name in names if name.endswith(SUFFIX) and not name.startswith(storage.UNFINISHED))
+
+    def _found(self, name: str) -> os.stat_result | None:
+        """What the system says of what lies here under a name; None where it does not: opening it says why."""
+        with contextlib.suppress(OSError):
+            return os.lstat(f"{self._hulls_folder}{os.sep}{name}")
+        return None
 
     def contents(self) -> Iterator[tuple[str, bytes | OSError]]:
         """The hull files here as they stand on the disk, by name. Work may go on between one and the next.
@@ -437,21 +496,68 @@ class HullFolder:
     def digests(self) -> dict[str, str]:
         """For each hull, a digest of the ids held: equal digests mean equal entries.
 
+        errors : as `holdings`
+        """
+        return {key: held.digest for key, held in self.holdings().items()}
+
+    def holdings(self) -> dict[str, Holding]:
+        """What is held of each hull, by its key, sorted.
+
+        Every file is read and every entry in it proved, once as long as it stays as it is; no other file's word is
+        taken for it. Of many files those that are just as they were noted are not kept in memory.
+
         errors : NotSaved when what is held in memory is not on the disk any more, and cannot be put there
         """
         with self._guard:
             if self._writing:
                 self._put_back()
-            return {key: digest for key in self.hulls() if (digest := self._digest(key))}
+            names = self._hull_files()
+            held = dict(self._held_as_noted(names)) if len(names) > MOST_IN_MEMORY else {}
+            for key in self._keys_of(name for name in names if self._key_of_name.get(name) not in held):
+                if found := self._holding(key):
+                    held[key] = found
+            return {key: held[key] for key in sorted(held)}
+
+    def _held_as_noted(self, names: Iterable[str]) -> Iterator[tuple[str, Holding]]:
+        """What files hold that nobody works with, that are sound, and hold just what was noted when they were flushed.
+
+        Of every other there is more to say: its journal is opened.
+        """
+        for name, noted in self._sizes.of_each(names):
+            key, found = self._key_of_name.get(name) or key_in_name(name), self._found(name)
+            if key in self._open or found is None or not stat.S_ISREG(found.st_mode):
+                continue
+            marks = _marks_of(found)
+            before, held = self._proved.get(name, (b"", None))
+            if held and before == marks:
+                yield key, held
+            elif noted.digest and noted.size == found.st_size and (noted.known == noted.entries or not self._writing):
+                now = time.time_ns()
+                if (scan := self._proved_now(name, noted)) is None:
+                    continue
+                self._key_of_name[name] = scan
+                held = Holding(noted.digest, noted.entries)
+                if now - changed(found) > COARSEST_CLOCK:  # else it may change once more and have the same marks
+                    self._proved[name] = marks, held
+                yield scan, held
+
+    def _proved_now(self, name: str, noted: Noted) -> str | None:
+        """The hull of a file that is read now, where every entry proves itself and all are just those noted."""
+        try:
+            data = _bytes_of(f"{self._hulls_folder}{os.sep}{name}", noted.size)
+            scan = read(data)
+        except (NewerFormat, OSError):
+            return None
+        is_as_noted = len(data) == noted.size and (digest_of(scan.entries), len(scan.entries)) == noted[1:3]
+        return scan.key if scan.is_sound and is_as_noted and file_name(scan.key) == name else None
 
     def _put_back(self) -> None:
         """Write again what is held in memory and was taken from the disk behind our back: with an older copy, say."""
         self._keep_place()
-        files = self._hull_files()
         for key, hull in self._open.items():
             if key in self._unflushed or not hull.journal.entries:
                 continue
-            found = files.get(hull.journal.path.name)
+            found = self._found(hull.journal.path.name)
             if found is None or found.st_size != hull.journal.size_flushed or not hull.journal.is_as_left(found):
                 try:
                     hull.append({})
@@ -591,10 +697,18 @@ class HullFolder:
         with self._guard, contextlib.suppress(OSError):  # a folder that cannot be listed says so itself
             before = {name.removesuffix(GONE): name for name in self._sizes.of_kept() if name.endswith(GONE)}
             names = {name: kept for name, kept in before.items() if self._is_still_lacking(name, kept)}
-            known, here = self._sizes.of_hulls(), self._names_here()
-            names |= {name: name for name in known if name not in here}
+            names |= {name: name for name in self._gone_now()}
             return tuple(self._gone_as(name, noted) for name, noted in sorted(names.items()))
         return ()
+
+    def _gone_now(self) -> list[str]:
+        """Names of hull files that were flushed once and are not here."""
+        if self._names.are_as_noted(self._sizes.mark):
+            return [name for name in self._sizes.hulls_of_late() if not _is_there(self._hulls_folder / name)]
+        marks = self._names.marks_now()
+        gone = self._sizes.hulls_not_among(self._names_here())
+        self._complete = None if gone or not self._sizes.mark else marks
+        return gone
 
     def forget_gone(self, hull: str) -> bool:
         """Tell nobody any more of a hull file that was removed on purpose; False where none is told of.
@@ -667,10 +781,13 @@ class HullFolder:
 
     def _names_here(self) -> set[str]:
         """Names of what lies here, also beside as damaged, and of what a link here leads to: they are not gone."""
-        here = [*self._hulls_folder.iterdir()]
-        return {path.name.partition(SET_ASIDE)[0] for path in here} | {
-            path.resolve().name for path in here if path.is_symlink()
-        }
+        found: set[str] = set()
+        with os.scandir(self._hulls_folder) as files:
+            for file in files:
+                found.add(file.name.partition(SET_ASIDE)[0] if SET_ASIDE in file.name else file.name)
+                if file.is_symlink():
+                    found.add(Path(file.path).resolve().name)
+        return found
 
     def _cut_before(self) -> Iterator[Damage]:
         for name in self._sizes.of_kept():
@@ -858,13 +975,18 @@ class HullFolder:
 
     def _digest(self, key: str) -> str:
         """A hull's digest; "" when its file cannot be read, or nothing is left in it."""
+        held = self._holding(key)
+        return held.digest if held else ""
+
+    def _holding(self, key: str) -> Holding | None:
+        """What is held of a hull; None when its file cannot be read, or nothing is left in it."""
         if not key:
-            return ""
+            return None
         try:
             hull = self.hull(key)
         except (NewerFormat, OSError):
-            return ""
-        return hull.digest() if hull.journal.entries else ""
+            return None
+        return Holding(hull.digest(), len(hull.journal.entries)) if hull.journal.entries else None
 
     def _leave_alone(self, path: Path, error: NewerFormat | OSError) -> None:
         self.left_alone[path] = refusal(error) if isinstance(error, OSError) else str(error)
@@ -913,6 +1035,20 @@ def _content_of(path: Path) -> bytes | OSError:
         raise OSError(errno.EINVAL, EMPTIED, str(path))
     except OSError as error:
         return error
+
+
+def _bytes_of(path: str, size: int) -> bytes:
+    """What stands in a file that is so long: a hundred thousand are read, so without what pathlib does besides."""
+    descriptor = os.open(path, _READ)
+    try:
+        return os.read(descriptor, size + 1)
+    finally:
+        os.close(descriptor)
+
+
+def _marks_of(found: os.stat_result) -> bytes:
+    """All the system says of a file that changes with it; as bytes, for tuples of numbers take three times as much."""
+    return b"%d %d %d %d %d" % (found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns)
 
 
 def _tail(had: int, data: bytes) -> int | None:

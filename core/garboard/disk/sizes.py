@@ -5,6 +5,13 @@ noted after the file was flushed and is not flushed itself. After a power cut th
 
 A file whose time of change is the one noted is as this program left it: it need not be opened to learn which hull it
 belongs to. Whatever changed, was copied or put back since has another time, and is opened.
+
+    garboard notes 1 <bytes of the sorted lines> <a mark of these notes, as long as they are kept>
+    <name> <length> <digest, or -> <entries> <ids noted> <time of change>
+    <name> <what was noted since>
+
+The lines that are sorted by name have one line a hull file: what is noted of one is found without reading the others.
+What was noted since stands behind them, a line each, and is sorted in when the folder is opened for writing.
 """
 
 from __future__ import annotations
@@ -12,30 +19,57 @@ from __future__ import annotations
 import contextlib
 import os
 import re
-from collections.abc import Mapping
+import secrets
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType
+from typing import NamedTuple
 
 from garboard.disk import storage
 from garboard.disk.storage import NotSaved
 
 FILE = "hulls.sizes"
 
+_HEADING = re.compile(rb"garboard notes 1 ([0-9]{1,15}) ([0-9a-f]{8})\n")
+_NAME = r"[A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?"
 _LINE = re.compile(
-    r"^([A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?) "
-    r"([0-9]{1,15}|[0-9a-f]{64}|[#*][0-9]{1,9}|=[0-9]{1,20})\n",
+    rf"^({_NAME}) (?:"
+    r"([0-9]{1,15}|[0-9a-f]{64}|[#*][0-9]{1,9}|=[0-9]{1,20})"
+    r"|([0-9]{1,15}) ([0-9a-f]{64}|-) ([0-9]{1,9}) ([0-9]{1,9}) ([0-9]{1,20}))$",
     re.MULTILINE,
 )
-"""A length in one line; in others, which older versions pass over, digest and number of the entries, time of change,
-and how many ids were noted (known_ids.py).
+"""A length in one line; in others digest and number of the entries, time of change, and how many ids were noted
+(known_ids.py). Or all of them in one line, which older versions pass over.
 
 A file kept beside as damaged is noted with what it once had; so is one that is gone, as if it were kept under GONE,
-which is no file.
+which is no file. Neither stands among the sorted lines.
 """
 GONE = f"{storage.SET_ASIDE}0"
+_FLUSHED = re.compile(rb"^([^ \n]+) [1-9]", re.MULTILINE)
 _DIGEST_LENGTH = 64
-_LONGEST_KEPT = 1 << 16
-"""A longer file of notes is written anew when the folder is opened for writing [bytes]."""
+_NO_DIGEST = "-"
+_LONGEST_UNSORTED = 1 << 16
+"""More behind the sorted lines is sorted in when the folder is opened for writing [bytes]."""
+
+
+class Noted(NamedTuple):
+    """What is noted of a hull file; 0 and "" where nothing is.
+
+    size    : how long it was when it was last flushed [bytes]
+    digest  : of the entries it held then
+    entries : how many those were
+    known   : how many entries it held when the ids of all of them were noted
+    changed : when it was last changed [ns], when it was found to be a hull file of its name
+    """
+
+    size: int = 0
+    digest: str = ""
+    entries: int = 0
+    known: int = 0
+    changed: int = 0
+
+
+NOTHING = Noted()
 
 
 class FileSizes:
@@ -48,24 +82,41 @@ class FileSizes:
     def __init__(self, folder: Path, *, writing: bool) -> None:
         self._path = folder / FILE
         self._writing = writing
-        self._noted: dict[str, int] | None = None
-        self._digests: dict[str, str] = {}
-        self._counts: dict[str, int] = {}
-        self._changed: dict[str, int] = {}
-        self._known: dict[str, int] = {}
+        self._data: bytes | None = None
+        """The file as it was read; from `_start` to `_end` stand the sorted lines."""
+        self._start = self._end = 0
+        self._mark = ""
+        self._newer: dict[str, Noted] = {}
+        """Of each file of which anything was noted since the lines were sorted, all that is noted."""
         self._descriptor: int | None = None
 
     def least(self, name: str) -> int:
         """How long a hull file must be at least [bytes]; 0 where nothing is noted."""
-        return self._all().get(name, 0)
+        return self._of(name).size
 
     def of_kept(self) -> dict[str, int]:
         """How long each file kept beside as damaged once was [bytes], by the name it is kept under."""
-        return {name: size for name, size in self._all().items() if storage.SET_ASIDE in name}
+        self._lines()
+        return {name: noted.size for name, noted in self._newer.items() if noted.size and storage.SET_ASIDE in name}
 
-    def of_hulls(self) -> dict[str, int]:
-        """How long each hull file was when it was last flushed [bytes], by its name."""
-        return {name: size for name, size in self._all().items() if size and storage.SET_ASIDE not in name}
+    def hulls_not_among(self, here: Collection[str]) -> list[str]:
+        """Names of hull files that were flushed once, but for those that are here."""
+        data = self._lines()
+        in_lines = (found[1].decode() for found in _FLUSHED.finditer(data, self._start, self._end))
+        found = {name for name in in_lines if name not in here and name not in self._newer}
+        found |= {name for name, noted in self._newer.items() if noted.size and name not in here}
+        return sorted(name for name in found if storage.SET_ASIDE not in name)
+
+    def hulls_of_late(self) -> list[str]:
+        """Names of hull files that were flushed once, as far as anything was noted of them since the others."""
+        self._lines()
+        return sorted(name for name, noted in self._newer.items() if noted.size and storage.SET_ASIDE not in name)
+
+    @property
+    def mark(self) -> str:
+        """Tells these notes from others; "" where there are no sorted lines. Names in them are never taken out."""
+        self._lines()
+        return self._mark
 
     def note_gone(self, name: str) -> None:
         """Remember a hull file that is not there any more, before another is begun under its name."""
@@ -80,41 +131,44 @@ class FileSizes:
 
     def digest(self, name: str) -> str:
         """The digest of the entries a file held when its length was noted; "" where nobody noted it."""
-        self._all()
-        return self._digests.get(name, "")
+        return self._of(name).digest
 
     def count(self, name: str) -> int:
         """How many entries a file held when its length was noted; 0 where nobody noted it."""
-        self._all()
-        return self._counts.get(name, 0)
+        return self._of(name).entries
 
     def known(self, name: str) -> int:
         """How many entries a file held when the ids of all of them were noted; 0 where nobody noted them."""
-        self._all()
-        return self._known.get(name, 0)
+        return self._of(name).known
+
+    def of_each(self, names: Iterable[str]) -> Iterator[tuple[str, Noted]]:
+        """What is noted of many files: as they are sorted, so are the lines, which are gone through once.
+
+        names : sorted
+        """
+        data, at = self._lines(), self._start
+        for name in names:
+            if (newer := self._newer.get(name)) is not None:
+                yield name, newer
+                continue
+            wanted, found = name.encode(), b""
+            while at < self._end and (found := data[at : data.find(b" ", at)]) < wanted:
+                at = data.find(b"\n", at) + 1
+            yield name, _read(data[at : data.find(b"\n", at)]) if found == wanted else NOTHING
 
     def note_known(self, counts: Mapping[str, int]) -> None:
         """Note that the ids of all entries of files were noted, and how many those are."""
-        self._all()
-        self._known.update(counts)
-        if counts and self._writing:
-            with contextlib.suppress(OSError):
-                os.write(self._opened(), _lines_of_known(counts))
+        for name, count in counts.items():
+            self._newer[name] = self._of(name)._replace(known=count)
+        self._write("".join(f"{name} *{count}\n" for name, count in counts.items()))
 
-    def is_unchanged(self, name: str, found: os.stat_result) -> bool:
-        """Whether a hull file is as it was when it was last noted to be one."""
-        self._all()
-        return self._changed.get(name) == _changed(found)
-
-    def note_found(self, files: Mapping[str, os.stat_result]) -> None:
+    def note_found(self, files: Mapping[str, int]) -> None:
         """Note files that were found to be hull files of their names, with the time each was last changed."""
         if not files or not self._writing:
             return
-        self._all()
-        changed = {name: _changed(found) for name, found in files.items()}
-        self._changed.update(changed)
-        with contextlib.suppress(OSError):
-            os.write(self._opened(), _lines_of_changes(changed))
+        for name, changed in files.items():
+            self._newer[name] = self._of(name)._replace(changed=changed)
+        self._write("".join(f"{name} ={changed}\n" for name, changed in files.items()))
 
     def note(
         self,
@@ -127,21 +181,18 @@ class FileSizes:
         digests : of the entries in those files, where they are known
         counts  : how many entries those are, where that is known
         """
-        noted = self._all()
-        shrunk = any(size < noted.get(name, 0) for name, size in sizes.items())
-        noted.update(sizes)
-        for name in sizes:
-            self._digests.pop(name, "")
-            self._counts.pop(name, 0)
-        self._digests.update(digests)
-        self._counts.update(counts)
-        lines = _lines(sizes, digests, counts)
-        if not lines or not self._writing:
-            return
-        with contextlib.suppress(OSError):
-            os.write(self._opened(), lines)
-            if shrunk:  # a note that says too much would call a sound file cut off
-                storage.flush(self._opened())
+        shrunk = any(size < self.least(name) for name, size in sizes.items())
+        for name, size in sizes.items():
+            self._newer[name] = self._of(name)._replace(
+                size=size, digest=digests.get(name, ""), entries=counts.get(name, 0)
+            )
+        # a length comes before its digest and number: a length alone makes earlier ones void
+        lines = [f"{name} {size}\n" for name, size in sizes.items()]
+        lines += [f"{name} {digest}\n" for name, digest in digests.items()]
+        self._write(
+            "".join(lines + [f"{name} #{count}\n" for name, count in counts.items()]),
+            at_once=shrunk,  # a note that says too much would call a sound file cut off
+        )
 
     def close(self) -> None:
         """Give the file back."""
@@ -149,57 +200,119 @@ class FileSizes:
             os.close(self._descriptor)
             self._descriptor = None
 
+    def _write(self, lines: str, *, at_once: bool = False) -> None:
+        if not lines or not self._writing:
+            return
+        with contextlib.suppress(OSError):
+            os.write(self._opened(), lines.encode())
+            if at_once:
+                storage.flush(self._opened())
+
     def _opened(self) -> int:
         if self._descriptor is None:
             self._descriptor = storage.open_for_append(self._path, create=not self._path.exists())
         return self._descriptor
 
-    def _all(self) -> dict[str, int]:
-        if self._noted is None:
-            data = b""
+    def _of(self, name: str) -> Noted:
+        data = self._lines()
+        newer = self._newer.get(name)
+        if newer is None:
+            start, end = _place_of(name, data, self._start, self._end)
+            newer = self._newer[name] = _read(data[start : max(start, end - 1)])
+        return newer
+
+    def _lines(self) -> bytes:
+        """The file as it was read; what stands behind the sorted lines is taken into memory the first time."""
+        if self._data is None:
+            self._data = b""
             with contextlib.suppress(OSError):
-                data = self._path.read_bytes()
-            self._noted = {}
-            for name, what in _LINE.findall(data.decode("latin-1")):  # no line with another letter is one of these
-                if what.startswith("="):
-                    self._changed[name] = int(what[1:])
-                elif len(what) == _DIGEST_LENGTH:
-                    self._digests[name] = what
-                elif what.startswith("*"):
-                    self._known[name] = int(what[1:])
-                elif what.startswith("#"):
-                    self._counts[name] = int(what[1:])
-                else:
-                    self._noted[name] = int(what)
-                    self._digests.pop(name, "")
-                    self._counts.pop(name, 0)
-            kept = sum(len(one) for one in (self._noted, self._digests, self._counts, self._changed, self._known))
-            is_long = len(data) > _LONGEST_KEPT and data.count(b"\n") > 2 * kept  # of many hulls once each is long
+                self._data = self._path.read_bytes()
+            data = self._data
+            if heading := _sound_heading(data):
+                self._start, self._end, self._mark = heading
+            self._read_behind(data[self._end :])
+            is_long = len(data) - self._end > _LONGEST_UNSORTED
             if self._writing and (is_long or (data and not data.endswith(b"\n"))):
-                self._write_anew(self._noted)
-        return self._noted
+                self._write_anew(data)
+        return self._data
 
-    def _write_anew(self, noted: Mapping[str, int]) -> None:
+    def _read_behind(self, lines: bytes) -> None:
+        lines = lines[: lines.rfind(b"\n") + 1]  # a power cut may have left half a line
+        for name, what, *all_of_it in _LINE.findall(lines.decode("latin-1")):  # no line with another letter is one
+            if not what:
+                size, digest, entries, known, changed = all_of_it
+                numbers = map(int, (entries, known, changed))
+                self._newer[name] = Noted(int(size), digest.removeprefix(_NO_DIGEST), *numbers)
+                continue
+            before = self._of(name)
+            if what.startswith("="):
+                now = before._replace(changed=int(what[1:]))
+            elif len(what) == _DIGEST_LENGTH:
+                now = before._replace(digest=what)
+            elif what.startswith("*"):
+                now = before._replace(known=int(what[1:]))
+            elif what.startswith("#"):
+                now = before._replace(entries=int(what[1:]))
+            else:
+                now = before._replace(size=int(what), digest="", entries=0)
+            self._newer[name] = now
+
+    def _write_anew(self, data: bytes) -> None:
+        """Sort in what was noted since, without taking apart the lines it leaves as they are."""
+        pieces, at = list[bytes](), self._start
+        for name in sorted(name for name in self._newer if storage.SET_ASIDE not in name):
+            start, end = _place_of(name, data, at, self._end)
+            pieces += (data[at:start], _line(name, self._newer[name]))
+            at = end
+        pieces.append(data[at : self._end])
+        kept = b"".join(_line(name, noted) for name, noted in self._newer.items() if storage.SET_ASIDE in name)
+        mark = self._mark or secrets.token_hex(4)
         with contextlib.suppress(NotSaved):
-            others = _lines_of_changes(self._changed) + _lines_of_known(self._known)
-            storage.write_whole(self._path, (_lines(noted, self._digests, self._counts) + others,))
+            heading = b"garboard notes 1 %d %b\n" % (sum(map(len, pieces)), mark.encode())
+            storage.write_whole(self._path, (b"".join((heading, *pieces, kept)),))
+            self._mark = mark
 
 
-def _lines(sizes: Mapping[str, int], digests: Mapping[str, str], counts: Mapping[str, int]) -> bytes:
-    """A length comes before its digest and number: a length alone makes earlier ones void."""
-    lines = [f"{name} {size}\n" for name, size in sizes.items()]
-    lines += [f"{name} {digest}\n" for name, digest in digests.items()]
-    return "".join(lines + [f"{name} #{count}\n" for name, count in counts.items()]).encode()
-
-
-def _lines_of_changes(changed: Mapping[str, int]) -> bytes:
-    return "".join(f"{name} ={time}\n" for name, time in changed.items()).encode()
-
-
-def _lines_of_known(counts: Mapping[str, int]) -> bytes:
-    return "".join(f"{name} *{count}\n" for name, count in counts.items()).encode()
-
-
-def _changed(found: os.stat_result) -> int:
+def changed(found: os.stat_result) -> int:
     """The later of two times [ns]: one tells of a change on every system, the other also that a file was put back."""
     return max(found.st_mtime_ns, found.st_ctime_ns)
+
+
+def _sound_heading(data: bytes) -> tuple[int, int, str] | None:
+    """Where the sorted lines begin and end, and the mark; None where no heading says so, or they are not all there."""
+    heading = _HEADING.match(data)
+    end = heading.end() + int(heading[1]) if heading else 0
+    if heading is None or end > len(data) or data[end - 1 : end] != b"\n":
+        return None
+    return heading.end(), end, heading[2].decode()
+
+
+def _place_of(name: str, lines: bytes, low: int, high: int) -> tuple[int, int]:
+    """Where the line of a file begins and ends among sorted lines, or would begin.
+
+    low, high : where these begin and end
+    """
+    wanted = name.encode()
+    while low < high:
+        middle = (low + high) // 2
+        start = max(low, lines.rfind(b"\n", low, middle) + 1)
+        end = lines.find(b"\n", middle) + 1
+        found = lines[start : lines.find(b" ", start, end)]
+        if found == wanted:
+            return start, end
+        low, high = (end, high) if found < wanted else (low, start)
+    return low, low
+
+
+def _read(line: bytes) -> Noted:
+    """What a sorted line says; nothing where it is none, or damaged."""
+    found = _LINE.fullmatch(line.decode("latin-1")) if line else None
+    if found is None or found[2]:
+        return NOTHING
+    _, _, size, digest, entries, known, changed = found.groups()
+    return Noted(int(size), digest.removeprefix(_NO_DIGEST), int(entries), int(known), int(changed))
+
+
+def _line(name: str, noted: Noted) -> bytes:
+    size, digest, entries, known, changed = noted
+    return f"{name} {size} {digest or _NO_DIGEST} {entries} {known} {changed}\n".encode() if noted != NOTHING else b""

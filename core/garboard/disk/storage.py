@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import glob
 import os
 import secrets
 import socket
@@ -370,10 +369,17 @@ def remove_unfinished(folder: Path, *, of: str = "") -> None:
 
     of : the name that they were to have; of any name unless given
     """
-    for leftover in folder.glob(f"{UNFINISHED}*{glob.escape(of)}"):
+    for leftover in [name for name in _names_in(folder) if name.startswith(UNFINISHED) and name.endswith(of)]:
         with contextlib.suppress(OSError):  # a folder of that name, a card that lets nothing be removed
-            if not _is_locked(leftover):
-                leftover.unlink(missing_ok=True)
+            if not _is_locked(folder / leftover):
+                (folder / leftover).unlink(missing_ok=True)
+
+
+def _names_in(folder: Path) -> Iterator[str]:
+    """What lies in a folder, as `Path.glob` finds it, which takes three times as long of 100 000 names."""
+    with contextlib.suppress(OSError), os.scandir(folder) as files:
+        for file in files:
+            yield file.name
 
 
 def is_being_written(folder: Path) -> bool:

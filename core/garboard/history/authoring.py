@@ -17,9 +17,10 @@ from garboard.history.replay import HullState
 from garboard.history.values import same_value
 from garboard.job_files.convert import unstructure
 from garboard.job_files.job_file import JobFile
+from garboard.job_view import JobView, stated_left_out
 from garboard.labels import CircuitLabel
 from garboard.records import Forecast, Job, JsonValue, Vessel, is_equipment, named_by
-from garboard.settings import DEFAULT, JOB, SETTING, SettingSet, SettingUsed
+from garboard.settings import DEFAULT, JOB, SETTING, SettingSet
 
 
 @attrs.frozen
@@ -180,10 +181,13 @@ def sign_off(
     return author.write(state, "signoff", (role, name), value, job=job, at=at, replaces=replaces)
 
 
-def signed_under(settings: Mapping[str, SettingUsed]) -> dict[str, JsonValue]:
-    """What a signature states of the settings it is given under; the job's own are entries it covers."""
-    stated: dict[str, JsonValue] = {}
-    for key, used in settings.items():
+def signed_under(view: JobView) -> dict[str, JsonValue]:
+    """What a signature states of the settings it is given under, and of the steps that the shop leaves out.
+
+    The job's own settings are entries it covers.
+    """
+    stated = stated_left_out(view.left_out)
+    for key, used in view.settings_used.items():
         by = used.set[0] if len(used.set) == 1 else SettingSet(key=key, value=used.value)
         if used.state != DEFAULT and not any(one.source == JOB for one in used.set):
             stated[key] = {"value": used.value, "by": by.by, "at": by.at, "reason": by.reason}

@@ -31,7 +31,7 @@ from garboard.job_files.job_file import (
     is_beside,
     job_file_text,
 )
-from garboard.job_view import JobView
+from garboard.job_view import JobView, is_left_out_key
 from garboard.records import JsonValue, Measurement
 from garboard.settings import DEFAULT, JOB, Setting, in_force
 
@@ -65,6 +65,7 @@ def stated_settings(view: JobView, declared: Sequence[Setting] = ()) -> dict[str
     of_job = [one for one in view.settings_set if one.source == JOB]
     of_shop = [one for one in view.settings_set if one.source != JOB]
     signed = [one for signature in view.signed_under for one in signature.values() if one]
+    signed = [one for one in signed if not is_left_out_key(one.key)]
     for values in (of_job, signed if view.signed_under else of_shop):
         for key in sorted({one.key for one in values} - known - stated.keys()):
             standing = {canonical_bytes(one.value): one.value for one in values if one.key == key and one.proved}

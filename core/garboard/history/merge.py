@@ -86,7 +86,8 @@ class MergeReport:
     """What a merge did, or would do.
 
     complete : every entry and attachment of the sources was counted in the target afterwards, everything in the
-               sources and the target could be read, and nothing damaged there, or named there, is missing
+               sources could be read, and of these boats in the target, and nothing damaged there, or named there, is
+               missing. Hull files of other boats are not looked into
     refused  : entries and attachments that could not be kept, with the reason; they are still where they received from
     not_read : what could not be read on either side, with the reason; it is left as it is
     mended   : attachments that were damaged in the target and were taken anew from a source
@@ -139,7 +140,7 @@ def merge(
     received = {hull: there.received for hull, there in imported.items()}
     attached = _bring_attachments(sources, target, dry_run)
     beside = () if dry_run else tuple(_keep_beside(sources, target))
-    known = KnownNumbers(sorted({*target.hulls(), *imported}))
+    known = target.known_numbers(imported)
     not_read = tuple(sorted({one for folder in (*sources, target) for one in folder.not_read()}))
     not_read += tuple(_not_named(passed_over, not_read))
     lost = _losses(sources, target, received)

@@ -81,6 +81,7 @@ class HullState:
     _replacing: dict[str, list[str]] = attrs.field(factory=dict)
     _typed: dict[str, int] = attrs.field(factory=dict)
     _jobs: dict[str, _JobIndex] = attrs.field(factory=dict)
+    _of_no_job: dict[RegisterKey, None] = attrs.field(factory=dict)
     _current: dict[RegisterKey, tuple[Entry, ...]] = attrs.field(factory=dict)
     _vessel: tuple[Vessel, tuple[Fault, ...]] | None = None
     _joined: dict[str, str] = attrs.field(factory=dict)
@@ -117,6 +118,8 @@ class HullState:
         self.registers[key].add(entry)
         if key.job:
             self._index(key.job).keys.add(key)
+        else:
+            self._of_no_job[key] = None
         self._current.pop(key, None)
         if key.kind == "field":
             self._vessel = None
@@ -132,7 +135,7 @@ class HullState:
     def _join_anew(self, joined: dict[str, str]) -> None:
         """Deal all entries out anew. Joining is rare: this is simpler than keeping jobs mergeable and partable."""
         self._joined = joined
-        for kept in (self.registers, self.unknown, self._jobs, self._current, self._register_of):
+        for kept in (self.registers, self.unknown, self._jobs, self._of_no_job, self._current, self._register_of):
             kept.clear()
         self._vessel = None
         for entry in self._entries.values():
@@ -262,7 +265,7 @@ class HullState:
         found = [
             unreadable_at(None, entry, misfit) for entry, misfit in self.no_entries.values() if self._is_alone(entry)
         ]
-        for key in sorted([*(key for key in self.registers if not key.job), *self._job_keys(job)]):
+        for key in sorted([*self._of_no_job, *self._job_keys(job)]):
             register = self.registers[key]
             found += [unreadable_at(key, entry, register.misfits[entry.id]) for entry in register.unreadable]
         return (*found, *self._not_in_the_vessel())
@@ -292,7 +295,7 @@ class HullState:
         return self._jobs[job].keys if job in self._jobs else ()
 
     def _vessel_keys(self) -> Iterator[RegisterKey]:
-        return (key for key in self.registers if key.kind == "field")
+        return (key for key in self._of_no_job if key.kind == "field")
 
     def _keys_with_vessel(self, job: str) -> list[RegisterKey]:
         return sorted([*self._vessel_keys(), *self._job_keys(job)])
@@ -342,7 +345,7 @@ class HullState:
         load_recording: Callable[[str], Recording] | None = None,
     ) -> JobView:
         """The job as a calculator reads it."""
-        vessel_notes = (key for key in self.registers if key.kind == "note" and not key.job)
+        vessel_notes = (key for key in self._of_no_job if key.kind == "note")
         return job_view(
             self.joined(job),
             self._current_of(self._job_keys(job)),

@@ -36,6 +36,7 @@ from garboard.findings import (
     Verdict,
     not_enough_data,
 )
+from garboard.hosting.amended import LEFT_OUT, Amended, amended, with_left_out
 from garboard.hosting.asked_for import Noted, noted_by
 from garboard.hosting.asking import asking_fields, with_functions
 from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED, code_for, sources, with_code, written_in
@@ -89,6 +90,7 @@ from garboard.units import OF_INSTRUMENTS
 if TYPE_CHECKING:
     import click
 
+    from garboard.checks.built_in import BuiltIn, Changes
     from garboard.hosting.apart import Apart, Offered
 
 BUILT_IN = (
@@ -211,6 +213,7 @@ class PluginHost:
     _registers: dict[str, _Register] = attrs.field(factory=lambda: {hook: _Register() for hook in _KINDS})
     _offered: dict[str, Offered] = attrs.field(factory=dict)
     """What plugins offer that run in a process of their own."""
+    _amended: Amended | None = None
 
     def load(self, name: str, find: Callable[[], ModuleType], file: str = "") -> None:
         """Load one plugin. A failure is listed in `problems`; what it registered before failing is withdrawn.
@@ -227,7 +230,7 @@ class PluginHost:
                 _refuse_unknown_hooks(module)
                 self._register_module(module, name)
                 self.manager.check_pending()
-                if not self.manager.get_hookcallers(module):
+                if not self.manager.get_hookcallers(module) and not getattr(module, "changes", None):
                     reason = "it offers nothing: no function in it is marked @garboard.hookimpl"
                     raise PluginFault(reason, "offers_nothing")
                 self._call_hooks(name)
@@ -265,7 +268,8 @@ class PluginHost:
     def load_source(self, name: str, source: Source) -> None:
         """The same of a file or of what is installed."""
         if source.file.endswith(CHECK):  # it holds no code, so no process of its own
-            self.load(name, partial(_find_check, source.file), source.file)
+            self.load(name, partial(_find_check, source.file, self.built_in), source.file)
+            self._amended = None
         elif self.apart is None:
             self.load(name, partial(find_module, source), source.file)
         else:
@@ -392,15 +396,36 @@ class PluginHost:
         return self.manager.subset_hook_caller(hook, others)
 
     @property
+    def built_in(self) -> BuiltIn:
+        """The steps and settings of the plugins that come with the program, as these declare them."""
+        from garboard.checks.built_in import BuiltIn  # here: as for `_find_check`
+
+        return BuiltIn(steps=self._of_program("register_steps"), settings=self._of_program("register_settings"))
+
+    def _of_program(self, hook: str) -> dict[str, Any]:
+        register = self._registers[hook]
+        return {key: item for key, item in register.items.items() if register.owner[key] in BUILT_IN}
+
+    @property
+    def amended(self) -> Amended:
+        """What check files change of them."""
+        if self._amended is None:
+            checks = [one.module for one in self.plugins if isinstance(one.module, CheckModule) and one.module.changes]
+            self._amended = amended(
+                checks, self._registers["register_steps"].items, self._registers["register_settings"].items
+            )
+        return self._amended
+
+    @property
     def steps(self) -> tuple[Step, ...]:
         """All steps, by phase, then order, then key."""
         phases = list(Phase)
-        steps: Iterable[Step] = self._registers["register_steps"].items.values()
+        steps: Iterable[Step] = {**self._registers["register_steps"].items, **self.amended.steps}.values()
         return tuple(sorted(steps, key=lambda step: (phases.index(step.phase), step.order, step.key)))
 
     def step(self, key: str) -> Step | None:
         """The step with a key, or None when no loaded plugin offers it."""
-        step: Step | None = self._registers["register_steps"].items.get(key)
+        step: Step | None = self.amended.steps.get(key) or self._registers["register_steps"].items.get(key)
         return step
 
     @property
@@ -471,7 +496,7 @@ class PluginHost:
     @property
     def settings(self) -> tuple[Setting, ...]:
         """Settings by key."""
-        settings: Iterable[Setting] = self._registers["register_settings"].items.values()
+        settings: Iterable[Setting] = {**self._registers["register_settings"].items, **self.amended.settings}.values()
         return tuple(sorted(settings, key=lambda setting: setting.key))
 
     @property
@@ -496,6 +521,7 @@ class PluginHost:
             prefixes = {key.partition(".")[0] for key in keys}
             found.update(code for code, _ in written_in(plugin.name, plugin.module, prefixes))
             found.update(plugin.module.codes if isinstance(plugin.module, CheckModule) else ())
+        found.update(code_for(step.key, LEFT_OUT) for step in self.steps)
         return frozenset(found)
 
     def _keys_of(self, plugin: str) -> list[str]:
@@ -523,11 +549,18 @@ class PluginHost:
         return self._registers[hook].owner[key]
 
     def offers_of(self, plugin: str) -> dict[str, tuple[str, ...]]:
-        """The keys a plugin offers, by what they are ("steps"), in the order of calls."""
-        return {
+        """The keys a plugin offers, by what they are ("steps"), in the order of calls, and what a check changes."""
+        offered = {
             hook.removeprefix("register_"): tuple(key for key, owner in register.owner.items() if owner == plugin)
             for hook, register in self._registers.items()
         }
+        changes = self.changes_of(plugin)
+        return offered | changes.in_short if changes else offered
+
+    def changes_of(self, plugin: str) -> Changes | None:
+        """What a check file changes of the program's own steps and settings."""
+        module = next((one.module for one in self.plugins if one.name == plugin), None)
+        return module.changes if isinstance(module, CheckModule) and module.changes else None
 
     def commands(self, taken: Iterable[str] = ()) -> dict[str, click.Command]:
         """Subcommands the plugins offer, by name. A plugin whose commands fail is added to `problems`.
@@ -569,7 +602,18 @@ class PluginHost:
         own = [SettingSet(key=key, value=value) for key, value in view.settings.items() if key not in stated]
         values, used = in_force(self.settings, (*own, *view.settings_set), view.signed_under)
         named = with_names_of_today(view, former_names(self._registers["register_steps"].items.values()))
-        return attrs.evolve(named, settings=ReadSettings(values), settings_used=used, units_aside=self._units_aside())
+        return attrs.evolve(
+            named,
+            settings=ReadSettings(values),
+            settings_used=used,
+            units_aside=self._units_aside(),
+            left_out=self.amended.left_out(named),
+        )
+
+    def with_left_out(self, view: JobView) -> JobView:
+        """The view with the steps that the shop leaves out of it."""
+        left_out = self.amended.left_out(view)
+        return attrs.evolve(view, left_out=left_out) if left_out != view.left_out else view
 
     def _units_aside(self) -> frozenset[tuple[str, str]]:
         return frozenset(
@@ -594,7 +638,15 @@ class PluginHost:
                 found[calculator.key] = list(self._assess_one(calculator, ready, views))
         in_order = [one for calculator in calculators for one in found.get(calculator.key, ())]
         doubts = (*doubts_of(view.vessel),)
-        return tuple(one for one in with_doubts(in_order, doubts) if steps is None or one.step in steps)
+        told = tuple(with_doubts(in_order, doubts))
+        if ready.left_out:
+            told = with_left_out(told, ready, self.steps, self._whose)
+        return tuple(one for one in told if steps is None or one.step in steps)
+
+    def _whose(self, step: Step) -> tuple[str, str]:
+        """The plugin of a step, and its version."""
+        name = self.owner_of("register_steps", step.key)
+        return name, next(plugin.version for plugin in self.plugins if plugin.name == name)
 
     def assess_with(self, plugin: str, view: JobView) -> tuple[Assessed, ...]:
         """Run the calculators of one plugin alone; no doubts of others are told."""
@@ -1019,11 +1071,13 @@ def make_host(
     return host
 
 
-def refuse_unknown_names(without: Iterable[str], others: Iterable[str]) -> None:
+def refuse_unknown_names(without: Collection[str], others: Iterable[str]) -> None:
     """Raise InputError for a name to leave out that no plugin has.
 
     others : names of plugins that neither come with the program nor are installed
     """
+    if not without:
+        return  # to list what is installed takes as long as to load a plugin
     installed = [entry.name for entry in importlib.metadata.entry_points(group=ENTRY_POINT_GROUP)]
     known = [*BUILT_IN, *installed, *others]
     faults = [Fault("--without", f"one of {', '.join(known)}", repr(name)) for name in without if name not in known]
@@ -1053,10 +1107,10 @@ def _from_elsewhere(entry_points: bool, files: Sequence[Path]) -> Iterator[tuple
         yield path.stem, Source(file=str(path.absolute()))
 
 
-def _find_check(file: str) -> ModuleType:
+def _find_check(file: str, built_in: BuiltIn) -> ModuleType:
     from garboard.checks.offering import module_of  # here: most shops have none, and its evaluator takes its time
 
-    return module_of(Path(file), [name.removeprefix("garboard_") for name in BUILT_IN])
+    return module_of(Path(file), [name.removeprefix("garboard_") for name in BUILT_IN], built_in)
 
 
 def _file_of(module: ModuleType | None) -> str:

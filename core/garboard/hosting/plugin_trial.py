@@ -36,6 +36,7 @@ class Trial:
     offers   : the keys it offers, by what they are ("steps")
     boats    : how many boats get which verdict: of each boat the gravest, and the gravest first
     may_doubt : whether it may doubt what other checks rest on
+    changed   : on how many boats it changes what others find; None for what changes nothing of the program's own
     """
 
     problems: tuple[PluginProblem, ...] = ()
@@ -46,6 +47,7 @@ class Trial:
     offers: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
     boats: Mapping[Verdict, int] = attrs.field(factory=dict)
     may_doubt: bool = False
+    changed: int | None = None
 
     def of_file(self, tried: str, known_as: str) -> Trial:
         """The same, told of the file as the manager knows it, where a copy of it was tried."""
@@ -77,6 +79,8 @@ class Trial:
             f"{in_number(count, 'boat gets', 'boats get')} {verdict.value!r}" for verdict, count in self.boats.items()
         )
         others = "may doubt what other checks rest on" if self.may_doubt else "changes no verdict of other checks"
+        if self.changed:
+            others = f"changes what other checks find on {in_number(self.changed, 'boat')}"
         return (f"{found or 'No boat gets a verdict of it'}.", f"It {others}.")
 
     def _how_far(self, tried: str) -> str:
@@ -112,6 +116,8 @@ def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float)
     first: list[tuple[JobView, tuple[Assessed, ...]]] = []
     problems: dict[str, PluginProblem] = {}
     count, is_whole, found_of = 0, True, dict[str, set[Verdict]]()
+    without = make_host(entry_points=False) if host.changes_of(file.stem) else None
+    changed: set[str] = set()
     for view in jobs:
         if time.monotonic() > until:
             is_whole = False
@@ -119,6 +125,8 @@ def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float)
         count += 1
         found = host.assess_with(file.stem, view)
         found_of.setdefault(view.vessel.hull_number, set()).update(one.finding.verdict for one in found)
+        if without is not None and _of_others(host, view, file) != _of_others(without, view, file):
+            changed.add(view.vessel.hull_number)
         for problem in (*_failed(found, file), *_failed_sections(host, view, found, file)):
             problems.setdefault(problem.reason, problem)
         if len(first) < TWICE:
@@ -130,7 +138,19 @@ def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float)
     own = (one for one in host.calculators if host.owner_of("register_calculators", one.key) == file.stem)
     may_doubt = any(one.may_doubt for one in own)
     failed = tuple(islice(problems.values(), TWICE))
-    return Trial(problems=failed, jobs=count, is_whole=is_whole, boats=boats, may_doubt=may_doubt)
+    return Trial(
+        problems=failed,
+        jobs=count,
+        is_whole=is_whole,
+        boats=boats,
+        may_doubt=may_doubt,
+        changed=len(changed) if without is not None else None,
+    )
+
+
+def _of_others(host: PluginHost, view: JobView, file: Path) -> list[tuple[str, Verdict, str]]:
+    found = (one.finding for one in host.assess(view) if one.plugin != file.stem)
+    return [(one.code, one.verdict, one.about) for one in found]
 
 
 _GRAVEST = (Verdict.FAIL, Verdict.ADVISE, Verdict.NOT_ENOUGH_DATA, Verdict.PASS)

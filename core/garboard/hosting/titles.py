@@ -57,7 +57,21 @@ def name_in_words(name: str, host: PluginHost) -> str:
     if host.step(step) is not None and 0 < len(rest) < 4:
         field, row, of = (*rest, "", "")[:3]
         return place_in_words((step, field, row, of), host)
-    return name.replace("/", " ").replace("_", " ").capitalize()
+    kind, _, subject = name.partition(" ")
+    told = kind_in_words(kind, subject.split("/"))
+    return told[:1].upper() + told[1:]  # what follows may be a person's name
+
+
+def kind_in_words(kind: str, subject: Iterable[str]) -> str:
+    """What an entry is about by its kind. Entries of a plugin that is not here often begin with its name again, which
+    is said once.
+
+    >>> kind_in_words("paint_check", ("paint_check", "gloss")), kind_in_words("signoff", ("owner", "A. Marsh"))
+    ('paint check gloss', 'signoff owner A. Marsh')
+    """
+    first, *rest = (*subject, "")
+    told = (kind, *rest) if first == kind else (kind, first, *rest)
+    return " ".join(filter(None, told)).replace("/", " ").replace("_", " ")
 
 
 MOST_TOLD = 3

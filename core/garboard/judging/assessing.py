@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Iterator
 from datetime import date, datetime
 from itertools import islice
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import attrs
 
@@ -19,7 +20,6 @@ from garboard.disk.storage import Damage
 from garboard.faults import Fault, InputError, ValueRefused, in_number, refuse_endless
 from garboard.fields import Kind, check_value, implausible
 from garboard.findings import OF_VESSEL, NotEnoughData, Verdict
-from garboard.history.boat import Boat, open_hull, recordings_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import pieces_asked_of, waiting_in_words
@@ -39,6 +39,9 @@ from garboard.judging.recording_dates import question_of_dates
 from garboard.records import Measurement, Vessel
 from garboard.series import shared_numbers
 from garboard.steps import Assessed, Step
+
+if TYPE_CHECKING:
+    from garboard.history.boat import Boat
 
 FINDINGS = Format("garboard findings")
 """What the report writes as JSON; a folder's job files are looked for beside it."""
@@ -150,6 +153,8 @@ def jobs_in(hulls: HullFolder, hull: str = "") -> Iterator[tuple[str, JobView]]:
 
 def boats_and_jobs(hulls: HullFolder, hull: str = "") -> Iterator[tuple[Boat, JobView]]:
     """The jobs in a folder of hull files, or those of one boat, each with its boat; see `jobs_in`."""
+    from garboard.history.boat import open_hull, recordings_of  # here: a job file is judged without any history
+
     load = recordings_of(hulls)
     seen: dict[str, frozenset[str]] = {}
     for key in [hull_number.key(hull)] if hull else [key for key in hulls.readable() if key != SHOP_RECORD]:
@@ -210,6 +215,8 @@ def assess_one(path: Path, host: PluginHost, hull: str = "", job: str = "") -> A
     """
     if not is_hull_folder(path):
         return assess_job_file(path, host)
+    from garboard.history.boat import open_hull  # here: a job file is judged without any history
+
     with HullFolder(path, read_only=True) as hulls:
         named = [(boat, view) for boat, view in boats_and_jobs(hulls, hull) if job in ("", view.job.id)]
         found = [_assessed(hulls, boat, view, host) for boat, view in named]

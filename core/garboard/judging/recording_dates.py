@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import UTC, date, datetime, timedelta
 
-from garboard.disk.clock import day_in_words
 from garboard.samples import Recording
+from garboard.units import day_in_words
 
 LONG_BEFORE = timedelta(days=30)  # a recording so much older than its job is asked about; common practice, no source
 ZONES = timedelta(days=1)  # a date without its time zone may be another day's

@@ -9,6 +9,8 @@ A reader is fed with bytes as they come, of a file or of a socket, and gives the
     samples = reader.close()
 
 Live, `form.reader(notes, is_live=True)` and `reader.feed(data, arrived)`: a value's time is then when it arrived.
+
+What reads only some forms is loaded when the first recording of such a form is met: most boats have one form.
 """
 
 from __future__ import annotations
@@ -19,7 +21,7 @@ from collections.abc import Callable, Sequence
 from functools import lru_cache
 from io import IncrementalNewlineDecoder
 from itertools import islice
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 import attrs
 
@@ -27,15 +29,13 @@ from garboard.recordings import packet_bytes, packet_lines
 from garboard.recordings.arithmetic import Arithmetic
 from garboard.recordings.clocks import Arrivals, Clock, FileClock, Times
 from garboard.recordings.columns import Into
-from garboard.recordings.comma_columns import CommaColumns
 from garboard.recordings.comma_lines import CommaReader
-from garboard.recordings.csv_series import CsvReader
-from garboard.recordings.deltas import LONGEST_DELTA, DeltaReader
-from garboard.recordings.nmea0183 import SentenceReader
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.packet_lines import PacketReader
-from garboard.recordings.sentence_columns import SentenceColumns
 from garboard.samples import Sample
+
+if TYPE_CHECKING:
+    from garboard.recordings.nmea0183 import SentenceReader
 
 LONGEST_LINE = 4096  # characters kept while its end is awaited, so that a file without line ends fits in memory
 
@@ -61,6 +61,16 @@ class TakesLines(Protocol):
     def take(self, lines: Sequence[str], arrived: float | None = None) -> list[Sample]: ...
 
     def close(self) -> list[Sample]: ...
+
+
+@runtime_checkable
+class AsksForTime(Protocol):
+    """What makes samples of sentences that may carry no time.
+
+    time_comes : whether a later sentence of the log tells time, asked where no earlier one does
+    """
+
+    time_comes: Callable[[], bool]
 
 
 class LineReader:
@@ -176,15 +186,33 @@ def _comma_lines(notes: ReadingNotes, is_live: bool, _: str) -> Reader:
     return LineReader(CommaReader(notes, Arrivals() if is_live else None))
 
 
+def _comma_lines_at_once(notes: ReadingNotes, arithmetic: Arithmetic, into: Into) -> TakesLines:
+    from garboard.recordings.comma_columns import CommaColumns
+
+    return CommaColumns(notes, arithmetic, into)
+
+
 def _sentences(notes: ReadingNotes, is_live: bool, _: str) -> Reader:
+    from garboard.recordings.nmea0183 import SentenceReader
+
     return LineReader(SentenceReader(notes, is_live))
 
 
+def _sentences_at_once(notes: ReadingNotes, _: Arithmetic, into: Into) -> TakesLines:
+    from garboard.recordings.sentence_columns import SentenceColumns
+
+    return SentenceColumns(notes, into=into)
+
+
 def _deltas(notes: ReadingNotes, is_live: bool, _: str) -> Reader:
+    from garboard.recordings.deltas import LONGEST_DELTA, DeltaReader
+
     return LineReader(DeltaReader(notes, _clock(Times.DATED, notes, is_live)), LONGEST_DELTA)
 
 
 def _csv(notes: ReadingNotes, is_live: bool, source: str) -> Reader:
+    from garboard.recordings.csv_series import CsvReader
+
     return LineReader(CsvReader(notes, source))
 
 
@@ -229,7 +257,7 @@ FORMS: Sequence[Form] = (
         "time,priority,pgn,source,destination,length,bytes",
         _lines_begin(_COMMA_LINE),
         _comma_lines,
-        at_once=CommaColumns,
+        at_once=_comma_lines_at_once,
     ),
     Form(
         "sentences",
@@ -238,7 +266,7 @@ FORMS: Sequence[Form] = (
         _lines_begin(_SENTENCE),
         _sentences,
         is_network=False,
-        at_once=lambda notes, _, into: SentenceColumns(notes, into=into),
+        at_once=_sentences_at_once,
     ),
     Form(
         "frames_time_of_day",
@@ -352,6 +380,8 @@ def _mixed(form: Form, head: bytes) -> Form:
         packets = packets_form.makes(notes, is_live, source)
         if not isinstance(packets, LineReader) or not isinstance(packets.takes, PacketReader | CommaReader):
             return packets
+        from garboard.recordings.nmea0183 import SentenceReader
+
         return LineReader(_WithSentences(packets.takes, SentenceReader(notes, is_live=True)))
 
     name = f"{packets_form.name}, with NMEA 0183 among them"

@@ -21,8 +21,7 @@ from garboard.faults import Fault, GarboardError, InputError, refuse_endless
 from garboard.recordings import packet_bytes
 from garboard.recordings.arithmetic import Arithmetic, Plain, WithNumpy
 from garboard.recordings.columns import Columns, InOrder
-from garboard.recordings.forms import Form, LineReader, Reader, form_of
-from garboard.recordings.nmea0183 import SentenceReader
+from garboard.recordings.forms import AsksForTime, Form, LineReader, Reader, form_of
 from garboard.recordings.notes import MARK, ReadingNotes
 from garboard.recordings.remarks import remarks
 from garboard.samples import Recording, Sample, gather, marked, marked_whole
@@ -125,7 +124,7 @@ def _met_instead(notes: ReadingNotes) -> str:
 
 
 def _read(path: Path, reader: Reader, notes: ReadingNotes, at_once: int = READ_AT_ONCE) -> Iterator[Sequence[Sample]]:
-    if isinstance(reader, LineReader) and isinstance(reader.takes, SentenceReader):
+    if isinstance(reader, LineReader) and isinstance(reader.takes, AsksForTime):
         reader.takes.time_comes = lambda: _tells_time(path)
     with _open(path) as file:
         tell = _teller(path, file, notes)

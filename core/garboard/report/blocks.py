@@ -9,6 +9,7 @@ from typing import Any
 from garboard.findings import Figure
 from garboard.report.chart import FEW_POINTS, axis_title, chart
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark
+from garboard.report.printed import as_printed
 from garboard.report.type_faces import breakable, printable, width_of
 
 Block = dict[str, Any]
@@ -29,18 +30,10 @@ _LINE_PER_POINT, _BETWEEN_ROWS = 0.44, 2.1
 """Height of a line for a type size [mm/pt], and what is clear between rows [mm]."""
 OWNER_SIZE = 10.5
 """Of text and tables in Your boat [pt]."""
+_RECORD_SIZE, _CARD_SIZE = 8.0, 9.0
+"""Of tables in the Record and of cards [pt]."""
 _DARK = re.compile(rb"\x01+")
-_HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")
-_NUMERIC = re.compile(r"[-+−]?\d[\d.,]*( ?± ?[\d.]+)?( ?[A-Za-z%°][A-Za-z0-9/]*)?")
-
-
-def with_minus(text: str) -> str:
-    """Text with a real minus before its negative numbers.
-
-    >>> with_minus("-14.1 ± 0.7, NL-300, 2026-05-14, 3 to -2")
-    '−14.1 ± 0.7, NL-300, 2026-05-14, 3 to −2'
-    """
-    return _HYPHEN_AS_MINUS.sub("\u2212", text) if "-" in text else text
+_NUMERIC = re.compile(r"[-+−]?\d[\d.,]*(/\d)?( ?± ?[\d.]+)?((–| to )\d[\d.,]*)?( ?[A-Za-z%°][A-Za-z0-9/]*)?")
 
 
 def words(text: str, size: str = "note", *, bold: bool = False, colour: str = "ink", leads: bool = False) -> Block:
@@ -56,7 +49,7 @@ def heading(text: str, level: int, *, mark: str = "", listed: bool = False) -> B
 
 def big_number(number: str, name: str, *, size: float = 24.0) -> Block:
     """The one number of a section, its name under it. size: of its digits [pt]."""
-    return {"kind": "number", "number": with_minus(number), "name": name, "size": size}
+    return {"kind": "number", "number": as_printed(number), "name": name, "size": size}
 
 
 def qr_code(text: str) -> Mapping[str, Any]:
@@ -109,7 +102,6 @@ def table(
     headings: Sequence[str],
     rows: Sequence[Sequence[str]],
     *,
-    small: bool = False,
     note: str = "",
     size: float = 0.0,
 ) -> Block:
@@ -117,19 +109,19 @@ def table(
     rows = _that_fit(rows)
     heads: Sequence[str] = [one[:1].upper() + one[1:] for one in headings]
     if len(rows) >= _LONG_TABLE and not note and not size:
-        heads, rows = _side_by_side(heads, rows, 7 if small else 8)
+        heads, rows = _side_by_side(heads, rows, _RECORD_SIZE)
     elif len(rows) > _CARD_ROWS:
-        heads, rows = _side_by_side(heads, rows, 9, groups=2)
+        heads, rows = _side_by_side(heads, rows, _CARD_SIZE, groups=2)
     numeric = [_is_numeric(rows, column) for column in range(len(heads))]
-    size = size or (9.0 if note else 7.0 if small else 8.0)
+    size = size or (_CARD_SIZE if note else _RECORD_SIZE)
     whole = TEXT_WIDTH if not note else (TEXT_WIDTH if len(heads) > _CARD_COLUMNS else CARD_WIDTH) - 2 * _FRAME
     widths = [round(width, 2) for width in _widths(heads, rows, size, whole)]
     return {
         "kind": "card" if note else "table",
         "title": title,
         "note": note,
-        "heads": [printable(breakable(one, _letters(len(heads)))) for one in heads],
-        "rows": [[printable(breakable(with_minus(cell), _letters(len(heads)))) for cell in row] for row in rows],
+        "heads": [printable(breakable(as_printed(one), _letters(len(heads)))) for one in heads],
+        "rows": [[printable(breakable(as_printed(cell), _letters(len(heads)))) for cell in row] for row in rows],
         "numeric": numeric,
         "whole": _height(rows, widths, size) <= _KEPT_WHOLE,
         "widths": widths,

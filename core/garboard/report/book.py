@@ -45,7 +45,7 @@ from garboard.steps import RECORD, Assessed, Block, ReportSection
 PAPER_SIZES = ("letter", "A4")
 FONTS_FOLDER = "fonts"
 """Folder beside the data, as `plugins` is, with typefaces for names in other scripts."""
-_LONGEST_IN_FOOT = 40
+_LONGEST_IN_FOOT = 24
 _MEANING: Mapping[Verdict, str] = {
     Verdict.PASS: "Measured or seen, and within its limits.",
     Verdict.ADVISE: "Usable as it is, unless in doubt. The sentence says what to watch, or which reading to check.",
@@ -93,7 +93,7 @@ def _made(
     built = [(section, _blocks(section, host, view, assessed)) for section in host.report_sections]
     sections = [(section, blocks) for section, blocks in built if section.part == RECORD]
     state, photos = hand_over(view, assessed), PhotoFiles(load_photo)
-    owners = owners_part(view, host, assessed, state, built, photos.for_owner)
+    owners = owners_part(view, host, assessed, state, built, photos.for_owner, proof)
     aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
     cards = [one.title for one in owners.cards]
     clauses = record_clauses(view, host, assessed, sections, photos, proof, aboard, cards)
@@ -108,6 +108,7 @@ def _made(
         "date": {name: getattr(created, name) for name in ("year", "month", "day", "hour", "minute", "second")},
         "foot": {
             "hull": f"Hull number {vessel.hull_number}",
+            "date": date_in_words(job.opened[:10]),
             "name": _short(named),
             "state": "handed over" if state.is_done else "draft, not handed over",
             "root": f"root {proof.short}" if proof else "of a job file, no root",

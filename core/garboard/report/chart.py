@@ -14,6 +14,7 @@ import attrs
 
 from garboard.findings import Axis, Band, Figure, Marker, Series
 from garboard.report.palette import DAY, SERIES_STYLES, SeriesStyle
+from garboard.report.printed import as_printed
 from garboard.report.type_faces import printable, width_of
 
 Part = dict[str, Any]
@@ -54,7 +55,7 @@ class _Scale:
 
 def axis_title(axis: Axis) -> str:
     """The axis's label with its unit in brackets."""
-    return f"{axis.label} [{axis.unit}]" if axis.unit else axis.label
+    return as_printed(f"{axis.label} [{axis.unit}]") if axis.unit else axis.label
 
 
 def ticks(low: float, high: float, *, whole: bool = False, most: int = _TICKS) -> list[float]:
@@ -106,10 +107,12 @@ def chart(figure: Figure, width: float, height: float) -> dict[str, Any]:
     if figure.equal_scales:
         across, up = _equal(across, up)
     up2 = _Scale(*y2, bottom, top) if y2 is not None else None
+    bands = [*_bands(figure, across, up, up2)]
     parts = [
         *_dressed(figure, across, up, up2, width),
-        *_bands(figure, across, up, up2),
+        *(one for one in bands if one["kind"] != "text"),
         *_curves(figure, across, up, up2),
+        *(one for one in bands if one["kind"] == "text"),  # no line strikes a name through
         *_legend(legend, height - _LINE * len(legend)),
         *_points(figure, across, up, up2),
     ]

@@ -92,6 +92,12 @@ def _window(engine: Engine) -> str:
     return f"{low.text} to {high}" if low is not None and high is not None else ""
 
 
+def _protection(circuit: Circuit) -> str:
+    """ "7.5 A fuse"; "none" where there is none."""
+    rating = "" if circuit.protection == "none" else _text(circuit.protection_rating)
+    return f"{rating} {circuit.protection}".strip()
+
+
 def _conductor(circuit: Circuit) -> str:
     return f"{circuit.conductor_awg} AWG" if circuit.conductor_awg else _text(circuit.conductor_area)
 
@@ -166,7 +172,7 @@ _CIRCUIT: Mapping[str, Callable[[Circuit], str]] = {
     "Circuit": lambda circuit: circuit.name,
     "Conductor": _conductor,
     "Run, source to load": lambda circuit: _text(circuit.length),
-    "Protection": lambda circuit: f"{circuit.protection} {_text(circuit.protection_rating)}".strip(),
+    "Fuse or breaker": lambda circuit: _protection(circuit),
     "Design current": lambda circuit: _text(circuit.design_current),
     "Battery": lambda circuit: circuit.battery,
 }

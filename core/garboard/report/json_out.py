@@ -40,14 +40,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import attrs
 
 import garboard
 from garboard.faults import Fault
 from garboard.findings import Figure, Finding, Missing, Number, Table
-from garboard.hosting.explaining import Explained
 from garboard.hosting.failures import PluginProblem
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
@@ -56,6 +55,9 @@ from garboard.records import Forecast
 from garboard.report.outline import counts, punch_list
 from garboard.report.trials import Trial, trials_of
 from garboard.steps import Assessed
+
+if TYPE_CHECKING:
+    from garboard.hosting.explaining import Explained
 
 Plain = dict[str, Any]  # whatever JSON can hold; the shapes are written out above
 

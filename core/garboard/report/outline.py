@@ -8,12 +8,14 @@ from datetime import datetime
 
 import attrs
 
-from garboard.disk.clock import day_in_words
+from garboard.faults import in_number
 from garboard.findings import Basis, Finding, Lack, Verdict
+from garboard.hosting.amended import is_left_out
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words, title_of
 from garboard.job_view import JobView
 from garboard.steps import Assessed, Caution, Phase, Step, state_shown
+from garboard.units import day_in_words
 
 SIGN_AT_HAND_OVER = ("technician", "owner")
 NOT_FITTED = "not fitted"
@@ -24,13 +26,15 @@ class StepOutline:
     """One step with what was found under it.
 
     step  : None when no loaded plugin declares the step a calculator names
-    state : "to do", "under way", "done", "look again", "not fitted" or "not needed"
+    state : "to do", "under way", "done", "look again", "not fitted", "not needed" or "left out"
+    said  : what the shop's checks ask in it besides
     """
 
     title: str
     state: str
     step: Step | None
     found: tuple[Assessed, ...]
+    said: tuple[str, ...] = ()
 
 
 @attrs.frozen
@@ -49,12 +53,14 @@ class PunchItem:
     text  : what is wrong and what to do
     why   : "fails", "values disagree", "in doubt", "cannot be read", "look again" or "noted"
     step  : key of the step it belongs to; "vessel" for a fact of the vessel, nothing for a note
+    check : title of the check whose numbers tell it; nothing where the words alone do
     """
 
     about: str
     text: str
     why: str
     step: str = attrs.field(default="", eq=False)
+    check: str = attrs.field(default="", eq=False)
 
 
 @attrs.frozen
@@ -71,12 +77,15 @@ class HandOver:
 
 def hand_over(view: JobView, assessed: Sequence[Assessed]) -> HandOver:
     """How far the hand over is: signatures decide; what fails, was not judged or is in doubt is said with them."""
-    found = counts(assessed)
+    left_out = sum(map(is_left_out, assessed))
+    found = counts(one for one in assessed if not is_left_out(one))
     open_ = [
         f"{found[verdict]} {words}"
         for verdict, words in ((Verdict.FAIL, "fail"), (Verdict.NOT_ENOUGH_DATA, "not judged"))
         if found[verdict]
     ]
+    if left_out:
+        open_.append(f"{left_out} left out by the shop")
     if doubts := len(_in_doubt(assessed)):
         open_.append(f"{doubts} in doubt")
     unsigned = [said for role in SIGN_AT_HAND_OVER if (said := _not_signed(view, role))]
@@ -93,8 +102,11 @@ def _not_signed(view: JobView, role: str) -> str:
 
 def by_phase(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> tuple[PhaseOutline, ...]:
     """Every declared step, phase by phase, with its findings. Phases without steps are left out."""
+    view, said = host.with_left_out(view), host.amended.said
     steps = {
-        step.key: StepOutline(step.title, state_shown(view, step), step, _under(step.key, assessed))
+        step.key: StepOutline(
+            step.title, state_shown(view, step), step, _under(step.key, assessed), tuple(said.get(step.key, ()))
+        )
         for step in host.steps
     }
     for lone in assessed:
@@ -173,11 +185,16 @@ def cautions(view: JobView, host: PluginHost) -> tuple[Caution, ...]:
 
 def nothing_to_put_right(assessed: Iterable[Assessed]) -> str:
     """What an empty punch list says: as much as was judged."""
-    unjudged = counts(assessed)[Verdict.NOT_ENOUGH_DATA]
-    if not unjudged:
-        return "Nothing left to put right."
-    checks = "1 check was" if unjudged == 1 else f"{unjudged} checks were"
-    return f"Nothing found to put right; {checks} not made for want of data."
+    assessed = tuple(assessed)
+    left_out = sum(map(is_left_out, assessed))
+    unjudged = counts(assessed)[Verdict.NOT_ENOUGH_DATA] - left_out
+    said = []
+    if unjudged:
+        checks = "1 check was" if unjudged == 1 else f"{unjudged} checks were"
+        said.append(f"; {checks} not made for want of data")
+    if left_out:
+        said.append(f"; the shop left out {in_number(left_out, 'step')}")
+    return f"Nothing found to put right{''.join(said)}." if said else "Nothing left to put right."
 
 
 def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> tuple[PunchItem, ...]:
@@ -187,7 +204,10 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
     Each fault once: a note that a failing check already tells is left out. Two notes in the same words are two faults.
     """
     failures = [a for a in assessed if a.finding.verdict is Verdict.FAIL]
-    failing = [PunchItem(a.finding.about, a.finding.sentence, "fails", a.step) for a in failures]
+    failing = [
+        PunchItem(a.finding.about, a.finding.sentence, "fails", a.step, a.title if a.finding.numbers else "")
+        for a in failures
+    ]
     told = {text for a in failures for text in (a.finding.sentence, *a.finding.notes)}
     disagreeing = [
         PunchItem(
@@ -232,12 +252,12 @@ def _in_doubt(assessed: Iterable[Assessed]) -> tuple[PunchItem, ...]:
         for doubt in one.finding.doubts:
             about = "" if doubt.text.startswith(one.finding.about) else one.finding.about
             text = f"{_sentence(doubt.text)} {FIND_OUT}"
-            found.setdefault(doubt.text, PunchItem(about, text, "in doubt", doubt.step))
+            found.setdefault(doubt.text, PunchItem(about, text, "in doubt", doubt.step, one.title))
     told = {item.step for item in found.values()}  # a check that lacks a figure for a doubt tells the doubt again
     for one in assessed:
         for lack in one.finding.missing:
             if lack.lack is Lack.CONTRADICTS and lack.step not in told:
-                item = PunchItem(one.finding.about, _sentence(lack.text), "in doubt", lack.step)
+                item = PunchItem(one.finding.about, _sentence(lack.text), "in doubt", lack.step, one.title)
                 found.setdefault(lack.text, item)
     return tuple(found.values())
 

@@ -10,14 +10,16 @@ import attrs
 
 from garboard.faults import in_number
 from garboard.findings import Figure, Finding, Number, Table, Verdict
+from garboard.history.proof import Proof, in_groups
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.owner_pages import BEFORE_YOU_GO, CARE, Bars, Digits, Photographs, Plan, Ruler, Steps
-from garboard.report.blocks import TEXT_WIDTH, big_digits, figure, listed, owner_table, table, with_minus, words
+from garboard.report.blocks import TEXT_WIDTH, big_digits, figure, listed, owner_table, qr_code, table, words
 from garboard.report.blocks import Block as Part
 from garboard.report.outline import HandOver, PunchItem, cautions, counts, date_in_words, punch_list, result_of
 from garboard.report.owner_drawings import bars_drawn, plan_drawn, ruler_drawn
 from garboard.report.photos import Photo, photos_of
+from garboard.report.printed import as_printed
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, ReportSection
 
 Built = Sequence[tuple[ReportSection, Sequence[Block]]]
@@ -28,6 +30,7 @@ _PHOTO_HIGH, _COVER_HIGH = 84.0, 117.0  # [mm]
 _MOST_ON_COVER = 4
 _PLACE_OF_CAUTIONS, _PLACE_OF_CARE = 100, 900
 """Where the pages stand that need no plugin. What keeps people safe comes first."""
+_WHAT_IS_OPEN = {"in doubt": "readings contradict each other"}
 _UNCERTAINTY = re.compile(r" ?± ?[\d.]+")
 
 
@@ -48,7 +51,13 @@ class OwnersPart:
 
 
 def owners_part(
-    view: JobView, host: PluginHost, assessed: Sequence[Assessed], state: HandOver, built: Built, drawn: Drawn
+    view: JobView,
+    host: PluginHost,
+    assessed: Sequence[Assessed],
+    state: HandOver,
+    built: Built,
+    drawn: Drawn,
+    proof: Proof | None = None,
 ) -> OwnersPart:
     """The owner's pages: sections of one title share a page, their digits in rows at its head."""
     show = _Pictures(view, host, drawn)
@@ -56,7 +65,7 @@ def owners_part(
     order: dict[str, float] = {}
     for title, first, parts in (
         (BEFORE_YOU_GO, _PLACE_OF_CAUTIONS, [*_cautions(view, host)]),
-        (CARE, _PLACE_OF_CARE, [*_open(view, host, assessed), *_signed(view, state)]),
+        (CARE, _PLACE_OF_CARE, [*_open(view, host, assessed), *_signed(view, state, proof)]),
     ):
         if parts:
             pages[title], order[title] = parts, first
@@ -121,23 +130,31 @@ def _how_it_did(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -
     yield f"{found[Verdict.PASS]} of {in_number(len(assessed), 'check')} passed." + (
         "" if items else " Nothing was found to put right."
     )
-    for item in items[:_MOST_ON_COVER]:
-        yield f"Open: {_item(item)}"
-    if (more := len(items) - _MOST_ON_COVER) > 0:
-        yield f"And {more} more: see the page \u201c{CARE}\u201d."
+    for number, item in enumerate(items[:_MOST_ON_COVER], 1):
+        yield f"Open, {number} of {len(items)}: {_item(item)}"
+    if len(items) > _MOST_ON_COVER:
+        yield f"The page \u201c{CARE}\u201d names all of them."
 
 
 def in_owners_words(text: str) -> str:
     """Text without "±" and what stands after it, and with a real minus.
 
     >>> in_owners_words("1.72 ± 0.05 V at -4 degrees")
-    '1.72 V at −4 degrees'
+    '1.72\\xa0V at −4 degrees'
     """
-    return with_minus(_UNCERTAINTY.sub("", text))
+    return as_printed(_UNCERTAINTY.sub("", text))
 
 
 def _item(item: PunchItem) -> str:
-    return in_owners_words(f"{f'{item.about}: ' if item.about else ''}{item.text}")
+    """What is open, as an owner can follow it: a check that tells by numbers is named, and the Record has them."""
+    text = item.text
+    if item.check:
+        names = dict.fromkeys(filter(None, (item.about, item.check)))
+        text = f"{', '.join(names)}: {_WHAT_IS_OPEN.get(item.why, 'not in order')}"
+    elif item.about:
+        text = f"{item.about}: {text}"
+    told = in_owners_words(text)
+    return f"{told[:1].upper()}{told[1:].rstrip('.')}."
 
 
 def _cautions(view: JobView, host: PluginHost) -> Iterator[Part]:
@@ -153,13 +170,14 @@ def _open(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> Iter
     yield {"kind": "section", "words": "What is open"}
     if items:
         yield listed(((f"{number}", _item(item)) for number, item in enumerate(items, 1)), size="body")
+        yield words("The punch list in the Record says more of each.", "note", colour="quiet")
     elif unjudged:
         yield words(f"Nothing was found to put right. {in_number(unjudged, 'check')} not made: see the Record.", "body")
     else:
         yield words("Nothing.", "body")
 
 
-def _signed(view: JobView, state: HandOver) -> Iterator[Part]:
+def _signed(view: JobView, state: HandOver, proof: Proof | None) -> Iterator[Part]:
     rows = [
         (one.role.capitalize(), one.name, date_in_words(one.at) + (", before later changes" if one.stale else ""))
         for one in view.sign_offs
@@ -169,6 +187,21 @@ def _signed(view: JobView, state: HandOver) -> Iterator[Part]:
         yield owner_table("", ("Who", "Name", "On"), rows)
     if not state.is_done:
         yield words(f"Not handed over yet: {'; '.join(state.lacking)}.", "body", bold=True)
+    if proof is not None:
+        yield _proof(view, proof)
+
+
+def _proof(view: JobView, proof: Proof) -> Part:
+    """What a copy of this book is compared by: hull number and root, as text and as a code."""
+    number = view.vessel.hull_number
+    return {
+        "kind": "proof",
+        "code": qr_code(f"{number} {proof.root}"),
+        "alt": f"Code with the hull number {number} and the root of this book, {proof.root}.",
+        "title": f"Hull number {number}",
+        "root": [in_groups(proof.root[start : start + 32]) for start in (0, 32)],
+        "words": "The shop holds what this book was made of. By this number it tells whether a copy is true.",
+    }
 
 
 def _page(blocks: Sequence[Block], show: _Pictures) -> Iterator[Part]:

@@ -135,6 +135,7 @@ def bars_drawn(bars: Bars) -> dict[str, Any]:
 _LONGEST, _WIDEST = 170.0, 78.0
 _USUAL_BEAM = 0.33  # of the length, where one of the two is not entered
 _PIN = 2.9
+_BOW = 4.0  # for the word above it
 
 
 def _planing(share: float) -> float:
@@ -173,14 +174,14 @@ def plan_drawn(plan: Plan) -> dict[str, Any] | None:
     broad = plan.beam / plan.length if plan.beam > 0 and plan.length > 0 else _USUAL_BEAM
     long = min(_LONGEST, _WIDEST / broad)
     wide = long * broad
-    width, middle, high = wide + 2 * _PIN + 2, wide / 2 + _PIN + 1, long + 2 * _PIN + 2
+    width, middle, high = wide + 2 * _PIN + 2, wide / 2 + _PIN + 1, long + 2 * _PIN + 2 + _BOW
     stern = high - _PIN - 1
     half = _HALF_BREADTH.get(plan.hull_form, _planing)
     shares = [place / 40 for place in range(41)]
     port = [(middle - half(one) * wide / 2, stern - one * long) for one in shares]
     starboard = [(middle + half(one) * wide / 2, stern - one * long) for one in reversed(shares)]
     outline = [*port, *starboard, port[0]]
-    parts = [_line(outline, DAY.ink, 0.5), _text("bow", middle, _PIN + 8, "mt", colour=DAY.quiet)]
+    parts = [_line(outline, DAY.ink, 0.5), _text("bow", middle, 0, "mt", colour=DAY.quiet)]
     taken: list[Point] = []
     for number, one in placed:
         thing = _on_board(one, half, middle, wide, stern, long)

@@ -144,6 +144,7 @@ STEP_MARKS: Mapping[str, Mark] = {
     "look again": Mark("look again", TRIANGLE, "advise", "▲", "!"),
     "not fitted": Mark("not fitted", DASH, "unknown", "–", "-"),
     "not needed": Mark("not needed", DASH, "unknown", "–", "-"),
+    "left out": Mark("left out", DASH, "advise", "–", "-"),
 }
 """By the state of a step, as `steps.state_shown` words it."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 
 from garboard.hosting.host import PluginHost
 from garboard.job_view import FieldKey, JobView
@@ -20,7 +20,9 @@ from garboard.report.photos import (
 
 PHOTO_WIDTH = 85.0
 """Of a photo, two side by side [mm]."""
-_HIGHEST = 70.0  # a photo that stands upright [mm]
+_HIGHEST, _WIDEST, _TALLEST = 70.0, 172.0, 130.0  # [mm]; the first of a photo that stands upright
+_SHORTEST = 57.0
+"""Of a photo's shorter side [mm]: numbers on its arrows are drawn as a share of it, and stand in 8 pt."""
 
 
 class PhotoFiles:
@@ -59,17 +61,27 @@ class PhotoFiles:
         return name, picture
 
 
-def photos_of_step(view: JobView, host: PluginHost, step: StepOutline, files: PhotoFiles) -> Iterator[Block]:
-    """The photos of a step, two side by side; nothing where none is here."""
+def photos_of_step(view: JobView, host: PluginHost, step: StepOutline, files: PhotoFiles) -> list[list[Block]]:
+    """The photos of a step in rows, two side by side where they fit; nothing where none is here."""
     found = photos_of(view, host, step.step.key) if step.step is not None else ()
     pairs = ((photo, files.drawn(photo)) for photo in found)
     shown = [_photo(photo, *one, host, view) for photo, one in pairs if one is not None]
-    if shown:
-        yield {"kind": "photos", "photos": shown}
+    return _in_rows(shown)
+
+
+def _in_rows(photos: Sequence[Block]) -> list[list[Block]]:
+    """Two beside each other where both are narrow enough."""
+    rows: list[list[Block]] = []
+    for one in photos:
+        if rows and len(rows[-1]) == 1 and max(one["width"], rows[-1][0]["width"]) <= PHOTO_WIDTH:
+            rows[-1].append(one)
+        else:
+            rows.append([one])
+    return rows
 
 
 def _photo(photo: Photo, file: str, picture: Picture, host: PluginHost, view: JobView) -> Block:
-    width, height = _fitting(picture)
+    width, height = printed_size(picture)
     return {
         "file": file,
         "width": width,
@@ -79,10 +91,13 @@ def _photo(photo: Photo, file: str, picture: Picture, host: PluginHost, view: Jo
     }
 
 
-def _fitting(picture: Picture) -> tuple[float, float]:
+def printed_size(picture: Picture) -> tuple[float, float]:
     """Width and height as printed [mm]."""
-    high = PHOTO_WIDTH * picture.height / picture.width
-    return (PHOTO_WIDTH, high) if high <= _HIGHEST else (_HIGHEST * picture.width / picture.height, _HIGHEST)
+    across = picture.width / picture.height
+    wide = min(PHOTO_WIDTH, _HIGHEST * across)
+    wide = max(wide, _SHORTEST * max(1.0, across))
+    wide = min(wide, _WIDEST, _TALLEST * across)
+    return wide, wide / across
 
 
 def _under_photo(photo: Photo, host: PluginHost, view: JobView) -> str:

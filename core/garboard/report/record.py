@@ -5,6 +5,7 @@ Nothing is printed twice: what a clause told already is referred to by its numbe
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
@@ -18,6 +19,7 @@ from garboard.hosting.titles import name_in_words, names_in_words, place_in_word
 from garboard.hosting.unused import not_used
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
+from garboard.owner_pages import CARE
 from garboard.records import JsonValue, SignOff
 from garboard.report.blocks import Block as Part
 from garboard.report.blocks import (
@@ -25,10 +27,8 @@ from garboard.report.blocks import (
     facts,
     figure,
     listed,
-    qr_code,
     signature,
     table,
-    with_minus,
     words,
 )
 from garboard.report.equipment import equipment_tables, vessel_facts
@@ -50,6 +50,7 @@ from garboard.report.outline import (
 from garboard.report.palette import STEP_MARKS
 from garboard.report.photo_blocks import PhotoFiles, photos_of_step
 from garboard.report.photos import is_recording
+from garboard.report.printed import NO_BREAK, as_printed
 from garboard.report.settings_used import settings_in_words
 from garboard.report.trials import Trial, table_of_trials, trials_of, which_stays
 from garboard.settings import SettingUsed
@@ -58,6 +59,8 @@ from garboard.steps import Assessed, Block, Caution, ReportSection
 Sections = Sequence[tuple[ReportSection, Sequence[Block]]]
 MOST_NAMED = 12
 _MOST_ON_A_PAGE = 30
+_LONGEST_WHOLE = 900
+"""A row of more letters may break over two pages."""
 _FOR_THE_OWNER = ("(from memory)", "(common practice)")
 """Some choices of settings are called so in entries of shops that chose them; an owner reads what such a rule is."""
 _OTHER_CHECKS = "Other checks"
@@ -68,16 +71,27 @@ class _Printed:
     """What already stands in the Record, so that nothing is printed twice.
 
     numbers  : of bases
-    findings : the number each stands under ("4.3")
     cards    : titles of tables that are cards in Your boat
     """
 
     numbers: Mapping[Basis, int]
     cards: frozenset[str]
     aboard: str
-    findings: dict[Finding, str] = attrs.field(factory=dict)
     figures: set[Figure] = attrs.field(factory=set)
     tables: set[Table] = attrs.field(factory=set)
+    _findings: dict[tuple[str, ...], str] = attrs.field(factory=dict)
+
+    def add(self, finding: Finding, number: str) -> None:
+        self._findings[_what_it_says(finding)] = number
+
+    def number_of(self, finding: Finding) -> str:
+        """The number a finding stands under, or one that says the same; "" for none."""
+        return self._findings.get(_what_it_says(finding), "")
+
+
+def _what_it_says(finding: Finding) -> tuple[str, ...]:
+    """A section may have named its numbers in other words: it is the same finding nevertheless."""
+    return finding.code, finding.verdict.value, finding.about, finding.of, finding.sentence
 
 
 @attrs.define
@@ -89,7 +103,6 @@ class _Clause:
     _findings: int = 0
     _tables: int = 0
     _figures: int = 0
-    _has_heads: bool = False
 
     def rows(self, found: Iterable[Finding], under: str = "") -> list[Part]:
         """Findings as rows: number, verdict, what it is about unless the step says that already, result, basis."""
@@ -98,35 +111,31 @@ class _Clause:
     def _row(self, finding: Finding, under: str) -> Part:
         self._findings += 1
         number = f"{self.number}.{self._findings}"
-        self.printed.findings[finding] = number
-        is_full = finding.verdict is not Verdict.PASS
-        numbers = "; ".join(f"{one.name} {one}" for one in finding.numbers) if is_full else ""
+        self.printed.add(finding, number)
+        said = as_printed(result_of(finding))
+        numbers = "" if finding.verdict is Verdict.PASS else "; ".join(_not_told(finding.numbers, said))
         return {
             "number": number,
             "mark": finding.verdict.value,
             "about": "" if finding.about == under else finding.about,
-            "said": with_minus(result_of(finding)),
-            "numbers": with_minus(numbers),
+            "said": said,
+            "numbers": numbers,
+            "long": len(said) + len(numbers) + len(finding.about) > _LONGEST_WHOLE,
             "loud": finding.verdict is Verdict.FAIL,
             "bases": f"[{references(finding.basis, self.printed.numbers).removeprefix('basis ')}]",
         }
 
-    def checks(self, groups: Sequence[Part]) -> Part:
-        """Findings under their steps; the first of a clause has heads over its columns."""
-        self._has_heads, headed = True, not self._has_heads
-        return {"kind": "checks", "groups": groups, "headed": headed}
-
-    def table(self, one: Table, *, small: bool = False) -> Iterator[Part]:
+    def table(self, one: Table) -> Iterator[Part]:
         """A table with its number; nothing where it stands already. A card in Your boat is only named."""
         if one in self.printed.tables:
             return
         self.printed.tables.add(one)
         if one.title in self.printed.cards:
-            yield words(f"{one.title}: on its card in Your boat.", "small")
+            yield words(f"{one.title}: on its card in Your boat.", "small", leads=True)
         elif one.card:
             yield table(one.title, one.headings, one.rows, note=self.printed.aboard)
         else:
-            yield table(self.caption(one.title), one.headings, one.rows, small=small)
+            yield table(self.caption(one.title), *_without_empty_columns(one))
 
     def caption(self, title: str) -> str:
         self._tables += 1
@@ -141,6 +150,20 @@ class _Clause:
             self.printed.figures.add(one)
             self._figures += 1
             yield figure(attrs.evolve(one, title=f"Figure {self.number}.{self._figures}  {one.title}"))
+
+
+def _not_told(numbers: Iterable[Number], said: str) -> Iterator[str]:
+    """The numbers that a sentence does not name with their "±" already; of what it names the sign is in its words."""
+    for one in numbers:
+        digits = re.escape(as_printed(str(one).removesuffix(one.unit)).strip().lstrip("\u2212+"))
+        if not re.search(rf"(?<![\d.,]){digits}(?![\d.,]*\d)", said):
+            yield as_printed(f"{one.name} {one}")
+
+
+def _without_empty_columns(one: Table) -> tuple[Sequence[str], Sequence[Sequence[str]]]:
+    """Heads and rows without the columns in which nothing stands."""
+    kept = [place for place in range(len(one.headings)) if not one.rows or any(row[place].strip() for row in one.rows)]
+    return [one.headings[place] for place in kept], [[row[place] for place in kept] for row in one.rows]
 
 
 def record_clauses(
@@ -231,7 +254,7 @@ def _cautions(found: Sequence[Caution], printed: _Printed) -> Iterator[Part]:
     )
     yield listed(
         (
-            (f"{place}", f"{caution.text} ({references([caution.basis], printed.numbers)})")
+            (f"{place}", f"{caution.text} ({references([caution.basis], printed.numbers).replace(' ', NO_BREAK)})")
             for place, caution in enumerate(found, 1)
         ),
         size="small",
@@ -259,15 +282,20 @@ def _section(blocks: Sequence[Block], clause: _Clause) -> Iterator[Part]:
             yield from clause.figure(block)
         elif isinstance(block, Number):
             yield big_number(str(block), block.name, size=15)
-        elif isinstance(block, Finding) and block not in clause.printed.findings:
+        elif isinstance(block, Finding) and not clause.printed.number_of(block):
             waiting.append(block)
     if waiting:
         yield from _told(waiting, clause)
 
 
+def _checked(groups: Sequence[Part]) -> Part:
+    """Findings under their steps."""
+    return {"kind": "checks", "groups": groups}
+
+
 def _told(found: Sequence[Finding], clause: _Clause) -> Iterator[Part]:
-    group = {"title": "", "state": "", "rows": clause.rows(found), "told": "", "notes": []}
-    yield clause.checks([group])
+    group = {"title": "", "state": "", "rows": clause.rows(found), "told": "", "notes": [], "photos": []}
+    yield _checked([group])
     for finding in found:
         yield from clause.figures(finding)
 
@@ -282,31 +310,37 @@ def _tried(trials: Sequence[Trial], clause: _Clause) -> Iterator[Part]:
 def _checks(
     clause: _Clause, view: JobView, host: PluginHost, steps: Sequence[StepOutline], photos: PhotoFiles
 ) -> Iterator[Part]:
-    """Every check, a row each, under its step; figures and photos of a step stand below its rows."""
+    """Every check, a row each, under its step; its photos below its rows, its figures below the table."""
     groups: list[Part] = []
     for step in steps:
-        pictures = [*photos_of_step(view, host, step, photos)]
-        if not step.found and not pictures:
+        pictures = photos_of_step(view, host, step, photos)
+        if not step.found and not pictures and not step.said:
             continue
-        told = [clause.printed.findings[one.finding] for one in step.found if one.finding in clause.printed.findings]
-        left = alike_together(one.finding for one in step.found if one.finding not in clause.printed.findings)
+        told = {number for one in step.found if (number := clause.printed.number_of(one.finding))}
+        left = alike_together(one.finding for one in step.found if not clause.printed.number_of(one.finding))
         groups.append(
             {
                 "title": step.title,
                 "state": step.state,
                 "rows": clause.rows(left, step.title),
-                "told": f"Told in {', '.join(told)}." if told else "",
-                "notes": [*settings_in_words(map(_as_practice, step.found))],
+                "told": f"See {', '.join(sorted(told, key=_in_order))}." if told else "",
+                "notes": [*step.said, *settings_in_words(map(_as_practice, step.found))],
+                "photos": pictures,
             }
         )
         beside = [part for finding in left if finding.verdict is not Verdict.PASS for part in clause.figures(finding)]
-        if beside or pictures:
-            yield clause.checks(groups)
-            yield from (*beside, *pictures)
+        if beside:
+            yield _checked(groups)
+            yield from beside
             groups = []
     if groups:
-        yield clause.checks(groups)
+        yield _checked(groups)
     yield from _without_findings(steps)
+
+
+def _in_order(number: str) -> list[int]:
+    """The order of numbers such as "4.10" on paper."""
+    return [int(part) for part in number.split(".")]
 
 
 def _without_findings(steps: Sequence[StepOutline]) -> Iterator[Part]:
@@ -328,7 +362,7 @@ def _workings(findings: Sequence[Finding], clause: _Clause) -> Iterator[Part]:
     tables = [one for finding in findings for one in finding.tables if one not in clause.printed.tables]
     for one in dict.fromkeys(tables):
         if _has_numbers(one):
-            yield from clause.table(one, small=True)
+            yield from clause.table(one)
 
 
 def _has_numbers(one: Table) -> bool:
@@ -340,7 +374,7 @@ def _punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed], p
     if not items:
         yield words(nothing_to_put_right(assessed), "small")
         return
-    where = {finding.sentence: number for finding, number in printed.findings.items()}
+    where = {one.finding.sentence: number for one in assessed if (number := printed.number_of(one.finding))}
     about = (f"{one.about}: " if one.about else "" for one in items)
     told = (f"{a}{one.text} ({_why(one.why, where.get(one.text))})" for a, one in zip(about, items, strict=True))
     yield listed(((f"{number}", text) for number, text in enumerate(told, start=1)), size="small")
@@ -371,6 +405,7 @@ def _signatures(view: JobView, host: PluginHost, state: HandOver) -> Iterator[Pa
         "writer has seen this book: what was checked and measured, what is still open on the punch list, and the "
         "cautions.",
         "small",
+        leads=True,
     )
     if any(sign_off.stale for sign_off in view.sign_offs):
         yield words(
@@ -409,7 +444,13 @@ def _revisions(view: JobView, host: PluginHost, proof: Proof | None, clause: _Cl
     else:
         rows = [_revision(one, host) for one in proof.revisions]
         yield table(clause.caption("Revisions"), ("No.", "Date", "What changed", "Signed", "Root"), rows)
-        yield _proof(view, proof)
+        yield words(
+            f"The root is worked out from the {len(proof.hashes)} entries behind this book. One entry more, less or "
+            "changed gives another root. The shop keeps the root with the file's own hash; its command "
+            "\u201cgarboard verify\u201d compares this file, the entries and the figures with both. The job and the "
+            f"list of entries are attached to this file. The page \u201c{CARE}\u201d has the root as a code.",
+            "small",
+        )
     if files := _files(view, host):
         heads = ("Belongs to", "File kept by the shop", "By", "Day")
         yield table(clause.caption("Files"), heads, files)
@@ -424,20 +465,6 @@ def _revision(one: Revision, host: PluginHost) -> tuple[str, ...]:
         changed = names_in_words(one.names, host)
     signed = ", ".join(one.signed) or "nobody"
     return f"{one.number}", date_in_words(one.date), changed, signed, in_groups(one.root[:12])
-
-
-def _proof(view: JobView, proof: Proof) -> Part:
-    entries = len(proof.hashes)
-    return {
-        "kind": "proof",
-        "code": qr_code(f"{view.vessel.hull_number} {proof.root}"),
-        "alt": f"Code with the hull number {view.vessel.hull_number} and the root of this book, {proof.root}.",
-        "title": f"Root over {entries} entries",
-        "root": [in_groups(proof.root[start : start + 32]) for start in (0, 32)],
-        "words": "The root is worked out from every entry behind this book. One entry more, less or changed gives "
-        "another root. The shop keeps the root with the file's own hash; its command `garboard verify` compares this "
-        "file, the entries and the figures with both. The job and the list of entries are attached to this file.",
-    }
 
 
 def _files(view: JobView, host: PluginHost) -> list[tuple[str, ...]]:
@@ -455,7 +482,10 @@ def _files(view: JobView, host: PluginHost) -> list[tuple[str, ...]]:
 
 
 def _bases(printed: _Printed) -> Iterator[Part]:
-    yield {"kind": "bases", "items": [[f"{number}", str(basis)] for basis, number in printed.numbers.items()]}
+    yield {
+        "kind": "bases",
+        "items": [[f"{number}", as_printed(str(basis))] for basis, number in printed.numbers.items()],
+    }
 
 
 def _as_practice(one: Assessed) -> Assessed:

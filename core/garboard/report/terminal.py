@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 import attrs
 
 if TYPE_CHECKING:
+    from tempfile import TemporaryDirectory
+
     import click
     from rich.console import Console
 
@@ -105,6 +106,8 @@ class Tools:
     @cached_property
     def _laid_out(self) -> TemporaryDirectory[str]:
         """Where plugins of folders that are only read are laid out; it goes with the program."""
+        from tempfile import TemporaryDirectory
+
         return TemporaryDirectory(prefix="garboard-")
 
     def _host(self, approved: Sequence[Path], refused: Sequence[PluginProblem] = ()) -> PluginHost:

@@ -428,8 +428,8 @@ class _Ashore:
         return (digest_of(rest)[: wire.DIGEST_DIGITS], len(rest)) if rest else None
 
     def _mine(self) -> dict[str, tuple[str, int]]:
-        digests = self.folder.digests()
-        return {hull: (digest[: wire.DIGEST_DIGITS], self.folder.count(hull)) for hull, digest in digests.items()}
+        held = self.folder.holdings()
+        return {hull: (one.digest[: wire.DIGEST_DIGITS], one.entries) for hull, one in held.items()}
 
     def _differing(self, theirs: Mapping[str, tuple[str, int]]) -> dict[str, frozenset[str]]:
         """Ids held of each hull that is not the same on both sides."""

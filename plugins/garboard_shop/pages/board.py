@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from calendar import day_abbr, month_abbr
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from urllib.parse import urlencode
 
@@ -153,6 +153,14 @@ def _heard(desk: ShopDesk) -> Mapping[str, int]:
         for device in tablet.writes_as:
             heard[device] = max(heard.get(device, 0), _last_contact(tablet))
     return heard
+
+
+def days_silent(tablets: Iterable[Tablet], now: int) -> Mapping[str, int]:
+    """Tablets that take part and were not heard of for long, by id, with the days since; since they were paired, for
+    those that never were.
+    """
+    passed = {one.id: now - _last_contact(one) for one in tablets if not one.is_removed}
+    return {name: since // A_DAY for name, since in passed.items() if since > board.SILENT_DAYS * A_DAY}
 
 
 def _last_contact(tablet: Tablet) -> int:

@@ -13,12 +13,11 @@ from garboard.findings import Number, Verdict, with_uncertainty
 from garboard.history.past import reason_in
 from garboard.records import Measurement
 from garboard.report.outline import PhaseOutline, StepOutline
-from garboard.steps import Assessed
+from garboard.steps import BEHIND, Assessed
 from garboard_shop.pages.summaries import JobSummary, file_of
 from garboard_shop.pages.wording import value_in_words, written_at
 
 SIGNED, RETRACTED = "signoff", "retract"
-BEHIND_A_PHASE = ("done", "not fitted", "not needed")
 MOST_DAYS = 8
 """On the line beside a job; its history has them all."""
 
@@ -65,18 +64,23 @@ class LargeFigure:
     to_settle: bool = False
 
 
-def large_figures(assessed: Sequence[Assessed], with_others: Sequence[Sequence[Assessed]] = ()) -> list[LargeFigure]:
+def large_figures(
+    assessed: Sequence[Assessed], with_others: Sequence[Sequence[Assessed]] = (), *, are_all: bool = True
+) -> list[LargeFigure]:
     """The figures of a job.
 
     with_others : the same judged with each value of what disagrees: a figure that hangs on it shows both ends
+    are_all     : whether these are all values; where not, what only they give is still to settle
     """
-    return [_large(asked, assessed, with_others) for asked in FIGURES]
+    return [_large(asked, assessed, with_others, are_all=are_all) for asked in FIGURES]
 
 
-def _large(asked: FigureAsked, assessed: Sequence[Assessed], with_others: Sequence[Sequence[Assessed]]) -> LargeFigure:
+def _large(
+    asked: FigureAsked, assessed: Sequence[Assessed], with_others: Sequence[Sequence[Assessed]], *, are_all: bool
+) -> LargeFigure:
     here = _numbers(asked, assessed)
     others = [_numbers(asked, one) for one in with_others]
-    if len({_shown(numbers) for numbers in others}) > 1:
+    if len({_shown(numbers) for numbers in others}) > 1 or (not are_all and not here and any(others)):
         return _both_ends(asked, [number for numbers in others for _, number in numbers])
     shown = here or (others[0] if others else [])
     if not shown:
@@ -173,7 +177,7 @@ def _at_a_glance(phase: PhaseOutline) -> PhaseAtAGlance:
     found = [one.finding.verdict for step in phase.steps for one in step.found]
     counts = tuple((verdict, found.count(verdict)) for verdict in Verdict if verdict in found)
     asked: list[StepOutline] = [step for step in phase.steps if step.step is not None]
-    done = sum(step.state in BEHIND_A_PHASE for step in asked)
+    done = sum(step.state in BEHIND for step in asked)
     return PhaseAtAGlance(outline=phase, done=done, steps=len(asked), counts=counts)
 
 

@@ -10,16 +10,18 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
-from garboard_shop.insight import MOST_DOTS_OF_A_WEEK, Dot, Span, Spread, board
+from garboard.faults import in_number
+from garboard_shop.insight import Dot, Span, Spread, board
 
 WIDTH = 720
 _ROW, _LABEL, _NUMBERS = 30, 330, 120
 _TOP, _BOTTOM, _LEFT = 12, 44, 56
 _HEIGHT = 240
+_NARROW, _NARROW_ROW = 330, 54
 _DOT = 5
-_LONGEST_LABEL = 46
+LONGEST_LABEL = 46
 
 
 @attrs.frozen
@@ -45,12 +47,29 @@ def bars(label: str, found: Sequence[Bar]) -> Markup:
 
 def _bar(bar: Bar, row: int, scale: float) -> Markup:
     top = row * _ROW
-    short = bar.label if len(bar.label) <= _LONGEST_LABEL else f"{bar.label[: _LONGEST_LABEL - 1]}…"
+    short = bar.label if len(bar.label) <= LONGEST_LABEL else f"{bar.label[: LONGEST_LABEL - 1]}…"
     shapes = _rect("whole", _LABEL, top + 5, max(1, bar.whole * scale), 20)
     if bar.filled:
         shapes += _rect("filled", _LABEL, top + 5, max(1, bar.filled * scale), 20)
     behind = _text(_LABEL + bar.whole * scale + 8, top + 21, bar.told)
     return _link(bar.href, f"{bar.label}: {bar.told}", _text(0, top + 21, short, "name") + shapes + behind)
+
+
+def narrow_bars(label: str, found: Sequence[Bar]) -> Markup:
+    """The same bars for a phone: each below its label, so that nothing lies beside the screen."""
+    most = max((bar.whole for bar in found), default=0) or 1
+    scale = (_NARROW - _NUMBERS) / most
+    parts = []
+    for row, bar in enumerate(found):
+        top = row * _NARROW_ROW
+        shapes = _rect("whole", 1, top + 26, max(1, bar.whole * scale), 18)
+        if bar.filled:
+            shapes += _rect("filled", 1, top + 26, max(1, bar.filled * scale), 18)
+        behind = _text(bar.whole * scale + 9, top + 40, bar.told)
+        parts.append(
+            _link(bar.href, f"{bar.label}: {bar.told}", _text(0, top + 18, bar.label, "name") + shapes + behind)
+        )
+    return _chart(label, _NARROW_ROW * len(found), parts, _NARROW)
 
 
 def months(label: str, found: Sequence[Span]) -> Markup:
@@ -69,7 +88,7 @@ def months(label: str, found: Sequence[Span]) -> Markup:
             )
         below = _text(left + step / 2, _HEIGHT - 26, f"{span.begins:%b}", "mid")
         below += _text(left + step / 2, _HEIGHT - 8, f"n {span.jobs}", "mid small")
-        told = f"{span.begins:%B %Y}: {span.right} of {span.jobs} right the first time"
+        told = f"{span.begins:%B %Y}: {in_number(span.jobs, 'job')} handed over, {span.right} right the first time"
         href = board(view="all", handed=span.key)
         parts.append(_link(href, told, shown + below) if span.jobs else below)
     return _chart(label, _HEIGHT, parts)
@@ -77,14 +96,14 @@ def months(label: str, found: Sequence[Span]) -> Markup:
 
 def days_by_week(label: str, found: Sequence[Span]) -> Markup:
     """A dot a job, by the week it was handed over in and the days it took, and the median of each week."""
-    most = _round_up(max((day for span in found for day, _ in span.days), default=0))
+    most = _round_up(max((span.longest for span in found), default=0))
     step = (WIDTH - _LEFT) / max(1, len(found))
     parts = [*_levels((0, most / 2, most), most, " d")]
     for place, span in enumerate(found):
         middle = _LEFT + (place + 0.5) * step
         if place % 4 == 0:
             parts.append(_text(middle, _HEIGHT - 26, f"{span.begins.day} {span.begins:%b}", "mid"))
-        for day, hull in span.days[:: -(-len(span.days) // MOST_DOTS_OF_A_WEEK) or 1]:
+        for day, hull in span.days:
             dot = _round("dot", middle, _y(day, most), 4)
             parts.append(_link(f"/boats/{hull}", f"{day:.0f} days", dot, is_stop=False))
         if span.median is not None:
@@ -182,25 +201,24 @@ def _levels(values: Iterable[float], high: float, unit: str, low: float = 0.0) -
         yield _line("level", _LEFT, y, WIDTH, y) + _text(_LEFT - 8, y + 5, f"{value:.0f}{unit}", "end")
 
 
-def _chart(label: str, height: float, parts: Iterable[Markup]) -> Markup:
+def _chart(label: str, height: float, parts: Iterable[Markup], width: int = WIDTH) -> Markup:
     return Markup('<svg class="chart" role="group" aria-label="{}" viewBox="0 0 {} {}">{}</svg>').format(
-        label, WIDTH, f"{height:.0f}", Markup("").join(parts)
+        label, width, f"{height:.0f}", Markup("").join(parts)
     )
 
 
 def _link(href: str, told: str, shapes: Markup, *, is_stop: bool = True) -> Markup:
-    stop = Markup("") if is_stop else Markup(' tabindex="-1"')
-    return Markup('<a href="{}" aria-label="{}"{}><title>{}</title>{}</a>').format(href, told, stop, told, shapes)
+    where, says, stop = escape(href), escape(told), "" if is_stop else ' tabindex="-1"'
+    return Markup(f'<a href="{where}" aria-label="{says}"{stop}><title>{says}</title>{shapes}</a>')
 
 
 def _rect(kind: str, x: float, y: float, width: float, height: float) -> Markup:
-    return Markup('<rect class="{}" x="{}" y="{}" width="{}" height="{}"/>').format(
-        kind, f"{x:.1f}", f"{y:.1f}", f"{width:.1f}", f"{max(0.0, height):.1f}"
-    )
+    tall = max(0.0, height)
+    return Markup(f'<rect class="{escape(kind)}" x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{tall:.1f}"/>')
 
 
 def _round(kind: str, x: float, y: float, radius: float) -> Markup:
-    return Markup('<circle class="{}" cx="{}" cy="{}" r="{}"/>').format(kind, f"{x:.1f}", f"{y:.1f}", f"{radius:g}")
+    return Markup(f'<circle class="{escape(kind)}" cx="{x:.1f}" cy="{y:.1f}" r="{radius:g}"/>')
 
 
 def _line(kind: str, x: float, y: float, to_x: float, to_y: float) -> Markup:

@@ -32,7 +32,9 @@ from garboard_shop import own_plugins
 from garboard_shop.pages.plugins import DryRun, approve_copy, content_of, dry_run_of
 from garboard_shop.store import ShopPlugin, Store
 
-ROWS_OF_FORM: Mapping[str, int] = {"field": 10, "limit": 4, "value": 6, "result": 3, "case": 4}
+ROWS_OF_FORM: Mapping[str, int] = {
+    "field": 10, "limit": 4, "value": 6, "result": 3, "case": 4, "leave": 2, "stricter": 2,
+}  # fmt: skip
 """How many of each the page has room for; a check with more is written as text."""
 WORDS: Mapping[str, tuple[str, ...]] = {
     "bases": tuple(dict.fromkeys(kind.value for kind in (BasisKind.SHOP_RULE, *BasisKind))),
@@ -68,7 +70,7 @@ def look(text: str, store: Store, host: PluginHost, jobs: Iterable[JobView]) -> 
     text = "\n".join(text.splitlines()) + "\n"  # a browser sends its own ends of lines
     content = text.encode()
     try:
-        check = _read(content)
+        check = _read(content, host)
     except CheckRefused as refused:
         return Look(text=text, faults=refused.faults)
     with _laid_out(check, content) as file:
@@ -80,6 +82,7 @@ def look(text: str, store: Store, host: PluginHost, jobs: Iterable[JobView]) -> 
 def approve(
     text: str,
     store: Store,
+    host: PluginHost,
     by: str,
     now: int,
     jobs: Iterable[JobView],
@@ -91,15 +94,15 @@ def approve(
     """
     content = text.replace("\r\n", "\n").encode()
     try:
-        check = _read(content)
+        check = _read(content, host)
     except CheckRefused as refused:
         raise InputError("check", [one.fault for one in refused.faults]) from None
     with _laid_out(check, content) as file:
         return approve_copy(store, file, by, now, jobs, tell)
 
 
-def _read(content: bytes) -> Check:
-    return check_of(content, [name.removeprefix("garboard_") for name in BUILT_IN])
+def _read(content: bytes, host: PluginHost) -> Check:
+    return check_of(content, [name.removeprefix("garboard_") for name in BUILT_IN], host.built_in)
 
 
 @contextmanager
@@ -128,8 +131,9 @@ class Asked:
 def asked(check: Check) -> dict[str, tuple[Asked, ...]]:
     """What a tablet asks in each step and of each kind of equipment, in its order, under the title of its table."""
     kinds = {kind.key: kind for kind in check.equipment}
-    of_steps = {step.key: tuple(_asked(step.fields, kinds)) for step in check.steps}
-    return of_steps | {key: tuple(_asked(kind.fields, kinds)) for key, kind in kinds.items()}
+    own = {step.key: tuple(_asked(step.fields, kinds)) for step in check.steps}
+    own |= {step: tuple(_asked(fields, kinds)) for step, fields in check.changes.fields.items() if fields}
+    return own | {key: tuple(_asked(kind.fields, kinds)) for key, kind in kinds.items()}
 
 
 def _asked(fields: Iterable[Field], kinds: Kinds, table: str = "") -> Iterator[Asked]:
@@ -144,20 +148,40 @@ def _asked(fields: Iterable[Field], kinds: Kinds, table: str = "") -> Iterator[A
 # ---- from the form to the text of a file
 
 
-def text_of_form(form: Typed) -> str:
-    """The check file that a filled-in form stands for. What was left empty is left out, and told as missing."""
+def text_of_form(form: Typed, by: str, today: str) -> str:
+    """The check file that a filled-in form stands for. What was left empty is left out, and told as missing.
+
+    by, today : who decides what changes of the program's own steps, and when
+    """
     name = form.get("name", "").strip()
     plain: dict[str, Any] = {"format": FORMAT, "version": VERSION}
     plain |= _given(form, "", ("name", "title", "edition"))
     plain["basis"] = {"kind": form.get("basis_kind", ""), "text": form.get("basis_text", "").strip()}
     plain["setting"] = [_limit(form, before) for before in _filled(form, "limit", "name")]
-    plain["step"] = [_step(form, name)]
+    leave, stricter = [*_filled(form, "leave", "step")], [*_filled(form, "stricter", "setting")]
+    is_asking = any(form.get(one, "").strip() for one in ("step_title", "field0_name", "result0_name"))
+    plain["step"] = [_step(form, name)] if is_asking or not (leave or stricter) else []
+    decided = {"by": by, "on": today}
+    plain["leave_out"] = [{**_given(form, one, ("step", "when", "reason")), **decided} for one in leave]
+    plain["stricter"] = [{**_given(form, one, ("setting", "value", "reason")), **decided} for one in stricter]
     plain["value"] = [
         {**_given(form, before, ("name", "title", "formula", "unit")), **_in_rows(form, before)}
         for before in _filled(form, "value", "name")
     ]
     plain["result"] = [_result(form, before, name) for before in _filled(form, "result", "name")]
+    plain["section"] = _section(form, [one["name"] for one in plain["result"]])
     return toml_text(plain)
+
+
+def _section(form: Typed, results: list[Any]) -> list[Any]:
+    """The part of the handover book, where it was given a title: all that is judged stands in it."""
+    if not form.get("section_title", "").strip():
+        return []
+    found: dict[str, Any] = {"name": "book", "title": form["section_title"].strip()}
+    if order := form.get("section_order", "").strip():
+        found["order"] = _number(order)
+    text = [one for one in [form.get("section_text", "").strip()] if one]
+    return [{**found, "text": text, "results": results}]
 
 
 def _filled(form: Typed, what: str, key: str, before: str = "") -> Iterator[str]:
@@ -232,11 +256,21 @@ def _result(form: Typed, before: str, step: str) -> Any:
         ends = _given(form, before, ("low", "high"))
         if ends:
             found["limit"] = [{"number": number, **ends}]
+    if form.get(f"{before}figure_title", "").strip():
+        found["figure"] = _figure(form, f"{before}figure_")
     found["case"] = [
         _given(form, case, ("verdict", "code", "when", "sentence"))
         for case in _filled(form, "case", "sentence", before)
     ]
     return found
+
+
+def _figure(form: Typed, before: str) -> dict[str, Any]:
+    """A figure over the rows of the form's table, with one line in it."""
+    typed = {name: form.get(f"{before}{name}", "").strip() for name in ("title", "x", "y", "x_label", "y_label")}
+    labels: Any = [typed["x_label"], typed["y_label"]]
+    rows = form.get("table_name", "").strip()
+    return {"title": typed["title"], "rows": rows, "x": typed["x"], "y": [typed["y"]], "labels": labels}
 
 
 def toml_text(plain: Mapping[str, Any], before: str = "") -> str:

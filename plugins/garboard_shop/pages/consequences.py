@@ -8,6 +8,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from enum import Enum
 
 import attrs
 
@@ -64,22 +65,41 @@ class Difference:
         return len({cell.verdict if cell else None for cell in self.cells}) > 1
 
 
+class LeftOut(Enum):
+    """Why it was not worked out what the values of a disagreement give, as a person is told."""
+
+    MANY_OPEN = (
+        "Too many values of this job are open to work out what each of these changes. Settle others first, then look "
+        "here again."
+    )
+    MANY_VALUES = "It has too many values to work out what each of them changes."
+    ON_THE_BOATS_PAGE = "Open the boat's page to see what each of these values changes."
+
+
 @attrs.frozen
 class Consequence:
     """What each value of one disagreement would give.
 
-    values : as they read
-    rows   : only those checks that differ
-    others : how many other disagreements stood at their first value
+    values   : as they read
+    rows     : only those checks that differ
+    others   : how many other disagreements stood at their first value
+    left_out : why it was not worked out; None where it was
     """
 
     values: tuple[str, ...]
     rows: tuple[Difference, ...]
     others: int
+    left_out: LeftOut | None = None
+
+    @classmethod
+    def not_judged(cls, why: LeftOut) -> Consequence:
+        return cls((), (), 0, why)
 
     @property
     def in_words(self) -> str:
         """What a manager needs to know first."""
+        if self.left_out is not None:
+            return self.left_out.value
         either = "either way" if len(self.values) == 2 else "whichever you choose"
         changed = [row.check for row in self.rows if row.is_of_verdicts]
         if not self.rows:
@@ -93,12 +113,17 @@ class Consequence:
 class Judged:
     """A job judged with each value of what disagrees in it.
 
-    consequences : by the token of the disagreement; one that is not judged has none
+    consequences : by the token of the disagreement; one that no check can read has none
     outcomes     : everything that was found, once for each judging; the ends of a figure lie among them
     """
 
     consequences: Mapping[str, Consequence] = attrs.field(factory=dict)
     outcomes: tuple[Sequence[Assessed], ...] = ()
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether it was judged with every value that is open."""
+        return not any(one.left_out for one in self.consequences.values())
 
 
 NOTHING = Judged()
@@ -133,7 +158,9 @@ class Consequences:
             return self._kept.get((summary.digest, job.id))
 
     def of_sheet(self, boats: Sequence[tuple[BoatSummary, Sequence[JobSummary]]]) -> Mapping[str, Consequence]:
-        """The consequences for a page of many boats, as many as one page may wait for; by hull and token."""
+        """The consequences for a page of many boats, as many as one page may wait for; by hull and token. Of the others
+        it is said where they stand.
+        """
         found: dict[str, Consequence] = {}
         judged_now = 0
         for summary, jobs in boats:
@@ -141,7 +168,7 @@ class Consequences:
                 judged = self.at_hand(summary, job)
                 if judged is None and job.choices and judged_now < MOST_ON_A_SHEET:
                     judged, judged_now = self.of(summary, job), judged_now + 1
-                found |= by_hull(summary, judged or NOTHING)
+                found |= by_hull(summary, judged if judged is not None else _on_its_page(summary, job))
         return found
 
 
@@ -150,19 +177,30 @@ def by_hull(summary: BoatSummary, judged: Judged) -> dict[str, Consequence]:
     return {f"{summary.key} {token}": one for token, one in judged.consequences.items()}
 
 
+def _open(summary: BoatSummary, job: JobSummary) -> list[tuple[HullState, RegisterKey, tuple[Entry, ...]]]:
+    """The disagreements of a job that a check can read, each with its values."""
+    found = disagreeing(summary.boat, job.id) if job.choices else ()
+    return [(state, key, state.current(key)) for state, key in found if key.kind in JUDGED_KINDS]
+
+
+def _on_its_page(summary: BoatSummary, job: JobSummary) -> Judged:
+    elsewhere = Consequence.not_judged(LeftOut.ON_THE_BOATS_PAGE)
+    return Judged({token_of(key): elsewhere for _, key, _ in _open(summary, job)})
+
+
 def judge(store: Store, host: PluginHost, summary: BoatSummary, job: JobSummary) -> Judged:
-    """Judge a job once for each value of what disagrees in it; of very many only the first."""
-    open_ = [
-        (state, key, state.current(key)) for state, key in disagreeing(summary.boat, job.id) if key.kind in JUDGED_KINDS
-    ]
+    """Judge a job once for each value of what disagrees in it; of very many only the first; the others say why not."""
+    open_ = _open(summary, job)
     load = recordings_of(store)
     first = [(state, key, values[0]) for state, key, values in open_]
     try:
         base = _judged_with(store, host, summary, job.id, first, load)
-        outcomes, consequences = [base], {}
+        outcomes, consequences = [base], dict[str, Consequence]()
         for place, (state, key, values) in enumerate(open_):
             if len(outcomes) + len(values) - 1 > MOST_JUDGED:
-                break
+                why = LeftOut.MANY_VALUES if len(values) > MOST_JUDGED else LeftOut.MANY_OPEN
+                consequences[token_of(key)] = Consequence.not_judged(why)
+                continue
             found = [base]
             for value in values[1:]:
                 chosen = [*first[:place], (state, key, value), *first[place + 1 :]]

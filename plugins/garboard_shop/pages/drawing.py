@@ -6,6 +6,7 @@ import hashlib
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
+from functools import lru_cache
 
 import attrs
 from markupsafe import Markup
@@ -27,6 +28,7 @@ def colours_as_css() -> str:
     return f":root{{{colours}}}\n"
 
 
+@lru_cache(maxsize=64)
 def mark_svg(mark: Mark) -> Markup:
     """A state's shape; the word stands beside it, so it is hidden from a screen reader."""
     parts = "".join(map(_part, mark.parts))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import attrs
 from markupsafe import Markup
@@ -11,7 +11,7 @@ from markupsafe import Markup
 from garboard.faults import in_number
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import NOBODY
-from garboard_shop.insight import MOST_DOTS_OF_A_WEEK, Grid, Insight, Spread, Tally, board, insight_of
+from garboard_shop.insight import MOST_DOTS_OF_A_WEEK, Grid, Insight, Spread, Tally, board, insight_from
 from garboard_shop.memory import DEVIATION, ECONOMY, SLIP, Memory
 from garboard_shop.pages import charts
 from garboard_shop.pages.wording import day_of
@@ -21,9 +21,7 @@ TITLES = {SLIP: "Slip", ECONOMY: "Economy at best cruise", DEVIATION: "Largest c
 FACET_TITLES = {"model": "By model", "engine": "By engine", "technician": "By rigger"}
 SHADES = 4
 COUNTED_AT_ONCE = 1_000
-"""Boats: of more the page does not wait for the count."""
-COUNTED_AGAIN_AFTER = 10 * 60 * 1000
-"""Over many boats, whatever changed meanwhile [ms]."""
+"""Boats: of more the page does not wait for the first count."""
 
 
 @attrs.frozen
@@ -57,12 +55,16 @@ class Chart:
     """One chart.
 
     sentence : what it says, before it is looked at
+    narrow   : its drawing for a phone, where it has one of its own
+    is_by_time : the newest stands on the right
     listed   : its marks once more, in words
     """
 
     title: str
     sentence: str
     drawing: Markup
+    narrow: Markup | None = None
+    is_by_time: bool = False
     listed: tuple[Entry, ...] = ()
     tables: tuple[CountTable, ...] = ()
 
@@ -76,7 +78,7 @@ class Shown:
 
 
 class Insights:
-    """The page, counted again when a row changed: at once over few boats, over many beside the server's work."""
+    """The page, told anew when a row changed. Over many boats the first count is made beside the server's work."""
 
     def __init__(self, host: PluginHost, now: Callable[[], int]) -> None:
         self._host, self._now = host, now
@@ -89,7 +91,7 @@ class Insights:
         with self._guard:
             if self._shown is not None and self._is_fresh(memory, *self._shown):
                 return self._shown[2]
-            if len(memory) <= COUNTED_AT_ONCE:
+            if memory.counts is not None or len(memory) <= COUNTED_AT_ONCE:
                 return self._count(memory)
             if self._thread is None or not self._thread.is_alive():
                 self._thread = threading.Thread(
@@ -104,24 +106,32 @@ class Insights:
             self._thread.join()
 
     def _is_fresh(self, memory: Memory, of: Memory, changes: int, shown: Shown) -> bool:
-        age = self._now() - shown.counted.at
-        if memory is not of or day_of(shown.counted.at) != day_of(self._now()):
-            return False
-        return memory.changes == changes or (len(memory) > COUNTED_AT_ONCE and 0 <= age < COUNTED_AGAIN_AFTER)
+        return memory is of and memory.changes == changes and day_of(shown.counted.at) == day_of(self._now())
 
     def _count(self, memory: Memory) -> Shown:
         changes = memory.changes
-        counted = insight_of(memory.rows(), memory.score(), self._now())
+        counted = insight_from(memory.count(), memory.score(), self._now())
         shown = Shown(counted, charts_of(counted, self._host))
         self._shown = memory, changes, shown
         return shown
 
 
-def code_in_words(code: str, host: PluginHost) -> str:
-    """A code of a finding as people say it: the title of the check that gives it, and what it found."""
-    title = next((one.title for one in host.calculators if code.startswith(f"{one.key}.")), "")
-    found = code.rpartition(".")[2].replace("_", " ")
-    return f"{title}: {found}" if title else code
+def code_in_words(code: str, host: PluginHost, most: int = 200) -> str:
+    """A code of a finding as people say it: the title of the check or step that gives it, and what it found.
+
+    most : letters; of more the title is cut, as what was found tells one failure of a check from another
+
+    A code that is no check's or step's own, such as "handover.check.failed", is told by its own words; one of a
+    plugin that is not here stays as it is.
+    """
+    key, _, found = code.rpartition(".")
+    titles = [(one.key, one.title) for one in host.calculators] + [(one.key, one.title) for one in host.steps]
+    of = next((title for name, title in titles if code.startswith(f"{name}.")), "")
+    if not of and not any(one.key.partition(".")[0] == code.partition(".")[0] for one in host.steps):
+        return code
+    title, said = of or key.replace(".", " ").replace("_", " ").capitalize(), found.replace("_", " ")
+    room = max(0, most - len(said) - 2)
+    return f"{title if len(title) <= room else f'{title[: room - 1]}…'}: {said}"
 
 
 def charts_of(found: Insight, host: PluginHost) -> tuple[Chart, ...]:
@@ -140,7 +150,7 @@ def charts_of(found: Insight, host: PluginHost) -> tuple[Chart, ...]:
 def _failures(found: Tally, host: PluginHost, title: str) -> Chart:
     bars = [
         charts.Bar(
-            code_in_words(one.code, host),
+            code_in_words(one.code, host, charts.LONGEST_LABEL),
             found.address(failed=one.code),
             one.ever,
             one.still,
@@ -157,9 +167,14 @@ def _failures(found: Tally, host: PluginHost, title: str) -> Chart:
         if found.codes > len(bars):
             sentence += f" {in_number(found.codes - len(bars), 'rarer failure')} left out."
     tables = tuple(_table(found, grid, host) for grid in found.grids if grid.names)
-    return Chart(
-        title=title, sentence=sentence, drawing=charts.bars(title, bars) if bars else Markup(""), tables=tables
-    )
+    return _of_bars(title, sentence, title, bars, tables)
+
+
+def _of_bars(
+    title: str, sentence: str, label: str, bars: Sequence[charts.Bar], tables: tuple[CountTable, ...] = ()
+) -> Chart:
+    drawing, narrow = (charts.bars(label, bars), charts.narrow_bars(label, bars)) if bars else (Markup(""), None)
+    return Chart(title=title, sentence=sentence, drawing=drawing, narrow=narrow, tables=tables)
 
 
 def _table(found: Tally, grid: Grid, host: PluginHost) -> CountTable:
@@ -189,24 +204,25 @@ def _months(found: Insight) -> Chart:
             f"any judging: {last.share} %. Under five jobs no per cent is told."
         )
     listed = tuple(
-        Entry(
-            f"{span.begins:%B %Y}: {span.right} of {span.jobs} right the first time",
-            board(view="all", handed=span.key, right="yes"),
-        )
+        Entry(f"{span.begins:%B %Y}: {words}", board(view="all", handed=span.key, right=is_right))
         for span in found.months
-        if span.jobs
+        for is_right, jobs, words in (
+            ("yes", span.jobs, f"{span.right} of {span.jobs} right the first time"),
+            ("no", span.jobs - span.right, f"{span.jobs - span.right} not right the first time"),
+        )
+        if jobs
     )
     drawing = charts.months("Share right the first time, by month", found.months)
-    return Chart(title="Right the first time", sentence=sentence, drawing=drawing, listed=listed)
+    return Chart(title="Right the first time", sentence=sentence, drawing=drawing, is_by_time=True, listed=listed)
 
 
 def _days(found: Insight) -> Chart:
-    days = sorted(day for span in found.by_week for day, _ in span.days)
+    jobs, longest = sum(span.jobs for span in found.by_week), max((span.longest for span in found.by_week), default=0.0)
     sentence = "Nothing was handed over in half a year."
-    if days:
+    if jobs:
         sentence = (
-            f"From opening to hand over half of {in_number(len(days), 'job')} took {days[(len(days) - 1) // 2]:.0f} "
-            f"days or less, the longest {days[-1]:.0f}. A dot a job, a line for the median of the week."
+            f"From opening to hand over half of {in_number(jobs, 'job')} took {found.half:.0f} "
+            f"days or less, the longest {longest:.0f}. A dot a job, a line for the median of the week."
         )
         if any(span.jobs > MOST_DOTS_OF_A_WEEK for span in found.by_week):
             sentence += " Of a week with many jobs some dots are left out."
@@ -219,7 +235,7 @@ def _days(found: Insight) -> Chart:
         if span.median is not None
     )
     drawing = charts.days_by_week("Days from opening to hand over, by week", found.by_week)
-    return Chart(title="Days to hand over", sentence=sentence, drawing=drawing, listed=listed)
+    return Chart(title="Days to hand over", sentence=sentence, drawing=drawing, is_by_time=True, listed=listed)
 
 
 def _waits(found: Insight) -> Chart:
@@ -236,7 +252,7 @@ def _waits(found: Insight) -> Chart:
         who = "no one in particular" if first.waits_for == NOBODY else f"the {first.waits_for}"
         sentence = f"Open jobs have been in their state for {days:.0f} days together, "
         sentence += f"{first.days:.0f} of them waiting for {who}."
-    return Chart(title="Where days go", sentence=sentence, drawing=charts.bars("Days by whom jobs wait for", bars))
+    return _of_bars("Where days go", sentence, "Days by whom jobs wait for", bars)
 
 
 def _forecasts(found: Insight) -> Chart:

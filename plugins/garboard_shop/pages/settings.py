@@ -20,7 +20,17 @@ from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
 from garboard.records import JsonValue
 from garboard.report.as_typed import as_typed
-from garboard.settings import DEFAULT, SHOP, Setting, SettingSet, SettingUsed, binding, check_pairs, in_force
+from garboard.settings import (
+    DEFAULT,
+    SHOP,
+    Setting,
+    SettingSet,
+    SettingUsed,
+    binding,
+    check_pairs,
+    in_force,
+    refuse_looser,
+)
 from garboard.steps import Assessed
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.summaries import seen_in
@@ -114,6 +124,7 @@ def check(
     """
     try:
         check_value(setting.field, value)
+        refuse_looser(declared, value, setting.key)
         check_pairs(declared, values or {}, setting.key)
     except ValueRefused as refused:
         raise InputError("settings", [refused.at(setting.field.title)]) from None

@@ -27,7 +27,7 @@ from garboard.history.replay import HullState
 from garboard.history.two_rows import may_be_two_rows
 from garboard.hosting.codes import BUSY, code_for
 from garboard.hosting.host import PluginHost
-from garboard.hosting.titles import name_in_words, place_in_words
+from garboard.hosting.titles import kind_in_words, name_in_words, place_in_words
 from garboard.hosting.unused import why_not_used
 from garboard.job_view import FieldKey, JobView, Unreadable, place_of
 from garboard.judging.assessing import Question, questions
@@ -369,7 +369,7 @@ def register_in_words(key: RegisterKey, host: PluginHost, seen: JobView | None =
         return f"Setting: {titles.get(key.subject[0], key.subject[0])}"
     if key.kind == "move":
         return "The job this one was joined into" if key.subject == JOINING else "The hull this job was moved to"
-    return f"{key.kind} {' '.join(key.subject)}".strip()
+    return kind_in_words(key.kind, key.subject)
 
 
 class Summaries:

@@ -6,7 +6,7 @@ import ipaddress
 import mimetypes
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import partial
 from urllib.parse import quote
 
@@ -36,7 +36,7 @@ from garboard.report.trials import foreseen_of, table_of_trials, trials_of, whic
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard.steps import Assessed
 from garboard_shop.job_rows import JobRow
-from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
+from garboard_shop.memory import JUDGED_FROM, Kept, Memory, Row, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages import board, check_form, decisions, exports, looks, people, plugins, settings, sheet, wording
@@ -291,15 +291,17 @@ def boats_page(visit: Visit) -> Response:
 def boat_page(visit: Visit) -> Response:
     """Everything of one boat."""
     summary = _boat(visit)
-    alike = {other for number in summary.boat.state.hull_keys for other in visit.desk.index.look_alikes(number)}
-    vessel, desk = summary.boat.vessel(), visit.desk
+    vessel, desk, row = summary.boat.vessel(), visit.desk, row_of(summary)
     judged = {job.id: desk.consequences.of(summary, job) for job in summary.jobs}
     looked = looks.last_look(visit.request.cookies.get(looks.COOKIE, ""), summary.key, desk.now())
     page = visit.page(
         "boat.html",
         summary=summary,
         consequences={name: one for of_job in judged.values() for name, one in by_hull(summary, of_job).items()},
-        figures={job.id: glance.large_figures(job.assessed, judged[job.id].outcomes) for job in summary.jobs},
+        figures={
+            job.id: glance.large_figures(job.assessed, judged[job.id].outcomes, are_all=judged[job.id].is_whole)
+            for job in summary.jobs
+        },
         glances={job.id: glance.phases_at_a_glance(job) for job in summary.jobs},
         days={job.id: _days(summary, job) for job in summary.jobs},
         rows=_rows_of_jobs(desk, summary),
@@ -311,11 +313,13 @@ def boat_page(visit: Visit) -> Response:
         days_back=looks.DAYS_BACK if looked and desk.now() - looked > looks.LONGEST_BACK else 0,
         changed=looks.changed_since(desk.store, summary, looked, desk.now(), visit.who) if looked else (),
         unfolded=visit.asked("open") == "all",
-        look_alikes=sorted(alike - summary.boat.state.hull_keys),
+        look_alikes=desk.index.to_ask_about(summary.boat.state.hull_keys),
+        told_apart=desk.index.told_apart(summary.boat.state.hull_keys),
         back=f"/boats/{summary.key}",
         vessel_facts=vessel_facts(vessel),
-        equipment=tuple(equipment_tables(vessel, visit.desk.host.equipment)),
-        alike=_kept_by_boats_like(visit.desk, summary),
+        equipment=tuple(equipment_tables(vessel, desk.host.equipment)),
+        alike=_kept_by_boats_like(desk, row),
+        was_run=row.engine_speed > 0,
         tried={job.id: _tried(visit.desk.host, job.view, job.assessed) for job in summary.jobs},
         model=" ".join(filter(None, (vessel.maker, vessel.model)))[:LONGEST_NAME],
         stale_labels=stale_labels(vessel),
@@ -338,10 +342,10 @@ def _days(summary: BoatSummary, job: JobSummary) -> tuple[glance.WorkDay, ...]:
     return glance.days_of(job, summary.entries.values(), (job.id, *home.parts(job.id)))
 
 
-def _kept_by_boats_like(desk: ShopDesk, summary: BoatSummary) -> Kept | None:
-    """What boats like one kept, as long as nothing was run with its own propeller; None of too few."""
-    row, memory = row_of(summary), desk.remembering.at_hand
-    return None if row.engine_speed or memory is None else memory.kept_by_boats_like(row)
+def _kept_by_boats_like(desk: ShopDesk, row: Row) -> Kept | None:
+    """What boats like one kept, as long as it does not keep its own propeller; None of too few."""
+    memory = desk.remembering.at_hand
+    return None if row.is_kept or memory is None else memory.kept_by_boats_like(row)
 
 
 def _tried(host: PluginHost, job: JobView, assessed: Sequence[Assessed]) -> tuple[Table | None, tuple[str, ...]] | None:
@@ -588,6 +592,7 @@ def tablets_page(visit: Visit) -> Response:
         "tablets.html",
         tablets=listed,
         told=_without_ids(listed),
+        silent=board.days_silent(listed, visit.desk.now()),
         roles=ROLES,
         can_pair=visit.desk.pair is not None,
         code=None,
@@ -711,17 +716,25 @@ def new_check_page(visit: Visit) -> Response:
 def look_at_check(visit: Visit) -> Response:
     """The check as the tablet asks it, and what it finds on the shop's boats, before it is approved."""
     store, form = visit.desk.store, visit.form
-    text = form.get("text", "") or check_form.text_of_form(form)
+    text = form.get("text", "") or check_form.text_of_form(form, visit.who, _today(visit))
     seen = check_form.look(text, store, visit.desk.host, jobs_of(store))
     return _check_page(visit, form, seen)
 
 
+def _today(visit: Visit) -> str:
+    """The shop's day."""
+    return datetime.fromtimestamp(visit.desk.now() / 1000, tz=UTC).date().isoformat()
+
+
 def _check_page(visit: Visit, typed: Mapping[str, str], seen: check_form.Look | None) -> Response:
+    built_in = visit.desk.host.built_in
     return visit.page(
         "new_check.html",
         typed=typed,
         seen=seen,
         asks=check_form.asked(seen.check) if seen and seen.check else {},
+        settings=[one.key for one in visit.desk.host.settings if one.key in built_in.settings and one.stricter],
+        titles={step.key: step.title for step in visit.desk.host.steps if step.key in built_in.steps},
         rows=check_form.ROWS_OF_FORM,
         words=check_form.WORDS,
     )
@@ -731,7 +744,7 @@ def approve_check(visit: Visit) -> Response:
     """Let the shop's tablets run a check that was written on the page."""
     store, said = visit.desk.store, list[str]()
     text = visit.form.get("text", "")
-    found = check_form.approve(text, store, visit.who, visit.desk.now(), jobs_of(store), said.append)
+    found = check_form.approve(text, store, visit.desk.host, visit.who, visit.desk.now(), jobs_of(store), said.append)
     done = f"{found.name} is approved. Every tablet receives it when it next comes ashore."
     return visit.go("/plugins", " ".join((done, *said)))
 

@@ -19,7 +19,7 @@ from pathlib import Path
 import attrs
 
 import garboard_tablet
-from garboard.disk import known_ids, sizes, storage
+from garboard.disk import folder_names, known_ids, sizes, storage
 from garboard.disk.entries import stray_of
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import SUFFIX, file_name
@@ -205,7 +205,7 @@ def _merge(old: Path, folder: Path) -> Moved:
         newer = set(source.left_alone)  # sound for the program that wrote it, so it keeps its name where that is free
     damaged, left = gone, []
     for name in _files(old):
-        if name in (sizes.FILE, known_ids.FILE):  # of the old folder's files, not of those here
+        if name in (sizes.FILE, known_ids.FILE, folder_names.FILE):  # of the old folder's files, not of those here
             continue
         is_unread = old / name in unread
         is_beside = is_unread and not (old / name in newer and _is_free(folder / name, old / name))

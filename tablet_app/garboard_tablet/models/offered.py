@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
-from garboard.fields import IN_A_YEAR, PEOPLE, TODAY
+from garboard.fields import IN_A_MONTH, IN_A_YEAR, PEOPLE, TODAY
 from garboard.records import is_equipment
 from garboard.steps import Kind, Step
 from garboard_tablet.models.asks import Ask, pieces, table_rows
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 MOST_OFFERED = 20
 LONGEST_WORD = 40
 """What is longer is a remark, and of one boat."""
-_YEAR = 365
+_MONTH, _YEAR = 31, 365
 
 
 def with_offers(tablet: Tablet, ask: Ask, step: Step | None, view: JobView) -> Ask:
@@ -67,6 +67,8 @@ def _from_elsewhere(tablet: Tablet, ask: Ask, view: JobView) -> Iterator[str]:
     for source in ask.field.offers_from:
         if source == TODAY:
             yield date.today().isoformat()
+        elif source == IN_A_MONTH:
+            yield (date.today() + timedelta(days=_MONTH)).isoformat()
         elif source == IN_A_YEAR:
             yield (date.today() + timedelta(days=_YEAR)).isoformat()
         elif source == PEOPLE:

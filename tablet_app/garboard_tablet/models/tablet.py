@@ -413,7 +413,7 @@ class Tablet:
         drawn = self.files.attachments.put(signature)
         covers: list[JsonValue] = [*state.coverage(job)]
         value: dict[str, JsonValue] = {"role": role, "name": name, "covers": covers, "signature": {"file": drawn}}
-        if settings := signed_under(self.view(hull, job).settings_used):
+        if settings := signed_under(self.view(hull, job)):
             value["settings"] = settings
         self.save(self.author(by=name).write(state, "signoff", (role, name), value, job=job))
 

@@ -11,6 +11,7 @@ from builders import boat, findings_of, job_view
 from garboard.findings import Finding, Lack, Table, Verdict
 from garboard.hosting.host import make_host
 from garboard.job_view import FieldKey, JobView
+from garboard.owner_pages import Digits
 from garboard.records import Battery, JsonValue
 from garboard.samples import Recording, Sample, gather
 from garboard.units import Amount
@@ -207,6 +208,15 @@ SERVICES = ("service", "due_hours", "due_date")
         ([("yearly", None, "2027-05-15"), ("20 hour check", "20 h", None)], "engine_trial.calendar.complete"),
         ([("yearly", "100 h", "2027-05-15")], "engine_trial.calendar.no_first_check"),
         ([("20 hour check", "20 h", "2025-05-15")], "engine_trial.calendar.in_the_past"),
+        ([("20 hour check", "20 h", "2027-04-15")], "engine_trial.calendar.first_check_late"),
+        (
+            [("20 hour check", "20 h", "2026-09-01"), ("yearly", "100 h", "2026-08-01")],
+            "engine_trial.calendar.out_of_order",
+        ),
+        (
+            [("20 hour check", "20 h", "2026-06-15"), ("yearly", "100 h", "2027-05-15")],
+            "engine_trial.calendar.complete",
+        ),
         ([("20 hour check", "20 h", "May")], Lack.UNREADABLE),
         ([("20 hour check", None, None)], Lack.NOT_ENTERED),
     ],
@@ -216,14 +226,14 @@ def test_the_service_calendar_has_a_first_check_and_days_to_come(
 ) -> None:
     (one,) = found(after(rows(SERVICES, *lines)), "calendar")
     assert expected in (one.code, *(missing.lack for missing in one.missing))
-    if expected == "engine_trial.calendar.complete":
+    if expected == "engine_trial.calendar.complete" and lines[0][0] == "yearly":
         assert [row[0] for row in one.tables[0].rows] == ["20 hour check", "yearly"]  # by hours, then by day
 
 
 def test_a_record_says_who_filed_it_and_when() -> None:
     columns = ("record", "filed_by", "filed_on")
     (filed,) = found(after(rows(columns, ("Warranty", "N. Sorrel", "2026-05-16"))), "records")
-    assert filed.tables[0].rows == (("Warranty", "N. Sorrel", "2026-05-16", ""),)
+    assert filed.tables[0].rows == (("Warranty", "N. Sorrel", "16 May 2026"),)
     (open_one,) = found(after(rows(columns, ("Warranty", None, "soon"))), "records")
     assert {missing.field for missing in open_one.missing} == {"filed_by", "filed_on"}
 
@@ -239,10 +249,37 @@ def test_the_owner_gets_the_plan_the_calendar_and_what_was_filed_once_each() -> 
         "Service calendar",
         "Filed for the owner",
     ]
-    assert [block for block in blocks if isinstance(block, str)] == [
-        "centre engine: At 3.2 h: full at times, until 10 h."
-    ]
+    assert all(isinstance(block, Table) for block in blocks), "the checks below tell the hours run"
     assert section.build(after({}), HOST.assess(after({}))) == ()
+
+
+@pytest.mark.parametrize(
+    ("lines", "large", "under", "days"),
+    [
+        (
+            [("20 hour check", "20 h", "2026-06-15"), ("yearly", "100 h", "2027-05-15")],
+            ("20\u00a0h or 15 June 2026", "next service, whichever comes first"),
+            ("20 hour check", "by the engines' hour meters"),
+            ["15 June 2026", "15 May 2027"],
+        ),
+        ([("yearly", None, "2027-05-15")], ("15 May 2027", "next service"), ("yearly",), ["15 May 2027"]),
+        (
+            [("20 hour check", "20 h", None)],
+            ("20\u00a0h", "next service"),
+            ("20 hour check", "by the engines' hour meters"),
+            [""],
+        ),
+    ],
+)
+def test_an_owner_reads_hours_and_day_of_the_next_service(
+    lines: Sequence[Sequence[str | None]], large: tuple[str, str], under: tuple[str, ...], days: list[str]
+) -> None:
+    section = next(one for one in HOST.report_sections if one.key == "engine_trial.care")
+    view = after(rows(SERVICES, *lines))
+    digits, calendar = section.build(view, HOST.assess(view))
+    assert digits == Digits(*large, under)
+    assert isinstance(calendar, Table)
+    assert [row[2] for row in calendar.rows] == days
 
 
 def test_one_plan_holds_for_both_engines_and_stands_once() -> None:

@@ -411,9 +411,16 @@ def test_the_book_counts_the_systems_in_order_and_tells_the_others_in_full() -> 
     view = job_view(boat(), values)
     assert _verdicts(view, "handover.owner_briefing.check") == [Verdict.PASS]  # shown to the owner, no system
     section = next(each for each in HOST.report_sections if each.key == "handover.walk_through")
-    large, told, thruster = section.build(view, HOST.assess(view))
-    assert str(large) == "1 of 2 systems"
-    assert str(told).endswith("In order: Steering.")
+    assessed = HOST.assess(view)
+    fitted = {one.title for one in assessed if one.calculator.endswith(".check")} - {
+        "Walk through the boat with the owner"
+    }
+    large, told, untried, thruster = section.build(view, assessed)
+    assert str(large) == f"1 of {len(fitted)} systems of the walk-through", "also those nobody tried"
+    assert told == "In order: Steering."
+    assert set(str(untried).removeprefix("Not tried yet: ").rstrip(".").split("; ")) == {
+        title for title in fitted if title not in ("Steering", "Bow thruster")
+    }
     assert isinstance(thruster, Finding)
     assert thruster.verdict is Verdict.FAIL
 

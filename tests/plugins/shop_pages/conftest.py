@@ -9,12 +9,19 @@ from pathlib import Path
 import pytest
 
 from garboard.hosting.host import PluginHost, make_host
+from judged_once import boats_judged_once
 from pages_rig import Browser, Pages, light_passwords, make_shop
 
 
 @pytest.fixture(scope="session")
 def plugins() -> PluginHost:
     return make_host(entry_points=False)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def judged_once(plugins: PluginHost) -> Iterator[None]:
+    with boats_judged_once(plugins):
+        yield
 
 
 @pytest.fixture(scope="session")

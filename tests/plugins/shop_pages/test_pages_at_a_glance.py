@@ -10,7 +10,7 @@ from garboard.history.authoring import Author, measure
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard.steps import Assessed, Phase
-from garboard_shop.pages import looks
+from garboard_shop.pages import consequences, looks
 from garboard_shop.pages.boat_page import large_figures
 from garboard_shop.pages.consequences import Consequence, differences
 from garboard_shop.pages.summaries import token_of
@@ -84,6 +84,8 @@ def test_a_figure_shows_both_ends_only_where_it_hangs_on_what_is_open() -> None:
     sure = large_figures([low], [[low], [low]])[0]
     assert (sure.value, sure.unit, sure.to_settle) == ("31.0", "± 0.3 kn", False)
     assert large_figures([])[0].note == "not measured yet"
+    assert large_figures([], [[low], [low]], are_all=False)[0].to_settle
+    assert not large_figures([low], [[low], [low]], are_all=False)[0].to_settle
 
 
 def disagreeing_again(pages: Pages) -> RegisterKey:
@@ -126,6 +128,23 @@ def test_several_of_one_cause_are_settled_with_one_reason_all_or_none(pages: Pag
         (entry,) = state.current(one)
         assert entry.more["reason"] == "tablet 2 read the wrong gauge"
     assert pages.entries() == before + 3
+
+
+def test_what_is_not_worked_out_says_so_and_what_to_do(
+    pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    disagreeing_again(pages)
+    monkeypatch.setattr(consequences, "MOST_JUDGED", 2)  # the first of two disagreements
+    words = words_of(manager.text(PAGE))
+    assert words.count("either way.") == 1
+    assert words.count("Too many values of this job are open") == words.count("Settle others first") == 1
+    pages.desk.consequences = consequences.Consequences(pages.store, pages.desk.host)
+    monkeypatch.setattr(consequences, "MOST_JUDGED", 1)  # too few for two values
+    assert words_of(manager.text(PAGE)).count("It has too many values to work out what each of them changes.") == 2
+    pages.desk.consequences = consequences.Consequences(pages.store, pages.desk.host)
+    monkeypatch.setattr(consequences, "MOST_ON_A_SHEET", 0)
+    words = words_of(manager.text(TODAY))
+    assert words.count("Open the boat's page to see what each of these values changes.") == 2
 
 
 def test_a_boats_page_says_what_came_since_the_last_look(pages: Pages, manager: Browser) -> None:

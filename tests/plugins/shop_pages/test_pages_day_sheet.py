@@ -120,7 +120,7 @@ def test_stale_signatures_name_what_they_do_not_cover(manager: Browser) -> None:
 def test_a_wrong_clock_a_missing_plugin_and_a_look_alike_number_are_said(manager: Browser) -> None:
     words = words_of(manager.text(TODAY))
     assert "This tablet's clock is 24 h ahead" in words
-    assert "1 entry needs the plugin shop_paint" in words
+    assert "1 entry needs the plugin shop_paint , which is not at work here: paint check gloss. The" in words
     assert words.count("One boat, or two?") == 1
     assert (
         f"{MISTYPED} and {LONG_REACH} . One boat, or two? Position 4: letter O in the first, numeral 0 in the second."

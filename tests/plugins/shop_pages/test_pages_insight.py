@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import random
+import sys
+from collections.abc import Callable
 from urllib.parse import parse_qsl, urlsplit
 
 import attrs
@@ -10,7 +13,8 @@ import pytest
 from boat_rows import CODES, MODELS, NOW, RIGGERS, jobs
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import Asked, Board, Times
-from garboard_shop.insight import GRIDS, insight_of
+from garboard_shop.insight import insight_from, insight_of
+from garboard_shop.insight_counts import FACETS, Counts, at_place
 from garboard_shop.job_rows import A_DAY, JobRow
 from garboard_shop.memory import DEVIATION, ECONOMY, FORECAST, SLIP, Memory, Row, Score, Seen, as_text, of_text
 from garboard_shop.pages import insights
@@ -69,7 +73,7 @@ def test_what_fails_first_is_counted_and_each_bar_and_cell_lists_its_jobs(plugin
     assert [cell.number for cell in cells] == [listed(cell.href) for cell in cells]
     (by_rigger,) = [grid for grid in COUNTED.whole.grids if grid.facet == "technician"]
     assert dict(zip(by_rigger.names, by_rigger.rows, strict=True))[RIGGERS[2]] == (120, 0)
-    assert set(GRIDS) == {"model", "engine", "technician"}
+    assert set(FACETS) == {"model", "engine", "technician"}
     assert set(COUNTED.whole.grids[0].names) <= set(MODELS)
 
 
@@ -90,7 +94,8 @@ def test_right_the_first_time_tells_no_per_cent_of_fewer_than_five(plugins: Plug
     counted = {span.key: (span.right, span.jobs) for span in COUNTED.months if span.jobs}
     assert sum(jobs for _, jobs in counted.values()) == MANY // 6
     assert [listed(href) for href, _ in hrefs(chart.drawing)] == [jobs for _, jobs in counted.values()]
-    assert [listed(one.href) for one in chart.listed] == [right for right, _ in counted.values()]
+    both = [number for right, jobs in counted.values() for number in (right, jobs - right) if number]
+    assert [listed(one.href) for one in chart.listed] == both
     four = insight_of([row(0, job) for job in [one for one in JOBS if one.is_handed_over][:4]], Score(0, 0), NOW)
     assert {span.share for span in four.months} == {None}
     chart = next(one for one in charts_of(four, plugins) if one.title == "Right the first time")
@@ -139,6 +144,11 @@ def test_a_chart_is_a_group_of_links_and_a_name_in_it_is_no_markup(plugins: Plug
             assert of.get("role") != "img"
             assert tag != "svg" or (of["role"], bool(of["aria-label"])) == ("group", True)
     assert code_in_words("no.such.code", plugins) == "no.such.code"
+    assert code_in_words("handover.check.failed", plugins) == "Handover check: failed"
+    cut_off = code_in_words("engine_trial.first_start.cut_off_dead", plugins)
+    assert cut_off == "First start: controls, protection, cut-off: cut off dead"
+    short = code_in_words("engine_trial.first_start.cut_off_dead", plugins, 46)
+    assert (short, len(short)) == ("First start: controls, protecti…: cut off dead", 46)
 
 
 def test_an_empty_shop_and_one_with_little_have_their_sentences(plugins: PluginHost) -> None:
@@ -169,14 +179,90 @@ def test_over_many_boats_no_page_waits_for_the_count(plugins: PluginHost, monkey
     first = kept.of(memory)
     assert first is not None
     assert first.counted.whole.jobs == 5
+    assert kept.of(memory) is first
     memory.take(ROWS[6])
-    assert kept.of(memory) is first  # a change is counted after a while, not at every look
-    at[0] += insights.COUNTED_AGAIN_AFTER
-    kept.of(memory)
-    kept.wait()
     again = kept.of(memory)
     assert again is not None
     assert again.counted.whole.jobs == 6
+
+
+def test_counts_that_are_kept_are_those_of_all_rows_after_any_changes_and_days() -> None:
+    chance, counts, rows, now = random.Random(17), Counts(ROWS[:200]), {one.hull: one for one in ROWS[:200]}, NOW
+    for number in range(600):
+        one = chance.choice(ROWS)
+        job = attrs.evolve(
+            chance.choice(JOBS),
+            hull=one.hull,
+            known=NOW - chance.randrange(120) * A_DAY,
+            handed=chance.choice((0, NOW)),
+        )
+        if number % 7:
+            rows[one.hull] = attrs.evolve(one, jobs=(job, *one.jobs)[: number % 3], seen=chance.choice(ROWS).seen)
+            counts.put(rows[one.hull])
+        else:
+            rows.pop(one.hull, None)
+            counts.drop(one.hull)
+        if not number % 50:
+            now = NOW + chance.randrange(-20, 60) * A_DAY
+            assert insight_from(counts, Score(0, 0), now) == insight_of([*rows.values()], Score(0, 0), now)
+
+
+def test_what_stands_at_a_place_of_several_lists_is_what_stands_there_in_all() -> None:
+    lists = [sorted(number * 7 % 11 for number in range(size)) for size in (0, 1, 9, 30)]
+    together = sorted(one for each in lists for one in each)
+    assert [at_place(lists, place) for place in range(len(together))] == together
+
+
+class Counted(dict[str, Row]):
+    """Rows that count how often one is asked for."""
+
+    looks = 0
+
+    def __getitem__(self, hull: str) -> Row:
+        self.looks += 1
+        return super().__getitem__(hull)
+
+    def __iter__(self):  # type: ignore[no-untyped-def]
+        self.looks += len(self)
+        return super().__iter__()
+
+    def values(self):  # type: ignore[no-untyped-def]
+        self.looks += len(self)
+        return super().values()
+
+
+def test_a_change_counts_its_own_row_and_the_page_looks_at_those_it_draws(plugins: PluginHost) -> None:
+    looks, calls = [], []
+    for number in (1_000, 4_000):
+        memory = Memory(row(each, job) for each, job in enumerate(jobs(number)))
+        counts = memory.count()
+        insight_from(counts, memory.score(), NOW)
+        counts.rows = counted = Counted(counts.rows)
+        changed = attrs.evolve(ROWS[5], jobs=(attrs.evolve(ROWS[5].jobs[0], state="ready", failing=()),))
+        made = calls_of(lambda memory=memory, changed=changed: memory.take(changed))  # type: ignore[misc]
+        charts_of(insight_from(memory.count(), memory.score(), NOW + A_DAY), plugins)
+        looks.append(counted.looks)
+        calls.append(made)
+    assert looks[0] <= looks[1] <= 4 * 80 + 1
+    assert calls[0] == calls[1] < 200
+    assert memory.count() is counts
+
+
+def calls_of(work: Callable[[], object]) -> int:
+    """How many functions are called for something."""
+    made = 0
+
+    def count(_frame: object, event: str, _what: object) -> None:
+        nonlocal made
+        made += event in ("call", "c_call")
+
+    before = sys.getprofile()
+    sys.setprofile(count)
+    try:
+        work()
+    finally:
+        sys.setprofile(before)
+    return made
 
 
 @pytest.mark.parametrize("seen", [(), (Seen(SLIP, -2.5, None, 20.0), Seen(FORECAST, 5400.0, 5300.0, 5600.0))])

@@ -18,7 +18,7 @@ from garboard.hosting.plugin_file import LARGEST
 from garboard.hosting.sources import Source
 from garboard.job_view import JobView
 from garboard.records import Job, Measurement, Vessel
-from garboard_shop.pages.check_form import asked
+from garboard_shop.pages.check_form import asked, text_of_form
 from garboard_shop.pages.plugins import files_to_run, passed_over, waiting
 from garboard_shop.pages.summaries import jobs_of
 from garboard_tablet.models.asks import asks_of_step
@@ -318,6 +318,43 @@ def test_a_check_with_equipment_of_its_own_says_what_the_boats_page_asks(pages: 
     assert "Trailer, on the boat's page Most weight (GVWR) [lb], amount" in seen
     assert "Trailer: Weight on the tongue [lb], amount" in seen
     assert "It adds equipment: trailer.trailers." in seen
+
+
+BESIDES = {
+    "field2_name": "arm", "field2_title": "Distance from the bow", "field2_kind": "amount", "field2_unit": "ft",
+    "field2_rows": "yes",
+    "result0_figure_title": "Posts from the bow", "result0_figure_x": "arm", "result0_figure_x_label": "From the bow",
+    "result0_figure_y": "height", "result0_figure_y_label": "Height",
+    "section_title": "The rail", "section_order": "520", "section_text": "We lean on every rail.",
+}  # fmt: skip
+CHANGES = {
+    "name": "yearly", "title": "Yearly check", "edition": "1", "basis_kind": "shop rule", "basis_text": "our own",
+    "leave0_step": "engine_trial.under_load", "leave0_when": "engines == 3", "leave0_reason": "run in at the maker's",
+    "stricter0_setting": "wiring_audit.drop_critical", "stricter0_value": "2 %", "stricter0_reason": "long boats",
+}  # fmt: skip
+
+
+def test_the_form_gives_a_figure_and_a_part_of_the_book(pages: Pages) -> None:
+    check = check_of(text_of_form({**TYPED, **BESIDES}, CHIEF, "2026-11-25").encode())
+    chart, (section,) = check.results[0].chart, check.sections
+    assert chart is not None
+    assert (chart.x.text, [one.text for one in chart.y], chart.units) == ("arm", ["height"], ("ft", "in"))
+    assert (section.title, section.order, section.results) == ("The rail", 520, ("height",))
+
+
+def test_the_form_changes_built_in_steps_and_the_look_says_on_how_many_boats(pages: Pages, manager: Browser) -> None:
+    wrong = manager.send(blank_check(manager), **{**CHANGES, "stricter0_value": "4 %"}).text
+    only = manager.send(blank_check(manager), **{**CHANGES, "stricter0_setting": ""}).text
+    assert "It changes what other checks find on 1 boat." in words_of(only)
+    assert "lower than 3 %, which the program itself asks" in words_of(wrong)
+    seen = manager.send(blank_check(manager), **CHANGES).text
+    words = words_of(seen)
+    assert "It changes what other checks find on 3 boats." in words
+    assert "It adds steps left out: engine_trial.under_load." in words
+    assert "Left out where engines == 3: " in words
+    assert f"run in at the maker's ({CHIEF}, 2026-11-25)" in words
+    assert "Stricter: wiring_audit.drop_critical 2 %." in words
+    assert manager.send(form_to(seen, "/plugins/new-check/approve")).status_code == 303
 
 
 def test_only_a_manager_writes_a_check_and_no_code_comes_in_this_way(pages: Pages, manager: Browser) -> None:

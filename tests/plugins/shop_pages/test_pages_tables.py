@@ -7,7 +7,6 @@ import threading
 from pathlib import Path
 from typing import Any
 
-import duckdb
 import pytest
 
 from garboard.judging.assessing import assess_hulls
@@ -44,6 +43,8 @@ def test_the_tables_hold_what_the_pages_judge_and_say_what_is_lacking(
     assert answer.headers["content-disposition"].endswith("tables.duckdb")
     (tmp_path / "t.duckdb").write_bytes(answer.content)
     judged = [*assess_hulls(pages.store.hulls.folder, pages.desk.host)]
+    import duckdb
+
     with duckdb.connect(str(tmp_path / "t.duckdb"), read_only=True) as base:
         boats = base.execute("SELECT hull FROM boats ORDER BY hull").fetchall()
         assert {hull for (hull,) in boats} >= {SALTGRASS, KITTIWAKE, LONG_REACH}

@@ -1,0 +1,109 @@
+"""Which hull files a folder has, without a listing where it did not change: to list 100 000 takes longer than a merge.
+
+    garboard names 1 <marks of the hull files' folder> <mark of the notes> <bytes> <check>
+    <a filter of the boats' numbers>
+
+A folder's time changes with every name in it. One that has the time noted has the names it had then: nothing in it was
+left unfinished, and of what is noted (sizes.py) nothing is gone. The filter tells which numbers it has not; of one it
+may have, a look at the disk tells. Made again of the names, and nothing else depends on it: not what a hull holds.
+
+It is not believed where the folder changed within the coarsest clock's step before it was noted, and not written where
+a folder's time does not tell (Windows on a card).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import time
+from collections.abc import Collection, Iterable, Iterator
+from pathlib import Path
+from zlib import crc32
+
+from garboard import hull_number
+from garboard.disk import storage
+from garboard.disk.storage import NotSaved
+
+FILE = "hulls.names"
+COARSEST_CLOCK = 2_000_000_000
+"""Two changes within so much may leave one time behind [ns]: a card's clock ticks every two seconds."""
+
+_HEADING = re.compile(rb"garboard names 1 ([0-9.]{1,99}) ([0-9a-f]{8}) ([0-9]{1,12}) ([0-9a-f]{8})\n")
+_BITS_A_MARK = 32
+_PLACES = 4
+
+
+class FolderNames:
+    """What is noted of the names in a folder.
+
+    folder  : of the hull files' folder
+    hulls   : the hull files' folder
+    """
+
+    def __init__(self, folder: Path, hulls: Path) -> None:
+        self._path = folder / FILE
+        self._hulls = hulls
+        self._marks: bytes | None = None
+        self._notes = ""
+        self._filter = b""
+
+    def marks_now(self) -> bytes:
+        """What changes when a name in the folder does; b"" where it changed just now, or the system does not say."""
+        try:
+            found = self._hulls.stat()
+        except OSError:
+            return b""
+        changed = max(found.st_mtime_ns, found.st_ctime_ns)
+        marks = b"%d.%d.%d.%d" % (found.st_dev, found.st_ino, found.st_mtime_ns, found.st_ctime_ns)
+        return marks if 0 <= changed < time.time_ns() - COARSEST_CLOCK else b""
+
+    def are_as_noted(self, notes: str) -> bool:
+        """Whether the folder has the names it had when they were noted.
+
+        notes : the mark of the notes about hull files
+        """
+        if self._marks is None:
+            self._marks = b""
+            with contextlib.suppress(OSError):
+                self._read(self._path.read_bytes())
+        return bool(self._marks) and self._notes == notes and self._marks == self.marks_now()
+
+    def may_have(self, marks: Iterable[str]) -> list[str]:
+        """Those of some marks, `hull_number.marks`, of which the folder may have a number."""
+        bits, most = self._filter, len(self._filter) * 8 - 1
+        return [  # nearly all end at the first bit
+            mark
+            for mark in marks
+            if bits[((first := crc32(mark.encode())) & most) >> 3] >> (first & 7) & 1
+            and all(bits[place >> 3] >> (place & 7) & 1 for place in _places(first, most))
+        ]
+
+    def note(self, marks: bytes, notes: str, numbers: Collection[str]) -> None:
+        """Note which numbers the folder has. Where it cannot be written, it is listed again.
+
+        marks   : of the folder before it was listed
+        notes   : the mark of the notes about hull files, of which nothing is gone
+        """
+        if not marks or os.name == "nt" or marks != self.marks_now():
+            return
+        noted = [mark for number in numbers for mark in hull_number.marks(number)]
+        bits = bytearray(1 << max(10, (len(noted) * _BITS_A_MARK // 8).bit_length()))
+        for mark in noted:
+            for place in _places(crc32(mark.encode()), len(bits) * 8 - 1):
+                bits[place >> 3] |= 1 << (place & 7)
+        heading = b"garboard names 1 %b %b %d %08x\n" % (marks, notes.encode(), len(bits), crc32(bits))
+        with contextlib.suppress(NotSaved):
+            storage.write_whole(self._path, (heading, bytes(bits)))
+
+    def _read(self, data: bytes) -> None:
+        if (found := _HEADING.match(data)) and len(data) == found.end() + int(found[3]):
+            content = data[found.end() :]
+            if b"%08x" % crc32(content) == found[4] and len(content).bit_count() == 1:
+                self._marks, self._notes, self._filter = found[1], found[2].decode(), content
+
+
+def _places(first: int, most: int) -> Iterator[int]:
+    """The bits of a mark whose check is given: the first is told by the lowest digits of it."""
+    step = first >> 15 | 1
+    return (first + number * step & most for number in range(_PLACES))

@@ -1,0 +1,35 @@
+"""Signs as people write them on paper: minus, degrees, units that stay with their number."""
+
+from __future__ import annotations
+
+import re
+
+from garboard.units import UNITS_OF
+
+NO_BREAK = "\u00a0"
+_HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")
+_UNITS = sorted({"%", "°", "°C", "°F", *(unit for units in UNITS_OF.values() for unit in units if unit)}, key=len)
+_BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join(map(re.escape, reversed(_UNITS)))})(?![\w/]))")
+_ZERO = re.compile(r"(?<![\w.,:/+\u2212-])[-+\u2212](?=0\.0+(?![\d.]))")
+_DEGREES = re.compile(r"(?<=\d)[ \u00a0]deg(?![\w/])|\bdeg(?=[CF]?\b)")
+
+
+def as_printed(text: str) -> str:
+    """Text with signs as people write them: a real minus, degrees; no line ends before a unit or beside a "±".
+
+    >>> as_printed("-1.2 deg at 41 degC, [deg/s]")
+    '−1.2° at 41\xa0°C, [°/s]'
+    >>> as_printed("-0.0, +0.00, -0.05, 3-0.0")
+    '0.0, 0.00, −0.05, 3-0.0'
+    >>> as_printed("12.4 ± 0.6 V, NL-300, 2026-05-14, 3 to -2")
+    '12.4\xa0±\xa00.6\xa0V, NL-300, 2026-05-14, 3 to −2'
+    """
+    if "deg" in text:
+        text = _DEGREES.sub("°", text)
+    if "±" in text:
+        text = text.replace(" ±", f"{NO_BREAK}±").replace("± ", f"±{NO_BREAK}")
+    if "0.0" in text:
+        text = _ZERO.sub("", text)
+    if "-" in text:
+        text = _HYPHEN_AS_MINUS.sub("\u2212", text)
+    return _BEFORE_UNIT.sub(NO_BREAK, text)

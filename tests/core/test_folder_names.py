@@ -1,0 +1,203 @@
+"""A large folder that did not change is not listed; whatever changed in it is told as if nothing had been noted."""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from zlib import crc32
+
+import pytest
+
+from campaigns.writers import entry_number
+from garboard.disk import folder_names, hullfile, sizes
+from garboard.disk.folder_names import FILE, FolderNames
+from garboard.disk.hullfile import HullFolder
+from garboard.disk.journal import file_name
+from garboard.disk.storage import UNFINISHED
+from garboard.history.merge import MergeReport, merge
+from garboard.hull_number import KnownElsewhere, KnownNumbers, marks
+
+LONG = "ABC00003A526WITHMORETHANANAMEHOLDS"
+HULLS = ["ABC00001A526", "ABC00002A526", LONG, "COB45678C393", "USABC00007A526"]
+ALIKE = "ABC00007A526"
+
+
+@pytest.fixture(autouse=True)
+def _few_are_many(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(hullfile, "MOST_LISTED", 0)
+    monkeypatch.setattr(sizes, "_LONGEST_UNSORTED", 0)
+
+
+@pytest.fixture
+def later(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The clock is ahead: nothing in a folder changed within the last seconds."""
+    monkeypatch.setattr(folder_names, "COARSEST_CLOCK", -60_000_000_000)
+
+
+@pytest.fixture
+def listed(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Names of the folders that were listed."""
+    names: list[str] = []
+    really = os.scandir
+
+    def noted(folder: str | Path) -> Any:
+        names.append(str(folder))
+        return really(folder)
+
+    monkeypatch.setattr(os, "scandir", noted)
+    return names
+
+
+@pytest.fixture
+def shop(tmp_path: Path, later: None) -> Path:
+    """Opened twice: what was noted is sorted, and then so are the names."""
+    with HullFolder(tmp_path / "shop") as folder, folder.batch():
+        for hull in HULLS:
+            folder.put_if_absent(hull, [entry_number(1, hull)])
+    for _ in range(2):
+        with HullFolder(tmp_path / "shop") as folder:
+            assert folder.damage() == ()
+    assert (tmp_path / "shop" / FILE).exists()
+    return tmp_path / "shop"
+
+
+def tablet(folder: Path, *hulls: str) -> Path:
+    with HullFolder(folder) as held, held.batch():
+        for hull in hulls:
+            held.put_if_absent(hull, [entry_number(7, hull, folder.name)])
+    return folder
+
+
+def merged(source: Path, shop: Path) -> MergeReport:
+    with HullFolder(source, read_only=True) as bringing, HullFolder(shop) as folder:
+        return merge([bringing], folder)
+
+
+def test_a_merge_of_known_boats_lists_no_folder_that_is_as_it_was_noted(
+    shop: Path, tmp_path: Path, listed: list[str]
+) -> None:
+    source = tablet(tmp_path / "tablet", HULLS[0], HULLS[3])
+    listed.clear()
+    report = merged(source, shop)
+    assert (report.complete, report.received, report.damage) == (True, 2, ())
+    assert [hull.look_alikes for hull in report.hulls] == [("ABC00002A526",), ()]
+    assert str(shop / "hulls") not in listed
+    (shop / FILE).unlink()
+    assert merged(tablet(tmp_path / "other", HULLS[0]), shop).hulls[0].look_alikes == ("ABC00002A526",)
+    assert str(shop / "hulls") in listed
+
+
+def test_a_number_that_came_since_is_a_look_alike_of_the_next(shop: Path, tmp_path: Path) -> None:
+    first = merged(tablet(tmp_path / "a", ALIKE), shop)
+    assert first.hulls[0].look_alikes == ("USABC00007A526", "ABC00001A526", "ABC00002A526")
+    second = merged(tablet(tmp_path / "b", HULLS[0], "ABC00008A526"), shop)
+    assert [hull.look_alikes for hull in second.hulls] == [
+        ("ABC00002A526", ALIKE, "ABC00008A526"),
+        ("ABC00001A526", "ABC00002A526", ALIKE),
+    ]
+
+
+def _removed(hulls: Path) -> None:
+    (hulls / file_name(HULLS[1])).unlink()
+
+
+def _renamed(hulls: Path) -> None:
+    (hulls / file_name(HULLS[1])).rename(hulls / "kept")
+
+
+def _exchanged(hulls: Path) -> None:
+    """A copy of the whole folder, put in its place."""
+    shutil.copytree(hulls, hulls.parent / "copy")
+    shutil.rmtree(hulls)
+    (hulls.parent / "copy").rename(hulls)
+    (hulls / file_name(HULLS[1])).unlink()
+
+
+@pytest.mark.parametrize("change", [_removed, _renamed, _exchanged])
+@pytest.mark.parametrize("read_only", [True, False])
+def test_a_hull_file_that_went_is_told_as_gone(shop: Path, change: Callable[[Path], None], read_only: bool) -> None:
+    change(shop / "hulls")
+    for _ in range(2):
+        with HullFolder(shop, read_only=read_only) as folder:
+            assert [damage.file.name for damage in folder.damage()] == [file_name(HULLS[1])]
+
+
+def test_what_was_left_unfinished_is_cleared_away(shop: Path) -> None:
+    left = shop / "hulls" / f"{UNFINISHED}{file_name(ALIKE)}"
+    left.write_bytes(b"half")
+    HullFolder(shop).close()
+    assert not left.exists()
+
+
+def test_a_folder_that_changed_just_now_is_not_believed_to_be_as_noted(
+    shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = (shop / FILE).read_bytes()
+    monkeypatch.setattr(folder_names, "COARSEST_CLOCK", 60_000_000_000)
+    names = FolderNames(shop, shop / "hulls")
+    with HullFolder(shop) as folder:
+        assert not names.are_as_noted(folder._sizes.mark)
+        assert folder.damage() == ()
+    assert (shop / FILE).read_bytes() == before
+
+
+@pytest.mark.parametrize("harm", ["cut", "flipped", "newer", "of other notes", "empty"])
+def test_names_that_prove_nothing_are_passed_over_and_noted_again(shop: Path, harm: str, listed: list[str]) -> None:
+    whole = (shop / FILE).read_bytes()
+    mark = (shop / sizes.FILE).read_bytes().split(b"\n")[0].split(b" ")[-1]
+    harmed = {
+        "cut": whole[:-1],
+        "flipped": whole[:-1] + bytes([whole[-1] ^ 1]),
+        "newer": whole.replace(b"names 1", b"names 2", 1),
+        "of other notes": whole.replace(mark, b"00000000", 1),
+        "empty": b"",
+    }[harm]
+    assert harmed != whole
+    (shop / FILE).write_bytes(harmed)
+    listed.clear()
+    with HullFolder(shop) as folder:
+        assert folder.known_numbers([]).look_alikes(HULLS[0]) == ("ABC00002A526",)
+        assert folder.damage() == ()
+    assert str(shop / "hulls") in listed
+    assert (shop / FILE).read_bytes() == whole
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_look_alikes_are_the_same_whether_laid_out_or_looked_up(seed: int) -> None:
+    """Numbers in which letters read as numerals, with a country code, with a slip, and some that are not known."""
+    chance = random.Random(seed)
+
+    def slip(number: str) -> str:
+        at = chance.randrange(len(number) - 1)
+        other = chance.choice("0O1IQ7AZ")
+        return chance.choice(
+            [
+                number[:at] + other + number[at + 1 :],
+                number[:at] + number[at + 1] + number[at] + number[at + 2 :],
+                number.replace("0", "O", 1),
+                f"{chance.choice(['US', 'CA', 'FR'])}{number}",
+                number[2:] or number,
+                number[:at] + other + number[at:],
+            ]
+        )
+
+    numbers = [f"{chance.choice(['ABC', 'COB', 'QI0'])}{chance.randrange(30):05d}A526" for _ in range(25)]
+    for _ in range(3):
+        numbers += [slip(number) for number in numbers[:40]]
+    everything = sorted({*numbers, "SHOPSETTINGSNOBOAT"})
+    there, others = [*everything[::3], *everything[1::3]], everything[2::3]
+    of_those = {mark for number in there for mark in marks(number)}
+    laid_out = KnownNumbers(everything)
+    looked_up = KnownElsewhere(
+        lambda asked: [mark for mark in asked if mark in of_those or crc32(mark.encode()) % 50 == seed],
+        there.__contains__,
+        lambda: laid_out,
+        others,
+    )
+    alike = {number: laid_out.look_alikes(number) for number in [*everything, *map(slip, everything), "0" * 14]}
+    assert {number: looked_up.look_alikes(number) for number in alike} == alike
+    assert sum(map(bool, alike.values())) > 100

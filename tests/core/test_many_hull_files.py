@@ -1,0 +1,326 @@
+"""A folder of many hull files: what each holds is told from its bytes, and what is noted of it is found at once."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import random
+import shutil
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from campaigns.writers import entry_number
+from garboard.disk import hullfile, sizes
+from garboard.disk.hullfile import Holding, HullFolder, digest_of
+from garboard.disk.journal import Journal, file_name, read
+from garboard.disk.sizes import GONE, NOTHING, FileSizes, Noted
+
+HULLS = [f"ABC{number:05d}A526" for number in range(8)]
+ENTRIES = {hull: [entry_number(number, hull) for number in range(2)] for hull in HULLS}
+
+
+def holding(hull: str, entries: int) -> Holding:
+    return Holding(digest_of(entry_number(number, hull).id for number in range(entries)), entries)
+
+
+@pytest.fixture(autouse=True)
+def _few_are_many(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(hullfile, "MOST_IN_MEMORY", 0)
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("made") / "shop"
+    with HullFolder(folder) as hulls, hulls.batch():
+        for hull, entries in ENTRIES.items():
+            hulls.put_if_absent(hull, entries)
+    return folder
+
+
+@pytest.fixture
+def folder(made: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(made, tmp_path / "shop"))
+
+
+@pytest.fixture
+def journals(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Keys of the hulls whose journals were opened, to be held in memory."""
+    keys: list[str] = []
+
+    class Counted(Journal):
+        def __init__(self, path: Path, key: str, *, writing: bool, least: int = 0) -> None:
+            keys.append(key)
+            super().__init__(path, key, writing=writing, least=least)
+
+    monkeypatch.setattr(hullfile, "Journal", Counted)
+    return keys
+
+
+@pytest.fixture
+def proved(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """How long each file was that was read and proved without its journal."""
+    lengths: list[int] = []
+
+    def counted(data: bytes) -> Any:
+        lengths.append(len(data))
+        return read(data)
+
+    monkeypatch.setattr(hullfile, "read", counted)
+    return lengths
+
+
+def long_ago(folder: Path) -> None:
+    """Give every hull file a time at which nothing can change any more."""
+    for path in (folder / "hulls").iterdir():
+        os.utime(path, (1_500_000_000, 1_500_000_000))
+
+
+@pytest.mark.parametrize("read_only", [True, False])
+def test_what_is_as_it_was_noted_is_proved_and_not_held_in_memory(
+    folder: Path, read_only: bool, journals: list[str], proved: list[int]
+) -> None:
+    with HullFolder(folder, read_only=read_only) as hulls:
+        assert hulls.holdings() == {hull: holding(hull, 2) for hull in HULLS}
+        assert (journals, len(proved)) == ([], len(HULLS))
+        assert hulls.hulls() == hulls.readable() == tuple(HULLS)
+        assert not hulls.damage()
+
+
+def test_what_did_not_change_is_proved_once(folder: Path, proved: list[int], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(hullfile, "COARSEST_CLOCK", -(1 << 62))
+    with HullFolder(folder) as hulls:
+        before = hulls.holdings()
+        proved.clear()
+        hulls.save(entry_number(2, HULLS[3]))
+        assert hulls.holdings() == {**before, HULLS[3]: holding(HULLS[3], 3)}
+        assert proved == []
+
+
+def test_what_changed_just_now_is_proved_again(folder: Path, proved: list[int]) -> None:
+    """By a clock that ticks every two seconds it could change once more and show the same time."""
+    with HullFolder(folder) as hulls:
+        for _ in range(2):
+            hulls.holdings()
+    assert len(proved) == 2 * len(HULLS)
+
+
+def _cut(path: Path) -> None:
+    path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:-1]))
+
+
+def _flipped(path: Path) -> None:
+    path.write_bytes(path.read_bytes().replace(b"0.5 kn", b"9.5 kn"))
+
+
+def _grown(path: Path) -> None:
+    third = entry_number(2, HULLS[0])
+    path.write_bytes(path.read_bytes() + f"{third.id} ".encode() + third.raw + b"\n")
+
+
+HARMS: dict[str, tuple[Callable[[Path], object], int]] = {
+    "cut": (_cut, 1),
+    "flipped": (_flipped, 1),
+    "grown": (_grown, 3),
+}
+
+
+@pytest.mark.parametrize("harm", HARMS)
+@pytest.mark.parametrize("asked_before", [True, False])
+def test_a_file_that_is_not_as_noted_is_opened_whatever_its_times_say(
+    folder: Path, harm: str, asked_before: bool, journals: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, (change, left) = folder / "hulls" / file_name(HULLS[0]), HARMS[harm]
+    monkeypatch.setattr(hullfile, "changed", lambda _: 0)
+    with HullFolder(folder) as hulls:
+        if asked_before:
+            hulls.holdings()
+        before = path.stat()
+        change(path)
+        os.utime(path, ns=(before.st_mtime_ns, before.st_mtime_ns))
+        held = hulls.holdings()
+        assert journals == [HULLS[0]]
+        assert held[HULLS[0]].entries == len(read(path.read_bytes()).entries) == left
+        assert held[HULLS[0]].digest == digest_of(read(path.read_bytes()).entries)
+        assert bool(hulls.damage()) == (harm != "grown")
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_never_is_told_what_a_folder_does_not_hold_however_coarse_its_clock(
+    folder: Path, seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The system shows times in steps of up to two seconds, which also run backwards; no two files have a number of
+    their own. Files grow, and are written over with others of the same length, between one question and the next.
+    """
+    chance, now = random.Random(seed), [1_800_000_000_000_000_000]
+    step = chance.choice([1, 4_000_000, 1_000_000_000, 2_000_000_000])
+    times: dict[str, int] = {}
+    really = os.lstat
+
+    def coarse(path: str | Path) -> os.stat_result:
+        found = really(path)
+        shown = times.get(Path(path).name, now[0] - 10**12) // step * step
+        return os.stat_result(
+            (found.st_mode, 1, 1, 1, 0, 0, found.st_size, 0, 0, 0),
+            {
+                "st_mtime_ns": shown,
+                "st_ctime_ns": shown,
+            },
+        )
+
+    monkeypatch.setattr(os, "lstat", coarse)
+    monkeypatch.setattr("garboard.disk.hullfile.time.time_ns", lambda: now[0])
+    reader = HullFolder(folder, read_only=True)
+    for _ in range(150):
+        hull = chance.choice(HULLS)
+        path = folder / "hulls" / file_name(hull)
+        if reader._open and chance.random() < 0.5:  # a folder opened for reading holds on to what it has in memory
+            reader = HullFolder(folder, read_only=True)
+        if hull not in reader._open:
+            last = chance.choice([ENTRIES[hull][1], entry_number(3, hull)])
+            path.write_bytes(
+                path.read_bytes().rpartition(b"\n")[0].rpartition(b"\n")[0]
+                + b"\n%b %b\n" % (last.id.encode(), last.raw)
+            )
+            times[path.name] = now[0]
+        now[0] += chance.choice([0, 1, 10**6, 10**9, 3 * 10**9])
+        if chance.random() < 0.1:  # the clock is set back, to a time it never showed
+            now[0] -= chance.randrange(1, 10**4) * 10**10 + 7
+        held = reader.holdings()
+        for other in HULLS:
+            names = read((folder / "hulls" / file_name(other)).read_bytes()).entries
+            assert held[other] == (digest_of(names), len(names)), other
+
+
+@pytest.mark.parametrize("read_only", [True, False])
+def test_who_asks_while_others_save_is_told_no_less_than_was_saved_before(folder: Path, read_only: bool) -> None:
+    """Entries of a hull come in one order, so their number tells which they are. Threads save; one and the same folder
+    is asked, or the files are read by another who has not locked them.
+    """
+    saved = dict.fromkeys(HULLS, 2)
+    with HullFolder(folder) as hulls:
+
+        def save(mine: list[str]) -> None:
+            for number in range(2, 12):
+                for hull in mine:
+                    hulls.save(entry_number(number, hull))
+                    saved[hull] = number + 1
+
+        threads = [threading.Thread(target=save, args=(HULLS[part::3],)) for part in range(3)]
+        for thread in threads:
+            thread.start()
+        rounds = 0
+        while any(thread.is_alive() for thread in threads) or rounds < 2:
+            before, rounds = {**saved}, rounds + 1
+            asked = HullFolder(folder, read_only=True) if read_only else contextlib.nullcontext(hulls)
+            with asked as asking:
+                held = asking.holdings()
+            for hull in HULLS:
+                assert held[hull].entries >= before[hull]
+                assert held[hull] == holding(hull, held[hull].entries)
+        assert {hull: held.entries for hull, held in hulls.holdings().items()} == dict.fromkeys(HULLS, 12)
+
+
+def noted_by(notes: FileSizes, names: list[str]) -> dict[str, Noted]:
+    return {
+        name: Noted(
+            notes.least(name), notes.digest(name), notes.count(name), notes.known(name), notes._of(name).changed
+        )
+        for name in names
+    }
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_what_was_noted_is_read_again_wherever_it_was_sorted_in(
+    tmp_path: Path, seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Held against a table in memory; the folder is opened again at any time, for writing or not."""
+    monkeypatch.setattr(sizes, "_LONGEST_UNSORTED", 300)
+    chance = random.Random(seed)
+    hulls = [file_name(f"ABC{number:05d}A526") for number in range(30)]
+    names = [*hulls, *(f"{name}.damaged-{chance.randrange(1, 3)}" for name in hulls[::5]), f"{hulls[1]}{GONE}"]
+    true: dict[str, Noted] = dict.fromkeys(names, NOTHING)
+    notes = FileSizes(tmp_path, writing=True)
+    for turn in range(300):
+        name, number = chance.choice(names), chance.randrange(1, 1000)
+        match chance.randrange(5):
+            case 0:
+                notes.note({name: number}, {name: f"{number:064x}"}, {name: number})
+                true[name] = true[name]._replace(size=number, digest=f"{number:064x}", entries=number)
+            case 1:
+                notes.note({name: number % 3})
+                true[name] = true[name]._replace(size=number % 3, digest="", entries=0)
+            case 2:
+                notes.note_known({name: number})
+                true[name] = true[name]._replace(known=number)
+            case 3:
+                notes.note_found({name: number})
+                true[name] = true[name]._replace(changed=number)
+            case _:
+                notes.close()
+                notes = FileSizes(tmp_path, writing=turn % 2 == 0)
+                asked = sorted(names)
+                assert dict(notes.of_each(asked)) == true
+                assert noted_by(FileSizes(tmp_path, writing=False), names) == true
+                here = {*hulls[::2]}
+                gone = [name for name in hulls if true[name].size and name not in here]
+                assert notes.hulls_not_among(here) == gone
+                assert notes.of_kept() == {name: true[name].size for name in names[30:] if true[name].size}
+                notes = FileSizes(tmp_path, writing=True)
+    notes.close()
+    assert (tmp_path / sizes.FILE).read_bytes().startswith(b"garboard notes 1 ")
+
+
+def test_damaged_notes_say_too_little_and_never_what_was_not_noted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sizes, "_LONGEST_UNSORTED", 0)
+    names = [file_name(f"ABC{number:05d}A526") for number in range(20)]
+    true = {name: Noted(600, f"{number:064x}", 7, 7, 5) for number, name in enumerate(names)}
+    for _ in range(2):
+        notes = FileSizes(tmp_path, writing=True)
+        notes.note(dict.fromkeys(names, 600), {n: one.digest for n, one in true.items()}, dict.fromkeys(names, 7))
+        notes.note_known(dict.fromkeys(names, 7))
+        notes.note_found(dict.fromkeys(names, 5))
+        notes.close()
+    FileSizes(tmp_path, writing=True).least("")
+    whole, chance = (tmp_path / sizes.FILE).read_bytes(), random.Random(3)
+    assert noted_by(FileSizes(tmp_path, writing=False), names) == true
+    for _ in range(150):
+        at, length = chance.randrange(len(whole)), chance.randrange(1, 200)
+        (tmp_path / sizes.FILE).write_bytes(whole[:at] + chance.choice([b"", bytes(length) + whole[at + length :]]))
+        notes = FileSizes(tmp_path, writing=False)
+        for name, noted in (*notes.of_each(names), *noted_by(notes, names).items()):
+            assert noted in (NOTHING, true[name])
+
+
+def _line_in(lines: bytes, name: str) -> bytes:
+    start, end = sizes._place_of(name, lines, 0, len(lines))
+    return lines[start : max(start, end - 1)]
+
+
+def test_one_of_many_is_found_in_a_few_steps_more(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Counted in lines looked at: for a hundred times as many hulls it is seven more."""
+
+    class Counted(bytes):
+        looked = 0
+
+        def rfind(self, *where: Any) -> int:
+            Counted.looked += 1
+            return super().rfind(*where)
+
+    most = []
+    for many in (100, 10_000):
+        names = sorted(file_name(f"ABC{number:05d}A526") for number in range(many))
+        lines = Counted(b"".join(sizes._line(name, Noted(600, "", 1)) for name in names))
+        counts = []
+        for name in names[:: many // 20]:
+            Counted.looked = 0
+            assert sizes._read(_line_in(lines, name)).size == 600
+            counts.append(Counted.looked)
+        assert _line_in(lines, file_name("ABC00000A527")) == b""
+        most.append(max(counts))
+    assert most[1] <= most[0] + 8 <= 18

@@ -1,0 +1,56 @@
+"""A boat that many tests of the pages look at is judged once: the invented day's stand behind nearly every page."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import attrs
+import pytest
+
+from garboard.hosting.host import PluginHost
+from garboard_shop.embedded import EmbeddedStore
+from garboard_shop.pages import summaries
+from garboard_shop.pages.summaries import BoatSummary
+from garboard_shop.store import Store, managers_devices
+
+MOST_KEPT = 8
+
+
+@contextmanager
+def boats_judged_once(plugins: PluginHost) -> Iterator[None]:
+    """By all a summary is made of: the entries of each hull number, the managers' tablets, the files, the plugins.
+
+    Only with these plugins, and only as long as they judge as they do in the program.
+    """
+    kept: OrderedDict[tuple[Any, ...], BoatSummary] = OrderedDict()
+    make, assess = summaries.make_summary, PluginHost.assess
+
+    def make_once(store: Store, host: PluginHost, hull: str) -> BoatSummary:
+        if host is not plugins or not isinstance(store, EmbeddedStore) or PluginHost.assess is not assess:
+            return make(store, host, hull)
+        key = (hull, managers_devices(store.register), store.ids(hull), _files_of(store))
+        found = kept.get(key)
+        if found is not None and all(store.ids(number) == ids for number, ids in found.held.items()):
+            kept.move_to_end(key)
+            return attrs.evolve(found)  # another one, as each judging makes another
+        made = make(store, host, hull)
+        if not made.is_passing:
+            kept[key] = made
+            kept.move_to_end(key)
+            if len(kept) > MOST_KEPT:
+                kept.popitem(last=False)
+        return made
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(summaries, "make_summary", make_once)
+        yield
+
+
+def _files_of(store: EmbeddedStore) -> frozenset[tuple[str, int, int]]:
+    """The attached files that are here, damaged since or not."""
+    folder = store.hulls.attachments.folder
+    found = [(path.name, path.stat()) for path in folder.iterdir()] if folder.is_dir() else []
+    return frozenset((name, stat.st_size, stat.st_mtime_ns) for name, stat in found)
