@@ -18,10 +18,11 @@ from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.moving import copy_shop
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.index import Index
+from garboard_shop.pages.remembering import Remembering
 from garboard_shop.pages.views import routes_of
 from garboard_shop.postgres import PostgresStore
 from garboard_shop.store import Store
-from pages_rig import KITTIWAKE, LONG_REACH, NOON, SALTGRASS, Browser, Pages, make_shop
+from pages_rig import CHIEF, KITTIWAKE, LONG_REACH, NOON, SALTGRASS, Browser, Pages, form_to, make_shop
 
 OF_THE_SESSION = re.compile(r'name="csrf" value="[^"]*"')
 
@@ -73,6 +74,18 @@ def test_a_page_over_the_database_says_what_the_page_over_the_folder_says(
     folder, database = (said(pages.signed_in(), path) for pages in both)
     assert len(folder) > 1000
     assert database == folder
+
+
+def test_a_view_saved_over_both_stands_above_the_board_and_is_there_after_a_start(
+    both: tuple[PagesOver, PagesOver],
+) -> None:
+    for pages in both:
+        manager = pages.signed_in()
+        form = form_to(manager.text("/board/views?asked=state%3Dfailing"), "/board/views")
+        assert manager.send(form, name="What fails").status_code == 303
+        assert '<a href="/board?state=failing">What fails</a>' in manager.text("/board")
+        (saved,) = Remembering(pages.store, pages.desk.summaries.of).views
+        assert (saved.name, saved.asked, saved.by) == ("What fails", "state=failing", CHIEF)
 
 
 def test_a_boat_that_comes_ashore_later_is_found_over_both(both: tuple[PagesOver, PagesOver]) -> None:
