@@ -582,7 +582,7 @@ def make_tables(visit: Visit) -> Response:
     ending = visit.form.get("ending", "")
     if ending not in ENDINGS:
         raise NotHere(400, f"Expected one of {', '.join(ENDINGS)} as the kind of file.")
-    begun = visit.desk.tables.begin(ending, visit.desk.now())
+    begun = visit.desk.tables.begin(ending, visit.desk.now(), with_owners=visit.form.get("names") == "yes")
     return visit.go("/data", "" if begun else "They are being made already. Look again in a moment.")
 
 
