@@ -26,7 +26,7 @@ from garboard.findings import (
     not_enough_data,
 )
 from garboard.job_view import FieldKey, JobView, nothing_at, place_of
-from garboard.records import EQUIPMENT, HOLES, HOW_HIGH, Engine, JsonValue, Measurement, Propeller, Vessel
+from garboard.records import HOLES, HOW_HIGH, Engine, JsonValue, Measurement, Propeller, Vessel, fact_of
 
 __all__ = [
     "CAME_WITH",
@@ -160,9 +160,9 @@ def value_to_begin(view: JobView, field: Field, step: str, of: str) -> JsonValue
     of : the piece it is asked for
     """
     where, name = field.begins or ("", "")
-    if where in EQUIPMENT:
-        value = getattr(view.vessel.of_kind(where).get(of), name, None)
-        return (value or CAME_WITH) if name == "fitted" else (str(value) if value else None)
+    if where in view.vessel.pieces:
+        value = fact_of(view.vessel.of_kind(where).get(of), name)
+        return (value or CAME_WITH) if name == "fitted" else (value or None)
     if where:
         return view.value(where, name)
     said = [one for one in view.measurements if (one.step, one.field, one.of) == (step, name, of)]

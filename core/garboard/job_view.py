@@ -183,8 +183,8 @@ def _facts_of_own_kinds(vessel: Vessel) -> Iterator[Measurement]:
 
     They stand under `OF_VESSEL`, the kind with the field, and the piece.
     """
-    for kind, pieces in vessel.pieces.items():
-        for name, piece in pieces.items() if is_own_kind(kind) else ():
+    for kind in filter(is_own_kind, vessel.more):
+        for name, piece in vessel.of_kind(kind).items():
             for field, value in piece.more.items():
                 yield Measurement(step=OF_VESSEL, field=f"{kind}.{field}", value=value, of=name)
 

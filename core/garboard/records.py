@@ -44,6 +44,7 @@ __all__ = [
     "StepState",
     "Tank",
     "Vessel",
+    "fact_of",
     "is_equipment",
     "is_own_kind",
     "named_by",
@@ -443,6 +444,16 @@ def is_equipment(kind: str) -> bool:
 def named_by(kind: str) -> str:
     """What tells one piece of a kind from another."""
     return EQUIPMENT.get(kind, "name")
+
+
+def fact_of(piece: object, name: str) -> JsonValue:
+    """A fact of a piece of any kind as it is entered, amounts as text; None where it has none.
+
+    >>> fact_of(Tank(name="main", capacity=Amount("60", "gal")), "capacity"), fact_of(OwnPiece(name="road"), "tyres")
+    ('60 gal', None)
+    """
+    value = piece.more.get(name) if isinstance(piece, OwnPiece) else getattr(piece, name, None)
+    return str(value) if isinstance(value, Amount) else value
 
 
 def _own_pieces(plain: list[JsonValue]) -> dict[str, OwnPiece]:

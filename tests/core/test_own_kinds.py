@@ -20,9 +20,11 @@ from garboard.history.exchange import import_job, job_file_of
 from garboard.history.like import begin_like, keep_template, shared_facts, templates_in
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
+from garboard.hosting.failures import PluginFault
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.titles import name_in_words
-from garboard.hosting.unused import waiting_for
+from garboard.hosting.unused import not_used, waiting_for
+from garboard.hosting.watching import watched
 from garboard.job_files.job_file import JOB_FILE, check, job_file_text, parse_job_file
 from garboard.job_files.unrecognised import unrecognised
 from garboard.judging.assessing import questions
@@ -215,8 +217,6 @@ def test_a_blank_job_explains_the_kind_and_has_the_pieces_that_are_asked_for(tmp
 
 
 def test_values_of_a_piece_that_is_not_aboard_are_kept_and_named(host: PluginHost) -> None:
-    from garboard.hosting.unused import not_used
-
     measured: list[JsonValue] = [{"step": "trailer.weights", "field": "tongue", "of": "yard", "value": "300 lb"}]
     view = job_from({**JOB_WITH, "measurements": measured}, host)
     (told,) = not_used(view, host)
@@ -227,3 +227,13 @@ def test_the_units_of_its_facts_count_for_what_the_boat_is_told_in() -> None:
     metric = Vessel(hull_number=HULL, more={TRAILERS: [{"name": "road", "gvwr": "2300 kg"}]})
     view = attrs.evolve(job_from({"vessel": {"hull_number": HULL}, "job": {"id": JOB}}), vessel=metric)
     assert view.unit_to_tell("lb") == "kg"
+
+
+def test_a_misspelt_fact_is_told_to_the_author_and_not_taken_for_nothing_entered() -> None:
+    """Facts of another plugin's kind may be asked for: nothing is entered where it is not at work."""
+    host = load(FILE.parent / "trailer", built_in=False)
+    view = watched(job_from(JOB_WITH, host), host.declared)
+    assert view.value(OF_VESSEL, f"{TRAILERS}.gvwr", of="road") == "5000 lb"
+    assert view.value(OF_VESSEL, f"{REELS}.load", of="port") is None
+    with pytest.raises(PluginFault, match=r"has no such field; perhaps 'trailer\.trailers\.gvwr'"):
+        view.value(OF_VESSEL, f"{TRAILERS}.gvrw", of="road")

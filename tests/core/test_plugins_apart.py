@@ -24,9 +24,10 @@ from garboard.hosting.apart import MOST_CUTS, Apart, Limits, _Watch
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.sources import Source, find_module
 from garboard.job_view import JobView
-from garboard.records import Job, Measurement, Vessel
+from garboard.records import Job, JsonValue, Measurement, Vessel
 from garboard.report.book import handover_book
 from garboard.samples import Recording, Sample, gather
+from garboard.testing import job_from
 
 JOB = Job(id="one", kind="commissioning", opened="2026-05-14")
 VIEW = JobView(vessel=Vessel(hull_number="QQZ04417D626"), job=JOB)
@@ -95,6 +96,22 @@ def test_it_declares_and_finds_the_same_as_in_the_program_itself(apart: Apart, t
     assert list(judge.judge(recording)) == list(own.judge(recording))
     with pytest.raises(NotEnoughData, match="no heading"):
         list(judge.judge(gather("empty", [])))
+
+
+def test_equipment_of_its_own_kind_comes_over_and_is_judged_there(apart: Apart) -> None:
+    package = Path(__file__).parent / "own_checks" / "trailer" / "trailer"
+    there, here = host_of(apart, package), make_host((), entry_points=False, files=[package])
+    assert there.equipment == here.equipment != {}
+    pieces: list[JsonValue] = [{"name": "road", "gvwr": "4000 lb"}]
+    weighed: list[JsonValue] = [
+        {"step": "trailer.weights", "field": field, "of": "road", "value": value}
+        for field, value in (("on_axles", "4000 lb"), ("tongue", "450 lb"))
+    ]
+    boat: JsonValue = {"hull_number": "QQZ04417D626", "trailer.trailers": pieces}
+    view = job_from({"vessel": boat, "job": {"id": "one"}, "measurements": weighed}, here)
+    found = there.assess(view)
+    assert found == here.assess(view)
+    assert [one.finding.code for one in found][:1] == ["trailer.plate.too_heavy"]
 
 
 ENDS = {

@@ -56,7 +56,7 @@ def _as_text(step: Step) -> Iterator[str]:
 
 
 def _field_as_text(field: Field, before: str) -> Iterator[str]:
-    each = f", of each of {field.each.replace('_', ' ')}" if field.each else ""
+    each = f", of each of {field.each.rpartition('.')[2].replace('_', ' ')}" if field.each else ""
     optional = "" if field.required else "; may be left out"
     what = "a table" if field.kind is Kind.TABLE else takes(field)
     yield f"{before}{field.name}: {field.title}{each}: {what}{optional}"

@@ -21,7 +21,7 @@ from garboard.faults import Fault, InputError
 from garboard.history.authoring import vessel_fields
 from garboard.history.registers import Register, RegisterKey
 from garboard.history.values import same_value
-from garboard.records import EQUIPMENT, JsonValue, Vessel, is_equipment, is_own_kind
+from garboard.records import EQUIPMENT, JsonValue, Vessel, fact_of, is_equipment, is_own_kind
 
 if TYPE_CHECKING:
     from garboard.disk.clock import Stamp
@@ -146,9 +146,9 @@ def shared_entries(view: JobView, steps: Iterable[Step]) -> dict[Path, JsonValue
         if table and table.each and field.begins and field.begins[0] == table.each:
             for of, piece in view.vessel.of_kind(table.each).items():
                 path = _path_of(each, of, step.key, field.name, "")
-                fact = getattr(piece, field.begins[1], None)
+                fact = fact_of(piece, field.begins[1])
                 if fact and any(other[:4] == path[:4] for other in found):
-                    found.setdefault(path, str(fact))
+                    found.setdefault(path, fact)
     return found
 
 

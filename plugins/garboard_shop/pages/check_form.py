@@ -23,6 +23,7 @@ from garboard.checks.refused import CheckFault, CheckRefused
 from garboard.faults import InputError
 from garboard.fields import Field, Kind
 from garboard.findings import BasisKind
+from garboard.hosting.equipment import Kinds, kind_title
 from garboard.hosting.host import BUILT_IN, PluginHost
 from garboard.hosting.sources import CHECK
 from garboard.job_view import JobView
@@ -128,17 +129,20 @@ class Asked:
 
 
 def asked(check: Check) -> dict[str, tuple[Asked, ...]]:
-    """What a tablet asks in each step, in its order, columns of tables under their table's title."""
-    own = {step.key: tuple(_asked(step.fields)) for step in check.steps}
-    return own | {step: tuple(_asked(fields)) for step, fields in check.changes.fields.items() if fields}
+    """What a tablet asks in each step and of each kind of equipment, in its order, under the title of its table."""
+    kinds = {kind.key: kind for kind in check.equipment}
+    of_steps = {step.key: tuple(_asked(step.fields, kinds)) for step in check.steps}
+    added = {step: tuple(_asked(fields, kinds)) for step, fields in check.changes.fields.items() if fields}
+    return of_steps | added | {key: tuple(_asked(kind.fields, kinds)) for key, kind in kinds.items()}
 
 
-def _asked(fields: Iterable[Field], table: str = "") -> Iterator[Asked]:
+def _asked(fields: Iterable[Field], kinds: Kinds, table: str = "") -> Iterator[Asked]:
     for field in fields:
         if field.columns:
-            yield from _asked(field.columns, field.title)
+            yield from _asked(field.columns, kinds, field.title)
         else:
-            yield Asked(field.title, field.kind.value, field.unit, field.choices, table)
+            of_each = kind_title(field.each, kinds) if field.each else table
+            yield Asked(field.title, field.kind.value, field.unit, field.choices, of_each)
 
 
 # ---- from the form to the text of a file

@@ -77,6 +77,8 @@ def _where(tablet: Tablet, route: Route, one: Missing) -> Route | None:
             return route.to("entry", "measure", one.step, one.field, one.row, one.of, step=one.step)
         return route.to("step", step=one.step)
     vessel = tablet.view(route.hull, route.job).vessel
+    if one.field in tablet.host.equipment:  # none of it is entered
+        return route.to("kind", one.field)
     own = one.field.rpartition(".")[0]
     kind = own if is_own_kind(own) else one.field.partition(".")[0]
     if is_equipment(kind):
