@@ -326,3 +326,14 @@ def test_a_step_of_the_shops_own_stands_between_two_built_in_ones(tmp_path: Path
     keys = [one.key for one in host_of(tmp_path, f"{HEAD}{step}{STRICTER}").steps]
     place = keys.index("rail.mast")
     assert keys[place - 1 : place + 2] == ["handover.bilge_pumps", "rail.mast", LIGHTS]
+
+
+def test_what_a_check_changes_is_listed_with_what_it_offers(tmp_path: Path) -> None:
+    (tmp_path / "rail.toml").write_text(CHECK)
+    result = CliRunner().invoke(program, ["--plugin", str(tmp_path / "rail.toml"), "plugins"])
+    for line in (
+        f"  steps left out: {LEFT_OUT}",
+        f"  settings made stricter: {DROP} (2 %)",
+        f"  fields of built-in steps: {LIGHTS}/rail_whistle",
+    ):
+        assert line in result.stdout.splitlines()
