@@ -95,6 +95,8 @@ def waiting_for(view: JobView, host: PluginHost) -> dict[str, int]:
         lacking = [name for name in one.plugins if name not in at_work]
         found[f"the plugin {' or '.join(lacking)}" if lacking else f"what reads {one.kind!r}"] += 1
     found.update(f"the plugin of the step {one.step!r}" for one in view.measurements if host.step(one.step) is None)
+    awaited = (host.check_awaited(one.step, one.field) for one in view.measurements)
+    found.update(f"the check {check}" for check in awaited if check)
     return dict(sorted(found.items()))
 
 
