@@ -447,8 +447,8 @@ def _revisions(view: JobView, host: PluginHost, proof: Proof | None, clause: _Cl
         yield words(
             f"The root is worked out from the {len(proof.hashes)} entries behind this book. One entry more, less or "
             "changed gives another root. The shop keeps the root with the file's own hash; its command "
-            "\u201cgarboard verify\u201d compares this file, the entries and the figures with both. The job and the list of "
-            f"entries are attached to this file. The page \u201c{CARE}\u201d has the root as a code.",
+            "\u201cgarboard verify\u201d compares this file, the entries and the figures with both. The job and the "
+            f"list of entries are attached to this file. The page \u201c{CARE}\u201d has the root as a code.",
             "small",
         )
     if files := _files(view, host):
