@@ -22,6 +22,7 @@ __all__ = [
     "Bar",
     "Bars",
     "Digits",
+    "Logo",
     "OwnerBlock",
     "Photographs",
     "Place",
@@ -162,6 +163,13 @@ class Photographs:
     field: str = ""
 
 
-OwnerBlock = Digits | Ruler | Bars | Plan | Steps | Photographs
-OWNER_BLOCKS: tuple[type, ...] = (Digits, Ruler, Bars, Plan, Steps, Photographs)
+@attrs.frozen(field_transformer=typed)
+class Logo:
+    """The shop's logo, for the cover: a picture as a setting with `is_picture` holds it."""
+
+    picture: str
+
+
+OwnerBlock = Digits | Ruler | Bars | Plan | Steps | Photographs | Logo
+OWNER_BLOCKS: tuple[type, ...] = (Digits, Ruler, Bars, Plan, Steps, Photographs, Logo)
 OWNER_RECORDS: tuple[type, ...] = (*OWNER_BLOCKS, Span, Pointer, RulerStep, Bar, Place)

@@ -35,6 +35,7 @@ __all__ = [
     "binding",
     "check_pairs",
     "in_force",
+    "picture_in",
     "refuse_looser",
     "setting_number",
 ]
@@ -79,6 +80,7 @@ class Setting:
     stricter : "lower" or "higher" where that value asks more of a boat; it holds while two stand unsettled
     at_most  : keys of settings of the same unit whose value this one must not lie above: the upper end of its range
     asked    : a stricter value that a check file of the shop's asks for; filled in by the host
+    is_picture : it is a text that holds a picture; `garboard settings picture` makes it of a file
     """
 
     key: str
@@ -88,6 +90,7 @@ class Setting:
     stricter: str = ""
     at_most: tuple[str, ...] = ()
     asked: SettingSet | None = None
+    is_picture: bool = False
 
     def __attrs_post_init__(self) -> None:
         if "." not in self.key:
@@ -135,6 +138,8 @@ class Setting:
     @property
     def allowed(self) -> str:
         """What may be set, in words: "between 0.5 and 20 %"."""
+        if self.is_picture:
+            return "a picture: PNG, JPEG or SVG"
         if self.field.hard is not None:
             low, high = self.field.hard
             return f"between {low:g} and {high:g} {self.field.unit}".rstrip()
@@ -154,7 +159,7 @@ class Setting:
             check_value(self.field, value)
         except ValueRefused:
             return False
-        return True
+        return not self.is_picture or value == "" or picture_in(value) is not None
 
     def is_looser(self, one: JsonValue, other: JsonValue) -> bool:
         """Whether a value asks less of a boat than another; never where neither way is the stricter one."""
@@ -170,6 +175,19 @@ class Setting:
             except ValueError:
                 return False
         return type(one) is type(other) and one == other
+
+
+_PICTURE = re.compile(r"data:image/(png|jpeg|svg\+xml);base64,([A-Za-z0-9+/]{1,60000}={0,2})")
+
+
+def picture_in(value: object) -> tuple[str, str] | None:
+    """Kind and content, as base64, of a picture that a setting holds; None for any other value.
+
+    >>> picture_in("data:image/png;base64,iVBORw0KGgo=")
+    ('png', 'iVBORw0KGgo=')
+    """
+    found = _PICTURE.fullmatch(value) if isinstance(value, str) else None
+    return (found[1], found[2]) if found else None
 
 
 _BARE_NUMBER = re.compile(r"-?[0-9]*\.?[0-9]+")

@@ -11,6 +11,7 @@ from garboard.owner_pages import (
     IN_THE_DARK,
     WHERE_THINGS_ARE,
     Digits,
+    Logo,
     Photographs,
     Place,
     Plan,
@@ -91,17 +92,23 @@ STEP = Step(
 )
 
 _OWN = Basis(BasisKind.COMMON_PRACTICE, "an owner knows whom to call", "each shop enters its own")
-TELEPHONE, HOURS = "handover.shop_telephone", "handover.shop_hours"
+TELEPHONE, HOURS, LOGO = "handover.shop_telephone", "handover.shop_hours", "handover.shop_logo"
 SETTINGS = tuple(
     Setting(
         key=key,
         field=Field(name=key.partition(".")[2], title=title, kind=Kind.TEXT, required=False, help=help),
         default="",
         basis=_OWN,
+        is_picture=key == LOGO,
     )
     for key, title, help in (
         (TELEPHONE, "The shop's telephone", "It stands in the owner's book."),
         (HOURS, "When somebody answers it", "Such as: Monday to Friday, 8 to 17."),
+        (
+            LOGO,
+            "The shop's logo",
+            "It stands on the cover of the owner's book. The command garboard settings picture makes it of a file.",
+        ),
     )
 )
 
@@ -182,6 +189,12 @@ def photo_of_the_boat(_view: JobView, _assessed: Sequence[Assessed]) -> Iterator
     yield Photographs(PLACES, "boat_photo")
 
 
+def logo_of_the_shop(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """For the cover, as it is now."""
+    if picture := _of_today(view, LOGO):
+        yield Logo(picture)
+
+
 SECTIONS = (
     ReportSection(
         key="handover.not_starting",
@@ -201,6 +214,10 @@ SECTIONS = (
         build=lambda v, a: [*in_the_dark(v, a)],
     ),
     ReportSection(
-        key="handover.cover", title="Cover", order=10, part=COVER, build=lambda v, a: [*photo_of_the_boat(v, a)]
+        key="handover.cover",
+        title="Cover",
+        order=10,
+        part=COVER,
+        build=lambda v, a: [*photo_of_the_boat(v, a), *logo_of_the_shop(v, a)],
     ),
 )

@@ -21,7 +21,6 @@ import tempfile
 import time
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
-from functools import lru_cache
 from pathlib import Path
 from statistics import median
 
@@ -30,22 +29,20 @@ from starlette.testclient import TestClient
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-import boat_rows
-from garboard.disk.entries import canonical_bytes, entry_id
+
+from garboard.disk.entries import entry_id
 from garboard.disk.hullfile import CheckedEntries
 from garboard.hosting.host import make_host
 from garboard_shop.app import make_app
 from garboard_shop.embedded import EmbeddedStore
-from garboard_shop.job_rows import JobRow
-from garboard_shop.memory import DEVIATION, ECONOMY, SLIP, Row, Seen, as_text
 from garboard_shop.moving import copy_shop
 from garboard_shop.pages.desk import ShopDesk
-from garboard_shop.pages.remembering import Made
 from garboard_shop.pages.views import routes_of
 from garboard_shop.postgres import PostgresStore
-from garboard_shop.store import KeptRow, Store
+from garboard_shop.store import Store
 from pages_rig import CHIEF, NOON, PASSWORD, SALTGRASS, make_shop
 from postgres_cluster import Cluster
+from shop_of_rows import fill_with_rows, one_entry
 
 A_BOAT = 200
 ASKED = 101
@@ -78,38 +75,6 @@ WITH_ROWS = {
     "tablets": "/tablets",
     "settings": "/settings",
 }
-A_BATCH = 1000
-
-
-def fill_with_rows(store: Store, number: int) -> None:
-    """So many boats of one entry and one job each, with their rows."""
-    for begin in range(0, number, A_BATCH):
-        offered, rows = {}, {}
-        for job, boat in zip(
-            jobs(number)[begin : begin + A_BATCH], boats(number)[begin : begin + A_BATCH], strict=True
-        ):
-            raw = one_entry(boat.hull, int(job.job.split()[1]), 0)
-            offered[boat.hull] = CheckedEntries([(entry_id(raw), raw)])
-            made = Made((boat.hull,), {boat.hull: ""}, None, "")
-            rows[boat.hull] = KeptRow(made.as_text(), as_text(attrs.evolve(boat, jobs=(job,), seen=seen_of(boat))))
-        store.put_if_absent(offered, "000000000001", NOON - A_DAY * (2 + begin // A_BATCH), 0)
-        store.put_rows(rows)
-
-
-def seen_of(boat: Row) -> tuple[Seen, ...]:
-    """Numbers that were found of a boat, of each kind."""
-    slip, economy = 8 + boat.pitch % 7, 1 + boat.weight % 300 / 100
-    return Seen(SLIP, slip, 5.0, 13.5), Seen(ECONOMY, economy), Seen(DEVIATION, boat.length)
-
-
-@lru_cache
-def jobs(number: int) -> tuple[JobRow, ...]:
-    return tuple(boat_rows.jobs(number))
-
-
-@lru_cache
-def boats(number: int) -> tuple[Row, ...]:
-    return tuple(boat_rows.rows(number))
 
 
 def fill(store: EmbeddedStore, entries: int) -> None:
@@ -119,25 +84,6 @@ def fill(store: EmbeddedStore, entries: int) -> None:
         raws = [one_entry(hull, number, place) for place in range(A_BOAT)]
         offered = {hull: CheckedEntries((entry_id(raw), raw) for raw in raws)}
         store.put_if_absent(offered, "000000000001", NOON - A_DAY * (2 + number % 300), 0)
-
-
-def one_entry(hull: str, number: int, place: int) -> bytes:
-    fields: dict[str, object] = {
-        "v": 1,
-        "kind": "measure" if place else "field",
-        "hull": hull,
-        "job": f"job {number}",
-        "subject": ["prop_check.full_throttle", "speed", str(place), ""] if place else ["name"],
-        "value": f"{20 + place % 20}.{place % 10} kn" if place else f"Boat {number}",
-        "replaces": [],
-        "dev": "tablet 1",
-        "by": "R. Vane",
-        "clock": [NOON - A_DAY, place],
-        "at": f"2026-10-{1 + number % 28:02}T10:00:00+00:00",
-        "program": "1",
-        "plugins": {},
-    }
-    return canonical_bytes(fields)  # type: ignore[arg-type]
 
 
 def started(folder: Path) -> str:

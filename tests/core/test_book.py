@@ -580,6 +580,15 @@ def test_letter_and_a4_break_into_the_same_pages() -> None:
     assert pages_of(sample_book("A4")) == pages_of(sample_book())
 
 
+def test_a_cover_keeps_to_its_page_however_long_the_name_is() -> None:
+    job, host, file = sample_job()
+    vessel = attrs.evolve(job.view.vessel, name="Grandmother Wilhelmina of the Outer Ledge and of the Harbour Wall")
+    book = handover_book(attrs.evolve(job.view, vessel=vessel), host, job.assessed, load_photo=photos_at(file))
+    cover, second = (on_one_line(page.extract_text()) for page in reader_of(book).pages[:2])
+    assert "108 pass 0 advise 0 fail 0 not enough data" in cover
+    assert second.startswith("Before you go")
+
+
 def test_what_nobody_entered_has_no_page_of_the_owners() -> None:
     reader: Any = reader_of(small_book())
     assert [entry.title for entry in reader.outline[1]] == ["Care, and what you signed for"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from functools import cache
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from garboard.history.authoring import signed_under
 from garboard.history.exchange import stated_settings
 from garboard.hosting.amended import is_left_out
 from garboard.hosting.host import PluginHost, make_host
+from garboard.hosting.unused import waiting_for
 from garboard.job_view import JobView
 from garboard.records import JsonValue, Measurement, SignOff, StepState
 from garboard.report.outline import by_phase, cautions, hand_over, nothing_to_put_right
@@ -205,16 +207,28 @@ def test_a_field_besides_is_stored_under_the_checks_name_and_judged_with_the_ste
     assert step is not None
     assert before is not None
     assert step.fields == (*before.fields, step.fields[-1])
-    assert step.fields[-1].name == "rail_whistle"
+    assert step.fields[-1].name == "rail.whistle"
     own = [one for one in codes(host, view, LIGHTS) if one[0].startswith("rail")]
     assert own == [("rail.whistle.not_enough_data", Verdict.NOT_ENOUGH_DATA)]
     heard = with_value(view, LIGHTS, "horn", True)
     assert ("rail.whistle.not_heard", Verdict.FAIL) in codes(
-        host, with_value(heard, LIGHTS, "rail_whistle", False), LIGHTS
+        host, with_value(heard, LIGHTS, "rail.whistle", False), LIGHTS
     )
-    assert ("rail.whistle.heard", Verdict.PASS) in codes(host, with_value(heard, LIGHTS, "rail_whistle", True), LIGHTS)
-    kept = with_value(heard, LIGHTS, "rail_whistle", False)
+    assert ("rail.whistle.heard", Verdict.PASS) in codes(host, with_value(heard, LIGHTS, "rail.whistle", True), LIGHTS)
+
+
+def test_without_the_check_what_was_entered_for_it_is_kept_and_named(tmp_path: Path, view: JobView) -> None:
+    kept = with_value(view, LIGHTS, "rail.whistle", False)
     assert plain().with_defaults(kept).measurements == kept.measurements
+    assert waiting_for(kept, plain()) == {"the check rail": 1}
+    assert waiting_for(kept, host_of(tmp_path)) == {}
+    measurements: list[JsonValue] = [{"step": LIGHTS, "field": "rail.whistle", "value": False}]
+    (tmp_path / "job.json").write_text(
+        json.dumps({"format": "garboard job", "version": 1, **BOAT, "measurements": measurements})
+    )
+    result = CliRunner().invoke(program, ["assess", str(tmp_path / "job.json")])
+    assert result.exit_code == 0, result.output
+    assert "the check rail is not here; its rail.whistle is kept" in " ".join(result.stdout.split())
 
 
 def test_a_column_of_a_built_in_table_is_judged_in_each_row(tmp_path: Path, view: JobView) -> None:
@@ -312,7 +326,7 @@ def test_the_example_in_the_manual_works(tmp_path: Path, view: JobView) -> None:
     host = host_of(tmp_path, example, "yearly")
     vessel = attrs.evolve(view.vessel, engines=view.vessel.engines[:1])
     yearly = attrs.evolve(view, job=attrs.evolve(view.job, kind="yearly check"), vessel=vessel)
-    quiet = with_value(with_value(yearly, LIGHTS, "horn", True), LIGHTS, "yearly_whistle", False)
+    quiet = with_value(with_value(yearly, LIGHTS, "horn", True), LIGHTS, "yearly.whistle", False)
     found = {one.finding.code for one in host.assess(quiet)}
     assert {"handover.thruster.left_out", "yearly.whistle.not_heard"} <= found
     assert host.with_defaults(quiet).settings[DROP] == "2 %"
@@ -326,3 +340,14 @@ def test_a_step_of_the_shops_own_stands_between_two_built_in_ones(tmp_path: Path
     keys = [one.key for one in host_of(tmp_path, f"{HEAD}{step}{STRICTER}").steps]
     place = keys.index("rail.mast")
     assert keys[place - 1 : place + 2] == ["handover.bilge_pumps", "rail.mast", LIGHTS]
+
+
+def test_what_a_check_changes_is_listed_with_what_it_offers(tmp_path: Path) -> None:
+    (tmp_path / "rail.toml").write_text(CHECK)
+    result = CliRunner().invoke(program, ["--plugin", str(tmp_path / "rail.toml"), "plugins"])
+    for line in (
+        f"  steps left out: {LEFT_OUT}",
+        f"  settings made stricter: {DROP} (2 %)",
+        f"  fields of built-in steps: {LIGHTS}/rail.whistle",
+    ):
+        assert line in result.stdout.splitlines()

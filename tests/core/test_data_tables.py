@@ -23,7 +23,7 @@ from garboard.history.replay import HullState
 from garboard.job_files.job_file import read_job_file
 from garboard.judging.assessing import AssessedJob, assess_one
 from garboard.recordings import load_recording
-from garboard.report.data_tables import TABLES, Kind
+from garboard.report.data_tables import OWNER, TABLES, Collector, JobToExport, Kind, Owners
 from garboard.report.terminal import Tools
 from histories import tablet
 
@@ -114,6 +114,38 @@ def test_values_stand_with_their_parts_and_those_that_disagree_apart(
     ]
     there = rows(base, f"SELECT count(*) FROM measurements WHERE hull = '{SALTGRASS}' AND state <> 'disagrees'")
     assert there == [(len(judged.view.measurements),)]
+
+
+def test_owners_are_named_only_where_somebody_asks() -> None:
+    host = Tools().host
+    boat = assess_one(SAMPLES / "kittiwake" / "job.json", host)
+    job = JobToExport(view=boat.view, assessed=tuple(boat.assessed))
+    named: dict[bool, set[tuple[str, str]]] = {}
+    for with_owners in (False, True):
+        made = Collector(host, with_samples=False, with_owners=with_owners)
+        cells = [
+            (table.name, column.name, str(cell))
+            for table, row in (*made.rows_of(job), *made.last_rows())
+            for column, cell in zip(table.columns, row, strict=True)
+        ]
+        named[with_owners] = {(table, column) for table, column, cell in cells if "Ashdown" in cell}
+        assert ("signatures", "role", OWNER) in cells
+        assert (("people", "name", OWNER) in cells) != with_owners
+        assert ("people", "name", boat.view.job.technicians[0]) in cells
+    assert named[False] == set()
+    assert named[True] == {("jobs", "owner"), ("signatures", "name"), ("measurements", "value"), ("people", "name")}
+
+
+def test_a_name_of_one_word_is_left_out_only_where_it_stands_alone() -> None:
+    owners = Owners(["Port", "", "A. von  Marsh"])
+    assert [owners.out(text) for text in ("port", "port engine", "Told a. von marsh so", "A. von Marshall", "")] == [
+        OWNER,
+        "port engine",
+        "Told owner so",
+        "A. von Marshall",
+        "",
+    ]
+    assert Owners([]).out("A. von Marsh") == "A. von Marsh"
 
 
 def test_a_moment_stands_in_utc_with_the_offset_of_its_clock_beside(

@@ -245,9 +245,9 @@ class _Reading:
 
     def _as_stored(self, field: Field, check: str) -> Field:
         """A field under the name by which no other of the step goes, now or later."""
-        self.stored[field.name] = name = f"{check}_{field.name}"
+        self.stored[field.name] = name = f"{check}.{field.name}"
         columns = tuple(self._as_stored(column, check) for column in field.columns)
-        former = tuple(f"{check}_{one}" for one in field.renamed_from)
+        former = tuple(f"{check}.{one}" for one in field.renamed_from)
         told = field.help or f"Asked by the shop's check {self.title}."
         return attrs.evolve(field, name=name, columns=columns, renamed_from=former, help=told)
 

@@ -648,21 +648,23 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
     help="The folder to write a job file into; it is created if it does not exist. Or a file: FILE.zip, FILE.duckdb.",
 )
 @click.option("--without-samples", is_flag=True, help="Leave the samples of recordings out of the tables.")
+@click.option("--names", is_flag=True, help="Name the boats' owners in the tables.")
 @click.pass_obj
-def export(tools: Tools, folder: Path, hull: str, job: str, out: Path, without_samples: bool) -> None:
+def export(tools: Tools, folder: Path, hull: str, job: str, out: Path, without_samples: bool, names: bool) -> None:
     """Export a job as a job file with its recordings, or everything as tables.
 
     With HULL, and a folder as OUT: one job. An import elsewhere gives every entry the same id.
 
     With FILE.zip or FILE.duckdb as OUT: boats, jobs, values, findings with their numbers, recordings, people and days
     of all boats, or of HULL, one observation a row. The zip holds them as Parquet, as CSV and as a workbook. The table
-    "dictionary" says what every column means.
+    "dictionary" says what every column means. In the place of an owner's name stands "owner", unless --names asks for
+    it; who works at the shop is named.
 
     Exit status 0: everything is in it. Exit status 1: a recording, a photo or a hull file is not
     here whole.
     """
     if out.suffix.lower() in ENDINGS:
-        _export_tables(tools, folder, hull, job, out, with_samples=not without_samples)
+        _export_tables(tools, folder, hull, job, out, with_samples=not without_samples, with_owners=names)
     elif hull:
         _export_job(tools, folder, hull, job, out)
     else:
@@ -670,7 +672,9 @@ def export(tools: Tools, folder: Path, hull: str, job: str, out: Path, without_s
         raise InputError("export", [Fault("HULL", expected, "none")])
 
 
-def _export_tables(tools: Tools, folder: Path, hull: str, job: str, out: Path, *, with_samples: bool) -> None:
+def _export_tables(
+    tools: Tools, folder: Path, hull: str, job: str, out: Path, *, with_samples: bool, with_owners: bool
+) -> None:
     from garboard.report.data_files import write_tables
     from garboard.report.data_tables import Collector, jobs_in_folder
 
@@ -681,7 +685,7 @@ def _export_tables(tools: Tools, folder: Path, hull: str, job: str, out: Path, *
 
     def rows() -> Iterator[tuple[DataTable, Row]]:
         nonlocal jobs
-        collector = Collector(host, with_samples=with_samples)
+        collector = Collector(host, with_samples=with_samples, with_owners=with_owners)
         for one in jobs_in_folder(hulls, host, hull):
             if job in ("", one.view.job.id):
                 jobs += 1

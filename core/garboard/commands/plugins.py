@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 import attrs
@@ -76,6 +76,7 @@ def _as_text(host: PluginHost, offered: Mapping[str, Mapping[str, list[str]]], c
         lines.append(f"{plugin.name} {plugin.version}" + (f": {counts}" if counts else ""))
         if full or plugin.name not in BUILT_IN:
             lines += [f"  {kind}: {', '.join(keys)}" for kind, keys in kinds.items() if kind != "settings"]
+            lines += [f"  {what.replace('_', ' ')}: {', '.join(keys)}" for what, keys in _changes(host, plugin.name)]
             lines += [f"  setting {_setting_in_words(one)}" for one in _settings_of(host, plugin.name)]
     if commands:
         lines.append(f"Commands of plugins: {', '.join(commands)}")
@@ -90,6 +91,12 @@ _WORDS = {"equipment": "kinds of equipment"}
 
 def _singular(kind: str) -> str:
     return kind.replace("kinds", "kind") if kind in _WORDS.values() else kind[:-1]
+
+
+def _changes(host: PluginHost, plugin: str) -> Iterable[tuple[str, Sequence[str]]]:
+    """What a check file changes of the program's own steps and settings."""
+    changes = host.changes_of(plugin)
+    return changes.in_short.items() if changes else ()
 
 
 def _settings_of(host: PluginHost, plugin: str) -> list[Setting]:
@@ -121,6 +128,7 @@ def _as_json(host: PluginHost, offered: Mapping[str, Mapping[str, list[str]]], c
                     "name": plugin.name,
                     "version": plugin.version,
                     **offered[plugin.name],
+                    "changes": {what: list(keys) for what, keys in _changes(host, plugin.name)},
                     "settings_offered": [_setting_as_plain(one) for one in _settings_of(host, plugin.name)],
                 }
                 for plugin in host.plugins

@@ -12,11 +12,11 @@ import attrs
 import click
 
 from garboard.commands.hulls import author_of, chosen_job, save_all, tell_not_read
-from garboard.commands.tools import checked_value, declared_setting, refuse_crossed
+from garboard.commands.tools import checked_value, declared_setting, need_office, refuse_crossed
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.hullfile import HullFolder
-from garboard.faults import Fault, InputError, shown
+from garboard.faults import Fault, InputError, in_words, shown
 from garboard.history.authority import Managers, damage_of_list, is_managers, managers_of
 from garboard.history.boat import Boat, open_hull
 from garboard.history.past import DISAGREES, REPLACED, STANDS, TAKEN_BACK, TAKING_BACK, PastEntry, history_of
@@ -51,7 +51,7 @@ class _TakesNegatives(click.Command):
         return super().parse_args(ctx, args)
 
 
-@click.group("settings", short_help="What the shop decided: list, show, set, reset.")
+@click.group("settings", short_help="What the shop decided: list, show, set, picture, reset.")
 def command() -> None:
     """Settings of the shop, or of one job with --hull."""
 
@@ -124,12 +124,47 @@ def set_one(
 ) -> None:
     """Set a setting, for the shop or for one job. A value outside its range is refused."""
     host = _host(context, folder)
-    plain = checked_value(declared_setting(host, key), value)
+    setting = declared_setting(host, key)
+    if setting.is_picture:
+        raise InputError(
+            "settings", [Fault("VALUE", f"a file, by: garboard settings picture FOLDER {key} FILE", shown(value))]
+        )
+    plain = checked_value(setting, value)
     refuse_crossed(host, {**_found(host, folder, hull, job).values, key: plain}, key)
     with _writing(folder, hull, job) as (hulls, state, chosen):
         author = author_of(hulls, state, tablet, by)
         _save(hulls, state, set_setting(author, state, key, plain, reason, chosen, managers_of(folder)), anyway)
     click.echo(f"{key} is {value_in_words(plain)} for {_whose(chosen)}")
+
+
+@command.command("picture")
+@folder_argument
+@click.argument("key")
+@click.argument("file", type=click.Path(path_type=Path))
+@by_option
+@reason_option
+@tablet_option
+@click.pass_context
+def set_picture(context: click.Context, folder: Path, key: str, file: Path, by: str, reason: str, tablet: str) -> None:
+    """Set a setting that is a picture, such as the shop's logo, from a PNG, JPEG or SVG file. It is made smaller."""
+    need_office()
+    from garboard.report.logo import LogoRefused, logo_as_kept
+
+    setting = declared_setting(_host(context, folder), key)
+    if not setting.is_picture:
+        raise InputError("settings", [Fault("KEY", "the key of a setting that is a picture", shown(key))])
+    try:
+        plain = logo_as_kept(file.read_bytes())
+    except OSError as failure:
+        raise InputError(str(file), [Fault("FILE", "a picture that can be read", in_words(failure))]) from None
+    except LogoRefused as refused:
+        raise InputError(str(file), [Fault("FILE", "a picture that can be printed", str(refused))]) from None
+    with _writing(folder, "", "") as (hulls, state, _):
+        save_all(
+            hulls,
+            [set_setting(author_of(hulls, state, tablet, by), state, key, plain, reason, "", managers_of(folder))],
+        )
+    click.echo(f"{key} is {value_in_words(plain)} for the shop")
 
 
 @command.command("reset")

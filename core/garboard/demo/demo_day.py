@@ -26,7 +26,12 @@ from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import set_setting, shop_settings
 from garboard.job_files.job_file import JobFile, read_job_file
 from garboard.job_view import JobView
+from garboard.report.logo import logo_as_kept
+from garboard.report.settings_used import value_in_words
 
+_LOGO = b"""<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 66 22"><g fill="#0b4f5c">
+<path d="M3 16q14-2 24-13q-3 9-9 12l12-1q-11 6-27 2z"/><path d="M33 16q8-9 16-6q-5 1-7 4l8 1q-8 3-17 1z"/>
+<rect x="3" y="18" width="60" height="1.5"/></g></svg>"""
 TELEPHONE = {"handover.shop_telephone": "555 0142", "handover.shop_hours": "Monday to Friday, 8 to 17"}
 A_DAY = 24 * 60 * 60 * 1000
 MANAGER = "M. Office"
@@ -130,14 +135,15 @@ def settle_day(shop: Path) -> tuple[str, ...]:
 
 
 def _enter_the_telephone(hulls: HullFolder) -> Iterator[str]:
-    """The shop's own settings: whom an owner calls."""
+    """The shop's own settings: whom an owner calls, and the logo on the cover."""
     known = {one.key for one in shop_settings(hulls.entries(SHOP_RECORD))}
-    unset = {key: value for key, value in TELEPHONE.items() if key not in known}
+    theirs = {**TELEPHONE, "handover.shop_logo": logo_as_kept(_LOGO)}
+    unset = {key: value for key, value in theirs.items() if key not in known}
     for key, value in unset.items():
         state = replay(SHOP_RECORD, hulls.entries(SHOP_RECORD))
         hulls.save(set_setting(_manager(hulls, state), state, key, value, "it stands in the owners' books"))
     if unset:
-        yield f"the shop's telephone: {', '.join(unset.values())}"
+        yield f"for the owners' books: {', '.join(map(value_in_words, unset.values()))}"
 
 
 def _is_the_speed_measured_twice(key: RegisterKey) -> bool:

@@ -64,6 +64,8 @@ ALIKE = "alike"
 
 PLAN = "plan"
 """Kind of the entries that say what a manager plans for a job; see `history.plans`."""
+VIEW = "view"
+"""Kind of the entries, in the shop's record, that keep a view of the board under a name; see `history.board_views`."""
 ISSUED = "issued"
 """Kind of the entries that say which handover books were issued; see `history.proof`."""
 
@@ -84,6 +86,7 @@ KINDS = frozenset(
         FORECAST,
         ALIKE,
         PLAN,
+        VIEW,
         ISSUED,
         STRAY,
     }

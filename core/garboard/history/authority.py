@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable
 from pathlib import Path
 
 from garboard.disk.documents import FOLDER, Document, DocumentDamaged, Kind
-from garboard.disk.entries import ALIKE, FORECAST, ISSUED, KINDS, PLAN, Entry
+from garboard.disk.entries import ALIKE, FORECAST, ISSUED, KINDS, PLAN, VIEW, Entry
 from garboard.disk.formats import Format
 from garboard.disk.shop_document import PAIRED, shop_document
 from garboard.disk.storage import NewerFormat
@@ -133,6 +133,8 @@ def managers_part(entry: Entry, replaced: Iterable[Entry] = ()) -> str:
         return "tells tablets what boats kept"
     if entry.kind == PLAN:
         return "plans a job"
+    if entry.kind == VIEW:
+        return "saves a view of the board"
     if entry.kind == "signoff":
         return "signs as manager" if _is_managers_signature(entry) else ""
     if entry.kind == "retract":
@@ -144,7 +146,9 @@ def _takes_back_managers(entry: Entry, replaced: Iterable[Entry]) -> bool:
     kind = entry.value.get("kind") if isinstance(entry.value, dict) else ""
     if kind == "signoff":
         return _is_managers_signature(entry)
-    return kind in ("alias", "move", "setting", ALIKE, FORECAST, ISSUED, PLAN) or any(map(managers_part, replaced))
+    return kind in ("alias", "move", "setting", ALIKE, FORECAST, ISSUED, PLAN, VIEW) or any(
+        map(managers_part, replaced)
+    )
 
 
 def _is_managers_signature(entry: Entry) -> bool:

@@ -14,14 +14,14 @@ from typing import NamedTuple
 import attrs
 
 from garboard.disk.clock import Stamp, order_key
-from garboard.disk.entries import ALIKE, FORECAST, ISSUED, Entry
+from garboard.disk.entries import ALIKE, FORECAST, ISSUED, VIEW, Entry
 from garboard.history.moves import JOINING, target
 from garboard.history.shapes import Misfit, misfit_of
 from garboard.history.values import alike, finest, member, same_value
 from garboard.labels import is_as_printed
 from garboard.records import JsonValue
 
-ONLY_GROWING = frozenset({"note", "signoff", "run", FORECAST, ALIKE, ISSUED})
+ONLY_GROWING = frozenset({"note", "signoff", "run", FORECAST, ALIKE, ISSUED, VIEW})
 """Kinds of which several stand side by side: they never disagree."""
 
 TECHNICIANS = ("job", ("technicians",))

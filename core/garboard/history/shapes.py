@@ -11,7 +11,7 @@ from enum import StrEnum
 
 import attrs
 
-from garboard.disk.entries import ALIKE, DEEPEST, FORECAST, ISSUED, PLAN, STRAY, TEMPLATE, Entry, carried_by
+from garboard.disk.entries import ALIKE, DEEPEST, FORECAST, ISSUED, PLAN, STRAY, TEMPLATE, VIEW, Entry, carried_by
 from garboard.faults import InputError, shown
 from garboard.history.moves import JOINING, LEAVING, named_hull, named_job
 from garboard.records import EQUIPMENT, Forecast, Job, JsonValue, Note, SignOff, StepState
@@ -33,6 +33,7 @@ class Shape(StrEnum):
     STEP = "the state of a step"
     NOTE = "a remark with its text"
     ALIKE = "a list of kinds of boats"
+    VIEW = "a view's name and what it asks"
     PLAN = "a text that a manager plans with"
     FORECAST = "a propeller with what is expected of each engine"
     ISSUED = "a book with its SHA-256 and its root"
@@ -181,6 +182,12 @@ def _plan(entry: Entry) -> Shape | None:
     return None if len(entry.subject) in (2, 3) and isinstance(entry.value, str) else Shape.PLAN
 
 
+def _view(entry: Entry) -> Shape | None:
+    value = entry.value if isinstance(entry.value, dict) else {}
+    is_sound = len(entry.subject) == 1 and all(isinstance(value.get(name), str) for name in ("name", "asked"))
+    return None if is_sound else Shape.VIEW
+
+
 def _forecast(entry: Entry) -> Shape | None:
     return None if _makes_signed(entry, Forecast) else Shape.FORECAST
 
@@ -260,5 +267,6 @@ _OF_KIND: Mapping[str, Callable[[Entry], Shape | None]] = {
     FORECAST: _forecast,
     ALIKE: _alike,
     PLAN: _plan,
+    VIEW: _view,
     ISSUED: _issued,
 }

@@ -428,6 +428,11 @@ class PluginHost:
         step: Step | None = self.amended.steps.get(key) or self._registers["register_steps"].items.get(key)
         return step
 
+    def check_awaited(self, step: str, field: str) -> str:
+        """The check that asked a field besides in a step, where it is not at work here; "" for any other field."""
+        found, (check, dot, _) = self.step(step), field.partition(".")
+        return check if dot and found is not None and found.field(field) is None else ""
+
     @property
     def equipment(self) -> Mapping[str, EquipmentKind]:
         """Kinds of equipment that plugins declare, by key, in the order they are shown."""

@@ -81,6 +81,8 @@ def waiting_for(view: JobView, host: PluginHost) -> dict[str, int]:
     without = facts_without_plugin(view.vessel, host.equipment)
     found.update(f"the plugin {plugin_needed(kind, host.equipment)}" for kind, *_ in without)
     found.update(f"the plugin of the step {one.step!r}" for one in view.measurements if host.step(one.step) is None)
+    awaited = (host.check_awaited(one.step, one.field) for one in view.measurements)
+    found.update(f"the check {check}" for check in awaited if check)
     return dict(sorted(found.items()))
 
 

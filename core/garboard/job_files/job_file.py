@@ -296,7 +296,8 @@ def faults_of_measurement(
 ) -> Iterator[Fault]:
     """What of a measurement its step does not take, as `check` has it."""
     step = host.step(measurement.step)
-    return iter(()) if step is None else _faults_of(measurement, step, path, folder)
+    is_kept = step is None or host.check_awaited(measurement.step, measurement.field)
+    return iter(()) if step is None or is_kept else _faults_of(measurement, step, path, folder)
 
 
 def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | None) -> Iterator[Fault]:

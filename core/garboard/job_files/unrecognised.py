@@ -28,6 +28,9 @@ def unrecognised(job: JobFile | JobView, host: PluginHost) -> Iterator[Odd]:
     yield from unknown_keys(job)
     yield from _kinds_without_plugin(job.vessel, host)
     yield from _unknown_steps(job.measurements, steps)
+    for index, one in enumerate(job.measurements):
+        if check := host.check_awaited(one.step, one.field):
+            yield f"measurements[{index}].field", f"the check {check} is not here; its {one.field} is kept, not judged."
     for index, state in enumerate(job.steps):
         if state.step not in steps:
             yield f"steps[{index}].step", _no_plugin_knows(state.step, "its state is", steps)

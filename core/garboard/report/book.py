@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import attrs
 
@@ -23,6 +25,7 @@ from garboard.job_view import JobView
 from garboard.report.as_typed import as_typed
 from garboard.report.blocks import Block as Part
 from garboard.report.blocks import marks, words
+from garboard.report.logo import logo_to_print
 from garboard.report.outline import (
     HandOver,
     counts,
@@ -36,7 +39,7 @@ from garboard.report.photos import (
     PhotoLoader,
     no_photo,
 )
-from garboard.report.press import pressed
+from garboard.report.press import BookRefused, pressed
 from garboard.report.record import handed_over_or_not, record_clauses
 from garboard.report.record_file import attachments
 from garboard.report.type_faces import printable, with_faces
@@ -99,7 +102,7 @@ def _made(
     clauses = record_clauses(view, host, assessed, sections, photos, proof, aboard, cards)
     named = " ".join((printable(vessel.name).strip() or vessel.hull_number).split())
     created = _created(job.opened)
-    book = {
+    book: dict[str, Any] = {
         "paper": size,
         "title": f"Handover book of {named}{'' if state.is_done else ', draft'}",
         "author": job.shop or "Garboard",
@@ -123,7 +126,15 @@ def _made(
         "record": "Record",
         "clauses": clauses,
     }
-    return pressed(book, photos.files, attachments(view, host, judged, proof))
+    files = attachments(view, host, judged, proof)
+    logo = logo_to_print(owners.logo.picture) if owners.logo else None
+    if logo is not None:
+        file = f"logo.{logo.ending}"
+        alt = f"Logo of {printable(job.shop).strip() or 'the shop'}."
+        cover = {**book["cover"], "logo": {"file": file, "width": logo.width, "height": logo.height, "alt": alt}}
+        with suppress(BookRefused):  # no owner's book may fail for a logo
+            return pressed({**book, "cover": cover}, {**photos.files, file: logo.content}, files)
+    return pressed(book, photos.files, files)
 
 
 def _short(name: str) -> str:
@@ -177,6 +188,7 @@ def _cover(
         "checks": in_number(len(assessed), "check"),
         "lead": owners.lead,
         "photo": owners.photo,
+        "logo": None,
         "counts": [[str(number), verdict.value] for verdict, number in counts(assessed).items()],
     }
 

@@ -1,5 +1,7 @@
 """What a shop holds as tables for its own analysis: one observation a row, every column described.
 
+Owners are named only where somebody asks for it: in the place of the name of a job's owner stands "owner".
+
 A moment stands in UTC, with the offset of the clock that wrote it beside it. A number stands in the unit its table
 names, or with its unit beside it. `TABLES` describes every table; the table "dictionary" is made from it.
 """
@@ -7,6 +9,7 @@ names, or with its unit beside it. `TABLES` describes every table; the table "di
 from __future__ import annotations
 
 import enum
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime
 from pathlib import PurePath
@@ -32,6 +35,11 @@ from garboard.samples import UNIT_OF_QUANTITY, Recording
 from garboard.steps import Assessed
 from garboard.units import UNITS_OF, Amount
 from garboard.verdict import Verdict
+
+OWNER = "owner"
+"""Role of who signs as the boat's owner; stands in the place of their name."""
+_WRITTEN = frozenset({"value", "entered_by", "sentence", "about", "technicians", "place", "open", "owner"})
+"""Columns that hold what people wrote."""
 
 Cell = str | float | int | bool | datetime | date | None
 Row = tuple[Cell, ...]
@@ -169,6 +177,7 @@ JOBS = DataTable(
         _count("disagreements", "values that disagree and are not settled"),
         _yes("is_handed_over", "technician and owner have signed, and nothing was changed since"),
         Column("open", "what keeps it from that, or is open though it is"),
+        Column("owner", "the owner's reference; \"owner\" in tables without owners' names"),
     ),
 )
 SIGNATURES = DataTable(
@@ -178,7 +187,7 @@ SIGNATURES = DataTable(
         _HULL,
         _JOB,
         Column("role", "technician, manager or owner"),
-        Column("name", "who signed"),
+        Column("name", 'who signed; "owner" for an owner in tables without owners\' names'),
         *_moment("signed", "it was signed"),
         _yes("is_stale", "something was entered or changed after it"),
     ),
@@ -191,7 +200,10 @@ MEASUREMENTS = DataTable(
         _JOB,
         *_PLACE,
         Column("title", "what it is, in words"),
-        Column("value", "as entered; of a recording or a photo its name"),
+        Column(
+            "value",
+            'as entered; of a recording or a photo its name; "owner" for an owner in tables without their names',
+        ),
         _number("number", "its number, as entered"),
         Column("unit", "unit of number"),
         Column("quantity", "what is measured"),
@@ -279,7 +291,7 @@ SAMPLES = DataTable(
 )
 PEOPLE = DataTable(
     "people",
-    "a row for each person who entered or signed something",
+    'a row for each person who entered or signed something; without owners\' names all of them are one row, "owner"',
     (
         Column("name", "as they entered it"),
         _count("values", "values of theirs that stand"),
@@ -364,8 +376,9 @@ Rows = Iterator[tuple[DataTable, Row]]
 class Collector:
     """Turns jobs into rows, one job after another, and keeps only what the last tables count."""
 
-    def __init__(self, host: PluginHost, *, with_samples: bool = True) -> None:
+    def __init__(self, host: PluginHost, *, with_samples: bool = True, with_owners: bool = False) -> None:
         self._host = host
+        self._with_owners = with_owners
         self._with_samples = with_samples
         self._boats: set[str] = set()
         self._files: set[tuple[str, str]] = set()
@@ -379,14 +392,16 @@ class Collector:
             self._boats.add(hull)
             yield BOATS, _boat(hull, view.vessel)
         about = (hull, view.job.id)
-        yield JOBS, (*about, *_job(view, job.assessed))
+        owners = Owners(() if self._with_owners else _owners_of(view))
+        yield JOBS, owners.out_of(JOBS, (*about, *_job(view, job.assessed), view.job.owner))
         yield from ((ENGINES, (*about, *_engine(view.vessel, engine))) for engine in view.vessel.engines)
         yield from ((FACTS, (*about, *fact)) for fact in _facts(view.vessel))
         for signed in view.sign_offs:
-            self._person(signed.name).signatures += 1
-            yield SIGNATURES, (*about, signed.role, signed.name, *_utc(signed.at), signed.stale)
-        yield from self._measurements(about, job)
-        yield from _findings(about, job.assessed)
+            name = owners.out(signed.name)
+            self._person(name).signatures += 1
+            yield SIGNATURES, (*about, signed.role, name, *_utc(signed.at), signed.stale)
+        yield from ((table, owners.out_of(table, row)) for table, row in self._measurements(about, job, owners))
+        yield from ((table, owners.out_of(table, row)) for table, row in _findings(about, job.assessed))
         yield from self._recordings(about, view)
 
     def last_rows(self, left_out: Iterable[tuple[str, str]] = ()) -> Rows:
@@ -399,7 +414,7 @@ class Collector:
         yield from ((LEFT_OUT, (what, why)) for what, why in left_out)
         yield from ((DICTIONARY, row) for row in dictionary())
 
-    def _measurements(self, about: tuple[str, str], job: JobToExport) -> Rows:
+    def _measurements(self, about: tuple[str, str], job: JobToExport, owners: Owners) -> Rows:
         view = job.view
         stand = [(one, "stands") for one in view.measurements]
         stand += [(one, "disagrees") for each in view.disagreements for one in each.values]
@@ -408,7 +423,7 @@ class Collector:
                 continue
             unused = why_not_used(place_of(one), view.vessel, self._host)
             told = "not used: " + unused if unused and state == "stands" else state
-            self._count(about, one)
+            self._count(about, one, owners.out(one.by))
             yield MEASUREMENTS, (*about, *self._measured(one), told, *_utc(one.at), *_who(one, job.tablets))
 
     def _measured(self, one: Measurement) -> Row:
@@ -423,13 +438,13 @@ class Collector:
         quantity = next((field.quantity for field in self._fields(one)), "")
         return quantity, UNITS_OF[quantity][0] if quantity else ""
 
-    def _count(self, about: tuple[str, str], one: Measurement) -> None:
-        person, moment = self._person(one.by), _moment_of(one.at)
+    def _count(self, about: tuple[str, str], one: Measurement, by: str) -> None:
+        person, moment = self._person(by), _moment_of(one.at)
         person.values += 1
         person.boats.add(about[0])
         if moment is not None:
             person.days.add(moment.date())
-            self._days.setdefault(moment.date(), _Day()).add(about, one.by)
+            self._days.setdefault(moment.date(), _Day()).add(about, by)
 
     def _person(self, name: str) -> _Person:
         return self._people.setdefault(name, _Person())
@@ -450,6 +465,39 @@ class Collector:
     def _fields(self, one: Measurement) -> Iterator[Field]:
         step = self._host.step(one.step)
         return (field for field in (step.all_fields() if step else ()) if field.name == one.field)
+
+
+class Owners:
+    """Names of a job's owner, to be left out.
+
+    A name of one word is left out where it stands alone: within a sentence it may be any word.
+    """
+
+    def __init__(self, names: Iterable[str]) -> None:
+        found = {" ".join(name.split()) for name in names} - {""}
+        self._names = {name.casefold() for name in found}
+        whole = sorted((re.escape(name) for name in found if " " in name), key=len, reverse=True)
+        self._within = re.compile(rf"(?<!\w)(?:{'|'.join(whole)})(?!\w)", re.IGNORECASE) if whole else None
+
+    def out(self, text: str) -> str:
+        """A text without them."""
+        if " ".join(text.split()).casefold() in self._names:
+            return OWNER
+        return self._within.sub(OWNER, text) if self._within else text
+
+    def out_of(self, table: DataTable, row: Row) -> Row:
+        """A row without them, as far as its columns hold what people wrote."""
+        if not self._names:
+            return row
+        told = zip(table.columns, row, strict=True)
+        return tuple(
+            self.out(cell) if column.name in _WRITTEN and isinstance(cell, str) else cell for column, cell in told
+        )
+
+
+def _owners_of(view: JobView) -> Iterator[str]:
+    yield view.job.owner
+    yield from (one.name for one in view.sign_offs if one.role == OWNER)
 
 
 @attrs.define

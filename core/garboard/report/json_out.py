@@ -27,7 +27,7 @@
                          settings_used (key, title, value, default, state, set, not_used, shop_now): those read that
                          are not at their default or in doubt,
                          shortened: whether something of it was cut that no page can hold
-      punch_list         about, text, why, step
+      punch_list         about, text, why, step, check
       trials             of several propellers: fitting (a name for each engine, "" for the one it came with), name,
                          stays, verdict, why, sizes, load, mounting, time_to_plane (words, "" where not entered),
                          numbers (as of findings, with of)

@@ -13,7 +13,7 @@ from garboard.findings import Figure, Finding, Number, Table, Verdict
 from garboard.history.proof import Proof, in_groups
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
-from garboard.owner_pages import BEFORE_YOU_GO, CARE, Bars, Digits, Photographs, Plan, Ruler, Steps
+from garboard.owner_pages import BEFORE_YOU_GO, CARE, Bars, Digits, Logo, Photographs, Plan, Ruler, Steps
 from garboard.report.blocks import TEXT_WIDTH, big_digits, figure, listed, owner_table, qr_code, table, words
 from garboard.report.blocks import Block as Part
 from garboard.report.outline import HandOver, PunchItem, cautions, counts, date_in_words, punch_list, result_of
@@ -40,12 +40,14 @@ class OwnersPart:
 
     lead   : sentences on the cover
     photo  : that of the cover, or none
+    logo   : the shop's, or none
     pages  : title and blocks of each
     cards  : tables to be cut out
     """
 
     lead: tuple[str, ...]
     photo: Part | None
+    logo: Logo | None
     pages: tuple[Mapping[str, Any], ...]
     cards: tuple[Table, ...]
 
@@ -77,10 +79,11 @@ def owners_part(
             is_after_own = title == BEFORE_YOU_GO
             pages[title] = [*pages.get(title, []), *parts] if is_after_own else [*parts, *pages.get(title, [])]
             order[title] = min(place, order.get(title, place))
-    sentences, cover = _cover(built)
+    sentences, cover, logo = _cover(built)
     return OwnersPart(
         lead=(*_how_it_did(view, host, assessed), *sentences),
         photo=next(iter(show.of(cover, _COVER_HIGH)), None) if cover else None,
+        logo=logo,
         pages=tuple({"title": title, "blocks": pages[title]} for title in sorted(pages, key=lambda one: order[one])),
         cards=tuple(dict.fromkeys(cards)),
     )
@@ -113,10 +116,11 @@ def _by_title(built: Built) -> Iterator[tuple[str, float, Sequence[Block]]]:
     yield from ((title, place, blocks) for title, (place, blocks) in pages.items())
 
 
-def _cover(built: Built) -> tuple[Sequence[str], Photographs | None]:
+def _cover(built: Built) -> tuple[Sequence[str], Photographs | None, Logo | None]:
     of_cover = [block for section, blocks in built if section.part == COVER for block in blocks]
     photo = next((one for one in of_cover if isinstance(one, Photographs)), None)
-    return [in_owners_words(one) for one in of_cover if isinstance(one, str)], photo
+    logo = next((one for one in of_cover if isinstance(one, Logo)), None)
+    return [in_owners_words(one) for one in of_cover if isinstance(one, str)], photo, logo
 
 
 def _how_it_did(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> Iterator[str]:

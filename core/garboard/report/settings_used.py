@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from garboard.disk.clock import moment_in_words
 from garboard.records import JsonValue
-from garboard.settings import DEFAULT, JOB, SIGNED, UNSETTLED, SettingSet, SettingUsed
+from garboard.settings import DEFAULT, JOB, SIGNED, UNSETTLED, SettingSet, SettingUsed, picture_in
 from garboard.steps import Assessed
 
 
@@ -61,7 +61,12 @@ def value_in_words(value: JsonValue) -> str:
     """A setting's value as a person reads it."""
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if picture := picture_in(value):
+        return f"a picture ({_FORMS[picture[0]]}, {-(-len(picture[1]) * 3 // 4000)} kB)"
     return "nothing" if value == "" else str(value)
+
+
+_FORMS = {"png": "PNG", "jpeg": "JPEG", "svg+xml": "SVG"}
 
 
 def _by(one: SettingSet) -> str:

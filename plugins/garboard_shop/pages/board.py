@@ -5,6 +5,7 @@ from __future__ import annotations
 from calendar import day_abbr, month_abbr
 from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
+from functools import lru_cache
 from urllib.parse import urlencode
 
 import attrs
@@ -25,6 +26,8 @@ from garboard_shop.pages import decisions, wording
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.summaries import open_boat
 from garboard_shop.pages.visits import NotHere, Visit
+from garboard_shop.saved_views import OwnView, query_of
+from garboard_shop.saved_views import shown as shown_views
 from garboard_shop.settings import SETTINGS, STUCK_DAYS
 from garboard_shop.store import Tablet
 
@@ -72,11 +75,12 @@ VIEW_WORDS = {
 
 @attrs.frozen
 class View:
-    """A saved view: an address with a name."""
+    """A saved view: an address with a name; by whom, of one of the shop's own."""
 
     name: str
     address: str
     is_here: bool
+    by: str = ""
 
 
 def board_page(visit: Visit) -> Response:
@@ -94,7 +98,8 @@ def board_page(visit: Visit) -> Response:
         jobs=len(shown),
         head=shown.headline(times),
         spans=_spans(today),
-        views=_views(asked, times.stuck),
+        views=_views(asked, times.stuck, shown_views(desk.remembering.views)),
+        asks=query_of(asked),
         in_words=in_words(asked, times.stuck),
         lines=[_line(row, times, today) for row in found.rows],
         empty="" if found.total else empty_in_words(asked, shown, today),
@@ -112,6 +117,8 @@ def board_page(visit: Visit) -> Response:
         stuck=times.stuck,
         shares=shares,
         bars=bars,
+        phases_svg=phases_svg,
+        bar_svg=bar_svg,
         spaced=spaced,
         weeks_in_words=weeks_in_words,
     )
@@ -175,7 +182,8 @@ def looked(visit: Visit) -> Response:
     return response
 
 
-def _views(asked: Asked, stuck: int) -> list[View]:
+def _views(asked: Asked, stuck: int, own: Iterable[OwnView]) -> list[View]:
+    """The built-in ones, then the shop's own."""
     named = [
         ("Everything open", Asked()),
         (f"Stuck over {stuck} days", Asked(view=board.STUCK, sort="days")),
@@ -188,7 +196,8 @@ def _views(asked: Asked, stuck: int) -> list[View]:
         ("All jobs", Asked(view=board.ALL)),
     ]
     here = attrs.evolve(asked, page=1).address()
-    return [View(name, one.address(), one.address() == here) for name, one in named]
+    found = [View(name, one.address(), one.address() == here) for name, one in named]
+    return found + [View(one.saved.name, one.address, one.address == here, one.saved.by) for one in own]
 
 
 def _spans(today: date) -> Mapping[str, str]:
@@ -260,7 +269,7 @@ def _when(at: int, today: date) -> str:
 class Line:
     """A row of the board as it is shown.
 
-    days      : in its state, and the width of the bar beside it [0 to 48]
+    days      : in its state, and the width of the bar beside it [1 to 48]
     heard     : when its tablet was last heard of, in words; "" where nobody knows
     promised  : the day in words; late: by how many days, 0 for in time
     """
@@ -283,13 +292,31 @@ def _line(row: JobRow, times: Times, today: date) -> Line:
     return Line(
         row=row,
         days=days,
-        bar=round(48 * min(days, LONGEST_BAR) / LONGEST_BAR),
+        bar=max(1, round(48 * min(days, LONGEST_BAR) / LONGEST_BAR)),
         is_stuck=days >= times.stuck and not row.is_handed_over,
         heard=ago(times.now - heard) if heard else "",
         is_silent=bool(heard) and not row.is_handed_over and times.now - heard > board.SILENT_DAYS * A_DAY,
         promised=day_in_short(promised, today) if promised else "",
         late=max(0, late),
     )
+
+
+@lru_cache(maxsize=64)
+def bar_svg(width: int) -> Markup:
+    """The bar beside the days."""
+    bar = f'<rect x="0.5" y="0.5" width="{width}" height="5"/>'
+    return Markup(f'<svg class="bar" viewBox="0 0 48 6" aria-hidden="true">{bar}</svg>')
+
+
+@lru_cache(maxsize=64)
+def phases_svg(phases: tuple[str, ...]) -> Markup:
+    """A box a phase: empty, half full, or full. What they say stands beside them as text."""
+    boxes = [
+        Markup('<rect class="{}" x="{}" y="0.5" width="{}" height="11"/>').format(kind, place * 16 + 0.5, wide)
+        for place, far in enumerate(phases)
+        for kind, wide in ((far.replace(" ", "-"), 12), *((("done", 6),) if far == "in work" else ()))
+    ]
+    return Markup('<svg viewBox="0 0 46 12" aria-hidden="true">{}</svg>').format(Markup("").join(boxes))
 
 
 def day_in_short(day: date, today: date) -> str:

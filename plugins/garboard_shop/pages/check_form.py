@@ -131,9 +131,9 @@ class Asked:
 def asked(check: Check) -> dict[str, tuple[Asked, ...]]:
     """What a tablet asks in each step and of each kind of equipment, in its order, under the title of its table."""
     kinds = {kind.key: kind for kind in check.equipment}
-    own = {step.key: tuple(_asked(step.fields, kinds)) for step in check.steps}
-    own |= {step: tuple(_asked(fields, kinds)) for step, fields in check.changes.fields.items() if fields}
-    return own | {key: tuple(_asked(kind.fields, kinds)) for key, kind in kinds.items()}
+    of_steps = {step.key: tuple(_asked(step.fields, kinds)) for step in check.steps}
+    added = {step: tuple(_asked(fields, kinds)) for step, fields in check.changes.fields.items() if fields}
+    return of_steps | added | {key: tuple(_asked(kind.fields, kinds)) for key, kind in kinds.items()}
 
 
 def _asked(fields: Iterable[Field], kinds: Kinds, table: str = "") -> Iterator[Asked]:

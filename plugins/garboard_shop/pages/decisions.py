@@ -50,7 +50,7 @@ def choose(
     """
     state, key = _disagreement(summary, form)
     chosen = _chosen(declared, summary, state, key, form.get("value", ""))
-    _keep(store, [writing.settle(author_after(state, by), state, key, chosen.value, form.get("reason", ""))], now)
+    keep(store, [writing.settle(author_after(state, by), state, key, chosen.value, form.get("reason", ""))], now)
     return "Settled. The value you chose is now used."
 
 
@@ -101,7 +101,7 @@ def take_all_back(store: Store, summary: BoatSummary, form: Mapping[str, str], b
     """Take back every value of a disagreement, to be measured again. Arguments as for `choose`, without value
     and settings."""
     state, key = _disagreement(summary, form)
-    _keep(store, [writing.retract(author_after(state, by), state, key, form.get("reason", ""))], now)
+    keep(store, [writing.retract(author_after(state, by), state, key, form.get("reason", ""))], now)
     return "Taken back. Measure it again."
 
 
@@ -126,7 +126,7 @@ def sign(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
     home = summary.boat.state_of(job.id)
     if coverage_seen(home, job.id) != form.get("saw"):
         raise Overtaken("New entries arrived for this job while you were reading. Check them, then sign.")
-    _keep(store, [writing.sign_off(author_after(home, by), home, job.id, "manager", by)], now)
+    keep(store, [writing.sign_off(author_after(home, by), home, job.id, "manager", by)], now)
     return "Signed. If anything is entered later, the signature becomes stale and the page names what changed."
 
 
@@ -138,7 +138,7 @@ def book_issued(store: Store, summary: BoatSummary, job: str, book: bytes, proof
     plugins = {plugin.name: plugin.version for plugin in summary.host.plugins}
     author = attrs.evolve(author_after(summary.boat.state, by), plugins=plugins)
     entry = issue(author, summary.boat, job, book, proof)
-    _keep(store, [entry] if entry else [], now)
+    keep(store, [entry] if entry else [], now)
 
 
 def labels_printed(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
@@ -151,7 +151,7 @@ def labels_printed(store: Store, summary: BoatSummary, form: Mapping[str, str], 
         raise Overtaken("A circuit was changed while you printed. Print the labels again.")
     home = summary.boat.vessel_home("circuits")
     labels = labels_of(vessel)
-    _keep(store, writing.labels_printed(author_after(home, by), home, labels), now)
+    keep(store, writing.labels_printed(author_after(home, by), home, labels), now)
     return (
         f"Kept: {in_number(len(labels), 'label')} printed. A circuit that is changed from now on makes its label stale."
     )
@@ -174,7 +174,7 @@ def begin_boat(store: Store, host: PluginHost, form: Mapping[str, str], by: str,
     author = author_after(boat.state, by)
     opened = writing.open_job(author, boat.state, typed, owner=form.get("owner", "").strip())
     taken, other = like.begin_like(author, boat.state, facts, typed), like.left_out(boat.state, facts)
-    _keep(store, [*opened, *taken], now)
+    keep(store, [*opened, *taken], now)
     told = f" Not all is taken over, as the boat has another: {', '.join(other)}." if other else ""
     return boat.state.hull, f"A job is open, and {in_number(len(taken), 'fact')} of its equipment entered.{told}"
 
@@ -200,7 +200,7 @@ def keep_template(store: Store, summary: BoatSummary, form: Mapping[str, str], b
     """
     shop = _state_of(store, SHOP_RECORD)
     facts = like.shared_facts(summary.boat.vessel(), summary.host.equipment)
-    _keep(store, like.keep_template(author_after(shop, by), shop, form.get("name", ""), facts), now)
+    keep(store, like.keep_template(author_after(shop, by), shop, form.get("name", ""), facts), now)
     return "Kept as a template. Tablets have it when they next come ashore."
 
 
@@ -212,7 +212,7 @@ def take_in_circuits(store: Store, summary: BoatSummary, form: Mapping[str, str]
     said = circuits_in_csv(form.get("table", ""), "table of circuits")
     home = summary.boat.vessel_home("circuits")
     entries = circuit_entries.take_in_circuits(author_after(home, by), home, said)
-    _keep(store, entries, now)
+    keep(store, entries, now)
     return f"{in_number(len({name for name, _ in said}), 'circuit')} read, {in_number(len(entries), 'fact')} changed."
 
 
@@ -226,7 +226,7 @@ def join(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
     if other.hull in summary.boat.state.hull_keys:
         raise InputError("same boat", [Fault("hull number", "one that is not this boat's already", other.hull)])
     here = summary.boat.state
-    _keep(store, writing.same_boat(author_after(here, by, other), here, other, reason), now)
+    keep(store, writing.same_boat(author_after(here, by, other), here, other, reason), now)
     return f"{other.hull_number} and {here.hull_number} are now one boat."
 
 
@@ -244,7 +244,7 @@ def part(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
         written += [writing.retract(author_after(state, by), state, key, reason) for key in keys]
     if not written:
         raise InputError("two boats", [Fault("hull number", "one said to be this boat's", other.hull)])
-    _keep(store, written, now)
+    keep(store, written, now)
     here, there = (open_boat(store, number)[0].state for number in (summary.key, other.hull))
     kept = [(here, key) for key in outlived_a_joining(here, there)]
     kept += [(there, key) for key in outlived_a_joining(there, here)]
@@ -264,7 +264,7 @@ def move(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, n
     if other.hull in summary.boat.state.hull_keys:
         raise InputError("move", [Fault("hull number", "another boat's", other.hull)])
     home = summary.boat.state_to_move(job.id)
-    _keep(store, writing.move_job(author_after(home, by, other), home, other, job.id, reason), now)
+    keep(store, writing.move_job(author_after(home, by, other), home, other, job.id, reason), now)
     there = open_boat(store, other.hull)[0]
     told = _what_came(there, job.id, home, summary.host)
     return f"The job now belongs to {other.hull_number}.{told} Nothing was rewritten, and you can move it back."
@@ -297,7 +297,7 @@ def join_jobs(store: Store, summary: BoatSummary, form: Mapping[str, str], by: s
         raise _no_job(summary)
     state = summary.boat.state
     reason = _reason(form, "why the two are one job")
-    _keep(store, [writing.join_job(author_after(state, by), state, job.id, into.id, reason)], now)
+    keep(store, [writing.join_job(author_after(state, by), state, job.id, into.id, reason)], now)
     return "The two are now one job. Nothing was rewritten, and you can undo it."
 
 
@@ -309,7 +309,7 @@ def part_jobs(store: Store, summary: BoatSummary, form: Mapping[str, str], by: s
     job = form.get("job", "")
     home = summary.boat.state_of(job)
     pair = (job, summary.boat.joined(job))
-    _keep(store, [writing.part_job(author_after(home, by), home, job, _reason(form, "why they are two jobs"))], now)
+    keep(store, [writing.part_job(author_after(home, by), home, job, _reason(form, "why they are two jobs"))], now)
     parted = open_boat(store, home.hull)[0].state
     kept = [(parted, key) for key in outlived_a_joining(parted, parted) if key.job in pair]
     return "It is a separate job again." + _what_outlived(summary, kept)
@@ -335,7 +335,7 @@ def end_unfinished(store: Store, summary: BoatSummary, now: int) -> None:
 
     errors : storage.NotSaved
     """
-    _keep(store, [half.entry for half in summary.boat.unfinished if half.is_sure], now)
+    keep(store, [half.entry for half in summary.boat.unfinished if half.is_sure], now)
 
 
 def set_for_shop(store: Store, setting: Setting, form: Mapping[str, str], by: str, now: int) -> str:
@@ -349,10 +349,10 @@ def set_for_shop(store: Store, setting: Setting, form: Mapping[str, str], by: st
     author, managers = author_after(record, by), managers_devices(store.register)
     title, reason = setting.field.title, form.get("reason", "")
     if form.get("reset"):
-        _keep(store, [reset_setting(author, record, setting.key, reason, managers=managers)], now)
+        keep(store, [reset_setting(author, record, setting.key, reason, managers=managers)], now)
         return f"{title}: nothing is set any more. The default holds for every job that is not signed."
     value = settings.typed(setting, form)
-    _keep(store, [set_setting(author, record, setting.key, value, reason, managers=managers)], now)
+    keep(store, [set_setting(author, record, setting.key, value, reason, managers=managers)], now)
     return f"{title} is {value_in_words(value)} now, for every job that is not signed."
 
 
@@ -364,7 +364,7 @@ def plan_job(store: Store, boat: Boat, job: str, said: Mapping[str, str], by: st
     """
     home = boat.state_of(job)
     entries = plan_entries(author_after(home, by), home, job, said)
-    _keep(store, entries, now)
+    keep(store, entries, now)
     return len(entries)
 
 
@@ -409,7 +409,9 @@ def _no_job(summary: BoatSummary) -> InputError:
     )
 
 
-def _keep(store: Store, entries: Iterable[Entry], now: int) -> None:
+def keep(store: Store, entries: Iterable[Entry], now: int) -> None:
+    """Keep what was written on the page, one after another."""
+
     def save(entry: Entry) -> None:
         offered = {entry.hull_key: CheckedEntries([(entry.id, entry.raw)])}
         for _, reason in store.put_if_absent(offered, ON_THE_PAGE, now, 0).refused:

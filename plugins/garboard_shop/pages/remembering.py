@@ -17,6 +17,7 @@ from garboard.disk.json_text import read_json
 from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import InputError
 from garboard.history.authority import ON_THE_PAGE, THE_SHOP_ITSELF
+from garboard.history.board_views import SavedView, views_in
 from garboard.history.boat import Boat
 from garboard.history.boats_alike import REGISTER, kinds_entry, kinds_in
 from garboard.history.plans import plan_of
@@ -175,6 +176,7 @@ class Remembering:
         self._settings: list[JsonValue] = []
         self.stated: tuple[SettingSet, ...] = ()
         """What the shop set, as of the last look."""
+        self._views: tuple[SavedView, ...] | None = None
         self._pasts: dict[str, Mapping[str, Past]] = {}
         self._arrivals = Arrivals(store)
         self.progress = Progress()
@@ -222,6 +224,18 @@ class Remembering:
         """All rows; None while a server that was just started still reads them: no page waits for that."""
         return None if self._memory is None and self._thread is not None else self.memory
 
+    @property
+    def views(self) -> tuple[SavedView, ...]:
+        """Views of the board under names of the shop's own, as of the last look or of the last one saved here."""
+        if self._views is None:
+            self.learn_views()
+        return self._views or ()
+
+    def learn_views(self) -> None:
+        """Read them anew."""
+        entries = self._store.get(SHOP_RECORD, self._store.ids(SHOP_RECORD)).items()
+        self._views = views_in(replay(SHOP_RECORD, [view(name, raw) for name, raw in entries]))
+
     def start(self) -> None:
         """Begin to make rows again, in a thread of its own."""
         self._thread = threading.Thread(target=self._run, name="garboard-memory", daemon=True)
@@ -261,8 +275,10 @@ class Remembering:
         shop = held[SHOP_RECORD].digest if SHOP_RECORD in held else ""
         if (shop, managers) != self._settings_of:  # most of what comes into the shop's record is no setting
             self._settings_of = shop, managers
-            entries = self._store.get(SHOP_RECORD, self._store.ids(SHOP_RECORD)).items()
-            self.stated = shop_settings([view(name, raw) for name, raw in entries], managers)
+            kept = self._store.get(SHOP_RECORD, self._store.ids(SHOP_RECORD)).items()
+            entries = [view(name, raw) for name, raw in kept]
+            self.stated = shop_settings(entries, managers)
+            self._views = views_in(replay(SHOP_RECORD, entries))
             judges = [one for one in self.stated if not one.key.startswith(PREFIX)]
             self._settings = [[one.key, one.value, one.proved] for one in judges]
         judged = canonical_bytes([self._judged_by, self._settings])

@@ -268,8 +268,11 @@ class BoatSummary:
             for entry in state.unknown.values():
                 found.setdefault(" and ".join(sorted(entry.plugins)) or entry.kind, []).append(entry)
         at_work = {plugin.name for plugin in self.host.plugins}
-        measured = {one.id: one.step for job in self.jobs for one in job.view.measurements}
-        for name, step in measured.items():
+        measured = {one.id: one for job in self.jobs for one in job.view.measurements}
+        for name, one in measured.items():
+            step = one.step
+            if (check := self.host.check_awaited(step, one.field)) and name in self.entries:
+                found.setdefault(check, []).append(self.entries[name])
             if self.host.step(step) is None and (of_step := self.entries.get(name)):
                 found.setdefault(" and ".join(sorted(of_step.plugins.keys() - at_work)) or step, []).append(of_step)
         return tuple(Waiting(plugin, len(found[plugin]), self._names_of(found[plugin])) for plugin in sorted(found))

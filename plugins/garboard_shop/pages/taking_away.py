@@ -36,6 +36,7 @@ class Made:
     at      : when it was begun [ms since 1970-01-01 UTC]
     failure : why it was not made
     left_out : what is not in it, or not whole, each with why
+    with_owners : whether the boats' owners are named in it
     """
 
     ending: str
@@ -45,6 +46,7 @@ class Made:
     file: Path | None = None
     failure: str = ""
     left_out: tuple[tuple[str, str], ...] = ()
+    with_owners: bool = False
 
     @property
     def is_making(self) -> bool:
@@ -67,13 +69,16 @@ class TablesMaker:
         """The last one asked for; None where nobody asked yet."""
         return self._made
 
-    def begin(self, ending: str, now: int) -> bool:
-        """Begin to make one, unless one is being made; whether it was begun."""
+    def begin(self, ending: str, now: int, *, with_owners: bool = False) -> bool:
+        """Begin to make one, unless one is being made; whether it was begun.
+
+        with_owners : whether the boats' owners are named in it
+        """
         with self._guard:
             if self._made is not None and self._made.is_making:
                 return False
             hulls = sorted(hull for hull in self._store.digests() if hull != SHOP_RECORD)
-            self._made = Made(ending=ending, at=now, of=len(hulls))
+            self._made = Made(ending=ending, at=now, of=len(hulls), with_owners=with_owners)
             self._thread = threading.Thread(target=self._run, args=(hulls,), name="garboard-tables", daemon=True)
             self._thread.start()
             return True
@@ -110,7 +115,7 @@ class TablesMaker:
         return self._made
 
     def _rows(self, hulls: Iterable[str], left_out: list[tuple[str, str]]) -> Rows:
-        collector = Collector(self._host)
+        collector = Collector(self._host, with_owners=self._now().with_owners)
         seen: set[str] = set()
         for hull in hulls:
             if self._stop.wait(PAUSE):

@@ -39,7 +39,19 @@ from garboard_shop.job_rows import JobRow
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, Row, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
-from garboard_shop.pages import board, check_form, decisions, exports, looks, people, plugins, settings, sheet, wording
+from garboard_shop.pages import (
+    board,
+    check_form,
+    decisions,
+    exports,
+    looks,
+    own_views,
+    people,
+    plugins,
+    settings,
+    sheet,
+    wording,
+)
 from garboard_shop.pages import boat_page as glance
 from garboard_shop.pages.consequences import by_hull
 from garboard_shop.pages.desk import FOLDER, ShopDesk
@@ -93,6 +105,10 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/board", board.board_page, "GET", ""),
         ("/board/several", board.plan_several, "POST", MANAGER),
         ("/board/looked", board.looked, "POST", ""),
+        (own_views.OWN_VIEWS, own_views.views_page, "GET", MANAGER),
+        (own_views.OWN_VIEWS, own_views.save, "POST", MANAGER),
+        (f"{own_views.OWN_VIEWS}/rename", own_views.rename, "POST", MANAGER),
+        (f"{own_views.OWN_VIEWS}/remove", own_views.remove, "POST", MANAGER),
         ("/boats/{hull}/plan", board.plan_page, "GET", ""),
         ("/boats/{hull}/plan", board.plan, "POST", MANAGER),
         ("/boats", boats_page, "GET", ""),
@@ -567,7 +583,7 @@ def make_tables(visit: Visit) -> Response:
     ending = visit.form.get("ending", "")
     if ending not in ENDINGS:
         raise NotHere(400, f"Expected one of {', '.join(ENDINGS)} as the kind of file.")
-    begun = visit.desk.tables.begin(ending, visit.desk.now())
+    begun = visit.desk.tables.begin(ending, visit.desk.now(), with_owners=visit.form.get("names") == "yes")
     return visit.go("/data", "" if begun else "They are being made already. Look again in a moment.")
 
 

@@ -8,6 +8,8 @@ from datetime import date, datetime, time, timedelta
 from garboard.disk.clock import clock_mark
 from garboard.disk.entries import canonical_bytes
 from garboard.records import JsonValue
+from garboard.report.settings_used import value_in_words as setting_value_in_words
+from garboard.settings import picture_in
 
 _SECOND = 1000
 
@@ -25,6 +27,8 @@ def value_in_words(value: JsonValue) -> str:
         return value_in_words(named) if named is not None else canonical_bytes(value).decode()
     if value in (None, ""):
         return "nothing"
+    if picture_in(value):
+        return setting_value_in_words(value)
     return value if isinstance(value, str) else canonical_bytes(value).decode()
 
 

@@ -312,14 +312,6 @@ def test_a_manager_writes_a_check_on_the_page_sees_what_the_tablet_asks_and_appr
     assert "lowest &lt; least" in again
 
 
-def test_a_check_with_equipment_of_its_own_says_what_the_boats_page_asks(pages: Pages, manager: Browser) -> None:
-    written = OWN_CHECKS / "trailer" / "trailer.toml"
-    seen = words_of(manager.send(blank_check(manager), text=written.read_text(encoding="utf-8")).text)
-    assert "Trailer, on the boat's page Most weight (GVWR) [lb], amount" in seen
-    assert "Trailer: Weight on the tongue [lb], amount" in seen
-    assert "It adds equipment: trailer.trailers." in seen
-
-
 BESIDES = {
     "field2_name": "arm", "field2_title": "Distance from the bow", "field2_kind": "amount", "field2_unit": "ft",
     "field2_rows": "yes",
@@ -355,6 +347,14 @@ def test_the_form_changes_built_in_steps_and_the_look_says_on_how_many_boats(pag
     assert f"run in at the maker's ({CHIEF}, 2026-11-25)" in words
     assert "Stricter: wiring_audit.drop_critical 2 %." in words
     assert manager.send(form_to(seen, "/plugins/new-check/approve")).status_code == 303
+
+
+def test_a_check_with_equipment_of_its_own_says_what_the_boats_page_asks(pages: Pages, manager: Browser) -> None:
+    written = OWN_CHECKS / "trailer" / "trailer.toml"
+    seen = words_of(manager.send(blank_check(manager), text=written.read_text(encoding="utf-8")).text)
+    assert "Trailer, on the boat's page Most weight (GVWR) [lb], amount" in seen
+    assert "Trailer: Weight on the tongue [lb], amount" in seen
+    assert "It adds equipment: trailer.trailers." in seen
 
 
 def test_only_a_manager_writes_a_check_and_no_code_comes_in_this_way(pages: Pages, manager: Browser) -> None:

@@ -18,7 +18,9 @@ LONG = 120.0
 
 def make(pages: Pages, browser: Browser, ending: str = ".duckdb") -> str:
     """Press the button, wait until they are made; what the page then says."""
-    browser.send(form_to(browser.text("/data"), "/data/make"), ending=ending)
+    form = form_to(browser.text("/data"), "/data/make")
+    form.inputs = [one for one in form.inputs if one.get("type") != "checkbox"]  # nobody ticked it
+    browser.send(form, ending=ending)
     thread = pages.desk.tables._thread
     assert thread is not None
     thread.join(LONG)
@@ -37,7 +39,7 @@ def test_the_tables_hold_what_the_pages_judge_and_say_what_is_lacking(
     ]
     (pages.store.hulls.attachments.folder / lost).unlink()
     said = make(pages, manager)
-    assert "tables.duckdb" in said
+    assert "without owners' names. tables.duckdb" in said
     assert f"recording {lost}: it is not here" in said
     answer = manager.get("/data/tables")
     assert answer.headers["content-disposition"].endswith("tables.duckdb")
@@ -56,6 +58,8 @@ def test_the_tables_hold_what_the_pages_judge_and_say_what_is_lacking(
         assert base.execute("SELECT what FROM left_out").fetchall() == [(f"recording {lost}",)]
         tablets = base.execute("SELECT DISTINCT tablet FROM measurements").fetchall()
         assert "" not in {tablet for (tablet,) in tablets}
+        owners = base.execute("SELECT DISTINCT owner FROM jobs UNION SELECT name FROM signatures WHERE role = 'owner'")
+        assert {name for (name,) in owners.fetchall()} <= {"owner", ""}
 
 
 def test_only_a_manager_makes_them_and_one_file_at_a_time(
@@ -77,6 +81,8 @@ def test_only_a_manager_makes_them_and_one_file_at_a_time(
     manager.send(form, ending=".zip")
     assert begun.wait(LONG)
     assert "Being made: 0 of" in words_of(manager.text("/data"))
+    assert pages.desk.tables.made is not None
+    assert pages.desk.tables.made.with_owners
     manager.send(form, ending=".zip")
     assert "They are being made already" in words_of(manager.text("/data"))
     assert manager.get("/data/tables").status_code == 404

@@ -6,22 +6,39 @@ import re
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
+import psycopg
 import pytest
 
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import make_entry
 from garboard.disk.hullfile import CheckedEntries
-from garboard.hosting.host import make_host
+from garboard.hosting.host import PluginHost, make_host
 from garboard_shop.app import make_app
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.moving import copy_shop
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.index import Index
+from garboard_shop.pages.people import make_user
+from garboard_shop.pages.remembering import Remembering
 from garboard_shop.pages.views import routes_of
 from garboard_shop.postgres import PostgresStore
-from garboard_shop.store import Store
-from pages_rig import KITTIWAKE, LONG_REACH, NOON, SALTGRASS, Browser, Pages, make_shop
+from garboard_shop.store import MANAGER, Store
+from pages_rig import (
+    CHIEF,
+    KITTIWAKE,
+    LONG_REACH,
+    NOON,
+    PASSWORD,
+    SALTGRASS,
+    Browser,
+    Pages,
+    form_to,
+    light_passwords,
+    make_shop,
+)
+from shop_of_rows import fill_with_rows
 
 OF_THE_SESSION = re.compile(r'name="csrf" value="[^"]*"')
 
@@ -29,11 +46,11 @@ OF_THE_SESSION = re.compile(r'name="csrf" value="[^"]*"')
 class PagesOver(Pages):
     """The pages over any store."""
 
-    def __init__(self, store: Store, folder: Path) -> None:
+    def __init__(self, store: Store, folder: Path, host: PluginHost | None = None) -> None:
         self.store = store  # type: ignore[assignment]  # the tests of a folder look into it; these do not
         self.at = NOON
         self.drop = folder / "waiting"
-        self.desk = ShopDesk(store, make_host(entry_points=False), drop=self.drop, now=lambda: self.at)
+        self.desk = ShopDesk(store, host or make_host(entry_points=False), drop=self.drop, now=lambda: self.at)
         self.desk.index = Index(store, now=lambda: self.at)
         self.desk.index.refresh()
         self.app = make_app(store, now=lambda: self.at, routes=routes_of(self.desk))
@@ -73,6 +90,66 @@ def test_a_page_over_the_database_says_what_the_page_over_the_folder_says(
     folder, database = (said(pages.signed_in(), path) for pages in both)
     assert len(folder) > 1000
     assert database == folder
+
+
+def test_a_view_saved_over_both_stands_above_the_board_and_is_there_after_a_start(
+    both: tuple[PagesOver, PagesOver],
+) -> None:
+    for pages in both:
+        manager = pages.signed_in()
+        form = form_to(manager.text("/board/views?asked=state%3Dfailing"), "/board/views")
+        assert manager.send(form, name="What fails").status_code == 303
+        assert '<a href="/board?state=failing">What fails</a>' in manager.text("/board")
+        (saved,) = Remembering(pages.store, pages.desk.summaries.of).views
+        assert (saved.name, saved.asked, saved.by) == ("What fails", "state=failing", CHIEF)
+
+
+OVER_ROWS = (
+    "/board",
+    "/board?view=all&sort=boat&page=2",
+    "/board?q=northlight",
+    "/board?q=northlihgt",
+    "/board?view=all&handed=2026-10-05%2B56&sort=took",
+    "/insight",
+    "/memory",
+    "/tablets",
+    "/days/2026-11-25",
+)
+
+
+def test_pages_ask_the_database_as_often_and_for_as_much_however_many_boats_there_are(
+    both: tuple[PagesOver, PagesOver],
+    new_yard: Callable[[str], str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked: dict[str, int] = {"queries": 0, "rows": 0}
+    execute = psycopg.Cursor.execute
+
+    def counted(cursor: psycopg.Cursor[Any], *query: Any, **more: Any) -> psycopg.Cursor[Any]:
+        found = execute(cursor, *query, **more)
+        asked["queries"], asked["rows"] = asked["queries"] + 1, asked["rows"] + max(0, found.rowcount)
+        return found
+
+    monkeypatch.setattr(psycopg.Cursor, "execute", counted)
+    work: list[dict[str, tuple[int, int]]] = []
+    for number in (60, 240):
+        with light_passwords(), closing(PostgresStore(new_yard("spread"))) as store:
+            store.register.put_user(make_user(CHIEF, MANAGER, PASSWORD), CHIEF, NOON)
+            fill_with_rows(store, number)
+            pages = PagesOver(store, tmp_path, both[0].desk.host)
+            manager = pages.signed_in()
+            assert len(pages.desk.remembering.memory.jobs()) == number
+            here: dict[str, tuple[int, int]] = {}
+            for path in OVER_ROWS:
+                manager.text(path)
+                asked.update(queries=0, rows=0)
+                manager.text(path)
+                here[path] = asked["queries"], asked["rows"]
+            work.append(here)
+    assert work[0] == work[1]
+    assert max(queries for queries, _ in work[1].values()) <= 10
+    assert min(queries for queries, _ in work[1].values()) >= 1, "what a page asks is counted"
 
 
 def test_a_boat_that_comes_ashore_later_is_found_over_both(both: tuple[PagesOver, PagesOver]) -> None:
