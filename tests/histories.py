@@ -149,8 +149,10 @@ def _measure(author: Author, state: HullState, chance: random.Random, _number: i
     yield measure(author, state, chance.choice(JOBS), step, field, chance.choice(VALUES), row=row, of=of)
 
 
-def _field(author: Author, state: HullState, chance: random.Random, _number: int) -> Iterable[Entry]:
-    path, value = ("engines", "port", "gear_ratio"), chance.choice(("1.85", "1.850", "2.0"))
+def _field(author: Author, state: HullState, chance: random.Random, number: int) -> Iterable[Entry]:
+    """A fact of an engine, or of a piece of a kind that a plugin declares."""
+    path = ("engines", "port", "gear_ratio") if number % 2 else ("yard.trailers", "road", "ratio")
+    value = chance.choice(("1.85", "1.850", "2.0"))
     yield author.write(state, "field", path, value, job=chance.choice(JOBS))
 
 
