@@ -318,6 +318,25 @@ def test_the_equipment_in_the_manual_is_asked_and_judged(tmp_path: Path) -> None
     assert (told["code"], told["sentence"]) == ("rail.load.over", "road weighs 2100 lb.")
 
 
+def test_a_field_is_asked_of_each_engine_and_each_is_judged(tmp_path: Path) -> None:
+    """Kinds of the program's own need no [[equipment]]; without an engine the finding says where to enter one."""
+    text = GOOD.replace('unit = "in"\n\n[[step.field]]', 'unit = "in"\neach = "engines"\n\n[[step.field]]', 1)
+    text = text.replace('title = "Over the least"\n', 'title = "Over the least"\nrows = "engines"\n')
+    text = text.replace('about = "rail"\n', 'about = "{row}"\nrows = "engines"\n')
+    (tmp_path / "rail.toml").write_text(text)
+    host = load(tmp_path / "rail.toml", built_in=False)
+    heights: list[JsonValue] = [{"step": "rail.look", "field": "height", "of": "port", "value": "20 in"}]
+    boat: JsonValue = {"hull_number": HULL, "engines": [{"position": "port"}, {"position": "starboard"}]}
+    port, starboard = as_data(
+        judge(job_from({"vessel": boat, "job": {"id": JOB}, "measurements": heights}, host), host)
+    )
+    assert (port["code"], port["about"]) == ("rail.height.low", "port")
+    assert port["sentence"] == "The rail is 20 in high. Make it 24 in."
+    assert (starboard["verdict"], starboard["missing"][0]["of"]) == ("not enough data", "starboard")
+    (none,) = as_data(judge(job_from(job("rail.look", {}), host), host))
+    assert (none["missing"][0]["text"], none["missing"][0]["field"]) == ("Engines: none is entered", "engines")
+
+
 def test_it_travels_to_a_tablet_by_its_content_and_is_back_when_it_is_put_back(tmp_path: Path) -> None:
     """Taken away, its step needs the plugin and its values stay; put back, it judges them as before."""
     content = GOOD.encode()
