@@ -30,8 +30,11 @@ COARSEST_CLOCK = 2_000_000_000
 """Two changes within so much may leave one time behind [ns]: a card's clock ticks every two seconds."""
 
 _HEADING = re.compile(rb"garboard names 1 ([0-9.]{1,99}) ([0-9a-f]{8}) ([0-9]{1,12}) ([0-9a-f]{8})\n")
-_BITS_A_MARK = 32
+_LEAST_BITS, _MOST_BITS = 16, 64
+"""Of the filter for each number: with fewer it is made anew."""
 _PLACES = 4
+_HAS_OTHER_MARKS = re.compile(r"[OIQ]|^.{14}$")
+"""Numbers that `hull_number.marks` gives other marks than themselves, and some more."""
 
 
 class FolderNames:
@@ -46,7 +49,7 @@ class FolderNames:
         self._hulls = hulls
         self._marks: bytes | None = None
         self._notes = ""
-        self._filter = b""
+        self._filter = bytearray(1)
 
     def marks_now(self) -> bytes:
         """What changes when a name in the folder does; b"" where it changed just now, or the system does not say."""
@@ -63,10 +66,7 @@ class FolderNames:
 
         notes : the mark of the notes about hull files
         """
-        if self._marks is None:
-            self._marks = b""
-            with contextlib.suppress(OSError):
-                self._read(self._path.read_bytes())
+        self._load()
         return bool(self._marks) and self._notes == notes and self._marks == self.marks_now()
 
     def may_have(self, marks: Iterable[str]) -> list[str]:
@@ -79,28 +79,42 @@ class FolderNames:
             and all(bits[place >> 3] >> (place & 7) & 1 for place in _places(first, most))
         ]
 
-    def note(self, marks: bytes, notes: str, numbers: Collection[str]) -> None:
-        """Note which numbers the folder has. Where it cannot be written, it is listed again.
+    def take_in(self, numbers: Collection[str]) -> None:
+        """Make the filter one of all these numbers, listed just now. One that is noted lacks few of them."""
+        self._load()
+        if len(self._filter) * 8 < len(numbers) * _LEAST_BITS:
+            self._filter = bytearray(1 << (len(numbers) * _MOST_BITS // 8).bit_length())
+        held = {*self.may_have(numbers)}
+        bits, most = self._filter, len(self._filter) * 8 - 1
+        for number in numbers:
+            if number not in held or _HAS_OTHER_MARKS.search(number):
+                for mark in hull_number.marks(number):
+                    for place in _places(crc32(mark.encode()), most):
+                        bits[place >> 3] |= 1 << (place & 7)
+
+    def note(self, marks: bytes, notes: str) -> None:
+        """Note that the folder has the numbers taken in. Where it cannot be written, it is listed again.
 
         marks   : of the folder before it was listed
         notes   : the mark of the notes about hull files, of which nothing is gone
         """
         if not marks or os.name == "nt" or marks != self.marks_now():
             return
-        noted = [mark for number in numbers for mark in hull_number.marks(number)]
-        bits = bytearray(1 << max(10, (len(noted) * _BITS_A_MARK // 8).bit_length()))
-        for mark in noted:
-            for place in _places(crc32(mark.encode()), len(bits) * 8 - 1):
-                bits[place >> 3] |= 1 << (place & 7)
-        heading = b"garboard names 1 %b %b %d %08x\n" % (marks, notes.encode(), len(bits), crc32(bits))
+        content = bytes(self._filter)
+        heading = b"garboard names 1 %b %b %d %08x\n" % (marks, notes.encode(), len(content), crc32(content))
         with contextlib.suppress(NotSaved):
-            storage.write_whole(self._path, (heading, bytes(bits)))
+            storage.write_whole(self._path, (heading, content))
 
-    def _read(self, data: bytes) -> None:
+    def _load(self) -> None:
+        if self._marks is not None:
+            return
+        self._marks, data = b"", b""
+        with contextlib.suppress(OSError):
+            data = self._path.read_bytes()
         if (found := _HEADING.match(data)) and len(data) == found.end() + int(found[3]):
             content = data[found.end() :]
             if b"%08x" % crc32(content) == found[4] and len(content).bit_count() == 1:
-                self._marks, self._notes, self._filter = found[1], found[2].decode(), content
+                self._marks, self._notes, self._filter = found[1], found[2].decode(), bytearray(content)
 
 
 def _places(first: int, most: int) -> Iterator[int]:

@@ -181,6 +181,8 @@ class HullFolder:
         self._names = FolderNames(folder, self._hulls_folder)
         self._complete: bytes | None = None
         """What the folder's marks were when it was last listed and nothing noted was gone."""
+        self._in_filter: bytes | None = None
+        """What they were when its numbers were last taken into the filter."""
         self._proved: dict[str, tuple[bytes, Holding]] = {}
         """By a hull file's name, what the system said of it before it was read and proved, and what it holds."""
         self._known = KnownIds(folder, writing=self._writing)
@@ -282,23 +284,34 @@ class HullFolder:
     def known_numbers(self, others: Iterable[str]) -> KnownNumbers:
         """The numbers of the boats here, and some others, to look for look-alikes in."""
         with self._guard:
-            if self._names.are_as_noted(self._sizes.mark):
-                hulls = f"{self._hulls_folder}{os.sep}"
-                return KnownElsewhere(
-                    self._names.may_have,
-                    lambda key: os.path.lexists(hulls + file_name(key)),
-                    lambda: KnownNumbers(sorted({*self.numbers(), *others})),
-                    others,
-                )
-            return KnownNumbers(sorted({*self.numbers(), *others}))
+            if not self._names.are_as_noted(self._sizes.mark):
+                numbers = self._taken_in()
+                if len(numbers) <= MOST_LISTED:
+                    return KnownNumbers(sorted({*numbers, *others}))
+            hulls = f"{self._hulls_folder}{os.sep}"
+            return KnownElsewhere(
+                self._names.may_have,
+                lambda key: os.path.lexists(hulls + file_name(key)),
+                lambda: KnownNumbers(sorted({*self.numbers(), *others})),
+                others,
+            )
+
+    def _taken_in(self) -> tuple[str, ...]:
+        """The numbers here, many of which are found in a filter from now on."""
+        marks, numbers = self._names.marks_now(), self.numbers()
+        if len(numbers) > MOST_LISTED:
+            self._names.take_in(numbers)
+            self._in_filter = marks
+        return numbers
 
     def _note_names(self) -> None:
         """Note the names here where there are many, so that the next program need not list them."""
         if self._complete and self._complete == self._names.marks_now():
             with contextlib.suppress(OSError, NewerFormat):
-                numbers = self.numbers()
-                if len(numbers) > MOST_LISTED:
-                    self._names.note(self._complete, self._sizes.mark, numbers)
+                if self._in_filter != self._complete:
+                    self._taken_in()
+                if self._in_filter == self._complete:
+                    self._names.note(self._complete, self._sizes.mark)
 
     def numbers(self) -> tuple[str, ...]:
         """Keys of the hulls here as the names of their files tell, which are not looked into: to be told as

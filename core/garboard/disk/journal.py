@@ -339,7 +339,7 @@ def read(data: bytes, known: Container[str] = frozenset()) -> JournalScan:
             continue
         raw = line[_ID_LENGTH + 1 :]
         name = sha256(raw).hexdigest()[:_ID_LENGTH]
-        if line.startswith(b"%b " % name.encode()):
+        if stated == name and line[_ID_LENGTH : _ID_LENGTH + 1] == b" ":
             entries[name] = raw
         else:
             bad.append(line)

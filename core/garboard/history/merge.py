@@ -253,7 +253,8 @@ def bring_entries(
             for hull in hulls:
                 here = imported.get(hull, Imported())
                 try:
-                    offer = source.offer(hull, target.ids(hull) | here.received.keys())
+                    known = target.ids(hull)  # with what was received, where that was put into it
+                    offer = source.offer(hull, known | here.received.keys() if dry_run else known)
                 except (NewerFormat, OSError) as failure:
                     missed[file_name(hull)] = in_words(failure)
                     continue
