@@ -4,8 +4,9 @@
         (found,) = garboard_judge("my_checks.dry", {"my_checks.afloat/dry": False})
         assert found["verdict"] == "fail"
 
-The plugin tested by `test_my_checks.py` is `my_checks.py`, or the folder of a package `my_checks`, beside the test or
-in the folder above. Anything else is named in the project's own settings of pytest: `garboard_plugins = other.py`.
+The plugin tested by `test_my_checks.py` is `my_checks.py`, the check file `my_checks.toml`, or the folder of a package
+`my_checks`, beside the test or in the folder above. Anything else is named in the project's own settings of pytest:
+`garboard_plugins = other.py`.
 
 The program never imports this, and needs no pytest.
 """
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["garboard_host", "garboard_judge", "garboard_plugins", "pytest_addoption"]
 
 _SETTING = "garboard_plugins"
+_CHECK = ".toml"
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -39,7 +41,11 @@ def garboard_plugins(request: pytest.FixtureRequest) -> tuple[Path, ...]:
         return named
     test = Path(str(request.node.path))
     stem = test.stem.removeprefix("test_")
-    near = [folder / name for folder in (test.parent, test.parent.parent) for name in (f"{stem}.py", stem)]
+    near = [
+        folder / name
+        for folder in (test.parent, test.parent.parent)
+        for name in (f"{stem}.py", f"{stem}{_CHECK}", stem)
+    ]
     for path in near:
         if path.is_file() or (path / "__init__.py").is_file():
             return (path,)

@@ -19,9 +19,9 @@ from garboard.samples import Sample
 from garboard.testing import as_data, job_from, job_of, judge, judged, load
 
 
-def block(marker: str) -> str:
+def block(marker: str, manual: str = "README.md") -> str:
     """What stands in the plugin writer's manual under a marker, all its pieces together."""
-    text = (Path(__file__).parents[2] / "plugins" / "README.md").read_text(encoding="utf-8")
+    text = (Path(__file__).parents[2] / "plugins" / manual).read_text(encoding="utf-8")
     found = re.findall(rf"<!-- {marker} -->\n```\w+\n(.*?)```", text, re.S)
     assert found
     return "\n\n".join(found)
@@ -71,11 +71,13 @@ def test_its_own_tests_and_those_of_the_readme_pass_and_ruff_finds_no_fault(writ
     """`pytest our_bilge.py` of the tutorial, too: its file is the same but for the name."""
     (written / "how_to.py").write_text(block("how-to file"))
     (written / "test_how_to.py").write_text(block("how-to test"))
+    (written / "rail.toml").write_text(block("check example", "CHECKS.md"))
+    (written / "test_rail.py").write_text(block("check test", "CHECKS.md"))
     by_itself = any(one.value == "garboard.pytest_plugin" for one in entry_points(group="pytest11"))
     named = [] if by_itself else ["-p", "garboard.pytest_plugin"]  # a checkout installed before it was there
     tests = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", *named, str(written)]
     ended = subprocess.run(tests, cwd=written, capture_output=True, text=True)
-    assert ended.stdout.splitlines()[-1].startswith("12 passed"), ended.stdout
+    assert ended.stdout.splitlines()[-1].startswith("14 passed"), ended.stdout
     ours = [*written.glob("*reel_fit.py"), written / "tow"]
     linted = subprocess.run(
         [sys.executable, "-m", "ruff", "check", "--isolated", "--no-cache", *ours], capture_output=True, text=True

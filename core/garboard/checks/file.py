@@ -520,6 +520,9 @@ class _Reading:
             entry.refuse("step", f"one of {', '.join(self.steps)}", repr(step))
         basis = _basis(entry) or self.basis
         about = self._sentence(entry, "about", table)
+        named = NAMED.findall(about)
+        if table and ROW not in named and not any(self.terms[one].table for one in named if one in self.terms):
+            about = f"{about}, row {{{ROW}}}"  # two rows are told apart, whatever its author thought of
         numbers = self._numbers(entry, table)
         cases = [self._case(one, table, basis) for one in entry.entries("case", MOST_CASES)]
         self._check_cases(entry, cases)
