@@ -189,8 +189,13 @@ def test_what_changed_since_somebody_looked_is_gone_once_they_say_so(
     assert listed(manager.text("/board?view=changed")) == []
     pages.at = NOON + 60_000
     manager.send(form_to(manager.text(f"{PLANNING}?job={JOB}"), PLANNING), promised="2026-12-24")
+    shown = manager.text("/board?view=changed")
+    pages.at += 1
     pages.desk.remembering.bring_up_to_date()
+    manager.send(form_to(shown, "/board/looked"))  # of a page made before the row said it
     assert listed(manager.text("/board?view=changed")) == [SALTGRASS]
+    manager.send(form_to(manager.text("/board?view=changed"), "/board/looked"))
+    assert listed(manager.text("/board?view=changed")) == []
 
 
 def test_an_empty_list_says_what_is_good_about_it(pages: Pages, board: Board, manager: Browser) -> None:
