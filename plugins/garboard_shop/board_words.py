@@ -17,6 +17,8 @@ FEWEST_TO_FORGIVE = 4
 """Letters: in a shorter word a slip makes another word of it."""
 FEWEST_OF_A_NUMBER = 4
 """Letters and numerals of a part of a hull number, which may stand anywhere in it."""
+MOST_LOOKED_AT = 20
+"""Of so many hull numbers one is looked at by itself; of more, all are at once."""
 LONGEST = 20
 """Letters of a word that are compared for a slip."""
 MOST_INSTEAD = 12
@@ -42,7 +44,7 @@ class Words:
         self._ends = np.array([0, *accumulate(len(places[word]) for word in self._all)], dtype=np.int64)
         self._places = np.array([place for word in self._all for place in places[word]], dtype=np.int32)
         self._hull_places = np.array([place for place, _ in hulls], dtype=np.int32)
-        self._fours = _fours([word for _, word in hulls])
+        self._parts = Parts([word for _, word in hulls])
         self._by_length: dict[int, tuple[Any, list[int]]] | None = None
         self._newer: dict[int, tuple[str, ...]] = {}
         self._newer_words: list[tuple[str, int]] = []
@@ -80,7 +82,7 @@ class Words:
         has[self._places[self._ends[low] : self._ends[high]]] = True
         is_part = not is_whole and len(word) >= FEWEST_OF_A_NUMBER and word.isalnum() and not word.isalpha()
         if is_part and word.isascii():
-            has[self._hull_places[_with_part(self._fours, word)]] = True
+            has[self._hull_places[self._parts.having(word)]] = True
         has[[*self._newer]] = False
         for place in self._newer_beginning(word, is_whole=is_whole):
             has[place] = True
@@ -133,14 +135,41 @@ def _fours(hulls: Sequence[str]) -> Any:
     return np.ascontiguousarray(wide[:-3] << 24 | wide[1:-2] << 16 | wide[2:-1] << 8 | wide[3:])
 
 
+class Parts:
+    """Hull numbers, to be found by a part of one: every four letters that follow each other are kept in order."""
+
+    def __init__(self, hulls: Sequence[str]) -> None:
+        import numpy as np
+
+        self._fours = _fours(hulls)
+        order = np.argsort(self._fours, axis=None, kind="stable")
+        self._sorted = self._fours.ravel()[order]
+        self._hulls = (order % max(1, len(hulls))).astype(np.int32)
+
+    def having(self, part: str) -> Any:
+        """Which have a part of four letters or more: of those with the rarest four of its letters, each looked at."""
+        import numpy as np
+
+        ends = [np.array((four, four + 1), dtype=np.uint32) for four in _fours_in(part).values()]
+        low, high = min((np.searchsorted(self._sorted, end) for end in ends), key=lambda span: int(span[1] - span[0]))
+        if high - low > self._fours.shape[1] // MOST_LOOKED_AT:
+            return np.flatnonzero(_with_part(self._fours, part))
+        near = np.unique(self._hulls[low:high])
+        return near[_with_part(self._fours[:, near], part)]
+
+
+def _fours_in(part: str) -> dict[int, int]:
+    """The fours of letters that a part is made of, by their place in it."""
+    last = len(part) - FEWEST_OF_A_NUMBER
+    places = (*range(0, last, FEWEST_OF_A_NUMBER), last)
+    return {at: int.from_bytes(part[at : at + FEWEST_OF_A_NUMBER].encode(), "big") for at in places}
+
+
 def _with_part(fours: Any, part: str) -> Any:
-    """Which hull numbers have a part of four letters or more, anywhere: each four of its letters where they follow."""
+    """Which of some hull numbers have a part, anywhere: each four of its letters where they follow."""
     import numpy as np
 
-    last = len(part) - FEWEST_OF_A_NUMBER
-    wanted = {
-        at: int.from_bytes(part[at : at + FEWEST_OF_A_NUMBER].encode(), "big") for at in (*range(0, last, 4), last)
-    }
+    last, wanted = len(part) - FEWEST_OF_A_NUMBER, _fours_in(part)
     found: np.ndarray[Any, Any] = np.zeros(fours.shape[1], dtype=bool)
     for start in range(len(fours) - last):
         here = fours[start] == wanted[0]

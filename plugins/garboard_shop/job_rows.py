@@ -256,8 +256,19 @@ def with_past(row: JobRow, before: Past | None, came: Came) -> JobRow:
             says_new |= attrs.evolve(row, **attrs.asdict(_past_of(before))) != before
         told = attrs.evolve(told, changed=at if says_new else before.changed)
     ever = tuple(sorted({*(before.ever_failed if before else ()), *row.failing}))
+    told = _as_news(told, before, came)
     brought = min(came.last, came.now)
     return attrs.evolve(row, **{**attrs.asdict(told), "ever_failed": ever, "brought": brought})
+
+
+def _as_news(told: Past, before: Past | None, came: Came) -> Past:
+    """What is new is news when its row says it: somebody who looked before the row was made has not seen it.
+
+    Rows that are made for the first time long after their boats came are no news.
+    """
+    is_first = before is None or not before.known
+    is_news = came.now - told.changed <= A_DAY if before is None or is_first else told.changed != before.changed
+    return attrs.evolve(told, changed=came.now) if is_news else told
 
 
 def _past_of(past: Past) -> Past:

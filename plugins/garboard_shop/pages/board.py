@@ -114,6 +114,7 @@ def board_page(visit: Visit) -> Response:
         technicians=[name for name, _ in found.facets["technician"]],
         most_names=board.MOST_NAMES,
         looked=times.looked,
+        now=times.now,
         stuck=times.stuck,
         shares=shares,
         bars=bars,
@@ -175,10 +176,12 @@ def _last_contact(tablet: Tablet) -> int:
 
 
 def looked(visit: Visit) -> Response:
-    """From now on only what changes next has changed since they looked."""
+    """From now on only what changed after the page they looked at was made has changed since they looked."""
     response = visit.go(Asked(view=board.CHANGED).address(), "From now on only what changes next is listed here.")
-    now = str(visit.desk.now())
-    response.set_cookie(LOOKED, now, SECONDS_KEPT, path="/", secure=True, httponly=True, samesite="strict")
+    shown = visit.form.get("shown", "")
+    now = visit.desk.now()
+    upto = min(now, int(shown)) if shown.isascii() and shown.isdigit() and len(shown) < 15 else now
+    response.set_cookie(LOOKED, str(upto), SECONDS_KEPT, path="/", secure=True, httponly=True, samesite="strict")
     return response
 
 

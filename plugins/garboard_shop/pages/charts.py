@@ -16,7 +16,7 @@ from garboard.faults import in_number
 from garboard_shop.insight import Dot, Span, Spread, board
 
 WIDTH = 720
-_ROW, _LABEL, _NUMBERS = 30, 330, 120
+_ROW, _LABEL, _LETTER = 30, 330, 10
 _TOP, _BOTTOM, _LEFT = 12, 44, 56
 _HEIGHT = 240
 _NARROW, _NARROW_ROW = 330, 54
@@ -41,7 +41,7 @@ class Bar:
 def bars(label: str, found: Sequence[Bar]) -> Markup:
     """Bars that lie, one below the other."""
     most = max((bar.whole for bar in found), default=0) or 1
-    room = WIDTH - _LABEL - _NUMBERS
+    room = WIDTH - _LABEL - _LETTER * max((len(bar.told) for bar in found), default=0)  # behind the longest bar
     return _chart(label, _ROW * len(found), (_bar(bar, row, room / most) for row, bar in enumerate(found)))
 
 

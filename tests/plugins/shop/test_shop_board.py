@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections import Counter
 from collections.abc import Callable
 from datetime import date
@@ -13,7 +14,7 @@ import pytest
 
 from boat_rows import CODES, MODELS, NOW, RIGGERS, STATES, job, jobs
 from garboard_shop.board import SORTS, VIEWS, Asked, Board, Times, handed_within, shares
-from garboard_shop.board_words import Words
+from garboard_shop.board_words import Parts, Words
 from garboard_shop.job_rows import A_DAY, JobRow
 
 MANY = 720
@@ -155,6 +156,17 @@ def test_a_row_that_changes_while_words_are_put_in_order_is_found_by_its_own() -
 def test_a_slip_is_told_and_only_where_nothing_has_the_word() -> None:
     assert dict(WHOLE.find(Asked(q="kestrle"), TIMES).instead) == {"kestrle": ("kestrel",)}
     assert dict(WHOLE.find(Asked(q="kest"), TIMES).instead) == {}
+
+
+def test_a_part_of_a_hull_number_is_found_wherever_it_stands() -> None:
+    chance = random.Random(4)
+
+    def text(longest: int) -> str:
+        return "".join(chance.choice("ab01") for _ in range(chance.randint(4, longest)))
+
+    for _ in range(100):
+        hulls, part = [text(20) for _ in range(chance.choice((0, 1, 40, 200)))], text(16)
+        assert list(Parts(hulls).having(part)) == [at for at, hull in enumerate(hulls) if part in hull], part
 
 
 @pytest.mark.parametrize(

@@ -52,7 +52,8 @@ def test_a_state_counts_from_when_it_came_ashore_and_stays_as_long_as_it_is_the_
     first = with_past(ROW, None, Came(DAY, DAY + 5, DAY + 9))
     assert (first.since, first.known, first.ever_failed, first.handed) == (DAY + 5, DAY, ("a.b",), 0)
     again = with_past(attrs.evolve(ROW, open="more"), first, Came(DAY, DAY + 20, DAY + 30))
-    assert (again.since, again.changed) == (DAY + 5, DAY + 20)
+    assert (again.since, again.changed) == (DAY + 5, DAY + 30)  # somebody who looked at 25 had not seen it
+    assert with_past(ROW, None, Came(DAY, DAY + 5, 9 * DAY)).changed == DAY + 5  # made long after, it is no news
     assert with_past(attrs.evolve(ROW, open="more"), again, Came(DAY, DAY + 20, DAY + 99)) == again
     mended = with_past(attrs.evolve(ROW, state="ready", failing=()), again, Came(DAY, DAY + 40, DAY + 50))
     assert (mended.since, mended.ever_failed, mended.waiting_for) == (DAY + 40, ("a.b",), "owner")

@@ -13,8 +13,10 @@ import pytest
 
 from boat_rows import jobs
 from garboard.disk.entries import PLAN
+from garboard.disk.hullfile import CheckedEntries
+from garboard.history.authoring import Author, measure
 from garboard.history.plans import plan_of
-from garboard.history.replay import replay
+from garboard.history.replay import HullState, replay
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import Board
 from garboard_shop.pages.index import Index
@@ -37,6 +39,7 @@ from pages_rig import (
 )
 
 JOB = "saltgrass-2026-05"
+STEP = "prop_check.full_throttle"
 PLANNING = f"/boats/{SALTGRASS}/plan"
 
 
@@ -189,8 +192,35 @@ def test_what_changed_since_somebody_looked_is_gone_once_they_say_so(
     assert listed(manager.text("/board?view=changed")) == []
     pages.at = NOON + 60_000
     manager.send(form_to(manager.text(f"{PLANNING}?job={JOB}"), PLANNING), promised="2026-12-24")
+    shown = manager.text("/board?view=changed")
+    pages.at += 1
     pages.desk.remembering.bring_up_to_date()
+    manager.send(form_to(shown, "/board/looked"))  # of a page made before the row said it
     assert listed(manager.text("/board?view=changed")) == [SALTGRASS]
+    manager.send(form_to(manager.text("/board?view=changed"), "/board/looked"))
+    assert listed(manager.text("/board?view=changed")) == []
+
+
+def test_a_managers_signature_and_what_makes_it_stale_stand_on_board_and_sheet(
+    pages: Pages, board: Board, manager: Browser
+) -> None:
+    boat, day = f"/boats/{KITTIWAKE}", "/days/2026-11-25"
+    assert manager.send(form_to(manager.text(boat), f"{boat}/sign")).status_code == 303
+    pages.desk.remembering.bring_up_to_date()
+    (row,) = board.jobs_of(KITTIWAKE)
+    assert row.is_managers
+    assert "Manager signed." in words_of(manager.text("/board?view=all&q=kittiwake"))
+    assert f"signed {CHIEF} , manager" in words_of(manager.text(day))
+    assert f"manager {CHIEF}" not in row.stale
+
+    late = measure(Author("tablet 1", "R. Vane"), HullState(KITTIWAKE), row.job, STEP, "speed", "31.0 kn", row="9")
+    pages.store.put_if_absent({KITTIWAKE: CheckedEntries({late.id: late.raw})}, "000000000001", NOON, 0)
+    pages.desk.remembering.bring_up_to_date()
+    page = manager.text("/board?view=stale")
+    assert KITTIWAKE in listed(page)
+    assert f"manager {CHIEF}" in board.jobs_of(KITTIWAKE)[0].stale
+    assert "Manager signed." not in words_of(manager.text("/board?view=all&q=kittiwake"))
+    assert f"stale {CHIEF} , manager" in words_of(manager.text(day))
 
 
 def test_an_empty_list_says_what_is_good_about_it(pages: Pages, board: Board, manager: Browser) -> None:

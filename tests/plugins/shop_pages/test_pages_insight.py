@@ -17,7 +17,7 @@ from garboard_shop.insight import insight_from, insight_of
 from garboard_shop.insight_counts import FACETS, Counts, at_place
 from garboard_shop.job_rows import A_DAY, JobRow
 from garboard_shop.memory import DEVIATION, ECONOMY, FORECAST, SLIP, Memory, Row, Score, Seen, as_text, of_text
-from garboard_shop.pages import insights
+from garboard_shop.pages import charts, insights
 from garboard_shop.pages.insights import Insights, charts_of, code_in_words
 from garboard_shop.pages.wording import limits_of
 from pages_rig import SALTGRASS, Browser, Pages, tags_in, words_of
@@ -149,6 +149,13 @@ def test_a_chart_is_a_group_of_links_and_a_name_in_it_is_no_markup(plugins: Plug
     assert cut_off == "First start: controls, protection, cut-off: cut off dead"
     short = code_in_words("engine_trial.first_start.cut_off_dead", plugins, 46)
     assert (short, len(short)) == ("First start: controls, protecti…: cut off dead", 46)
+
+
+def test_no_bar_takes_the_room_of_the_numbers_behind_it() -> None:
+    """A letter of the charts' type, 15 px, is under 9 wide on average."""
+    drawn = charts.bars("Days", [charts.Bar("nobody", "/board", 150177, 1, "150177 d, 2000 jobs")])
+    (behind,) = [of for tag, of in tags_in(drawn) if tag == "text" and float(of["x"]) > 0]
+    assert float(behind["x"]) + 9 * len("150177 d, 2000 jobs") <= charts.WIDTH
 
 
 def test_an_empty_shop_and_one_with_little_have_their_sentences(plugins: PluginHost) -> None:

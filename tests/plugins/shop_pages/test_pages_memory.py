@@ -160,7 +160,7 @@ def test_damaged_rows_are_told_and_made_anew(pages: Pages, caplog: pytest.LogCap
     )
     path = pages.store.hulls.folder / SHOP_FOLDER / ROWS_FILE
     path.write_bytes(path.read_bytes() + b'{"hull":"' + third.encode() + b'","digest":3,"row":{}}\n{"hull":')
-    again = Remembering(store, pages.desk.summaries.of, judging(pages.desk.host, store))
+    again = Remembering(store, pages.desk.summaries.of, judging(pages.desk.host, store), lambda: pages.at)
     assert len(again.memory) == boats - 2
     told = " ".join(record.getMessage() for record in caplog.records)
     assert f"the row of {one} " in told
