@@ -377,7 +377,7 @@ def _punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed], p
     where = {one.finding.sentence: number for one in assessed if (number := printed.number_of(one.finding))}
     about = (f"{one.about}: " if one.about else "" for one in items)
     told = (f"{a}{one.text} ({_why(one.why, where.get(one.text))})" for a, one in zip(about, items, strict=True))
-    yield listed(((f"{number}", text) for number, text in enumerate(told, start=1)), size="small")
+    yield listed(((f"{number}", as_printed(text)) for number, text in enumerate(told, start=1)), size="small")
 
 
 def _why(why: str, number: str | None) -> str:
