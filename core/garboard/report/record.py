@@ -59,6 +59,8 @@ from garboard.steps import Assessed, Block, Caution, ReportSection
 Sections = Sequence[tuple[ReportSection, Sequence[Block]]]
 MOST_NAMED = 12
 _MOST_ON_A_PAGE = 30
+_NAMES = ("Hull number", "Name", "Maker", "Model")
+"""Facts that are printed as somebody wrote them."""
 _LONGEST_WHOLE = 900
 """A row of more letters may break over two pages."""
 _FOR_THE_OWNER = ("(from memory)", "(common practice)")
@@ -263,7 +265,7 @@ def _cautions(found: Sequence[Caution], printed: _Printed) -> Iterator[Part]:
 
 
 def _vessel(view: JobView, clause: _Clause) -> Iterator[Part]:
-    yield facts(vessel_facts(view.vessel))
+    yield facts((label, value if label in _NAMES else as_printed(value)) for label, value in vessel_facts(view.vessel))
     for one in equipment_tables(view.vessel):
         yield table(clause.caption(one.title), one.headings, one.rows)
 
