@@ -316,8 +316,8 @@ def cover(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     found = known(view, assessed)
     if found and found.usable and (plan := found.to_plan_by):
         out = out_and_back(view, plan, found.usable)
-        out = f"{out} {view.unit_to_tell('nm')}"
-        yield f"At {tens(plan.at)} rpm a full tank takes you {out} out and back with a third of it left."
+        unit = view.unit_to_tell("nm")
+        yield f"At {tens(plan.at)} rpm a full tank takes you {out} {unit} out and {out} back, with a third left."
 
 
 SECTIONS = (

@@ -18,6 +18,12 @@ SWING_AGAIN = (
 )
 
 
+READ_THE_CARD = (
+    "A deviation card has a line for what the compass shows. Add what stands beside it, or take it away where it has a "
+    "minus: that is the magnetic heading."
+)
+
+
 def _swings(assessed: Sequence[Assessed]) -> list[Finding]:
     """Swings with a card that nothing contradicts."""
     return [
@@ -36,6 +42,7 @@ def helm(_view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     largest = [abs(number.value) for swing in swings for number in swing.numbers if number.name == LARGEST]
     if largest:
         yield Digits(f"{max(largest):.1f}°", "most a compass is off", ("see its card",))
+        yield READ_THE_CARD
     for swing in swings:
         for table in swing.tables:
             if table.card:

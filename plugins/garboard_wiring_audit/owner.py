@@ -46,7 +46,7 @@ def _least(number: Number) -> float:
 
 
 def fuses(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
-    """A card of the fuses: replace one only by the same. A size that was found wrong is not told."""
+    """A card of fuses and breakers: replace one only by the same. A size that was found wrong is not told."""
     wrong = {
         one.finding.of
         for one in assessed
@@ -58,7 +58,7 @@ def fuses(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         if one.protection
     )
     if rows:
-        yield Table("Fuses", ("Circuit", "Size", "Kind"), rows, card=True)
+        yield Table("Fuses and breakers", ("Circuit", "Size", "Kind"), rows, card=True)
 
 
 def _size(circuit: Circuit) -> str:

@@ -156,6 +156,13 @@ def test_the_book_is_tagged_whole_headings_tables_with_heads_and_figures_in_word
     assert min(counted["/P"], counted["/Table"], counted["/TD"]) > 1
     assert all(scope == "/Column" for tag, _, scope in tree if tag == "/TH")
     assert counted["/TH"] > counted["/Table"]
+    assert counted["/L"] >= 2, "the cautions, and what the book rests on"
+    assert (
+        counted["/LI"]
+        == counted["/Lbl"]
+        == counted["/LBody"]
+        >= len(cautions(small_plugin.small_view(Path()), small_plugin.small_host()))
+    )
     assert all(alt for tag, alt, _ in tree if tag == "/Figure")
     said = "Speed by engine speed. Speed over ground [kn] against Engine speed [rev/min]"
     assert sum(said in alt for _, alt, _ in tree) == 1, "the section prints it, and both findings carry the same one"
@@ -216,6 +223,13 @@ def test_a_number_its_sentence_names_is_not_printed_again(view: JobView) -> None
     assert "drop 2.8 ± 0.2 %" not in text
     text = whole(book_of(view, host_with_section(lambda view, assessed: [], finding("Drop 2.8 %, 110 % of it."))))
     assert "of it. drop 2.8 ± 0.2 %; loss −3.8 ± 2.4°; most 10 %" in text
+
+
+def test_what_is_numbered_is_a_list_to_a_reader_that_speaks_it() -> None:
+    """Cautions for the owner and in the Record, what to try, two lists of places, call-outs of two photos, bases."""
+    tags = [tag for tag, _, _ in sample_tags()]
+    assert tags.count("/L") == 8
+    assert tags.count("/LI") > 150
 
 
 def test_headings_go_down_a_level_at_a_time() -> None:
@@ -529,7 +543,13 @@ def test_your_boat_comes_first_a_page_each_and_then_the_record() -> None:
     ("page", "answer"),
     [
         ("", "All 108 checks passed, and nothing is open."),
-        ("", "At 4200 rpm a full tank takes you 85 nm out and back with a third of it left."),
+        ("", "At 4200 rpm a full tank takes you 85 nm out and 85 back, with a third left."),
+        ("At the helm", "4200 rpm, your usual cruise"),
+        ("At the helm", "2.4° most a compass is off"),
+        ("At the helm", "Add what stands beside it"),
+        ("Where things are", "3 Battery switches, in the aft hatch, starboard side"),
+        ("Before you go, and if it will not start", "1 Do you smell fuel? Then stop"),
+        ("Care, and what you signed for", "A signature says that its writer has seen this book"),
         ("Fuel and range", "a quarter, 42 gal 37 23 21 15"),
         ("Fuel and range", "3590 24.4 28.0 15.0 1.63 1.87"),
         ("At the helm", "Between 2100 and 3090 rpm the boat climbs its own bow wave."),

@@ -153,7 +153,8 @@ def _item(item: PunchItem) -> str:
     """What is open, as an owner can follow it: a check that tells by numbers is named, and the Record has them."""
     text = item.text
     if item.check:
-        names = dict.fromkeys(filter(None, (item.about, item.check)))
+        check = item.check[:1].lower() + item.check[1:] if item.check[1:2].islower() and item.about else item.check
+        names = [item.about, check] if item.about and item.about != item.check else [item.check]
         text = f"{', '.join(names)}: {_WHAT_IS_OPEN.get(item.why, 'not in order')}"
     elif item.about:
         text = f"{item.about}: {text}"
@@ -188,6 +189,11 @@ def _signed(view: JobView, state: HandOver, proof: Proof | None) -> Iterator[Par
     ]
     yield {"kind": "section", "words": "Signed"}
     if rows:
+        yield words(
+            "A signature says that its writer has seen this book: what was checked and measured, what is open, and the "
+            "cautions.",
+            "body",
+        )
         yield owner_table("", ("Who", "Name", "On"), rows)
     if not state.is_done:
         yield words(f"Not handed over yet: {'; '.join(state.lacking)}.", "body", bold=True)

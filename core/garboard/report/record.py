@@ -59,6 +59,8 @@ from garboard.steps import Assessed, Block, Caution, ReportSection
 Sections = Sequence[tuple[ReportSection, Sequence[Block]]]
 MOST_NAMED = 12
 _MOST_ON_A_PAGE = 30
+_NAMES = ("Hull number", "Name", "Maker", "Model")
+"""Facts that are printed as somebody wrote them."""
 _LONGEST_WHOLE = 900
 """A row of more letters may break over two pages."""
 _FOR_THE_OWNER = ("(from memory)", "(common practice)")
@@ -263,7 +265,7 @@ def _cautions(found: Sequence[Caution], printed: _Printed) -> Iterator[Part]:
 
 
 def _vessel(view: JobView, clause: _Clause, host: PluginHost) -> Iterator[Part]:
-    yield facts(vessel_facts(view.vessel))
+    yield facts((label, value if label in _NAMES else as_printed(value)) for label, value in vessel_facts(view.vessel))
     for one in equipment_tables(view.vessel, host.equipment):
         yield table(clause.caption(one.title), one.headings, one.rows)
 
@@ -377,7 +379,7 @@ def _punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed], p
     where = {one.finding.sentence: number for one in assessed if (number := printed.number_of(one.finding))}
     about = (f"{one.about}: " if one.about else "" for one in items)
     told = (f"{a}{one.text} ({_why(one.why, where.get(one.text))})" for a, one in zip(about, items, strict=True))
-    yield listed(((f"{number}", text) for number, text in enumerate(told, start=1)), size="small")
+    yield listed(((f"{number}", as_printed(text)) for number, text in enumerate(told, start=1)), size="small")
 
 
 def _why(why: str, number: str | None) -> str:
