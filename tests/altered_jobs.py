@@ -15,7 +15,7 @@ from typing import Any
 import attrs
 
 import garboard
-from examples import LONG
+from examples import LONG, few
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import Disagreement, JobView, place_of
 from garboard.judging.assessing import assess_job_file
@@ -24,7 +24,7 @@ from garboard.steps import Assessed
 from garboard.units import Amount
 
 SAMPLES = sorted((Path(garboard.__file__).parents[2] / "sample_jobs").glob("*/job.json"))
-SEED, CHANGES = 1852, 250 if LONG in os.environ else 40
+SEED, CHANGES = 1852, few(250)
 FACTORS = (0.0, 0.5, 0.9, 1.1, 2.0, 10.0, -1.0)
 """What an amount is multiplied by: a slip of the finger, another unit, a probe turned round."""
 

@@ -51,18 +51,6 @@ def weighted(values: Sequence[float]) -> float:
     return math.fsum(mode.weight * value for mode, value in zip(FIVE_MODES, values, strict=True))
 
 
-def power_share(mode: Mode) -> float:
-    """Power of a mode as a share of the power at maximum test speed.
-
-    mode    : a mode of the cycle [-]
-    returns : speed share times torque share, 0 to 1; zero at idle [-]
-
-    >>> round(power_share(FIVE_MODES[1]), 4)
-    0.5728
-    """
-    return 0.0 if mode.speed is None else mode.speed / 100 * mode.torque / 100
-
-
 def exponent(shares: Sequence[float], flows: Sequence[float]) -> float:
     """The power of engine speed that fuel flow follows, by least squares on logarithms.
 

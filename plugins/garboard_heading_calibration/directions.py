@@ -22,21 +22,6 @@ def magnetic_from_true(true: float, variation: float) -> float:
     return compass_angle(true - variation)
 
 
-def compass_from_magnetic(magnetic: float, deviation: float) -> float:
-    """Compass direction from a magnetic one.
-
-    magnetic  : magnetic direction, any angle [deg]
-    deviation : of the compass on this heading, east positive [deg]
-    returns   : compass direction, 0 to below 360 [deg]
-
-    >>> compass_from_magnetic(157.0, -7.0)
-    164.0
-
-    [1] Deviation = magnetic - compass, east positive: Pub. 9, The American Practical Navigator.
-    """
-    return compass_angle(magnetic - deviation)
-
-
 def deviation_of(magnetic: float, compass: float) -> float:
     """Deviation of a compass: what to add to its reading to get the magnetic direction.
 

@@ -163,21 +163,6 @@ def weights_of_opposite_runs(ways: Sequence[int]) -> tuple[tuple[float, ...], st
     return tuple(0.5 / (there if way == 1 else back) for way in ways), method
 
 
-def average_of_opposite_runs(speeds: Sequence[float], ways: Sequence[int]) -> tuple[float, str]:
-    """Speed with the current dropped out.
-
-    speeds  : over ground, in the order the runs were made [kn]
-    ways    : +1 or -1 for each run; both must occur [-]
-    returns : speed [kn], and the method in words
-    Raises ValueError when the runs all went one way.
-
-    >>> average_of_opposite_runs([31.0, 28.5], [1, -1])
-    (29.75, 'mean of two opposite runs')
-    """
-    weights, method = weights_of_opposite_runs(ways)
-    return dot(weights, speeds), method
-
-
 def average_speed(view: JobView, runs: Sequence[Run]) -> Average:
     """Boat speed with current dropped out [kn].
 

@@ -22,7 +22,7 @@ from garboard.recordings.boat_network import BoatNetwork, Sender
 from garboard.recordings.bus import MOST_NAMES, BusDecoder
 from garboard.recordings.forms import FORMS
 from garboard.recordings.links import Link, open_link
-from garboard.recordings.nmea0183 import LiveReader
+from garboard.recordings.nmea0183 import SentenceReader
 from garboard.recordings.notes import KEPT_DAMAGED_LINES, KEPT_UNKNOWN_KINDS, ReadingNotes
 from garboard.recordings.where import Where, read_where
 from garboard.samples import Sample, StreamKey
@@ -148,9 +148,9 @@ def test_samples_are_timed_by_their_arrival_however_the_wall_clock_is_set() -> N
 
 def test_a_sentence_with_a_time_is_dated_by_when_it_was_sent_not_by_when_it_got_through() -> None:
     """Positions sent each second, the second held up on its way for 0.7 s; a clock set by an hour is no delay."""
-    reader = LiveReader()
+    reader = SentenceReader(ReadingNotes(form="NMEA 0183"), is_live=True)
     sent = [(f"$GPGLL,6005.071,N,01903.345,E,{told}", at) for told, at in _SENT]
-    assert [reader.take(line, at)[0].time for line, at in sent] == pytest.approx([60.0, 61.0, 62.0, 63.0, 64.0])
+    assert [reader.take([line], at)[0].time for line, at in sent] == pytest.approx([60.0, 61.0, 62.0, 63.0, 64.0])
 
 
 _SENT = (("235958", 60.0), ("235959", 61.7), ("000000", 62.0), ("010001", 63.0), ("010002", 64.0))

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from garboard.disk.entries import PLAN
 from garboard.faults import InputError
 from garboard.history.authoring import Author, open_job, sign_off
 from garboard.history.authority import managers_part
-from garboard.history.plans import Plan, comments_on, plan_entries, plan_of
+from garboard.history.plans import COMMENT, Plan, plan_entries, plan_of
 from garboard.history.replay import HullState, replay
 
 
@@ -38,7 +39,8 @@ def test_a_plan_is_read_back_and_each_part_is_taken_back_by_itself() -> None:
 def test_every_comment_stays_and_the_last_one_is_shown() -> None:
     state, job, author = planned(comment="ordered")
     plan(author, state, job, comment="came")
-    assert [entry.value for entry in comments_on(state, job)] == ["ordered", "came"]
+    comments = [key for key in state.registers if (key.kind, *key.subject[:2]) == (PLAN, job, COMMENT)]
+    assert {entry.value for key in comments for entry in state.current(key)} == {"came", "ordered"}
     assert plan_of(state, (job,)).comment == "came"
 
 

@@ -60,7 +60,7 @@ def compute(view):
 @pytest.fixture(scope="module")
 def apart() -> Iterator[Apart]:
     """One process for this file; where a plugin ends it, it starts again."""
-    one = Apart(Limits(processor=0.4, wall=60.0, memory=1 << 28))
+    one = Apart(Limits(processor=1.0, wall=60.0, memory=1 << 28))
     yield one
     one.close()
 
@@ -118,10 +118,10 @@ ENDS = {
     "loops": ("while True: pass", "took_too_long"),
     "ends": ("import posix; posix._exit(0)", "process_ended"),
     "breaks": ("import ctypes; ctypes.string_at(0)", "process_ended"),
-    "shouts": ("yield found(sentence='x' * 50_000_000)", "too_much_output"),
+    "shouts": ("yield found(sentence='x' * 20_000_000)", "too_much_output"),
     "lacks": ("raise NotEnoughData('z' * 20_000_000)", "too_much_output"),
     "closes": ("os.closerange(0, 100)", "process_ended"),
-    "hoards": ("kept = ['x' * 10_000_000 for _ in range(1000)]", "too_much_memory"),
+    "hoards": ("kept = ['x' * 300_000_000 for _ in range(1000)]", "too_much_memory"),
     "writes": ("os.write(3, b'x' * 1000); os.write(4, b'x' * 1000)", "too_much_output"),
 }
 
@@ -360,7 +360,8 @@ def test_whoever_says_something_again_and_again_gets_no_more_time_and_is_left_ou
 
 
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="the system does not tell of another process")
-def test_one_that_clears_its_timer_is_ended_by_the_program(tmp_path: Path) -> None:
+def test_one_that_clears_its_timer_is_ended_by_the_program(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By what it takes of the processor alone: for the program no time passes meanwhile."""
     text = """
         import signal
         signal.setitimer(signal.ITIMER_PROF, 0)
@@ -371,9 +372,8 @@ def test_one_that_clears_its_timer_is_ended_by_the_program(tmp_path: Path) -> No
     """
     apart = Apart(Limits(processor=0.1, wall=600.0, memory=1 << 28))
     host = host_of(apart, plugin(tmp_path, "masks", text))
-    began = time.monotonic()
+    monkeypatch.setattr(apart_module, "time", SimpleNamespace(monotonic=lambda: 1000.0))
     assert [one.finding.code for one in host.assess(VIEW)] == ["masks.check.took_too_long"]
-    assert time.monotonic() - began < 300
     apart.close()
 
 

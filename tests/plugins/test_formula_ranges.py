@@ -17,7 +17,7 @@ from garboard_heading_calibration.deviation import coefficients_by_hand
 from garboard_heading_calibration.directions import current_allowance
 from garboard_heading_calibration.variation import earth_field
 from garboard_prop_check.air import dry_pressure, engine_speed_in_reference_air, power_factor, saturation_pressure
-from garboard_prop_check.averages import average_of_opposite_runs
+from garboard_prop_check.averages import weights_of_opposite_runs
 from garboard_prop_check.crouch import crouch_speed
 from garboard_prop_check.pitch import change_by_step_rule, engine_speed_by_proportion, parts_of_forecast
 from garboard_prop_check.power_limit import power_limit
@@ -74,7 +74,7 @@ RANGES: list[tuple[Callable[..., object], list[Call], list[Call]]] = [
         [(1e-6, False, False), (52.499999, False, False), (52.500001, True, False)],
         [(0, False, False), (1e-7, False, False), (-1, False, False), (52.5, False, False), (30, False, True)],
     ),
-    (average_of_opposite_runs, [((30, 28), (1, -1))], [((30, 28), (1, 1)), ((30,), (1,)), ((), ())]),
+    (weights_of_opposite_runs, [((1, -1),)], [((1, 1),), ((1,),), ((),)]),
     (theoretical_speed, [(LITTLE, LITTLE, LITTLE)], [(0, 2, 17), (4000, 0, 17), (4000, 2, 0)]),
     (slip, [(10, LITTLE)], [(10, 0), (10, -1)]),
     (parts_of_theoretical_speed, [(10, LITTLE, (), 0)], [(10, 0, (), 0), (10, -1, (), 0)]),

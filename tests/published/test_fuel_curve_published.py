@@ -6,7 +6,7 @@ import pytest
 
 from garboard.series import mean_of_means
 from garboard_fuel_curve.curve import Point, Shared, study
-from garboard_fuel_curve.duty_cycle import FIVE_MODES, exponent, power_share, weighted
+from garboard_fuel_curve.duty_cycle import FIVE_MODES, Mode, exponent, weighted
 from garboard_fuel_curve.economy import economy, litres_per_mile, radius_by_thirds, range_with_reserve, statute_economy
 from garboard_fuel_curve.specific_consumption import (
     BTU_PER_HORSEPOWER_HOUR,
@@ -35,6 +35,11 @@ def test_the_modes_are_those_of_the_regulation() -> None:
 def test_the_weights_add_up_to_one() -> None:
     """Source: 40 CFR 1045 Appendix II; the sum is arithmetic."""
     assert isclose(1.0, weighted([1.0] * 5), rel_tol=1e-12)
+
+
+def power_share(mode: Mode) -> float:
+    """Power of a mode as a share of that at full speed: speed share times torque share."""
+    return (mode.speed or 0) / 100 * mode.torque / 100
 
 
 def test_the_weighted_power_of_the_cycle() -> None:

@@ -7,8 +7,9 @@ import pytest
 
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_prop_check.air import engine_speed_in_reference_air, power_factor, saturation_pressure
-from garboard_prop_check.averages import average_of_opposite_runs
+from garboard_prop_check.averages import weights_of_opposite_runs
 from garboard_prop_check.crouch import CONSTANTS, crouch_constant, crouch_speed
+from garboard_prop_check.least_squares import dot
 from garboard_prop_check.pitch import change_by_step_rule, engine_speed_by_proportion
 from garboard_prop_check.power_limit import PowerLimit, power_limit
 from garboard_prop_check.slip import parts_of_slip, parts_of_theoretical_speed, slip, theoretical_speed
@@ -114,7 +115,7 @@ def test_slip_of_an_outboard_skiff(knots: float, turns: float, theory_mph: float
 def test_runs_both_ways(speeds: tuple[float, ...], expected: float) -> None:
     """Speed with the current dropped out; sources in the names of the cases."""
     ways = [(-1) ** n for n in range(len(speeds))]
-    assert average_of_opposite_runs(speeds, ways)[0] == pytest.approx(expected, abs=1e-9)
+    assert dot(weights_of_opposite_runs(ways)[0], speeds) == pytest.approx(expected, abs=1e-9)
 
 
 # Air.

@@ -15,7 +15,6 @@ import attrs
 
 from garboard.disk.entries import PLAN
 from garboard.faults import Fault, InputError
-from garboard.history.registers import RegisterKey
 
 if TYPE_CHECKING:
     from garboard.disk.entries import Entry
@@ -81,17 +80,6 @@ def plan_entries(author: Author, state: HullState, job: str, said: Mapping[str, 
         subject = (job, what, uuid4().hex[:12]) if what == COMMENT else (job, what)
         written.append(author.write(state, PLAN, subject, value))
     return written
-
-
-def comments_on(state: HullState, job: str) -> tuple[Entry, ...]:
-    """Every comment on a job, the first one written first."""
-    keys = [key for key in state.registers if key.kind == PLAN and key.subject[:2] == (job, COMMENT)]
-    return tuple(sorted((entry for key in keys for entry in state.current(key)), key=lambda one: (one.clock, one.id)))
-
-
-def register_of_plan(job: str, what: str) -> RegisterKey:
-    """Where everything ever said of one thing in a job's plan is kept."""
-    return RegisterKey(PLAN, "", (job, what))
 
 
 def _refuse(what: str, value: str) -> None:

@@ -25,8 +25,6 @@ PIPE_CLOSED = 74
 """The status by which the process ends that can say nothing more."""
 
 _BLOCKS: Mapping[str, type[Any]] = {kind.__name__: kind for kind in (Table, Figure, Finding, Number, *OWNER_BLOCKS)}
-ASKS = "asks"
-"""Of a field: whether it has a function of its own. Functions stay where they are."""
 
 
 def as_bytes(message: Mapping[str, Any]) -> bytes:

@@ -484,38 +484,6 @@ class _Arrivals:
         self.now = self.arrived - delay
 
 
-@attrs.define
-class LiveReader:
-    """Reads the lines of one sender as they arrive.
-
-    notes : what was met so far
-    """
-
-    notes: ReadingNotes = attrs.field(factory=lambda: ReadingNotes(form="NMEA 0183"))
-    _reader: SentenceReader = attrs.field(init=False)
-
-    def __attrs_post_init__(self) -> None:
-        self._reader = SentenceReader(self.notes, is_live=True)
-
-    def take(self, line: str, arrived: float) -> list[Sample]:
-        """The samples of one more line.
-
-        line    : without its end
-        arrived : by this machine's clock [s]
-
-        A sample's time is when its line arrived. Where the sentence carries its own time, what it was delayed more
-        than the quickest one is taken off, as far as MOST_DELAY: the sender's clock itself is not used.
-
-        >>> reader = LiveReader()
-        >>> [sample.time for sample in reader.take("$HEHDT,341.8,T*21", 50.0)]
-        [50.0]
-        >>> sent = [f"$GPGLL,6005.071,N,01903.345,E,09300{second}" for second in (0, 1, 2)]
-        >>> [round(reader.take(line, at)[0].time, 3) for line, at in zip(sent, (60.0, 61.7, 62.0))]
-        [60.0, 61.0, 62.0]
-        """
-        return self._reader.take([line], arrived)
-
-
 def _time_of_day(text: str) -> float:
     if not (len(text) >= 6 and text[:6].isdigit()):
         raise ValueError(f"expected a time of day such as 093000.00, got {text[:20]!r}")

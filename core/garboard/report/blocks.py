@@ -7,7 +7,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from garboard.findings import Figure
-from garboard.report.chart import FEW_POINTS, axis_title, chart
+from garboard.report.chart import FEW_POINTS, chart
+from garboard.report.figures import axis_title
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark
 from garboard.report.printed import as_printed
 from garboard.report.type_faces import breakable, printable, width_of

@@ -13,8 +13,8 @@ from typing import Any
 import attrs
 
 from garboard.findings import Axis, Band, Figure, Marker, Series
-from garboard.report.palette import DAY, SERIES_STYLES, SeriesStyle
-from garboard.report.printed import as_printed
+from garboard.report.figures import axis_title, style_of
+from garboard.report.palette import DAY, SeriesStyle
 from garboard.report.type_faces import printable, width_of
 
 Part = dict[str, Any]
@@ -33,7 +33,6 @@ FEW_POINTS = 4
 _MOST_ROWS, _ROW = 6, 5.0
 """Of a strip: so many series at most, and the height of each [mm]."""
 _LEGEND_LINE = 9.0
-_DOTTED = (1.2, 1.2)
 
 
 @attrs.frozen
@@ -51,11 +50,6 @@ class _Scale:
 
     def inside(self, value: float) -> bool:
         return self.low <= value <= self.high
-
-
-def axis_title(axis: Axis) -> str:
-    """The axis's label with its unit in brackets."""
-    return as_printed(f"{axis.label} [{axis.unit}]") if axis.unit else axis.label
 
 
 def ticks(low: float, high: float, *, whole: bool = False, most: int = _TICKS) -> list[float]:
@@ -260,11 +254,6 @@ def _bands(figure: Figure, across: _Scale, up: _Scale, up2: _Scale | None) -> It
             yield _text(band.name, (ends[0] + ends[1]) / 2, up.start - 1.0, "mb", plate=True)
         else:
             yield _text(band.name, across.start + 1.5, (ends[0] + ends[1]) / 2, "lm", plate=True)
-
-
-def style_of(position: int) -> tuple[SeriesStyle, bool]:
-    """The style of a figure's n-th series, from 0, and whether its markers are hollow."""
-    return SERIES_STYLES[position % len(SERIES_STYLES)], position >= len(SERIES_STYLES)
 
 
 def _curves(figure: Figure, across: _Scale, up: _Scale, up2: _Scale | None) -> Iterator[Part]:

@@ -12,6 +12,7 @@ import attrs
 
 from garboard.findings import Axis, Band, Figure, Series
 from garboard.report.palette import DAY, SERIES_STYLES, SeriesStyle
+from garboard.report.printed import as_printed
 from garboard.report.visible import in_print
 
 if TYPE_CHECKING:
@@ -106,7 +107,7 @@ def _drawn(figure: Figure, width: float, height: float) -> Sheet:
 
 def axis_title(axis: Axis) -> str:
     """The axis's label with its unit in brackets."""
-    return f"{axis.label} [{axis.unit}]" if axis.unit else axis.label
+    return as_printed(f"{axis.label} [{axis.unit}]") if axis.unit else axis.label
 
 
 def style_of(position: int) -> tuple[SeriesStyle, bool]:

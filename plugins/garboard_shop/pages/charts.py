@@ -58,7 +58,7 @@ def _bar(bar: Bar, row: int, scale: float) -> Markup:
 def narrow_bars(label: str, found: Sequence[Bar]) -> Markup:
     """The same bars for a phone: each below its label, so that nothing lies beside the screen."""
     most = max((bar.whole for bar in found), default=0) or 1
-    scale = (_NARROW - _NUMBERS) / most
+    scale = (_NARROW - _LETTER * max((len(bar.told) for bar in found), default=0)) / most  # its number is behind a bar
     parts = []
     for row, bar in enumerate(found):
         top = row * _NARROW_ROW

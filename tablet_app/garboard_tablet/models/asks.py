@@ -18,8 +18,6 @@ from garboard.records import EQUIPMENT, JsonValue, Vessel, is_own_kind, unit_of
 from garboard.steps import Field, Kind, Step
 from garboard_tablet.language import phrase
 
-FURTHER_ROW = "further row"
-
 
 @attrs.frozen(kw_only=True)
 class Ask:
@@ -162,11 +160,6 @@ def naming_propellers(field: Field, vessel: Vessel) -> Field:
     if not is_of_run and (field.name, field.kind) != ("fitted", Kind.TEXT):
         return field
     return attrs.evolve(field, offers=(CAME_WITH, *pieces(vessel, "propellers")))
-
-
-def in_job(ask: Ask, job: str) -> Ask:
-    """The ask, about one job."""
-    return attrs.evolve(ask, key=ask.key._replace(job=job)) if ask.key.kind != "field" else ask
 
 
 def before(asks: tuple[Ask, ...], ask: Ask) -> Iterator[Ask]:

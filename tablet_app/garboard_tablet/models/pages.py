@@ -19,7 +19,7 @@ from garboard.records import Measurement
 from garboard.report.outline import punch_list
 from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
 from garboard_tablet.language import phrase
-from garboard_tablet.models.asks import Ask, asks_of_step, pieces, row_name, shown, shown_of, table_rows
+from garboard_tablet.models.asks import Ask, asks_of_step, pieces, row_name, shown, shown_of
 from garboard_tablet.models.drafts import NOT_SAVED, drafts, drafts_in_step
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import FAILS, Tablet
@@ -335,15 +335,6 @@ def asks_aside(tablet: Tablet, hull: str, job: str, step: Step, table: str) -> t
     is_all = bool(table) and all(column.aside for column in fields)
     asks = asks_of_step(step, tablet.view(hull, job), open_tables=(table,) if is_all else (), aside=True)
     return tuple(ask for ask in asks if ask.field.aside and ask.table == table)
-
-
-def is_further_row(tablet: Tablet, hull: str, job: str, step: Step, ask: Ask) -> bool:
-    """Whether an ask begins a row that does not exist yet, after others that do."""
-    table = next((field for field in step.fields if field.name == ask.table), None)
-    if table is None or not ask.row:
-        return False
-    rows = table_rows(step, table, tablet.view(hull, job))
-    return bool(rows) and ask.row not in rows
 
 
 def figures_and_tables(assessed: Sequence[Assessed]) -> list[tuple[str, Figure | Table]]:

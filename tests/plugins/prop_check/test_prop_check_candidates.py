@@ -1,7 +1,6 @@
 """Propellers to try: the shop's shelf, what the boat has beside, whole inches; as run and fully laden."""
 
 import re
-import time
 from typing import Any
 
 import attrs
@@ -84,10 +83,8 @@ def test_a_shelf_is_read_as_it_is_typed(text: str, kept: tuple[Kept, ...] | None
 
 @pytest.mark.parametrize("piece", ["14 x 17, cup ;", "14 x 17 in   ;", "14 x 17, a, b;", "\n", " "])
 def test_a_long_shelf_is_looked_at_in_a_moment(piece: str) -> None:
-    """However it goes on and whatever is wrong at its end."""
-    began = time.process_time()
-    assert not re.fullmatch(SHELF, "14 x 17" + piece * 400 + "!!")
-    assert time.process_time() - began < 0.5
+    """However it goes on and whatever is wrong at its end. What looks at each place from each other would not end."""
+    assert not re.fullmatch(SHELF, "14 x 17" + piece * 200_000 + "!!")
 
 
 # --- what is tried first

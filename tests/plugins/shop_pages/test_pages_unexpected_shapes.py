@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 import pytest
 
-from examples import examples
+from examples import few
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import entry_id, make_entry
 from garboard.disk.hullfile import CheckedEntries
@@ -86,7 +86,7 @@ def test_hundreds_of_hostile_entries_close_no_page(pages: Pages, manager: Browse
     """Every page of the boat, its book and its export open; another boat's page is as it was, to the letter."""
     before = manager.text(f"/boats/{SALTGRASS}")
     real = [*pages.store.get(KITTIWAKE, pages.store.ids(KITTIWAKE)).values()]
-    deliver(pages, KITTIWAKE, *hostile(random.Random(SEED), KITTIWAKE, real, examples(600)))
+    deliver(pages, KITTIWAKE, *hostile(random.Random(SEED), KITTIWAKE, real, few(600)))
     pages.desk.index.refresh()
     assert "cannot be read" in words_of(manager.text(DAY))
     summary = pages.desk.summaries.of(KITTIWAKE)
