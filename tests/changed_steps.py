@@ -6,7 +6,7 @@ LEFT_OUT = "engine_trial.under_load"
 SAID = (
     "Left out by the shop: the engines are run in at the maker's. Decided by R. Vane, 14 May 2026, in the check Rail 2."
 )
-ADDED = "Asked besides by the shop's check Rail: Whistle heard on the dock."
+ADDED = "The shop's check Rail also asks: Whistle heard on the dock."
 DROP = "wiring_audit.drop_critical"
 
 HEAD = """format = "garboard check"

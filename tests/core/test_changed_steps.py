@@ -351,3 +351,10 @@ def test_what_a_check_changes_is_listed_with_what_it_offers(tmp_path: Path) -> N
         f"  fields of built-in steps: {LIGHTS}/rail.whistle",
     ):
         assert line in result.stdout.splitlines()
+
+
+def test_no_setting_that_can_be_made_stricter_has_another_it_must_not_lie_above() -> None:
+    """A check would have to mind the pair, too: `check_pairs` does so where a person sets one."""
+    settings = plain().settings
+    paired = {key for one in settings if one.at_most for key in (one.key, *one.at_most)}
+    assert [one.key for one in settings if one.stricter and one.key in paired] == []

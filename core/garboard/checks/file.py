@@ -248,7 +248,7 @@ class _Reading:
         self.stored[field.name] = name = f"{check}.{field.name}"
         columns = tuple(self._as_stored(column, check) for column in field.columns)
         former = tuple(f"{check}.{one}" for one in field.renamed_from)
-        told = field.help or f"Asked by the shop's check {self.title}."
+        told = field.help or f"The shop's check {self.title} asks this."
         return attrs.evolve(field, name=name, columns=columns, renamed_from=former, help=told)
 
     def _read_built_in(self, entry: Entry, step: Step | None) -> None:

@@ -55,7 +55,7 @@ def amended(checks: Sequence[CheckModule], steps: Mapping[str, Step], settings: 
             changed_steps[key] = attrs.evolve(step, fields=(*step.fields, *fields))
             if fields:
                 titles = ", ".join(field.title for field in fields)
-                said.setdefault(key, []).append(f"Asked besides by the shop's check {changes.title}: {titles}.")
+                said.setdefault(key, []).append(f"The shop's check {changes.title} also asks: {titles}.")
         for asked in changes.stricter:
             setting = changed_settings.get(asked.key) or settings[asked.key]
             changed_settings[asked.key] = attrs.evolve(setting, asked=_strictest(setting, asked))

@@ -68,7 +68,8 @@ class Trial:
     @property
     def tried(self) -> tuple[str, ...]:
         """The same to its author, without what is wrong with it."""
-        return (self._how_far(f"It was tried on {in_number(self.jobs, 'job')} and failed in none."),)
+        changed = [f"It changes what other checks find on {in_number(self.changed, 'boat')}."] if self.changed else []
+        return (self._how_far(f"It was tried on {in_number(self.jobs, 'job')} and failed in none."), *changed)
 
     @property
     def _would_find(self) -> tuple[str, ...]:

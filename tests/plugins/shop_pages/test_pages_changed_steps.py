@@ -70,7 +70,7 @@ def test_every_account_says_what_is_left_out_and_asked_besides_and_forgets_it_wi
     assert [SAID in one.sentence for one in shown] == [True]
     asked = opened.step("handover.lights_and_horn")
     assert asked is not None
-    assert (asked.fields[-1].name, asked.fields[-1].help) == ("rail.whistle", "Asked by the shop's check Rail.")
+    assert (asked.fields[-1].name, asked.fields[-1].help) == ("rail.whistle", "The shop's check Rail asks this.")
     opened.close()
 
     withdraw(pages.store.register, "rail", "M. Office", NOON)
