@@ -1,4 +1,5 @@
-"""What the shop's memory takes with 100 000 rows: read them all, and ask what boats alike kept.
+"""What the shop's memory takes with 100 000 rows: read them, ask what boats alike kept, find lines of the board, and
+count what insight tells.
 
 Run:  python tests/bench/bench_memory.py [--rows 100000]
 
@@ -12,16 +13,30 @@ import statistics
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from boat_rows import rows
+import attrs
+
+from boat_rows import NOW, jobs, rows
+from garboard_shop.board import Asked, Board, Times
 from garboard_shop.embedded import EmbeddedStore
-from garboard_shop.memory import Memory, as_text, of_text
+from garboard_shop.insight import insight_from
+from garboard_shop.memory import Memory, Row, as_text, of_text
 from garboard_shop.store import KeptRow
+from shop_of_rows import seen_of
+
+ASKED = {
+    "everything open": Asked(),
+    "a technician's, a state": Asked(technician="T. Quill", state="failing"),
+    "stuck": Asked(view="stuck", sort="days"),
+    "a word that all have": Asked(q="northlight"),
+    "part of a hull number": Asked(view="all", q="00042"),
+}
 
 
 def took(work: Callable[[], object]) -> float:
@@ -29,6 +44,29 @@ def took(work: Callable[[], object]) -> float:
     start = time.process_time()
     work()
     return (time.process_time() - start) * 1000
+
+
+def least(work: Callable[[], object]) -> float:
+    """Of 20 times the least [ms]."""
+    return min(took(work) for _ in range(20))
+
+
+def board_found(number: int) -> Iterator[tuple[str, float]]:
+    """What finding a page of the board takes."""
+    board, times = Board(jobs(number)), Times(now=NOW, looked=NOW)
+    for what, asked in ASKED.items():
+        yield f"find a page of the board: {what}", least(partial(board.find, asked, times))
+
+
+def insight_told(drawn: Sequence[Row]) -> Iterator[tuple[str, float]]:
+    """What insight takes."""
+    both = zip(drawn, jobs(len(drawn)), strict=True)
+    memory = Memory(attrs.evolve(row, jobs=(job,), seen=seen_of(row)) for row, job in both)
+    yield "count for insight, once after the start", took(memory.count)
+    insight_from(memory.count(), memory.score(), NOW)
+    changed = [attrs.evolve(row, seen=row.seen[:2]) for row in memory.rows()[:50]]
+    yield "count a boat that changed", statistics.median(took(partial(memory.take, row)) for row in changed)
+    yield "tell the counts", least(partial(insight_from, memory.count(), memory.score(), NOW))
 
 
 def main() -> None:
@@ -49,8 +87,10 @@ def main() -> None:
         ("keep a row", one_more),
         ("what boats alike kept, the first time", first),
         ("what boats alike kept", asked),
+        *board_found(number),
+        *insight_told(drawn),
     ):
-        print(f"| {what} | {time_taken:.1f} ms |")
+        print(f"| {what} | {time_taken:.2f} ms |")
 
 
 if __name__ == "__main__":
