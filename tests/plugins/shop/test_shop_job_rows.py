@@ -66,7 +66,7 @@ def test_a_state_that_a_setting_changed_counts_from_when_it_was_judged_anew() ->
     after = with_past(attrs.evolve(ROW, state="ready", failing=()), first, Came(DAY, DAY + 5, DAY + 60))
     assert after.since == DAY + 60
     quiet = with_past(ROW, first, Came(DAY, DAY + 30, DAY + 31))
-    assert (quiet.changed, quiet.brought) == (DAY + 5, DAY + 30)
+    assert (quiet.changed, quiet.brought) == (first.changed, DAY + 30)
     after = with_past(attrs.evolve(ROW, state="ready", failing=()), quiet, Came(DAY, DAY + 30, DAY + 60))
     assert after.since == DAY + 60, "what came with nothing new in it did not change the state"
 
