@@ -185,6 +185,10 @@ def test_days_are_printed_in_one_form() -> None:
     assert "15 June 2026" in whole(sample_book())
 
 
+def test_a_finding_that_a_section_tells_is_not_told_again_under_its_step() -> None:
+    assert whole(sample_book()).count("gal/h (40 % of the time idling)") == 1
+
+
 def test_fuses_and_breakers_are_told_in_one_form() -> None:
     text = whole(sample_book())
     for circuit in sample_job()[0].view.vessel.circuits:

@@ -6,11 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from garboard.demo.demo_day import Day, make_day, settle_day, sign_day
+from garboard.demo.demo_day import Day, keep_issued, make_day, settle_day, sign_day
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.history.authoring import retract
 from garboard.history.boat import author_for, open_hull, register_named
+from garboard.history.proof import issued_books, proof_of
 from garboard.hosting.host import make_host
 from garboard.judging.assessing import assess_one, assess_path
 from garboard.report.outline import hand_over
@@ -108,3 +109,17 @@ def test_a_folder_of_hull_files_is_assessed_like_job_files_and_a_book_needs_one_
     assert assess_one(day.shop, host, SALTGRASS).view.job.id == "saltgrass-2026-05"
     with pytest.raises(InputError, match="--hull QQZ04417D626 --job saltgrass-2026-05"):
         assess_one(day.shop, host)
+
+
+def test_a_finished_boats_book_is_issued_once_and_its_root_stays(day: Day) -> None:
+    with HullFolder(day.shop, read_only=True) as shop:
+        boat = open_hull(shop, KITTIWAKE)
+        before = proof_of(boat, boat.jobs[0])
+        view = boat.view(boat.jobs[0])
+    for _ in range(2):
+        keep_issued(day.shop, view, b"the book", before, {"handover": "1"})
+    with HullFolder(day.shop, read_only=True) as shop:
+        boat = open_hull(shop, KITTIWAKE)
+        (one,) = issued_books(boat, view.job.id)
+        assert (one.root, one.entry.by) == (before.root, "M. Office")
+        assert proof_of(boat, view.job.id).root == before.root
