@@ -292,13 +292,13 @@ class HullFolder:
             return KnownElsewhere(
                 self._names.may_have,
                 lambda key: os.path.lexists(hulls + file_name(key)),
-                lambda: KnownNumbers(sorted({*self.numbers(), *others})),
+                lambda: KnownNumbers(sorted({*self._numbers(), *others})),
                 others,
             )
 
-    def _taken_in(self) -> tuple[str, ...]:
+    def _taken_in(self) -> list[str]:
         """The numbers here, many of which are found in a filter from now on."""
-        marks, numbers = self._names.marks_now(), self.numbers()
+        marks, numbers = self._names.marks_now(), self._numbers()
         if len(numbers) > MOST_LISTED:
             self._names.take_in(numbers)
             self._in_filter = marks
@@ -313,13 +313,11 @@ class HullFolder:
                 if self._in_filter == self._complete:
                     self._names.note(self._complete, self._sizes.mark)
 
-    def numbers(self) -> tuple[str, ...]:
+    def _numbers(self) -> list[str]:
         """Keys of the hulls here as the names of their files tell, which are not looked into: to be told as
         look-alikes. Of a boat whose number is too long to stand in a name the file is read.
         """
-        with self._guard:
-            names = self._hull_files()
-            return tuple(sorted({key for name in names if (key := key_in_name(name) or self._key_of(name))}))
+        return [key for name in self._hull_files() if (key := key_in_name(name) or self._key_of(name))]
 
     def _hull_files(self) -> list[str]:
         """Names of what lies here as a hull file, sorted."""
