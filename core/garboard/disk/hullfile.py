@@ -544,23 +544,25 @@ class HullFolder:
                 yield key, held
             elif noted.digest and noted.size == found.st_size and (noted.known == noted.entries or not self._writing):
                 now = time.time_ns()
-                if (scan := self._proved_now(name, noted)) is None:
+                if not (key := self._proved_now(name, noted)):
                     continue
-                self._key_of_name[name] = scan
+                self._key_of_name[name] = key
+                if self.left_alone:
+                    self.left_alone.pop(self._hulls_folder / name, None)
                 held = Holding(noted.digest, noted.entries)
                 if now - changed(found) > COARSEST_CLOCK:  # else it may change once more and have the same marks
                     self._proved[name] = marks, held
-                yield scan, held
+                yield key, held
 
-    def _proved_now(self, name: str, noted: Noted) -> str | None:
-        """The hull of a file that is read now, where every entry proves itself and all are just those noted."""
+    def _proved_now(self, name: str, noted: Noted) -> str:
+        """Whose file it is, where every entry, read now, proves itself and all are just those noted; else ""."""
         try:
             data = _bytes_of(f"{self._hulls_folder}{os.sep}{name}", noted.size)
             scan = read(data)
         except (NewerFormat, OSError):
-            return None
+            return ""
         is_as_noted = len(data) == noted.size and (digest_of(scan.entries), len(scan.entries)) == noted[1:3]
-        return scan.key if scan.is_sound and is_as_noted and file_name(scan.key) == name else None
+        return scan.key if scan.is_sound and is_as_noted and file_name(scan.key) == name else ""
 
     def _put_back(self) -> None:
         """Write again what is held in memory and was taken from the disk behind our back: with an older copy, say."""
