@@ -108,6 +108,17 @@ def test_what_changed_just_now_is_proved_again(folder: Path, proved: list[int]) 
     assert len(proved) == 2 * len(HULLS)
 
 
+def test_a_file_that_can_be_read_again_is_named_no_more(folder: Path) -> None:
+    path = folder / "hulls" / file_name(HULLS[0])
+    path.rename(folder / "kept")
+    path.mkdir()
+    with HullFolder(folder, read_only=True) as hulls:
+        assert (HULLS[0] in hulls.holdings(), [*hulls.left_alone]) == (False, [path])
+        path.rmdir()
+        (folder / "kept").rename(path)
+        assert (hulls.holdings()[HULLS[0]], hulls.left_alone) == (holding(HULLS[0], 2), {})
+
+
 def _cut(path: Path) -> None:
     path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:-1]))
 

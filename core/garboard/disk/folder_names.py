@@ -17,7 +17,7 @@ import contextlib
 import os
 import re
 import time
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable
 from pathlib import Path
 from zlib import crc32
 
@@ -32,7 +32,6 @@ COARSEST_CLOCK = 2_000_000_000
 _HEADING = re.compile(rb"garboard names 1 ([0-9.]{1,99}) ([0-9a-f]{8}) ([0-9]{1,12}) ([0-9a-f]{8})\n")
 _LEAST_BITS, _MOST_BITS = 16, 64
 """Of the filter for each number: with fewer it is made anew."""
-_PLACES = 4
 _HAS_OTHER_MARKS = re.compile(r"[OIQ]|^.{14}$")
 """Numbers that `hull_number.marks` gives other marks than themselves, and some more."""
 
@@ -72,11 +71,12 @@ class FolderNames:
     def may_have(self, marks: Iterable[str]) -> list[str]:
         """Those of some marks, `hull_number.marks`, of which the folder may have a number."""
         bits, most = self._filter, len(self._filter) * 8 - 1
-        return [  # nearly all end at the first bit
+        return [  # the places of `_places`, written out: a hundred thousand are asked for
             mark
             for mark in marks
-            if bits[((first := crc32(mark.encode())) & most) >> 3] >> (first & 7) & 1
-            and all(bits[place >> 3] >> (place & 7) & 1 for place in _places(first, most))
+            if bits[((at := crc32(mark.encode())) & most) >> 3] >> (at & 7) & 1
+            and bits[((at := at + (step := at >> 15 | 1)) & most) >> 3] >> (at & 7) & 1
+            and bits[((at := at + step) & most) >> 3] >> (at & 7) & 1
         ]
 
     def take_in(self, numbers: Collection[str]) -> None:
@@ -89,7 +89,7 @@ class FolderNames:
         for number in numbers:
             if number not in held or _HAS_OTHER_MARKS.search(number):
                 for mark in hull_number.marks(number):
-                    for place in _places(crc32(mark.encode()), most):
+                    for place in _places(mark, most):
                         bits[place >> 3] |= 1 << (place & 7)
 
     def note(self, marks: bytes, notes: str) -> None:
@@ -117,7 +117,8 @@ class FolderNames:
                 self._marks, self._notes, self._filter = found[1], found[2].decode(), bytearray(content)
 
 
-def _places(first: int, most: int) -> Iterator[int]:
-    """The bits of a mark whose check is given: the first is told by the lowest digits of it."""
+def _places(mark: str, most: int) -> tuple[int, int, int]:
+    """The bits that tell of a mark."""
+    first = crc32(mark.encode())
     step = first >> 15 | 1
-    return (first + number * step & most for number in range(_PLACES))
+    return first & most, first + step & most, first + 2 * step & most

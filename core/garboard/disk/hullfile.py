@@ -292,13 +292,13 @@ class HullFolder:
             return KnownElsewhere(
                 self._names.may_have,
                 lambda key: os.path.lexists(hulls + file_name(key)),
-                lambda: KnownNumbers(sorted({*self.numbers(), *others})),
+                lambda: KnownNumbers(sorted({*self._numbers(), *others})),
                 others,
             )
 
-    def _taken_in(self) -> tuple[str, ...]:
+    def _taken_in(self) -> list[str]:
         """The numbers here, many of which are found in a filter from now on."""
-        marks, numbers = self._names.marks_now(), self.numbers()
+        marks, numbers = self._names.marks_now(), self._numbers()
         if len(numbers) > MOST_LISTED:
             self._names.take_in(numbers)
             self._in_filter = marks
@@ -313,13 +313,11 @@ class HullFolder:
                 if self._in_filter == self._complete:
                     self._names.note(self._complete, self._sizes.mark)
 
-    def numbers(self) -> tuple[str, ...]:
+    def _numbers(self) -> list[str]:
         """Keys of the hulls here as the names of their files tell, which are not looked into: to be told as
         look-alikes. Of a boat whose number is too long to stand in a name the file is read.
         """
-        with self._guard:
-            names = self._hull_files()
-            return tuple(sorted({key for name in names if (key := key_in_name(name) or self._key_of(name))}))
+        return [key for name in self._hull_files() if (key := key_in_name(name) or self._key_of(name))]
 
     def _hull_files(self) -> list[str]:
         """Names of what lies here as a hull file, sorted."""
@@ -546,23 +544,25 @@ class HullFolder:
                 yield key, held
             elif noted.digest and noted.size == found.st_size and (noted.known == noted.entries or not self._writing):
                 now = time.time_ns()
-                if (scan := self._proved_now(name, noted)) is None:
+                if not (key := self._proved_now(name, noted)):
                     continue
-                self._key_of_name[name] = scan
+                self._key_of_name[name] = key
+                if self.left_alone:
+                    self.left_alone.pop(self._hulls_folder / name, None)
                 held = Holding(noted.digest, noted.entries)
                 if now - changed(found) > COARSEST_CLOCK:  # else it may change once more and have the same marks
                     self._proved[name] = marks, held
-                yield scan, held
+                yield key, held
 
-    def _proved_now(self, name: str, noted: Noted) -> str | None:
-        """The hull of a file that is read now, where every entry proves itself and all are just those noted."""
+    def _proved_now(self, name: str, noted: Noted) -> str:
+        """Whose file it is, where every entry, read now, proves itself and all are just those noted; else ""."""
         try:
             data = _bytes_of(f"{self._hulls_folder}{os.sep}{name}", noted.size)
             scan = read(data)
         except (NewerFormat, OSError):
-            return None
+            return ""
         is_as_noted = len(data) == noted.size and (digest_of(scan.entries), len(scan.entries)) == noted[1:3]
-        return scan.key if scan.is_sound and is_as_noted and file_name(scan.key) == name else None
+        return scan.key if scan.is_sound and is_as_noted and file_name(scan.key) == name else ""
 
     def _put_back(self) -> None:
         """Write again what is held in memory and was taken from the disk behind our back: with an older copy, say."""
