@@ -152,6 +152,13 @@ def _press_faults(press: Any, window: Any, dp: Callable[[float], float]) -> Iter
     width, height = window.size
     if min(press.size) < dp(LEAST_TARGET) - 1:
         yield f"target {_name(press)} is {press.width / dp(1):.0f} x {press.height / dp(1):.0f} dp"
+    area = getattr(press, "_area", None)
+    if (
+        area is not None
+        and not press._draw_soon.is_triggered
+        and (tuple(area.pos), tuple(area.size)) != (tuple(press.pos), tuple(press.size))
+    ):
+        yield f"target {_name(press)} is drawn where it stood before"
     edge = dp(LEAST_EDGE) - 1
     if press.x < edge or press.y < edge or press.right > width - edge or press.top > height - edge:
         yield f"target {_name(press)} reaches into the outer {LEAST_EDGE} dp"
@@ -174,9 +181,24 @@ def _label_faults(label: Any, window: Any, *, may_break: bool) -> Iterator[str]:
         yield f"the word {longest!r} is broken"
     if label.x < -1 or label.y < -1 or label.right > window.width + 1 or label.top > window.height + 1:
         yield f"{label.text[:40]!r} lies outside the window"
+    picture = getattr(label, "_picture", None)
+    if (
+        picture is not None
+        and label.text
+        and not label._trigger_texture.is_triggered
+        and not _is_in_the_middle(picture, label)
+    ):
+        yield f"{label.text[:40]!r} is drawn where it stood before"
     reached = contrast(_hex(label.color), _hex(_ground(label)))
     if reached < LEAST_TEXT_CONTRAST:
         yield f"{label.text[:40]!r} has contrast {reached:.1f}"
+
+
+def _is_in_the_middle(picture: Any, label: Any) -> bool:
+    """Whether the picture of words is the one they have now, and in the middle of where they are now."""
+    off = (at + size / 2 - (mine + own / 2) for at, size, mine, own in
+           zip(picture.pos, picture.size, label.pos, label.size, strict=True))  # fmt: skip
+    return picture.texture is label.texture and all(abs(one) <= 1 for one in off)
 
 
 def _has_room_for_values(label: Any, wrap: float | None) -> bool:

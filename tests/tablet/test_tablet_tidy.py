@@ -5,7 +5,9 @@ from __future__ import annotations
 import gc
 import sys
 import weakref
+from collections import Counter
 from collections.abc import Iterator
+from functools import wraps
 from types import ModuleType
 from typing import Any
 
@@ -52,6 +54,37 @@ def test_a_list_turned_on_is_cleared_away_soon_after(d: Driver) -> None:
     assert column.turn()
     assert any(ref() is not None for ref in left)
     soon_after(d, left)
+
+
+def test_a_page_sets_its_words_once_and_draws_its_panels_once(d: Driver, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Words were set for each frame after a change of them once more, and a panel drawn at each move of its widget."""
+    from kivy.core.text import LabelBase
+
+    from garboard_tablet.ui.widgets import RowPress, _Panelled, _Text
+
+    times: Counter[int] = Counter()
+    kept: list[Any] = []
+
+    def counted(of: type[Any], name: str) -> None:
+        work = getattr(of, name)
+
+        @wraps(work)  # Kivy finds methods by their names
+        def once_more(self: Any, *args: Any, **more: Any) -> Any:
+            times[id(self)] += 1
+            kept.append(self)  # so that no other has its id
+            return work(self, *args, **more)
+
+        monkeypatch.setattr(of, name, once_more)
+
+    counted(LabelBase, "refresh")
+    counted(_Panelled, "_draw_panel")
+    d.press("settings")
+    d.step(3)
+    words = [one._label for one in d.widgets() if isinstance(one, _Text) and one.text]
+    panels = [one for one in d.widgets() if isinstance(one, RowPress)]
+    assert len(words) > 10
+    assert len(panels) > 3
+    assert {times[id(one)] for one in (*words, *panels)} == {1}
 
 
 def soon_after(d: Driver, left: list[weakref.ref[Any]]) -> None:

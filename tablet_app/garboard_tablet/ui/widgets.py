@@ -13,7 +13,18 @@ from pathlib import Path
 from typing import Any
 
 from kivy.clock import Clock
-from kivy.graphics import Color, Line, SmoothEllipse, SmoothLine, Triangle
+from kivy.graphics import (
+    Color,
+    Line,
+    PopMatrix,
+    PushMatrix,
+    Rectangle,
+    SmoothEllipse,
+    SmoothLine,
+    SmoothRoundedRectangle,
+    Translate,
+    Triangle,
+)
 from kivy.graphics.tesselator import Tesselator
 from kivy.lang import Builder
 from kivy.metrics import Metrics
@@ -37,7 +48,8 @@ class _Text(Label):
     """Kivy's label, which here watches what changes here: a third of its own.
 
     Of the objects a page is made of, and is cleared away with, most were what watches the rest. What is left out
-    stays as Kivy has it, and is refused when somebody asks for it.
+    stays as Kivy has it, and is refused when somebody asks for it. Its words are set once for each change of them, not
+    once more for each frame after, and it places their picture itself: theme.kv leaves out Kivy's rule for labels.
     """
 
     _font_properties = (
@@ -49,7 +61,12 @@ class _Text(Label):
         if left_out := (set(Label._font_properties) - set(self._font_properties)) & set(more):
             raise TypeError(f"a text here does not watch {', '.join(sorted(left_out))}: see _Text")
         self._trigger_texture = Clock.create_trigger(self.texture_update, -1)
+        self._is_set = False
         super(Label, self).__init__(**more)  # past Label's own, of which this is the rest
+        self._picture = Rectangle(size=(0, 0))
+        self.canvas.add(self._picture)
+        for name in ("pos", "size"):
+            self.fbind(name, self._place_picture)
         for name in (*self._font_properties, "disabled"):
             self.fbind(name, self._trigger_texture_update, name)
         self._label: Any = None
@@ -61,7 +78,22 @@ class _Text(Label):
         super()._create_label()
         self._label.text = joined(self.text)
 
+    def texture_update(self, *_: object) -> None:
+        if self._is_set:
+            return
+        super().texture_update()
+        self._is_set = True
+        self._trigger_texture.cancel()
+        self._picture.texture, self._picture.size = self.texture, self.texture_size
+        self._place_picture()
+
+    def _place_picture(self, *_: object) -> None:
+        """In the middle. Kivy's own center is told of another size only after this is."""
+        wide, high = self.texture_size
+        self._picture.pos = int(self.x + (self.width - wide) / 2), int(self.y + (self.height - high) / 2)
+
     def _trigger_texture_update(self, name: str | None = None, source: Any = None, value: Any = None) -> None:
+        self._is_set = False
         super()._trigger_texture_update(name, source, value)
         if source and name == "text":
             self._label.text = joined(value)
@@ -92,7 +124,9 @@ class _Text(Label):
         text = joined(self.text)
         if text != self.text:
             values = [piece for piece in text.replace("\n", " ").split(" ") if "\u00a0" in piece]
-            self._label.text = self.text if max(map(self._wide, values)) > room else text
+            told = self.text if max(map(self._wide, values)) > room else text
+            if told != self._label.text:
+                self._label.text, self._is_set = told, False
 
     def _wide(self, words: str) -> float:
         return float(self._label.get_extents(words)[0])
@@ -145,25 +179,34 @@ class MarkShape(Widget):
     def __init__(self, mark: Mark, side: float = 30, ground: str = "panel") -> None:
         super().__init__(size_hint=(None, None), size=(dp(side), dp(side)))
         self.mark, self._ground = mark, ground
-        self.bind(pos=self._draw, size=self._draw)
+        self._at = Translate(*self.pos)  # it is moved several times before it is seen, and drawn once
+        self.fbind("pos", self._move)
+        self.fbind("size", self._draw)
         self._draw()
+
+    def _move(self, *_: object) -> None:
+        self._at.xy = self.pos
 
     def _draw(self, *_: object) -> None:
         self.canvas.clear()
         with self.canvas:
+            PushMatrix()
+            self.canvas.add(self._at)
             for part in self.mark.parts:
                 Color(*theme.colour(self._ground if part.cut else self.mark.colour))
                 self._draw_part(part)
+            PopMatrix()
 
     def _draw_part(self, part: Part) -> None:
+        """Draw with the lower left corner at nought."""
         side = min(self.size)
-        points = [(self.x + px * side, self.top - py * side) for px, py in part.points]
+        points = [(px * side, self.height - py * side) for px, py in part.points]
         flat = [coordinate for point in points for coordinate in point]
         if part.form == "disc":
-            SmoothEllipse(pos=self.pos, size=(side, side))
+            SmoothEllipse(pos=(0, 0), size=(side, side))
         elif part.form == "ring":
             radius = side / 2 * (1 - part.width)
-            SmoothLine(circle=(self.center_x, self.center_y, radius), width=part.width * side / 2)
+            SmoothLine(circle=(self.width / 2, self.height / 2, radius), width=part.width * side / 2)
         elif part.form == "stroke":
             SmoothLine(points=flat, width=part.width * side / 2)
         elif len(points) == 3:
@@ -201,7 +244,38 @@ def _raise(failure: Exception) -> None:
     raise failure
 
 
-class Press(ButtonBehavior, _Text):
+class _Panelled(Widget):
+    """What has a rounded ground with an edge. They are drawn once before each frame, and not at each move before it.
+
+    Rules of theme.kv would do the same, and watch each thing they name: most of the time a press took to be made.
+    """
+
+    RADIUS = 8.0
+    """Of its corners [dp]."""
+    PANEL_OF: tuple[str, ...] = ("pos", "size")
+    """What it is drawn anew for."""
+
+    def __init__(self, **more: Any) -> None:
+        super().__init__(**more)
+        with self.canvas.before:
+            self._fill, self._area = Color(), SmoothRoundedRectangle(radius=[dp(self.RADIUS)])
+            self._ink, self._outline = Color(), SmoothLine()
+        self._draw_soon = Clock.create_trigger(self._draw_panel, -1)
+        for name in self.PANEL_OF:
+            self.fbind(name, self._draw_soon)
+        self._draw_soon()
+
+    def _panel(self) -> tuple[Sequence[float], Sequence[float], float]:
+        """Colours of its ground and of its edge, and the edge's width."""
+        raise NotImplementedError
+
+    def _draw_panel(self, *_: object) -> None:
+        self._fill.rgba, self._ink.rgba, self._outline.width = self._panel()
+        self._area.pos, self._area.size = self.pos, self.size
+        self._outline.rounded_rectangle = (*self.pos, *self.size, dp(self.RADIUS))
+
+
+class Press(ButtonBehavior, _Panelled, _Text):
     """Something to press. A wet finger that bounces counts once.
 
     kind : "main" (the next thing to do), "plain", "key" (of a pad), or "away" (what cannot be undone)
@@ -221,6 +295,8 @@ class Press(ButtonBehavior, _Text):
 
     BOUNCE = 0.25
     KEY_BOUNCE = 0.09
+    RADIUS = 10.0
+    PANEL_OF = ("pos", "size", "state", "face", "edge", "chosen")
 
     def __init__(
         self, text: str, do: Callable[[], object], kind: str = "plain", size: float = BODY, name: str = "", **more: Any
@@ -236,6 +312,9 @@ class Press(ButtonBehavior, _Text):
         self.bold = kind == "main" or self.chosen
         self.bind(size=self._wrap)
         self.paint()
+
+    def _panel(self) -> tuple[Sequence[float], Sequence[float], float]:
+        return self.face, self.edge, dp(4 if self.chosen or self.state != "normal" else 1.6)
 
     def paint(self) -> None:
         """Take the colours of the kind."""
@@ -300,7 +379,7 @@ class Press(ButtonBehavior, _Text):
         act(self._do)
 
 
-class RowPress(ButtonBehavior, Widget):
+class RowPress(ButtonBehavior, _Panelled):
     """A line of a list: a shape with its word, a title, small print, and a value at the right.
 
     word : stands for the mark's own; None where the value says it already
@@ -308,6 +387,7 @@ class RowPress(ButtonBehavior, Widget):
     """
 
     ground = ColorProperty(theme.panel)
+    PANEL_OF = ("pos", "size", "state")
     kept_free = 0.0
     """Width at the right that a kind of row keeps for something of its own [dp]."""
 
@@ -328,6 +408,10 @@ class RowPress(ButtonBehavior, Widget):
             if child is not None:
                 self.add_widget(child)
         self.bind(pos=self._place)
+
+    def _panel(self) -> tuple[Sequence[float], Sequence[float], float]:
+        is_up = self.state == "normal"
+        return theme.panel, theme.line if is_up else theme.action, dp(1.1 if is_up else 4)
 
     @property
     def text(self) -> str:
@@ -386,7 +470,7 @@ class RowPress(ButtonBehavior, Widget):
             act(self._do)
 
 
-class Card(Widget):
+class Card(_Panelled):
     """Words, or what else has `fit`, on a panel, with a shape and its word where they say how something stands.
 
     word : stands for the mark's own
@@ -397,6 +481,7 @@ class Card(Widget):
     ground = ColorProperty(theme.panel)
     edge = ColorProperty(theme.line)
     edge_width = NumericProperty(1.1)
+    PANEL_OF = ("pos", "size", "edge", "edge_width")
 
     def __init__(
         self, *texts: Any, mark: Mark | None = None, word: str = "", side: float = 32, edge: float = 1.1
@@ -412,6 +497,9 @@ class Card(Widget):
             if child is not None:
                 self.add_widget(child)
         self.bind(pos=self._place)
+
+    def _panel(self) -> tuple[Sequence[float], Sequence[float], float]:
+        return theme.panel, self.edge, self.edge_width
 
     def fit(self, width: float) -> float:
         pad = dp(16)
