@@ -20,7 +20,7 @@ NEVER = 1e9
 
 
 _tests = count(1)
-EVERY = 2
+EVERY = 4
 """After so many tests what their apps left is cleared away."""
 
 

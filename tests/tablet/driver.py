@@ -28,8 +28,8 @@ os.environ.setdefault("LP_NUM_THREADS", "0")  # drawing by processor takes no th
 
 logging.getLogger("kivy").disabled = True
 
-MANY_PAGES = 8
-"""After so many touches, or pages come up, those left meanwhile are cleared away: some 3 MB each, and it takes time."""
+MANY_PAGES = 16
+"""After so many touches and pages come up, those left meanwhile are cleared away: some 3 MB each, and it takes time."""
 
 _kivys_own: list[Any] = []
 """What Kivy's clock had to do before there was an app."""
@@ -78,7 +78,7 @@ class Driver:
 
         self.app, self.loop, self.window, self.touches = app, EventLoop, Window, 0
         self.drawn: set[type] = set()
-        self.came_up, self.shown = 0, 0
+        self.left, self.shown = 0, 0
         ticks = itertools.count(1)
         Press.now = staticmethod(lambda: float(next(ticks)))  # no press comes too soon after another
         Press.quiet_until = 0.0
@@ -95,12 +95,12 @@ class Driver:
             self.drawn.add(type(shell.page))
             self._draw_a_corner()
         if shell and id(shell.page) != self.shown:
-            self.shown, self.came_up = id(shell.page), self.came_up + 1
-            self._clear_away(self.came_up)
+            self.shown = id(shell.page)
+            self._clear_away()
 
-    @staticmethod
-    def _clear_away(count: int) -> None:
-        if count % MANY_PAGES == 0:
+    def _clear_away(self) -> None:
+        self.left += 1
+        if self.left % MANY_PAGES == 0:
             gc.collect()
 
     def _draw_a_corner(self) -> None:
@@ -168,7 +168,7 @@ class Driver:
         touch.touch_up()
         self.step(2)
         self.touches += 1
-        self._clear_away(self.touches)
+        self._clear_away()
 
     def number(self, digits: str) -> None:
         self.press(*(f"key {digit}" for digit in digits), "next")
