@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from garboard.history.registers import RegisterKey, name_of
@@ -58,3 +60,65 @@ def test_an_entry_of_a_plugin_that_is_not_here_says_its_name_once(host: PluginHo
     name = name_of(RegisterKey("paint_check", "a", ("paint_check", "dry_film")))
     assert name_in_words(name, host) == "Paint check dry film"
     assert name_in_words(name_of(RegisterKey("signoff", "a", ("owner", "A. Marsh"))), host) == "Signoff owner A. Marsh"
+
+
+RENAMED = """
+format = "garboard check"
+version = 1
+name = "well"
+title = "Livewell"
+edition = "2"
+basis = {kind = "shop rule", text = "ours"}
+
+[[step]]
+name = "flow"
+title = "Livewell flow"
+phase = "alongside"
+order = 396
+
+[[step.field]]
+name = "pumps"
+title = "Pumps"
+kind = "table"
+
+[[step.field.column]]
+name = "pump"
+title = "Pump"
+kind = "text"
+
+[[step.field.column]]
+name = "seconds"
+renamed_from = ["took"]
+title = "Time it took"
+kind = "amount"
+unit = "s"
+
+[[value]]
+name = "longest"
+title = "Longest"
+formula = "max(seconds)"
+unit = "s"
+
+[[result]]
+name = "longest"
+title = "Longest"
+step = "flow"
+about = "pumps"
+numbers = ["longest"]
+
+[[result.case]]
+verdict = "pass"
+code = "told"
+sentence = "The slowest took {longest}."
+"""
+
+
+def test_what_was_entered_under_a_former_name_and_a_steps_state_are_told_by_title(tmp_path: Path) -> None:
+    """A later version of a check calls a field otherwise: pages and book still name it as the tablet does."""
+    (tmp_path / "well.toml").write_text(RENAMED)
+    host = make_host(entry_points=False, files=[tmp_path / "well.toml"])
+    pump = Measurement(step="well.flow", field="pump", row="1", value="port")
+    view = JobView(vessel=Vessel(hull_number="XYZAB123F526"), job=Job(id="a"), measurements=(pump,))
+    assert place_in_words(("well.flow", "took", "1", ""), host, view) == "Livewell flow: Time it took, port"
+    assert name_in_words("well.flow/took/1", host, view) == "Livewell flow: Time it took, port"
+    assert name_in_words("step well.flow", host) == "Livewell flow: state"

@@ -365,14 +365,19 @@ def register_in_words(key: RegisterKey, host: PluginHost, seen: JobView | None =
     if key.kind == "field":
         return f"Vessel: {' '.join(key.subject).replace('_', ' ')}"
     if key.kind == "step" and key.subject:
-        declared = host.step(key.subject[0])
-        return f"{declared.title if declared else key.subject[0]}: state"
+        return name_in_words(name_of(key), host)
     if key.kind == "setting" and key.subject:
         titles = {setting.key: setting.field.title for setting in host.settings}
         return f"Setting: {titles.get(key.subject[0], key.subject[0])}"
     if key.kind == "move":
         return "The job this one was joined into" if key.subject == JOINING else "The hull this job was moved to"
     return kind_in_words(key.kind, key.subject)
+
+
+def _not_covered(entries: Iterable[Entry], host: PluginHost, seen: JobView) -> tuple[str, ...]:
+    """What entries are about, each once, in the order of the book."""
+    registers = sorted({register_of(entry) for entry in entries}, key=name_of)
+    return tuple(dict.fromkeys(register_in_words(one, host, seen) for one in registers))
 
 
 class Summaries:
@@ -543,7 +548,7 @@ def _job_summary(
             one.sign_off.subject[0] if one.sign_off.subject else "",
             " ".join(one.sign_off.subject[1:]) or one.sign_off.by,
             one.sign_off.at,
-            tuple(dict.fromkeys(register_in_words(register_of(entry), host, seen) for entry in one.not_covered)),
+            _not_covered(one.not_covered, host, seen),
         )
         for one in home.stale(job)
     )
