@@ -51,6 +51,7 @@ class Past:
     known       : when it first knew of the job
     handed      : when it knew it to be handed over; 0 while it is not
     changed     : when its row last said something new
+    brought     : when what its row was last made of had come
     ever_failed : codes of checks that failed here at any time
     """
 
@@ -59,6 +60,7 @@ class Past:
     known: int = 0
     handed: int = 0
     changed: int = 0
+    brought: int = 0
     ever_failed: tuple[str, ...] = ()
 
 
@@ -148,11 +150,15 @@ A_DAY = 24 * 60 * 60 * 1000
 
 @attrs.frozen
 class Came:
-    """When something of a boat first and last came to the shop, and the time now [ms since 1970-01-01 UTC]."""
+    """When something of a boat first and last came to the shop, and the time now [ms since 1970-01-01 UTC].
+
+    devices : what stands in entries for the tablet that came last; none where nobody knows
+    """
 
     first: int
     last: int
     now: int
+    devices: frozenset[str] = frozenset()
 
 
 def job_rows(summary: BoatSummary, hull: str, before: Mapping[str, Past], came: Came) -> tuple[JobRow, ...]:
@@ -161,15 +167,15 @@ def job_rows(summary: BoatSummary, hull: str, before: Mapping[str, Past], came: 
     hull   : key under which the boat's row is kept
     before : what the shop knew of its jobs, by job
     """
-    return tuple(_job_row(summary, job, hull, before.get(job.id), came) for job in summary.jobs)
+    return tuple(_job_row(summary, job, hull, before, came) for job in summary.jobs)
 
 
-def _job_row(summary: BoatSummary, job: JobSummary, hull: str, before: Past | None, came: Came) -> JobRow:
+def _job_row(summary: BoatSummary, job: JobSummary, hull: str, before: Mapping[str, Past], came: Came) -> JobRow:
     vessel, record = job.view.vessel, job.view.job
     home = summary.boat.state_of(job.id)
     parts = (job.id, *home.parts(job.id))
     plan = plan_of(home, parts)
-    last = _written_last(entry for entry in summary.entries.values() if entry.job in parts)
+    last = _written_last((entry for entry in summary.entries.values() if entry.job in parts), came.devices)
     fails = tuple(one for one in job.assessed if one.finding.verdict is Verdict.FAIL)
     phases = {phase.phase.value: _how_far([step.state for step in phase.steps]) for phase in job.phases}
     state = state_of(job)
@@ -200,7 +206,9 @@ def _job_row(summary: BoatSummary, job: JobSummary, hull: str, before: Past | No
         settled=settling.clock.milliseconds if settling else 0,
         settled_by=settling.by if settling else "",
     )
-    return with_past(planned(row, plan), before, came)
+    if before and job.id not in before:  # a further job of a boat that is known here came with what came last
+        came = attrs.evolve(came, first=came.last)
+    return with_past(planned(row, plan), before.get(job.id), came)
 
 
 def planned(row: JobRow, plan: Plan) -> JobRow:
@@ -238,17 +246,18 @@ def with_past(row: JobRow, before: Past | None, came: Came) -> JobRow:
         at, known = min(came.last, came.now), min(came.first, came.now)
         told = Past(state=row.state, since=at, known=known, handed=at if row.is_handed_over else 0, changed=at)
     else:
-        at = came.last if before.changed < came.last <= came.now else came.now
+        at = came.last if max(before.changed, before.brought) < came.last <= came.now else came.now
         is_same = before.state == row.state
         handed = (before.handed or at) if row.is_handed_over else 0
         told = attrs.evolve(_past_of(before), state=row.state, since=before.since if is_same else at, handed=handed)
         says_new = not is_same
         if isinstance(before, JobRow):
-            says_new = attrs.evolve(row, **attrs.asdict(_past_of(before))) != before
+            says_new |= attrs.evolve(row, **attrs.asdict(_past_of(before))) != before
         told = attrs.evolve(told, changed=at if says_new else before.changed)
     ever = tuple(sorted({*(before.ever_failed if before else ()), *row.failing}))
     told = _as_news(told, before, came)
-    return attrs.evolve(row, **{**attrs.asdict(told), "ever_failed": ever})
+    brought = min(came.last, came.now)
+    return attrs.evolve(row, **{**attrs.asdict(told), "ever_failed": ever, "brought": brought})
 
 
 def _as_news(told: Past, before: Past | None, came: Came) -> Past:
@@ -265,10 +274,21 @@ def _past_of(past: Past) -> Past:
     return Past(**{field.name: getattr(past, field.name) for field in attrs.fields(Past)})
 
 
-def _written_last(entries: Iterable[Entry]) -> Entry | None:
-    """What was written last on a tablet: what a manager wrote on the page says nothing of who works on a boat."""
-    tablets = (entry for entry in entries if entry.tablet not in THE_SHOP_ITSELF and entry.fields)
-    return max(tablets, key=lambda entry: (entry.clock, entry.id), default=None)
+def _written_last(entries: Iterable[Entry], devices: frozenset[str]) -> Entry | None:
+    """What was written last on the tablet that came last; on any, where nobody knows which came.
+
+    Clocks of two tablets are not compared where it is known who came. What a manager wrote on the page says nothing of
+    who works on a boat, nor do the signatures of an owner or a manager, which are written in their own names.
+    """
+    of_work = [
+        entry
+        for entry in entries
+        if entry.tablet not in THE_SHOP_ITSELF
+        and entry.fields
+        and not (entry.kind == "signoff" and entry.subject[:1] != ("technician",))
+    ]
+    there = [entry for entry in of_work if entry.tablet in devices] or of_work
+    return max(there, key=lambda entry: (entry.clock, entry.id), default=None)
 
 
 def _how_far(steps: Sequence[str]) -> str:
@@ -290,12 +310,12 @@ def _open(state: State, job: JobSummary) -> tuple[str, int]:
         return "", 0
     if state is State.READY:
         return "The owner has not signed.", 0
-    if job.stale:
-        return f"Signed before later changes: {_signer(job.stale[0])}", len(job.stale) - 1
     steps = [step for phase in job.phases for step in phase.steps if step.step is not None]
     following = next((step for step in steps if step.state in ("under way", "to do", "look again")), None)
     if following is not None:
         return f"Next: {following.title}", 0
+    if job.stale and len(job.missing) == 1:  # the row names whose signatures are stale
+        return "", 0
     return (job.missing[0].capitalize() if job.missing else ""), max(0, len(job.missing) - 1)
 
 
@@ -335,6 +355,7 @@ def _size(one: Propeller) -> str:
 # --- as it is kept
 
 _KINDS = {field.name: str(field.type) for field in attrs.fields(JobRow)}
+_TIMES = ("since", "known", "handed", "changed", "brought")
 _TYPES: Mapping[str, type] = {"str": str, "int": int, "bool": bool, "tuple[str, ...]": list}
 
 
@@ -352,7 +373,7 @@ def of_plain(plain: Any) -> JobRow:
             raise ValueError(f"expected {kind} for {name}, got {plain[name]!r}")
         if isinstance(plain[name], list) and not all(isinstance(one, str) for one in plain[name]):
             raise ValueError(f"expected texts for {name}, got {plain[name]!r}")
-    if plain["state"] not in {*State} or min(plain[name] for name in ("since", "known", "handed", "changed")) < 0:
+    if plain["state"] not in {*State} or min(plain[name] for name in _TIMES) < 0:
         raise ValueError(f"expected a state with times, got {plain['state']!r}")
     fields: dict[str, Any] = {name: tuple(one) if isinstance(one, list) else one for name, one in plain.items()}
     return JobRow(**fields)
@@ -368,6 +389,7 @@ def pasts_in(plain: Any) -> dict[str, Past]:
             known=one["known"],
             handed=one["handed"],
             changed=one["changed"],
+            brought=one["brought"] if type(one.get("brought")) is int else 0,
             ever_failed=tuple(map(str, one.get("ever_failed") or ())),
         )
         for one in (listed if isinstance(listed, list) else ())

@@ -163,6 +163,14 @@ def _heard(desk: ShopDesk) -> Mapping[str, int]:
     return heard
 
 
+def days_silent(tablets: Iterable[Tablet], now: int) -> Mapping[str, int]:
+    """Tablets that take part and were not heard of for long, by id, with the days since; since they were paired, for
+    those that never were.
+    """
+    passed = {one.id: now - _last_contact(one) for one in tablets if not one.is_removed}
+    return {name: since // A_DAY for name, since in passed.items() if since > board.SILENT_DAYS * A_DAY}
+
+
 def _last_contact(tablet: Tablet) -> int:
     return tablet.last_contact or tablet.paired_at
 

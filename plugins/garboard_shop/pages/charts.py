@@ -12,14 +12,16 @@ from collections.abc import Iterable, Iterator, Sequence
 import attrs
 from markupsafe import Markup, escape
 
+from garboard.faults import in_number
 from garboard_shop.insight import Dot, Span, Spread, board
 
 WIDTH = 720
 _ROW, _LABEL, _LETTER = 30, 330, 10
 _TOP, _BOTTOM, _LEFT = 12, 44, 56
 _HEIGHT = 240
+_NARROW, _NARROW_ROW = 330, 54
 _DOT = 5
-_LONGEST_LABEL = 46
+LONGEST_LABEL = 46
 
 
 @attrs.frozen
@@ -45,12 +47,29 @@ def bars(label: str, found: Sequence[Bar]) -> Markup:
 
 def _bar(bar: Bar, row: int, scale: float) -> Markup:
     top = row * _ROW
-    short = bar.label if len(bar.label) <= _LONGEST_LABEL else f"{bar.label[: _LONGEST_LABEL - 1]}…"
+    short = bar.label if len(bar.label) <= LONGEST_LABEL else f"{bar.label[: LONGEST_LABEL - 1]}…"
     shapes = _rect("whole", _LABEL, top + 5, max(1, bar.whole * scale), 20)
     if bar.filled:
         shapes += _rect("filled", _LABEL, top + 5, max(1, bar.filled * scale), 20)
     behind = _text(_LABEL + bar.whole * scale + 8, top + 21, bar.told)
     return _link(bar.href, f"{bar.label}: {bar.told}", _text(0, top + 21, short, "name") + shapes + behind)
+
+
+def narrow_bars(label: str, found: Sequence[Bar]) -> Markup:
+    """The same bars for a phone: each below its label, so that nothing lies beside the screen."""
+    most = max((bar.whole for bar in found), default=0) or 1
+    scale = (_NARROW - _LETTER * max((len(bar.told) for bar in found), default=0)) / most
+    parts = []
+    for row, bar in enumerate(found):
+        top = row * _NARROW_ROW
+        shapes = _rect("whole", 1, top + 26, max(1, bar.whole * scale), 18)
+        if bar.filled:
+            shapes += _rect("filled", 1, top + 26, max(1, bar.filled * scale), 18)
+        behind = _text(bar.whole * scale + 9, top + 40, bar.told)
+        parts.append(
+            _link(bar.href, f"{bar.label}: {bar.told}", _text(0, top + 18, bar.label, "name") + shapes + behind)
+        )
+    return _chart(label, _NARROW_ROW * len(found), parts, _NARROW)
 
 
 def months(label: str, found: Sequence[Span]) -> Markup:
@@ -69,7 +88,7 @@ def months(label: str, found: Sequence[Span]) -> Markup:
             )
         below = _text(left + step / 2, _HEIGHT - 26, f"{span.begins:%b}", "mid")
         below += _text(left + step / 2, _HEIGHT - 8, f"n {span.jobs}", "mid small")
-        told = f"{span.begins:%B %Y}: {span.right} of {span.jobs} right the first time"
+        told = f"{span.begins:%B %Y}: {in_number(span.jobs, 'job')} handed over, {span.right} right the first time"
         href = board(view="all", handed=span.key)
         parts.append(_link(href, told, shown + below) if span.jobs else below)
     return _chart(label, _HEIGHT, parts)
@@ -182,9 +201,9 @@ def _levels(values: Iterable[float], high: float, unit: str, low: float = 0.0) -
         yield _line("level", _LEFT, y, WIDTH, y) + _text(_LEFT - 8, y + 5, f"{value:.0f}{unit}", "end")
 
 
-def _chart(label: str, height: float, parts: Iterable[Markup]) -> Markup:
+def _chart(label: str, height: float, parts: Iterable[Markup], width: int = WIDTH) -> Markup:
     return Markup('<svg class="chart" role="group" aria-label="{}" viewBox="0 0 {} {}">{}</svg>').format(
-        label, WIDTH, f"{height:.0f}", Markup("").join(parts)
+        label, width, f"{height:.0f}", Markup("").join(parts)
     )
 
 

@@ -87,6 +87,22 @@ class Card:
         return " ".join((self.hull, *self.also))
 
 
+def _differ_in_numerals(hull: str, other: str) -> bool:
+    differing = [pair for pair in zip(hull, other, strict=False) if len({*pair}) > 1]
+    return len(hull) == len(other) and all(one.isdigit() and another.isdigit() for one, another in differing)
+
+
+def _are_two(one: Card | None, other: Card | None) -> bool:
+    """Whether two boats were given names, or owners, that have nothing in common."""
+    if one is None or other is None:
+        return False
+    pairs = ((one.names, other.names), (one.owners, other.owners))
+    return any(
+        mine and theirs and not {name.casefold() for name in mine} & {name.casefold() for name in theirs}
+        for mine, theirs in pairs
+    )
+
+
 def card_of(hull: str, entries: Iterable[bytes]) -> Card:
     """A boat's card from its entries. Values replaced later are found, too: people remember old ones.
 
@@ -436,6 +452,25 @@ class Index:
         with self._guard:
             alike = self._numbers.look_alikes(hull)
         return hull_number.look_alikes(hull, sorted(alike))  # in one order, whichever was read first
+
+    def to_ask_about(self, hulls: Iterable[str]) -> tuple[str, ...]:
+        """Hulls whose numbers look like a boat's, but for those that are boats of their own; see `told_apart`."""
+        return self._alike(hulls)[0]
+
+    def told_apart(self, hulls: Iterable[str]) -> tuple[str, ...]:
+        """Hulls whose numbers differ from a boat's in numerals alone, and which have another name or other owners: a
+        builder's boats are numbered one after the other, and nobody need say of each that it is another.
+        """
+        return self._alike(hulls)[1]
+
+    def _alike(self, hulls: Iterable[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        own = {*hulls}
+        asked, apart = set[str](), set[str]()
+        for hull in own:
+            for other in {*self.look_alikes(hull)} - own:
+                is_apart = _differ_in_numerals(hull, other) and _are_two(self.card(hull), self.card(other))
+                (apart if is_apart else asked).add(other)
+        return tuple(sorted(asked)), tuple(sorted(apart - asked))
 
     def hulls_on(self, day: str) -> tuple[str, ...]:
         """Hulls in which something was entered on a day."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import attrs
 from markupsafe import Markup
@@ -55,12 +55,16 @@ class Chart:
     """One chart.
 
     sentence : what it says, before it is looked at
+    narrow   : its drawing for a phone, where it has one of its own
+    is_by_time : the newest stands on the right
     listed   : its marks once more, in words
     """
 
     title: str
     sentence: str
     drawing: Markup
+    narrow: Markup | None = None
+    is_by_time: bool = False
     listed: tuple[Entry, ...] = ()
     tables: tuple[CountTable, ...] = ()
 
@@ -112,11 +116,22 @@ class Insights:
         return shown
 
 
-def code_in_words(code: str, host: PluginHost) -> str:
-    """A code of a finding as people say it: the title of the check that gives it, and what it found."""
-    title = next((one.title for one in host.calculators if code.startswith(f"{one.key}.")), "")
-    found = code.rpartition(".")[2].replace("_", " ")
-    return f"{title}: {found}" if title else code
+def code_in_words(code: str, host: PluginHost, most: int = 200) -> str:
+    """A code of a finding as people say it: the title of the check or step that gives it, and what it found.
+
+    most : letters; of more the title is cut, as what was found tells one failure of a check from another
+
+    A code that is no check's or step's own, such as "handover.check.failed", is told by its own words; one of a
+    plugin that is not here stays as it is.
+    """
+    key, _, found = code.rpartition(".")
+    titles = [(one.key, one.title) for one in host.calculators] + [(one.key, one.title) for one in host.steps]
+    of = next((title for name, title in titles if code.startswith(f"{name}.")), "")
+    if not of and not any(one.key.partition(".")[0] == code.partition(".")[0] for one in host.steps):
+        return code
+    title, said = of or key.replace(".", " ").replace("_", " ").capitalize(), found.replace("_", " ")
+    room = max(0, most - len(said) - 2)
+    return f"{title if len(title) <= room else f'{title[: room - 1]}…'}: {said}"
 
 
 def charts_of(found: Insight, host: PluginHost) -> tuple[Chart, ...]:
@@ -135,7 +150,7 @@ def charts_of(found: Insight, host: PluginHost) -> tuple[Chart, ...]:
 def _failures(found: Tally, host: PluginHost, title: str) -> Chart:
     bars = [
         charts.Bar(
-            code_in_words(one.code, host),
+            code_in_words(one.code, host, charts.LONGEST_LABEL),
             found.address(failed=one.code),
             one.ever,
             one.still,
@@ -152,9 +167,14 @@ def _failures(found: Tally, host: PluginHost, title: str) -> Chart:
         if found.codes > len(bars):
             sentence += f" {in_number(found.codes - len(bars), 'rarer failure')} left out."
     tables = tuple(_table(found, grid, host) for grid in found.grids if grid.names)
-    return Chart(
-        title=title, sentence=sentence, drawing=charts.bars(title, bars) if bars else Markup(""), tables=tables
-    )
+    return _of_bars(title, sentence, title, bars, tables)
+
+
+def _of_bars(
+    title: str, sentence: str, label: str, bars: Sequence[charts.Bar], tables: tuple[CountTable, ...] = ()
+) -> Chart:
+    drawing, narrow = (charts.bars(label, bars), charts.narrow_bars(label, bars)) if bars else (Markup(""), None)
+    return Chart(title=title, sentence=sentence, drawing=drawing, narrow=narrow, tables=tables)
 
 
 def _table(found: Tally, grid: Grid, host: PluginHost) -> CountTable:
@@ -184,15 +204,16 @@ def _months(found: Insight) -> Chart:
             f"any judging: {last.share} %. Under five jobs no per cent is told."
         )
     listed = tuple(
-        Entry(
-            f"{span.begins:%B %Y}: {span.right} of {span.jobs} right the first time",
-            board(view="all", handed=span.key, right="yes"),
-        )
+        Entry(f"{span.begins:%B %Y}: {words}", board(view="all", handed=span.key, right=is_right))
         for span in found.months
-        if span.jobs
+        for is_right, jobs, words in (
+            ("yes", span.jobs, f"{span.right} of {span.jobs} right the first time"),
+            ("no", span.jobs - span.right, f"{span.jobs - span.right} not right the first time"),
+        )
+        if jobs
     )
     drawing = charts.months("Share right the first time, by month", found.months)
-    return Chart(title="Right the first time", sentence=sentence, drawing=drawing, listed=listed)
+    return Chart(title="Right the first time", sentence=sentence, drawing=drawing, is_by_time=True, listed=listed)
 
 
 def _days(found: Insight) -> Chart:
@@ -214,7 +235,7 @@ def _days(found: Insight) -> Chart:
         if span.median is not None
     )
     drawing = charts.days_by_week("Days from opening to hand over, by week", found.by_week)
-    return Chart(title="Days to hand over", sentence=sentence, drawing=drawing, listed=listed)
+    return Chart(title="Days to hand over", sentence=sentence, drawing=drawing, is_by_time=True, listed=listed)
 
 
 def _waits(found: Insight) -> Chart:
@@ -231,7 +252,7 @@ def _waits(found: Insight) -> Chart:
         who = "no one in particular" if first.waits_for == NOBODY else f"the {first.waits_for}"
         sentence = f"Open jobs have been in their state for {days:.0f} days together, "
         sentence += f"{first.days:.0f} of them waiting for {who}."
-    return Chart(title="Where days go", sentence=sentence, drawing=charts.bars("Days by whom jobs wait for", bars))
+    return _of_bars("Where days go", sentence, "Days by whom jobs wait for", bars)
 
 
 def _forecasts(found: Insight) -> Chart:

@@ -16,7 +16,7 @@ from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.json_text import read_json
 from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import InputError
-from garboard.history.authority import ON_THE_PAGE
+from garboard.history.authority import ON_THE_PAGE, THE_SHOP_ITSELF
 from garboard.history.board_views import SavedView, views_in
 from garboard.history.boat import Boat
 from garboard.history.boats_alike import REGISTER, kinds_entry, kinds_in
@@ -33,7 +33,7 @@ from garboard_shop.pages.authors import author_after
 from garboard_shop.pages.index import OVERLAP, Index
 from garboard_shop.pages.summaries import BoatSummary
 from garboard_shop.settings import PREFIX
-from garboard_shop.store import KeptRow, Store, StoreAway, managers_devices
+from garboard_shop.store import KeptRow, Store, StoreAway, Tablet, managers_devices
 
 PAUSE = 0.2
 """Between two boats whose rows are made again, so that the pages come first [s]."""
@@ -109,12 +109,15 @@ class Progress:
 
 
 class Arrivals:
-    """When something of each hull first and last came to the shop. Read once, then only what is new."""
+    """When something of each hull first and last came to the shop, and who brought it. Read once, then what is new."""
 
     def __init__(self, store: Store) -> None:
         self._store = store
         self._first: dict[str, int] = {}
         self._last: dict[str, int] = {}
+        self._tablet: dict[str, tuple[int, str]] = {}
+        """The tablet that last brought something of a hull, with when."""
+        self._tablets: tuple[Tablet, ...] = ()
         self._read_to = 0
 
     def read(self, now: int) -> None:
@@ -123,13 +126,20 @@ class Arrivals:
             for hull in one.ids:
                 self._first[hull] = min(one.at, self._first.get(hull, one.at))
                 self._last[hull] = max(one.at, self._last.get(hull, one.at))
+                if one.tablet not in THE_SHOP_ITSELF:
+                    self._tablet[hull] = max((one.at, one.tablet), self._tablet.get(hull, (0, "")))
+        self._tablets = self._store.register.tablets()
         self._read_to = now
 
     def of(self, hulls: Iterable[str], now: int) -> Came:
         """Of a boat, by all its numbers; now, where the shop has no note of when it came."""
         known = [hull for hull in hulls if hull in self._first]
         first = min((self._first[hull] for hull in known), default=now)
-        return Came(first, max((self._last[hull] for hull in known), default=now), now)
+        _, tablet = max((self._tablet[hull] for hull in known if hull in self._tablet), default=(0, ""))
+        return Came(first, max((self._last[hull] for hull in known), default=now), now, self._devices_of(tablet))
+
+    def _devices_of(self, tablet: str) -> frozenset[str]:
+        return frozenset(name for one in self._tablets if one.id == tablet for name in one.writes_as)
 
 
 def judging(host: PluginHost, store: Store) -> str:
@@ -187,6 +197,7 @@ class Remembering:
                         if row is None or made is None or hull not in held:
                             continue
                         if row.hull != hull:
+                            self._pasts[hull] = {}  # of another boat's jobs
                             raise ValueError(f"expected the row of {hull}, got that of {row.hull}")
                     except ValueError as error:
                         log.warning("the row of %s in the shop's memory is damaged and made anew: %s", hull, error)

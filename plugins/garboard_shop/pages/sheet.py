@@ -198,8 +198,7 @@ def _sheet_boat(
     touched = {summary.entries[name].job for name in ids if name in summary.entries}
     jobs = tuple(job for job in summary.jobs if job.id in touched) or summary.jobs
     others = tuple(job for job in summary.jobs if job not in jobs)
-    alike = {other for number in summary.boat.state.hull_keys for other in index.look_alikes(number)}
-    return SheetBoat(summary, received, jobs, others, tuple(sorted(alike - summary.boat.state.hull_keys)))
+    return SheetBoat(summary, received, jobs, others, index.to_ask_about(summary.boat.state.hull_keys))
 
 
 def _by_tablet(summary: BoatSummary, delivered: Iterable[_Delivered]) -> tuple[Received, ...]:

@@ -36,7 +36,7 @@ from garboard.report.trials import foreseen_of, table_of_trials, trials_of, whic
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard.steps import Assessed
 from garboard_shop.job_rows import JobRow
-from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
+from garboard_shop.memory import JUDGED_FROM, Kept, Memory, Row, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages import (
@@ -307,8 +307,7 @@ def boats_page(visit: Visit) -> Response:
 def boat_page(visit: Visit) -> Response:
     """Everything of one boat."""
     summary = _boat(visit)
-    alike = {other for number in summary.boat.state.hull_keys for other in visit.desk.index.look_alikes(number)}
-    vessel, desk = summary.boat.vessel(), visit.desk
+    vessel, desk, row = summary.boat.vessel(), visit.desk, row_of(summary)
     judged = {job.id: desk.consequences.of(summary, job) for job in summary.jobs}
     looked = looks.last_look(visit.request.cookies.get(looks.COOKIE, ""), summary.key, desk.now())
     page = visit.page(
@@ -330,11 +329,13 @@ def boat_page(visit: Visit) -> Response:
         days_back=looks.DAYS_BACK if looked and desk.now() - looked > looks.LONGEST_BACK else 0,
         changed=looks.changed_since(desk.store, summary, looked, desk.now(), visit.who) if looked else (),
         unfolded=visit.asked("open") == "all",
-        look_alikes=sorted(alike - summary.boat.state.hull_keys),
+        look_alikes=desk.index.to_ask_about(summary.boat.state.hull_keys),
+        told_apart=desk.index.told_apart(summary.boat.state.hull_keys),
         back=f"/boats/{summary.key}",
         vessel_facts=vessel_facts(vessel),
         equipment=tuple(equipment_tables(vessel)),
-        alike=_kept_by_boats_like(visit.desk, summary),
+        alike=_kept_by_boats_like(desk, row),
+        was_run=row.engine_speed > 0,
         tried={job.id: _tried(visit.desk.host, job.view, job.assessed) for job in summary.jobs},
         model=" ".join(filter(None, (vessel.maker, vessel.model)))[:LONGEST_NAME],
         stale_labels=stale_labels(vessel),
@@ -357,10 +358,10 @@ def _days(summary: BoatSummary, job: JobSummary) -> tuple[glance.WorkDay, ...]:
     return glance.days_of(job, summary.entries.values(), (job.id, *home.parts(job.id)))
 
 
-def _kept_by_boats_like(desk: ShopDesk, summary: BoatSummary) -> Kept | None:
-    """What boats like one kept, as long as nothing was run with its own propeller; None of too few."""
-    row, memory = row_of(summary), desk.remembering.at_hand
-    return None if row.engine_speed or memory is None else memory.kept_by_boats_like(row)
+def _kept_by_boats_like(desk: ShopDesk, row: Row) -> Kept | None:
+    """What boats like one kept, as long as it does not keep its own propeller; None of too few."""
+    memory = desk.remembering.at_hand
+    return None if row.is_kept or memory is None else memory.kept_by_boats_like(row)
 
 
 def _tried(host: PluginHost, job: JobView, assessed: Sequence[Assessed]) -> tuple[Table | None, tuple[str, ...]] | None:
@@ -607,6 +608,7 @@ def tablets_page(visit: Visit) -> Response:
         "tablets.html",
         tablets=listed,
         told=_without_ids(listed),
+        silent=board.days_silent(listed, visit.desk.now()),
         roles=ROLES,
         can_pair=visit.desk.pair is not None,
         code=None,

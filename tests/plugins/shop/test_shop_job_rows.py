@@ -57,12 +57,18 @@ def test_a_state_counts_from_when_it_came_ashore_and_stays_as_long_as_it_is_the_
     assert with_past(attrs.evolve(ROW, open="more"), again, Came(DAY, DAY + 20, DAY + 99)) == again
     mended = with_past(attrs.evolve(ROW, state="ready", failing=()), again, Came(DAY, DAY + 40, DAY + 50))
     assert (mended.since, mended.ever_failed, mended.waiting_for) == (DAY + 40, ("a.b",), "owner")
+    signed = with_past(attrs.evolve(ROW, state="handed over"), first, Came(DAY, DAY + 70, DAY + 70))
+    assert signed.changed == DAY + 70, "another state alone is something new, too"
 
 
 def test_a_state_that_a_setting_changed_counts_from_when_it_was_judged_anew() -> None:
     first = with_past(ROW, None, Came(DAY, DAY + 5, DAY + 9))
     after = with_past(attrs.evolve(ROW, state="ready", failing=()), first, Came(DAY, DAY + 5, DAY + 60))
     assert after.since == DAY + 60
+    quiet = with_past(ROW, first, Came(DAY, DAY + 30, DAY + 31))
+    assert (quiet.changed, quiet.brought) == (first.changed, DAY + 30)
+    after = with_past(attrs.evolve(ROW, state="ready", failing=()), quiet, Came(DAY, DAY + 30, DAY + 60))
+    assert after.since == DAY + 60, "what came with nothing new in it did not change the state"
 
 
 def test_right_the_first_time_is_what_never_failed_here_and_is_handed_over() -> None:

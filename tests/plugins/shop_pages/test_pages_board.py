@@ -87,7 +87,7 @@ def test_each_job_stands_on_the_board_with_one_link_and_each_number_opens_its_li
         assert f'<a href="{address}"><b>{count}</b> <span>{state}' in page
         assert len(listed(manager.text(address))) == count
     assert "31.9 kn or 31.4 kn" in words_of(page)
-    assert "Signed before later changes: owner" in words_of(page)
+    assert "Stale: owner" in words_of(page)
     assert '<a href="/board" aria-current="page">Board</a>' in page
 
 

@@ -94,7 +94,8 @@ def test_right_the_first_time_tells_no_per_cent_of_fewer_than_five(plugins: Plug
     counted = {span.key: (span.right, span.jobs) for span in COUNTED.months if span.jobs}
     assert sum(jobs for _, jobs in counted.values()) == MANY // 6
     assert [listed(href) for href, _ in hrefs(chart.drawing)] == [jobs for _, jobs in counted.values()]
-    assert [listed(one.href) for one in chart.listed] == [right for right, _ in counted.values()]
+    both = [number for right, jobs in counted.values() for number in (right, jobs - right) if number]
+    assert [listed(one.href) for one in chart.listed] == both
     four = insight_of([row(0, job) for job in [one for one in JOBS if one.is_handed_over][:4]], Score(0, 0), NOW)
     assert {span.share for span in four.months} == {None}
     chart = next(one for one in charts_of(four, plugins) if one.title == "Right the first time")
@@ -143,6 +144,11 @@ def test_a_chart_is_a_group_of_links_and_a_name_in_it_is_no_markup(plugins: Plug
             assert of.get("role") != "img"
             assert tag != "svg" or (of["role"], bool(of["aria-label"])) == ("group", True)
     assert code_in_words("no.such.code", plugins) == "no.such.code"
+    assert code_in_words("handover.check.failed", plugins) == "Handover check: failed"
+    cut_off = code_in_words("engine_trial.first_start.cut_off_dead", plugins)
+    assert cut_off == "First start: controls, protection, cut-off: cut off dead"
+    short = code_in_words("engine_trial.first_start.cut_off_dead", plugins, 46)
+    assert (short, len(short)) == ("First start: controls, protecti…: cut off dead", 46)
 
 
 def test_no_bar_takes_the_room_of_the_numbers_behind_it() -> None:

@@ -23,7 +23,7 @@ from garboard_shop.pages.remembering import A_WEEK, Remembering, judging
 from garboard_shop.pages.settings import record_of
 from garboard_shop.pages.summaries import BoatSummary, JobSummary, Summaries, open_boat
 from garboard_shop.store import KeptRow
-from pages_rig import HAND, LONG_REACH, MISTYPED, NOON, SALTGRASS, Pages, words_of
+from pages_rig import HAND, KITTIWAKE, LONG_REACH, MISTYPED, NOON, SALTGRASS, Pages, words_of
 
 BELOW = "prop_check.window.below"
 NEW, AT = "QQZ05555A626", "2026-11-25T10:00:00+00:00"
@@ -194,7 +194,7 @@ def test_a_boats_row_is_of_the_job_it_was_run_in_last(pages: Pages) -> None:
 
 
 def test_before_the_first_run_a_boats_page_says_what_boats_alike_kept(pages: Pages) -> None:
-    """Once it was run its own runs count, and nothing is said."""
+    """Of one that was run it is said until it keeps its own propeller."""
     facts = {
         ("hull_form",): "planing",
         ("length",): "19.5 ft",
@@ -207,13 +207,15 @@ def test_before_the_first_run_a_boats_page_says_what_boats_alike_kept(pages: Pag
     ]
     pages.store.put_if_absent({NEW: CheckedEntries((one.id, one.raw) for one in entries)}, "000000000001", NOON, 0)
     browser, memory = pages.signed_in(HAND), pages.desk.remembering.memory
-    for hull in (SALTGRASS, NEW):
+    for hull in (SALTGRASS, KITTIWAKE, NEW):
         summary = pages.desk.summaries.of(hull)
         assert summary is not None
         like = of_vessel(hull, summary.boat.vessel())
         for number in range(6):
             memory.take(attrs.evolve(like, hull=f"{hull}{number}", pitch=16.0 + number % 2, is_kept=True))
-    assert "What boats like this one kept" not in words_of(browser.text(f"/boats/{SALTGRASS}"))
+    assert "What boats like this one kept" not in words_of(browser.text(f"/boats/{KITTIWAKE}"))
+    labouring = words_of(browser.text(f"/boats/{SALTGRASS}"))
+    assert "This boat was run and does not keep its own propeller yet." in labouring
     told = words_of(browser.text(f"/boats/{NEW}"))
     assert "What boats like this one kept" in told
     assert "boats of its kind, size and power kept a pitch of 16.5 in , 8 of 10 of them 16.0 to 17.0 in" in told
