@@ -189,6 +189,12 @@ def test_a_finding_that_a_section_tells_is_not_told_again_under_its_step() -> No
     assert whole(sample_book()).count("gal/h (40 % of the time idling)") == 1
 
 
+@pytest.mark.parametrize("sign", [r"\bdeg[CF]?\b", r"(?<![\w.,-])-\d", r"[-+\u2212]0\.0+(?!\d)"])
+def test_signs_are_those_people_write(sign: str) -> None:
+    """Degrees, a real minus, no sign before zero; "2-3" in a book's pages is a range."""
+    assert not re.findall(sign, whole(sample_book()))
+
+
 def test_fuses_and_breakers_are_told_in_one_form() -> None:
     text = whole(sample_book())
     for circuit in sample_job()[0].view.vessel.circuits:
