@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 import attrs
 
@@ -27,7 +27,7 @@ def why_not_used(place: FieldKey, vessel: Vessel, host: PluginHost) -> str:
     """Why a value is not used: its equipment is not on the boat. "" for one that is, and where no plugin knows it."""
     step_key, field_name, _, of = place
     step = host.step(step_key)
-    if step is None or all(field.name != field_name for field in step.all_fields()):
+    if step is None or not any(field.is_called(field_name) for field in step.all_fields()):
         return ""
     kind, pieces = pieces_asked_of(field_name, step, vessel)
     if of in pieces:
@@ -80,10 +80,16 @@ def waiting_for(view: JobView, host: PluginHost) -> dict[str, int]:
         found[f"the plugin {' or '.join(lacking)}" if lacking else f"what reads {one.kind!r}"] += 1
     without = facts_without_plugin(view.vessel, host.equipment)
     found.update(f"the plugin {plugin_needed(kind, host.equipment)}" for kind, *_ in without)
-    found.update(f"the plugin of the step {one.step!r}" for one in view.measurements if host.step(one.step) is None)
+    found.update(_reader_of(one.step, at_work) for one in view.measurements if host.step(one.step) is None)
     awaited = (host.check_awaited(one.step, one.field) for one in view.measurements)
     found.update(f"the check {check}" for check in awaited if check)
     return dict(sorted(found.items()))
+
+
+def _reader_of(step: str, at_work: Collection[str]) -> str:
+    """What declares a step that nothing here does: a key begins with its plugin's name."""
+    plugin, _, name = step.partition(".")
+    return f"the plugin {plugin}" if name and plugin not in at_work else f"the plugin of the step {step!r}"
 
 
 def waiting_in_words(view: JobView, host: PluginHost) -> str:
@@ -96,7 +102,7 @@ def waiting_in_words(view: JobView, host: PluginHost) -> str:
 
 
 def _said(one: Measurement, step: Step) -> str:
-    title = next(field.title for field in step.all_fields() if field.name == one.field)
+    title = next(field.title for field in step.all_fields() if field.is_called(one.field))
     value = one.value.get("name") or "a file" if isinstance(one.value, dict) else one.value
     value = {True: "yes", False: "no"}[value] if isinstance(value, bool) else value
     return f"{title}{f', row {one.row}' if one.row else ''} {value}"
@@ -106,6 +112,6 @@ def _equipment_of(field_name: str, step: Step) -> str:
     """The kind of equipment a field is asked for each of, or nothing."""
     for field in step.fields:
         for inner in (field, *field.columns):
-            if inner.name == field_name:
+            if inner.is_called(field_name):
                 return inner.each or field.each
     return ""
