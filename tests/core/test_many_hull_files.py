@@ -308,6 +308,31 @@ def test_damaged_notes_say_too_little_and_never_what_was_not_noted(
             assert noted in (NOTHING, true[name])
 
 
+@pytest.mark.parametrize("wrong", [b"Z", b"0", b"\0", b"\xff"])
+def test_one_damaged_letter_in_the_notes_hides_no_other_file_and_ends_no_merge(
+    tmp_path: Path, wrong: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a file that is noted among sorted names a search passes by a wrong name; `gone` then told of no file at all,
+    and of a name that is none the merge ended.
+    """
+    monkeypatch.setattr(sizes, "_LONGEST_UNSORTED", 0)
+    folder = tmp_path / "shop"
+    names = [file_name(f"ABC{number:05d}A526") for number in range(20)]
+    with HullFolder(folder) as hulls, hulls.batch():
+        for number in range(20):
+            hulls.save(entry_number(1, f"ABC{number:05d}A526"))
+    with HullFolder(folder) as hulls:
+        assert hulls.damage() == ()
+    whole = (folder / sizes.FILE).read_bytes()
+    for damaged in names:
+        at = whole.index(damaged.encode())
+        (folder / sizes.FILE).write_bytes(whole[:at] + wrong + whole[at + 1 :])
+        notes = FileSizes(folder, writing=False)
+        assert [name for name in names if not notes.least(name)] == [damaged]
+        with HullFolder(folder, read_only=True) as hulls:
+            assert [one.file.name for one in hulls.damage()] in ([], [(wrong + damaged.encode()[1:]).decode("latin-1")])
+
+
 def _line_in(lines: bytes, name: str) -> bytes:
     start, end = sizes._place_of(name, lines, 0, len(lines))
     return lines[start : max(start, end - 1)]

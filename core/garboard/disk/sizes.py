@@ -6,12 +6,15 @@ noted after the file was flushed and is not flushed itself. After a power cut th
 A file whose time of change is the one noted is as this program left it: it need not be opened to learn which hull it
 belongs to. Whatever changed, was copied or put back since has another time, and is opened.
 
-    garboard notes 1 <bytes of the sorted lines> <a mark of these notes, as long as they are kept>
+    garboard notes 1 <bytes of the sorted lines> <a mark of these notes, as long as they are kept> <check>
     <name> <length> <digest, or -> <entries> <ids noted> <time of change>
     <name> <what was noted since>
 
 The lines that are sorted by name have one line a hull file: what is noted of one is found without reading the others.
 What was noted since stands behind them, a line each, and is sorted in when the folder is opened for writing.
+
+Sorted lines are looked up by halving, so that one damaged name hides others: where their CRC-32 is not the check, each
+line is read by itself, and what is no line is passed over.
 """
 
 from __future__ import annotations
@@ -24,13 +27,14 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType
 from typing import NamedTuple
+from zlib import crc32
 
 from garboard.disk import storage
 from garboard.disk.storage import NotSaved
 
 FILE = "hulls.sizes"
 
-_HEADING = re.compile(rb"garboard notes 1 ([0-9]{1,15}) ([0-9a-f]{8})\n")
+_HEADING = re.compile(rb"garboard notes 1 ([0-9]{1,15}) ([0-9a-f]{8}) ([0-9a-f]{8})\n")
 _NAME = r"[A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?"
 _LINE = re.compile(
     rf"^({_NAME}) (?:"
@@ -268,8 +272,9 @@ class FileSizes:
         kept = b"".join(_line(name, noted) for name, noted in self._newer.items() if storage.SET_ASIDE in name)
         mark = self._mark or secrets.token_hex(4)
         with contextlib.suppress(NotSaved):
-            heading = b"garboard notes 1 %d %b\n" % (sum(map(len, pieces)), mark.encode())
-            storage.write_whole(self._path, (b"".join((heading, *pieces, kept)),))
+            lines = b"".join(pieces)
+            heading = b"garboard notes 1 %d %b %08x\n" % (len(lines), mark.encode(), crc32(lines))
+            storage.write_whole(self._path, (heading, lines, kept))
             self._mark = mark
 
 
@@ -279,10 +284,12 @@ def changed(found: os.stat_result) -> int:
 
 
 def _sound_heading(data: bytes) -> tuple[int, int, str] | None:
-    """Where the sorted lines begin and end, and the mark; None where no heading says so, or they are not all there."""
+    """Where the sorted lines begin and end, and the mark; None where no heading says so, or they are not those noted."""
     heading = _HEADING.match(data)
     end = heading.end() + int(heading[1]) if heading else 0
-    if heading is None or end > len(data) or data[end - 1 : end] != b"\n":
+    if heading is None or end > len(data):
+        return None
+    if b"%08x" % crc32(memoryview(data)[heading.end() : end]) != heading[3]:
         return None
     return heading.end(), end, heading[2].decode()
 
