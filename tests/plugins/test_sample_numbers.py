@@ -26,7 +26,7 @@ kittiwake
         rest voltage: 12.66 ± 0.06 V
     wiring_audit.standing_current.small
         standing current: 22.0 ± 0.9 mA
-        days, at least: 180 d
+        days: 94 ± 17 d
     wiring_audit.labels.all_labelled
         labelled: 100 %
     wiring_audit.battery_reserve.enough
