@@ -341,13 +341,15 @@ def turn_finding(
         words = "The turn was good enough: look for iron and cables near the sensor before you turn again."
         remarks.append(("heading_calibration.steady_turn.good_but_refused", words))
     verdict = Verdict.FAIL if faults else Verdict.ADVISE if remarks else Verdict.PASS
-    good = [] if faults or remarks else ["Good: let the instrument finish its calibration."]
+    result, good = _result(turn, wanted), not faults and not remarks
+    done = "Good: let the instrument finish its calibration."
     code = (*faults, *remarks, ("heading_calibration.steady_turn.good", ""))[0][0]
     return Finding(
         code=code,
         verdict=verdict,
         about=about,
-        sentence=" ".join([_result(turn, wanted), *(text for _, text in (*faults, *remarks)), *good]),
+        sentence=f"{result} {done}" if good else " ".join([result, *(text for _, text in (*faults, *remarks))]),
+        short=result if good else "",
         basis=(circles_basis(*wanted.band), METHOD),
         numbers=_numbers(turn),
         limits=_limits(turn, wanted) if not faults or shortcomings(turn, wanted) else (),

@@ -127,6 +127,7 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
         percent = charge.percent
         code, verdict, advice = _charge_verdict(percent, least)
         shown = _charge(percent)[0]
+        result = f"{charge_words(percent)} charged at {charge.volts.value:.2f} V."
         # What is shown of a flat one is its upper end, which may lie above what is wanted.
         told = shown.value < least or percent.low >= 0
         yield Finding(
@@ -134,7 +135,8 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
             verdict=verdict,
             about=about(battery),
             of=battery.name,
-            sentence=f"{charge_words(percent)} charged at {charge.volts.value:.2f} V. {advice}",
+            sentence=f"{result} {advice}",
+            short=result if verdict is Verdict.PASS else "",
             numbers=(
                 shown,
                 Number.of("rest voltage", charge.volts, 2),
