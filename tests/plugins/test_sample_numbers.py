@@ -288,3 +288,26 @@ def test_a_cable_is_as_long_in_the_table_of_its_drop_as_in_the_equipment() -> No
     (told, *_) = [table for _, one in _findings() for table in one.tables if "One way" in table.headings]
     ran = [row[told.headings.index("One way")] for row in told.rows]
     assert ran[:2] == ["12 ft", "8 ft"]
+
+
+def test_a_document_leaves_out_what_the_technician_does_next() -> None:
+    """The owner's Record prints the short form: the next step is for whoever works on the boat."""
+    codes = (
+        "wiring_audit.battery_charge.enough",
+        "heading_calibration.location.clear",
+        "heading_calibration.steady_turn.good",
+        "heading_calibration.comparison.agree",
+        "fuel_curve.flow_meter.within_limit",
+    )
+    told = {one.code: one for _, one in _findings() if one.code in codes}
+    assert set(told) == set(codes)
+    for one in told.values():
+        assert one.short and one.sentence != one.short and one.sentence.startswith(one.short.rstrip(".")), one.code
+
+
+def test_no_source_of_a_sample_reads_more_under_load_than_its_bank_at_rest() -> None:
+    """The technician reads it with the load running and no charger on: the bank sags."""
+    (told, *_) = [table for _, one in _findings() for table in one.tables if "Left at load [V]" in table.headings]
+    read, left = (told.headings.index(name) for name in ("Read [V]", "Left at load [V]"))
+    sources = [float(row[read].split()[0]) + float(row[left]) for row in told.rows]
+    assert len(set(sources)) > 1 and max(sources) < 12.66
