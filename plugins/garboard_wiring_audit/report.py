@@ -24,9 +24,9 @@ T = TypeVar("T")
 CIRCUITS_TEXT = (
     "The circuits that were checked, each with its conductor, its fuse or breaker and what was measured. A circuit "
     "that is not listed was not checked. The load is the larger of the design current and the one read. The drop is "
-    "the voltage lost on the way to the load and back, at the current beside it. Replace a fuse only by one of the same "
-    "rating. The US rules for boat wiring are written for boats with gasoline inboard or sterndrive engines; on an "
-    "outboard boat they are followed as good practice."
+    "the voltage lost on the way to the load and back, at the current beside it. Replace a fuse only by one of the "
+    "same rating. The US rules for boat wiring are written for boats with gasoline inboard or sterndrive engines; on "
+    "an outboard boat they are followed as good practice."
 )
 BATTERIES_TEXT = (
     "Charge is told from the voltage after hours at rest. Reserve time is how long a full battery carries what runs "
