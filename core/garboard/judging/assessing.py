@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard import hull_number
+from garboard.disk.attachments import is_attachment_name
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.formats import Format
@@ -32,6 +33,7 @@ from garboard.job_files.job_file import (
     read_job_file,
     settings_faults,
     view_of,
+    without_files_gone,
 )
 from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import Disagreement, FieldKey, JobView, place_of
@@ -163,7 +165,12 @@ def boats_and_jobs(hulls: HullFolder, hull: str = "") -> Iterator[tuple[Boat, Jo
             of_this_boat = seen.get(job, frozenset())
             if of_this_boat.isdisjoint(boat.hulls):  # two boats can hold jobs of one id: neither hides the other
                 seen[job] = of_this_boat | boat.hulls
-                yield boat, boat.view(job, load)
+                yield boat, without_files_gone(boat.view(job, load), _was_kept)
+
+
+def _was_kept(reference: str, _name: str) -> bool:
+    """Whether a file was ever kept: one that was not beside its job file when that was taken in has no hash."""
+    return is_attachment_name(reference)
 
 
 def _assess_folder(folder: Path, host: PluginHost) -> Iterator[AssessedJob | InputError]:
