@@ -23,7 +23,7 @@ from garboard.fields import Kind, check_value, implausible
 from garboard.findings import OF_VESSEL, NotEnoughData, Verdict
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
-from garboard.hosting.unused import pieces_asked_of, waiting_in_words
+from garboard.hosting.unused import pieces_asked_of, row_misfits, waiting_in_words
 from garboard.hosting.vessel_facts import unusual_facts
 from garboard.job_files.job_file import (
     JobFile,
@@ -361,6 +361,8 @@ def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, *, fi
     if measurement.of not in pieces:
         known = f"the vessel's {kind.replace('_', ' ')} are {_some_of(pieces)}" if kind else "it is asked once"
         yield f"{known}, so {measurement.of!r} is not used. Is it right?"
+    if misfit := row_misfits(measurement.field, measurement.row, step):
+        yield f"{misfit} is not used. Is it right?"
 
 
 def _some_of(names: Collection[str]) -> str:
