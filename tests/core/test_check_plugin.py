@@ -85,6 +85,13 @@ def test_approval_refuses_for_the_same_reasons(tmp_path: Path, text: str, name: 
     assert all(one["reason"] in said and one["cure"] in said for one in faults[:1])
 
 
+def test_a_section_that_fails_as_its_calculator_does_is_told_once(tmp_path: Path) -> None:
+    part = 'ReportSection(key="own.part", title="Part", order=1, build=lambda view, _: tuple(compute(view)))'
+    text = f"{FAILING}\n@hookimpl\ndef register_report_sections(register):\n    register({part})\n"
+    (fault,) = json.loads(checked(written(tmp_path, text), "--json").stdout)["faults"]
+    assert fault["code"] == "judges_badly"
+
+
 def test_a_tablets_loader_refuses_for_the_same_reason(tmp_path: Path) -> None:
     file = written(tmp_path, "def broken(")
     (problem,) = make_host((), entry_points=False, files=[file]).problems
