@@ -19,8 +19,10 @@ from garboard.checks.changes import changes
 from garboard.checks.file import check_of
 from garboard.checks.lines import lines_of
 from garboard.checks.module import is_check
+from garboard.checks.refused import CheckRefused
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
+from garboard.fields import check_value
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.sources import plugins_beside, refused_beside
 from garboard.job_view import JobView
@@ -226,6 +228,36 @@ def test_a_fault_is_told_with_the_line_it_stands_in(hostile: tuple[PluginHost, P
         (first, *_) = [one for one in host.problems if one.name == name]
         lines = (folder / f"{name}.toml").read_text().splitlines(keepends=True)
         assert text in lines[first.line - 1], name
+
+
+_FIGURE = """
+[result.figure]
+title = "Pull"
+rows = "posts"
+x = "pull"
+y = ["pull"]
+labels = ["Pull", "Pull"]
+"""
+
+
+@pytest.mark.parametrize(
+    ("what", "instead", "place"),
+    [
+        ('x = "pull"', 'x = "pulll"', "result[1].figure.x"),
+        ('x = "pull"', 'x = "pull > 3"', "result[1].figure.x"),
+        ('y = ["pull"]', "y = [\"pull > '3 lb'\"]", "result[1].figure.y"),
+    ],
+)
+def test_a_wrong_axis_of_a_figure_is_told_once_and_by_its_own_name(what: str, instead: str, place: str) -> None:
+    with pytest.raises(CheckRefused) as refused:
+        check_of((GOOD + _FIGURE.replace(what, instead)).encode())
+    assert [one.fault.where for one in refused.value.faults] == [place]
+
+
+def test_a_unit_of_two_quantities_takes_the_units_of_both() -> None:
+    text = GOOD.replace('unit = "in"\nrange', 'unit = "gal/h"\nrange').replace("height - least", "height")
+    (setting,) = check_of(text.replace(" Make it {least}.", "").encode()).settings
+    check_value(setting.field, "0.5 gal/min")
 
 
 def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
