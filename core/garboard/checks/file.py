@@ -467,6 +467,9 @@ class _Reading:
     def _read_value(self, entry: Entry, name: str) -> None:
         title, table = entry.text("title", longest=_LONGEST_TITLE), self._table(entry)
         unit, decimals, ends = entry.text("unit", "", 40), entry.whole("decimals", 1, 0, 9), entry.ends("range")
+        outside = entry.text("outside", "")
+        if outside and ends is None:
+            entry.refuse("outside", "a range it is told outside of", "none", "add range = [low, high]")
         declared = self._unit(entry, unit)
         formula = self._formula(entry, "formula", table)
         entry.end()
@@ -480,7 +483,14 @@ class _Reading:
             entry.refuse("formula", "a number, or a yes or no", "a text")
         self.terms.setdefault(name, found if found.sort is not Sort.NUMBER else attrs.evolve(found, unit=declared))
         self.values[name] = Value(
-            name=name, title=title, formula=formula, table=table, unit=unit, decimals=decimals, ends=ends
+            name=name,
+            title=title,
+            formula=formula,
+            table=table,
+            unit=unit,
+            decimals=decimals,
+            ends=ends,
+            outside=outside.rstrip("."),
         )
 
     def _table(self, entry: Entry) -> str:
