@@ -236,6 +236,20 @@ def test_none_of_them_takes_the_others_down(hostile: tuple[PluginHost, Path]) ->
     assert found["sentence"] == "The rail is 20 in high. Make it 24 in."
 
 
+def test_two_checks_of_one_name_are_told_of_each_other(tmp_path: Path) -> None:
+    for name in ("rail", "rail_of_the_bow"):
+        (tmp_path / f"{name}.toml").write_text(GOOD)
+    host = make_host((), entry_points=False, files=sorted(tmp_path.iterdir()))
+    (problem,) = host.problems
+    assert (problem.name, problem.code, [one.name for one in host.plugins]) == (
+        "rail_of_the_bow",
+        "name_taken",
+        ["rail"],
+    )
+    assert problem.reason == "rail.toml is a check of the name 'rail', too"
+    assert "take one of the two files out" in problem.cure
+
+
 def test_a_fault_is_told_with_the_line_it_stands_in(hostile: tuple[PluginHost, Path]) -> None:
     host, folder = hostile
     for name, text in (("unknown_name", "hight"), ("unknown_key", "ordre"), ("wrong_unit", 'unit = "lb"\n')):
