@@ -244,7 +244,9 @@ def test_settling_on_the_page_is_what_the_empty_list_tells(pages: Pages, board: 
     form = form_to(manager.text(f"/boats/{SALTGRASS}"), f"/boats/{SALTGRASS}/choose")
     value = next(one["value"] for one in form.inputs if one.get("type") == "radio")
     assert manager.send(form, value=value, reason="read at the plotter").status_code == 303
+    assert "0 of 1 boat judged anew" in words_of(manager.text("/board")), "its row is still as it was"
     pages.desk.remembering.bring_up_to_date()
+    assert "judged anew" not in words_of(manager.text("/board"))
     assert f"by {CHIEF}." in words_of(manager.text("/board?state=to+settle"))
     assert board.jobs_of(SALTGRASS)[0].state != "to settle"
 
