@@ -376,8 +376,9 @@ class Board:
         columns["is_stale"][place] = bool(row.stale)
         self._groups.put(place, {name: int(columns[name][place]) for name in _GROUPED})
         columns["due"][place] = date.fromisoformat(row.promised).toordinal() if row.promised else 0
-        for name in ("since", "changed", "handed", "known", "settled"):
+        for name in ("since", "changed", "known", "settled"):
             columns[name][place] = getattr(row, name)
+        columns["handed"][place] = row.handed if row.is_handed_over else 0
         columns["days"][place] = row.days_to_hand_over
         for column in self._codes.values():
             column[place] = False
