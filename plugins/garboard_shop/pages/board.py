@@ -432,6 +432,7 @@ def plan(visit: Visit) -> Response:
     boat, job = _job(visit, visit.form.get("job", ""))
     said = {what: visit.form[what] for what in (ASSIGNED, PROMISED, WAITING_FOR, COMMENT) if what in visit.form}
     written = _keep(visit, boat, job, said)
+    visit.desk.remembering.look_soon()
     return visit.back("/board", "Kept." if written else "Nothing is new in it.")
 
 
@@ -448,6 +449,7 @@ def plan_several(visit: Visit) -> Response:
     if lost := [job for boat, job in jobs if job not in boat.jobs]:
         raise NotHere(404, f"{in_number(len(lost), 'job')} you ticked stands elsewhere now. Nothing was changed.")
     changed = sum(_keep(visit, boat, job, said) > 0 for boat, job in jobs)
+    visit.desk.remembering.look_soon()
     return visit.back("/board", f"{in_number(changed, 'job')} changed.")
 
 

@@ -140,6 +140,7 @@ def test_a_manager_plans_a_job_and_everybody_sees_who_said_it(pages: Pages, boar
         assert listed(page) == [SALTGRASS]
         return words_of(page)
 
+    assert "0 of 1 boat judged anew" in shown(), "insight and what changed wait for its row"
     for words in (shown(), (pages.desk.remembering.bring_up_to_date(), shown())[1]):
         assert "T. Quill" in words
         assert "5 d late" in words
