@@ -445,6 +445,7 @@ def begin_boat(visit: Visit) -> Response:
     """Open a job for a new boat."""
     hull, notice = decisions.begin_boat(visit.desk.store, visit.desk.host, visit.form, visit.who, visit.desk.now())
     visit.desk.index.read(hull)
+    visit.desk.remembering.look_soon()
     return visit.go(f"/boats/{hull}", notice)
 
 
@@ -531,6 +532,7 @@ def decide(decision: Decision, visit: Visit) -> Response:
     decisions.end_unfinished(visit.desk.store, _boat(visit), visit.desk.now())
     for hull in sorted(summary.boat.hulls | _boat(visit).boat.hulls):
         visit.desk.index.read(hull)
+    visit.desk.remembering.look_soon()
     return visit.back(f"/boats/{summary.key}", notice)
 
 
@@ -822,6 +824,7 @@ def change_setting(visit: Visit) -> Response:
     desk, shown = visit.desk, _setting(visit)
     settings.value_wanted(desk, shown.setting, visit.form)
     notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now())
+    desk.remembering.look_soon()
     return visit.go(f"/settings/{shown.setting.key}", notice)
 
 
