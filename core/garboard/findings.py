@@ -445,7 +445,8 @@ class Finding:
     basis    : at least one, whatever the verdict
     missing  : what keeps it from a result, with the verdict "not enough data"
     notes    : texts of the job's notes it tells: a punch list need not tell them again
-    short    : the sentence where the verdict stands beside it and need not be said twice; "" where that is the same
+    short    : the sentence in a document, where the verdict stands beside it and need not be said twice, and where
+               nobody needs what the technician does next ("Go on to the turn."); "" where that is the same
     of       : the piece of equipment it is about, where it is about one ("port", "Bilge pump")
     places   : the values it rests on, each as step, field, row, of. Where a plugin names none, the host fills in what
                its calculator read; with `of`, of that piece. A fact of the vessel has the step `OF_VESSEL` and is named

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import shutil
+import tracemalloc
 from contextlib import ExitStack
 from io import BytesIO
 from pathlib import Path
@@ -194,3 +195,21 @@ def test_a_recording_outside_the_job_files_folder_is_not_imported(tmp_path: Path
             with pytest.raises(InputError, match=f"{reference}, which lies elsewhere"):
                 import_job(folder, job_file, path.parent, tablet("b").author)
             assert folder.hulls() == ()
+
+
+def test_a_large_attachment_is_kept_and_copied_a_piece_at_a_time(tmp_path: Path) -> None:
+    """A log of a long trial has 100 MB: neither its keeping nor its copy into another folder holds it whole."""
+    megabytes = 12
+    log = tmp_path / "long.log"
+    with log.open("wb") as file:
+        for number in range(megabytes):
+            file.write(bytes([number]) * (1 << 20))
+    with HullFolder(tmp_path / "tablet") as held, HullFolder(tmp_path / "shop") as shop:
+        tracemalloc.start()
+        name = held.attachments.put_file(log)
+        held.attachments.prove(name)
+        shop.attachments.take_from(held.attachments, name)
+        _, most = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+        assert shop.attachments.size(name) == megabytes << 20
+    assert most < 4 << 20

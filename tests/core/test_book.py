@@ -189,6 +189,12 @@ def test_a_finding_that_a_section_tells_is_not_told_again_under_its_step() -> No
     assert whole(sample_book()).count("gal/h (40 % of the time idling)") == 1
 
 
+@pytest.mark.parametrize("sign", [r"\bdeg[CF]?\b", r"(?<![\w.,-])-\d", r"[-+\u2212]0\.0+(?!\d)"])
+def test_signs_are_those_people_write(sign: str) -> None:
+    """Degrees, a real minus, no sign before zero; "2-3" in a book's pages is a range."""
+    assert not re.findall(sign, whole(sample_book()))
+
+
 def test_fuses_and_breakers_are_told_in_one_form() -> None:
     text = whole(sample_book())
     for circuit in sample_job()[0].view.vessel.circuits:
@@ -554,7 +560,7 @@ def test_your_boat_comes_first_a_page_each_and_then_the_record() -> None:
         ("Where things are", "3 Battery switches, in the aft hatch, starboard side"),
         ("Before you go, and if it will not start", "1 Do you smell fuel? Then stop"),
         ("Care, and what you signed for", "A signature says that its writer has seen this book"),
-        ("Fuel and range", "a quarter, 42 gal 37 23 21 15"),
+        ("Fuel and range", "a quarter, 42.5 gal 31 % 37 23 21 15"),
         ("Fuel and range", "3590 24.4 28.0 15.0 1.63 1.87"),
         ("At the helm", "Between 2100 and 3090 rpm the boat climbs its own bow wave."),
         ("At the helm", "Propellers 15.3 x 19 in, 3 blades."),

@@ -693,6 +693,20 @@ def test_looking_at_one_job_goes_through_no_register_of_the_others() -> None:
     assert (len(seen.measurements), seen.vessel.model) == (1, "Skerry 23")
 
 
+def test_opening_and_viewing_a_hull_is_the_same_work_an_entry_however_many_values_it_has() -> None:
+    """Values of rows of their own: what cannot be read is looked for in each, and only what was found is sorted."""
+
+    def calls_each(values: int) -> float:
+        author = tablet("a").author
+        empty = HullState(HULL)
+        entries = [measure(author, empty, JOB, STEP, FIELD, "1 kn", row=str(number)) for number in range(values)]
+        opened = replay(HULL, entries)
+        opening = _calls_while(lambda: replay(HULL, entries))
+        return (opening + _calls_while(lambda: opened.view(JOB))) / values
+
+    assert calls_each(2_000) <= 1.01 * calls_each(400)
+
+
 RIGHT_HULL, AS_TYPED = "QQZ04417D626", "QQZ-04417D626"
 
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 import tomllib
 from importlib.metadata import Distribution, PackageNotFoundError
 from pathlib import Path
@@ -136,3 +139,33 @@ def test_the_parts_of_a_shop_and_a_tablet_are_those_asked_for_and_all_below() ->
 def test_a_part_that_is_not_installed_is_told() -> None:
     with pytest.raises(PackageNotFoundError):
         parts_list.tree("nobody-made-this", frozenset())
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a script of the shell")
+@pytest.mark.parametrize("failing", ["first", "second", "none"])
+def test_the_tests_are_run_in_two_parts_each_once_and_either_may_fail_the_check(tmp_path: Path, failing: str) -> None:
+    """Whatever the first part is given, the second leaves out, and a new folder of tests is in it by itself."""
+    for program in ("ruff", "mypy", "lint-imports"):
+        _stub(tmp_path / program, "exit 0")
+    fails = {"first": "[ $count = 1 ]", "second": "[ $count = 2 ]", "none": "false"}[failing]
+    _stub(
+        tmp_path / "pytest", f'printf "%s\\n" "$*" >>"{tmp_path}/asked"\ncount=$(wc -l <"{tmp_path}/asked")\n! {fails}'
+    )
+    where = {"PATH": f"{tmp_path}:{os.environ['PATH']}"}
+    done = subprocess.run(["bash", ROOT / ".ci" / "check"], env=where, check=False)
+    first, second = (tmp_path / "asked").read_text().replace(COMMON, "").splitlines()
+    assert done.returncode == (failing != "none")
+    folders = first.split()
+    assert all((ROOT / folder).is_dir() for folder in folders)
+    assert second.split() == [f"--ignore={folder}" for folder in folders]
+    (tmp_path / "asked").unlink()
+    subprocess.run(["bash", ROOT / ".ci" / "check", "tests/core", "-x"], env=where, check=False)
+    assert (tmp_path / "asked").read_text() == f"{COMMON}tests/core -x\n"
+
+
+COMMON = "-n 2 --dist worksteal "
+
+
+def _stub(path: Path, script: str) -> None:
+    path.write_text(f"#!/usr/bin/env bash\n{script}\n", encoding="utf-8")
+    path.chmod(0o755)

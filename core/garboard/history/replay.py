@@ -265,7 +265,8 @@ class HullState:
         found = [
             unreadable_at(None, entry, misfit) for entry, misfit in self.no_entries.values() if self._is_alone(entry)
         ]
-        for key in sorted([*self._of_no_job, *self._job_keys(job)]):
+        keys = (*self._of_no_job, *self._job_keys(job))
+        for key in sorted(key for key in keys if self.registers[key].unreadable):
             register = self.registers[key]
             found += [unreadable_at(key, entry, register.misfits[entry.id]) for entry in register.unreadable]
         return (*found, *self._not_in_the_vessel())

@@ -80,7 +80,7 @@ def _job_record(job: str, of_job: Current) -> Job:
 
 def _measurement(entry: Entry) -> Measurement:
     step, field, row, of = entry.subject
-    instrument = entry.more.get("instrument", "")
+    instrument = entry.fields.get("instrument", "")
     return Measurement(
         step=step,
         field=field,

@@ -23,15 +23,31 @@ def pieces_asked_of(field_name: str, step: Step, vessel: Vessel) -> tuple[str, M
     return kind, vessel.of_kind(kind) if kind else _ASKED_ONCE
 
 
+def row_misfits(field_name: str, row: str, step: Step) -> str:
+    """What is wrong with the row a value stands in, "" where nothing is: only a column of a table has rows.
+
+    Where a table's rows are the pieces of equipment, the piece tells the row.
+    """
+    for field in step.fields:
+        if field.name == field_name and row:
+            return f"it has no rows, so row {row}"
+        if not field.each and not row and any(column.name == field_name for column in field.columns):
+            return f"it is a column of {field.title}, so a value without a row"
+    return ""
+
+
 def why_not_used(place: FieldKey, vessel: Vessel, host: PluginHost) -> str:
-    """Why a value is not used: its equipment is not on the boat. "" for one that is, and where no plugin knows it."""
-    step_key, field_name, _, of = place
+    """Why a value is not used: its equipment is not on the boat, or it stands in no row of its table.
+
+    "" for one that is used, and where no plugin knows it.
+    """
+    step_key, field_name, row, of = place
     step = host.step(step_key)
     if step is None or not any(field.is_called(field_name) for field in step.all_fields()):
         return ""
     kind, pieces = pieces_asked_of(field_name, step, vessel)
     if of in pieces:
-        return ""
+        return "not used: it does not stand in its row" if row_misfits(field_name, row, step) else ""
     if not kind:
         return f"not used: it is asked once, not for {of}"
     return (

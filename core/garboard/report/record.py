@@ -277,7 +277,7 @@ def _section(blocks: Sequence[Block], clause: _Clause) -> Iterator[Part]:
             yield from _told(waiting, clause)
             waiting = []
         if isinstance(block, str):
-            yield words(block, "small")
+            yield words(as_printed(block), "small")
         elif isinstance(block, Table):
             yield from clause.table(block)
         elif isinstance(block, Figure):
@@ -326,7 +326,7 @@ def _checks(
                 "state": step.state,
                 "rows": clause.rows(left, step.title),
                 "told": f"See {', '.join(sorted(told, key=_in_order))}." if told else "",
-                "notes": [*step.said, *settings_in_words(map(_as_practice, step.found))],
+                "notes": [*step.said, *map(as_printed, settings_in_words(map(_as_practice, step.found)))],
                 "photos": pictures,
             }
         )
@@ -356,7 +356,7 @@ def _without_findings(steps: Sequence[StepOutline]) -> Iterator[Part]:
 def _not_used(view: JobView, host: PluginHost) -> Iterator[Part]:
     """Readings of equipment the boat does not have: no check above rests on them."""
     for one in not_used(view, host):
-        yield words(f"{title_of(one.step, host)}. {one.in_words}", "small")
+        yield words(as_printed(f"{title_of(one.step, host)}. {one.in_words}"), "small")
 
 
 def _workings(findings: Sequence[Finding], clause: _Clause) -> Iterator[Part]:

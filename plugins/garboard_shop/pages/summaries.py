@@ -620,11 +620,14 @@ class _Recordings:
         from garboard.recordings import load_recording
 
         with TemporaryDirectory(prefix="garboard-") as folder:
-            path = Path(folder) / "recording"
+            path, digest = Path(folder) / "recording", hashlib.sha256()
             try:
                 with path.open("wb") as file:
                     while piece := self._attachments.read(name, file.tell(), _PIECE):
+                        digest.update(piece)
                         file.write(piece)
+                if digest.hexdigest() != name:  # it would still read, as another
+                    raise AttachmentDamaged(name)
                 return load_recording(path)[0]
             except (KeyError, AttachmentDamaged):
                 self.lacking.add(name)
