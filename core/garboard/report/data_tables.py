@@ -472,7 +472,7 @@ class Collector:
 
     def _fields(self, one: Measurement) -> Iterator[Field]:
         step = self._host.step(one.step)
-        return (field for field in (step.all_fields() if step else ()) if field.name == one.field)
+        return (field for field in (step.all_fields() if step else ()) if field.is_called(one.field))
 
 
 class Owners:

@@ -11,8 +11,9 @@ from markupsafe import Markup
 from garboard.faults import in_number
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import NOBODY
+from garboard_shop.boat_rows import DEVIATION, ECONOMY, SLIP
 from garboard_shop.insight import MOST_DOTS_OF_A_WEEK, Grid, Insight, Spread, Tally, board, insight_from
-from garboard_shop.memory import DEVIATION, ECONOMY, SLIP, Memory
+from garboard_shop.memory import Memory
 from garboard_shop.pages import charts
 from garboard_shop.pages.wording import day_of
 

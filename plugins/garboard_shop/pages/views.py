@@ -35,8 +35,9 @@ from garboard.report.photo_files import PictureRefused, drawn
 from garboard.report.trials import foreseen_of, table_of_trials, trials_of, which_stays
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard.steps import Assessed
+from garboard_shop.boat_rows import Row
 from garboard_shop.job_rows import JobRow
-from garboard_shop.memory import JUDGED_FROM, Kept, Memory, Row, row_of
+from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages import (

@@ -9,8 +9,9 @@ import pytest
 
 from boat_rows import jobs
 from garboard_shop.board import ALL, Asked, Board, Times
+from garboard_shop.boat_rows import Row
 from garboard_shop.job_rows import A_DAY, Came, JobRow, Past, State, as_plain, of_plain, with_past
-from garboard_shop.memory import Row, as_text, of_text, pasts_of_text
+from garboard_shop.memory import as_text, of_text, pasts_of_text
 
 ROW = JobRow(hull="QQZ01234A626", job="j", state="failing", failing=("a.b",))
 DAY = 1_000 * A_DAY

@@ -13,10 +13,11 @@ import pytest
 from boat_rows import CODES, MODELS, NOW, RIGGERS, jobs
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import Asked, Board, Times
+from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Seen
 from garboard_shop.insight import insight_from, insight_of
 from garboard_shop.insight_counts import FACETS, Counts, at_place
 from garboard_shop.job_rows import A_DAY, JobRow
-from garboard_shop.memory import DEVIATION, ECONOMY, FORECAST, SLIP, Memory, Row, Score, Seen, as_text, of_text
+from garboard_shop.memory import Memory, Score, as_text, of_text
 from garboard_shop.pages import charts, insights
 from garboard_shop.pages.insights import Insights, charts_of, code_in_words
 from garboard_shop.pages.wording import limits_of
