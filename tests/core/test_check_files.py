@@ -19,8 +19,10 @@ from garboard.checks.changes import changes
 from garboard.checks.file import check_of
 from garboard.checks.lines import lines_of
 from garboard.checks.module import is_check
+from garboard.checks.refused import CheckRefused
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
+from garboard.fields import check_value
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.sources import plugins_beside, refused_beside
 from garboard.job_view import Disagreement, JobView, Unreadable, place_of
@@ -178,6 +180,20 @@ def test_a_value_out_of_its_range_is_never_a_number(tmp_path: Path) -> None:
     assert found["missing"][0]["field"] == "height"
 
 
+def test_a_value_out_of_its_range_says_what_its_author_says_of_it(tmp_path: Path) -> None:
+    text = GOOD.replace(
+        'formula = "height - least"', 'formula = "height - least"\nrange = [-5, 30]\noutside = "Measure."'
+    )
+    (tmp_path / "rail.toml").write_text(text)
+    host = load(tmp_path / "rail.toml", built_in=False)
+    (found,) = as_data(judge(job_from(job("rail.look", {}, height="18 in"), host), host))
+    assert (found["verdict"], found["missing"][0]["lack"]) == ("not enough data", "out of range")
+    assert found["sentence"] == "Not enough data: Over the least: -6.0 in. Measure."
+    with pytest.raises(CheckRefused) as refused:
+        check_of(text.replace("range = [-5, 30]\n", "").encode())
+    assert [one.fault.where for one in refused.value.faults] == ["value[1].outside"]
+
+
 HOSTILE_NAMES = [one[0] for one in HOSTILE]
 
 
@@ -220,6 +236,20 @@ def test_none_of_them_takes_the_others_down(hostile: tuple[PluginHost, Path]) ->
     assert found["sentence"] == "The rail is 20 in high. Make it 24 in."
 
 
+def test_two_checks_of_one_name_are_told_of_each_other(tmp_path: Path) -> None:
+    for name in ("rail", "rail_of_the_bow"):
+        (tmp_path / f"{name}.toml").write_text(GOOD)
+    host = make_host((), entry_points=False, files=sorted(tmp_path.iterdir()))
+    (problem,) = host.problems
+    assert (problem.name, problem.code, [one.name for one in host.plugins]) == (
+        "rail_of_the_bow",
+        "name_taken",
+        ["rail"],
+    )
+    assert problem.reason == "rail.toml is a check of the name 'rail', too"
+    assert "take one of the two files out" in problem.cure
+
+
 def test_a_fault_is_told_with_the_line_it_stands_in(hostile: tuple[PluginHost, Path]) -> None:
     host, folder = hostile
     for name, text in (("unknown_name", "hight"), ("unknown_key", "ordre"), ("wrong_unit", 'unit = "lb"\n')):
@@ -228,11 +258,51 @@ def test_a_fault_is_told_with_the_line_it_stands_in(hostile: tuple[PluginHost, P
         assert text in lines[first.line - 1], name
 
 
+_FIGURE = """
+[result.figure]
+title = "Pull"
+rows = "posts"
+x = "pull"
+y = ["pull"]
+labels = ["Pull", "Pull"]
+"""
+
+
+@pytest.mark.parametrize(
+    ("what", "instead", "place"),
+    [
+        ('x = "pull"', 'x = "pulll"', "result[1].figure.x"),
+        ('x = "pull"', 'x = "pull > 3"', "result[1].figure.x"),
+        ('y = ["pull"]', "y = [\"pull > '3 lb'\"]", "result[1].figure.y"),
+    ],
+)
+def test_a_wrong_axis_of_a_figure_is_told_once_and_by_its_own_name(what: str, instead: str, place: str) -> None:
+    with pytest.raises(CheckRefused) as refused:
+        check_of((GOOD + _FIGURE.replace(what, instead)).encode())
+    assert [one.fault.where for one in refused.value.faults] == [place]
+
+
+def test_a_unit_of_two_quantities_takes_the_units_of_both() -> None:
+    text = GOOD.replace('unit = "in"\nrange', 'unit = "gal/h"\nrange').replace("height - least", "height")
+    (setting,) = check_of(text.replace(" Make it {least}.", "").encode()).settings
+    check_value(setting.field, "0.5 gal/min")
+
+
 def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
     text = GOOD.replace('kind = "amount"', 'kind = "amuont"').replace("default = 24", "default = 400")
     (tmp_path / "rail.toml").write_text(text)
     host = make_host((), entry_points=False, files=[tmp_path / "rail.toml"])
     assert {"setting[1]", "step[1].field[1].kind"} <= {problem.reason.split(":")[0] for problem in host.problems}
+
+
+def test_a_setting_of_a_unit_that_none_has_is_one_fault(tmp_path: Path) -> None:
+    """What the program did not look at for it is not told as a word that it does not know."""
+    head, setting, rest = GOOD.partition("[[setting]]")
+    (tmp_path / "rail.toml").write_text(head + setting + rest.replace('unit = "in"', 'unit = "1/h"', 1))
+    told = [one.reason for one in make_host((), entry_points=False, files=[tmp_path / "rail.toml"]).problems]
+    assert [one.split(":")[0] for one in told if one.startswith("setting")] == ["setting[1].unit"]
+    units = told[0].split("one of ")[1].split(", got")[0].split(", ")
+    assert len(units) == len(set(units))
 
 
 def test_work_grows_with_the_rows_and_not_with_their_square(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -73,6 +73,13 @@ def test_each_is_told_by_its_code(run: Run, name: str) -> None:
         assert code in told, (told, [one for one in run.host.faults if one.name == name])
 
 
+def test_a_refused_finding_is_told_by_the_line_that_gives_it(run: Run) -> None:
+    for name in ("passes_beyond_its_limit", "code_of_another", "cells_missing", "limit_of_nothing"):
+        (found,) = [one.finding for one in run.found if one.plugin == name]
+        line = len(SOURCES[name][1].rstrip().splitlines())
+        assert f"({name}.py, line {line})" in found.sentence
+
+
 @pytest.mark.parametrize("name", ["first", "last"])
 def test_those_that_are_right_are_judged_and_accused_of_nothing(run: Run, name: str) -> None:
     (one,) = [one for one in run.found if one.plugin == name]
@@ -94,6 +101,7 @@ def test_the_careless_authors_learn_the_line_and_what_to_do(run: Run) -> None:
     told = {
         ("lambda_in_a_loop", "same_function"): "compute=lambda view",
         ("singular_hook", "wrong_hook"): "@hookimpl",
+        ("singular_hook_of_each", "wrong_hook"): "register_step = each_of",
         ("helper_beside", "no_module"): "from shop_helpers",
         ("quotes_of_a_letter", "syntax_error"): "Bilge",
         ("everything_caught_told", "swallows_errors"): "except:",

@@ -151,11 +151,16 @@ class JobValues:
     def _worked_out(self, value: Value, row: str) -> float | bool | str:
         found = self.of(value.formula, row, value.title)
         if value.ends is not None and isinstance(found, float) and not value.ends[0] <= found <= value.ends[1]:
-            low, high = (f"{end:g}" for end in value.ends)
-            where = self.check.in_row(value.table, row)
-            text = f"{value.title}{where}: {found:.{value.decimals}f} lies outside {low} to {high} {value.unit}"
-            raise NotEnoughData(self._missing(text.rstrip(), Lack.OUT_OF_RANGE, (value.name,), row))
+            raise NotEnoughData(self._missing(self._outside(value, found, row), Lack.OUT_OF_RANGE, (value.name,), row))
         return found
+
+    def _outside(self, value: Value, found: float, row: str) -> str:
+        """What to say of a number out of its range."""
+        told = f"{value.title}{self.check.in_row(value.table, row)}: {found:.{value.decimals}f}"
+        if value.outside:
+            return f"{f'{told} {value.unit}'.rstrip()}. {value.outside}"
+        low, high = (f"{end:g}" for end in value.ends or ())
+        return f"{told} lies outside {low} to {high} {value.unit}".rstrip()
 
     def _missing(self, text: str, lack: Lack, names: Sequence[str], row: str) -> Missing:
         """Said of the first entered value that the names rest on."""
