@@ -409,6 +409,11 @@ class _Reading:
     def _field(self, entry: Entry, step: str, table: str = "") -> Field | None:
         """One field, or a column of a table."""
         name, title = self._new_name(entry, "field"), entry.text("title", longest=_LONGEST_TITLE)
+        if name == "fuel" and step != OF_VESSEL and step not in self.built_in.steps:
+            cure = "call it what burns it, such as heater_fuel"
+            entry.refuse(
+                "name", "another name: by this one a boat's cautions are chosen", repr(name), cure, "others_key"
+            )
         left_out = (*_KINDS_LEFT_OUT, Kind.TABLE) if table else _KINDS_LEFT_OUT
         kind = entry.word("kind", Kind, but=(*left_out, Kind.PHOTO) if step == OF_VESSEL else left_out)
         each = self._each(entry) if not table and kind is not Kind.TABLE else ""
