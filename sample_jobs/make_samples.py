@@ -35,6 +35,7 @@ TOPICS = (
     "Starting, stopping, cut-off link",
     "Fuel, blower, vapour",
     "Bilge pumps and alarm",
+    "Fire and safety gear",
     "Radio and distress call",
     "Trim and tabs",
     "Service dates",
