@@ -733,6 +733,7 @@ def kittiwake() -> None:
             ("life jackets", "Life jackets, under the forward berth", 72, 30, False),
             ("first aid kit", "First aid kit, over the sink", 62, 76, False),
             ("anchor", "Anchor, chain and line, in the bow locker", 94, 50, False),
+            ("wheel", "Wheel", 50, 62, False),
         ]
     )
     _kittiwake_pictures(folder, sheet)

@@ -38,6 +38,7 @@ THINGS = (
     "fuel filter",
     "fuel fill",
     "tools and spares",
+    "wheel",
     "something else",
 )
 FIRST, GOOD_TO_KNOW = "first, when something is wrong", "good to know"
@@ -185,8 +186,8 @@ def not_starting(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block
     )
     telephone, hours = (_of_today(view, key) for key in (TELEPHONE, HOURS))
     if telephone:
-        shop = f"Call {view.job.shop}" if view.job.shop else "Call us"
-        yield Digits(telephone, shop, (hours,) if hours else ())
+        yield "If it still does not start, call us:"
+        yield Digits(telephone, view.job.shop or "our telephone", (hours,) if hours else ())
 
 
 def _of_today(view: JobView, key: str) -> str:
