@@ -165,6 +165,9 @@ def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     ends = _climbs(view, found)
     if ends:
         yield f"Between {ends[0]} and {ends[1]} rpm the boat climbs its own bow wave. Run through it."
+    if window := _window(view.vessel.engines):
+        ends_of_box = f"{window[0]:.0f} to {window[1]:.0f} rpm"
+        yield f"The box \u201cfull\u201d is the engine maker's range at full throttle, {ends_of_box}."
     yield _card(view, found)
     if found.usable and found.to_plan_by:
         yield _fuel_card(view, found, found.usable)
@@ -258,6 +261,7 @@ def fuel(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         yield Bars(
             bars=tuple(_bar(view, one, found.usable) for one in found.speeds),
             alt=f"Bars of how far {_usable(view, found.tanks)} take the boat out and back. The table says the same.",
+            keeps_as_much=True,
         )
         yield _by_tank(view, found, found.usable)
     yield _every_step(view, found)

@@ -1,5 +1,6 @@
 """The handover book: everything the owner needs, on pages that hold together."""
 
+import itertools
 import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
@@ -45,6 +46,8 @@ from garboard.owner_pages import Digits
 from garboard.records import Note, SignOff, StepState
 from garboard.report.book import handover_book
 from garboard.report.outline import cautions, date_in_words
+from garboard.report.owner import card_sheets
+from garboard.report.record import _signature
 from garboard.report.type_faces import FOLDER, printable
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Calculator, ReportSection
 
@@ -94,7 +97,7 @@ def view(tmp_path: Path) -> JobView:
         *("Speed", "How fast it goes", "4800 ± 20 rev/min", "Runs"),
         *("Sound the horn", "Not heard from the dock. Look at its fuse first."),
         *("battery at rest 12.65 ± 0.05 V", "Punch list", "Fog came in. (look again)", "Signatures"),
-        *("Technician, T. Ryggare, signed 15 May 2026", "Owner, An Owner, signature and date"),
+        *("Technician, T. Ryggare, signed on screen, 15 May 2026", "Owner, An Owner, signature and date"),
         *("What this book rests on", "An invented rule of the test shop (common practice, no source)", "small 3"),
     ],
 )
@@ -114,7 +117,7 @@ def test_the_hull_number_is_on_every_page_and_pages_are_numbered() -> None:
 
 def test_the_contents_name_every_chapter_with_its_page() -> None:
     reader: Any = reader_of(small_book())
-    page = next(page for page in reader.pages if "How to read it" in page.extract_text())
+    page = next(page for page in reader.pages if page.extract_text().startswith("Contents"))
     contents = re.sub(r"(\. )+", "", on_one_line(page.extract_text()))
     chapters = chapters_of(reader)
     assert len(chapters) >= 7
@@ -545,8 +548,22 @@ def your_boat() -> Mapping[str, str]:
 def test_your_boat_comes_first_a_page_each_and_then_the_record() -> None:
     reader: Any = reader_of(sample_book())
     assert tuple(your_boat()) == ("", *OWNERS_PAGES)
-    assert [reader.get_destination_page_number(entry) for entry in reader.outline[1]] == [1, 2, 3, 4, 5, 6, 7]
-    assert (reader.outline[2].title, reader.get_destination_page_number(reader.outline[2])) == ("Record", 8)
+    assert [reader.get_destination_page_number(entry) for entry in reader.outline[1]] == [2, 3, 4, 5, 6, 7, 8]
+    assert (reader.outline[2].title, reader.get_destination_page_number(reader.outline[2])) == ("Record", 10)
+
+
+@pytest.mark.parametrize("count", [1, 9, 24])
+def test_cards_are_printed_on_the_front_of_a_sheet_whose_back_is_empty(count: int) -> None:
+    """Printed on both sides, nothing is cut through: each sheet begins on an odd page, and the next holds nothing."""
+    rows = tuple((f"{row}", "1") for row in range(10))
+    sheets = [*card_sheets([Table(f"Card {one}", ("A", "B"), rows, card=True) for one in range(count)], "aboard")]
+    assert sum(len(column) for sheet in sheets for part in sheet for column in part["columns"]) == count
+    for sheet in sheets:
+        assert all(sum(len(card["rows"]) + 6 for card in column) <= 46 for part in sheet for column in part["columns"])
+    pages = [on_one_line(page) for page in pages_of(sample_book())]
+    front = next(number for number, page in enumerate(pages, 1) if page.startswith("Cards to cut out"))
+    assert front % 2 == 1
+    assert pages[front].startswith("This page stays empty")
 
 
 @pytest.mark.parametrize(
@@ -564,12 +581,13 @@ def test_your_boat_comes_first_a_page_each_and_then_the_record() -> None:
         ("Fuel and range", "3590 24.4 28.0 15.0 1.63 1.87"),
         ("At the helm", "Between 2100 and 3090 rpm the boat climbs its own bow wave."),
         ("At the helm", "Propellers 15.3 x 19 in, 3 blades."),
-        ("Cards to cut out", "VHF radio 10 A breaker"),
+        ("Cards to cut out", "VHF radio 10 A breaker at the panel"),
         ("Cards to cut out", "090 +2.1"),
         ("Care, and what you signed for", "20 h or 15 June 2026 next service, whichever comes first 20 hour check"),
         ("Care, and what you signed for", "Loose clamp on the port fuel hose"),
         ("Care, and what you signed for", "Owner J. Ashdown 15 May 2026"),
         ("Care, and what you signed for", "Engine warranty N. Sorrel 15 May 2026"),
+        ("Cards to cut out", "Main fuse, house 100 A fuse at the battery"),
         ("Where things are", "4 Fire extinguisher, inside the cabin door"),
         ("Find these in the dark", "1 VHF radio, 10 A breaker"),
         ("Before you go, and if it will not start", "(3 on the page \u201cWhere things are\u201d)"),
@@ -599,7 +617,7 @@ def test_nothing_an_owner_reads_is_smaller_than_nine_points_but_the_foot() -> No
         if text.strip() and size < 9:
             small.append((text.strip(), size))
 
-    for page in reader_of(sample_book()).pages[1:8]:
+    for page in reader_of(sample_book()).pages[1:9]:
         small.clear()
         page.extract_text(visitor_text=note)
         assert {size for _, size in small} == {7.5}, small
@@ -614,9 +632,9 @@ def test_a_cover_keeps_to_its_page_however_long_the_name_is() -> None:
     job, host, file = sample_job()
     vessel = attrs.evolve(job.view.vessel, name="Grandmother Wilhelmina of the Outer Ledge and of the Harbour Wall")
     book = handover_book(attrs.evolve(job.view, vessel=vessel), host, job.assessed, load_photo=photos_at(file))
-    cover, second = (on_one_line(page.extract_text()) for page in reader_of(book).pages[:2])
+    cover, _, third = (on_one_line(page.extract_text()) for page in reader_of(book).pages[:3])
     assert "108 pass 0 advise 0 fail 0 not enough data" in cover
-    assert second.startswith("Before you go")
+    assert third.startswith("Before you go")
 
 
 def test_what_nobody_entered_has_no_page_of_the_owners() -> None:
@@ -639,7 +657,7 @@ def test_sections_of_one_title_share_a_page_their_digits_at_its_head(view: JobVi
     vars(module).update(register_report_sections=register_report_sections)
     pages = pages_of(book_of(view, make_host((), entry_points=False, modules={"two": module})))
     assert "It ran well." in pages[0]
-    assert "Helm 42 kn full speed 0.0 kn slow One paragraph." in on_one_line(pages[1])
+    assert "Helm 42 kn full speed 0.0 kn slow One paragraph." in on_one_line(pages[2])
 
 
 def test_the_book_of_a_whole_commissioning_is_short_enough_to_be_read() -> None:
@@ -793,9 +811,26 @@ def test_a_section_that_fails_says_so_and_the_book_is_made(view: JobView) -> Non
 def test_a_signature_given_before_later_changes_says_so(view: JobView) -> None:
     stale = attrs.evolve(view, sign_offs=(SignOff(role="owner", name="An Owner", at="2026-05-14", stale=True),))
     text = whole(book_of(stale))
-    assert "signed 14 May 2026, before later changes: sign again" in text
+    assert "signed on screen, 14 May 2026, before later changes: sign again" in text
     assert "That signature does not cover the change" in text
     assert "That signature does not cover the change" not in whole(small_book())
+
+
+def test_who_signed_on_screen_has_no_empty_line_to_sign_on(view: JobView) -> None:
+    by = SignOff(role="owner", name="An Owner", at="2026-05-14")
+    assert _signature(by, [])["to_sign"] is False
+    assert _signature(attrs.evolve(by, stale=True), [])["to_sign"] is True
+    assert _signature(attrs.evolve(by, at=""), [])["to_sign"] is True
+
+
+def test_the_checks_of_the_cover_are_those_the_record_numbers() -> None:
+    """What the cover counts and the numbers of the Record differ: the book says why, with both counts."""
+    text = on_one_line(" ".join(pages_of(sample_book())))
+    job, _, _ = sample_job()
+    (checks, numbered) = re.search(r"The (\d+) checks of the cover stand under (\d+) numbers", text).groups()  # type: ignore[union-attr]
+    printed = set(re.findall(r"(?<![\d.])(\d{1,2}\.\d{1,2}) pass ", text))
+    in_clauses = (itertools.takewhile(printed.__contains__, (f"{n}.{m}" for m in range(1, 99))) for n in range(1, 13))
+    assert (int(checks), int(numbered)) == (len(job.assessed), sum(len([*found]) for found in in_clauses))
 
 
 def test_the_signatures_say_what_they_cover() -> None:

@@ -8,13 +8,14 @@ import attrs
 import pytest
 
 from builders import job_view
+from garboard.cautions import FUEL_VAPOUR
 from garboard.demo.samples_folder import sample_job_files
 from garboard.findings import Basis, BasisKind, Doubt, Finding, Table, Verdict
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.judging.assessing import assess_job_file
 from garboard.owner_pages import Digits, Plan, Steps
-from garboard.records import Circuit, JsonValue, Vessel
+from garboard.records import Battery, Circuit, JsonValue, Vessel
 from garboard.settings import DEFAULT, SHOP, SettingSet, SettingUsed
 from garboard.steps import Assessed, Block, Phase
 from garboard.units import Amount
@@ -144,10 +145,17 @@ def test_a_fuse_of_a_wrong_size_is_not_told_as_the_one_to_replace_it_by() -> Non
     sixty = Amount.parse("60 A")
     circuits = tuple(Circuit(name=name, protection="fuse", protection_rating=sixty) for name in ("Wash", "Pump"))
     bare = Circuit(name="Start", protection="none", protection_rating=sixty)
-    view = job_view(Vessel(hull_number="QQZ00001A626", circuits=(*circuits, bare)), {})
+    fed = attrs.evolve(circuits[1], fed_from="battery terminal")
+    vessel = Vessel(hull_number="QQZ00001A626", circuits=(circuits[0], fed, bare), batteries=(Battery(name="house"),))
+    view = job_view(vessel, {("wiring_audit.batteries", "fuse_rating", "", "house"): "100 A"})
     (card,) = wiring_audit.fuses(view, [judged("Wash", Verdict.FAIL), judged("Pump", Verdict.PASS)])
     assert isinstance(card, Table)
-    assert card.rows == (("Wash", "ask us", "fuse"), ("Pump", "60 A", "fuse"), ("Start", "", "none"))
+    assert card.rows == (
+        ("Main fuse, house", "100 A", "fuse", "at the battery"),
+        ("Wash", "ask us", "fuse", ""),
+        ("Pump", "60 A", "fuse", "at the battery"),
+        ("Start", "", "none", ""),
+    )
 
 
 def test_the_battery_that_gives_out_first_is_told_by_its_shortest_time() -> None:
@@ -186,10 +194,26 @@ def test_places_needed_first_stand_first_and_bear_the_numbers_the_steps_name() -
         ("Anchor", 0.95, 0.5, False),
     ]
     (steps,) = [one for one in places.not_starting(view, ()) if isinstance(one, Steps)]
-    assert [step for step in steps.steps if "(1 on the page" in step] == [
-        "Look at the main fuse (1 on the page \u201cWhere things are\u201d). "
-        "Replace a fuse only by one of the same size."
-    ]
+    (of_fuse,) = [step for step in steps.steps if "(1 on the page" in step]
+    assert of_fuse.index("battery switches off") < of_fuse.index("main fuse (1 on the page")
+    assert of_fuse == steps.steps[-1], "nothing is switched on again after it"
+
+
+def test_an_extinguisher_that_the_plan_does_not_show_is_told() -> None:
+    view, _ = kittiwake()
+    assert len([*places.where(view, ())]) == 1, "both are on the plan"
+    left = tuple(one for one in view.measurements if one.value != "Fire extinguisher, under the helm seat")
+    rows = {one.row for one in view.measurements} - {one.row for one in left if one.field == "called"}
+    left = tuple(one for one in left if one.step != places.PLACES or one.row not in rows)
+    assert "aboard: 2. Shown here: 1." in told([*places.where(attrs.evolve(view, measurements=left), ())])
+
+
+def test_the_boat_is_sniffed_before_a_switch_is_touched() -> None:
+    """The blower is a switch: it is run where nothing was smelled, and not to air a boat that smells."""
+    said = FUEL_VAPOUR.to_owner
+    assert said.index("Before you touch a switch") < said.index("If you smell any") < said.index("If you smell none")
+    assert "run the blower" in said[said.index("If you smell none") :]
+    assert "run the blower" not in said[: said.index("If you smell none")]
 
 
 def test_without_places_there_is_no_page_of_them_and_no_number() -> None:

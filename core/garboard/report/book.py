@@ -32,7 +32,7 @@ from garboard.report.outline import (
     date_in_words,
     hand_over,
 )
-from garboard.report.owner import OwnersPart, card_parts, owners_part
+from garboard.report.owner import OwnersPart, card_sheets, owners_part
 from garboard.report.palette import DAY
 from garboard.report.photo_blocks import PhotoFiles
 from garboard.report.photos import (
@@ -123,9 +123,9 @@ def _made(
         "marks": marks(),
         "cover": _cover(view, assessed, state, owners, unread, waiting),
         "meanings": [[verdict.value, meaning] for verdict, meaning in _MEANING.items()],
-        "reading": [*_reading(_made_by(host))],
+        "reading": [*_reading(_made_by(host), len(assessed), _numbered(clauses))],
         "pages": owners.pages,
-        "cards": [*card_parts(owners.cards, aboard)],
+        "cards": [*card_sheets(owners.cards, aboard)],
         "record": "Record",
         "clauses": clauses,
     }
@@ -215,14 +215,28 @@ def _not_told(unread: int, waiting: str) -> Iterator[Part]:
         yield words("What waits is kept, and this book says nothing of it. Write the book again where it is read.")
 
 
-def _reading(made_by: str) -> Iterator[Part]:
+def _reading(made_by: str, checks: int, numbered: int) -> Iterator[Part]:
     yield words(
         "A number such as 12.4 ± 0.6 lies, with 95 % confidence, between 11.8 and 13.0. Each finding has a number, and "
         "names its basis in brackets; the last clause lists the bases.",
         "small",
         colour="quiet",
     )
+    if numbered < checks:
+        yield words(
+            f"The {checks} checks of the cover stand under {in_number(numbered, 'number')}: checks that say the same "
+            "of several things share one.",
+            "small",
+            colour="quiet",
+        )
     yield words(made_by, "small", colour="quiet")
+
+
+def _numbered(part: Any) -> int:
+    """How many findings are numbered in a part of the Record."""
+    if isinstance(part, Mapping):
+        return 1 if "said" in part and "bases" in part else sum(map(_numbered, part.values()))
+    return sum(map(_numbered, part)) if isinstance(part, list | tuple) else 0
 
 
 def _made_by(host: PluginHost) -> str:

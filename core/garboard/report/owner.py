@@ -94,18 +94,33 @@ def owners_part(
     )
 
 
-def card_parts(cards: Sequence[Table], aboard: str) -> Iterator[Part]:
-    """Cards in two columns, each where most room is left, the wide ones by themselves; under each title the boat."""
+def card_sheets(cards: Sequence[Table], aboard: str) -> Iterator[Sequence[Part]]:
+    """Sheets of cards in two columns, each where most room is left, then the wide ones; under each title the boat."""
     made = [table(one.title, one.headings, one.rows, note=aboard) for one in cards]
     columns: tuple[list[Part], list[Part]] = [], []
     for card in sorted((one for one in made if one["outer"] < TEXT_WIDTH), key=_lines_of, reverse=True):
-        min(columns, key=lambda column: sum(map(_lines_of, column))).append(card)
-    if columns[0]:
-        yield {"kind": "cards", "columns": columns}
-    yield from (one for one in made if one["outer"] >= TEXT_WIDTH)
+        column = min(columns, key=_lines_in)
+        if column and _lines_in(column) + _lines_of(card) > _LINES_ON_A_SHEET:
+            yield [{"kind": "cards", "columns": columns}]
+            columns = column, _ = [], []
+        column.append(card)
+    sheet: list[Part] = [{"kind": "cards", "columns": columns}] if columns[0] else []
+    taken = max(map(_lines_in, columns))
+    for card in (one for one in made if one["outer"] >= TEXT_WIDTH):
+        if sheet and taken + _lines_of(card) > _LINES_ON_A_SHEET:
+            yield sheet
+            sheet, taken = [], 0
+        sheet.append(card)
+        taken += _lines_of(card)
+    if sheet:
+        yield sheet
 
 
-_LINES_BESIDE_ROWS = 4
+_LINES_BESIDE_ROWS, _LINES_ON_A_SHEET = 6, 46
+
+
+def _lines_in(column: Sequence[Part]) -> int:
+    return sum(map(_lines_of, column))
 
 
 def _lines_of(card: Part) -> int:
