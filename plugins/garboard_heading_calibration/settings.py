@@ -30,7 +30,8 @@ SMALL_CRAFT = Basis(
 HEADING_DEVICE = Basis(
     BasisKind.STANDARD,
     "IMO resolution MSC.116(73), annex 4.3: static error below 1.0 deg, dynamic error below 1.5 deg",
-    "written for ships' transmitting heading devices; on a leisure boat it is advice",
+    "written for ships' transmitting heading devices, on a leisure boat advice; held against what is alike on every "
+    "heading, as a deviation card takes out the rest",
 )
 CLEARANCE = Basis(
     BasisKind.COMMON_PRACTICE,
