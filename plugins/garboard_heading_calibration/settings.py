@@ -21,7 +21,7 @@ MAKERS_MANUAL = Basis(
 AS_ITS_MAKER_ASKS = Basis(
     BasisKind.MANUAL, "the heading sensor's own instructions", "how it is mounted, and what it says of its calibration"
 )
-HANDBOOK = Basis(BasisKind.MANUAL, "Handbook of Magnetic Compass Adjustment (formerly Pub. 226), NGA")
+HANDBOOK = Basis(BasisKind.METHOD, "Handbook of Magnetic Compass Adjustment (formerly Pub. 226), NGA")
 SMALL_CRAFT = Basis(
     BasisKind.COMMON_PRACTICE,
     "above 5 degrees of deviation find and remove the cause first",
