@@ -704,7 +704,11 @@ def kittiwake() -> None:
     sheet.displays(["Helm, port", "Helm, starboard"], engines, {"0 gal": "2 %", "94 gal": "47 %", "188 gal": "97 %"})
     sheet.instruments({"Forward": "15.0 L", "Aft": "16.2 L"})
     sheet.put_all("engine_trial.instruments", {"object_seen": "0 deg", "object_on_radar": "0.4 deg"})
-    sheet.fitted_out(["Hard top or tower", "Seats", "Cleats", "Hatches and doors"])
+    label: Plain = {"label_persons": 8, "label_persons_weight": "1200 lb", "label_weight": "3000 lb"}
+    sheet.fitted_out(["Hard top or tower", "Seats", "Cleats", "Hatches and doors"], **label)
+    weights = (("Engines and controls", "1240 lb"), ("Batteries", "170 lb"), ("Electronics", "90 lb"))
+    for row, (item, weight) in enumerate(weights, start=1):
+        sheet.put_all("engine_trial.label_and_gear", {"rigged_item": item, "item_weight": weight}, row=str(row))
     sheet.put_all("engine_trial.controls_under_way", {"warm_up": True, "re_engage": True})
     sheet.under_load(
         engines,

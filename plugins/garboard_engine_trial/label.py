@@ -94,7 +94,10 @@ def _against_label(view: JobView, label: float, persons: float, rigged: float) -
         limits = (Limit("left for gear and fuel in portable tanks", low=0.0),)
     else:
         code, verdict = "engine_trial.label.within", Verdict.PASS
-        sentence = f"With the label's persons aboard {told} is left for gear."
+        sentence = (
+            f"The label allows {view.told(persons, 'lb', 0)} of persons and {view.told(label, 'lb', 0)} in all. "
+            f"With its persons aboard {told} is left for gear."
+        )
         limits = (Limit("left for gear and fuel in portable tanks", low=0.0),)
     return Finding(
         code=code,

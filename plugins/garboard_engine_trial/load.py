@@ -78,7 +78,7 @@ def _gauges(view: JobView) -> Iterator[Finding]:
                 lacks = True
                 yield not_enough_data(f"{position} engine, {gauge}", lacking.missing, (MAKER,))
         if judged:
-            yield attrs.evolve(_gauges_of(position, judged), tables=tables)
+            yield attrs.evolve(_gauges_of(view, position, judged), tables=tables)
             tables = ()  # it holds every engine, and stands once
         elif not lacks and not is_without_limit(view, position, *_LIMITS):
             yield not_enough_data(f"{position} engine", _nothing_to_judge(view, position, steps), (MAKER,))
@@ -92,13 +92,16 @@ def _nothing_to_judge(view: JobView, position: str, steps: Sequence[Step]) -> tu
     return (Missing(text, lack=Lack.NOT_ENTERED, step=UNDER_LOAD, field="temperature", row=row, of=position),)
 
 
-def _gauges_of(position: str, judged: Mapping[str, Sequence[Reading]]) -> Finding:
+def _gauges_of(view: JobView, position: str, judged: Mapping[str, Sequence[Reading]]) -> Finding:
     readings = [reading for several in judged.values() for reading in several]
     verdicts = [reading.verdict for reading in readings]
     verdict = next((one for one in (Verdict.FAIL, Verdict.ADVISE) if one in verdicts), Verdict.PASS)
     named = ", ".join(reading.number.name for reading in readings if reading.verdict is verdict)
     words = {
-        Verdict.PASS: ("engine_trial.gauges.within", f"Within the maker's limits: {', '.join(judged)}."),
+        Verdict.PASS: (
+            "engine_trial.gauges.within",
+            f"Within the maker's limits: {'; '.join(_beside_its_limit(view, reading) for reading in readings)}.",
+        ),
         Verdict.ADVISE: ("engine_trial.gauges.close", f"Too close to the limit to tell: {named}. Read again."),
         Verdict.FAIL: (
             "engine_trial.gauges.beyond",
@@ -116,6 +119,14 @@ def _gauges_of(position: str, judged: Mapping[str, Sequence[Reading]]) -> Findin
         limits=tuple(reading.limit for reading in readings if reading.limit is not None),
         of=position,
     )
+
+
+def _beside_its_limit(view: JobView, reading: Reading) -> str:
+    """What was read, and the limit it was held against."""
+    number, limit = reading.number, reading.limit
+    told = f"{number.name} {view.told(number.value, number.unit, 1)}"
+    ends = (("at least", limit.low), ("at most", limit.high)) if limit else ()
+    return ", ".join([told, *(f"{words} {view.told(end, number.unit, 1)}" for words, end in ends if end is not None)])
 
 
 def _temperature(view: JobView, position: str, steps: Sequence[Step]) -> Iterator[Reading]:
@@ -309,7 +320,8 @@ def _loaded_of(view: JobView, position: str) -> Finding:
         code = "engine_trial.loaded.close"
         sentence = "Light or loaded it is too close to the end of the maker's full-throttle range to tell. Read again."
     else:
-        code, sentence = "engine_trial.loaded.inside", "Light and loaded it stays in the maker's full-throttle range."
+        code = "engine_trial.loaded.inside"
+        sentence = f"{light:.0f} rev/min light and {loaded:.0f} loaded, both in the maker's full-throttle range."
     return Finding(
         code=code,
         verdict=Verdict.PASS if verdicts == {Verdict.PASS} else Verdict.ADVISE,

@@ -256,7 +256,7 @@ def _heading_hold(view: JobView) -> Iterator[Finding]:
         code=code,
         verdict=verdict,
         about="Heading hold",
-        sentence=f"Held within ± {within:.1f} degrees for {hold.seconds:.0f} s. {advice}",
+        sentence=f"Within ± {within:.1f} degrees of its mean for 95 % of {hold.seconds:.0f} s. {advice}",
         numbers=(
             Number(f"heading held, {heading.key.reference or 'as shown'}", hold.heading, "deg", decimals=0),
             Number("95 % within ±", within, "deg"),
@@ -329,9 +329,9 @@ def _course_change(view: JobView) -> Iterator[Finding]:
         code="handover.course_change.beyond_limits" if remarks else "handover.course_change.in_order",
         verdict=Verdict.ADVISE if remarks else Verdict.PASS,
         about="Course change",
-        sentence=f"{_way(change.turned)}, overshoot {change.overshoot:.1f} degrees, "
-        f"settled within ± {tolerance:g} degrees in {change.settled:.0f} s. "
-        + (f"{'; '.join(remarks)}: tune the pilot, then try again." if remarks else "In order."),
+        sentence=f"{_way(change.turned)}, {abs(ordered):.0f} ordered, overshoot {change.overshoot:.1f} degrees, "
+        f"settled within ± {tolerance:g} degrees {change.settled:.0f} s after it was {tolerance:g} degrees off the old "
+        "course. " + (f"{'; '.join(remarks)}: tune the pilot, then try again." if remarks else "In order."),
         numbers=(
             Number("turned, starboard positive", change.turned, "deg"),
             Number("ordered", ordered, "deg", decimals=0),

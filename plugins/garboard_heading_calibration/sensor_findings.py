@@ -165,7 +165,7 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
     way = "east" if here.east >= 0 else "west"
     result = (
         f"{with_uncertainty(here.east, here.expanded_uncertainty, plus=True)} degrees ({way}) "
-        f"{here.place_in_words}, changing {here.a_year:+z.2f} a year, by {here.field.model}."
+        f"{here.place_in_words}, changing {here.a_year:+z.2f} degrees a year, by {here.field.model}."
     )
     told: list[Remark] = []
     made = tuple(recordings(view))
@@ -452,7 +452,7 @@ def _seen(headings: tuple[float, float]) -> str:
     """The headings a difference was seen on; it holds on no others."""
     low, high = headings
     if high - low >= ALL_ROUND:
-        return "all round"
+        return "on average all round"
     first, last = f"{compass_angle(low):03.0f}", f"{compass_angle(high):03.0f}"
     return f"on heading {first}" if first == last else f"on headings {first} to {last}"
 

@@ -21,7 +21,7 @@ MAKERS_MANUAL = Basis(
 AS_ITS_MAKER_ASKS = Basis(
     BasisKind.MANUAL, "the heading sensor's own instructions", "how it is mounted, and what it says of its calibration"
 )
-HANDBOOK = Basis(BasisKind.MANUAL, "Handbook of Magnetic Compass Adjustment (formerly Pub. 226), NGA")
+HANDBOOK = Basis(BasisKind.METHOD, "Handbook of Magnetic Compass Adjustment (formerly Pub. 226), NGA")
 SMALL_CRAFT = Basis(
     BasisKind.COMMON_PRACTICE,
     "above 5 degrees of deviation find and remove the cause first",
@@ -30,7 +30,8 @@ SMALL_CRAFT = Basis(
 HEADING_DEVICE = Basis(
     BasisKind.STANDARD,
     "IMO resolution MSC.116(73), annex 4.3: static error below 1.0 deg, dynamic error below 1.5 deg",
-    "written for ships' transmitting heading devices; on a leisure boat it is advice",
+    "written for ships' transmitting heading devices, on a leisure boat advice; held against what is alike on every "
+    "heading, as a deviation card takes out the rest",
 )
 CLEARANCE = Basis(
     BasisKind.COMMON_PRACTICE,

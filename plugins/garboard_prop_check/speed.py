@@ -174,8 +174,9 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
     unit = view.unit_to_tell("kn")
     told = (
         f"Crouch's formula gives {in_unit(expected.slow, 'kn', unit):.1f} to {view.told(expected.fast, 'kn', 1)} for "
-        f"{view.told(expected.weight, 'lb', 0)} and {view.told(expected.power, 'hp')}, give or take "
-        f"{100 * expected.within:g} %"
+        f"{view.told(expected.weight, 'lb', 0)} and {view.told(expected.power, 'hp')}; "
+        f"{100 * expected.within:g} % either way, {in_unit(expected.lowest, 'kn', unit):.1f} to "
+        f"{view.told(expected.highest, 'kn', 1)} is believable"
     )
     verdict, doubts = Verdict.ADVISE, tuple[Doubt, ...]()
     odd = _asked_about(view.vessel)

@@ -569,7 +569,7 @@ def test_cards_are_printed_on_the_front_of_a_sheet_whose_back_is_empty(count: in
 @pytest.mark.parametrize(
     ("page", "answer"),
     [
-        ("", "All 108 checks passed, and nothing is open."),
+        ("", "All 109 checks passed, and nothing is open."),
         ("", "At 4200 rpm a full tank takes you 85 nm out and 85 back, with a third left."),
         ("At the helm", "4200 rpm, your usual cruise"),
         ("At the helm", "2.4° most a compass is off"),
@@ -633,7 +633,7 @@ def test_a_cover_keeps_to_its_page_however_long_the_name_is() -> None:
     vessel = attrs.evolve(job.view.vessel, name="Grandmother Wilhelmina of the Outer Ledge and of the Harbour Wall")
     book = handover_book(attrs.evolve(job.view, vessel=vessel), host, job.assessed, load_photo=photos_at(file))
     cover, _, third = (on_one_line(page.extract_text()) for page in reader_of(book).pages[:3])
-    assert "108 pass 0 advise 0 fail 0 not enough data" in cover
+    assert "109 pass 0 advise 0 fail 0 not enough data" in cover
     assert third.startswith("Before you go")
 
 
@@ -916,3 +916,44 @@ def test_a_few_readings_in_a_window_are_one_strip_and_lines_are_a_chart() -> Non
     assert all(window[0] < x < window[2] and window[1] < y < window[3] for x, y in marks)
     assert min(x for x, _ in marks) >= 0
     assert max(part["box"][2] for part in drawn["parts"] if part["kind"] == "band") <= 176.0
+
+
+@lru_cache(maxsize=1)
+def record_pages() -> tuple[str, ...]:
+    """The text of the sample book's Record, page by page."""
+    pages = pages_of(sample_book())
+    first = next(place for place, text in enumerate(pages) if text.lstrip().startswith("Record"))
+    return tuple(pages[first:])
+
+
+def test_findings_that_go_on_over_a_page_stand_under_their_steps_title_again() -> None:
+    """A row at the top of a page that names no step tells nobody what was done."""
+    heads = [
+        re.search(r"No\.\s+Verdict\s+Check\s+Finding\s+Basis\s+(.{60})", page, re.DOTALL) for page in record_pages()
+    ]
+    begun = [head[1] for page, head in zip(record_pages(), heads, strict=True) if head and head.start() < 5]
+    assert begun
+    assert [text for text in begun if re.match(r"\d+\.\d+", text)] == []
+
+
+def test_a_verdict_stands_on_the_line_of_its_row() -> None:
+    """The mark before it is higher than a capital, and must not push the word down."""
+    numbered = [
+        (page, piece) for page in boxes(sample_book())[9:] for piece in page if re.fullmatch(r"\d+\.\d+", piece[0])
+    ]
+    told = 0
+    for page, (_, left, _, _, baseline) in numbered:
+        beside = [b for text, x, _, _, b in page if text == "pass" and 0 < x - left < 20 and abs(b - baseline) < 2]
+        told += len(beside)
+        assert all(abs(one - baseline) < 0.1 for one in beside), (baseline, beside)
+    assert told > 50
+
+
+def test_no_unit_over_a_column_is_torn_apart() -> None:
+    assert [page for page in record_pages() if re.search(r"\[[^\]\n]{0,12}/\s*\n", page)] == []
+
+
+def test_every_mark_of_the_record_is_in_its_key() -> None:
+    """ "done" beside a step is a mark as "pass" beside a finding is."""
+    key = record_pages()[0].partition("How to read it")[2]
+    assert [mark for mark in ("pass", "advise", "fail", "not enough data", "done") if mark not in key] == []

@@ -76,6 +76,9 @@ kittiwake
     prop_check.capacity.within_label
         power fitted: 500.0 hp
         power on the label: 500.0 hp
+    engine_trial.label.within
+        rigged: 1500 lb
+        left for gear and fuel in portable tanks: 300 lb
     engine_trial.depth.agrees
         depth off by: -1.2 in
     engine_trial.standing_wave.low
@@ -217,9 +220,6 @@ saltgrass
         power by formula: 190.8 hp
         power the formula may be raised to: 195.0 hp
         power fitted: 150.0 hp
-    engine_trial.label.within
-        rigged: 590 lb
-        left for gear and fuel in portable tanks: 310 lb
     prop_check.pitch.try_first
         change of pitch to try first: -3 in
         engine speed to expect: 5462 ± 409 rev/min

@@ -51,10 +51,29 @@ FONTS_FOLDER = "fonts"
 _LONGEST_IN_FOOT = 24
 _MEANING: Mapping[Verdict, str] = {
     Verdict.PASS: "Measured or seen, and within its limits.",
-    Verdict.ADVISE: "Usable as it is, unless in doubt. The sentence says what to watch, or which reading to check.",
+    Verdict.ADVISE: "Can be used. The sentence says what to watch; a reading it calls in doubt is checked before that.",
     Verdict.FAIL: "Outside its limits. To be put right; it stands on the punch list.",
     Verdict.NOT_ENOUGH_DATA: "Not judged, because something was not measured. No number is given.",
 }
+
+_STEP_MEANING: Mapping[str, str] = {
+    "to do": "Nobody has begun this step.",
+    "under way": "This step is begun, not finished.",
+    "done": "The technician has done this step; what was found stands below it.",
+    "look again": "This step is to be looked at again.",
+    "not fitted": "The boat does not have this.",
+    "not needed": "Another step was done instead.",
+    "left out": "The shop leaves this step out.",
+}
+"""By the names of `palette.STEP_MARKS`."""
+
+
+def _meanings(clauses: Sequence[Mapping[str, Any]]) -> Iterator[tuple[str, str]]:
+    """Every mark the Record shows, with what it means: all verdicts, and the states of steps that occur."""
+    yield from ((verdict.value, meaning) for verdict, meaning in _MEANING.items())
+    checked = [part for clause in clauses for part in clause["blocks"] if part["kind"] == "checks"]
+    shown = {group["state"] for part in checked for group in part["groups"]}
+    yield from ((state, meaning) for state, meaning in _STEP_MEANING.items() if state in shown)
 
 
 def handover_book(
@@ -122,7 +141,7 @@ def _made(
         "colours": attrs.asdict(DAY),
         "marks": marks(),
         "cover": _cover(view, assessed, state, owners, unread, waiting),
-        "meanings": [[verdict.value, meaning] for verdict, meaning in _MEANING.items()],
+        "meanings": [[mark, meaning] for mark, meaning in _meanings(clauses)],
         "reading": [*_reading(_made_by(host), len(assessed), _numbered(clauses))],
         "pages": owners.pages,
         "cards": [*card_sheets(owners.cards, aboard)],

@@ -272,12 +272,13 @@ def _vessel(view: JobView, clause: _Clause, host: PluginHost) -> Iterator[Part]:
 
 def _section(blocks: Sequence[Block], clause: _Clause) -> Iterator[Part]:
     waiting: list[Finding] = []
-    for block in blocks:
+    for place, block in enumerate(blocks):
         if waiting and not isinstance(block, Finding):
             yield from _told(waiting, clause)
             waiting = []
         if isinstance(block, str):
-            yield words(as_printed(block), "small")
+            leads = place + 1 < len(blocks) and not isinstance(blocks[place + 1], str)
+            yield words(as_printed(block), "small", leads=leads)
         elif isinstance(block, Table):
             yield from clause.table(block)
         elif isinstance(block, Figure):

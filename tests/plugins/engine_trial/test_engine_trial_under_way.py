@@ -85,6 +85,16 @@ def test_gauges_without_a_limit_are_not_judged() -> None:
     assert found(loads(GOOD, {"idle_low": "600 rev/min"}), "gauges") == []  # the manual gives none for gauges
 
 
+def test_a_gauge_that_passes_is_told_with_its_limit() -> None:
+    """An owner who reads "within the maker's limits" can hold the gauge against them."""
+    (one,) = found(loads({**GOOD, "5800": ("71", "19", "14.1", "41")}), "gauges")
+    for limit in one.limits:
+        told = [(words, end) for words, end in (("at least", limit.low), ("at most", limit.high)) if end is not None]
+        assert told
+        for words, end in told:
+            assert f"{words} {end:.1f} " in one.sentence, (limit, one.sentence)
+
+
 def test_a_battery_that_loses_current_above_idle_is_told() -> None:
     assert [one.code for one in found(loads(GOOD), "charge")] == ["engine_trial.charge.charges"]
     (one,) = found(loads({**GOOD, "3000": ("66", "11", "14.0", "-6")}), "charge")

@@ -266,7 +266,8 @@ def test_the_pilot_is_judged_from_its_recordings_against_the_shops_limits() -> N
     assert _verdicts(view, "handover.heading_hold") == [Verdict.PASS]
     (change,) = findings_of(HOST, view, "handover.course_change")
     assert change.verdict is Verdict.ADVISE
-    assert re.search(r"overshoot \d+\.\d degrees, settled within ± 5 degrees in \d+ s\.", change.sentence)
+    said = r"40 ordered, overshoot \d+\.\d degrees, settled within ± 5 degrees \d+ s after it was 5 degrees off"
+    assert re.search(said, change.sentence)
     assert "time to settle within ± 5 deg" in {number.name for number in change.numbers}
 
 

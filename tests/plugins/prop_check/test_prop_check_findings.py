@@ -632,7 +632,8 @@ def test_crouch_as_a_sanity_check(speeds: tuple[str, str], verdict: Verdict, wor
     finding = one(runs_at(boat, "5800 rev/min", speeds), "crouch")
     assert (finding.verdict, words in finding.sentence) == (verdict, True), finding.sentence
     by_hand = "38.6 to 59.2 mph" if "mph" in speeds[0] else "33.5 to 51.4 kn"
-    assert f"{by_hand} for 3000 lb and 150 hp" in finding.sentence
+    assert f"{by_hand} for 3000 lb and 150 hp; 10 % either way, " in finding.sentence
+    assert ("34.7 to 65.1 mph" if "mph" in speeds[0] else "30.2 to 56.6 kn") in finding.sentence
 
 
 def test_crouch_with_the_kind_of_hull_chosen() -> None:
