@@ -106,14 +106,16 @@ def with_uncertainty(value: float, expanded_uncertainty: float | None, decimals:
     """A value with its expanded uncertainty, to as many digits as that bears [1].
 
     value                : any finite number, in some unit
-    expanded_uncertainty : half width of its 95 % interval, same unit, zero or above; None where the number is exact
-                           or a count
+    expanded_uncertainty : half width of its 95 % interval, same unit, zero or above; None or zero where the number
+                           is exact or a count
     decimals             : digits after the point, more where the half width would lose its first digit, fewer where it
                            would show three
     plus                 : whether a positive value carries its sign
 
     >>> with_uncertainty(60, 0.3, 0), with_uncertainty(472.71, 19.9), with_uncertainty(0.304, 0.66)
     ('60.0 ± 0.3', '473 ± 20', '0.3 ± 0.7')
+    >>> with_uncertainty(540, 0, 0)
+    '540'
 
     A minus is a real one. A value that rounds to nothing has none: "0.0", never "-0.0".
 
@@ -127,9 +129,8 @@ def with_uncertainty(value: float, expanded_uncertainty: float | None, decimals:
 
 
 def _digits(value: float, half_width: float | None, decimals: int, sign: str) -> str:
-    if not half_width:
-        after = "" if half_width is None else f" ± {half_width:.{decimals}f}"
-        return f"{value:{sign}.{decimals}f}{after}"
+    if not half_width:  # zero says that it is exact, as a count is: no instrument reads "± 0"
+        return f"{value:{sign}.{decimals}f}"
     leading = -math.floor(math.log10(half_width))  # place of its first digit, 1 for tenths
     shown = max(0, min(max(decimals, leading), leading + 1))
     finest = decimals + _MOST_EXTRA_DECIMALS

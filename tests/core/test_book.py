@@ -38,12 +38,14 @@ from garboard.findings import (
 )
 from garboard.hooks import hookimpl
 from garboard.hosting.cut import LONGEST_NAME, LONGEST_TEXT, MOST_COLUMNS
+from garboard.hosting.failures import PluginProblem
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.titles import place_in_words
 from garboard.job_view import JobView
 from garboard.judging.assessing import AssessedJob, assess_job_file
 from garboard.owner_pages import Digits
-from garboard.records import Note, SignOff, StepState
+from garboard.records import Measurement, Note, SignOff, StepState
+from garboard.report.as_typed import block_as_typed
 from garboard.report.book import handover_book
 from garboard.report.outline import cautions, date_in_words
 from garboard.report.owner import card_sheets
@@ -801,11 +803,30 @@ def test_a_section_that_fails_says_so_and_the_book_is_made(view: JobView) -> Non
     @hookimpl
     def register_report_sections(register: Callable[[ReportSection], None]) -> None:
         register(ReportSection(key="bad.section", title="Bad luck", order=1, build=build))
+        register(ReportSection(key="bad.page", title="Yours", order=2, build=build, part=YOUR_BOAT))
 
     vars(module).update(register_report_sections=register_report_sections)
     host = make_host((), entry_points=False, modules={"bad": module})
-    text = whole(book_of(view, host))
-    assert "Plugin bad could not write this section (ZeroDivisionError: on purpose)" in text
+    failed: list[PluginProblem] = []
+    text = whole(handover_book(view, host, host.assess(view), failed=failed.append))
+    assert "could not write this section" in text
+    assert "ZeroDivisionError" not in text
+    told = "section 'Bad luck' of the book: ZeroDivisionError: on purpose"
+    assert [(one.name, one.reason) for one in failed] == [("bad", told), ("bad", told.replace("Bad luck", "Yours"))]
+    assert "Yours" not in text  # an owner's page has no section that failed
+
+
+def test_what_a_section_makes_itself_is_told_in_the_units_that_were_typed(view: JobView) -> None:
+    flow = Figure(
+        "Flow of the pump", Axis("Run", ""), Axis("Flow", "gal/h", 0.0), (Series("flow", (1.0, 2.0), (545.0, 500.0)),)
+    )
+    water = Measurement(step="any.step", field="volume", value="20 L", by="A. Hand")
+    in_litres = attrs.evolve(view, measurements=(water,))
+    told = block_as_typed(in_litres, flow)
+    assert isinstance(told, Figure)
+    assert (told.y.unit, [round(one) for one in told.series[0].y]) == ("L/h", [2063, 1893])
+    number = block_as_typed(in_litres, Number("flow", 545.0, "gal/h", 16.0, 0))
+    assert str(number) == "2063 ± 61 L/h"
 
 
 def test_a_signature_given_before_later_changes_says_so(view: JobView) -> None:

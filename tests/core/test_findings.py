@@ -47,7 +47,7 @@ def test_exact_numbers_and_counts_carry_no_uncertainty() -> None:
     assert with_uncertainty(2.44, 0.7, plus=True) == "+2.4 ± 0.7"
 
 
-@pytest.mark.parametrize(("expanded_uncertainty", "said"), [(None, "0.0"), (0.0, "0.0 ± 0.0"), (4.4, "0.0 ± 4.4")])
+@pytest.mark.parametrize(("expanded_uncertainty", "said"), [(None, "0.0"), (0.0, "0.0"), (4.4, "0.0 ± 4.4")])
 def test_nothing_carries_no_minus(expanded_uncertainty: float | None, said: str) -> None:
     assert with_uncertainty(-0.04, expanded_uncertainty) == said
     assert with_uncertainty(-0.06, expanded_uncertainty).startswith("−0.1")

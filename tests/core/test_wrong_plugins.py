@@ -12,6 +12,7 @@ import pytest
 import wrong_plugins
 from garboard.findings import Verdict
 from garboard.hosting.apart import Apart, Limits
+from garboard.hosting.failures import PluginProblem
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.records import Job, Measurement, Vessel
@@ -37,7 +38,9 @@ class Run:
             return [one.code for one in self.host.faults if one.name == name and one.at_work]
         if how == BOOK:
             (section,) = [one for one in self.host.report_sections if one.key == f"{name}.part"]
-            return [str(block) for block in _blocks(section, self.host, VIEW, ())]
+            problems: list[PluginProblem] = []
+            _blocks(section, self.host, VIEW, (), problems.append)
+            return [one.in_words for one in problems]
         found = [one for one in self.found if one.plugin == name]
         if how == SHORTENED:
             return ["" for one in found if one.shortened]
@@ -68,7 +71,6 @@ def test_each_is_told_by_its_code(run: Run, name: str) -> None:
     told = run.told(name, how)
     if how == BOOK:
         assert code in told[0]
-        assert f"Plugin {name} could not write this section" in told[0]
     else:
         assert code in told, (told, [one for one in run.host.faults if one.name == name])
 

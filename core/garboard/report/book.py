@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,7 +14,8 @@ import garboard
 from garboard.faults import in_number, in_words
 from garboard.findings import Finding, NotEnoughData, Verdict
 from garboard.history.proof import Proof
-from garboard.hosting.cut import cut, told
+from garboard.hosting.cut import cut
+from garboard.hosting.failures import PluginProblem, problem_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.own_copy import own_copy, own_view
 from garboard.hosting.plugin_code import plugin_code
@@ -22,7 +23,7 @@ from garboard.hosting.sections import checked_blocks
 from garboard.hosting.unused import waiting_in_words
 from garboard.hosting.watching import watched
 from garboard.job_view import JobView
-from garboard.report.as_typed import as_typed
+from garboard.report.as_typed import as_typed, block_as_typed
 from garboard.report.blocks import Block as Part
 from garboard.report.blocks import marks, words
 from garboard.report.logo import logo_to_print
@@ -45,6 +46,7 @@ from garboard.report.record_file import attachments
 from garboard.report.type_faces import printable, with_faces
 from garboard.steps import RECORD, Assessed, Block, ReportSection
 
+SectionFailed = Callable[[PluginProblem], None]
 PAPER_SIZES = ("letter", "A4")
 FONTS_FOLDER = "fonts"
 """Folder beside the data, as `plugins` is, with typefaces for names in other scripts."""
@@ -86,6 +88,7 @@ def handover_book(
     load_photo: PhotoLoader = no_photo,
     proof: Proof | None = None,
     fonts: Path | None = None,
+    failed: SectionFailed = lambda _problem: None,
 ) -> bytes:
     """The handover book as a PDF. The same job, program and plugins give the same bytes.
 
@@ -94,9 +97,10 @@ def handover_book(
     load_photo : gives the files of photos; those it does not give are listed by name alone
     proof      : of the entries it is made of; None for a job file, behind which no folder stands
     fonts      : folder of typefaces for names in other scripts, where there is one
+    failed     : called with what a section failed by: the book says no more of it than that it is not there
     """
     with with_faces(fonts):
-        return _made(view, host, assessed, size, unread, load_photo, proof)
+        return _made(view, host, assessed, size, unread, load_photo, proof, failed)
 
 
 def _made(
@@ -107,12 +111,13 @@ def _made(
     unread: int,
     load_photo: PhotoLoader,
     proof: Proof | None,
+    failed: SectionFailed,
 ) -> bytes:
     vessel, job = view.vessel, view.job
     of_shop = {one.key for one in host.calculators if one.of_shop}
     judged = [one for one in assessed if one.calculator not in of_shop]
     assessed = as_typed(view, judged)
-    built = [(section, _blocks(section, host, view, assessed)) for section in host.report_sections]
+    built = [(section, _blocks(section, host, view, assessed, failed)) for section in host.report_sections]
     sections = [(section, blocks) for section, blocks in built if section.part == RECORD]
     state, photos = hand_over(view, assessed), PhotoFiles(load_photo)
     waiting = waiting_in_words(view, host)
@@ -173,7 +178,10 @@ def _created(opened: str) -> datetime:
     return day if day.tzinfo else day.replace(tzinfo=UTC)
 
 
-def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
+def _blocks(
+    section: ReportSection, host: PluginHost, view: JobView, assessed: Sequence[Assessed], failed: SectionFailed
+) -> Sequence[Block]:
+    """What a section prints, in the units the boat's values were typed in."""
     plugin = host.owner_of("register_report_sections", section.key)
     try:
         with host.minding(plugin, section.key), plugin_code():
@@ -181,11 +189,14 @@ def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: S
             if host.shares_program(plugin):
                 seen, assessed = own_view(seen), own_copy(tuple(assessed))
             blocks = checked_blocks(section.build(watched(seen), assessed))
+            blocks = [block_as_typed(view, cut(block) if isinstance(block, Finding) else block) for block in blocks]
     except NotEnoughData as missing:
         return (f"Not enough data: {in_words(missing)}.",)
     except Exception as failure:
-        return (f"Plugin {plugin} could not write this section ({told(failure)}). Tell its author.",)
-    return tuple(cut(block) if isinstance(block, Finding) else block for block in blocks)
+        problem = problem_of(failure, plugin, next((one.file for one in host.plugins if one.name == plugin), ""))
+        failed(attrs.evolve(problem, reason=f"section {section.title!r} of the book: {problem.reason}"))
+        return ("The shop's program could not write this section.",) if section.part == RECORD else ()
+    return tuple(blocks)
 
 
 def _cover(

@@ -199,7 +199,7 @@ def test_an_offset_to_enter_is_what_brings_the_sensor_to_the_trusted_one() -> No
     (finding,) = compared(steady(359.0), steady(2.0, source="9"))
     assert (finding.about, finding.verdict) == ("mast sensor", Verdict.ADVISE)
     assert finding.sentence == (
-        "Heading 3.0 ± 0.0 degrees more than helm compass on heading 359. "
+        "Heading 3.0 degrees more than helm compass on heading 359. "
         "Enter an offset of −3.0 degrees if the sensor adds its offset."
     )
     assert number(finding, "offset to enter").value == pytest.approx(-3.0)
@@ -245,7 +245,7 @@ def test_a_lone_heading_is_held_against_the_course_and_no_offset_is_offered() ->
     (finding,) = compared(steady(84.5, reference="true"), course)
     assert finding.verdict is Verdict.ADVISE
     assert finding.sentence == (
-        "Heading 4.5 ± 0.0 degrees more than course over ground on heading 080. "
+        "Heading 4.5 degrees more than course over ground on heading 080. "
         "Run the same line back: what stays is the sensor's, what changes sign is current and wind."
     )
     assert "offset to enter" not in [given.name for given in finding.numbers]
