@@ -143,7 +143,7 @@ class Sheet:
                 "label_present": name != unlabelled,
                 "current": current,
                 "drop": drop,
-                "source_voltage": "12.70 V",
+                "source_voltage": f"{12.64 - 0.005 * float(current.split()[0]):.2f} V",
                 "terminations_tight": True,
                 "polarity_right": True,
                 "supported": True,

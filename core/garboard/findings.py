@@ -35,6 +35,7 @@ __all__ = [
     "Table",
     "Verdict",
     "not_enough_data",
+    "with_minus",
     "with_spread",
     "with_uncertainty",
 ]
@@ -114,12 +115,18 @@ def with_uncertainty(value: float, expanded_uncertainty: float | None, decimals:
     >>> with_uncertainty(60, 0.3, 0), with_uncertainty(472.71, 19.9), with_uncertainty(0.304, 0.66)
     ('60.0 ± 0.3', '473 ± 20', '0.3 ± 0.7')
 
-    A value that rounds to nothing has no minus: "0.0", never "-0.0".
+    A minus is a real one. A value that rounds to nothing has none: "0.0", never "-0.0".
+
+    >>> with_uncertainty(-100, None), with_uncertainty(-0.04, None)
+    ('−100.0', '0.0')
 
     [1] JCGM 100:2008, 7.2.6: at most two significant digits in an uncertainty, the value rounded to match.
     """
     sign = "+z" if plus else "z"  # z: no minus before a zero
-    half_width = expanded_uncertainty
+    return _digits(value, expanded_uncertainty, decimals, sign).replace("-", "−")
+
+
+def _digits(value: float, half_width: float | None, decimals: int, sign: str) -> str:
     if not half_width:
         after = "" if half_width is None else f" ± {half_width:.{decimals}f}"
         return f"{value:{sign}.{decimals}f}{after}"
@@ -129,6 +136,19 @@ def with_uncertainty(value: float, expanded_uncertainty: float | None, decimals:
     if shown > finest:
         return f"{value:{sign}.{finest}f} ± less than {10.0**-finest:.{finest}f}"
     return f"{value:{sign}.{shown}f} ± {half_width:.{shown}f}"
+
+
+_HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")
+
+
+def with_minus(text: str) -> str:
+    """Text with a real minus before its negative numbers; a hyphen within a word, a date or a range stays.
+
+    >>> with_minus("-1.2 deg, NL-300, 2026-05-14, 3 to -2")
+    '−1.2 deg, NL-300, 2026-05-14, 3 to −2'
+    """
+    is_hyphened = isinstance(text, str) and "-" in text  # what is no text its record refuses
+    return _HYPHEN_AS_MINUS.sub("−", text) if is_hyphened else text
 
 
 with_spread = with_uncertainty
@@ -425,7 +445,8 @@ class Finding:
     basis    : at least one, whatever the verdict
     missing  : what keeps it from a result, with the verdict "not enough data"
     notes    : texts of the job's notes it tells: a punch list need not tell them again
-    short    : the sentence where the verdict stands beside it and need not be said twice; "" where that is the same
+    short    : the sentence in a document, where the verdict stands beside it and need not be said twice, and where
+               nobody needs what the technician does next ("Go on to the turn."); "" where that is the same
     of       : the piece of equipment it is about, where it is about one ("port", "Bilge pump")
     places   : the values it rests on, each as step, field, row, of. Where a plugin names none, the host fills in what
                its calculator read; with `of`, of that piece. A fact of the vessel has the step `OF_VESSEL` and is named
@@ -448,14 +469,14 @@ class Finding:
 
     verdict: Verdict
     about: str
-    sentence: str
+    sentence: str = attrs.field(converter=with_minus)
     basis: tuple[Basis, ...]
     numbers: tuple[Number, ...] = ()
     figures: tuple[Figure, ...] = ()
     tables: tuple[Table, ...] = ()
     missing: tuple[Missing, ...] = ()
     notes: tuple[str, ...] = ()
-    short: str = ""
+    short: str = attrs.field(default="", converter=with_minus)
     of: str = ""
     places: tuple[tuple[str, str, str, str], ...] = ()
     forecasts: tuple[Forecast, ...] = ()
@@ -463,7 +484,7 @@ class Finding:
     doubts: tuple[Doubt, ...] = ()
     doubted: tuple[Doubt, ...] = ()
     code_in_doubt: str = attrs.field(default="", validator=_code)
-    sentence_in_doubt: str = ""
+    sentence_in_doubt: str = attrs.field(default="", converter=with_minus)
 
     def __attrs_post_init__(self) -> None:
         if self.doubts and self.verdict is Verdict.PASS:

@@ -188,7 +188,7 @@ def job_from(
     """A job ready to be judged, from a job file or from the same as a dict.
 
     source : a dict may leave out "format" and "version"
-    folder : where the recordings of a dict lie; those of a file lie beside it
+    folder : where the recordings of a dict lie; those of a file lie beside it. A photo of a dict need not be there
     Raises InputError with every fault, as the program does.
     """
     plugins = host or _built_in()
@@ -209,7 +209,7 @@ def job_from(
     faults = [*job_file.check(read, plugins, folder), *job_file.settings_faults(read.settings, plugins)]
     if faults:
         raise InputError("job", faults)
-    return job_file.view_of(read, folder or Path())
+    return job_file.view_of(read, folder or Path(), names_suffice=True)
 
 
 @contextmanager

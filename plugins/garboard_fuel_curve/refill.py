@@ -227,7 +227,7 @@ def flow_meter(view: JobView) -> list[Finding]:
     ratio, within = found.ratio.value, found.ratio.expanded_uncertainty
     reads = f"{abs(1 / ratio - 1) * 100:.1f} % {'low' if ratio > 1 else 'high'}"
     says = f"Meter reads {reads} against the refill (factor {with_uncertainty(ratio, within, 3)}). "
-    code = "fuel_curve.flow_meter.within_limit"
+    code, short = "fuel_curve.flow_meter.within_limit", ""
     doubts: tuple[Doubt, ...] = ()
     if found.contradicts:
         code = "fuel_curve.flow_meter.entries_contradict"
@@ -252,13 +252,15 @@ def flow_meter(view: JobView) -> list[Finding]:
         code = "fuel_curve.flow_meter.refill_too_small"
         says += "The refill is too small to be sure; repeat after a longer run."
     else:
-        says += f"Within {found.allowed * 100:.0f} %; leave it."
+        says += f"Within {found.allowed * 100:.0f} %"
+        short, says = f"{says}.", f"{says}; leave it."
     return [
         Finding(
             code=code,
             verdict=Verdict.ADVISE if found.is_off or found.contradicts else Verdict.PASS,
             about="flow meter",
             sentence=says,
+            short=short,
             basis=(
                 attrs.evolve(PRACTICE, text="Flow meters are set against a refill to the same mark"),
                 PROPAGATION,

@@ -12,6 +12,7 @@ from garboard.steps import Assessed, Block, ReportSection
 
 from .steps import COMPARISON, MAGNETOMETER, STEADY_TURN, STRAIGHT_RUNS, SWING
 from .swing_finding import LARGEST, LARGEST_READ
+from .turn_findings import APART
 
 VARIATION = "heading_calibration.variation"
 
@@ -42,7 +43,11 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
     turns = _measured(assessed, STEADY_TURN)
     measured = [turn for turn in turns if turn.numbers]
     if measured:
-        blocks += ["Circles turned to calibrate the sensors, and how even they were:", _turns(measured)]
+        blocks += [
+            "Circles turned to calibrate the sensors, and how even they were. A current turns the course over ground "
+            "aside, but not over whole circles: there the two are compared.",
+            _turns(measured),
+        ]
     blocks += [turn for turn in turns if turn.verdict is not Verdict.PASS]
     others = [*_measured(assessed, COMPARISON), *_measured(assessed, MAGNETOMETER)]
     return [*blocks, *others] if swings or variations or turns or others else []
@@ -77,6 +82,7 @@ def _measured(assessed: Sequence[Assessed], *calculators: str) -> list[Finding]:
 _COLUMNS = {
     "turned": "Turned [deg]",
     "turned by course over ground": "By course over ground [deg]",
+    APART: "Apart over whole circles [deg]",
     "mean rate of turn": "Mean rate [deg/s]",
     "share of time in the band": "In the band [%]",
     "longest lapse": "Longest lapse [s]",
@@ -84,12 +90,14 @@ _COLUMNS = {
 
 
 def _turns(findings: Sequence[Finding]) -> Table:
+    told = {number.name for finding in findings for number in finding.numbers}
+    names = [name for name in _COLUMNS if name != APART or name in told]
     rows = []
     for finding in findings:
         by_name = {number.name: number for number in finding.numbers}
-        cells = (_cell(by_name.get(name)) for name in _COLUMNS)
+        cells = (_cell(by_name.get(name)) for name in names)
         rows.append((finding.about, *cells, finding.verdict.value))
-    return Table("Steady turns", ("Sensor", *_COLUMNS.values(), "Verdict"), tuple(rows))
+    return Table("Steady turns", ("Sensor", *(_COLUMNS[name] for name in names), "Verdict"), tuple(rows))
 
 
 def _cell(number: Number | None) -> str:

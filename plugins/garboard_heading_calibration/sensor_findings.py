@@ -133,7 +133,8 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
     if not mounted:
         told.append("Mount it level, firm and pointing as its maker asks.")
     verdict = Verdict.FAIL if not (steady and mounted) else Verdict.ADVISE if close else Verdict.PASS
-    good = [] if told else ["Every clearance is kept: go on to the turn."]
+    result = f"{nearest:.2f} m to the nearest disturber."
+    kept = f"{result} Every clearance is kept"
     code = "heading_calibration.location.clear"
     if close:
         code = "heading_calibration.location.too_close"
@@ -146,7 +147,8 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
         verdict=verdict,
         about=sensor.name,
         of=sensor.name,
-        sentence=" ".join([f"{nearest:.2f} m to the nearest disturber.", *told, *good]),
+        sentence=" ".join([result, *told]) if told else f"{kept}: go on to the turn.",
+        short="" if told else f"{kept}.",
         basis=(clearance_basis(clearance), AS_ITS_MAKER_ASKS),
         numbers=(Number("nearest disturber", nearest, "m", decimals=2),),
         limits=(Limit("nearest disturber", low=clearance),) if close or (steady and mounted) else (),
@@ -407,7 +409,6 @@ def comparison_finding(
     more = "more" if found.difference >= 0 else "less"
     seen = f" {_seen(found.headings)}" if found.headings else ""
     result = f"Heading {with_uncertainty(abs(found.difference), half_width)} degrees {more} than {trusted}{seen}."
-    good = [] if told else ["No offset to enter."]
     offset: tuple[Number, ...] = ()
     if trusted != COURSE:
         offset = (Number.of("offset to enter", attrs.evolve(difference, value=found.offset_to_enter)),)
@@ -415,7 +416,8 @@ def comparison_finding(
         code=told[0][0] if told else "heading_calibration.comparison.agree",
         verdict=Verdict.ADVISE if told else Verdict.PASS,
         about=about,
-        sentence=" ".join([result, *(words for _, words in told), *good]),
+        sentence=" ".join([result, *(words for _, words in told)]) if told else f"{result} No offset to enter.",
+        short="" if told else result,
         basis=COMPARISON_BASIS,
         numbers=(
             Number.of("mean difference", difference),

@@ -55,6 +55,7 @@ RECORDED = {"step": STEADY_TURN, "field": "turn_recording"}
 UNCALIBRATED = 20.0  # deviation a sensor may have before it is calibrated [deg]
 SURELY = 1.4  # so many times the 95 % of both a course and a sensor are apart before one is said to be wrong: by 95 %
 # alone one sound boat in twenty would be accused
+APART = "sensor beyond the course, over whole circles"
 LIKE_DEVIATION = 0.8  # share of a turn's unevenness that has to go with the heading; common practice, no source
 LEAST_DOUBT = 0.1  # no log tells degrees turned any closer; common practice, no source [deg]
 TOO_SHORT = "heading_calibration.steady_turn.too_short"
@@ -341,13 +342,15 @@ def turn_finding(
         words = "The turn was good enough: look for iron and cables near the sensor before you turn again."
         remarks.append(("heading_calibration.steady_turn.good_but_refused", words))
     verdict = Verdict.FAIL if faults else Verdict.ADVISE if remarks else Verdict.PASS
-    good = [] if faults or remarks else ["Good: let the instrument finish its calibration."]
+    result, good = _result(turn, wanted), not faults and not remarks
+    done = "Good: let the instrument finish its calibration."
     code = (*faults, *remarks, ("heading_calibration.steady_turn.good", ""))[0][0]
     return Finding(
         code=code,
         verdict=verdict,
         about=about,
-        sentence=" ".join([_result(turn, wanted), *(text for _, text in (*faults, *remarks)), *good]),
+        sentence=f"{result} {done}" if good else " ".join([result, *(text for _, text in (*faults, *remarks))]),
+        short=result if good else "",
         basis=(circles_basis(*wanted.band), METHOD),
         numbers=_numbers(turn),
         limits=_limits(turn, wanted) if not faults or shortcomings(turn, wanted) else (),
@@ -359,7 +362,9 @@ def _result(turn: Turn, wanted: Wanted) -> str:
     degrees = with_uncertainty(abs(turn.degrees), doubt)
     course = "" if turn.by_course is None else with_uncertainty(abs(turn.by_course), _of_course(turn))
     alone = "" if turn.with_way is None else f"of these {with_uncertainty(abs(turn.with_way), doubt)} with way on, "
-    held_against = f" ({alone}{course} by course over ground)" if course else ""
+    circles = _in_circles(turn)
+    over = f"; over whole circles {abs(circles.sensor):.1f} against {abs(circles.course):.1f}" if circles else ""
+    held_against = f" ({alone}{course} by course over ground{over})" if course else ""
     rate = with_uncertainty(turn.mean_rate, doubt / turn.seconds, 2)
     in_band = f"{100 * turn.in_band:.0f} % of the time inside {wanted.low:g} to {wanted.high:g}"
     return f"{degrees} degrees to {turn.direction}{held_against} at {rate} deg/s, {in_band}."
@@ -637,6 +642,15 @@ def _of_course(turn: Turn) -> float:
     return max(turn.by_course_within, LEAST_DOUBT)
 
 
+def _in_circles(turn: Turn) -> Check | None:
+    """The check over whole circles, where the whole turn would look contradicted and is not: a current turns the course
+    aside, and drops out over a circle."""
+    if turn.by_course is None or turn.check is None or _course_contradicts(turn):
+        return None
+    looks_wrong = abs(turn.compared - turn.by_course) > math.hypot(_doubt(turn), _of_course(turn))
+    return turn.check if looks_wrong and turn.compared * turn.by_course > 0 else None
+
+
 def _numbers(turn: Turn) -> tuple[Number, ...]:
     doubt = _doubt(turn)
     by_course = (
@@ -647,6 +661,7 @@ def _numbers(turn: Turn) -> tuple[Number, ...]:
     return (
         Number("turned", turn.degrees, "deg", doubt),
         *by_course,
+        *([Number(APART, circles.apart, "deg", circles.within)] if (circles := _in_circles(turn)) else []),
         Number("mean rate of turn", turn.mean_rate, "deg/s", doubt / turn.seconds, decimals=3),
         Number("share of time in the band", 100 * turn.in_band, "%", decimals=0),
         Number("longest lapse", turn.longest_lapse, "s", decimals=0),

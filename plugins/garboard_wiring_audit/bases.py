@@ -111,11 +111,11 @@ RESERVE = practice(
 )
 RATE = practice("Peukert's law above the 20 h rate: exponent 1.15 ± 0.15, LiFePO4 1.00 ± 0.05")
 CAPACITY = practice("A sound battery holds its stamped capacity within a tenth")
-STANDING = practice(
-    "A battery left alone still starts the boat after the days wanted",
-    "self-discharge is not counted: half a year or so to half empty",
+STANDING = practice("A battery left alone still starts the boat after the days wanted")
+SELF_DISCHARGE = practice(
+    "A lead battery loses its usable half by itself in about half a year",
+    "give or take a third, faster in the heat; it goes on beside what is drawn",
 )
-SELF_DISCHARGE = practice("A lead battery loses its usable half by itself in about half a year")
 BATTERY_CFR = regulation("33 CFR 183.420")
 NETWORK_SHEETS = standard("Installation sheets of the NMEA 2000 trade standard", "as makers restate it")
 NETWORK_DROP = standard(

@@ -142,3 +142,37 @@ def reserve_hours(capacity: float, usable_share: float, load: float, exponent: f
     if not load > 0:
         raise ValueError(f"load must be above zero, got {load!r} A")
     return capacity * usable_share / load * math.pow(over_rate(capacity, load), 1 - exponent)
+
+
+SELF_DISCHARGE_VARIES = 1 / 3
+"""Half width of the 95 % interval of the days a battery lasts by itself, by them; common practice, no source."""
+
+
+def days_left_alone(usable: float, current: MeasuredValue, by_itself: float, capacity_within: float) -> MeasuredValue:
+    """How long a full battery lasts with everything off, what is drawn and self-discharge counted together.
+
+    usable          : charge that may be drawn from full, above 0 [Ah]
+    current         : drawn with everything off, 0 or above [A]
+    by_itself       : days in which self-discharge alone takes the usable charge, above 0 [d]
+    capacity_within : half width of the capacity's 95 % interval, as a share of it [-]
+    returns         : days [d]
+
+    >>> by_itself = days_left_alone(50.0, MeasuredValue(0.0, "A"), 180.0, 0.1)
+    >>> round(by_itself.value), round(by_itself.expanded_uncertainty)
+    (180, 60)
+    >>> round(days_left_alone(50.0, MeasuredValue(50 / 24 / 180, "A"), 180.0, 0.1).value)
+    90
+
+    [1] Charge is current times time; both losses add up each day: 1 / days = 24 h x current / usable + 1 / by itself.
+    """
+    by_current = 24 * current.value / usable
+    days = 1 / (by_current + 1 / by_itself)
+    return MeasuredValue.of_parts(
+        days,
+        "d",
+        (
+            *(part.times(-(days**2) * 24 / usable) for part in current.parts),
+            Part.of_expanded("capacity", days**2 * by_current * capacity_within),
+            Part.of_expanded("self-discharge", days**2 / by_itself * SELF_DISCHARGE_VARIES),
+        ),
+    )

@@ -28,7 +28,7 @@ from garboard.records import Battery, Circuit, Engine
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.bank_voltage import DEAD, NOMINAL_VOLTS, another_voltage, is_dead, nominal_volts
-from garboard_wiring_audit.batteries import over_rate, rate_exponent, reserve_hours, state_of_charge
+from garboard_wiring_audit.batteries import days_left_alone, over_rate, rate_exponent, reserve_hours, state_of_charge
 from garboard_wiring_audit.circuit_facts import facts_of
 from garboard_wiring_audit.circuit_rules import CRANKING, PANEL_FEED, distance_basis
 from garboard_wiring_audit.loads import COLUMNS, load_sum
@@ -51,8 +51,6 @@ from garboard_wiring_audit.steps import BATTERIES, CIRCUITS, LOADS, STANDING
 CAPACITY, NOMINAL_VOLTAGE = "batteries.capacity", "batteries.nominal_voltage"
 """Facts of a bank: one of another voltage than entered is another bank, or lacks a battery and what that holds."""
 TABLE_TEMPERATURES = (0.0, 45.0)
-ALMOST_NOTHING = 1e-4
-"""Standing current a meter does not show [A]."""
 
 INSTALLATION = (
     ("held_down", "Fit a hold-down."),
@@ -129,6 +127,7 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
         percent = charge.percent
         code, verdict, advice = _charge_verdict(percent, least)
         shown = _charge(percent)[0]
+        result = f"{charge_words(percent)} charged at {charge.volts.value:.2f} V."
         # What is shown of a flat one is its upper end, which may lie above what is wanted.
         told = shown.value < least or percent.low >= 0
         yield Finding(
@@ -136,7 +135,8 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
             verdict=verdict,
             about=about(battery),
             of=battery.name,
-            sentence=f"{charge_words(percent)} charged at {charge.volts.value:.2f} V. {advice}",
+            sentence=f"{result} {advice}",
+            short=result if verdict is Verdict.PASS else "",
             numbers=(
                 shown,
                 Number.of("rest voltage", charge.volts, 2),
@@ -280,18 +280,12 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
         if with_all_on is not None and together([current, times(with_all_on, -1)], "A").low > 0:
             yield _more_than_the_load(battery, shown, with_all_on)
             return
-        days = _usable(battery, rules) / current.value / 24 if current.value >= ALMOST_NOTHING else math.inf
-        enough = min(days, most) >= wanted
-        if days > most:
-            counted = Number("days, at least", most, "d", decimals=0)
-            told = f"more than {most:.0f} days (self-discharge decides)"
-        else:
-            of_current = times(current, days / current.value).parts
-            capacity = Part.of_expanded("capacity", days * rules.share("capacity"))
-            counted = Number.of("days", MeasuredValue.of_parts(days, "d", (*of_current, capacity)), 0)
-            told = f"{with_uncertainty(days, counted.expanded_uncertainty, 0)} days"
+        days = days_left_alone(_usable(battery, rules), current, most, rules.share("capacity"))
+        enough = days.value >= wanted
+        counted = Number.of("days", days, 0)
+        told = f"{with_uncertainty(days.value, days.expanded_uncertainty, 0)} days, self-discharge counted"
         advice = "" if enough else " Find what stays on, or fit a switch, or leave a charger on."
-        if days >= wanted and not enough:  # nothing that stays on is to blame
+        if not enough and most <= wanted:  # nothing that stays on is to blame
             advice = " Leave a charger on."
         yield Finding(
             code="wiring_audit.standing_current.small" if enough else "wiring_audit.standing_current.too_much",
@@ -302,7 +296,7 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
             places=_facts(battery, CAPACITY, NOMINAL_VOLTAGE),
             numbers=(shown, counted),
             limits=(Limit(counted.name, low=wanted),),
-            basis=(bases.STANDING, _usable_basis(battery, rules)),
+            basis=(bases.STANDING, bases.SELF_DISCHARGE, _usable_basis(battery, rules)),
         )
 
     return each_piece(view.vessel.batteries, about, judge, (bases.STANDING,))

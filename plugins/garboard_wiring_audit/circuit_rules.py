@@ -381,11 +381,17 @@ def judge_overcurrent_distance(view: JobView, facts: CircuitFacts, rules: Rules)
             f"{told[0]} from the source to its {facts.circuit.protection}, {told[1]} allowed."
             f"{remark} Move it to within {told[1]}."
         ),
-        cells=(facts.circuit.protection, told[0], told[1]),
+        cells=(facts.circuit.protection, told[0], _allowed(view, unsheathed.inches, limit.inches)),
         numbers=(Number("distance", facts.distance, "in", decimals=0), Number("allowed", limit.inches, "in")),
         limits=(Limit("distance", high=limit.inches),),
         basis=(bases.DISTANCE_BATTERY,) if by_memory else (),
     )
+
+
+def _allowed(view: JobView, bare: float, allowed: float) -> str:
+    """What a rule allows [in]: what it allows any circuit, and what this one because it is sheathed throughout."""
+    told = distance_told(view, bare)
+    return f"{told}, sheathed {distance_told(view, allowed)}" if allowed > bare else told
 
 
 def distance_basis(rules: Rules) -> tuple[Basis, ...]:

@@ -340,7 +340,7 @@ def calculated_voltage_findings(view: JobView) -> Iterator[Finding]:
             code=code,
             verdict=verdict,
             about=about(bus),
-            sentence=f"{drop:.2f} V lost {where}, {limit:g} V allowed.{advice}",
+            sentence=f"{drop:.2f} V lost {where}, by calculation; {limit:g} V allowed.{advice}",
             of=bus.name,
             places=((OF_VESSEL, "networks.supply_voltage", "", bus.name),),
             numbers=(Number("supply drop", drop, "V", decimals=2), *_voltage_left(view, bus, drop)),
@@ -425,7 +425,7 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             verdict=verdict,
             about=about(bus),
             of=bus.name,
-            sentence=f"{worst.value:.2f} V at the worst device, {drop.value:.2f} V below the power tee, "
+            sentence=f"{worst.value:.2f} V measured at the worst device, {drop.value:.2f} V below the power tee, "
             f"{limit:g} V allowed.{advice}",
             numbers=(
                 Number.of("worst device", worst, 2),

@@ -15,17 +15,18 @@ from garboard_wiring_audit.battery_findings import charge_words, reserve_of, res
 from garboard_wiring_audit.bus import AMPERES_PER_LOAD_NUMBER
 from garboard_wiring_audit.circuit_facts import facts_of
 from garboard_wiring_audit.circuit_findings import verdicts_of
-from garboard_wiring_audit.readings import read
+from garboard_wiring_audit.readings import has_been_read, read
 from garboard_wiring_audit.rules import rules_of
 from garboard_wiring_audit.steps import CIRCUITS, NETWORKS
 
 T = TypeVar("T")
 
 CIRCUITS_TEXT = (
-    "Every circuit aboard with its conductor, its fuse or breaker and what was measured. The drop is the voltage lost "
-    "on the way to the load and back. Replace a fuse only by one of the same rating. The US rules for boat wiring are "
-    "written for boats with gasoline inboard or sterndrive engines; on an outboard boat they are followed as good "
-    "practice."
+    "The circuits that were checked, each with its conductor, its fuse or breaker and what was measured. A circuit "
+    "that is not listed was not checked. The load is the larger of the design current and the one read. The drop is "
+    "the voltage lost on the way to the load and back, at the current beside it. Replace a fuse only by one of the "
+    "same rating. The US rules for boat wiring are written for boats with gasoline inboard or sterndrive engines; on "
+    "an outboard boat they are followed as good practice."
 )
 BATTERIES_TEXT = (
     "Charge is told from the voltage after hours at rest. Reserve time is how long a full battery carries what runs "
@@ -47,7 +48,7 @@ def _circuits(view: JobView) -> Iterator[Block]:
     if not view.vessel.circuits:
         return
     verdicts = verdicts_of(view)
-    headings = ("Circuit", "Label", "Conductor", "Fuse or breaker", "Current", "Drop", "Verdict")
+    headings = ("Circuit", "Label", "Conductor", "Fuse or breaker", "Load", "Drop", "Verdict")
     rows = tuple(_circuit_row(view, circuit, verdicts[circuit.name]) for circuit in view.vessel.circuits)
     in_order = sum(verdict is Verdict.PASS for verdict in verdicts.values())
     yield Number("in order", in_order, f"of {len(rows)} circuits", decimals=0)
@@ -64,9 +65,16 @@ def _circuit_row(view: JobView, circuit: Circuit, verdict: Verdict) -> tuple[str
         facts.conductor.label if facts.knows(["conductor"]) else "",
         "none" if circuit.protection == "none" else f"{_text(circuit.protection_rating)} {circuit.protection}".strip(),
         f"{facts.load.value:.1f} A" if facts.knows(["load"]) else "",
-        _or_blank(lambda: f"{read(view, CIRCUITS, 'drop', 'V', circuit.name).value:.2f} V"),
+        _or_blank(lambda: f"{read(view, CIRCUITS, 'drop', 'V', circuit.name).value:.2f} V") + _at(view, circuit),
         verdict.value,
     )
+
+
+def _at(view: JobView, circuit: Circuit) -> str:
+    """The current a drop was read with, which need not be the load."""
+    if not has_been_read(view, CIRCUITS, "drop", circuit.name):
+        return ""
+    return _or_blank(lambda: f" at {read(view, CIRCUITS, 'current', 'A', circuit.name).value:.1f} A")
 
 
 def _batteries(view: JobView) -> Iterator[Block]:

@@ -130,7 +130,12 @@ SETTINGS = (
     ),
     _amount("standing_days", "Days a boat is left alone", "number", "30", (1, 365), bases.STANDING, stricter="higher"),
     _amount(
-        "standing_most", "Days after which self-discharge decides", "number", "180", (10, 1000), bases.SELF_DISCHARGE
+        "standing_most",
+        "Days until a battery is down by self-discharge alone",
+        "number",
+        "180",
+        (10, 1000),
+        bases.SELF_DISCHARGE,
     ),
     _amount("capacity", "Capacity is right within plus or minus (95 %)", "share", "10 %", (0, 50), bases.CAPACITY),
     _amount(

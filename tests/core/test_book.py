@@ -560,7 +560,7 @@ def test_your_boat_comes_first_a_page_each_and_then_the_record() -> None:
         ("Where things are", "3 Battery switches, in the aft hatch, starboard side"),
         ("Before you go, and if it will not start", "1 Do you smell fuel? Then stop"),
         ("Care, and what you signed for", "A signature says that its writer has seen this book"),
-        ("Fuel and range", "a quarter, 42 gal 37 23 21 15"),
+        ("Fuel and range", "a quarter, 42.5 gal 31 % 37 23 21 15"),
         ("Fuel and range", "3590 24.4 28.0 15.0 1.63 1.87"),
         ("At the helm", "Between 2100 and 3090 rpm the boat climbs its own bow wave."),
         ("At the helm", "Propellers 15.3 x 19 in, 3 blades."),

@@ -295,6 +295,16 @@ def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
     assert {"setting[1]", "step[1].field[1].kind"} <= {problem.reason.split(":")[0] for problem in host.problems}
 
 
+def test_a_setting_of_a_unit_that_none_has_is_one_fault(tmp_path: Path) -> None:
+    """What the program did not look at for it is not told as a word that it does not know."""
+    head, setting, rest = GOOD.partition("[[setting]]")
+    (tmp_path / "rail.toml").write_text(head + setting + rest.replace('unit = "in"', 'unit = "1/h"', 1))
+    told = [one.reason for one in make_host((), entry_points=False, files=[tmp_path / "rail.toml"]).problems]
+    assert [one.split(":")[0] for one in told if one.startswith("setting")] == ["setting[1].unit"]
+    units = told[0].split("one of ")[1].split(", got")[0].split(", ")
+    assert len(units) == len(set(units))
+
+
 def test_work_grows_with_the_rows_and_not_with_their_square(monkeypatch: pytest.MonkeyPatch) -> None:
     """Each value is looked up a few times, however many rows a sum goes over."""
     host, asked, look = host_of("reels.toml"), list[str](), JobView.value

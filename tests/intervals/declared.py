@@ -61,6 +61,8 @@ COPPER_AREA = 0.03
 """Of the area of copper about its size, 95 %, as a share [-]."""
 CAPACITY = 0.10
 """Of a sound battery's capacity about the stamped one, 95 %, as a share [-]."""
+SELF_DISCHARGE = 1 / 3
+"""Of the days a battery lasts by itself about those stated, 95 %, as a share [-]."""
 RATE_EXPONENT, RATE_EXPONENT_WITHIN = 1.15, 0.15
 """Of a lead battery's law by rate of discharge, and its 95 % half width [-]."""
 REST_TABLES = 0.06

@@ -152,7 +152,9 @@ def standing(chance: random.Random, noise: float) -> Case:
     capacity = 100.0 * (1 + at_95(chance, declared.CAPACITY))
     shown = current * (1 + at_95(chance, declared.CURRENT_METER))
     values: dict[FieldKey, JsonValue] = {(STANDING, "standing_current", "", "house"): typed(1000 * shown, 1.0, "mA")}
-    return Case(typed_job(_vessel(), values), {"current": 1000 * current, "days": 0.5 * capacity / current / 24})
+    by_itself = 180.0 * (1 + at_95(chance, declared.SELF_DISCHARGE))
+    days = 1 / (24 * current / (0.5 * capacity) + 1 / by_itself)
+    return Case(typed_job(_vessel(), values), {"current": 1000 * current, "days": days})
 
 
 def load_sum(chance: random.Random, noise: float) -> Case:

@@ -1,5 +1,6 @@
 """What the plugins tell an owner: true to the findings, and nothing of what is in doubt."""
 
+import math
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 
@@ -61,6 +62,46 @@ def test_the_range_is_that_of_the_finding_rounded_down() -> None:
     assert found.usable is not None
     out = float(fuel_curve.out_and_back(view, found.usual, found.usable))
     assert out <= ranged.numbers[0].value < out + 1
+
+
+def test_a_share_of_the_usable_fuel_is_told_with_what_the_gauge_shows_of_it() -> None:
+    """188 gal, 170 of them usable; the gauge read 2 % at 0 gal, 47 % at 94 and 97 % at 188, straight between."""
+    view, assessed = kittiwake()
+    table = next(one for one in fuel_curve.fuel(view, assessed) if isinstance(one, Table))
+    for row, inside in zip(table.rows, (188, 18 + 127.5, 18 + 85, 18 + 42.5), strict=True):
+        shown = 2 + inside / 94 * 45 if inside < 94 else 47 + (inside - 94) / 94 * 50
+        assert row[1] == f"{shown:.0f} %"
+    assert [row[0].replace("\u00a0", " ") for row in table.rows[1::2]] == [
+        "three quarters, 127.5 gal",
+        "a quarter, 42.5 gal",
+    ]
+    said = told([*fuel_curve.fuel(view, assessed)]).replace("\u00a0", " ").replace("\\xa0", " ")
+    assert "from 170 gal usable of 188 gal of gasoline" in said
+    assert "The engines cannot draw the last 18 gal" in said
+    assert f"still shows about {math.ceil(2 + 18 / 94 * 45)} % when no usable fuel is left" in said
+
+
+def test_a_gauge_that_is_off_is_not_told_to_plan_by() -> None:
+    view, _ = kittiwake()
+    assessed = altered("engine_trial.senders", lambda finding: attrs.evolve(finding, verdict=Verdict.ADVISE))
+    said = told([*fuel_curve.fuel(view, assessed)])
+    assert "it does not read empty when no usable fuel is left" in said
+    assert "'Gauge'" not in said
+
+
+def test_a_speed_is_the_same_rounded_number_on_every_page() -> None:
+    view, assessed = kittiwake()
+    (speed,) = [one.finding for one in assessed if one.calculator == "prop_check.speed"][:1]
+    full = f"{speed.numbers[0].value:.1f} kn"
+    assert f"Full speed is {full}" in told([*prop_check.cover(view, assessed)])
+    found = fuel_curve.known(view, assessed)
+    assert found is not None
+    card = next(one for one in fuel_curve.helm(view, assessed) if isinstance(one, Table))
+    at = {row[0]: row[2] for row in card.rows}
+    assert found.slow is not None
+    assert at["Slowly"] == f"{found.slow.speed:.1f}"
+    assert found.usual is not None
+    assert at["Your usual cruise"] == f"{found.usual.speed:.1f}"
 
 
 @pytest.mark.parametrize("calculator", ["fuel_curve.curve", "fuel_curve.range"])

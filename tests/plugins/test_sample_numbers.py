@@ -26,7 +26,7 @@ kittiwake
         rest voltage: 12.66 ± 0.06 V
     wiring_audit.standing_current.small
         standing current: 22.0 ± 0.9 mA
-        days, at least: 180 d
+        days: 94 ± 17 d
     wiring_audit.labels.all_labelled
         labelled: 100 %
     wiring_audit.battery_reserve.enough
@@ -86,6 +86,7 @@ kittiwake
     heading_calibration.steady_turn.good
         turned: 472.7 ± 7.7 deg
         turned by course over ground: 492 ± 13 deg
+        sensor beyond the course, over whole circles: 1.0 ± 6.7 deg
         mean rate of turn: 2.488 ± 0.041 deg/s
         share of time in the band: 99 %
         longest lapse: 2 s
@@ -288,3 +289,29 @@ def test_a_cable_is_as_long_in_the_table_of_its_drop_as_in_the_equipment() -> No
     (told, *_) = [table for _, one in _findings() for table in one.tables if "One way" in table.headings]
     ran = [row[told.headings.index("One way")] for row in told.rows]
     assert ran[:2] == ["12 ft", "8 ft"]
+
+
+def test_a_document_leaves_out_what_the_technician_does_next() -> None:
+    """The owner's Record prints the short form: the next step is for whoever works on the boat."""
+    codes = (
+        "wiring_audit.battery_charge.enough",
+        "heading_calibration.location.clear",
+        "heading_calibration.steady_turn.good",
+        "heading_calibration.comparison.agree",
+        "fuel_curve.flow_meter.within_limit",
+    )
+    told = {one.code: one for _, one in _findings() if one.code in codes}
+    assert set(told) == set(codes)
+    for one in told.values():
+        assert one.short, one.code
+        assert one.sentence.startswith(one.short.rstrip("."))
+        assert one.sentence != one.short
+
+
+def test_no_source_of_a_sample_reads_more_under_load_than_its_bank_at_rest() -> None:
+    """The technician reads it with the load running and no charger on: the bank sags."""
+    (told, *_) = [table for _, one in _findings() for table in one.tables if "Left at load [V]" in table.headings]
+    read, left = (told.headings.index(name) for name in ("Read [V]", "Left at load [V]"))
+    sources = [float(row[read].split()[0]) + float(row[left]) for row in told.rows]
+    assert len(set(sources)) > 1
+    assert max(sources) < 12.66

@@ -295,13 +295,12 @@ class _Reading:
         default = entry.number("default")
         if ends is None:
             entry.refuse("range", "the lowest and the highest value a shop may set", "nothing", "add range = [2, 20]")
-        kind = Kind.AMOUNT
+        help_text, basis, stricter = entry.text("help", ""), _basis(entry) or self.basis, entry.text("stricter", "")
 
         def made() -> Setting:
-            field = Field(name=name, title=title, kind=kind, quantity=quantity, unit=unit, hard=ends or (0, 1e9),
-                          help=entry.text("help", ""))  # fmt: skip
-            basis, text = _basis(entry) or self.basis, f"{default:.15g} {unit}".rstrip()
-            stricter = entry.text("stricter", "")
+            field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit,
+                          hard=ends or (0, 1e9), help=help_text)  # fmt: skip
+            text = f"{default:.15g} {unit}".rstrip()
             return Setting(key=f"{check}.{name}", field=field, default=text, basis=basis, stricter=stricter)
 
         setting = self.faults.attempt(entry.path, made, None) if quantity else None
@@ -355,7 +354,7 @@ class _Reading:
         stated = entry.text("quantity", "")
         fitting = [one for one in _ORDER_OF_QUANTITIES if unit in UNITS_OF[one] and stated in ("", one)]
         if not fitting:
-            known = ", ".join(unit for units in UNITS_OF.values() for unit in units if unit)
+            known = ", ".join(dict.fromkeys(unit for units in UNITS_OF.values() for unit in units if unit))
             expected = f"a unit of {stated}" if stated in UNITS_OF else f"one of {known}"
             entry.refuse("unit", expected, repr(unit), "choose one of them; a plain number has none")
         return fitting[0] if fitting else ""

@@ -421,7 +421,7 @@ def _signatures(view: JobView, host: PluginHost, state: HandOver) -> Iterator[Pa
         if state.is_done and not signed and role not in SIGN_AT_HAND_OVER:
             continue  # nothing waits for it
         for sign_off in signed or [SignOff(role=role, name=view.job.owner if role == "owner" else "")]:
-            yield _signature(sign_off, [name_in_words(name, host) for name in sign_off.not_covered])
+            yield _signature(sign_off, [name_in_words(name, host, view) for name in sign_off.not_covered])
 
 
 def _signature(sign_off: SignOff, not_covered: Sequence[str]) -> Part:

@@ -200,6 +200,26 @@ def test_a_current_that_turns_the_course_aside_accuses_no_sensor() -> None:
     assert abs(by_course.value - 450.5) < (by_course.expanded_uncertainty or 0) + 1
 
 
+def test_a_course_outside_its_range_is_compared_over_whole_circles() -> None:
+    """1.5 kn across a boat of 3 kn: 480 degrees by the rate, 19.1 more by the course, none over the circle.
+
+    By hand: the course is off by atan(sin b / (cos b - 1/2)) - b, which is 0 at 0 degrees and 19.1 at 120.
+    """
+    made = samples("rate_of_turn", lambda _t: 2.5, 480 / 2.5, source="7")
+
+    def course(t: float) -> float:
+        bow = math.radians(2.5 * t)
+        return math.degrees(math.atan2(3 * math.sin(bow), 3 * math.cos(bow) - 1.5)) % 360
+
+    made += samples("course_over_ground", course, 480 / 2.5, source="3")
+    made += samples("speed_over_ground", lambda _t: 3.0, 480 / 2.5, source="3")
+    finding = judged(gather("turn", made))
+    assert finding.code == f"{STEP}.good"
+    assert number(finding, "turned by course over ground").value == pytest.approx(480 + 19.1, abs=0.2)
+    assert abs(number(finding, "sensor beyond the course, over whole circles").value) < 0.5
+    assert "by course over ground; over whole circles 360." in finding.sentence
+
+
 def test_the_sentence_carries_no_more_digits_than_the_course_leaves_sure() -> None:
     """451.0 by the sensor, 469.0 by the course: 18.0 apart, and 18.0 / 180.4 s on the rate."""
     sentence = judged(turn(2.5, 451 / 2.5, course_scale=1.04)).sentence

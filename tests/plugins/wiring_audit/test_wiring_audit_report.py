@@ -23,10 +23,17 @@ def test_the_schedule_has_a_row_for_every_circuit() -> None:
     """Circuit, label, conductor, fuse, current, drop and verdict."""
     view = wired_job([circuit(), circuit("Horn", protection="none"), circuit("Radio", length=None)])
     assert table(view, "Circuits").rows == (
-        ("Bilge pump", "yes", "14 AWG", "15 A fuse", "5.0 A", "0.25 V", "pass"),
-        ("Horn", "yes", "14 AWG", "none", "5.0 A", "0.25 V", "fail"),
-        ("Radio", "yes", "14 AWG", "15 A fuse", "5.0 A", "0.25 V", "not enough data"),
+        ("Bilge pump", "yes", "14 AWG", "15 A fuse", "5.0 A", "0.25 V at 5.0 A", "pass"),
+        ("Horn", "yes", "14 AWG", "none", "5.0 A", "0.25 V at 5.0 A", "fail"),
+        ("Radio", "yes", "14 AWG", "15 A fuse", "5.0 A", "0.25 V at 5.0 A", "not enough data"),
     )
+
+
+def test_a_drop_stands_beside_the_current_it_was_read_with() -> None:
+    """The load is the larger of design and reading, and a drop read at less is not the drop at the load."""
+    view = wired_job([circuit(design_current="=8.0 A")], read={("circuits", "current", "Bilge pump"): "5.0 A"})
+    ((*_, load, drop, _verdict),) = table(view, "Circuits").rows
+    assert (load, drop) == ("8.0 A", "0.25 V at 5.0 A")
 
 
 def test_the_number_of_the_page_is_how_many_circuits_are_in_order() -> None:
