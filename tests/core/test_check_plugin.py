@@ -118,6 +118,7 @@ def test_a_check_file_is_checked_alike(tmp_path: Path) -> None:
     [
         ("own_job.json", "{}", "name a Python file, a check file, or the folder of a package"),
         ("rail.txt", GOOD, "call it rail.toml"),
+        ("own.txt", SOUND, "call it own.py"),
         ("rail", GOOD, "call it rail.toml"),
         ("list.toml", GOOD, "call it rail.toml"),
     ],
