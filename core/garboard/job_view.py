@@ -416,7 +416,9 @@ class JobView:
 
         It decides which cautions are shown; to look counts as reading nothing.
         """
-        said = {one.value for one in self.measurements if one.field == "fuel" and isinstance(one.value, str)}
+        disputed = (one for disagreement in self.disagreements for one in disagreement.values)
+        answers = (*self.measurements, *disputed)  # while two disagree the boat burns neither
+        said = {one.value for one in answers if one.field == "fuel" and isinstance(one.value, str)}
         return said.pop() if len(said) == 1 else ""
 
     def in_dispute(self, step: str, field: str, *, row: str = "", of: str = "") -> bool:

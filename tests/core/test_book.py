@@ -688,6 +688,21 @@ def test_a_book_that_both_have_signed_is_no_draft_and_still_says_what_is_open(vi
     assert "NOT YET" not in whole(signed)
 
 
+def test_a_signed_book_is_a_draft_while_an_entry_cannot_be_read(view: JobView) -> None:
+    """What could not be read may be a fault, or a change after the signature: nobody knows that nothing is open."""
+    host = small_plugin.small_host()
+    signed = attrs.evolve(view, sign_offs=SIGNED, steps=(), notes=())
+    passed = [one for one in host.assess(signed) if one.finding.verdict is Verdict.PASS]
+    assert "checks passed, and nothing is open" in whole(handover_book(signed, host, passed))
+    book = handover_book(signed, host, passed, unread=1)
+    cover, *others = map(on_one_line, pages_of(book))
+    assert "DRAFT: NOT ALL OF IT WAS READ 1 entry could not be read" in cover
+    assert "nothing is open" not in cover
+    assert "Not everything was read or judged." in cover
+    assert all(re.search("Señora Åse, (Your boat|Record), draft, not all of it read", page) for page in others)
+    assert "draft" in str(reader_of(book).metadata.title)  # type: ignore[union-attr]
+
+
 def test_a_managers_signature_is_asked_for_only_while_the_boat_is_not_handed_over(view: JobView) -> None:
     assert "Manager, signature and date" in whole(book_of(view))
     signed = whole(book_of(attrs.evolve(view, sign_offs=SIGNED)))

@@ -25,7 +25,7 @@ from garboard.disk.hullfile import HullFolder
 from garboard.fields import check_value
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.sources import plugins_beside, refused_beside
-from garboard.job_view import JobView
+from garboard.job_view import Disagreement, JobView, Unreadable, place_of
 from garboard.records import JsonValue
 from garboard.settings import SettingSet
 from garboard.shop_link.shop_plugins import ApprovedPlugin, files_to_run, keep
@@ -236,20 +236,6 @@ def test_none_of_them_takes_the_others_down(hostile: tuple[PluginHost, Path]) ->
     assert found["sentence"] == "The rail is 20 in high. Make it 24 in."
 
 
-def test_two_checks_of_one_name_are_told_of_each_other(tmp_path: Path) -> None:
-    for name in ("rail", "rail_of_the_bow"):
-        (tmp_path / f"{name}.toml").write_text(GOOD)
-    host = make_host((), entry_points=False, files=sorted(tmp_path.iterdir()))
-    (problem,) = host.problems
-    assert (problem.name, problem.code, [one.name for one in host.plugins]) == (
-        "rail_of_the_bow",
-        "name_taken",
-        ["rail"],
-    )
-    assert problem.reason == "rail.toml is a check of the name 'rail', too"
-    assert "take one of the two files out" in problem.cure
-
-
 def test_a_fault_is_told_with_the_line_it_stands_in(hostile: tuple[PluginHost, Path]) -> None:
     host, folder = hostile
     for name, text in (("unknown_name", "hight"), ("unknown_key", "ordre"), ("wrong_unit", 'unit = "lb"\n')):
@@ -303,6 +289,13 @@ def test_a_setting_of_a_unit_that_none_has_is_one_fault(tmp_path: Path) -> None:
     assert [one.split(":")[0] for one in told if one.startswith("setting")] == ["setting[1].unit"]
     units = told[0].split("one of ")[1].split(", got")[0].split(", ")
     assert len(units) == len(set(units))
+
+
+def test_a_check_is_called_as_its_file_is(tmp_path: Path) -> None:
+    """Else its keys name a plugin that no list has, and nobody finds what an entry waits for."""
+    (tmp_path / "rail_2.toml").write_text(GOOD)
+    (told,) = make_host((), entry_points=False, files=[tmp_path / "rail_2.toml"]).problems
+    assert (told.code, told.cure, told.line) == ("wrong_name", "call the file rail.toml", 3)
 
 
 def test_work_grows_with_the_rows_and_not_with_their_square(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -460,3 +453,84 @@ def test_what_a_later_version_changes_is_told_by_name() -> None:
         "result height, case high is gone",
     )
     assert changes(GOOD.encode(), GOOD.encode()) == changes(b"[[", b"") == ()
+
+
+TWO_TABLETS = """format = "garboard check"
+version = 1
+name = "posts"
+title = "Posts"
+edition = "1"
+basis = {kind = "shop rule", text = "ours"}
+[[step]]
+name = "fit"
+title = "Posts"
+phase = "alongside"
+order = 5
+[[step.field]]
+name = "play"
+title = "Play"
+kind = "amount"
+unit = "in"
+required = false
+[[step.field]]
+name = "posts"
+title = "Posts"
+kind = "table"
+[[step.field.column]]
+name = "lean"
+title = "Lean"
+kind = "amount"
+unit = "in"
+required = false
+[[step.field.column]]
+name = "height"
+title = "Height"
+kind = "amount"
+unit = "in"
+"""
+ASKED = {"play": "given(play) and play > '1 in'", "lean": "any(lean > '1 in')", "height": "any(height > '9 in')"}
+
+
+def test_what_two_tablets_disagree_about_is_not_judged_as_if_it_were_left_open(tmp_path: Path) -> None:
+    """One of the two values fails. A field that may be left open was passed over, as was a row of nothing else."""
+    results = "".join(
+        f"""[[result]]
+name = "{name}"
+step = "fit"
+title = "{name}"
+about = "{name}"
+[[result.case]]
+when = "{when}"
+verdict = "fail"
+code = "bad"
+sentence = "Too much."
+[[result.case]]
+verdict = "pass"
+code = "good"
+sentence = "Good."
+"""
+        for name, when in ASKED.items()
+    )
+    (tmp_path / "posts.toml").write_text(TWO_TABLETS + results)
+    host = load(tmp_path / "posts.toml", built_in=False)
+    rows = {"a": {"lean": "0.5 in", "height": "3 in"}, "b": {"lean": "0.2 in", "height": "3 in"}}
+    sound = job_from(job("posts.fit", rows, play="0.5 in"), host)
+
+    def verdicts(*disputed: tuple[str, str], unreadable: bool = False) -> dict[str, str]:
+        of_both = [one for one in sound.measurements if (one.field, one.row) in disputed]
+        rest = tuple(one for one in sound.measurements if one not in of_both)
+        two = tuple(
+            Disagreement(place=place_of(one), values=(one, attrs.evolve(one, value="20 in"))) for one in of_both
+        )
+        misfits = tuple(Unreadable(place=place_of(one), expected="an amount", got="{}") for one in of_both)
+        asked = {"unreadable": misfits} if unreadable else {"disagreements": two}
+        found = judge(attrs.evolve(sound, measurements=rest, **asked), host)
+        return {one.finding.code.split(".")[1]: one.finding.verdict.value for one in found}
+
+    assert verdicts() == dict.fromkeys(ASKED, "pass")
+    lacking, passed = "not enough data", "pass"
+    for unreadable in (False, True):
+        assert verdicts(("play", ""), unreadable=unreadable) == {"play": lacking, "lean": passed, "height": passed}
+        assert verdicts(("lean", "b"), unreadable=unreadable) == {"play": passed, "lean": lacking, "height": passed}
+        whole_row = verdicts(("lean", "b"), ("height", "b"), unreadable=unreadable)
+        assert whole_row == {"play": passed, "lean": lacking, "height": lacking}

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import errno
+import os
 import re
 import shutil
 import zipfile
@@ -17,12 +19,14 @@ from click.testing import CliRunner, Result
 
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
+from garboard.faults import InputError
 from garboard.history.authoring import measure
 from garboard.history.exchange import import_job
 from garboard.history.replay import HullState
 from garboard.job_files.job_file import read_job_file
 from garboard.judging.assessing import AssessedJob, assess_one
 from garboard.recordings import load_recording
+from garboard.report.data_files import Rows, write_tables
 from garboard.report.data_tables import OWNER, TABLES, Collector, JobToExport, Kind, Owners
 from garboard.report.terminal import Tools
 from histories import tablet
@@ -297,6 +301,20 @@ def test_what_cannot_be_read_is_named_and_the_rest_is_there(shop: Path, tmp_path
     with duckdb.connect(str(tmp_path / "t.duckdb")) as opened:
         assert rows(opened, "SELECT hull FROM boats") == [(SALTGRASS,)]
         assert [what for what, _ in rows(opened, "SELECT what, why FROM left_out")] == [str(other)]
+
+
+def test_a_full_disk_is_told_with_where_and_nothing_is_written(tmp_path: Path) -> None:
+    """The rows fill the folder for passing files before anything is made of them."""
+
+    def full() -> Rows:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        yield
+
+    def never(_path: Path, _pieces: object) -> None:
+        raise AssertionError
+
+    with pytest.raises(InputError, match="room for the tables while they are made"):
+        write_tables(full(), tmp_path / "x.zip", never)
 
 
 def test_one_boat_without_samples_and_asked_for_wrongly(shop: Path, tmp_path: Path) -> None:

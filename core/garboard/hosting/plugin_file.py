@@ -56,18 +56,6 @@ def _of_no_kind(file: Path) -> PluginProblem:
     return PluginProblem(name=file.stem, reason=reason, code="wrong_name", file=str(file), cure=cure)
 
 
-def named_otherwise(file: Path) -> PluginProblem | None:
-    """What to say of a check whose keys begin with another word than its file is called by; None of any other file."""
-    from garboard.checks.file import plain_of  # here: no tablet needs it
-
-    name = plain_of(file.read_bytes())[1].get("name", file.stem) if file.suffix == CHECK else file.stem
-    if name == file.stem:
-        return None
-    reason = f"its keys begin with {name!r}, and lists and --only call it {file.stem!r} by its file"
-    cure = f"call it {name}{CHECK}"
-    return PluginProblem(name=file.stem, reason=reason, code="wrong_name", file=str(file), cure=cure, at_work=True)
-
-
 def _unlike_its_content(file: Path) -> PluginProblem | None:
     """A tablet is sent the content and the plugin's name, and tells by the first line what it is."""
     is_suffix = suffix_of(file.read_bytes())

@@ -96,7 +96,10 @@ def _made(
     built = [(section, _blocks(section, host, view, assessed)) for section in host.report_sections]
     sections = [(section, blocks) for section, blocks in built if section.part == RECORD]
     state, photos = hand_over(view, assessed), PhotoFiles(load_photo)
-    owners = owners_part(view, host, assessed, state, built, photos.for_owner, proof)
+    waiting = waiting_in_words(view, host)
+    is_whole = not (unread or waiting)  # what was not read may hold a fault, or a later change
+    all_judged = is_whole and not host.problems
+    owners = owners_part(view, host, assessed, state, built, photos.for_owner, proof, all_judged)
     aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
     cards = [one.title for one in owners.cards]
     clauses = record_clauses(view, host, assessed, sections, photos, proof, aboard, cards)
@@ -104,7 +107,7 @@ def _made(
     created = _created(job.opened)
     book: dict[str, Any] = {
         "paper": size,
-        "title": f"Handover book of {named}{'' if state.is_done else ', draft'}",
+        "title": f"Handover book of {named}{'' if state.is_done and is_whole else ', draft'}",
         "author": job.shop or "Garboard",
         "subject": f"Hull number {vessel.hull_number}",
         "hull_number": vessel.hull_number,
@@ -113,12 +116,12 @@ def _made(
             "hull": f"Hull number {vessel.hull_number}",
             "date": date_in_words(job.opened[:10]),
             "name": _short(named),
-            "state": "handed over" if state.is_done else "draft, not handed over",
+            "state": _state_in_foot(state, is_whole),
             "root": f"root {proof.short}" if proof else "of a job file, no root",
         },
         "colours": attrs.asdict(DAY),
         "marks": marks(),
-        "cover": _cover(view, assessed, state, owners, unread, waiting_in_words(view, host)),
+        "cover": _cover(view, assessed, state, owners, unread, waiting),
         "meanings": [[verdict.value, meaning] for verdict, meaning in _MEANING.items()],
         "reading": [*_reading(_made_by(host))],
         "pages": owners.pages,
@@ -184,7 +187,7 @@ def _cover(
         "model": " ".join(filter(None, (vessel.maker, vessel.model))),
         "hull_number": vessel.hull_number,
         "facts": [[label, value] for label, value in facts.items() if value],
-        "state": [*handed_over_or_not(state), *_not_told(unread, waiting)],
+        "state": [*_not_told(unread, waiting), *handed_over_or_not(state)],
         "checks": in_number(len(assessed), "check"),
         "lead": owners.lead,
         "photo": owners.photo,
@@ -193,8 +196,16 @@ def _cover(
     }
 
 
+def _state_in_foot(state: HandOver, is_whole: bool) -> str:
+    if not state.is_done:
+        return "draft, not handed over"
+    return "handed over" if is_whole else "draft, not all of it read"
+
+
 def _not_told(unread: int, waiting: str) -> Iterator[Part]:
     """What this book cannot tell, and what to do."""
+    if unread or waiting:
+        yield words("DRAFT: NOT ALL OF IT WAS READ", "body", bold=True, colour="fail")
     if unread:
         entries = in_number(unread, "entry", "entries")
         yield words(f"{entries} could not be read: the boat's file is damaged.", "body", bold=True, colour="fail")

@@ -146,6 +146,7 @@ def test_a_chart_is_a_group_of_links_and_a_name_in_it_is_no_markup(plugins: Plug
             assert tag != "svg" or (of["role"], bool(of["aria-label"])) == ("group", True)
     assert code_in_words("no.such.code", plugins) == "no.such.code"
     assert code_in_words("handover.check.failed", plugins) == "Handover check: failed"
+    assert code_in_words("handover.punch_list.not_put_right", plugins) == "Faults found: not put right"
     cut_off = code_in_words("engine_trial.first_start.cut_off_dead", plugins)
     assert cut_off == "First start: controls, protection, cut-off: cut off dead"
     short = code_in_words("engine_trial.first_start.cut_off_dead", plugins, 46)
