@@ -543,6 +543,8 @@ def _items(missing: Iterable[Missing | str], lack: Lack = Lack.OTHER, place: _Pl
 class NotEnoughData(GarboardError):
     """A calculator cannot give a number, for want of one thing or several. The host makes the finding that says so.
 
+    Findings that the calculator gave before it stand.
+
     missing                    : each thing once; a reason given as text is of the kind and place that follow
     lack, step, field, row, of : as in `Missing`
     """

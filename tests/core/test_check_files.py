@@ -188,7 +188,7 @@ def test_a_value_out_of_its_range_says_what_its_author_says_of_it(tmp_path: Path
     host = load(tmp_path / "rail.toml", built_in=False)
     (found,) = as_data(judge(job_from(job("rail.look", {}, height="18 in"), host), host))
     assert (found["verdict"], found["missing"][0]["lack"]) == ("not enough data", "out of range")
-    assert found["sentence"] == "Not enough data: Over the least: -6.0 in. Measure."
+    assert found["sentence"] == "Not enough data: Over the least: \u22126.0 in. Measure."
     with pytest.raises(CheckRefused) as refused:
         check_of(text.replace("range = [-5, 30]\n", "").encode())
     assert [one.fault.where for one in refused.value.faults] == ["value[1].outside"]
@@ -234,20 +234,6 @@ def test_none_of_them_takes_the_others_down(hostile: tuple[PluginHost, Path]) ->
     (found,) = as_data(judge(job_from(job("rail.look", {}, height="20 in"), host), host))
     assert (found["code"], found["verdict"]) == ("rail.height.low", "fail")
     assert found["sentence"] == "The rail is 20 in high. Make it 24 in."
-
-
-def test_two_checks_of_one_name_are_told_of_each_other(tmp_path: Path) -> None:
-    for name in ("rail", "rail_of_the_bow"):
-        (tmp_path / f"{name}.toml").write_text(GOOD)
-    host = make_host((), entry_points=False, files=sorted(tmp_path.iterdir()))
-    (problem,) = host.problems
-    assert (problem.name, problem.code, [one.name for one in host.plugins]) == (
-        "rail_of_the_bow",
-        "name_taken",
-        ["rail"],
-    )
-    assert problem.reason == "rail.toml is a check of the name 'rail', too"
-    assert "take one of the two files out" in problem.cure
 
 
 def test_a_fault_is_told_with_the_line_it_stands_in(hostile: tuple[PluginHost, Path]) -> None:

@@ -163,6 +163,7 @@ ROWS = {
     "weight": Term(sort=Sort.NUMBER, table="load"),
     "photo": Term(sort=Sort.OTHER, table="load"),
     "tight": Term(sort=Sort.YES_NO, table="load", may_lack=True),
+    "once": Term(sort=Sort.NUMBER),
 }
 
 
@@ -173,6 +174,7 @@ ROWS = {
         ("weights > 1", "'weights'", "perhaps 'weight' is meant"),
         ("not given(photo)", "'photo'", "write all(given(photo)) or any(given(photo))"),
         ("not tight", "'tight'", "write all(tight) or any(tight)"),
+        ("min(once)", "'once', which stands once", "leave min() out"),
         ("weight", "'weight'", "write sum(weight), min(weight), max(weight) or mean(weight)"),
     ],
 )

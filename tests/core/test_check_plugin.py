@@ -118,15 +118,16 @@ def test_a_check_file_is_checked_alike(tmp_path: Path) -> None:
     [
         ("own_job.json", "{}", "name a Python file, a check file, or the folder of a package"),
         ("rail.txt", GOOD, "call it rail.toml"),
+        ("own.txt", SOUND, "call it own.py"),
         ("rail", GOOD, "call it rail.toml"),
-        ("list.toml", GOOD, "call it rail.toml"),
+        ("list.toml", GOOD, "call the file rail.toml"),
     ],
 )
 def test_a_file_called_otherwise_is_told_once_and_what_to_call_it(
     tmp_path: Path, name: str, text: str, cure: str
 ) -> None:
     (fault,) = json.loads(checked(written(tmp_path, text, name), "--json").stdout)["faults"]
-    assert (fault["code"], fault["cure"], fault["at_work"]) == ("wrong_name", cure, name == "list.toml")
+    assert (fault["code"], fault["cure"], fault["at_work"]) == ("wrong_name", cure, False)
 
 
 class _Nowhere:

@@ -258,8 +258,10 @@ def table_of(node: ast.Call, terms: Terms) -> str:
     """The table over whose rows a call goes. Raises ValueRefused where that is none, or two."""
     tables = {terms[name].table for name in names_in(node) if name in terms} - {""}
     if len(tables) != 1:
-        found = " and ".join(sorted(tables)) or "no column of a table"
-        raise ValueRefused(f"columns of one table in {_called(node)}()", found)
+        once = ", ".join(map(repr, dict.fromkeys(names_in(node))))
+        found = " and ".join(sorted(tables)) or (f"{once}, which stands once" if once else "no column of a table")
+        cure = f"leave {_called(node)}() out" if once and not tables else "name columns of one table"
+        raise ValueRefused(f"columns of one table in {_called(node)}()", found, cure)
     return tables.pop()
 
 

@@ -17,12 +17,10 @@ _LONGEST_HEAD = 4096
 class CheckModule(ModuleType):
     """What a check file offers.
 
-    called  : the name it gives itself, with which its keys begin
     codes   : every code its findings carry
     changes : what it changes of the program's own steps and settings
     """
 
-    called: str = ""
     codes: tuple[str, ...] = ()
     changes: Changes | None = None
 

@@ -31,7 +31,6 @@ def module_of_check(check: Check, path: Path) -> CheckModule:
     module = CheckModule(path.stem)
     module.__file__ = str(path)
     vars(module)["__version__"] = check.edition
-    module.called = check.name
     module.codes = tuple(check.codes())
     module.changes = check.changes
     offered: dict[str, Iterable[object]] = {

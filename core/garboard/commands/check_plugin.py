@@ -59,7 +59,7 @@ def check(path: Path, jobs: Sequence[Path] = ()) -> Trial:
     A folder cannot be approved for tablets; it runs on an office machine, so that is a remark.
     """
     from garboard.demo.samples_folder import sample_job_files
-    from garboard.hosting.plugin_file import SUFFIXES, named_otherwise, why_not
+    from garboard.hosting.plugin_file import SUFFIXES, why_not
     from garboard.hosting.plugin_trial import Trial, try_with
     from garboard.judging.assessing import jobs_at
 
@@ -72,8 +72,7 @@ def check(path: Path, jobs: Sequence[Path] = ()) -> Trial:
         return Trial(problems=(refused,))  # nothing of it can be loaded
     trial = try_with(path.absolute(), to_try).of_file(str(path.absolute()), str(path))
     if refused is None:
-        odd = None if trial.problems else named_otherwise(path)
-        return attrs.evolve(trial, remarks=(odd, *trial.remarks)) if odd else trial
+        return trial
     if path.is_dir():
         return attrs.evolve(trial, remarks=(attrs.evolve(refused, at_work=True), *trial.remarks))
     return attrs.evolve(trial, problems=(refused, *trial.problems))

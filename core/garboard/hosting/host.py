@@ -228,7 +228,6 @@ class PluginHost:
                 refuse_other_versions(getattr(module, WRITTEN_FOR, UNSTATED))
                 version = _version_of(module)
                 _refuse_unknown_hooks(module)
-                self._refuse_same_check(module)
                 self._register_module(module, name)
                 self.manager.check_pending()
                 if not self.manager.get_hookcallers(module) and not getattr(module, "changes", None):
@@ -243,15 +242,6 @@ class PluginHost:
             self._refuse(name, failure, file or _file_of(module))
         else:
             self.plugins.append(LoadedPlugin(name, version, module))
-
-    def _refuse_same_check(self, module: ModuleType) -> None:
-        """Raise PluginFault for a check file by whose name another one begins its keys."""
-        called = module.called if isinstance(module, CheckModule) else ""
-        for other in self.plugins:
-            if called and isinstance(other.module, CheckModule) and other.module.called == called:
-                cure = f"take one of the two files out, or give one another name than {called!r}"
-                reason = f"{Path(other.file).name} is a check of the name {called!r}, too"
-                raise PluginFault(reason, "name_taken", cure=cure)
 
     def _register_module(self, module: ModuleType, name: str) -> None:
         """Hand a module to pluggy, and keep what it warns of: hooks that are to go, each with its line."""

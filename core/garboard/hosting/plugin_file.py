@@ -47,24 +47,13 @@ def why_not(file: Path, *, may_link: bool = True) -> PluginProblem | None:
 
 
 def _of_no_kind(file: Path) -> PluginProblem:
-    """A file that is called as no plugin is: it is hardly one, unless its first line says so."""
+    """A file that is called as no plugin is: it is hardly one, unless its first lines say so."""
     with file.open("rb") as opened:
-        is_one = suffix_of(opened.read(4096)) == CHECK
+        head = opened.read(4096)
+    is_one, suffix = suffix_of(head) == CHECK or b"hookimpl" in head, suffix_of(head)
     reason = f"{file.name} is called neither {SUFFIXES[0]} nor {CHECK}, as a Python file or a check file is"
-    cure = f"call it {better_name(file.stem)}{CHECK}" if is_one else cure_of("not_found")
+    cure = f"call it {better_name(file.stem)}{suffix}" if is_one else cure_of("not_found")
     return PluginProblem(name=file.stem, reason=reason, code="wrong_name", file=str(file), cure=cure)
-
-
-def named_otherwise(file: Path) -> PluginProblem | None:
-    """What to say of a check whose keys begin with another word than its file is called by; None of any other file."""
-    from garboard.checks.file import plain_of  # here: no tablet needs it
-
-    name = plain_of(file.read_bytes())[1].get("name", file.stem) if file.suffix == CHECK else file.stem
-    if name == file.stem:
-        return None
-    reason = f"its keys begin with {name!r}, and lists and --only call it {file.stem!r} by its file"
-    cure = f"call it {name}{CHECK}"
-    return PluginProblem(name=file.stem, reason=reason, code="wrong_name", file=str(file), cure=cure, at_work=True)
 
 
 def _unlike_its_content(file: Path) -> PluginProblem | None:
