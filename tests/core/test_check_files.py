@@ -188,7 +188,7 @@ def test_a_value_out_of_its_range_says_what_its_author_says_of_it(tmp_path: Path
     host = load(tmp_path / "rail.toml", built_in=False)
     (found,) = as_data(judge(job_from(job("rail.look", {}, height="18 in"), host), host))
     assert (found["verdict"], found["missing"][0]["lack"]) == ("not enough data", "out of range")
-    assert found["sentence"] == "Not enough data: Over the least: -6.0 in. Measure."
+    assert found["sentence"] == "Not enough data: Over the least: −6.0 in. Measure."
     with pytest.raises(CheckRefused) as refused:
         check_of(text.replace("range = [-5, 30]\n", "").encode())
     assert [one.fault.where for one in refused.value.faults] == ["value[1].outside"]
