@@ -305,13 +305,6 @@ def test_a_setting_of_a_unit_that_none_has_is_one_fault(tmp_path: Path) -> None:
     assert len(units) == len(set(units))
 
 
-def test_a_check_is_called_as_its_file_is(tmp_path: Path) -> None:
-    """Else its keys name a plugin that no list has, and nobody finds what an entry waits for."""
-    (tmp_path / "rail_2.toml").write_text(GOOD)
-    (told,) = make_host((), entry_points=False, files=[tmp_path / "rail_2.toml"]).problems
-    assert (told.code, told.cure, told.line) == ("wrong_name", "call the file rail.toml", 3)
-
-
 def test_work_grows_with_the_rows_and_not_with_their_square(monkeypatch: pytest.MonkeyPatch) -> None:
     """Each value is looked up a few times, however many rows a sum goes over."""
     host, asked, look = host_of("reels.toml"), list[str](), JobView.value
