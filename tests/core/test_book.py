@@ -553,6 +553,7 @@ def test_your_boat_comes_first_a_page_each_and_then_the_record() -> None:
     ("page", "answer"),
     [
         ("", "All 110 checks passed, and nothing is open."),
+        ("At the helm", "most a compass is off give or take 0.9°; see its card"),
         ("", "At 4200 rpm a full tank takes you 85 nm out and 85 back, with a third left."),
         ("At the helm", "4200 rpm, your usual cruise"),
         ("At the helm", "2.4° most a compass is off"),
