@@ -35,6 +35,7 @@ TOPICS = (
     "Starting, stopping, cut-off link",
     "Fuel, blower, vapour",
     "Bilge pumps and alarm",
+    "Fire and safety gear",
     "Radio and distress call",
     "Trim and tabs",
     "Service dates",
@@ -150,7 +151,7 @@ class Sheet:
             }
             self.put_all("wiring_audit.circuits", values, of=name)
 
-    def battery(self, name: str, voltage: str, standing: str, load: str) -> None:
+    def battery(self, name: str, voltage: str, standing: str, load: str, fuse: str = "150 A") -> None:
         """A battery at rest, its standing current and its load."""
         self.put_all(
             "wiring_audit.batteries",
@@ -164,6 +165,7 @@ class Sheet:
                 "vented": True,
                 "clear_of_fuel": True,
                 "fuse_distance": "6 in",
+                "fuse_rating": fuse,
             },
             of=name,
         )
@@ -346,6 +348,12 @@ def circuit(
     }
 
 
+def bilge_pump(name: str, length: str) -> Plain:
+    """A pump that runs whatever is switched off: fed from the battery by a fuse of its own."""
+    more: Plain = {"protection": "fuse", "fed_from": "battery terminal"}
+    return {**circuit(name, "14", length, "4.6 A", "7.5 A", critical=True, together=False), **more}
+
+
 def engine(
     position: str, power: str, window: tuple[str, str], ratio: str, pitch: str, diameter: str, handing: str
 ) -> Plain:
@@ -361,7 +369,7 @@ def engine(
         "full_throttle_high": window[1],
         "limiter_speed": "6200 rev/min",
         "gear_ratio": ratio,
-        "hours": "3.2 h",
+        "hours": "5.4 h",
         "charging_current": "48 A",
         "propeller": {
             "diameter": diameter,
@@ -599,10 +607,8 @@ def kittiwake() -> None:
     folder.mkdir(exist_ok=True)
     engines = ("port", "starboard")
     circuits = [
-        circuit(
-            "Bilge pump forward", "14", "12 ft", "4.6 A", "7.5 A", critical=True, together=False, protection="fuse"
-        ),
-        circuit("Bilge pump aft", "14", "8 ft", "4.6 A", "7.5 A", critical=True, together=False, protection="fuse"),
+        bilge_pump("Bilge pump forward", "12 ft"),
+        bilge_pump("Bilge pump aft", "8 ft"),
         circuit("Navigation lights", "14", "22 ft", "1.4 A", "5 A", critical=True),
         circuit(
             "Chart plotter", "12", "8 ft", "6.5 A", "10 A", critical=True, use="navigation or communication electronics"
@@ -622,7 +628,7 @@ def kittiwake() -> None:
         circuit("Courtesy lights", "16", "16 ft", "0.9 A", "3 A"),
     ]
     sheet = Sheet(day, "N. Sorrel")
-    sheet.battery("house", "12.66 V", "22 mA", "17.5 A")
+    sheet.battery("house", "12.66 V", "22 mA", "17.5 A", fuse="100 A")
     sheet.battery("start port", "12.67 V", "3 mA", "0.3 A")
     sheet.battery("start starboard", "12.65 V", "3 mA", "0.3 A")
     readings = {
@@ -723,6 +729,7 @@ def kittiwake() -> None:
             ("fuel shut-off", "Fuel shut-off, in the aft hatch, port side", 12, 36, True),
             ("battery switch", "Battery switches, in the aft hatch, starboard side", 10, 72, True),
             ("fire extinguisher", "Fire extinguisher, inside the cabin door", 55, 40, True),
+            ("fire extinguisher", "Fire extinguisher, under the helm seat", 40, 62, True),
             ("main fuse", "Main fuses, beside the house battery", 16, 78, True),
             ("fuse panel", "Breaker panel, under the wheel", 47, 62, False),
             ("bilge pump", "Bilge pump aft, under the aft hatch", 6, 50, False),
@@ -730,6 +737,7 @@ def kittiwake() -> None:
             ("life jackets", "Life jackets, under the forward berth", 72, 30, False),
             ("first aid kit", "First aid kit, over the sink", 62, 76, False),
             ("anchor", "Anchor, chain and line, in the bow locker", 94, 50, False),
+            ("wheel", "Wheel", 50, 62, False),
         ]
     )
     _kittiwake_pictures(folder, sheet)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 
+from garboard_shop.boat_rows import Row
 from garboard_shop.job_rows import A_DAY, JobRow
-from garboard_shop.memory import Row
 
 FORMS = ("planing", "planing", "planing", "flat bottom hard chine", "multihull")
 

@@ -158,5 +158,6 @@ HOSTILE: tuple[tuple[str, str, str, str, str], ...] = (
     ("attribute_in_words", "{height} high. Make", "{height.unit} high. Make", "wrong_value", "sentence"),
     ("named_like_a_plugin", 'name = "rail"', 'name = "garboard_prop_check"', "others_key", "name"),
     ("named_like_the_shop", 'name = "rail"', 'name = "shop"', "others_key", "name"),
+    ("fuel_of_a_heater", 'name = "pull"', 'name = "fuel"', "others_key", "step[1].field[2].column[1].name"),
     ("something_else", 'format = "garboard check"', 'format = "shopping list"', "wrong_value", "format"),
 )

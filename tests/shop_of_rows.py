@@ -9,8 +9,9 @@ import attrs
 from boat_rows import NOW, jobs, rows
 from garboard.disk.entries import canonical_bytes, entry_id
 from garboard.disk.hullfile import CheckedEntries
+from garboard_shop.boat_rows import DEVIATION, ECONOMY, SLIP, Row, Seen
 from garboard_shop.job_rows import A_DAY
-from garboard_shop.memory import DEVIATION, ECONOMY, SLIP, Row, Seen, as_text
+from garboard_shop.memory import as_text
 from garboard_shop.pages.remembering import Made
 from garboard_shop.store import KeptRow, Store
 

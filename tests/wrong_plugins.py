@@ -186,6 +186,10 @@ _WHOLE: dict[str, tuple[Told, str]] = {
         _STEPS + _offering("calculators", "calculator(compute=compute(None))"),
     ),
     "singular_hook": ((PROBLEM, "wrong_hook"), "@hookimpl\ndef register_step(register):\n    register(step())\n"),
+    "singular_hook_of_each": (
+        (PROBLEM, "wrong_hook"),
+        "from garboard.hooks import each_of\n\nregister_step = each_of((step(),))\n",
+    ),
     "lambda_in_a_loop": (
         (PROBLEM, "same_function"),
         _STEPS
@@ -236,6 +240,10 @@ _BODIES: dict[str, tuple[Told, str]] = {
     "passes_beyond_its_limit": (
         (FINDING, "plugin_failed"),
         'yield found(verdict=Verdict.PASS, numbers=(Number("n", 9.0),), limits=(Limit("n", high=3.0),))',
+    ),
+    "limit_of_nothing": (
+        (FINDING, "plugin_failed"),
+        'yield found(numbers=(Number("n", 9.0),), limits=(Limit("m", high=3.0),))',
     ),
     "code_of_another": ((FINDING, "plugin_failed"), 'yield found(code="prop_check.window.above")'),
     "doubts_unasked": (

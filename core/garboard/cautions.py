@@ -48,16 +48,17 @@ FULL_THROTTLE = Caution(
     Basis(BasisKind.COMMON_PRACTICE, "full-throttle runs", "the engine maker's manual comes first"),
 )
 FUEL_VAPOUR = Caution(
-    "No flame, spark or switch until you have checked bilge and tank space for gasoline vapour by nose and detector. "
-    "Where a space is enclosed, run the blower four minutes first.",
+    "No flame, spark or switch, not even the blower's, until you have checked bilge and tank space for gasoline vapour "
+    "by nose and detector. When there is none, run the blower of an enclosed space four minutes before you start.",
     Basis(
         BasisKind.REGULATION,
         "33 CFR 183.610(f)",
         "written for enclosed engine and tank spaces; practice elsewhere",
     ),
     fuels=(GASOLINE,),
-    to_owner="Before you start, sniff bilge and tank space for gasoline. No flame, spark or switch while you smell "
-    "any. Where a space is enclosed, run the blower four minutes first.",
+    to_owner="Before you touch a switch, sniff bilge and tank space for gasoline. If you smell any, stop: no flame, no "
+    "spark, no switch, not even the blower's. Open the boat up and find the leak. If you smell none, run the blower of "
+    "an enclosed space four minutes, then start.",
 )
 FUEL_FIRE = Caution(
     "Diesel burns: a leak that sprays or drips on something hot starts a fire. No flame or smoking near fuel, mop up "

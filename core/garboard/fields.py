@@ -161,6 +161,10 @@ class Field:
                     f"plugin registers, got {kind!r}"
                 )
 
+    def is_called(self, name: str) -> bool:
+        """Whether values under a name are this field's: its own name, or one it had before."""
+        return name == self.name or name in self.renamed_from
+
     def _check_pattern(self) -> None:
         if self.kind is not Kind.TEXT or not self.offers:
             raise ValueError(f"field {self.name!r}: only a text has a pattern, and its first offer shows how it reads")

@@ -35,6 +35,7 @@ __all__ = [
     "Table",
     "Verdict",
     "not_enough_data",
+    "with_minus",
     "with_spread",
     "with_uncertainty",
 ]
@@ -105,30 +106,50 @@ def with_uncertainty(value: float, expanded_uncertainty: float | None, decimals:
     """A value with its expanded uncertainty, to as many digits as that bears [1].
 
     value                : any finite number, in some unit
-    expanded_uncertainty : half width of its 95 % interval, same unit, zero or above; None where the number is exact
-                           or a count
+    expanded_uncertainty : half width of its 95 % interval, same unit, zero or above; None or zero where the number
+                           is exact or a count
     decimals             : digits after the point, more where the half width would lose its first digit, fewer where it
                            would show three
     plus                 : whether a positive value carries its sign
 
     >>> with_uncertainty(60, 0.3, 0), with_uncertainty(472.71, 19.9), with_uncertainty(0.304, 0.66)
     ('60.0 ± 0.3', '473 ± 20', '0.3 ± 0.7')
+    >>> with_uncertainty(540, 0, 0)
+    '540'
 
-    A value that rounds to nothing has no minus: "0.0", never "-0.0".
+    A minus is a real one. A value that rounds to nothing has none: "0.0", never "-0.0".
+
+    >>> with_uncertainty(-100, None), with_uncertainty(-0.04, None)
+    ('−100.0', '0.0')
 
     [1] JCGM 100:2008, 7.2.6: at most two significant digits in an uncertainty, the value rounded to match.
     """
     sign = "+z" if plus else "z"  # z: no minus before a zero
-    half_width = expanded_uncertainty
-    if not half_width:
-        after = "" if half_width is None else f" ± {half_width:.{decimals}f}"
-        return f"{value:{sign}.{decimals}f}{after}"
+    return _digits(value, expanded_uncertainty, decimals, sign).replace("-", "−")
+
+
+def _digits(value: float, half_width: float | None, decimals: int, sign: str) -> str:
+    if not half_width:  # zero says that it is exact, as a count is: no instrument reads "± 0"
+        return f"{value:{sign}.{decimals}f}"
     leading = -math.floor(math.log10(half_width))  # place of its first digit, 1 for tenths
     shown = max(0, min(max(decimals, leading), leading + 1))
     finest = decimals + _MOST_EXTRA_DECIMALS
     if shown > finest:
         return f"{value:{sign}.{finest}f} ± less than {10.0**-finest:.{finest}f}"
     return f"{value:{sign}.{shown}f} ± {half_width:.{shown}f}"
+
+
+_HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")
+
+
+def with_minus(text: str) -> str:
+    """Text with a real minus before its negative numbers; a hyphen within a word, a date or a range stays.
+
+    >>> with_minus("-1.2 deg, NL-300, 2026-05-14, 3 to -2")
+    '−1.2 deg, NL-300, 2026-05-14, 3 to −2'
+    """
+    is_hyphened = isinstance(text, str) and "-" in text  # what is no text its record refuses
+    return _HYPHEN_AS_MINUS.sub("−", text) if is_hyphened else text
 
 
 with_spread = with_uncertainty
@@ -449,14 +470,14 @@ class Finding:
 
     verdict: Verdict
     about: str
-    sentence: str
+    sentence: str = attrs.field(converter=with_minus)
     basis: tuple[Basis, ...]
     numbers: tuple[Number, ...] = ()
     figures: tuple[Figure, ...] = ()
     tables: tuple[Table, ...] = ()
     missing: tuple[Missing, ...] = ()
     notes: tuple[str, ...] = ()
-    short: str = ""
+    short: str = attrs.field(default="", converter=with_minus)
     of: str = ""
     places: tuple[tuple[str, str, str, str], ...] = ()
     forecasts: tuple[Forecast, ...] = ()
@@ -464,7 +485,7 @@ class Finding:
     doubts: tuple[Doubt, ...] = ()
     doubted: tuple[Doubt, ...] = ()
     code_in_doubt: str = attrs.field(default="", validator=_code)
-    sentence_in_doubt: str = ""
+    sentence_in_doubt: str = attrs.field(default="", converter=with_minus)
 
     def __attrs_post_init__(self) -> None:
         if self.doubts and self.verdict is Verdict.PASS:
@@ -521,6 +542,8 @@ def _items(missing: Iterable[Missing | str], lack: Lack = Lack.OTHER, place: _Pl
 
 class NotEnoughData(GarboardError):
     """A calculator cannot give a number, for want of one thing or several. The host makes the finding that says so.
+
+    Findings that the calculator gave before it stand.
 
     missing                    : each thing once; a reason given as text is of the kind and place that follow
     lack, step, field, row, of : as in `Missing`

@@ -338,13 +338,13 @@ class JobView:
         decimals : digits after the point; None for as many as four digits need
 
         >>> view = JobView(vessel=Vessel(hull_number="", plate_power=Amount("110", "kW")), job=Job(id="J-1"))
-        >>> view.told(150, "hp", 0), view.told(150, "hp"), view.told(12.7, "V", 1)
-        ('112 kW', '111.9 kW', '12.7 V')
+        >>> view.told(150, "hp", 0), view.told(150, "hp"), view.told(-12.7, "V", 1), view.told(-12.7, "V")
+        ('112 kW', '111.9 kW', '−12.7 V', '−12.7 V')
         """
         shown = self.unit_to_tell(unit, places)
         one = in_unit(value, unit, shown)
         if decimals is None:
-            return f"{one:.4g} {shown}"
+            return f"{one:z.4g} {shown}".replace("-", "−")
         within = None if expanded_uncertainty is None else in_unit(expanded_uncertainty, unit, shown)
         return f"{with_uncertainty(one, within, decimals)} {shown}"
 
@@ -416,7 +416,9 @@ class JobView:
 
         It decides which cautions are shown; to look counts as reading nothing.
         """
-        said = {one.value for one in self.measurements if one.field == "fuel" and isinstance(one.value, str)}
+        disputed = (one for disagreement in self.disagreements for one in disagreement.values)
+        answers = (*self.measurements, *disputed)  # while two disagree the boat burns neither
+        said = {one.value for one in answers if one.field == "fuel" and isinstance(one.value, str)}
         return said.pop() if len(said) == 1 else ""
 
     def in_dispute(self, step: str, field: str, *, row: str = "", of: str = "") -> bool:

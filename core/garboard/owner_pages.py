@@ -114,10 +114,14 @@ class Bar:
 
 @attrs.frozen(kw_only=True, field_transformer=typed)
 class Bars:
-    """Distances out and back side by side: out is filled, back outlined."""
+    """Distances out and back side by side: out is filled, back outlined.
+
+    keeps_as_much : as much fuel as for one way is kept, and drawn in grey behind them
+    """
 
     bars: tuple[Bar, ...]
     alt: str
+    keeps_as_much: bool = False
 
 
 @attrs.frozen(kw_only=True, field_transformer=typed)

@@ -358,6 +358,10 @@ class RecordingJudge:
 class Assessed:
     """A finding with the calculator and the plugin version that produced it.
 
+    calculator    : its key, by which a section finds what it prints ("rail.height")
+    title         : of the calculator
+    step, phase   : the step it stands under
+    finding       : what was found, doubts of others counted in
     settings_used : settings the calculator read that are not at their default, or in doubt
     shortened     : whether the host cut something of the finding that no page can hold
     """
@@ -386,8 +390,10 @@ RECORD, YOUR_BOAT, COVER = "record", "your boat", "cover"
 class ReportSection:
     """A section of the handover book. `build` returns its blocks; no blocks, no section.
 
-    part  : RECORD, with verdicts and bases. YOUR_BOAT, a page for the owner: sections of one title share that page.
-           COVER, sentences that say on the cover how the boat did
+    The Record prints the figures of a pass only where a section returns the finding; of other verdicts always.
+
+    part  : of `garboard.steps`: RECORD, with verdicts and bases. YOUR_BOAT, a page for the owner: sections of one title
+           share that page. COVER, sentences that say on the cover how the boat did
     steps : keys of the steps whose checks stand with it in the Record; those no section names stand with the first
             section of their plugin
     """

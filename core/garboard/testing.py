@@ -42,8 +42,10 @@ from garboard.disk.hullfile import HullFolder
 from garboard.disk.storage import write_whole
 from garboard.faults import Fault, InputError
 from garboard.hosting.host import BUILT_IN, PluginHost, make_host
+from garboard.hosting.unused import why_not_used
 from garboard.job_files import job_file
-from garboard.job_view import JobView
+from garboard.job_files.unrecognised import unrecognised
+from garboard.job_view import JobView, place_of
 from garboard.judging.assessing import jobs_in, read_checked
 from garboard.records import JsonValue
 from garboard.report.json_out import assessed_as_plain
@@ -176,10 +178,26 @@ def judged(
     vessel: Mapping[str, JsonValue] | None = None,
     settings: Mapping[str, JsonValue] | None = None,
 ) -> list[dict[str, Any]]:
-    """What one calculator finds of some values, as plain data: `job_of`, `job_from`, `judge` and `as_data` in one."""
+    """What one calculator finds of some values, as plain data: `job_of`, `job_from`, `judge` and `as_data` in one.
+
+    Raises InputError with every fault, as the program does, and for what no check would read: a step or setting that
+    no plugin here declares, a value in a wrong row.
+    """
     with TemporaryDirectory(prefix="garboard-") as place:  # a recording is read while it is judged
         whole = job_of(values, vessel=vessel, settings=settings, folder=Path(place))
-        return as_data(judge(job_from(whole, host, Path(place)), host, calculator))
+        job = job_from(whole, host, Path(place))
+        if misspelt := [*_read_by_nothing(job, host or _built_in())]:
+            raise InputError("values", misspelt)
+        return as_data(judge(job, host, calculator))
+
+
+def _read_by_nothing(job: JobView, host: PluginHost) -> Iterator[Fault]:
+    """What no check would read, which a job file may hold and a test does not mean: misspelt, or in a wrong row."""
+    yield from (Fault(where, what) for where, what in unrecognised(job, host))
+    for one in job.measurements:
+        if why := why_not_used(place_of(one), job.vessel, host):
+            name = "/".join(place_of(one)).rstrip("/")
+            yield Fault(name, "a value that a check reads", why)
 
 
 def job_from(
@@ -188,7 +206,7 @@ def job_from(
     """A job ready to be judged, from a job file or from the same as a dict.
 
     source : a dict may leave out "format" and "version"
-    folder : where the recordings of a dict lie; those of a file lie beside it
+    folder : where the recordings of a dict lie; those of a file lie beside it. A photo of a dict need not be there
     Raises InputError with every fault, as the program does.
     """
     plugins = host or _built_in()
@@ -209,7 +227,7 @@ def job_from(
     faults = [*job_file.check(read, plugins, folder), *job_file.settings_faults(read.settings, plugins)]
     if faults:
         raise InputError("job", faults)
-    return job_file.view_of(read, folder or Path())
+    return job_file.view_of(read, folder or Path(), names_suffice=True)
 
 
 @contextmanager

@@ -14,9 +14,10 @@ DATA = "engine_trial.data"
 INSTRUMENTS = "engine_trial.instruments"
 
 WATER_FIRST = Caution(
-    "Cooling water on before the start. Stop at once when none comes out.",
+    "Start an engine only with its intake under water or fed by a hose. Stop at once when no water comes out.",
     practice("no outboard runs dry", "the engine maker's manual decides"),
-    to_owner="See cooling water run from every engine once it has started. Stop it at once when none comes.",
+    to_owner="Start an engine only with its intake under water or fed by a hose. Once it runs, see cooling water come "
+    "out. Stop it at once when none comes.",
 )
 LIFTED = Caution(
     "Nobody under a hoisted or tilted engine. The hoist stays on until the bolts are tight.",

@@ -18,12 +18,14 @@ from garboard_fuel_curve.curve import Hump
 from garboard_fuel_curve.economy import radius_by_thirds, statute_economy
 from garboard_fuel_curve.fitted import of_now
 from garboard_fuel_curve.steps import TANKS
+from garboard_fuel_curve.tank_gauge import Tanks, tanks_of
 from garboard_fuel_curve.wording import least, tens
 
 SHARES = (("full", 1.0), ("three quarters", 0.75), ("half", 0.5), ("a quarter", 0.25))
+_ON_CARD = {"three quarters": "3/4", "half": "1/2", "a quarter": "1/4"}
 KEEPS_A_THIRD = (
-    "Each way uses a third of what is in the tank, and the last third is kept. Load, trim, growth on the hull, wind "
-    "and waves all cost fuel. Plan with your own gauge and the weather, and refuel early."
+    "Each way uses a third of the usable fuel, and the last third is kept. Load, trim, growth on the hull, wind "
+    "and waves all cost fuel. Watch your gauge and the weather, and refuel early."
 )
 
 
@@ -52,6 +54,7 @@ class Known:
     """What can be told an owner, all of it beyond doubt.
 
     usable : fuel of all tanks [gal]; None where no range is given
+    tanks  : the same with what they hold and what their gauge shows
     """
 
     curve: JobCurve
@@ -62,6 +65,7 @@ class Known:
     usual: Speed | None
     full: Speed
     usable: float | None
+    tanks: Tanks
 
     @property
     def speeds(self) -> tuple[Speed, ...]:
@@ -101,6 +105,7 @@ def known(view: JobView, assessed: Sequence[Assessed]) -> Known | None:
     slow = _speed(found, "slowly", "slow", below) if hump and below < hump.planing else None
     ranged = _sound(assessed, "range")
     wanted = view.amount(TANKS, "cruise", "rev/min")
+    usable = view.amount(TANKS, "usable_fuel", "gal") if ranged else None
     return Known(
         curve=found,
         cruise=cruise,
@@ -109,7 +114,8 @@ def known(view: JobView, assessed: Sequence[Assessed]) -> Known | None:
         best=best,
         usual=_speed(found, "your usual cruise", "yours", wanted) if wanted is not None and ranged else None,
         full=_speed(found, "the highest step tried", "top", found.curve.highest),
-        usable=view.amount(TANKS, "usable_fuel", "gal") if ranged else None,
+        usable=usable,
+        tanks=tanks_of(view, assessed, usable or 0.0),
     )
 
 
@@ -119,29 +125,29 @@ def _speed(found: JobCurve, name: str, short: str, at: float) -> Speed:
     return Speed(name=name, short=short, at=at, speed=least(speed), flow=flow.value, economy=least(economy))
 
 
-def _down(value: float, decimals: int = 1) -> str:
-    """A figure never told as more than it is.
+def _whole(value: float) -> str:
+    """A distance to plan by, never told as more than it is.
 
-    >>> _down(25.59), _down(86.99, 0)
-    ('25.5', '86')
+    >>> _whole(25.99), _whole(86.0)
+    ('25', '86')
     """
-    factor = 10**decimals
-    return f"{math.floor(value * factor + 1e-9) / factor:.{decimals}f}"
+    return f"{math.floor(value + 1e-9)}"
 
 
 def out_and_back(view: JobView, one: Speed, usable: float, share: float = 1.0) -> str:
     """How far out, with as much to come back and a third kept, in the unit distances are told in."""
-    return _down(in_unit(radius_by_thirds(one.economy, usable * share), "nm", view.unit_to_tell("nm")), 0)
+    return _whole(in_unit(radius_by_thirds(one.economy, usable * share), "nm", view.unit_to_tell("nm")))
 
 
-def _told(view: JobView, value: float, unit: str, decimals: int = 1) -> str:
-    wanted = view.unit_to_tell(unit)
-    return f"{_down(in_unit(value, unit, wanted), decimals)}\u00a0{wanted}"
+def _fuel(view: JobView, value: float) -> str:
+    """An amount of fuel; a tenth where it is not whole, so that the shares of a tank add up."""
+    unit = view.unit_to_tell("gal")
+    told = in_unit(value, "gal", unit)
+    return f"{told:.{0 if abs(told - round(told)) < 0.05 else 1}f}\u00a0{unit}"
 
 
 def _beside(view: JobView, one: Speed) -> str:
-    flow = view.unit_to_tell("gal/h")
-    return f"{_told(view, one.speed, 'kn')}, {in_unit(one.flow, 'gal/h', flow):.1f}\u00a0{flow}"
+    return f"{view.told(one.speed, 'kn', 1)}, {view.told(one.flow, 'gal/h', 1)}"
 
 
 def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
@@ -159,6 +165,9 @@ def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     ends = _climbs(view, found)
     if ends:
         yield f"Between {ends[0]} and {ends[1]} rpm the boat climbs its own bow wave. Run through it."
+    if window := _window(view.vessel.engines):
+        ends_of_box = f"{window[0]:.0f} to {window[1]:.0f} rpm"
+        yield f"The box \u201cfull\u201d is the engine maker's range at full throttle, {ends_of_box}."
     yield _card(view, found)
     if found.usable and found.to_plan_by:
         yield _fuel_card(view, found, found.usable)
@@ -225,7 +234,7 @@ def _card(view: JobView, found: Known) -> Table:
         (
             one.name.capitalize(),
             tens(one.at),
-            _down(in_unit(one.speed, "kn", speed)),
+            f"{in_unit(one.speed, 'kn', speed):.1f}",
             f"{in_unit(one.flow, 'gal/h', flow):.1f}",
         )
         for one in found.speeds
@@ -241,21 +250,40 @@ def fuel(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     if found is None:
         return
     if found.usable and (plan := found.to_plan_by):
-        full_tank = view.told(found.usable, "gal", 0)
         of_fuel = f" of {view.fuel}" if view.fuel else ""
-        out = out_and_back(view, plan, found.usable)
         yield Digits(
-            f"{out}\u00a0{view.unit_to_tell('nm')}",
+            f"{out_and_back(view, plan, found.usable)}\u00a0{view.unit_to_tell('nm')}",
             "out, and as far back",
-            (f"{plan.name}, {tens(plan.at)} rpm", f"from {full_tank}{of_fuel}"),
+            (f"{plan.name}, {tens(plan.at)} rpm", f"from {_usable(view, found.tanks)}{of_fuel}"),
         )
+        yield from _what_the_gauge_counts(view, found.tanks)
         yield KEEPS_A_THIRD
         yield Bars(
             bars=tuple(_bar(view, one, found.usable) for one in found.speeds),
-            alt=f"Bars of how far {full_tank} takes the boat out and back. The table says the same.",
+            alt=f"Bars of how far {_usable(view, found.tanks)} take the boat out and back. The table says the same.",
+            keeps_as_much=True,
         )
         yield _by_tank(view, found, found.usable)
     yield _every_step(view, found)
+
+
+def _usable(view: JobView, tanks: Tanks) -> str:
+    """The fuel that is reckoned with, and what the tanks hold where that is more."""
+    whole = f" of {_fuel(view, tanks.holds)}" if tanks.holds and tanks.kept else ""
+    return f"{_fuel(view, tanks.usable)} usable{whole}"
+
+
+def _what_the_gauge_counts(view: JobView, tanks: Tanks) -> Iterator[str]:
+    """How much of what the gauge shows cannot be burned."""
+    if tanks.kept and tanks.holds:
+        empty = tanks.gauge_at(0.0)
+        shown = (
+            f"it still shows about {math.ceil(empty)} % when" if empty is not None else "it does not read empty when"
+        )
+        yield (
+            f"The engines cannot draw the last {_fuel(view, tanks.kept)}. The gauge counts it: {shown} no usable fuel "
+            "is left."
+        )
 
 
 def _bar(view: JobView, one: Speed, usable: float) -> Bar:
@@ -264,25 +292,35 @@ def _bar(view: JobView, one: Speed, usable: float) -> Bar:
     return Bar(name=name, value=float(out), text=f"{out} {view.unit_to_tell('nm')} out, {out} back")
 
 
-def _by_tank(view: JobView, found: Known, usable: float) -> Table:
-    title = f"Out [{view.unit_to_tell('nm')}], and as far back, with a third kept"
-    headings = ("In the tank", *(f"{one.short}, {tens(one.at)} rpm" for one in found.speeds))
+def _by_tank(view: JobView, found: Known, usable: float, speeds: Sequence[Speed] = (), *, card: bool = False) -> Table:
+    """How far from full, three quarters and so on of the usable fuel, beside what the gauge shows of it."""
+    speeds, unit = speeds or found.speeds, view.unit_to_tell("nm")
+    gauges = [found.tanks.gauge_at(share) for _, share in SHARES]
+    is_read = None not in gauges
+    rpm = "" if card else " rpm"
     rows = tuple(
         (
-            f"{name}, {_told(view, usable * share, 'gal', 0)}",
-            *(out_and_back(view, one, usable, share) for one in found.speeds),
+            f"{_ON_CARD.get(name, name) if card else name}, {_fuel(view, usable * share)}",
+            *([f"{gauge:.0f} %"] if is_read and gauge is not None else []),
+            *(out_and_back(view, one, usable, share) for one in speeds),
         )
-        for name, share in SHARES
+        for (name, share), gauge in zip(SHARES, gauges, strict=True)
     )
-    return Table(title, headings, rows)
+    headings = (
+        "Usable fuel",
+        *(["Gauge"] if is_read else []),
+        *(f"{one.short}, {tens(one.at)}{rpm}" for one in speeds),
+    )
+    title = (
+        f"Fuel: {unit} out and as far back, a third kept" if card else f"Out [{unit}], and as far back, a third kept"
+    )
+    return Table(title, headings, rows, card=card)
 
 
 def _fuel_card(view: JobView, found: Known, usable: float) -> Table:
     """The same for the dash, at the speeds to plan by."""
     speeds = [one for one in (found.best, found.usual, found.full) if one is not None]
-    rows = tuple((name, *(out_and_back(view, one, usable, share) for one in speeds)) for name, share in SHARES)
-    title = f"Fuel: {view.unit_to_tell('nm')} out and as far back, a third kept"
-    return Table(title, ("In the tank", *(f"{one.short}, {tens(one.at)}" for one in speeds)), rows, card=True)
+    return _by_tank(view, found, usable, speeds, card=True)
 
 
 def _every_step(view: JobView, found: Known) -> Table:

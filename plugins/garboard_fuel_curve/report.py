@@ -24,7 +24,7 @@ def build(view: JobView, assessed: Sequence[Assessed]) -> list[Block]:
     blocks: list[Block] = [
         *([_largest(view, best)] if best and not best.doubted else []),
         "This is what your boat burned on the sea trial, at each engine speed, all engines together. A higher economy "
-        "carries you farther on the same fuel." + _conditions(view),
+        "carries you farther on the same fuel. Each figure is rounded by itself." + _conditions(view),
         *curve.figures,
         *curve.tables,
     ]
@@ -94,4 +94,4 @@ def _conditions(view: JobView) -> str:
     return f" On that day, {'; '.join(known)}." if known else ""
 
 
-FUEL_SECTION = ReportSection(key="fuel_curve.fuel", title="Fuel and range", order=400, build=build)
+FUEL_SECTION = ReportSection(key="fuel_curve.fuel", title="Fuel by engine speed", order=400, build=build)

@@ -438,7 +438,7 @@ def _punch_list(view: JobView) -> Iterator[Finding]:
         alike = [other for other, another in enumerate(open_faults) if another.fault == one.fault]
         which = f" ({alike.index(number) + 1} of {len(alike)} in these words, by {one.by or 'someone'})"
         yield Finding(
-            code="handover.punch_list.put_right" if one.to_do == PUT_RIGHT else "handover.punch_list.try_again",
+            code="handover.punch_list.not_put_right" if one.to_do == PUT_RIGHT else "handover.punch_list.try_again",
             verdict=Verdict.FAIL,
             about="Open fault",
             sentence=f"{one.fault}{which if len(alike) > 1 else ''}: {_TO_DO[one.to_do]}.",

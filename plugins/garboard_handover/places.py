@@ -38,6 +38,7 @@ THINGS = (
     "fuel filter",
     "fuel fill",
     "tools and spares",
+    "wheel",
     "something else",
 )
 FIRST, GOOD_TO_KNOW = "first, when something is wrong", "good to know"
@@ -149,6 +150,15 @@ def where(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
     if found:
         length, beam = (one.to("ft") if one else 0.0 for one in (view.vessel.length, view.vessel.beam))
         yield Plan(places=found, hull_form=view.vessel.hull_form, length=length, beam=beam)
+        yield from _extinguishers_left_out(view)
+
+
+def _extinguishers_left_out(view: JobView) -> Iterator[str]:
+    """How many extinguishers are aboard that the plan does not show."""
+    aboard = view.value("engine_trial.label_and_gear", "extinguishers")
+    shown = [row for row in view.rows(PLACES, "thing") if view.value(PLACES, "thing", row=row) == EXTINGUISHER]
+    if isinstance(aboard, int) and aboard > len(shown):
+        yield f"Fire extinguishers aboard: {aboard}. Shown here: {len(shown)}. Ask us where the others are."
 
 
 def in_the_dark(_view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
@@ -160,21 +170,24 @@ def not_starting(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block
     """What to try, one after the other, and whom to call."""
     yield Steps(
         (
-            "Do you smell fuel? Then stop: nobody touches a switch until the boat is aired.",
+            "Do you smell fuel? Then stop: nobody touches a switch, not even the blower's, until the boat is aired "
+            "and the leak found.",
             "Put every engine in neutral.",
             f"Clip the cut-off link in, and look at its switch{_numbered(view, CUT_OFF)}.",
             f"Turn the battery switches on{_numbered(view, BATTERY_SWITCH)}. If an engine turns slowly, the battery "
             "is low.",
-            f"Look at the main fuse{_numbered(view, MAIN_FUSE)}. Replace a fuse only by one of the same size.",
             f"Open the fuel shut-off{_numbered(view, FUEL_SHUT_OFF)}, look at the fuel gauge, and squeeze the primer "
             "bulb where there is one.",
+            "Is there no power at all? Turn key and battery switches off, then look at the main "
+            f"fuse{_numbered(view, MAIN_FUSE)}. Replace it only by one of the same size; its place stays live. If it "
+            "blows again, leave it and call for help.",
         ),
         "If an engine will not start",
     )
     telephone, hours = (_of_today(view, key) for key in (TELEPHONE, HOURS))
     if telephone:
-        shop = f"Call {view.job.shop}" if view.job.shop else "Call us"
-        yield Digits(telephone, shop, (hours,) if hours else ())
+        yield "If it still does not start, call us:"
+        yield Digits(telephone, view.job.shop or "our telephone", (hours,) if hours else ())
 
 
 def _of_today(view: JobView, key: str) -> str:

@@ -61,14 +61,16 @@ def _briefing(view: JobView, _assessed: Sequence[Assessed]) -> Sequence[Block]:
         topics = tried[view.value(steps.OWNER_BRIEFING, "understood", row=row) is True]
         if topic and topic not in topics:
             topics.append(topic)
-    return tuple(
+    has_manuals = view.value(steps.OWNER_BRIEFING, "manuals_handed_over") is True
+    told = (
         f"{words} {'; '.join(topics)}."
         for words, topics in (
-            ("Before you took the boat over you were shown these, and tried them yourself:", tried[True]),
-            ("Not yet tried by you; ask us to go through them again:", tried[False]),
+            ("Before you took the boat over you were shown these, and went through them yourself:", tried[True]),
+            ("You have not gone through these yet; ask us to show you again:", tried[False]),
         )
         if topics
     )
+    return (*told, *(["You were given the manuals."] if has_manuals else []))
 
 
 SECTIONS = (

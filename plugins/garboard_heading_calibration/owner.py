@@ -19,8 +19,9 @@ SWING_AGAIN = (
 
 
 READ_THE_CARD = (
-    "A deviation card has a line for what the compass shows. Add what stands beside it, or take it away where it has a "
-    "minus: that is the magnetic heading."
+    "Deviation cards are in degrees magnetic: set the display to magnetic north before you use one. Find what the "
+    "sensor shows. Add what stands beside it, or take it away where it has a minus: that is the heading from "
+    "magnetic north."
 )
 
 

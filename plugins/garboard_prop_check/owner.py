@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from garboard.findings import NotEnoughData, Verdict
-from garboard.job_view import JobView, in_unit
+from garboard.job_view import JobView
 from garboard.owner_pages import HELM, Digits
 from garboard.records import Engine
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, ReportSection
@@ -15,7 +15,6 @@ from garboard_prop_check.runs import Run, runs_of
 from garboard_prop_check.tried import of_now
 
 WINDOW = "prop_check.window"
-_DOWN = 10  # a speed is told in tenths, and never as more than it was
 
 
 def _full_speed(view: JobView, assessed: Sequence[Assessed]) -> tuple[str, tuple[Run, ...]] | None:
@@ -29,9 +28,7 @@ def _full_speed(view: JobView, assessed: Sequence[Assessed]) -> tuple[str, tuple
         return None
     if not in_doubt.isdisjoint(speed.places):
         return None
-    unit = view.unit_to_tell("kn")
-    told = math.floor(in_unit(speed.value, "kn", unit) * _DOWN + 1e-9) / _DOWN
-    return f"{told:.1f}\u00a0{unit}", tuple(runs)
+    return view.told(speed.value, "kn", 1), tuple(runs)
 
 
 def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:

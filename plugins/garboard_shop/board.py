@@ -376,8 +376,9 @@ class Board:
         columns["is_stale"][place] = bool(row.stale)
         self._groups.put(place, {name: int(columns[name][place]) for name in _GROUPED})
         columns["due"][place] = date.fromisoformat(row.promised).toordinal() if row.promised else 0
-        for name in ("since", "changed", "handed", "known", "settled"):
+        for name in ("since", "changed", "known", "settled"):
             columns[name][place] = getattr(row, name)
+        columns["handed"][place] = row.handed if row.is_handed_over else 0
         columns["days"][place] = row.days_to_hand_over
         for column in self._codes.values():
             column[place] = False
@@ -523,7 +524,9 @@ class Board:
         numbers = np.bincount(column[fits], weights=counts[fits], minlength=len(names))
         found = [(names[at], int(numbers[at])) for at in np.flatnonzero(numbers) if names[at]]
         if name in ("state", "waiting"):
-            return tuple(sorted(found, key=lambda one: names.index(one[0])))
+            found = sorted(found, key=lambda one: names.index(one[0]))
+            nobody = int(numbers[names.index("")]) if name == "waiting" else 0
+            return (*found, (NOBODY, nobody)) if nobody else tuple(found)
         return tuple(sorted(found, key=lambda one: (-one[1], one[0])))
 
     def headline(self, times: Times) -> Headline:
@@ -596,17 +599,29 @@ def words_in(text: str) -> tuple[str, ...]:
 
 def handed_within(text: str, times: Times) -> tuple[int, int]:
     """From when to when a span of days is [ms]; one that nothing lies in for what is no span."""
+    try:
+        span = days_of(text)
+        return (times.limits(span[0])[0], times.limits(span[1])[1]) if span else (1, 0)
+    except (OverflowError, OSError, ValueError):
+        return 1, 0
+
+
+def days_of(text: str) -> tuple[date, date] | None:
+    """The first and the last day of a span as the address has it; None for what is none.
+
+    >>> days_of("2026-05-04+7"), days_of("2026-02")
+    ((datetime.date(2026, 5, 4), datetime.date(2026, 5, 10)), (datetime.date(2026, 2, 1), datetime.date(2026, 2, 28)))
+    """
     begins, _, days = text.partition("+")
     try:
         if len(begins) == 7:
             first = date.fromisoformat(f"{begins}-01")
-            last = date.fromordinal(_next_month(first).toordinal() - 1)
-        else:
-            first = date.fromisoformat(begins)
-            last = date.fromordinal(first.toordinal() + (int(days) if days.isdigit() and len(days) < 4 else 1) - 1)
-        return times.limits(first)[0], times.limits(last)[1]
-    except (ValueError, OverflowError, OSError):
-        return 1, 0
+            return first, date.fromordinal(_next_month(first).toordinal() - 1)
+        first = date.fromisoformat(begins)
+        count = int(days) if days.isdecimal() and days.isascii() and len(days) < 4 else 1
+        return first, date.fromordinal(first.toordinal() + count - 1)
+    except (ValueError, OverflowError):
+        return None
 
 
 def _next_month(day: date) -> date:

@@ -14,8 +14,9 @@ from urllib.parse import urlencode
 import attrs
 
 from garboard_shop.board import NOBODY
+from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Seen
 from garboard_shop.insight_counts import FACETS, Counts, Failures, Handed, Numbers, Taken, at_place, cut, day_of
-from garboard_shop.memory import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Score, Seen
+from garboard_shop.memory import Score
 
 FEWEST_FOR_A_SHARE = 5
 """Jobs: of fewer no per cent is told."""

@@ -11,12 +11,10 @@ from bisect import bisect_left, bisect_right, insort
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from garboard_shop.boat_rows import Row
 from garboard_shop.job_rows import A_DAY, JobRow
-
-if TYPE_CHECKING:
-    from garboard_shop.memory import Row
 
 FACETS: Mapping[str, Callable[[JobRow], str]] = {
     "model": lambda row: row.model,

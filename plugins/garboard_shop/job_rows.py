@@ -50,7 +50,8 @@ class Past:
 
     since       : when the shop first knew it to be in its state
     known       : when it first knew of the job
-    handed      : when it knew it to be handed over; 0 while it is not
+    handed      : when it knew it to be handed over; 0 while it is not. A disagreement that came later leaves it: where
+                  the value that was signed is chosen, nobody hands it over a second time
     changed     : when its row last said something new
     brought     : when what its row was last made of had come
     ever_failed : codes of checks that failed here at any time
@@ -249,7 +250,8 @@ def with_past(row: JobRow, before: Past | None, came: Came) -> JobRow:
     else:
         at = came.last if max(before.changed, before.brought) < came.last <= came.now else came.now
         is_same = before.state == row.state
-        handed = (before.handed or at) if row.is_handed_over else 0
+        handed = before.handed if row.state in (State.HANDED_OVER, State.TO_SETTLE) else 0
+        handed = handed or (at if row.is_handed_over else 0)
         told = attrs.evolve(_past_of(before), state=row.state, since=before.since if is_same else at, handed=handed)
         says_new = not is_same
         if isinstance(before, JobRow):

@@ -10,6 +10,7 @@ from garboard.job_view import JobView
 from garboard.owner_pages import HELM, Digits
 from garboard.records import Circuit
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
+from garboard_wiring_audit.steps import BATTERIES
 
 _RATING = "wiring_audit.overcurrent_rating"
 _WRONG = "ask us"
@@ -17,15 +18,26 @@ _WRONG = "ask us"
 _AT_ANCHOR, _LEFT_ALONE = "wiring_audit.battery_reserve", "wiring_audit.standing_current"
 
 
-def helm(_view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
-    """How long the batteries last at anchor, and left alone."""
+def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """How long the batteries last with the engines off, by what runs, and left alone."""
     hours = _shortest(assessed, _AT_ANCHOR, "h")
     if hours is not None:
         told = math.floor(hours[1] * 10) / 10 if hours[1] < 10 else math.floor(hours[1])
-        yield Digits(f"{told:g}\u00a0h", "at anchor, engines off", (f"{hours[0]} battery, from full, all on",))
+        lines = (f"{hours[0]} battery, from full, with this on:", _running(view, hours[0]))
+        yield Digits(f"{told:g}\u00a0h", "or more, engines off", lines)
     days = _shortest(assessed, _LEFT_ALONE, "d")
     if days is not None:
-        yield Digits(f"{math.floor(days[1])}\u00a0days", "left alone", (f"{days[0]} battery, from full, all off",))
+        yield Digits(
+            f"{math.floor(days[1])}\u00a0days",
+            "left alone",
+            (f"{days[0]} battery, from full, all", "switched off, no pump running"),
+        )
+
+
+def _running(view: JobView, battery: str) -> str:
+    """What runs together on a battery: its time was reckoned, or its load read, with that on."""
+    on = [one.name for one in view.vessel.circuits if one.battery == battery and one.runs_with_others]
+    return ", ".join(on) or "what ran when we read its load"
 
 
 def _shortest(assessed: Sequence[Assessed], calculator: str, unit: str) -> tuple[str, float] | None:
@@ -52,13 +64,34 @@ def fuses(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         for one in assessed
         if one.calculator == _RATING and (one.finding.verdict is Verdict.FAIL or one.finding.doubted)
     }
-    rows = tuple(
-        (one.name, _WRONG if one.name in wrong else _size(one), one.protection)
+    of_circuits = tuple(
+        (one.name, _WRONG if one.name in wrong else _size(one), one.protection, _where(one))
         for one in view.vessel.circuits
         if one.protection
     )
+    rows = (*_main_fuses(view), *of_circuits)
     if rows:
-        yield Table("Fuses and breakers", ("Circuit", "Size", "Kind"), rows, card=True)
+        yield Table("Fuses and breakers", ("Circuit", "Size", "Kind", "Where"), rows, card=True)
+
+
+def _main_fuses(view: JobView) -> Iterator[tuple[str, ...]]:
+    """The fuse of each battery that has one."""
+    for battery in view.vessel.batteries:
+        rating, distance = (
+            view.amount(BATTERIES, field, unit, of=battery.name)
+            for field, unit in (("fuse_rating", "A"), ("fuse_distance", "in"))
+        )
+        if rating is not None or distance is not None:
+            size = "as printed on it" if rating is None else f"{rating:g} A"
+            yield f"Main fuse, {battery.name}", size, "fuse", "at the battery"
+
+
+_WHERE = {"battery terminal": "at the battery", "panel": "at the panel"}
+
+
+def _where(circuit: Circuit) -> str:
+    """At which end to look for it: close to what feeds the circuit."""
+    return "" if circuit.protection == "none" else _WHERE.get(circuit.fed_from, "")
 
 
 def _size(circuit: Circuit) -> str:

@@ -24,9 +24,10 @@ import attrs
 
 from boat_rows import NOW, jobs, rows
 from garboard_shop.board import Asked, Board, Times
+from garboard_shop.boat_rows import Row
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.insight import insight_from
-from garboard_shop.memory import Memory, Row, as_text, of_text
+from garboard_shop.memory import Memory, as_text, of_text
 from garboard_shop.store import KeptRow
 from shop_of_rows import seen_of
 

@@ -28,8 +28,9 @@ from garboard.disk.hullfile import CheckedEntries
 from garboard.history.authoring import Author
 from garboard.history.replay import HullState
 from garboard.hosting.host import make_host
+from garboard_shop.boat_rows import Row
 from garboard_shop.embedded import EmbeddedStore
-from garboard_shop.memory import Row, as_text
+from garboard_shop.memory import as_text
 from garboard_shop.pages import people
 from garboard_shop.pages.remembering import Made
 from garboard_shop.store import MANAGER, KeptRow, Store, WebUser

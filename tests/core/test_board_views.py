@@ -52,7 +52,8 @@ def test_of_two_names_given_apart_the_last_holds_and_a_removed_view_is_gone() ->
     assert [one.name for one in views_in(gone)] == ["Also theirs"]
     with pytest.raises(InputError, match="one that is saved"):
         rename_view(AUTHOR, gone, VIEW_OURS, "Back")
-    assert views_in(replay(SHOP_RECORD, [OURS, save_view(AUTHOR, gone, "ours", "")]))[0].name == "Ours"
+    both = views_in(replay(SHOP_RECORD, [OURS, save_view(AUTHOR, gone, "ours", "")]))
+    assert {one.name for one in both} == {"Ours", "ours"}
 
 
 @pytest.mark.parametrize(

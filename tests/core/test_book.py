@@ -1,5 +1,6 @@
 """The handover book: everything the owner needs, on pages that hold together."""
 
+import itertools
 import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
@@ -37,14 +38,18 @@ from garboard.findings import (
 )
 from garboard.hooks import hookimpl
 from garboard.hosting.cut import LONGEST_NAME, LONGEST_TEXT, MOST_COLUMNS
+from garboard.hosting.failures import PluginProblem
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.titles import place_in_words
 from garboard.job_view import JobView
 from garboard.judging.assessing import AssessedJob, assess_job_file
 from garboard.owner_pages import Digits
-from garboard.records import Note, SignOff, StepState
+from garboard.records import Measurement, Note, SignOff, StepState
+from garboard.report.as_typed import block_as_typed
 from garboard.report.book import handover_book
 from garboard.report.outline import cautions, date_in_words
+from garboard.report.owner import card_sheets
+from garboard.report.record import _signature
 from garboard.report.type_faces import FOLDER, printable
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Calculator, ReportSection
 
@@ -94,7 +99,7 @@ def view(tmp_path: Path) -> JobView:
         *("Speed", "How fast it goes", "4800 ± 20 rev/min", "Runs"),
         *("Sound the horn", "Not heard from the dock. Look at its fuse first."),
         *("battery at rest 12.65 ± 0.05 V", "Punch list", "Fog came in. (look again)", "Signatures"),
-        *("Technician, T. Ryggare, signed 15 May 2026", "Owner, An Owner, signature and date"),
+        *("Technician, T. Ryggare, signed on screen, 15 May 2026", "Owner, An Owner, signature and date"),
         *("What this book rests on", "An invented rule of the test shop (common practice, no source)", "small 3"),
     ],
 )
@@ -114,7 +119,7 @@ def test_the_hull_number_is_on_every_page_and_pages_are_numbered() -> None:
 
 def test_the_contents_name_every_chapter_with_its_page() -> None:
     reader: Any = reader_of(small_book())
-    page = next(page for page in reader.pages if "How to read it" in page.extract_text())
+    page = next(page for page in reader.pages if page.extract_text().startswith("Contents"))
     contents = re.sub(r"(\. )+", "", on_one_line(page.extract_text()))
     chapters = chapters_of(reader)
     assert len(chapters) >= 7
@@ -545,8 +550,22 @@ def your_boat() -> Mapping[str, str]:
 def test_your_boat_comes_first_a_page_each_and_then_the_record() -> None:
     reader: Any = reader_of(sample_book())
     assert tuple(your_boat()) == ("", *OWNERS_PAGES)
-    assert [reader.get_destination_page_number(entry) for entry in reader.outline[1]] == [1, 2, 3, 4, 5, 6, 7]
-    assert (reader.outline[2].title, reader.get_destination_page_number(reader.outline[2])) == ("Record", 8)
+    assert [reader.get_destination_page_number(entry) for entry in reader.outline[1]] == [2, 3, 4, 5, 6, 7, 8]
+    assert (reader.outline[2].title, reader.get_destination_page_number(reader.outline[2])) == ("Record", 10)
+
+
+@pytest.mark.parametrize("count", [1, 9, 24])
+def test_cards_are_printed_on_the_front_of_a_sheet_whose_back_is_empty(count: int) -> None:
+    """Printed on both sides, nothing is cut through: each sheet begins on an odd page, and the next holds nothing."""
+    rows = tuple((f"{row}", "1") for row in range(10))
+    sheets = [*card_sheets([Table(f"Card {one}", ("A", "B"), rows, card=True) for one in range(count)], "aboard")]
+    assert sum(len(column) for sheet in sheets for part in sheet for column in part["columns"]) == count
+    for sheet in sheets:
+        assert all(sum(len(card["rows"]) + 6 for card in column) <= 46 for part in sheet for column in part["columns"])
+    pages = [on_one_line(page) for page in pages_of(sample_book())]
+    front = next(number for number, page in enumerate(pages, 1) if page.startswith("Cards to cut out"))
+    assert front % 2 == 1
+    assert pages[front].startswith("This page stays empty")
 
 
 @pytest.mark.parametrize(
@@ -561,16 +580,17 @@ def test_your_boat_comes_first_a_page_each_and_then_the_record() -> None:
         ("Where things are", "3 Battery switches, in the aft hatch, starboard side"),
         ("Before you go, and if it will not start", "1 Do you smell fuel? Then stop"),
         ("Care, and what you signed for", "A signature says that its writer has seen this book"),
-        ("Fuel and range", "a quarter, 42 gal 37 23 21 15"),
+        ("Fuel and range", "a quarter, 42.5 gal 31 % 37 23 21 15"),
         ("Fuel and range", "3590 24.4 28.0 15.0 1.63 1.87"),
         ("At the helm", "Between 2100 and 3090 rpm the boat climbs its own bow wave."),
         ("At the helm", "Propellers 15.3 x 19 in, 3 blades."),
-        ("Cards to cut out", "VHF radio 10 A breaker"),
+        ("Cards to cut out", "VHF radio 10 A breaker at the panel"),
         ("Cards to cut out", "090 +2.1"),
         ("Care, and what you signed for", "20 h or 15 June 2026 next service, whichever comes first 20 hour check"),
         ("Care, and what you signed for", "Loose clamp on the port fuel hose"),
         ("Care, and what you signed for", "Owner J. Ashdown 15 May 2026"),
         ("Care, and what you signed for", "Engine warranty N. Sorrel 15 May 2026"),
+        ("Cards to cut out", "Main fuse, house 100 A fuse at the battery"),
         ("Where things are", "4 Fire extinguisher, inside the cabin door"),
         ("Find these in the dark", "1 VHF radio, 10 A breaker"),
         ("Before you go, and if it will not start", "(3 on the page \u201cWhere things are\u201d)"),
@@ -600,7 +620,7 @@ def test_nothing_an_owner_reads_is_smaller_than_nine_points_but_the_foot() -> No
         if text.strip() and size < 9:
             small.append((text.strip(), size))
 
-    for page in reader_of(sample_book()).pages[1:8]:
+    for page in reader_of(sample_book()).pages[1:9]:
         small.clear()
         page.extract_text(visitor_text=note)
         assert {size for _, size in small} == {7.5}, small
@@ -615,9 +635,9 @@ def test_a_cover_keeps_to_its_page_however_long_the_name_is() -> None:
     job, host, file = sample_job()
     vessel = attrs.evolve(job.view.vessel, name="Grandmother Wilhelmina of the Outer Ledge and of the Harbour Wall")
     book = handover_book(attrs.evolve(job.view, vessel=vessel), host, job.assessed, load_photo=photos_at(file))
-    cover, second = (on_one_line(page.extract_text()) for page in reader_of(book).pages[:2])
+    cover, _, third = (on_one_line(page.extract_text()) for page in reader_of(book).pages[:3])
     assert "110 pass 0 advise 0 fail 0 not enough data" in cover
-    assert second.startswith("Before you go")
+    assert third.startswith("Before you go")
 
 
 def test_what_nobody_entered_has_no_page_of_the_owners() -> None:
@@ -640,7 +660,7 @@ def test_sections_of_one_title_share_a_page_their_digits_at_its_head(view: JobVi
     vars(module).update(register_report_sections=register_report_sections)
     pages = pages_of(book_of(view, make_host((), entry_points=False, modules={"two": module})))
     assert "It ran well." in pages[0]
-    assert "Helm 42 kn full speed 0.0 kn slow One paragraph." in on_one_line(pages[1])
+    assert "Helm 42 kn full speed 0.0 kn slow One paragraph." in on_one_line(pages[2])
 
 
 def test_the_book_of_a_whole_commissioning_is_short_enough_to_be_read() -> None:
@@ -687,6 +707,21 @@ def test_a_book_that_both_have_signed_is_no_draft_and_still_says_what_is_open(vi
     assert "Handed over with this open: 1 fail." in on_one_line(pages_of(signed)[0])
     assert "draft" not in whole(signed)
     assert "NOT YET" not in whole(signed)
+
+
+def test_a_signed_book_is_a_draft_while_an_entry_cannot_be_read(view: JobView) -> None:
+    """What could not be read may be a fault, or a change after the signature: nobody knows that nothing is open."""
+    host = small_plugin.small_host()
+    signed = attrs.evolve(view, sign_offs=SIGNED, steps=(), notes=())
+    passed = [one for one in host.assess(signed) if one.finding.verdict is Verdict.PASS]
+    assert "checks passed, and nothing is open" in whole(handover_book(signed, host, passed))
+    book = handover_book(signed, host, passed, unread=1)
+    cover, *others = map(on_one_line, pages_of(book))
+    assert "DRAFT: NOT ALL OF IT WAS READ 1 entry could not be read" in cover
+    assert "nothing is open" not in cover
+    assert "Not everything was read or judged." in cover
+    assert all(re.search("Señora Åse, (Your boat|Record), draft, not all of it read", page) for page in others)
+    assert "draft" in str(reader_of(book).metadata.title)  # type: ignore[union-attr]
 
 
 def test_a_managers_signature_is_asked_for_only_while_the_boat_is_not_handed_over(view: JobView) -> None:
@@ -769,19 +804,55 @@ def test_a_section_that_fails_says_so_and_the_book_is_made(view: JobView) -> Non
     @hookimpl
     def register_report_sections(register: Callable[[ReportSection], None]) -> None:
         register(ReportSection(key="bad.section", title="Bad luck", order=1, build=build))
+        register(ReportSection(key="bad.page", title="Yours", order=2, build=build, part=YOUR_BOAT))
 
     vars(module).update(register_report_sections=register_report_sections)
     host = make_host((), entry_points=False, modules={"bad": module})
-    text = whole(book_of(view, host))
-    assert "Plugin bad could not write this section (ZeroDivisionError: on purpose)" in text
+    failed: list[PluginProblem] = []
+    text = whole(handover_book(view, host, host.assess(view), failed=failed.append))
+    assert "could not write this section" in text
+    assert "ZeroDivisionError" not in text
+    told = "section 'Bad luck' of the book: ZeroDivisionError: on purpose"
+    assert [(one.name, one.reason) for one in failed] == [("bad", told), ("bad", told.replace("Bad luck", "Yours"))]
+    assert "Yours" not in text  # an owner's page has no section that failed
+
+
+def test_what_a_section_makes_itself_is_told_in_the_units_that_were_typed(view: JobView) -> None:
+    flow = Figure(
+        "Flow of the pump", Axis("Run", ""), Axis("Flow", "gal/h", 0.0), (Series("flow", (1.0, 2.0), (545.0, 500.0)),)
+    )
+    water = Measurement(step="any.step", field="volume", value="20 L", by="A. Hand")
+    in_litres = attrs.evolve(view, measurements=(water,))
+    told = block_as_typed(in_litres, flow)
+    assert isinstance(told, Figure)
+    assert (told.y.unit, [round(one) for one in told.series[0].y]) == ("L/h", [2063, 1893])
+    number = block_as_typed(in_litres, Number("flow", 545.0, "gal/h", 16.0, 0))
+    assert str(number) == "2063 ± 61 L/h"
 
 
 def test_a_signature_given_before_later_changes_says_so(view: JobView) -> None:
     stale = attrs.evolve(view, sign_offs=(SignOff(role="owner", name="An Owner", at="2026-05-14", stale=True),))
     text = whole(book_of(stale))
-    assert "signed 14 May 2026, before later changes: sign again" in text
+    assert "signed on screen, 14 May 2026, before later changes: sign again" in text
     assert "That signature does not cover the change" in text
     assert "That signature does not cover the change" not in whole(small_book())
+
+
+def test_who_signed_on_screen_has_no_empty_line_to_sign_on(view: JobView) -> None:
+    by = SignOff(role="owner", name="An Owner", at="2026-05-14")
+    assert _signature(by, [])["to_sign"] is False
+    assert _signature(attrs.evolve(by, stale=True), [])["to_sign"] is True
+    assert _signature(attrs.evolve(by, at=""), [])["to_sign"] is True
+
+
+def test_the_checks_of_the_cover_are_those_the_record_numbers() -> None:
+    """What the cover counts and the numbers of the Record differ: the book says why, with both counts."""
+    text = on_one_line(" ".join(pages_of(sample_book())))
+    job, _, _ = sample_job()
+    (checks, numbered) = re.search(r"The (\d+) checks of the cover stand under (\d+) numbers", text).groups()  # type: ignore[union-attr]
+    printed = set(re.findall(r"(?<![\d.])(\d{1,2}\.\d{1,2}) pass ", text))
+    in_clauses = (itertools.takewhile(printed.__contains__, (f"{n}.{m}" for m in range(1, 99))) for n in range(1, 13))
+    assert (int(checks), int(numbered)) == (len(job.assessed), sum(len([*found]) for found in in_clauses))
 
 
 def test_the_signatures_say_what_they_cover() -> None:
@@ -884,7 +955,7 @@ def test_findings_that_go_on_over_a_page_stand_under_their_steps_title_again() -
     ]
     begun = [head[1] for page, head in zip(record_pages(), heads, strict=True) if head and head.start() < 5]
     assert begun
-    assert [text for text in begun if re.match(r"\d+\.\d+", text)] == []
+    assert [text for text in begun if re.match(r"\d+\.(?!1\b)\d+", text)] == []  # the first of a clause begins it
 
 
 def test_a_verdict_stands_on_the_line_of_its_row() -> None:

@@ -6,7 +6,7 @@ import pytest
 from garboard import cautions
 from garboard.findings import BasisKind
 from garboard.hosting.host import make_host
-from garboard.job_view import JobView
+from garboard.job_view import Disagreement, JobView
 from garboard.records import Job, Measurement, Vessel
 from garboard.report.outline import cautions as cautions_of
 from garboard.steps import Caution
@@ -81,6 +81,15 @@ def test_a_gasoline_boat_and_one_of_unknown_fuel_are_warned_of_vapour(view: JobV
     told = shown_on(view, where)
     assert cautions.FUEL_VAPOUR.text in told
     assert [text for text in told if "iesel" in text] == []
+
+
+def test_while_two_tablets_disagree_about_the_fuel_another_answer_hides_no_caution() -> None:
+    place = ("fuel_curve.steps", "fuel", "", "")
+    both = tuple(Measurement(step=place[0], field="fuel", value=fuel) for fuel in ("diesel", "gasoline"))
+    heater = (Measurement(step="dock.heater", field="fuel", value="diesel"),)
+    view = attrs.evolve(VIEW, measurements=heater, disagreements=(Disagreement(place=place, values=both),))
+    assert view.fuel == ""
+    assert cautions.FUEL_VAPOUR.text in shown_on(view, "each step")
 
 
 def test_what_holds_for_every_fuel_is_told_on_every_boat() -> None:

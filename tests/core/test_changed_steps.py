@@ -20,7 +20,7 @@ from garboard.history.exchange import stated_settings
 from garboard.hosting.amended import is_left_out
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.unused import waiting_for
-from garboard.job_view import JobView
+from garboard.job_view import Disagreement, JobView
 from garboard.records import JsonValue, Measurement, SignOff, StepState
 from garboard.report.outline import by_phase, cautions, hand_over, nothing_to_put_right
 from garboard.settings import SHOP, SettingSet, refuse_looser
@@ -358,3 +358,13 @@ def test_no_setting_that_can_be_made_stricter_has_another_it_must_not_lie_above(
     settings = plain().settings
     paired = {key for one in settings if one.at_most for key in (one.key, *one.at_most)}
     assert [one.key for one in settings if one.stricter and one.key in paired] == []
+
+
+def test_a_step_is_done_while_what_decides_it_is_in_dispute(tmp_path: Path, view: JobView) -> None:
+    """Left out where nobody said how long the boat is; two tablets did."""
+    text = HEAD + LEAVE.replace("job_kind == 'commissioning' and engines == 3", "not given(length)")
+    host = host_of(tmp_path, text)
+    both = tuple(Measurement(step="vessel", field="length", value=length) for length in ("18 ft", "30 ft"))
+    disputed = attrs.evolve(view, disagreements=(Disagreement(place=("vessel", "length", "", ""), values=both),))
+    for job, is_out in ((view, True), (disputed, False)):
+        assert any(is_left_out(one) for one in host.assess(job, [LEFT_OUT])) is is_out

@@ -19,11 +19,13 @@ from garboard.checks.changes import changes
 from garboard.checks.file import check_of
 from garboard.checks.lines import lines_of
 from garboard.checks.module import is_check
+from garboard.checks.refused import CheckRefused
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
+from garboard.fields import check_value
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.sources import plugins_beside, refused_beside
-from garboard.job_view import JobView
+from garboard.job_view import Disagreement, JobView, Unreadable, place_of
 from garboard.records import JsonValue
 from garboard.settings import SettingSet
 from garboard.shop_link.shop_plugins import ApprovedPlugin, files_to_run, keep
@@ -178,6 +180,20 @@ def test_a_value_out_of_its_range_is_never_a_number(tmp_path: Path) -> None:
     assert found["missing"][0]["field"] == "height"
 
 
+def test_a_value_out_of_its_range_says_what_its_author_says_of_it(tmp_path: Path) -> None:
+    text = GOOD.replace(
+        'formula = "height - least"', 'formula = "height - least"\nrange = [-5, 30]\noutside = "Measure."'
+    )
+    (tmp_path / "rail.toml").write_text(text)
+    host = load(tmp_path / "rail.toml", built_in=False)
+    (found,) = as_data(judge(job_from(job("rail.look", {}, height="18 in"), host), host))
+    assert (found["verdict"], found["missing"][0]["lack"]) == ("not enough data", "out of range")
+    assert found["sentence"] == "Not enough data: Over the least: \u22126.0 in. Measure."
+    with pytest.raises(CheckRefused) as refused:
+        check_of(text.replace("range = [-5, 30]\n", "").encode())
+    assert [one.fault.where for one in refused.value.faults] == ["value[1].outside"]
+
+
 HOSTILE_NAMES = [one[0] for one in HOSTILE]
 
 
@@ -228,11 +244,58 @@ def test_a_fault_is_told_with_the_line_it_stands_in(hostile: tuple[PluginHost, P
         assert text in lines[first.line - 1], name
 
 
+_FIGURE = """
+[result.figure]
+title = "Pull"
+rows = "posts"
+x = "pull"
+y = ["pull"]
+labels = ["Pull", "Pull"]
+"""
+
+
+@pytest.mark.parametrize(
+    ("what", "instead", "place"),
+    [
+        ('x = "pull"', 'x = "pulll"', "result[1].figure.x"),
+        ('x = "pull"', 'x = "pull > 3"', "result[1].figure.x"),
+        ('y = ["pull"]', "y = [\"pull > '3 lb'\"]", "result[1].figure.y"),
+    ],
+)
+def test_a_wrong_axis_of_a_figure_is_told_once_and_by_its_own_name(what: str, instead: str, place: str) -> None:
+    with pytest.raises(CheckRefused) as refused:
+        check_of((GOOD + _FIGURE.replace(what, instead)).encode())
+    assert [one.fault.where for one in refused.value.faults] == [place]
+
+
+def test_a_unit_of_two_quantities_takes_the_units_of_both() -> None:
+    text = GOOD.replace('unit = "in"\nrange', 'unit = "gal/h"\nrange').replace("height - least", "height")
+    (setting,) = check_of(text.replace(" Make it {least}.", "").encode()).settings
+    check_value(setting.field, "0.5 gal/min")
+
+
 def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
     text = GOOD.replace('kind = "amount"', 'kind = "amuont"').replace("default = 24", "default = 400")
     (tmp_path / "rail.toml").write_text(text)
     host = make_host((), entry_points=False, files=[tmp_path / "rail.toml"])
     assert {"setting[1]", "step[1].field[1].kind"} <= {problem.reason.split(":")[0] for problem in host.problems}
+
+
+def test_a_setting_of_a_unit_that_none_has_is_one_fault(tmp_path: Path) -> None:
+    """What the program did not look at for it is not told as a word that it does not know."""
+    head, setting, rest = GOOD.partition("[[setting]]")
+    (tmp_path / "rail.toml").write_text(head + setting + rest.replace('unit = "in"', 'unit = "1/h"', 1))
+    told = [one.reason for one in make_host((), entry_points=False, files=[tmp_path / "rail.toml"]).problems]
+    assert [one.split(":")[0] for one in told if one.startswith("setting")] == ["setting[1].unit"]
+    units = told[0].split("one of ")[1].split(", got")[0].split(", ")
+    assert len(units) == len(set(units))
+
+
+def test_a_check_is_called_as_its_file_is(tmp_path: Path) -> None:
+    """Else its keys name a plugin that no list has, and nobody finds what an entry waits for."""
+    (tmp_path / "rail_2.toml").write_text(GOOD)
+    (told,) = make_host((), entry_points=False, files=[tmp_path / "rail_2.toml"]).problems
+    assert (told.code, told.cure, told.line) == ("wrong_name", "call the file rail.toml", 3)
 
 
 def test_work_grows_with_the_rows_and_not_with_their_square(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -390,3 +453,84 @@ def test_what_a_later_version_changes_is_told_by_name() -> None:
         "result height, case high is gone",
     )
     assert changes(GOOD.encode(), GOOD.encode()) == changes(b"[[", b"") == ()
+
+
+TWO_TABLETS = """format = "garboard check"
+version = 1
+name = "posts"
+title = "Posts"
+edition = "1"
+basis = {kind = "shop rule", text = "ours"}
+[[step]]
+name = "fit"
+title = "Posts"
+phase = "alongside"
+order = 5
+[[step.field]]
+name = "play"
+title = "Play"
+kind = "amount"
+unit = "in"
+required = false
+[[step.field]]
+name = "posts"
+title = "Posts"
+kind = "table"
+[[step.field.column]]
+name = "lean"
+title = "Lean"
+kind = "amount"
+unit = "in"
+required = false
+[[step.field.column]]
+name = "height"
+title = "Height"
+kind = "amount"
+unit = "in"
+"""
+ASKED = {"play": "given(play) and play > '1 in'", "lean": "any(lean > '1 in')", "height": "any(height > '9 in')"}
+
+
+def test_what_two_tablets_disagree_about_is_not_judged_as_if_it_were_left_open(tmp_path: Path) -> None:
+    """One of the two values fails. A field that may be left open was passed over, as was a row of nothing else."""
+    results = "".join(
+        f"""[[result]]
+name = "{name}"
+step = "fit"
+title = "{name}"
+about = "{name}"
+[[result.case]]
+when = "{when}"
+verdict = "fail"
+code = "bad"
+sentence = "Too much."
+[[result.case]]
+verdict = "pass"
+code = "good"
+sentence = "Good."
+"""
+        for name, when in ASKED.items()
+    )
+    (tmp_path / "posts.toml").write_text(TWO_TABLETS + results)
+    host = load(tmp_path / "posts.toml", built_in=False)
+    rows = {"a": {"lean": "0.5 in", "height": "3 in"}, "b": {"lean": "0.2 in", "height": "3 in"}}
+    sound = job_from(job("posts.fit", rows, play="0.5 in"), host)
+
+    def verdicts(*disputed: tuple[str, str], unreadable: bool = False) -> dict[str, str]:
+        of_both = [one for one in sound.measurements if (one.field, one.row) in disputed]
+        rest = tuple(one for one in sound.measurements if one not in of_both)
+        two = tuple(
+            Disagreement(place=place_of(one), values=(one, attrs.evolve(one, value="20 in"))) for one in of_both
+        )
+        misfits = tuple(Unreadable(place=place_of(one), expected="an amount", got="{}") for one in of_both)
+        asked = {"unreadable": misfits} if unreadable else {"disagreements": two}
+        found = judge(attrs.evolve(sound, measurements=rest, **asked), host)
+        return {one.finding.code.split(".")[1]: one.finding.verdict.value for one in found}
+
+    assert verdicts() == dict.fromkeys(ASKED, "pass")
+    lacking, passed = "not enough data", "pass"
+    for unreadable in (False, True):
+        assert verdicts(("play", ""), unreadable=unreadable) == {"play": lacking, "lean": passed, "height": passed}
+        assert verdicts(("lean", "b"), unreadable=unreadable) == {"play": passed, "lean": lacking, "height": passed}
+        whole_row = verdicts(("lean", "b"), ("height", "b"), unreadable=unreadable)
+        assert whole_row == {"play": passed, "lean": lacking, "height": lacking}

@@ -159,6 +159,46 @@ def test_what_would_be_wrong_is_refused_before_anything_runs(text: str, cure: st
     assert cure in refused.value.fault.cure, refused.value.fault
 
 
+ROWS = {
+    "weight": Term(sort=Sort.NUMBER, table="load"),
+    "photo": Term(sort=Sort.OTHER, table="load"),
+    "tight": Term(sort=Sort.YES_NO, table="load", may_lack=True),
+    "once": Term(sort=Sort.NUMBER),
+}
+
+
+@pytest.mark.parametrize(
+    ("text", "got", "cure"),
+    [
+        ("mean(weights)", "'weights'", "perhaps 'weight' is meant"),
+        ("weights > 1", "'weights'", "perhaps 'weight' is meant"),
+        ("not given(photo)", "'photo'", "write all(given(photo)) or any(given(photo))"),
+        ("not tight", "'tight'", "write all(tight) or any(tight)"),
+        ("min(once)", "'once', which stands once", "leave min() out"),
+        ("weight", "'weight'", "write sum(weight), min(weight), max(weight) or mean(weight)"),
+    ],
+)
+def test_a_name_that_cannot_stand_there_is_told_with_what_can(text: str, got: str, cure: str) -> None:
+    with pytest.raises(ValueRefused) as refused:
+        read_formula(text, ROWS)
+    fault = refused.value.fault
+    assert got in fault.got
+    assert fault.cure == cure
+    assert "photo" not in fault.expected  # nothing can be reckoned with it
+    if cure.startswith("write"):
+        first = cure.removeprefix("write ").split(" or ")[0].split(", ")[0]
+        sort_and_unit(read_formula(first, ROWS), ROWS)  # the cure is a formula
+
+
+def test_whether_all_are_given_looks_at_rows_in_which_one_is_not() -> None:
+    class OneOpen(Job):
+        def is_given(self, name: str, row: str) -> bool:
+            return row != "1"
+
+    for text, expected in (("all(given(tight))", False), ("any(given(tight))", True), ("count(given(tight))", 2.0)):
+        assert worked_out(read_formula(text, ROWS), ROWS, OneOpen({})) == expected
+
+
 def test_a_unit_is_read_as_it_is_told() -> None:
     assert unit_of("ft-lb") != unit_of("ft lb")  # a torque is no weight times a length
     for text in (

@@ -85,6 +85,13 @@ def test_approval_refuses_for_the_same_reasons(tmp_path: Path, text: str, name: 
     assert all(one["reason"] in said and one["cure"] in said for one in faults[:1])
 
 
+def test_a_section_that_fails_as_its_calculator_does_is_told_once(tmp_path: Path) -> None:
+    part = 'ReportSection(key="own.part", title="Part", order=1, build=lambda view, _: tuple(compute(view)))'
+    text = f"{FAILING}\n@hookimpl\ndef register_report_sections(register):\n    register({part})\n"
+    (fault,) = json.loads(checked(written(tmp_path, text), "--json").stdout)["faults"]
+    assert fault["code"] == "judges_badly"
+
+
 def test_a_tablets_loader_refuses_for_the_same_reason(tmp_path: Path) -> None:
     file = written(tmp_path, "def broken(")
     (problem,) = make_host((), entry_points=False, files=[file]).problems
@@ -104,6 +111,23 @@ def test_a_check_file_is_checked_alike(tmp_path: Path) -> None:
     assert first.line == 1 + wrong.read_text().splitlines().index('unit = "furlong"')
     misnamed = checked(written(tmp_path, GOOD, "rail.py"), "--json")
     assert (misnamed.exit_code, json.loads(misnamed.stdout)["faults"][0]["cure"]) == (2, "call it rail.toml")
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "cure"),
+    [
+        ("own_job.json", "{}", "name a Python file, a check file, or the folder of a package"),
+        ("rail.txt", GOOD, "call it rail.toml"),
+        ("own.txt", SOUND, "call it own.py"),
+        ("rail", GOOD, "call it rail.toml"),
+        ("list.toml", GOOD, "call the file rail.toml"),
+    ],
+)
+def test_a_file_called_otherwise_is_told_once_and_what_to_call_it(
+    tmp_path: Path, name: str, text: str, cure: str
+) -> None:
+    (fault,) = json.loads(checked(written(tmp_path, text, name), "--json").stdout)["faults"]
+    assert (fault["code"], fault["cure"], fault["at_work"]) == ("wrong_name", cure, False)
 
 
 class _Nowhere:

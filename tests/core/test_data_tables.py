@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import csv
+import errno
+import os
 import re
 import shutil
 import zipfile
@@ -17,12 +19,14 @@ from click.testing import CliRunner, Result
 
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
+from garboard.faults import InputError
 from garboard.history.authoring import measure
 from garboard.history.exchange import import_job
 from garboard.history.replay import HullState
 from garboard.job_files.job_file import read_job_file
 from garboard.judging.assessing import AssessedJob, assess_one
 from garboard.recordings import load_recording
+from garboard.report.data_files import Rows, write_tables
 from garboard.report.data_tables import OWNER, TABLES, Collector, JobToExport, Kind, Owners
 from garboard.report.terminal import Tools
 from histories import tablet
@@ -148,6 +152,45 @@ def test_a_name_of_one_word_is_left_out_only_where_it_stands_alone() -> None:
     assert Owners([]).out("A. von Marsh") == "A. von Marsh"
 
 
+def test_a_last_name_is_left_out_of_sentences_and_of_the_names_of_files() -> None:
+    owners = Owners(["A. von  Marsh", "Ines Tern-Hale", "Boat 7 B"])
+    told = {
+        "Call Mrs Marsh, or MARSH'S son; not in the marsh": "Call Mrs owner, or owner'S son; not in the marsh",
+        "Tern-Hale wants it, and Marshall": "owner wants it, and Marshall",
+        "helm_tern-hale_2.jpg": "helm_owner_2.jpg",
+        "a-von_marsh.csv": "owner.csv",
+        "B is due": "B is due",
+    }
+    assert {text: owners.out_of_prose(text) for text in told} == told
+
+
+def test_no_table_holds_an_owners_name_in_a_note_a_piece_or_the_name_of_a_file(tmp_path: Path) -> None:
+    host, sample = Tools().host, SAMPLES / "saltgrass"
+    text = (sample / "job.json").read_text(encoding="utf-8")
+    for plain, named in (
+        ("Chafe at", "Mr Marlow found chafe at"),
+        ("Washdown pump", "E. Marlow's pump"),
+        ("turn.nmea0183.log", "marlow_turn.log"),
+    ):
+        assert plain in text
+        text = text.replace(plain, named)
+    (tmp_path / "job.json").write_text(text, encoding="utf-8")
+    shutil.copy(sample / "turn.nmea0183.log", tmp_path / "marlow_turn.log")
+    boat = assess_one(tmp_path / "job.json", host)
+    job = JobToExport(view=boat.view, assessed=tuple(boat.assessed))
+    found = {}
+    for with_owners in (False, True):
+        made = Collector(host, with_samples=False, with_owners=with_owners)
+        found[with_owners] = {
+            (table.name, column.name)
+            for table, row in made.rows_of(job)
+            for column, cell in zip(table.columns, row, strict=True)
+            if "marlow" in str(cell).casefold() and column.name != "file"  # in a folder it is a hash
+        }
+    assert found[False] == set()
+    assert found[True] >= {("findings", "sentence"), ("recordings", "name"), ("facts", "of"), ("measurements", "of")}
+
+
 def test_a_moment_stands_in_utc_with_the_offset_of_its_clock_beside(
     base: duckdb.DuckDBPyConnection, judged: AssessedJob
 ) -> None:
@@ -258,6 +301,20 @@ def test_what_cannot_be_read_is_named_and_the_rest_is_there(shop: Path, tmp_path
     with duckdb.connect(str(tmp_path / "t.duckdb")) as opened:
         assert rows(opened, "SELECT hull FROM boats") == [(SALTGRASS,)]
         assert [what for what, _ in rows(opened, "SELECT what, why FROM left_out")] == [str(other)]
+
+
+def test_a_full_disk_is_told_with_where_and_nothing_is_written(tmp_path: Path) -> None:
+    """The rows fill the folder for passing files before anything is made of them."""
+
+    def full() -> Rows:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        yield
+
+    def never(_path: Path, _pieces: object) -> None:
+        raise AssertionError
+
+    with pytest.raises(InputError, match="room for the tables while they are made"):
+        write_tables(full(), tmp_path / "x.zip", never)
 
 
 def test_one_boat_without_samples_and_asked_for_wrongly(shop: Path, tmp_path: Path) -> None:

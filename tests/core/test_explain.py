@@ -88,3 +88,5 @@ def test_only_one_plugins_findings_are_printed_and_a_wrong_name_is_refused() -> 
     result = run(sample, "--only", "garboard_handower")
     assert (result.exit_code, "a plugin at work: garboard_wiring_audit" in result.stderr) == (2, True)
     assert run(sample, "--explain").exit_code == 2
+    two = run(sample, sample.parent / "kittiwake", "--only", "garboard_shop", "--explain").stdout
+    assert [name for name in ("Saltgrass", "Kittiwake") if f"{name}  hull number" in two] == ["Saltgrass", "Kittiwake"]

@@ -10,6 +10,7 @@ import pytest
 
 import small_plugin
 from garboard.disk.hullfile import HullFolder
+from garboard.findings import Lack, NotEnoughData
 from garboard.history.boat import open_hull, recordings_of
 from garboard.history.exchange import export_job, import_job
 from garboard.job_files.job_file import check, exported_name, parse_job_file, read_job_file, view_of
@@ -95,3 +96,18 @@ def test_no_name_reaches_out_of_the_folder(name: str) -> None:
     assert made not in ("", ".", "..")
     assert not set(made) & set("/\\:")
     assert len(made) < 100
+
+
+def test_a_recording_changed_on_the_disk_is_not_judged(exported: Path, tmp_path: Path) -> None:
+    """With one digit changed it still reads, as another recording."""
+    assert exported
+    kept = tmp_path / "shop" / "attachments" / HASH
+    kept.write_bytes(LOG.replace(b"5810", b"5910"))
+    with HullFolder(tmp_path / "shop", read_only=True) as shop:
+        with pytest.raises(NotEnoughData, match="was damaged on the disk") as told:
+            recordings_of(shop)(HASH)
+        assert [one.lack for one in told.value.missing] == [Lack.UNREADABLE]
+        assert len(shop.attachments.damage) == 1
+    with HullFolder(tmp_path / "shop") as shop, pytest.raises(NotEnoughData, match="was damaged"):
+        recordings_of(shop)(HASH)
+    assert not kept.exists(), "it is set aside, so that a merge brings it again"

@@ -4,7 +4,7 @@ import attrs
 import pytest
 
 from garboard import findings, job_view, series
-from garboard.findings import Number, with_uncertainty
+from garboard.findings import Basis, BasisKind, Finding, Number, Verdict, with_uncertainty
 from garboard.uncertainty import MeasuredValue
 
 
@@ -47,10 +47,10 @@ def test_exact_numbers_and_counts_carry_no_uncertainty() -> None:
     assert with_uncertainty(2.44, 0.7, plus=True) == "+2.4 ± 0.7"
 
 
-@pytest.mark.parametrize(("expanded_uncertainty", "said"), [(None, "0.0"), (0.0, "0.0 ± 0.0"), (4.4, "0.0 ± 4.4")])
+@pytest.mark.parametrize(("expanded_uncertainty", "said"), [(None, "0.0"), (0.0, "0.0"), (4.4, "0.0 ± 4.4")])
 def test_nothing_carries_no_minus(expanded_uncertainty: float | None, said: str) -> None:
     assert with_uncertainty(-0.04, expanded_uncertainty) == said
-    assert with_uncertainty(-0.06, expanded_uncertainty).startswith("-0.1")
+    assert with_uncertainty(-0.06, expanded_uncertainty).startswith("−0.1")
 
 
 def test_a_measured_value_becomes_a_result_with_what_is_known_of_its_uncertainty() -> None:
@@ -70,3 +70,10 @@ def test_what_a_plugin_written_for_version_1_calls_otherwise_still_works() -> No
     assert series.Steady(0.0, 1.0, {"speed": 3.0}, {"speed": 0.1}).spreads == {"speed": 0.1}
     with pytest.raises(ValueError, match="expanded_uncertainty"):
         Number("speed", 45.46, "kn", uncertainty=-1.0)
+
+
+def test_the_words_of_a_finding_have_real_minuses() -> None:
+    """Whoever wrote them: a check of the shop's own in Python prints a number as Python does."""
+    basis = (Basis(BasisKind.SHOP_RULE, "ours"),)
+    found = Finding(verdict=Verdict.FAIL, about="x", sentence=f"Room {-100.0:.1f} lb, NL-300.", basis=basis)
+    assert (found.sentence, str(Number("room", -100.0, "lb"))) == ("Room \u2212100.0 lb, NL-300.", "\u2212100.0 lb")

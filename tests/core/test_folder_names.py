@@ -148,7 +148,7 @@ def test_a_folder_that_changed_just_now_is_not_believed_to_be_as_noted(
 @pytest.mark.parametrize("harm", ["cut", "flipped", "newer", "of other notes", "empty"])
 def test_names_that_prove_nothing_are_passed_over_and_noted_again(shop: Path, harm: str, listed: list[str]) -> None:
     whole = (shop / FILE).read_bytes()
-    mark = (shop / sizes.FILE).read_bytes().split(b"\n")[0].split(b" ")[-1]
+    mark = (shop / sizes.SORTED).read_bytes().split(b"\n")[0].split(b" ")[-2]
     harmed = {
         "cut": whole[:-1],
         "flipped": whole[:-1] + bytes([whole[-1] ^ 1]),

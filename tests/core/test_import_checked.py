@@ -12,7 +12,7 @@ from click.testing import CliRunner, Result
 import small_plugin
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
-from garboard.judging.assessing import assess_hulls
+from garboard.judging.assessing import assess_hulls, assess_job_file
 
 VALUES: list[dict[str, Any]] = [
     {"step": "small.run", "field": "speed", "of": "port", "value": "10000 rpm"},
@@ -98,3 +98,21 @@ def test_a_setting_no_boat_could_be_judged_by_is_refused_either_way(tmp_path: Pa
     ended = imported(tmp_path, [], *options, settings={"small.patience": "3 kn"})
     assert ended.exit_code == 2
     assert "settings.small.patience" in ended.stderr
+
+
+def test_a_photo_that_is_not_beside_its_job_is_no_value(tmp_path: Path) -> None:
+    measurement = {"step": "small.horn", "field": "attached", "value": {"file": "horn.jpg"}, "by": "A. Hand"}
+    ended = imported(tmp_path, [measurement])
+    assert (ended.exit_code, "horn.jpg, which is not there" in ended.stderr) == (2, True)
+    assert not (tmp_path / "boats").exists()
+    assert imported(tmp_path, [measurement], "--anyway").exit_code == 0
+    host = small_plugin.small_host()
+    (kept,) = assess_hulls(tmp_path / "boats", host)
+    read = assess_job_file(tmp_path / "job.json", host)
+    for one in (kept, read):
+        assert one.view.measurements == ()
+        assert [(lacks.place[:2], lacks.got) for lacks in one.view.unreadable] == [
+            (("small.horn", "attached"), "horn.jpg")
+        ]
+    (tmp_path / "horn.jpg").write_bytes(b"as a camera writes it")
+    assert len(assess_job_file(tmp_path / "job.json", host).view.measurements) == 1

@@ -145,7 +145,7 @@ def _by_type(kind: Any) -> st.SearchStrategy[Any]:
 def _distinct(job_file: JobFile) -> JobFile:
     """The same job file, each piece of equipment and each place once, and a hull number that is one."""
     from garboard.job_view import place_of
-    from garboard.records import EQUIPMENT
+    from garboard.records import EQUIPMENT, is_own_kind
 
     def once(items: Iterable[Any], key: Callable[[Any], object]) -> tuple[Any, ...]:
         return tuple({key(item): item for item in items}.values())
@@ -154,7 +154,10 @@ def _distinct(job_file: JobFile) -> JobFile:
         kind: once(getattr(job_file.vessel, kind), attrgetter(name)) for kind, name in EQUIPMENT.items()
     }
     number = job_file.vessel.hull_number.strip() or "ABC12345C393"
-    vessel = attrs.evolve(job_file.vessel, hull_number=number, **equipment)
+    unknown = {key: value for key, value in job_file.vessel.more.items() if not is_own_kind(key)}
+    pieces = [{"name": f"lamp {number}", "bulbs": number} for number, _ in enumerate(equipment["circuits"])]
+    own: dict[str, Any] = {"our_yard.lamps": pieces} if pieces else {}
+    vessel = attrs.evolve(job_file.vessel, hull_number=number, **equipment, more={**unknown, **own})
     return attrs.evolve(job_file, vessel=vessel, measurements=once(job_file.measurements, place_of))
 
 

@@ -282,7 +282,7 @@ def test_what_was_noted_is_read_again_wherever_it_was_sorted_in(
                 assert notes.of_kept() == {name: true[name].size for name in names[30:] if true[name].size}
                 notes = FileSizes(tmp_path, writing=True)
     notes.close()
-    assert (tmp_path / sizes.FILE).read_bytes().startswith(b"garboard notes 1 ")
+    assert (tmp_path / sizes.SORTED).read_bytes().startswith(b"garboard notes 1 ")
 
 
 def test_damaged_notes_say_too_little_and_never_what_was_not_noted(
@@ -298,14 +298,59 @@ def test_damaged_notes_say_too_little_and_never_what_was_not_noted(
         notes.note_found(dict.fromkeys(names, 5))
         notes.close()
     FileSizes(tmp_path, writing=True).least("")
-    whole, chance = (tmp_path / sizes.FILE).read_bytes(), random.Random(3)
+    whole, chance = (tmp_path / sizes.SORTED).read_bytes(), random.Random(3)
     assert noted_by(FileSizes(tmp_path, writing=False), names) == true
     for _ in range(150):
         at, length = chance.randrange(len(whole)), chance.randrange(1, 200)
-        (tmp_path / sizes.FILE).write_bytes(whole[:at] + chance.choice([b"", bytes(length) + whole[at + length :]]))
+        (tmp_path / sizes.SORTED).write_bytes(whole[:at] + chance.choice([b"", bytes(length) + whole[at + length :]]))
         notes = FileSizes(tmp_path, writing=False)
         for name, noted in (*notes.of_each(names), *noted_by(notes, names).items()):
             assert noted in (NOTHING, true[name])
+
+
+@pytest.mark.parametrize("wrong", [b"Z", b"0", b"\0", b"\xff"])
+def test_one_damaged_letter_in_the_notes_hides_no_other_file_and_ends_no_merge(
+    tmp_path: Path, wrong: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a file that is noted among sorted names a search passes by a wrong name; `gone` then told of no file at all,
+    and of a name that is none the merge ended.
+    """
+    monkeypatch.setattr(sizes, "_LONGEST_UNSORTED", 0)
+    folder = tmp_path / "shop"
+    names = [file_name(f"ABC{number:05d}A526") for number in range(20)]
+    with HullFolder(folder) as hulls, hulls.batch():
+        for number in range(20):
+            hulls.save(entry_number(1, f"ABC{number:05d}A526"))
+    with HullFolder(folder) as hulls:
+        assert hulls.damage() == ()
+    whole = (folder / sizes.SORTED).read_bytes()
+    for damaged in names:
+        at = whole.index(damaged.encode())
+        (folder / sizes.SORTED).write_bytes(whole[:at] + wrong + whole[at + 1 :])
+        notes = FileSizes(folder, writing=False)
+        assert [name for name in names if not notes.least(name)] == [damaged]
+        with HullFolder(folder, read_only=True) as hulls:
+            assert [one.file.name for one in hulls.damage()] in ([], [(wrong + damaged.encode()[1:]).decode("latin-1")])
+
+
+def test_what_an_older_program_writes_anew_costs_no_note(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It keeps of `hulls.sizes` the lines of one word each, and knows of no other file."""
+    monkeypatch.setattr(sizes, "_LONGEST_UNSORTED", 0)
+    folder, kept = tmp_path / "shop", f"{file_name(HULLS[2])}.damaged-1"
+    with HullFolder(folder) as hulls, hulls.batch():
+        for hull in HULLS:
+            hulls.put_if_absent(hull, ENTRIES[hull])
+        hulls._sizes.note({kept: 700}, {kept: "0" * 64}, {kept: 3})
+    HullFolder(folder).close()
+    lines = (folder / sizes.FILE).read_bytes().splitlines(keepends=True)
+    (folder / sizes.FILE).write_bytes(b"".join(line for line in lines if len(line.split()) == 2))
+    gone, short = (folder / "hulls" / file_name(hull) for hull in HULLS[:2])
+    gone.unlink()
+    _cut(short)
+    with HullFolder(folder) as hulls:
+        assert hulls.holdings().keys() == {*HULLS[1:]}
+        assert {one.file: one.cut > 0 for one in hulls.damage()} == {gone: True, short: True}
+        assert hulls._sizes.of_kept()[kept] == 700
 
 
 def _line_in(lines: bytes, name: str) -> bytes:

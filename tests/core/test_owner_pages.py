@@ -1,5 +1,6 @@
 """What stands on an owner's page: each block goes over as data and is drawn within its measures."""
 
+import itertools
 import math
 from collections.abc import Sequence
 from itertools import combinations
@@ -117,6 +118,28 @@ def test_pins_of_one_place_stand_beside_each_other_and_a_line_leads_to_it() -> N
     for one, other in combinations(pins, 2):
         assert math.dist(one["at"], other["at"]) >= 2 * one["size"]
     assert sum(part["kind"] == "line" for part in drawn["parts"]) == 2, "the outline, and one leader"
+
+
+def test_pins_do_not_touch_and_the_sides_are_named() -> None:
+    """Squares side by side at a corner touch as well."""
+    crowd = tuple(Place(name=f"{one}", along=0.5 + one / 200, across=0.6, is_first=one % 2 == 0) for one in range(9))
+    drawn = plan_drawn(Plan(places=crowd, length=26.4, beam=9.0))
+    assert drawn is not None
+    pins = [part for part in drawn["parts"] if part["kind"] == "mark" and part["size"] > 2]
+    for one, other in itertools.combinations(pins, 2):
+        apart = max(abs(a - b) for a, b in zip(one["at"], other["at"], strict=True))
+        assert apart >= one["size"] + other["size"] + 1
+    assert {"bow", "port", "starboard"} <= {part["words"] for part in drawn["parts"] if part["kind"] == "text"}
+
+
+def test_bars_say_what_filled_outlined_and_grey_mean() -> None:
+    bars = (Bar(name="cruise", value=90.0, text="90 out"), Bar(name="top", value=60.0, text="60 out"))
+    of_two, of_three = (bars_drawn(Bars(bars=bars, alt="", keeps_as_much=kept)) for kept in (False, True))
+    boxes = [sum(part["kind"] == "area" for part in drawn["parts"]) for drawn in (of_two, of_three)]
+    assert boxes == [4, 6]
+    assert "Filled: out. Outlined: back. Grey: the third that is kept." in [
+        part.get("words") for part in of_three["parts"]
+    ]
 
 
 def test_the_plan_has_the_boats_own_proportions() -> None:

@@ -28,10 +28,11 @@ from garboard.history.merge import named_and_missing
 from garboard.history.replay import HullState
 from garboard.job_files.job_file import ATTACHED, check, read_job_file
 from garboard.job_files.unrecognised import unrecognised
+from garboard.job_view import JobView
 from garboard.judging.assessing import assess_job_file
-from garboard.records import JsonValue, Measurement
+from garboard.records import Job, JsonValue, Measurement, Vessel
 from garboard.report.book import handover_book
-from garboard.report.photo_blocks import printed_size
+from garboard.report.photo_blocks import _under_photo, printed_size
 from garboard.report.photo_files import (
     KEPT_SIDE,
     NoPicture,
@@ -297,6 +298,14 @@ def _shop(folder: Path, content: bytes, *arrows: Arrow) -> Path:
         author = tablet("a").author
         hulls.save(measure(author, HullState(HULL), JOB, STEP, ATTACHED, value, row=name[:12]))
     return folder
+
+
+@pytest.mark.parametrize(("at", "said"), [("", "A. Hand"), ("2026-05-14T10:00", "A. Hand, kept 14 May 2026")])
+def test_a_photo_of_no_day_says_who_kept_it_alone(at: str, said: str) -> None:
+    host = small_plugin.small_host()
+    photo = photo_of(Measurement(step=STEP, field=ATTACHED, value={"file": "ab"}, by="A. Hand", at=at))
+    assert photo is not None
+    assert _under_photo(photo, host, JobView(vessel=Vessel(hull_number=HULL), job=Job(id=JOB))) == said
 
 
 def test_the_book_shows_a_photo_with_its_arrow_and_what_it_points_at(tmp_path: Path) -> None:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import ast
+import inspect
 import json
 from collections.abc import Callable
+from enum import Enum
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -94,6 +97,28 @@ def test_the_orders_taken_are_those_of_the_plugins_at_work(found: dict[str, Any]
     assert ("step", "ALONGSIDE", 10, "small.horn") in taken
     assert ("step", "UNDER_WAY", 10, "small.run") in taken
     assert ("calculator", "small.horn", 500, "small.horn") in taken
+
+
+def test_every_class_that_a_plugin_makes_or_is_given_is_listed(found: dict[str, Any]) -> None:
+    listed = {(one["from"], one["class"]) for one in found["classes"]}
+    given = ("steps", "findings", "owner_pages")
+    classes = [
+        one
+        for name in given
+        for one in map(vars(import_module(f"garboard.{name}")).get, import_module(f"garboard.{name}").__all__)
+    ]
+    made = {(one.__module__, one.__name__) for one in classes if inspect.isclass(one) and not issubclass(one, Enum)}
+    assert len(made) > 30
+    assert made - listed == set()
+
+
+def test_every_name_of_a_module_can_be_imported_from_it(found: dict[str, Any]) -> None:
+    modules = {one["module"]: one["names"] for one in found["modules"]}
+    assert "YOUR_BOAT" in modules["garboard.steps"]
+    assert {one["from"] for one in found["classes"]} <= {*modules}
+    assert [
+        (name, one) for name, names in modules.items() for one in names if not hasattr(import_module(name), one)
+    ] == []
 
 
 def test_every_fault_that_the_host_tells_is_listed(found: dict[str, Any]) -> None:

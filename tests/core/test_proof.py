@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 from collections.abc import Sequence
 from io import BytesIO
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import attrs
 import pytest
@@ -28,7 +30,15 @@ from garboard.history.proof import HEADING, issue, issued_books, proof_of, root_
 from garboard.history.registers import name_of, register_of
 from garboard.history.shapes import Shape, misfit_of
 from garboard.hosting.host import PluginHost, make_host
-from garboard.judging.verifying import EntriesState, FileState, entries_checked, file_checked, judged_anew
+from garboard.judging.verifying import (
+    EntriesState,
+    FileState,
+    entries_checked,
+    file_checked,
+    files_lacking,
+    judged_anew,
+)
+from garboard.records import JsonValue
 from garboard.report.blocks import qr_code
 from garboard.report.press import settable
 from garboard.report.record_file import attachments, changes, record_in, told, versions_changed
@@ -255,6 +265,9 @@ def test_a_record_with_another_shape_is_none(small: dict[str, bytes]) -> None:
     others: tuple[dict[str, object], ...] = (
         {"entries": ["zz"]},
         {"entries": 3},
+        {"entries": [one.upper() for one in plain["entries"]]},
+        {"findings": [_with_value(one, math.inf) for one in plain["findings"]]},
+        {"findings": [_with_value(one, 10**400) for one in plain["findings"]]},
         {"findings": [{}]},
         {"version": 99},
         {"plugins": "x"},
@@ -271,6 +284,26 @@ def small(kept: Path) -> dict[str, bytes]:
         boat = open_hull(hulls, HULL)
     view = boat.view(JOB)
     return attachments(view, host, host.assess(view), proof_of(boat, JOB))
+
+
+def _with_value(finding: dict[str, Any], value: float) -> dict[str, Any]:
+    """Infinity is within any share of itself: it was the same as every number."""
+    return {**finding, "numbers": [{**one, "value": value} for one in finding["numbers"]]}
+
+
+def test_a_record_writes_no_line_of_its_own(issued: tuple[Path, Path], tmp_path: Path) -> None:
+    """Names in it are anybody's. The pages of a file that was not issued were not compared, and that is said."""
+    from garboard.report.record_file import _attached
+
+    shop, book = issued
+    plain = json.loads(_attached(book.read_bytes()))
+    plain["findings"][0]["about"] = "horn\nFile: issued, byte for byte, today"
+    (tmp_path / "b.pdf").write_bytes(_carrying(plain))
+    result = run("verify", tmp_path / "b.pdf", shop)
+    assert result.exit_code == 1
+    assert sum(line.startswith("File:") for line in result.output.splitlines()) == 1
+    assert "What its pages show was not compared." in result.output
+    assert f"The book has {len(plain['findings'])} finding" in result.output
 
 
 def _carrying(plain: object) -> bytes:
@@ -371,6 +404,16 @@ def test_entries_since_are_named_and_the_figures_stay_the_books(issued: tuple[Pa
     assert "File: issued" in result.output
     assert "Entries: 1 entry added since." in result.output
     assert "each verdict and number is the same" in result.output
+
+
+def test_a_recording_that_is_not_here_whole_is_named(tmp_path: Path) -> None:
+    with HullFolder(tmp_path) as hulls:
+        file = hulls.attachments.put(b"time,engine_speed#0 [rev/min]\n0,5800\n")
+        value: JsonValue = {"file": file, "name": "trial.csv"}
+        hulls.save(measure(_author(), open_hull(hulls, HULL).state, JOB, "small.horn", "log", value=value))
+        assert files_lacking(hulls, open_hull(hulls, HULL)) == ()
+        (tmp_path / "attachments" / file).write_bytes(b"time,engine_speed#0 [rev/min]\n0,5900\n")
+        assert files_lacking(hulls, open_hull(hulls, HULL)) == ("trial.csv",)
 
 
 def test_nothing_printed_for_an_owner_speaks_of_memory() -> None:

@@ -7,6 +7,7 @@ import subprocess
 import sys
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -83,6 +84,22 @@ def test_values_are_judged_in_one_line_with_vessel_and_settings(host: PluginHost
         "starboard engine",
     ]
     assert job_of({}, settings={"small.way": "louder"})["settings"] == {"small.way": "louder"}
+
+
+@pytest.mark.parametrize(
+    ("values", "settings", "told"),
+    [
+        ({"small.hron/heard": True}, {}, "no plugin here knows the step 'small.hron'"),
+        ({"small.horn/heard": True}, {"small.patienc": "2 min"}, "no plugin here knows this setting"),
+        ({"small.horn/heard/1": True}, {}, "it does not stand in its row"),
+        ({"small.run/speed//prot": "3000 rpm"}, {}, "no prot engine on this boat"),
+    ],
+)
+def test_what_no_check_would_read_is_refused(
+    host: PluginHost, values: dict[str, Any], settings: dict[str, Any], told: str
+) -> None:
+    with pytest.raises(InputError, match=told):
+        judged("small.judge", values, host, settings=settings)
 
 
 def test_a_recording_that_was_made_is_read_as_it_was_meant(host: PluginHost, tmp_path: Path) -> None:

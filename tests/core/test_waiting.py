@@ -46,7 +46,7 @@ def test_what_waits_is_counted_for_its_own_job(folder: Path, host: PluginHost) -
         boat = open_hull(hulls, HULL)
         found = {job: waiting_for(boat.view(job), host) for job in boat.jobs}
         other = open_hull(hulls, OTHER_HULL).view(JOB)
-    assert found == {JOB: {"the plugin of the step 'gadget.fit'": 1, "what reads 'gadget'": 2}, OTHER_JOB: {}}
+    assert found == {JOB: {"the plugin gadget": 1, "what reads 'gadget'": 2}, OTHER_JOB: {}}
     assert waiting_in_words(other, host) == ""
 
 

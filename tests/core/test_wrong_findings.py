@@ -71,7 +71,7 @@ def found_by(folder: Path, compute: Callable[[JobView], Iterable[Finding]], **mo
         (lambda: Number("speed", WRONG), "value of Number 'speed'"),
         (lambda: Number(NO_TEXT, 12.0), "name of a Number"),
         (lambda: Number("speed", math.nan), "value of Number 'speed'"),
-        (lambda: Number("speed", 12.0, decimals=-1), "from 0 to 9, got -1"),
+        (lambda: Number("speed", 12.0, decimals=-1), "from 0 to 9, got −1"),
         (lambda: Number("speed", 12.0, decimals=10**9), "from 0 to 9"),
         (lambda: Doubt(" ", step="a.b", field="c"), "must say what contradicts the value"),
         (lambda: Basis(WRONG, "x"), "kind of a Basis"),

@@ -12,6 +12,7 @@ import pytest
 import wrong_plugins
 from garboard.findings import Verdict
 from garboard.hosting.apart import Apart, Limits
+from garboard.hosting.failures import PluginProblem
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.records import Job, Measurement, Vessel
@@ -37,7 +38,9 @@ class Run:
             return [one.code for one in self.host.faults if one.name == name and one.at_work]
         if how == BOOK:
             (section,) = [one for one in self.host.report_sections if one.key == f"{name}.part"]
-            return [str(block) for block in _blocks(section, self.host, VIEW, ())]
+            problems: list[PluginProblem] = []
+            _blocks(section, self.host, VIEW, (), problems.append)
+            return [one.in_words for one in problems]
         found = [one for one in self.found if one.plugin == name]
         if how == SHORTENED:
             return ["" for one in found if one.shortened]
@@ -68,9 +71,15 @@ def test_each_is_told_by_its_code(run: Run, name: str) -> None:
     told = run.told(name, how)
     if how == BOOK:
         assert code in told[0]
-        assert f"Plugin {name} could not write this section" in told[0]
     else:
         assert code in told, (told, [one for one in run.host.faults if one.name == name])
+
+
+def test_a_refused_finding_is_told_by_the_line_that_gives_it(run: Run) -> None:
+    for name in ("passes_beyond_its_limit", "code_of_another", "cells_missing", "limit_of_nothing"):
+        (found,) = [one.finding for one in run.found if one.plugin == name]
+        line = len(SOURCES[name][1].rstrip().splitlines())
+        assert f"({name}.py, line {line})" in found.sentence
 
 
 @pytest.mark.parametrize("name", ["first", "last"])
@@ -94,6 +103,7 @@ def test_the_careless_authors_learn_the_line_and_what_to_do(run: Run) -> None:
     told = {
         ("lambda_in_a_loop", "same_function"): "compute=lambda view",
         ("singular_hook", "wrong_hook"): "@hookimpl",
+        ("singular_hook_of_each", "wrong_hook"): "register_step = each_of",
         ("helper_beside", "no_module"): "from shop_helpers",
         ("quotes_of_a_letter", "syntax_error"): "Bilge",
         ("everything_caught_told", "swallows_errors"): "except:",

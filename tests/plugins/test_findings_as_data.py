@@ -212,7 +212,7 @@ COMPARES_NO_NUMBER = {
     ),
     "a fault is open, or none is": (
         "handover.punch_list.nothing_open",
-        "handover.punch_list.put_right",
+        "handover.punch_list.not_put_right",
         "handover.punch_list.try_again",
     ),
     "a result is given, and held against nothing": (

@@ -128,7 +128,7 @@ FAILS_BY_PRACTICE = {
     "engine_trial.first_start.failed",
     "engine_trial.fit_out.failed",
     "engine_trial.under_load.failed",
-    "handover.punch_list.put_right",
+    "handover.punch_list.not_put_right",
     "handover.punch_list.try_again",
     "wiring_audit.labels.unlabelled",
 }

@@ -1,5 +1,6 @@
 """What the plugins tell an owner: true to the findings, and nothing of what is in doubt."""
 
+import math
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 
@@ -7,13 +8,14 @@ import attrs
 import pytest
 
 from builders import job_view
+from garboard.cautions import FUEL_VAPOUR
 from garboard.demo.samples_folder import sample_job_files
 from garboard.findings import Basis, BasisKind, Doubt, Finding, Table, Verdict
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
 from garboard.judging.assessing import assess_job_file
 from garboard.owner_pages import Digits, Plan, Steps
-from garboard.records import Circuit, JsonValue, Vessel
+from garboard.records import Battery, Circuit, JsonValue, Vessel
 from garboard.settings import DEFAULT, SHOP, SettingSet, SettingUsed
 from garboard.steps import Assessed, Block, Phase
 from garboard.units import Amount
@@ -63,6 +65,46 @@ def test_the_range_is_that_of_the_finding_rounded_down() -> None:
     assert out <= ranged.numbers[0].value < out + 1
 
 
+def test_a_share_of_the_usable_fuel_is_told_with_what_the_gauge_shows_of_it() -> None:
+    """188 gal, 170 of them usable; the gauge read 2 % at 0 gal, 47 % at 94 and 97 % at 188, straight between."""
+    view, assessed = kittiwake()
+    table = next(one for one in fuel_curve.fuel(view, assessed) if isinstance(one, Table))
+    for row, inside in zip(table.rows, (188, 18 + 127.5, 18 + 85, 18 + 42.5), strict=True):
+        shown = 2 + inside / 94 * 45 if inside < 94 else 47 + (inside - 94) / 94 * 50
+        assert row[1] == f"{shown:.0f} %"
+    assert [row[0].replace("\u00a0", " ") for row in table.rows[1::2]] == [
+        "three quarters, 127.5 gal",
+        "a quarter, 42.5 gal",
+    ]
+    said = told([*fuel_curve.fuel(view, assessed)]).replace("\u00a0", " ").replace("\\xa0", " ")
+    assert "from 170 gal usable of 188 gal of gasoline" in said
+    assert "The engines cannot draw the last 18 gal" in said
+    assert f"still shows about {math.ceil(2 + 18 / 94 * 45)} % when no usable fuel is left" in said
+
+
+def test_a_gauge_that_is_off_is_not_told_to_plan_by() -> None:
+    view, _ = kittiwake()
+    assessed = altered("engine_trial.senders", lambda finding: attrs.evolve(finding, verdict=Verdict.ADVISE))
+    said = told([*fuel_curve.fuel(view, assessed)])
+    assert "it does not read empty when no usable fuel is left" in said
+    assert "'Gauge'" not in said
+
+
+def test_a_speed_is_the_same_rounded_number_on_every_page() -> None:
+    view, assessed = kittiwake()
+    (speed,) = [one.finding for one in assessed if one.calculator == "prop_check.speed"][:1]
+    full = f"{speed.numbers[0].value:.1f} kn"
+    assert f"Full speed is {full}" in told([*prop_check.cover(view, assessed)])
+    found = fuel_curve.known(view, assessed)
+    assert found is not None
+    card = next(one for one in fuel_curve.helm(view, assessed) if isinstance(one, Table))
+    at = {row[0]: row[2] for row in card.rows}
+    assert found.slow is not None
+    assert at["Slowly"] == f"{found.slow.speed:.1f}"
+    assert found.usual is not None
+    assert at["Your usual cruise"] == f"{found.usual.speed:.1f}"
+
+
 @pytest.mark.parametrize("calculator", ["fuel_curve.curve", "fuel_curve.range"])
 def test_no_range_is_told_an_owner_while_readings_contradict_it(calculator: str) -> None:
     view, _ = kittiwake()
@@ -103,10 +145,17 @@ def test_a_fuse_of_a_wrong_size_is_not_told_as_the_one_to_replace_it_by() -> Non
     sixty = Amount.parse("60 A")
     circuits = tuple(Circuit(name=name, protection="fuse", protection_rating=sixty) for name in ("Wash", "Pump"))
     bare = Circuit(name="Start", protection="none", protection_rating=sixty)
-    view = job_view(Vessel(hull_number="QQZ00001A626", circuits=(*circuits, bare)), {})
+    fed = attrs.evolve(circuits[1], fed_from="battery terminal")
+    vessel = Vessel(hull_number="QQZ00001A626", circuits=(circuits[0], fed, bare), batteries=(Battery(name="house"),))
+    view = job_view(vessel, {("wiring_audit.batteries", "fuse_rating", "", "house"): "100 A"})
     (card,) = wiring_audit.fuses(view, [judged("Wash", Verdict.FAIL), judged("Pump", Verdict.PASS)])
     assert isinstance(card, Table)
-    assert card.rows == (("Wash", "ask us", "fuse"), ("Pump", "60 A", "fuse"), ("Start", "", "none"))
+    assert card.rows == (
+        ("Main fuse, house", "100 A", "fuse", "at the battery"),
+        ("Wash", "ask us", "fuse", ""),
+        ("Pump", "60 A", "fuse", "at the battery"),
+        ("Start", "", "none", ""),
+    )
 
 
 def test_the_battery_that_gives_out_first_is_told_by_its_shortest_time() -> None:
@@ -145,10 +194,26 @@ def test_places_needed_first_stand_first_and_bear_the_numbers_the_steps_name() -
         ("Anchor", 0.95, 0.5, False),
     ]
     (steps,) = [one for one in places.not_starting(view, ()) if isinstance(one, Steps)]
-    assert [step for step in steps.steps if "(1 on the page" in step] == [
-        "Look at the main fuse (1 on the page \u201cWhere things are\u201d). "
-        "Replace a fuse only by one of the same size."
-    ]
+    (of_fuse,) = [step for step in steps.steps if "(1 on the page" in step]
+    assert of_fuse.index("battery switches off") < of_fuse.index("main fuse (1 on the page")
+    assert of_fuse == steps.steps[-1], "nothing is switched on again after it"
+
+
+def test_an_extinguisher_that_the_plan_does_not_show_is_told() -> None:
+    view, _ = kittiwake()
+    assert len([*places.where(view, ())]) == 1, "both are on the plan"
+    left = tuple(one for one in view.measurements if one.value != "Fire extinguisher, under the helm seat")
+    rows = {one.row for one in view.measurements} - {one.row for one in left if one.field == "called"}
+    left = tuple(one for one in left if one.step != places.PLACES or one.row not in rows)
+    assert "aboard: 2. Shown here: 1." in told([*places.where(attrs.evolve(view, measurements=left), ())])
+
+
+def test_the_boat_is_sniffed_before_a_switch_is_touched() -> None:
+    """The blower is a switch: it is run where nothing was smelled, and not to air a boat that smells."""
+    said = FUEL_VAPOUR.to_owner
+    assert said.index("Before you touch a switch") < said.index("If you smell any") < said.index("If you smell none")
+    assert "run the blower" in said[said.index("If you smell none") :]
+    assert "run the blower" not in said[: said.index("If you smell none")]
 
 
 def test_without_places_there_is_no_page_of_them_and_no_number() -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from garboard.disk.hullfile import HullFolder
 from garboard.samples import Sample
 from garboard.steps import Field, Kind
 from garboard_tablet.models.asks import asks_of_piece
@@ -149,3 +150,18 @@ def test_a_recording_is_read_back_as_it_was_taken(tmp_path: Path) -> None:
     for key, stream in expected.streams.items():
         assert recording.streams[key].values == pytest.approx(stream.values, rel=1e-5)
         assert recording.streams[key].times == pytest.approx(stream.times, abs=2e-3)
+
+
+def test_a_recording_changed_on_the_disk_is_not_judged(tmp_path: Path) -> None:
+    """With one digit changed it still reads, as another recording."""
+    from garboard.findings import NotEnoughData
+    from garboard_tablet.models.tablet import _read_recording
+
+    with HullFolder(tmp_path) as files:
+        name = files.attachments.put(b"time,engine_speed#0 [rev/min]\n0,5800\n")
+        assert _read_recording(files, name).streams
+        _read_recording.cache_clear()
+        kept = tmp_path / "attachments" / name
+        kept.write_bytes(kept.read_bytes().replace(b"5800", b"5900"))
+        with pytest.raises(NotEnoughData, match="was damaged on the disk"):
+            _read_recording(files, name)

@@ -65,7 +65,12 @@ class _OfBoat:
         return found
 
     def is_given(self, name: str, row: str) -> bool:
-        return _FACTS[name].of(self.view) not in (None, "")
+        """Raises NotEnoughData where something is said of it that nobody may use as it is."""
+        is_known = _FACTS[name].of(self.view) not in (None, "")
+        entered = [one.place for one in self.view.disagreements] + [one.place for one in self.view.unreadable]
+        if not is_known and any(field == name for _, field, _, _ in entered):
+            raise NotEnoughData(f"{name} is not agreed on")
+        return is_known
 
     def rows(self, table: str) -> Sequence[str]:
         return ()

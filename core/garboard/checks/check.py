@@ -27,9 +27,10 @@ ROW = "row"
 class Value:
     """Something that is worked out.
 
-    table : in whose rows; "" for once
-    unit  : its numbers are in
-    ends  : outside of which there is no number, in `unit`
+    table   : in whose rows; "" for once
+    unit    : its numbers are in
+    ends    : outside of which there is no number, in `unit`
+    outside : what to do then; "" where the range itself says enough
     """
 
     name: str
@@ -39,6 +40,7 @@ class Value:
     unit: str = ""
     decimals: int = 1
     ends: tuple[float, float] | None = None
+    outside: str = ""
 
 
 @attrs.frozen(kw_only=True)

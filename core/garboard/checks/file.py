@@ -18,7 +18,7 @@ from garboard.checks.built_in_entries import built_in_step, leave_out, read_of, 
 from garboard.checks.check import NAMED, ROW, Bound, Case, Chart, Check, Result, Section, Value
 from garboard.checks.entries import Entry, Faults
 from garboard.checks.formulas import OF_VALUES, OVER_ROWS, Formula, Sort, Term, read_formula, sort_and_unit
-from garboard.checks.lines import lines_of
+from garboard.checks.lines import line_of, lines_of
 from garboard.checks.module import FORMAT, is_check
 from garboard.checks.quantities import Unit, same_unit, unit_of
 from garboard.checks.refused import CheckFault, CheckRefused
@@ -49,8 +49,8 @@ _SORT_OF = {
     Kind.CHOICE: Sort.TEXT,
     Kind.TEXT: Sort.TEXT,
 }
-_ORDER_OF_QUANTITIES = sorted(UNITS_OF, key=lambda quantity: quantity == "distance")
-"""Feet and metres are lengths here where nothing else is said."""
+_ORDER_OF_QUANTITIES = sorted(UNITS_OF, key=lambda quantity: (quantity == "distance", -len(UNITS_OF[quantity])))
+"""Where nothing else is said feet and metres are lengths, and of others the quantity counts that takes most units."""
 
 
 def read_check(path: Path, taken: Collection[str] = (), built_in: BuiltIn | None = None) -> Check:
@@ -65,7 +65,13 @@ def read_check(path: Path, taken: Collection[str] = (), built_in: BuiltIn | None
         cure = "make two checks of it: a check holds no tables of data"
         fault = Fault("file", f"at most {LARGEST} bytes", f"{path.stat().st_size}", cure=cure)
         raise CheckRefused([CheckFault(fault, "too_large")])
-    return check_of(path.read_bytes(), taken, built_in)
+    check = check_of(path.read_bytes(), taken, built_in)
+    if path.stem != check.name:  # what the check's keys begin with is what every page says is missing without it
+        line = line_of(lines_of(path.read_text()), ("name",))
+        fault = Fault("name", f"{path.stem!r}, as its file is called", repr(check.name), line=line,
+                      cure=f"call the file {check.name}{path.suffix}")  # fmt: skip
+        raise CheckRefused([CheckFault(fault, "wrong_name")])
+    return check
 
 
 def check_of(content: bytes, taken: Collection[str] = (), built_in: BuiltIn | None = None) -> Check:
@@ -295,13 +301,12 @@ class _Reading:
         default = entry.number("default")
         if ends is None:
             entry.refuse("range", "the lowest and the highest value a shop may set", "nothing", "add range = [2, 20]")
-        kind = Kind.AMOUNT
+        help_text, basis, stricter = entry.text("help", ""), _basis(entry) or self.basis, entry.text("stricter", "")
 
         def made() -> Setting:
-            field = Field(name=name, title=title, kind=kind, quantity=quantity, unit=unit, hard=ends or (0, 1e9),
-                          help=entry.text("help", ""))  # fmt: skip
-            basis, text = _basis(entry) or self.basis, f"{default:.15g} {unit}".rstrip()
-            stricter = entry.text("stricter", "")
+            field = Field(name=name, title=title, kind=Kind.AMOUNT, quantity=quantity, unit=unit,
+                          hard=ends or (0, 1e9), help=help_text)  # fmt: skip
+            text = f"{default:.15g} {unit}".rstrip()
             return Setting(key=f"{check}.{name}", field=field, default=text, basis=basis, stricter=stricter)
 
         setting = self.faults.attempt(entry.path, made, None) if quantity else None
@@ -355,7 +360,7 @@ class _Reading:
         stated = entry.text("quantity", "")
         fitting = [one for one in _ORDER_OF_QUANTITIES if unit in UNITS_OF[one] and stated in ("", one)]
         if not fitting:
-            known = ", ".join(unit for units in UNITS_OF.values() for unit in units if unit)
+            known = ", ".join(dict.fromkeys(unit for units in UNITS_OF.values() for unit in units if unit))
             expected = f"a unit of {stated}" if stated in UNITS_OF else f"one of {known}"
             entry.refuse("unit", expected, repr(unit), "choose one of them; a plain number has none")
         return fitting[0] if fitting else ""
@@ -404,6 +409,11 @@ class _Reading:
     def _field(self, entry: Entry, step: str, table: str = "") -> Field | None:
         """One field, or a column of a table."""
         name, title = self._new_name(entry, "field"), entry.text("title", longest=_LONGEST_TITLE)
+        if name == "fuel" and step != OF_VESSEL and step not in self.built_in.steps:
+            cure = "call it what burns it, such as heater_fuel"
+            entry.refuse(
+                "name", "another name: by this one a boat's cautions are chosen", repr(name), cure, "others_key"
+            )
         left_out = (*_KINDS_LEFT_OUT, Kind.TABLE) if table else _KINDS_LEFT_OUT
         kind = entry.word("kind", Kind, but=(*left_out, Kind.PHOTO) if step == OF_VESSEL else left_out)
         each = self._each(entry) if not table and kind is not Kind.TABLE else ""
@@ -467,6 +477,9 @@ class _Reading:
     def _read_value(self, entry: Entry, name: str) -> None:
         title, table = entry.text("title", longest=_LONGEST_TITLE), self._table(entry)
         unit, decimals, ends = entry.text("unit", "", 40), entry.whole("decimals", 1, 0, 9), entry.ends("range")
+        outside = entry.text("outside", "")
+        if outside and ends is None:
+            entry.refuse("outside", "a range it is told outside of", "none", "add range = [low, high]")
         declared = self._unit(entry, unit)
         formula = self._formula(entry, "formula", table)
         entry.end()
@@ -480,7 +493,14 @@ class _Reading:
             entry.refuse("formula", "a number, or a yes or no", "a text")
         self.terms.setdefault(name, found if found.sort is not Sort.NUMBER else attrs.evolve(found, unit=declared))
         self.values[name] = Value(
-            name=name, title=title, formula=formula, table=table, unit=unit, decimals=decimals, ends=ends
+            name=name,
+            title=title,
+            formula=formula,
+            table=table,
+            unit=unit,
+            decimals=decimals,
+            ends=ends,
+            outside=outside.rstrip("."),
         )
 
     def _table(self, entry: Entry) -> str:
@@ -633,11 +653,9 @@ class _Reading:
         y = [self._of_list(inner, place, text, rows) for place, text in enumerate(inner.texts("y", 6))]
         if len(labels) != len(y) + 1 or not y or not rows:
             inner.refuse("labels", "rows, one label for x, and one for each y", f"{len(labels)} labels")
-        formulas = [x, *y]
-        found = [self._sort(inner, "y", one) for one in formulas]
+        found = [self._number_of(inner, name, one) for name, one in (("x", x), *(("y", one) for one in y))]
         inner.end()
-        if any(one is None or one.sort is not Sort.NUMBER for one in found) or x is None:
-            inner.refuse("y", "numbers", "another formula")
+        if x is None or None in found:
             return None
         units = tuple(str(one.unit) for one in found if one is not None)
         for one in found[2:]:
@@ -647,6 +665,14 @@ class _Reading:
         return Chart(
             title=title, table=rows, x=x, y=tuple(one for one in y if one is not None), labels=labels, units=units
         )
+
+    def _number_of(self, entry: Entry, name: str, formula: Formula | None) -> Term | None:
+        """What a formula of a figure gives; None, and told, where that is no number."""
+        found = self._sort(entry, name, formula)
+        if found is not None and found.sort is not Sort.NUMBER:
+            entry.refuse(name, "a number", found.sort.value)
+            return None
+        return found
 
     def _of_list(self, entry: Entry, place: int, text: str, table: str) -> Formula | None:
         path = (*entry.at("y"), place)

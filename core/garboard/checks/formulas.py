@@ -13,6 +13,7 @@ import math
 import operator
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from difflib import get_close_matches
 from typing import Any, Protocol
 
 import attrs
@@ -115,6 +116,7 @@ def read_formula(text: str, terms: Terms, table: str = "") -> Formula:
         )
     for node in parts:
         _refuse_others(node)
+    _refuse_unknown(tree, terms)
     _refuse_names(tree, terms, table, inside="")
     texts = _texts(parts, terms)
     amounts = {one: _amount(one).value for one in _quoted(parts) if one not in texts}
@@ -218,30 +220,48 @@ def names_in(tree: ast.AST) -> Iterator[str]:
         yield node.id
 
 
+def _refuse_unknown(tree: ast.AST, terms: Terms) -> None:
+    """Raise ValueRefused for a name that stands for nothing."""
+    for name in names_in(tree):
+        if name not in terms:
+            known = sorted(one for one, it in terms.items() if it.sort is not Sort.OTHER)
+            near = get_close_matches(name, terms, n=1)
+            cure = f"perhaps {near[0]!r} is meant" if near else ""
+            raise ValueRefused(f"one of {', '.join(known)}"[:400], repr(name), cure)
+
+
 def _refuse_names(node: ast.AST, terms: Terms, table: str, inside: str) -> None:
-    """Raise ValueRefused for an unknown name, and for one of a row where no row is."""
+    """Raise ValueRefused for a name of a row where no row is."""
     if isinstance(node, ast.Call) and goes_over_rows(node):
         table = table_of(node, terms)
         if inside:
             raise ValueRefused("one sum, min, max, mean or count", f"{_called(node)} in {inside}", "name the inner one")
         inside = _called(node)
     for name in [node.id] if isinstance(node, ast.Name) else []:
-        if name not in terms:
-            raise ValueRefused(f"one of {', '.join(sorted(terms))}"[:400], repr(name))
         if terms[name].table not in ("", table):
             what = f"{name!r}, which stands in each row of {terms[name].table}"
-            raise ValueRefused("what stands once", what, f"write sum({name}), min({name}), max({name}) or mean({name})")
+            raise ValueRefused("what stands once", what, f"write {_over_all_rows(name, terms[name].sort)}")
     arguments = node.args if isinstance(node, ast.Call) else ast.iter_child_nodes(node)
     for inner in arguments:
         _refuse_names(inner, terms, table, inside)
+
+
+def _over_all_rows(name: str, sort: Sort) -> str:
+    """How a formula asks for it in every row."""
+    if sort is Sort.NUMBER:
+        return f"sum({name}), min({name}), max({name}) or mean({name})"
+    whole = {Sort.YES_NO: name, Sort.TEXT: f"{name} == '...'"}.get(sort, f"given({name})")
+    return f"all({whole}) or any({whole})"
 
 
 def table_of(node: ast.Call, terms: Terms) -> str:
     """The table over whose rows a call goes. Raises ValueRefused where that is none, or two."""
     tables = {terms[name].table for name in names_in(node) if name in terms} - {""}
     if len(tables) != 1:
-        found = " and ".join(sorted(tables)) or "no column of a table"
-        raise ValueRefused(f"columns of one table in {_called(node)}()", found)
+        once = ", ".join(map(repr, dict.fromkeys(names_in(node))))
+        found = " and ".join(sorted(tables)) or (f"{once}, which stands once" if once else "no column of a table")
+        cure = f"leave {_called(node)}() out" if once and not tables else "name columns of one table"
+        raise ValueRefused(f"columns of one table in {_called(node)}()", found, cure)
     return tables.pop()
 
 
@@ -356,7 +376,9 @@ class _Plain(SimpleEval):
 
 def rows_of(node: ast.Call, terms: Terms, source: Source) -> Iterator[str]:
     """The rows a call goes over: those left out in which something is open that may stay open."""
-    optional = [name for name in names_in(node) if terms[name].table and terms[name].may_lack]
+    asked = {id(inner) for call in ast.walk(node) if _called(call) == "given" for inner in ast.walk(call)}
+    looked_up = (one for one in ast.walk(node) if isinstance(one, ast.Name) and id(one) not in asked)
+    optional = [one.id for one in looked_up if one.id in terms and terms[one.id].table and terms[one.id].may_lack]
     for row in source.rows(table_of(node, terms)):
         if all(source.is_given(name, row) for name in optional):
             yield row

@@ -23,7 +23,7 @@ from garboard.findings import (
     Series,
     not_enough_data,
 )
-from garboard.job_view import FieldKey, JobView, nothing_at
+from garboard.job_view import FieldKey, JobView, nothing_at, place_of_fact
 from garboard.records import JsonValue
 from garboard.units import Amount
 from garboard.verdict import Verdict
@@ -39,6 +39,13 @@ class JobValues:
     _lacking: dict[tuple[str, str], NotEnoughData] = attrs.field(factory=dict)
     _over_rows: dict[int, Any] = attrs.field(factory=dict)
     _rows: dict[str, tuple[str, ...]] = attrs.field(factory=dict)
+    _unusable: dict[FieldKey, None] = attrs.field(init=False)
+    """Where something is entered that nobody may use as it is, in the order it stands in the view."""
+
+    @_unusable.default
+    def _found_unusable(self) -> dict[FieldKey, None]:
+        misfits = (one.place for one in self.view.unreadable)
+        return dict.fromkeys((*(place_of_fact(one.place) for one in self.view.disagreements), *misfits))
 
     def value(self, name: str, row: str) -> float | bool | str:
         """A value in the unit of its field, setting or formula. Raises NotEnoughData."""
@@ -89,6 +96,18 @@ class JobValues:
         return Missing(text, lack=lack, step=step, field=field, row=row, of=of)
 
     def is_given(self, name: str, row: str) -> bool:
+        """Whether a field is filled in. Raises NotEnoughData where its values disagree, or it cannot be read: what is
+        judged as if it were left open could pass what somebody entered.
+        """
+        if self.is_entered(name, row):
+            return True
+        if (at := self.check.field_key(name, row)) in self._unusable:
+            step, field, in_row, of = at
+            raise NotEnoughData(nothing_at(self.view, step, field, row=in_row, of=of))
+        return False
+
+    def is_entered(self, name: str, row: str) -> bool:
+        """Whether there is a value that can be used."""
         if name not in self.check.fields:
             return True
         step, field, in_row, of = self.check.field_key(name, row)
@@ -101,7 +120,9 @@ class JobValues:
             columns = [self.check.at(column.name) for column in self.check.fields[table].columns]
             step = self.check.place[table][0]
             found = {row for column in columns for row in self.view.rows(*column)}
-            self._rows[table] = tuple(row for row in self.view.rows(step) if row in found)
+            disputed = [row for in_step, field, row, _ in self._unusable if row and (in_step, field) in columns]
+            own = (row for row in self.view.rows(step) if row in found)
+            self._rows[table] = tuple(dict.fromkeys((*own, *disputed)))
         return self._rows[table]
 
     def no_row(self, table: str) -> Missing:
@@ -130,11 +151,16 @@ class JobValues:
     def _worked_out(self, value: Value, row: str) -> float | bool | str:
         found = self.of(value.formula, row, value.title)
         if value.ends is not None and isinstance(found, float) and not value.ends[0] <= found <= value.ends[1]:
-            low, high = (f"{end:g}" for end in value.ends)
-            where = self.check.in_row(value.table, row)
-            text = f"{value.title}{where}: {found:.{value.decimals}f} lies outside {low} to {high} {value.unit}"
-            raise NotEnoughData(self._missing(text.rstrip(), Lack.OUT_OF_RANGE, (value.name,), row))
+            raise NotEnoughData(self._missing(self._outside(value, found, row), Lack.OUT_OF_RANGE, (value.name,), row))
         return found
+
+    def _outside(self, value: Value, found: float, row: str) -> str:
+        """What to say of a number out of its range."""
+        told = f"{value.title}{self.check.in_row(value.table, row)}: {found:.{value.decimals}f}"
+        if value.outside:
+            return f"{f'{told} {value.unit}'.rstrip()}. {value.outside}"
+        low, high = (f"{end:g}" for end in value.ends or ())
+        return f"{told} lies outside {low} to {high} {value.unit}".rstrip()
 
     def _missing(self, text: str, lack: Lack, names: Sequence[str], row: str) -> Missing:
         """Said of the first entered value that the names rest on."""
@@ -252,7 +278,7 @@ class _Judging:
         )
 
     def _places(self) -> tuple[FieldKey, ...]:
-        given = (at for at in self._entered() if self.values.is_given(*at))
+        given = (at for at in self._entered() if self.values.is_entered(*at))
         return tuple(self.check.field_key(*at) for at in given)
 
     def _row_of(self, name: str) -> str:

@@ -40,7 +40,7 @@ def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: 
     from garboard.faults import Fault, InputError
     from garboard.judging.assessing import assess_path
     from garboard.report import json_out
-    from garboard.report.job_report import print_report
+    from garboard.report.job_report import print_heading, print_report
 
     tools: Tools = context.obj
     if explain and not only:
@@ -69,6 +69,7 @@ def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: 
             found = [*explained(host, only, job.view)]
             written[-1]["explained"] = [json_out.explained_as_plain(one) for one in found]
             if not as_json:
+                print_heading(console, job.view)
                 click.echo("\n".join(explained_in_words(found, host)))
         elif not as_json:
             print_report(console, job.view, host, job.assessed, job.questions, full=full)

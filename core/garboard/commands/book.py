@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import attrs
 import click
 
-from garboard.commands.tools import need_office, reading_shown, refuse_unless_a_pdf_can_stand_there, write_file
+from garboard.commands.tools import (
+    SOMETHING_FAILS,
+    need_office,
+    reading_shown,
+    refuse_unless_a_pdf_can_stand_there,
+    write_file,
+)
 from garboard.disk.attachments import AttachmentDamaged, Attachments
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER
 from garboard.faults import GarboardError, in_words
@@ -18,6 +25,7 @@ from garboard.report.terminal import Tools
 
 if TYPE_CHECKING:
     from garboard.history.proof import Proof
+    from garboard.hosting.failures import PluginProblem
     from garboard.hosting.host import PluginHost
     from garboard.job_view import JobView
 
@@ -38,7 +46,10 @@ if TYPE_CHECKING:
 @click.option("--no-entry", is_flag=True, help="Keep no entry in the folder that this book was issued.")
 @click.pass_obj
 def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: str, by: str, no_entry: bool) -> None:
-    """Assess the job and write its book. A folder of hull files keeps that it was issued."""
+    """Assess the job and write its book. A folder of hull files keeps that it was issued.
+
+    Exit status 1: a plugin could not write its section; the book is without it.
+    """
     from garboard.judging.assessing import assess_one
 
     need_office()
@@ -54,13 +65,26 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
     proof = proof_in(job, done.view) if job.is_dir() else None
     load = photos_at(job)
     fonts = (job if job.is_dir() else job.parent) / FONTS_FOLDER
+    not_written: list[PluginProblem] = []
     pdf = handover_book(
-        done.view, host, done.assessed, paper, unread=done.unread, load_photo=load, proof=proof, fonts=fonts
+        done.view,
+        host,
+        done.assessed,
+        paper,
+        unread=done.unread,
+        load_photo=load,
+        proof=proof,
+        fonts=fonts,
+        failed=not_written.append,
     )
     write_file(out, pdf)
     click.echo(f"Wrote {out}")
+    for problem in not_written:
+        click.echo(f"Not in the book: plugin {problem.name}, {problem.in_words}", err=True)
     if proof is not None and not no_entry:
         _keep_issued(job, done.view, pdf, proof, by, host)
+    if not_written:
+        sys.exit(SOMETHING_FAILS)
 
 
 def proof_in(folder: Path, view: JobView) -> Proof:

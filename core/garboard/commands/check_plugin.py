@@ -59,16 +59,18 @@ def check(path: Path, jobs: Sequence[Path] = ()) -> Trial:
     A folder cannot be approved for tablets; it runs on an office machine, so that is a remark.
     """
     from garboard.demo.samples_folder import sample_job_files
-    from garboard.hosting.plugin_file import why_not
-    from garboard.hosting.plugin_trial import try_with
+    from garboard.hosting.plugin_file import SUFFIXES, why_not
+    from garboard.hosting.plugin_trial import Trial, try_with
     from garboard.judging.assessing import jobs_at
 
     def to_try(host: PluginHost) -> Iterator[JobView]:
         for place in (*sample_job_files(), *jobs):
             yield from jobs_at(place, host)
 
-    trial = try_with(path.absolute(), to_try).of_file(str(path.absolute()), str(path))
     refused = why_not(path)
+    if refused is not None and path.is_file() and path.suffix.lower() not in SUFFIXES:
+        return Trial(problems=(refused,))  # nothing of it can be loaded
+    trial = try_with(path.absolute(), to_try).of_file(str(path.absolute()), str(path))
     if refused is None:
         return trial
     if path.is_dir():

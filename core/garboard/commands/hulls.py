@@ -45,7 +45,7 @@ from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import record_in_words
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import names_in_words
-from garboard.job_files.job_file import JobFile, check, located, read_job_file, settings_faults
+from garboard.job_files.job_file import JobFile, check, files_not_there, located, read_job_file, settings_faults
 from garboard.records import JsonValue
 from garboard.report.data_files import ENDINGS
 from garboard.report.terminal import Tools
@@ -573,8 +573,9 @@ def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool
     Everything merges by hull number, so a number that is not well formed is refused; `garboard hull` explains why.
     It is taken with --anyway, or if the folder already holds that boat.
 
-    Values that do not fit their fields are refused, all at once. With --anyway they are kept as they are; whoever
-    judges the boat is asked about each. A file that `garboard export` wrote is taken as it is.
+    Values that do not fit their fields, or whose file is not beside FILE, are refused, all at once. With --anyway they
+    are kept as they are; whoever judges the boat is asked about each. A file that `garboard export` wrote is taken as
+    it is.
     """
     if backup.is_zip(job_file):
         _import_backup(job_file, folder)
@@ -606,7 +607,7 @@ def _refuse_what_does_not_fit(read: JobFile, job_file: Path, host: PluginHost, *
     What an export carries was entered elsewhere: nobody here can correct it in the file, and it is asked about.
     """
     settings = [*settings_faults(read.settings, host)]
-    values = [] if read.entries else [*check(read, host)]
+    values = [] if read.entries else [*check(read, host, job_file.parent), *files_not_there(read, job_file.parent)]
     if settings or (values and not anyway):
         if values:
             click.echo("Nothing was imported. To keep values that do not fit as they are, use --anyway.", err=True)

@@ -5,13 +5,34 @@ from __future__ import annotations
 import inspect
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from types import ModuleType
 from typing import Any
 
 import garboard
-from garboard import cautions, hooks
+from garboard import (
+    cautions,
+    fields,
+    findings,
+    fittings,
+    hooks,
+    hull_number,
+    job_view,
+    labels,
+    numeric,
+    owner_pages,
+    records,
+    samples,
+    series,
+    settings,
+    steps,
+    testing,
+    uncertainty,
+    units,
+)
 from garboard.fields import Field, Kind
 from garboard.findings import (
     Axis,
+    Band,
     Basis,
     BasisKind,
     Doubt,
@@ -20,6 +41,7 @@ from garboard.findings import (
     Lack,
     Limit,
     Marker,
+    Missing,
     NotEnoughData,
     Number,
     Series,
@@ -30,10 +52,12 @@ from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED
 from garboard.hosting.failures import cures
 from garboard.hosting.host import HOOKS, PluginHost
 from garboard.job_view import InputCollector, JobView
-from garboard.records import EQUIPMENT, RECORD_OF, JsonValue
-from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Recording, Stream
+from garboard.owner_pages import OWNER_RECORDS
+from garboard.records import EQUIPMENT, RECORD_OF, Job, JsonValue, Vessel
+from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Recording, Sample, Stream, StreamKey
 from garboard.settings import Setting
 from garboard.steps import (
+    Assessed,
     Calculator,
     Caution,
     EquipmentKind,
@@ -78,17 +102,40 @@ GIVEN = (
     Limit,
     Doubt,
     NotEnoughData,
+    Missing,
     Table,
     Figure,
     Axis,
-    Basis,
     Series,
+    Band,
     Marker,
     MeasuredValue,
     Part,
+    *OWNER_RECORDS,
 )
-READ = (JobView, InputCollector, Recording, Stream)
+READ = (JobView, InputCollector, Vessel, Job, Assessed, Recording, Stream, StreamKey, Sample)
 """Classes of which a plugin's author needs every argument, or every method."""
+MODULES: tuple[ModuleType, ...] = (
+    hooks,
+    steps,
+    fields,
+    settings,
+    findings,
+    owner_pages,
+    job_view,
+    records,
+    fittings,
+    units,
+    samples,
+    series,
+    uncertainty,
+    numeric,
+    labels,
+    hull_number,
+    cautions,
+    testing,
+)
+"""Modules from which a plugin, or its test, imports."""
 
 
 def reference(host: PluginHost) -> dict[str, Any]:
@@ -97,6 +144,7 @@ def reference(host: PluginHost) -> dict[str, Any]:
         "format": "garboard plugin reference",
         "version": 1,
         "front_door": {"newest": garboard.API_VERSION, "oldest": garboard.OLDEST_API_VERSION},
+        "modules": [{"module": one.__name__, "names": list(one.__all__)} for one in MODULES],
         "hooks": [_of_hook(name) for name in sorted((*HOOKS, "register_commands"))],
         "kinds": [
             {"kind": kind.name, "word": kind.value, "example": example, "needs": needs}
@@ -210,6 +258,8 @@ def as_text(found: Mapping[str, Any]) -> str:
 def _lines(found: Mapping[str, Any]) -> Iterator[str]:
     door = found["front_door"]
     yield f"FRONT DOOR: version {door['newest']}; plugins written_for {door['oldest']} to {door['newest']} work"
+    yield from _part("MODULES, and what is imported from each")
+    yield from (f"  {one['module']}: {', '.join(one['names'])}" for one in found["modules"])
     yield from _part("HOOKS, each a function marked @hookimpl")
     for one in found["hooks"]:
         yield f"  {one['hook']}({', '.join(one['takes'])})"
@@ -219,7 +269,10 @@ def _lines(found: Mapping[str, Any]) -> Iterator[str]:
         example = "" if one["example"] is None else f", such as {json.dumps(one['example'])}"
         yield f"  Kind.{one['kind']}: {one['needs']}{example}"
     yield from _part("UNITS of an amount, by quantity")
-    yield from (f"  {one['quantity']}: {', '.join(filter(None, one['units'])) or '-'}" for one in found["units"])
+    yield from (
+        f"  {one['quantity']}: {', '.join(filter(None, one['units'])) or 'none, leave unit out'}"
+        for one in found["units"]
+    )
     yield from _part("QUANTITIES of a recording: unit, range")
     for one in found["recorded"]:
         low, high = one["range"]

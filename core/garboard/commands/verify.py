@@ -15,6 +15,7 @@ from garboard.commands.tools import SOMETHING_FAILS
 from garboard.disk.clock import moment_in_words
 from garboard.disk.formats import Format
 from garboard.faults import Fault, InputError, in_number, shown
+from garboard.report.visible import visible_name
 
 if TYPE_CHECKING:
     from garboard.disk.hullfile import HullFolder
@@ -51,11 +52,14 @@ def command(context: click.Context, book: Path, folder: Path, hull: str, as_json
     Three things are told apart: whether the file is the one that was issued, byte for byte; which entries came since;
     and whether its figures, computed anew from its own entries, come out the same.
 
-    Exit status 0: all three are the same. 1: something differs, or cannot be told. 2: nothing could be checked.
+    Recordings and photos that are not here whole are named.
+
+    Exit status 0: all three are the same, and every file is here. 1: something differs, or cannot be told. 2: nothing
+    could be checked.
     """
     from garboard.disk.hullfile import HullFolder
     from garboard.judging.assessing import is_hull_folder
-    from garboard.judging.verifying import boat_of_book, entries_checked, file_checked
+    from garboard.judging.verifying import boat_of_book, entries_checked, file_checked, files_lacking
     from garboard.report.record_file import record_in
 
     tools: Tools = context.obj
@@ -73,14 +77,16 @@ def command(context: click.Context, book: Path, folder: Path, hull: str, as_json
         file = file_checked(boat, content, root)
         entries = entries_checked(boat, root, hashes)
         figures = _figures(hulls, number, record, host)
+        lacking = files_lacking(hulls, boat)
         for damage in hulls.damage_of(boat.hulls):
             click.echo(f"damage: {damage}", err=True)
     if as_json:
-        click.echo(json.dumps(_plain(file, entries, figures), indent=1, ensure_ascii=False))
+        click.echo(json.dumps(_plain(file, entries, figures, lacking), indent=1, ensure_ascii=False))
     else:
-        for line in (*_of_file(file), *_of_entries(entries, host), *_of_figures(figures, entries, host)):
-            click.echo(line)
-    if not _is_all_the_same(file, entries, figures):
+        told = (*_of_entries(entries, host), *_of_lacking(lacking), *_of_figures(figures, file, entries, host))
+        for line in (*_of_file(file), *told):
+            click.echo(visible_name(line))  # a book of anybody's hand must not write a line of its own
+    if not _is_all_the_same(file, entries, figures, lacking):
         sys.exit(SOMETHING_FAILS)
 
 
@@ -123,12 +129,15 @@ def _figures(hulls: HullFolder, number: str, record: Record | None, host: Plugin
     return _Figures(len(record.findings), changes(record.findings, now), versions_changed(record, host))
 
 
-def _is_all_the_same(file: FileChecked, entries: EntriesChecked, figures: _Figures | None) -> bool:
+def _is_all_the_same(
+    file: FileChecked, entries: EntriesChecked, figures: _Figures | None, lacking: Sequence[str]
+) -> bool:
     from garboard.judging.verifying import EntriesState, FileState
 
     return (
         (file.state, entries.state) == (FileState.ISSUED, EntriesState.SAME)
         and figures is not None
+        and not lacking
         and not (figures.changes or figures.versions)
     )
 
@@ -172,6 +181,13 @@ def _of_entries(entries: EntriesChecked, host: PluginHost) -> Iterator[str]:
     yield f"  now: root {entries.now}"
 
 
+def _of_lacking(lacking: Sequence[str]) -> Iterator[str]:
+    if lacking:
+        more = f"; and {len(lacking) - _MOST_NAMED} more" if len(lacking) > _MOST_NAMED else ""
+        files = in_number(len(lacking), "recording or photo", "recordings or photos")
+        yield f"Files not here whole: {files} of these entries: {'; '.join(lacking[:_MOST_NAMED])}{more}."
+
+
 def _named(names: Sequence[str], host: PluginHost) -> str:
     from garboard.hosting.titles import name_in_words
 
@@ -180,8 +196,11 @@ def _named(names: Sequence[str], host: PluginHost) -> str:
     return "; ".join(words[:_MOST_NAMED]) + (f"; and {more} more" if more > 0 else "")
 
 
-def _of_figures(figures: _Figures | None, entries: EntriesChecked, host: PluginHost) -> Iterator[str]:
+def _of_figures(
+    figures: _Figures | None, file: FileChecked, entries: EntriesChecked, host: PluginHost
+) -> Iterator[str]:
     from garboard.hosting.titles import title_of
+    from garboard.judging.verifying import FileState
 
     if figures is None:
         yield "Figures: the file does not carry the findings and the entries they came from. Nothing can be compared."
@@ -189,7 +208,8 @@ def _of_figures(figures: _Figures | None, entries: EntriesChecked, host: PluginH
     count = in_number(figures.count, "finding")
     less = " Not all of its entries are here." if entries.missing else ""
     if figures.changes:
-        yield f"Figures: computed anew from the book's entries, {len(figures.changes)} of {count} differ.{less}"
+        differ = f"{len(figures.changes)} differ. The book has {count}."
+        yield f"Figures: computed anew from the book's entries, {differ}{less}"
     else:
         yield f"Figures: computed anew from the book's entries, {count}: each verdict and number is the same.{less}"
     for one in figures.changes:
@@ -199,13 +219,17 @@ def _of_figures(figures: _Figures | None, entries: EntriesChecked, host: PluginH
         yield f"  other versions: {'; '.join(figures.versions)}"
     else:
         yield "  program and plugins: the same versions"
+    if file.state is not FileState.ISSUED:
+        yield "  compared: the figures attached to the file. What its pages show was not compared."
 
 
-def _plain(file: FileChecked, entries: EntriesChecked, figures: _Figures | None) -> Mapping[str, Any]:
+def _plain(
+    file: FileChecked, entries: EntriesChecked, figures: _Figures | None, lacking: Sequence[str]
+) -> Mapping[str, Any]:
     issued = file.issued
     return {
         **VERIFIED.heading,
-        "same": _is_all_the_same(file, entries, figures),
+        "same": _is_all_the_same(file, entries, figures, lacking),
         "file": {
             "state": file.state.value,
             "sha256": file.sha256,
@@ -220,6 +244,7 @@ def _plain(file: FileChecked, entries: EntriesChecked, figures: _Figures | None)
             "added": [*entries.added],
             "added_count": entries.added_count,
             "missing": entries.missing,
+            "files_lacking": [*lacking],
         },
         "figures": {
             "state": "cannot be told" if figures is None else "changed" if figures.changes else "same",

@@ -19,6 +19,11 @@ _NAME = re.compile(r"[0-9a-f]{64}")
 _CHUNK = 1 << 20
 
 
+def is_attachment_name(reference: str) -> bool:
+    """Whether a reference can name a file that was kept: it is the hash of its content."""
+    return _NAME.fullmatch(reference) is not None
+
+
 class AttachmentDamaged(GarboardError):
     """An attachment's content is not what its name says; it was set aside and can be fetched again."""
 

@@ -6,12 +6,15 @@ noted after the file was flushed and is not flushed itself. After a power cut th
 A file whose time of change is the one noted is as this program left it: it need not be opened to learn which hull it
 belongs to. Whatever changed, was copied or put back since has another time, and is opened.
 
-    garboard notes 1 <bytes of the sorted lines> <a mark of these notes, as long as they are kept>
+    garboard notes 1 <bytes of the sorted lines> <a mark of these notes, as long as they are kept> <check>
     <name> <length> <digest, or -> <entries> <ids noted> <time of change>
-    <name> <what was noted since>
 
 The lines that are sorted by name have one line a hull file: what is noted of one is found without reading the others.
-What was noted since stands behind them, a line each, and is sorted in when the folder is opened for writing.
+They stand in a file of their own, for older programs write the other anew without lines they do not know. What was
+noted since stands in that one, a line each, and is sorted in when the folder is opened for writing.
+
+Sorted lines are looked up by halving, so that one damaged name hides others: where their CRC-32 is not the check, each
+line is read by itself, and what is no line is passed over.
 """
 
 from __future__ import annotations
@@ -24,13 +27,15 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType
 from typing import NamedTuple
+from zlib import crc32
 
 from garboard.disk import storage
 from garboard.disk.storage import NotSaved
 
 FILE = "hulls.sizes"
+SORTED = "hulls.sorted"
 
-_HEADING = re.compile(rb"garboard notes 1 ([0-9]{1,15}) ([0-9a-f]{8})\n")
+_HEADING = re.compile(rb"garboard notes 1 ([0-9]{1,15}) ([0-9a-f]{8}) ([0-9a-f]{8})\n")
 _NAME = r"[A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?"
 _LINE = re.compile(
     rf"^({_NAME}) (?:"
@@ -39,7 +44,7 @@ _LINE = re.compile(
     re.MULTILINE,
 )
 """A length in one line; in others digest and number of the entries, time of change, and how many ids were noted
-(known_ids.py). Or all of them in one line, which older versions pass over.
+(known_ids.py). Or all of them in one line.
 
 A file kept beside as damaged is noted with what it once had; so is one that is gone, as if it were kept under GONE,
 which is no file. Neither stands among the sorted lines.
@@ -49,7 +54,7 @@ _FLUSHED = re.compile(rb"^([^ \n]+) [1-9]", re.MULTILINE)
 _DIGEST_LENGTH = 64
 _NO_DIGEST = "-"
 _LONGEST_UNSORTED = 1 << 16
-"""More behind the sorted lines is sorted in when the folder is opened for writing [bytes]."""
+"""More that is not sorted is sorted in when the folder is opened for writing [bytes]."""
 
 
 class Noted(NamedTuple):
@@ -81,9 +86,10 @@ class FileSizes:
 
     def __init__(self, folder: Path, *, writing: bool) -> None:
         self._path = folder / FILE
+        self._sorted = folder / SORTED
         self._writing = writing
         self._data: bytes | None = None
-        """The file as it was read; from `_start` to `_end` stand the sorted lines."""
+        """The sorted file as it was read; from `_start` to `_end` stand the lines."""
         self._start = self._end = 0
         self._mark = ""
         self._newer: dict[str, Noted] = {}
@@ -222,17 +228,16 @@ class FileSizes:
         return newer
 
     def _lines(self) -> bytes:
-        """The file as it was read; what stands behind the sorted lines is taken into memory the first time."""
+        """The sorted file as it was read; what else is noted is taken into memory the first time."""
         if self._data is None:
-            self._data = b""
-            with contextlib.suppress(OSError):
-                self._data = self._path.read_bytes()
-            data = self._data
+            unsorted, data = _bytes_of(self._path), _bytes_of(self._sorted)  # as written: the sorted ones come first
+            self._data = data
             if heading := _sound_heading(data):
                 self._start, self._end, self._mark = heading
             self._read_behind(data[self._end :])
-            is_long = len(data) - self._end > _LONGEST_UNSORTED
-            if self._writing and (is_long or (data and not data.endswith(b"\n"))):
+            self._read_behind(unsorted)
+            is_long = len(unsorted) > _LONGEST_UNSORTED or len(data) > self._end
+            if self._writing and (is_long or (unsorted and not unsorted.endswith(b"\n"))):
                 self._write_anew(data)
         return self._data
 
@@ -265,12 +270,20 @@ class FileSizes:
             pieces += (data[at:start], _line(name, self._newer[name]))
             at = end
         pieces.append(data[at : self._end])
-        kept = b"".join(_line(name, noted) for name, noted in self._newer.items() if storage.SET_ASIDE in name)
+        kept = b"".join(_old_lines(name, noted) for name, noted in self._newer.items() if storage.SET_ASIDE in name)
         mark = self._mark or secrets.token_hex(4)
         with contextlib.suppress(NotSaved):
-            heading = b"garboard notes 1 %d %b\n" % (sum(map(len, pieces)), mark.encode())
-            storage.write_whole(self._path, (b"".join((heading, *pieces, kept)),))
+            lines = b"".join(pieces)
+            heading = b"garboard notes 1 %d %b %08x\n" % (len(lines), mark.encode(), crc32(lines))
+            storage.write_whole(self._sorted, (heading, lines))
+            storage.write_whole(self._path, (kept,))  # a power cut between: what is sorted in twice says the same
             self._mark = mark
+
+
+def _bytes_of(path: Path) -> bytes:
+    with contextlib.suppress(OSError):
+        return path.read_bytes()
+    return b""
 
 
 def changed(found: os.stat_result) -> int:
@@ -279,10 +292,12 @@ def changed(found: os.stat_result) -> int:
 
 
 def _sound_heading(data: bytes) -> tuple[int, int, str] | None:
-    """Where the sorted lines begin and end, and the mark; None where no heading says so, or they are not all there."""
+    """Where the sorted lines begin and end, and the mark; None where no heading says so, or they are others."""
     heading = _HEADING.match(data)
     end = heading.end() + int(heading[1]) if heading else 0
-    if heading is None or end > len(data) or data[end - 1 : end] != b"\n":
+    if heading is None or end > len(data):
+        return None
+    if b"%08x" % crc32(memoryview(data)[heading.end() : end]) != heading[3]:
         return None
     return heading.end(), end, heading[2].decode()
 
@@ -316,3 +331,10 @@ def _read(line: bytes) -> Noted:
 def _line(name: str, noted: Noted) -> bytes:
     size, digest, entries, known, changed = noted
     return f"{name} {size} {digest or _NO_DIGEST} {entries} {known} {changed}\n".encode() if noted != NOTHING else b""
+
+
+def _old_lines(name: str, noted: Noted) -> bytes:
+    """The same in lines that older programs keep. A length comes first: it makes a digest before it void."""
+    size, digest, entries, known, changed = noted
+    found = [f"{size}", digest, f"#{entries}" if entries else "", f"*{known}" if known else "", f"={changed}"]
+    return b"".join(f"{name} {one}\n".encode() for one in found if one) if noted != NOTHING else b""

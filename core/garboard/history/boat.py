@@ -10,6 +10,7 @@ from pathlib import Path
 import attrs
 
 from garboard import hull_number
+from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import HybridClock
 from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.hullfile import HullFolder
@@ -245,7 +246,8 @@ def author_for(
 
 
 def recordings_of(folder: HullFolder) -> Callable[[str], Recording]:
-    """A loader of recordings kept as attachments, by their name. Each is read once."""
+    """A loader of recordings kept as attachments, by their name. Each is proved and read once: a damaged recording
+    still reads, as another."""
 
     @lru_cache(maxsize=32)
     def load(name: str) -> Recording:
@@ -255,8 +257,12 @@ def recordings_of(folder: HullFolder) -> Callable[[str], Recording]:
             text = f"recording {name[:12]} is not on this machine; merge with where it was taken"
             raise NotEnoughData(text, lack=Lack.RECORDING_NOT_HERE)
         try:
+            folder.attachments.prove(name)
             return load_recording(folder.attachments.folder / name)[0]
-        except (OSError, InputError) as failure:
+        except AttachmentDamaged:
+            text = f"recording {name[:12]} was damaged on the disk; merge with where it was taken"
+            raise NotEnoughData(text, lack=Lack.UNREADABLE) from None
+        except (KeyError, OSError, InputError) as failure:
             raise NotEnoughData(
                 f"recording {name[:12]} cannot be read: {in_words(failure)}", lack=Lack.UNREADABLE
             ) from None

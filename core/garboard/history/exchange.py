@@ -247,6 +247,22 @@ def attachments_missing(folder: HullFolder) -> dict[str, str]:
     return {name: called for name, called in sorted(named.items()) if name not in folder.attachments}
 
 
+def not_here_whole(folder: HullFolder, entries: Iterable[Entry]) -> dict[str, str]:
+    """As `attachments_missing`, of some entries, with those that are damaged: each is read through."""
+    named: dict[str, str] = {}
+    for entry in entries:
+        named |= _references(entry.value)
+    return {name: called for name, called in sorted(named.items()) if not _is_whole(folder, name)}
+
+
+def _is_whole(folder: HullFolder, name: str) -> bool:
+    try:
+        folder.attachments.prove(name)
+    except (KeyError, AttachmentDamaged, OSError):
+        return False
+    return True
+
+
 def _references(value: JsonValue) -> dict[str, str]:
     """The attachments a value names, however deep: what each is called, by its name."""
     found: dict[str, str] = {}

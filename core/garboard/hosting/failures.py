@@ -25,7 +25,7 @@ _CURES = {
     "syntax_error": "correct that line of the plugin's file",
     "not_utf8": "save the file as UTF-8: an editor asks for that as its encoding",
     "no_module": "put what it needs into the same file; it may import garboard and what comes with Python",
-    "not_found": "name a Python file, or the folder of a package",
+    "not_found": "name a Python file, a check file, or the folder of a package",
     "wrong_type": "give that field what it takes",
     "wrong_value": "correct that value in the plugin's file",
     "too_large": "make it shorter: a plugin holds checks, and no tables of data",

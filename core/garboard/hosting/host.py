@@ -11,7 +11,7 @@ from difflib import get_close_matches
 from functools import partial
 from itertools import chain
 from pathlib import Path
-from types import CellType, FunctionType, ModuleType
+from types import CellType, FunctionType, GeneratorType, ModuleType
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 import attrs
@@ -58,7 +58,7 @@ from garboard.hosting.failures import (
 from garboard.hosting.own_copy import own_copy, own_view
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.renamed import former_names, with_names_of_today
-from garboard.hosting.source_faults import faults_in_source
+from garboard.hosting.source_faults import faults_in_source, line_of_name
 from garboard.hosting.sources import (
     CHECK,
     ENTRY_POINT_GROUP,
@@ -804,7 +804,7 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
         if is_own and isinstance(found, Finding):
             view.refuse_unchecked(found.verdict)
             _refuse_kept(found, calculator, before)
-        finding, fresh = _finding(found, calculator, plugin), dict.fromkeys(view.seen)
+        finding, fresh = _checked(found, calculator, plugin, given), dict.fromkeys(view.seen)
         finding = _with_facts(finding, facts | view.facts)
         facts.update(view.facts)
         view.facts.clear()
@@ -818,6 +818,25 @@ def _with_what_was_read(calculator: Calculator, view: WatchedView, plugin: str) 
             yield attrs.evolve(finding, places=tuple(dict.fromkeys((*of_it, *finding.places))))
         else:
             yield attrs.evolve(finding, places=tuple(dict.fromkeys((*(fresh or read), *finding.places))))
+
+
+def _checked(found: Finding, calculator: Calculator, plugin: str, given: object) -> Finding:
+    """A finding as `_finding` takes it. What it refuses is told by the line that gives the finding."""
+    try:
+        return _finding(found, calculator, plugin)
+    except Exception as failure:
+        file, line = _line_of_yield(given)
+        if plugin in BUILT_IN or not line or is_of_program(file):
+            raise
+        raise PluginFault(told(failure), code_of(failure), file=file, line=line) from failure
+
+
+def _line_of_yield(given: object) -> tuple[str, int]:
+    """File and line of the `yield` at which a function stands; no line of a list."""
+    while isinstance(given, GeneratorType) and isinstance(given.gi_yieldfrom, GeneratorType):
+        given = given.gi_yieldfrom
+    frame = given.gi_frame if isinstance(given, GeneratorType) else None
+    return (frame.f_code.co_filename, frame.f_lineno) if frame else ("", 0)
 
 
 def _kept_outside(calculator: Calculator) -> Iterator[tuple[str, Collection[Any]]]:
@@ -1026,6 +1045,8 @@ def _refuse_unknown_hooks(module: ModuleType) -> None:
             near = get_close_matches(name, known, n=1)
             perhaps = f"; perhaps {near[0]} is meant" if near else ""
             file, line = _begin_of(function)
+            if file != (own := _file_of(module)):  # made by each_of, or by another file
+                file, line = own, line_of_name(Path(own), name)
             raise PluginFault(f"no hook is called {name}{perhaps}", "wrong_hook", file=file, line=line)
 
 

@@ -26,7 +26,6 @@ def why_not(file: Path, *, may_link: bool = True) -> PluginProblem | None:
     may_link : whether it may be a link: who names a file means it, who finds one in a folder cannot see where it leads
     """
     is_one = file.is_file() and (may_link or not file.is_symlink())
-    suffix = file.suffix.lower() if file.suffix.lower() in SUFFIXES else ".py"
     if is_one and file.suffix in SUFFIXES and NAME.fullmatch(file.stem) and file.stem not in BUILT_IN:
         size = file.stat().st_size
         if size <= LARGEST:
@@ -36,13 +35,25 @@ def why_not(file: Path, *, may_link: bool = True) -> PluginProblem | None:
         what = "a link" if file.is_symlink() else "a folder"
         reason = f"{file.name} is {what}; a plugin for the tablets is one Python file or check file"
         code = "not_one_file"
+    elif file.suffix.lower() not in SUFFIXES:
+        return _of_no_kind(file)
     elif file.stem in BUILT_IN:
         reason, code = f"{file.stem} is the name of a plugin that comes with the program", "name_taken"
     else:
-        allowed = f"small letters, digits and _ alone, then {suffix}"
+        allowed = f"small letters, digits and _ alone, then {file.suffix.lower()}"
         reason, code = f"it is called {file.name!r}; a plugin for the tablets has {allowed}", "wrong_name"
-    cure = f"call it {better_name(file.stem)}{suffix}" if code == "wrong_name" else cure_of(code)
+    cure = f"call it {better_name(file.stem)}{file.suffix.lower()}" if code == "wrong_name" else cure_of(code)
     return PluginProblem(name=file.stem, reason=reason, code=code, file=str(file), cure=cure)
+
+
+def _of_no_kind(file: Path) -> PluginProblem:
+    """A file that is called as no plugin is: it is hardly one, unless its first lines say so."""
+    with file.open("rb") as opened:
+        head = opened.read(4096)
+    is_one, suffix = suffix_of(head) == CHECK or b"hookimpl" in head, suffix_of(head)
+    reason = f"{file.name} is called neither {SUFFIXES[0]} nor {CHECK}, as a Python file or a check file is"
+    cure = f"call it {better_name(file.stem)}{suffix}" if is_one else cure_of("not_found")
+    return PluginProblem(name=file.stem, reason=reason, code="wrong_name", file=str(file), cure=cure)
 
 
 def _unlike_its_content(file: Path) -> PluginProblem | None:

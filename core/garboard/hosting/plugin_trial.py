@@ -128,7 +128,8 @@ def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float)
         found_of.setdefault(view.vessel.hull_number, set()).update(one.finding.verdict for one in found)
         if without is not None and _of_others(host, view, file) != _of_others(without, view, file):
             changed.add(view.vessel.hull_number)
-        for problem in (*_failed(found, file), *_failed_sections(host, view, found, file)):
+        failed = [*_failed(found, file)]  # a section often computes the same: that fault is told once
+        for problem in failed or _failed_sections(host, view, found, file):
             problems.setdefault(problem.reason, problem)
         if len(first) < TWICE:
             first.append((view, found))
@@ -138,9 +139,8 @@ def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float)
     boats = {verdict: gravest[verdict] for verdict in _GRAVEST if gravest[verdict]}
     own = (one for one in host.calculators if host.owner_of("register_calculators", one.key) == file.stem)
     may_doubt = any(one.may_doubt for one in own)
-    failed = tuple(islice(problems.values(), TWICE))
     return Trial(
-        problems=failed,
+        problems=tuple(islice(problems.values(), TWICE)),
         jobs=count,
         is_whole=is_whole,
         boats=boats,

@@ -48,16 +48,31 @@ _HOOKS = frozenset(name for name in hooks.__all__ if name not in ("each_of", "ho
 
 def faults_in_source(plugin: str, file: Path) -> Iterator[PluginProblem]:
     """The faults one file of a plugin shows, by line. Nothing for a file that is not here, or is no Python."""
-    try:
-        refuse_endless(file, "a Python file")
-        tree = ast.parse(file.read_bytes())
-    except (OSError, SyntaxError, ValueError, RecursionError, MemoryError):
+    if (tree := _tree_of(file)) is None:
         return
     found = {*_uses(tree), *_hook_faults(tree), *_swallowed(tree), *_kept(tree), *_in_no_order(tree), *_as_yes(tree)}
     for line, code, reason in sorted(found):
         yield PluginProblem(
             name=plugin, reason=reason, code=code, file=str(file), line=line, cure=cure_of(code), at_work=True
         )
+
+
+def line_of_name(file: Path, name: str) -> int:
+    """The line in which a file gives something this name; 0 where it does not."""
+    tree = _tree_of(file)
+    nodes = ast.walk(tree) if tree else ()
+    lines = (
+        one.lineno for one in nodes if isinstance(one, ast.Name) and one.id == name and isinstance(one.ctx, ast.Store)
+    )
+    return next(lines, 0)
+
+
+def _tree_of(file: Path) -> ast.Module | None:
+    try:
+        refuse_endless(file, "a Python file")
+        return ast.parse(file.read_bytes())
+    except (OSError, SyntaxError, ValueError, RecursionError, MemoryError):
+        return None
 
 
 _Found = tuple[int, str, str]

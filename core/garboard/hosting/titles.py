@@ -24,7 +24,7 @@ def place_in_words(place: FieldKey, host: PluginHost, view: JobView | None = Non
         known = declared.field(fact)
         return f"{piece_title(kind, of, host.equipment)}: {known.title if known else fact.replace('_', ' ')}"
     step = host.step(step_key)
-    titles = (field.title for field in step.all_fields() if field.name == field_name) if step else iter(())
+    titles = (field.title for field in step.all_fields() if field.is_called(field_name)) if step else iter(())
     field = next(titles, None) or field_name.replace("_", " ")
     named = row_in_words(place, host, view) if row and view is not None else row
     return ", ".join([f"{title_of(step_key, host)}: {field}", *filter(None, (of, named))])
@@ -38,26 +38,32 @@ def row_in_words(place: FieldKey, host: PluginHost, view: JobView) -> str:
     step_key, field_name, row, _ = place
     step = host.step(step_key)
     tables = [field for field in step.fields if field.kind is Kind.TABLE] if step else []
-    table = next((one for one in tables if field_name in [column.name for column in one.columns]), None)
+    table = next((one for one in tables if any(column.is_called(field_name) for column in one.columns)), None)
     if table is None:
         return row
     ordinal = f"{table.name.removesuffix('s') if table.name.endswith('s') else 'row'} {row}".replace("_", " ")
     first = table.columns[0]
     value = view.value(step_key, first.name, row=row) if first.kind in _NAMING and not first.each else None
-    if not isinstance(value, str) or not value or first.name == field_name:
+    if not isinstance(value, str) or not value or first.is_called(field_name):
         return ordinal
     return value if first.kind is Kind.TEXT else f"{ordinal}, {value}"
 
 
-def name_in_words(name: str, host: PluginHost) -> str:
-    """What `registers.name_of` names, in the words the person saw."""
+def name_in_words(name: str, host: PluginHost, view: JobView | None = None) -> str:
+    """What `registers.name_of` names, in the words the person saw.
+
+    view : the job, where its rows are to be named
+    """
     step, *rest = name.split("/")
     if step in host.equipment and len(rest) > 1:
         return place_in_words((OF_VESSEL, name, "", ""), host)
-    if host.step(step) is not None and 0 < len(rest) < 4:
+    is_key = "." in step and " " not in step  # also of a step whose plugin is not at work
+    if is_key and 0 < len(rest) < 4:
         field, row, of = (*rest, "", "")[:3]
-        return place_in_words((step, field, row, of), host)
+        return place_in_words((step, field, row, of), host, view)
     kind, _, subject = name.partition(" ")
+    if kind == "step" and subject:
+        return f"{title_of(subject, host)}: state"
     told = kind_in_words(kind, subject.split("/"))
     return told[:1].upper() + told[1:]  # what follows may be a person's name
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
 import attrs
 
@@ -23,15 +23,31 @@ def pieces_asked_of(field_name: str, step: Step, vessel: Vessel) -> tuple[str, M
     return kind, vessel.of_kind(kind) if kind else _ASKED_ONCE
 
 
+def row_misfits(field_name: str, row: str, step: Step) -> str:
+    """What is wrong with the row a value stands in, "" where nothing is: only a column of a table has rows.
+
+    Where a table's rows are the pieces of equipment, the piece tells the row.
+    """
+    for field in step.fields:
+        if field.name == field_name and row:
+            return f"it has no rows, so row {row}"
+        if not field.each and not row and any(column.name == field_name for column in field.columns):
+            return f"it is a column of {field.title}, so a value without a row"
+    return ""
+
+
 def why_not_used(place: FieldKey, vessel: Vessel, host: PluginHost) -> str:
-    """Why a value is not used: its equipment is not on the boat. "" for one that is, and where no plugin knows it."""
-    step_key, field_name, _, of = place
+    """Why a value is not used: its equipment is not on the boat, or it stands in no row of its table.
+
+    "" for one that is used, and where no plugin knows it.
+    """
+    step_key, field_name, row, of = place
     step = host.step(step_key)
-    if step is None or all(field.name != field_name for field in step.all_fields()):
+    if step is None or not any(field.is_called(field_name) for field in step.all_fields()):
         return ""
     kind, pieces = pieces_asked_of(field_name, step, vessel)
     if of in pieces:
-        return ""
+        return "not used: it does not stand in its row" if row_misfits(field_name, row, step) else ""
     if not kind:
         return f"not used: it is asked once, not for {of}"
     return (
@@ -80,10 +96,16 @@ def waiting_for(view: JobView, host: PluginHost) -> dict[str, int]:
         found[f"the plugin {' or '.join(lacking)}" if lacking else f"what reads {one.kind!r}"] += 1
     without = facts_without_plugin(view.vessel, host.equipment)
     found.update(f"the plugin {plugin_needed(kind, host.equipment)}" for kind, *_ in without)
-    found.update(f"the plugin of the step {one.step!r}" for one in view.measurements if host.step(one.step) is None)
+    found.update(_reader_of(one.step, at_work) for one in view.measurements if host.step(one.step) is None)
     awaited = (host.check_awaited(one.step, one.field) for one in view.measurements)
     found.update(f"the check {check}" for check in awaited if check)
     return dict(sorted(found.items()))
+
+
+def _reader_of(step: str, at_work: Collection[str]) -> str:
+    """What declares a step that nothing here does: a key begins with its plugin's name."""
+    plugin, _, name = step.partition(".")
+    return f"the plugin {plugin}" if name and plugin not in at_work else f"the plugin of the step {step!r}"
 
 
 def waiting_in_words(view: JobView, host: PluginHost) -> str:
@@ -96,7 +118,7 @@ def waiting_in_words(view: JobView, host: PluginHost) -> str:
 
 
 def _said(one: Measurement, step: Step) -> str:
-    title = next(field.title for field in step.all_fields() if field.name == one.field)
+    title = next(field.title for field in step.all_fields() if field.is_called(one.field))
     value = one.value.get("name") or "a file" if isinstance(one.value, dict) else one.value
     value = {True: "yes", False: "no"}[value] if isinstance(value, bool) else value
     return f"{title}{f', row {one.row}' if one.row else ''} {value}"
@@ -106,6 +128,6 @@ def _equipment_of(field_name: str, step: Step) -> str:
     """The kind of equipment a field is asked for each of, or nothing."""
     for field in step.fields:
         for inner in (field, *field.columns):
-            if inner.name == field_name:
+            if inner.is_called(field_name):
                 return inner.each or field.each
     return ""

@@ -30,7 +30,7 @@ from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_files.convert import faults_of_floats, structure, unstructure
 from garboard.job_files.file_lines import parts_of, with_lines
 from garboard.job_files.own_kinds import faults_of_own_kinds, with_facts_of_pieces
-from garboard.job_view import JobView
+from garboard.job_view import JobView, Unreadable, place_of
 from garboard.record_types import is_text
 from garboard.records import (
     EQUIPMENT,
@@ -184,8 +184,11 @@ def job_file_text(job_file: JobFile) -> str:
     return json.dumps({**leading, **plain}, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def view_of(job_file: JobFile, folder: Path) -> JobView:
-    """The job view of a job file; recordings are found relative to `folder`."""
+def view_of(job_file: JobFile, folder: Path, *, names_suffice: bool = False) -> JobView:
+    """The job view of a job file; recordings and photos are found relative to `folder`.
+
+    names_suffice : whether a file counts as there by its name alone, as in a test without any
+    """
     view = JobView(
         vessel=job_file.vessel,
         job=job_file.job,
@@ -197,7 +200,36 @@ def view_of(job_file: JobFile, folder: Path) -> JobView:
         settings=job_file.settings,
         load_recording=recordings_in(folder, _names_of_files(job_file.measurements)),
     )
-    return attrs.evolve(view, settings_set=tuple(_signed_settings(job_file.settings, view.signed_under)))
+    view = attrs.evolve(view, settings_set=tuple(_signed_settings(job_file.settings, view.signed_under)))
+    return view if names_suffice else without_files_gone(view, partial(_lies_beside, folder))
+
+
+def without_files_gone(view: JobView, is_there: Callable[[str, str], bool]) -> JobView:
+    """The job without values that name a file which is not there: they cannot be read, and nothing rests on them.
+
+    is_there : tells by a file's reference and by what it is called
+    """
+    gone = {place_of(one): lacks for one in view.measurements if (lacks := _file_gone(one, is_there))}
+    if not gone:
+        return view
+    left = tuple(one for one in view.measurements if place_of(one) not in gone)
+    return attrs.evolve(view, measurements=left, unreadable=(*view.unreadable, *gone.values()))
+
+
+def _file_gone(one: Measurement, is_there: Callable[[str, str], bool]) -> Unreadable | None:
+    """What to say of a value that names a file which is not there."""
+    reference = one.value.get("file") if isinstance(one.value, dict) else None
+    if not isinstance(reference, str):
+        return None
+    name = str(one.value.get("name", "")) if isinstance(one.value, dict) else ""
+    if is_there(reference, name):
+        return None
+    called = name or reference
+    return Unreadable(place=place_of(one), expected="its file beside the job", got=called, by=one.by, at=one.at)
+
+
+def _lies_beside(folder: Path, reference: str, name: str) -> bool:
+    return is_beside(reference) and is_a_file(file_beside(folder, reference, name))
 
 
 def _signed_settings(settings: Mapping[str, JsonValue], signed: Sequence[Signed]) -> Iterator[SettingSet]:
@@ -318,6 +350,13 @@ def _faults_of(measurement: Measurement, step: Step, path: str, folder: Path | N
         if not here or not is_a_file(file_beside(folder, reference, str(measurement.value.get("name", "")))):
             why = "which is not there" if here else "which lies elsewhere"
             yield Fault(f"{path}.value.file", BESIDE, f"{reference}, {why}")
+
+
+def files_not_there(job_file: JobFile, folder: Path) -> Iterator[Fault]:
+    """A fault for every value that names a file which does not lie beside the job."""
+    for index, one in enumerate(job_file.measurements):
+        if gone := _file_gone(one, partial(_lies_beside, folder)):
+            yield Fault(f"measurements[{index}].value.file", gone.expected, f"{gone.got}, which is not there")
 
 
 _OTHER_FILES = {

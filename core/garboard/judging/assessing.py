@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard import hull_number
+from garboard.disk.attachments import is_attachment_name
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.formats import Format
@@ -22,7 +23,7 @@ from garboard.fields import Kind, check_value, implausible
 from garboard.findings import OF_VESSEL, NotEnoughData, Verdict
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
-from garboard.hosting.unused import pieces_asked_of, waiting_in_words
+from garboard.hosting.unused import pieces_asked_of, row_misfits, waiting_in_words
 from garboard.hosting.vessel_facts import unusual_facts
 from garboard.job_files.job_file import (
     JobFile,
@@ -32,6 +33,7 @@ from garboard.job_files.job_file import (
     read_job_file,
     settings_faults,
     view_of,
+    without_files_gone,
 )
 from garboard.job_files.unrecognised import unrecognised
 from garboard.job_view import Disagreement, FieldKey, JobView, place_of
@@ -163,7 +165,12 @@ def boats_and_jobs(hulls: HullFolder, hull: str = "") -> Iterator[tuple[Boat, Jo
             of_this_boat = seen.get(job, frozenset())
             if of_this_boat.isdisjoint(boat.hulls):  # two boats can hold jobs of one id: neither hides the other
                 seen[job] = of_this_boat | boat.hulls
-                yield boat, boat.view(job, load)
+                yield boat, without_files_gone(boat.view(job, load), _was_kept)
+
+
+def _was_kept(reference: str, _name: str) -> bool:
+    """Whether a file was ever kept: one that was not beside its job file when that was taken in has no hash."""
+    return is_attachment_name(reference)
 
 
 def _assess_folder(folder: Path, host: PluginHost) -> Iterator[AssessedJob | InputError]:
@@ -354,6 +361,8 @@ def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, *, fi
     if measurement.of not in pieces:
         known = f"the vessel's {kind.replace('_', ' ')} are {_some_of(pieces)}" if kind else "it is asked once"
         yield f"{known}, so {measurement.of!r} is not used. Is it right?"
+    if misfit := row_misfits(measurement.field, measurement.row, step):
+        yield f"{misfit} is not used. Is it right?"
 
 
 def _some_of(names: Collection[str]) -> str:

@@ -12,6 +12,7 @@ from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.history.authority import managers_of
 from garboard.history.boat import Boat, open_entries, open_hull, recordings_of
+from garboard.history.exchange import not_here_whole
 from garboard.history.proof import Issued, covered, hash_of, issued_books, root_of
 from garboard.history.registers import name_of, register_of
 from garboard.hosting.host import PluginHost
@@ -117,6 +118,12 @@ def judged_anew(
 
     boat = open_entries(entries_of, hull, managers_of(hulls.folder))
     return host.assess(boat.view(job, recordings_of(hulls)))
+
+
+def files_lacking(hulls: HullFolder, boat: Boat) -> tuple[str, ...]:
+    """Recordings and photos that entries of a boat name, and that are not here whole: what each is called."""
+    lacking = not_here_whole(hulls, covered(boat).values())
+    return tuple(called or name[:12] for name, called in lacking.items())
 
 
 def boat_of_book(hulls: HullFolder, sha256: str) -> str:

@@ -11,7 +11,7 @@ import attrs
 
 from garboard.findings import Axis, Band, Figure, Finding, Limit, Marker, Number, Series
 from garboard.job_view import JobView, in_unit
-from garboard.steps import Assessed
+from garboard.steps import Assessed, Block
 
 Told = Callable[[str], str]
 """The unit to tell a figure in, by the one it is declared in."""
@@ -37,6 +37,15 @@ def finding_as_typed(view: JobView, finding: Finding) -> Finding:
         return finding
     limits = tuple(_limit(limit, *units[limit.number]) for limit in finding.limits)
     return attrs.evolve(finding, numbers=numbers, limits=limits, figures=figures)
+
+
+def block_as_typed(view: JobView, block: Block) -> Block:
+    """A block that a section of the book made itself, so; a text and a table are its plugin's to write."""
+    if isinstance(block, Finding):
+        return finding_as_typed(view, block)
+    if isinstance(block, Number):
+        return _number(block, view.unit_to_tell)
+    return _figure(block, view.unit_to_tell) if isinstance(block, Figure) else block
 
 
 def _number(number: Number, told: Told) -> Number:

@@ -93,9 +93,9 @@ def facts(items: Iterable[tuple[str, str]]) -> Block:
     return {"kind": "facts", "items": [list(one) for one in items]}
 
 
-def signature(line: str, lacks: str) -> Block:
-    """A line to sign on, with what stands under it."""
-    return {"kind": "signature", "words": line, "lacks": lacks}
+def signature(line: str, lacks: str, *, to_sign: bool) -> Block:
+    """Who signed, or with `to_sign` a line to sign on; and what stands under it."""
+    return {"kind": "signature", "words": line, "lacks": lacks, "to_sign": to_sign}
 
 
 def table(

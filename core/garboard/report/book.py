@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,7 +14,8 @@ import garboard
 from garboard.faults import in_number, in_words
 from garboard.findings import Finding, NotEnoughData, Verdict
 from garboard.history.proof import Proof
-from garboard.hosting.cut import cut, told
+from garboard.hosting.cut import cut
+from garboard.hosting.failures import PluginProblem, problem_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.own_copy import own_copy, own_view
 from garboard.hosting.plugin_code import plugin_code
@@ -22,7 +23,7 @@ from garboard.hosting.sections import checked_blocks
 from garboard.hosting.unused import waiting_in_words
 from garboard.hosting.watching import watched
 from garboard.job_view import JobView
-from garboard.report.as_typed import as_typed
+from garboard.report.as_typed import as_typed, block_as_typed
 from garboard.report.blocks import Block as Part
 from garboard.report.blocks import marks, words
 from garboard.report.logo import logo_to_print
@@ -32,7 +33,7 @@ from garboard.report.outline import (
     date_in_words,
     hand_over,
 )
-from garboard.report.owner import OwnersPart, card_parts, owners_part
+from garboard.report.owner import OwnersPart, card_sheets, owners_part
 from garboard.report.palette import DAY
 from garboard.report.photo_blocks import PhotoFiles
 from garboard.report.photos import (
@@ -45,6 +46,7 @@ from garboard.report.record_file import attachments
 from garboard.report.type_faces import printable, with_faces
 from garboard.steps import RECORD, Assessed, Block, ReportSection
 
+SectionFailed = Callable[[PluginProblem], None]
 PAPER_SIZES = ("letter", "A4")
 FONTS_FOLDER = "fonts"
 """Folder beside the data, as `plugins` is, with typefaces for names in other scripts."""
@@ -86,6 +88,7 @@ def handover_book(
     load_photo: PhotoLoader = no_photo,
     proof: Proof | None = None,
     fonts: Path | None = None,
+    failed: SectionFailed = lambda _problem: None,
 ) -> bytes:
     """The handover book as a PDF. The same job, program and plugins give the same bytes.
 
@@ -94,9 +97,10 @@ def handover_book(
     load_photo : gives the files of photos; those it does not give are listed by name alone
     proof      : of the entries it is made of; None for a job file, behind which no folder stands
     fonts      : folder of typefaces for names in other scripts, where there is one
+    failed     : called with what a section failed by: the book says no more of it than that it is not there
     """
     with with_faces(fonts):
-        return _made(view, host, assessed, size, unread, load_photo, proof)
+        return _made(view, host, assessed, size, unread, load_photo, proof, failed)
 
 
 def _made(
@@ -107,15 +111,19 @@ def _made(
     unread: int,
     load_photo: PhotoLoader,
     proof: Proof | None,
+    failed: SectionFailed,
 ) -> bytes:
     vessel, job = view.vessel, view.job
     of_shop = {one.key for one in host.calculators if one.of_shop}
     judged = [one for one in assessed if one.calculator not in of_shop]
     assessed = as_typed(view, judged)
-    built = [(section, _blocks(section, host, view, assessed)) for section in host.report_sections]
+    built = [(section, _blocks(section, host, view, assessed, failed)) for section in host.report_sections]
     sections = [(section, blocks) for section, blocks in built if section.part == RECORD]
     state, photos = hand_over(view, assessed), PhotoFiles(load_photo)
-    owners = owners_part(view, host, assessed, state, built, photos.for_owner, proof)
+    waiting = waiting_in_words(view, host)
+    is_whole = not (unread or waiting)  # what was not read may hold a fault, or a later change
+    all_judged = is_whole and not host.problems
+    owners = owners_part(view, host, assessed, state, built, photos.for_owner, proof, all_judged)
     aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
     cards = [one.title for one in owners.cards]
     clauses = record_clauses(view, host, assessed, sections, photos, proof, aboard, cards)
@@ -123,7 +131,7 @@ def _made(
     created = _created(job.opened)
     book: dict[str, Any] = {
         "paper": size,
-        "title": f"Handover book of {named}{'' if state.is_done else ', draft'}",
+        "title": f"Handover book of {named}{'' if state.is_done and is_whole else ', draft'}",
         "author": job.shop or "Garboard",
         "subject": f"Hull number {vessel.hull_number}",
         "hull_number": vessel.hull_number,
@@ -132,16 +140,16 @@ def _made(
             "hull": f"Hull number {vessel.hull_number}",
             "date": date_in_words(job.opened[:10]),
             "name": _short(named),
-            "state": "handed over" if state.is_done else "draft, not handed over",
+            "state": _state_in_foot(state, is_whole),
             "root": f"root {proof.short}" if proof else "of a job file, no root",
         },
         "colours": attrs.asdict(DAY),
         "marks": marks(),
-        "cover": _cover(view, assessed, state, owners, unread, waiting_in_words(view, host)),
+        "cover": _cover(view, assessed, state, owners, unread, waiting),
         "meanings": [[mark, meaning] for mark, meaning in _meanings(clauses)],
-        "reading": [*_reading(_made_by(host))],
+        "reading": [*_reading(_made_by(host), len(assessed), _numbered(clauses))],
         "pages": owners.pages,
-        "cards": [*card_parts(owners.cards, aboard)],
+        "cards": [*card_sheets(owners.cards, aboard)],
         "record": "Record",
         "clauses": clauses,
     }
@@ -170,7 +178,10 @@ def _created(opened: str) -> datetime:
     return day if day.tzinfo else day.replace(tzinfo=UTC)
 
 
-def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: Sequence[Assessed]) -> Sequence[Block]:
+def _blocks(
+    section: ReportSection, host: PluginHost, view: JobView, assessed: Sequence[Assessed], failed: SectionFailed
+) -> Sequence[Block]:
+    """What a section prints, in the units the boat's values were typed in."""
     plugin = host.owner_of("register_report_sections", section.key)
     try:
         with host.minding(plugin, section.key), plugin_code():
@@ -178,11 +189,14 @@ def _blocks(section: ReportSection, host: PluginHost, view: JobView, assessed: S
             if host.shares_program(plugin):
                 seen, assessed = own_view(seen), own_copy(tuple(assessed))
             blocks = checked_blocks(section.build(watched(seen), assessed))
+            blocks = [block_as_typed(view, cut(block) if isinstance(block, Finding) else block) for block in blocks]
     except NotEnoughData as missing:
         return (f"Not enough data: {in_words(missing)}.",)
     except Exception as failure:
-        return (f"Plugin {plugin} could not write this section ({told(failure)}). Tell its author.",)
-    return tuple(cut(block) if isinstance(block, Finding) else block for block in blocks)
+        problem = problem_of(failure, plugin, next((one.file for one in host.plugins if one.name == plugin), ""))
+        failed(attrs.evolve(problem, reason=f"section {section.title!r} of the book: {problem.reason}"))
+        return ("The shop's program could not write this section.",) if section.part == RECORD else ()
+    return tuple(blocks)
 
 
 def _cover(
@@ -203,7 +217,7 @@ def _cover(
         "model": " ".join(filter(None, (vessel.maker, vessel.model))),
         "hull_number": vessel.hull_number,
         "facts": [[label, value] for label, value in facts.items() if value],
-        "state": [*handed_over_or_not(state), *_not_told(unread, waiting)],
+        "state": [*_not_told(unread, waiting), *handed_over_or_not(state)],
         "checks": in_number(len(assessed), "check"),
         "lead": owners.lead,
         "photo": owners.photo,
@@ -212,8 +226,16 @@ def _cover(
     }
 
 
+def _state_in_foot(state: HandOver, is_whole: bool) -> str:
+    if not state.is_done:
+        return "draft, not handed over"
+    return "handed over" if is_whole else "draft, not all of it read"
+
+
 def _not_told(unread: int, waiting: str) -> Iterator[Part]:
     """What this book cannot tell, and what to do."""
+    if unread or waiting:
+        yield words("DRAFT: NOT ALL OF IT WAS READ", "body", bold=True, colour="fail")
     if unread:
         entries = in_number(unread, "entry", "entries")
         yield words(f"{entries} could not be read: the boat's file is damaged.", "body", bold=True, colour="fail")
@@ -223,14 +245,28 @@ def _not_told(unread: int, waiting: str) -> Iterator[Part]:
         yield words("What waits is kept, and this book says nothing of it. Write the book again where it is read.")
 
 
-def _reading(made_by: str) -> Iterator[Part]:
+def _reading(made_by: str, checks: int, numbered: int) -> Iterator[Part]:
     yield words(
         "A number such as 12.4 ± 0.6 lies, with 95 % confidence, between 11.8 and 13.0. Each finding has a number, and "
         "names its basis in brackets; the last clause lists the bases.",
         "small",
         colour="quiet",
     )
+    if numbered < checks:
+        yield words(
+            f"The {checks} checks of the cover stand under {in_number(numbered, 'number')}: checks that say the same "
+            "of several things share one.",
+            "small",
+            colour="quiet",
+        )
     yield words(made_by, "small", colour="quiet")
+
+
+def _numbered(part: Any) -> int:
+    """How many findings are numbered in a part of the Record."""
+    if isinstance(part, Mapping):
+        return 1 if "said" in part and "bases" in part else sum(map(_numbered, part.values()))
+    return sum(map(_numbered, part)) if isinstance(part, list | tuple) else 0
 
 
 def _made_by(host: PluginHost) -> str:

@@ -55,10 +55,9 @@ def write_tables(rows: Rows, out: Path, write: Callable[[Path, Iterable[bytes]],
         expected = "the office part: pip install 'garboard[office]'"
         raise InputError("tables", [Fault("packages", expected, "duckdb or openpyxl is not installed")])
     with TemporaryDirectory(prefix="garboard-tables-") as folder:
-        lines = _as_lines(rows, Path(folder))
         made = Path(folder) / f"made{out.suffix.lower()}"
         with _room_in(folder):
-            make(lines, made)
+            make(_as_lines(rows, Path(folder)), made)
         write(out, _pieces(made))
 
 

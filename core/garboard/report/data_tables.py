@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import enum
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime
 from pathlib import PurePath
 
@@ -40,6 +40,13 @@ OWNER = "owner"
 """Role of who signs as the boat's owner; stands in the place of their name."""
 _WRITTEN = frozenset({"value", "entered_by", "sentence", "about", "technicians", "place", "open", "owner"})
 """Columns that hold what people wrote."""
+_PIECES = frozenset({"of", "row", "title", "propeller"})
+"""Columns that hold names of pieces, which join tables."""
+_PROSE = frozenset({("measurements", "value"), ("findings", "sentence"), ("recordings", "name")})
+"""Columns that hold what people wrote freely, and names of files."""
+SHORTEST_LAST_NAME = 3
+"""Letters; a shorter last word is an initial or a numeral."""
+_FILE_NAME = re.compile(r"\.[A-Za-z0-9]{1,5}$")
 
 Cell = str | float | int | bool | datetime | date | None
 Row = tuple[Cell, ...]
@@ -394,15 +401,16 @@ class Collector:
         about = (hull, view.job.id)
         owners = Owners(() if self._with_owners else _owners_of(view))
         yield JOBS, owners.out_of(JOBS, (*about, *_job(view, job.assessed), view.job.owner))
-        yield from ((ENGINES, (*about, *_engine(view.vessel, engine))) for engine in view.vessel.engines)
-        yield from ((FACTS, (*about, *fact)) for fact in _facts(view.vessel))
+        engines = ((*about, *_engine(view.vessel, engine)) for engine in view.vessel.engines)
+        yield from ((ENGINES, owners.out_of(ENGINES, engine)) for engine in engines)
+        yield from ((FACTS, owners.out_of(FACTS, (*about, *fact))) for fact in _facts(view.vessel))
         for signed in view.sign_offs:
             name = owners.out(signed.name)
             self._person(name).signatures += 1
             yield SIGNATURES, (*about, signed.role, name, *_utc(signed.at), signed.stale)
         yield from ((table, owners.out_of(table, row)) for table, row in self._measurements(about, job, owners))
         yield from ((table, owners.out_of(table, row)) for table, row in _findings(about, job.assessed))
-        yield from self._recordings(about, view)
+        yield from ((table, owners.out_of(table, row)) for table, row in self._recordings(about, view))
 
     def last_rows(self, left_out: Iterable[tuple[str, str]] = ()) -> Rows:
         """The tables that count over all jobs, what is left out, and the dictionary."""
@@ -464,35 +472,61 @@ class Collector:
 
     def _fields(self, one: Measurement) -> Iterator[Field]:
         step = self._host.step(one.step)
-        return (field for field in (step.all_fields() if step else ()) if field.name == one.field)
+        return (field for field in (step.all_fields() if step else ()) if field.is_called(one.field))
 
 
 class Owners:
     """Names of a job's owner, to be left out.
 
-    A name of one word is left out where it stands alone: within a sentence it may be any word.
+    A name of one word is left out where it stands alone: within a sentence it may be any word. Of a longer name the
+    last word is left out of what people write freely too, where it is written as a name: "Mrs Marsh", not "a marsh".
+    In the name of a file its words may be joined by anything, and be small.
     """
 
     def __init__(self, names: Iterable[str]) -> None:
-        found = {" ".join(name.split()) for name in names} - {""}
+        found = sorted({" ".join(name.split()) for name in names} - {""}, key=len, reverse=True)
+        longer = [name for name in found if " " in name]
+        last = [name.rpartition(" ")[2] for name in longer]
+        last = [name for name in last if name[:1].isalpha() and len(name) >= SHORTEST_LAST_NAME]
         self._names = {name.casefold() for name in found}
-        whole = sorted((re.escape(name) for name in found if " " in name), key=len, reverse=True)
-        self._within = re.compile(rf"(?<!\w)(?:{'|'.join(whole)})(?!\w)", re.IGNORECASE) if whole else None
+        self._within = _any_of(longer, re.IGNORECASE)
+        self._last = _any_of([written for name in last for written in (name[0].upper() + name[1:], name.upper())])
+        self._in_files = _any_of(last, re.IGNORECASE)
 
     def out(self, text: str) -> str:
         """A text without them."""
-        if " ".join(text.split()).casefold() in self._names:
-            return OWNER
+        return OWNER if " ".join(text.split()).casefold() in self._names else self.out_of_name(text)
+
+    def out_of_name(self, text: str) -> str:
+        """The name of a piece without them; one of a single word stays, as it may be any name."""
         return self._within.sub(OWNER, text) if self._within else text
+
+    def out_of_prose(self, text: str) -> str:
+        """What somebody wrote freely, or the name of a file, without them and without their last names."""
+        last = self._in_files if _FILE_NAME.search(text) else self._last
+        text = self.out(text)
+        return last.sub(OWNER, text) if last else text
 
     def out_of(self, table: DataTable, row: Row) -> Row:
         """A row without them, as far as its columns hold what people wrote."""
         if not self._names:
             return row
         told = zip(table.columns, row, strict=True)
-        return tuple(
-            self.out(cell) if column.name in _WRITTEN and isinstance(cell, str) else cell for column, cell in told
-        )
+        return tuple(self._out_of(table, column.name)(cell) if isinstance(cell, str) else cell for column, cell in told)
+
+    def _out_of(self, table: DataTable, column: str) -> Callable[[str], str]:
+        if column in _PIECES or table is FACTS:
+            return self.out_of_name
+        if (table.name, column) in _PROSE:
+            return self.out_of_prose
+        return self.out if column in _WRITTEN else str
+
+
+def _any_of(names: Sequence[str], flags: int = 0) -> re.Pattern[str] | None:
+    """Finds any of some names, whatever joins their words."""
+    words = [r"[\W_]+".join(map(re.escape, re.findall(r"[^\W_]+", name))) for name in names]
+    found = "|".join(one for one in words if one)
+    return re.compile(rf"(?<![^\W_])(?:{found})(?![^\W_])", flags) if found else None
 
 
 def _owners_of(view: JobView) -> Iterator[str]:

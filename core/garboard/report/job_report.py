@@ -71,7 +71,7 @@ def print_report(
     """
     assessed = as_typed(view, assessed)
     numbers = numbered_bases(one.finding for one in assessed if full or not _passes(one.finding))
-    _heading(console, view)
+    print_heading(console, view)
     for phase in by_phase(view, host, assessed):
         _phase(console, phase, numbers, full)
     _tried(console, trials_of(view, host), foreseen_of(host, assessed))
@@ -101,7 +101,8 @@ def summary(assessed: Sequence[Assessed]) -> str:
     return ", ".join(f"{number} {verdict.value}" for verdict, number in counts(assessed).items()) + "."
 
 
-def _heading(console: Console, view: JobView) -> None:
+def print_heading(console: Console, view: JobView) -> None:
+    """Which boat and job it is about."""
     from rich.text import Text
 
     vessel, job = view.vessel, view.job

@@ -18,7 +18,7 @@ from io import BytesIO
 
 import attrs
 
-from garboard.faults import GarboardError
+from garboard.faults import GarboardError, in_words
 from garboard.report.photo_files import PictureRefused, opened
 from garboard.settings import picture_in
 
@@ -127,7 +127,7 @@ def _picture(content: bytes, side: int, form: str) -> bytes:
     try:
         image = opened(content, side)
     except PictureRefused as refused:
-        raise LogoRefused(str(refused)) from None
+        raise LogoRefused(in_words(refused)) from None
     _proportion(image.width, image.height)
     made = BytesIO()
     image.save(made, form, optimize=True)

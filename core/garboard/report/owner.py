@@ -31,6 +31,7 @@ _MOST_ON_COVER = 4
 _PLACE_OF_CAUTIONS, _PLACE_OF_CARE = 100, 900
 """Where the pages stand that need no plugin. What keeps people safe comes first."""
 _WHAT_IS_OPEN = {"in doubt": "readings contradict each other"}
+_NOT_ALL_JUDGED = "Not everything was read or judged."
 _UNCERTAINTY = re.compile(r" ?± ?[\d.]+")
 
 
@@ -60,14 +61,18 @@ def owners_part(
     built: Built,
     drawn: Drawn,
     proof: Proof | None = None,
+    all_judged: bool = True,
 ) -> OwnersPart:
-    """The owner's pages: sections of one title share a page, their digits in rows at its head."""
+    """The owner's pages: sections of one title share a page, their digits in rows at its head.
+
+    all_judged : whether every entry was read and every plugin was at work; else nobody knows that nothing is open
+    """
     show = _Pictures(view, host, drawn)
     pages: dict[str, list[Part]] = {}
     order: dict[str, float] = {}
     for title, first, parts in (
         (BEFORE_YOU_GO, _PLACE_OF_CAUTIONS, [*_cautions(view, host)]),
-        (CARE, _PLACE_OF_CARE, [*_open(view, host, assessed), *_signed(view, state, proof)]),
+        (CARE, _PLACE_OF_CARE, [*_open(view, host, assessed, all_judged), *_signed(view, state, proof)]),
     ):
         if parts:
             pages[title], order[title] = parts, first
@@ -81,7 +86,7 @@ def owners_part(
             order[title] = min(place, order.get(title, place))
     sentences, cover, logo = _cover(built)
     return OwnersPart(
-        lead=(*_how_it_did(view, host, assessed), *sentences),
+        lead=(*_how_it_did(view, host, assessed, all_judged), *sentences),
         photo=next(iter(show.of(cover, _COVER_HIGH)), None) if cover else None,
         logo=logo,
         pages=tuple({"title": title, "blocks": pages[title]} for title in sorted(pages, key=lambda one: order[one])),
@@ -89,18 +94,33 @@ def owners_part(
     )
 
 
-def card_parts(cards: Sequence[Table], aboard: str) -> Iterator[Part]:
-    """Cards in two columns, each where most room is left, the wide ones by themselves; under each title the boat."""
+def card_sheets(cards: Sequence[Table], aboard: str) -> Iterator[Sequence[Part]]:
+    """Sheets of cards in two columns, each where most room is left, then the wide ones; under each title the boat."""
     made = [table(one.title, one.headings, one.rows, note=aboard) for one in cards]
     columns: tuple[list[Part], list[Part]] = [], []
     for card in sorted((one for one in made if one["outer"] < TEXT_WIDTH), key=_lines_of, reverse=True):
-        min(columns, key=lambda column: sum(map(_lines_of, column))).append(card)
-    if columns[0]:
-        yield {"kind": "cards", "columns": columns}
-    yield from (one for one in made if one["outer"] >= TEXT_WIDTH)
+        column = min(columns, key=_lines_in)
+        if column and _lines_in(column) + _lines_of(card) > _LINES_ON_A_SHEET:
+            yield [{"kind": "cards", "columns": columns}]
+            columns = column, _ = [], []
+        column.append(card)
+    sheet: list[Part] = [{"kind": "cards", "columns": columns}] if columns[0] else []
+    taken = max(map(_lines_in, columns))
+    for card in (one for one in made if one["outer"] >= TEXT_WIDTH):
+        if sheet and taken + _lines_of(card) > _LINES_ON_A_SHEET:
+            yield sheet
+            sheet, taken = [], 0
+        sheet.append(card)
+        taken += _lines_of(card)
+    if sheet:
+        yield sheet
 
 
-_LINES_BESIDE_ROWS = 4
+_LINES_BESIDE_ROWS, _LINES_ON_A_SHEET = 6, 46
+
+
+def _lines_in(column: Sequence[Part]) -> int:
+    return sum(map(_lines_of, column))
 
 
 def _lines_of(card: Part) -> int:
@@ -123,17 +143,17 @@ def _cover(built: Built) -> tuple[Sequence[str], Photographs | None, Logo | None
     return [in_owners_words(one) for one in of_cover if isinstance(one, str)], photo, logo
 
 
-def _how_it_did(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> Iterator[str]:
+def _how_it_did(view: JobView, host: PluginHost, assessed: Sequence[Assessed], all_judged: bool) -> Iterator[str]:
     """The checks in one sentence, and what is open."""
     found, items = counts(assessed), punch_list(view, host, assessed)
     if not assessed:
         return
     if found[Verdict.PASS] == len(assessed) and not items:
-        yield f"All {len(assessed)} checks passed, and nothing is open."
+        made = "passed, and nothing is open." if all_judged else f"that were made passed. {_NOT_ALL_JUDGED}"
+        yield f"All {len(assessed)} checks {made}"
         return
-    yield f"{found[Verdict.PASS]} of {in_number(len(assessed), 'check')} passed." + (
-        "" if items else " Nothing was found to put right."
-    )
+    nothing = "Nothing was found to put right." if all_judged else _NOT_ALL_JUDGED
+    yield f"{found[Verdict.PASS]} of {in_number(len(assessed), 'check')} passed.{'' if items else f' {nothing}'}"
     for number, item in enumerate(items[:_MOST_ON_COVER], 1):
         yield f"Open, {number} of {len(items)}: {_item(item)}"
     if len(items) > _MOST_ON_COVER:
@@ -169,7 +189,7 @@ def _cautions(view: JobView, host: PluginHost) -> Iterator[Part]:
         yield listed((("\u2022", text) for text in told), size="body", indent=3.0)
 
 
-def _open(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> Iterator[Part]:
+def _open(view: JobView, host: PluginHost, assessed: Sequence[Assessed], all_judged: bool) -> Iterator[Part]:
     items = punch_list(view, host, assessed)
     unjudged = counts(assessed)[Verdict.NOT_ENOUGH_DATA]
     yield {"kind": "section", "words": "What is open"}
@@ -178,8 +198,10 @@ def _open(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> Iter
         yield words("The punch list in the Record says more of each.", "note", colour="quiet")
     elif unjudged:
         yield words(f"Nothing was found to put right. {in_number(unjudged, 'check')} not made: see the Record.", "body")
-    else:
+    elif all_judged:
         yield words("Nothing.", "body")
+    if not all_judged:
+        yield words(f"{_NOT_ALL_JUDGED} What is open there is not known.", "body", bold=True)
 
 
 def _signed(view: JobView, state: HandOver, proof: Proof | None) -> Iterator[Part]:

@@ -115,19 +115,25 @@ _BAR_EACH, _BAR_HIGH = 12.5, 5.5
 
 
 def bars_drawn(bars: Bars) -> dict[str, Any]:
-    """Each distance filled for the way out and outlined for the way back, its name above it."""
+    """Each distance filled for the way out and outlined for the way back, its name above it; what is kept in grey."""
     longest = max((one.value for one in bars.bars), default=1.0) or 1.0
     parts: list[Part] = []
     for row, bar in enumerate(bars.bars):
         top = row * _BAR_EACH
-        half = bar.value / longest * (TEXT_WIDTH / 2 - 0.5)
+        thirds = 3 if bars.keeps_as_much else 2
+        half = bar.value / longest * (TEXT_WIDTH / thirds - 0.5)
+        kept = _box(2 * half, top + _LINE + 0.6, 3 * half, top + _LINE + 0.6 + _BAR_HIGH, fill=DAY.line, edge=DAY.line)
         parts += [
             _text(bar.name, 0, top, "lt"),
             _text(bar.text, TEXT_WIDTH, top, "rt", bold=True),
             _box(0, top + _LINE + 0.6, half, top + _LINE + 0.6 + _BAR_HIGH, fill=DAY.action, edge=DAY.action),
             _box(half, top + _LINE + 0.6, 2 * half, top + _LINE + 0.6 + _BAR_HIGH, edge=DAY.action, width=0.4),
+            *([kept] if bars.keeps_as_much else []),
         ]
-    return {"width": TEXT_WIDTH, "height": _BAR_EACH * len(bars.bars), "parts": parts}
+    bottom = _BAR_EACH * len(bars.bars)
+    key = f"Filled: out. Outlined: back.{' Grey: the third that is kept.' if bars.keeps_as_much else ''}"
+    parts.append(_text(key, 0, bottom, "lt", colour=DAY.quiet))
+    return {"width": TEXT_WIDTH, "height": bottom + _LINE, "parts": parts}
 
 
 # Plan
@@ -135,7 +141,9 @@ def bars_drawn(bars: Bars) -> dict[str, Any]:
 _LONGEST, _WIDEST = 170.0, 78.0
 _USUAL_BEAM = 0.33  # of the length, where one of the two is not entered
 _PIN = 2.9
+_APART = 2 * _PIN + 1.2  # from the middle of one to that of the next [mm]
 _BOW = 4.0  # for the word above it
+_ROOM_FOR_SIDES = 42.0  # for the words on both sides of it [mm]
 
 
 def _planing(share: float) -> float:
@@ -182,6 +190,8 @@ def plan_drawn(plan: Plan) -> dict[str, Any] | None:
     starboard = [(middle + half(one) * wide / 2, stern - one * long) for one in reversed(shares)]
     outline = [*port, *starboard, port[0]]
     parts = [_line(outline, DAY.ink, 0.5), _text("bow", middle, 0, "mt", colour=DAY.quiet)]
+    if width >= _ROOM_FOR_SIDES:
+        parts += [_text("port", 0, 0, "lt", colour=DAY.quiet), _text("starboard", width, 0, "rt", colour=DAY.quiet)]
     taken: list[Point] = []
     for number, one in placed:
         thing = _on_board(one, half, middle, wide, stern, long)
@@ -200,16 +210,14 @@ def _on_board(
 
 
 def _clear(thing: Point, taken: Sequence[Point], width: float) -> Point:
-    """Where a pin stands that covers no other: at the thing, else near it."""
-    apart = 2 * _PIN + 0.8
+    """Where a pin stands that touches no other: at the thing, else near it. Some are square: their corners count."""
+    beside = ((1, 0), (1, 1), (0, 1), (-1, 1), (-1, 0), (-1, -1), (0, -1), (1, -1))
     ways = [(0.0, 0.0)] + [
-        (reach * apart * math.cos(turn * math.pi / 4), reach * apart * math.sin(turn * math.pi / 4))
-        for reach in (1.0, 2.0, 3.0, 4.0)
-        for turn in range(8)
+        (reach * _APART * across, reach * _APART * down) for reach in (1.0, 2.0, 3.0, 4.0) for across, down in beside
     ]
     for across, down in ways:
         pin = (min(max(thing[0] + across, _PIN), width - _PIN), max(thing[1] + down, _PIN))
-        if all(math.dist(pin, other) >= apart for other in taken):
+        if all(max(abs(pin[0] - x), abs(pin[1] - y)) >= _APART - 1e-9 for x, y in taken):
             return pin
     return thing
 

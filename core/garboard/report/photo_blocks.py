@@ -103,6 +103,7 @@ def printed_size(picture: Picture) -> tuple[float, float]:
 def _under_photo(photo: Photo, host: PluginHost, view: JobView) -> str:
     """What a photo shows, what its arrows point at, who kept it, and when it was taken."""
     told = [shown_in_words(photo, host, view), arrows_in_words(photo)]
-    when = date_in_words(photo.taken[:10]) if photo.taken else f"kept {date_in_words(photo.kept[:10])}"
+    kept = f"kept {date_in_words(photo.kept[:10])}" if photo.kept else ""  # a job file need not say when
+    when = date_in_words(photo.taken[:10]) if photo.taken else kept
     told.append(", ".join(filter(None, (photo.by, when))))
     return ". ".join(filter(None, told))

@@ -263,7 +263,7 @@ def is_recording(measured: Measurement, host: PluginHost) -> bool:
     """Whether a measurement is of a field that holds a recording."""
     step = host.step(measured.step)
     fields = step.all_fields() if step else ()
-    return any(field.name == measured.field and field.kind is Kind.RECORDING for field in fields)
+    return any(field.is_called(measured.field) and field.kind is Kind.RECORDING for field in fields)
 
 
 def nearest(photo: Photo, findings: Sequence[Finding]) -> Finding | None:
@@ -278,7 +278,7 @@ def shown_in_words(photo: Photo, host: PluginHost, view: JobView) -> str:
     if not field_name:
         return ""
     step = host.step(step_key)
-    titles = (field.title for field in step.all_fields() if field.name == field_name) if step else iter(())
+    titles = (field.title for field in step.all_fields() if field.is_called(field_name)) if step else iter(())
     title = next(titles, None) or field_name.replace("_", " ")
     return ", ".join(filter(None, (title, of, row_in_words(photo.shows, host, view) if row else "")))
 

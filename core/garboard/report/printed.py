@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 
+from garboard.findings import with_minus
 from garboard.units import UNITS_OF
 
 NO_BREAK = "\u00a0"
-_HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")
 _UNITS = sorted({"%", "°", "°C", "°F", *(unit for units in UNITS_OF.values() for unit in units if unit)}, key=len)
 _BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join(map(re.escape, reversed(_UNITS)))})(?![\w/]))")
 _ZERO = re.compile(r"(?<![\w.,:/+\u2212-])[-+\u2212](?=0\.0+(?![\d.]))")
@@ -30,6 +30,4 @@ def as_printed(text: str) -> str:
         text = text.replace(" ±", f"{NO_BREAK}±").replace("± ", f"±{NO_BREAK}")
     if "0.0" in text:
         text = _ZERO.sub("", text)
-    if "-" in text:
-        text = _HYPHEN_AS_MINUS.sub("\u2212", text)
-    return _BEFORE_UNIT.sub(NO_BREAK, text)
+    return _BEFORE_UNIT.sub(NO_BREAK, with_minus(text))

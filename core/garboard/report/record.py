@@ -422,18 +422,20 @@ def _signatures(view: JobView, host: PluginHost, state: HandOver) -> Iterator[Pa
         if state.is_done and not signed and role not in SIGN_AT_HAND_OVER:
             continue  # nothing waits for it
         for sign_off in signed or [SignOff(role=role, name=view.job.owner if role == "owner" else "")]:
-            yield _signature(sign_off, [name_in_words(name, host) for name in sign_off.not_covered])
+            yield _signature(sign_off, [name_in_words(name, host, view) for name in sign_off.not_covered])
 
 
 def _signature(sign_off: SignOff, not_covered: Sequence[str]) -> Part:
-    """A line to sign on, with what is known of who signs and when, and what was changed after it."""
-    when = f"signed {date_in_words(sign_off.at)}{clock_mark(sign_off.at)}" if sign_off.at else "signature and date"
+    """Who signed on screen and when, and what was changed after it; a line to sign on where nobody has, or again."""
+    signed = f"signed on screen, {date_in_words(sign_off.at)}{clock_mark(sign_off.at)}"
+    when = signed if sign_off.at else "signature and date"
     if sign_off.stale:
         when += ", before later changes: sign again"
     further = len(not_covered) - MOST_NAMED
     more = f"; and {further} more" if further > 0 else ""
     lacks = f"Not covered: {'; '.join(not_covered[:MOST_NAMED])}{more}." if not_covered else ""
-    return signature(", ".join(filter(None, (sign_off.role.capitalize(), sign_off.name, when))), lacks)
+    line = ", ".join(filter(None, (sign_off.role.capitalize(), sign_off.name, when)))
+    return signature(line, lacks, to_sign=not sign_off.at or sign_off.stale)
 
 
 def _revisions(view: JobView, host: PluginHost, proof: Proof | None, clause: _Clause) -> Iterator[Part]:

@@ -13,6 +13,8 @@ from __future__ import annotations
 
 import json
 import logging
+import math
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from io import BytesIO
 from typing import Any
@@ -33,6 +35,8 @@ from garboard.steps import Assessed
 RECORD = Format("garboard record")
 RECORD_FILE, JOB_FILE = "record.json", "job.json"
 _TEXTS = ("step", "calculator", "code", "about", "verdict", "plugin", "plugin_version")
+_HASH = re.compile(r"[0-9a-f]{64}")
+"""As this program writes it; other spellings of the same bytes would count as other entries."""
 _SAME = 1e-9
 """Numbers that differ by less, as a share, are the same: last digits depend on the machine."""
 
@@ -135,7 +139,7 @@ def record_in(book: bytes) -> Record | None:
     try:
         plain = RECORD.current(read_json(content.decode()), RECORD_FILE)
         return _read(plain)
-    except (ValueError, KeyError, TypeError, AttributeError, InputError):
+    except (ValueError, KeyError, TypeError, AttributeError, OverflowError, InputError):
         return None
 
 
@@ -154,14 +158,14 @@ def _read(plain: Mapping[str, Any]) -> Record:
     def one(found: Mapping[str, Any]) -> Told:
         step, calculator, code, about, verdict, plugin, version = (str(found[name]) for name in _TEXTS)
         numbers = tuple(
-            (str(each["name"]), float(each["value"]), str(each["unit"]), _or_none(each["expanded_uncertainty"]))
+            (str(each["name"]), _number(each["value"]), str(each["unit"]), _or_none(each["expanded_uncertainty"]))
             for each in found["numbers"]
         )
         return Told(step, calculator, code, about, verdict, plugin, version, numbers)
 
     entries = tuple(str(each) for each in plain["entries"])
-    if any(len(bytes.fromhex(each)) != 32 for each in entries):
-        raise ValueError("a hash of another length")
+    if not all(map(_HASH.fullmatch, entries)):
+        raise ValueError("a hash that is none")
     return Record(
         str(plain["program"]),
         {str(each["name"]): str(each["version"]) for each in plain["plugins"]},
@@ -174,7 +178,15 @@ def _read(plain: Mapping[str, Any]) -> Record:
 
 
 def _or_none(value: Any) -> float | None:
-    return None if value is None else float(value)
+    return None if value is None else _number(value)
+
+
+def _number(value: Any) -> float:
+    """Raises ValueError, or OverflowError, for what no book states: infinity is as near to all as to itself."""
+    number = float(value)
+    if not math.isfinite(number):
+        raise ValueError("a number that is none")
+    return number
 
 
 def changes(before: Sequence[Told], now: Sequence[Told]) -> tuple[Change, ...]:

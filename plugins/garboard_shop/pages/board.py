@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from calendar import day_abbr, month_abbr
+from calendar import day_abbr, month_abbr, month_name
 from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from functools import lru_cache
@@ -17,6 +17,7 @@ from garboard.disk.entries import PLAN
 from garboard.faults import in_number
 from garboard.history.boat import Boat
 from garboard.history.plans import ASSIGNED, COMMENT, PROMISED, WAITING_FOR, WAITS_FOR, plan_of
+from garboard.hosting.host import PluginHost
 from garboard.report.palette import DISC, HALF_RING, RING, SQUARE_WITH_BAR, TICK_IN_ROUND, Mark, Part
 from garboard.settings import in_force
 from garboard_shop import board
@@ -24,6 +25,7 @@ from garboard_shop.board import Asked, Board, Found, Headline, Times, Week, shar
 from garboard_shop.job_rows import JobRow, State
 from garboard_shop.pages import decisions, wording
 from garboard_shop.pages.desk import ShopDesk
+from garboard_shop.pages.insights import code_in_words
 from garboard_shop.pages.summaries import open_boat
 from garboard_shop.pages.visits import NotHere, Visit
 from garboard_shop.saved_views import OwnView, query_of
@@ -100,7 +102,7 @@ def board_page(visit: Visit) -> Response:
         spans=_spans(today),
         views=_views(asked, times.stuck, shown_views(desk.remembering.views)),
         asks=query_of(asked),
-        in_words=in_words(asked, times.stuck),
+        in_words=in_words(asked, times.stuck, desk.host),
         lines=[_line(row, times, today) for row in found.rows],
         empty="" if found.total else empty_in_words(asked, shown, today),
         is_read=rows is not None,
@@ -217,22 +219,37 @@ def _spans(today: date) -> Mapping[str, str]:
     }
 
 
-def in_words(asked: Asked, stuck: int) -> str:
+def in_words(asked: Asked, stuck: int, host: PluginHost) -> str:
     """What is asked, in words: above the list, and on paper."""
     said = [VIEW_WORDS.get(asked.view, f"in their state for more than {stuck} days")]
     said += [asked.state] if asked.state else []
     said += [f"waiting for {asked.waiting}"] if asked.waiting else []
     said += [f"with {asked.technician}"] if asked.technician else []
     said += [one for one in (asked.model, asked.engine) if one]
-    said += [f"failing {asked.failing}"] if asked.failing else []
-    said += [f"in which {asked.failed} ever failed"] if asked.failed else []
-    said += [f"handed over in {asked.handed.replace('+', ' and the days after it: ')}"] if asked.handed else []
-    said += [f"known from {asked.known.replace('+', ' for days: ')}"] if asked.known else []
+    said += [f"failing now ({code_in_words(asked.failing, host)})"] if asked.failing else []
+    said += [f"failing now or before ({code_in_words(asked.failed, host)})"] if asked.failed else []
+    said += [f"handed over {_span_in_words(asked.handed)}"] if asked.handed else []
+    said += [f"first ashore {_span_in_words(asked.known)}"] if asked.known else []
     said += ["right the first time" if asked.right == "yes" else "not right the first time"] if asked.right else []
     said += [f"with {asked.q!r}"] if asked.q else []
     order = asked.sort.removeprefix("-")
     turned = ", the other way round" if asked.sort != order else ""
     return f"Jobs {', '.join(said)}; {SORT_WORDS[order]}{turned}."
+
+
+def _span_in_words(text: str) -> str:
+    """A span of days as the address has it.
+
+    >>> _span_in_words("2026-05"), _span_in_words("2026-05-04"), _span_in_words("2026-05-04+7")
+    ('in May 2026', 'on 4 May 2026', 'from 4 May 2026 to 10 May 2026')
+    """
+    span = board.days_of(text)
+    if span is None:
+        return f"in {text!r}, which is no span of days"
+    if len(text) == len("2026-05"):
+        return f"in {month_name[span[0].month]} {span[0].year}"
+    first, last = (f"{day.day} {month_name[day.month]} {day.year}" for day in span)
+    return f"on {first}" if first == last else f"from {first} to {last}"
 
 
 def empty_in_words(asked: Asked, shown: Board, today: date) -> str:
@@ -415,6 +432,7 @@ def plan(visit: Visit) -> Response:
     boat, job = _job(visit, visit.form.get("job", ""))
     said = {what: visit.form[what] for what in (ASSIGNED, PROMISED, WAITING_FOR, COMMENT) if what in visit.form}
     written = _keep(visit, boat, job, said)
+    visit.desk.remembering.look_soon()
     return visit.back("/board", "Kept." if written else "Nothing is new in it.")
 
 
@@ -431,6 +449,7 @@ def plan_several(visit: Visit) -> Response:
     if lost := [job for boat, job in jobs if job not in boat.jobs]:
         raise NotHere(404, f"{in_number(len(lost), 'job')} you ticked stands elsewhere now. Nothing was changed.")
     changed = sum(_keep(visit, boat, job, said) > 0 for boat, job in jobs)
+    visit.desk.remembering.look_soon()
     return visit.back("/board", f"{in_number(changed, 'job')} changed.")
 
 

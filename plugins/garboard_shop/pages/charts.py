@@ -110,7 +110,8 @@ def days_by_week(label: str, found: Sequence[Span]) -> Markup:
             line = _line(
                 "median", middle - step * 0.45, _y(span.median, most), middle + step * 0.45, _y(span.median, most)
             )
-            told = f"Week of {span.begins.day} {span.begins:%B}: median {span.median:.0f} days, {span.jobs} jobs"
+            jobs = in_number(span.jobs, "job")
+            told = f"Week of {span.begins.day} {span.begins:%B}: median {span.median:.0f} days, {jobs}"
             parts.append(_link(board(view="all", handed=span.key), told, line))
     return _chart(label, _HEIGHT, parts)
 

@@ -44,6 +44,8 @@ WORDS: Mapping[str, tuple[str, ...]] = {
 }
 """The words a manager chooses from on the page."""
 _NUMBERS = ("low", "high", "default")
+_CHOSEN = ("kind", "verdict", "rows")
+"""Boxes of a row that are never empty, or are ticked: they say nothing of whether it was filled in."""
 
 Typed = Mapping[str, str]
 
@@ -157,19 +159,20 @@ def text_of_form(form: Typed, by: str, today: str) -> str:
     plain: dict[str, Any] = {"format": FORMAT, "version": VERSION}
     plain |= _given(form, "", ("name", "title", "edition"))
     plain["basis"] = {"kind": form.get("basis_kind", ""), "text": form.get("basis_text", "").strip()}
-    plain["setting"] = [_limit(form, before) for before in _filled(form, "limit", "name")]
-    leave, stricter = [*_filled(form, "leave", "step")], [*_filled(form, "stricter", "setting")]
-    is_asking = any(form.get(one, "").strip() for one in ("step_title", "field0_name", "result0_name"))
+    plain["setting"] = [_limit(form, before) for before in _filled(form, "limit")]
+    leave, stricter = [*_filled(form, "leave")], [*_filled(form, "stricter")]
+    rows = [one for what in ("field", "value", "result") for one in _filled(form, what)]
+    is_asking = bool(rows or form.get("step_title", "").strip())
     plain["step"] = [_step(form, name)] if is_asking or not (leave or stricter) else []
     decided = {"by": by, "on": today}
     plain["leave_out"] = [{**_given(form, one, ("step", "when", "reason")), **decided} for one in leave]
     plain["stricter"] = [{**_given(form, one, ("setting", "value", "reason")), **decided} for one in stricter]
     plain["value"] = [
         {**_given(form, before, ("name", "title", "formula", "unit")), **_in_rows(form, before)}
-        for before in _filled(form, "value", "name")
+        for before in _filled(form, "value")
     ]
-    plain["result"] = [_result(form, before, name) for before in _filled(form, "result", "name")]
-    plain["section"] = _section(form, [one["name"] for one in plain["result"]])
+    plain["result"] = [_result(form, before, name) for before in _filled(form, "result")]
+    plain["section"] = _section(form, [one["name"] for one in plain["result"] if "name" in one])
     return toml_text(plain)
 
 
@@ -184,11 +187,12 @@ def _section(form: Typed, results: list[Any]) -> list[Any]:
     return [{**found, "text": text, "results": results}]
 
 
-def _filled(form: Typed, what: str, key: str, before: str = "") -> Iterator[str]:
-    """The beginnings of the names of those rows of the form in which something stands."""
+def _filled(form: Typed, what: str, before: str = "") -> Iterator[str]:
+    """The beginnings of the names of those rows of the form in which somebody wrote something."""
+    written = [name for name, text in form.items() if text.strip() and name.rpartition("_")[2] not in _CHOSEN]
     for number in range(ROWS_OF_FORM[what]):
         begin = f"{before}{what}{number}_"
-        if form.get(f"{begin}{key}", "").strip():
+        if any(name.startswith(begin) for name in written):
             yield begin
 
 
@@ -229,7 +233,7 @@ def _step(form: Typed, name: str) -> dict[str, Any]:
     own: list[Any] = [{"text": text, "basis": basis} for text in [form.get("caution", "").strip()] if text]
     shared: list[Any] = [{"shared": one} for one in [form.get("shared", "").strip()] if one]
     step["caution"] = [*shared, *own]
-    begins = [*_filled(form, "field", "name")]
+    begins = [*_filled(form, "field")]
     columns: list[Any] = [_field(form, one) for one in begins if form.get(f"{one}rows")]
     table: Any = {**_given(form, "table_", ("name", "title")), "kind": "table", "column": columns}
     fields: list[Any] = []
@@ -259,8 +263,7 @@ def _result(form: Typed, before: str, step: str) -> Any:
     if form.get(f"{before}figure_title", "").strip():
         found["figure"] = _figure(form, f"{before}figure_")
     found["case"] = [
-        _given(form, case, ("verdict", "code", "when", "sentence"))
-        for case in _filled(form, "case", "sentence", before)
+        _given(form, case, ("verdict", "code", "when", "sentence")) for case in _filled(form, "case", before)
     ]
     return found
 

@@ -11,8 +11,9 @@ from markupsafe import Markup
 from garboard.faults import in_number
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import NOBODY
+from garboard_shop.boat_rows import DEVIATION, ECONOMY, SLIP
 from garboard_shop.insight import MOST_DOTS_OF_A_WEEK, Grid, Insight, Spread, Tally, board, insight_from
-from garboard_shop.memory import DEVIATION, ECONOMY, SLIP, Memory
+from garboard_shop.memory import Memory
 from garboard_shop.pages import charts
 from garboard_shop.pages.wording import day_of
 
@@ -221,7 +222,7 @@ def _days(found: Insight) -> Chart:
     sentence = "Nothing was handed over in half a year."
     if jobs:
         sentence = (
-            f"From opening to hand over half of {in_number(jobs, 'job')} took {found.half:.0f} "
+            f"From first ashore to handed over, half of {in_number(jobs, 'job')} took {found.half:.0f} "
             f"days or less, the longest {longest:.0f}. A dot a job, a line for the median of the week."
         )
         if any(span.jobs > MOST_DOTS_OF_A_WEEK for span in found.by_week):
@@ -242,7 +243,11 @@ def _waits(found: Insight) -> Chart:
     days = sum(one.days for one in found.waits)
     bars = [
         charts.Bar(
-            one.waits_for, board(waiting=one.waits_for), one.days, one.days, f"{one.days:.0f} d, {one.jobs} jobs"
+            one.waits_for,
+            board(waiting=one.waits_for),
+            one.days,
+            one.days,
+            f"{int(one.days)} d, {in_number(one.jobs, 'job')}",
         )
         for one in found.waits
     ]
@@ -250,8 +255,8 @@ def _waits(found: Insight) -> Chart:
     if bars:
         first = found.waits[0]
         who = "no one in particular" if first.waits_for == NOBODY else f"the {first.waits_for}"
-        sentence = f"Open jobs have been in their state for {days:.0f} days together, "
-        sentence += f"{first.days:.0f} of them waiting for {who}."
+        sentence = f"Open jobs have been in their state for {int(days)} days together, "
+        sentence += f"{int(first.days)} of them waiting for {who}."
     return _of_bars("Where days go", sentence, "Days by whom jobs wait for", bars)
 
 

@@ -28,9 +28,9 @@ def views_page(visit: Visit) -> Response:
     return visit.page(
         "views.html",
         asks="" if asked is None else query_of(asked),
-        in_words="" if asked is None else in_words(asked, stuck),
+        in_words="" if asked is None else in_words(asked, stuck, visit.desk.host),
         back="/board" if asked is None else asked.address(),
-        views=[(one, in_words(one.asked, stuck)) for one in shown(visit.desk.remembering.views)],
+        views=[(one, in_words(one.asked, stuck, visit.desk.host)) for one in shown(visit.desk.remembering.views)],
         longest=LONGEST_NAME,
     )
 

@@ -169,7 +169,7 @@ class Remembering:
         self._index = index
         self._board: Board | None = None
         self._has_owners = False
-        self._guard = threading.Lock()
+        self._guard, self._standing_guard = threading.Lock(), threading.Lock()
         self._memory: Memory | None = None
         self._made: dict[str, Made] = {}
         self._settings_of: tuple[str, frozenset[str]] | None = None
@@ -180,7 +180,7 @@ class Remembering:
         self._pasts: dict[str, Mapping[str, Past]] = {}
         self._arrivals = Arrivals(store)
         self.progress = Progress()
-        self._stop = threading.Event()
+        self._stop, self._look = threading.Event(), threading.Event()
         self._thread: threading.Thread | None = None
 
     @property
@@ -244,6 +244,7 @@ class Remembering:
     def stop(self) -> None:
         """Stop making rows."""
         self._stop.set()
+        self._look.set()
         if self._thread is not None:
             self._thread.join(10)
 
@@ -264,12 +265,23 @@ class Remembering:
         self.progress = Progress(is_read=True)
         return made
 
+    def look_soon(self) -> None:
+        """Something was decided on a page: look at once. Until the rows are made anew, the pages say that some wait."""
+        if waiting := self.behind():
+            if not self.progress.of:
+                self.progress = Progress(0, waiting, self.progress.is_read)
+            self._look.set()
+
     def behind(self) -> int:
         """How many boats changed since their row was made, or have none yet."""
         now = self._standing()
         return sum(not now.bears_out(self._made.get(hull)) for hull in now.digests)
 
     def _standing(self) -> _Standing:
+        with self._standing_guard:
+            return self._standing_now()
+
+    def _standing_now(self) -> _Standing:
         held = self._store.digests()
         managers = managers_devices(self._store.register)
         shop = held[SHOP_RECORD].digest if SHOP_RECORD in held else ""
@@ -366,4 +378,5 @@ class Remembering:
                 log.warning("the shop's memory is not up to date; it is tried again", exc_info=True)
             except Exception:  # the thread has nobody above it, and the rows are made again at the next look
                 log.exception("making rows of the shop's memory failed; it is tried again")
-            self._stop.wait(NEXT_LOOK)
+            self._look.wait(NEXT_LOOK)
+            self._look.clear()

@@ -26,12 +26,13 @@ from garboard.history.registers import RegisterKey, Resolution, name_of, registe
 from garboard.history.replay import HullState
 from garboard.history.two_rows import may_be_two_rows
 from garboard.hosting.codes import BUSY, code_for
+from garboard.hosting.equipment import facts_without_plugin, plugin_needed
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import kind_in_words, name_in_words, place_in_words
 from garboard.hosting.unused import why_not_used
 from garboard.job_view import FieldKey, JobView, Unreadable, place_of
 from garboard.judging.assessing import Question, questions
-from garboard.records import Measurement
+from garboard.records import Measurement, is_own_kind
 from garboard.report.as_typed import as_typed
 from garboard.report.outline import (
     PhaseOutline,
@@ -267,6 +268,9 @@ class BoatSummary:
         for state in homes.values():
             for entry in state.unknown.values():
                 found.setdefault(" and ".join(sorted(entry.plugins)) or entry.kind, []).append(entry)
+            for kind, piece, fact, _ in facts_without_plugin(state.vessel()[0], self.host.equipment):
+                held = state.current(RegisterKey("field", "", (kind, piece, fact)))
+                found.setdefault(plugin_needed(kind, self.host.equipment), []).extend(held)
         at_work = {plugin.name for plugin in self.host.plugins}
         measured = {one.id: one for job in self.jobs for one in job.view.measurements}
         for name, one in measured.items():
@@ -360,19 +364,24 @@ def register_in_words(key: RegisterKey, host: PluginHost, seen: JobView | None =
     if key.kind == "measure" and len(key.subject) == 4:
         step, field, row, of = key.subject
         return place_in_words((step, field, row, of), host, seen)
-    if key.kind == "field" and key.subject[0] in host.equipment:
+    if key.kind == "field" and (key.subject[0] in host.equipment or is_own_kind(key.subject[0])):
         return name_in_words("/".join(key.subject), host)
     if key.kind == "field":
         return f"Vessel: {' '.join(key.subject).replace('_', ' ')}"
     if key.kind == "step" and key.subject:
-        declared = host.step(key.subject[0])
-        return f"{declared.title if declared else key.subject[0]}: state"
+        return name_in_words(name_of(key), host)
     if key.kind == "setting" and key.subject:
         titles = {setting.key: setting.field.title for setting in host.settings}
         return f"Setting: {titles.get(key.subject[0], key.subject[0])}"
     if key.kind == "move":
         return "The job this one was joined into" if key.subject == JOINING else "The hull this job was moved to"
     return kind_in_words(key.kind, key.subject)
+
+
+def _not_covered(entries: Iterable[Entry], host: PluginHost, seen: JobView) -> tuple[str, ...]:
+    """What entries are about, each once, in the order of the book."""
+    registers = sorted({register_of(entry) for entry in entries}, key=name_of)
+    return tuple(dict.fromkeys(register_in_words(one, host, seen) for one in registers))
 
 
 class Summaries:
@@ -543,7 +552,7 @@ def _job_summary(
             one.sign_off.subject[0] if one.sign_off.subject else "",
             " ".join(one.sign_off.subject[1:]) or one.sign_off.by,
             one.sign_off.at,
-            tuple(dict.fromkeys(register_in_words(register_of(entry), host, seen) for entry in one.not_covered)),
+            _not_covered(one.not_covered, host, seen),
         )
         for one in home.stale(job)
     )
@@ -611,11 +620,14 @@ class _Recordings:
         from garboard.recordings import load_recording
 
         with TemporaryDirectory(prefix="garboard-") as folder:
-            path = Path(folder) / "recording"
+            path, digest = Path(folder) / "recording", hashlib.sha256()
             try:
                 with path.open("wb") as file:
                     while piece := self._attachments.read(name, file.tell(), _PIECE):
+                        digest.update(piece)
                         file.write(piece)
+                if digest.hexdigest() != name:  # it would still read, as another
+                    raise AttachmentDamaged(name)
                 return load_recording(path)[0]
             except (KeyError, AttachmentDamaged):
                 self.lacking.add(name)

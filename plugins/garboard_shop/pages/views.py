@@ -35,8 +35,9 @@ from garboard.report.photo_files import PictureRefused, drawn
 from garboard.report.trials import foreseen_of, table_of_trials, trials_of, which_stays
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard.steps import Assessed
+from garboard_shop.boat_rows import Row
 from garboard_shop.job_rows import JobRow
-from garboard_shop.memory import JUDGED_FROM, Kept, Memory, Row, row_of
+from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages import (
@@ -444,6 +445,7 @@ def begin_boat(visit: Visit) -> Response:
     """Open a job for a new boat."""
     hull, notice = decisions.begin_boat(visit.desk.store, visit.desk.host, visit.form, visit.who, visit.desk.now())
     visit.desk.index.read(hull)
+    visit.desk.remembering.look_soon()
     return visit.go(f"/boats/{hull}", notice)
 
 
@@ -530,6 +532,7 @@ def decide(decision: Decision, visit: Visit) -> Response:
     decisions.end_unfinished(visit.desk.store, _boat(visit), visit.desk.now())
     for hull in sorted(summary.boat.hulls | _boat(visit).boat.hulls):
         visit.desk.index.read(hull)
+    visit.desk.remembering.look_soon()
     return visit.back(f"/boats/{summary.key}", notice)
 
 
@@ -821,6 +824,7 @@ def change_setting(visit: Visit) -> Response:
     desk, shown = visit.desk, _setting(visit)
     settings.value_wanted(desk, shown.setting, visit.form)
     notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now())
+    desk.remembering.look_soon()
     return visit.go(f"/settings/{shown.setting.key}", notice)
 
 

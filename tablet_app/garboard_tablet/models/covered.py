@@ -94,19 +94,18 @@ def _in_words(tablet: Tablet, key: RegisterKey, value: JsonValue) -> tuple[str, 
 def _of_step(tablet: Tablet, step_key: str, found: Sequence[tuple[RegisterKey, JsonValue]]) -> Iterator[CoveredPart]:
     """What was entered in a step: single values as pairs, those of rows and of each piece as tables."""
     step = tablet.step(step_key)
-    fields = [field.name for field in step.all_fields()] if step else []
-    titles = {field.name: field.title for field in step.all_fields()} if step else {}
+    declared = tuple(step.all_fields()) if step else ()
     pairs: list[tuple[str, str]] = []
     rows: list[_Cell] = []
     each: list[_Cell] = []
 
     def place(one: tuple[RegisterKey, JsonValue]) -> tuple[int, str]:
         name = one[0].subject[1]
-        return (fields.index(name) if name in fields else len(fields)), name
+        return next((at for at, field in enumerate(declared) if field.is_called(name)), len(declared)), name
 
     for key, value in sorted(found, key=place):
         _, name, row, of = key.subject
-        title = titles.get(name, _plain([name]))
+        title = next((field.title for field in declared if field.is_called(name)), _plain([name]))
         if row:
             rows.append(_Cell(row, f"{title}, {of}" if of else title, shown(value)))
         elif of:

@@ -205,7 +205,12 @@ def _merge(old: Path, folder: Path) -> Moved:
         newer = set(source.left_alone)  # sound for the program that wrote it, so it keeps its name where that is free
     damaged, left = gone, []
     for name in _files(old):
-        if name in (sizes.FILE, known_ids.FILE, folder_names.FILE):  # of the old folder's files, not of those here
+        if name in (
+            sizes.FILE,
+            sizes.SORTED,
+            known_ids.FILE,
+            folder_names.FILE,
+        ):  # of the old folder's files, not of those here
             continue
         is_unread = old / name in unread
         is_beside = is_unread and not (old / name in newer and _is_free(folder / name, old / name))

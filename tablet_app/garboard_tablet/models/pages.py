@@ -148,8 +148,8 @@ def rests_on(tablet: Tablet, route: Route, finding: Finding) -> list[RestsOn]:
 
 def _names_of(step: Step, view: JobView, name: str, row: str) -> tuple[str, str]:
     """Title of a field, and what a person calls the row."""
-    title = next((field.title for field in step.all_fields() if field.name == name), name)
-    table = next((field for field in step.fields if name in [column.name for column in field.columns]), None)
+    title = next((field.title for field in step.all_fields() if field.is_called(name)), name)
+    table = next((field for field in step.fields if any(one.is_called(name) for one in field.columns)), None)
     return title, row_name(step, table, view, row) if table is not None and row else row
 
 

@@ -6,7 +6,7 @@ from collections.abc import Container, Sequence
 
 import attrs
 
-from garboard.findings import Finding, Verdict
+from garboard.findings import Finding, Verdict, with_uncertainty
 from garboard.history.registers import RegisterKey
 from garboard.steps import Field, Kind, Step
 from garboard_tablet.models.asks import Ask, shown_of
@@ -172,7 +172,7 @@ def _found(asks: Sequence[Ask], findings: Sequence[Finding]) -> str:
     for one in own:
         head = headline(one)
         if head is not None and head.limit is not None:
-            return f"{head.number.value:.{head.number.decimals}f} {head.number.unit}".replace("-", "−").strip()
+            return f"{with_uncertainty(head.number.value, None, head.number.decimals)} {head.number.unit}".strip()
     return ""
 
 

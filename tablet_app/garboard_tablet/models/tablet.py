@@ -552,6 +552,7 @@ def _is_well_formed(number: str) -> bool:
 
 @lru_cache(maxsize=8)
 def _read_recording(files: HullFolder, reference: str) -> Recording:
+    from garboard.disk.attachments import AttachmentDamaged
     from garboard.faults import InputError
     from garboard.findings import Lack, Missing, NotEnoughData
     from garboard.recordings import load_recording
@@ -562,8 +563,14 @@ def _read_recording(files: HullFolder, reference: str) -> Recording:
         )
         raise NotEnoughData(Missing(text, lack=Lack.RECORDING_NOT_HERE))
     try:
+        files.attachments.prove(reference)
         return load_recording(files.attachments.folder / reference)[0]
-    except (OSError, InputError) as failure:
+    except AttachmentDamaged:
+        text = phrase(
+            "recording {reference} was damaged on the disk; bring ashore to fetch it again", reference=reference[:8]
+        )
+        raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE)) from None
+    except (KeyError, OSError, InputError) as failure:
         text = phrase(
             "recording {reference} cannot be read: {reason}", reference=reference[:8], reason=in_words(failure)
         )

@@ -42,10 +42,7 @@ def numbers_table(finding: Finding) -> Table | None:
     limits: dict[str, list[str]] = {}
     for number, limit in finding.bounded:
         limits.setdefault(number.name, []).append(limit_words(number, limit))
-    rows = [
-        (_begun(number.name), str(number).replace("-", "−"), ", ".join(limits.get(number.name, ())))
-        for number in finding.numbers
-    ]
+    rows = [(_begun(number.name), str(number), ", ".join(limits.get(number.name, ()))) for number in finding.numbers]
     if not rows or (len(rows) == 1 and headline(finding) is not None):
         return None
     if not limits:

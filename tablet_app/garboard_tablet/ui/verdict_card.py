@@ -26,7 +26,7 @@ class NumberLine(Widget):
     def __init__(self, number: Number, role: str = "ink") -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
         whole = with_uncertainty(number.value, number.expanded_uncertainty, number.decimals)
-        value, _, half = whole.replace("-", "−").partition(" ± ")
+        value, _, half = whole.partition(" ± ")
         self._value = Txt(value, BIG, role, font_name=DIGITS)
         self._half = Txt(f"± {half}" if half else "", 44, role, font_name=DIGITS)
         self._unit = Txt(number.unit, HEADING, "quiet")

@@ -88,7 +88,7 @@ def varied(**changed: JsonValue) -> Finding:
 def test_variation_is_told_east_positive_with_the_models_uncertainty() -> None:
     finding = varied()
     assert finding.verdict is Verdict.PASS
-    assert finding.sentence.startswith("-13.9 ± 0.7 degrees (west) at 40.00 N 70.00 W on 25 November 2026, changing ")
+    assert finding.sentence.startswith("−13.9 ± 0.7 degrees (west) at 40.00 N 70.00 W on 25 November 2026, changing ")
     assert number(finding, "latitude, north positive").value == 40
     assert number(finding, "longitude, east positive").value == -70
     assert "by WMM2025" in finding.sentence
@@ -102,8 +102,8 @@ def test_variation_is_told_east_positive_with_the_models_uncertainty() -> None:
         ({"date": "last week"}, "date 'last week' cannot be read; write it as year-month-day, 2026-11-25"),
         ({"date": "08/09/2026"}, "date '08/09/2026' cannot be read; write it as year-month-day, 2026-11-25"),
         ({"date": None}, "date is not entered"),
-        ({"latitude": "91 deg"}, "expected latitude -90 to 90"),
-        ({"longitude": "-181 deg"}, "longitude -180 to 180"),
+        ({"latitude": "91 deg"}, "expected latitude −90 to 90"),
+        ({"longitude": "-181 deg"}, "longitude −180 to 180"),
         ({"longitude": None}, "longitude is not entered"),
         ({"latitude": "86 deg", "longitude": "140 deg"}, "no magnetic sensor works here"),
     ],
@@ -199,8 +199,8 @@ def test_an_offset_to_enter_is_what_brings_the_sensor_to_the_trusted_one() -> No
     (finding,) = compared(steady(359.0), steady(2.0, source="9"))
     assert (finding.about, finding.verdict) == ("mast sensor", Verdict.ADVISE)
     assert finding.sentence == (
-        "Heading 3.0 ± 0.0 degrees more than helm compass on heading 359. "
-        "Enter an offset of -3.0 degrees if the sensor adds its offset."
+        "Heading 3.0 degrees more than helm compass on heading 359. "
+        "Enter an offset of −3.0 degrees if the sensor adds its offset."
     )
     assert number(finding, "offset to enter").value == pytest.approx(-3.0)
 
@@ -245,7 +245,7 @@ def test_a_lone_heading_is_held_against_the_course_and_no_offset_is_offered() ->
     (finding,) = compared(steady(84.5, reference="true"), course)
     assert finding.verdict is Verdict.ADVISE
     assert finding.sentence == (
-        "Heading 4.5 ± 0.0 degrees more than course over ground on heading 080. "
+        "Heading 4.5 degrees more than course over ground on heading 080. "
         "Run the same line back: what stays is the sensor's, what changes sign is current and wind."
     )
     assert "offset to enter" not in [given.name for given in finding.numbers]
@@ -311,7 +311,7 @@ def test_two_hundred_seconds_are_four_blocks_and_more_than_three_hundred_are_six
 def test_a_sensor_turned_on_its_bracket_is_to_be_turned_or_its_offset_entered() -> None:
     (finding,) = compared(steady(90.0), steady(228.0, source="9"))
     assert (finding.code, finding.verdict) == (f"{COMPARE}.turned_on_bracket", Verdict.ADVISE)
-    assert "turn it, or enter an offset of -138.0 degrees" in finding.sentence
+    assert "turn it, or enter an offset of −138.0 degrees" in finding.sentence
     (backwards,) = compared(steady(90.0), steady(270.0, source="9"))
     assert abs(number(backwards, "mean difference").value) == pytest.approx(180)
 

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from examples import examples
-from garboard.findings import Finding, Lack, Verdict
+from garboard.findings import Finding, Lack, Verdict, with_minus
 from garboard.job_view import FieldKey, JobView
 from garboard.records import JsonValue
 from garboard.samples import Recording, Sample, StreamKey, gather
@@ -624,7 +624,7 @@ def test_a_mistyped_reading_of_twelve_is_named_and_left_out() -> None:
     finding = swung(mistyped("4", 10.0, headings=TWELVE))
     assert (finding.code, finding.verdict) == ("heading_calibration.swing.odd_reading", Verdict.ADVISE)
     assert finding.sentence.count("Row ") == 1
-    assert "Row 4 on 100 by compass is -10 degrees off what the 11 others say" in finding.sentence
+    assert "Row 4 on 100 by compass is −10 degrees off what the 11 others say" in finding.sentence
     assert [doubt.place for doubt in finding.doubts] == [(SWING, "compass_heading", "4", "helm compass")]
     assert number(finding, "coefficient B").value == pytest.approx(2.5, abs=0.05)
     assert len(finding.tables[2].rows) == 11
@@ -657,7 +657,7 @@ def test_a_sensor_off_alike_all_round_is_turned_on_its_bracket(constant: float) 
     """B to E nil: no iron. Above 20 degrees it was told to find and move the cause, and got no card."""
     finding = swung(table(lambda z: constant + 0.5 * math.sin(math.radians(z))))
     assert (finding.code, finding.verdict) == ("heading_calibration.swing.turned_on_bracket", Verdict.ADVISE)
-    assert f"Turn it, or enter an offset of {constant:+.1f} degrees" in finding.sentence
+    assert f"Turn it, or enter an offset of {with_minus(f'{constant:+.1f}')} degrees" in finding.sentence
     assert "disturbs" not in finding.sentence
     assert number(finding, "coefficient A").value == pytest.approx(constant, abs=0.01)
 
@@ -677,7 +677,7 @@ def test_a_constant_as_large_as_the_variation_asks_which_direction_is_true() -> 
 def test_a_reading_the_other_way_is_told_the_short_way_round() -> None:
     """A reciprocal that was typed is told as 157 degrees off, not as 203 the other way."""
     off = [
-        float(swung(mistyped(row, 180.0 + by)).sentence.split(" is ")[1].split(" degrees off")[0])
+        float(swung(mistyped(row, 180.0 + by)).sentence.split(" is ")[1].split(" degrees off")[0].replace("−", "-"))
         for row in ("2", "3", "7")
         for by in (-23.0, 0.0, 23.0)
     ]

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from boat_rows import CODES, MODELS, NOW, RIGGERS, STATES, job, jobs
-from garboard_shop.board import SORTS, VIEWS, Asked, Board, Times, handed_within, shares
+from garboard_shop.board import NOBODY, SORTS, VIEWS, Asked, Board, Times, handed_within, shares
 from garboard_shop.board_words import Parts, Words
 from garboard_shop.job_rows import A_DAY, JobRow
 
@@ -72,7 +72,8 @@ def test_facets_count_what_each_choice_would_show() -> None:
     assert dict(shown["technician"]) == dict.fromkeys(RIGGERS, MANY // 3)
     assert dict(shown["model"]) == dict.fromkeys(MODELS, MANY // 4)
     waits = Counter(row.waiting_for for row in ROWS)
-    assert dict(shown["waiting"]) == {name: count for name, count in waits.items() if name}
+    assert dict(shown["waiting"]) == {name or NOBODY: count for name, count in waits.items()}
+    assert all(sum(count for _, count in shown[name]) == MANY for name in shown), "each facet counts every job"
     chosen = WHOLE.find(attrs.evolve(EVERY, state="failing"), TIMES)
     assert chosen.facets["state"] == shown["state"], "the others of a facet can still be chosen"
     assert chosen.facets["technician"] == ((RIGGERS[2], MANY // 6),)

@@ -8,8 +8,10 @@ import attrs
 import pytest
 
 from boat_rows import jobs
+from garboard_shop.board import ALL, Asked, Board, Times
+from garboard_shop.boat_rows import Row
 from garboard_shop.job_rows import A_DAY, Came, JobRow, Past, State, as_plain, of_plain, with_past
-from garboard_shop.memory import Row, as_text, of_text, pasts_of_text
+from garboard_shop.memory import as_text, of_text, pasts_of_text
 
 ROW = JobRow(hull="QQZ01234A626", job="j", state="failing", failing=("a.b",))
 DAY = 1_000 * A_DAY
@@ -79,6 +81,20 @@ def test_right_the_first_time_is_what_never_failed_here_and_is_handed_over() -> 
     assert not mended.was_right_first
     opened_again = with_past(ROW, never, Came(DAY, DAY + 5 * A_DAY, DAY + 5 * A_DAY))
     assert (opened_again.handed, opened_again.was_right_first) == (0, False)
+
+
+def test_a_boat_that_is_signed_over_is_not_handed_over_again_when_a_late_value_is_settled() -> None:
+    def at(days: int) -> Came:
+        return Came(DAY, DAY + days * A_DAY, DAY + days * A_DAY)
+
+    done, open_ = (attrs.evolve(ROW, state=state, failing=()) for state in (State.HANDED_OVER, State.TO_SETTLE))
+    asked = with_past(open_, with_past(done, None, at(3)), at(40))
+    listed = Board([asked]).find(Asked(view=ALL, handed="1972-09-01+99"), Times(now=DAY + 40 * A_DAY))
+    assert (asked.is_handed_over, listed.total) == (False, 0), "meanwhile it counts as handed over nowhere"
+    again = with_past(done, asked, at(41))
+    assert (again.handed, again.days_to_hand_over, again.since) == (DAY + 3 * A_DAY, 3.0, DAY + 41 * A_DAY)
+    signed_anew = with_past(done, with_past(attrs.evolve(ROW, state=State.READY), asked, at(41)), at(42))
+    assert signed_anew.handed == DAY + 42 * A_DAY
 
 
 @pytest.mark.parametrize(

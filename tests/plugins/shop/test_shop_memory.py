@@ -13,7 +13,8 @@ import pytest
 from boat_rows import rows
 from garboard.findings import Basis, BasisKind, Finding, Verdict
 from garboard.records import Engine, Vessel
-from garboard_shop.memory import FEWEST, MADE_AS, Memory, Row, Score, as_text, kinds_of, of_text, row_of
+from garboard_shop.boat_rows import Row
+from garboard_shop.memory import FEWEST, MADE_AS, Memory, Score, as_text, kinds_of, of_text, row_of
 from garboard_shop.pages.summaries import BoatSummary
 
 ONE = Row(hull="ONE", hull_form="planing", length=6.0, weight=1000.0, power=110.0, engines=1, gear_ratio=1.85)

@@ -141,7 +141,7 @@ def register_steps(register):
         ("my_checks.py", "import sys; sys.exit(3)", "SystemExit"),
         ("my_checks.py", WRONG_ORDER, "a number as order of Step 'my.a', got '390' of type str"),
         ("My-Checks.py", PLUGIN, "small letters"),
-        ("my_checks.txt", PLUGIN, "small letters"),
+        ("my_checks.txt", PLUGIN, "call it my_checks.py"),
         ("garboard_prop_check.py", PLUGIN, "comes with the program"),
         ("my_checks.py", PLUGIN + "#" * LARGEST, "at most"),
     ],

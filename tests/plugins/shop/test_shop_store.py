@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Any
 
 import attrs
 import pytest
@@ -19,6 +20,7 @@ from garboard.disk.entries import Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.partial_upload import OutOfPlace
 from garboard.disk.storage import NotSaved, WriterLock
+from garboard.findings import NotEnoughData
 from garboard.history.authority import keep_managers, managers_of
 from garboard.shop_link.pairing import SECRET_BYTES, PairedShop
 from garboard_shop.access import admit, open_code
@@ -574,3 +576,25 @@ def test_lines_of_rows_that_were_replaced_do_not_heap_up(tmp_path: Path) -> None
             kept.put_rows({f"H{each}": KeptRow(str(number), "row") for each in range(700)})
         assert len(kept.rows()) == 700
         assert len(path.read_bytes().splitlines()) == 700
+
+
+def test_a_recording_that_a_store_gives_otherwise_is_not_judged() -> None:
+    """With one digit changed it still reads, as another recording."""
+    from garboard_shop.pages.summaries import _Recordings
+
+    log = b"time,engine_speed#0 [rev/min]\n0,5800\n"
+    name = hashlib.sha256(log).hexdigest()
+
+    class Changed:
+        content = log
+
+        def read(self, _name: str, start: int, most: int) -> bytes:
+            return self.content[start : start + most]
+
+    store: Any = Changed()
+    assert _Recordings(store).load(name).streams
+    store.content = log.replace(b"5800", b"5900")
+    changed = _Recordings(store)
+    with pytest.raises(NotEnoughData):
+        changed.load(name)
+    assert changed.lacking == {name}

@@ -18,7 +18,8 @@ from garboard.history.authoring import Author, measure
 from garboard.history.plans import plan_of
 from garboard.history.replay import HullState, replay
 from garboard.hosting.host import PluginHost
-from garboard_shop.board import Board
+from garboard_shop.board import Asked, Board
+from garboard_shop.pages.board import in_words
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.remembering import Progress, Remembering
 from garboard_shop.pages.summaries import BoatSummary
@@ -139,6 +140,7 @@ def test_a_manager_plans_a_job_and_everybody_sees_who_said_it(pages: Pages, boar
         assert listed(page) == [SALTGRASS]
         return words_of(page)
 
+    assert "0 of 1 boat judged anew" in shown(), "insight and what changed wait for its row"
     for words in (shown(), (pages.desk.remembering.bring_up_to_date(), shown())[1]):
         assert "T. Quill" in words
         assert "5 d late" in words
@@ -240,11 +242,22 @@ def test_an_empty_list_says_what_is_good_about_it(pages: Pages, board: Board, ma
         assert (len(listed(page)), f"Stuck over {setting} days" in words_of(page)) == (count, True)
 
 
+def test_what_is_asked_is_told_in_words_and_not_as_the_address_has_it(plugins: PluginHost) -> None:
+    asked = Asked(view="all", failed="wiring_audit.labels.unlabelled", handed="2026-05-04+7", known="2026-02")
+    told = in_words(asked, 14, plugins)
+    assert told == (
+        "Jobs of any state, failing now or before (Labels: unlabelled), handed over from 4 May 2026 to 10 May 2026, "
+        "first ashore in February 2026; most urgent first."
+    )
+
+
 def test_settling_on_the_page_is_what_the_empty_list_tells(pages: Pages, board: Board, manager: Browser) -> None:
     form = form_to(manager.text(f"/boats/{SALTGRASS}"), f"/boats/{SALTGRASS}/choose")
     value = next(one["value"] for one in form.inputs if one.get("type") == "radio")
     assert manager.send(form, value=value, reason="read at the plotter").status_code == 303
+    assert "0 of 1 boat judged anew" in words_of(manager.text("/board")), "its row is still as it was"
     pages.desk.remembering.bring_up_to_date()
+    assert "judged anew" not in words_of(manager.text("/board"))
     assert f"by {CHIEF}." in words_of(manager.text("/board?state=to+settle"))
     assert board.jobs_of(SALTGRASS)[0].state != "to settle"
 

@@ -44,6 +44,18 @@ DESK, PHONE = {"width": 1280, "height": 800}, {"width": 390, "height": 844}
 SPEED = RegisterKey("measure", "saltgrass-2026-05", ("prop_check.full_throttle", "speed", "2", ""))
 RULES = "axe.run(document, {runOnly: {type: 'tag', values: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa',\
  'best-practice']}}).then(found => found.violations.map(one => [one.id, one.nodes.map(node => node.html)]))"
+LONG_CELLS = """
+document.querySelectorAll('.who').forEach(one => {
+  one.innerHTML = '<span class="has">Bartholomew Sedge-Hollis</span> <span class="heard">20 d</span>'
+})
+document.querySelectorAll('.waits').forEach(one => {
+  one.innerHTML = '<span class="unseen for">waiting for </span><span>manager</span>'
+})
+"""
+PAST_ITS_CELL = (
+    "[...document.querySelectorAll('tbody {}')]"
+    ".map(one => one.getBoundingClientRect().right - one.closest('td').getBoundingClientRect().right)"
+)
 
 
 PATIENCE = 120_000
@@ -155,6 +167,10 @@ def test_the_board_is_walked_by_arrow_keys_and_fits_desk_tablet_and_phone(evenin
     assert walked == [1, 2, 1, 0, 0]
     heights = page.evaluate("[...document.querySelectorAll('tbody tr')].map(row => row.offsetHeight)")
     assert max(heights) <= 40, "one line a row at a desk"
+    page.evaluate(LONG_CELLS)
+    assert max(page.evaluate(PAST_ITS_CELL.format(".heard"))) <= 0, "a long name is cut, never how long ago"
+    page.set_viewport_size({"width": 820, "height": 1180})
+    assert max(page.evaluate(PAST_ITS_CELL.format(".waits > *"))) <= 0, "whom it waits for does not run into the day"
     for width, height in ((1440, 900), (820, 1180), (390, 844)):
         page.set_viewport_size({"width": width, "height": height})
         page.evaluate(script)

@@ -13,10 +13,11 @@ import pytest
 from boat_rows import CODES, MODELS, NOW, RIGGERS, jobs
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import Asked, Board, Times
+from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Seen
 from garboard_shop.insight import insight_from, insight_of
 from garboard_shop.insight_counts import FACETS, Counts, at_place
 from garboard_shop.job_rows import A_DAY, JobRow
-from garboard_shop.memory import DEVIATION, ECONOMY, FORECAST, SLIP, Memory, Row, Score, Seen, as_text, of_text
+from garboard_shop.memory import Memory, Score, as_text, of_text
 from garboard_shop.pages import charts, insights
 from garboard_shop.pages.insights import Insights, charts_of, code_in_words
 from garboard_shop.pages.wording import limits_of
@@ -145,6 +146,7 @@ def test_a_chart_is_a_group_of_links_and_a_name_in_it_is_no_markup(plugins: Plug
             assert tag != "svg" or (of["role"], bool(of["aria-label"])) == ("group", True)
     assert code_in_words("no.such.code", plugins) == "no.such.code"
     assert code_in_words("handover.check.failed", plugins) == "Handover check: failed"
+    assert code_in_words("handover.punch_list.not_put_right", plugins) == "Faults found: not put right"
     cut_off = code_in_words("engine_trial.first_start.cut_off_dead", plugins)
     assert cut_off == "First start: controls, protection, cut-off: cut off dead"
     short = code_in_words("engine_trial.first_start.cut_off_dead", plugins, 46)
@@ -164,6 +166,19 @@ def test_an_empty_shop_and_one_with_little_have_their_sentences(plugins: PluginH
         assert "No check has failed in 0 jobs." in told
         assert "No job is open." in told
         assert all(told)
+
+
+def test_one_job_is_one_job_and_its_days_are_those_the_board_tells(plugins: PluginHost) -> None:
+    half_a_day = 43_200_000
+    over = JobRow(hull="A", job="a", state="handed over", known=NOW - 30 * half_a_day, handed=NOW - half_a_day)
+    waits = JobRow(hull="B", job="b", state="ready", known=NOW - 7 * half_a_day, since=NOW - 7 * half_a_day)
+    counted = insight_of([Row(hull="A", jobs=(over,)), Row(hull="B", jobs=(waits,))], Score(0, 0), NOW)
+    by_title = {one.title: one for one in charts_of(counted, plugins)}
+    assert by_title["Days to hand over"].sentence.startswith("From first ashore to handed over, half of 1 job")
+    assert "median 14 days, 1 job" in by_title["Days to hand over"].drawing
+    assert "owner: 3 d, 1 job" in by_title["Where days go"].drawing
+    assert int(waits.days_in_state(NOW)) == 3, "as the board has it"
+    assert not any("1 jobs" in f"{one.sentence} {one.drawing}" for one in by_title.values())
 
 
 def test_the_page_shows_the_shops_own_boats_and_counts_again_when_one_changes(pages: Pages, manager: Browser) -> None:

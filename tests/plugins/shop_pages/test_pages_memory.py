@@ -16,8 +16,9 @@ from garboard.history.authoring import Author, move_job, same_boat
 from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boats_alike import REGISTER, kinds_in
 from garboard.history.setting_entries import set_setting
+from garboard_shop.boat_rows import Row
 from garboard_shop.embedded import ROWS_FILE, SHOP_FOLDER
-from garboard_shop.memory import FEWEST, Row, kinds_of, of_text, of_vessel, row_of
+from garboard_shop.memory import FEWEST, kinds_of, of_text, of_vessel, row_of
 from garboard_shop.pages.authors import author_after
 from garboard_shop.pages.remembering import A_WEEK, Remembering, judging
 from garboard_shop.pages.settings import record_of

@@ -14,6 +14,7 @@ from garboard.commands.cli import program
 from garboard.disk.hullfile import CheckedEntries
 from garboard.history.authoring import measure
 from garboard.hosting.host import make_host
+from garboard.hosting.unused import waiting_for
 from garboard.shop_link import shop_plugins
 from garboard.shop_link.shop_plugins import kept
 from garboard_shop.own_plugins import withdraw
@@ -153,8 +154,19 @@ def test_the_sheet_names_entries_that_wait_for_a_plugin(pages: Pages, manager: B
     assert summary is not None
     author = attrs.evolve(tablet("a").author, plugins={"our_check": "7", "garboard_prop_check": "1"})
     value = measure(author, summary.boat.state, summary.jobs[0].id, "our_check.keel", "wedge", True)
-    pages.store.put_if_absent({KITTIWAKE: CheckedEntries({value.id: value.raw})}, "000000000001", NOON, 0)
+    fact = author.write(summary.boat.state, "field", ("our_yard.wedges", "port", "width"), "3 in")
+    both = CheckedEntries({one.id: one.raw for one in (value, fact)})
+    pages.store.put_if_absent({KITTIWAKE: both}, "000000000001", NOON, 0)
     waits = "1 entry needs the plugin our_check , which is not at work here: our_check.keel: wedge."
+    assert "1 entry needs the plugin our_yard , which is not at work here: our_yard.wedges: port" in words_of(
+        manager.text(DAY)
+    )
+    summary = pages.desk.summaries.of(KITTIWAKE)
+    assert summary is not None
+    assert waiting_for(summary.jobs[0].view, pages.desk.host) == {
+        "the plugin our_check": 1,
+        "the plugin our_yard": 1,
+    }  # as report and book say
     assert waits in words_of(manager.text(DAY))
     assert waits in words_of(manager.text(f"/boats/{KITTIWAKE}"))
     approve(pages, manager)
