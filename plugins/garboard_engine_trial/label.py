@@ -112,7 +112,7 @@ def _against_label(view: JobView, label: float, persons: float, rigged: float) -
 
 def _label_read(view: JobView) -> Iterator[Finding]:
     """Whether the two figures of persons on a label go together; where they do not, it was misread."""
-    if is_left_out(view, LAW) or not is_labelled(view):
+    if is_left_out(view, LAW) or not (is_entered(view, LAW, "label_persons") or is_labelled(view)):
         return
     if view.in_dispute(LAW, "label_persons"):
         raise NotEnoughData(nothing_at(view, LAW, "label_persons"))
@@ -127,7 +127,7 @@ def _label_read(view: JobView) -> Iterator[Finding]:
         verdict=Verdict.PASS if is_right else Verdict.ADVISE,
         about="Persons on the label",
         sentence=(
-            "The label's persons and their weight go together."
+            f"The label allows {persons} persons, and {view.told(pounds, 'lb', 0)} of them: the two go together."
             if is_right
             else f"The label's weight goes with {most} persons at most. Read it again, or ask the boat's maker."
         ),

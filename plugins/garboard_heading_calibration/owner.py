@@ -40,9 +40,11 @@ def _swings(assessed: Sequence[Assessed]) -> list[Finding]:
 def helm(_view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     """The largest deviation, and the cards: what the sensor shows, and what to add."""
     swings = _swings(assessed)
-    largest = [abs(number.value) for swing in swings for number in swing.numbers if number.name == LARGEST]
-    if largest:
-        yield Digits(f"{max(largest):.1f}°", "most a compass is off", ("see its card",))
+    found = [number for swing in swings for number in swing.numbers if number.name == LARGEST]
+    if found:
+        most = max(found, key=lambda number: abs(number.value))
+        within = "" if most.expanded_uncertainty is None else f"give or take {most.expanded_uncertainty:.1f}°; "
+        yield Digits(f"{abs(most.value):.1f}°", "most a compass is off", (f"{within}see its card",))
         yield READ_THE_CARD
     for swing in swings:
         for table in swing.tables:

@@ -36,7 +36,7 @@ kittiwake
     wiring_audit.load_sum.listed
         load: 20.8 A
         measured: 17.5 ± 0.5 A
-        measured beyond the list: -3.3 ± 0.5 A
+        measured beyond the list: −3.3 ± 0.5 A
     wiring_audit.load_sum.charging_covers
         load: 20.8 A
         charging: 96.0 A
@@ -63,16 +63,16 @@ kittiwake
     heading_calibration.location.clear
         nearest disturber: 1.20 m
     heading_calibration.variation.known
-        variation, east positive: -14.1 ± 0.7 deg
+        variation, east positive: −14.1 ± 0.7 deg
         change in a year: 0.05 deg
         latitude, north positive: 37.50 deg
-        longitude, east positive: -68.00 deg
+        longitude, east positive: −68.00 deg
         horizontal field: 23.0 uT
     engine_trial.agreement.agree
         engine speed, display less engine: 10 rev/min
-        voltage, display less engine: -0.10 V
+        voltage, display less engine: −0.10 V
     engine_trial.senders.agree
-        furthest off: -3 %
+        furthest off: −3 %
     prop_check.capacity.within_label
         power fitted: 500.0 hp
         power on the label: 500.0 hp
@@ -80,7 +80,7 @@ kittiwake
         rigged: 1500 lb
         left for gear and fuel in portable tanks: 300 lb
     engine_trial.depth.agrees
-        depth off by: -1.2 in
+        depth off by: −1.2 in
     engine_trial.standing_wave.low
         standing wave ratio: 1.38 ± 0.36
     engine_trial.pump_flow.enough
@@ -98,13 +98,13 @@ kittiwake
         largest deviation: 2.4 ± 0.9 deg
         coefficient A: 0.5 ± 0.7 deg
         coefficient B: 1.6 ± 0.4 deg
-        coefficient C: -1.1 ± 0.4 deg
+        coefficient C: −1.1 ± 0.4 deg
         coefficient D: 0.03 ± 0.08 deg
         coefficient E: 0.01 ± 0.08 deg
         largest deviation beside the constant: 2.0 deg
         scatter of the readings: 0.0 deg
     heading_calibration.comparison.agree
-        mean difference: -0.3 ± 0.9 deg
+        mean difference: −0.3 ± 0.9 deg
         spread of the difference: 1.4 deg
         offset to enter: 0.3 ± 0.9 deg
         compared over: 599 s
@@ -195,14 +195,14 @@ long_reach
     wiring_audit.network_terminators.one_missing
         signal lines: 119.60 ± 0.05 ohm
     heading_calibration.steady_turn.too_slow
-        turned: -361.3 ± 7.2 deg
-        turned by course over ground: -362.2 ± 2.7 deg
+        turned: −361.3 ± 7.2 deg
+        turned by course over ground: −362.2 ± 2.7 deg
         mean rate of turn: 1.642 ± 0.033 deg/s
         share of time in the band: 0 %
         longest lapse: 220 s
         spread of the rate: 0.08 deg/s
     heading_calibration.comparison.off
-        mean difference: -3.8 ± 2.4 deg
+        mean difference: −3.8 ± 2.4 deg
         spread of the difference: 1.5 deg
         offset to enter: 3.8 ± 2.4 deg
         compared over: 234 s
@@ -221,7 +221,7 @@ saltgrass
         power the formula may be raised to: 195.0 hp
         power fitted: 150.0 hp
     prop_check.pitch.try_first
-        change of pitch to try first: -3 in
+        change of pitch to try first: −3 in
         engine speed to expect: 5462 ± 409 rev/min
         chance to land in the window: 98 %
         boat speed to expect: 32.1 ± 2.8 kn
