@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from garboard.findings import Number, Table, Verdict
+from garboard.findings import NotEnoughData, Number, Table, Verdict
 from garboard.job_view import JobView
 from garboard.owner_pages import HELM, Digits
 from garboard.records import Circuit
@@ -77,11 +77,12 @@ def fuses(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
 def _main_fuses(view: JobView) -> Iterator[tuple[str, ...]]:
     """The fuse of each battery that has one."""
     for battery in view.vessel.batteries:
-        rating, distance = (
-            view.amount(BATTERIES, field, unit, of=battery.name)
-            for field, unit in (("fuse_rating", "A"), ("fuse_distance", "in"))
-        )
-        if rating is not None or distance is not None:
+        has_fuse = any(view.value(BATTERIES, field, of=battery.name) for field in ("fuse_rating", "fuse_distance"))
+        try:
+            rating = view.amount(BATTERIES, "fuse_rating", "A", of=battery.name)
+        except NotEnoughData:
+            rating = None
+        if has_fuse:
             size = "as printed on it" if rating is None else f"{rating:g} A"
             yield f"Main fuse, {battery.name}", size, "fuse", "at the battery"
 

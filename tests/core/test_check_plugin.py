@@ -167,7 +167,6 @@ def test_a_check_file_is_checked_alike(tmp_path: Path) -> None:
         ("rail.txt", GOOD, "call it rail.toml"),
         ("own.txt", SOUND, "call it own.py"),
         ("rail", GOOD, "call it rail.toml"),
-        ("list.toml", GOOD, "call the file rail.toml"),
     ],
 )
 def test_a_file_called_otherwise_is_told_once_and_what_to_call_it(

@@ -158,6 +158,14 @@ def test_a_fuse_of_a_wrong_size_is_not_told_as_the_one_to_replace_it_by() -> Non
     )
 
 
+def test_a_main_fuse_whose_rating_cannot_be_read_is_still_on_the_card() -> None:
+    vessel = Vessel(hull_number="QQZ00001A626", batteries=(Battery(name="house"), Battery(name="start")))
+    view = job_view(vessel, {("wiring_audit.batteries", "fuse_rating", "", "house"): "a big one"})
+    (card,) = wiring_audit.fuses(view, ())
+    assert isinstance(card, Table)
+    assert card.rows == (("Main fuse, house", "as printed on it", "fuse", "at the battery"),)
+
+
 def test_the_battery_that_gives_out_first_is_told_by_its_shortest_time() -> None:
     view, assessed = kittiwake()
     digits = [one.text for one in wiring_audit.helm(view, assessed) if isinstance(one, Digits)]

@@ -421,7 +421,7 @@ def test_from_50_volts_the_ampacity_is_the_limit() -> None:
     [
         ({"protection": ""}, "fuse, breaker or none is not entered"),
         ({"protection_rating": None}, "fuse or breaker rating is not entered"),
-        ({"protection_rating": "=-5 A"}, "fuse or breaker rating cannot be -5 A"),
+        ({"protection_rating": "=-5 A"}, "fuse or breaker rating cannot be −5 A"),
         ({"insulation_temperature": None}, "insulation rating is not entered"),
     ],
 )

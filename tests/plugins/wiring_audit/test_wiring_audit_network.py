@@ -40,7 +40,7 @@ def loads(*numbers: int) -> tuple[NetworkDevice, ...]:
         ({"cable": ""}, LACKING, "cable (light, mid or heavy) is not entered"),
         ({"devices": ()}, LACKING, "no devices are entered"),
         ({"devices": (device("display", load_equivalency=None),)}, LACKING, "load number or current of display"),
-        ({"devices": (device("display", load_equivalency=-1),)}, LACKING, "load number of display cannot be -1"),
+        ({"devices": (device("display", load_equivalency=-1),)}, LACKING, "load number of display cannot be −1"),
         ({"devices": (device("display", load_equivalency=None, current="=151 mA"),)}, PASS, "Load number 4, 0.20 A"),
     ],
 )
