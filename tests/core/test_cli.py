@@ -122,13 +122,13 @@ def test_a_measurement_of_a_piece_the_vessel_has_not_is_a_question(tmp_path: Pat
     result = run("assess", job_with(tmp_path, measurements=[*measured(heard=True, battery="12.6 V"), *run_measured]))
     assert result.exit_code == 0
     said = " ".join(result.output.split())
-    assert "prot: the vessel's engines are port, starboard, so 'prot' is not used. Is it right?" in said
+    assert "prot: Engines aboard: port, starboard. 'prot' is not used. Is it right?" in said
 
 
 def test_a_measurement_of_a_piece_where_none_is_asked_for_is_a_question(tmp_path: Path) -> None:
     of_port = [{**measured(heard=True)[0], "of": "port"}]
     result = run("assess", job_with(tmp_path, measurements=of_port))
-    assert "it is asked once, so 'port' is not used" in " ".join(result.output.split())
+    assert "It is asked once. 'port' is not used" in " ".join(result.output.split())
 
 
 def test_settings_are_checked_against_what_plugins_declare(tmp_path: Path) -> None:

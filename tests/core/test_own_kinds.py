@@ -221,6 +221,8 @@ def test_values_of_a_piece_that_is_not_aboard_are_kept_and_named(host: PluginHos
     view = job_from({**JOB_WITH, "measurements": measured}, host)
     (told,) = not_used(view, host)
     assert (told.kind, told.why) == (TRAILERS, "not used: no trailer yard on this boat")
+    (asked,) = (one.words for one in questions(view, host) if one.place and one.place[3] == "yard")
+    assert asked == "Trailer aboard: road. 'yard' is not used. Is it right?"
 
 
 def test_the_units_of_its_facts_count_for_what_the_boat_is_told_in() -> None:

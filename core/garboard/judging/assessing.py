@@ -21,6 +21,7 @@ from garboard.disk.storage import Damage
 from garboard.faults import Fault, InputError, ValueRefused, in_number, refuse_endless
 from garboard.fields import Kind, check_value, implausible
 from garboard.findings import OF_VESSEL, NotEnoughData, Verdict
+from garboard.hosting.equipment import Kinds, kind_title
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import pieces_asked_of, row_misfits, waiting_in_words
@@ -293,7 +294,7 @@ def questions(job: JobView, host: PluginHost) -> Iterator[Question]:
         step = host.step(measurement.step)
         if step is not None and any(field.name == measurement.field for field in step.all_fields()):
             asked = (
-                *_questions_about(measurement, step, job.vessel, fits=not misfits),
+                *_questions_about(measurement, step, job.vessel, host.equipment, fits=not misfits),
                 *_question_about_dates(measurement, step, job),
             )
             yield from (_question_at(place_of(measurement), words, host) for words in asked)
@@ -352,15 +353,17 @@ def _stated(one: Measurement) -> str:
     return f"{one.value} ({by})" if by else f"{one.value}"
 
 
-def _questions_about(measurement: Measurement, step: Step, vessel: Vessel, *, fits: bool) -> Iterator[str]:
+def _questions_about(
+    measurement: Measurement, step: Step, vessel: Vessel, kinds: Kinds, *, fits: bool
+) -> Iterator[str]:
     field = next(f for f in step.all_fields() if f.name == measurement.field)
     question = implausible(field, measurement.value, vessel, measurement.of) if fits else ""
     if question:
         yield question
     kind, pieces = pieces_asked_of(measurement.field, step, vessel)
     if measurement.of not in pieces:
-        known = f"the vessel's {kind.replace('_', ' ')} are {_some_of(pieces)}" if kind else "it is asked once"
-        yield f"{known}, so {measurement.of!r} is not used. Is it right?"
+        aboard = f"{kind_title(kind, kinds)} aboard: {_some_of(pieces)}." if kind else "It is asked once."
+        yield f"{aboard} {measurement.of!r} is not used. Is it right?"
     if misfit := row_misfits(measurement.field, measurement.row, step):
         yield f"{misfit} is not used. Is it right?"
 
