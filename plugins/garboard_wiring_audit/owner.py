@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from garboard.findings import Number, Table, Verdict
+from garboard.findings import NotEnoughData, Number, Table, Verdict
 from garboard.job_view import JobView
 from garboard.owner_pages import HELM, Digits
 from garboard.records import Circuit
@@ -77,13 +77,18 @@ def fuses(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
 def _main_fuses(view: JobView) -> Iterator[tuple[str, ...]]:
     """The fuse of each battery that has one."""
     for battery in view.vessel.batteries:
-        rating, distance = (
-            view.amount(BATTERIES, field, unit, of=battery.name)
-            for field, unit in (("fuse_rating", "A"), ("fuse_distance", "in"))
-        )
-        if rating is not None or distance is not None:
+        rating = _read(view, "fuse_rating", "A", battery.name)
+        if rating is not None or _read(view, "fuse_distance", "in", battery.name) is not None:
             size = "as printed on it" if rating is None else f"{rating:g} A"
             yield f"Main fuse, {battery.name}", size, "fuse", "at the battery"
+
+
+def _read(view: JobView, field: str, unit: str, battery: str) -> float | None:
+    """What was read of a battery; None where nothing stands that can be read."""
+    try:
+        return view.amount(BATTERIES, field, unit, of=battery)
+    except NotEnoughData:
+        return None
 
 
 _WHERE = {"battery terminal": "at the battery", "panel": "at the panel"}
