@@ -14,6 +14,7 @@ from garboard.faults import GarboardError
 from garboard.record_types import typed
 from garboard.records import Forecast
 from garboard.uncertainty import MeasuredValue
+from garboard.units import own_spelling_of
 from garboard.verdict import Verdict as Verdict  # part of a finding: whoever declares one takes both from here
 
 __all__ = [
@@ -158,7 +159,7 @@ with_spread = with_uncertainty
 
 @attrs.frozen(init=False, field_transformer=typed)
 class Number:
-    """A result with its unit.
+    """A result with its unit. One that people often spell otherwise is spelled as elsewhere: "gph" is "gal/h".
 
     expanded_uncertainty : half width of the 95 % interval, in the same unit; None where the number is exact or a count
     decimals             : digits after the point worth showing, 0 to 9; see `with_uncertainty`
@@ -170,7 +171,7 @@ class Number:
 
     name: str
     value: float = attrs.field(validator=_finite)
-    unit: str = ""
+    unit: str = attrs.field(default="", converter=own_spelling_of)
     expanded_uncertainty: float | None = attrs.field(default=None, validator=_not_below_zero)
     decimals: int = attrs.field(default=1, validator=_few_digits)
     coverage_factor: float | None = attrs.field(default=None, validator=_not_below_zero)
@@ -269,7 +270,7 @@ class Axis:
     """
 
     label: str
-    unit: str = ""
+    unit: str = attrs.field(default="", converter=own_spelling_of)
     low: float | None = attrs.field(default=None, validator=_drawn_or_none)
     high: float | None = attrs.field(default=None, validator=_drawn_or_none)
     whole: bool = False

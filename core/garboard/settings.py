@@ -422,9 +422,14 @@ class ReadSettings(Mapping[str, JsonValue]):
 
 
 def setting_number(settings: Mapping[str, JsonValue], key: str, unit: str) -> float:
-    """A setting that is an amount or a count [unit]. Raises NotEnoughData for a value that is no such amount."""
+    """A setting that is an amount or a count [unit].
+
+    Raises NotEnoughData for a value that is no amount, and ValueError for a unit of another quantity: whoever asks
+    in it never gets an answer.
+    """
     try:
-        return Amount.parse(str(settings[key])).to(unit)
+        amount = Amount.parse(str(settings[key]))
     except ValueError as unreadable:
         text = f"the shop's setting {key}: {unreadable}"
         raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE)) from None
+    return amount.to(unit)

@@ -22,6 +22,7 @@ __all__ = [
     "convert",
     "day_in_words",
     "in_own_spelling",
+    "own_spelling_of",
     "parse_amount",
     "range_in_words",
 ]
@@ -351,6 +352,15 @@ def amount_in_words(quantity: str) -> str:
     ("a charge in Ah, such as '100 Ah'", "a number without a unit, such as '1.85'")
     """
     return f"{_article(quantity)} {quantity} {_in_units(UNITS_OF[quantity])}, such as {EXAMPLE_OF[quantity]!r}"
+
+
+def own_spelling_of(unit: str) -> str:
+    """A unit that people often spell otherwise, spelled as here; any other as it is.
+
+    >>> own_spelling_of("gph"), own_spelling_of("kn"), own_spelling_of("runs")
+    ('gal/h', 'kn', 'runs')
+    """
+    return SPELLED_OTHERWISE.get(unit, unit) if isinstance(unit, str) else unit  # what is no text is refused as such
 
 
 def in_own_spelling(text: str, quantity: str) -> str:

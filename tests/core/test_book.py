@@ -640,6 +640,17 @@ def test_a_cover_keeps_to_its_page_however_long_the_name_is() -> None:
     assert third.startswith("Before you go")
 
 
+def test_a_cover_says_everything_however_wide_the_names_are(view: JobView) -> None:
+    """A name of 300 letters pushed all but the eyebrow off the cover."""
+    wide = "W" * 300
+    vessel, job = attrs.evolve(view.vessel, name=wide), attrs.evolve(view.job, owner=wide)
+    book = book_of(attrs.evolve(view, vessel=vessel, job=job))
+    cover, *others = [page.replace("\n", "").replace("\u200b", "") for page in pages_of(book)]
+    assert cover.count("W" * 71 + "…") == 2
+    assert "not enough data" in cover
+    assert wide in "".join(others), "the Record has the whole"
+
+
 def test_what_nobody_entered_has_no_page_of_the_owners() -> None:
     reader: Any = reader_of(small_book())
     assert [entry.title for entry in reader.outline[1]] == ["Care, and what you signed for"]

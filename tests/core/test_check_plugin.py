@@ -63,6 +63,53 @@ def test_what_leaves_it_at_work_is_told_with_its_line(tmp_path: Path) -> None:
     assert f"check-plugin: {keys}\n" in (Path(__file__).parents[2] / "core" / "README.md").read_text(encoding="utf-8")
 
 
+OF_WATER = """
+from garboard import hookimpl
+from garboard.fields import Field, Kind
+from garboard.findings import Basis, BasisKind, Finding, Number, Verdict
+from garboard.hooks import each_of
+from garboard.settings import Setting
+from garboard.steps import Calculator, Phase, Step
+
+__version__ = "1"
+RULE = Basis(BasisKind.SHOP_RULE, "our rule")
+WATER = Field(name="water", title="Water", kind=Kind.AMOUNT, quantity="volume", unit="gal", hard=(0, 100))
+FLOW = Field(name="least", title="Least flow", kind=Kind.AMOUNT, quantity="fuel flow", unit="gal/h", hard=(1, 100))
+register_settings = each_of((Setting(key="own.least", field=FLOW, default="5 gal/h", basis=RULE, stricter="higher"),))
+register_steps = each_of((Step(key="own.step", title="Water", phase=Phase.ALONGSIDE, order=391, fields=(WATER,)),))
+
+
+def judge(view):
+    asking = view.asking()
+    value = {asked}
+    {check}
+    yield Finding(verdict=Verdict.ADVISE, about="water", sentence="It is so.", basis=(RULE,))
+
+
+CHECK = Calculator(key="own.check", title="Water", step="own.step", compute=judge, basis=(RULE,))
+register_calculators = each_of((CHECK,))
+"""
+
+
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        ('asking.amount("own.step", "water", "s")', "'water' of own.step in s, which is entered in gal"),
+        ('asking.amount("own.step", "water", "gal") * 0', "does not call check()"),
+        ('view.setting_value("own.least", "gal")', "gal/h cannot be given in gal"),
+    ],
+)
+def test_what_can_never_judge_is_found_on_jobs_made_up_of_its_fields(tmp_path: Path, asked: str, told: str) -> None:
+    check = "" if "* 0" in asked else "asking.check()"
+    text = OF_WATER.format(asked=asked, check=check)
+    result = checked(written(tmp_path, text), "--json")
+    plain = json.loads(result.stdout)
+    assert (result.exit_code, plain["verdict"]) == (2, "refused"), plain
+    assert told in plain["faults"][0]["reason"]
+    right = OF_WATER.format(asked='asking.amount("own.step", "water", "L")', check="asking.check()")
+    assert "is sound" in checked(written(tmp_path, right)).stdout
+
+
 def test_a_package_is_checked_too_and_told_that_tablets_take_one_file(tmp_path: Path) -> None:
     written(tmp_path / "own", SOUND, "__init__.py")
     plain = json.loads(checked(tmp_path / "own", "--json").stdout)

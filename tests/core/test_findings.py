@@ -4,7 +4,7 @@ import attrs
 import pytest
 
 from garboard import findings, job_view, series
-from garboard.findings import Basis, BasisKind, Finding, Number, Verdict, with_uncertainty
+from garboard.findings import Axis, Basis, BasisKind, Finding, Number, Verdict, with_uncertainty
 from garboard.uncertainty import MeasuredValue
 
 
@@ -45,6 +45,13 @@ def test_exact_numbers_and_counts_carry_no_uncertainty() -> None:
     assert str(Number("circuits", 8, decimals=0)) == "8"
     assert str(Number("speed", 45.46, "kn", 0.4)) == "45.5 ± 0.4 kn"
     assert with_uncertainty(2.44, 0.7, plus=True) == "+2.4 ± 0.7"
+
+
+def test_a_unit_has_one_spelling_in_numbers_and_on_axes() -> None:
+    assert str(Number("flow", 545, "gph", decimals=0)) == "545 gal/h"
+    assert Axis("Flow", "gph").unit == "gal/h"
+    with pytest.raises(TypeError):
+        Number("flow", 545, ["gph"])  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(("expanded_uncertainty", "said"), [(None, "0.0"), (0.0, "0.0"), (4.4, "0.0 ± 4.4")])

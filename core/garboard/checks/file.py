@@ -18,7 +18,7 @@ from garboard.checks.built_in_entries import built_in_step, leave_out, read_of, 
 from garboard.checks.check import NAMED, ROW, Bound, Case, Chart, Check, Result, Section, Value
 from garboard.checks.entries import Entry, Faults
 from garboard.checks.formulas import OF_VALUES, OVER_ROWS, Formula, Sort, Term, read_formula, sort_and_unit
-from garboard.checks.lines import line_of, lines_of
+from garboard.checks.lines import lines_of
 from garboard.checks.module import FORMAT, is_check
 from garboard.checks.quantities import Unit, same_unit, unit_of
 from garboard.checks.refused import CheckFault, CheckRefused
@@ -65,13 +65,7 @@ def read_check(path: Path, taken: Collection[str] = (), built_in: BuiltIn | None
         cure = "make two checks of it: a check holds no tables of data"
         fault = Fault("file", f"at most {LARGEST} bytes", f"{path.stat().st_size}", cure=cure)
         raise CheckRefused([CheckFault(fault, "too_large")])
-    check = check_of(path.read_bytes(), taken, built_in)
-    if path.stem != check.name:  # what the check's keys begin with is what every page says is missing without it
-        line = line_of(lines_of(path.read_text()), ("name",))
-        fault = Fault("name", f"{path.stem!r}, as its file is called", repr(check.name), line=line,
-                      cure=f"call the file {check.name}{path.suffix}")  # fmt: skip
-        raise CheckRefused([CheckFault(fault, "wrong_name")])
-    return check
+    return check_of(path.read_bytes(), taken, built_in)
 
 
 def check_of(content: bytes, taken: Collection[str] = (), built_in: BuiltIn | None = None) -> Check:

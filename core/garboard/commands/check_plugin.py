@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 HELP = """Check a plugin as the shop's approval and a tablet do: each fault with file, line, code and what to do.
 
 PATH is a Python file, a check file, or the folder of a package. Code runs in a process of its own. It is tried on the
-sample jobs that come with the program and on the jobs named by --on.
+sample jobs that come with the program, on jobs made up of its own fields, and on the jobs named by --on.
 
 \b
 Exit status 0  nothing is wrong with it
@@ -59,18 +59,23 @@ def check(path: Path, jobs: Sequence[Path] = ()) -> Trial:
     A folder cannot be approved for tablets; it runs on an office machine, so that is a remark.
     """
     from garboard.demo.samples_folder import sample_job_files
+    from garboard.hosting.made_up import MADE_UP, made_up_jobs
     from garboard.hosting.plugin_file import SUFFIXES, why_not
     from garboard.hosting.plugin_trial import Trial, try_with
     from garboard.judging.assessing import jobs_at
 
     def to_try(host: PluginHost) -> Iterator[JobView]:
-        for place in (*sample_job_files(), *jobs):
-            yield from jobs_at(place, host)
+        views = (view for place in (*sample_job_files(), *jobs) for view in jobs_at(place, host))
+        for number, view in enumerate(views):
+            if not number:
+                yield from made_up_jobs(host, path.stem, view)
+            yield view
 
     refused = why_not(path)
     if refused is not None and path.is_file() and path.suffix.lower() not in SUFFIXES:
         return Trial(problems=(refused,))  # nothing of it can be loaded
     trial = try_with(path.absolute(), to_try).of_file(str(path.absolute()), str(path))
+    trial = attrs.evolve(trial, jobs=max(0, trial.jobs - MADE_UP))
     if refused is None:
         return trial
     if path.is_dir():

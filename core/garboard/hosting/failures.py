@@ -53,6 +53,7 @@ _CURES = {
     "waits_for_input": "take it out: nobody can answer there",
     "unknown_setting": "use the key of a setting that a plugin registers",
     "unknown_step": "use the key of a step that a plugin registers",
+    "wrong_unit": "ask in a unit of the same quantity as the field's own",
     "unknown_field": "ask for a field that the step declares",
     "others_key": "begin the key with the plugin's own name: jobs keep their values under it",
     "ended_the_program": "let the plugin return instead of ending the program",

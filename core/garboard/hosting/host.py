@@ -442,9 +442,10 @@ class PluginHost:
     @property
     def declared(self) -> Declared:
         """The fields of every step, columns of tables included, and those of kinds of equipment under `OF_VESSEL`."""
-        of_steps = {step.key: frozenset(field.name for field in step.all_fields()) for step in self.steps}
-        of_kinds = {f"{kind.key}.{field.name}" for kind in self.equipment.values() for field in kind.fields}
-        return {**of_steps, OF_VESSEL: frozenset(of_kinds)}
+        of_steps = {step.key: {field.name: field.unit for field in step.all_fields()} for step in self.steps}
+        kinds = self.equipment.values()
+        of_kinds = {f"{kind.key}.{field.name}": field.unit for kind in kinds for field in kind.fields}
+        return {**of_steps, OF_VESSEL: of_kinds}
 
     @property
     def faults(self) -> tuple[PluginProblem, ...]:

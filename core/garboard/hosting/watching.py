@@ -18,6 +18,7 @@ from garboard.hosting.source_faults import faults_in_source
 from garboard.job_view import FieldKey, InputCollector, JobView
 from garboard.records import Measurement, Vessel
 from garboard.settings import ReadSettings
+from garboard.units import convert
 
 T = TypeVar("T")
 P = ParamSpec("P")
@@ -38,8 +39,8 @@ class _Done:
     facts: tuple[FieldKey, ...]
 
 
-Declared = Mapping[str, frozenset[str]]
-"""The fields of steps, by the step's key."""
+Declared = Mapping[str, Mapping[str, str]]
+"""The fields of steps, by the step's key, each with its unit."""
 
 
 @attrs.define
@@ -95,6 +96,16 @@ class WatchedView(JobView):
         """To change the vessel reads none of its facts; the changed one notes them alike."""
         bare = change(self.bare or self.vessel)
         return attrs.evolve(self, vessel=noting(bare, self.facts), bare=bare)
+
+    def amount(self, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float | None:
+        """Raises PluginFault for a unit the field can never be given in: no person's value is to blame for that."""
+        if own := self.declared.get(step, {}).get(field):
+            try:
+                convert(1.0, own, unit)
+            except ValueError:
+                reason = f"it asks for {field!r} of {step} in {unit or 'no unit'}, which is entered in {own}"
+                raise PluginFault(reason, "wrong_unit") from None
+        return JobView.amount(self, step, field, unit, row=row, of=of)
 
     def rows(self, step: str, field: str = "") -> tuple[str, ...]:
         found = JobView.rows(self, step, field)

@@ -50,7 +50,7 @@ SectionFailed = Callable[[PluginProblem], None]
 PAPER_SIZES = ("letter", "A4")
 FONTS_FOLDER = "fonts"
 """Folder beside the data, as `plugins` is, with typefaces for names in other scripts."""
-_LONGEST_IN_FOOT = 24
+_LONGEST_IN_FOOT, _LONGEST_ON_COVER = 24, 72
 _MEANING: Mapping[Verdict, str] = {
     Verdict.PASS: "Measured or seen, and within its limits.",
     Verdict.ADVISE: "Can be used. The sentence says what to watch; a reading it calls in doubt is checked before that.",
@@ -164,9 +164,14 @@ def _made(
     return pressed(book, photos.files, files)
 
 
-def _short(name: str) -> str:
+def _short(name: str, longest: int = _LONGEST_IN_FOOT) -> str:
     """A name as it fits in the foot."""
-    return name if len(name) <= _LONGEST_IN_FOOT else f"{name[: _LONGEST_IN_FOOT - 1]}…"
+    return name if len(name) <= longest else f"{name[: longest - 1]}…"
+
+
+def _on_cover(text: str) -> str:
+    """As the cover has room for it; the Record has the whole."""
+    return _short(" ".join(printable(text).split()), _LONGEST_ON_COVER)
 
 
 def _created(opened: str) -> datetime:
@@ -213,10 +218,10 @@ def _cover(
     }
     return {
         "eyebrow": "HANDOVER BOOK",
-        "name": printable(vessel.name).strip() or "Vessel without a name",
-        "model": " ".join(filter(None, (vessel.maker, vessel.model))),
+        "name": _on_cover(vessel.name) or "Vessel without a name",
+        "model": _on_cover(" ".join(filter(None, (vessel.maker, vessel.model)))),
         "hull_number": vessel.hull_number,
-        "facts": [[label, value] for label, value in facts.items() if value],
+        "facts": [[label, _on_cover(value)] for label, value in facts.items() if value],
         "state": [*_not_told(unread, waiting), *handed_over_or_not(state)],
         "checks": in_number(len(assessed), "check"),
         "lead": owners.lead,
