@@ -77,14 +77,18 @@ def fuses(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
 def _main_fuses(view: JobView) -> Iterator[tuple[str, ...]]:
     """The fuse of each battery that has one."""
     for battery in view.vessel.batteries:
-        has_fuse = any(view.value(BATTERIES, field, of=battery.name) for field in ("fuse_rating", "fuse_distance"))
-        try:
-            rating = view.amount(BATTERIES, "fuse_rating", "A", of=battery.name)
-        except NotEnoughData:
-            rating = None
-        if has_fuse:
+        rating = _read(view, "fuse_rating", "A", battery.name)
+        if rating is not None or _read(view, "fuse_distance", "in", battery.name) is not None:
             size = "as printed on it" if rating is None else f"{rating:g} A"
             yield f"Main fuse, {battery.name}", size, "fuse", "at the battery"
+
+
+def _read(view: JobView, field: str, unit: str, battery: str) -> float | None:
+    """What was read of a battery; None where nothing stands that can be read."""
+    try:
+        return view.amount(BATTERIES, field, unit, of=battery)
+    except NotEnoughData:
+        return None
 
 
 _WHERE = {"battery terminal": "at the battery", "panel": "at the panel"}
