@@ -55,7 +55,7 @@ def test_paper_shows_marks_that_its_typeface_has_in_the_text_and_in_what_the_doc
         job=Job(id="j", shop="\u202eshop", owner="Salt\x1b[2Jgrass\u202e", technicians=("Tag\x9b2J",)),
     )
     read = PdfReader(io.BytesIO(handover_book(job, make_host((), entry_points=False), ())))
-    text = read.pages[0].extract_text()
+    text = read.pages[0].extract_text().replace("\u200b", "")  # where a long word may be broken
     assert "Salt\\u001b[2Jgrass\\u202e" in text
     assert "Tag\\u009b2J" in text
     assert "QQZ\\u0000" in text
