@@ -77,8 +77,8 @@ def fuses(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
 def _main_fuses(view: JobView) -> Iterator[tuple[str, ...]]:
     """The fuse of each battery that has one."""
     for battery in view.vessel.batteries:
-        rating = _read(view, "fuse_rating", "A", battery.name)
-        if rating is not None or _read(view, "fuse_distance", "in", battery.name) is not None:
+        if any(view.value(BATTERIES, field, of=battery.name) for field in ("fuse_rating", "fuse_distance")):
+            rating = _read(view, "fuse_rating", "A", battery.name)
             size = "as printed on it" if rating is None else f"{rating:g} A"
             yield f"Main fuse, {battery.name}", size, "fuse", "at the battery"
 

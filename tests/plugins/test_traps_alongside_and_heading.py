@@ -415,7 +415,7 @@ def test_what_is_not_put_right_or_not_tried_again_is_open(kittiwake: JobView) ->
     told = not_passed(altered(kittiwake, values), (fuel, punch))
     assert told == {
         ("Fuel system: leaks and blower", Verdict.FAIL, "failed"),
-        ("Open fault", Verdict.FAIL, "put_right"),
+        ("Open fault", Verdict.FAIL, "not_put_right"),
         ("Open fault", Verdict.FAIL, "try_again"),
     }
 

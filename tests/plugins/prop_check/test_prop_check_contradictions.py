@@ -397,7 +397,7 @@ def test_a_slip_below_zero_that_nothing_explains_doubts_all_it_rests_on() -> Non
     assert told["slip"][0].verdict is Verdict.FAIL
     assert told["speed"][0].verdict is told["propeller"][0].verdict is Verdict.ADVISE
     (text,) = {doubt.text for doubt in told["slip"][0].doubts}  # says what may be wrong: a slip is nobody's entry
-    assert text.startswith("speed, pitch, gear ratio or tachometer is wrong: slip of the centre engine is -")
+    assert text.startswith("speed, pitch, gear ratio or tachometer is wrong: slip of the centre engine is −")
 
 
 def test_twins_alike_in_engine_speed_and_unlike_in_slip_have_a_misread_stamp() -> None:

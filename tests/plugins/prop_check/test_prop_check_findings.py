@@ -713,10 +713,10 @@ def test_less_pitch_for_a_labouring_engine() -> None:
 @pytest.mark.parametrize(
     ("pitch", "words", "shown"),
     [
-        ("19 in", "Try 17 in first: 2 in less pitch.", "-2 in"),
-        ("483 mm", "Try 432 mm first: 51 mm less pitch.", "-51 mm"),
-        ("48 cm", "Try 43 cm first: 5 cm less pitch.", "-5 cm"),
-        ("19.25 in", "Try 17.25 in first: 2 in less pitch.", "-2 in"),
+        ("19 in", "Try 17 in first: 2 in less pitch.", "−2 in"),
+        ("483 mm", "Try 432 mm first: 51 mm less pitch.", "−51 mm"),
+        ("48 cm", "Try 43 cm first: 5 cm less pitch.", "−5 cm"),
+        ("19.25 in", "Try 17.25 in first: 2 in less pitch.", "−2 in"),
     ],
 )
 def test_a_change_is_told_in_the_unit_the_pitch_was_typed_in(pitch: str, words: str, shown: str) -> None:

@@ -103,11 +103,11 @@ def test_a_disagreement_shows_both_values_with_who_when_and_which_instrument(pag
     words = words_of(manager.text(TODAY))
     place = words.index("Full-throttle runs both ways: Speed over ground, run 2, against")
     shown = words[place : place + 300]
-    assert "31.9 kn R. Vane 14 May 2026, 10:27 plotter, tablet 1" in shown
+    assert "31.9 kn R. Vane 14 May 2026, 10:29 plotter, tablet 1" in shown
     assert "31.4 kn N. Sorrel" in shown
     assert "tablet 2" in shown
     pages.store.register.note_device("000000000001", "tablet 1", pages.at)  # it says what stands for it in entries
-    assert "31.9 kn R. Vane 14 May 2026, 10:27 plotter, Tablet 1" in words_of(manager.text(TODAY))
+    assert "31.9 kn R. Vane 14 May 2026, 10:29 plotter, Tablet 1" in words_of(manager.text(TODAY))
 
 
 def test_stale_signatures_name_what_they_do_not_cover(manager: Browser) -> None:

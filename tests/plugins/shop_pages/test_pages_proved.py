@@ -212,7 +212,7 @@ def test_headline_facets_and_lists_count_alike(walk: Walk, answers: tuple[Answer
     assert any(words.startswith(f"{share} right the first time, of {len(lately)} jobs") for words in head), head
     facets: dict[str, Callable[[Answer], str]] = {
         "State": lambda one: one.state,
-        "Waiting for": lambda one: one.waiting,
+        "Waiting for": lambda one: one.waiting or "nobody",
         "Technician": lambda one: one.technician,
         "Model": lambda one: one.model,
     }
