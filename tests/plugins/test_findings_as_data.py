@@ -190,6 +190,8 @@ COMPARES_NO_NUMBER = {
         "engine_trial.first_start.failed",
         "engine_trial.first_start.in_order",
         "engine_trial.first_start.starts_in_gear",
+        "engine_trial.controls_under_way.failed",
+        "engine_trial.flotation.lacking",
         "engine_trial.fit_out.failed",
         "engine_trial.fit_out.in_order",
         "engine_trial.under_load.failed",
