@@ -154,8 +154,7 @@ def _distinct(job_file: JobFile) -> JobFile:
         kind: once(getattr(job_file.vessel, kind), attrgetter(name)) for kind, name in EQUIPMENT.items()
     }
     number = job_file.vessel.hull_number.strip() or "ABC12345C393"
-    more = job_file.vessel.more.items()
-    unknown = {key: value for key, value in more if not (is_own_kind(key) or value is None)}  # null is nothing entered
+    unknown = {key: value for key, value in job_file.vessel.more.items() if not is_own_kind(key)}
     pieces = [{"name": f"lamp {number}", "bulbs": number} for number, _ in enumerate(equipment["circuits"])]
     own: dict[str, Any] = {"our_yard.lamps": pieces} if pieces else {}
     vessel = attrs.evolve(job_file.vessel, hull_number=number, **equipment, more={**unknown, **own})

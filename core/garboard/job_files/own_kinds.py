@@ -45,7 +45,9 @@ def with_facts_of_pieces(vessel: Vessel, read: FactReader) -> Vessel:
     if not own:
         return vessel
     more = {kind: _read(kind, value, read) if kind in own else value for kind, value in vessel.more.items()}
-    return attrs.evolve(vessel, more={kind: value for kind, value in more.items() if value is not None})
+    return attrs.evolve(
+        vessel, more={kind: value for kind, value in more.items() if value is not None or kind not in own}
+    )
 
 
 def _read(kind: str, pieces: JsonValue, read: FactReader) -> JsonValue:
