@@ -420,6 +420,7 @@ def plan_page(visit: Visit) -> Response:
         number=boat.state.hull_number,
         job=job,
         plan=plan_of(home, parts),
+        was={what: getattr(plan_of(home, parts), what) for what in (ASSIGNED, PROMISED, WAITING_FOR)},
         said=said,
         waits_for=WAITS_FOR,
         technicians=names,
@@ -428,12 +429,25 @@ def plan_page(visit: Visit) -> Response:
 
 
 def plan(visit: Visit) -> Response:
-    """Keep what a manager plans for a job."""
+    """Keep what a manager plans for a job: of what the form showed, what they changed."""
     boat, job = _job(visit, visit.form.get("job", ""))
     said = {what: visit.form[what] for what in (ASSIGNED, PROMISED, WAITING_FOR, COMMENT) if what in visit.form}
+    said = {what: typed for what, typed in said.items() if typed != visit.form.get(f"was_{what}")}
+    _refuse_overtaken(boat, job, said, visit.form)
     written = _keep(visit, boat, job, said)
     visit.desk.remembering.look_soon()
     return visit.back("/board", "Kept." if written else "Nothing is new in it.")
+
+
+def _refuse_overtaken(boat: Boat, job: str, said: Mapping[str, str], form: Mapping[str, str]) -> None:
+    """Raise Overtaken where somebody changed one of these after the form was shown, to something else."""
+    home = boat.state_of(job)
+    plan = plan_of(home, (job, *home.parts(job)))
+    for what in (ASSIGNED, PROMISED, WAITING_FOR):
+        now = getattr(plan, what)
+        if what in said and now not in (said[what], form.get(f"was_{what}", now)):
+            told = f"Somebody else planned this meanwhile: {TAKE_BACK[what]} is {now or 'taken back'} now."
+            raise decisions.Overtaken(f"{told} Open the plan again, then decide. Nothing was changed.")
 
 
 def plan_several(visit: Visit) -> Response:

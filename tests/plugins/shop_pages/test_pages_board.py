@@ -153,6 +153,22 @@ def test_a_manager_plans_a_job_and_everybody_sees_who_said_it(pages: Pages, boar
     assert listed(manager.text("/board?waiting=parts")) == []
 
 
+def test_a_form_that_was_open_meanwhile_takes_nothing_back_that_another_planned(
+    pages: Pages, board: Board, manager: Browser
+) -> None:
+    form = form_to(manager.text(f"{PLANNING}?job={JOB}"), PLANNING)
+    manager.send(form, promised="2026-12-24")
+    manager.send(form, comment="ordered")
+
+    def kept() -> str:
+        return plan_of(replay(SALTGRASS, pages.store.hulls.entries(SALTGRASS)), (JOB,)).promised
+
+    assert kept() == "2026-12-24", "the form showed none, and nobody took it back"
+    refused = manager.send(form, promised="2026-12-31")
+    assert (refused.status_code, kept()) == (409, "2026-12-24")
+    assert "the promised day is 2026-12-24 now" in words_of(refused.text)
+
+
 def test_a_technician_plans_nothing(pages: Pages, board: Board) -> None:
     hand, before = pages.signed_in(HAND), pages.entries()
     fields = {"csrf": hand.csrf(), "job": JOB, "assigned": HAND, "pick1": f"{SALTGRASS} {JOB}"}
