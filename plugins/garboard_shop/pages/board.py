@@ -14,8 +14,10 @@ from starlette.responses import Response
 
 from garboard import hull_number
 from garboard.disk.entries import PLAN
+from garboard.disk.storage import NotSaved
 from garboard.faults import in_number
 from garboard.history.boat import Boat
+from garboard.history.halves import HalfSaved
 from garboard.history.plans import ASSIGNED, COMMENT, PROMISED, WAITING_FOR, WAITS_FOR, plan_of
 from garboard.hosting.host import PluginHost
 from garboard.report.palette import DISC, HALF_RING, RING, SQUARE_WITH_BAR, TICK_IN_ROUND, Mark, Part
@@ -462,7 +464,15 @@ def plan_several(visit: Visit) -> Response:
     jobs = [(_boat(visit, hull), job) for hull, _, job in picked]
     if lost := [job for boat, job in jobs if job not in boat.jobs]:
         raise NotHere(404, f"{in_number(len(lost), 'job')} you ticked stands elsewhere now. Nothing was changed.")
-    changed = sum(_keep(visit, boat, job, said) > 0 for boat, job in jobs)
+    changed = 0
+    for boat, job in jobs:
+        try:
+            changed += _keep(visit, boat, job, said) > 0
+        except NotSaved as failure:
+            if not changed:
+                raise
+            told = f"Of {in_number(len(jobs), 'ticked job')} {changed} changed, then the rest was not saved: {failure}."
+            raise HalfSaved(f"{told} Look which, and change the others again.") from failure
     visit.desk.remembering.look_soon()
     return visit.back("/board", f"{in_number(changed, 'job')} changed.")
 

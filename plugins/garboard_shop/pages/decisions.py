@@ -410,11 +410,17 @@ def _no_job(summary: BoatSummary) -> InputError:
 
 
 def keep(store: Store, entries: Iterable[Entry], now: int) -> None:
-    """Keep what was written on the page, one after another."""
+    """Keep what was written on the page, hull after hull: all that is written in one, or nothing of it.
 
-    def save(entry: Entry) -> None:
-        offered = {entry.hull_key: CheckedEntries([(entry.id, entry.raw)])}
+    errors : storage.NotSaved when nothing is kept; halves.HalfSaved when that of one hull is, and not that of another
+    """
+    of_hull: dict[str, list[Entry]] = {}
+    for entry in entries:
+        of_hull.setdefault(entry.hull_key, []).append(entry)
+
+    def save(first: Entry) -> None:
+        offered = {first.hull_key: CheckedEntries((one.id, one.raw) for one in of_hull[first.hull_key])}
         for _, reason in store.put_if_absent(offered, ON_THE_PAGE, now, 0).refused:
             raise reason
 
-    save_in_turn(save, entries)
+    save_in_turn(save, [written[0] for written in of_hull.values()])

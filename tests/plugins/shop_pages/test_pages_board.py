@@ -7,13 +7,15 @@ import shutil
 import threading
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import attrs
 import pytest
 
 from boat_rows import jobs
 from garboard.disk.entries import PLAN
-from garboard.disk.hullfile import CheckedEntries
+from garboard.disk.hullfile import CheckedEntries, PutResult
+from garboard.disk.storage import NotSaved
 from garboard.history.authoring import Author, measure
 from garboard.history.plans import plan_of
 from garboard.history.replay import HullState, replay
@@ -167,6 +169,28 @@ def test_a_form_that_was_open_meanwhile_takes_nothing_back_that_another_planned(
     refused = manager.send(form, promised="2026-12-31")
     assert (refused.status_code, kept()) == (409, "2026-12-24")
     assert "the promised day is 2026-12-24 now" in words_of(refused.text)
+
+
+def test_a_full_disk_keeps_a_jobs_plan_whole_and_says_how_many_jobs_have_theirs(
+    pages: Pages, board: Board, manager: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    true, puts = pages.store.put_if_absent, []
+
+    def full_at_the_second(*arguments: Any) -> PutResult:
+        puts.append(1)
+        if len(puts) == 2:
+            raise NotSaved("the disk is full")
+        return true(*arguments)
+
+    monkeypatch.setattr(pages.store, "put_if_absent", full_at_the_second)
+    form = form_to(manager.text(f"{PLANNING}?job={JOB}"), PLANNING)
+    assert manager.send(form, promised="2026-12-24", comment="ordered", assigned="R. Vane").status_code == 303
+    assert len(puts) == 1, "all of it, or nothing"
+    puts.clear()
+    ticks = form_to(manager.text("/board?change=1"), "/board/several")
+    refused = manager.send(ticks, promised="2026-12-31")
+    assert refused.status_code == 507
+    assert f"Of {len(board)} ticked jobs 1 changed, then the rest was not saved" in words_of(refused.text)
 
 
 def test_a_technician_plans_nothing(pages: Pages, board: Board) -> None:
