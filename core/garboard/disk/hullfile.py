@@ -925,6 +925,14 @@ class HullFolder:
         with self._guard:
             return sum(map(self._unread_of, keys))
 
+    def unread(self) -> dict[str, int]:
+        """How many entries could not be read and are not back, by the key of each hull that lacks some."""
+        with self._guard:
+            names = {damage.file.name for damage in self.damage()}
+            names |= {path.name.partition(SET_ASIDE)[0] for path in self._hulls_folder.glob(f"*{SUFFIX}{SET_ASIDE}*")}
+            keys = sorted({key for name in names if name.endswith(SUFFIX) and (key := key_in_name(name))})
+            return {key: lacking for key in keys if (lacking := self._unread_of(key))}
+
     def _unread_of(self, key: str) -> int:
         here: frozenset[str] = frozenset()
         with contextlib.suppress(NewerFormat, OSError):  # not read at all: `left_alone` names it

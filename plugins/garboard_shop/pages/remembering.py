@@ -15,7 +15,7 @@ from garboard.disk.entries import SHOP_RECORD, canonical_bytes, view
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.json_text import read_json
 from garboard.disk.storage import NewerFormat, NotSaved
-from garboard.faults import InputError
+from garboard.faults import InputError, in_words
 from garboard.history.authority import ON_THE_PAGE, THE_SHOP_ITSELF
 from garboard.history.board_views import SavedView, views_in
 from garboard.history.boat import Boat
@@ -177,6 +177,9 @@ class Remembering:
         self.stated: tuple[SettingSet, ...] = ()
         """What the shop set, as of the last look."""
         self._views: tuple[SavedView, ...] | None = None
+        self._not_whole: Mapping[str, str] | None = None
+        self._not_made: dict[str, str] = {}
+        """Boats whose row is that of an earlier time, as it cannot be made anew, each with why."""
         self._pasts: dict[str, Mapping[str, Past]] = {}
         self._arrivals = Arrivals(store)
         self.progress = Progress()
@@ -231,6 +234,13 @@ class Remembering:
             self.learn_views()
         return self._views or ()
 
+    @property
+    def not_whole(self) -> Mapping[str, str]:
+        """What the store holds and could not read, or not all of it, as of the last look; each with why."""
+        if self._not_whole is None and self._thread is None:
+            self._not_whole = self._store.not_whole()
+        return {**self._not_made, **(self._not_whole or {})}
+
     def learn_views(self) -> None:
         """Read them anew."""
         entries = self._store.get(SHOP_RECORD, self._store.ids(SHOP_RECORD)).items()
@@ -252,6 +262,7 @@ class Remembering:
         """Make the rows of boats that changed since theirs was made; how many were made."""
         memory, made = self.memory, 0
         now = self._standing()
+        self._not_whole = self._store.not_whole()
         waiting = [hull for hull in sorted(now.digests) if not now.bears_out(self._made.get(hull))]
         if waiting:
             self._arrivals.read(self._now())
@@ -305,11 +316,14 @@ class Remembering:
             row = row_of(summary) if summary is not None and not summary.is_passing else None
         except StoreAway:
             raise
-        except (NewerFormat, InputError):
+        except (NewerFormat, InputError) as failure:
+            self._not_made[hull] = in_words(failure)
             return False
         except Exception:  # a mistake of the program over one boat
             log.exception("the row of a boat could not be made; the others' are")
+            self._not_made[hull] = "it cannot be judged; see the server's log"
             return False
+        self._not_made.pop(hull, None)
         if row is None or summary is None:
             return False
         numbers = summary.boat.state.hull_keys
