@@ -41,6 +41,8 @@ A_WEEK = 7 * 24 * 60 * 60 * 1000
 """What boats kept changes slowly, and every telling stays in the shop's record [ms]."""
 NEXT_LOOK = 10.0
 """After all of them [s]."""
+LONG_AGO = 2 * 60 * 1000
+"""Rows that were last brought up to date so long ago are told as such: something keeps them from it [ms]."""
 AN_HOUR = 60 * 60 * 1000
 """So often it is looked whether tablets are to be told: all rows are gone through for that [ms]."""
 
@@ -183,6 +185,9 @@ class Remembering:
         self._pasts: dict[str, Mapping[str, Past]] = {}
         self._arrivals = Arrivals(store)
         self.progress = Progress()
+        self.as_of = 0
+        """When the shop last stood as all rows say [ms since 1970-01-01 UTC]; 0 while nobody looked."""
+        self._began = 0
         self._stop, self._look = threading.Event(), threading.Event()
         self._thread: threading.Thread | None = None
 
@@ -248,6 +253,7 @@ class Remembering:
 
     def start(self) -> None:
         """Begin to make rows again, in a thread of its own."""
+        self._began = self._now()
         self._thread = threading.Thread(target=self._run, name="garboard-memory", daemon=True)
         self._thread.start()
 
@@ -260,21 +266,30 @@ class Remembering:
 
     def bring_up_to_date(self, pause: float = 0.0) -> int:
         """Make the rows of boats that changed since theirs was made; how many were made."""
-        memory, made = self.memory, 0
+        memory, made, began, was_read = self.memory, 0, self._now(), self.progress.is_read
         now = self._standing()
         self._not_whole = self._store.not_whole()
         waiting = [hull for hull in sorted(now.digests) if not now.bears_out(self._made.get(hull))]
         if waiting:
             self._arrivals.read(self._now())
-        for number, hull in enumerate(waiting):
-            self.progress = Progress(number, len(waiting))
-            if self._stop.is_set():
-                break
-            if not now.bears_out(self._made.get(hull)):  # it may have become part of another's row meanwhile
-                made += self._make(memory, hull, now)
-                self._stop.wait(pause)
-        self.progress = Progress(is_read=True)
+        try:
+            for number, hull in enumerate(waiting):
+                self.progress = Progress(number, len(waiting), was_read)
+                if self._stop.is_set():
+                    return made
+                if not now.bears_out(self._made.get(hull)):  # it may have become part of another's row meanwhile
+                    made += self._make(memory, hull, now)
+                    self._stop.wait(pause)
+            self.as_of, was_read = began, True
+        finally:
+            self.progress = Progress(is_read=was_read)
         return made
+
+    @property
+    def is_behind(self) -> bool:
+        """Whether something keeps the rows from being brought up to date."""
+        since = self.as_of or self._began
+        return bool(since) and not self.progress.of and self._now() - since > LONG_AGO
 
     def look_soon(self) -> None:
         """Something was decided on a page: look at once. Until the rows are made anew, the pages say that some wait."""

@@ -23,8 +23,9 @@ from garboard.hosting.host import PluginHost
 from garboard_shop.board import Asked, Board
 from garboard_shop.pages.board import in_words
 from garboard_shop.pages.index import Index
-from garboard_shop.pages.remembering import Progress, Remembering
+from garboard_shop.pages.remembering import LONG_AGO, Progress, Remembering
 from garboard_shop.pages.summaries import BoatSummary
+from garboard_shop.pages.wording import second_of
 from pages_rig import (
     CHIEF,
     HAND,
@@ -126,6 +127,29 @@ def test_how_far_the_rows_are_is_told_while_they_are_made_anew(pages: Pages) -> 
     assert [(one.made, one.of) for one in seen] == [(number, made) for number in range(made)]
     assert remembering.progress == Progress(is_read=True)
     assert remembering.memory.jobs() == before, "since when, and what ever failed, outlives it"
+
+
+def test_the_board_says_of_what_time_it_is_and_when_it_is_long_ago(
+    pages: Pages, board: Board, manager: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pages.desk.remembering.bring_up_to_date()
+    as_of = f"As of {second_of(NOON)}."
+    pages.at += 9_000
+    assert as_of in words_of(manager.text("/board"))
+    pages.desk.remembering.bring_up_to_date()
+    assert f"As of {second_of(NOON + 9_000)}." in words_of(manager.text("/board"))
+    pages.at += LONG_AGO + 1
+
+    def full(*_: object) -> None:
+        raise NotSaved("the disk is full")
+
+    monkeypatch.setattr(pages.store, "put_rows", full)
+    pages.desk.remembering._made.clear()
+    with pytest.raises(NotSaved):
+        pages.desk.remembering.bring_up_to_date()
+    late = words_of(manager.text("/board"))
+    assert "What came since is not on it" in late
+    assert f"As of {second_of(NOON + 9_000)}." in late
 
 
 def test_a_manager_plans_a_job_and_everybody_sees_who_said_it(pages: Pages, board: Board, manager: Browser) -> None:
