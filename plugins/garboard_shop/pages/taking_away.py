@@ -146,4 +146,4 @@ class TablesMaker:
 def jobs_to_export(summary: BoatSummary) -> Iterator[JobToExport]:
     """The jobs of a boat, as the tables take them."""
     for job in summary.jobs:
-        yield JobToExport(view=job.view, assessed=job.assessed, tablets=tablets_of(summary.boat, job.id))
+        yield JobToExport(view=job.view, assessed=job.judged, tablets=tablets_of(summary.boat, job.id))
