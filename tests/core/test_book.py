@@ -573,8 +573,8 @@ def test_cards_are_printed_on_the_front_of_a_sheet_whose_back_is_empty(count: in
     [
         ("", "All 110 checks passed, and nothing is open."),
         ("At the helm", "most a compass is off give or take 0.9°; see its card"),
-        ("", "At 4200 rpm a full tank takes you 85 nm out and 85 back, with a third left."),
-        ("At the helm", "4200 rpm, your usual cruise"),
+        ("", "At 4200 rev/min a full tank takes you 85 nm out and 85 back, with a third left."),
+        ("At the helm", "4200 rev/min, your usual cruise"),
         ("At the helm", "2.4° most a compass is off"),
         ("At the helm", "Add what stands beside it"),
         ("Where things are", "3 Battery switches, in the aft hatch, starboard side"),
@@ -582,7 +582,7 @@ def test_cards_are_printed_on_the_front_of_a_sheet_whose_back_is_empty(count: in
         ("Care, and what you signed for", "A signature says that its writer has seen this book"),
         ("Fuel and range", "a quarter, 42.5 gal 31 % 37 23 21 15"),
         ("Fuel and range", "3590 24.4 28.0 15.0 1.63 1.87"),
-        ("At the helm", "Between 2100 and 3090 rpm the boat climbs its own bow wave."),
+        ("At the helm", "Between 2100 and 3090 rev/min the boat climbs its own bow wave."),
         ("At the helm", "Propellers 15.3 x 19 in, 3 blades."),
         ("Cards to cut out", "VHF radio 10 A breaker at the panel"),
         ("Cards to cut out", "090 +2.1"),
@@ -601,16 +601,23 @@ def test_an_owner_finds_the_answer_on_its_page(page: str, answer: str) -> None:
 
 
 def test_a_distance_is_rounded_down_and_a_third_is_kept() -> None:
-    """170 gal, a third each way, at 4200 rpm: 30.8 kn for 20.4 gal/h, by the throttle steps' own page."""
+    """170 gal, a third each way, at 4200 rev/min: 30.8 kn for 20.4 gal/h, by the throttle steps' own page."""
     speed, flow = 30.8, 20.4
     assert 85 <= 170 / 3 * speed / flow < 86
-    assert "Your usual cruise, 4200 rpm 85 nm out, 85 back" in your_boat()["Fuel and range"]
+    assert "Your usual cruise, 4200 rev/min 85 nm out, 85 back" in your_boat()["Fuel and range"]
 
 
-@pytest.mark.parametrize("word", ["±", "basis", "from memory", "no source", "oefficient", "rev/min", "-0.0", "−0.0"])
+@pytest.mark.parametrize("word", ["±", "basis", "from memory", "no source", "oefficient", "-0.0", "−0.0"])
 def test_your_boat_holds_nothing_for_its_author(word: str) -> None:
     assert word in " ".join(pages_of(sample_book())) or word in ("from memory", "-0.0", "−0.0")
     assert not [title for title, text in your_boat().items() if word in text]
+
+
+def test_engine_speed_is_spelled_one_way_all_through() -> None:
+    """Common practice, no source: a shop's paper has one unit for one thing."""
+    text = whole(sample_book())
+    assert text.count("rev/min") > 20
+    assert not re.findall(r"\b(?:rpm|RPM|r/min)\b", text)
 
 
 def test_nothing_an_owner_reads_is_smaller_than_nine_points_but_the_foot() -> None:
