@@ -297,7 +297,6 @@ def _by_tank(view: JobView, found: Known, usable: float, speeds: Sequence[Speed]
     speeds, unit = speeds or found.speeds, view.unit_to_tell("nm")
     gauges = [found.tanks.gauge_at(share) for _, share in SHARES]
     is_read = None not in gauges
-    turning = "" if card else "\u00a0rev/min"
     rows = tuple(
         (
             f"{_ON_CARD.get(name, name) if card else name}, {_fuel(view, usable * share)}",
@@ -309,10 +308,12 @@ def _by_tank(view: JobView, found: Known, usable: float, speeds: Sequence[Speed]
     headings = (
         "Usable fuel",
         *(["Gauge"] if is_read else []),
-        *(f"{one.short}, {tens(one.at)}{turning}" for one in speeds),
+        *(f"{one.short}, {tens(one.at)}" for one in speeds),
     )
     title = (
-        f"Fuel: {unit} out and as far back, a third kept" if card else f"Out [{unit}], and as far back, a third kept"
+        f"Fuel: {unit} out and as far back, a third kept"
+        if card
+        else f"Out [{unit}] by engine speed [rev/min], and as far back, a third kept"
     )
     return Table(title, headings, rows, card=card)
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from garboard.findings import Figure
+from garboard.owner_pages import key_of
 from garboard.report.chart import FEW_POINTS, chart
 from garboard.report.figures import axis_title
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark
@@ -120,6 +121,7 @@ def table(
     return {
         "kind": "card" if note else "table",
         "title": title,
+        "key": key_of(title),
         "note": note,
         "heads": [printable(breakable(as_printed(one), _letters(len(heads)))) for one in heads],
         "rows": [[printable(breakable(as_printed(cell), _letters(len(heads)))) for cell in row] for row in rows],

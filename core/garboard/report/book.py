@@ -23,6 +23,7 @@ from garboard.hosting.sections import checked_blocks
 from garboard.hosting.unused import waiting_in_words
 from garboard.hosting.watching import watched
 from garboard.job_view import JobView
+from garboard.owner_pages import RECORD_PART, key_of
 from garboard.report.as_typed import as_typed, block_as_typed
 from garboard.report.blocks import Block as Part
 from garboard.report.blocks import marks, words
@@ -150,7 +151,8 @@ def _made(
         "reading": [*_reading(_made_by(host), len(assessed), _numbered(clauses))],
         "pages": owners.pages,
         "cards": [*card_sheets(owners.cards, aboard)],
-        "record": "Record",
+        "record": RECORD_PART,
+        "record_key": key_of(RECORD_PART),
         "clauses": clauses,
     }
     files = attachments(view, host, judged, proof)

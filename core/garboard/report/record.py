@@ -19,7 +19,7 @@ from garboard.hosting.titles import name_in_words, names_in_words, place_in_word
 from garboard.hosting.unused import not_used
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import JobView
-from garboard.owner_pages import CARE
+from garboard.owner_pages import CARE, PUNCH_LIST, card_of, key_of, number_of, page_of
 from garboard.records import JsonValue, SignOff
 from garboard.report.blocks import Block as Part
 from garboard.report.blocks import (
@@ -118,6 +118,7 @@ class _Clause:
         numbers = "" if finding.verdict is Verdict.PASS else "; ".join(_not_told(finding.numbers, said))
         return {
             "number": number,
+            "key": key_of(number),
             "mark": finding.verdict.value,
             "about": "" if finding.about == under else finding.about,
             "said": said,
@@ -133,7 +134,7 @@ class _Clause:
             return
         self.printed.tables.add(one)
         if one.title in self.printed.cards:
-            yield words(f"{one.title}: on its card in Your boat.", "small", leads=True)
+            yield words(f"See {card_of(one.title)}.", "small", leads=True)
         elif one.card:
             yield table(one.title, one.headings, one.rows, note=self.printed.aboard)
         else:
@@ -193,7 +194,7 @@ def record_clauses(
     def add(title: str, build: Any, *, with_clause: bool = True) -> None:
         clause = _Clause(len(found) + 1, printed)
         if blocks := [*(build(clause) if with_clause else build())]:
-            found.append({"number": f"{clause.number}", "title": title, "blocks": blocks})
+            found.append({"number": f"{clause.number}", "title": title, "key": key_of(title), "blocks": blocks})
 
     add("Cautions", lambda: _cautions(cautions(view, host), printed), with_clause=False)
     add("Vessel and equipment", lambda clause: _vessel(view, clause, host))
@@ -201,7 +202,7 @@ def record_clauses(
         add(title, lambda clause, built=built, steps=steps: _topic(clause, view, host, built, steps, photos))
     add("What was tried", lambda clause: _tried(trials_of(view, host), clause))
     add("Readings not used", lambda: _not_used(view, host), with_clause=False)
-    add("Punch list", lambda: _punch_list(view, host, assessed, printed), with_clause=False)
+    add(PUNCH_LIST, lambda: _punch_list(view, host, assessed, printed), with_clause=False)
     state = hand_over(view, assessed)
     add("Signatures", lambda: _signatures(view, host, state), with_clause=False)
     add("Revisions and files", lambda clause: _revisions(view, host, proof, clause))
@@ -326,7 +327,7 @@ def _checks(
                 "title": step.title,
                 "state": step.state,
                 "rows": clause.rows(left, step.title),
-                "told": f"See {', '.join(sorted(told, key=_in_order))}." if told else "",
+                "told": f"See {'; '.join(map(_with_page, sorted(told, key=_in_order)))}." if told else "",
                 "notes": [*step.said, *map(as_printed, settings_in_words(map(_as_practice, step.found)))],
                 "photos": pictures,
             }
@@ -384,7 +385,12 @@ def _punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed], p
 
 
 def _why(why: str, number: str | None) -> str:
-    return f"{why}, {number}" if number else why
+    return f"{why}, {_with_page(number)}" if number else why
+
+
+def _with_page(number: str) -> str:
+    """A finding's number, with its page."""
+    return f"{number}, {number_of(number)}"
 
 
 def handed_over_or_not(state: HandOver) -> Iterator[Part]:
@@ -453,7 +459,7 @@ def _revisions(view: JobView, host: PluginHost, proof: Proof | None, clause: _Cl
             f"The root is worked out from the {len(proof.hashes)} entries behind this book. One entry more, less or "
             "changed gives another root. The shop keeps the root with the file's own hash; its command "
             "\u201cgarboard verify\u201d compares this file, the entries and the figures with both. The job and the "
-            f"list of entries are attached to this file. The page \u201c{CARE}\u201d has the root as a code.",
+            f"list of entries are attached to this file. The root stands as a code on {page_of(CARE)}.",
             "small",
         )
     if files := _files(view, host):
