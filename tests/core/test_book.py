@@ -43,14 +43,15 @@ from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.titles import place_in_words
 from garboard.job_view import JobView
 from garboard.judging.assessing import AssessedJob, assess_job_file
-from garboard.owner_pages import Digits
+from garboard.owner_pages import REFERENCE as REFERENCE_MARK
+from garboard.owner_pages import Digits, page_of
 from garboard.records import Measurement, Note, SignOff, StepState
 from garboard.report.as_typed import block_as_typed
 from garboard.report.book import handover_book
 from garboard.report.outline import cautions, date_in_words
 from garboard.report.owner import card_sheets
 from garboard.report.record import _signature
-from garboard.report.type_faces import FOLDER, printable
+from garboard.report.type_faces import FOLDER, held, printable
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Calculator, ReportSection
 
 POINTS_PER_MILLIMETRE = 72 / 25.4
@@ -572,7 +573,7 @@ def test_cards_are_printed_on_the_front_of_a_sheet_whose_back_is_empty(count: in
     ("page", "answer"),
     [
         ("", "All 110 checks passed, and nothing is open."),
-        ("At the helm", "most a compass is off give or take 0.9°; see its card"),
+        ("At the helm", "most a compass is off give or take 0.9° “Deviation card: pilot compass” on page 9"),
         ("", "At 4200 rev/min a full tank takes you 85 nm out and 85 back, with a third left."),
         ("At the helm", "4200 rev/min, your usual cruise"),
         ("At the helm", "2.4° most a compass is off"),
@@ -593,7 +594,7 @@ def test_cards_are_printed_on_the_front_of_a_sheet_whose_back_is_empty(count: in
         ("Cards to cut out", "Main fuse, house 100 A fuse at the battery"),
         ("Where things are", "4 Fire extinguisher, inside the cabin door"),
         ("Find these in the dark", "1 VHF radio, 10 A breaker"),
-        ("Before you go, and if it will not start", "(3 on the page \u201cWhere things are\u201d)"),
+        ("Before you go, and if it will not start", "(3 on page 6, \u201cWhere things are\u201d)"),
     ],
 )
 def test_an_owner_finds_the_answer_on_its_page(page: str, answer: str) -> None:
@@ -611,6 +612,32 @@ def test_a_distance_is_rounded_down_and_a_third_is_kept() -> None:
 def test_your_boat_holds_nothing_for_its_author(word: str) -> None:
     assert word in " ".join(pages_of(sample_book())) or word in ("from memory", "-0.0", "−0.0")
     assert not [title for title, text in your_boat().items() if word in text]
+
+
+def test_every_reference_names_the_page_it_leads_to() -> None:
+    """Pages, cards and findings: the number printed is the page on which the thing stands, in a book of any length."""
+    pages = [on_one_line(page) for page in pages_of(sample_book())]
+    said = [(at, *one) for at, page in enumerate(pages, 1) for one in REFERENCE.findall(page)]
+    assert len(said) > 15
+    for at, finding, number, page, title, card, of_card in said:
+        there = pages[int(number or page or of_card) - 1]
+        if finding:
+            assert re.search(rf"(?:^| ){re.escape(finding)} (?:pass|advise|fail|not enough)", there), (at, finding)
+        else:
+            assert (title or card) in there, (at, title or card)
+    assert not [page for page in pages if "page \u2013" in page or "\ue000" in page]
+
+
+REFERENCE = re.compile(
+    r"(\d+\.\d+), page (\d+)|page (\d+), \u201c([^\u201d]+)\u201d|\u201c([^\u201d]+)\u201d on page (\d+)"
+)
+
+
+@pytest.mark.parametrize("typed", [page_of("Nowhere"), page_of("Nowhere")[:9], "\ue000\ue001", "\ue001a\ue000"])
+def test_no_name_is_a_reference_that_breaks_a_book(typed: str) -> None:
+    """A reference leads somewhere or has a dash for its number; half of one is printed as its codes."""
+    assert set(printable(typed)) - set("\ue000\ue001") <= held()
+    assert ("\ue000" in printable(typed)) == bool(REFERENCE_MARK.search(typed))
 
 
 def test_engine_speed_is_spelled_one_way_all_through() -> None:
