@@ -209,7 +209,7 @@ def test_of_many_circuits_fed_at_the_battery_the_first_are_named_and_of_unknown_
     feed = Circuit(name="Panel", fed_from="battery terminal", use="panel feed")
     live = [Circuit(name=f"Pump {number}", fed_from="battery terminal") for number in range(9)]
     circuits = (feed, *live, Circuit(name="Radio", fed_from="panel"), Circuit(name="Horn"))
-    view = job_view(Vessel(hull_number="QQZ00001A626", circuits=circuits), ())
+    view = job_view(Vessel(hull_number="QQZ00001A626", circuits=circuits), {})
     of_battery, unknown = map(str, wiring_audit.stays_live(view, ()))
     assert "Pump 0, Pump 1, Pump 2, Pump 3, Pump 4, Pump 5 and 3 more." in of_battery
     assert "Panel" not in of_battery
