@@ -48,8 +48,8 @@ WHERE_THINGS_ARE = "Where things are"
 IN_THE_DARK = "Find these in the dark"
 CARE = "Care, and what you signed for"
 """Titles of pages that several plugins write on."""
-RECORD_PART, PUNCH_LIST = "Record", "Punch list"
-"""The second part, and a clause of it that the owner's pages lead to."""
+RECORD_PART, PUNCH_LIST, SIGNATURES = "Record", "Punch list", "Signatures"
+"""The second part, and clauses of it that the owner's pages lead to."""
 
 _OPENS, _CLOSES = "\ue000", "\ue001"
 REFERENCE = re.compile(f"{_OPENS}[0-9a-f]{{12}}{_CLOSES}")

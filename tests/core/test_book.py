@@ -48,9 +48,11 @@ from garboard.owner_pages import Digits, page_of
 from garboard.records import Measurement, Note, SignOff, StepState
 from garboard.report.as_typed import block_as_typed
 from garboard.report.book import handover_book
-from garboard.report.outline import cautions, date_in_words
+from garboard.report.drawn_signatures import DrawnSignatures
+from garboard.report.outline import HandOver, cautions, date_in_words
 from garboard.report.owner import card_sheets
-from garboard.report.record import _signature
+from garboard.report.photos import no_photo
+from garboard.report.record import _signatures
 from garboard.report.type_faces import FOLDER, held, printable
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Calculator, ReportSection
 
@@ -789,7 +791,7 @@ def test_a_signature_before_later_changes_names_what_it_does_not_cover(view: Job
     signed = (SignOff(role="owner", name="An Owner", stale=True, not_covered=names),)
     text = whole(book_of(attrs.evolve(view, sign_offs=signed)))
     words = place_in_words((first.step, first.field, "", ""), small_plugin.small_host())
-    assert f"sign again Not covered: {words}; Vessel beam; Note 12." in text
+    assert f"Sign again. Not covered: {words}; Vessel beam; Note 12." in text
 
 
 def test_cautions_of_what_is_not_fitted_are_left_out(view: JobView) -> None:
@@ -878,16 +880,19 @@ def test_what_a_section_makes_itself_is_told_in_the_units_that_were_typed(view: 
 def test_a_signature_given_before_later_changes_says_so(view: JobView) -> None:
     stale = attrs.evolve(view, sign_offs=(SignOff(role="owner", name="An Owner", at="2026-05-14", stale=True),))
     text = whole(book_of(stale))
-    assert "signed on screen, 14 May 2026, before later changes: sign again" in text
+    assert "signed on screen, 14 May 2026" in text
+    assert "Stale: signed before later changes. Sign again." in text
     assert "That signature does not cover the change" in text
     assert "That signature does not cover the change" not in whole(small_book())
 
 
 def test_who_signed_on_screen_has_no_empty_line_to_sign_on(view: JobView) -> None:
     by = SignOff(role="owner", name="An Owner", at="2026-05-14")
-    assert _signature(by, [])["to_sign"] is False
-    assert _signature(attrs.evolve(by, stale=True), [])["to_sign"] is True
-    assert _signature(attrs.evolve(by, at=""), [])["to_sign"] is True
+    for sign_offs, lines in (((by,), 0), ((attrs.evolve(by, stale=True),), 1), ((attrs.evolve(by, at=""),), 1)):
+        signed = attrs.evolve(view, sign_offs=(*SIGNED[:1], *sign_offs))
+        host = small_plugin.small_host()
+        parts = _signatures(signed, host, HandOver(True, ()), DrawnSignatures(no_photo))
+        assert sum(part.get("to_sign", False) for part in parts) == lines
 
 
 def test_the_checks_of_the_cover_are_those_the_record_numbers() -> None:
