@@ -30,6 +30,7 @@ from garboard.labels import labels_digest, labels_of, stale_labels
 from garboard.report import type_faces
 from garboard.report.data_files import ENDINGS
 from garboard.report.data_tables import TABLES
+from garboard.report.drawn_signatures import files_of_signatures
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.photo_files import PictureRefused, drawn
 from garboard.report.trials import foreseen_of, table_of_trials, trials_of, which_stays
@@ -423,7 +424,8 @@ def book(visit: Visit) -> Response:
     job = _job(visit, summary)
     size = visit.asked("paper") if visit.asked("paper") in PAPER_SIZES else PAPER_SIZES[0]
     unread = visit.desk.store.unread(summary.boat.hulls)
-    here = [one.file for one in summary.photos_in(job) if is_held(visit.desk.store.attachments, one.file)]
+    files = [*(one.file for one in summary.photos_in(job)), *files_of_signatures(job.view)]
+    here = [file for file in files if is_held(visit.desk.store.attachments, file)]
     name = f"{summary.digest_of_book} {job.id} {size} {unread} {' '.join(here)}"
     host = visit.desk.host
     load = visit.desk.load_photo
