@@ -69,7 +69,7 @@ from garboard.hosting.sources import (
     refuse_other_versions,
 )
 from garboard.hosting.vessel_facts import doubts_of
-from garboard.hosting.watching import Declared, WatchedView, watched
+from garboard.hosting.watching import Declared, Told, WatchedView, watched
 from garboard.job_view import FieldKey, JobView
 from garboard.record_types import is_text
 from garboard.records import Forecast, Vessel, is_own_kind
@@ -442,9 +442,13 @@ class PluginHost:
     @property
     def declared(self) -> Declared:
         """The fields of every step, columns of tables included, and those of kinds of equipment under `OF_VESSEL`."""
-        of_steps = {step.key: {field.name: field.unit for field in step.all_fields()} for step in self.steps}
+        of_steps = {
+            step.key: {field.name: Told(field.title, field.unit) for field in step.all_fields()} for step in self.steps
+        }
         kinds = self.equipment.values()
-        of_kinds = {f"{kind.key}.{field.name}": field.unit for kind in kinds for field in kind.fields}
+        of_kinds = {
+            f"{kind.key}.{field.name}": Told(field.title, field.unit) for kind in kinds for field in kind.fields
+        }
         return {**of_steps, OF_VESSEL: of_kinds}
 
     @property
