@@ -12,7 +12,7 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 import attrs
 
 from garboard.faults import ValueRefused
-from garboard.findings import OF_VESSEL, Lack, Missing, NotEnoughData, with_uncertainty
+from garboard.findings import OF_VESSEL, Lack, Missing, NotEnoughData, plain_text, with_uncertainty
 from garboard.records import (
     NETWORK_SOURCES,
     Forecast,
@@ -344,7 +344,7 @@ class JobView:
         shown = self.unit_to_tell(unit, places)
         one = in_unit(value, unit, shown)
         if decimals is None:
-            return f"{one:z.4g} {shown}".replace("-", "−")
+            return f"{plain_text(one)} {shown}".replace("-", "−")
         within = None if expanded_uncertainty is None else in_unit(expanded_uncertainty, unit, shown)
         return f"{with_uncertainty(one, within, decimals)} {shown}"
 

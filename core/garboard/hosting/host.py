@@ -22,6 +22,7 @@ from garboard.checks.module import CheckModule
 from garboard.faults import Fault, InputError, in_words, shown
 from garboard.fields import Field
 from garboard.findings import (
+    MOST_PLACES,
     OF_VESSEL,
     Basis,
     BasisKind,
@@ -40,7 +41,7 @@ from garboard.hosting.amended import LEFT_OUT, Amended, amended, with_left_out
 from garboard.hosting.asked_for import Noted, noted_by
 from garboard.hosting.asking import asking_fields, with_functions
 from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED, code_for, sources, with_code, written_in
-from garboard.hosting.cut import LONGEST_TEXT, MOST_PLACES, cut, most_findings, told
+from garboard.hosting.cut import LONGEST_TEXT, cut, most_findings, told
 from garboard.hosting.doubts import with_doubts
 from garboard.hosting.equipment import KIND_TITLES, MOST_KINDS
 from garboard.hosting.exact import exact
