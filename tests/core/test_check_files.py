@@ -527,3 +527,23 @@ sentence = "Good."
         assert verdicts(("lean", "b"), unreadable=unreadable) == {"play": passed, "lean": lacking, "height": passed}
         whole_row = verdicts(("lean", "b"), ("height", "b"), unreadable=unreadable)
         assert whole_row == {"play": passed, "lean": lacking, "height": lacking}
+
+
+def test_what_is_missing_is_named_as_a_person_sees_it() -> None:
+    """By its title; programs find it by its step and field."""
+    host = host_of("reels.toml")
+    found = as_data(judge(job_from(job("reels.fit", {"1": rod("10 in", reach="")}), host), host))
+    (lack,) = {(one["text"], one["field"]) for each in found for one in each["missing"] if one["row"]}
+    assert lack == ("“Reach over the side”, row 1 is not entered", "reach")
+
+
+def test_a_result_that_rests_on_too_many_values_says_so_and_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is no failure of the check: whoever entered the rows reads how many there may be. Others are judged."""
+    monkeypatch.setattr("garboard.checks.judging.MOST_PLACES", 9)
+    host = host_of("reels.toml")
+    rods = {str(number): rod(f"{number} ft") for number in range(1, 6)}
+    found = as_data(judge(job_from(job("reels.fit", rods), host), host))
+    (lack,) = (one for each in found for one in each["missing"] if one["lack"] == "method does not reach so far")
+    assert "rests on 10 values, and one result rests on 9 at most; take rows of " in lack["text"]
+    assert (lack["field"], lack["row"]) == ("station", "1")
+    assert [each["verdict"] for each in found if each["calculator"] == "reels.base"] == ["pass"] * 5
