@@ -493,7 +493,9 @@ def test_air_that_was_not_noted_is_asked_for_all_at_once() -> None:
     """Temperature, pressure and humidity, each by its name."""
     finding = one(job(BOAT, two_ways(BOAT), {}), "reference_air")
     assert finding.verdict is MISSING
-    assert [word in finding.sentence for word in ("“Air temperature”", "“Air pressure at the water”", "“Relative humidity”")] == [True] * 3
+    assert [
+        word in finding.sentence for word in ("“Air temperature”", "“Air pressure at the water”", "“Relative humidity”")
+    ] == [True] * 3
     assert finding.sentence.count("is not entered") == 3
 
 
