@@ -315,13 +315,13 @@ sentence = "It hangs at {{height}}."
 def test_what_a_built_in_step_asks_of_each_engine_is_judged_of_each(tmp_path: Path, view: JobView) -> None:
     """A column of a table whose rows are engines, a field asked of each, and one that the check asks of each."""
     host = host_of(tmp_path, OF_EACH)
-    entered = [
+    entered: list[tuple[str, str, JsonValue]] = [
         ("engine_trial.as_rigged", "height", "1 in"),
         ("engine_trial.as_rigged", "rail.over", "2 in"),
         ("handover.trim_and_tabs", "stays_up", True),
     ]
     given = [Measurement(step=step, field=field, value=value, of="port") for step, field, value in entered]
-    run = attrs.evolve(view, measurements=(*view.measurements, *given))  # type: ignore[arg-type]
+    run = attrs.evolve(view, measurements=(*view.measurements, *given))
     found = {
         one.finding.of: one.finding for one in host.assess(run, ["engine_trial.as_rigged"]) if one.plugin == "rail"
     }

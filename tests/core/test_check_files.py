@@ -274,6 +274,17 @@ def test_a_unit_of_two_quantities_takes_the_units_of_both() -> None:
     check_value(setting.field, "0.5 gal/min")
 
 
+def test_a_file_is_called_by_its_name_and_so_is_its_successor(tmp_path: Path) -> None:
+    """A new version in a file of another name would stand beside the old one, and one of the two would not run."""
+    for file in ("rail.toml", "rail_2.toml"):
+        (tmp_path / file).write_text(GOOD)
+    host = make_host((), entry_points=False, files=sorted(tmp_path.iterdir()))
+    (told,) = host.problems
+    assert ([one.name for one in host.plugins], told.name, told.code, told.line) == (["rail"], "rail_2", "wrong_name", 3)
+    assert told.reason == "name: expected the name of its file, 'rail_2', got 'rail'"
+    assert told.cure == 'call the file rail.toml, or write name = "rail_2" if no job has used it yet'
+
+
 def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
     text = GOOD.replace('kind = "amount"', 'kind = "amuont"').replace("default = 24", "default = 400")
     (tmp_path / "rail.toml").write_text(text)

@@ -66,11 +66,14 @@ def read_check(path: Path, taken: Collection[str] = (), built_in: BuiltIn | None
         cure = "make two checks of it: a check holds no tables of data"
         fault = Fault("file", f"at most {LARGEST} bytes", f"{path.stat().st_size}", cure=cure)
         raise CheckRefused([CheckFault(fault, "too_large")])
-    return check_of(path.read_bytes(), taken, built_in)
+    return check_of(path.read_bytes(), taken, built_in, path.stem)
 
 
-def check_of(content: bytes, taken: Collection[str] = (), built_in: BuiltIn | None = None) -> Check:
-    """The same of a file's content."""
+def check_of(content: bytes, taken: Collection[str] = (), built_in: BuiltIn | None = None, file: str = "") -> Check:
+    """The same of a file's content.
+
+    file : what the file is called, without its ending; "" where nobody has given it a name yet
+    """
     text, plain = plain_of(content)
     faults = Faults(lines_of(text))
     entry = Entry(plain, (), faults)
@@ -78,6 +81,11 @@ def check_of(content: bytes, taken: Collection[str] = (), built_in: BuiltIn | No
     if faults.found:
         raise CheckRefused(faults.found)
     check = _Reading(entry, faults, taken, built_in or BuiltIn()).read()
+    if file and file != check.name:
+        # lists, --only and the shop's register go by the file, keys and codes by the name: two files of one name would
+        # ask the same, and an old one could stay at work beside the new
+        cure = f'call the file {check.name}.toml, or write name = "{file}" if no job has used it yet'
+        entry.refuse("name", f"the name of its file, {file!r}", repr(check.name), cure, "wrong_name")
     if faults.found:
         raise CheckRefused(faults.found)
     return check
