@@ -109,7 +109,8 @@ SETTINGS = tuple(
         (
             LOGO,
             "The shop's logo",
-            "It stands on the cover of the owner's book. The command garboard settings picture makes it of a file.",
+            "It stands on the cover of the owner's book. The shop's pages take a file, and so does the command "
+            "garboard settings picture.",
         ),
     )
 )

@@ -399,10 +399,12 @@ def _with_page(number: str) -> str:
 
 def handed_over_or_not(state: HandOver) -> Iterator[Part]:
     """Whether the boat was handed over, and what is open."""
-    lacking = "; ".join(state.lacking)
+    lacking = "; ".join(one for one in state.lacking if one not in state.unsigned)
     if not state.is_done:
-        yield words("NOT YET HANDED OVER", "body", bold=True, colour="fail")
-        yield words(f"{lacking[:1].upper()}{lacking[1:]}.", "body")
+        yield words("DRAFT: NOT YET HANDED OVER", "body", bold=True, colour="fail")
+        yield words(f"This is a draft because {' and '.join(state.unsigned)}.", "body")
+        if lacking:
+            yield words(f"Open besides: {lacking}.", "body")
     else:
         yield words(f"Handed over with this open: {lacking}." if lacking else "Handed over.", "body", bold=True)
 
@@ -480,14 +482,17 @@ def _revisions(view: JobView, host: PluginHost, proof: Proof | None, clause: _Cl
 
 
 def _revision(one: Revision, host: PluginHost) -> tuple[str, ...]:
-    if one.number == 1:
+    number = f"{one.number}"
+    if one.is_draft:
+        number, changed = "draft", f"a draft of {one.entries} entries; no revision yet"
+    elif one.number == 1:
         changed = f"first issued, {one.entries} entries"
     elif one.names is None:
         changed = f"now {one.entries} entries"
     else:
         changed = names_in_words(one.names, host)
     signed = ", ".join(one.signed) or "nobody"
-    return f"{one.number}", date_in_words(one.date), changed, signed, in_groups(one.root[:12])
+    return number, date_in_words(one.date), changed, signed, in_groups(one.root[:12])
 
 
 def _files(view: JobView, host: PluginHost) -> list[tuple[str, ...]]:
