@@ -792,7 +792,7 @@ def test_a_signature_before_later_changes_hands_nothing_over(view: JobView, role
 def test_a_signature_before_later_changes_names_what_it_does_not_cover(view: JobView) -> None:
     first = view.measurements[0]
     names = ("/".join((first.step, first.field)), "vessel/beam", "note 12")
-    signed = (SignOff(role="owner", name="An Owner", stale=True, not_covered=names),)
+    signed = (SignOff(role="owner", name="An Owner", at=SIGNED[0].at, stale=True, not_covered=names),)
     text = whole(book_of(attrs.evolve(view, sign_offs=signed)))
     words = place_in_words((first.step, first.field, "", ""), small_plugin.small_host())
     assert f"Sign again. Not covered: {words}; Vessel beam; Note 12." in text
