@@ -342,10 +342,13 @@ def end_unfinished(store: Store, summary: BoatSummary, now: int) -> None:
     keep(store, [half.entry for half in summary.boat.unfinished if half.is_sure], now)
 
 
-def set_for_shop(store: Store, setting: Setting, form: Mapping[str, str], by: str, now: int) -> str:
+def set_for_shop(
+    store: Store, setting: Setting, form: Mapping[str, str], by: str, now: int, picture: str | None = None
+) -> str:
     """Set one of the shop's settings, or with `reset` in the form take back what was set.
 
-    form : saw, reason, and value or reset
+    form    : saw, reason, and value or reset
+    picture : the value of a setting that is one
     """
     record = settings.record_of(store)
     if settings.saw(record, setting.key) != form.get("saw"):
@@ -355,9 +358,10 @@ def set_for_shop(store: Store, setting: Setting, form: Mapping[str, str], by: st
     if form.get("reset"):
         keep(store, [reset_setting(author, record, setting.key, reason, managers=managers)], now)
         return f"{title}: nothing is set any more. The default holds for every job that is not signed."
-    value = settings.typed(setting, form)
+    value = settings.typed(setting, form) if picture is None else picture
     keep(store, [set_setting(author, record, setting.key, value, reason, managers=managers)], now)
-    return f"{title} is {value_in_words(value)} now, for every job that is not signed."
+    held_by = "" if picture is not None else ", for every job that is not signed"  # a book prints the picture of today
+    return f"{title} is {value_in_words(value)} now{held_by}."
 
 
 def plan_job(store: Store, boat: Boat, job: str, said: Mapping[str, str], by: str, now: int) -> int:
