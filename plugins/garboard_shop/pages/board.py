@@ -421,7 +421,7 @@ def plan_page(visit: Visit) -> Response:
     return visit.page(
         "plan.html",
         hull=boat.state.hull,
-        name=boat.vessel().name,
+        name=" ".join(boat.vessel().name.split()),
         number=boat.state.hull_number,
         job=job,
         plan=plan_of(home, parts),
