@@ -194,7 +194,17 @@ def looked(visit: Visit) -> Response:
 
 def _views(asked: Asked, stuck: int, own: Iterable[OwnView]) -> list[View]:
     """The built-in ones, then the shop's own."""
-    named = [
+    here = attrs.evolve(asked, page=1).address()
+    found = [View(name, one.address(), one.address() == here) for name, one in built_in_views(stuck)]
+    return found + [View(one.saved.name, one.address, one.address == here, one.saved.by) for one in own]
+
+
+def built_in_views(stuck: int) -> tuple[tuple[str, Asked], ...]:
+    """Names of views that every shop has, with what they ask.
+
+    stuck : days in a state from which on a job is stuck
+    """
+    return (
         ("Everything open", Asked()),
         (f"Stuck over {stuck} days", Asked(view=board.STUCK, sort="days")),
         ("Waiting for parts", Asked(waiting="parts")),
@@ -204,10 +214,7 @@ def _views(asked: Asked, stuck: int, own: Iterable[OwnView]) -> list[View]:
         ("Stale signatures", Asked(view=board.STALE)),
         ("Tablet silent", Asked(view=board.SILENT)),
         ("All jobs", Asked(view=board.ALL)),
-    ]
-    here = attrs.evolve(asked, page=1).address()
-    found = [View(name, one.address(), one.address() == here) for name, one in named]
-    return found + [View(one.saved.name, one.address, one.address == here, one.saved.by) for one in own]
+    )
 
 
 def _spans(today: date) -> Mapping[str, str]:
