@@ -434,7 +434,7 @@ def _signatures(view: JobView, host: PluginHost, state: HandOver, drawn: DrawnSi
         if state.is_done and not signed and role not in SIGN_AT_HAND_OVER:
             continue  # nothing waits for it
         for sign_off in signed:
-            if sign_off.at:
+            if sign_off.at or sign_off.stale:
                 yield _signature(sign_off, [name_in_words(name, host, view) for name in sign_off.not_covered], drawn)
         if not any(one.at and not one.stale for one in signed):
             name = next((one.name for one in signed), view.job.owner if role == "owner" else "")
@@ -446,7 +446,8 @@ _COVERS = "It covers all that was entered in this job until then. Nothing was ch
 
 def _signature(sign_off: SignOff, not_covered: Sequence[str], drawn: DrawnSignatures) -> Part:
     """Who signed on screen and when, as drawn, what it covers, and what was changed after it."""
-    signed = f"signed on screen, {date_in_words(sign_off.at)}{clock_mark(sign_off.at)}"
+    on = f"{date_in_words(sign_off.at)}{clock_mark(sign_off.at)}" if sign_off.at else "no date entered"
+    signed = f"signed on screen, {on}"
     line = ", ".join(filter(None, (sign_off.role.capitalize(), sign_off.name, signed)))
     further = len(not_covered) - MOST_NAMED
     more = f"; and {further} more" if further > 0 else ""
