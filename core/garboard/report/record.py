@@ -13,14 +13,14 @@ import attrs
 
 from garboard.disk.clock import clock_mark
 from garboard.findings import Basis, Figure, Finding, Number, Table, Verdict
-from garboard.history.proof import Proof, Revision, in_groups
+from garboard.history.proof import SIGN_AT_HAND_OVER, Proof, Revision, in_groups
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import name_in_words, names_in_words, place_in_words, title_of
 from garboard.hosting.unused import not_used
 from garboard.job_files.job_file import ATTACHED
-from garboard.job_view import JobView
+from garboard.job_view import FieldKey, JobView
 from garboard.owner_pages import CARE, PUNCH_LIST, SIGNATURES, card_of, key_of, number_of, page_of
-from garboard.records import JsonValue, SignOff
+from garboard.records import JsonValue, Measurement, SignOff
 from garboard.report.blocks import Block as Part
 from garboard.report.blocks import (
     big_number,
@@ -35,7 +35,6 @@ from garboard.report.blocks import (
 from garboard.report.drawn_signatures import DrawnSignatures, drawing_of
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.outline import (
-    SIGN_AT_HAND_OVER,
     HandOver,
     StepOutline,
     alike_together,
@@ -209,7 +208,7 @@ def record_clauses(
     add(PUNCH_LIST, lambda: _punch_list(view, host, assessed, printed), with_clause=False)
     state = hand_over(view, assessed)
     add(SIGNATURES, lambda: _signatures(view, host, state, drawn), with_clause=False)
-    add("Revisions and files", lambda clause: _revisions(view, host, proof, clause))
+    add("Revisions and files", lambda clause: _revisions(view, host, proof, photos.not_shown, clause))
     add("What this book rests on", lambda: _bases(printed), with_clause=False)
     return found
 
@@ -459,7 +458,9 @@ def _signature(sign_off: SignOff, not_covered: Sequence[str], drawn: DrawnSignat
     return signature(line, f"{covers}{lost}", stale, drawn=strokes)
 
 
-def _revisions(view: JobView, host: PluginHost, proof: Proof | None, clause: _Clause) -> Iterator[Part]:
+def _revisions(
+    view: JobView, host: PluginHost, proof: Proof | None, not_shown: Mapping[FieldKey, str], clause: _Clause
+) -> Iterator[Part]:
     """What proves this book, and what it is a revision of; then the files that stay with the shop."""
     if proof is None:
         yield words(
@@ -477,7 +478,7 @@ def _revisions(view: JobView, host: PluginHost, proof: Proof | None, clause: _Cl
             f"list of entries are attached to this file. The root stands as a code on {page_of(CARE)}.",
             "small",
         )
-    if files := _files(view, host):
+    if files := _files(view, host, not_shown):
         heads = ("Belongs to", "File kept by the shop", "By", "Day")
         yield table(clause.caption("Files"), heads, files)
 
@@ -496,12 +497,20 @@ def _revision(one: Revision, host: PluginHost) -> tuple[str, ...]:
     return number, date_in_words(one.date), changed, signed, in_groups(one.root[:12])
 
 
-def _files(view: JobView, host: PluginHost) -> list[tuple[str, ...]]:
-    """Photos, and what else was attached, by name: they stay with the shop. Of recordings the checks tell."""
+def _files(view: JobView, host: PluginHost, not_shown: Mapping[FieldKey, str]) -> list[tuple[str, ...]]:
+    """Photos, and what else was attached, by name: they stay with the shop. Of recordings the checks tell.
+
+    not_shown : those a page of this book should show, and why it does not
+    """
+
+    def named(one: Measurement, value: Mapping[str, JsonValue]) -> str:
+        why = not_shown.get((one.step, one.field, one.row, one.of), "")
+        return f"{value.get('name') or value['file']}{f' (not shown: {why})' if why else ''}"
+
     return [
         (
             place_in_words((one.step, one.field, "" if one.field == ATTACHED else one.row, one.of), host),
-            str(one.value.get("name") or one.value["file"]),
+            named(one, one.value),
             one.by,
             date_in_words(one.at[:10]) + clock_mark(one.at),
         )
