@@ -44,7 +44,7 @@ from garboard.hosting.titles import place_in_words
 from garboard.job_view import JobView
 from garboard.judging.assessing import AssessedJob, assess_job_file
 from garboard.owner_pages import REFERENCE as REFERENCE_MARK
-from garboard.owner_pages import Digits, page_of
+from garboard.owner_pages import Digits, key_of, page_of
 from garboard.records import Measurement, Note, SignOff, StepState
 from garboard.report.as_typed import block_as_typed
 from garboard.report.book import handover_book
@@ -53,7 +53,7 @@ from garboard.report.outline import HandOver, cautions, date_in_words
 from garboard.report.owner import card_sheets
 from garboard.report.photos import no_photo
 from garboard.report.record import _signatures
-from garboard.report.type_faces import FOLDER, held, printable
+from garboard.report.type_faces import FOLDER, breakable, held, printable
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Calculator, ReportSection
 
 POINTS_PER_MILLIMETRE = 72 / 25.4
@@ -564,11 +564,28 @@ def test_cards_are_printed_on_the_front_of_a_sheet_whose_back_is_empty(count: in
     sheets = [*card_sheets([Table(f"Card {one}", ("A", "B"), rows, card=True) for one in range(count)], "aboard")]
     assert sum(len(column) for sheet in sheets for part in sheet for column in part["columns"]) == count
     for sheet in sheets:
-        assert all(sum(len(card["rows"]) + 6 for card in column) <= 46 for part in sheet for column in part["columns"])
+        assert all(sum(len(card["rows"]) + 6 for card in column) <= 50 for part in sheet for column in part["columns"])
     pages = [on_one_line(page) for page in pages_of(sample_book())]
     front = next(number for number, page in enumerate(pages, 1) if page.startswith("Cards to cut out"))
     assert front % 2 == 1
     assert pages[front].startswith("This page stays empty")
+
+
+def test_a_card_of_many_long_rows_is_several_and_loses_none() -> None:
+    """Of 43 rows of two lines the last ran over the foot and off the sheet."""
+    rows = tuple((f"Circuit {row} of the after cockpit and all of its lights", "7.5 A") for row in range(43))
+    sheets = [*card_sheets([Table("Fuses", ("Circuit", "Size"), rows, card=True)], "aboard")]
+    cards = [card for sheet in sheets for part in sheet for column in part["columns"] for card in column]
+    assert [card["title"] for card in cards] == [f"Fuses, {one} of {len(cards)}" for one in range(1, len(cards) + 1)]
+    assert {card["key"] for card in cards} == {key_of("Fuses")}, "a reference leads to the first"
+    found = Counter(cell for card in cards for row in card["rows"] for cell in row if cell.startswith("Circuit"))
+    assert len(found) == 43
+    assert set(found.values()) == {1}
+
+
+def test_no_code_of_a_letter_is_broken_in_the_middle() -> None:
+    code = printable("\u05e1\u05e4\u05d9\u05e0\u05d4" * 4)
+    assert printable(breakable(code)) == code
 
 
 @pytest.mark.parametrize(
@@ -895,7 +912,7 @@ def test_who_signed_on_screen_has_no_empty_line_to_sign_on(view: JobView) -> Non
     for sign_offs, lines in (((by,), 0), ((attrs.evolve(by, stale=True),), 1), ((attrs.evolve(by, at=""),), 1)):
         signed = attrs.evolve(view, sign_offs=(*SIGNED[:1], *sign_offs))
         host = small_plugin.small_host()
-        parts = _signatures(signed, host, HandOver(True, ()), DrawnSignatures(no_photo))
+        parts = _signatures(signed, host, HandOver(True, ()), DrawnSignatures(no_photo), has_entries=True)
         assert sum(part.get("to_sign", False) for part in parts) == lines
 
 
