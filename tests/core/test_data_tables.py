@@ -324,7 +324,8 @@ def test_one_boat_without_samples_and_asked_for_wrongly(shop: Path, tmp_path: Pa
     with duckdb.connect(str(tmp_path / "one.duckdb")) as opened:
         assert rows(opened, "SELECT (SELECT count(*) FROM boats), (SELECT count(*) FROM samples)") == [(1, 0)]
         assert rows(opened, "SELECT sum(samples) > 0 FROM recordings") == [(True,)]
-    for wrong in (("QQZ00002A626", "-o", tmp_path / "x.zip"), ("-o", tmp_path / "folder")):
+    no_job = ("QQZ00002A626", "-o", tmp_path / "x.zip"), (SALTGRASS, "--job", "none", "-o", tmp_path / "x.zip")
+    for wrong in (*no_job, ("-o", tmp_path / "folder")):
         result = run("export", shop, *wrong)
         assert result.exit_code == 2, result.output
     assert sorted(one.name for one in tmp_path.iterdir()) == ["one.duckdb"]

@@ -692,6 +692,8 @@ def _export_tables(
             if job in ("", one.view.job.id):
                 jobs += 1
                 yield from collector.rows_of(one)
+        if job and not jobs:
+            raise InputError("export", [Fault("--job", "the id of a job that is here", repr(job))])
         left_out.extend((str(path), why) for path, why in sorted(hulls.left_alone.items()))
         left_out.extend((str(damage.file), str(damage)) for damage in hulls.damage())
         named = {Path(file).name for file, _ in left_out}

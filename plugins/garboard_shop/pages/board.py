@@ -435,11 +435,12 @@ def plan_page(visit: Visit) -> Response:
 
 def plan(visit: Visit) -> Response:
     """Keep what a manager plans for a job: of what the form showed, what they changed."""
-    boat, job = _job(visit, visit.form.get("job", ""))
     said = {what: visit.form[what] for what in (ASSIGNED, PROMISED, WAITING_FOR, COMMENT) if what in visit.form}
     said = {what: typed for what, typed in said.items() if typed != visit.form.get(f"was_{what}")}
-    _refuse_overtaken(boat, job, said, visit.form)
-    written = _keep(visit, boat, job, said)
+    with decisions.deciding:
+        boat, job = _job(visit, visit.form.get("job", ""))
+        _refuse_overtaken(boat, job, said, visit.form)
+        written = _keep(visit, boat, job, said)
     visit.desk.remembering.look_soon()
     return visit.back("/board", "Kept." if written else "Nothing is new in it.")
 
@@ -464,18 +465,19 @@ def plan_several(visit: Visit) -> Response:
     if not picked or not said:
         missing = "Tick at least one job." if not picked else "Say at least one thing of the jobs you ticked."
         return visit.back("/board", f"{missing} Nothing was changed.")
-    jobs = [(_boat(visit, hull), job) for hull, _, job in picked]
-    if lost := [job for boat, job in jobs if job not in boat.jobs]:
-        raise NotHere(404, f"{in_number(len(lost), 'job')} you ticked stands elsewhere now. Nothing was changed.")
-    changed = 0
-    for boat, job in jobs:
-        try:
-            changed += _keep(visit, boat, job, said) > 0
-        except NotSaved as failure:
-            if not changed:
-                raise
-            told = f"Of {in_number(len(jobs), 'ticked job')} {changed} changed, then the rest was not saved: {failure}."
-            raise HalfSaved(f"{told} Look which, and change the others again.") from failure
+    with decisions.deciding:
+        jobs = [(_boat(visit, hull), job) for hull, _, job in picked]
+        if lost := [job for boat, job in jobs if job not in boat.jobs]:
+            raise NotHere(404, f"{in_number(len(lost), 'job')} you ticked stands elsewhere now. Nothing was changed.")
+        changed = 0
+        for boat, job in jobs:
+            try:
+                changed += _keep(visit, boat, job, said) > 0
+            except NotSaved as failure:
+                if not changed:
+                    raise
+                told = f"Of {in_number(len(jobs), 'ticked job')} {changed} changed, the rest was not saved: {failure}."
+                raise HalfSaved(f"{told} Look which, and change the others again.") from failure
     visit.desk.remembering.look_soon()
     return visit.back("/board", f"{in_number(changed, 'job')} changed.")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterable, Mapping, Sequence
 
 import attrs
@@ -32,6 +33,9 @@ from garboard_shop.pages.authors import author_after
 from garboard_shop.pages.summaries import BoatSummary, coverage_seen, open_boat, register_in_words, seen_in
 from garboard_shop.pages.wording import value_in_words
 from garboard_shop.store import Store, managers_devices
+
+deciding = threading.Lock()
+"""Held from reading what stands until what was decided of it is kept: of two who decide at once the second is told."""
 
 
 class Overtaken(GarboardError):

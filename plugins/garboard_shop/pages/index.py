@@ -70,7 +70,8 @@ class Card:
 
     @text.default
     def _words(self) -> str:
-        return " ".join((self.hull, *self.also, *self.numbers, *self.names, *self.owners, *self.propellers)).casefold()
+        texts = (self.hull, *self.also, *self.numbers, *self.names, *self.owners, *self.propellers)
+        return hull_number.sought(" ".join(texts))
 
     @property
     def name(self) -> str:
@@ -229,7 +230,7 @@ class Wanted:
     def typed(cls, text: str) -> Wanted:
         text = hull_number.scanned(text[:LONGEST_SEARCH])
         number = hull_number.key(text) if text.strip() else ""
-        return cls(tuple(text.casefold().split()), number if len(number) > 3 else "")
+        return cls(tuple(hull_number.sought(text).split()), number if len(number) > 3 else "")
 
     def fits(self, card: Card) -> bool:
         return all(word in card.text for word in self.words) or bool(self.number and self.number in card.digits)

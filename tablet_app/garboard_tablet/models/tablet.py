@@ -193,7 +193,7 @@ class Tablet:
         view = self.view(hull, job)
         from garboard.report.as_typed import as_typed
 
-        return as_typed(view, self.host.assess(view, steps))
+        return as_typed(view, self.host.assess(view, steps), self.host)
 
     def load_recording(self, reference: str) -> Recording:
         """The recording kept under a name."""

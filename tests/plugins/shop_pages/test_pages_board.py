@@ -214,7 +214,7 @@ def test_a_full_disk_keeps_a_jobs_plan_whole_and_says_how_many_jobs_have_theirs(
     ticks = form_to(manager.text("/board?change=1"), "/board/several")
     refused = manager.send(ticks, promised="2026-12-31")
     assert refused.status_code == 507
-    assert f"Of {len(board)} ticked jobs 1 changed, then the rest was not saved" in words_of(refused.text)
+    assert f"Of {len(board)} ticked jobs 1 changed, the rest was not saved" in words_of(refused.text)
 
 
 def test_a_technician_plans_nothing(pages: Pages, board: Board) -> None:
