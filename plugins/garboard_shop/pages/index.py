@@ -113,6 +113,7 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
     numbers: dict[str, None] = {}
     owners: dict[str, None] = {}
     propellers: dict[str, dict[str, str]] = {}
+    fitted: dict[str, str] = {}
     names: dict[str, None] = {}
     days, count, facts, joined = set[str](), 0, list[Entry](), list[Entry]()
     for raw in entries:
@@ -135,9 +136,13 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
             names[_text(value)] = None
         elif len(path) == 4 and path[0] == "engines" and path[2] == "propeller":
             propellers.setdefault(path[1], {})[path[3].replace("_", " ")] = _text(value)
+        elif len(path) == 3 and path[0] == "engines" and path[2] == "fitted":
+            fitted[path[1]] = _text(value)
         elif len(path) == 3 and path[0] == "propellers" and path[2] not in ("name", "removed"):
             propellers.setdefault(f"propeller {path[1]}", {})[path[2].replace("_", " ")] = _text(value)
-    lines = tuple(f"{engine}: {_in_words(parts)}" for engine, parts in sorted(propellers.items()))
+    on_now = {f"propeller {name}": ", fitted" for name in fitted.values() if name}
+    on_now |= {engine: ", as delivered" for engine, name in fitted.items() if f"propeller {name}" in propellers}
+    lines = tuple(f"{of}{on_now.get(of, '')}: {_in_words(parts)}" for of, parts in sorted(propellers.items()))
     state = replay(hull, joined)
     return Card(
         hull=hull,

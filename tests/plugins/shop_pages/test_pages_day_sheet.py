@@ -317,6 +317,14 @@ def test_a_card_holds_what_a_boat_is_found_by() -> None:
     assert card_of(SALTGRASS, [one.raw for one in (*entries, *told)]).propellers == said, (
         "as a person tells a propeller"
     )
+    another = [
+        entry("field", ("propellers", "17 steel", "pitch"), "17 in"),
+        entry("field", ("engines", "port", "fitted"), "17 steel"),
+    ]
+    assert card_of(SALTGRASS, [one.raw for one in (*entries, *another)]).propellers == (
+        "port, as delivered: pitch 19 in",
+        "propeller 17 steel, fitted: pitch 17 in",
+    )
     card = card_of(SALTGRASS, [one.raw for one in entries])
     assert (card.name, card.owners, card.propellers) == ("Petrel", ("B. Wren",), ("port: pitch 19 in",))
     assert card.days == {"2026-11-25", "2026-02-03"}
