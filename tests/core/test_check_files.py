@@ -280,7 +280,12 @@ def test_a_file_is_called_by_its_name_and_so_is_its_successor(tmp_path: Path) ->
         (tmp_path / file).write_text(GOOD)
     host = make_host((), entry_points=False, files=sorted(tmp_path.iterdir()))
     (told,) = host.problems
-    assert ([one.name for one in host.plugins], told.name, told.code, told.line) == (["rail"], "rail_2", "wrong_name", 3)
+    assert ([one.name for one in host.plugins], told.name, told.code, told.line) == (
+        ["rail"],
+        "rail_2",
+        "wrong_name",
+        3,
+    )
     assert told.reason == "name: expected the name of its file, 'rail_2', got 'rail'"
     assert told.cure == 'call the file rail.toml, or write name = "rail_2" if no job has used it yet'
 
