@@ -58,6 +58,7 @@ from garboard.report.photos import (
     with_arrows,
 )
 from histories import HULL, JOB, tablet
+from printed import printed_words
 
 SHARES = st.floats(0, 1)
 STEP = "small.horn"
@@ -318,7 +319,7 @@ def test_the_book_shows_a_photo_with_its_arrow_and_what_it_points_at(tmp_path: P
     (image,) = (one for page in reader.pages for one in page.images)
     assert image.image is not None
     assert max(image.image.size) <= 1600
-    words = " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+    words = printed_words(pdf)
     assert "1 this clamp. tech a, 14 May 2026" in words
     step = next(one for one in host.steps if one.key == STEP)
     own = words.rindex(step.title, 0, words.index("1 this clamp."))
@@ -345,9 +346,9 @@ def test_a_file_that_is_no_picture_is_listed_and_the_book_is_whole(tmp_path: Pat
     shop = _shop(tmp_path / "shop", content)
     with HullFolder(shop, read_only=True) as hulls:
         view = open_hull(hulls, HULL).view(JOB)
-    pages = PdfReader(BytesIO(handover_book(view, host, host.assess(view), load_photo=photos_at(shop)))).pages
-    assert not [image for page in pages for image in page.images]
-    assert "p.jpg" in " ".join(page.extract_text() for page in pages)
+    pdf = handover_book(view, host, host.assess(view), load_photo=photos_at(shop))
+    assert not [image for page in PdfReader(BytesIO(pdf)).pages for image in page.images]
+    assert "p.jpg" in printed_words(pdf)
 
 
 def test_a_photo_with_arrows_is_told_as_missing_like_any_other_file() -> None:
