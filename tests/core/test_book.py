@@ -43,14 +43,17 @@ from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.titles import place_in_words
 from garboard.job_view import JobView
 from garboard.judging.assessing import AssessedJob, assess_job_file
-from garboard.owner_pages import Digits
+from garboard.owner_pages import REFERENCE as REFERENCE_MARK
+from garboard.owner_pages import Digits, page_of
 from garboard.records import Measurement, Note, SignOff, StepState
 from garboard.report.as_typed import block_as_typed
 from garboard.report.book import handover_book
-from garboard.report.outline import cautions, date_in_words
+from garboard.report.drawn_signatures import DrawnSignatures
+from garboard.report.outline import HandOver, cautions, date_in_words
 from garboard.report.owner import card_sheets
-from garboard.report.record import _signature
-from garboard.report.type_faces import FOLDER, printable
+from garboard.report.photos import no_photo
+from garboard.report.record import _signatures
+from garboard.report.type_faces import FOLDER, held, printable
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Calculator, ReportSection
 from printed import Piece, page_texts, pieces_of
 
@@ -551,9 +554,9 @@ def test_cards_are_printed_on_the_front_of_a_sheet_whose_back_is_empty(count: in
     ("page", "answer"),
     [
         ("", "All 110 checks passed, and nothing is open."),
-        ("At the helm", "most a compass is off give or take 0.9°; see its card"),
-        ("", "At 4200 rpm a full tank takes you 85 nm out and 85 back, with a third left."),
-        ("At the helm", "4200 rpm, your usual cruise"),
+        ("At the helm", "most a compass is off give or take 0.9° “Deviation card: pilot compass” on page 9"),
+        ("", "At 4200 rev/min a full tank takes you 85 nm out and 85 back, with a third left."),
+        ("At the helm", "4200 rev/min, your usual cruise"),
         ("At the helm", "2.4° most a compass is off"),
         ("At the helm", "Add what stands beside it"),
         ("Where things are", "3 Battery switches, in the aft hatch, starboard side"),
@@ -561,7 +564,7 @@ def test_cards_are_printed_on_the_front_of_a_sheet_whose_back_is_empty(count: in
         ("Care, and what you signed for", "A signature says that its writer has seen this book"),
         ("Fuel and range", "a quarter, 42.5 gal 31 % 37 23 21 15"),
         ("Fuel and range", "3590 24.4 28.0 15.0 1.63 1.87"),
-        ("At the helm", "Between 2100 and 3090 rpm the boat climbs its own bow wave."),
+        ("At the helm", "Between 2100 and 3090 rev/min the boat climbs its own bow wave."),
         ("At the helm", "Propellers 15.3 x 19 in, 3 blades."),
         ("Cards to cut out", "VHF radio 10 A breaker at the panel"),
         ("Cards to cut out", "090 +2.1"),
@@ -572,7 +575,7 @@ def test_cards_are_printed_on_the_front_of_a_sheet_whose_back_is_empty(count: in
         ("Cards to cut out", "Main fuse, house 100 A fuse at the battery"),
         ("Where things are", "4 Fire extinguisher, inside the cabin door"),
         ("Find these in the dark", "1 VHF radio, 10 A breaker"),
-        ("Before you go, and if it will not start", "(3 on the page \u201cWhere things are\u201d)"),
+        ("Before you go, and if it will not start", "(3 on page 6, \u201cWhere things are\u201d)"),
     ],
 )
 def test_an_owner_finds_the_answer_on_its_page(page: str, answer: str) -> None:
@@ -580,16 +583,49 @@ def test_an_owner_finds_the_answer_on_its_page(page: str, answer: str) -> None:
 
 
 def test_a_distance_is_rounded_down_and_a_third_is_kept() -> None:
-    """170 gal, a third each way, at 4200 rpm: 30.8 kn for 20.4 gal/h, by the throttle steps' own page."""
+    """170 gal, a third each way, at 4200 rev/min: 30.8 kn for 20.4 gal/h, by the throttle steps' own page."""
     speed, flow = 30.8, 20.4
     assert 85 <= 170 / 3 * speed / flow < 86
-    assert "Your usual cruise, 4200 rpm 85 nm out, 85 back" in your_boat()["Fuel and range"]
+    assert "Your usual cruise, 4200 rev/min 85 nm out, 85 back" in your_boat()["Fuel and range"]
 
 
-@pytest.mark.parametrize("word", ["±", "basis", "from memory", "no source", "oefficient", "rev/min", "-0.0", "−0.0"])
+@pytest.mark.parametrize("word", ["±", "basis", "from memory", "no source", "oefficient", "-0.0", "−0.0"])
 def test_your_boat_holds_nothing_for_its_author(word: str) -> None:
     assert word in " ".join(page_texts(sample_book())) or word in ("from memory", "-0.0", "−0.0")
     assert not [title for title, text in your_boat().items() if word in text]
+
+
+def test_every_reference_names_the_page_it_leads_to() -> None:
+    """Pages, cards and findings: the number printed is the page on which the thing stands, in a book of any length."""
+    pages = [on_one_line(page) for page in page_texts(sample_book())]
+    said = [(at, *one) for at, page in enumerate(pages, 1) for one in REFERENCE.findall(page)]
+    assert len(said) > 15
+    for at, finding, number, page, title, card, of_card in said:
+        there = pages[int(number or page or of_card) - 1]
+        if finding:
+            assert re.search(rf"(?:^| ){re.escape(finding)} (?:pass|advise|fail|not enough)", there), (at, finding)
+        else:
+            assert (title or card) in there, (at, title or card)
+    assert not [page for page in pages if "page \u2013" in page or "\ue000" in page]
+
+
+REFERENCE = re.compile(
+    r"(\d+\.\d+), page (\d+)|page (\d+), \u201c([^\u201d]+)\u201d|\u201c([^\u201d]+)\u201d on page (\d+)"
+)
+
+
+@pytest.mark.parametrize("typed", [page_of("Nowhere"), page_of("Nowhere")[:9], "\ue000\ue001", "\ue001a\ue000"])
+def test_no_name_is_a_reference_that_breaks_a_book(typed: str) -> None:
+    """A reference leads somewhere or has a dash for its number; half of one is printed as its codes."""
+    assert set(printable(typed)) - set("\ue000\ue001") <= held()
+    assert ("\ue000" in printable(typed)) == bool(REFERENCE_MARK.search(typed))
+
+
+def test_engine_speed_is_spelled_one_way_all_through() -> None:
+    """Common practice, no source: a shop's paper has one unit for one thing."""
+    text = whole(sample_book())
+    assert text.count("rev/min") > 20
+    assert not re.findall(r"\b(?:rpm|RPM|r/min)\b", text)
 
 
 def test_nothing_an_owner_reads_is_smaller_than_nine_points_but_the_foot() -> None:
@@ -674,13 +710,17 @@ def test_no_heading_stands_last_on_its_page() -> None:
 # Handed over or not
 
 
+WHY_A_DRAFT = (
+    "DRAFT: NOT YET HANDED OVER This is a draft because the technician has not signed and the owner has not signed. "
+    "Open besides: 1 fail."
+)
 SIGNED = tuple(SignOff(role=role, name="Somebody", at="2026-05-15") for role in ("technician", "owner"))
 
 
 def test_a_book_of_a_boat_nobody_has_signed_for_is_a_draft_and_says_what_is_open(view: JobView) -> None:
     unsigned = book_of(attrs.evolve(view, sign_offs=()))
     cover, *others = map(on_one_line, page_texts(unsigned))
-    assert "NOT YET HANDED OVER 1 fail; the technician has not signed; the owner has not signed." in cover
+    assert WHY_A_DRAFT in cover
     assert all(re.search("Señora Åse, (Your boat|Record), draft, not handed over", page) for page in others)
     assert "To be handed over after commissioning" in whole(unsigned)
 
@@ -718,16 +758,16 @@ def test_a_managers_signature_is_asked_for_only_while_the_boat_is_not_handed_ove
 def test_a_signature_before_later_changes_hands_nothing_over(view: JobView, role: str) -> None:
     signed = tuple(attrs.evolve(one, stale=one.role == role) for one in SIGNED)
     cover = on_one_line(page_texts(book_of(attrs.evolve(view, sign_offs=signed)))[0])
-    assert f"NOT YET HANDED OVER 1 fail; the {role} signed before later changes." in cover
+    assert f"This is a draft because the {role} signed before later changes. Open besides: 1 fail." in cover
 
 
 def test_a_signature_before_later_changes_names_what_it_does_not_cover(view: JobView) -> None:
     first = view.measurements[0]
     names = ("/".join((first.step, first.field)), "vessel/beam", "note 12")
-    signed = (SignOff(role="owner", name="An Owner", stale=True, not_covered=names),)
+    signed = (SignOff(role="owner", name="An Owner", at=SIGNED[0].at, stale=True, not_covered=names),)
     text = whole(book_of(attrs.evolve(view, sign_offs=signed)))
     words = place_in_words((first.step, first.field, "", ""), small_plugin.small_host())
-    assert f"sign again Not covered: {words}; Vessel beam; Note 12." in text
+    assert f"Sign again. Not covered: {words}; Vessel beam; Note 12." in text
 
 
 def test_cautions_of_what_is_not_fitted_are_left_out(view: JobView) -> None:
@@ -816,16 +856,19 @@ def test_what_a_section_makes_itself_is_told_in_the_units_that_were_typed(view: 
 def test_a_signature_given_before_later_changes_says_so(view: JobView) -> None:
     stale = attrs.evolve(view, sign_offs=(SignOff(role="owner", name="An Owner", at="2026-05-14", stale=True),))
     text = whole(book_of(stale))
-    assert "signed on screen, 14 May 2026, before later changes: sign again" in text
+    assert "signed on screen, 14 May 2026" in text
+    assert "Stale: signed before later changes. Sign again." in text
     assert "That signature does not cover the change" in text
     assert "That signature does not cover the change" not in whole(small_book())
 
 
 def test_who_signed_on_screen_has_no_empty_line_to_sign_on(view: JobView) -> None:
     by = SignOff(role="owner", name="An Owner", at="2026-05-14")
-    assert _signature(by, [])["to_sign"] is False
-    assert _signature(attrs.evolve(by, stale=True), [])["to_sign"] is True
-    assert _signature(attrs.evolve(by, at=""), [])["to_sign"] is True
+    for sign_offs, lines in (((by,), 0), ((attrs.evolve(by, stale=True),), 1), ((attrs.evolve(by, at=""),), 1)):
+        signed = attrs.evolve(view, sign_offs=(*SIGNED[:1], *sign_offs))
+        host = small_plugin.small_host()
+        parts = _signatures(signed, host, HandOver(True, ()), DrawnSignatures(no_photo))
+        assert sum(part.get("to_sign", False) for part in parts) == lines
 
 
 def test_the_checks_of_the_cover_are_those_the_record_numbers() -> None:

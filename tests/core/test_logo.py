@@ -85,7 +85,7 @@ def test_nothing_but_dots_is_kept_of_a_picture() -> None:
         (b"", "empty"),
         (b"no picture", "no picture that can be read"),
         (picture(200, 100)[:2000], "cut off"),
-        (b"\x89PNG" + bytes(6_000_000), "at most 5000000"),
+        (b"\x89PNG" + bytes(6_000_000), "larger than 5 MB"),
         (picture(2100, 100), "20 times"),
         (drawing("<script>alert(1)</script>"), "<script>"),
         (drawing('<image width="1" height="1" href="/etc/passwd"/>'), "<image>"),

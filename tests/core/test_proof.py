@@ -155,6 +155,13 @@ def test_a_program_that_does_not_know_the_kind_keeps_it_and_no_signature_is_stal
 
 
 def test_revisions_name_what_came_between_them(entries: list[Entry]) -> None:
+    draft = boat_of(entries)
+    assert [revision.is_draft for revision in proof_of(draft, JOB).revisions] == [True]
+    of_draft = issue(_author(), draft, JOB, b"%PDF draft", proof_of(draft, JOB))
+    assert of_draft is not None
+    entries = [*entries, of_draft]
+    for role in ("technician", "owner"):
+        entries.append(sign_off(_author(), boat_of(entries).state, JOB, role, "Somebody"))
     first = boat_of(entries)
     one = issue(_author(), first, JOB, PDF, proof_of(first, JOB))
     other_paper = issue(_author(), first, JOB, PDF + b" on A4", proof_of(first, JOB))
@@ -165,7 +172,8 @@ def test_revisions_name_what_came_between_them(entries: list[Entry]) -> None:
     assert [revision.number for revision in proof.revisions] == [1, 2], "letter and A4 are one revision"
     assert proof.revisions[0].root == proof_of(first, JOB).root
     assert proof.revisions[1].names == ("small.horn/heard",)
-    assert proof.revision.entries == len(entries) + 1
+    assert proof.revision.entries == len(entries), "all but the draft's, and what was heard"
+    assert [one.is_draft for one in issued_books(boat_of([*entries, one]), JOB)] == [True, False]
 
 
 # What is attached, and computed anew
@@ -345,7 +353,7 @@ def issued(kept: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, 
             shop.save(entry)
     result = run("book", place / "shop", "-o", place / "book.pdf", "--by", "M. Office")
     assert result.exit_code == 0, result.output
-    assert "Kept: issued, root " in result.output
+    assert "Kept: issued as a draft, root " in result.output
     return place / "shop", place / "book.pdf"
 
 
@@ -355,6 +363,7 @@ def test_a_book_as_it_was_issued_is_told_with_status_0(issued: tuple[Path, Path]
     assert result.exit_code == 0, result.output
     assert "File: issued, byte for byte" in result.output
     assert "by M. Office" in result.output
+    assert "It is a draft: not both had signed." in result.output
     assert "Entries: the same root" in result.output
     assert "each verdict and number is the same" in result.output
 

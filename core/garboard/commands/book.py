@@ -116,7 +116,8 @@ def _keep_issued(folder: Path, view: JobView, pdf: bytes, proof: Proof, by: str,
     except (GarboardError, OSError) as failure:
         click.echo(f"Not kept that it was issued: {in_words(failure)}", err=True)
         return
-    click.echo(f"{'Kept' if entry else 'Kept before'}: issued, root {proof.short}")
+    draft = " as a draft" if proof.revision.is_draft else ""
+    click.echo(f"{'Kept' if entry else 'Kept before'}: issued{draft}, root {proof.short}")
 
 
 def photos_at(job: Path) -> PhotoLoader:

@@ -28,6 +28,7 @@ from garboard.commands.tools import (
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.journal import file_name
 from garboard.disk.storage import Loss
 from garboard.faults import Fault, InputError, in_number, shown
 from garboard.history import authoring as writing
@@ -693,6 +694,10 @@ def _export_tables(
                 yield from collector.rows_of(one)
         left_out.extend((str(path), why) for path, why in sorted(hulls.left_alone.items()))
         left_out.extend((str(damage.file), str(damage)) for damage in hulls.damage())
+        named = {Path(file).name for file, _ in left_out}
+        for key, lacking in hulls.unread().items():  # also of files that were mended before
+            if file_name(key) not in named:
+                left_out.append((file_name(key), f"{in_number(lacking, 'entry', 'entries')} not readable, not back"))
         yield from collector.last_rows(left_out)
 
     with HullFolder(folder, read_only=True) as hulls:

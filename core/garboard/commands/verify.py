@@ -147,7 +147,8 @@ def _of_file(file: FileChecked) -> Iterator[str]:
 
     own = f"{file.size} bytes, SHA-256 {file.sha256}"
     if file.state is FileState.ISSUED and file.issued:
-        yield f"File: issued, byte for byte, {_when(file.issued)}."
+        draft = " It is a draft: not both had signed." if file.issued.is_draft else ""
+        yield f"File: issued, byte for byte, {_when(file.issued)}.{draft}"
     elif file.state is FileState.ANOTHER and file.issued:
         yield f"File: another file. A book of the same entries was issued {_when(file.issued)}."
         yield f"  issued: SHA-256 {file.issued.sha256}"
@@ -223,6 +224,15 @@ def _of_figures(
         yield "  compared: the figures attached to the file. What its pages show was not compared."
 
 
+def _issued(issued: Issued) -> Mapping[str, Any]:
+    return {
+        "at": issued.entry.at,
+        "by": issued.entry.by,
+        "sha256": issued.sha256,
+        "draft": issued.is_draft,
+    }
+
+
 def _plain(
     file: FileChecked, entries: EntriesChecked, figures: _Figures | None, lacking: Sequence[str]
 ) -> Mapping[str, Any]:
@@ -234,7 +244,7 @@ def _plain(
             "state": file.state.value,
             "sha256": file.sha256,
             "size": file.size,
-            "issued": [{"at": issued.entry.at, "by": issued.entry.by, "sha256": issued.sha256}] if issued else [],
+            "issued": [_issued(issued)] if issued else [],
         },
         "entries": {
             "state": entries.state.value,

@@ -179,10 +179,6 @@ class HullFolder:
         self._locks: dict[Path, WriterLock] = {}
         self._sizes = FileSizes(folder, writing=self._writing)
         self._names = FolderNames(folder, self._hulls_folder)
-        self._complete: bytes | None = None
-        """What the folder's marks were when it was last listed and nothing noted was gone."""
-        self._in_filter: bytes | None = None
-        """What they were when its numbers were last taken into the filter."""
         self._proved: dict[str, tuple[bytes, Holding]] = {}
         """By a hull file's name, what the system said of it before it was read and proved, and what it holds."""
         self._known = KnownIds(folder, writing=self._writing)
@@ -216,10 +212,10 @@ class HullFolder:
     def close(self) -> None:
         """Give up the folder. Entries put in were saved when they were put in."""
         with self._guard:
-            if self._writing:
-                self._note_names()
             for hull in self._open.values():
                 hull.journal.close()
+            if self._writing:
+                self._note_names()
             self._open.clear()
             self._release()
 
@@ -284,7 +280,7 @@ class HullFolder:
     def known_numbers(self, others: Iterable[str]) -> KnownNumbers:
         """The numbers of the boats here, and some others, to look for look-alikes in."""
         with self._guard:
-            if not self._names.are_as_noted(self._sizes.mark):
+            if not self._names.has_all_numbers():
                 numbers = self._taken_in()
                 if len(numbers) <= MOST_LISTED:
                     return KnownNumbers(sorted({*numbers, *others}))
@@ -298,20 +294,22 @@ class HullFolder:
 
     def _taken_in(self) -> list[str]:
         """The numbers here, many of which are found in a filter from now on."""
-        marks, numbers = self._names.marks_now(), self._numbers()
+        marks, numbers = self._sealed(), self._numbers()
         if len(numbers) > MOST_LISTED:
-            self._names.take_in(numbers)
-            self._in_filter = marks
+            self._names.take_in(numbers, marks)
         return numbers
+
+    def _sealed(self) -> bytes:
+        """The folder's marks, by which any change from now on will be known; b"" where there are few files, or none."""
+        return self._names.seal() if self._writing and self._sizes.mark else b""
 
     def _note_names(self) -> None:
         """Note the names here where there are many, so that the next program need not list them."""
-        if self._complete and self._complete == self._names.marks_now():
+        if self._names.are_as_noted(self._sizes.mark):
             with contextlib.suppress(OSError, NewerFormat):
-                if self._in_filter != self._complete:
+                if not self._names.has_all_numbers():
                     self._taken_in()
-                if self._in_filter == self._complete:
-                    self._names.note(self._complete, self._sizes.mark)
+                self._names.note()
 
     def _numbers(self) -> list[str]:
         """Keys of the hulls here as the names of their files tell, which are not looked into: to be told as
@@ -381,6 +379,7 @@ class HullFolder:
                 except OSError as error:
                     self._leave_alone(path, error)
                     raise NotReadable(path, error) from error
+                journal.changing = self._names.changing
                 self.left_alone.pop(path, None)
                 held, had = self._sizes.digest(path.name), self._sizes.count(path.name)
                 journal.damage = [attrs.evolve(damage, held=held, had=had) for damage in journal.damage]
@@ -718,9 +717,9 @@ class HullFolder:
         """Names of hull files that were flushed once and are not here."""
         if self._names.are_as_noted(self._sizes.mark):
             return [name for name in self._sizes.hulls_of_late() if not _is_there(self._hulls_folder / name)]
-        marks = self._names.marks_now()
+        marks = self._sealed()
         gone = self._sizes.hulls_not_among(self._names_here())
-        self._complete = None if gone or not self._sizes.mark else marks
+        self._names.listed(b"" if gone else marks, self._sizes.mark)
         return gone
 
     def forget_gone(self, hull: str) -> bool:
@@ -924,6 +923,14 @@ class HullFolder:
         """
         with self._guard:
             return sum(map(self._unread_of, keys))
+
+    def unread(self) -> dict[str, int]:
+        """How many entries could not be read and are not back, by the key of each hull that lacks some."""
+        with self._guard:
+            names = {damage.file.name for damage in self.damage()}
+            names |= {path.name.partition(SET_ASIDE)[0] for path in self._hulls_folder.glob(f"*{SUFFIX}{SET_ASIDE}*")}
+            keys = sorted({key for name in names if name.endswith(SUFFIX) and (key := key_in_name(name))})
+            return {key: lacking for key in keys if (lacking := self._unread_of(key))}
 
     def _unread_of(self, key: str) -> int:
         here: frozenset[str] = frozenset()

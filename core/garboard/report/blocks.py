@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from garboard.findings import Figure
+from garboard.owner_pages import key_of
 from garboard.report.chart import FEW_POINTS, chart
 from garboard.report.figures import axis_title
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark
@@ -93,9 +94,14 @@ def facts(items: Iterable[tuple[str, str]]) -> Block:
     return {"kind": "facts", "items": [list(one) for one in items]}
 
 
-def signature(line: str, lacks: str, *, to_sign: bool) -> Block:
-    """Who signed, or with `to_sign` a line to sign on; and what stands under it."""
-    return {"kind": "signature", "words": line, "lacks": lacks, "to_sign": to_sign}
+def signature(line: str, covers: str, lacks: str, *, drawn: Mapping[str, Any] | None = None) -> Block:
+    """Who signed, the strokes as drawn, what they cover, and what they do not."""
+    return {"kind": "signature", "words": line, "covers": covers, "lacks": lacks, "drawn": drawn, "to_sign": False}
+
+
+def to_sign(line: str) -> Block:
+    """A line to sign on."""
+    return {"kind": "signature", "words": line, "covers": "", "lacks": "", "drawn": None, "to_sign": True}
 
 
 def table(
@@ -120,6 +126,7 @@ def table(
     return {
         "kind": "card" if note else "table",
         "title": title,
+        "key": key_of(title),
         "note": note,
         "heads": [printable(breakable(as_printed(one), _letters(len(heads)))) for one in heads],
         "rows": [[printable(breakable(as_printed(cell), _letters(len(heads)))) for cell in row] for row in rows],

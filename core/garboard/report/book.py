@@ -23,9 +23,11 @@ from garboard.hosting.sections import checked_blocks
 from garboard.hosting.unused import waiting_in_words
 from garboard.hosting.watching import watched
 from garboard.job_view import JobView
+from garboard.owner_pages import RECORD_PART, key_of
 from garboard.report.as_typed import as_typed, block_as_typed
 from garboard.report.blocks import Block as Part
 from garboard.report.blocks import marks, words
+from garboard.report.drawn_signatures import DrawnSignatures
 from garboard.report.logo import logo_to_print
 from garboard.report.outline import (
     HandOver,
@@ -126,7 +128,7 @@ def _made(
     owners = owners_part(view, host, assessed, state, built, photos.for_owner, proof, all_judged)
     aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
     cards = [one.title for one in owners.cards]
-    clauses = record_clauses(view, host, assessed, sections, photos, proof, aboard, cards)
+    clauses = record_clauses(view, host, assessed, sections, photos, proof, aboard, DrawnSignatures(load_photo), cards)
     named = " ".join((printable(vessel.name).strip() or vessel.hull_number).split())
     created = _created(job.opened)
     book: dict[str, Any] = {
@@ -150,7 +152,8 @@ def _made(
         "reading": [*_reading(_made_by(host), len(assessed), _numbered(clauses))],
         "pages": owners.pages,
         "cards": [*card_sheets(owners.cards, aboard)],
-        "record": "Record",
+        "record": RECORD_PART,
+        "record_key": key_of(RECORD_PART),
         "clauses": clauses,
     }
     files = attachments(view, host, judged, proof)

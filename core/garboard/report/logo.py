@@ -66,7 +66,7 @@ def logo_as_kept(content: bytes) -> str:
     if not content:
         raise LogoRefused("The file is empty. Choose another.")
     if len(content) > LARGEST_FILE:
-        raise LogoRefused(f"The file has {len(content)} bytes; a logo has at most {LARGEST_FILE}. Make it smaller.")
+        raise LogoRefused(f"The file is larger than {LARGEST_FILE / 1e6:g} MB. Make it smaller.")
     if _is_drawing(content):
         drawing, _ = _drawing(content)
         if len(drawing) > LARGEST:

@@ -10,6 +10,7 @@ import attrs
 
 from garboard.faults import in_number
 from garboard.findings import Basis, Finding, Lack, Verdict
+from garboard.history.proof import SIGN_AT_HAND_OVER
 from garboard.hosting.amended import is_left_out
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words, title_of
@@ -17,7 +18,6 @@ from garboard.job_view import JobView
 from garboard.steps import Assessed, Caution, Phase, Step, state_shown
 from garboard.units import day_in_words
 
-SIGN_AT_HAND_OVER = ("technician", "owner")
 NOT_FITTED = "not fitted"
 
 
@@ -69,10 +69,12 @@ class HandOver:
 
     is_done : the technician and the owner have signed, and nothing was changed since
     lacking : what keeps it from being done, or is still open though it is: ("5 fail", "the owner has not signed")
+    unsigned : of these, what keeps it from being done: a book of it is a draft
     """
 
     is_done: bool
     lacking: tuple[str, ...]
+    unsigned: tuple[str, ...] = ()
 
 
 def hand_over(view: JobView, assessed: Sequence[Assessed]) -> HandOver:
@@ -89,7 +91,7 @@ def hand_over(view: JobView, assessed: Sequence[Assessed]) -> HandOver:
     if doubts := len(_in_doubt(assessed)):
         open_.append(f"{doubts} in doubt")
     unsigned = [said for role in SIGN_AT_HAND_OVER if (said := _not_signed(view, role))]
-    return HandOver(not unsigned, (*open_, *unsigned))
+    return HandOver(not unsigned, (*open_, *unsigned), tuple(unsigned))
 
 
 def _not_signed(view: JobView, role: str) -> str:

@@ -13,7 +13,23 @@ from garboard.findings import Figure, Finding, Number, Table, Verdict
 from garboard.history.proof import Proof, in_groups
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
-from garboard.owner_pages import BEFORE_YOU_GO, CARE, Bars, Digits, Logo, Photographs, Plan, Ruler, Steps
+from garboard.owner_pages import (
+    BEFORE_YOU_GO,
+    CARE,
+    PUNCH_LIST,
+    RECORD_PART,
+    SIGNATURES,
+    Bars,
+    Digits,
+    Logo,
+    Photographs,
+    Plan,
+    Ruler,
+    Steps,
+    key_of,
+    number_of,
+    page_of,
+)
 from garboard.report.blocks import TEXT_WIDTH, big_digits, figure, listed, owner_table, qr_code, table, words
 from garboard.report.blocks import Block as Part
 from garboard.report.outline import HandOver, PunchItem, cautions, counts, date_in_words, punch_list, result_of
@@ -89,7 +105,10 @@ def owners_part(
         lead=(*_how_it_did(view, host, assessed, all_judged), *sentences),
         photo=next(iter(show.of(cover, _COVER_HIGH)), None) if cover else None,
         logo=logo,
-        pages=tuple({"title": title, "blocks": pages[title]} for title in sorted(pages, key=lambda one: order[one])),
+        pages=tuple(
+            {"title": title, "key": key_of(title), "blocks": pages[title]}
+            for title in sorted(pages, key=lambda one: order[one])
+        ),
         cards=tuple(dict.fromkeys(cards)),
     )
 
@@ -157,7 +176,7 @@ def _how_it_did(view: JobView, host: PluginHost, assessed: Sequence[Assessed], a
     for number, item in enumerate(items[:_MOST_ON_COVER], 1):
         yield f"Open, {number} of {len(items)}: {_item(item)}"
     if len(items) > _MOST_ON_COVER:
-        yield f"The page \u201c{CARE}\u201d names all of them."
+        yield f"All of them stand on {page_of(CARE)}."
 
 
 def in_owners_words(text: str) -> str:
@@ -195,9 +214,13 @@ def _open(view: JobView, host: PluginHost, assessed: Sequence[Assessed], all_jud
     yield {"kind": "section", "words": "What is open"}
     if items:
         yield listed(((f"{number}", _item(item)) for number, item in enumerate(items, 1)), size="body")
-        yield words("The punch list in the Record says more of each.", "note", colour="quiet")
+        yield words(f"The Record says more of each: {page_of(PUNCH_LIST)}.", "note", colour="quiet")
     elif unjudged:
-        yield words(f"Nothing was found to put right. {in_number(unjudged, 'check')} not made: see the Record.", "body")
+        yield words(
+            f"Nothing was found to put right. {in_number(unjudged, 'check')} not made: the Record, from "
+            f"{number_of(RECORD_PART)}, says why.",
+            "body",
+        )
     elif all_judged:
         yield words("Nothing.", "body")
     if not all_judged:
@@ -217,6 +240,7 @@ def _signed(view: JobView, state: HandOver, proof: Proof | None) -> Iterator[Par
             "body",
         )
         yield owner_table("", ("Who", "Name", "On"), rows)
+        yield words(f"As drawn, with what each covers: {page_of(SIGNATURES)}.", "note", colour="quiet")
     if not state.is_done:
         yield words(f"Not handed over yet: {'; '.join(state.lacking)}.", "body", bold=True)
     if proof is not None:

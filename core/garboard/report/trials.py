@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import attrs
 
-from garboard.findings import Finding, Limit, NotEnoughData, Number, Table, Verdict
+from garboard.findings import Finding, Limit, NotEnoughData, Number, Table, Verdict, end_beside
 from garboard.fittings import (
     Fitting,
     check_fitted,
@@ -258,7 +258,7 @@ def _in_words(told: Told) -> str:
     limit, unit = told.limit, told.number.unit
     if limit is None:
         return ""
-    ends = [f"{end:.0f}" for end in (limit.low, limit.high) if end is not None]
+    ends = [end_beside(told.number, end) for end in (limit.low, limit.high) if end is not None]
     return f"{' to '.join(ends)} {unit}".rstrip()
 
 

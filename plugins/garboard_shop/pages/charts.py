@@ -153,13 +153,22 @@ def strip(label: str, found: Spread, unit: str) -> Markup:
     parts.append(_line("axis", 20, floor + 6, WIDTH - 20, floor + 6))
     for share, anchor in ((0.0, "name"), (0.5, "mid"), (1.0, "end")):
         value = low + share * (high - low)
-        parts.append(_text(_x(value, low, high), floor + 24, f"{value:.3g} {unit}", anchor))
+        parts.append(_text(_x(value, low, high), floor + 24, f"{in_digits(value, 3)} {unit}", anchor))
     return _chart(label, floor + 32, parts)
 
 
 def dot_in_words(dot: Dot, unit: str) -> str:
     """A boat's number, for its link."""
-    return f"{dot.name}: {dot.seen.value:.4g} {unit}" + (", outside" if dot.seen.is_outside else "")
+    return f"{dot.name}: {in_digits(dot.seen.value, 4)} {unit}" + (", outside" if dot.seen.is_outside else "")
+
+
+def in_digits(value: float, digits: int) -> str:
+    """A number with so many digits and a real minus sign.
+
+    >>> in_digits(-3.9336, 4), in_digits(-0.0, 3)
+    ('−3.934', '0')
+    """
+    return f"{value:z.{digits}g}".replace("-", "−")
 
 
 def _mark(dot: Dot, x: float, y: float) -> Markup:

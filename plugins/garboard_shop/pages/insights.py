@@ -281,12 +281,12 @@ def _forecasts(found: Insight) -> Chart:
 
 def _spread(found: Spread) -> Chart:
     unit = UNITS[found.what]
-    if found.middle is None:
+    if found.middle is None or found.low is None or found.high is None:
         sentence = f"{in_number(found.boats, 'boat')} so far: too few for a usual range."
     else:
         sentence = (
-            f"Of {found.boats} boats, 8 in 10 lie from {found.low:.3g} to {found.high:.3g} {unit}, "
-            f"half of them under {found.middle:.3g}."
+            f"Of {found.boats} boats, 8 in 10 lie from {charts.in_digits(found.low, 3)} to "
+            f"{charts.in_digits(found.high, 3)} {unit}; the median is {charts.in_digits(found.middle, 3)}."
         )
     if found.outside:
         are = "lies" if found.outside == 1 else "lie"

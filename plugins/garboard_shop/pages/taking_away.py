@@ -128,6 +128,7 @@ class TablesMaker:
                     for job in jobs_to_export(summary):
                         yield from collector.rows_of(job)
             self._made = attrs.evolve(self._now(), done=self._now().done + 1)
+        left_out.extend(self._store.not_whole().items())
         yield from collector.last_rows(left_out)
 
     def _summary(self, hull: str, left_out: list[tuple[str, str]]) -> BoatSummary | None:

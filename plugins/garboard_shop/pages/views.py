@@ -30,6 +30,7 @@ from garboard.labels import labels_digest, labels_of, stale_labels
 from garboard.report import type_faces
 from garboard.report.data_files import ENDINGS
 from garboard.report.data_tables import TABLES
+from garboard.report.drawn_signatures import files_of_signatures
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.photo_files import PictureRefused, drawn
 from garboard.report.trials import foreseen_of, table_of_trials, trials_of, which_stays
@@ -72,6 +73,7 @@ from garboard_shop.pages.visits import (
     NotHere,
     Visit,
     marked,
+    page_route,
     refuse_hurry,
     routes,
     signed_in,
@@ -85,6 +87,8 @@ OWN_PASSWORD = "old password"
 CHANGES_ON_A_PAGE = 200
 MOST_TO_CHOOSE = 12
 """Boats offered for a job to be moved to."""
+LARGEST_WITH_A_PICTURE = 5_100_000
+"""Of a form with a picture, the fields beside it included [bytes]."""
 FIRST_DAY, LAST_DAY = date(1970, 1, 2), date(2999, 12, 30)
 STATIC = {path.name: path for folder in (FOLDER / "static", type_faces.FOLDER) for path in folder.iterdir()}
 _CACHED = {**HEADERS, "Cache-Control": "max-age=3600"}
@@ -157,6 +161,7 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/settings/{key}", setting_page, "GET", ""),
         ("/settings/{key}/look", look_at_change, "POST", MANAGER),
         ("/settings/{key}/set", change_setting, "POST", MANAGER),
+        ("/settings/{key}/picture", shown_picture, "GET", ""),
         ("/plugins", plugins_page, "GET", ""),
         ("/plugins/approve", approve_plugin, "POST", MANAGER),
         ("/plugins/try", try_waiting_plugin, "POST", MANAGER),
@@ -170,7 +175,10 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/people/password", change_password, "POST", ""),
         ("/static/{name}", static, "GET", NOBODY),
     ]
-    return [*routes(desk, table)]
+    return [
+        *routes(desk, table),
+        page_route(desk, "/settings/{key}/picture", set_picture, "POST", MANAGER, largest=LARGEST_WITH_A_PICTURE),
+    ]
 
 
 def home(visit: Visit) -> Response:
@@ -423,7 +431,8 @@ def book(visit: Visit) -> Response:
     job = _job(visit, summary)
     size = visit.asked("paper") if visit.asked("paper") in PAPER_SIZES else PAPER_SIZES[0]
     unread = visit.desk.store.unread(summary.boat.hulls)
-    here = [one.file for one in summary.photos_in(job) if is_held(visit.desk.store.attachments, one.file)]
+    files = [*(one.file for one in summary.photos_in(job)), *files_of_signatures(job.view)]
+    here = [file for file in files if is_held(visit.desk.store.attachments, file)]
     name = f"{summary.digest_of_book} {job.id} {size} {unread} {' '.join(here)}"
     host = visit.desk.host
     load = visit.desk.load_photo
@@ -826,6 +835,25 @@ def change_setting(visit: Visit) -> Response:
     notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now())
     desk.remembering.look_soon()
     return visit.go(f"/settings/{shown.setting.key}", notice)
+
+
+def set_picture(visit: Visit) -> Response:
+    """Set a setting that is a picture from a file. It changes no verdict."""
+    desk, shown = visit.desk, _setting(visit)
+    picture = settings.picture_sent(shown.setting, visit.files.get("file", b""))
+    notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now(), picture)
+    return visit.go(f"/settings/{shown.setting.key}", notice)
+
+
+def shown_picture(visit: Visit) -> Response:
+    """The picture a setting holds, made anew as it is printed."""
+    from garboard.report.logo import logo_to_print
+
+    logo = logo_to_print(_setting(visit).value)
+    if logo is None:
+        raise NotHere(404, "This setting holds no picture.")
+    kind = "image/svg+xml" if logo.ending == "svg" else "image/png"
+    return Response(logo.content, 200, HEADERS, kind)
 
 
 def _setting(visit: Visit) -> settings.ShownSetting:
