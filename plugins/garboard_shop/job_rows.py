@@ -340,7 +340,8 @@ def _open(state: State, job: JobSummary) -> tuple[str, int]:
         return f"Next: {following.title}", 0
     if job.stale and len(job.missing) == 1:  # the row names whose signatures are stale
         return "", 0
-    return (job.missing[0].capitalize() if job.missing else ""), max(0, len(job.missing) - 1)
+    missing = ", ".join(job.missing)  # all of it: "7 checks without enough data and 1 more" reads as eight checks
+    return f"{missing[:1].upper()}{missing[1:]}", 0
 
 
 def _signer(one: Stale) -> str:

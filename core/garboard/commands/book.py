@@ -20,6 +20,7 @@ from garboard.disk.attachments import AttachmentDamaged, Attachments
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER
 from garboard.faults import GarboardError, in_words
 from garboard.job_files.job_file import file_beside, is_a_file, is_beside
+from garboard.report.photo_files import LARGEST_FILE
 from garboard.report.photos import Photo, PhotoLoader
 from garboard.report.terminal import Tools
 
@@ -128,7 +129,7 @@ def photos_at(job: Path) -> PhotoLoader:
 
     def load(photo: Photo) -> bytes:
         try:
-            return kept.get(photo.file)
+            return kept.get(photo.file) if kept.size(photo.file) <= LARGEST_FILE else b""
         except (KeyError, OSError, AttachmentDamaged):
             return b""
 
@@ -139,6 +140,7 @@ def _beside(folder: Path, photo: Photo) -> bytes:
     """A job file comes from elsewhere and must not reach out of its folder."""
     path = file_beside(folder, photo.file, photo.name)
     try:
-        return path.read_bytes() if is_beside(photo.file) and is_a_file(path) else b""
+        is_one = is_beside(photo.file) and is_a_file(path) and path.stat().st_size <= LARGEST_FILE
+        return path.read_bytes() if is_one else b""
     except OSError:
         return b""

@@ -657,10 +657,10 @@ def export(tools: Tools, folder: Path, hull: str, job: str, out: Path, without_s
 
     With HULL, and a folder as OUT: one job. An import elsewhere gives every entry the same id.
 
-    With FILE.zip or FILE.duckdb as OUT: boats, jobs, values, findings with their numbers, recordings, people and days
-    of all boats, or of HULL, one observation a row. The zip holds them as Parquet, as CSV and as a workbook. The table
-    "dictionary" says what every column means. In the place of an owner's name stands "owner", unless --names asks for
-    it; who works at the shop is named.
+    With FILE.zip or FILE.duckdb as OUT: boats, jobs, plans, values, findings with their numbers, recordings, people and
+    days of all boats, or of HULL, one observation a row. The zip holds them as Parquet, as CSV and as a workbook. The
+    table "dictionary" says what every column means. In the place of an owner's name stands "owner", unless --names
+    asks for it; who works at the shop is named.
 
     Exit status 0: everything is in it. Exit status 1: a recording, a photo or a hull file is not
     here whole.

@@ -141,15 +141,18 @@ def table(
 def _height(rows: Sequence[Sequence[str]], widths: Sequence[float], size: float) -> float:
     """How high rows are, roughly [mm]: as many lines as the longest cell of each needs."""
     line = size * _LINE_PER_POINT
+    height = sum(_BETWEEN_ROWS + line * lines_of(row, widths, size) for row in rows[:_LONGEST_KEPT])
+    return height + (_KEPT_WHOLE if len(rows) > _LONGEST_KEPT else 0.0)
+
+
+def lines_of(row: Sequence[str], widths: Sequence[float], size: float) -> int:
+    """How many lines a row of a table needs, roughly: those of its longest cell."""
 
     def lines(cell: str, width: float) -> int:
         room = max(1.0, width - _BESIDE)
         return sum(1 + int(1.1 * width_of(part, size) / room) for part in cell.split("\n"))
 
-    return sum(
-        _BETWEEN_ROWS + line * max((lines(cell, width) for cell, width in zip(row, widths, strict=True)), default=1)
-        for row in rows[:_LONGEST_KEPT]
-    ) + (_KEPT_WHOLE if len(rows) > _LONGEST_KEPT else 0.0)
+    return max((lines(cell, width) for cell, width in zip(row, widths, strict=True)), default=1)
 
 
 def _letters(columns: int) -> int:

@@ -184,7 +184,8 @@ def _png_is_whole(content: bytes) -> bool:
 
 
 def opened(content: bytes, most: int) -> Image:
-    """A picture, upright and in colours, its longer side at most so long [dots].
+    """A picture, upright and in colours, its longer side at most so long [dots]; of its dots alone, without what else
+    the file says: Pillow would write a comment into the next file it saves.
 
     errors : PictureRefused
     """
@@ -210,6 +211,7 @@ def opened(content: bytes, most: int) -> Image:
         raise
     except Exception:  # Pillow raises OSError, SyntaxError, struct.error and others on damaged files
         raise PictureRefused(NoPicture.CUT) from None
+    image.info.clear()
     return image
 
 

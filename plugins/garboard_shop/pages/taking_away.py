@@ -16,7 +16,7 @@ from garboard.disk.storage import NewerFormat, NotSaved, write_out
 from garboard.faults import GarboardError, InputError, in_words
 from garboard.hosting.host import PluginHost
 from garboard.report.data_files import Rows, write_tables
-from garboard.report.data_tables import Collector, JobToExport, tablets_of
+from garboard.report.data_tables import Collector, JobToExport
 from garboard_shop.pages.summaries import BoatSummary, is_held, make_summary
 from garboard_shop.store import Store, StoreAway
 
@@ -155,4 +155,4 @@ class TablesMaker:
 def jobs_to_export(summary: BoatSummary) -> Iterator[JobToExport]:
     """The jobs of a boat, as the tables take them."""
     for job in summary.jobs:
-        yield JobToExport(view=job.view, assessed=job.judged, tablets=tablets_of(summary.boat, job.id))
+        yield JobToExport.of(summary.boat, job.view, job.judged)

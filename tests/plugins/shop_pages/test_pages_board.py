@@ -187,6 +187,8 @@ def test_a_manager_plans_a_job_and_everybody_sees_who_said_it(pages: Pages, boar
         assert f"{CHIEF}: <b>ordered</b>" in words
     told = words_of(pages.signed_in(HAND).text(f"{PLANNING}?job={JOB}"))
     assert f"{CHIEF}: waiting for parts" in told
+    assert f"{CHIEF}: promised 20 November 2026" in told
+    assert f"Promised: 20 November 2026, by {CHIEF}" in words_of(manager.text(f"/boats/{SALTGRASS}"))
     assert "Keep" not in told
     manager.send(form_to(manager.text(f"{PLANNING}?job={JOB}"), PLANNING), waiting_for="", assigned="")
     assert plan_of(replay(SALTGRASS, pages.store.hulls.entries(SALTGRASS)), (JOB,)).assigned == ""
