@@ -452,13 +452,13 @@ def plan(visit: Visit) -> Response:
     return visit.back("/board", "Kept." if written else "Nothing is new in it.")
 
 
-def _refuse_overtaken(boat: Boat, job: str, said: Mapping[str, str], form: Mapping[str, str]) -> None:
+def _refuse_overtaken(boat: Boat, job: str, typed: Mapping[str, str], form: Mapping[str, str]) -> None:
     """Raise Overtaken where somebody changed one of these after the form was shown, to something else."""
     home = boat.state_of(job)
     plan = plan_of(home, (job, *home.parts(job)))
     for what in (ASSIGNED, PROMISED, WAITING_FOR):
         now = getattr(plan, what)
-        if what in said and now not in (said[what], form.get(f"was_{what}", now)):
+        if what in typed and now not in (typed[what], form.get(f"was_{what}", now)):
             told = f"Somebody else planned this meanwhile: {TAKE_BACK[what]} is {now or 'taken back'} now."
             raise decisions.Overtaken(f"{told} Open the plan again, then decide. Nothing was changed.")
 
