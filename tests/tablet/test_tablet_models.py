@@ -194,4 +194,4 @@ def test_a_tablet_holds_few_boats_in_memory_and_writes_to_each(tmp_path: Path) -
 
 def is_held(tablet: Tablet, hull: str) -> bool:
     """Whether a boat's entries are in memory."""
-    return any(held.key == hull for held in gc.get_objects() if isinstance(held, HullFile))
+    return any(held.key == hull for held in gc.get_objects() if type(held) is HullFile)
