@@ -37,7 +37,7 @@ from garboard.report.trials import foreseen_of, table_of_trials, trials_of, whic
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard.steps import Assessed
 from garboard_shop.boat_rows import Row
-from garboard_shop.job_rows import JobRow
+from garboard_shop.job_rows import JobRow, state_of
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import withdraw
@@ -356,10 +356,20 @@ def boat_page(visit: Visit) -> Response:
 
 
 def _rows_of_jobs(desk: ShopDesk, summary: BoatSummary) -> dict[str, JobRow]:
-    """The board's rows of a boat's jobs, by job; none of one that the board does not have yet."""
+    """The board's rows of a boat's jobs, by job; none of one that the board does not have yet.
+
+    A row is made a moment after the page: until then it has the state that the page shows, since now.
+    """
     rows = desk.remembering.board
     found = (rows.jobs_of(hull) for hull in sorted(summary.boat.state.hull_keys)) if rows is not None else ()
-    return {row.job: row for of_one in found for row in of_one}
+    states = {job.id: state_of(job).value for job in summary.jobs}
+    return {
+        row.job: row
+        if states.get(row.job, row.state) == row.state
+        else attrs.evolve(row, state=states[row.job], since=desk.now())
+        for of_one in found
+        for row in of_one
+    }
 
 
 def _days(summary: BoatSummary, job: JobSummary) -> tuple[glance.WorkDay, ...]:
