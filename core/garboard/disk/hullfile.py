@@ -13,7 +13,7 @@ import re
 import stat
 import threading
 import time
-from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping, Set
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import NamedTuple, Self
@@ -606,6 +606,11 @@ class HullFolder:
         with self._guard:
             return frozenset(self._entries_of(hull))
 
+    def held(self, hull: str) -> Set[str]:
+        """The same as they are at any time: to look up, not to keep."""
+        with self._guard:
+            return self._entries_of(hull).keys()
+
     def count(self, hull: str) -> int:
         """How many entries are held of a hull."""
         with self._guard:
@@ -631,7 +636,7 @@ class HullFolder:
         key = hull_number.key(hull)
         with self._guard:
             path = self._hulls_folder / file_name(key)
-            if not self._writing and key not in self._open and path.exists():
+            if not self._writing and key not in self._open and os.path.exists(path):
                 try:
                     data = path.read_bytes()
                 except OSError as error:

@@ -109,7 +109,8 @@ class Journal:
         again = self._missing_on_disk()
         if not again and not new:
             return
-        lines = b"".join(_line(name, raw) for name, raw in {**again, **new}.items())
+        written = {**again, **new} if again else new
+        lines = b"".join([b"%b %b\n" % (name.encode(), raw) for name, raw in written.items()])
         self._open()
         data = heading(self.key) + lines if self._size == 0 else lines
         try:
