@@ -1006,6 +1006,7 @@ class HullFolder:
             {name: hull.journal.size_flushed for name, hull in saved.items()},
             {name: hull.digest() for name, hull in saved.items()},
             {name: len(hull.journal.entries) for name, hull in saved.items()},
+            {name: hull.journal.changed for name, hull in saved.items()},
         )
         self._note_ids(saved)
         if problems:

@@ -23,6 +23,7 @@ import attrs
 from garboard.disk import storage
 from garboard.disk.entries import entry_id, read_entry
 from garboard.disk.formats import Format
+from garboard.disk.sizes import changed
 from garboard.disk.storage import Damage, NotSaved
 from garboard.faults import InputError
 
@@ -93,6 +94,11 @@ class Journal:
     def size_flushed(self) -> int:
         """How long the file is as far as it was flushed [bytes]."""
         return self._size_flushed
+
+    @property
+    def changed(self) -> int:
+        """When the file was last changed as far as we know [ns]: when we wrote it, or before we read it; else 0."""
+        return changed(self._left) if self._left else 0
 
     @property
     def needs_flush(self) -> bool:
