@@ -49,8 +49,8 @@ class PhotoFiles:
         return None if photo.place in self._shown_to_owner else self._drawn(photo, BOOK_SIDE)
 
     def _drawn(self, photo: Photo, side: int) -> tuple[str, Picture] | None:
-        content = self._load(photo)
         try:
+            content = self._load(photo)
             picture = drawn(content, photo.arrows, side) if content else None
         except PictureRefused:
             return None
