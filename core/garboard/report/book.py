@@ -152,6 +152,7 @@ def _made(
         "reading": [*_reading(_made_by(host), len(assessed), _numbered(clauses))],
         "pages": owners.pages,
         "cards": [*card_sheets(owners.cards, aboard)],
+        "calm": False,
         "record": RECORD_PART,
         "record_key": key_of(RECORD_PART),
         "clauses": clauses,
@@ -164,7 +165,9 @@ def _made(
         cover = {**book["cover"], "logo": {"file": file, "width": logo.width, "height": logo.height, "alt": alt}}
         with suppress(BookRefused):  # no owner's book may fail for a logo
             return pressed({**book, "cover": cover}, {**photos.files, file: logo.content}, files)
-    return pressed(book, photos.files, files)
+    with suppress(BookRefused):
+        return pressed(book, photos.files, files)
+    return pressed({**book, "calm": True}, photos.files, files)  # where page numbers move the pages they count
 
 
 def _short(name: str, longest: int = _LONGEST_IN_FOOT) -> str:
