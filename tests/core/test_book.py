@@ -592,7 +592,7 @@ def test_many_sheets_of_cards_come_to_rest(view: JobView) -> None:
 
     @hookimpl
     def register_report_sections(register: Callable[[ReportSection], None]) -> None:
-        told = [f"See {card_of('Card 0')} and {card_of('Card 23')}.", *cards]
+        told: list[Block] = [f"See {card_of('Card 0')} and {card_of('Card 23')}.", *cards]
         register(
             ReportSection(key="many.cards", title="Helm", order=1, part=YOUR_BOAT, build=lambda view, assessed: told)
         )
