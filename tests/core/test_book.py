@@ -584,6 +584,14 @@ def test_a_card_of_many_long_rows_is_several_and_loses_none() -> None:
     assert set(found.values()) == {1}
 
 
+def test_long_names_on_cards_are_counted_as_the_lines_they_take() -> None:
+    """Titles and notes of four lines moved the last cards onto the back of their sheet."""
+    rows = tuple((f"{row}", "1") for row in range(10))
+    title = "Deviation card: the satellite compass on the hard top over the helm, " * 4
+    long, short = ([Table(f"{name}{one}", ("A", "B"), rows, card=True) for one in range(6)] for name in (title, "C"))
+    assert [len([*card_sheets(cards, "aboard")]) for cards in (long, short)] == [2, 1]
+
+
 def test_many_sheets_of_cards_come_to_rest(view: JobView) -> None:
     """Sheets that each asked for their own page made the typesetter give up, and the boat had no book."""
     module = ModuleType("many")

@@ -52,7 +52,7 @@ SectionFailed = Callable[[PluginProblem], None]
 PAPER_SIZES = ("letter", "A4")
 FONTS_FOLDER = "fonts"
 """Folder beside the data, as `plugins` is, with typefaces for names in other scripts."""
-_LONGEST_IN_FOOT, _LONGEST_ON_COVER = 24, 72
+_LONGEST_IN_FOOT, _LONGEST_ON_COVER, _LONGEST_ON_CARD = 24, 72, 40
 _MEANING: Mapping[Verdict, str] = {
     Verdict.PASS: "Measured or seen, and within its limits.",
     Verdict.ADVISE: "Can be used. The sentence says what to watch; a reading it calls in doubt is checked before that.",
@@ -126,7 +126,12 @@ def _made(
     is_whole = not (unread or waiting)  # what was not read may hold a fault, or a later change
     all_judged = is_whole and not host.problems
     owners = owners_part(view, host, assessed, state, built, photos.for_owner, proof, all_judged)
-    aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
+    aboard = ", ".join(
+        filter(
+            None,
+            (_short(vessel.name, _LONGEST_ON_CARD), f"hull number {vessel.hull_number}", date_in_words(job.opened)),
+        )
+    )
     cards = [one.title for one in owners.cards]
     clauses = record_clauses(view, host, assessed, sections, photos, proof, aboard, DrawnSignatures(load_photo), cards)
     named = " ".join((printable(vessel.name).strip() or vessel.hull_number).split())
