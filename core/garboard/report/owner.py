@@ -278,7 +278,7 @@ def _signed(view: JobView, state: HandOver, proof: Proof | None) -> Iterator[Par
             "body",
         )
         yield owner_table("", ("Who", "Name", "On"), rows)
-        yield words(f"As drawn, with what each covers: {page_of(SIGNATURES)}.", "note", colour="quiet")
+        yield words(f"What each covers: {page_of(SIGNATURES)}.", "note", colour="quiet")
     if not state.is_done:
         yield words(f"Not handed over yet: {'; '.join(state.lacking)}.", "body", bold=True)
     if proof is not None:
