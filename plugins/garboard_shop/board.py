@@ -594,7 +594,7 @@ def words_in(text: str) -> tuple[str, ...]:
     >>> words_in("2 x Northlight NL150, (port)")
     ('2', 'x', 'northlight', 'nl150', 'port')
     """
-    return tuple(dict.fromkeys(_WORD.findall(hull_number.scanned(text).casefold())))
+    return tuple(dict.fromkeys(_WORD.findall(hull_number.sought(hull_number.scanned(text)))))
 
 
 def handed_within(text: str, times: Times) -> tuple[int, int]:

@@ -244,6 +244,7 @@ def with_past(row: JobRow, before: Past | None, came: Came) -> JobRow:
     Since when: what came last brought it, where that came after the row before was made. Else something else did, such
     as a changed setting, just now.
     """
+    row = attrs.evolve(row, settled=_settled(row, before, came))
     if before is None or not before.known:
         at, known = min(came.last, came.now), min(came.first, came.now)
         told = Past(state=row.state, since=at, known=known, handed=at if row.is_handed_over else 0, changed=at)
@@ -261,6 +262,14 @@ def with_past(row: JobRow, before: Past | None, came: Came) -> JobRow:
     told = _as_news(told, before, came)
     brought = min(came.last, came.now)
     return attrs.evolve(row, **{**attrs.asdict(told), "ever_failed": ever, "brought": brought})
+
+
+def _settled(row: JobRow, before: Past | None, came: Came) -> int:
+    """When a disagreement was settled last: by a tablet whose clock is ahead, no later than what was settled came."""
+    if row.settled <= (here := min(came.last, came.now)):
+        return row.settled
+    told = before.settled if isinstance(before, JobRow) and before.settled_by == row.settled_by else 0
+    return told or here
 
 
 def _as_news(told: Past, before: Past | None, came: Came) -> Past:
@@ -320,7 +329,8 @@ def _open(state: State, job: JobSummary) -> tuple[str, int]:
         return f"Next: {following.title}", 0
     if job.stale and len(job.missing) == 1:  # the row names whose signatures are stale
         return "", 0
-    return (job.missing[0].capitalize() if job.missing else ""), max(0, len(job.missing) - 1)
+    missing = ", ".join(job.missing)  # all of it: "7 checks without enough data and 1 more" reads as eight checks
+    return f"{missing[:1].upper()}{missing[1:]}", 0
 
 
 def _signer(one: Stale) -> str:

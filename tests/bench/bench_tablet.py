@@ -2,7 +2,8 @@
 
 Run by hand:  python tests/bench/bench_tablet.py --hulls 1 50 500
 Off screen, in software, on whatever machine this is: only the ratios mean something. Medians of five processes, each
-figure with the least and the most of the five.
+figure with the least and the most of the five. With --opened 120 also the memory of so many pages of steps, opened one
+after another.
 Goal: the first usable frame within 1.4 times the bare window's, with 50 hulls on the tablet. Byte code is kept between
 runs, as an installed program has it; on a busy machine the processor's ratio says more than the clock's.
 """
@@ -57,6 +58,11 @@ def fill(folder: Path, hulls: int) -> None:
             files.put_if_absent(hull, entries)
 
 
+def as_the_app_sets() -> None:
+    """What the app sets where nothing loads Kivy before it; here its settings are changed first."""
+    os.environ.setdefault("KIVY_IMAGE", "sdl2")
+
+
 def quiet_window() -> None:
     import logging
 
@@ -98,7 +104,7 @@ def peak_memory() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
-def bare() -> None:
+def bare_window() -> object:
     quiet_window()
     from kivy.app import App
     from kivy.uix.label import Label
@@ -107,10 +113,11 @@ def bare() -> None:
         def build(self) -> Label:
             return Label(text="Vessels", font_size=32)
 
-    first_frame(Bare())
+    return Bare()
 
 
 def tablet(folder: Path) -> None:
+    as_the_app_sets()
     quiet_window()
     from garboard_tablet.app import GarboardApp
     from garboard_tablet.models.tablet import open_tablet
@@ -160,9 +167,69 @@ class Taken:
             self.thread.append((time.thread_time() - own_start) * 1000)
 
 
+def wait(seconds: float) -> None:
+    """As long as a person takes, at the least; what goes on in the background ends meanwhile."""
+    end = time.perf_counter() + seconds
+    while time.perf_counter() < end:
+        frame()
+        time.sleep(0.02)
+
+
+def memory_now() -> float:
+    """What the process holds now [MB]."""
+    pages = int(Path("/proc/self/statm").read_text().split()[1])
+    return pages * resource.getpagesize() / 1024 / 1024
+
+
+def bare_drawn() -> None:
+    """Memory of a bare window as JSON [MB], at its first frame and once the renderer has made all it draws with."""
+    window = bare_window()
+    window._run_prepare()  # type: ignore[attr-defined]
+    from kivy.base import runTouchApp
+
+    runTouchApp(embedded=True)
+    told = {"first frame": memory_now()}
+    wait(4 * BETWEEN)
+    print(json.dumps(told | {"after two seconds": memory_now()}))
+
+
+def opened_pages(folder: Path, count: int) -> None:
+    """Memory of one app as JSON [MB]: at its first frame, at a job's page, at the first step's page and the last's."""
+    as_the_app_sets()
+    quiet_window()
+    from kivy.base import runTouchApp
+
+    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.models.session import Route
+    from garboard_tablet.models.tablet import open_tablet
+
+    data = open_tablet(folder)
+    app = GarboardApp(data)
+    app._run_prepare()
+    runTouchApp(embedded=True)
+    told = {"first frame": memory_now()}
+    wait(4 * BETWEEN)
+    told["after two seconds"] = memory_now()
+    hull = data.files.hulls()[0]
+    job = Route(page="job", hull=hull, job=data.state_of(hull).jobs[-1])
+    app.way.go(job)
+    wait(2 * BETWEEN)
+    told["a job's page"] = memory_now()
+    steps = [step.key for step in data.host.steps]
+    for number in range(count):
+        app.way.go(job.to("step", step=steps[number % len(steps)]))
+        wait(BETWEEN)
+        if number in (0, count - 1):
+            told[f"page {number + 1} of steps"] = memory_now()
+        app.way.back()
+        frame()
+    print(json.dumps(told | {"at most": peak_memory()}))
+
+
 def at_work(folder: Path) -> None:
     """Times of one app on a filled folder, as JSON [ms]: steps, keys, saves, and the live guide beside a frame of the
     same page where nothing happens."""
+    as_the_app_sets()
     quiet_window()
     from kivy.base import runTouchApp
 
@@ -187,13 +254,6 @@ def at_work(folder: Path) -> None:
     ask = next(ask for ask in asks_here(data, hull, job.job, full_throttle) if ask.field.name == "speed")
     entry = entry_route(step, ask)
     app.way.go(job)
-
-    def wait(seconds: float) -> None:
-        """As long as a person takes, at the least; what goes on in the background ends meanwhile."""
-        end = time.perf_counter() + seconds
-        while time.perf_counter() < end:
-            frame()
-            time.sleep(0.02)
 
     def close_step() -> None:
         app.way.instead(job)
@@ -251,6 +311,15 @@ def at_work(folder: Path) -> None:
     print(json.dumps({**told, "empty frame, drawing thread": statistics.median(still.thread), "memory": peak_memory()}))
 
 
+def told_opened(folder: Path, count: int) -> None:
+    """Memory of pages of steps opened one after another, beside a bare window's."""
+    for what, *mode in (("bare window", "bare drawn"), ("tablet", "opened", str(folder), str(count))):
+        command = [sys.executable, __file__, *mode]
+        done = subprocess.run(command, capture_output=True, text=True, check=True, env=_env())
+        for name, found in json.loads(done.stdout.splitlines()[-1]).items():
+            print(f"  {what}, {name}: {found:.0f} MB", flush=True)
+
+
 def told_at_work(folder: Path, rounds: int) -> None:
     """Medians of so many processes, with the least and the most of them."""
     runs = []
@@ -276,6 +345,7 @@ def main() -> None:
     arguments = argparse.ArgumentParser(description=__doc__)
     arguments.add_argument("--hulls", type=int, nargs="+", default=[1, 50, 500])
     arguments.add_argument("--rounds", type=int, default=5)
+    arguments.add_argument("--opened", type=int, default=0)
     chosen = arguments.parse_args()
     print(platform.platform(), platform.python_version())
     for hulls in chosen.hulls:
@@ -296,6 +366,8 @@ def main() -> None:
                 flush=True,
             )
             told_at_work(folder, chosen.rounds)
+            if chosen.opened:
+                told_opened(folder, chosen.opened)
 
 
 def summaries(folder: Path) -> None:
@@ -314,7 +386,11 @@ def summaries(folder: Path) -> None:
 if __name__ == "__main__":
     modes: dict[str, Callable[[Path], None]] = {"tablet": tablet, "work": at_work, "summaries": summaries}
     if sys.argv[1:2] == ["bare"]:
-        bare()
+        first_frame(bare_window())
+    elif sys.argv[1:2] == ["bare drawn"]:
+        bare_drawn()
+    elif sys.argv[1:2] == ["opened"]:
+        opened_pages(Path(sys.argv[2]), int(sys.argv[3]))
     elif sys.argv[1:2] and sys.argv[1] in modes:
         modes[sys.argv[1]](Path(sys.argv[2]))
     else:

@@ -15,7 +15,7 @@ from typing import Any
 import attrs
 import pytest
 from PIL import ImageFont
-from pypdf import PageObject, PdfReader
+from pypdf import PdfReader
 
 import small_plugin
 from book_tags import structure_of
@@ -56,6 +56,7 @@ from garboard.report.press import BookRefused, pressed
 from garboard.report.record import _signatures
 from garboard.report.type_faces import FOLDER, breakable, held, printable
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Calculator, ReportSection
+from printed import Piece, page_texts, pieces_of
 
 POINTS_PER_MILLIMETRE = 72 / 25.4
 HULL = "ABC12345C393"
@@ -76,17 +77,12 @@ def reader_of(content: bytes) -> PdfReader:
     return PdfReader(BytesIO(content))
 
 
-@lru_cache(maxsize=3)
-def pages_of(content: bytes) -> list[str]:
-    return [page.extract_text() for page in reader_of(content).pages]
-
-
 def on_one_line(text: str) -> str:
     return " ".join(text.replace("\u200b", "").split())
 
 
 def whole(content: bytes) -> str:
-    return on_one_line(" ".join(pages_of(content)))
+    return on_one_line(" ".join(page_texts(content)))
 
 
 @pytest.fixture
@@ -112,19 +108,19 @@ def test_the_book_says(expected: str) -> None:
 
 
 def test_the_hull_number_is_on_every_page_and_pages_are_numbered() -> None:
-    pages = reader_of(small_book()).pages
+    pages = page_texts(small_book())
     assert len(pages) > 3
-    assert HULL in pages[0].extract_text()
+    assert HULL in pages[0]
     for number, page in enumerate(pages[1:], start=2):
-        foot = on_one_line(page.extract_text())
+        foot = on_one_line(page)
         assert f"Hull number {HULL}" in foot
         assert f"page {number} of {len(pages)}" in foot
 
 
 def test_the_contents_name_every_chapter_with_its_page() -> None:
     reader: Any = reader_of(small_book())
-    page = next(page for page in reader.pages if page.extract_text().startswith("Contents"))
-    contents = re.sub(r"(\. )+", "", on_one_line(page.extract_text()))
+    page = next(page for page in page_texts(small_book()) if page.startswith("Contents"))
+    contents = re.sub(r"(\. )+", "", on_one_line(page))
     chapters = chapters_of(reader)
     assert len(chapters) >= 7
     for chapter in chapters:
@@ -139,8 +135,7 @@ def chapters_of(reader: Any) -> list[Any]:
 def test_bookmarks_lead_to_the_page_the_chapter_stands_on() -> None:
     reader: Any = reader_of(small_book())
     for entry in chapters_of(reader):
-        page = reader.pages[reader.get_destination_page_number(entry)]
-        assert entry.title in page.extract_text()
+        assert entry.title in page_texts(small_book())[reader.get_destination_page_number(entry)]
 
 
 def test_cautions_come_before_everything_done_on_the_water() -> None:
@@ -212,15 +207,8 @@ def test_fuses_and_breakers_are_told_in_one_form() -> None:
 
 
 def test_nothing_in_the_record_is_smaller_than_eight_points_but_the_foot() -> None:
-    small: set[tuple[str, float]] = set()
-
-    def note(text: str, _cm: object, _tm: object, _font: object, size: float) -> None:
-        if text.strip() and size < 8:
-            small.add((on_one_line(text), size))
-
-    for page in reader_of(sample_book()).pages[8::2]:
-        small.clear()
-        page.extract_text(visitor_text=note)
+    for page in pieces_of(sample_book())[8:]:
+        small = {(on_one_line(piece.text), piece.size) for piece in page if piece.text.strip() and piece.size < 8}
         assert {size for _, size in small} == {7.5}, small
         assert len(small) <= 4, small
 
@@ -290,13 +278,9 @@ def test_no_book_fails_for_a_name(view: JobView, name: str) -> None:
 
 
 def test_the_number_of_a_section_is_printed_large() -> None:
-    sizes: dict[str, float] = {}
-
-    def note(text: str, _cm: object, _tm: object, _font: object, size: float) -> None:
-        sizes.setdefault(on_one_line(text), size)
-
-    for page in reader_of(small_book()).pages:
-        page.extract_text(visitor_text=note)
+    sizes = {
+        on_one_line(piece.text): piece.size for page in reversed(pieces_of(small_book())) for piece in reversed(page)
+    }
     assert sizes["40.0 ± 0.4 kn"] == 15
     assert sizes["at full throttle"] == 8
 
@@ -339,25 +323,20 @@ def boxes(content: bytes) -> tuple[list[tuple[str, float, float, float, float]],
 
     Places come from the file's matrices (ISO 32000-1:2008, 8.3.4), widths from the typeface, none from the book's code.
     """
-    return tuple(_boxes_on(page) for page in reader_of(content).pages)
+    heights = [float(page.mediabox.height) for page in reader_of(content).pages]
+    return tuple(
+        [_box(piece, height) for piece in page if piece.text.strip()]
+        for page, height in zip(pieces_of(content), heights, strict=True)
+    )
 
 
-def _boxes_on(page: PageObject) -> list[tuple[str, float, float, float, float]]:
-    found: list[tuple[str, float, float, float, float]] = []
-    height = float(page.mediabox.height)
-
-    def visit(text: str, cm: list[float], tm: list[float], font: dict[str, str] | None, size: float) -> None:
-        if text.strip() and font is not None:
-            face = _font("Bold" in font["/BaseFont"])
-            before = face.getlength(" " * (len(text) - len(text.lstrip(" ")))) * size / 1000
-            width = face.getlength(text.strip()) * size / 1000
-            x = tm[4] * cm[0] + tm[5] * cm[2] + cm[4] + before
-            y = tm[4] * cm[1] + tm[5] * cm[3] + cm[5]
-            sides = (x, height - y - 0.7 * size, x + width, height - y)
-            found.append((text.strip(), *(side / POINTS_PER_MILLIMETRE for side in sides)))  # type: ignore[arg-type]
-
-    page.extract_text(visitor_text=visit)
-    return found
+def _box(piece: Piece, height: float) -> tuple[str, float, float, float, float]:
+    text, size = piece.text, piece.size
+    face = _font("Bold" in piece.typeface)
+    x = piece.left + face.getlength(" " * (len(text) - len(text.lstrip(" ")))) * size / 1000
+    width = face.getlength(text.strip()) * size / 1000
+    sides = (x, height - piece.baseline - 0.7 * size, x + width, height - piece.baseline)
+    return text.strip(), *(side / POINTS_PER_MILLIMETRE for side in sides)  # type: ignore[return-value]
 
 
 WIDTH, HEIGHT = 215.9, 279.4
@@ -445,7 +424,7 @@ def test_headings_of_a_table_repeat_on_every_page_it_reaches() -> None:
     """Twenty rows of words, too tall for a page."""
     tall = Table("Tall", ("Number", "What was seen"), tuple((f"row {n}", many_words(120)) for n in range(20)))
     book = book_of(small_plugin.small_view(Path()), host_with_section(lambda view, assessed: [tall]))
-    with_rows = [on_one_line(text) for text in pages_of(book) if "row 1" in text or "row 19" in text]
+    with_rows = [on_one_line(text) for text in page_texts(book) if "row 1" in text or "row 19" in text]
     assert len(with_rows) >= 2
     for text in with_rows:
         assert "Number What was seen" in text
@@ -453,7 +432,7 @@ def test_headings_of_a_table_repeat_on_every_page_it_reaches() -> None:
 
 def test_a_long_narrow_table_is_set_in_groups_side_by_side() -> None:
     """80 rows of three short columns stand on one page, its headings over every group."""
-    (page,) = [text for text in pages_of(small_book()) if "3950" in text]
+    (page,) = [text for text in page_texts(small_book()) if "3950" in text]
     assert {"1050", "4000"} <= set(page.split())
     assert on_one_line(page).count("Run Engine speed") == 3
 
@@ -464,11 +443,11 @@ def test_a_card_stands_in_a_frame_of_its_own_with_the_vessels_name(view: JobView
     card = Table("Deviation card: helm", ("Compass", "East +"), rows, card=True)
     content = book_of(view, host_with_section(lambda view, assessed: [card]))
     reader: Any = reader_of(content)
-    [place] = [place for place, text in enumerate(pages_of(content)) if card.title in text]
+    [place] = [place for place, text in enumerate(page_texts(content)) if card.title in text]
     base = {text.strip(): bottom for text, _, _, _, bottom in boxes(content)[place]}
     assert base["000"] == base["180"]
     assert base["165"] == base["345"]
-    assert f"Señora Åse, hull number {HULL}, 14 May 2026" in on_one_line(pages_of(content)[place])
+    assert f"Señora Åse, hull number {HULL}, 14 May 2026" in on_one_line(page_texts(content)[place])
     drawn = reader.pages[place].get_contents().get_data()
     assert re.search(rb"\[5\.669\d* 4\.251\d*\]\s*0", drawn)  # dashes of 2 mm, 1.5 mm apart
 
@@ -548,7 +527,7 @@ def your_boat() -> Mapping[str, str]:
     """The text of the owner's pages of the sample book, by title; that of the cover under ""."""
     reader: Any = reader_of(sample_book())
     entries = {entry.title: reader.get_destination_page_number(entry) for entry in reader.outline[1]}
-    return {title: on_one_line(pages_of(sample_book())[page]) for title, page in {"": 0, **entries}.items()}
+    return {title: on_one_line(page_texts(sample_book())[page]) for title, page in {"": 0, **entries}.items()}
 
 
 def test_your_boat_comes_first_a_page_each_and_then_the_record() -> None:
@@ -566,7 +545,7 @@ def test_cards_are_printed_on_the_front_of_a_sheet_whose_back_is_empty(count: in
     assert sum(len(column) for sheet in sheets for part in sheet for column in part["columns"]) == count
     for sheet in sheets:
         assert all(sum(len(card["rows"]) + 6 for card in column) <= 50 for part in sheet for column in part["columns"])
-    pages = [on_one_line(page) for page in pages_of(sample_book())]
+    pages = [on_one_line(page) for page in page_texts(sample_book())]
     front = next(number for number, page in enumerate(pages, 1) if page.startswith("Cards to cut out"))
     assert front % 2 == 1
     assert pages[front].startswith("This page stays empty")
@@ -676,13 +655,13 @@ def test_a_distance_is_rounded_down_and_a_third_is_kept() -> None:
 
 @pytest.mark.parametrize("word", ["±", "basis", "from memory", "no source", "oefficient", "-0.0", "−0.0"])
 def test_your_boat_holds_nothing_for_its_author(word: str) -> None:
-    assert word in " ".join(pages_of(sample_book())) or word in ("from memory", "-0.0", "−0.0")
+    assert word in " ".join(page_texts(sample_book())) or word in ("from memory", "-0.0", "−0.0")
     assert not [title for title, text in your_boat().items() if word in text]
 
 
 def test_every_reference_names_the_page_it_leads_to() -> None:
     """Pages, cards and findings: the number printed is the page on which the thing stands, in a book of any length."""
-    pages = [on_one_line(page) for page in pages_of(sample_book())]
+    pages = [on_one_line(page) for page in page_texts(sample_book())]
     said = [(at, *one) for at, page in enumerate(pages, 1) for one in REFERENCE.findall(page)]
     assert len(said) > 15
     for at, finding, number, page, title, card, of_card in said:
@@ -714,28 +693,21 @@ def test_engine_speed_is_spelled_one_way_all_through() -> None:
 
 
 def test_nothing_an_owner_reads_is_smaller_than_nine_points_but_the_foot() -> None:
-    small: list[tuple[str, float]] = []
-
-    def note(text: str, _cm: object, _tm: object, _font: object, size: float) -> None:
-        if text.strip() and size < 9:
-            small.append((text.strip(), size))
-
-    for page in reader_of(sample_book()).pages[1:9]:
-        small.clear()
-        page.extract_text(visitor_text=note)
+    for page in pieces_of(sample_book())[1:9]:
+        small = [(piece.text.strip(), piece.size) for piece in page if piece.text.strip() and piece.size < 9]
         assert {size for _, size in small} == {7.5}, small
         assert len(small) <= 4, small
 
 
 def test_letter_and_a4_break_into_the_same_pages() -> None:
-    assert pages_of(sample_book("A4")) == pages_of(sample_book())
+    assert page_texts(sample_book("A4")) == page_texts(sample_book())
 
 
 def test_a_cover_keeps_to_its_page_however_long_the_name_is() -> None:
     job, host, file = sample_job()
     vessel = attrs.evolve(job.view.vessel, name="Grandmother Wilhelmina of the Outer Ledge and of the Harbour Wall")
     book = handover_book(attrs.evolve(job.view, vessel=vessel), host, job.assessed, load_photo=photos_at(file))
-    cover, _, third = (on_one_line(page.extract_text()) for page in reader_of(book).pages[:3])
+    cover, _, third = map(on_one_line, page_texts(book)[:3])
     assert "110 pass 0 advise 0 fail 0 not enough data" in cover
     assert third.startswith("Before you go")
 
@@ -745,7 +717,7 @@ def test_a_cover_says_everything_however_wide_the_names_are(view: JobView) -> No
     wide = "W" * 300
     vessel, job = attrs.evolve(view.vessel, name=wide), attrs.evolve(view.job, owner=wide)
     book = book_of(attrs.evolve(view, vessel=vessel, job=job))
-    cover, *others = [page.replace("\n", "").replace("\u200b", "") for page in pages_of(book)]
+    cover, *others = [page.replace("\n", "").replace("\u200b", "") for page in page_texts(book)]
     assert cover.count("W" * 71 + "…") == 2
     assert "not enough data" in cover
     assert wide in "".join(others), "the Record has the whole"
@@ -769,7 +741,7 @@ def test_sections_of_one_title_share_a_page_their_digits_at_its_head(view: JobVi
         register(section("cover", COVER, "It ran well."))
 
     vars(module).update(register_report_sections=register_report_sections)
-    pages = pages_of(book_of(view, make_host((), entry_points=False, modules={"two": module})))
+    pages = page_texts(book_of(view, make_host((), entry_points=False, modules={"two": module})))
     assert "It ran well." in pages[0]
     assert "Helm 42 kn full speed 0.0 kn slow One paragraph." in on_one_line(pages[2])
 
@@ -782,7 +754,7 @@ def test_the_book_of_a_whole_commissioning_is_short_enough_to_be_read() -> None:
 def test_all_cautions_stand_on_one_page() -> None:
     reader: Any = reader_of(sample_book())
     pages = {e.title: reader.get_destination_page_number(e) for e in chapters_of(reader)}
-    text = on_one_line(reader.pages[pages["1 Cautions"]].extract_text())
+    text = on_one_line(page_texts(sample_book())[pages["1 Cautions"]])
     job, host, _ = sample_job()
     for caution in cautions(job.view, host):
         assert caution.text in text
@@ -811,7 +783,7 @@ SIGNED = tuple(SignOff(role=role, name="Somebody", at="2026-05-15") for role in 
 
 def test_a_book_of_a_boat_nobody_has_signed_for_is_a_draft_and_says_what_is_open(view: JobView) -> None:
     unsigned = book_of(attrs.evolve(view, sign_offs=()))
-    cover, *others = map(on_one_line, pages_of(unsigned))
+    cover, *others = map(on_one_line, page_texts(unsigned))
     assert WHY_A_DRAFT in cover
     assert all(re.search("Señora Åse, (Your boat|Record), draft, not handed over", page) for page in others)
     assert "To be handed over after commissioning" in whole(unsigned)
@@ -819,7 +791,7 @@ def test_a_book_of_a_boat_nobody_has_signed_for_is_a_draft_and_says_what_is_open
 
 def test_a_book_that_both_have_signed_is_no_draft_and_still_says_what_is_open(view: JobView) -> None:
     signed = book_of(attrs.evolve(view, sign_offs=SIGNED))
-    assert "Handed over with this open: 1 fail." in on_one_line(pages_of(signed)[0])
+    assert "Handed over with this open: 1 fail." in on_one_line(page_texts(signed)[0])
     assert "draft" not in whole(signed)
     assert "NOT YET" not in whole(signed)
 
@@ -831,7 +803,7 @@ def test_a_signed_book_is_a_draft_while_an_entry_cannot_be_read(view: JobView) -
     passed = [one for one in host.assess(signed) if one.finding.verdict is Verdict.PASS]
     assert "checks passed, and nothing is open" in whole(handover_book(signed, host, passed))
     book = handover_book(signed, host, passed, unread=1)
-    cover, *others = map(on_one_line, pages_of(book))
+    cover, *others = map(on_one_line, page_texts(book))
     assert "DRAFT: NOT ALL OF IT WAS READ 1 entry could not be read" in cover
     assert "nothing is open" not in cover
     assert "Not everything was read or judged." in cover
@@ -849,14 +821,14 @@ def test_a_managers_signature_is_asked_for_only_while_the_boat_is_not_handed_ove
 @pytest.mark.parametrize("role", ["technician", "owner"])
 def test_a_signature_before_later_changes_hands_nothing_over(view: JobView, role: str) -> None:
     signed = tuple(attrs.evolve(one, stale=one.role == role) for one in SIGNED)
-    cover = on_one_line(pages_of(book_of(attrs.evolve(view, sign_offs=signed)))[0])
+    cover = on_one_line(page_texts(book_of(attrs.evolve(view, sign_offs=signed)))[0])
     assert f"This is a draft because the {role} signed before later changes. Open besides: 1 fail." in cover
 
 
 def test_a_signature_before_later_changes_names_what_it_does_not_cover(view: JobView) -> None:
     first = view.measurements[0]
     names = ("/".join((first.step, first.field)), "vessel/beam", "note 12")
-    signed = (SignOff(role="owner", name="An Owner", stale=True, not_covered=names),)
+    signed = (SignOff(role="owner", name="An Owner", at=SIGNED[0].at, stale=True, not_covered=names),)
     text = whole(book_of(attrs.evolve(view, sign_offs=signed)))
     words = place_in_words((first.step, first.field, "", ""), small_plugin.small_host())
     assert f"Sign again. Not covered: {words}; Vessel beam; Note 12." in text
@@ -874,7 +846,7 @@ def test_cautions_of_what_is_not_fitted_are_left_out(view: JobView) -> None:
 
 
 def test_bases_are_numbered_in_the_order_they_are_met() -> None:
-    pages = pages_of(sample_book())
+    pages = page_texts(sample_book())
     cautions_page = next(page for page in pages if "1 Cautions These held" in on_one_line(page))
     assert "(basis 1)" in on_one_line(cautions_page)
 
@@ -965,7 +937,7 @@ def test_who_signed_on_screen_has_no_empty_line_to_sign_on(view: JobView) -> Non
 
 def test_the_checks_of_the_cover_are_those_the_record_numbers() -> None:
     """What the cover counts and the numbers of the Record differ: the book says why, with both counts."""
-    text = on_one_line(" ".join(pages_of(sample_book())))
+    text = on_one_line(" ".join(page_texts(sample_book())))
     job, _, _ = sample_job()
     (checks, numbered) = re.search(r"The (\d+) checks of the cover stand under (\d+) numbers", text).groups()  # type: ignore[union-attr]
     printed = set(re.findall(r"(?<![\d.])(\d{1,2}\.\d{1,2}) pass ", text))
@@ -989,7 +961,7 @@ def test_verdicts_are_drawn_as_shapes_beside_their_words() -> None:
         tuple(round(float(one), 3) for one in ink) for ink in re.findall(r"([\d.]+) ([\d.]+) ([\d.]+) scn", drawn, re.I)
     }
     for mark in VERDICT_MARKS.values():
-        assert mark.word in on_one_line(pages_of(small_book())[0])
+        assert mark.word in on_one_line(page_texts(small_book())[0])
         assert tuple(round(level / 255, 3) for level in rgb(getattr(DAY, mark.colour))) in inks, mark.word
     used = {part.form for mark in VERDICT_MARKS.values() for part in mark.parts}
     assert used == {"disc", "ring", "area", "stroke"}
@@ -1061,7 +1033,7 @@ def test_a_few_readings_in_a_window_are_one_strip_and_lines_are_a_chart() -> Non
 @lru_cache(maxsize=1)
 def record_pages() -> tuple[str, ...]:
     """The text of the sample book's Record, page by page."""
-    pages = pages_of(sample_book())
+    pages = page_texts(sample_book())
     first = next(place for place, text in enumerate(pages) if text.lstrip().startswith("Record"))
     return tuple(pages[first:])
 

@@ -274,6 +274,22 @@ def test_a_unit_of_two_quantities_takes_the_units_of_both() -> None:
     check_value(setting.field, "0.5 gal/min")
 
 
+def test_a_file_is_called_by_its_name_and_so_is_its_successor(tmp_path: Path) -> None:
+    """A new version in a file of another name would stand beside the old one, and one of the two would not run."""
+    for file in ("rail.toml", "rail_2.toml"):
+        (tmp_path / file).write_text(GOOD)
+    host = make_host((), entry_points=False, files=sorted(tmp_path.iterdir()))
+    (told,) = host.problems
+    assert ([one.name for one in host.plugins], told.name, told.code, told.line) == (
+        ["rail"],
+        "rail_2",
+        "wrong_name",
+        3,
+    )
+    assert told.reason == "name: expected the name of its file, 'rail_2', got 'rail'"
+    assert told.cure == 'call the file rail.toml, or write name = "rail_2" if no job has used it yet'
+
+
 def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
     text = GOOD.replace('kind = "amount"', 'kind = "amuont"').replace("default = 24", "default = 400")
     (tmp_path / "rail.toml").write_text(text)
@@ -527,3 +543,23 @@ sentence = "Good."
         assert verdicts(("lean", "b"), unreadable=unreadable) == {"play": passed, "lean": lacking, "height": passed}
         whole_row = verdicts(("lean", "b"), ("height", "b"), unreadable=unreadable)
         assert whole_row == {"play": passed, "lean": lacking, "height": lacking}
+
+
+def test_what_is_missing_is_named_as_a_person_sees_it() -> None:
+    """By its title; programs find it by its step and field."""
+    host = host_of("reels.toml")
+    found = as_data(judge(job_from(job("reels.fit", {"1": rod("10 in", reach="")}), host), host))
+    (lack,) = {(one["text"], one["field"]) for each in found for one in each["missing"] if one["row"]}
+    assert lack == ("“Reach over the side”, row 1 is not entered", "reach")
+
+
+def test_a_result_that_rests_on_too_many_values_says_so_and_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is no failure of the check: whoever entered the rows reads how many there may be. Others are judged."""
+    monkeypatch.setattr("garboard.checks.judging.MOST_PLACES", 9)
+    host = host_of("reels.toml")
+    rods = {str(number): rod(f"{number} ft") for number in range(1, 6)}
+    found = as_data(judge(job_from(job("reels.fit", rods), host), host))
+    (lack,) = (one for each in found for one in each["missing"] if one["lack"] == "method does not reach so far")
+    assert "rests on 10 values, and one result rests on 9 at most; take rows of " in lack["text"]
+    assert (lack["field"], lack["row"]) == ("station", "1")
+    assert [each["verdict"] for each in found if each["calculator"] == "reels.base"] == ["pass"] * 5

@@ -59,6 +59,7 @@ from garboard.report.photos import (
     with_arrows,
 )
 from histories import HULL, JOB, tablet
+from printed import printed_words
 
 SHARES = st.floats(0, 1)
 STEP = "small.horn"
@@ -324,7 +325,7 @@ def test_the_book_shows_a_photo_with_its_arrow_and_what_it_points_at(tmp_path: P
     (image,) = (one for page in reader.pages for one in page.images)
     assert image.image is not None
     assert max(image.image.size) <= 1600
-    words = " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+    words = printed_words(pdf)
     assert "1 this clamp. tech a, 14 May 2026" in words
     step = next(one for one in host.steps if one.key == STEP)
     own = words.rindex(step.title, 0, words.index("1 this clamp."))
@@ -351,10 +352,10 @@ def test_a_file_that_is_no_picture_is_listed_and_the_book_is_whole(tmp_path: Pat
     shop = _shop(tmp_path / "shop", content)
     with HullFolder(shop, read_only=True) as hulls:
         view = open_hull(hulls, HULL).view(JOB)
-    pages = PdfReader(BytesIO(handover_book(view, host, host.assess(view), load_photo=photos_at(shop)))).pages
-    assert not [image for page in pages for image in page.images]
+    pdf = handover_book(view, host, host.assess(view), load_photo=photos_at(shop))
+    assert not [image for page in PdfReader(BytesIO(pdf)).pages for image in page.images]
     why = "another kind of file" if content == b"no picture" else "cut off"
-    assert f"p.jpg (not shown: {why})" in " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert f"p.jpg (not shown: {why})" in printed_words(pdf)
 
 
 def test_a_picture_that_changed_on_the_disk_is_not_shown_and_the_book_says_so(tmp_path: Path) -> None:
@@ -363,9 +364,9 @@ def test_a_picture_that_changed_on_the_disk_is_not_shown_and_the_book_says_so(tm
         view = open_hull(hulls, HULL).view(JOB)
     (file,) = [one for one in (shop / "attachments").iterdir() if one.read_bytes() == picture(30, 20)]
     file.write_bytes(picture(30, 21))
-    pages = PdfReader(BytesIO(handover_book(view, host, host.assess(view), load_photo=photos_at(shop)))).pages
-    assert not [image for page in pages for image in page.images]
-    assert "(not shown: not here whole" in " ".join(" ".join(page.extract_text() for page in pages).split())
+    pdf = handover_book(view, host, host.assess(view), load_photo=photos_at(shop))
+    assert not [image for page in PdfReader(BytesIO(pdf)).pages for image in page.images]
+    assert "(not shown: not here whole" in printed_words(pdf)
 
 
 def test_a_file_too_large_for_a_photo_is_not_read(tmp_path: Path) -> None:

@@ -146,11 +146,10 @@ class Check:
 
     def field_key(self, name: str, row: str) -> FieldKey:
         """Where a field is kept: a row of a table of equipment is the name of a piece."""
-        step, table = self.place[name]
-        kind = self.kind_of(table)
+        (step, stored), kind = self.at(name), self.kind_of(self.place[name][1])
         if not kind:
-            return *self.at(name), row, ""
-        return step, f"{kind}.{name}" if step == OF_VESSEL else name, "", row
+            return step, stored, row, ""
+        return step, f"{kind}.{name}" if step == OF_VESSEL else stored, "", row
 
     def in_row(self, table: str, row: str) -> str:
         """What tells a row from others behind the name of a value."""

@@ -41,6 +41,7 @@ MOST_KINDS, MOST_STEPS, MOST_FIELDS, MOST_COLUMNS, MOST_SETTINGS = 10, 10, 60, 2
 MOST_VALUES, MOST_RESULTS, MOST_CASES, MOST_SECTIONS = 60, 40, 12, 10
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _LONGEST_TITLE = 120
+_KIND = "kind of equipment"
 _KINDS_LEFT_OUT = (Kind.SIGNATURE, Kind.RECORDING)
 _SORT_OF = {
     Kind.AMOUNT: Sort.NUMBER,
@@ -65,11 +66,14 @@ def read_check(path: Path, taken: Collection[str] = (), built_in: BuiltIn | None
         cure = "make two checks of it: a check holds no tables of data"
         fault = Fault("file", f"at most {LARGEST} bytes", f"{path.stat().st_size}", cure=cure)
         raise CheckRefused([CheckFault(fault, "too_large")])
-    return check_of(path.read_bytes(), taken, built_in)
+    return check_of(path.read_bytes(), taken, built_in, path.stem)
 
 
-def check_of(content: bytes, taken: Collection[str] = (), built_in: BuiltIn | None = None) -> Check:
-    """The same of a file's content."""
+def check_of(content: bytes, taken: Collection[str] = (), built_in: BuiltIn | None = None, file: str = "") -> Check:
+    """The same of a file's content.
+
+    file : what the file is called, without its ending; "" where nobody has given it a name yet
+    """
     text, plain = plain_of(content)
     faults = Faults(lines_of(text))
     entry = Entry(plain, (), faults)
@@ -77,6 +81,11 @@ def check_of(content: bytes, taken: Collection[str] = (), built_in: BuiltIn | No
     if faults.found:
         raise CheckRefused(faults.found)
     check = _Reading(entry, faults, taken, built_in or BuiltIn()).read()
+    if file and file != check.name:
+        # lists, --only and the shop's register go by the file, keys and codes by the name: two files of one name would
+        # ask the same, and an old one could stay at work beside the new
+        cure = f'call the file {check.name}.toml, or write name = "{file}" if no job has used it yet'
+        entry.refuse("name", f"the name of its file, {file!r}", repr(check.name), cure, "wrong_name")
     if faults.found:
         raise CheckRefused(faults.found)
     return check
@@ -258,17 +267,27 @@ class _Reading:
         found = read_of(entry, step, field) if step is not None else None
         if step is None or found is None:
             return
-        one, table = found
+        one, table, each = found.field, found.table, found.each
         here = attrs.evolve(one, name=name, renamed_from=())
-        if table is not None:
+        self.stored[name] = one.name
+        if each:
+            self._take_kind(entry, "field", each)
+        elif table is not None:
             if self.names.setdefault(table.name, f"table of {step.key}") != f"table of {step.key}":
                 entry.refuse("field", "a column of a table that is called like nothing else", repr(table.name))
                 return
             read = self.fields[table.name].columns if table.name in self.fields else ()
             self.place[table.name] = (step.key, "")
             self.fields[table.name] = attrs.evolve(table, columns=(*read, here))
-        self.stored[name] = one.name
-        self._keep_field(here, step.key, table.name if table else "", entry)
+        self._keep_field(here, step.key, each or (table.name if table else ""), entry)
+
+    def _take_kind(self, entry: Entry, key: str, kind: str) -> bool:
+        """Let a kind of the program's own equipment be a table; told where something else has its name."""
+        taken = self.names.setdefault(kind, _KIND)
+        if taken != _KIND:
+            entry.refuse(key, f"nothing else called {kind}", f"a {taken}", "rename that")
+        self.kinds.setdefault(kind, kind)
+        return taken == _KIND
 
     def _new_name(self, entry: Entry, what: str) -> str:
         """A name that formulas use. One name stands for one thing in the whole file."""
@@ -311,7 +330,7 @@ class _Reading:
 
     def _read_kind(self, entry: Entry, check: str) -> None:
         """A kind of equipment. In formulas its name stands for a table whose rows are its pieces."""
-        name = self._new_name(entry, "kind of equipment")
+        name = self._new_name(entry, _KIND)
         fields = [self._field(one, OF_VESSEL, name) for one in entry.entries("field", MOST_FACTS)]
         title, one = entry.text("title", longest=_LONGEST_TITLE), entry.text("one", longest=_LONGEST_TITLE)
         given: dict[str, Any] = {
@@ -338,8 +357,8 @@ class _Reading:
         name = entry.text("each", "")
         if not name:
             return ""
-        if name in EQUIPMENT and self.names.setdefault(name, "kind of equipment") == "kind of equipment":
-            self.kinds.setdefault(name, name)
+        if name in EQUIPMENT:
+            return name if self._take_kind(entry, "each", name) else ""
         if name not in self.kinds:
             own = [kind for kind in self.kinds if kind not in EQUIPMENT]
             entry.refuse("each", f"one of {', '.join((*own, *EQUIPMENT))}", repr(name), "", "unknown_kind")

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import attrs
 
 from garboard.checks.check import NAMED, ROW, Case, Chart, Check, Result, Value
-from garboard.checks.formulas import Formula, Sort, divided_by_nothing, worked_out
+from garboard.checks.formulas import Formula, Sort, divided_by_nothing, sides_of, worked_out
 from garboard.faults import ValueRefused
 from garboard.fields import Field, Kind, check_value
 from garboard.findings import (
+    MOST_PLACES,
     Axis,
     Figure,
     Finding,
@@ -21,9 +22,12 @@ from garboard.findings import (
     NotEnoughData,
     Number,
     Series,
+    are_one,
+    decimals_beside,
     not_enough_data,
+    plain_text,
 )
-from garboard.job_view import FieldKey, JobView, nothing_at, place_of_fact
+from garboard.job_view import FieldKey, JobView, in_unit, nothing_at, place_of_fact
 from garboard.records import JsonValue
 from garboard.units import Amount
 from garboard.verdict import Verdict
@@ -148,6 +152,10 @@ class JobValues:
             text = f"{what}{self.check.in_row(formula.table, row)} gives no number of a boat's size"
         raise NotEnoughData(self._missing(text, Lack.UNSUITABLE, names or tuple(formula.names), row))
 
+    def sides_of(self, formula: Formula, row: str) -> Iterator[tuple[float, float]]:
+        """The numbers that a formula compares, two by two."""
+        return sides_of(formula, self.check.terms, self, row, self._over_rows)
+
     def _worked_out(self, value: Value, row: str) -> float | bool | str:
         found = self.of(value.formula, row, value.title)
         if value.ends is not None and isinstance(found, float) and not value.ends[0] <= found <= value.ends[1]:
@@ -235,7 +243,10 @@ class _Judging:
     def _missing(self) -> list[Missing]:
         """All that must be entered and is not; what the formulas ask for with given() may be left open."""
         found = [self.values.no_row(table) for table in self._tables() if not self.values.rows(table)]
-        for name, row in self._entered():
+        entered = self._entered()
+        if len(entered) > MOST_PLACES:
+            return [self._too_many(entered)]
+        for name, row in entered:
             if self._may_be_open(name):
                 continue
             try:
@@ -243,6 +254,17 @@ class _Judging:
             except NotEnoughData as lacking:
                 found += lacking.missing
         return found
+
+    def _too_many(self, entered: Sequence[tuple[str, str]]) -> Missing:
+        """What to say of more values than one finding may rest on, at the first that stands in a row."""
+        name, row = next(at for at in entered if at[1])
+        table = self.check.table_title(self.check.terms[name].table)
+        text = (
+            f"{self.result.title} rests on {len(entered)} values, and one result rests on {MOST_PLACES} at most; "
+            f"take rows of {table} back that are not needed, or ask who wrote the check to judge each row"
+        )
+        step, field, in_row, of = self.check.field_key(name, row)
+        return Missing(text, lack=Lack.NOT_COVERED, step=step, field=field, row=in_row, of=of)
 
     def _behind(self) -> list[Formula]:
         """Every formula it rests on."""
@@ -318,9 +340,11 @@ class _Judging:
             return f"{self.result.title}{self.check.in_row(self.result.table, self.row)}"
 
     def _filled(self, text: str) -> str:
-        return NAMED.sub(lambda match: self._told(match[1]), text)
+        names = dict.fromkeys(NAMED.findall(text))
+        return NAMED.sub(lambda match: self._told(match[1], names), text)
 
-    def _told(self, name: str) -> str:
+    def _told(self, name: str, beside: Iterable[str]) -> str:
+        """A value as it is told beside others of one sentence: what differs from them looks different."""
         if name == ROW:
             return self.row
         found = self.values.value(name, self._row_of(name))
@@ -329,8 +353,27 @@ class _Judging:
         if isinstance(found, str):
             return found
         unit, decimals = self._unit_and_decimals(name)
-        is_worked_out = name in self.check.values
-        return self.values.view.told(found, unit, decimals if is_worked_out else None).rstrip()
+        view = self.values.view
+        shown = view.unit_to_tell(unit)
+        if name not in self.check.values:
+            decimals = len(plain_text(in_unit(found, unit, shown)).partition(".")[2])
+        like = [one for one in beside if one != name and self._is_number_in(one, unit)]
+        here = [float(self.values.value(one, self._row_of(one))) for one in like]
+        others = [in_unit(other, unit, shown) for other in (*here, *self._compared_with(found))]
+        return view.told(found, unit, decimals_beside(in_unit(found, unit, shown), others, decimals)).rstrip()
+
+    def _is_number_in(self, name: str, unit: str) -> bool:
+        is_number = name != ROW and self.check.terms[name].sort is Sort.NUMBER
+        return is_number and self._unit_and_decimals(name)[0] == unit
+
+    def _compared_with(self, found: float) -> list[float]:
+        """What a number is compared with, wherever that decides what is found."""
+        pairs = [
+            pair
+            for formula in self._behind()
+            for pair in self.values.sides_of(formula, self.row if formula.table else "")
+        ]
+        return [other for pair in pairs for one, other in (pair, pair[::-1]) if are_one(one, found)]
 
     def _unit_and_decimals(self, name: str) -> tuple[str, int]:
         if name in self.check.values:
@@ -342,7 +385,9 @@ class _Judging:
 
     def _number(self, name: str) -> Number:
         unit, decimals = self._unit_and_decimals(name)
-        return Number(self._called(name), float(self.values.value(name, self._row_of(name))), unit, decimals=decimals)
+        value = float(self.values.value(name, self._row_of(name)))
+        decimals = decimals_beside(value, self._compared_with(value), decimals)
+        return Number(self._called(name), value, unit, decimals=decimals)
 
     def _called(self, name: str) -> str:
         """A number's title; its name where another of the result has the same title."""

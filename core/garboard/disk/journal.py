@@ -15,7 +15,7 @@ import errno
 import hashlib
 import os
 import re
-from collections.abc import Container, Iterator, Mapping
+from collections.abc import Callable, Container, Iterator, Mapping
 from pathlib import Path
 
 import attrs
@@ -84,6 +84,8 @@ class Journal:
         self._is_stale = False
         self._needs_flush = False
         self._least = least
+        self.changing: Callable[[str], contextlib.AbstractContextManager[object]] = contextlib.nullcontext
+        """Around each name this journal adds to its folder, or takes from it as it goes; given the hull's key."""
         self._load()
         self._notice_cut()
 
@@ -169,7 +171,8 @@ class Journal:
         self._is_new = self._size == 0
         path = storage.unfinished(self.path) if self._is_new else self.path
         try:
-            self._descriptor = storage.open_for_append(path, create=self._is_new)
+            with self.changing(self.key) if self._is_new else contextlib.nullcontext():
+                self._descriptor = storage.open_for_append(path, create=self._is_new)
         except OSError as error:
             self._is_new = False
             raise storage.not_saved(self.path, error) from error
@@ -177,7 +180,8 @@ class Journal:
     def _put_in_place(self) -> None:
         os.close(self._opened())
         self._descriptor = None
-        storage.unfinished(self.path).replace(self.path)
+        with self.changing(self.key):
+            storage.unfinished(self.path).replace(self.path)
         self._left = self.path.stat()  # to be renamed is a change as well
         self._is_new = False
 

@@ -118,7 +118,7 @@ def _made(
     vessel, job = view.vessel, view.job
     of_shop = {one.key for one in host.calculators if one.of_shop}
     judged = [one for one in assessed if one.calculator not in of_shop]
-    assessed = as_typed(view, judged)
+    assessed = as_typed(view, judged, host)
     built = [(section, _blocks(section, host, view, assessed, failed)) for section in host.report_sections]
     sections = [(section, blocks) for section, blocks in built if section.part == RECORD]
     state, photos = hand_over(view, assessed), PhotoFiles(load_photo)
@@ -201,11 +201,11 @@ def _blocks(
     plugin = host.owner_of("register_report_sections", section.key)
     try:
         with host.minding(plugin, section.key), plugin_code():
-            seen = host.with_defaults(view)
+            seen = told = host.with_defaults(view)
             if host.shares_program(plugin):
                 seen, assessed = own_view(seen), own_copy(tuple(assessed))
             blocks = checked_blocks(section.build(watched(seen), assessed))
-            blocks = [block_as_typed(view, cut(block) if isinstance(block, Finding) else block) for block in blocks]
+            blocks = [block_as_typed(told, cut(block) if isinstance(block, Finding) else block) for block in blocks]
     except NotEnoughData as missing:
         return (f"Not enough data: {in_words(missing)}.",)
     except Exception as failure:

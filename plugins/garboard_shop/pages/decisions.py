@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterable, Mapping, Sequence
 
 import attrs
@@ -32,6 +33,9 @@ from garboard_shop.pages.authors import author_after
 from garboard_shop.pages.summaries import BoatSummary, coverage_seen, open_boat, register_in_words, seen_in
 from garboard_shop.pages.wording import value_in_words
 from garboard_shop.store import Store, managers_devices
+
+deciding = threading.Lock()
+"""Held from reading what stands until what was decided of it is kept: of two who decide at once the second is told."""
 
 
 class Overtaken(GarboardError):
@@ -414,11 +418,17 @@ def _no_job(summary: BoatSummary) -> InputError:
 
 
 def keep(store: Store, entries: Iterable[Entry], now: int) -> None:
-    """Keep what was written on the page, one after another."""
+    """Keep what was written on the page, hull after hull: all that is written in one, or nothing of it.
 
-    def save(entry: Entry) -> None:
-        offered = {entry.hull_key: CheckedEntries([(entry.id, entry.raw)])}
+    errors : storage.NotSaved when nothing is kept; halves.HalfSaved when that of one hull is, and not that of another
+    """
+    of_hull: dict[str, list[Entry]] = {}
+    for entry in entries:
+        of_hull.setdefault(entry.hull_key, []).append(entry)
+
+    def save(first: Entry) -> None:
+        offered = {first.hull_key: CheckedEntries((one.id, one.raw) for one in of_hull[first.hull_key])}
         for _, reason in store.put_if_absent(offered, ON_THE_PAGE, now, 0).refused:
             raise reason
 
-    save_in_turn(save, entries)
+    save_in_turn(save, [written[0] for written in of_hull.values()])

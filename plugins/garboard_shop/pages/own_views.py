@@ -58,6 +58,7 @@ def remove(visit: Visit) -> Response:
 
 def _write(visit: Visit, entry: Callable[[Author, HullState], Entry]) -> None:
     desk = visit.desk
-    shop = record_of(desk.store)
-    decisions.keep(desk.store, [entry(author_after(shop, visit.who), shop)], desk.now())
+    with decisions.deciding:
+        shop = record_of(desk.store)
+        decisions.keep(desk.store, [entry(author_after(shop, visit.who), shop)], desk.now())
     desk.remembering.learn_views()

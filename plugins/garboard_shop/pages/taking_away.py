@@ -15,7 +15,7 @@ from garboard.disk.storage import NewerFormat, NotSaved, write_out
 from garboard.faults import GarboardError, InputError, in_words
 from garboard.hosting.host import PluginHost
 from garboard.report.data_files import Rows, write_tables
-from garboard.report.data_tables import Collector, JobToExport, tablets_of
+from garboard.report.data_tables import Collector, JobToExport
 from garboard_shop.pages.summaries import BoatSummary, make_summary
 from garboard_shop.store import Store, StoreAway
 
@@ -92,14 +92,15 @@ class TablesMaker:
             self._folder.cleanup()
 
     def _run(self, hulls: list[str]) -> None:
-        folder = TemporaryDirectory(prefix="garboard-made-")
-        made = self._now()
+        folder, made = None, self._now()
         try:
+            folder = TemporaryDirectory(prefix="garboard-made-")
             left_out: list[tuple[str, str]] = []
             file = Path(folder.name) / f"{NAME}{made.ending}"
             write_tables(self._rows(hulls, left_out), file, write_out)
         except Exception as failure:  # the thread has nobody above it, and the page says it
-            folder.cleanup()
+            if folder is not None:
+                folder.cleanup()
             log.exception("the tables could not be made")
             is_told = isinstance(failure, OSError | GarboardError | StoreAway)
             self._made = attrs.evolve(self._now(), failure=in_words(failure) if is_told else "see the server's log")
@@ -128,6 +129,7 @@ class TablesMaker:
                     for job in jobs_to_export(summary):
                         yield from collector.rows_of(job)
             self._made = attrs.evolve(self._now(), done=self._now().done + 1)
+        left_out.extend(self._store.not_whole().items())
         yield from collector.last_rows(left_out)
 
     def _summary(self, hull: str, left_out: list[tuple[str, str]]) -> BoatSummary | None:
@@ -145,4 +147,4 @@ class TablesMaker:
 def jobs_to_export(summary: BoatSummary) -> Iterator[JobToExport]:
     """The jobs of a boat, as the tables take them."""
     for job in summary.jobs:
-        yield JobToExport(view=job.view, assessed=job.assessed, tablets=tablets_of(summary.boat, job.id))
+        yield JobToExport.of(summary.boat, job.view, job.judged)

@@ -452,7 +452,8 @@ def book(visit: Visit) -> Response:
 
 def begin_boat(visit: Visit) -> Response:
     """Open a job for a new boat."""
-    hull, notice = decisions.begin_boat(visit.desk.store, visit.desk.host, visit.form, visit.who, visit.desk.now())
+    with decisions.deciding:
+        hull, notice = decisions.begin_boat(visit.desk.store, visit.desk.host, visit.form, visit.who, visit.desk.now())
     visit.desk.index.read(hull)
     visit.desk.remembering.look_soon()
     return visit.go(f"/boats/{hull}", notice)
@@ -536,8 +537,9 @@ Decision = Callable[[Store, BoatSummary, Mapping[str, str], str, int], str]
 
 def decide(decision: Decision, visit: Visit) -> Response:
     """Let a manager decide; back to where it was decided."""
-    summary = _boat(visit)
-    notice = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
+    with decisions.deciding:
+        summary = _boat(visit)
+        notice = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
     decisions.end_unfinished(visit.desk.store, _boat(visit), visit.desk.now())
     for hull in sorted(summary.boat.hulls | _boat(visit).boat.hulls):
         visit.desk.index.read(hull)
@@ -832,7 +834,8 @@ def change_setting(visit: Visit) -> Response:
     """Change one of the shop's settings."""
     desk, shown = visit.desk, _setting(visit)
     settings.value_wanted(desk, shown.setting, visit.form)
-    notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now())
+    with decisions.deciding:
+        notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now())
     desk.remembering.look_soon()
     return visit.go(f"/settings/{shown.setting.key}", notice)
 

@@ -144,8 +144,8 @@ def test_a_24_volt_bank_is_read_by_halves() -> None:
 @pytest.mark.parametrize(
     ("changes", "read", "reason"),
     [
-        ({}, reading("rest_voltage", None), "rest voltage is not entered"),
-        ({}, reading("hours_at_rest", None), "hours at rest is not entered"),
+        ({}, reading("rest_voltage", None), "“Rest voltage” is not entered"),
+        ({}, reading("hours_at_rest", None), "“Hours without charge or load” is not entered"),
         ({}, reading("hours_at_rest", "2.9 h"), "rested 2.9 h, 3 h needed"),
         ({}, reading("rest_voltage", "13.60 V"), "charging, or charged just before"),
         ({}, reading("temperature", "-10 degC"), "battery is not between 0 and 45 degC"),
