@@ -586,7 +586,7 @@ def test_many_sheets_of_cards_come_to_rest(view: JobView) -> None:
 
     vars(module).update(register_report_sections=register_report_sections)
     book = book_of(view, make_host((), entry_points=False, modules={"many": module}))
-    pages = [on_one_line(page) for page in pages_of(book)]
+    pages = [on_one_line(page) for page in page_texts(book)]
     helm = next(page for page in pages if page.startswith("Helm See"))
     for card, page in re.findall(r"\u201c(Card \d+)\u201d on page (\d+)", helm):
         assert f"{card} Señora" in pages[int(page) - 1]
