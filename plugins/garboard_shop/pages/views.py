@@ -39,7 +39,7 @@ from garboard_shop.boat_rows import Row
 from garboard_shop.job_rows import JobRow
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
-from garboard_shop.own_plugins import withdraw
+from garboard_shop.own_plugins import keep_in_store, put_back, withdraw
 from garboard_shop.pages import (
     board,
     check_form,
@@ -161,6 +161,7 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/plugins/approve", approve_plugin, "POST", MANAGER),
         ("/plugins/try", try_waiting_plugin, "POST", MANAGER),
         ("/plugins/withdraw", withdraw_plugin, "POST", MANAGER),
+        ("/plugins/put-back", put_back_plugin, "POST", MANAGER),
         ("/plugins/new-check", new_check_page, "GET", MANAGER),
         ("/plugins/new-check/look", look_at_check, "POST", MANAGER),
         ("/plugins/new-check/approve", approve_check, "POST", MANAGER),
@@ -722,6 +723,17 @@ def withdraw_plugin(visit: Visit) -> Response:
     """Take one back from them."""
     plugin = withdraw(visit.desk.store.register, visit.form.get("name", ""), visit.who, visit.desk.now())
     return visit.go("/plugins", f"{plugin.name} is withdrawn. Each tablet stops running it when it next comes ashore.")
+
+
+def put_back_plugin(visit: Visit) -> Response:
+    """Let them run a withdrawn one again, as it was."""
+    store, said = visit.desk.store, list[str]()
+    name, former = visit.form.get("name", ""), partial(plugins.content_of, store)
+    jobs, keep = jobs_of(store), keep_in_store(store)
+    put_back(store.register, keep, name, visit.who, visit.desk.now(), former, jobs=jobs, tell=said.append)
+    return visit.go(
+        "/plugins", " ".join((f"{name} is back. Every tablet receives it when it next comes ashore.", *said))
+    )
 
 
 def new_check_page(visit: Visit) -> Response:

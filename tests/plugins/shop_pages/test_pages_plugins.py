@@ -162,6 +162,13 @@ def test_a_withdrawn_plugin_runs_no_more_and_can_be_approved_again(pages: Pages,
     assert (plugin.is_withdrawn, plugin.withdrawn_by) == (True, CHIEF)
     assert files_to_run(pages.store, pages.drop.parent / "shop") == ()
     assert "our_check waits for approval" in words_of(approved.text("/plugins"))
+    for file in pages.drop.iterdir():  # the shop has kept what it approved
+        file.unlink()
+    back = approved.send(form_to(approved.text("/plugins"), "/plugins/put-back"))
+    assert back.status_code == 303
+    (plugin,) = pages.store.register.plugins()
+    assert (plugin.is_withdrawn, plugin.sha256, plugin.approved_by) == (False, SHA256, CHIEF)
+    assert "/plugins/put-back" not in approved.text("/plugins")
 
 
 def test_a_plugin_whose_file_was_altered_does_not_run(pages: Pages, approved: Browser) -> None:
