@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from functools import cache
 from itertools import product
 from pathlib import Path
@@ -25,7 +25,7 @@ from garboard.disk.hullfile import HullFolder
 from garboard.fields import check_value
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.sources import plugins_beside, refused_beside
-from garboard.job_view import Disagreement, JobView, Unreadable, place_of
+from garboard.job_view import Disagreement, FieldKey, JobView, Unreadable, place_of
 from garboard.records import JsonValue
 from garboard.settings import SettingSet
 from garboard.shop_link.shop_plugins import ApprovedPlugin, files_to_run, keep
@@ -320,6 +320,21 @@ def test_work_grows_with_the_rows_and_not_with_their_square(monkeypatch: pytest.
     monkeypatch.setattr(JobView, "value", counting)
     assert len(host.assess(view)) == 103
     assert 400 < len(asked) < 20 * 400
+
+
+def test_the_unit_to_tell_is_looked_for_once_and_not_in_every_row(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A sentence of each row names amounts: their unit is the one most values of the job were typed in."""
+    host, looked, look = host_of("reels.toml"), list[str](), JobView.unit_as_typed
+
+    def counting(view: JobView, quantity: str, places: Collection[FieldKey] = ()) -> str:
+        looked.append(quantity)
+        return look(view, quantity, places)
+
+    monkeypatch.setattr(JobView, "unit_as_typed", counting)
+    for size in (10, 100):
+        looked.clear()
+        host.assess(job_from(job("reels.fit", {str(number): rod(f"{number} in") for number in range(1, size)}), host))
+        assert 0 < len(looked) < 10
 
 
 def test_the_command_line_takes_it_and_starts_no_process_for_it(
