@@ -297,6 +297,28 @@ def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
     assert {"setting[1]", "step[1].field[1].kind"} <= {problem.reason.split(":")[0] for problem in host.problems}
 
 
+def test_limits_that_leave_no_room_are_told(tmp_path: Path) -> None:
+    """Where the file says so with its line; where the shop's settings do in the finding. It is no failed plugin."""
+
+    def bounded(ends: str) -> str:
+        return GOOD.replace('numbers = ["over"]', f'numbers = ["over"]\n[[result.limit]]\nnumber = "over"\n{ends}', 1)
+
+    for ends in ("low = 5\nhigh = -5", 'low = "least"\nhigh = 5'):
+        with pytest.raises(CheckRefused) as refused:
+            check_of(bounded(ends).encode())
+        (told,) = refused.value.faults
+        assert (told.fault.where, told.fault.expected[:12]) == ("result[1].limit[1].low", "at most the ")
+    (tmp_path / "rail.toml").write_text(bounded('low = "least"\nhigh = 30'))
+    host = load(tmp_path / "rail.toml", built_in=False)
+    view = job_from(job("rail.look", {}, height="50 in"), host)
+    (found,) = as_data(judge(attrs.evolve(view, settings_set=(SettingSet(key="rail.least", value="40 in"),)), host))
+    assert (found["code"], found["missing"][0]["lack"]) == (
+        "rail.height.not_enough_data",
+        "readings contradict each other",
+    )
+    assert found["missing"][0]["text"].startswith("Over the least: at least 40, at most 30 in, and nothing is both")
+
+
 def test_a_setting_of_a_unit_that_none_has_is_one_fault(tmp_path: Path) -> None:
     """What the program did not look at for it is not told as a word that it does not know."""
     head, setting, rest = GOOD.partition("[[setting]]")

@@ -28,7 +28,7 @@ from garboard.findings import OF_VESSEL, Basis, BasisKind
 from garboard.records import EQUIPMENT
 from garboard.settings import Setting
 from garboard.steps import DIESEL, GASOLINE, MOST_FACTS, Caution, EquipmentKind, Phase, Step
-from garboard.units import UNITS_OF
+from garboard.units import UNITS_OF, Amount
 from garboard.verdict import Verdict
 
 VERSION = 1
@@ -638,8 +638,18 @@ class _Reading:
         low, high = (self._end(entry, one, number) for one in ("low", "high"))
         if low is None and high is None:
             entry.refuse("low", "a low or a high end", "neither", "add low or high")
+        first, last = self._at_first(low), self._at_first(high)
+        if first is not None and last is not None and first > last:
+            entry.refuse("low", f"at most the high end, {last:g}", f"{first:g}", "nothing can be both: turn them round")
         entry.end()
         return Bound(number=number, low=low, high=high)
+
+    def _at_first(self, end: str | float | None) -> float | None:
+        """An end of a limit as long as the shop has set nothing; None where it is worked out."""
+        if not isinstance(end, str):
+            return end
+        setting = next((one for one in self.settings if one.field.name == end), None)
+        return Amount.parse(str(setting.default)).to(setting.field.unit) if setting else None
 
     def _end(self, entry: Entry, name: str, number: str) -> str | float | None:
         if name not in entry.table:

@@ -7,7 +7,7 @@ from typing import Any
 
 import attrs
 
-from garboard.checks.check import NAMED, ROW, Case, Chart, Check, Result, Value
+from garboard.checks.check import NAMED, ROW, Bound, Case, Chart, Check, Result, Value
 from garboard.checks.formulas import Formula, Sort, divided_by_nothing, sides_of, worked_out
 from garboard.faults import ValueRefused
 from garboard.fields import Field, Kind, check_value
@@ -402,10 +402,21 @@ class _Judging:
     def _limits(self, verdict: Verdict, numbers: dict[str, Number]) -> Iterator[Limit]:
         """The limits a verdict rests on: of a fail those that are broken, of anything else those that are kept."""
         for bound in self.result.bounds:
-            limit = Limit(numbers[bound.number].name, self._end(bound.low), self._end(bound.high))
+            low, high = self._end(bound.low), self._end(bound.high)
+            if low is not None and high is not None and low > high:
+                raise self._contradicts(bound, low, high)
+            limit = Limit(numbers[bound.number].name, low, high)
             is_kept = limit.holds(numbers[bound.number].value)
             if verdict is Verdict.ADVISE or is_kept is (verdict is Verdict.PASS):
                 yield limit
+
+    def _contradicts(self, bound: Bound, low: float, high: float) -> NotEnoughData:
+        """Told where the shop's settings, or what is entered, leave no room between two ends."""
+        unit, _ = self._unit_and_decimals(bound.number)
+        ends = " and ".join(self.check.title_of(end) for end in (bound.low, bound.high) if isinstance(end, str))
+        told = f"at least {plain_text(low)}, at most {plain_text(high)} {unit}".rstrip()
+        text = f"{self.check.title_of(bound.number)}: {told}, and nothing is both; correct {ends}"
+        return NotEnoughData(Missing(text, lack=Lack.CONTRADICTS))
 
     def _end(self, end: str | float | None) -> float | None:
         return float(self.values.value(end, self._row_of(end))) if isinstance(end, str) else end
