@@ -17,6 +17,7 @@ import attrs
 
 from garboard import cautions
 from garboard.checks.check import Check
+from garboard.checks.file import LARGEST as LARGEST
 from garboard.checks.file import VERSION, check_of
 from garboard.checks.module import FORMAT
 from garboard.checks.refused import CheckFault, CheckRefused

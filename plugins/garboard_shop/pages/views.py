@@ -68,6 +68,7 @@ from garboard_shop.pages.summaries import (
 )
 from garboard_shop.pages.visits import (
     HEADERS,
+    LARGEST_FORM,
     Answer,
     NotHere,
     Visit,
@@ -171,7 +172,9 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/people/password", change_password, "POST", ""),
         ("/static/{name}", static, "GET", NOBODY),
     ]
-    return [*routes(desk, table)]
+    whole_check = 3 * check_form.LARGEST + LARGEST_FORM  # each byte of it may come as three
+    forms = ("/plugins/new-check/look", "/plugins/new-check/approve")
+    return [*routes(desk, table, dict.fromkeys(forms, whole_check))]
 
 
 def home(visit: Visit) -> Response:
@@ -768,6 +771,7 @@ def _check_page(visit: Visit, typed: Mapping[str, str], seen: check_form.Look | 
         titles={step.key: step.title for step in visit.desk.host.steps if step.key in built_in.steps},
         rows=check_form.ROWS_OF_FORM,
         words=check_form.WORDS,
+        largest=check_form.LARGEST,
     )
 
 

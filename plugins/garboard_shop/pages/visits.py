@@ -210,17 +210,20 @@ class AnyText(Convertor[str]):
 register_url_convertor("text", AnyText())
 
 
-def page_route(desk: ShopDesk, path: str, answer: Answer, method: str = "GET", role: str = "") -> Route:
+def page_route(
+    desk: ShopDesk, path: str, answer: Answer, method: str = "GET", role: str = "", largest: int = LARGEST_FORM
+) -> Route:
     """A page.
 
     answer : called in a thread of its own, one of those for pages unless nobody needs to sign in
     role   : "" for anyone signed in, MANAGER, or "nobody" where no sign-in is needed
+    largest : form it takes [bytes]
     """
 
     async def endpoint(request: Request) -> Response:
         visit = Visit(desk, request)
         try:
-            visit.form = await _form(request) if request.method == "POST" else {}
+            visit.form = await _form(request, largest) if request.method == "POST" else {}
             limiter = None if role == "nobody" else desk.page_threads()
             return await to_thread.run_sync(_answer, visit, answer, role, limiter=limiter)
         except NotHere as failure:
@@ -294,7 +297,7 @@ def _need_own_form(visit: Visit) -> None:
         raise NotHere(403, "This form is out of date. Open the page again. Nothing was changed.")
 
 
-async def _form(request: Request) -> dict[str, str]:
+async def _form(request: Request, largest: int) -> dict[str, str]:
     kind = request.headers.get("content-type", "").partition(";")[0].strip()
     if kind != "application/x-www-form-urlencoded":
         raise NotHere(415, "Expected a form.")
@@ -303,8 +306,8 @@ async def _form(request: Request) -> dict[str, str]:
         async with asyncio.timeout(LONGEST_FORM):
             async for piece in request.stream():
                 body += piece
-                if len(body) > LARGEST_FORM:
-                    raise NotHere(413, f"The form is too large: at most {LARGEST_FORM} bytes.", {"Connection": "close"})
+                if len(body) > largest:
+                    raise NotHere(413, f"The form is too large: at most {largest} bytes.", {"Connection": "close"})
     except TimeoutError:
         raise NotHere(408, f"The form took more than {LONGEST_FORM:.0f} s.", {"Connection": "close"}) from None
     try:
@@ -335,6 +338,12 @@ def signed_out(response: Response) -> Response:
     return response
 
 
-def routes(desk: ShopDesk, table: Sequence[tuple[str, Answer, str, str]]) -> list[Route]:
-    """Routes from (path, answer, method, role)."""
-    return [page_route(desk, path, answer, method, role) for path, answer, method, role in table]
+def routes(desk: ShopDesk, table: Sequence[tuple[str, Answer, str, str]], largest: Mapping[str, int]) -> list[Route]:
+    """Routes from (path, answer, method, role).
+
+    largest : forms of some paths may be so large [bytes]
+    """
+    return [
+        page_route(desk, path, answer, method, role, largest.get(path, LARGEST_FORM))
+        for path, answer, method, role in table
+    ]

@@ -422,6 +422,16 @@ def test_a_check_with_equipment_of_its_own_says_what_the_boats_page_asks(pages: 
     assert "It adds equipment: trailer.trailers." in seen
 
 
+def test_a_check_as_large_as_a_file_may_be_is_looked_at_and_approved_on_the_page(manager: Browser) -> None:
+    """The box for text cut it, and the page refused what it had itself shown."""
+    text = GOOD + "#" + "=" * 3900 + "\n"
+    text += ("# " + "(=)" * 1000 + "\n") * ((60_000 - len(text)) // 3003)
+    assert len(text) > 57_000
+    seen = manager.send(blank_check(manager), text=text).text
+    assert 'maxlength="65536"' in seen
+    assert manager.send(form_to(seen, "/plugins/new-check/approve")).status_code == 303
+
+
 def test_only_a_manager_writes_a_check_and_no_code_comes_in_this_way(pages: Pages, manager: Browser) -> None:
     technician = pages.signed_in(HAND)
     assert technician.get("/plugins/new-check").status_code == 403
