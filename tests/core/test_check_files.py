@@ -26,7 +26,7 @@ from garboard.fields import check_value
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.sources import plugins_beside, refused_beside
 from garboard.job_view import Disagreement, FieldKey, JobView, Unreadable, place_of
-from garboard.records import JsonValue
+from garboard.records import JsonValue, Measurement
 from garboard.settings import SettingSet
 from garboard.shop_link.shop_plugins import ApprovedPlugin, files_to_run, keep
 from garboard.testing import as_data, job_from, judge, load
@@ -295,6 +295,23 @@ def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
     (tmp_path / "rail.toml").write_text(text)
     host = make_host((), entry_points=False, files=[tmp_path / "rail.toml"])
     assert {"setting[1]", "step[1].field[1].kind"} <= {problem.reason.split(":")[0] for problem in host.problems}
+
+
+def test_a_photo_that_a_result_needs_is_waited_for_and_fails_nobody(tmp_path: Path) -> None:
+    photo = '[[step.field]]\nname = "photo"\ntitle = "Photo of the rail"\nkind = "photo"\n\n[[value]]'
+    text = GOOD.replace("[[value]]", photo, 1)
+    text += '[[result]]\nname = "seen"\ntitle = "Photo"\nstep = "look"\nabout = "photo"\nneeds = ["photo"]\n'
+    text += '[[result.case]]\nverdict = "pass"\ncode = "there"\nsentence = "It is on record."\n'
+    with pytest.raises(CheckRefused, match=r"result\[2\].needs: expected fields of height, photo, got 'least'"):
+        check_of(text.replace('["photo"]', '["least"]').encode())
+    (tmp_path / "rail.toml").write_text(text)
+    host = load(tmp_path / "rail.toml", built_in=False)
+    without = job_from(job("rail.look", {}), host)
+    (found,) = as_data(judge(without, host, "rail.seen"))
+    assert (found["verdict"], found["missing"][0]["field"]) == ("not enough data", "photo")
+    taken = Measurement(step="rail.look", field="photo", value={"file": "rail.jpg"})
+    (found,) = as_data(judge(attrs.evolve(without, measurements=(taken,)), host, "rail.seen"))
+    assert (found["code"], found["places"][0]["field"]) == ("rail.seen.there", "photo")
 
 
 def test_limits_that_leave_no_room_are_told(tmp_path: Path) -> None:

@@ -569,12 +569,25 @@ class _Reading:
             basis=(basis,),
             table=table,
             order=entry.whole("order", 500, 0, 9999),
+            needs=self._needs(entry, table),
             numbers=numbers,
             bounds=tuple(bounds),
             chart=self._chart(entry, table),
         )
         entry.end()
         return result
+
+    def _needs(self, entry: Entry, table: str) -> tuple[str, ...]:
+        """Names of fields that must be entered, such as a photo."""
+        names = entry.texts("needs", MOST_FIELDS)
+        here = [
+            name
+            for name, term in self.terms.items()
+            if name in self.fields and term.table in ("", table)  # a setting and a value are always there
+        ]
+        if unknown := [name for name in names if name not in here]:
+            entry.refuse("needs", f"fields of {', '.join(here)}"[:300], repr(unknown[0]))
+        return names
 
     def _numbers(self, entry: Entry, table: str) -> tuple[str, ...]:
         """Names of the numbers a finding tells."""

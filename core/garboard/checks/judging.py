@@ -79,6 +79,8 @@ class JobValues:
             raise NotEnoughData(nothing_at(self.view, step, name, row=in_row, of=of))
         self._refuse(attrs.evolve(field, hard=None), found, row, Lack.UNREADABLE)
         self._refuse(field, found, row, Lack.OUT_OF_RANGE)
+        if field.kind is Kind.PHOTO:  # nobody reckons with it
+            return True
         if field.kind is Kind.AMOUNT:
             return Amount.parse(str(found)).to(field.unit)
         return found if isinstance(found, bool | str) else float(found)  # type: ignore[arg-type]  # a count
@@ -231,7 +233,7 @@ def _names_of(result: Result) -> list[str]:
     """What a result names outside formulas."""
     bounds = [end for bound in result.bounds for end in (bound.low, bound.high) if isinstance(end, str)]
     said = [name for case in result.cases for name in NAMED.findall(case.sentence)]
-    names = dict.fromkeys((*result.numbers, *bounds, *said, *NAMED.findall(result.about)))
+    names = dict.fromkeys((*result.needs, *result.numbers, *bounds, *said, *NAMED.findall(result.about)))
     return [name for name in names if name != ROW]
 
 
@@ -294,6 +296,8 @@ class _Judging:
         return sorted({table for one in self.behind for table in one.tables})
 
     def _may_be_open(self, name: str) -> bool:
+        if name in self.result.needs:
+            return False
         term = self.check.terms[name]
         is_guarded = any(name in formula.given for formula in self.behind)
         return is_guarded or term.sort is Sort.OTHER or (term.may_lack and bool(term.table) and not self.result.table)
