@@ -257,6 +257,8 @@ class JobView:
     )
     _at: list[Mapping[FieldKey, Measurement]] = attrs.field(init=False, factory=list, eq=False, repr=False)
     _typed: list[tuple[tuple[FieldKey, str], ...]] = attrs.field(init=False, factory=list, eq=False, repr=False)
+    _told_in: dict[str, str] = attrs.field(init=False, factory=dict, eq=False, repr=False)
+    """What `unit_to_tell` gave where no places were named: it looks at all that was entered."""
     _disagree: frozenset[FieldKey] = attrs.field(init=False, eq=False, repr=False)
 
     @_disagree.default
@@ -312,6 +314,13 @@ class JobView:
 
         The same unit comes back for a quantity that is told in one unit only, or that nobody typed.
         """
+        if places:
+            return self._unit_to_tell(unit, places)
+        if unit not in self._told_in:
+            self._told_in[unit] = self._unit_to_tell(unit, ())
+        return self._told_in[unit]
+
+    def _unit_to_tell(self, unit: str, places: Collection[FieldKey]) -> str:
         if unit == "nm/gal":
             return f"{self.unit_to_tell('nm', places)}/{self.unit_to_tell('gal', places)}"
         if unit == "nm":  # a distance is typed nowhere: it goes with the speed
