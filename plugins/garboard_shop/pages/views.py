@@ -179,7 +179,7 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
     ]
     whole_check = 3 * check_form.LARGEST + LARGEST_FORM  # each byte of it may come as three
     largest = dict.fromkeys(("/plugins/new-check/look", "/plugins/new-check/approve"), whole_check)
-    return routes(desk, table, {**largest, "/settings/{key}/picture": LARGEST_WITH_A_PICTURE})
+    return [*routes(desk, table, {**largest, "/settings/{key}/picture": LARGEST_WITH_A_PICTURE})]
 
 
 def home(visit: Visit) -> Response:
