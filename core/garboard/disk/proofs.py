@@ -118,10 +118,10 @@ def _read(path: Path) -> dict[str, str]:
             while piece := file.read(_BYTES_AT_ONCE) + file.readline():
                 lines, sign, stated = piece.partition(_SIGN)
                 check = crc32(lines, check)
-                found.update(line.split(" ", 1) for line in lines.decode("latin-1").splitlines())
+                found.update(line.partition(" ")[::2] for line in lines.decode("latin-1").splitlines())
                 if sign:
                     return found if sign + stated == _last(check) and not file.read(1) else {}
-    except (OSError, ValueError):  # a line that is none
+    except OSError:
         pass
     return {}
 
