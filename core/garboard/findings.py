@@ -5,7 +5,8 @@ from __future__ import annotations
 import enum
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
+from decimal import Decimal
 from itertools import pairwise
 
 import attrs
@@ -35,6 +36,7 @@ __all__ = [
     "Series",
     "Table",
     "Verdict",
+    "decimals_beside",
     "not_enough_data",
     "with_minus",
     "with_spread",
@@ -101,6 +103,8 @@ def _few_digits(_instance: object, field: attrs.Attribute[int], value: int) -> N
 
 _MOST_DECIMALS = 9
 _MOST_EXTRA_DECIMALS = 2
+MOST_PLACES = 10_000
+"""Values that one finding may rest on."""
 
 
 def with_uncertainty(value: float, expanded_uncertainty: float | None, decimals: int = 1, *, plus: bool = False) -> str:
@@ -138,6 +142,65 @@ def _digits(value: float, half_width: float | None, decimals: int, sign: str) ->
     if shown > finest:
         return f"{value:{sign}.{finest}f} ± less than {10.0**-finest:.{finest}f}"
     return f"{value:{sign}.{shown}f} ± {half_width:.{shown}f}"
+
+
+_ROUNDING = 1e-9
+"""By this share of a number, and of 1 near nothing, two ways of working it out may differ."""
+
+
+def are_one(value: float, other: float) -> bool:
+    """Whether two numbers are one, worked out in two ways: 0.1 + 0.2 is 0.3, and 60.96 cm are 24 in."""
+    return math.isclose(value, other, rel_tol=_ROUNDING, abs_tol=_ROUNDING)
+
+
+def _side(value: float, other: float) -> int:
+    return 0 if are_one(value, other) else 1 if value > other else -1
+
+
+def decimals_beside(value: float, others: Collection[float], decimals: int) -> int:
+    """Digits after the point with which a value is told beside others: each as much on its side as it is.
+
+    >>> decimals_beside(23.96, [24.0], 1), decimals_beside(12.25, [12.25], 1), decimals_beside(23.9, [24.0], 1)
+    (2, 2, 1)
+    """
+    apart = [other for other in others if not are_one(value, other)]
+    if len(apart) < len(others):  # at a limit it has that one's digits, unless they have no end
+        exact = range(decimals, min(decimals + _MOST_EXTRA_DECIMALS, _MOST_DECIMALS) + 1)
+        decimals = next((shown for shown in exact if are_one(round(value, shown), value)), decimals)
+    finer = range(decimals, _MOST_DECIMALS + 1)
+    return next((shown for shown in finer if all(_is_told(value, other, shown) for other in apart)), finer[-1])
+
+
+def _is_told(value: float, end: float, decimals: int) -> bool:
+    """Whether a value rounded so lies as it does to an end, however closely that is written beside it."""
+    shown, side = round(value, decimals), _side(value, end)
+    return _side(shown, end) == side == _side(shown, round(end, decimals))
+
+
+def end_beside(number: Number, end: float) -> str:
+    """An end of a limit as it is written beside its number: with four digits, or with as many as keep them apart.
+
+    >>> [end_beside(Number("drop", value), end) for value, end in ((4.1, 3.0), (2.9, 3.0), (1234.7, 1234.6))]
+    ['3', '3', '1234.6']
+    """
+    told = float(f"{number.value:.{number.decimals}f}")
+    side = _side(number.value, end)
+    texts = (plain_text(end, digits) for digits in range(4, 11))
+    found = next((text for text in texts if _side(told, float(text)) == side), "")
+    if not found:
+        found = f"{end:.{number.decimals}f}" if side == 0 else plain_text(end, 10)
+    return found.replace("-", "−")
+
+
+def plain_text(value: float, digits: int = 4) -> str:
+    """A number with so many digits, and with all that stand before its point.
+
+    >>> plain_text(12345.6), plain_text(9999.6), plain_text(0.25), plain_text(-2.5), plain_text(0.00002)
+    ('12346', '10000', '0.25', '-2.5', '0.00002')
+    """
+    if abs(value) >= 10**digits - 0.5:
+        return f"{value:z.0f}"
+    return f"{Decimal(f'{value:z.{digits}g}'):f}"  # never as 2e-05
 
 
 _HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")
@@ -219,10 +282,6 @@ class Number:
 def _finite_or_open(_instance: object, field: attrs.Attribute[float | None], value: float | None) -> None:
     if value is not None and not math.isfinite(value):
         raise ValueError(f"{field.name} must be a finite number, or None where that end is open, got {value!r}")
-
-
-_ROUNDING = 1e-9
-"""Share of a limit by which two ways of working out the same number may differ."""
 
 
 @attrs.frozen(field_transformer=typed)
@@ -499,6 +558,17 @@ class Finding:
             raise ValueError(f"finding about {self.about!r}: 'not enough data' must not give a number")
         if self.missing and self.verdict is not Verdict.NOT_ENOUGH_DATA:
             raise ValueError(f"finding about {self.about!r}: only 'not enough data' may name what is missing")
+        if self.limits and _are(self.limits, Limit) and _are(self.numbers, Number):  # else the host tells its author
+            object.__setattr__(self, "numbers", tuple(map(self._beside_limits, self.numbers)))
+
+    def _beside_limits(self, number: Number) -> Number:
+        """A number with so many digits that it is not shown at a limit, or beyond, where it is not. A "±" says more."""
+        if number.expanded_uncertainty:
+            return number
+        limits = [limit for limit in self.limits if limit.number == number.name]
+        ends = [end for limit in limits for end in (limit.low, limit.high) if end is not None]
+        decimals = decimals_beside(number.value, ends, number.decimals)
+        return number if decimals == number.decimals else attrs.evolve(number, decimals=decimals)
 
     @property
     def bounded(self) -> tuple[tuple[Number, Limit], ...]:
@@ -510,6 +580,10 @@ class Finding:
 def _kept(pair: tuple[Number, Limit]) -> tuple[bool, bool]:
     number, limit = pair
     return limit.holds(number.value), limit.holds(number.value, number.expanded_uncertainty or 0.0)
+
+
+def _are(parts: object, kind: type[object]) -> bool:
+    return isinstance(parts, tuple) and all(type(one) is kind for one in parts)
 
 
 _Place = tuple[str, str, str, str]

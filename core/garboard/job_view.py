@@ -12,7 +12,7 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 import attrs
 
 from garboard.faults import ValueRefused
-from garboard.findings import OF_VESSEL, Lack, Missing, NotEnoughData, with_uncertainty
+from garboard.findings import OF_VESSEL, Lack, Missing, NotEnoughData, plain_text, with_uncertainty
 from garboard.records import (
     NETWORK_SOURCES,
     Forecast,
@@ -255,14 +255,11 @@ class JobView:
     load_recording: Callable[[str], Recording] = attrs.field(
         default=_no_recording, converter=_only_measured, eq=False, repr=False
     )
-    _at: Mapping[FieldKey, Measurement] = attrs.field(init=False, eq=False, repr=False)
+    _at: list[Mapping[FieldKey, Measurement]] = attrs.field(init=False, factory=list, eq=False, repr=False)
     _typed: list[tuple[tuple[FieldKey, str], ...]] = attrs.field(init=False, factory=list, eq=False, repr=False)
+    _told_in: dict[str, str] = attrs.field(init=False, factory=dict, eq=False, repr=False)
+    """What `unit_to_tell` gave where no places were named: it looks at all that was entered."""
     _disagree: frozenset[FieldKey] = attrs.field(init=False, eq=False, repr=False)
-
-    @_at.default
-    def _index(self) -> Mapping[FieldKey, Measurement]:
-        found = {place_of(one): one for one in _facts_of_own_kinds(self.vessel)}
-        return found | {place_of(measurement): measurement for measurement in self.measurements}
 
     @_disagree.default
     def _disagreeing(self) -> frozenset[FieldKey]:
@@ -270,7 +267,14 @@ class JobView:
 
     def find(self, step: str, field: str, *, row: str = "", of: str = "") -> Measurement | None:
         """The measurement at a place; None when there is none or its values disagree."""
-        return self._at.get((step, field, row, of))
+        return (self._at[0] if self._at else self._index()).get((step, field, row, of))
+
+    def _index(self) -> Mapping[FieldKey, Measurement]:
+        """By its place, each measurement and each fact of a plugin's own equipment. Made once it is asked for."""
+        found = {place_of(one): one for one in _facts_of_own_kinds(self.vessel)}
+        found |= {place_of(measurement): measurement for measurement in self.measurements}
+        self._at.append(found)
+        return found
 
     def value(self, step: str, field: str, *, row: str = "", of: str = "") -> JsonValue:
         """The value at a place as entered, or None."""
@@ -283,7 +287,7 @@ class JobView:
         try:
             return Amount.parse(value).to(unit) if isinstance(value, str) else None
         except ValueError as unreadable:
-            text = f"{_where(field, row, of)}: {unreadable}"
+            text = f"{self._where(step, field, row, of)}: {unreadable}"
             raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE, step=step, field=field, row=row, of=of)) from None
 
     def unit_as_typed(self, quantity: str, places: Collection[FieldKey] = ()) -> str:
@@ -310,6 +314,13 @@ class JobView:
 
         The same unit comes back for a quantity that is told in one unit only, or that nobody typed.
         """
+        if places:
+            return self._unit_to_tell(unit, places)
+        if unit not in self._told_in:
+            self._told_in[unit] = self._unit_to_tell(unit, ())
+        return self._told_in[unit]
+
+    def _unit_to_tell(self, unit: str, places: Collection[FieldKey]) -> str:
         if unit == "nm/gal":
             return f"{self.unit_to_tell('nm', places)}/{self.unit_to_tell('gal', places)}"
         if unit == "nm":  # a distance is typed nowhere: it goes with the speed
@@ -344,7 +355,7 @@ class JobView:
         shown = self.unit_to_tell(unit, places)
         one = in_unit(value, unit, shown)
         if decimals is None:
-            return f"{one:z.4g} {shown}".replace("-", "−")
+            return f"{plain_text(one)} {shown}".replace("-", "−")
         within = None if expanded_uncertainty is None else in_unit(expanded_uncertainty, unit, shown)
         return f"{with_uncertainty(one, within, decimals)} {shown}"
 
@@ -440,6 +451,14 @@ class JobView:
     def with_vessel(self, change: Callable[[Vessel], Vessel]) -> JobView:
         """The same job of a changed vessel: the same boat with another propeller on it."""
         return attrs.evolve(self, vessel=change(self.vessel))
+
+    def field_in_words(self, step: str, field: str) -> str:
+        """What a person calls a field: its title in quotes, as its step declares it; without a host, its name."""
+        name = field.rpartition(".")[2]  # of a piece of equipment the field comes after its kind
+        return name.replace("_", " ")
+
+    def _where(self, step: str, field: str, row: str, of: str) -> str:
+        return self.field_in_words(step, field) + (f" ({of})" if of else "") + (f", row {row}" if row else "")
 
     def asking(self) -> InputCollector:
         """Start asking for what a calculation needs; see `InputCollector`."""
@@ -566,7 +585,7 @@ def nothing_at(
 
     expected : what to enter where something stands there that is of no use
     """
-    where, found = _where(field, row, of), view.value(step, field, row=row, of=of)
+    where, found = view._where(step, field, row, of), view.value(step, field, row=row, of=of)
     misfit = next((one for one in view.unreadable if one.place == (step, field, row, of)), None)
     if view.in_dispute(step, field, row=row, of=of):
         lack, text = Lack.DISAGREES, f"{where}: values disagree, choose one"
@@ -639,11 +658,6 @@ def signed_left_out(signed: Sequence[Signed]) -> dict[str, LeftOut]:
         for key, one in first.items()
         if one is not None and is_left_out_key(key) and all(key in other for other in others)
     }
-
-
-def _where(field: str, row: str, of: str) -> str:
-    name = field.rpartition(".")[2]  # of a piece of equipment the field comes after its kind
-    return name.replace("_", " ") + (f" ({of})" if of else "") + (f", row {row}" if row else "")
 
 
 def amount_or_fault(value: JsonValue, quantity: str) -> Amount:

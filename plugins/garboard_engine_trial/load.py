@@ -6,7 +6,18 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import attrs
 
-from garboard.findings import Finding, Lack, Limit, Missing, NotEnoughData, Number, Table, Verdict, not_enough_data
+from garboard.findings import (
+    Finding,
+    Lack,
+    Limit,
+    Missing,
+    NotEnoughData,
+    Number,
+    Table,
+    Verdict,
+    decimals_beside,
+    not_enough_data,
+)
 from garboard.job_view import JobView
 from garboard.steps import Calculator
 from garboard_engine_trial.bases import MAKER, practice
@@ -124,9 +135,11 @@ def _gauges_of(view: JobView, position: str, judged: Mapping[str, Sequence[Readi
 def _beside_its_limit(view: JobView, reading: Reading) -> str:
     """What was read, and the limit it was held against."""
     number, limit = reading.number, reading.limit
-    told = f"{number.name} {view.told(number.value, number.unit, 1)}"
-    ends = (("at least", limit.low), ("at most", limit.high)) if limit else ()
-    return ", ".join([told, *(f"{words} {view.told(end, number.unit, 1)}" for words, end in ends if end is not None)])
+    ends = [("at least", limit.low), ("at most", limit.high)] if limit else []
+    given = [(words, end) for words, end in ends if end is not None]
+    decimals = decimals_beside(number.value, [end for _, end in given], 1)
+    told = f"{number.name} {view.told(number.value, number.unit, decimals)}"
+    return ", ".join([told, *(f"{words} {view.told(end, number.unit, decimals)}" for words, end in given)])
 
 
 def _temperature(view: JobView, position: str, steps: Sequence[Step]) -> Iterator[Reading]:

@@ -23,11 +23,13 @@ from garboard.disk.documents import Document, DocumentDamaged, Kind, numbered
 from garboard.disk.entries import SHOP_RECORD, view
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, CheckedEntries, HullFolder, PutResult
+from garboard.disk.journal import key_in_name
 from garboard.disk.json_text import read_json
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving
 from garboard.disk.shop_document import is_paired
 from garboard.disk.storage import FolderInUse, NotSaved, WriterLock
+from garboard.faults import in_number
 from garboard.history.authority import keep_managers, managers_of
 from garboard.history.replay import replay
 from garboard.history.setting_entries import holding_entries
@@ -120,6 +122,15 @@ class EmbeddedStore:
 
     def unread(self, hulls: Iterable[str]) -> int:
         return self.hulls.unread_of(hulls)
+
+    def not_whole(self) -> dict[str, str]:
+        lacking = self.hulls.unread()
+        found = {
+            hull: f"{in_number(count, 'entry', 'entries')} not readable, not back" for hull, count in lacking.items()
+        }
+        for path, why in self.hulls.not_read():
+            found.setdefault(key_in_name(Path(path).name) or Path(path).name, why)
+        return found
 
     def deliveries(self, first: int, last: int) -> Iterator[Delivery]:
         days = _file_of(first), _file_of(last)

@@ -77,7 +77,7 @@ def read(
     view: JobView, step: str, field: str, unit: str, of: str, meter: float = 0.0, signed: bool = False
 ) -> MeasuredValue:
     """The amount read at a place [unit], zero or above unless signed. Raises NotEnoughData for one of no use."""
-    what = field.replace("_", " ")
+    what = view.field_in_words(step, field)
 
     def refused(lack: Lack, text: str) -> NotEnoughData:
         return NotEnoughData(Missing(text, lack=lack, step=step, field=field, of=of))
@@ -101,7 +101,7 @@ def read_yes(view: JobView, step: str, field: str, of: str) -> bool:
     """The yes or no at a place. Raises NotEnoughData when there is none."""
     found = _entered(view, step, field, of)
     if not isinstance(found, bool):
-        text = f"{field.replace('_', ' ')} is {found!r}; enter yes or no"
+        text = f"{view.field_in_words(step, field)} is {found!r}; enter yes or no"
         raise NotEnoughData(Missing(text, lack=Lack.UNREADABLE, step=step, field=field, of=of))
     return found
 

@@ -275,6 +275,61 @@ sentence = "Row {{row}} makes {{knots}}."
     assert found[1].places == (("fuel_curve.steps", "speed_out", "2", ""),)
 
 
+OF_EACH = f"""{HEAD}
+[[add_to]]
+name = "rigged"
+step = "engine_trial.as_rigged"
+[[add_to.field]]
+name = "over"
+title = "Height our yard wants"
+kind = "amount"
+unit = "in"
+each = "engines"
+[[add_to.read]]
+name = "height"
+field = "height"
+[[add_to]]
+name = "trim"
+step = "handover.trim_and_tabs"
+[[add_to.read]]
+name = "stays"
+field = "stays_up"
+[[result]]
+name = "height"
+title = "Height"
+step = "rigged"
+rows = "engines"
+about = "{{row}}"
+[[result.case]]
+verdict = "fail"
+code = "low"
+when = "height < over and stays"
+sentence = "The {{row}} engine hangs at {{height}}. Lift it to {{over}}."
+[[result.case]]
+verdict = "pass"
+code = "right"
+sentence = "It hangs at {{height}}."
+"""
+
+
+def test_what_a_built_in_step_asks_of_each_engine_is_judged_of_each(tmp_path: Path, view: JobView) -> None:
+    """A column of a table whose rows are engines, a field asked of each, and one that the check asks of each."""
+    host = host_of(tmp_path, OF_EACH)
+    entered: list[tuple[str, str, JsonValue]] = [
+        ("engine_trial.as_rigged", "height", "1 in"),
+        ("engine_trial.as_rigged", "rail.over", "2 in"),
+        ("handover.trim_and_tabs", "stays_up", True),
+    ]
+    given = [Measurement(step=step, field=field, value=value, of="port") for step, field, value in entered]
+    run = attrs.evolve(view, measurements=(*view.measurements, *given))
+    found = {
+        one.finding.of: one.finding for one in host.assess(run, ["engine_trial.as_rigged"]) if one.plugin == "rail"
+    }
+    assert found["port"].sentence == "The port engine hangs at 1 in. Lift it to 2 in."
+    assert found["port"].places == tuple((step, field, "", "port") for step, field, _ in entered)
+    assert {lack.field for lack in found["starboard"].missing} == {"height", "rail.over", "stays_up"}
+
+
 # ---- refused
 
 
@@ -296,6 +351,18 @@ WRONG = {
     "twice": (STRICTER + STRICTER, "", "", "setting"),
     "no field of it": (ADD, 'field = "horn"', 'field = "bell"', "field"),
     "asked of each": (ADD.replace(LIGHTS, "engine_trial.as_rigged"), 'field = "horn"', 'field = "rigged"', "field"),
+    "asked of each in each row": (
+        ADD.replace(LIGHTS, "prop_check.full_throttle"),
+        'field = "horn"',
+        'field = "engine_speed"',
+        "field",
+    ),
+    "a kind's name twice": (
+        ADD.replace(LIGHTS, "handover.trim_and_tabs").replace('name = "whistle"\ntitle', 'name = "engines"\ntitle', 1),
+        'field = "horn"',
+        'field = "full_trim"',
+        "field",
+    ),
     "a table's name twice": (
         ADD.replace(LIGHTS, "fuel_curve.steps").replace('name = "whistle"\ntitle', 'name = "steps"\ntitle', 1),
         'field = "horn"',

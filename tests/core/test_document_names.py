@@ -13,24 +13,11 @@ from pathlib import Path
 import click
 import pytest
 
+from documents import DOCUMENTS
 from garboard.commands.cli import program
 from garboard.report.terminal import Tools
 
 ROOT = Path(__file__).parents[2]
-DOCUMENTS = (
-    "README.md",
-    "DEVELOPERS.md",
-    "core/README.md",
-    "plugins/README.md",
-    "plugins/garboard_shop/README.md",
-    "plugins/garboard_shop/PROTOCOL.md",
-    "plugins/garboard_shop/SECURITY.md",
-    "sample_jobs/README.md",
-    "tablet_app/README.md",
-    "tests/README.md",
-    "tests/bench/RESULTS.md",
-    ".ci/README.md",
-)
 BELOW = ("", "core/garboard/", "tablet_app/garboard_tablet/", "plugins/garboard_shop/", "plugins/garboard_*/")
 """Where a document's short paths begin, besides its own folder."""
 OF_A_SHOP_OR_ITS_OWNER = {

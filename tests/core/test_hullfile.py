@@ -548,6 +548,29 @@ def test_a_closed_folder_holds_no_hull_file_open(tmp_path: Path) -> None:
     assert open_files(tmp_path) == []
 
 
+def test_hulls_let_go_are_read_anew_and_what_is_not_saved_yet_is_held(folder: HullFolder) -> None:
+    """Looking at each of many hulls leaves no more in memory than before; nothing written or told gets lost."""
+    for hull in (HULL, OTHER):
+        folder.save(make(1, hull))
+    folder.hold_only(())
+    held = folder.hull(HULL)
+    assert folder.look_at(OTHER) == {make(1, OTHER).id}
+    assert folder.hull(HULL) is held
+    folder.hold_only([OTHER])
+    assert folder.hull(OTHER).journal.entries  # the file last written stays open
+    assert folder.hull(HULL) is not held
+    with folder.batch():
+        folder.put_if_absent(HULL, [make(2)])
+        folder.hold_only(())
+        assert folder.ids(HULL) == {make(1).id, make(2).id}
+    folder.save(make(2, OTHER))
+    path = file_of(folder)
+    folder.hold_only(())
+    path.write_bytes(path.read_bytes()[:-40])
+    assert folder.look_at(HULL) == {make(1).id}
+    assert [damage.file for damage in folder.damage_found()] == [path]
+
+
 def test_only_the_hull_file_last_written_stays_open(tmp_path: Path) -> None:
     """By one save after another, and by a batch."""
     with HullFolder(tmp_path) as folder:

@@ -120,8 +120,8 @@ def test_the_careless_authors_learn_the_line_and_what_to_do(run: Run) -> None:
         assert words in SOURCES[name][1].splitlines()[found[name, code].line - 1], name
     sentences = {one.plugin: one.finding.sentence for one in run.found}
     for name, words in {
-        "check_forgotten": "it gives a finding although dry is not entered, and does not call check()",
-        "everything_caught": "it passes although dry is not entered",
+        "check_forgotten": "it gives a finding although “Dry” is not entered, and does not call check()",
+        "everything_caught": "it passes although “Dry” is not entered",
         "kept_as_a_default": "it keeps its findings in the default 1",
         "waits_for_input": "it calls builtins.input, which waits for somebody to answer",
         "stops_to_look": "it calls builtins.breakpoint, which waits for somebody to answer",

@@ -6,6 +6,8 @@ from collections.abc import Collection
 from datetime import date
 from difflib import get_close_matches
 
+import attrs
+
 from garboard.checks.built_in import FACTS, BuiltIn, LeaveOut
 from garboard.checks.entries import Entry
 from garboard.checks.formulas import Sort, read_formula, sort_and_unit
@@ -86,18 +88,39 @@ def _not_stricter(setting: Setting) -> tuple[str, str]:
     return "value", f"{setting.stricter} than {setting.default}, which the program itself asks"
 
 
-def read_of(entry: Entry, step: Step, name: str) -> tuple[Field, Field | None] | None:
-    """A field of a built-in step that a check reads, and the table it stands in."""
+@attrs.frozen
+class Read:
+    """A field of a built-in step that a check reads.
+
+    table : the numbered table it is a column of
+    each  : the kind of equipment it is asked of
+    """
+
+    field: Field
+    table: Field | None = None
+    each: str = ""
+
+
+def read_of(entry: Entry, step: Step, name: str) -> Read | None:
+    """The field an entry names; None, and told, where the step has none that formulas can use."""
     for field in step.fields:
-        for one in (field, *field.columns):
-            if one.name == name and one.kind is not Kind.TABLE:
-                if field.each or one.each:
-                    entry.refuse("field", "a field that is asked once, or in the rows of a table", repr(name),
-                                 "write a plugin in Python for what is asked of each piece")  # fmt: skip
-                    return None
-                return one, field if one is not field else None
+        if field.name == name and field.kind is not Kind.TABLE:
+            return Read(field, each=field.each)
+        for column in field.columns if field.kind is Kind.TABLE else ():
+            if column.name == name:
+                return _column_of(entry, column, field)
     known = [one.name for one in step.all_fields() if one.kind is not Kind.TABLE]
     near = get_close_matches(name, known, n=1)
     expected = f"a field of {step.key}, one of {', '.join(known)}"[:300]
     entry.refuse("field", expected, repr(name), f"perhaps {near[0]!r} is meant" if near else "")
     return None
+
+
+def _column_of(entry: Entry, column: Field, table: Field) -> Read | None:
+    """A column; of a table whose rows are pieces of equipment, what is asked of each."""
+    if column.each and not table.each:
+        expected = "a field that is asked once, in each row, or of each piece"
+        cure = f"write a plugin in Python for what is asked of each of the {column.each.replace('_', ' ')} in each row"
+        entry.refuse("field", expected, repr(column.name), cure)
+        return None
+    return Read(column, each=table.each) if table.each else Read(column, table)

@@ -76,7 +76,10 @@ class Chart:
 
 @attrs.frozen(kw_only=True)
 class Result:
-    """One judgement: of each row of a table, or once."""
+    """One judgement: of each row of a table, or once.
+
+    needs : fields that must be entered, though no formula asks for them
+    """
 
     name: str
     title: str
@@ -86,6 +89,7 @@ class Result:
     basis: tuple[Basis, ...]
     table: str = ""
     order: int = 500
+    needs: tuple[str, ...] = ()
     numbers: tuple[str, ...] = ()
     bounds: tuple[Bound, ...] = ()
     chart: Chart | None = None
@@ -146,11 +150,10 @@ class Check:
 
     def field_key(self, name: str, row: str) -> FieldKey:
         """Where a field is kept: a row of a table of equipment is the name of a piece."""
-        step, table = self.place[name]
-        kind = self.kind_of(table)
+        (step, stored), kind = self.at(name), self.kind_of(self.place[name][1])
         if not kind:
-            return *self.at(name), row, ""
-        return step, f"{kind}.{name}" if step == OF_VESSEL else name, "", row
+            return step, stored, row, ""
+        return step, f"{kind}.{name}" if step == OF_VESSEL else stored, "", row
 
     def in_row(self, table: str, row: str) -> str:
         """What tells a row from others behind the name of a value."""

@@ -28,7 +28,7 @@ from garboard.findings import OF_VESSEL, Basis, BasisKind
 from garboard.records import EQUIPMENT
 from garboard.settings import Setting
 from garboard.steps import DIESEL, GASOLINE, MOST_FACTS, Caution, EquipmentKind, Phase, Step
-from garboard.units import UNITS_OF
+from garboard.units import UNITS_OF, Amount
 from garboard.verdict import Verdict
 
 VERSION = 1
@@ -41,6 +41,7 @@ MOST_KINDS, MOST_STEPS, MOST_FIELDS, MOST_COLUMNS, MOST_SETTINGS = 10, 10, 60, 2
 MOST_VALUES, MOST_RESULTS, MOST_CASES, MOST_SECTIONS = 60, 40, 12, 10
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _LONGEST_TITLE = 120
+_KIND = "kind of equipment"
 _KINDS_LEFT_OUT = (Kind.SIGNATURE, Kind.RECORDING)
 _SORT_OF = {
     Kind.AMOUNT: Sort.NUMBER,
@@ -65,11 +66,14 @@ def read_check(path: Path, taken: Collection[str] = (), built_in: BuiltIn | None
         cure = "make two checks of it: a check holds no tables of data"
         fault = Fault("file", f"at most {LARGEST} bytes", f"{path.stat().st_size}", cure=cure)
         raise CheckRefused([CheckFault(fault, "too_large")])
-    return check_of(path.read_bytes(), taken, built_in)
+    return check_of(path.read_bytes(), taken, built_in, path.stem)
 
 
-def check_of(content: bytes, taken: Collection[str] = (), built_in: BuiltIn | None = None) -> Check:
-    """The same of a file's content."""
+def check_of(content: bytes, taken: Collection[str] = (), built_in: BuiltIn | None = None, file: str = "") -> Check:
+    """The same of a file's content.
+
+    file : what the file is called, without its ending; "" where nobody has given it a name yet
+    """
     text, plain = plain_of(content)
     faults = Faults(lines_of(text))
     entry = Entry(plain, (), faults)
@@ -77,6 +81,11 @@ def check_of(content: bytes, taken: Collection[str] = (), built_in: BuiltIn | No
     if faults.found:
         raise CheckRefused(faults.found)
     check = _Reading(entry, faults, taken, built_in or BuiltIn()).read()
+    if file and file != check.name:
+        # lists, --only and the shop's register go by the file, keys and codes by the name: two files of one name would
+        # ask the same, and an old one could stay at work beside the new
+        cure = f'call the file {check.name}.toml, or write name = "{file}" if no job has used it yet'
+        entry.refuse("name", f"the name of its file, {file!r}", repr(check.name), cure, "wrong_name")
     if faults.found:
         raise CheckRefused(faults.found)
     return check
@@ -258,17 +267,27 @@ class _Reading:
         found = read_of(entry, step, field) if step is not None else None
         if step is None or found is None:
             return
-        one, table = found
+        one, table, each = found.field, found.table, found.each
         here = attrs.evolve(one, name=name, renamed_from=())
-        if table is not None:
+        self.stored[name] = one.name
+        if each:
+            self._take_kind(entry, "field", each)
+        elif table is not None:
             if self.names.setdefault(table.name, f"table of {step.key}") != f"table of {step.key}":
                 entry.refuse("field", "a column of a table that is called like nothing else", repr(table.name))
                 return
             read = self.fields[table.name].columns if table.name in self.fields else ()
             self.place[table.name] = (step.key, "")
             self.fields[table.name] = attrs.evolve(table, columns=(*read, here))
-        self.stored[name] = one.name
-        self._keep_field(here, step.key, table.name if table else "", entry)
+        self._keep_field(here, step.key, each or (table.name if table else ""), entry)
+
+    def _take_kind(self, entry: Entry, key: str, kind: str) -> bool:
+        """Let a kind of the program's own equipment be a table; told where something else has its name."""
+        taken = self.names.setdefault(kind, _KIND)
+        if taken != _KIND:
+            entry.refuse(key, f"nothing else called {kind}", f"a {taken}", "rename that")
+        self.kinds.setdefault(kind, kind)
+        return taken == _KIND
 
     def _new_name(self, entry: Entry, what: str) -> str:
         """A name that formulas use. One name stands for one thing in the whole file."""
@@ -311,7 +330,7 @@ class _Reading:
 
     def _read_kind(self, entry: Entry, check: str) -> None:
         """A kind of equipment. In formulas its name stands for a table whose rows are its pieces."""
-        name = self._new_name(entry, "kind of equipment")
+        name = self._new_name(entry, _KIND)
         fields = [self._field(one, OF_VESSEL, name) for one in entry.entries("field", MOST_FACTS)]
         title, one = entry.text("title", longest=_LONGEST_TITLE), entry.text("one", longest=_LONGEST_TITLE)
         given: dict[str, Any] = {
@@ -338,8 +357,8 @@ class _Reading:
         name = entry.text("each", "")
         if not name:
             return ""
-        if name in EQUIPMENT and self.names.setdefault(name, "kind of equipment") == "kind of equipment":
-            self.kinds.setdefault(name, name)
+        if name in EQUIPMENT:
+            return name if self._take_kind(entry, "each", name) else ""
         if name not in self.kinds:
             own = [kind for kind in self.kinds if kind not in EQUIPMENT]
             entry.refuse("each", f"one of {', '.join((*own, *EQUIPMENT))}", repr(name), "", "unknown_kind")
@@ -550,12 +569,25 @@ class _Reading:
             basis=(basis,),
             table=table,
             order=entry.whole("order", 500, 0, 9999),
+            needs=self._needs(entry, table),
             numbers=numbers,
             bounds=tuple(bounds),
             chart=self._chart(entry, table),
         )
         entry.end()
         return result
+
+    def _needs(self, entry: Entry, table: str) -> tuple[str, ...]:
+        """Names of fields that must be entered, such as a photo."""
+        names = entry.texts("needs", MOST_FIELDS)
+        here = [
+            name
+            for name, term in self.terms.items()
+            if name in self.fields and term.table in ("", table)  # a setting and a value are always there
+        ]
+        if unknown := [name for name in names if name not in here]:
+            entry.refuse("needs", f"fields of {', '.join(here)}"[:300], repr(unknown[0]))
+        return names
 
     def _numbers(self, entry: Entry, table: str) -> tuple[str, ...]:
         """Names of the numbers a finding tells."""
@@ -619,8 +651,18 @@ class _Reading:
         low, high = (self._end(entry, one, number) for one in ("low", "high"))
         if low is None and high is None:
             entry.refuse("low", "a low or a high end", "neither", "add low or high")
+        first, last = self._at_first(low), self._at_first(high)
+        if first is not None and last is not None and first > last:
+            entry.refuse("low", f"at most the high end, {last:g}", f"{first:g}", "nothing can be both: turn them round")
         entry.end()
         return Bound(number=number, low=low, high=high)
+
+    def _at_first(self, end: str | float | None) -> float | None:
+        """An end of a limit as long as the shop has set nothing; None where it is worked out."""
+        if not isinstance(end, str):
+            return end
+        setting = next((one for one in self.settings if one.field.name == end), None)
+        return Amount.parse(str(setting.default)).to(setting.field.unit) if setting else None
 
     def _end(self, entry: Entry, name: str, number: str) -> str | float | None:
         if name not in entry.table:

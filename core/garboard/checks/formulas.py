@@ -13,14 +13,17 @@ import math
 import operator
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from difflib import get_close_matches
+from itertools import pairwise
 from typing import Any, Protocol
 
 import attrs
 from simpleeval import SimpleEval
 
 from garboard.checks.quantities import PLAIN, Quantity, Unit, same_unit, unit_of
-from garboard.faults import ValueRefused
+from garboard.faults import GarboardError, ValueRefused
+from garboard.findings import are_one
 from garboard.units import convert
 
 LONGEST = 300
@@ -78,10 +81,11 @@ class Formula:
     amounts: Mapping[str, float] = attrs.field(factory=dict)
     given: frozenset[str] = frozenset()
     tables: frozenset[str] = frozenset()
+    names: tuple[str, ...] = attrs.field(init=False, eq=False, repr=False)
+    """The names it uses, in the order they stand."""
 
-    @property
-    def names(self) -> tuple[str, ...]:
-        """The names it uses, in the order they stand."""
+    @names.default
+    def _found_names(self) -> tuple[str, ...]:
         return tuple(dict.fromkeys(names_in(self.tree)))
 
 
@@ -134,6 +138,12 @@ def _depth(tree: ast.AST) -> int:
     return depth
 
 
+def _are_one(one: Any, other: Any) -> bool:
+    """Whether two values are the same; numbers also where they were worked out in two ways."""
+    is_number = isinstance(one, float) and isinstance(other, float)
+    return are_one(one, other) if is_number else bool(one == other)
+
+
 _OPERATORS: Mapping[type[ast.AST], Callable[..., Any]] = {
     ast.Add: operator.add,
     ast.Sub: operator.sub,
@@ -142,12 +152,12 @@ _OPERATORS: Mapping[type[ast.AST], Callable[..., Any]] = {
     ast.Pow: operator.pow,
     ast.USub: operator.neg,
     ast.Not: operator.not_,
-    ast.Lt: operator.lt,
-    ast.LtE: operator.le,
-    ast.Gt: operator.gt,
-    ast.GtE: operator.ge,
-    ast.Eq: operator.eq,
-    ast.NotEq: operator.ne,
+    ast.Lt: lambda one, other: one < other and not _are_one(one, other),
+    ast.LtE: lambda one, other: one <= other or _are_one(one, other),
+    ast.Gt: lambda one, other: one > other and not _are_one(one, other),
+    ast.GtE: lambda one, other: one >= other or _are_one(one, other),
+    ast.Eq: _are_one,
+    ast.NotEq: lambda one, other: not _are_one(one, other),
 }
 _ALLOWED = (
     *_OPERATORS, ast.BinOp, ast.UnaryOp, ast.BoolOp, ast.And, ast.Or, ast.Compare, ast.IfExp, ast.Call, ast.Name,
@@ -396,6 +406,21 @@ def worked_out(
     if isinstance(found, float) and not abs(found) < LARGEST:
         raise OverflowError
     return found
+
+
+def sides_of(
+    formula: Formula, terms: Terms, source: Source, row: str, kept: dict[int, Any]
+) -> Iterator[tuple[float, float]]:
+    """The numbers that a formula compares, two by two; those of rows it goes over are left out.
+
+    kept : as in `worked_out`
+    """
+    for node in ast.walk(formula.tree):
+        if isinstance(node, ast.Compare):
+            plain = _Plain(formula, terms, source, row, kept)
+            with suppress(ArithmeticError, GarboardError, KeyError):
+                sides = [plain.result(one) for one in (node.left, *node.comparators)]
+                yield from (pair for pair in pairwise(sides) if all(isinstance(one, float) for one in pair))
 
 
 def divided_by_nothing(formula: Formula, terms: Terms, source: Source, row: str = "") -> tuple[str, ...]:

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import attrs
 
-from garboard.checks.check import NAMED, ROW, Case, Chart, Check, Result, Value
-from garboard.checks.formulas import Formula, Sort, divided_by_nothing, worked_out
+from garboard.checks.check import NAMED, ROW, Bound, Case, Chart, Check, Result, Value
+from garboard.checks.formulas import Formula, Sort, divided_by_nothing, sides_of, worked_out
 from garboard.faults import ValueRefused
 from garboard.fields import Field, Kind, check_value
 from garboard.findings import (
+    MOST_PLACES,
     Axis,
     Figure,
     Finding,
@@ -21,9 +22,12 @@ from garboard.findings import (
     NotEnoughData,
     Number,
     Series,
+    are_one,
+    decimals_beside,
     not_enough_data,
+    plain_text,
 )
-from garboard.job_view import FieldKey, JobView, nothing_at, place_of_fact
+from garboard.job_view import FieldKey, JobView, in_unit, nothing_at, place_of_fact
 from garboard.records import JsonValue
 from garboard.units import Amount
 from garboard.verdict import Verdict
@@ -75,6 +79,8 @@ class JobValues:
             raise NotEnoughData(nothing_at(self.view, step, name, row=in_row, of=of))
         self._refuse(attrs.evolve(field, hard=None), found, row, Lack.UNREADABLE)
         self._refuse(field, found, row, Lack.OUT_OF_RANGE)
+        if field.kind is Kind.PHOTO:  # nobody reckons with it
+            return True
         if field.kind is Kind.AMOUNT:
             return Amount.parse(str(found)).to(field.unit)
         return found if isinstance(found, bool | str) else float(found)  # type: ignore[arg-type]  # a count
@@ -148,6 +154,10 @@ class JobValues:
             text = f"{what}{self.check.in_row(formula.table, row)} gives no number of a boat's size"
         raise NotEnoughData(self._missing(text, Lack.UNSUITABLE, names or tuple(formula.names), row))
 
+    def sides_of(self, formula: Formula, row: str) -> Iterator[tuple[float, float]]:
+        """The numbers that a formula compares, two by two."""
+        return sides_of(formula, self.check.terms, self, row, self._over_rows)
+
     def _worked_out(self, value: Value, row: str) -> float | bool | str:
         found = self.of(value.formula, row, value.title)
         if value.ends is not None and isinstance(found, float) and not value.ends[0] <= found <= value.ends[1]:
@@ -207,18 +217,40 @@ def judge(check: Check, result: Result, view: JobView) -> Iterator[Finding]:
     rows = values.rows(result.table) if result.table else ("",)
     if not rows:
         raise NotEnoughData(values.no_row(result.table))
+    own = _formulas_of(result)
+    behind = [*own, *check.formulas_behind([*_names_of(result), *(name for one in own for name in one.names)])]
     for row in rows:
-        yield _Judging(check, result, values, row).finding()
+        yield _Judging(check, result, values, row, behind).finding()
 
 
-@attrs.frozen
+def _formulas_of(result: Result) -> list[Formula]:
+    chart = result.chart
+    drawn = [chart.x, *chart.y] if chart else []
+    return [*(case.when for case in result.cases if case.when is not None), *drawn]
+
+
+def _names_of(result: Result) -> list[str]:
+    """What a result names outside formulas."""
+    bounds = [end for bound in result.bounds for end in (bound.low, bound.high) if isinstance(end, str)]
+    said = [name for case in result.cases for name in NAMED.findall(case.sentence)]
+    names = dict.fromkeys((*result.needs, *result.numbers, *bounds, *said, *NAMED.findall(result.about)))
+    return [name for name in names if name != ROW]
+
+
+@attrs.define
 class _Judging:
-    """One result in one row."""
+    """One result in one row.
+
+    behind : every formula it rests on
+    """
 
     check: Check
     result: Result
     values: JobValues
     row: str
+    behind: Sequence[Formula]
+    _compared: list[tuple[float, float]] | None = attrs.field(init=False, default=None)
+    _entered_once: list[tuple[str, str]] | None = attrs.field(init=False, default=None)
 
     def finding(self) -> Finding:
         """Raises NotEnoughData, except in a row: the other rows are judged all the same."""
@@ -235,8 +267,12 @@ class _Judging:
     def _missing(self) -> list[Missing]:
         """All that must be entered and is not; what the formulas ask for with given() may be left open."""
         found = [self.values.no_row(table) for table in self._tables() if not self.values.rows(table)]
-        for name, row in self._entered():
-            if self._may_be_open(name):
+        entered = self._entered()
+        if len(entered) > MOST_PLACES:
+            return [self._too_many(entered)]
+        open_ones = {name for name in dict.fromkeys(name for name, _ in entered) if self._may_be_open(name)}
+        for name, row in entered:
+            if name in open_ones:
                 continue
             try:
                 self.values.value(name, row)
@@ -244,38 +280,35 @@ class _Judging:
                 found += lacking.missing
         return found
 
-    def _behind(self) -> list[Formula]:
-        """Every formula it rests on."""
-        own = self._formulas()
-        return [*own, *self.check.formulas_behind([*self._names(), *(name for one in own for name in one.names)])]
+    def _too_many(self, entered: Sequence[tuple[str, str]]) -> Missing:
+        """What to say of more values than one finding may rest on, at the first that stands in a row."""
+        name, row = next(at for at in entered if at[1])
+        table = self.check.table_title(self.check.terms[name].table)
+        text = (
+            f"{self.result.title} rests on {len(entered)} values, and one result rests on {MOST_PLACES} at most; "
+            f"take rows of {table} back that are not needed, or ask who wrote the check to judge each row"
+        )
+        step, field, in_row, of = self.check.field_key(name, row)
+        return Missing(text, lack=Lack.NOT_COVERED, step=step, field=field, row=in_row, of=of)
 
     def _tables(self) -> list[str]:
         """Tables in whose rows numbers are looked for."""
-        return sorted({table for one in self._behind() for table in one.tables})
+        return sorted({table for one in self.behind for table in one.tables})
 
     def _may_be_open(self, name: str) -> bool:
+        if name in self.result.needs:
+            return False
         term = self.check.terms[name]
-        is_guarded = any(name in formula.given for formula in self._behind())
+        is_guarded = any(name in formula.given for formula in self.behind)
         return is_guarded or term.sort is Sort.OTHER or (term.may_lack and bool(term.table) and not self.result.table)
-
-    def _formulas(self) -> list[Formula]:
-        chart = self.result.chart
-        drawn = [chart.x, *chart.y] if chart else []
-        return [*(case.when for case in self.result.cases if case.when is not None), *drawn]
-
-    def _names(self) -> list[str]:
-        """What the result names outside formulas."""
-        bounds = [end for bound in self.result.bounds for end in (bound.low, bound.high) if isinstance(end, str)]
-        said = [name for case in self.result.cases for name in NAMED.findall(case.sentence)]
-        names = dict.fromkeys((*self.result.numbers, *bounds, *said, *NAMED.findall(self.result.about)))
-        return [name for name in names if name != ROW]
 
     def _entered(self) -> list[tuple[str, str]]:
         """The entered values it rests on, each with its row."""
-        named = [(name, self._row_of(name)) for name in self._names()]
-        return self.values.entered(
-            [*named, *(at for one in self._formulas() for at in self.values.all_of(one, self.row))]
-        )
+        if self._entered_once is None:
+            named = [(name, self._row_of(name)) for name in _names_of(self.result)]
+            asked = [at for one in _formulas_of(self.result) for at in self.values.all_of(one, self.row)]
+            self._entered_once = self.values.entered([*named, *asked])
+        return self._entered_once
 
     def _places(self) -> tuple[FieldKey, ...]:
         given = (at for at in self._entered() if self.values.is_entered(*at))
@@ -318,9 +351,11 @@ class _Judging:
             return f"{self.result.title}{self.check.in_row(self.result.table, self.row)}"
 
     def _filled(self, text: str) -> str:
-        return NAMED.sub(lambda match: self._told(match[1]), text)
+        names = dict.fromkeys(NAMED.findall(text))
+        return NAMED.sub(lambda match: self._told(match[1], names), text)
 
-    def _told(self, name: str) -> str:
+    def _told(self, name: str, beside: Iterable[str]) -> str:
+        """A value as it is told beside others of one sentence: what differs from them looks different."""
         if name == ROW:
             return self.row
         found = self.values.value(name, self._row_of(name))
@@ -329,8 +364,25 @@ class _Judging:
         if isinstance(found, str):
             return found
         unit, decimals = self._unit_and_decimals(name)
-        is_worked_out = name in self.check.values
-        return self.values.view.told(found, unit, decimals if is_worked_out else None).rstrip()
+        view = self.values.view
+        shown = view.unit_to_tell(unit)
+        if name not in self.check.values:
+            decimals = len(plain_text(in_unit(found, unit, shown)).partition(".")[2])
+        like = [one for one in beside if one != name and self._is_number_in(one, unit)]
+        here = [float(self.values.value(one, self._row_of(one))) for one in like]
+        others = [in_unit(other, unit, shown) for other in (*here, *self._compared_with(found))]
+        return view.told(found, unit, decimals_beside(in_unit(found, unit, shown), others, decimals)).rstrip()
+
+    def _is_number_in(self, name: str, unit: str) -> bool:
+        is_number = name != ROW and self.check.terms[name].sort is Sort.NUMBER
+        return is_number and self._unit_and_decimals(name)[0] == unit
+
+    def _compared_with(self, found: float) -> list[float]:
+        """What a number is compared with, wherever that decides what is found."""
+        if self._compared is None:
+            rows = ((formula, self.row if formula.table else "") for formula in self.behind)
+            self._compared = [pair for formula, row in rows for pair in self.values.sides_of(formula, row)]
+        return [other for pair in self._compared for one, other in (pair, pair[::-1]) if are_one(one, found)]
 
     def _unit_and_decimals(self, name: str) -> tuple[str, int]:
         if name in self.check.values:
@@ -342,7 +394,9 @@ class _Judging:
 
     def _number(self, name: str) -> Number:
         unit, decimals = self._unit_and_decimals(name)
-        return Number(self._called(name), float(self.values.value(name, self._row_of(name))), unit, decimals=decimals)
+        value = float(self.values.value(name, self._row_of(name)))
+        decimals = decimals_beside(value, self._compared_with(value), decimals)
+        return Number(self._called(name), value, unit, decimals=decimals)
 
     def _called(self, name: str) -> str:
         """A number's title; its name where another of the result has the same title."""
@@ -352,10 +406,21 @@ class _Judging:
     def _limits(self, verdict: Verdict, numbers: dict[str, Number]) -> Iterator[Limit]:
         """The limits a verdict rests on: of a fail those that are broken, of anything else those that are kept."""
         for bound in self.result.bounds:
-            limit = Limit(numbers[bound.number].name, self._end(bound.low), self._end(bound.high))
+            low, high = self._end(bound.low), self._end(bound.high)
+            if low is not None and high is not None and low > high:
+                raise self._contradicts(bound, low, high)
+            limit = Limit(numbers[bound.number].name, low, high)
             is_kept = limit.holds(numbers[bound.number].value)
             if verdict is Verdict.ADVISE or is_kept is (verdict is Verdict.PASS):
                 yield limit
+
+    def _contradicts(self, bound: Bound, low: float, high: float) -> NotEnoughData:
+        """Told where the shop's settings, or what is entered, leave no room between two ends."""
+        unit, _ = self._unit_and_decimals(bound.number)
+        ends = " and ".join(self.check.title_of(end) for end in (bound.low, bound.high) if isinstance(end, str))
+        told = f"at least {plain_text(low)}, at most {plain_text(high)} {unit}".rstrip()
+        text = f"{self.check.title_of(bound.number)}: {told}, and nothing is both; correct {ends}"
+        return NotEnoughData(Missing(text, lack=Lack.CONTRADICTS))
 
     def _end(self, end: str | float | None) -> float | None:
         return float(self.values.value(end, self._row_of(end))) if isinstance(end, str) else end

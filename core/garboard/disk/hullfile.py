@@ -629,6 +629,27 @@ class HullFolder:
         with self._guard:
             return self._entries_of(hull).keys()
 
+    def look_at(self, hull: str) -> frozenset[str]:
+        """Read a hull's file as `ids` does, and hold it in memory no longer than before: there are many."""
+        with self._guard:
+            held = [*self._open]
+            ids = self.ids(hull)
+            self.hold_only(held)
+            return ids
+
+    def hold_only(self, hulls: Collection[str]) -> None:
+        """Hold no other hulls in memory: each is read anew when it is asked for.
+
+        One that waits for its flush is held on, and one that was found damaged, of which there is more to tell.
+
+        hulls : their keys
+        """
+        with self._guard:
+            for key, hull in [*self._open.items()]:
+                is_at_work = key in self._unflushed or hull in self._held_open
+                if key not in hulls and not (is_at_work or hull.journal.damage):
+                    del self._open[key]
+
     def count(self, hull: str) -> int:
         """How many entries are held of a hull."""
         with self._guard:
@@ -906,13 +927,16 @@ class HullFolder:
         size = damage.file.stat().st_size if damage.file.exists() else 0
         return size > 0 and size >= damage.size + damage.cut
 
-    def set_aside(self) -> tuple[Loss, ...]:
+    def set_aside(self, here: Container[str] | None = None) -> tuple[Loss, ...]:
         """Hull files kept as damaged of which something is still not here, as far as anybody can know. Reads them all.
 
         A file cut off at a line end is whole in itself: how long it once was, its note tells.
+
+        here : ids of all entries here, from who has read them; None has them read
         """
         with self._guard:
-            here = {name for key in self.readable() for name in self.ids(key)}
+            if here is None:
+                here = {name for key in self.readable() for name in self.ids(key)}
             found: list[Loss] = []
             for path in sorted(self._hulls_folder.glob(f"*{SUFFIX}{SET_ASIDE}*")):
                 with contextlib.suppress(NewerFormat, OSError):  # kept by a newer version, which tells it itself
@@ -967,6 +991,14 @@ class HullFolder:
         """
         with self._guard:
             return sum(map(self._unread_of, keys))
+
+    def unread(self) -> dict[str, int]:
+        """How many entries could not be read and are not back, by the key of each hull that lacks some."""
+        with self._guard:
+            names = {damage.file.name for damage in self.damage()}
+            names |= {path.name.partition(SET_ASIDE)[0] for path in self._hulls_folder.glob(f"*{SUFFIX}{SET_ASIDE}*")}
+            keys = sorted({key for name in names if name.endswith(SUFFIX) and (key := key_in_name(name))})
+            return {key: lacking for key in keys if (lacking := self._unread_of(key))}
 
     def _unread_of(self, key: str) -> int:
         here: frozenset[str] = frozenset()

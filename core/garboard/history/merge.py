@@ -25,6 +25,9 @@ from garboard.hull_number import KnownNumbers
 _FILE = b'"file":"'
 """What stands before the name of an attachment in an entry; in no text, where a quote has a stroke before it."""
 
+MOST_ALIKE = 3
+"""Look-alikes of a hull number that are named."""
+
 _ATTACHMENT = re.compile(rb'([0-9a-f]{64})"(?:,"name":"([^"\\\\]*)")?')
 
 
@@ -46,6 +49,17 @@ class HullMerge:
     stale: tuple[tuple[str, tuple[str, ...]], ...] = ()
     look_alikes: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
+
+    @property
+    def alike_in_words(self) -> str:
+        """The likeliest of its look-alikes: all of a builder's boats beside it differ by a numeral. "" for none.
+
+        >>> HullMerge(hull="A", received=1, existing=0, look_alikes=tuple("BCDEF")).alike_in_words
+        'B, C, D and 2 more'
+        """
+        more = len(self.look_alikes) - MOST_ALIKE
+        named = ", ".join(self.look_alikes[:MOST_ALIKE])
+        return f"{named} and {more} more" if more > 0 else named
 
 
 def by_what_changed(stale: Iterable[tuple[str, tuple[str, ...]]]) -> dict[tuple[str, ...], list[str]]:
@@ -76,7 +90,7 @@ def _together(parts: Sequence[HullMerge]) -> HullMerge:
         existing=sum(one.existing for one in parts),
         disagreeing=tuple(sorted({key for one in parts for key in one.disagreeing})),
         stale=tuple(dict.fromkeys(stale for one in parts for stale in one.stale)),
-        look_alikes=tuple(sorted({other for one in parts for other in one.look_alikes} - numbers)),
+        look_alikes=tuple(dict.fromkeys(other for one in parts for other in one.look_alikes if other not in numbers)),
         also=tuple(sorted(numbers - {first.hull})),
     )
 

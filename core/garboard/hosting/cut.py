@@ -21,7 +21,6 @@ MOST_PARTS = 100
 MOST_ROWS = 2000
 MOST_COLUMNS = 20
 """A page is as wide as this many short cells."""
-MOST_PLACES = 10_000
 DOUBTS_A_PLACE = 3
 MOST_DOUBTS = 2000
 MOST_POINTS = 20_000

@@ -22,6 +22,7 @@ from garboard.checks.module import CheckModule
 from garboard.faults import Fault, InputError, in_words, shown
 from garboard.fields import Field
 from garboard.findings import (
+    MOST_PLACES,
     OF_VESSEL,
     Basis,
     BasisKind,
@@ -40,7 +41,7 @@ from garboard.hosting.amended import LEFT_OUT, Amended, amended, with_left_out
 from garboard.hosting.asked_for import Noted, noted_by
 from garboard.hosting.asking import asking_fields, with_functions
 from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED, code_for, sources, with_code, written_in
-from garboard.hosting.cut import LONGEST_TEXT, MOST_PLACES, cut, most_findings, told
+from garboard.hosting.cut import LONGEST_TEXT, cut, most_findings, told
 from garboard.hosting.doubts import with_doubts
 from garboard.hosting.equipment import KIND_TITLES, MOST_KINDS
 from garboard.hosting.exact import exact
@@ -69,7 +70,7 @@ from garboard.hosting.sources import (
     refuse_other_versions,
 )
 from garboard.hosting.vessel_facts import doubts_of
-from garboard.hosting.watching import Declared, WatchedView, watched
+from garboard.hosting.watching import Declared, Told, WatchedView, watched
 from garboard.job_view import FieldKey, JobView
 from garboard.record_types import is_text
 from garboard.records import Forecast, Vessel, is_own_kind
@@ -442,9 +443,13 @@ class PluginHost:
     @property
     def declared(self) -> Declared:
         """The fields of every step, columns of tables included, and those of kinds of equipment under `OF_VESSEL`."""
-        of_steps = {step.key: {field.name: field.unit for field in step.all_fields()} for step in self.steps}
+        of_steps = {
+            step.key: {field.name: Told(field.title, field.unit) for field in step.all_fields()} for step in self.steps
+        }
         kinds = self.equipment.values()
-        of_kinds = {f"{kind.key}.{field.name}": field.unit for kind in kinds for field in kind.fields}
+        of_kinds = {
+            f"{kind.key}.{field.name}": Told(field.title, field.unit) for kind in kinds for field in kind.fields
+        }
         return {**of_steps, OF_VESSEL: of_kinds}
 
     @property

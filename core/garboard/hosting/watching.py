@@ -39,8 +39,16 @@ class _Done:
     facts: tuple[FieldKey, ...]
 
 
-Declared = Mapping[str, Mapping[str, str]]
-"""The fields of steps, by the step's key, each with its unit."""
+@attrs.frozen
+class Told:
+    """What a person is told of a field: what it is called, and the unit it is entered in."""
+
+    title: str
+    unit: str
+
+
+Declared = Mapping[str, Mapping[str, Told]]
+"""The fields of steps, by the step's key, each with what is told of it."""
 
 
 @attrs.define
@@ -99,13 +107,18 @@ class WatchedView(JobView):
 
     def amount(self, step: str, field: str, unit: str, *, row: str = "", of: str = "") -> float | None:
         """Raises PluginFault for a unit the field can never be given in: no person's value is to blame for that."""
-        if own := self.declared.get(step, {}).get(field):
+        own = self.declared.get(step, {}).get(field)
+        if own is not None and own.unit:
             try:
-                convert(1.0, own, unit)
+                convert(1.0, own.unit, unit)
             except ValueError:
-                reason = f"it asks for {field!r} of {step} in {unit or 'no unit'}, which is entered in {own}"
+                reason = f"it asks for {field!r} of {step} in {unit or 'no unit'}, which is entered in {own.unit}"
                 raise PluginFault(reason, "wrong_unit") from None
         return JobView.amount(self, step, field, unit, row=row, of=of)
+
+    def field_in_words(self, step: str, field: str) -> str:
+        declared = self.declared.get(step, {}).get(field)
+        return f"“{declared.title}”" if declared is not None else JobView.field_in_words(self, step, field)
 
     def rows(self, step: str, field: str = "") -> tuple[str, ...]:
         found = JobView.rows(self, step, field)

@@ -15,12 +15,19 @@ class LimitScale:
     low, high  : the limits; None where there is none on that side
     value      : None where none is entered yet
     half_width : of the value's ±
+    told       : the limits as they are written, where that is said
     """
 
     low: float | None
     high: float | None
     value: float | None = None
     half_width: float = 0.0
+    told: tuple[str, ...] = attrs.field(default=(), eq=False)
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """The limits as they are written, the low one first."""
+        return self.told or tuple(said(limit) for limit in (self.low, self.high) if limit is not None)
 
     @property
     def ends(self) -> tuple[float, float]:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import attrs
 
 from garboard.faults import in_number
-from garboard.findings import Finding, Limit, Number, Verdict
+from garboard.findings import Finding, Limit, Number, Verdict, end_beside
 from garboard.steps import Assessed, Step
 from garboard_tablet.language import phrase
 from garboard_tablet.models.limit_bar import LimitScale
@@ -55,10 +55,6 @@ def counted(found: Sequence[Assessed]) -> tuple[tuple[Verdict, int], ...]:
     return tuple((verdict, counts[verdict]) for verdict in WORST_FIRST[:2] if counts[verdict])
 
 
-FINER = 2
-"""A limit is shown to so many digits more than its number: a limit may lie between two numbers that can be read."""
-
-
 @attrs.frozen(kw_only=True)
 class Headline:
     """The number a finding is set by, with the limit it is held against where the finding names one."""
@@ -71,11 +67,13 @@ class Headline:
         """The number with its ± on a bar with the limit."""
         if self.limit is None:
             return None
+        ends = [end for end in (self.limit.low, self.limit.high) if end is not None]
         return LimitScale(
-            low=limit_end(self.number, self.limit.low),
-            high=limit_end(self.number, self.limit.high),
+            low=self.limit.low,
+            high=self.limit.high,
             value=self.number.value,
             half_width=self.number.expanded_uncertainty or 0.0,
+            told=tuple(end_beside(self.number, end) for end in ends),
         )
 
     @property
@@ -84,11 +82,6 @@ class Headline:
         if self.limit is None or None not in (self.limit.low, self.limit.high):
             return ""
         return "at least" if self.limit.high is None else "at most"
-
-
-def limit_end(number: Number, end: float | None) -> float | None:
-    """An end of a limit as closely as it is shown."""
-    return None if end is None else round(end, number.decimals + FINER)
 
 
 def headline(finding: Finding) -> Headline | None:

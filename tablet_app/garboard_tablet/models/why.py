@@ -6,14 +6,14 @@ from collections.abc import Iterator, Sequence
 
 import attrs
 
-from garboard.findings import Finding, Limit, Missing, Number, Table, Verdict
+from garboard.findings import Finding, Limit, Missing, Number, Table, Verdict, end_beside
 from garboard.records import is_equipment, is_own_kind
 from garboard.steps import Assessed
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import pieces
 from garboard_tablet.models.pages import ranked, why_subject
 from garboard_tablet.models.session import Route
-from garboard_tablet.models.step_page import headline, limit_end
+from garboard_tablet.models.step_page import headline
 from garboard_tablet.models.tablet import Tablet
 
 
@@ -24,9 +24,7 @@ def limit_words(number: Number, limit: Limit) -> str:
     >>> [limit_words(drop, limit) for limit in (Limit("drop", high=3.0), Limit("drop", low=1.5), Limit("drop", 1, 3))]
     ['at most 3 %', 'at least 1.5 %', '1 to 3 %']
     """
-    low, high = (
-        None if end is None else f"{limit_end(number, end):g}".replace("-", "−") for end in (limit.low, limit.high)
-    )
+    low, high = (None if end is None else end_beside(number, end) for end in (limit.low, limit.high))
     said = (
         phrase("{low} to {high}", low=low, high=high)
         if low and high

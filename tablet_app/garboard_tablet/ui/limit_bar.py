@@ -7,7 +7,7 @@ from typing import Any
 from kivy.graphics import Color, Line, Rectangle
 from kivy.uix.widget import Widget
 
-from garboard_tablet.models.limit_bar import LimitScale, apart, said
+from garboard_tablet.models.limit_bar import LimitScale, apart
 from garboard_tablet.ui.theme import SMALL, dp, theme
 from garboard_tablet.ui.widgets import Txt
 
@@ -37,7 +37,7 @@ class LimitBar(Widget):
 
     def _make_labels(self) -> None:
         limits = [limit for limit in (self.scale.low, self.scale.high) if limit is not None]
-        texts = [said(limit) for limit in limits]
+        texts = [*self.scale.texts]
         if texts:
             texts[-1] = f"{texts[-1]}\u00a0{self._unit}".rstrip("\u00a0")
             texts[0] = f"{self._word}\u00a0{texts[0]}".lstrip("\u00a0")

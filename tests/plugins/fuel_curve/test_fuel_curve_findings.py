@@ -229,7 +229,7 @@ def test_a_cruise_outside_the_steps_has_no_range(cruise: str, verdict: Verdict) 
 @pytest.mark.parametrize(
     ("usable", "told"),
     [
-        (None, "usable fuel is not entered"),
+        (None, "“Usable fuel of all tanks together” is not entered"),
         ("0 gal", "usable fuel must be above zero"),
         ("101 gal", "more than the 100 gal the tanks hold"),
     ],
@@ -519,7 +519,12 @@ def test_a_refill_too_small_to_tell_asks_for_a_longer_run() -> None:
         ("60 gal", (), {}, "fuel burned by the meter is not entered"),
         ("60 gal", ("30 gal", "0 gal"), {}, "fuel burned by the meter (starboard) must be above zero"),
         ("60 gal", ("30 gal", "30 gal"), {"same_mark": False}, "not filled to the same mark"),
-        ("60 gal", ("30 gal", "30 gal"), {"same_mark": None}, "same mark is not entered"),
+        (
+            "60 gal",
+            ("30 gal", "30 gal"),
+            {"same_mark": None},
+            "“Filled to the same mark before and after, boat level” is not entered",
+        ),
         ("60 gal", ("30 gal", "30 gal"), {"metered_total": "65 gal"}, "their total is entered as 65.0 gal"),
         ("60 gal", ("30 gal", "30 gal"), {"present_factor": "0"}, "factor set in the meter must be above zero"),
     ],

@@ -230,4 +230,4 @@ def test_values_that_disagree_are_not_used() -> None:
     view = job(dict(PLACE), disagreements=[latitude])
     (finding,) = findings(view, "variation")
     assert finding.verdict is Verdict.NOT_ENOUGH_DATA
-    assert "latitude: values disagree, choose one" in finding.sentence
+    assert "“Latitude, north positive”: values disagree, choose one" in finding.sentence

@@ -65,7 +65,7 @@ def test_a_heading_that_moves_with_a_load_or_a_loose_sensor_fails(field: str) ->
 def test_a_distance_not_measured_is_asked_for() -> None:
     finding = located(distance_to_cables=None)
     assert finding.verdict is Verdict.NOT_ENOUGH_DATA
-    assert "distance to cables (helm compass) is not entered" in finding.sentence
+    assert "“Distance to battery and engine cables” (helm compass) is not entered" in finding.sentence
 
 
 def test_a_distance_below_zero_is_refused() -> None:
@@ -104,7 +104,7 @@ def test_variation_is_told_east_positive_with_the_models_uncertainty() -> None:
         ({"date": None}, "date is not entered"),
         ({"latitude": "91 deg"}, "expected latitude −90 to 90"),
         ({"longitude": "-181 deg"}, "longitude −180 to 180"),
-        ({"longitude": None}, "longitude is not entered"),
+        ({"longitude": None}, "“Longitude, east positive” is not entered"),
         ({"latitude": "86 deg", "longitude": "140 deg"}, "no magnetic sensor works here"),
     ],
 )
@@ -257,7 +257,12 @@ def test_a_lone_heading_is_held_against_the_course_and_no_offset_is_offered() ->
         ([samples("rate_of_turn", lambda _t: 0.0, 60)], "", True, "no heading"),
         ([steady(90.0)], "", True, "one heading and no course over ground"),
         ([steady(90.0), steady(91.0, source="9")], "stern", True, "source 'stern' sends no heading"),
-        ([steady(90.0), steady(76.0, reference="true", source="9")], "", False, "latitude is not entered"),
+        (
+            [steady(90.0), steady(76.0, reference="true", source="9")],
+            "",
+            False,
+            "“Latitude, north positive” is not entered",
+        ),
         (
             [steady(90.0, seconds=15), steady(91.0, source="9")],
             "",

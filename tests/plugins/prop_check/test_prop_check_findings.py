@@ -456,7 +456,7 @@ def test_a_run_not_yet_entered_withdraws_no_verdict(partial: dict[str, str]) -> 
     assert (found.code, found.sentence, found.numbers) == (before[0].code, before[0].sentence, before[0].numbers)
     assert (beside.about, beside.verdict, beside.missing[0].row) == ("run 3", MISSING, "3")
     assert beside.sentence.endswith(
-        "engine speed (centre), row 3 is not entered. The run is incomplete and not counted."
+        "“Engine speed” (centre), row 3 is not entered. The run is incomplete and not counted."
     )
 
 
@@ -493,7 +493,9 @@ def test_air_that_was_not_noted_is_asked_for_all_at_once() -> None:
     """Temperature, pressure and humidity, each by its name."""
     finding = one(job(BOAT, two_ways(BOAT), {}), "reference_air")
     assert finding.verdict is MISSING
-    assert [word in finding.sentence for word in ("air temperature", "air pressure", "humidity")] == [True] * 3
+    assert [
+        word in finding.sentence for word in ("“Air temperature”", "“Air pressure at the water”", "“Relative humidity”")
+    ] == [True] * 3
     assert finding.sentence.count("is not entered") == 3
 
 
@@ -952,12 +954,12 @@ def test_engines_no_one_pitch_suits_get_no_advice(other: str, is_advised: bool) 
     [
         ({"trim": "not at best"}, "trim was not at best; repeat the runs at best trim"),
         ({"trim": "unknown"}, "trim was not at best"),
-        ({"trim": None}, "trim is not entered"),
+        ({"trim": None}, "“Trim” is not entered"),
         ({"load": "unknown"}, "load is unknown"),
-        ({"load": None}, "load is not entered"),
+        ({"load": None}, "“Load as run” is not entered"),
         ({"water": "rough"}, "the water was rough"),
         ({"water": "chop"}, "the water was rough"),
-        ({"water": None}, "water is not entered"),
+        ({"water": None}, "“Water” is not entered"),
     ],
 )
 def test_no_pitch_advice_from_poor_runs(conditions: dict[str, Any], words: str) -> None:

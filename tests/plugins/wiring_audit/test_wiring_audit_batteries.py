@@ -144,8 +144,8 @@ def test_a_24_volt_bank_is_read_by_halves() -> None:
 @pytest.mark.parametrize(
     ("changes", "read", "reason"),
     [
-        ({}, reading("rest_voltage", None), "rest voltage is not entered"),
-        ({}, reading("hours_at_rest", None), "hours at rest is not entered"),
+        ({}, reading("rest_voltage", None), "“Rest voltage” is not entered"),
+        ({}, reading("hours_at_rest", None), "“Hours without charge or load” is not entered"),
         ({}, reading("hours_at_rest", "2.9 h"), "rested 2.9 h, 3 h needed"),
         ({}, reading("rest_voltage", "13.60 V"), "charging, or charged just before"),
         ({}, reading("temperature", "-10 degC"), "battery is not between 0 and 45 degC"),
@@ -251,7 +251,7 @@ def test_standing_current_says_the_days() -> None:
     A third of 180 d makes 8.1 d, 10 % of capacity 4.2 d, 0.8 mA 1.7 d.
     """
     said_so = sentence_on(wired_job(), "standing_current")
-    assert said_so == "20.0 ± 0.8 mA with everything off: 66 ± 9 days, self-discharge counted, 30 wanted."
+    assert said_so == "20.0 ± 0.8 mA with the switches off: 66 ± 9 days, self-discharge counted, 30 wanted."
 
 
 @pytest.mark.parametrize(

@@ -693,7 +693,12 @@ def test_measured_drop_points_at_poor_connections() -> None:
 
 @pytest.mark.parametrize(
     ("value", "reason"),
-    [(None, "drop is not entered"), ("-0.2 V", "drop is below zero"), ("12 kn", "drop: "), ("much", "drop: ")],
+    [
+        (None, "“Drop, running” is not entered"),
+        ("-0.2 V", "“Drop, running” is below zero"),
+        ("12 kn", "“Drop, running”: "),
+        ("much", "“Drop, running”: "),
+    ],
 )
 def test_measured_drop_says_what_it_lacks(value: str | None, reason: str) -> None:
     """A missing, negative or unreadable drop is a reason, not a fault of the plugin."""
@@ -707,7 +712,7 @@ def test_disagreeing_values_are_said_to_disagree() -> None:
     view = wired_job(disagreements=[("wiring_audit.circuits", "drop", "", "Bilge pump")])
     assert view.disagreements[0] == Disagreement(("wiring_audit.circuits", "drop", "", "Bilge pump"), ())
     (finding,) = said(view, "drop_measured")
-    assert "drop: values disagree, choose one" in finding.sentence
+    assert "“Drop, running”: values disagree, choose one" in finding.sentence
 
 
 # Readings that contradict each other
@@ -847,7 +852,7 @@ def test_labels_not_looked_at_are_not_counted() -> None:
     (lacking,) = said(view, "labels")
     assert lacking.verdict is LACKING
     assert lacking.sentence.startswith("1 of 2 circuits labelled. Not enough data for 1 circuit: Radio")
-    assert "Radio (label present is not entered)" in lacking.sentence
+    assert "Radio (“Labelled at both ends” is not entered)" in lacking.sentence
 
 
 def test_a_boat_without_circuits_is_told_to_enter_them() -> None:
@@ -879,7 +884,9 @@ def test_terminations_need_both_answers() -> None:
             ("circuits", "polarity_right", "Bilge pump"): None,
         }
     )
-    assert "terminations tight is not entered; polarity right is not entered" in sentence_on(lacking, "terminations")
+    assert "“Terminations tight” is not entered; “Polarity right” is not entered" in sentence_on(
+        lacking, "terminations"
+    )
     assert verdict_on(wired_job(read={("circuits", "supported", "Bilge pump"): None}), "terminations") is PASS
 
 

@@ -90,7 +90,7 @@ def test_network_lengths(changes: Changes, verdict: Verdict, words: str) -> None
         ("999 ohm", ADVISE, "60 ohm expected"),
         ("1000 ohm", FAIL, "No terminator, or a line is open"),
         ("2000000 ohm", FAIL, "No terminator, or a line is open"),
-        (None, LACKING, "signal resistance is not entered"),
+        (None, LACKING, "“Between the signal lines, powered down” is not entered"),
     ],
 )
 def test_terminators(ohms: str | None, verdict: Verdict, words: str) -> None:
@@ -196,7 +196,11 @@ def test_the_shop_chooses_the_allowed_drop(allowed: str, verdict: Verdict) -> No
         ({"tee_voltage": "9.50 V", "worst_voltage": "8.90 V"}, ADVISE, "below 9 V"),
         ({"worst_voltage": "12.90 V"}, LACKING, "reads above the power tee"),
         ({"worst_voltage": "12.62 V"}, PASS, ""),
-        ({"worst_voltage": None, "tee_voltage": None}, LACKING, "worst voltage is not entered; tee voltage"),
+        (
+            {"worst_voltage": None, "tee_voltage": None},
+            LACKING,
+            "“Voltage at the worst device, all on” is not entered; “Voltage at the power tee, all on”",
+        ),
     ],
 )
 def test_measured_voltage(read: dict[str, JsonValue], verdict: Verdict, words: str) -> None:
