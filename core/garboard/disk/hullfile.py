@@ -24,6 +24,7 @@ import attrs
 from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
+from garboard.disk.bulk import makes_many
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
 from garboard.disk.folder_names import FolderNames
 from garboard.disk.journal import (
@@ -125,6 +126,7 @@ class HullFile:
     def key(self) -> str:
         return self.journal.key
 
+    @makes_many
     def entries(self) -> tuple[Entry, ...]:
         """Views of the entries, in the order they came in. Each is parsed once."""
         for name, raw in self.journal.entries.items():
