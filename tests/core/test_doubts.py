@@ -219,7 +219,9 @@ def test_values_that_disagree_are_open_at_hand_over_and_an_owner_chooses_none(tm
         small_plugin.small_view(tmp_path), disagreements=(Disagreement(("small.run", "engine_speed", "", ""), values),)
     )
     assert "1 with values that disagree" in hand_over(view, ()).lacking
-    torn = attrs.evolve(view, unreadable=(Unreadable(("small.run", "log", "", ""), "a file", "nothing"),))
+    torn = attrs.evolve(
+        view, unreadable=(Unreadable(place=("small.run", "log", "", ""), expected="a file", got="nothing"),)
+    )
     assert "1 entry that cannot be read" in hand_over(torn, ()).lacking
     (item,) = [one for one in punch_list(view, small_plugin.small_host(), ()) if one.why == "values disagree"]
     assert item.text.endswith("choose the right one.")
