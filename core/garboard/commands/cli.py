@@ -138,7 +138,7 @@ def _tools(ctx: click.Context) -> Tools:
     multiple=True,
     is_eager=True,
     type=click.Path(exists=True, path_type=Path),
-    help="A shop's own plugin: a Python file or a package's folder. Can be repeated.",
+    help="A shop's own plugin: a Python file, a check file or a package's folder. Can be repeated.",
 )
 @click.option("--without", multiple=True, is_eager=True, metavar="NAME", help="Do not load a plugin. Can be repeated.")
 @click.option(

@@ -13,7 +13,8 @@ import re
 import stat
 import threading
 import time
-from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
+from bisect import insort
+from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping, Set
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import NamedTuple, Self
@@ -52,6 +53,8 @@ MOST_UNFLUSHED = 200
 """Hull files held open by a batch before it flushes: a program may open about a thousand files."""
 
 MOST_FLUSHED_AT_ONCE = 16
+MOST_SORTED_IN = 10
+"""So many new ids are put in their places among those that are sorted; of more all are sorted anew."""
 _READ = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NOFOLLOW", 0)
 MOST_LISTED = 1000
 """So many names are listed in less time than it takes to note them."""
@@ -98,7 +101,11 @@ class Holding(NamedTuple):
 
 def digest_of(ids: Iterable[str]) -> str:
     """Equal on two machines exactly when they hold the same entries: SHA-256 over the sorted ids."""
-    return hashlib.sha256("".join(sorted(ids)).encode()).hexdigest()
+    return _digest_of_sorted(sorted(ids))
+
+
+def _digest_of_sorted(ids: list[str]) -> str:
+    return hashlib.sha256("".join(ids).encode()).hexdigest()
 
 
 class HullFile:
@@ -108,6 +115,8 @@ class HullFile:
         self.journal = journal
         self._put = put
         self._digest = ""
+        self._sorted: list[str] = []
+        """The ids, sorted, as far as they are those held: to sort them all takes longer than the rest of saving one."""
         self._views: dict[str, Entry] = {}
         self.unnoted: list[str] | None = None
         """Ids saved since all were noted as those of this file; None while nobody noted all."""
@@ -126,7 +135,9 @@ class HullFile:
     def digest(self) -> str:
         """The digest of the entries held."""
         if not self._digest:
-            self._digest = digest_of(self.journal.entries)
+            if len(self._sorted) != len(self.journal.entries):
+                self._sorted = sorted(self.journal.entries)
+            self._digest = _digest_of_sorted(self._sorted)
         return self._digest
 
     def append(self, new: Mapping[str, bytes]) -> None:
@@ -135,7 +146,12 @@ class HullFile:
         self.journal.append(new)
         came = len(self.journal.entries) - count
         if came:
+            before = self._sorted
             self.forget_views()
+            if came == len(new) <= MOST_SORTED_IN and len(before) == count:
+                for name in new:
+                    insort(before, name)
+                self._sorted = before
             if self.unnoted is not None and came == len(new):
                 self.unnoted += new
             else:  # another file was put in our place, with entries of its own
@@ -149,7 +165,7 @@ class HullFile:
 
     def forget_views(self) -> None:
         """Let the digest be made anew."""
-        self._digest = ""
+        self._digest, self._sorted = "", []
 
 
 class HullFolder:
@@ -247,11 +263,13 @@ class HullFolder:
                 raise storage.not_saved(place, error) from error
             lock.release()
             self._sizes.close()
+            self._known.close()
 
     def _release(self) -> None:
         while self._locks:
             self._locks.popitem()[1].release()
         self._sizes.close()
+        self._known.close()
 
     def boats(self) -> tuple[str, ...]:
         """Keys of the boats here, sorted: every hull file but the shop's own record."""
@@ -605,6 +623,11 @@ class HullFolder:
         """Ids of the entries held of a hull."""
         with self._guard:
             return frozenset(self._entries_of(hull))
+
+    def held(self, hull: str) -> Set[str]:
+        """The same as they are at any time: to look up, not to keep."""
+        with self._guard:
+            return self._entries_of(hull).keys()
 
     def look_at(self, hull: str) -> frozenset[str]:
         """Read a hull's file as `ids` does, and hold it in memory no longer than before: there are many."""
@@ -1015,6 +1038,7 @@ class HullFolder:
             {name: hull.journal.size_flushed for name, hull in saved.items()},
             {name: hull.digest() for name, hull in saved.items()},
             {name: len(hull.journal.entries) for name, hull in saved.items()},
+            {name: hull.journal.changed for name, hull in saved.items()},
         )
         self._note_ids(saved)
         if problems:

@@ -231,7 +231,7 @@ def _item(item: PunchItem) -> str:
     text = item.owner or item.text
     if item.check:
         check = item.check[:1].lower() + item.check[1:] if item.check[1:2].islower() and item.about else item.check
-        names = [item.about, check] if item.about and item.about != item.check else [item.check]
+        names = [item.about, check] if item.about and item.about.casefold() != item.check.casefold() else [item.check]
         text = f"{', '.join(names)}: {_WHAT_IS_OPEN.get(item.why, 'not in order')}"
     elif item.about:
         text = f"{item.about}: {text}"
