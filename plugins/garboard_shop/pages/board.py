@@ -110,7 +110,6 @@ def board_page(visit: Visit) -> Response:
         is_read=rows is not None,
         progress=desk.remembering.progress,
         as_of=desk.remembering.as_of,
-        is_behind=desk.remembering.is_behind,
         second_of=wording.second_of,
         changing=visit.is_manager and visit.asked("change") == "1",
         here_again=asked.address(page=asked.page),

@@ -161,8 +161,9 @@ def test_the_board_says_of_what_time_it_is_and_when_it_is_long_ago(
     pages.desk.remembering._made.clear()
     with pytest.raises(NotSaved):
         pages.desk.remembering.bring_up_to_date()
+    for path in ("/board", "/insight", "/memory"):
+        assert "What came since is not on it" in words_of(manager.text(path))
     late = words_of(manager.text("/board"))
-    assert "What came since is not on it" in late
     assert f"As of {second_of(NOON + 9_000)}." in late
 
 
