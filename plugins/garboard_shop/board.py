@@ -394,7 +394,7 @@ class Board:
 
     def _words_of(self, row: JobRow) -> tuple[str, ...]:
         texts = (row.hull, row.number, *row.numbers, row.name, row.job, row.kind, row.model, row.engine)
-        codes = (part for code in row.failing for part in (code, *code.split(".")))
+        codes = (part for code in row.failing for part in (code, *code.split("."), *re.split("[._]", code)))
         texts += (row.technician, row.assigned, *row.propellers, *codes, *self._also(row.hull))
         return words_in(" ".join(texts))
 

@@ -193,9 +193,8 @@ def readable_report(report: MergeReport, told: Callable[[Iterable[str]], str] = 
             for key in hull.disagreeing
         ]
         lines += [f"    {line}" for line in stale_in_words(hull.stale, told)]
-        lines += [
-            f"    check {other}: it looks alike. One boat? Use `garboard same-boat`" for other in hull.look_alikes
-        ]
+        if hull.look_alikes:
+            lines.append(f"    looks like {hull.alike_in_words}. One boat? Use `garboard same-boat`")
     lines += [f"  refused, still in its source: {name}: {reason}" for name, reason in report.refused]
     lines += [f"  {_kept_in_words(report)}, shown as unreadable: {name}: {reason}" for name, reason in report.strays]
     lines += [f"  damage: {damage}" for damage in report.damage]

@@ -122,6 +122,18 @@ def several(page: str) -> tuple[Form, dict[str, str]]:
     return form, picked
 
 
+def test_what_a_decision_changes_is_said_at_once_though_the_boards_row_is_made_later(
+    pages: Pages, manager: Browser
+) -> None:
+    pages.desk.remembering.bring_up_to_date()
+    assert "to settle since today. Waiting for manager" in words_of(manager.text(PAGE))
+    form = next(one for one in forms_in(manager.text(PAGE)) if one.action == f"{PAGE}/choose")
+    value = next(one["value"] for one in form.inputs if one.get("type") == "radio")
+    assert manager.send(form, value=value, reason="read again").status_code == 303
+    assert "failing since today. Waiting for rigger" in words_of(manager.text(PAGE))
+    assert [job.state for job in pages.desk.remembering.memory.jobs() if job.hull == SALTGRASS] == ["to settle"]
+
+
 def test_several_of_one_cause_are_settled_with_one_reason_all_or_none(pages: Pages, manager: Browser) -> None:
     assert "choose-several" not in manager.text(PAGE)  # one disagreement has its own form
     key, speed = disagreeing_again(pages), RegisterKey("measure", JOB, (STEP, "speed", "2", ""))
