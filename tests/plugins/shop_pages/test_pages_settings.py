@@ -180,7 +180,7 @@ def test_two_managers_at_once_do_not_pass_each_other_over(pages: Pages, manager:
     change(manager, "5 %")
     answer = manager.send(late)
     assert answer.status_code == 409
-    assert "Somebody else changed this setting meanwhile" in words_of(answer.text)
+    assert "This setting was changed after you opened the form" in words_of(answer.text)
 
 
 def test_a_setting_nobody_declares_is_not_found(manager: Browser) -> None:
