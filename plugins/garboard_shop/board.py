@@ -20,7 +20,7 @@ from garboard import hull_number
 from garboard.history.plans import WAITS_FOR
 from garboard_shop.board_groups import Groups
 from garboard_shop.board_words import Words
-from garboard_shop.job_rows import A_DAY, JobRow, State
+from garboard_shop.job_rows import A_DAY, LONGEST_NAME, JobRow, State
 
 if TYPE_CHECKING:
     import numpy as np
@@ -99,7 +99,11 @@ class Asked:
     @classmethod
     def of(cls, query: Mapping[str, str]) -> Asked:
         """Out of an address. What it does not know it leaves out."""
-        said = {name: query[name].strip()[:200] for name in attrs.fields_dict(cls) if name != "page" and name in query}
+        said = {
+            name: query[name].strip()[:LONGEST_NAME]
+            for name in attrs.fields_dict(cls)
+            if name != "page" and name in query
+        }
         if said.get("view") not in VIEWS:
             said.pop("view", None)
         if said.get("sort", "").removeprefix("-") not in SORTS:

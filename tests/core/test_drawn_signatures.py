@@ -16,6 +16,7 @@ from garboard.report.drawn_signatures import LARGEST, MOST_DRAWN, DrawnSignature
 from garboard.report.outline import HandOver
 from garboard.report.photos import Photo, no_photo
 from garboard.report.record import _signatures
+from printed import printed_words
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 600 200" fill="none" stroke="#10202B" stroke-width="4">'
 
@@ -86,16 +87,15 @@ def test_the_book_draws_a_signature_and_says_what_it_covers(tmp_path: Path) -> N
     drawn, plain = (book_with(view, BY, file=file) for file in (SIGNED, b""))
     (with_strokes,), (without,) = curves_in(drawn), curves_in(plain)
     assert with_strokes.count("1 J") == without.count("1 J") + 2, "two strokes with round ends"
-    text = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(BytesIO(drawn)).pages)
+    text = printed_words(drawn)
     assert "Owner, An Owner, signed on screen, 15 May 2026 The job file does not tell which entries it covers." in text
-    lost = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(BytesIO(plain)).pages)
-    assert "Its drawing is not here whole." in lost
+    assert "Its drawing is not here whole." in printed_words(plain)
 
 
 def test_a_stale_signature_says_so_on_the_spot(tmp_path: Path) -> None:
     stale = attrs.evolve(BY, stale=True, not_covered=("small.horn/heard",))
     book = book_with(small_plugin.small_view(tmp_path), stale)
-    text = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(BytesIO(book)).pages)
+    text = printed_words(book)
     assert "It covers what was entered until then. Stale: signed before later changes. Sign again. Not covered:" in text
     assert "Nothing was changed since" not in text
 

@@ -373,10 +373,13 @@ def test_a_file_too_large_for_a_photo_is_not_read(tmp_path: Path) -> None:
     """Two gigabytes that take no room on the disk."""
     (tmp_path / "job.json").write_text("{}")
     with (tmp_path / "p.jpg").open("wb") as file:
+        file.write(picture(30, 20))
         file.truncate(2_000_000_000)
     nowhere = ("", "", "", "")
     photo = Photo(place=nowhere, shows=nowhere, file="p.jpg", name="", taken="", by="", arrows=())
-    assert photos_at(tmp_path / "job.json")(photo) == b""
+    with pytest.raises(PictureRefused) as refused:
+        photos_at(tmp_path / "job.json")(photo)
+    assert refused.value.why is NoPicture.HUGE
 
 
 def test_a_photo_with_arrows_is_told_as_missing_like_any_other_file() -> None:

@@ -681,7 +681,7 @@ def _export_tables(
 
     host = tools.host_for(folder)
     tools.tell_broken_plugins(host)
-    left_out: list[tuple[str, str]] = []
+    left_out: dict[tuple[str, str], None] = {}  # each once, in order
     jobs = 0
 
     def rows() -> Iterator[tuple[DataTable, Row]]:
@@ -691,14 +691,16 @@ def _export_tables(
             if job in ("", one.view.job.id):
                 jobs += 1
                 yield from collector.rows_of(one)
+                left_out.update(dict.fromkeys(collector.files_not_here(one, hulls.attachments.__contains__)))
         if job and not jobs:
             raise InputError("export", [Fault("--job", "the id of a job that is here", repr(job))])
-        left_out.extend((str(path), why) for path, why in sorted(hulls.left_alone.items()))
-        left_out.extend((str(damage.file), str(damage)) for damage in hulls.damage())
+        unreadable = [(str(path), why) for path, why in sorted(hulls.left_alone.items())]
+        damaged = [(str(damage.file), str(damage)) for damage in hulls.damage()]
+        left_out.update(dict.fromkeys([*unreadable, *damaged]))
         named = {Path(file).name for file, _ in left_out}
         for key, lacking in hulls.unread().items():  # also of files that were mended before
             if file_name(key) not in named:
-                left_out.append((file_name(key), f"{in_number(lacking, 'entry', 'entries')} not readable, not back"))
+                left_out[file_name(key), f"{in_number(lacking, 'entry', 'entries')} not readable, not back"] = None
         yield from collector.last_rows(left_out)
 
     with HullFolder(folder, read_only=True) as hulls:

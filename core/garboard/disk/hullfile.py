@@ -13,7 +13,8 @@ import re
 import stat
 import threading
 import time
-from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
+from bisect import insort
+from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping, Set
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import NamedTuple, Self
@@ -23,6 +24,7 @@ import attrs
 from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
+from garboard.disk.bulk import makes_many
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
 from garboard.disk.folder_names import FolderNames
 from garboard.disk.journal import (
@@ -37,7 +39,7 @@ from garboard.disk.journal import (
     read,
 )
 from garboard.disk.known_ids import BEGINNING, KnownIds
-from garboard.disk.proofs import Proofs
+from garboard.disk.proofs import Proofs, seconds_now
 from garboard.disk.sizes import GONE, FileSizes, Noted, changed
 from garboard.disk.storage import SET_ASIDE, Damage, FolderInUse, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
 from garboard.faults import Fault, InputError, in_number, in_words, refusal
@@ -52,6 +54,8 @@ MOST_UNFLUSHED = 200
 """Hull files held open by a batch before it flushes: a program may open about a thousand files."""
 
 MOST_FLUSHED_AT_ONCE = 16
+MOST_SORTED_IN = 10
+"""So many new ids are put in their places among those that are sorted; of more all are sorted anew."""
 _READ = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NOFOLLOW", 0)
 MOST_LISTED = 1000
 """So many names are listed in less time than it takes to note them."""
@@ -98,7 +102,11 @@ class Holding(NamedTuple):
 
 def digest_of(ids: Iterable[str]) -> str:
     """Equal on two machines exactly when they hold the same entries: SHA-256 over the sorted ids."""
-    return hashlib.sha256("".join(sorted(ids)).encode()).hexdigest()
+    return _digest_of_sorted(sorted(ids))
+
+
+def _digest_of_sorted(ids: list[str]) -> str:
+    return hashlib.sha256("".join(ids).encode()).hexdigest()
 
 
 class HullFile:
@@ -108,6 +116,8 @@ class HullFile:
         self.journal = journal
         self._put = put
         self._digest = ""
+        self._sorted: list[str] = []
+        """The ids, sorted, as far as they are those held: to sort them all takes longer than the rest of saving one."""
         self._views: dict[str, Entry] = {}
         self.unnoted: list[str] | None = None
         """Ids saved since all were noted as those of this file; None while nobody noted all."""
@@ -116,6 +126,7 @@ class HullFile:
     def key(self) -> str:
         return self.journal.key
 
+    @makes_many
     def entries(self) -> tuple[Entry, ...]:
         """Views of the entries, in the order they came in. Each is parsed once."""
         for name, raw in self.journal.entries.items():
@@ -126,7 +137,9 @@ class HullFile:
     def digest(self) -> str:
         """The digest of the entries held."""
         if not self._digest:
-            self._digest = digest_of(self.journal.entries)
+            if len(self._sorted) != len(self.journal.entries):
+                self._sorted = sorted(self.journal.entries)
+            self._digest = _digest_of_sorted(self._sorted)
         return self._digest
 
     def append(self, new: Mapping[str, bytes]) -> None:
@@ -135,7 +148,12 @@ class HullFile:
         self.journal.append(new)
         came = len(self.journal.entries) - count
         if came:
+            before = self._sorted
             self.forget_views()
+            if came == len(new) <= MOST_SORTED_IN and len(before) == count:
+                for name in new:
+                    insort(before, name)
+                self._sorted = before
             if self.unnoted is not None and came == len(new):
                 self.unnoted += new
             else:  # another file was put in our place, with entries of its own
@@ -149,7 +167,7 @@ class HullFile:
 
     def forget_views(self) -> None:
         """Let the digest be made anew."""
-        self._digest = ""
+        self._digest, self._sorted = "", []
 
 
 class HullFolder:
@@ -247,11 +265,13 @@ class HullFolder:
                 raise storage.not_saved(place, error) from error
             lock.release()
             self._sizes.close()
+            self._known.close()
 
     def _release(self) -> None:
         while self._locks:
             self._locks.popitem()[1].release()
         self._sizes.close()
+        self._known.close()
 
     def boats(self) -> tuple[str, ...]:
         """Keys of the boats here, sorted: every hull file but the shop's own record."""
@@ -531,7 +551,7 @@ class HullFolder:
                     held[key] = found
             return {key: held[key] for key in sorted(held)}
 
-    def _without_proved(self, names: Iterable[str], held: dict[str, Holding]) -> list[str]:
+    def _without_proved(self, names: Collection[str], held: dict[str, Holding]) -> list[str]:
         """Prove files that nobody works with, that are sound, and hold just what was noted when they were flushed.
 
         names   : sorted
@@ -540,18 +560,20 @@ class HullFolder:
         """
         others: list[str] = []
         asked: dict[str, os.stat_result] = {}  # of the one name that is on its way
+        at = seconds_now()
 
         def not_proved() -> Iterator[str]:
             for name in names:
                 key, found = self._key_of_name.get(name) or key_in_name(name), self._found(name)
-                if key in self._open or found is None or not stat.S_ISREG(found.st_mode):
+                if found is None or key in self._open:
                     others.append(name)
-                elif key and (proved := self._proofs.of(name, found)):
-                    held[key] = Holding(*proved)
-                    self._can_be_read(name)
-                else:
+                elif key and (proved := self._proofs.of(name, found, at)):
+                    held[key] = Holding._make(proved)
+                elif stat.S_ISREG(found.st_mode):
                     asked[name] = found
                     yield name
+                else:
+                    others.append(name)
 
         for name, noted in self._sizes.of_each(not_proved()):
             found, now = asked.pop(name), time.time_ns()
@@ -563,16 +585,14 @@ class HullFolder:
             ):
                 self._key_of_name[name] = key
                 held[key] = Holding(noted.digest, noted.entries)
-                self._can_be_read(name)
                 self._proofs.add(name, found, held[key], now)
             else:
                 others.append(name)
         self._proofs.write()
+        for path in [*self.left_alone]:
+            if path.name in names and path.name not in others:  # it can be read by now
+                self.left_alone.pop(path)
         return sorted(others)
-
-    def _can_be_read(self, name: str) -> None:
-        if self.left_alone:
-            self.left_alone.pop(self._hulls_folder / name, None)
 
     def _proved_now(self, name: str, noted: Noted) -> str:
         """Whose file it is, where every entry, read now, proves itself and all are just those noted; else ""."""
@@ -605,6 +625,11 @@ class HullFolder:
         """Ids of the entries held of a hull."""
         with self._guard:
             return frozenset(self._entries_of(hull))
+
+    def held(self, hull: str) -> Set[str]:
+        """The same as they are at any time: to look up, not to keep."""
+        with self._guard:
+            return self._entries_of(hull).keys()
 
     def look_at(self, hull: str) -> frozenset[str]:
         """Read a hull's file as `ids` does, and hold it in memory no longer than before: there are many."""
@@ -1015,6 +1040,7 @@ class HullFolder:
             {name: hull.journal.size_flushed for name, hull in saved.items()},
             {name: hull.digest() for name, hull in saved.items()},
             {name: len(hull.journal.entries) for name, hull in saved.items()},
+            {name: hull.journal.changed for name, hull in saved.items()},
         )
         self._note_ids(saved)
         if problems:

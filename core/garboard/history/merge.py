@@ -267,7 +267,7 @@ def bring_entries(
             for hull in hulls:
                 here = imported.get(hull, Imported())
                 try:
-                    known = target.ids(hull)  # with what was received, where that was put into it
+                    known = target.held(hull)  # with what was received, where that was put into it
                     offer = source.offer(hull, known | here.received.keys() if dry_run else known)
                 except (NewerFormat, OSError) as failure:
                     missed[file_name(hull)] = in_words(failure)
@@ -275,9 +275,12 @@ def bring_entries(
                 imported[hull] = here
                 outcome = put(hull, offer.unknown)
                 carrying = {entry.id: entry.raw for entry, _ in outcome.strays.values()}
-                here.received.update((name, carrying.get(name) or offer.unknown[name]) for name in outcome.added)
+                if outcome.added == tuple(offer.unknown):  # nearly always, and a hundred thousand come
+                    here.received.update(offer.unknown)
+                else:
+                    here.received.update((name, carrying.get(name) or offer.unknown[name]) for name in outcome.added)
                 here.existing += len(offer.ids) - len(outcome.added) - len(outcome.refused)
-                here.offered |= offer.ids - outcome.strays.keys() | carrying.keys()
+                here.offered |= offer.ids - outcome.strays.keys() | carrying.keys() if carrying else offer.ids
                 here.refused.update((name, in_words(reason)) for name, reason in outcome.refused)
                 here.strays.update(
                     (name, in_words(reason))

@@ -434,6 +434,13 @@ class Collector:
         yield from ((table, owners.out_of(table, row)) for table, row in _findings(about, job.assessed))
         yield from ((table, owners.out_of(table, row)) for table, row in self._recordings(about, view))
 
+    def files_not_here(self, job: JobToExport, is_here: Callable[[str], bool]) -> Iterator[tuple[str, str]]:
+        """Recordings and photos that a job names and that are not here, each with that."""
+        for one in job.view.measurements:
+            file = one.value.get("file") if isinstance(one.value, dict) else None
+            if isinstance(file, str) and not is_here(file):
+                yield f"{'recording' if self._is_recording(one) else 'photo'} {file}", "it is not here"
+
     def last_rows(self, left_out: Iterable[tuple[str, str]] = ()) -> Rows:
         """The tables that count over all jobs, what is left out, and the dictionary."""
         for name, one in sorted(self._people.items()):

@@ -30,7 +30,18 @@ from garboard.owner_pages import (
     number_of,
     page_of,
 )
-from garboard.report.blocks import TEXT_WIDTH, big_digits, figure, lines_of, listed, owner_table, qr_code, table, words
+from garboard.report.blocks import (
+    FRAME,
+    TEXT_WIDTH,
+    big_digits,
+    figure,
+    lines_of,
+    listed,
+    owner_table,
+    qr_code,
+    table,
+    words,
+)
 from garboard.report.blocks import Block as Part
 from garboard.report.outline import HandOver, PunchItem, cautions, counts, date_in_words, punch_list, result_of
 from garboard.report.owner_drawings import bars_drawn, plan_drawn, ruler_drawn
@@ -162,7 +173,9 @@ def _lines_in(column: Sequence[Part]) -> float:
 
 def _lines_of(card: Part) -> float:
     """How high a card is, in rows of one line: of a row's further lines each is lower."""
-    further = sum(lines_of(row, card["widths"], card["size"]) - 1 for row in card["rows"])
+    heads = [([card["title"]], [card["outer"] - 2 * FRAME]), ([card["note"]], [card["outer"] - 2 * FRAME])]
+    rows = [*heads, *((row, card["widths"]) for row in (card["heads"], *card["rows"]))]
+    further = sum(lines_of(row, widths, card["size"]) - 1 for row, widths in rows)
     return _LINES_BESIDE_ROWS + len(card["rows"]) + _FURTHER_LINE * further
 
 
@@ -215,10 +228,10 @@ def in_owners_words(text: str) -> str:
 
 def _item(item: PunchItem) -> str:
     """What is open, as an owner can follow it: a check that tells by numbers is named, and the Record has them."""
-    text = item.text
+    text = item.owner or item.text
     if item.check:
         check = item.check[:1].lower() + item.check[1:] if item.check[1:2].islower() and item.about else item.check
-        names = [item.about, check] if item.about and item.about != item.check else [item.check]
+        names = [item.about, check] if item.about and item.about.casefold() != item.check.casefold() else [item.check]
         text = f"{', '.join(names)}: {_WHAT_IS_OPEN.get(item.why, 'not in order')}"
     elif item.about:
         text = f"{item.about}: {text}"
@@ -265,7 +278,7 @@ def _signed(view: JobView, state: HandOver, proof: Proof | None) -> Iterator[Par
             "body",
         )
         yield owner_table("", ("Who", "Name", "On"), rows)
-        yield words(f"As drawn, with what each covers: {page_of(SIGNATURES)}.", "note", colour="quiet")
+        yield words(f"What each covers: {page_of(SIGNATURES)}.", "note", colour="quiet")
     if not state.is_done:
         yield words(f"Not handed over yet: {'; '.join(state.lacking)}.", "body", bold=True)
     if proof is not None:

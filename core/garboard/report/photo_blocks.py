@@ -52,11 +52,11 @@ class PhotoFiles:
         return None if photo.place in self._shown_to_owner else self._drawn(photo, BOOK_SIDE)
 
     def _drawn(self, photo: Photo, side: int) -> tuple[str, Picture] | None:
-        content = self._load(photo)
-        if not content:
-            self.not_shown[photo.place] = "not here whole, or too large"
-            return None
         try:
+            content = self._load(photo)
+            if not content:
+                self.not_shown[photo.place] = "not here whole"
+                return None
             picture = drawn(content, photo.arrows, side)
         except PictureRefused as refused:
             if is_picture(photo):  # nobody expects a manual or a table to be shown

@@ -194,7 +194,17 @@ def looked(visit: Visit) -> Response:
 
 def _views(asked: Asked, stuck: int, own: Iterable[OwnView]) -> list[View]:
     """The built-in ones, then the shop's own."""
-    named = [
+    here = attrs.evolve(asked, page=1).address()
+    found = [View(name, one.address(), one.address() == here) for name, one in built_in_views(stuck)]
+    return found + [View(one.saved.name, one.address, one.address == here, one.saved.by) for one in own]
+
+
+def built_in_views(stuck: int) -> tuple[tuple[str, Asked], ...]:
+    """Names of views that every shop has, with what they ask.
+
+    stuck : days in a state from which on a job is stuck
+    """
+    return (
         ("Everything open", Asked()),
         (f"Stuck over {stuck} days", Asked(view=board.STUCK, sort="days")),
         ("Waiting for parts", Asked(waiting="parts")),
@@ -204,10 +214,7 @@ def _views(asked: Asked, stuck: int, own: Iterable[OwnView]) -> list[View]:
         ("Stale signatures", Asked(view=board.STALE)),
         ("Tablet silent", Asked(view=board.SILENT)),
         ("All jobs", Asked(view=board.ALL)),
-    ]
-    here = attrs.evolve(asked, page=1).address()
-    found = [View(name, one.address(), one.address() == here) for name, one in named]
-    return found + [View(one.saved.name, one.address, one.address == here, one.saved.by) for one in own]
+    )
 
 
 def _spans(today: date) -> Mapping[str, str]:
@@ -421,7 +428,7 @@ def plan_page(visit: Visit) -> Response:
     return visit.page(
         "plan.html",
         hull=boat.state.hull,
-        name=boat.vessel().name,
+        name=" ".join(boat.vessel().name.split()),
         number=boat.state.hull_number,
         job=job,
         plan=plan_of(home, parts),
@@ -445,13 +452,13 @@ def plan(visit: Visit) -> Response:
     return visit.back("/board", "Kept." if written else "Nothing is new in it.")
 
 
-def _refuse_overtaken(boat: Boat, job: str, said: Mapping[str, str], form: Mapping[str, str]) -> None:
+def _refuse_overtaken(boat: Boat, job: str, typed: Mapping[str, str], form: Mapping[str, str]) -> None:
     """Raise Overtaken where somebody changed one of these after the form was shown, to something else."""
     home = boat.state_of(job)
     plan = plan_of(home, (job, *home.parts(job)))
     for what in (ASSIGNED, PROMISED, WAITING_FOR):
         now = getattr(plan, what)
-        if what in said and now not in (said[what], form.get(f"was_{what}", now)):
+        if what in typed and now not in (typed[what], form.get(f"was_{what}", now)):
             told = f"Somebody else planned this meanwhile: {TAKE_BACK[what]} is {now or 'taken back'} now."
             raise decisions.Overtaken(f"{told} Open the plan again, then decide. Nothing was changed.")
 

@@ -17,6 +17,7 @@ import attrs
 
 from garboard import cautions
 from garboard.checks.check import Check
+from garboard.checks.file import LARGEST as LARGEST
 from garboard.checks.file import VERSION, check_of
 from garboard.checks.module import FORMAT
 from garboard.checks.refused import CheckFault, CheckRefused
@@ -289,6 +290,8 @@ def _field(form: Typed, before: str) -> Any:
 
 def _result(form: Typed, before: str, step: str) -> Any:
     found = {**_given(form, before, ("name", "title", "about")), "step": step, **_in_rows(form, before)}
+    if needs := _words(form, f"{before}needs"):
+        found["needs"] = needs
     if number := form.get(f"{before}number", "").strip():
         found["numbers"] = [number]
         ends = _given(form, before, ("low", "high"))

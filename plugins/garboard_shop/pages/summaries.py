@@ -200,7 +200,7 @@ class BoatSummary:
 
     @property
     def name(self) -> str:
-        return self.boat.vessel().name
+        return " ".join(self.boat.vessel().name.split())
 
     @property
     def digest(self) -> str:

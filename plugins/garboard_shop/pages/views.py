@@ -40,7 +40,7 @@ from garboard_shop.boat_rows import Row
 from garboard_shop.job_rows import JobRow, state_of
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
-from garboard_shop.own_plugins import withdraw
+from garboard_shop.own_plugins import keep_in_store, put_back, withdraw
 from garboard_shop.pages import (
     board,
     check_form,
@@ -69,11 +69,11 @@ from garboard_shop.pages.summaries import (
 )
 from garboard_shop.pages.visits import (
     HEADERS,
+    LARGEST_FORM,
     Answer,
     NotHere,
     Visit,
     marked,
-    page_route,
     refuse_hurry,
     routes,
     signed_in,
@@ -162,10 +162,12 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/settings/{key}/look", look_at_change, "POST", MANAGER),
         ("/settings/{key}/set", change_setting, "POST", MANAGER),
         ("/settings/{key}/picture", shown_picture, "GET", ""),
+        ("/settings/{key}/picture", set_picture, "POST", MANAGER),
         ("/plugins", plugins_page, "GET", ""),
         ("/plugins/approve", approve_plugin, "POST", MANAGER),
         ("/plugins/try", try_waiting_plugin, "POST", MANAGER),
         ("/plugins/withdraw", withdraw_plugin, "POST", MANAGER),
+        ("/plugins/put-back", put_back_plugin, "POST", MANAGER),
         ("/plugins/new-check", new_check_page, "GET", MANAGER),
         ("/plugins/new-check/look", look_at_check, "POST", MANAGER),
         ("/plugins/new-check/approve", approve_check, "POST", MANAGER),
@@ -175,10 +177,9 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/people/password", change_password, "POST", ""),
         ("/static/{name}", static, "GET", NOBODY),
     ]
-    return [
-        *routes(desk, table),
-        page_route(desk, "/settings/{key}/picture", set_picture, "POST", MANAGER, largest=LARGEST_WITH_A_PICTURE),
-    ]
+    whole_check = 3 * check_form.LARGEST + LARGEST_FORM  # each byte of it may come as three
+    largest = dict.fromkeys(("/plugins/new-check/look", "/plugins/new-check/approve"), whole_check)
+    return [*routes(desk, table, {**largest, "/settings/{key}/picture": LARGEST_WITH_A_PICTURE})]
 
 
 def home(visit: Visit) -> Response:
@@ -745,6 +746,17 @@ def withdraw_plugin(visit: Visit) -> Response:
     return visit.go("/plugins", f"{plugin.name} is withdrawn. Each tablet stops running it when it next comes ashore.")
 
 
+def put_back_plugin(visit: Visit) -> Response:
+    """Let them run a withdrawn one again, as it was."""
+    store, said = visit.desk.store, list[str]()
+    name, former = visit.form.get("name", ""), partial(plugins.content_of, store)
+    jobs, keep = jobs_of(store), keep_in_store(store)
+    put_back(store.register, keep, name, visit.who, visit.desk.now(), former, jobs=jobs, tell=said.append)
+    return visit.go(
+        "/plugins", " ".join((f"{name} is back. Every tablet receives it when it next comes ashore.", *said))
+    )
+
+
 def new_check_page(visit: Visit) -> Response:
     """A form for a check; with the name of one that is approved, that one to write its next version."""
     store, name = visit.desk.store, visit.asked("check")
@@ -777,6 +789,7 @@ def _check_page(visit: Visit, typed: Mapping[str, str], seen: check_form.Look | 
         titles={step.key: step.title for step in visit.desk.host.steps if step.key in built_in.steps},
         rows=check_form.ROWS_OF_FORM,
         words=check_form.WORDS,
+        largest=check_form.LARGEST,
     )
 
 

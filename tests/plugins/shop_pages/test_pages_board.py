@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 import shutil
 import threading
@@ -93,6 +94,19 @@ def test_each_job_stands_on_the_board_with_one_link_and_each_number_opens_its_li
     assert "31.9 kn or 31.4 kn" in words_of(page)
     assert "Stale: owner" in words_of(page)
     assert '<a href="/board" aria-current="page">Board</a>' in page
+
+
+def test_a_facet_opens_as_many_jobs_as_it_counts_whatever_somebody_is_called(pages: Pages, manager: Browser) -> None:
+    state = replay(SALTGRASS, pages.store.hulls.entries(SALTGRASS))
+    author = Author("000000000001", f"\tN.  Sorrel {'x' * 200}\n")
+    again = measure(author, state, JOB, STEP, "speed", "31 kn", row="2")
+    offered = {SALTGRASS: CheckedEntries({again.id: again.raw})}
+    assert not pages.store.put_if_absent(offered, "000000000001", NOON, 0).refused
+    pages.desk.remembering.bring_up_to_date()
+    links = re.findall(
+        r'<a href="(/board[?]technician=[^"]*Sorrel[^"]*)"><span>[^<]*</span><b>1</b>', manager.text("/board")
+    )
+    assert [listed(manager.text(html.unescape(one))) for one in links] == [[SALTGRASS]]
 
 
 def test_what_a_person_searches_for_is_found_also_by_the_owners_reference(board: Board, manager: Browser) -> None:

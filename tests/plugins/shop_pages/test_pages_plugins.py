@@ -162,6 +162,13 @@ def test_a_withdrawn_plugin_runs_no_more_and_can_be_approved_again(pages: Pages,
     assert (plugin.is_withdrawn, plugin.withdrawn_by) == (True, CHIEF)
     assert files_to_run(pages.store, pages.drop.parent / "shop") == ()
     assert "our_check waits for approval" in words_of(approved.text("/plugins"))
+    for file in pages.drop.iterdir():  # the shop has kept what it approved
+        file.unlink()
+    back = approved.send(form_to(approved.text("/plugins"), "/plugins/put-back"))
+    assert back.status_code == 303
+    (plugin,) = pages.store.register.plugins()
+    assert (plugin.is_withdrawn, plugin.sha256, plugin.approved_by) == (False, SHA256, CHIEF)
+    assert "/plugins/put-back" not in approved.text("/plugins")
 
 
 def test_a_plugin_whose_file_was_altered_does_not_run(pages: Pages, approved: Browser) -> None:
@@ -413,6 +420,16 @@ def test_a_check_with_equipment_of_its_own_says_what_the_boats_page_asks(pages: 
     assert "Trailer, on the boat's page Most weight (GVWR) [lb], amount" in seen
     assert "Trailer: Weight on the tongue [lb], amount" in seen
     assert "It adds equipment: trailer.trailers." in seen
+
+
+def test_a_check_as_large_as_a_file_may_be_is_looked_at_and_approved_on_the_page(manager: Browser) -> None:
+    """The box for text cut it, and the page refused what it had itself shown."""
+    text = GOOD + "#" + "=" * 3900 + "\n"
+    text += ("# " + "(=)" * 1000 + "\n") * ((60_000 - len(text)) // 3003)
+    assert len(text) > 57_000
+    seen = manager.send(blank_check(manager), text=text).text
+    assert 'maxlength="65536"' in seen
+    assert manager.send(form_to(seen, "/plugins/new-check/approve")).status_code == 303
 
 
 def test_only_a_manager_writes_a_check_and_no_code_comes_in_this_way(pages: Pages, manager: Browser) -> None:
