@@ -26,6 +26,7 @@ _LIBRARY = "a library of its own, unchanged, which anybody can exchange; the pro
 ALLOWED: Mapping[str, str] = {
     **dict.fromkeys(("0BSD", "BSD-2-Clause", "BSD-3-Clause", "LicenseRef-BSD", "MIT", "MIT-0", "MIT-CMU"), _PERMISSIVE),
     **dict.fromkeys(("Apache-2.0", "ISC", "PSF-2.0", "Zlib"), _PERMISSIVE),
+    **dict.fromkeys(("FTL", "HPND", "IJG", "libpng-2.0", "libtiff", "Unicode-3.0"), _PERMISSIVE),
     **dict.fromkeys(("CC0-1.0", "LicenseRef-Public-Domain"), "given to the public"),
     "MPL-2.0": _OWN_FILES,
     **dict.fromkeys(("LGPL-2.1-or-later", "LGPL-3.0-only"), _LIBRARY),
@@ -47,6 +48,11 @@ STATED_HERE: Mapping[str, tuple[str, str]] = {
     "docutils": (
         "LicenseRef-Public-Domain AND BSD-2-Clause AND 0BSD AND PSF-2.0",
         "COPYING.rst; the GPL is that of an editor's mode, which is not in the distribution",
+    ),
+    "pypdfium2": (
+        "Apache-2.0 AND BSD-2-Clause AND BSD-3-Clause AND FTL AND HPND AND IJG AND libpng-2.0 AND libtiff AND MIT"
+        " AND Unicode-3.0 AND Zlib",
+        "its LICENSES and BUILD_LICENSES: its own, that of PDFium, and those of the libraries within",
     ),
 }
 """Distributions whose metadata does not say it, by name: the licence, and where it was read."""

@@ -30,6 +30,7 @@ from garboard.history.replay import HullState, replay
 from garboard.job_files.job_file import JobFile, parse_job_file
 from garboard.records import JsonValue
 from garboard_shop.store import TECHNICIAN, Store, Tablet
+from proving_boats import FULL, Compass, Twins, economy_of, forecast_of, slip_of, twin_job, with_change, with_compasses
 
 NOW = 1_795_608_000_000
 """2026-11-25 12:00 UTC, a Wednesday [ms]; the week ends on Sunday 29 November."""
@@ -102,7 +103,10 @@ FAULTS: Mapping[str, Fault] = {
         {place: free for place, _, free in _RUNS},
         pitch="19 in",
     ),
+    "compass": Fault(("heading_calibration.swing.too_large",), {}, {}),
+    "one engine": Fault(("prop_check.slip.below_zero", "prop_check.window.below"), {}, {}),
 }
+"""The last two are of a boat's own equipment: see `FATES`."""
 
 
 @attrs.frozen(kw_only=True)
@@ -111,7 +115,7 @@ class Visit:
 
     day   : of the sixty
     what  : "whole", "alongside" or "nothing" (a job and a boat, nothing read); "mended", "read again", "second job",
-            "other value" (a second tablet that never saw the first), or "" for signatures alone
+            "changed" (a propeller), "other value" (a second tablet that never saw the first), "" for signatures alone
     signs : who signs after it
     """
 
@@ -131,6 +135,8 @@ class Fate:
     since   : which visit brought it into its state, from 0
     news    : which visit last told something new of it; the last one unless it only read the same again
     plan    : what a manager says of it, on the last visit's evening
+    has     : its compasses, or its two engines; by default one engine and no compass
+    foreseen : from where to where of the engine speed with the propeller tried [rev/min]
     """
 
     state: str
@@ -141,6 +147,8 @@ class Fate:
     since: int = 0
     news: int = -1
     plan: Mapping[str, str] = attrs.field(factory=dict)
+    has: tuple[Compass, ...] | Twins = ()
+    foreseen: tuple[int, int] | None = None
 
 
 BOTH = ("technician", "owner")
@@ -186,6 +194,35 @@ FATES: Sequence[Fate] = (
     Fate(state="in work", fault="walk", visits=_of((10, "whole"), (24, "mended")), since=1),
     Fate(state="in work", visits=_of((6, "whole", BOTH), (43, "second job")), since=1, plan={"waiting_for": "owner"}),
     Fate(state="handed over", fault="network", visits=_of((58, "whole"), (59.6, "mended", BOTH)), since=1),
+    Fate(state="handed over", visits=_of((15, "whole", BOTH)), has=(Compass("helm compass", 3.0, 0.0),)),
+    Fate(
+        state="in work",  # two compasses are to be compared
+        visits=_of((34, "whole")),
+        has=(Compass("helm compass", -5.5, 2.0), Compass("mast compass", 1.0, 0.0)),
+    ),
+    Fate(
+        state="failing",
+        fault="compass",
+        fails=True,
+        visits=_of((36, "whole")),
+        has=(Compass("helm compass", 30.0, 12.0), Compass("mast compass", 0.0, -2.0)),
+    ),
+    Fate(state="handed over", visits=_of((22, "whole", BOTH)), has=Twins(5700, 5690)),
+    Fate(state="failing", fault="one engine", fails=True, visits=_of((27, "whole")), has=Twins(5700, 4900)),
+    Fate(
+        state="handed over",
+        fault="pitch",
+        visits=_of((37, "whole"), (38, "changed", BOTH)),
+        since=1,
+        foreseen=(5400, 5800),
+    ),
+    Fate(
+        state="in work",  # why its forecast missed is to be found out first
+        fault="pitch",
+        visits=_of((38, "whole"), (42, "changed")),
+        since=1,
+        foreseen=(5100, 5500),
+    ),
 )
 
 
@@ -195,7 +232,10 @@ class Answer:
 
     failing, ever : codes, one a check
     stale         : roles
-    propeller     : "14.5 x 17" once it was run with one that is inside its window; "" before
+    propeller     : "14.5 x 17" once a boat of one engine was run with one that is inside its window; "" before
+    slip, economy : of the boat [%], [nm/gal]; None where nothing tells it
+    deviation     : the largest of its compasses, whichever way [deg]
+    forecast      : whether what was foreseen of a propeller held
     tablet        : that brought it last
     """
 
@@ -217,6 +257,10 @@ class Answer:
     waiting: str
     promised: str
     propeller: str
+    slip: float | None = None
+    economy: float | None = None
+    deviation: float | None = None
+    forecast: bool | None = None
 
     @property
     def is_open(self) -> bool:
@@ -257,6 +301,11 @@ MODELS = (
     ("Alder Reach", "Rushlight 19", "Northlight NL150", "14"),
 )
 """Maker, model, engine, and the diameter of its propeller [in]: hulls alike in size and power."""
+TURNS_WITH_IT = 5595
+"""What an engine turns with the propeller that is tried, mean of both ways [rev/min]."""
+LEAST_USUAL_SLIP = 5.0
+"""Of a planing hull [%]: the shop's setting as it comes; common practice, no source."""
+TWIN = ("Quarry Cove Boats", "Outer Ledge 26", "2 x Northlight NL250", "15.3")
 NAMES = ("Kestrel", "Plover", "Sandling", "Tern", "Wherry", "Dunlin", "Petrel", "Avocet", "Curlew", "Teal", "Snipe")
 
 
@@ -342,7 +391,8 @@ class _Writing:
         self.fate, self.number = fate, number
         self.hull = hull_number.key(f"QQZ{number + 10000:05d}A626")
         self.name = f"{NAMES[number % len(NAMES)]} {number}"
-        self.maker, self.model, self.engine, self.diameter = MODELS[number % len(MODELS)]
+        of_twins = isinstance(fate.has, Twins)
+        self.maker, self.model, self.engine, self.diameter = TWIN if of_twins else MODELS[number % len(MODELS)]
         late = max(visit.day for visit in fate.visits) > DAYS - 5
         riggers = [one for one in CARRIED[:4] if not (late and one.name in SILENT_TABLETS)]
         self.first, self.second = chance.sample(riggers, 2)
@@ -352,6 +402,7 @@ class _Writing:
         self.arrivals: list[_Arrival] = []
         self.last = self.first
         self.times: list[int] = []
+        self.economy: float | None = None
 
     @property
     def fault(self) -> Fault | None:
@@ -369,6 +420,12 @@ class _Writing:
     def _work(self, what: str, author: Author) -> Iterator[Entry]:
         if what in ("whole", "alongside", "nothing"):
             yield from take_in(author, self.state, self._job_file(what))
+        elif what == "changed":
+            assert self.fault is not None
+            yield from take_in(author, self.state, self._job_file(what))
+            for place, value in self.fault.right.items():
+                if place[0] != FULL:
+                    yield self._measured(author, self.state, place, value)
         elif what == "mended":
             assert self.fault is not None
             for place, value in self.fault.right.items():
@@ -403,11 +460,17 @@ class _Writing:
 
     def _job_file(self, what: str) -> JobFile:
         plain = json.loads(_sound_job())
-        engine = plain["vessel"]["engines"][0]
-        maker, model = self.engine.split()
+        if isinstance(self.fate.has, Twins):
+            plain = twin_job(self.fate.has, NO_COMPASS)
+        else:
+            engine = plain["vessel"]["engines"][0]
+            maker, model = self.engine.split()
+            engine.update(maker=maker, model=model)
+            pitch = self.fault.pitch if self.fault else "17 in"
+            engine["propeller"].update(diameter=f"{self.diameter} in", pitch=pitch)
+        if isinstance(self.fate.has, tuple) and self.fate.has:
+            with_compasses(plain, self.fate.has)
         plain["vessel"].update(hull_number=self.hull, name=self.name, maker=self.maker, model=self.model)
-        engine.update(maker=maker, model=model)
-        engine["propeller"].update(diameter=f"{self.diameter} in", pitch=self.fault.pitch if self.fault else "17 in")
         plain["job"] = {"id": self.job, "opened": "2026-09-20", "owner": self.owner, "technicians": [self.first.rigger]}
         if what == "nothing":
             plain["measurements"], plain["steps"] = [], []
@@ -419,6 +482,15 @@ class _Writing:
             place = (one["step"], one["field"], one.get("row", ""), one.get("of", ""))
             one["value"] = wrong.pop(place, one["value"])
         assert not wrong, f"no such places: {wrong}"
+        if what == "whole":
+            self.economy = economy_of(plain)
+        if self.fate.foreseen:
+            plain["forecasts"] = [forecast_of(*self.fate.foreseen)]
+        if what == "changed":
+            assert self.fault is not None
+            known = len(plain["measurements"])
+            with_change(plain, self.diameter, self.fault.right)
+            plain["measurements"] = plain["measurements"][known:]  # what was read before stands
         return parse_job_file(json.dumps(plain), self.name)
 
     def plan(self) -> None:
@@ -474,8 +546,25 @@ class _Writing:
             changed=self.times[fate.news] + (AN_HOUR if fate.plan else 0),
             waiting=waiting,
             promised=fate.plan.get("promised", ""),
-            propeller=f"{self.diameter} x 17" if was_run and fate.fault != "pitch" else "",
+            propeller=self._kept() if was_run else "",
+            slip=self._slip() if was_run and fate.state != "to settle" else None,
+            economy=self.economy,
+            deviation=max((one.largest for one in fate.has), default=None) if isinstance(fate.has, tuple) else None,
+            forecast=fate.foreseen[0] <= TURNS_WITH_IT <= fate.foreseen[1] if fate.foreseen else None,
         )
+
+    def _kept(self) -> str:
+        labours = self.fate.fault == "pitch" and not self.fate.foreseen
+        return "" if labours or isinstance(self.fate.has, Twins) else f"{self.diameter} x 17"
+
+    def _slip(self) -> float:
+        """Of two engines the one that slips unusually, else the one that slips more."""
+        if isinstance(self.fate.has, Twins):
+            return next((one for one in self.fate.has.slips if one < LEAST_USUAL_SLIP), max(self.fate.has.slips))
+        labours = self.fate.fault == "pitch" and not self.fate.foreseen
+        runs = [(labouring if labours else free).split() for _, labouring, free in _RUNS[:4]]
+        numbers = [float(number) for number, _ in runs]
+        return slip_of(numbers[2:], numbers[:2], 2.08, 19 if labours else 17)
 
 
 NO_COMPASS = tuple(

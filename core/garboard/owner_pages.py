@@ -2,9 +2,14 @@
 
 A plugin hands these over as data in a section with `part=YOUR_BOAT`; the book draws them. What an owner reads has no
 "±", no code and no basis: the Record has them.
+
+A text names another page with `page_of`, and a card to cut out with `card_of`: the book prints the number.
 """
 
 from __future__ import annotations
+
+import hashlib
+import re
 
 import attrs
 
@@ -32,6 +37,8 @@ __all__ = [
     "RulerStep",
     "Span",
     "Steps",
+    "card_of",
+    "page_of",
 ]
 
 BEFORE_YOU_GO = "Before you go, and if it will not start"
@@ -41,6 +48,32 @@ WHERE_THINGS_ARE = "Where things are"
 IN_THE_DARK = "Find these in the dark"
 CARE = "Care, and what you signed for"
 """Titles of pages that several plugins write on."""
+RECORD_PART, PUNCH_LIST, SIGNATURES = "Record", "Punch list", "Signatures"
+"""The second part, and clauses of it that the owner's pages lead to."""
+
+_OPENS, _CLOSES = "\ue000", "\ue001"
+REFERENCE = re.compile(f"{_OPENS}[0-9a-f]{{12}}{_CLOSES}")
+"""The place of a page's number in a text; it is known once all pages are laid out."""
+
+
+def key_of(name: str) -> str:
+    """What leads to a page, a card, a clause or a finding, whatever letters its name has."""
+    return hashlib.sha256(name.encode(errors="surrogatepass")).hexdigest()[:12]
+
+
+def page_of(title: str) -> str:
+    """A reference to a page by its title, within a sentence: the book prints "page 7, “Where things are”"."""
+    return f"{number_of(title)}, \u201c{title}\u201d"
+
+
+def card_of(title: str) -> str:
+    """A reference to a card by its title: the book prints "“Helm” on page 11"."""
+    return f"\u201c{title}\u201d on {number_of(title)}"
+
+
+def number_of(name: str) -> str:
+    """The page alone on which something stands: the book prints "page 11"."""
+    return f"page\u00a0{_OPENS}{key_of(name)}{_CLOSES}"
 
 
 @attrs.frozen(field_transformer=typed)

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from garboard.findings import NotEnoughData, Table, Verdict
 from garboard.job_view import JobView
-from garboard.owner_pages import CARE, HELM, Digits
+from garboard.owner_pages import CARE, HELM, Digits, card_of
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
 from garboard_engine_trial.after import Service, day_opened, services_of
 from garboard_engine_trial.after_steps import AFTER
@@ -40,7 +40,7 @@ def care(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         for table in one.finding.tables
     ]
     if plan := next((table.title for table in tables if table.card), ""):
-        yield f"New engines are broken in by a plan: see the card \u201c{plan}\u201d."
+        yield f"New engines are broken in by a plan: see the card {card_of(plan)}."
     yield from tables
 
 

@@ -156,17 +156,17 @@ def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     if found is None:
         return
     if found.cruise and found.best:
-        name = "rpm, best cruise" if found.cruise.planing else "rpm, where fuel goes farthest"
-        lines = (f"{_beside(view, found.best)} at {tens(found.best.at)} rpm", "all of it within 3 % as good")
+        name = "rev/min, best cruise" if found.cruise.planing else "rev/min, where fuel goes farthest"
+        lines = (f"{_beside(view, found.best)} at {tens(found.best.at)} rev/min", "all of it within 3 % as good")
         yield Digits(f"{tens(found.cruise.low)}\u2013{tens(found.cruise.high)}", name, lines)
     if found.usual:
-        yield Digits(tens(found.usual.at), "rpm, your usual cruise", (_beside(view, found.usual),))
+        yield Digits(tens(found.usual.at), "rev/min, your usual cruise", (_beside(view, found.usual),))
     yield _ruler(view, found)
     ends = _climbs(view, found)
     if ends:
-        yield f"Between {ends[0]} and {ends[1]} rpm the boat climbs its own bow wave. Run through it."
+        yield f"Between {ends[0]} and {ends[1]} rev/min the boat climbs its own bow wave. Run through it."
     if window := _window(view.vessel.engines):
-        ends_of_box = f"{window[0]:.0f} to {window[1]:.0f} rpm"
+        ends_of_box = f"{window[0]:.0f} to {window[1]:.0f} rev/min"
         yield f"The box \u201cfull\u201d is the engine maker's range at full throttle, {ends_of_box}."
     yield _card(view, found)
     if found.usable and found.to_plan_by:
@@ -222,9 +222,9 @@ def _ruler(view: JobView, found: Known) -> Ruler:
     return Ruler(
         spans=tuple(spans),
         steps=steps,
-        rows=("rpm", speed, flow, economy),
+        rows=("rev/min", speed, flow, economy),
         pointers=tuple(pointers),
-        alt=f"Ruler of engine speed in rpm. {said}. Under it speed, fuel flow and economy at each step tried.",
+        alt=f"Ruler of engine speed in rev/min. {said}. Under it speed, fuel flow and economy at each step tried.",
     )
 
 
@@ -241,7 +241,7 @@ def _card(view: JobView, found: Known) -> Table:
     ]
     if ends := _climbs(view, found):
         rows.insert(1, ("Run through", f"{ends[0]}\u2013{ends[1]}", "", ""))
-    return Table("Helm", ("At", "[rpm]", f"[{speed}]", f"[{flow}]"), tuple(rows), card=True)
+    return Table("Helm", ("At", "[rev/min]", f"[{speed}]", f"[{flow}]"), tuple(rows), card=True)
 
 
 def fuel(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
@@ -254,7 +254,7 @@ def fuel(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         yield Digits(
             f"{out_and_back(view, plan, found.usable)}\u00a0{view.unit_to_tell('nm')}",
             "out, and as far back",
-            (f"{plan.name}, {tens(plan.at)} rpm", f"from {_usable(view, found.tanks)}{of_fuel}"),
+            (f"{plan.name}, {tens(plan.at)} rev/min", f"from {_usable(view, found.tanks)}{of_fuel}"),
         )
         yield from _what_the_gauge_counts(view, found.tanks)
         yield KEEPS_A_THIRD
@@ -288,7 +288,7 @@ def _what_the_gauge_counts(view: JobView, tanks: Tanks) -> Iterator[str]:
 
 def _bar(view: JobView, one: Speed, usable: float) -> Bar:
     out = out_and_back(view, one, usable)
-    name = f"{one.name[:1].upper()}{one.name[1:]}, {tens(one.at)} rpm"
+    name = f"{one.name[:1].upper()}{one.name[1:]}, {tens(one.at)} rev/min"
     return Bar(name=name, value=float(out), text=f"{out} {view.unit_to_tell('nm')} out, {out} back")
 
 
@@ -297,7 +297,6 @@ def _by_tank(view: JobView, found: Known, usable: float, speeds: Sequence[Speed]
     speeds, unit = speeds or found.speeds, view.unit_to_tell("nm")
     gauges = [found.tanks.gauge_at(share) for _, share in SHARES]
     is_read = None not in gauges
-    rpm = "" if card else " rpm"
     rows = tuple(
         (
             f"{_ON_CARD.get(name, name) if card else name}, {_fuel(view, usable * share)}",
@@ -309,10 +308,12 @@ def _by_tank(view: JobView, found: Known, usable: float, speeds: Sequence[Speed]
     headings = (
         "Usable fuel",
         *(["Gauge"] if is_read else []),
-        *(f"{one.short}, {tens(one.at)}{rpm}" for one in speeds),
+        *(f"{one.short}, {tens(one.at)}" for one in speeds),
     )
     title = (
-        f"Fuel: {unit} out and as far back, a third kept" if card else f"Out [{unit}], and as far back, a third kept"
+        f"Fuel: {unit} out and as far back, a third kept"
+        if card
+        else f"Out [{unit}] by engine speed [rev/min], and as far back, a third kept"
     )
     return Table(title, headings, rows, card=card)
 
@@ -340,7 +341,7 @@ def _every_step(view: JobView, found: Known) -> Table:
             )
         )
     headings = (
-        "Engine [rpm]",
+        "Engine [rev/min]",
         *(f"Speed [{unit}]" for unit in speeds),
         f"Fuel [{flow}]",
         f"Economy [{economy}]",
@@ -355,7 +356,7 @@ def cover(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     if found and found.usable and (plan := found.to_plan_by):
         out = out_and_back(view, plan, found.usable)
         unit = view.unit_to_tell("nm")
-        yield f"At {tens(plan.at)} rpm a full tank takes you {out} {unit} out and {out} back, with a third left."
+        yield f"At {tens(plan.at)} rev/min a full tank takes you {out} {unit} out and {out} back, with a third left."
 
 
 SECTIONS = (

@@ -16,6 +16,7 @@ from garboard.owner_pages import (
     Place,
     Plan,
     Steps,
+    page_of,
 )
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Field, Kind, Phase, ReportSection, Setting, Step
 
@@ -108,7 +109,8 @@ SETTINGS = tuple(
         (
             LOGO,
             "The shop's logo",
-            "It stands on the cover of the owner's book. The command garboard settings picture makes it of a file.",
+            "It stands on the cover of the owner's book. The shop's pages take a file, and so does the command "
+            "garboard settings picture.",
         ),
     )
 )
@@ -141,7 +143,7 @@ def _numbered(view: JobView, thing: str) -> str:
         if view.value(PLACES, "thing", row=row) == thing and (place := _place(view, row)) is not None
     ]
     numbers = [f"{number}" for number, one in enumerate(places(view), 1) if one.name in called]
-    return f" ({', '.join(numbers)} on the page \u201c{WHERE_THINGS_ARE}\u201d)" if numbers else ""
+    return f" ({', '.join(numbers)} on {page_of(WHERE_THINGS_ARE)})" if numbers else ""
 
 
 def where(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from garboard.findings import Number, Verdict
 from garboard.job_view import JobView
-from garboard.owner_pages import CARE
+from garboard.owner_pages import BEFORE_YOU_GO, CARE
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
 from garboard_handover import steps
 from garboard_handover.calculators import named_in
@@ -37,6 +37,17 @@ def _walk_through(_view: JobView, assessed: Sequence[Assessed]) -> Sequence[Bloc
         *wrong,
         *figures,
     )
+
+
+def _starts_by_itself(view: JobView, _assessed: Sequence[Assessed]) -> Sequence[Block]:
+    """Pumps that were seen to start with the batteries switched off."""
+    named = [
+        named_in(view, steps.BILGE_PUMPS, "pump", row)
+        for row in view.rows(steps.BILGE_PUMPS, "pump")
+        if view.value(steps.BILGE_PUMPS, "by_float", row=row) is True
+    ]
+    told = ", ".join(dict.fromkeys(filter(None, named)))
+    return (f"Bilge pumps that start by themselves, also with the battery switches off: {told}.",) if told else ()
 
 
 def _put_right(view: JobView, _assessed: Sequence[Assessed]) -> Sequence[Block]:
@@ -74,6 +85,7 @@ def _briefing(view: JobView, _assessed: Sequence[Assessed]) -> Sequence[Block]:
 
 
 SECTIONS = (
+    ReportSection(key="handover.pumps", title=BEFORE_YOU_GO, order=95, part=YOUR_BOAT, build=_starts_by_itself),
     ReportSection(key="handover.put_right", title=CARE, order=915, part=YOUR_BOAT, build=_put_right),
     ReportSection(key="handover.walk_through", title="Walk-through: systems aboard", order=500, build=_walk_through),
     ReportSection(key="handover.briefing", title=CARE, order=920, part=YOUR_BOAT, build=_briefing),

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from garboard.findings import Finding, Table, Verdict
 from garboard.job_view import JobView
-from garboard.owner_pages import CARE, HELM, Digits
+from garboard.owner_pages import CARE, HELM, Digits, card_of
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
 
 from .steps import STRAIGHT_RUNS, SWING
@@ -43,8 +43,9 @@ def helm(_view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     found = [number for swing in swings for number in swing.numbers if number.name == LARGEST]
     if found:
         most = max(found, key=lambda number: abs(number.value))
-        within = "" if most.expanded_uncertainty is None else f"give or take {most.expanded_uncertainty:.1f}°; "
-        yield Digits(f"{abs(most.value):.1f}°", "most a compass is off", (f"{within}see its card",))
+        within = [] if most.expanded_uncertainty is None else [f"give or take {most.expanded_uncertainty:.1f}°"]
+        cards = [table.title for swing in swings if most in swing.numbers for table in swing.tables if table.card]
+        yield Digits(f"{abs(most.value):.1f}°", "most a compass is off", (*within, *map(card_of, cards[:1])))
         yield READ_THE_CARD
     for swing in swings:
         for table in swing.tables:

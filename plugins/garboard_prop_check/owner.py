@@ -43,13 +43,14 @@ def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
                 continue
             reached[engine.position] = found.value
         told = ", ".join(f"{position} {speed:.0f}" for position, speed in reached.items())
-        yield Digits(full[0], "full speed", (f"{told} rpm",) if told else ())
+        yield Digits(full[0], "full speed", (f"{told} rev/min",) if told else ())
     if sizes := _propellers(view.vessel.engines):
         yield sizes
     if reached and _is_in_range(assessed):
         lowest = math.floor(min(reached.values()) / 5) * 5
         yield (
-            f"If the engines no longer come near {lowest} rpm with a like load, have propellers and bottom looked at."
+            f"If the engines no longer come near {lowest} rev/min with a like load, have propellers and bottom looked "
+            "at."
         )
 
 

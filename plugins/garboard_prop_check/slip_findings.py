@@ -303,7 +303,8 @@ def _by_cup(view: JobView, found: Slip) -> Judged:
         "for this hull. Read the stamp once more."
     )
     used = (CUP, basis_of(slip_setting(form, "low")))
-    return Judged("prop_check.slip.cup_explains", Verdict.ADVISE, sentence, _believable(view), used)
+    limits = (*_believable(view), Limit(BY_STAMP, low, high))
+    return Judged("prop_check.slip.cup_explains", Verdict.ADVISE, sentence, limits, used)
 
 
 def _cannot_be(view: JobView, found: Slip) -> Judged:

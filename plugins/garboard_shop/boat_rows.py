@@ -13,19 +13,22 @@ SLIP, ECONOMY, DEVIATION, FORECAST = "slip", "economy", "deviation", "forecast"
 class Seen:
     """A number that was found of a boat.
 
-    what      : SLIP [%], ECONOMY at best cruise [nm/gal], DEVIATION, the largest of its compasses [deg], or FORECAST,
-                the engine speed reached with a propeller that was foreseen [rev/min]
+    what      : SLIP [%], ECONOMY at best cruise [nm/gal], DEVIATION, the size of the largest of its compasses [deg],
+                or FORECAST, the engine speed reached with a propeller that was foreseen [rev/min]
     low, high : what its check takes for usual, of a forecast what was foreseen; None for an open end
+    is_beyond : whether another number of the same check lies outside its limits, as a deviation beside its constant
     """
 
     what: str
     value: float
     low: float | None = None
     high: float | None = None
+    is_beyond: bool = False
 
     @property
     def is_outside(self) -> bool:
-        return (self.low is not None and self.value < self.low) or (self.high is not None and self.value > self.high)
+        below = self.low is not None and self.value < self.low
+        return self.is_beyond or below or (self.high is not None and self.value > self.high)
 
 
 @attrs.frozen(kw_only=True)

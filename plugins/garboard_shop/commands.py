@@ -133,7 +133,7 @@ def shop(
 
     if not folder.exists():
         serve.listen(host, port).close()  # a taken port leaves no empty folder behind
-    store = open_store(folder, store_url)
+    store = open_store(folder, store_url, of_today=True)  # asked again and again; a command reads the files themselves
     try:
         certificate = own_certificate(folder / SHOP_FOLDER)
         naming.keep_name(folder / SHOP_FOLDER, name)
@@ -432,14 +432,17 @@ def need_server() -> None:
         raise InputError("shop server", [Fault("packages", expected, f"no {', '.join(missing)}")])
 
 
-def open_store(folder: Path, url: str) -> Store:
-    """The store a command names: the folder itself, or a database. Raises InputError."""
+def open_store(folder: Path, url: str, *, of_today: bool = False) -> Store:
+    """The store a command names: the folder itself, or a database. Raises InputError.
+
+    of_today : whether of many hull files those are not read again that another program proved today
+    """
     if url:
         return _open_database(url)
     from garboard_shop.embedded import EmbeddedStore
 
     try:
-        return EmbeddedStore(folder)
+        return EmbeddedStore(folder, of_today=of_today)
     except FolderInUse as holder:
         raise InputError(str(folder), [Fault("folder", "one no other program writes in", in_words(holder))]) from None
 

@@ -23,11 +23,13 @@ from garboard.disk.documents import Document, DocumentDamaged, Kind, numbered
 from garboard.disk.entries import SHOP_RECORD, view
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HULLS_FOLDER, CheckedEntries, HullFolder, PutResult
+from garboard.disk.journal import key_in_name
 from garboard.disk.json_text import read_json
 from garboard.disk.partial_upload import FOLDER as ARRIVING
 from garboard.disk.partial_upload import Arriving
 from garboard.disk.shop_document import is_paired
 from garboard.disk.storage import FolderInUse, NotSaved, WriterLock
+from garboard.faults import in_number
 from garboard.history.authority import keep_managers, managers_of
 from garboard.history.replay import replay
 from garboard.history.setting_entries import holding_entries
@@ -68,12 +70,13 @@ _DAY = 24 * 60 * 60 * 1000
 class EmbeddedStore:
     """A folder of hull files with all a shop server needs. One server at a time.
 
-    folder : made when it is not there
-    errors : storage.FolderInUse, naming the holder
+    folder   : made when it is not there
+    of_today : whether of many hull files those are not read again that another program proved today
+    errors   : storage.FolderInUse, naming the holder
     """
 
-    def __init__(self, folder: Path) -> None:
-        self.hulls = HullFolder(folder)
+    def __init__(self, folder: Path, *, of_today: bool = False) -> None:
+        self.hulls = HullFolder(folder, of_today=of_today)
         try:
             self.register = FileRegister(folder)
         except BaseException:
@@ -119,6 +122,15 @@ class EmbeddedStore:
 
     def unread(self, hulls: Iterable[str]) -> int:
         return self.hulls.unread_of(hulls)
+
+    def not_whole(self) -> dict[str, str]:
+        lacking = self.hulls.unread()
+        found = {
+            hull: f"{in_number(count, 'entry', 'entries')} not readable, not back" for hull, count in lacking.items()
+        }
+        for path, why in self.hulls.not_read():
+            found.setdefault(key_in_name(Path(path).name) or Path(path).name, why)
+        return found
 
     def deliveries(self, first: int, last: int) -> Iterator[Delivery]:
         days = _file_of(first), _file_of(last)

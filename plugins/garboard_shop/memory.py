@@ -30,7 +30,7 @@ from garboard_shop.job_rows import JobRow, Past, as_plain, of_plain, pasts_in
 if TYPE_CHECKING:
     from garboard_shop.pages.summaries import BoatSummary, JobSummary
 
-MADE_AS = 5
+MADE_AS = 6
 """Another number with each change of what a row says: rows made as another are made again."""
 
 WINDOW_CODES = "prop_check.window."
@@ -56,19 +56,27 @@ JUDGED_FROM = 20
 
 @attrs.frozen
 class _Sought:
-    """Where a number to remember is found: calculators that may give it, its names, the best first, and its unit."""
+    """Where a number to remember is found: calculators that may give it, its names, the best first, and its unit.
+
+    of_size : whether its size counts, whichever way it goes
+    """
 
     what: str
     calculators: tuple[str, ...]
     names: tuple[str, ...]
     unit: str
+    of_size: bool = False
 
 
 _SOUGHT = (
     _Sought(SLIP, ("prop_check.slip",), ("slip by the stamped pitch", "slip"), "%"),
     _Sought(ECONOMY, ("fuel_curve.best_cruise",), ("economy",), "nm/gal"),
     _Sought(
-        DEVIATION, ("heading_calibration.swing", "heading_calibration.straight_runs"), ("largest deviation",), "deg"
+        DEVIATION,
+        ("heading_calibration.swing", "heading_calibration.straight_runs"),
+        ("largest deviation", "largest deviation read"),
+        "deg",
+        of_size=True,
     ),
 )
 
@@ -105,7 +113,7 @@ def _seen(jobs: Sequence[Sequence[Assessed]]) -> Iterator[Seen]:
     for sought in _SOUGHT:
         of_jobs = ([seen for one in assessed if (seen := _one_seen(sought, one))] for assessed in reversed(jobs))
         found = next((of_one for of_one in of_jobs if of_one), [])
-        yield from [max(found, key=lambda seen: seen.value)] if found else []
+        yield from [max(found, key=lambda seen: (seen.is_outside, seen.value))] if found else []
     for finding in (one.finding for assessed in jobs for one in assessed):
         if finding.code in (HELD, MISSED) and not finding.doubted and finding.numbers and finding.limits:
             number, limit = finding.numbers[0], finding.limits[0]
@@ -127,7 +135,10 @@ def _one_seen(sought: _Sought, one: Assessed) -> Seen | None:
         )
     except ValueError:  # in a unit of another kind: fuel for a mile is no miles for fuel
         return None
-    return None if value is None else Seen(sought.what, value, low, high)
+    if value is None:
+        return None
+    is_beyond = not all(limit.holds(other.value) for other, limit in one.finding.bounded)
+    return Seen(sought.what, abs(value) if sought.of_size else value, low, high, is_beyond)
 
 
 def _in_unit(value: float, unit: str, wanted: str) -> float:
@@ -192,7 +203,10 @@ def as_text(row: Row) -> str:
     told = attrs.asdict(row, recurse=False)
     plain = {name: str(value) if isinstance(value, float) else value for name, value in told.items()}
     jobs: list[JsonValue] = [as_plain(job) for job in row.jobs]
-    seen: list[JsonValue] = [[one.what, *("" if n is None else str(n) for n in _ends_of(one))] for one in row.seen]
+    seen: list[JsonValue] = [
+        [one.what, *("" if n is None else str(n) for n in _ends_of(one)), "yes" if one.is_beyond else ""]
+        for one in row.seen
+    ]
     told_lists: dict[str, JsonValue] = {"codes": [*row.codes], "jobs": jobs, "seen": seen}
     return canonical_bytes({**plain, **told_lists, "made_as": MADE_AS}).decode()
 
@@ -202,10 +216,10 @@ def _ends_of(one: Seen) -> tuple[float, float | None, float | None]:
 
 
 def _seen_of_plain(plain: Any) -> Seen:
-    if not (isinstance(plain, list) and len(plain) == 4 and all(isinstance(one, str) for one in plain)):
-        raise ValueError(f"expected a number that was found and its ends as texts, got {plain!r}")
-    ends = [float(one) if one else None for one in plain[2:]]
-    seen = Seen(plain[0], float(plain[1]), *ends)
+    if not (isinstance(plain, list) and len(plain) == 5 and all(isinstance(one, str) for one in plain)):
+        raise ValueError(f"expected a number that was found, its ends and whether it is beyond as texts, got {plain!r}")
+    low, high = (float(one) if one else None for one in plain[2:4])
+    seen = Seen(plain[0], float(plain[1]), low, high, plain[4] == "yes")
     if not all(math.isfinite(one) for one in _ends_of(seen) if one is not None):
         raise ValueError(f"expected finite numbers, got {plain!r}")
     return seen

@@ -215,6 +215,9 @@ class Store(Protocol):
     def unread(self, hulls: Iterable[str]) -> int:
         """How many entries of some hulls could not be read and are not back."""
 
+    def not_whole(self) -> Mapping[str, str]:
+        """What is kept here and cannot be read, or not all of it: by hull, or by the name of a file, each with why."""
+
     def deliveries(self, first: int, last: int) -> Iterable[Delivery]:
         """What was delivered from one time to another [ms since 1970-01-01 UTC], in order."""
 

@@ -94,7 +94,7 @@ LOAD_EXPLAINED = practice(
     "A load read with all of it on differs from the list by a tenth and what the meter is good to",
     "beyond it something was off, or is not listed",
 )
-ALL_ON = practice("What flows with everything off flows with all of it on too")
+ALL_ON = practice("What flows with the switches off flows with all of it on too")
 LOAD_COLUMNS = practice(
     "Load worksheet with column A and the larger part of column B, as small-craft standard E-11 has it"
 )

@@ -149,10 +149,10 @@ SELF_DISCHARGE_VARIES = 1 / 3
 
 
 def days_left_alone(usable: float, current: MeasuredValue, by_itself: float, capacity_within: float) -> MeasuredValue:
-    """How long a full battery lasts with everything off, what is drawn and self-discharge counted together.
+    """How long a full battery lasts with the switches off, what is drawn and self-discharge counted together.
 
     usable          : charge that may be drawn from full, above 0 [Ah]
-    current         : drawn with everything off, 0 or above [A]
+    current         : drawn with the switches off, 0 or above [A]
     by_itself       : days in which self-discharge alone takes the usable charge, above 0 [d]
     capacity_within : half width of the capacity's 95 % interval, as a share of it [-]
     returns         : days [d]

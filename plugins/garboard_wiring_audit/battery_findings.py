@@ -29,7 +29,7 @@ from garboard.uncertainty import MeasuredValue, Part
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.bank_voltage import DEAD, NOMINAL_VOLTS, another_voltage, is_dead, nominal_volts
 from garboard_wiring_audit.batteries import days_left_alone, over_rate, rate_exponent, reserve_hours, state_of_charge
-from garboard_wiring_audit.circuit_facts import facts_of
+from garboard_wiring_audit.circuit_facts import always_live, facts_of, in_a_list
 from garboard_wiring_audit.circuit_rules import CRANKING, PANEL_FEED, distance_basis
 from garboard_wiring_audit.loads import COLUMNS, load_sum
 from garboard_wiring_audit.overcurrent import distance_limit, distance_verdict
@@ -269,7 +269,7 @@ def _fuse_verdict(view: JobView, battery: Battery) -> tuple[Verdict, str, tuple[
 
 
 def standing_findings(view: JobView) -> Iterator[Finding]:
-    """Days every battery carries what is drawn with everything off."""
+    """Days every battery carries what is drawn with the switches off."""
     rules = rules_of(view)
 
     def judge(battery: Battery) -> Iterator[Finding]:
@@ -287,12 +287,14 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
         advice = "" if enough else " Find what stays on, or fit a switch, or leave a charger on."
         if not enough and most <= wanted:  # nothing that stays on is to blame
             advice = " Leave a charger on."
+        live = always_live(view.vessel, battery)
+        stays_on = f" Fed at the battery and still connected: {in_a_list(live)}." if live else ""
         yield Finding(
             code="wiring_audit.standing_current.small" if enough else "wiring_audit.standing_current.too_much",
             verdict=Verdict.PASS if enough else Verdict.ADVISE,
             about=about(battery),
             of=battery.name,
-            sentence=f"{shown} with everything off: {told}, {wanted:.0f} wanted.{advice}",
+            sentence=f"{shown} with the switches off: {told}, {wanted:.0f} wanted.{advice}{stays_on}",
             places=_facts(battery, CAPACITY, NOMINAL_VOLTAGE),
             numbers=(shown, counted),
             limits=(Limit(counted.name, low=wanted),),
@@ -303,16 +305,16 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
 
 
 def _more_than_the_load(battery: Battery, standing: Number, load: MeasuredValue) -> Finding:
-    """What flows with everything off flows with all on too: one of two such readings is wrong."""
+    """What flows with the switches off flows with all on too: one of two such readings is wrong."""
     with_all_on = f"{load.value * 1000:.0f} mA" if load.value < 1 else f"{load.value:.1f} A"
-    said = f"{battery.name} battery: {standing} with everything off, {with_all_on} with all on"
+    said = f"{battery.name} battery: {standing} with the switches off, {with_all_on} with all on"
     places = ((STANDING, "standing_current"), (LOADS, "load_current"))
     return Finding(
         code="wiring_audit.standing_current.more_than_the_load",
         verdict=Verdict.ADVISE,
         about=about(battery),
         of=battery.name,
-        sentence=f"{standing} with everything off, and {with_all_on} with all on: one is wrong. Read both again.",
+        sentence=f"{standing} with the switches off, and {with_all_on} with all on: one is wrong. Read both again.",
         numbers=(standing, Number.of("load", load, 2)),
         basis=(bases.STANDING, bases.ALL_ON),
         doubts=tuple(Doubt(said, step=step, field=field, of=battery.name) for step, field in places),

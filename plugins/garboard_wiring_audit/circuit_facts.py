@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 import attrs
 
 from garboard.findings import Lack, Missing, NotEnoughData
 from garboard.job_view import JobView
-from garboard.records import Circuit
+from garboard.records import Battery, Circuit, Vessel
 from garboard.uncertainty import MeasuredValue
 from garboard.units import Amount
 from garboard_wiring_audit.bank_voltage import nominal_volts
@@ -18,6 +18,10 @@ from garboard_wiring_audit.readings import has_been_read, known, known_value, re
 from garboard_wiring_audit.rules import Rules
 from garboard_wiring_audit.steps import CIRCUITS
 
+AT_THE_BATTERY = "battery terminal"
+_SWITCHED = ("panel feed", "cranking motor")
+"""Uses of circuits that a switch is meant for, though they are fed at the battery; common practice, no source."""
+_MOST_NAMED = 6
 UNKNOWN = MeasuredValue(math.nan, "", math.nan)
 SIZES_AGREE = 0.1
 """Share by which a gauge and an area entered for one conductor may differ."""
@@ -187,3 +191,21 @@ def _conductor(circuit: Circuit, gathering: _Gathering) -> Conductor:
         gathering.missing["conductor"] = Missing(text, lack=Lack.CONTRADICTS, field="circuits.conductor_area")
         return unknown
     return conductor
+
+
+def always_live(vessel: Vessel, battery: Battery | None = None) -> tuple[Circuit, ...]:
+    """Circuits fed at the battery itself: no switch of the boat takes the voltage off them.
+
+    battery : those of one battery alone
+    """
+    found = [one for one in vessel.circuits if one.fed_from == AT_THE_BATTERY and one.use not in _SWITCHED]
+    if battery is not None:
+        others = ("", battery.name) if len(vessel.batteries) == 1 else (battery.name,)
+        found = [one for one in found if one.battery in others]
+    return tuple(found)
+
+
+def in_a_list(circuits: Sequence[Circuit]) -> str:
+    """Names of circuits; of many the first, and how many more."""
+    more = len(circuits) - _MOST_NAMED
+    return ", ".join(one.name for one in circuits[:_MOST_NAMED]) + (f" and {more} more" if more > 0 else "")

@@ -15,7 +15,7 @@ from garboard.uncertainty import MeasuredValue
 from garboard_wiring_audit import bases
 from garboard_wiring_audit.ampacity import ISO_BY_AREA, Allowable, allowable
 from garboard_wiring_audit.bank_voltage import another_voltage, fed_by_another_voltage
-from garboard_wiring_audit.circuit_facts import OVER_DESIGN, CircuitFacts
+from garboard_wiring_audit.circuit_facts import AT_THE_BATTERY, OVER_DESIGN, CircuitFacts
 from garboard_wiring_audit.conductors import (
     AREA_ROUNDING,
     Conductor,
@@ -365,7 +365,7 @@ def judge_overcurrent_distance(view: JobView, facts: CircuitFacts, rules: Rules)
         raise NotCovered("no fuse or breaker fitted")
     facts.require("distance")
     rule = rules.chosen("distance_rule")
-    at_battery = facts.circuit.fed_from == "battery terminal"
+    at_battery = facts.circuit.fed_from == AT_THE_BATTERY
     unsheathed, sheathed = (distance_limit(rule, answer, at_battery) for answer in (False, True))
     if facts.circuit.in_sheath is None and unsheathed.inches < facts.distance <= sheathed.inches:
         facts.require("sheathed")

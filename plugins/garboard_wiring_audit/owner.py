@@ -7,9 +7,10 @@ from collections.abc import Iterator, Sequence
 
 from garboard.findings import NotEnoughData, Number, Table, Verdict
 from garboard.job_view import JobView
-from garboard.owner_pages import HELM, Digits
+from garboard.owner_pages import BEFORE_YOU_GO, HELM, Digits
 from garboard.records import Circuit
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
+from garboard_wiring_audit.circuit_facts import always_live, in_a_list
 from garboard_wiring_audit.steps import BATTERIES
 
 _RATING = "wiring_audit.overcurrent_rating"
@@ -27,11 +28,11 @@ def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
         yield Digits(f"{told:g}\u00a0h", "or more, engines off", lines)
     days = _shortest(assessed, _LEFT_ALONE, "d")
     if days is not None:
-        yield Digits(
-            f"{math.floor(days[1])}\u00a0days",
-            "left alone",
-            (f"{days[0]} battery, from full, all", "switched off, no pump running"),
-        )
+        battery = next((one for one in view.vessel.batteries if one.name == days[0]), None)
+        live = always_live(view.vessel, battery)
+        stays_on = (f"still connected: {in_a_list(live)}",) if live else ()
+        lines = (f"{days[0]} battery, from full,", "switches off, no pump running", *stays_on)
+        yield Digits(f"{math.floor(days[1])}\u00a0days", "left alone", lines)
 
 
 def _running(view: JobView, battery: str) -> str:
@@ -55,6 +56,18 @@ def _shortest(assessed: Sequence[Assessed], calculator: str, unit: str) -> tuple
 def _least(number: Number) -> float:
     """The low end of a number."""
     return max(0.0, number.value - (number.expanded_uncertainty or 0.0))
+
+
+def stays_live(view: JobView, _assessed: Sequence[Assessed]) -> Iterator[Block]:
+    """What no battery switch turns off: a hand at its wires, or a blade it turns, is not safe by the switch alone."""
+    live, unknown = always_live(view.vessel), [one for one in view.vessel.circuits if not one.fed_from]
+    if live:
+        yield (
+            "The battery switches do not turn everything off. Fed at the battery itself, these stay live: "
+            f"{in_a_list(live)}. Disconnect them at the battery before you touch them."
+        )
+    if unknown:
+        yield f"Of these we do not know where they are fed; take them as live: {in_a_list(unknown)}."
 
 
 def fuses(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
@@ -105,6 +118,13 @@ def _size(circuit: Circuit) -> str:
 
 
 SECTIONS = (
+    ReportSection(
+        key="wiring_audit.stays_live",
+        title=BEFORE_YOU_GO,
+        order=90,
+        part=YOUR_BOAT,
+        build=lambda v, a: [*stays_live(v, a)],
+    ),
     ReportSection(key="wiring_audit.helm", title=HELM, order=230, part=YOUR_BOAT, build=lambda v, a: [*helm(v, a)]),
     ReportSection(key="wiring_audit.fuses", title=HELM, order=231, part=YOUR_BOAT, build=lambda v, a: [*fuses(v, a)]),
 )

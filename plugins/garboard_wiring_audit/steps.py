@@ -126,7 +126,7 @@ STEPS = (
     ),
     Step(
         key=STANDING,
-        title="Everything off: standing current",
+        title="Switches off: standing current",
         phase=Phase.ALONGSIDE,
         order=210,
         cautions=CAUTIONS,
@@ -138,12 +138,14 @@ STEPS = (
                 "batteries",
                 amount_field(
                     "standing_current",
-                    "Current, everything off",
+                    "Current, switches off",
                     "current",
                     "mA",
                     (0, 500),
                     (0, 20000),
-                    help="Meter in the negative lead. Wait until the electronics have gone to sleep.",
+                    help="Turn every switch off. What is fed at the battery itself, such as an automatic bilge pump, "
+                    "stays connected and must not run. Meter in the negative lead. Wait until the electronics have "
+                    "gone to sleep.",
                 ),
             ),
         ),

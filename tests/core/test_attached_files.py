@@ -28,6 +28,7 @@ from garboard.records import Measurement
 from garboard.report.book import handover_book
 from garboard.report.photos import is_picture, photos_of
 from histories import HULL, JOB, tablet
+from printed import printed_words
 
 STEP = "small.horn"
 GROMMET, OTHER = b"\xff\xd8\xff a grommet", b"\xff\xd8\xff another"
@@ -145,11 +146,9 @@ def test_what_is_no_file_is_refused_under_the_name_of_an_attached_file(shop: Pat
 
 
 def test_the_book_lists_photos_by_step_and_name(shop: Path) -> None:
-    from pypdf import PdfReader
-
     def words(view: object) -> str:
         book = handover_book(view, host, host.assess(view))  # type: ignore[arg-type]
-        return " ".join(" ".join(page.extract_text() for page in PdfReader(BytesIO(book)).pages).split())
+        return printed_words(book)
 
     host = small_plugin.small_host()
     with HullFolder(shop, read_only=True) as folder:

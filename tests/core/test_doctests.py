@@ -6,6 +6,7 @@ import doctest
 import pkgutil
 from collections.abc import Iterator
 from importlib import import_module
+from pathlib import Path
 
 import pytest
 
@@ -26,4 +27,8 @@ def test_examples(name: str) -> None:
         if (missing.name or "").split(".")[0].startswith("garboard"):
             raise
         pytest.skip(f"{name} needs {missing.name}, which is not installed")
-    assert doctest.testmod(module).failed == 0
+    source = Path(str(module.__file__)).read_text(encoding="utf-8")
+    if ">>>" in source:  # looking through one that has none takes as long
+        tried = doctest.testmod(module)
+        assert tried.attempted > 0
+        assert tried.failed == 0

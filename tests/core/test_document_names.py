@@ -13,24 +13,11 @@ from pathlib import Path
 import click
 import pytest
 
+from documents import DOCUMENTS
 from garboard.commands.cli import program
 from garboard.report.terminal import Tools
 
 ROOT = Path(__file__).parents[2]
-DOCUMENTS = (
-    "README.md",
-    "DEVELOPERS.md",
-    "core/README.md",
-    "plugins/README.md",
-    "plugins/garboard_shop/README.md",
-    "plugins/garboard_shop/PROTOCOL.md",
-    "plugins/garboard_shop/SECURITY.md",
-    "sample_jobs/README.md",
-    "tablet_app/README.md",
-    "tests/README.md",
-    "tests/bench/RESULTS.md",
-    ".ci/README.md",
-)
 BELOW = ("", "core/garboard/", "tablet_app/garboard_tablet/", "plugins/garboard_shop/", "plugins/garboard_*/")
 """Where a document's short paths begin, besides its own folder."""
 OF_A_SHOP_OR_ITS_OWNER = {
@@ -46,7 +33,7 @@ OF_A_SHOP_OR_ITS_OWNER = {
 """Files of whoever uses the program; none is in the project."""
 PATH = re.compile(r"[\w.*-]*(?:/[\w.*-]*)*(?:/|\.(?:py|md|toml|json|pem)|/[\w*-]+)")
 DOTTED = re.compile(r"[a-z_]+(?:\.[a-z_]+)+")
-DATA = re.compile(r"(?:[a-z]+/)?([a-z_-]+\.(?:json|sizes|sorted|ids|names))")
+DATA = re.compile(r"(?:[a-z]+/)?([a-z_-]+\.(?:json|sizes|sorted|ids|names|proved))")
 """A file that the program keeps on a tablet or at a shop."""
 DEFINED = re.compile(r"(?:[A-Z]\w*[a-z]\w*|[A-Z]+_[A-Z_]+|\w+\(.*\))")
 

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from io import BytesIO
 from pathlib import Path
 
 import attrs
 import pytest
-from pypdf import PdfReader
 
 from garboard.fields import Field, Kind
 from garboard.hosting.unused import not_used, row_misfits, why_not_used
@@ -16,6 +14,7 @@ from garboard.judging.assessing import questions
 from garboard.records import Engine, Measurement
 from garboard.report.book import handover_book
 from garboard.steps import Phase, Step
+from printed import printed_words
 from small_plugin import small_host, small_view
 
 HOST = small_host()
@@ -32,8 +31,7 @@ def single(view: JobView) -> JobView:
 
 
 def words_of(view: JobView) -> str:
-    pages = PdfReader(BytesIO(handover_book(view, HOST, HOST.assess(view), "letter"))).pages
-    return " ".join(" ".join(page.extract_text() for page in pages).split())
+    return printed_words(handover_book(view, HOST, HOST.assess(view), "letter"))
 
 
 @pytest.mark.parametrize(

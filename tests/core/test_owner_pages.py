@@ -35,7 +35,7 @@ from garboard.steps import COVER, RECORD, YOUR_BOAT, ReportSection
 RULER = Ruler(
     spans=(Span(name="slow", low=650, high=2100), Span(name="run through", low=2100, high=3090, look="avoid")),
     steps=tuple(RulerStep(at=float(at), cells=(f"{at}", "5.3")) for at in range(600, 6001, 100)),
-    rows=("rpm", "kn"),
+    rows=("rev/min", "kn"),
     pointers=(Pointer(name="usual 4200", at=4200.0), Pointer(name="highest tried 4300", at=4300.0)),
     alt="A ruler.",
 )

@@ -57,7 +57,10 @@ def test_a_plan_makes_no_signature_stale_and_no_two_values_to_settle() -> None:
 
 @pytest.mark.parametrize(
     "said",
-    [{"promised": "soon"}, {"promised": "2026-02-30"}, {"waiting_for": "rain"}, {"comment": "x" * 501}, {"no": "x"}],
+    [
+        *({"promised": day} for day in ("soon", "2026-02-30", "2026-W50-1", "0026-12-24", "9999-12-31")),
+        *({"waiting_for": "rain"}, {"comment": "x" * 501}, {"no": "x"}),
+    ],
 )
 def test_what_is_no_plan_is_refused(said: dict[str, str]) -> None:
     state, job, author = planned()

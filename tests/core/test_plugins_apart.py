@@ -7,14 +7,12 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
-from io import BytesIO
 from pathlib import Path
 from textwrap import dedent, indent
 from types import SimpleNamespace
 
 import attrs
 import pytest
-from pypdf import PdfReader
 
 import small_plugin
 from garboard.fields import implausible
@@ -28,6 +26,7 @@ from garboard.records import Job, JsonValue, Measurement, Vessel
 from garboard.report.book import handover_book
 from garboard.samples import Recording, Sample, gather
 from garboard.testing import job_from
+from printed import printed_words
 
 JOB = Job(id="one", kind="commissioning", opened="2026-05-14")
 VIEW = JobView(vessel=Vessel(hull_number="QQZ04417D626"), job=JOB)
@@ -152,8 +151,7 @@ def test_what_ends_the_process_costs_that_check_alone(apart: Apart, tmp_path: Pa
 
 def test_the_book_says_what_was_not_judged(apart: Apart, tmp_path: Path) -> None:
     host = host_of(apart, plugin(tmp_path, "leaving", "import posix; posix._exit(0)"))
-    book = PdfReader(BytesIO(handover_book(VIEW, host, host.assess(VIEW))))
-    text = " ".join(" ".join(page.extract_text().split()) for page in book.pages)
+    text = printed_words(handover_book(VIEW, host, host.assess(VIEW)))
     assert "Not judged here: it ended its process with status 0 (plugin leaving, leaving.check)" in text
 
 

@@ -155,6 +155,13 @@ def test_a_program_that_does_not_know_the_kind_keeps_it_and_no_signature_is_stal
 
 
 def test_revisions_name_what_came_between_them(entries: list[Entry]) -> None:
+    draft = boat_of(entries)
+    assert [revision.is_draft for revision in proof_of(draft, JOB).revisions] == [True]
+    of_draft = issue(_author(), draft, JOB, b"%PDF draft", proof_of(draft, JOB))
+    assert of_draft is not None
+    entries = [*entries, of_draft]
+    for role in ("technician", "owner"):
+        entries.append(sign_off(_author(), boat_of(entries).state, JOB, role, "Somebody"))
     first = boat_of(entries)
     one = issue(_author(), first, JOB, PDF, proof_of(first, JOB))
     other_paper = issue(_author(), first, JOB, PDF + b" on A4", proof_of(first, JOB))
@@ -165,7 +172,8 @@ def test_revisions_name_what_came_between_them(entries: list[Entry]) -> None:
     assert [revision.number for revision in proof.revisions] == [1, 2], "letter and A4 are one revision"
     assert proof.revisions[0].root == proof_of(first, JOB).root
     assert proof.revisions[1].names == ("small.horn/heard",)
-    assert proof.revision.entries == len(entries) + 1
+    assert proof.revision.entries == len(entries), "all but the draft's, and what was heard"
+    assert [one.is_draft for one in issued_books(boat_of([*entries, one]), JOB)] == [True, False]
 
 
 # What is attached, and computed anew
@@ -345,7 +353,7 @@ def issued(kept: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, 
             shop.save(entry)
     result = run("book", place / "shop", "-o", place / "book.pdf", "--by", "M. Office")
     assert result.exit_code == 0, result.output
-    assert "Kept: issued, root " in result.output
+    assert "Kept: issued as a draft, root " in result.output
     return place / "shop", place / "book.pdf"
 
 
@@ -355,6 +363,7 @@ def test_a_book_as_it_was_issued_is_told_with_status_0(issued: tuple[Path, Path]
     assert result.exit_code == 0, result.output
     assert "File: issued, byte for byte" in result.output
     assert "by M. Office" in result.output
+    assert "It is a draft: not both had signed." in result.output
     assert "Entries: the same root" in result.output
     assert "each verdict and number is the same" in result.output
 
@@ -404,6 +413,21 @@ def test_entries_since_are_named_and_the_figures_stay_the_books(issued: tuple[Pa
     assert "File: issued" in result.output
     assert "Entries: 1 entry added since." in result.output
     assert "each verdict and number is the same" in result.output
+
+
+def test_a_book_of_another_boat_with_the_same_number_is_told(issued: tuple[Path, Path], tmp_path: Path) -> None:
+    """Every finding of the other boat was listed as one that had changed."""
+    _, book = issued
+    with HullFolder(tmp_path / "other") as other:
+        other.save(measure(_author(), open_hull(other, HULL).state, JOB, "small.horn", "heard", value=False))
+    result = run("verify", book, tmp_path / "other")
+    assert result.exit_code == 1
+    assert "File: never issued here." in result.output
+    assert "of the book's are not here, or were changed; 1 entry added since." in result.output
+    assert "Figures: none of the book's entries are here, so nothing can be computed anew." in result.output
+    assert "another boat with this hull number" in result.output
+    plain = json.loads(run("verify", book, tmp_path / "other", "--json").output)
+    assert (plain["same"], plain["figures"]["state"]) == (False, "cannot be told")
 
 
 def test_a_recording_that_is_not_here_whole_is_named(tmp_path: Path) -> None:

@@ -1,13 +1,11 @@
 """What a job was signed under stays with it, whatever the shop decides later."""
 
 import json
-from io import BytesIO
 from pathlib import Path
 
 import attrs
 import pytest
 from click.testing import CliRunner
-from pypdf import PdfReader
 
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
@@ -21,6 +19,7 @@ from garboard.judging.assessing import assess_job_file
 from garboard.report.book import handover_book
 from garboard.report.settings_used import setting_in_words
 from garboard.settings import SIGNED, UNSETTLED
+from printed import printed_words
 from setting_jobs import DROP, OFFICE, set_for_job, set_for_shop, sign, take_in, view_in
 
 HOST = make_host(entry_points=False)
@@ -157,7 +156,7 @@ def test_the_book_and_the_readable_report_name_the_settings_their_verdicts_used(
         set_for_shop(hulls, {DROP: "7 %"})
         view = view_in(hulls, hull, HOST)
         book = handover_book(view, HOST, HOST.assess(view))
-    printed = " ".join(" ".join(page.extract_text() for page in PdfReader(BytesIO(book)).pages).split())
+    printed = printed_words(book)
     assert "7 %, our limit, set by Office on 12 May 2026" in printed
     assert "the default is 10 %" in printed
     read = " ".join(CliRunner().invoke(program, ["assess", str(tmp_path)]).stdout.split())

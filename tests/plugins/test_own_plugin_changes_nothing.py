@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from io import BytesIO
 from pathlib import Path
 
 import attrs
 import pytest
-from pypdf import PdfReader
 
 from garboard.findings import Verdict
 from garboard.hosting.host import PluginHost, make_host
@@ -15,6 +13,7 @@ from garboard.job_view import JobView
 from garboard.report.book import handover_book
 from garboard.steps import Assessed
 from garboard.testing import job_from
+from printed import printed_words
 
 JOB = Path(__file__).parents[2] / "sample_jobs" / "kittiwake" / "job.json"
 CHANGES = """
@@ -97,8 +96,7 @@ def test_built_in_checks_find_the_same_with_it_and_without(host: PluginHost, vie
 
 def test_its_section_of_the_book_changes_no_other(host: PluginHost, view: JobView) -> None:
     assessed = host.assess(view, ["prop_check.full_throttle"])
-    pages = PdfReader(BytesIO(handover_book(view, host, assessed))).pages
-    words = " ".join(" ".join(page.extract_text().split()) for page in pages)
+    words = printed_words(handover_book(view, host, assessed))
     assert "Changed." in words
     assert "All is well." not in words
     assert assessed == host.assess(view, ["prop_check.full_throttle"])

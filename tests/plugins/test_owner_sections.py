@@ -24,6 +24,7 @@ from garboard_engine_trial.after_steps import AFTER
 from garboard_engine_trial.fit_out_steps import LAW
 from garboard_fuel_curve import owner as fuel_curve
 from garboard_handover import places
+from garboard_handover import report as handover
 from garboard_prop_check import owner as prop_check
 from garboard_wiring_audit import owner as wiring_audit
 
@@ -189,6 +190,32 @@ def aboard(*rows: tuple[str, str, JsonValue, JsonValue, str], settings: dict[str
     return job_view(Vessel(hull_number="QQZ00001A626"), values, settings=settings)
 
 
+def test_what_no_battery_switch_turns_off_is_named() -> None:
+    """A bilge pump with a float is fed ahead of the switch (common practice, no source): "all off" would not be so."""
+    view, assessed = kittiwake()
+    (said,) = wiring_audit.stays_live(view, assessed)
+    assert "these stay live: Bilge pump forward, Bilge pump aft. Disconnect" in str(said)
+    left_alone = next(one for one in wiring_audit.helm(view, assessed) if getattr(one, "name", "") == "left alone")
+    assert "still connected: Bilge pump forward, Bilge pump aft" in told([left_alone])
+    standing = next(one.finding for one in assessed if one.calculator == "wiring_audit.standing_current")
+    assert "with the switches off" in standing.sentence
+    assert standing.sentence.endswith("Fed at the battery and still connected: Bilge pump forward, Bilge pump aft.")
+    assert "by themselves, also with the battery switches off: Forward, Aft." in told(
+        [*handover._starts_by_itself(view, assessed)]
+    )
+
+
+def test_of_many_circuits_fed_at_the_battery_the_first_are_named_and_of_unknown_ones_none_is_called_off() -> None:
+    feed = Circuit(name="Panel", fed_from="battery terminal", use="panel feed")
+    live = [Circuit(name=f"Pump {number}", fed_from="battery terminal") for number in range(9)]
+    circuits = (feed, *live, Circuit(name="Radio", fed_from="panel"), Circuit(name="Horn"))
+    view = job_view(Vessel(hull_number="QQZ00001A626", circuits=circuits), {})
+    of_battery, unknown = map(str, wiring_audit.stays_live(view, ()))
+    assert "Pump 0, Pump 1, Pump 2, Pump 3, Pump 4, Pump 5 and 3 more." in of_battery
+    assert "Panel" not in of_battery
+    assert unknown.endswith("take them as live: Horn.")
+
+
 def test_places_needed_first_stand_first_and_bear_the_numbers_the_steps_name() -> None:
     view = aboard(
         ("anchor", "", "95 %", "50 %", places.GOOD_TO_KNOW),
@@ -202,8 +229,8 @@ def test_places_needed_first_stand_first_and_bear_the_numbers_the_steps_name() -
         ("Anchor", 0.95, 0.5, False),
     ]
     (steps,) = [one for one in places.not_starting(view, ()) if isinstance(one, Steps)]
-    (of_fuse,) = [step for step in steps.steps if "(1 on the page" in step]
-    assert of_fuse.index("battery switches off") < of_fuse.index("main fuse (1 on the page")
+    (of_fuse,) = [step for step in steps.steps if "(1 on page" in step]
+    assert of_fuse.index("battery switches off") < of_fuse.index("main fuse (1 on page")
     assert of_fuse == steps.steps[-1], "nothing is switched on again after it"
 
 
@@ -226,7 +253,7 @@ def test_the_boat_is_sniffed_before_a_switch_is_touched() -> None:
 
 def test_without_places_there_is_no_page_of_them_and_no_number() -> None:
     assert not [*places.where(aboard(), ())]
-    assert "on the page" not in told([*places.not_starting(aboard(), ())])
+    assert "on page" not in told([*places.not_starting(aboard(), ())])
 
 
 def test_the_shops_telephone_is_told_where_the_shop_entered_it() -> None:

@@ -535,7 +535,7 @@ WIRES: Mapping[str, Callable[[], Trap]] = {
         [], networked("12.5 V", "12.3 V", "40.1 ohm"), networks=[NETWORK], steps=[NETWORKS],
         told={("main network", FAIL, "too_many")},
     ),
-    "450 mA with everything off, 100 mA with all on": lambda: wired(
+    "450 mA with the switches off, 100 mA with all on": lambda: wired(
         [], of(STANDING, "house", standing_current="450 mA"), of(LOADS, "house", load_current="100 mA"),
         steps=[STANDING, LOADS],
         told={(HOUSE, ADVISE, "more_than_the_load"), (HOUSE, ADVISE, "enough")},

@@ -704,3 +704,10 @@ def test_both_plugins_tell_one_speed_of_the_runs(name: str) -> None:
 def test_the_current_drops_out(name: str) -> None:
     (speed,) = told(INNOCENT[name][0]())[f"{P}speed"]
     assert speed.numbers[0].value == pytest.approx(33.5, abs=0.01)
+
+
+def test_a_slip_that_a_cup_may_explain_is_held_against_what_is_usual() -> None:
+    """It is less than usual, so a program that looks at limits alone sees it beyond one."""
+    slip = told(INNOCENT["04 a heavy cup"][0]())[f"{P}slip"][0]
+    beyond = [number.name for number, limit in slip.bounded if not limit.holds(number.value)]
+    assert "slip by the stamped pitch" in beyond

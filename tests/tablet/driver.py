@@ -235,10 +235,12 @@ def close_app(app: Any) -> None:
     from kivy.base import EventLoop, stopTouchApp
     from kivy.clock import Clock
     from kivy.core.window import Window
+    from kivy.metrics import Metrics
 
     from garboard_tablet.ui.widgets import Press
 
     app.dispatch("on_stop")
+    Metrics.fontscale = 1.0  # the app took it from its system: the next app has another
     for child in list(Window.children):
         Window.remove_widget(child)
     EventLoop.idle()

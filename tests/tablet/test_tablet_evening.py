@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from pypdf import PdfReader
 
 from campaigns.sync_campaign import Server
 from garboard.commands.new_plugin import files_of
@@ -27,6 +26,7 @@ from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
 from garboard_tablet.testing import PATIENCE, TouchedApp
 from pages_rig import CHIEF, LONG_REACH, SALTGRASS, make_first_manager, sign_in
+from printed import printed_words
 
 NEW_BOAT = "XYZAB123F526"
 DRY = ("handover.fuel_system", "dry_at_rest", "", "")
@@ -104,8 +104,7 @@ def take_the_book(page: Any, hull: str) -> str:
     """Download a boat's book from the day sheet and open it; its words."""
     with page.expect_download() as download:
         page.locator(f"#boat-{hull}").get_by_role("link", name="Handover book, PDF").click()
-    sheets = PdfReader(download.value.path()).pages
-    return " ".join(" ".join(sheet.extract_text() for sheet in sheets).split())
+    return printed_words(Path(download.value.path()).read_bytes())
 
 
 def evening_at_the_desk(port: int) -> tuple[str, str]:

@@ -237,3 +237,15 @@ def test_a_failing_check_stands_on_the_punch_list_and_leads_to_its_step(drive: D
     d.press(failing)
     assert d.app.tablet.session.here.step == "dock.horn"
     assert [note.settled for note in view_of(d).notes] == [True]
+
+
+def test_the_book_reads_the_strokes_the_pad_writes() -> None:
+    from garboard.report.drawn_signatures import strokes_in
+    from garboard_tablet.ui.inputs import svg_of
+
+    found = strokes_in(svg_of([[(0.0, 0.0), (0.5, 1.0)], [(1.0, 0.25)]]))
+    assert found is not None
+    assert [len(stroke) for stroke in found.strokes] == [2, 2]
+    assert (found.width, found.height) == (60.8, 20.8)
+    assert found.strokes[0][0] == (0.4, 20.4), "a stroke begins at the lower left of the pad"
+    assert strokes_in(svg_of([])) is None

@@ -73,15 +73,13 @@ def _write_books(console: Console, out: Path, host: PluginHost, jobs: Mapping[st
     from garboard.commands.book import photos_at, proof_in
     from garboard.demo.demo_day import keep_issued
     from garboard.report.book import handover_book
-    from garboard.report.outline import hand_over
 
     load = photos_at(shop)
     for name in track(jobs, "Handover books", console=console, disable=not console.is_terminal, transient=True):
         job, proof = jobs[name], proof_in(shop, jobs[name].view)
         book = handover_book(job.view, host, job.assessed, load_photo=load, proof=proof)
         write_file(_book(out, name), book)
-        if hand_over(job.view, job.assessed).is_done:  # a draft is printed, and never issued
-            keep_issued(shop, job.view, book, proof, {one.name: one.version for one in host.plugins})
+        keep_issued(shop, job.view, book, proof, {one.name: one.version for one in host.plugins})
 
 
 def _print_boats(console: Console, jobs: Mapping[str, AssessedJob]) -> None:

@@ -154,7 +154,7 @@ def set_picture(context: click.Context, folder: Path, key: str, file: Path, by: 
     if not setting.is_picture:
         raise InputError("settings", [Fault("KEY", "the key of a setting that is a picture", shown(key))])
     try:
-        plain = logo_as_kept(file.read_bytes())
+        plain = logo_as_kept(_picture_in(file))
     except OSError as failure:
         raise InputError(str(file), [Fault("FILE", "a picture that can be read", in_words(failure))]) from None
     except LogoRefused as refused:
@@ -165,6 +165,16 @@ def set_picture(context: click.Context, folder: Path, key: str, file: Path, by: 
             [set_setting(author_of(hulls, state, tablet, by), state, key, plain, reason, "", managers_of(folder))],
         )
     click.echo(f"{key} is {value_in_words(plain)} for the shop")
+
+
+def _picture_in(file: Path) -> bytes:
+    """As much of a file as tells that it is too large; a pipe never ends, and is none."""
+    from garboard.report.logo import LARGEST_FILE
+
+    if not file.is_file():
+        raise InputError(str(file), [Fault("FILE", "a file with a picture", "no file")])
+    with file.open("rb") as opened:
+        return opened.read(LARGEST_FILE + 1)
 
 
 @command.command("reset")

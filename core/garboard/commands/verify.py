@@ -76,7 +76,8 @@ def command(context: click.Context, book: Path, folder: Path, hull: str, as_json
         root, hashes = (record.root, record.entries) if record else ("", ())
         file = file_checked(boat, content, root)
         entries = entries_checked(boat, root, hashes)
-        figures = _figures(hulls, number, record, host)
+        is_of_another = record is not None and 0 < len(set(record.entries)) <= entries.missing
+        figures = None if is_of_another else _figures(hulls, number, record, host)
         lacking = files_lacking(hulls, boat)
         for damage in hulls.damage_of(boat.hulls):
             click.echo(f"damage: {damage}", err=True)
@@ -147,7 +148,8 @@ def _of_file(file: FileChecked) -> Iterator[str]:
 
     own = f"{file.size} bytes, SHA-256 {file.sha256}"
     if file.state is FileState.ISSUED and file.issued:
-        yield f"File: issued, byte for byte, {_when(file.issued)}."
+        draft = " It is a draft: not both had signed." if file.issued.is_draft else ""
+        yield f"File: issued, byte for byte, {_when(file.issued)}.{draft}"
     elif file.state is FileState.ANOTHER and file.issued:
         yield f"File: another file. A book of the same entries was issued {_when(file.issued)}."
         yield f"  issued: SHA-256 {file.issued.sha256}"
@@ -202,6 +204,10 @@ def _of_figures(
     from garboard.hosting.titles import title_of
     from garboard.judging.verifying import FileState
 
+    if figures is None and entries.missing:
+        yield "Figures: none of the book's entries are here, so nothing can be computed anew."
+        yield "  It may be the book of another boat with this hull number, or of another shop's folder."
+        return
     if figures is None:
         yield "Figures: the file does not carry the findings and the entries they came from. Nothing can be compared."
         return
@@ -223,6 +229,15 @@ def _of_figures(
         yield "  compared: the figures attached to the file. What its pages show was not compared."
 
 
+def _issued(issued: Issued) -> Mapping[str, Any]:
+    return {
+        "at": issued.entry.at,
+        "by": issued.entry.by,
+        "sha256": issued.sha256,
+        "draft": issued.is_draft,
+    }
+
+
 def _plain(
     file: FileChecked, entries: EntriesChecked, figures: _Figures | None, lacking: Sequence[str]
 ) -> Mapping[str, Any]:
@@ -234,7 +249,7 @@ def _plain(
             "state": file.state.value,
             "sha256": file.sha256,
             "size": file.size,
-            "issued": [{"at": issued.entry.at, "by": issued.entry.by, "sha256": issued.sha256}] if issued else [],
+            "issued": [_issued(issued)] if issued else [],
         },
         "entries": {
             "state": entries.state.value,

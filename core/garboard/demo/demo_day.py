@@ -203,7 +203,7 @@ def _sign_again(tablet: HullFolder) -> Iterator[str]:
 
 
 def keep_issued(shop: Path, view: JobView, book: bytes, proof: Proof, plugins: Mapping[str, str]) -> None:
-    """The shop keeps that the manager issued a finished boat's book; once for the same file."""
+    """The shop keeps that the manager issued a boat's book, a draft as a draft; once for the same file."""
     with HullFolder(shop) as hulls:
         boat = open_hull(hulls, view.vessel.hull_number)
         author = attrs.evolve(_manager(hulls, boat.state), plugins=plugins)

@@ -15,7 +15,7 @@ import errno
 import hashlib
 import os
 import re
-from collections.abc import Container, Iterator, Mapping
+from collections.abc import Callable, Container, Iterator, Mapping
 from pathlib import Path
 
 import attrs
@@ -23,6 +23,7 @@ import attrs
 from garboard.disk import storage
 from garboard.disk.entries import entry_id, read_entry
 from garboard.disk.formats import Format
+from garboard.disk.sizes import changed
 from garboard.disk.storage import Damage, NotSaved
 from garboard.faults import InputError
 
@@ -84,6 +85,8 @@ class Journal:
         self._is_stale = False
         self._needs_flush = False
         self._least = least
+        self.changing: Callable[[str], contextlib.AbstractContextManager[object]] = contextlib.nullcontext
+        """Around each name this journal adds to its folder, or takes from it as it goes; given the hull's key."""
         self._load()
         self._notice_cut()
 
@@ -91,6 +94,11 @@ class Journal:
     def size_flushed(self) -> int:
         """How long the file is as far as it was flushed [bytes]."""
         return self._size_flushed
+
+    @property
+    def changed(self) -> int:
+        """When the file was last changed as far as we know [ns]: when we wrote it, or before we read it; else 0."""
+        return changed(self._left) if self._left else 0
 
     @property
     def needs_flush(self) -> bool:
@@ -107,7 +115,8 @@ class Journal:
         again = self._missing_on_disk()
         if not again and not new:
             return
-        lines = b"".join(_line(name, raw) for name, raw in {**again, **new}.items())
+        written = {**again, **new} if again else new
+        lines = b"".join([b"%b %b\n" % (name.encode(), raw) for name, raw in written.items()])
         self._open()
         data = heading(self.key) + lines if self._size == 0 else lines
         try:
@@ -169,7 +178,8 @@ class Journal:
         self._is_new = self._size == 0
         path = storage.unfinished(self.path) if self._is_new else self.path
         try:
-            self._descriptor = storage.open_for_append(path, create=self._is_new)
+            with self.changing(self.key) if self._is_new else contextlib.nullcontext():
+                self._descriptor = storage.open_for_append(path, create=self._is_new)
         except OSError as error:
             self._is_new = False
             raise storage.not_saved(self.path, error) from error
@@ -177,7 +187,8 @@ class Journal:
     def _put_in_place(self) -> None:
         os.close(self._opened())
         self._descriptor = None
-        storage.unfinished(self.path).replace(self.path)
+        with self.changing(self.key):
+            storage.unfinished(self.path).replace(self.path)
         self._left = self.path.stat()  # to be renamed is a change as well
         self._is_new = False
 

@@ -26,6 +26,8 @@ WAITS_FOR = ("rigger", "owner", "parts", "manager")
 """Whom a job may wait for."""
 LONGEST = 500
 """Characters of what is planned."""
+FIRST_YEAR, LAST_YEAR = 2000, 2099
+"""Of a day that is promised: one of the year 26 is a slip."""
 
 
 @attrs.frozen(kw_only=True)
@@ -64,6 +66,22 @@ def plan_of(state: HullState, jobs: Iterable[str]) -> Plan:
     )
 
 
+def planned_for(state: HullState, jobs: Iterable[str]) -> list[Entry]:
+    """What managers planned for a job, and for those joined into it, as it stands: the first written first.
+
+    What was taken back is left out.
+    """
+    named = {*jobs}
+    found = [
+        entry
+        for key in state.registers
+        if key.kind == PLAN and len(key.subject) > 1 and key.subject[0] in named
+        for entry in state.current(key)
+        if entry.value
+    ]
+    return sorted(found, key=lambda entry: (entry.clock, entry.id))
+
+
 def plan_entries(author: Author, state: HullState, job: str, said: Mapping[str, str]) -> list[Entry]:
     """Entries for what is new in a plan; none for what is said already. A comment stands beside those before it.
 
@@ -87,14 +105,15 @@ def _refuse(what: str, value: str) -> None:
         raise InputError("plan", [Fault("plan", "assigned, promised, waiting_for or comment", what)])
     if len(value) > LONGEST:
         raise InputError("plan", [Fault(what, f"at most {LONGEST} characters", f"{len(value)}")])
-    if what == PROMISED and value and not _is_day(value):
-        raise InputError("plan", [Fault("promised", "a day such as 2026-05-14", value)])
+    if what == PROMISED and value and not (_is_day(value) and FIRST_YEAR <= int(value[:4]) <= LAST_YEAR):
+        expected = f"a day from {FIRST_YEAR} to {LAST_YEAR}, such as 2026-05-14"
+        raise InputError("plan", [Fault("promised", expected, value)])
     if what == WAITING_FOR and value and value not in WAITS_FOR:
         raise InputError("plan", [Fault("waiting for", ", ".join(WAITS_FOR), value)])
 
 
 def _is_day(text: str) -> bool:
     try:
-        return len(text) == 10 and date.fromisoformat(text).year > 1
+        return date.fromisoformat(text).isoformat() == text > "0002"  # and no week, "2026-W50-1"
     except ValueError:
         return False

@@ -27,6 +27,8 @@ from garboard.history.values import member
 from garboard.records import JsonValue
 
 HEADING = b"garboard root 1\n"
+SIGN_AT_HAND_OVER = ("technician", "owner")
+"""Whose signatures hand a boat over. A book without them is a draft: it is issued as one, and is no revision."""
 _SHORT = 4
 """Of a hash, as an issued book's entry lists it [bytes]: enough to name what came since. The root proves."""
 _MOST_LISTED = 8000
@@ -52,6 +54,11 @@ class Issued:
     signed: tuple[str, ...]
     _listed: frozenset[bytes]
 
+    @property
+    def is_draft(self) -> bool:
+        """Whether it was issued before both had signed."""
+        return _is_draft(self.signed)
+
     def added(self, covered: Mapping[str, Entry]) -> tuple[Entry, ...] | None:
         """Entries it was not made of; None where there were too many to list."""
         if len(self._listed) < min(self.entries, 1):
@@ -76,13 +83,22 @@ class Revision:
     names: tuple[str, ...] | None
     signed: tuple[str, ...]
 
+    @property
+    def is_draft(self) -> bool:
+        """Whether it is the state of a draft; only the last one can be."""
+        return _is_draft(self.signed)
+
+
+def _is_draft(signed: Iterable[str]) -> bool:
+    return not set(SIGN_AT_HAND_OVER) <= set(signed)
+
 
 @attrs.frozen
 class Proof:
     """What a book says of the entries it is made of.
 
     hashes    : SHA-256 of each entry's bytes, sorted
-    revisions : those that were issued before, the oldest first, then this one
+    revisions : those that were issued before, the oldest first and no drafts among them, then this one
     """
 
     root: str
@@ -144,7 +160,7 @@ def proof_of(boat: Boat, job: str) -> Proof:
     now = root_of(found)
     signed = tuple(sorted({one.role for one in boat.view(job).sign_offs if not one.stale and one.at}))
     last = max(found.values(), key=lambda entry: (entry.clock, entry.id), default=None)
-    before = [one for one in _once_a_root(issued_books(boat, job)) if one.root != now]
+    before = [one for one in _once_a_root(issued_books(boat, job)) if one.root != now and not one.is_draft]
     return Proof(now, tuple(sorted(found)), (*_revisions(before, found, now, last.at[:10] if last else "", signed),))
 
 

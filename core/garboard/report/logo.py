@@ -30,6 +30,8 @@ HIGHEST, WIDEST = 18.0, 60.0
 _SIDES = (600, 400, 300, 200, 120)
 """A logo is kept as large as it fits [dots]: 600 are 250 to the inch."""
 _MOST_PARTS, _DEEPEST = 2000, 24
+_PALEST = 230
+"""Of the darkest dot, from 0 for black to 255 for white: on paper a logo of white on a clear ground is nothing."""
 _FLATTEST = 20.0  # width to height, or height to width
 _SVG = "{http://www.w3.org/2000/svg}"
 _DRAWS = frozenset(
@@ -66,7 +68,7 @@ def logo_as_kept(content: bytes) -> str:
     if not content:
         raise LogoRefused("The file is empty. Choose another.")
     if len(content) > LARGEST_FILE:
-        raise LogoRefused(f"The file has {len(content)} bytes; a logo has at most {LARGEST_FILE}. Make it smaller.")
+        raise LogoRefused(f"The file is larger than {LARGEST_FILE / 1e6:g} MB. Make it smaller.")
     if _is_drawing(content):
         drawing, _ = _drawing(content)
         if len(drawing) > LARGEST:
@@ -129,6 +131,8 @@ def _picture(content: bytes, side: int, form: str) -> bytes:
     except PictureRefused as refused:
         raise LogoRefused(in_words(refused)) from None
     _proportion(image.width, image.height)
+    if image.convert("L").getextrema()[0] > _PALEST:
+        raise LogoRefused("Nothing of it can be seen on white paper. Choose one with darker colours.")
     made = BytesIO()
     image.save(made, form, optimize=True)
     return made.getvalue()

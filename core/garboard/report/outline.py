@@ -10,6 +10,7 @@ import attrs
 
 from garboard.faults import in_number
 from garboard.findings import Basis, Finding, Lack, Verdict
+from garboard.history.proof import SIGN_AT_HAND_OVER
 from garboard.hosting.amended import is_left_out
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words, title_of
@@ -17,7 +18,6 @@ from garboard.job_view import JobView
 from garboard.steps import Assessed, Caution, Phase, Step, state_shown
 from garboard.units import day_in_words
 
-SIGN_AT_HAND_OVER = ("technician", "owner")
 NOT_FITTED = "not fitted"
 
 
@@ -54,6 +54,7 @@ class PunchItem:
     why   : "fails", "values disagree", "in doubt", "cannot be read", "look again" or "noted"
     step  : key of the step it belongs to; "vessel" for a fact of the vessel, nothing for a note
     check : title of the check whose numbers tell it; nothing where the words alone do
+    owner : the same for an owner, who has nothing to choose; nothing where the text is for both
     """
 
     about: str
@@ -61,6 +62,7 @@ class PunchItem:
     why: str
     step: str = attrs.field(default="", eq=False)
     check: str = attrs.field(default="", eq=False)
+    owner: str = attrs.field(default="", eq=False)
 
 
 @attrs.frozen
@@ -69,10 +71,12 @@ class HandOver:
 
     is_done : the technician and the owner have signed, and nothing was changed since
     lacking : what keeps it from being done, or is still open though it is: ("5 fail", "the owner has not signed")
+    unsigned : of these, what keeps it from being done: a book of it is a draft
     """
 
     is_done: bool
     lacking: tuple[str, ...]
+    unsigned: tuple[str, ...] = ()
 
 
 def hand_over(view: JobView, assessed: Sequence[Assessed]) -> HandOver:
@@ -86,10 +90,12 @@ def hand_over(view: JobView, assessed: Sequence[Assessed]) -> HandOver:
     ]
     if left_out:
         open_.append(f"{left_out} left out by the shop")
+    if view.disagreements:
+        open_.append(f"{len(view.disagreements)} with values that disagree")
     if doubts := len(_in_doubt(assessed)):
         open_.append(f"{doubts} in doubt")
     unsigned = [said for role in SIGN_AT_HAND_OVER if (said := _not_signed(view, role))]
-    return HandOver(not unsigned, (*open_, *unsigned))
+    return HandOver(not unsigned, (*open_, *unsigned), tuple(unsigned))
 
 
 def _not_signed(view: JobView, role: str) -> str:
@@ -215,6 +221,7 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
             f"{' against '.join(str(m.value) for m in disagreement.values)}: choose the right one.",
             "values disagree",
             disagreement.place[0],
+            owner=f"{' against '.join(str(m.value) for m in disagreement.values)}; we have not settled which is right.",
         )
         for disagreement in view.disagreements
     ]
@@ -225,6 +232,7 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
             "kept and not used. Take it back, or enter it again.",
             "cannot be read",
             one.place[0],
+            owner="an entry cannot be read, and is not used.",
         )
         for one in view.unreadable
     ]

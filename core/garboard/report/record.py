@@ -7,20 +7,23 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
+from functools import partial
 from typing import Any
 
 import attrs
 
 from garboard.disk.clock import clock_mark
+from garboard.faults import in_number
 from garboard.findings import Basis, Figure, Finding, Number, Table, Verdict
-from garboard.history.proof import Proof, Revision, in_groups
+from garboard.history.proof import SIGN_AT_HAND_OVER, Proof, Revision, in_groups
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import name_in_words, names_in_words, place_in_words, title_of
 from garboard.hosting.unused import not_used
 from garboard.job_files.job_file import ATTACHED
-from garboard.job_view import JobView
-from garboard.owner_pages import CARE
-from garboard.records import JsonValue, SignOff
+from garboard.job_view import FieldKey, JobView
+from garboard.owner_pages import CARE, PUNCH_LIST, SIGNATURES, card_of, key_of, number_of, page_of
+from garboard.records import JsonValue, Measurement, SignOff
 from garboard.report.blocks import Block as Part
 from garboard.report.blocks import (
     big_number,
@@ -29,11 +32,12 @@ from garboard.report.blocks import (
     listed,
     signature,
     table,
+    to_sign,
     words,
 )
+from garboard.report.drawn_signatures import DrawnSignatures, drawing_of
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.outline import (
-    SIGN_AT_HAND_OVER,
     HandOver,
     StepOutline,
     alike_together,
@@ -118,6 +122,7 @@ class _Clause:
         numbers = "" if finding.verdict is Verdict.PASS else "; ".join(_not_told(finding.numbers, said))
         return {
             "number": number,
+            "key": key_of(number),
             "mark": finding.verdict.value,
             "about": "" if finding.about == under else finding.about,
             "said": said,
@@ -133,7 +138,7 @@ class _Clause:
             return
         self.printed.tables.add(one)
         if one.title in self.printed.cards:
-            yield words(f"{one.title}: on its card in Your boat.", "small", leads=True)
+            yield words(f"See {card_of(one.title)}.", "small", leads=True)
         elif one.card:
             yield table(one.title, one.headings, one.rows, note=self.printed.aboard)
         else:
@@ -176,12 +181,14 @@ def record_clauses(
     photos: PhotoFiles,
     proof: Proof | None,
     aboard: str,
+    drawn: DrawnSignatures,
     cards: Iterable[str] = (),
 ) -> list[dict[str, Any]]:
     """The clauses, numbered from 1; those that have nothing to say are left out.
 
     sections : those of the Record, built
     aboard   : names the boat on a card
+    drawn    : gives the strokes of signatures
     cards    : titles of the cards in Your boat
     """
     findings = [block for _, blocks in sections for block in blocks if isinstance(block, Finding)]
@@ -193,7 +200,7 @@ def record_clauses(
     def add(title: str, build: Any, *, with_clause: bool = True) -> None:
         clause = _Clause(len(found) + 1, printed)
         if blocks := [*(build(clause) if with_clause else build())]:
-            found.append({"number": f"{clause.number}", "title": title, "blocks": blocks})
+            found.append({"number": f"{clause.number}", "title": title, "key": key_of(title), "blocks": blocks})
 
     add("Cautions", lambda: _cautions(cautions(view, host), printed), with_clause=False)
     add("Vessel and equipment", lambda clause: _vessel(view, clause, host))
@@ -201,10 +208,11 @@ def record_clauses(
         add(title, lambda clause, built=built, steps=steps: _topic(clause, view, host, built, steps, photos))
     add("What was tried", lambda clause: _tried(trials_of(view, host), clause))
     add("Readings not used", lambda: _not_used(view, host), with_clause=False)
-    add("Punch list", lambda: _punch_list(view, host, assessed, printed), with_clause=False)
+    add(PUNCH_LIST, lambda: _punch_list(view, host, assessed, printed), with_clause=False)
     state = hand_over(view, assessed)
-    add("Signatures", lambda: _signatures(view, host, state), with_clause=False)
-    add("Revisions and files", lambda clause: _revisions(view, host, proof, clause))
+    signatures = partial(_signatures, view, host, state, drawn, has_entries=proof is not None)
+    add(SIGNATURES, signatures, with_clause=False)
+    add("Revisions and files", lambda clause: _revisions(view, host, proof, photos.not_shown, clause))
     add("What this book rests on", lambda: _bases(printed), with_clause=False)
     return found
 
@@ -326,7 +334,7 @@ def _checks(
                 "title": step.title,
                 "state": step.state,
                 "rows": clause.rows(left, step.title),
-                "told": f"See {', '.join(sorted(told, key=_in_order))}." if told else "",
+                "told": f"See {'; '.join(map(_with_page, sorted(told, key=_in_order)))}." if told else "",
                 "notes": [*step.said, *map(as_printed, settings_in_words(map(_as_practice, step.found)))],
                 "photos": pictures,
             }
@@ -384,20 +392,29 @@ def _punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed], p
 
 
 def _why(why: str, number: str | None) -> str:
-    return f"{why}, {number}" if number else why
+    return f"{why}, {_with_page(number)}" if number else why
+
+
+def _with_page(number: str) -> str:
+    """A finding's number, with its page."""
+    return f"{number}, {number_of(number)}"
 
 
 def handed_over_or_not(state: HandOver) -> Iterator[Part]:
     """Whether the boat was handed over, and what is open."""
-    lacking = "; ".join(state.lacking)
+    lacking = "; ".join(one for one in state.lacking if one not in state.unsigned)
     if not state.is_done:
-        yield words("NOT YET HANDED OVER", "body", bold=True, colour="fail")
-        yield words(f"{lacking[:1].upper()}{lacking[1:]}.", "body")
+        yield words("DRAFT: NOT YET HANDED OVER", "body", bold=True, colour="fail")
+        yield words(f"This is a draft because {' and '.join(state.unsigned)}.", "body")
+        if lacking:
+            yield words(f"Open besides: {lacking}.", "body")
     else:
         yield words(f"Handed over with this open: {lacking}." if lacking else "Handed over.", "body", bold=True)
 
 
-def _signatures(view: JobView, host: PluginHost, state: HandOver) -> Iterator[Part]:
+def _signatures(
+    view: JobView, host: PluginHost, state: HandOver, drawn: DrawnSignatures, *, has_entries: bool
+) -> Iterator[Part]:
     vessel, job = view.vessel, view.job
     named = f"{vessel.name}, hull number {vessel.hull_number}" if vessel.name else f"hull number {vessel.hull_number}"
     work = f" after {job.kind}" if job.kind else ""
@@ -421,24 +438,74 @@ def _signatures(view: JobView, host: PluginHost, state: HandOver) -> Iterator[Pa
         signed = [sign_off for sign_off in view.sign_offs if sign_off.role == role]
         if state.is_done and not signed and role not in SIGN_AT_HAND_OVER:
             continue  # nothing waits for it
-        for sign_off in signed or [SignOff(role=role, name=view.job.owner if role == "owner" else "")]:
-            yield _signature(sign_off, [name_in_words(name, host, view) for name in sign_off.not_covered])
+        for sign_off in signed:
+            if sign_off.at or sign_off.stale:
+                missed = [name_in_words(name, host, view) for name in sign_off.not_covered]
+                covers = _what_it_covers(sign_off, view, has_entries=has_entries)
+                yield _signature(sign_off, missed, (covers, *_worth_knowing(sign_off, view)), drawn)
+        if not any(one.at and not one.stale for one in signed):
+            name = next((one.name for one in signed), view.job.owner if role == "owner" else "")
+            yield to_sign(", ".join(filter(None, (role.capitalize(), name, "signature and date"))))
 
 
-def _signature(sign_off: SignOff, not_covered: Sequence[str]) -> Part:
-    """Who signed on screen and when, and what was changed after it; a line to sign on where nobody has, or again."""
-    signed = f"signed on screen, {date_in_words(sign_off.at)}{clock_mark(sign_off.at)}"
-    when = signed if sign_off.at else "signature and date"
+_COVERS = "It covers all that was entered in this job until then. Nothing was changed since."
+_CLOCKS_DIFFER = "By the clocks of the tablets it was given before the rest: {} a later time."
+
+
+def _worth_knowing(sign_off: SignOff, view: JobView) -> Iterator[str]:
+    """What somebody who reads a signature would ask about it: whose name it is, and where clocks contradict it."""
+    others = [one.role for one in view.sign_offs if one.role != sign_off.role and _same(one.name, sign_off.name)]
+    if others:
+        yield f"The same name stands for the {' and the '.join(dict.fromkeys(others))}."
+    if sign_off.role == "owner" and view.job.owner.strip() and not _same(view.job.owner, sign_off.name):
+        yield f"The owner of the job is entered as {view.job.owner}."
+
+
+def _same(one: str, other: str) -> bool:
+    return " ".join(one.split()).casefold() == " ".join(other.split()).casefold()
+
+
+def _later(sign_off: SignOff, view: JobView) -> int:
+    """How many values say that they were entered after a signature."""
+    signed = _moment(sign_off.at)
+    moments = map(_moment, (one.at for one in view.measurements))
+    return sum(one > signed for one in moments if one) if signed else 0
+
+
+def _moment(at: str) -> datetime | None:
+    """A wall time with its zone; None for a day alone, and for what is no time."""
+    try:
+        moment = datetime.fromisoformat(at)
+    except ValueError:
+        return None
+    return moment if moment.tzinfo else None
+
+
+def _what_it_covers(sign_off: SignOff, view: JobView, *, has_entries: bool) -> str:
     if sign_off.stale:
-        when += ", before later changes: sign again"
+        return "It covers what was entered until then."
+    if later := _later(sign_off, view):
+        return _CLOCKS_DIFFER.format(f"{in_number(later, 'value')} {'has' if later == 1 else 'have'}")
+    return _COVERS if has_entries else "The job file does not tell which entries it covers."
+
+
+def _signature(sign_off: SignOff, not_covered: Sequence[str], told: Iterable[str], drawn: DrawnSignatures) -> Part:
+    """Who signed on screen and when, as drawn, what it covers, and what was changed after it."""
+    on = f"{date_in_words(sign_off.at)}{clock_mark(sign_off.at)}" if sign_off.at else "no date entered"
+    signed = f"signed on screen, {on}"
+    line = ", ".join(filter(None, (sign_off.role.capitalize(), sign_off.name, signed)))
     further = len(not_covered) - MOST_NAMED
     more = f"; and {further} more" if further > 0 else ""
-    lacks = f"Not covered: {'; '.join(not_covered[:MOST_NAMED])}{more}." if not_covered else ""
-    line = ", ".join(filter(None, (sign_off.role.capitalize(), sign_off.name, when)))
-    return signature(line, lacks, to_sign=not sign_off.at or sign_off.stale)
+    lacks = f" Not covered: {'; '.join(not_covered[:MOST_NAMED])}{more}." if not_covered else ""
+    stale = f"Stale: signed before later changes. Sign again.{lacks}" if sign_off.stale else ""
+    strokes = drawn.of(sign_off)
+    lost = " Its drawing is not here whole." if strokes is None and drawing_of(sign_off) else ""
+    return signature(line, f"{' '.join(told)}{lost}", stale, drawn=strokes)
 
 
-def _revisions(view: JobView, host: PluginHost, proof: Proof | None, clause: _Clause) -> Iterator[Part]:
+def _revisions(
+    view: JobView, host: PluginHost, proof: Proof | None, not_shown: Mapping[FieldKey, str], clause: _Clause
+) -> Iterator[Part]:
     """What proves this book, and what it is a revision of; then the files that stay with the shop."""
     if proof is None:
         yield words(
@@ -453,31 +520,42 @@ def _revisions(view: JobView, host: PluginHost, proof: Proof | None, clause: _Cl
             f"The root is worked out from the {len(proof.hashes)} entries behind this book. One entry more, less or "
             "changed gives another root. The shop keeps the root with the file's own hash; its command "
             "\u201cgarboard verify\u201d compares this file, the entries and the figures with both. The job and the "
-            f"list of entries are attached to this file. The page \u201c{CARE}\u201d has the root as a code.",
+            f"list of entries are attached to this file. The root stands as a code on {page_of(CARE)}.",
             "small",
         )
-    if files := _files(view, host):
+    if files := _files(view, host, not_shown):
         heads = ("Belongs to", "File kept by the shop", "By", "Day")
         yield table(clause.caption("Files"), heads, files)
 
 
 def _revision(one: Revision, host: PluginHost) -> tuple[str, ...]:
-    if one.number == 1:
+    number = f"{one.number}"
+    if one.is_draft:
+        number, changed = "draft", f"a draft of {one.entries} entries; no revision yet"
+    elif one.number == 1:
         changed = f"first issued, {one.entries} entries"
     elif one.names is None:
         changed = f"now {one.entries} entries"
     else:
         changed = names_in_words(one.names, host)
     signed = ", ".join(one.signed) or "nobody"
-    return f"{one.number}", date_in_words(one.date), changed, signed, in_groups(one.root[:12])
+    return number, date_in_words(one.date), changed, signed, in_groups(one.root[:12])
 
 
-def _files(view: JobView, host: PluginHost) -> list[tuple[str, ...]]:
-    """Photos, and what else was attached, by name: they stay with the shop. Of recordings the checks tell."""
+def _files(view: JobView, host: PluginHost, not_shown: Mapping[FieldKey, str]) -> list[tuple[str, ...]]:
+    """Photos, and what else was attached, by name: they stay with the shop. Of recordings the checks tell.
+
+    not_shown : those a page of this book should show, and why it does not
+    """
+
+    def named(one: Measurement, value: Mapping[str, JsonValue]) -> str:
+        why = not_shown.get((one.step, one.field, one.row, one.of), "")
+        return f"{value.get('name') or value['file']}{f' (not shown: {why})' if why else ''}"
+
     return [
         (
             place_in_words((one.step, one.field, "" if one.field == ATTACHED else one.row, one.of), host),
-            str(one.value.get("name") or one.value["file"]),
+            named(one, one.value),
             one.by,
             date_in_words(one.at[:10]) + clock_mark(one.at),
         )

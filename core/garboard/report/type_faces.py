@@ -7,12 +7,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import lru_cache
+from itertools import zip_longest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import attrs
 
 from garboard.faults import Fault, InputError
+from garboard.owner_pages import REFERENCE
 from garboard.report.visible import in_print
 
 if TYPE_CHECKING:
@@ -105,6 +107,12 @@ def printable(text: str) -> str:
     >>> printable("Salt\\x07grass"), printable("\\u4e2d").rstrip("\\u200b")
     ('Salt\\\\u0007grass', '[U+4E2D]')
     """
+    kept, others = REFERENCE.findall(text), REFERENCE.split(text)
+    printed = [*map(_printable, others)]
+    return "".join(part for pair in zip_longest(printed, kept, fillvalue="") for part in pair)
+
+
+def _printable(text: str) -> str:
     text = in_print(text).translate(_STRIPPED).replace("\t", " ").replace("\r", "")
     letters = _own()
     if letters.issuperset(text):
@@ -122,7 +130,7 @@ def breakable(text: str, letters: int = 12) -> str:
     least = min(_LONG_WORD, 2 * letters)
     if len(text) <= least or all(len(word) <= least for word in text.split()):
         return text
-    pieces = re.compile(rf"\S{{{least + 1},}}")
+    pieces = re.compile(rf"[^\s{_JOINT}]{{{least + 1},}}")  # no other joint into a word that has its own
     return pieces.sub(lambda word: _JOINT.join(_of_length(word.group(), letters)), text)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterable, Mapping, Sequence
 
 import attrs
@@ -32,6 +33,9 @@ from garboard_shop.pages.authors import author_after
 from garboard_shop.pages.summaries import BoatSummary, coverage_seen, open_boat, register_in_words, seen_in
 from garboard_shop.pages.wording import value_in_words
 from garboard_shop.store import Store, managers_devices
+
+deciding = threading.Lock()
+"""Held from reading what stands until what was decided of it is kept: of two who decide at once the second is told."""
 
 
 class Overtaken(GarboardError):
@@ -338,10 +342,13 @@ def end_unfinished(store: Store, summary: BoatSummary, now: int) -> None:
     keep(store, [half.entry for half in summary.boat.unfinished if half.is_sure], now)
 
 
-def set_for_shop(store: Store, setting: Setting, form: Mapping[str, str], by: str, now: int) -> str:
+def set_for_shop(
+    store: Store, setting: Setting, form: Mapping[str, str], by: str, now: int, picture: str | None = None
+) -> str:
     """Set one of the shop's settings, or with `reset` in the form take back what was set.
 
-    form : saw, reason, and value or reset
+    form    : saw, reason, and value or reset
+    picture : the value of a setting that is one
     """
     record = settings.record_of(store)
     if settings.saw(record, setting.key) != form.get("saw"):
@@ -351,9 +358,10 @@ def set_for_shop(store: Store, setting: Setting, form: Mapping[str, str], by: st
     if form.get("reset"):
         keep(store, [reset_setting(author, record, setting.key, reason, managers=managers)], now)
         return f"{title}: nothing is set any more. The default holds for every job that is not signed."
-    value = settings.typed(setting, form)
+    value = settings.typed(setting, form) if picture is None else picture
     keep(store, [set_setting(author, record, setting.key, value, reason, managers=managers)], now)
-    return f"{title} is {value_in_words(value)} now, for every job that is not signed."
+    held_by = "" if picture is not None else ", for every job that is not signed"  # a book prints the picture of today
+    return f"{title} is {value_in_words(value)} now{held_by}."
 
 
 def plan_job(store: Store, boat: Boat, job: str, said: Mapping[str, str], by: str, now: int) -> int:
@@ -410,11 +418,17 @@ def _no_job(summary: BoatSummary) -> InputError:
 
 
 def keep(store: Store, entries: Iterable[Entry], now: int) -> None:
-    """Keep what was written on the page, one after another."""
+    """Keep what was written on the page, hull after hull: all that is written in one, or nothing of it.
 
-    def save(entry: Entry) -> None:
-        offered = {entry.hull_key: CheckedEntries([(entry.id, entry.raw)])}
+    errors : storage.NotSaved when nothing is kept; halves.HalfSaved when that of one hull is, and not that of another
+    """
+    of_hull: dict[str, list[Entry]] = {}
+    for entry in entries:
+        of_hull.setdefault(entry.hull_key, []).append(entry)
+
+    def save(first: Entry) -> None:
+        offered = {first.hull_key: CheckedEntries((one.id, one.raw) for one in of_hull[first.hull_key])}
         for _, reason in store.put_if_absent(offered, ON_THE_PAGE, now, 0).refused:
             raise reason
 
-    save_in_turn(save, entries)
+    save_in_turn(save, [written[0] for written in of_hull.values()])

@@ -15,7 +15,7 @@ from garboard.disk.entries import SHOP_RECORD, canonical_bytes, view
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.json_text import read_json
 from garboard.disk.storage import NewerFormat, NotSaved
-from garboard.faults import InputError
+from garboard.faults import InputError, in_words
 from garboard.history.authority import ON_THE_PAGE, THE_SHOP_ITSELF
 from garboard.history.board_views import SavedView, views_in
 from garboard.history.boat import Boat
@@ -41,6 +41,8 @@ A_WEEK = 7 * 24 * 60 * 60 * 1000
 """What boats kept changes slowly, and every telling stays in the shop's record [ms]."""
 NEXT_LOOK = 10.0
 """After all of them [s]."""
+LONG_AGO = 2 * 60 * 1000
+"""Rows that were last brought up to date so long ago are told as such: something keeps them from it [ms]."""
 AN_HOUR = 60 * 60 * 1000
 """So often it is looked whether tablets are to be told: all rows are gone through for that [ms]."""
 
@@ -177,9 +179,15 @@ class Remembering:
         self.stated: tuple[SettingSet, ...] = ()
         """What the shop set, as of the last look."""
         self._views: tuple[SavedView, ...] | None = None
+        self._not_whole: Mapping[str, str] | None = None
+        self._not_made: dict[str, str] = {}
+        """Boats whose row is that of an earlier time, as it cannot be made anew, each with why."""
         self._pasts: dict[str, Mapping[str, Past]] = {}
         self._arrivals = Arrivals(store)
         self.progress = Progress()
+        self.as_of = 0
+        """When the shop last stood as all rows say [ms since 1970-01-01 UTC]; 0 while nobody looked."""
+        self._began = 0
         self._stop, self._look = threading.Event(), threading.Event()
         self._thread: threading.Thread | None = None
 
@@ -231,6 +239,13 @@ class Remembering:
             self.learn_views()
         return self._views or ()
 
+    @property
+    def not_whole(self) -> Mapping[str, str]:
+        """What the store holds and could not read, or not all of it, as of the last look; each with why."""
+        if self._not_whole is None and self._thread is None:
+            self._not_whole = self._store.not_whole()
+        return {**self._not_made, **(self._not_whole or {})}
+
     def learn_views(self) -> None:
         """Read them anew."""
         entries = self._store.get(SHOP_RECORD, self._store.ids(SHOP_RECORD)).items()
@@ -238,6 +253,7 @@ class Remembering:
 
     def start(self) -> None:
         """Begin to make rows again, in a thread of its own."""
+        self._began = self._now()
         self._thread = threading.Thread(target=self._run, name="garboard-memory", daemon=True)
         self._thread.start()
 
@@ -250,20 +266,30 @@ class Remembering:
 
     def bring_up_to_date(self, pause: float = 0.0) -> int:
         """Make the rows of boats that changed since theirs was made; how many were made."""
-        memory, made = self.memory, 0
+        memory, made, began, was_read = self.memory, 0, self._now(), self.progress.is_read
         now = self._standing()
+        self._not_whole = self._store.not_whole()
         waiting = [hull for hull in sorted(now.digests) if not now.bears_out(self._made.get(hull))]
         if waiting:
             self._arrivals.read(self._now())
-        for number, hull in enumerate(waiting):
-            self.progress = Progress(number, len(waiting))
-            if self._stop.is_set():
-                break
-            if not now.bears_out(self._made.get(hull)):  # it may have become part of another's row meanwhile
-                made += self._make(memory, hull, now)
-                self._stop.wait(pause)
-        self.progress = Progress(is_read=True)
+        try:
+            for number, hull in enumerate(waiting):
+                self.progress = Progress(number, len(waiting), was_read)
+                if self._stop.is_set():
+                    return made
+                if not now.bears_out(self._made.get(hull)):  # it may have become part of another's row meanwhile
+                    made += self._make(memory, hull, now)
+                    self._stop.wait(pause)
+            self.as_of, was_read = began, True
+        finally:
+            self.progress = Progress(is_read=was_read)
         return made
+
+    @property
+    def is_behind(self) -> bool:
+        """Whether something keeps the rows from being brought up to date."""
+        since = self.as_of or self._began
+        return bool(since) and not self.progress.of and self._now() - since > LONG_AGO
 
     def look_soon(self) -> None:
         """Something was decided on a page: look at once. Until the rows are made anew, the pages say that some wait."""
@@ -305,11 +331,14 @@ class Remembering:
             row = row_of(summary) if summary is not None and not summary.is_passing else None
         except StoreAway:
             raise
-        except (NewerFormat, InputError):
+        except (NewerFormat, InputError) as failure:
+            self._not_made[hull] = in_words(failure)
             return False
         except Exception:  # a mistake of the program over one boat
             log.exception("the row of a boat could not be made; the others' are")
+            self._not_made[hull] = "it cannot be judged; see the server's log"
             return False
+        self._not_made.pop(hull, None)
         if row is None or summary is None:
             return False
         numbers = summary.boat.state.hull_keys

@@ -10,7 +10,7 @@ import attrs
 
 from garboard.disk.entries import SHOP_RECORD, Entry, view
 from garboard.disk.storage import NewerFormat
-from garboard.faults import InputError, ValueRefused
+from garboard.faults import Fault, InputError, ValueRefused, in_words
 from garboard.fields import check_value
 from garboard.findings import Verdict
 from garboard.history.past import PastEntry, history_of
@@ -107,9 +107,23 @@ def saw(record: HullState, key: str) -> str:
 
 def typed(setting: Setting, form: Mapping[str, str]) -> JsonValue:
     """The value of a form. Raises InputError, in words, for one that cannot be used."""
+    if setting.is_picture:
+        raise InputError("settings", [Fault(setting.field.title, "a picture, as a file", "text")])
     value = setting.typed(form.get("value", "").replace("\r\n", "\n"))  # as forms send lines
     check(setting, value)
     return value
+
+
+def picture_sent(setting: Setting, content: bytes) -> str:
+    """A file that was sent, as the text the setting holds. Raises InputError, in words, for one that cannot be used."""
+    from garboard.report.logo import LogoRefused, logo_as_kept
+
+    if not setting.is_picture:
+        raise InputError("settings", [Fault(setting.field.title, setting.allowed, "a picture")])
+    try:
+        return logo_as_kept(content)
+    except LogoRefused as refused:
+        raise InputError("settings", [Fault(setting.field.title, setting.allowed, in_words(refused))]) from None
 
 
 def check(
@@ -217,7 +231,7 @@ def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
             jobs_seen.add(job.id)
             open_jobs += 1
             view = _with(job.view, setting, value)
-            after = as_typed(view, desk.host.assess(view))
+            after = as_typed(view, desk.host.assess(view), desk.host)
             if findings := tuple(_changed(desk.host, job.assessed, after)):
                 found.append(
                     ChangedJob(

@@ -30,13 +30,14 @@ from garboard.labels import labels_digest, labels_of, stale_labels
 from garboard.report import type_faces
 from garboard.report.data_files import ENDINGS
 from garboard.report.data_tables import TABLES
+from garboard.report.drawn_signatures import files_of_signatures
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.photo_files import PictureRefused, drawn
 from garboard.report.trials import foreseen_of, table_of_trials, trials_of, which_stays
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard.steps import Assessed
 from garboard_shop.boat_rows import Row
-from garboard_shop.job_rows import JobRow
+from garboard_shop.job_rows import JobRow, state_of
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
 from garboard_shop.own_plugins import keep_in_store, put_back, withdraw
@@ -73,6 +74,7 @@ from garboard_shop.pages.visits import (
     NotHere,
     Visit,
     marked,
+    page_route,
     refuse_hurry,
     routes,
     signed_in,
@@ -86,6 +88,8 @@ OWN_PASSWORD = "old password"
 CHANGES_ON_A_PAGE = 200
 MOST_TO_CHOOSE = 12
 """Boats offered for a job to be moved to."""
+LARGEST_WITH_A_PICTURE = 5_100_000
+"""Of a form with a picture, the fields beside it included [bytes]."""
 FIRST_DAY, LAST_DAY = date(1970, 1, 2), date(2999, 12, 30)
 STATIC = {path.name: path for folder in (FOLDER / "static", type_faces.FOLDER) for path in folder.iterdir()}
 _CACHED = {**HEADERS, "Cache-Control": "max-age=3600"}
@@ -158,14 +162,13 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/settings/{key}", setting_page, "GET", ""),
         ("/settings/{key}/look", look_at_change, "POST", MANAGER),
         ("/settings/{key}/set", change_setting, "POST", MANAGER),
+        ("/settings/{key}/picture", shown_picture, "GET", ""),
         ("/plugins", plugins_page, "GET", ""),
         ("/plugins/approve", approve_plugin, "POST", MANAGER),
         ("/plugins/try", try_waiting_plugin, "POST", MANAGER),
         ("/plugins/withdraw", withdraw_plugin, "POST", MANAGER),
         ("/plugins/put-back", put_back_plugin, "POST", MANAGER),
         ("/plugins/new-check", new_check_page, "GET", MANAGER),
-        ("/plugins/new-check/look", look_at_check, "POST", MANAGER),
-        ("/plugins/new-check/approve", approve_check, "POST", MANAGER),
         ("/people", people_page, "GET", ""),
         ("/people/add", add_person, "POST", MANAGER),
         ("/people/remove", remove_person, "POST", MANAGER),
@@ -173,8 +176,15 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/static/{name}", static, "GET", NOBODY),
     ]
     whole_check = 3 * check_form.LARGEST + LARGEST_FORM  # each byte of it may come as three
-    forms = ("/plugins/new-check/look", "/plugins/new-check/approve")
-    return [*routes(desk, table, dict.fromkeys(forms, whole_check))]
+    large = [
+        ("/settings/{key}/picture", set_picture, LARGEST_WITH_A_PICTURE),
+        ("/plugins/new-check/look", look_at_check, whole_check),
+        ("/plugins/new-check/approve", approve_check, whole_check),
+    ]
+    return [
+        *routes(desk, table),
+        *(page_route(desk, path, answer, "POST", MANAGER, largest) for path, answer, largest in large),
+    ]
 
 
 def home(visit: Visit) -> Response:
@@ -352,10 +362,20 @@ def boat_page(visit: Visit) -> Response:
 
 
 def _rows_of_jobs(desk: ShopDesk, summary: BoatSummary) -> dict[str, JobRow]:
-    """The board's rows of a boat's jobs, by job; none of one that the board does not have yet."""
+    """The board's rows of a boat's jobs, by job; none of one that the board does not have yet.
+
+    A row is made a moment after the page: until then it has the state that the page shows, since now.
+    """
     rows = desk.remembering.board
     found = (rows.jobs_of(hull) for hull in sorted(summary.boat.state.hull_keys)) if rows is not None else ()
-    return {row.job: row for of_one in found for row in of_one}
+    states = {job.id: state_of(job).value for job in summary.jobs}
+    return {
+        row.job: row
+        if states.get(row.job, row.state) == row.state
+        else attrs.evolve(row, state=states[row.job], since=desk.now())
+        for of_one in found
+        for row in of_one
+    }
 
 
 def _days(summary: BoatSummary, job: JobSummary) -> tuple[glance.WorkDay, ...]:
@@ -427,7 +447,8 @@ def book(visit: Visit) -> Response:
     job = _job(visit, summary)
     size = visit.asked("paper") if visit.asked("paper") in PAPER_SIZES else PAPER_SIZES[0]
     unread = visit.desk.store.unread(summary.boat.hulls)
-    here = [one.file for one in summary.photos_in(job) if is_held(visit.desk.store.attachments, one.file)]
+    files = [*(one.file for one in summary.photos_in(job)), *files_of_signatures(job.view)]
+    here = [file for file in files if is_held(visit.desk.store.attachments, file)]
     name = f"{summary.digest_of_book} {job.id} {size} {unread} {' '.join(here)}"
     host = visit.desk.host
     load = visit.desk.load_photo
@@ -447,7 +468,8 @@ def book(visit: Visit) -> Response:
 
 def begin_boat(visit: Visit) -> Response:
     """Open a job for a new boat."""
-    hull, notice = decisions.begin_boat(visit.desk.store, visit.desk.host, visit.form, visit.who, visit.desk.now())
+    with decisions.deciding:
+        hull, notice = decisions.begin_boat(visit.desk.store, visit.desk.host, visit.form, visit.who, visit.desk.now())
     visit.desk.index.read(hull)
     visit.desk.remembering.look_soon()
     return visit.go(f"/boats/{hull}", notice)
@@ -531,8 +553,9 @@ Decision = Callable[[Store, BoatSummary, Mapping[str, str], str, int], str]
 
 def decide(decision: Decision, visit: Visit) -> Response:
     """Let a manager decide; back to where it was decided."""
-    summary = _boat(visit)
-    notice = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
+    with decisions.deciding:
+        summary = _boat(visit)
+        notice = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
     decisions.end_unfinished(visit.desk.store, _boat(visit), visit.desk.now())
     for hull in sorted(summary.boat.hulls | _boat(visit).boat.hulls):
         visit.desk.index.read(hull)
@@ -839,9 +862,29 @@ def change_setting(visit: Visit) -> Response:
     """Change one of the shop's settings."""
     desk, shown = visit.desk, _setting(visit)
     settings.value_wanted(desk, shown.setting, visit.form)
-    notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now())
+    with decisions.deciding:
+        notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now())
     desk.remembering.look_soon()
     return visit.go(f"/settings/{shown.setting.key}", notice)
+
+
+def set_picture(visit: Visit) -> Response:
+    """Set a setting that is a picture from a file. It changes no verdict."""
+    desk, shown = visit.desk, _setting(visit)
+    picture = settings.picture_sent(shown.setting, visit.files.get("file", b""))
+    notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now(), picture)
+    return visit.go(f"/settings/{shown.setting.key}", notice)
+
+
+def shown_picture(visit: Visit) -> Response:
+    """The picture a setting holds, made anew as it is printed."""
+    from garboard.report.logo import logo_to_print
+
+    logo = logo_to_print(_setting(visit).value)
+    if logo is None:
+        raise NotHere(404, "This setting holds no picture.")
+    kind = "image/svg+xml" if logo.ending == "svg" else "image/png"
+    return Response(logo.content, 200, HEADERS, kind)
 
 
 def _setting(visit: Visit) -> settings.ShownSetting:

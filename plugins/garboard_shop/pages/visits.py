@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import hmac
 import logging
+import re
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from contextlib import suppress
 from types import MappingProxyType
@@ -73,6 +74,7 @@ class Visit:
 
     user    : who is signed in; None for the few pages that need nobody
     form    : what was sent; the last value of each name
+    files   : what was sent as files, by the same names
     secret  : of the session's cookie
     """
 
@@ -81,6 +83,7 @@ class Visit:
     user: WebUser | None = None
     session: Session | None = None
     form: Mapping[str, str] = attrs.field(factory=dict)
+    files: Mapping[str, bytes] = attrs.field(factory=dict)
     secret: str = ""
     _devices: Mapping[str, str] | None = attrs.field(init=False, default=None)
 
@@ -217,13 +220,15 @@ def page_route(
 
     answer : called in a thread of its own, one of those for pages unless nobody needs to sign in
     role   : "" for anyone signed in, MANAGER, or "nobody" where no sign-in is needed
-    largest : form it takes [bytes]
+    largest : of a form with a file, which only who may send it can make the server read [bytes]
     """
 
     async def endpoint(request: Request) -> Response:
         visit = Visit(desk, request)
         try:
-            visit.form = await _form(request, largest) if request.method == "POST" else {}
+            if request.method == "POST":
+                may_be_large = largest > LARGEST_FORM and await to_thread.run_sync(_may_send_files, visit, role)
+                visit.form, visit.files = await _form(request, largest if may_be_large else LARGEST_FORM)
             limiter = None if role == "nobody" else desk.page_threads()
             return await to_thread.run_sync(_answer, visit, answer, role, limiter=limiter)
         except NotHere as failure:
@@ -297,11 +302,21 @@ def _need_own_form(visit: Visit) -> None:
         raise NotHere(403, "This form is out of date. Open the page again. Nothing was changed.")
 
 
-async def _form(request: Request, largest: int) -> dict[str, str]:
-    kind = request.headers.get("content-type", "").partition(";")[0].strip()
-    if kind != "application/x-www-form-urlencoded":
+def _may_send_files(visit: Visit, role: str) -> bool:
+    """Whether who asks is signed in, and in that role; whatever fails here is told once the form is read."""
+    try:
+        _know(visit)
+    except Exception:
+        return False
+    return visit.user is not None and (role != MANAGER or visit.is_manager)
+
+
+async def _form(request: Request, largest: int) -> tuple[dict[str, str], dict[str, bytes]]:
+    kind, _, more = request.headers.get("content-type", "").partition(";")
+    boundary = _BOUNDARY.search(more) if kind.strip() == "multipart/form-data" and largest > LARGEST_FORM else None
+    if boundary is None and kind.strip() != "application/x-www-form-urlencoded":
         raise NotHere(415, "Expected a form.")
-    body = b""
+    body = bytearray()
     try:
         async with asyncio.timeout(LONGEST_FORM):
             async for piece in request.stream():
@@ -311,9 +326,35 @@ async def _form(request: Request, largest: int) -> dict[str, str]:
     except TimeoutError:
         raise NotHere(408, f"The form took more than {LONGEST_FORM:.0f} s.", {"Connection": "close"}) from None
     try:
-        return dict(parse_qsl(body.decode(), keep_blank_values=True, max_num_fields=MOST_FIELDS, errors="strict"))
+        if boundary is not None:
+            return _parts(bytes(body), boundary[1].encode())
+        told = parse_qsl(body.decode(), keep_blank_values=True, max_num_fields=MOST_FIELDS, errors="strict")
+        return dict(told), {}
     except ValueError:
         raise NotHere(400, "The form cannot be read.") from None
+
+
+_BOUNDARY = re.compile(r'boundary="?([0-9A-Za-z\'()+_,./:=?-]{1,70})"?\s*$')
+_NAME = re.compile(rb'(?:^|[; ])name="([^"]*)"')
+
+
+def _parts(body: bytes, boundary: bytes) -> tuple[dict[str, str], dict[str, bytes]]:
+    """The fields and the files of a form in parts (from memory: RFC 7578). Raises ValueError for what is none."""
+    pieces = (b"\r\n" + body).split(b"\r\n--" + boundary, MOST_FIELDS)
+    if len(pieces) < 2 or not pieces[-1].startswith(b"--"):
+        raise ValueError("no end")
+    fields: dict[str, str] = {}
+    files: dict[str, bytes] = {}
+    for piece in pieces[1:-1]:
+        head, parted, content = piece.partition(b"\r\n\r\n")
+        name = _NAME.search(head)
+        if not parted or name is None:
+            raise ValueError("a part without a name")
+        if b"filename=" in head:
+            files[name[1].decode()] = content
+        else:
+            fields[name[1].decode()] = content.decode()
+    return fields, files
 
 
 def signed_in(visit: Visit, user: WebUser, path: str) -> Response:
@@ -338,12 +379,6 @@ def signed_out(response: Response) -> Response:
     return response
 
 
-def routes(desk: ShopDesk, table: Sequence[tuple[str, Answer, str, str]], largest: Mapping[str, int]) -> list[Route]:
-    """Routes from (path, answer, method, role).
-
-    largest : forms of some paths may be so large [bytes]
-    """
-    return [
-        page_route(desk, path, answer, method, role, largest.get(path, LARGEST_FORM))
-        for path, answer, method, role in table
-    ]
+def routes(desk: ShopDesk, table: Sequence[tuple[str, Answer, str, str]]) -> list[Route]:
+    """Routes from (path, answer, method, role)."""
+    return [page_route(desk, path, answer, method, role) for path, answer, method, role in table]

@@ -65,6 +65,11 @@ def hour_of(at: int) -> str:
     return f"{datetime.fromtimestamp(at / 1000):%H:%M}"
 
 
+def second_of(at: int) -> str:
+    """The hour, minute and second of a time of this machine [ms since 1970-01-01 UTC]."""
+    return f"{datetime.fromtimestamp(at / 1000):%H:%M:%S}"
+
+
 def day_of(at: int) -> date:
     """The day of a time of this machine [ms since 1970-01-01 UTC]."""
     return datetime.fromtimestamp(at / 1000).date()

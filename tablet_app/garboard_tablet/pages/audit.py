@@ -12,6 +12,7 @@ from garboard.findings import Verdict
 from garboard.recordings.bus_audit import HeardDevice, audit, in_words
 from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
+from garboard_tablet.pages.network import listening
 from garboard_tablet.ui.context import Context
 from garboard_tablet.ui.shell import Maker, Page, column_of
 from garboard_tablet.ui.theme import SMALL
@@ -37,12 +38,7 @@ class AuditPage(Page):
 
     @property
     def under(self) -> str:
-        network = self.live.network
-        return (
-            phrase("Listening: {title}, {word}", title=network.where.title, word=network.state().word)
-            if network
-            else "Not listening"
-        )
+        return listening(self.live.network)
 
     def look(self) -> None:
         """Show what has changed."""

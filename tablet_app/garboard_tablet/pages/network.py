@@ -32,6 +32,13 @@ LOOK = 0.5
 """What is heard is looked at anew so often [s]."""
 
 
+def listening(network: BoatNetwork | None) -> str:
+    """Where the tablet listens and what becomes of it: the small print under a title."""
+    if network is None:
+        return "Not listening"
+    return phrase("Listening: {title}, {word}", title=network.where.title, word=network.state().word)
+
+
 class NetworkPage(Page):
     """What is heard now, sender by sender. Values change where they stand; the page is built anew for new ones only."""
 
@@ -47,12 +54,7 @@ class NetworkPage(Page):
 
     @property
     def under(self) -> str:
-        network = self.live.network
-        return (
-            phrase("Listening: {title}, {word}", title=network.where.title, word=network.state().word)
-            if network
-            else "Not listening"
-        )
+        return listening(self.live.network)
 
     def body(self) -> Widget:
         self._column = Column(most=2)

@@ -44,7 +44,7 @@ from garboard_tablet.pages.echoing import EchoingPage
 from garboard_tablet.ui.picture import PhotosRow
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
 from garboard_tablet.ui.theme import HEADING, SMALL
-from garboard_tablet.ui.verdict_card import VerdictCard
+from garboard_tablet.ui.verdict_card import FindingCard, VerdictCard
 from garboard_tablet.ui.widgets import Card, Column, Press, RowPress, Txt, state_mark, verdict_marks, words
 
 if TYPE_CHECKING:
@@ -305,7 +305,8 @@ class StepPage(EchoingPage):
         self.way.go(self.route.to("why", *why_subject(number, one)))
 
     def _worst(self, number: int, one: Assessed) -> VerdictCard:
-        return VerdictCard(one.finding, partial(self._why, number, one), f"finding {number}", _settings_said(one))
+        card = FindingCard(one.finding, _settings_said(one))
+        return VerdictCard(one.finding, partial(self._why, number, one), f"finding {number}", card)
 
     def _finding(self, number: int, one: Assessed) -> RowPress:
         finding = one.finding

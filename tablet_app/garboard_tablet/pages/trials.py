@@ -123,7 +123,7 @@ class TrialsPage(ComparingPage):
             return RowPress(heading_of(trial), go, word=None, name=name)
         said = trial.sizes if trial.finding.numbers and trial.sizes else trial.why
         shown = attrs.evolve(trial.finding, about=heading_of(trial), sentence=said, short="", of="")
-        return VerdictCard(shown, go, name)
+        return VerdictCard(shown, go, name, FindingCard(shown))
 
     def actions(self) -> Sequence[Press | None]:
         go = partial(self.way.go, self.route.to("new trial"))

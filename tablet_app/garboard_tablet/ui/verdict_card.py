@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 
 from kivy.uix.behaviors import ButtonBehavior
 from kivy.uix.widget import Widget
@@ -107,12 +108,12 @@ class FindingCard(Card):
 
 
 class VerdictCard(ButtonBehavior, Widget):
-    """A finding, to be pressed for why."""
+    """A finding, or one part of it, to be pressed for why."""
 
-    def __init__(self, finding: Finding, do: Callable[[], object], name: str, notes: Sequence[str] = ()) -> None:
+    def __init__(self, finding: Finding, do: Callable[[], object], name: str, card: Card) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
-        self.name, self._do, self._last = name, do, -10.0
-        self._card = FindingCard(finding, notes)
+        self.name, self._finding, self._do, self._last = name, finding, do, -10.0
+        self._card = card
         self.text = about(finding)
         self.add_widget(self._card)
         self.bind(pos=self._place)
@@ -121,6 +122,14 @@ class VerdictCard(ButtonBehavior, Widget):
         self.size = (width, self._card.fit(width))
         self._place()
         return float(self.height)
+
+    def parts(self, room: float) -> list[Callable[[], VerdictCard]]:
+        """Number and sentence apart, each to be pressed, where a low screen has no room for both."""
+        parts = self._card.parts(room) if isinstance(self._card, FindingCard) else []
+        return [partial(self._part, part) for part in parts]
+
+    def _part(self, make: Callable[[], Card]) -> VerdictCard:
+        return VerdictCard(self._finding, self._do, self.name, make())
 
     def _place(self, *_: object) -> None:
         self._card.pos = self.pos

@@ -7,7 +7,6 @@ from typing import Any
 import attrs
 import pytest
 from click.testing import CliRunner
-from pypdf import PdfReader
 from rich.console import Console
 
 from builders import findings_of
@@ -26,6 +25,7 @@ from garboard.report.job_report import print_report
 from garboard.report.terminal import Tools
 from garboard.units import Amount
 from garboard.verdict import Verdict
+from printed import printed_words
 from prop_check_jobs import RUNS, amount, host, job, two_ways, vessel
 
 HOST = host()
@@ -175,8 +175,7 @@ def test_what_was_foreseen_is_told_before_it_is_run_and_not_to_the_owner() -> No
     report = console.file.getvalue().partition("WHAT WAS TRIED")[2]
     assert "Forecast of 16: Foreseen: 5575" in report
     assert "The forecast did not hold" in report
-    pages = PdfReader(io.BytesIO(handover_book(view, HOST, assessed))).pages
-    book = " ".join(" ".join(page.extract_text() for page in pages).split())
+    book = printed_words(handover_book(view, HOST, assessed))
     assert "What was tried" in book
     assert "forecast" not in book.casefold()
     assert "foreseen" not in book.casefold()

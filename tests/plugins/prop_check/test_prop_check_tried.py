@@ -8,7 +8,6 @@ from typing import Any
 
 import attrs
 import pytest
-from pypdf import PdfReader
 from rich.console import Console
 
 from garboard.findings import Finding, Lack
@@ -23,6 +22,7 @@ from garboard.report.trials import lines_of_trials, trials_of, which_stays
 from garboard.samples import Sample
 from garboard.units import Amount
 from garboard.verdict import Verdict
+from printed import printed_words
 from prop_check_jobs import GOOD_CONDITIONS, PROPELLER, RUNS, job, two_ways, vessel
 
 HOST = make_host(("garboard_prop_check", "garboard_fuel_curve"), entry_points=False)
@@ -412,8 +412,7 @@ def test_one_propeller_that_is_fitted_is_no_trial() -> None:
 
 def test_report_book_and_json_tell_what_was_tried(tried: JobView) -> None:
     assessed = HOST.assess(tried)
-    book = PdfReader(io.BytesIO(handover_book(HOST.with_defaults(tried), HOST, assessed)))
-    printed = " ".join(" ".join(page.extract_text() for page in book.pages).split())
+    printed = printed_words(handover_book(HOST.with_defaults(tried), HOST, assessed))
     report = io.StringIO()
     print_report(Console(file=report, width=200), tried, HOST, assessed)
     for text in (printed, " ".join(report.getvalue().split())):

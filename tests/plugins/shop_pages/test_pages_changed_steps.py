@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import shutil
-from io import BytesIO
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from pypdf import PdfReader
 
 from changed_steps import ADDED, CHECK, LEFT_OUT, SAID
 from garboard.commands.cli import program
@@ -22,6 +20,7 @@ from garboard_shop.own_plugins import withdraw
 from garboard_shop.pages.plugins import files_to_run
 from garboard_tablet.models.tablet import open_tablet
 from pages_rig import LONG_REACH, NOON, Browser, Pages, form_to, words_of
+from printed import printed_words
 
 SENTENCES = (SAID, ADDED)
 
@@ -36,8 +35,7 @@ def book_text(pages: Pages) -> str:
     boat = pages.desk.summaries.of(LONG_REACH)
     assert boat is not None
     (job,) = (one for one in boat.jobs if one.view.vessel.engines)
-    book = PdfReader(BytesIO(handover_book(job.view, pages.desk.host, job.assessed)))
-    return " ".join(" ".join(page.extract_text() for page in book.pages).split())
+    return printed_words(handover_book(job.view, pages.desk.host, job.assessed))
 
 
 @pytest.mark.long

@@ -15,6 +15,7 @@ from garboard.disk.hullfile import CheckedEntries
 from garboard.report.visible import visible
 from garboard_shop.pages.exports import HEADINGS, as_csv, as_workbook
 from pages_rig import KITTIWAKE, NOON, SALTGRASS, Browser, Pages, words_of
+from printed import printed_words
 
 FORMULAS = (
     "=HYPERLINK(1)",
@@ -188,8 +189,7 @@ def test_the_book_changes_with_the_boat_and_what_steers_is_a_mark_in_it_and_on_t
         value={"text": "Loose\x1b[2J cleat \u202eforward", "punch_list": True},
     )
     pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
-    after = PdfReader(BytesIO(manager.get(path).content))
-    printed = " ".join("".join(page.extract_text() for page in after.pages).split())
+    printed = printed_words(manager.get(path).content)
     assert "Loose\\u001b[2J cleat \\u202eforward" in printed
     shown = manager.text(f"/boats/{SALTGRASS}")
     assert "Loose\u241b[2J cleat \\u202eforward" in words_of(shown)

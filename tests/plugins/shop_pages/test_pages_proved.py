@@ -19,22 +19,24 @@ from garboard_shop.pages import people
 from garboard_shop.pages.index import Index
 from garboard_shop.store import MANAGER as MANAGES
 from garboard_shop.store import WebUser
-from page_walks import Walk
+from page_walks import Link, Walk
 from pages_rig import CHIEF, PASSWORD, Browser, Pages, light_passwords, words_of
 from proving_shop import (
     A_DAY,
     CARRIED,
-    MODELS,
+    FATES,
+    LEAST_USUAL_SLIP,
     NOW,
     SILENT_TABLETS,
     THIS_WEEK,
+    TURNS_WITH_IT,
     Answer,
     ProvingShop,
     write_shop,
 )
 
 
-@pytest.fixture(scope="module", params=[24, pytest.param(200, marks=pytest.mark.long)])
+@pytest.fixture(scope="module", params=[len(FATES), pytest.param(200, marks=pytest.mark.long)])
 def shop(
     request: pytest.FixtureRequest, plugins: PluginHost, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[tuple[ProvingShop, Browser]]:
@@ -109,7 +111,7 @@ def test_what_fails_most_this_quarter_for_which_model(
     bars = [link for link in dict.fromkeys(walk.links(heading)) if re.search(r"\d+, \d+ still$", link.words)]
     shown = [int(found[1]) for link in bars if (found := re.search(r"(\d+), \d+ still$", link.words))]
     assert shown == sorted(ever.values(), reverse=True)
-    models = {f"{maker} {model}" for maker, model, *_ in MODELS}
+    models = {one.model for one in answers}
     cells = [re.match(r"(\d+): (.*?), (.*)$", link.words) for link in walk.links(heading)]
     by_model = Counter({(found[2], found[3]): int(found[1]) for found in cells if found and found[2] in models})
     expected = Counter(one.model for one in answers for _ in set(one.ever))
@@ -199,6 +201,59 @@ def test_what_was_handed_over_with_open_fails(walk: Walk, answers: tuple[Answer,
     walk.click("^Handed over with open fails$")
     assert Counter(walk.jobs) == told(with_fails)
     assert all(cells[4] for cells in walk.cells.values()), "what fails"
+
+
+def test_what_a_job_in_work_lacks_is_all_said(walk: Walk, answers: tuple[Answer, ...]) -> None:
+    """ "3 checks without enough data and 1 more" reads as four checks."""
+    cells = walk.click(r"^in work \d", heading="State").cells
+    compasses = next(one for one in answers if one.state == "in work" and one.deviation)
+    assert cells[compasses.hull][4] == "3 checks without enough data, no technician has signed"
+    assert not any(re.search(r"and \d+ more", row[4]) for row in cells.values())
+
+
+CLOSE_TO = 0.03
+"""A curve drawn through readings may differ from the largest of them by so much [-]."""
+
+
+@pytest.mark.parametrize(
+    ("heading", "what", "usual"),
+    [
+        ("Slip", "slip", (LEAST_USUAL_SLIP, 20.0)),
+        ("Economy at best cruise", "economy", (0.0, 100.0)),
+        ("Largest compass deviation", "deviation", (0.0, 5.0)),
+    ],
+)
+def test_the_charts_of_numbers_show_what_was_reckoned_by_hand(
+    walk: Walk, answers: tuple[Answer, ...], heading: str, what: str, usual: tuple[float, float]
+) -> None:
+    """Of every boat; and what lies outside the usual, of twin engines and of two compasses too, is told."""
+    reckoned = {one.name: getattr(one, what) for one in answers}
+    known = {name: value for name, value in reckoned.items() if value is not None}
+    shown = numbers_of(walk.click("^Insight$").links(heading))
+    assert shown.keys() <= known.keys()
+    assert len(shown) == min(len(known), 80)
+    for name, (value, is_outside) in shown.items():
+        assert value == pytest.approx(known[name], rel=CLOSE_TO, abs=0.005)
+        assert is_outside == (not usual[0] <= known[name] <= usual[1]), (name, value)
+    outside = sum(not usual[0] <= value <= usual[1] for value in known.values())
+    said = re.search(rf"{heading} .*?((\d+) lies? outside|as a list)", words_of(walk.page))
+    assert said
+    assert int(said[2] or 0) == outside
+
+
+def numbers_of(links: Iterable[Link]) -> dict[str, tuple[float, bool]]:
+    """Of each boat the number its mark tells, and whether that lies outside."""
+    found = [re.match(r"(.*): (−?[\d.]+) \S+?(, outside)?$", link.words) for link in links]
+    return {one[1]: (float(one[2].replace("−", "-")), bool(one[3])) for one in found if one}
+
+
+def test_the_forecasts_of_propellers_are_scored_as_they_came_out(walk: Walk, answers: tuple[Answer, ...]) -> None:
+    known = {one.name: one.forecast for one in answers if one.forecast is not None}
+    assert {*known.values()} == {True, False}
+    shown = numbers_of(walk.click("^Insight$").links("Propellers, foreseen and reached"))
+    assert shown == {name: (TURNS_WITH_IT, not held) for name, held in known.items()}
+    told = f"{sum(known.values())} of {len(known)} forecasts held; 19 of 20 should."
+    assert told in words_of(walk.page)
 
 
 def test_headline_facets_and_lists_count_alike(walk: Walk, answers: tuple[Answer, ...]) -> None:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from io import BytesIO
+from typing import Any
+
 import attrs
 import pytest
+from PIL import Image
 
 from garboard.disk.entries import SHOP_RECORD
 from garboard.history.authority import ON_THE_PAGE
@@ -11,7 +15,8 @@ from garboard.judging.assessing import assess_hulls
 from garboard.settings import Setting
 from garboard_shop.pages.settings import effect_of, record_of, shown_setting
 from garboard_shop.pages.summaries import make_summary
-from pages_rig import CHIEF, HAND, LONG_REACH, SALTGRASS, Browser, Pages, form_to, words_of
+from garboard_shop.pages.visits import LARGEST_FORM
+from pages_rig import CHIEF, HAND, LONG_REACH, SALTGRASS, Browser, Pages, fields_of, form_to, words_of
 from setting_jobs import DROP, OFFICE, set_for_shop
 
 PAGE = f"/settings/{DROP}"
@@ -231,4 +236,68 @@ def test_the_ends_of_a_range_cannot_be_set_the_wrong_way_round_on_the_page(pages
     before = pages.entries()
     refused = manager.send(changing, value="40 %")
     assert refused.status_code == 400
+    assert pages.entries() == before
+
+
+LOGO = "/settings/handover.shop_logo"
+DRAWING = b'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 60 20"><rect width="60" height="20"/></svg>'
+
+
+def send_file(browser: Browser, content: bytes, page: str = LOGO, why: str = WHY, **fields: str) -> Any:
+    """The form with a file as a browser sends it (RFC 7578, by the client's own writer)."""
+    told = {**fields_of(form_to(browser.text(page), f"{LOGO}/picture")), "reason": why, **fields}
+    told.pop("file", None)
+    return browser.client.post(f"{page}/picture", data=told, files={"file": ("logo.svg", content, "image/svg+xml")})
+
+
+def test_a_manager_sets_the_logo_on_the_page_and_sees_it(pages: Pages, manager: Browser) -> None:
+    assert send_file(manager, DRAWING).status_code == 303
+    page = manager.text(LOGO)
+    assert f'src="{LOGO}/picture"' in page
+    assert WHY in page
+    shown = manager.get(f"{LOGO}/picture")
+    assert (shown.status_code, shown.headers["content-type"]) == (200, "image/svg+xml")
+    assert b"<rect" in shown.content
+    assert "default-src 'none'" in shown.headers["content-security-policy"]
+    png = BytesIO()
+    Image.effect_noise((3000, 1000), 90).save(png, "PNG")
+    assert len(png.getvalue()) > LARGEST_FORM, "larger than any other form"
+    assert send_file(manager, png.getvalue()).status_code == 303
+    assert manager.get(f"{LOGO}/picture").headers["content-type"] == "image/png"
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"", "The file is empty"),
+        (b"GIF89a", "no picture that can be read here"),
+        (DRAWING.replace(b"<rect", b"<script>alert(1)</script><rect"), "&lt;script&gt;"),
+        (DRAWING.replace(b"<rect", b'<rect onclick="x()"'), "onclick"),
+        (b"\x89PNG\r\n\x1a\n" + b"0" * 5_000_000, "larger than 5 MB"),
+        (b"0" * 5_200_000, "too large"),
+    ],
+)
+def test_what_cannot_be_a_logo_is_refused_in_words_and_nothing_is_saved(
+    pages: Pages, manager: Browser, content: bytes, says: str
+) -> None:
+    before = pages.entries()
+    answer = send_file(manager, content)
+    assert answer.status_code in (400, 413)
+    assert says in answer.text
+    assert pages.entries() == before
+
+
+def test_only_a_manager_sends_a_file_and_only_for_a_picture(pages: Pages, manager: Browser) -> None:
+    before = pages.entries()
+    hand = pages.signed_in(HAND)
+    told = {"csrf": hand.csrf(), "saw": "", "reason": WHY}
+    for size in (10, 100_000):  # a stranger cannot make the server read more than any other form
+        for browser in (hand, pages.browser()):
+            answer = browser.client.post(f"{LOGO}/picture", data=told, files={"file": ("l", b"0" * size)})
+            assert answer.status_code in (403, 413, 415), answer.status_code
+    assert send_file(manager, DRAWING, csrf="wrong").status_code == 403
+    typed = {**fields_of(form_to(manager.text(LOGO), f"{LOGO}/picture")), "value": "a logo", "reset": "", "reason": WHY}
+    for page in ("look", "set"):
+        answer = manager.post(f"{LOGO}/{page}", typed)
+        assert answer.status_code == 400
     assert pages.entries() == before

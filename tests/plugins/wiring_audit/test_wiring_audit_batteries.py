@@ -251,7 +251,7 @@ def test_standing_current_says_the_days() -> None:
     A third of 180 d makes 8.1 d, 10 % of capacity 4.2 d, 0.8 mA 1.7 d.
     """
     said_so = sentence_on(wired_job(), "standing_current")
-    assert said_so == "20.0 ± 0.8 mA with everything off: 66 ± 9 days, self-discharge counted, 30 wanted."
+    assert said_so == "20.0 ± 0.8 mA with the switches off: 66 ± 9 days, self-discharge counted, 30 wanted."
 
 
 @pytest.mark.parametrize(
