@@ -74,6 +74,7 @@ from garboard_shop.pages.visits import (
     NotHere,
     Visit,
     marked,
+    page_route,
     refuse_hurry,
     routes,
     signed_in,
