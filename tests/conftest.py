@@ -60,6 +60,7 @@ SLOW = (
     "promises/test_promises_over_the_network.py",
     "plugins/shop_pages/test_pages_in_browser.py",
     "plugins/shop_pages/test_pages_sign_in.py",  # these three need 20 to 60 MB for a moment: while a worker has little
+    "core/test_halves.py",  # forks some 300 times: twice as long where a worker has much
     "core/test_photos.py",
     "core/recordings/test_recording_reader.py",
 )

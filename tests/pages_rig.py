@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
 from types import TracebackType
@@ -215,17 +216,13 @@ def form_to(page: str, action: str, **fields: str) -> Form:
     return found[0]
 
 
+_TAG = re.compile(r"""<!--.*?-->|</?[a-zA-Z!](?:[^"'>]|"[^"]*"|'[^']*')*>""", re.DOTALL)
+
+
 def words_of(page: str) -> str:
-    """What a person reads on a page."""
+    """What a person reads on a page. Not by Python's parser of HTML, which took a tenth of the time of these tests."""
     body = re.sub(r"(?s)<(script|style|head)\b.*?</\1>", " ", page)
-    reader: list[str] = []
-
-    class Text(HTMLParser):
-        def handle_data(self, data: str) -> None:
-            reader.append(data)
-
-    Text(convert_charrefs=True).feed(body)
-    return " ".join(" ".join(reader).split())
+    return " ".join(" ".join(map(unescape, _TAG.split(body))).split())
 
 
 def make_first_manager(browser: Any, port: int) -> None:

@@ -293,11 +293,13 @@ def in_force(
 
 
 def _used(setting: Setting, values: Sequence[SettingSet], signed: Sequence[Signed]) -> SettingUsed | None:
+    signed = binding(signed, setting.key)
+    if not values and setting.asked is None and not any(setting.key in one for one in signed):
+        return None  # all say the default, as nearly every setting does in each check
     usable = [one for one in values if one.proved and setting.takes(one.value)]
     not_used = [one for one in values if not (one.proved and setting.takes(one.value))]
     own = [one for one in usable if one.source != SHOP]
     shop = [one for one in usable if one.source == SHOP]
-    signed = binding(signed, setting.key)
     signed_values = [_signed_under(setting, one) for one in signed]
     value, state, chosen = _holding(setting, _none_looser(setting, own or signed_values or shop))
     now, _, of_shop = _holding(setting, _none_looser(setting, shop))

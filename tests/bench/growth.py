@@ -30,6 +30,7 @@ import attrs
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns.writers import entry_number
+from garboard.commands.cli import OBJECTS_BETWEEN_COLLECTIONS
 from garboard.disk import storage
 from garboard.disk.entries import Entry
 from garboard.disk.folder_names import COARSEST_CLOCK
@@ -263,6 +264,7 @@ def main() -> None:
     options.add_argument("--where", type=Path, default=None, help="a folder on the disk to measure")
     given = options.parse_args()
     _count_files()
+    gc.set_threshold(OBJECTS_BETWEEN_COLLECTIONS)  # as every command does
     print(f"{platform.machine()}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; medians of {ROUNDS}\n")
     print("| what | sizes | hull files opened | processor time [ms] | of the first | exponent | goal |")
     print("| --- | --- | --- | --- | --- | --- | --- |")

@@ -5,7 +5,10 @@ from __future__ import annotations
 import errno
 import itertools
 import os
+import shutil
+import tempfile
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 from pathlib import Path
 
 import click
@@ -168,8 +171,12 @@ def _kill(_file: object) -> None:
     os._exit(KILLED)  # nothing is closed, cleared away or cut back, as when the system kills a program
 
 
+TOOLS = Tools()
+"""Has its host once one command has asked for it."""
+
+
 def _run(command: click.Command, *arguments: object) -> Result:
-    return CliRunner().invoke(command, [str(argument) for argument in arguments], obj=Tools())
+    return CliRunner().invoke(command, [str(argument) for argument in arguments], obj=TOOLS)
 
 
 def _ended(how: Callable[[object], None], *words: str) -> tuple[int, Result | None]:
@@ -184,7 +191,9 @@ def _ended(how: Callable[[object], None], *words: str) -> tuple[int, Result | No
     return os.waitstatus_to_exitcode(status), None
 
 
-def _folder(path: Path) -> Path:
+@lru_cache(maxsize=1)
+def _made() -> Path:
+    path = Path(tempfile.mkdtemp()) / "made"
     with HullFolder(path) as folder:
         folder.save(SPEED)
         folder.save(NAME)
@@ -194,6 +203,17 @@ def _folder(path: Path) -> Path:
         for entry in same_boat(HAND, HullState(HERE), HullState(THIRD), "one boat"):
             folder.save(entry)
     return path
+
+
+@pytest.fixture(scope="module", autouse=True)
+def made_once() -> Iterator[None]:
+    yield
+    shutil.rmtree(_made().parent)
+    _made.cache_clear()
+
+
+def _folder(path: Path) -> Path:
+    return Path(shutil.copytree(_made(), path))
 
 
 WRITES: tuple[tuple[object, str], ...] = (

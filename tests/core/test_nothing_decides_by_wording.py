@@ -114,6 +114,16 @@ def test_no_program_looks_into_a_sentence() -> None:
 Shape = list[tuple[str, str, str, str, tuple[float, ...], tuple[Lack, ...]]]
 
 
+@pytest.fixture(scope="module")
+def views(host: PluginHost) -> list[JobView]:
+    return _views(host)
+
+
+@pytest.fixture(scope="module")
+def judged(host: PluginHost, views: list[JobView]) -> Shape:
+    return _judged(host, views)
+
+
 def _judged(host: PluginHost, views: list[JobView]) -> Shape:
     return [
         (
@@ -148,9 +158,10 @@ def _views(host: PluginHost) -> list[JobView]:
     return [*whole, *gaps, filled]
 
 
-def test_rewording_every_sentence_changes_no_verdict(host: PluginHost, monkeypatch: pytest.MonkeyPatch) -> None:
-    views = _views(host)
-    before = _judged(host, views)
+def test_rewording_every_sentence_changes_no_verdict(
+    host: PluginHost, views: list[JobView], judged: Shape, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = judged
     reworded: Counter[str] = Counter()
     for kind, texts in ((Missing, ("text",)), (Finding, ("sentence", "short")), (CircuitResult, ("sentence",))):
         _reword(monkeypatch, kind, texts, reworded)
@@ -174,9 +185,9 @@ def _reword(monkeypatch: pytest.MonkeyPatch, kind: type, texts: tuple[str, ...],
     monkeypatch.setattr(kind, "__init__", init)
 
 
-def test_every_code_that_comes_out_is_listed_and_is_its_calculators_alone(host: PluginHost) -> None:
+def test_every_code_that_comes_out_is_listed_and_is_its_calculators_alone(host: PluginHost, judged: Shape) -> None:
     of_code = defaultdict(set)
-    for calculator, code, *_ in _judged(host, _views(host)):
+    for calculator, code, *_ in judged:
         of_code[code].add(calculator)
     assert len(of_code) > 60
     assert set(of_code) - host.codes() == set()
@@ -213,7 +224,7 @@ def test_only_what_lacks_data_names_what_is_missing() -> None:
         Finding(verdict=Verdict.PASS, about="horn", sentence="Loud.", basis=BASIS, missing=(Missing("air"),))
 
 
-def test_a_finding_without_a_code_gets_its_calculators_key_and_verdict(host: PluginHost) -> None:
+def test_a_finding_without_a_code_gets_its_calculators_key_and_verdict(views: list[JobView]) -> None:
     """A shop's plugin written before findings had codes; one that fails, and one that lacks data, among them."""
     codes = []
     for result in (
@@ -223,7 +234,7 @@ def test_a_finding_without_a_code_gets_its_calculators_key_and_verdict(host: Plu
     ):
         own = make_host([], entry_points=False)
         own.load("ours", lambda result=result: _plugin(result))  # type: ignore[misc, arg-type]
-        (one,) = own.assess(_views(host)[0])
+        (one,) = own.assess(views[0])
         codes.append(one.finding.code)
     assert codes == ["ours.horn.advise", "ours.horn.not_enough_data", "ours.horn.plugin_failed"]
 

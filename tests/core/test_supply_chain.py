@@ -142,22 +142,22 @@ def test_a_part_that_is_not_installed_is_told() -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a script of the shell")
-@pytest.mark.parametrize("failing", ["first", "second", "none"])
-def test_the_tests_are_run_in_two_parts_each_once_and_either_may_fail_the_check(tmp_path: Path, failing: str) -> None:
-    """Whatever the first part is given, the second leaves out, and a new folder of tests is in it by itself."""
+@pytest.mark.parametrize("failing", ["first", "second", "third", "none"])
+def test_the_tests_are_run_in_parts_each_once_and_any_may_fail_the_check(tmp_path: Path, failing: str) -> None:
+    """Whatever the first parts are given, the last leaves out, and a new folder of tests is in it by itself."""
     for program in ("ruff", "mypy", "lint-imports"):
         _stub(tmp_path / program, "exit 0")
-    fails = {"first": "[ $count = 1 ]", "second": "[ $count = 2 ]", "none": "false"}[failing]
+    fails = f"[ $count = {['none', 'first', 'second', 'third'].index(failing)} ]"
     _stub(
         tmp_path / "pytest", f'printf "%s\\n" "$*" >>"{tmp_path}/asked"\ncount=$(wc -l <"{tmp_path}/asked")\n! {fails}'
     )
     where = {"PATH": f"{tmp_path}:{os.environ['PATH']}"}
     done = subprocess.run(["bash", ROOT / ".ci" / "check"], env=where, check=False)
-    first, second = (tmp_path / "asked").read_text().replace(COMMON, "").splitlines()
+    *folders, last = (tmp_path / "asked").read_text().replace(COMMON, "").splitlines()
     assert done.returncode == (failing != "none")
-    folders = first.split()
+    assert len(folders) == 2
     assert all((ROOT / folder).is_dir() for folder in folders)
-    assert second.split() == [f"--ignore={folder}" for folder in folders]
+    assert last.split() == [f"--ignore={folder}" for folder in folders]
     (tmp_path / "asked").unlink()
     subprocess.run(["bash", ROOT / ".ci" / "check", "tests/core", "-x"], env=where, check=False)
     assert (tmp_path / "asked").read_text() == f"{COMMON}tests/core -x\n"

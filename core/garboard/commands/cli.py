@@ -58,8 +58,9 @@ COMMANDS: Mapping[str, str] = {
 """The program's own commands: "module:name"; the name is `command` where none is given."""
 
 
-OBJECTS_BETWEEN_COLLECTIONS = 50_000
-"""Python would look for garbage after every 700. What a command loads stays to its end, so it would look in vain."""
+OBJECTS_BETWEEN_COLLECTIONS = 200_000
+"""Python would look for garbage after every 700. What a command loads stays to its end, so it would look in vain: an
+assessment makes some 100 000 objects, and looking through them once took 4 % of its time."""
 
 
 class _Text(click.types.StringParamType):

@@ -180,7 +180,7 @@ class Entry:
         """For order on screen only."""
         found = self.fields.get("clock")
         if isinstance(found, list) and len(found) == 2 and type(found[0]) is type(found[1]) is int:
-            return Stamp(found[0], found[1])
+            return tuple.__new__(Stamp, found)  # replay and every view ask this of each entry
         numbers = [number for number in found if type(number) is int] if isinstance(found, list) else []
         return Stamp(numbers[0], numbers[1]) if len(numbers) == 2 else Stamp(0, 0)
 

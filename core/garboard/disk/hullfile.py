@@ -24,6 +24,7 @@ import attrs
 from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
+from garboard.disk.bulk import makes_many
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
 from garboard.disk.folder_names import FolderNames
 from garboard.disk.journal import (
@@ -38,7 +39,7 @@ from garboard.disk.journal import (
     read,
 )
 from garboard.disk.known_ids import BEGINNING, KnownIds
-from garboard.disk.proofs import Proofs
+from garboard.disk.proofs import Proofs, seconds_now
 from garboard.disk.sizes import GONE, FileSizes, Noted, changed
 from garboard.disk.storage import SET_ASIDE, Damage, FolderInUse, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
 from garboard.faults import Fault, InputError, in_number, in_words, refusal
@@ -125,6 +126,7 @@ class HullFile:
     def key(self) -> str:
         return self.journal.key
 
+    @makes_many
     def entries(self) -> tuple[Entry, ...]:
         """Views of the entries, in the order they came in. Each is parsed once."""
         for name, raw in self.journal.entries.items():
@@ -549,7 +551,7 @@ class HullFolder:
                     held[key] = found
             return {key: held[key] for key in sorted(held)}
 
-    def _without_proved(self, names: Iterable[str], held: dict[str, Holding]) -> list[str]:
+    def _without_proved(self, names: Collection[str], held: dict[str, Holding]) -> list[str]:
         """Prove files that nobody works with, that are sound, and hold just what was noted when they were flushed.
 
         names   : sorted
@@ -558,18 +560,20 @@ class HullFolder:
         """
         others: list[str] = []
         asked: dict[str, os.stat_result] = {}  # of the one name that is on its way
+        at = seconds_now()
 
         def not_proved() -> Iterator[str]:
             for name in names:
                 key, found = self._key_of_name.get(name) or key_in_name(name), self._found(name)
-                if key in self._open or found is None or not stat.S_ISREG(found.st_mode):
+                if found is None or key in self._open:
                     others.append(name)
-                elif key and (proved := self._proofs.of(name, found)):
-                    held[key] = Holding(*proved)
-                    self._can_be_read(name)
-                else:
+                elif key and (proved := self._proofs.of(name, found, at)):
+                    held[key] = Holding._make(proved)
+                elif stat.S_ISREG(found.st_mode):
                     asked[name] = found
                     yield name
+                else:
+                    others.append(name)
 
         for name, noted in self._sizes.of_each(not_proved()):
             found, now = asked.pop(name), time.time_ns()
@@ -581,16 +585,14 @@ class HullFolder:
             ):
                 self._key_of_name[name] = key
                 held[key] = Holding(noted.digest, noted.entries)
-                self._can_be_read(name)
                 self._proofs.add(name, found, held[key], now)
             else:
                 others.append(name)
         self._proofs.write()
+        for path in [*self.left_alone]:
+            if path.name in names and path.name not in others:  # it can be read by now
+                self.left_alone.pop(path)
         return sorted(others)
-
-    def _can_be_read(self, name: str) -> None:
-        if self.left_alone:
-            self.left_alone.pop(self._hulls_folder / name, None)
 
     def _proved_now(self, name: str, noted: Noted) -> str:
         """Whose file it is, where every entry, read now, proves itself and all are just those noted; else ""."""

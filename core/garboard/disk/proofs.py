@@ -39,8 +39,15 @@ LONGEST = 24 * 3600
 """A proof holds for so long at most [s], and for half of it at least."""
 _WORTH_WRITING = 50
 """The file is written anew when one proof in so many is new."""
-_LINES_AT_ONCE = 1000
+_LINES_AT_ONCE, _BYTES_AT_ONCE = 1000, 1 << 18
+_SIGN = b"= "
+"""Begins the last line and stands in no other."""
 _BOOT = Path("/proc/sys/kernel/random/boot_id")
+
+
+def seconds_now() -> str:
+    """The time [s]. For centuries it has as many digits as another: they sort as the numbers do."""
+    return str(time.time_ns() // _SECOND)
 
 
 class Proofs:
@@ -57,17 +64,17 @@ class Proofs:
         self._lines: dict[str, str] | None = None if of_today else {}
         self._new = 0
 
-    def of(self, name: str, found: os.stat_result) -> tuple[str, int] | None:
+    def of(self, name: str, found: os.stat_result, now: str) -> tuple[str, int] | None:
         """The digest of a file's entries, and how many those are; None where that must be read.
 
         found : what the system says of the file now
+        now   : `seconds_now`
         """
         if self._lines is None:
             self._lines = _read(self._path)
         line, marks = self._lines.get(name, ""), _marks_of(found)
         if not line.startswith(marks):
             return None
-        now = str(time.time_ns() // _SECOND)  # as many digits as the others: they sort as the numbers do
         try:
             made, until, entries, digest = line[len(marks) :].split(" ")
             return (digest, int(entries)) if made <= now < until else None
@@ -100,7 +107,7 @@ class Proofs:
 
 
 def _read(path: Path) -> dict[str, str]:
-    """The lines of a sound file of this start of the system; line by line, for all at once take much memory."""
+    """The lines of a sound file of this start of the system; piece by piece, for all at once take much memory."""
     found: dict[str, str] = {}
     try:
         with path.open("rb") as file:
@@ -108,12 +115,12 @@ def _read(path: Path) -> dict[str, str]:
             if not (boot := _boot()) or heading != _heading(boot):
                 return {}
             check = crc32(heading)
-            for line in file:
-                if line.startswith(b"= "):
-                    return found if line == _last(check) and not file.read(1) else {}
-                check = crc32(line, check)
-                name, _, said = line.decode("latin-1").rstrip("\n").partition(" ")
-                found[name] = said
+            while piece := file.read(_BYTES_AT_ONCE) + file.readline():
+                lines, sign, stated = piece.partition(_SIGN)
+                check = crc32(lines, check)
+                found.update(line.partition(" ")[::2] for line in lines.decode("latin-1").splitlines())
+                if sign:
+                    return found if sign + stated == _last(check) and not file.read(1) else {}
     except OSError:
         pass
     return {}
@@ -134,7 +141,7 @@ def _heading(boot: str) -> bytes:
 
 
 def _last(check: int) -> bytes:
-    return b"= %08x\n" % check
+    return b"%b%08x\n" % (_SIGN, check)
 
 
 def _marks_of(found: os.stat_result) -> str:

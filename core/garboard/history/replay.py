@@ -13,6 +13,7 @@ from itertools import chain
 import attrs
 
 from garboard import hull_number
+from garboard.disk.bulk import makes_many
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import ISSUED, STRAY, Entry
 from garboard.faults import Fault
@@ -177,6 +178,8 @@ class HullState:
         return tuple(sorted(part for part, whole in self._joined.items() if whole == job))
 
     def _home(self, key: RegisterKey) -> RegisterKey:
+        if not self._joined:
+            return key
         whole = self._joined.get(key.job)
         return key if whole is None or key.names_its_own_job else key._replace(job=whole)
 
@@ -347,6 +350,7 @@ class HullState:
         first = min(own, key=lambda entry: (*_does_not_open(entry), entry.clock, entry.id), default=None)
         return first.hull if first else self.hull_number
 
+    @makes_many
     def view(
         self,
         job: str,
@@ -410,6 +414,7 @@ def _does_not_open(entry: Entry) -> tuple[bool, bool]:
     return (entry.kind, entry.subject) != ("job", ("opened",)), entry.kind != "job"
 
 
+@makes_many
 def replay(hull: str, entries: Iterable[Entry], also: Iterable[str] = ()) -> HullState:
     """The state of a hull from a set of its entries, in any order.
 

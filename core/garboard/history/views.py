@@ -87,13 +87,14 @@ def _job_record(job: str, of_job: Current) -> Job:
 
 def _measurement(entry: Entry) -> Measurement:
     step, field, row, of = entry.subject
-    instrument = entry.fields.get("instrument", "")
+    fields = entry.fields
+    instrument = fields.get("instrument", "")
     return Measurement(
         step=step,
         field=field,
         row=row,
         of=of,
-        value=entry.value,
+        value=fields.get("value"),
         at=entry.at,
         by=entry.by,
         instrument=instrument if isinstance(instrument, str) else "",

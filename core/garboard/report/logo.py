@@ -131,7 +131,7 @@ def _picture(content: bytes, side: int, form: str) -> bytes:
     except PictureRefused as refused:
         raise LogoRefused(in_words(refused)) from None
     _proportion(image.width, image.height)
-    if image.convert("L").getextrema()[0] > _PALEST:
+    if not any(image.convert("L").histogram()[: _PALEST + 1]):
         raise LogoRefused("Nothing of it can be seen on white paper. Choose one with darker colours.")
     made = BytesIO()
     image.save(made, form, optimize=True)
