@@ -169,8 +169,6 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/plugins/withdraw", withdraw_plugin, "POST", MANAGER),
         ("/plugins/put-back", put_back_plugin, "POST", MANAGER),
         ("/plugins/new-check", new_check_page, "GET", MANAGER),
-        ("/plugins/new-check/look", look_at_check, "POST", MANAGER),
-        ("/plugins/new-check/approve", approve_check, "POST", MANAGER),
         ("/people", people_page, "GET", ""),
         ("/people/add", add_person, "POST", MANAGER),
         ("/people/remove", remove_person, "POST", MANAGER),
