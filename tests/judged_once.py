@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
@@ -11,8 +11,9 @@ import pytest
 
 from garboard.hosting.host import PluginHost
 from garboard_shop.embedded import EmbeddedStore
-from garboard_shop.pages import consequences, summaries
+from garboard_shop.pages import consequences, index, summaries
 from garboard_shop.pages.consequences import Judged
+from garboard_shop.pages.index import Card
 from garboard_shop.pages.summaries import BoatSummary, JobSummary
 from garboard_shop.store import Store, managers_devices
 
@@ -44,7 +45,25 @@ def boats_judged_once(plugins: PluginHost) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(summaries, "make_summary", make_once)
         patch.setattr(consequences, "judge", _judge_once(plugins))
+        patch.setattr(index, "card_of", _card_once())
         yield
+
+
+def _card_once() -> Callable[[str, Iterable[bytes]], Card]:
+    """What the search knows of a boat, by its entries alone."""
+    kept: dict[tuple[str, tuple[bytes, ...]], Card] = {}
+    card_of = index.card_of
+
+    def card_once(hull: str, entries: Iterable[bytes]) -> Card:
+        key = (hull, tuple(entries))
+        found = kept.get(key)
+        if found is None:
+            found = card_of(hull, key[1])
+            if len(kept) < MOST_KEPT:
+                kept[key] = found
+        return found
+
+    return card_once
 
 
 def _judge_once(plugins: PluginHost) -> Callable[[Store, PluginHost, BoatSummary, JobSummary], Judged]:
