@@ -36,6 +36,7 @@ __all__ = [
     "Series",
     "Table",
     "Verdict",
+    "decimals_beside",
     "not_enough_data",
     "with_minus",
     "with_spread",
@@ -557,7 +558,7 @@ class Finding:
             raise ValueError(f"finding about {self.about!r}: 'not enough data' must not give a number")
         if self.missing and self.verdict is not Verdict.NOT_ENOUGH_DATA:
             raise ValueError(f"finding about {self.about!r}: only 'not enough data' may name what is missing")
-        if self.limits:
+        if self.limits and _are(self.limits, Limit) and _are(self.numbers, Number):  # else the host tells its author
             object.__setattr__(self, "numbers", tuple(map(self._beside_limits, self.numbers)))
 
     def _beside_limits(self, number: Number) -> Number:
@@ -579,6 +580,10 @@ class Finding:
 def _kept(pair: tuple[Number, Limit]) -> tuple[bool, bool]:
     number, limit = pair
     return limit.holds(number.value), limit.holds(number.value, number.expanded_uncertainty or 0.0)
+
+
+def _are(parts: object, kind: type[object]) -> bool:
+    return isinstance(parts, tuple) and all(type(one) is kind for one in parts)
 
 
 _Place = tuple[str, str, str, str]

@@ -34,6 +34,7 @@ __all__ = [
     "refuse_no_boat",
     "repair_suggestions",
     "scanned",
+    "sought",
 ]
 
 SOURCE = "hull number"
@@ -103,6 +104,18 @@ def scanned(text: str) -> str:
     """
     _, of_a_boat, number = text.strip().rstrip("/").rpartition("/boats/")
     return number if of_a_boat else text
+
+
+def sought(text: str) -> str:
+    """A text as searches compare it: small letters, without accents, however they were typed.
+
+    >>> sought("Zo\u00eb"), sought("Zoe\u0308"), sought("\u0130STANBUL"), sought("Gro\u00dfe")
+    ('zoe', 'zoe', 'istanbul', 'grosse')
+    """
+    if text.isascii():
+        return text.lower()
+    parted = unicodedata.normalize("NFKD", text).casefold()
+    return "".join(one for one in parted if not unicodedata.combining(one))
 
 
 def key(text: str) -> str:

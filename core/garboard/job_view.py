@@ -255,14 +255,11 @@ class JobView:
     load_recording: Callable[[str], Recording] = attrs.field(
         default=_no_recording, converter=_only_measured, eq=False, repr=False
     )
-    _at: Mapping[FieldKey, Measurement] = attrs.field(init=False, eq=False, repr=False)
+    _at: list[Mapping[FieldKey, Measurement]] = attrs.field(init=False, factory=list, eq=False, repr=False)
     _typed: list[tuple[tuple[FieldKey, str], ...]] = attrs.field(init=False, factory=list, eq=False, repr=False)
+    _told_in: dict[str, str] = attrs.field(init=False, factory=dict, eq=False, repr=False)
+    """What `unit_to_tell` gave where no places were named: it looks at all that was entered."""
     _disagree: frozenset[FieldKey] = attrs.field(init=False, eq=False, repr=False)
-
-    @_at.default
-    def _index(self) -> Mapping[FieldKey, Measurement]:
-        found = {place_of(one): one for one in _facts_of_own_kinds(self.vessel)}
-        return found | {place_of(measurement): measurement for measurement in self.measurements}
 
     @_disagree.default
     def _disagreeing(self) -> frozenset[FieldKey]:
@@ -270,7 +267,14 @@ class JobView:
 
     def find(self, step: str, field: str, *, row: str = "", of: str = "") -> Measurement | None:
         """The measurement at a place; None when there is none or its values disagree."""
-        return self._at.get((step, field, row, of))
+        return (self._at[0] if self._at else self._index()).get((step, field, row, of))
+
+    def _index(self) -> Mapping[FieldKey, Measurement]:
+        """By its place, each measurement and each fact of a plugin's own equipment. Made once it is asked for."""
+        found = {place_of(one): one for one in _facts_of_own_kinds(self.vessel)}
+        found |= {place_of(measurement): measurement for measurement in self.measurements}
+        self._at.append(found)
+        return found
 
     def value(self, step: str, field: str, *, row: str = "", of: str = "") -> JsonValue:
         """The value at a place as entered, or None."""
@@ -310,6 +314,13 @@ class JobView:
 
         The same unit comes back for a quantity that is told in one unit only, or that nobody typed.
         """
+        if places:
+            return self._unit_to_tell(unit, places)
+        if unit not in self._told_in:
+            self._told_in[unit] = self._unit_to_tell(unit, ())
+        return self._told_in[unit]
+
+    def _unit_to_tell(self, unit: str, places: Collection[FieldKey]) -> str:
         if unit == "nm/gal":
             return f"{self.unit_to_tell('nm', places)}/{self.unit_to_tell('gal', places)}"
         if unit == "nm":  # a distance is typed nowhere: it goes with the speed

@@ -174,7 +174,8 @@ class EquipmentKind:
         if not (plugin and is_own_kind(self.key) and re.fullmatch(r"[a-z][a-z0-9_]*", kind)):
             raise _refused(self, "key reads '<plugin>.<kind>' of small letters, digits and _", repr(self.key))
         if kind in EQUIPMENT:
-            raise _refused(self, f"a kind that is none of the program's own, {', '.join(EQUIPMENT)}", repr(kind))
+            theirs = ", ".join(EQUIPMENT)
+            raise _refused(self, f"a last word of its own, such as own_{kind}, and none of {theirs}", repr(kind))
         if not self.one.strip() or len(max(self.title, self.one, key=len)) > _LONGEST_TITLE:
             raise _refused(self, f"title and one of 1 to {_LONGEST_TITLE} letters", repr(self.one[:_LONGEST_TITLE]))
         if not 0 < len(self.fields) <= MOST_FACTS:

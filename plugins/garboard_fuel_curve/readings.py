@@ -9,6 +9,7 @@ from functools import partial
 import attrs
 
 from garboard.findings import Lack, Missing, NotEnoughData
+from garboard.fittings import fitted_now
 from garboard.job_view import FieldKey, InputCollector, JobView
 from garboard.numeric import slope
 from garboard.samples import Recording
@@ -141,7 +142,11 @@ def _of_the_recording(view: JobView) -> Readings:
     asking = view.asking()
     asking.settled(STEPS, "recording")
     attached = recorded or bool(asking.missing)
-    nothing = "no throttle step is typed and no recording is attached"
+    fitted = " and ".join(
+        dict.fromkeys(filter(None, fitted_now(view.vessel)))
+    )  # those of other propellers are no steps
+    of_it = f" with the propeller {fitted}" if fitted else ""
+    nothing = f"no throttle step{of_it} is typed and no recording{of_it} is attached"
     asking.need(attached, nothing, lack=Lack.NOT_ENTERED, step=STEPS, field="recording")
     recording = asking.recording(STEPS, "recording") if recorded else Recording("", {})
     asking.check()

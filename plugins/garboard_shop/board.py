@@ -20,7 +20,7 @@ from garboard import hull_number
 from garboard.history.plans import WAITS_FOR
 from garboard_shop.board_groups import Groups
 from garboard_shop.board_words import Words
-from garboard_shop.job_rows import A_DAY, JobRow, State
+from garboard_shop.job_rows import A_DAY, LONGEST_NAME, JobRow, State
 
 if TYPE_CHECKING:
     import numpy as np
@@ -99,7 +99,11 @@ class Asked:
     @classmethod
     def of(cls, query: Mapping[str, str]) -> Asked:
         """Out of an address. What it does not know it leaves out."""
-        said = {name: query[name].strip()[:200] for name in attrs.fields_dict(cls) if name != "page" and name in query}
+        said = {
+            name: query[name].strip()[:LONGEST_NAME]
+            for name in attrs.fields_dict(cls)
+            if name != "page" and name in query
+        }
         if said.get("view") not in VIEWS:
             said.pop("view", None)
         if said.get("sort", "").removeprefix("-") not in SORTS:
@@ -390,7 +394,7 @@ class Board:
 
     def _words_of(self, row: JobRow) -> tuple[str, ...]:
         texts = (row.hull, row.number, *row.numbers, row.name, row.job, row.kind, row.model, row.engine)
-        codes = (part for code in row.failing for part in (code, *code.split(".")))
+        codes = (part for code in row.failing for part in (code, *code.split("."), *re.split("[._]", code)))
         texts += (row.technician, row.assigned, *row.propellers, *codes, *self._also(row.hull))
         return words_in(" ".join(texts))
 
@@ -594,7 +598,7 @@ def words_in(text: str) -> tuple[str, ...]:
     >>> words_in("2 x Northlight NL150, (port)")
     ('2', 'x', 'northlight', 'nl150', 'port')
     """
-    return tuple(dict.fromkeys(_WORD.findall(hull_number.scanned(text).casefold())))
+    return tuple(dict.fromkeys(_WORD.findall(hull_number.sought(hull_number.scanned(text)))))
 
 
 def handed_within(text: str, times: Times) -> tuple[int, int]:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from garboard.job_view import JobView
     from garboard.report.terminal import Tools
     from garboard.shop_link.pairing import PairingCode
+    from garboard_shop.own_plugins import Former, Keep
     from garboard_shop.store import Register, Store, Tablet
 
 DEFAULT_FOLDER = Path("garboard-shop")
@@ -132,7 +133,7 @@ def shop(
 
     if not folder.exists():
         serve.listen(host, port).close()  # a taken port leaves no empty folder behind
-    store = open_store(folder, store_url)
+    store = open_store(folder, store_url, of_today=True)  # asked again and again; a command reads the files themselves
     try:
         certificate = own_certificate(folder / SHOP_FOLDER)
         naming.keep_name(folder / SHOP_FOLDER, name)
@@ -327,7 +328,7 @@ def shop_changes(folder: Path, store_url: str, as_json: bool) -> None:
         click.echo("Nothing has been changed yet.")
 
 
-@click.group("shop-plugins", short_help="The shop's own plugins on its tablets: list, approve, withdraw.")
+@click.group("shop-plugins", short_help="The shop's own plugins on its tablets: list, approve, withdraw, put back.")
 def shop_plugins() -> None:
     """Decide which of the shop's own plugins the tablets run. Tablets learn of it when they next come ashore."""
 
@@ -358,23 +359,42 @@ def approve_plugin(folder: Path, store_url: str, file: Path, by: str) -> None:
     One that fails in a job, takes too long, or finds something else the second time is not approved. A plugin can do
     everything the app can do: read it before you approve it.
     """
-    from garboard_shop.own_plugins import approve, content_in, keep_in_folder, keep_in_store
+    from garboard_shop.own_plugins import approve
 
-    now = wall_milliseconds()
+    with _kept_plugins(folder, store_url) as (register, keep, former, jobs):
+        now = wall_milliseconds()
+        plugin = approve(register, keep, file, by, now, jobs=jobs, tell=click.echo, former=former)
+    click.echo(f"{plugin.name} {plugin.sha256} is approved. Every tablet receives it when it next comes ashore.")
+
+
+@shop_plugins.command("put-back")
+@folder_option
+@store_option
+@click.argument("name")
+@by_option
+def put_back_plugin(folder: Path, store_url: str, name: str, by: str) -> None:
+    """Approve a withdrawn plugin again, as it was. Its file is kept, and it is tried anew."""
+    from garboard_shop.own_plugins import put_back
+
+    with _kept_plugins(folder, store_url) as (register, keep, former, jobs):
+        plugin = put_back(register, keep, name, by, wall_milliseconds(), former, jobs=jobs, tell=click.echo)
+    click.echo(f"{plugin.name} {plugin.sha256} is back. Every tablet receives it when it next comes ashore.")
+
+
+@contextmanager
+def _kept_plugins(folder: Path, store_url: str) -> Iterator[tuple[Register, Keep, Former, Iterable[JobView]]]:
+    """Where a shop keeps its plugins: the register, what keeps a file, what gives one back; and the shop's jobs."""
+    from garboard_shop.own_plugins import content_in, keep_in_folder, keep_in_store
+
     if store_url:
         from garboard_shop.pages.plugins import content_of
         from garboard_shop.pages.summaries import jobs_of
 
         with closing(open_store(folder, store_url)) as store:
-            keep = keep_in_store(store)
-            former = partial(content_of, store)
-            tried = jobs_of(store)
-            plugin = approve(store.register, keep, file, by, now, jobs=tried, tell=click.echo, former=former)
+            yield store.register, keep_in_store(store), partial(content_of, store), jobs_of(store)
     else:
         with opened_register(folder, store_url) as register, _jobs_in(folder) as jobs:
-            keep, former = keep_in_folder(folder), partial(content_in, folder)
-            plugin = approve(register, keep, file, by, now, jobs=jobs, tell=click.echo, former=former)
-    click.echo(f"{plugin.name} {plugin.sha256} is approved. Every tablet receives it when it next comes ashore.")
+            yield register, keep_in_folder(folder), partial(content_in, folder), jobs
 
 
 @contextmanager
@@ -412,14 +432,17 @@ def need_server() -> None:
         raise InputError("shop server", [Fault("packages", expected, f"no {', '.join(missing)}")])
 
 
-def open_store(folder: Path, url: str) -> Store:
-    """The store a command names: the folder itself, or a database. Raises InputError."""
+def open_store(folder: Path, url: str, *, of_today: bool = False) -> Store:
+    """The store a command names: the folder itself, or a database. Raises InputError.
+
+    of_today : whether of many hull files those are not read again that another program proved today
+    """
     if url:
         return _open_database(url)
     from garboard_shop.embedded import EmbeddedStore
 
     try:
-        return EmbeddedStore(folder)
+        return EmbeddedStore(folder, of_today=of_today)
     except FolderInUse as holder:
         raise InputError(str(folder), [Fault("folder", "one no other program writes in", in_words(holder))]) from None
 

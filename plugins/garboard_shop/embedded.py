@@ -70,12 +70,13 @@ _DAY = 24 * 60 * 60 * 1000
 class EmbeddedStore:
     """A folder of hull files with all a shop server needs. One server at a time.
 
-    folder : made when it is not there
-    errors : storage.FolderInUse, naming the holder
+    folder   : made when it is not there
+    of_today : whether of many hull files those are not read again that another program proved today
+    errors   : storage.FolderInUse, naming the holder
     """
 
-    def __init__(self, folder: Path) -> None:
-        self.hulls = HullFolder(folder)
+    def __init__(self, folder: Path, *, of_today: bool = False) -> None:
+        self.hulls = HullFolder(folder, of_today=of_today)
         try:
             self.register = FileRegister(folder)
         except BaseException:

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 LONGEST_OPEN = 160
 """Characters of what is open in a job."""
+LONGEST_NAME = 200
+"""Characters of a name; a longer one is cut. An address asks for no longer one."""
 
 
 class State(StrEnum):
@@ -189,10 +191,10 @@ def _job_row(summary: BoatSummary, job: JobSummary, hull: str, before: Mapping[s
         job=job.id,
         number=summary.number,
         numbers=tuple(sorted({*summary.held, *summary.boat.state.hull_keys} - {SHOP_RECORD})),
-        name=vessel.name,
+        name=_plain(vessel.name),
         kind=record.kind,
         opened=record.opened,
-        model=" ".join(filter(None, (vessel.maker, vessel.model))),
+        model=_plain(f"{vessel.maker} {vessel.model}"),
         engine=_engine_in_words(vessel),
         propellers=_propellers_in_words(vessel),
         state=state.value,
@@ -203,7 +205,7 @@ def _job_row(summary: BoatSummary, job: JobSummary, hull: str, before: Mapping[s
         failing=tuple(sorted(one.finding.code for one in fails)),
         stale=tuple(map(_signer, job.stale)),
         is_managers=any(one.role == "manager" and not one.stale for one in job.view.sign_offs),
-        writer=last.by if last else next(iter(record.technicians), ""),
+        writer=_plain(last.by if last else next(iter(record.technicians), "")),
         tablet=last.tablet if last else "",
         settled=settling.clock.milliseconds if settling else 0,
         settled_by=settling.by if settling else "",
@@ -213,11 +215,20 @@ def _job_row(summary: BoatSummary, job: JobSummary, hull: str, before: Mapping[s
     return with_past(planned(row, plan), before.get(job.id), came)
 
 
+def _plain(text: str) -> str:
+    """A name as rows are told apart by, and an address asks for: two that differ in white space alone are one.
+
+    >>> _plain("\\tR.  Vane "), _plain("  ")
+    ('R. Vane', '')
+    """
+    return " ".join(text.split())[:LONGEST_NAME].rstrip()
+
+
 def planned(row: JobRow, plan: Plan) -> JobRow:
     """A row with what a manager planned."""
     return attrs.evolve(
         row,
-        assigned=plan.assigned,
+        assigned=_plain(plan.assigned),
         promised=plan.promised,
         said_waiting=plan.waiting_for,
         comment=plan.comment,
@@ -244,6 +255,7 @@ def with_past(row: JobRow, before: Past | None, came: Came) -> JobRow:
     Since when: what came last brought it, where that came after the row before was made. Else something else did, such
     as a changed setting, just now.
     """
+    row = attrs.evolve(row, settled=_settled(row, before, came))
     if before is None or not before.known:
         at, known = min(came.last, came.now), min(came.first, came.now)
         told = Past(state=row.state, since=at, known=known, handed=at if row.is_handed_over else 0, changed=at)
@@ -261,6 +273,14 @@ def with_past(row: JobRow, before: Past | None, came: Came) -> JobRow:
     told = _as_news(told, before, came)
     brought = min(came.last, came.now)
     return attrs.evolve(row, **{**attrs.asdict(told), "ever_failed": ever, "brought": brought})
+
+
+def _settled(row: JobRow, before: Past | None, came: Came) -> int:
+    """When a disagreement was settled last: by a tablet whose clock is ahead, no later than what was settled came."""
+    if row.settled <= (here := min(came.last, came.now)):
+        return row.settled
+    told = before.settled if isinstance(before, JobRow) and before.settled_by == row.settled_by else 0
+    return told or here
 
 
 def _as_news(told: Past, before: Past | None, came: Came) -> Past:
@@ -320,7 +340,8 @@ def _open(state: State, job: JobSummary) -> tuple[str, int]:
         return f"Next: {following.title}", 0
     if job.stale and len(job.missing) == 1:  # the row names whose signatures are stale
         return "", 0
-    return (job.missing[0].capitalize() if job.missing else ""), max(0, len(job.missing) - 1)
+    missing = ", ".join(job.missing)  # all of it: "7 checks without enough data and 1 more" reads as eight checks
+    return f"{missing[:1].upper()}{missing[1:]}", 0
 
 
 def _signer(one: Stale) -> str:
@@ -341,7 +362,7 @@ def _engine_in_words(vessel: Vessel) -> str:
     if not named and first.rated_power:
         named = str(first.rated_power)
     count = len(vessel.engines)
-    return f"{count} x {named}" if named and count > 1 else named
+    return _plain(f"{count} x {named}" if named and count > 1 else named)
 
 
 def _propellers_in_words(vessel: Vessel) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from difflib import unified_diff
 from itertools import islice
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import attrs
 
@@ -119,6 +120,35 @@ def withdraw(register: Register, name: str, by: str, now: int) -> ShopPlugin:
     withdrawn = attrs.evolve(at_work[name], withdrawn_at=now, withdrawn_by=by)
     register.put_plugin(withdrawn)
     return withdrawn
+
+
+def put_back(
+    register: Register,
+    keep: Keep,
+    name: str,
+    by: str,
+    now: int,
+    former: Former,
+    *,
+    jobs: Iterable[JobView] = (),
+    tell: Callable[[str], object] = str,
+) -> ShopPlugin:
+    """Approve a withdrawn plugin again, from the file that was kept of it. It is tried anew, as `approve` does.
+
+    errors : InputError, also where that file is not here whole; storage.NotSaved
+    """
+    withdrawn = {plugin.name: plugin for plugin in register.plugins() if plugin.is_withdrawn}
+    if name not in withdrawn:
+        expected = f"one that is withdrawn: {', '.join(sorted(withdrawn)) or 'none is'}"
+        raise InputError("plugin", [Fault("name", expected, repr(name))])
+    content = former(withdrawn[name].sha256)
+    if not content:
+        cure = "approve it from its own file"
+        raise InputError(name, [Fault("file", "the file that was approved, kept whole", "none", cure=cure)])
+    with TemporaryDirectory(prefix="garboard-") as place:
+        file = Path(place) / f"{name}{suffix_of(content)}"
+        file.write_bytes(content)
+        return approve(register, keep, file, by, now, jobs=jobs, tell=tell, known_as=file.name, former=former)
 
 
 def keep_in_store(store: Store) -> Keep:

@@ -16,6 +16,7 @@ os.environ.setdefault("KIVY_NO_ARGS", "1")
 os.environ.setdefault("KIVY_NO_FILELOG", "1")
 os.environ.setdefault("KIVY_NO_CONFIG", "1")
 os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")
+os.environ.setdefault("KIVY_IMAGE", "sdl2")  # a second reader of pictures takes 4 MB; photos are read without Kivy
 
 from kivy.app import App
 from kivy.clock import Clock

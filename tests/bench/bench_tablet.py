@@ -2,7 +2,8 @@
 
 Run by hand:  python tests/bench/bench_tablet.py --hulls 1 50 500
 Off screen, in software, on whatever machine this is: only the ratios mean something. Medians of five processes, each
-figure with the least and the most of the five.
+figure with the least and the most of the five. With --opened 120 also the memory of so many pages of steps, opened one
+after another.
 Goal: the first usable frame within 1.4 times the bare window's, with 50 hulls on the tablet. Byte code is kept between
 runs, as an installed program has it; on a busy machine the processor's ratio says more than the clock's.
 """
@@ -57,6 +58,11 @@ def fill(folder: Path, hulls: int) -> None:
             files.put_if_absent(hull, entries)
 
 
+def as_the_app_sets() -> None:
+    """What the app sets where nothing loads Kivy before it; here its settings are changed first."""
+    os.environ.setdefault("KIVY_IMAGE", "sdl2")
+
+
 def quiet_window() -> None:
     import logging
 
@@ -98,7 +104,7 @@ def peak_memory() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
-def bare() -> None:
+def bare_window() -> object:
     quiet_window()
     from kivy.app import App
     from kivy.uix.label import Label
@@ -107,10 +113,11 @@ def bare() -> None:
         def build(self) -> Label:
             return Label(text="Vessels", font_size=32)
 
-    first_frame(Bare())
+    return Bare()
 
 
 def tablet(folder: Path) -> None:
+    as_the_app_sets()
     quiet_window()
     from garboard_tablet.app import GarboardApp
     from garboard_tablet.models.tablet import open_tablet
@@ -134,36 +141,105 @@ def child(*arguments: str) -> tuple[float, float, float]:
     return (told["at"] - began) * 1000, told["memory"], told["cpu"]
 
 
-def timed(work: Callable[[], object], rounds: int, before: Callable[[], object] = lambda: None) -> list[float]:
-    """Milliseconds of each round, without what is done before it."""
-    taken = []
-    for _ in range(rounds):
-        before()
+class Flushes:
+    """How long the disk was waited for [s], since the program began."""
+
+    def __init__(self) -> None:
+        self.taken = 0.0
+        self._flush, os.fsync = os.fsync, self  # type: ignore[assignment]
+
+    def __call__(self, descriptor: int) -> None:
         start = time.perf_counter()
-        work()
-        taken.append((time.perf_counter() - start) * 1000)
-    return taken
+        self._flush(descriptor)
+        self.taken += time.perf_counter() - start
 
 
 @attrs.define
 class Taken:
-    """Milliseconds of each round by the clock, and of the processor for this thread alone: without the renderer's."""
+    """Milliseconds of each round by the clock; by the clock without its flushes; and of the processor for this thread
+    alone, without the renderer's."""
 
+    flushes: Flushes
     clock: list[float] = attrs.field(factory=list)
+    beyond: list[float] = attrs.field(factory=list)
     thread: list[float] = attrs.field(factory=list)
 
-    def add(self, work: Callable[[], object], rounds: int) -> None:
+    def add(self, work: Callable[[], object], rounds: int = 1, before: Callable[[], object] = lambda: None) -> None:
+        """before : done before each round, and not measured"""
         for _ in range(rounds):
-            start, own_start = time.perf_counter(), time.thread_time()
+            before()
+            start, own_start, flushed = time.perf_counter(), time.thread_time(), self.flushes.taken
             work()
             self.clock.append((time.perf_counter() - start) * 1000)
             self.thread.append((time.thread_time() - own_start) * 1000)
+            self.beyond.append(self.clock[-1] - (self.flushes.taken - flushed) * 1000)
+
+
+def wait(seconds: float) -> None:
+    """As long as a person takes, at the least; what goes on in the background ends meanwhile."""
+    end = time.perf_counter() + seconds
+    while time.perf_counter() < end:
+        frame()
+        time.sleep(0.02)
+
+
+def memory_now() -> float:
+    """What the process holds now [MB]."""
+    pages = int(Path("/proc/self/statm").read_text().split()[1])
+    return pages * resource.getpagesize() / 1024 / 1024
+
+
+def bare_drawn() -> None:
+    """Memory of a bare window as JSON [MB], at its first frame and once the renderer has made all it draws with."""
+    window = bare_window()
+    window._run_prepare()  # type: ignore[attr-defined]
+    from kivy.base import runTouchApp
+
+    runTouchApp(embedded=True)
+    told = {"first frame": memory_now()}
+    wait(4 * BETWEEN)
+    print(json.dumps(told | {"after two seconds": memory_now()}))
+
+
+def opened_pages(folder: Path, count: int) -> None:
+    """Memory of one app as JSON [MB]: at its first frame, at a job's page, at the first step's page and the last's."""
+    as_the_app_sets()
+    quiet_window()
+    from kivy.base import runTouchApp
+
+    from garboard_tablet.app import GarboardApp
+    from garboard_tablet.models.session import Route
+    from garboard_tablet.models.tablet import open_tablet
+
+    data = open_tablet(folder)
+    app = GarboardApp(data)
+    app._run_prepare()
+    runTouchApp(embedded=True)
+    told = {"first frame": memory_now()}
+    wait(4 * BETWEEN)
+    told["after two seconds"] = memory_now()
+    hull = data.files.hulls()[0]
+    job = Route(page="job", hull=hull, job=data.state_of(hull).jobs[-1])
+    app.way.go(job)
+    wait(2 * BETWEEN)
+    told["a job's page"] = memory_now()
+    steps = [step.key for step in data.host.steps]
+    for number in range(count):
+        app.way.go(job.to("step", step=steps[number % len(steps)]))
+        wait(BETWEEN)
+        if number in (0, count - 1):
+            told[f"page {number + 1} of steps"] = memory_now()
+        app.way.back()
+        frame()
+    print(json.dumps(told | {"at most": peak_memory()}))
 
 
 def at_work(folder: Path) -> None:
     """Times of one app on a filled folder, as JSON [ms]: steps, keys, saves, and the live guide beside a frame of the
     same page where nothing happens."""
+    as_the_app_sets()
     quiet_window()
+    flushes = Flushes()
     from kivy.base import runTouchApp
 
     from garboard_tablet.app import GarboardApp
@@ -188,13 +264,6 @@ def at_work(folder: Path) -> None:
     entry = entry_route(step, ask)
     app.way.go(job)
 
-    def wait(seconds: float) -> None:
-        """As long as a person takes, at the least; what goes on in the background ends meanwhile."""
-        end = time.perf_counter() + seconds
-        while time.perf_counter() < end:
-            frame()
-            time.sleep(0.02)
-
     def close_step() -> None:
         app.way.instead(job)
         wait(BETWEEN)
@@ -203,10 +272,15 @@ def at_work(folder: Path) -> None:
         app.way.instead(step)
         frame()
 
-    opened = timed(open_step, 10, close_step)
+    opened, still_step = Taken(flushes), Taken(flushes)
+    for _ in range(10):  # in turns, so that a busy machine troubles both alike
+        opened.add(open_step, 1, close_step)
+        wait(BETWEEN)
+        still_step.add(frame, 10)
     app.way.instead(entry)
     page: Any = app.shell.page
-    keys = timed(lambda: (page._key("1"), page._key("erase")), 100)
+    keys = Taken(flushes)
+    keys.add(lambda: (page._key("1"), page._key("erase")), 100)
     speeds = iter(range(300, 10_000))
 
     def type_a_speed() -> None:
@@ -220,7 +294,8 @@ def at_work(folder: Path) -> None:
         value._next()
         frame()
 
-    saved = timed(save_to_next, SAVES, type_a_speed)
+    saved = Taken(flushes)
+    saved.add(save_to_next, SAVES, type_a_speed)
     app.way.go(job.to("live", step="heading_calibration.steady_turn"))
     steer(app.shell.page)
     live: Any = app.shell.page  # steer has put a new page in the place of the one it was given
@@ -235,20 +310,28 @@ def at_work(folder: Path) -> None:
         live._tick(0.1)
         frame()
 
-    still, ticks = Taken(), Taken()
+    still, ticks = Taken(flushes), Taken(flushes)
     for _ in range(TICKS // 10):  # in turns, so that a busy machine troubles both alike
         still.add(frame, 10)
         ticks.add(tick, 10)
     is_shown = app.shell.page is live
     if not is_shown or not live.run.running or len(live.run.samples) < heard + TICKS:
         raise RuntimeError("the page measured is not the live guide that is shown, or it hears nothing")
-    told: dict[str, object] = {"empty frame": statistics.median(still.clock), "open a step": statistics.median(opened)}
-    told |= {"a key": statistics.median(keys) / 2, "save to next field": statistics.median(saved), "saves": saved}
-    told |= {
-        "live frame": statistics.median(ticks.clock),
-        "live frame, drawing thread": statistics.median(ticks.thread),
-    }
-    print(json.dumps({**told, "empty frame, drawing thread": statistics.median(still.thread), "memory": peak_memory()}))
+    parts = {"empty frame of a step": still_step, "open a step": opened, "a key and its erasing": keys}
+    parts |= {"save to next field": saved, "empty frame of the guide": still, "live frame": ticks}
+    told: dict[str, object] = {what: statistics.median(one.clock) for what, one in parts.items()}
+    told |= {f"{what}, drawing thread": statistics.median(one.thread) for what, one in parts.items()}
+    saves = {"saves": saved.clock, "saves beyond their flushes": saved.beyond, "saves, drawing thread": saved.thread}
+    print(json.dumps({**told, **saves, "memory": peak_memory()}))
+
+
+def told_opened(folder: Path, count: int) -> None:
+    """Memory of pages of steps opened one after another, beside a bare window's."""
+    for what, *mode in (("bare window", "bare drawn"), ("tablet", "opened", str(folder), str(count))):
+        command = [sys.executable, __file__, *mode]
+        done = subprocess.run(command, capture_output=True, text=True, check=True, env=_env())
+        for name, found in json.loads(done.stdout.splitlines()[-1]).items():
+            print(f"  {what}, {name}: {found:.0f} MB", flush=True)
 
 
 def told_at_work(folder: Path, rounds: int) -> None:
@@ -258,24 +341,27 @@ def told_at_work(folder: Path, rounds: int) -> None:
         command = [sys.executable, __file__, "work", str(folder)]
         done = subprocess.run(command, capture_output=True, text=True, check=True, env=_env())
         runs.append(json.loads(done.stdout.splitlines()[-1]))
-    saves = sorted(save for run in runs for save in run.pop("saves"))
+    saves = {name: sorted(save for run in runs for save in run.pop(name)) for name in [*runs[0]] if "saves" in name}
     for name in runs[0]:
         found = sorted(run[name] for run in runs)
         unit, digits = ("MB", 0) if name == "memory" else ("ms", 2)
         least, middle, most = (f"{one:.{digits}f}" for one in (found[0], statistics.median(found), found[-1]))
         print(f"  {name}: {middle} {unit} ({least} to {most})")
-    live = [run["live frame"] / run["empty frame"] for run in runs]
-    print(f"  live frame in empty frames: {statistics.median(live):.2f} ({min(live):.2f} to {max(live):.2f})")
-    print(
-        f"  slowest but one in a hundred of {len(saves)} saves: {saves[int((len(saves) - 1) * 0.99)]:.0f} ms",
-        flush=True,
-    )
+    for one, other in (("open a step", "empty frame of a step"), ("live frame", "empty frame of the guide")):
+        for by in ("", ", drawing thread"):
+            ratios = [run[f"{one}{by}"] / run[f"{other}{by}"] for run in runs]
+            told = f"{statistics.median(ratios):.2f} ({min(ratios):.2f} to {max(ratios):.2f})"
+            print(f"  {one} in empty frames{by}: {told}")
+    for name, found in saves.items():
+        slowest = found[int((len(found) - 1) * 0.99)]
+        print(f"  slowest but one in a hundred of {len(found)} {name}: {slowest:.0f} ms", flush=True)
 
 
 def main() -> None:
     arguments = argparse.ArgumentParser(description=__doc__)
     arguments.add_argument("--hulls", type=int, nargs="+", default=[1, 50, 500])
     arguments.add_argument("--rounds", type=int, default=5)
+    arguments.add_argument("--opened", type=int, default=0)
     chosen = arguments.parse_args()
     print(platform.platform(), platform.python_version())
     for hulls in chosen.hulls:
@@ -296,6 +382,8 @@ def main() -> None:
                 flush=True,
             )
             told_at_work(folder, chosen.rounds)
+            if chosen.opened:
+                told_opened(folder, chosen.opened)
 
 
 def summaries(folder: Path) -> None:
@@ -314,7 +402,11 @@ def summaries(folder: Path) -> None:
 if __name__ == "__main__":
     modes: dict[str, Callable[[Path], None]] = {"tablet": tablet, "work": at_work, "summaries": summaries}
     if sys.argv[1:2] == ["bare"]:
-        bare()
+        first_frame(bare_window())
+    elif sys.argv[1:2] == ["bare drawn"]:
+        bare_drawn()
+    elif sys.argv[1:2] == ["opened"]:
+        opened_pages(Path(sys.argv[2]), int(sys.argv[3]))
     elif sys.argv[1:2] and sys.argv[1] in modes:
         modes[sys.argv[1]](Path(sys.argv[2]))
     else:

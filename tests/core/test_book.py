@@ -44,7 +44,7 @@ from garboard.hosting.titles import place_in_words
 from garboard.job_view import JobView
 from garboard.judging.assessing import AssessedJob, assess_job_file
 from garboard.owner_pages import REFERENCE as REFERENCE_MARK
-from garboard.owner_pages import Digits, page_of
+from garboard.owner_pages import Digits, card_of, key_of, page_of
 from garboard.records import Measurement, Note, SignOff, StepState
 from garboard.report.as_typed import block_as_typed
 from garboard.report.book import handover_book
@@ -52,8 +52,9 @@ from garboard.report.drawn_signatures import DrawnSignatures
 from garboard.report.outline import HandOver, cautions, date_in_words
 from garboard.report.owner import card_sheets
 from garboard.report.photos import no_photo
+from garboard.report.press import BookRefused, pressed
 from garboard.report.record import _signatures
-from garboard.report.type_faces import FOLDER, held, printable
+from garboard.report.type_faces import FOLDER, breakable, held, printable
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Calculator, ReportSection
 from printed import Piece, page_texts, pieces_of
 
@@ -543,11 +544,74 @@ def test_cards_are_printed_on_the_front_of_a_sheet_whose_back_is_empty(count: in
     sheets = [*card_sheets([Table(f"Card {one}", ("A", "B"), rows, card=True) for one in range(count)], "aboard")]
     assert sum(len(column) for sheet in sheets for part in sheet for column in part["columns"]) == count
     for sheet in sheets:
-        assert all(sum(len(card["rows"]) + 6 for card in column) <= 46 for part in sheet for column in part["columns"])
+        assert all(sum(len(card["rows"]) + 6 for card in column) <= 50 for part in sheet for column in part["columns"])
     pages = [on_one_line(page) for page in page_texts(sample_book())]
     front = next(number for number, page in enumerate(pages, 1) if page.startswith("Cards to cut out"))
     assert front % 2 == 1
     assert pages[front].startswith("This page stays empty")
+
+
+def test_a_card_of_many_long_rows_is_several_and_loses_none() -> None:
+    """Of 43 rows of two lines the last ran over the foot and off the sheet."""
+    rows = tuple((f"Circuit {row} of the after cockpit and all of its lights", "7.5 A") for row in range(43))
+    sheets = [*card_sheets([Table("Fuses", ("Circuit", "Size"), rows, card=True)], "aboard")]
+    cards = [card for sheet in sheets for part in sheet for column in part["columns"] for card in column]
+    assert [card["title"] for card in cards] == [f"Fuses, {one} of {len(cards)}" for one in range(1, len(cards) + 1)]
+    assert {card["key"] for card in cards} == {key_of("Fuses")}, "a reference leads to the first"
+    found = Counter(cell for card in cards for row in card["rows"] for cell in row if cell.startswith("Circuit"))
+    assert len(found) == 43
+    assert set(found.values()) == {1}
+
+
+def test_long_names_on_cards_are_counted_as_the_lines_they_take() -> None:
+    """Titles and notes of four lines moved the last cards onto the back of their sheet."""
+    rows = tuple((f"{row}", "1") for row in range(10))
+    title = "Deviation card: the satellite compass on the hard top over the helm, " * 4
+    long, short = ([Table(f"{name}{one}", ("A", "B"), rows, card=True) for one in range(6)] for name in (title, "C"))
+    assert [len([*card_sheets(cards, "aboard")]) for cards in (long, short)] == [2, 1]
+
+
+def test_many_sheets_of_cards_come_to_rest(view: JobView) -> None:
+    """Sheets that each asked for their own page made the typesetter give up, and the boat had no book."""
+    module = ModuleType("many")
+    rows = tuple((f"{row}", "1") for row in range(12))
+    cards = [Table(f"Card {one}", ("A", "B"), rows, card=True) for one in range(24)]
+
+    @hookimpl
+    def register_report_sections(register: Callable[[ReportSection], None]) -> None:
+        told: list[Block] = [f"See {card_of('Card 0')} and {card_of('Card 23')}.", *cards]
+        register(
+            ReportSection(key="many.cards", title="Helm", order=1, part=YOUR_BOAT, build=lambda view, assessed: told)
+        )
+
+    vars(module).update(register_report_sections=register_report_sections)
+    book = book_of(view, make_host((), entry_points=False, modules={"many": module}))
+    pages = [on_one_line(page) for page in page_texts(book)]
+    helm = next(page for page in pages if page.startswith("Helm See"))
+    for card, page in re.findall(r"\u201c(Card \d+)\u201d on page (\d+)", helm):
+        assert f"{card} Señora" in pages[int(page) - 1]
+    fronts = [number for number, page in enumerate(pages, 1) if "Card 1" in page and "A B" in page]
+    assert fronts
+    assert all(number % 2 for number in fronts)
+
+
+def test_a_book_that_does_not_come_to_rest_is_made_without_numbers_of_pages(
+    view: JobView, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from garboard.report import book as book_module
+
+    def restless(data: Mapping[str, Any], *more: Any) -> bytes:
+        if not data["calm"]:
+            raise BookRefused("document did not converge within five attempts")
+        return pressed(data, *more)
+
+    monkeypatch.setattr(book_module, "pressed", restless)
+    assert "The Record says more of each: page \u2013, \u201cPunch list\u201d." in whole(book_of(view))
+
+
+def test_no_code_of_a_letter_is_broken_in_the_middle() -> None:
+    code = printable("\u05e1\u05e4\u05d9\u05e0\u05d4" * 4)
+    assert printable(breakable(code)) == code
 
 
 @pytest.mark.parametrize(
@@ -867,7 +931,7 @@ def test_who_signed_on_screen_has_no_empty_line_to_sign_on(view: JobView) -> Non
     for sign_offs, lines in (((by,), 0), ((attrs.evolve(by, stale=True),), 1), ((attrs.evolve(by, at=""),), 1)):
         signed = attrs.evolve(view, sign_offs=(*SIGNED[:1], *sign_offs))
         host = small_plugin.small_host()
-        parts = _signatures(signed, host, HandOver(True, ()), DrawnSignatures(no_photo))
+        parts = _signatures(signed, host, HandOver(True, ()), DrawnSignatures(no_photo), has_entries=True)
         assert sum(part.get("to_sign", False) for part in parts) == lines
 
 

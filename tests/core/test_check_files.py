@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from functools import cache
 from itertools import product
 from pathlib import Path
@@ -25,8 +25,8 @@ from garboard.disk.hullfile import HullFolder
 from garboard.fields import check_value
 from garboard.hosting.host import PluginHost, make_host
 from garboard.hosting.sources import plugins_beside, refused_beside
-from garboard.job_view import Disagreement, JobView, Unreadable, place_of
-from garboard.records import JsonValue
+from garboard.job_view import Disagreement, FieldKey, JobView, Unreadable, place_of
+from garboard.records import JsonValue, Measurement
 from garboard.settings import SettingSet
 from garboard.shop_link.shop_plugins import ApprovedPlugin, files_to_run, keep
 from garboard.testing import as_data, job_from, judge, load
@@ -297,6 +297,45 @@ def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
     assert {"setting[1]", "step[1].field[1].kind"} <= {problem.reason.split(":")[0] for problem in host.problems}
 
 
+def test_a_photo_that_a_result_needs_is_waited_for_and_fails_nobody(tmp_path: Path) -> None:
+    photo = '[[step.field]]\nname = "photo"\ntitle = "Photo of the rail"\nkind = "photo"\n\n[[value]]'
+    text = GOOD.replace("[[value]]", photo, 1)
+    text += '[[result]]\nname = "seen"\ntitle = "Photo"\nstep = "look"\nabout = "photo"\nneeds = ["photo"]\n'
+    text += '[[result.case]]\nverdict = "pass"\ncode = "there"\nsentence = "It is on record."\n'
+    with pytest.raises(CheckRefused, match=r"result\[2\].needs: expected fields of height, photo, got 'least'"):
+        check_of(text.replace('["photo"]', '["least"]').encode())
+    (tmp_path / "rail.toml").write_text(text)
+    host = load(tmp_path / "rail.toml", built_in=False)
+    without = job_from(job("rail.look", {}), host)
+    (found,) = as_data(judge(without, host, "rail.seen"))
+    assert (found["verdict"], found["missing"][0]["field"]) == ("not enough data", "photo")
+    taken = Measurement(step="rail.look", field="photo", value={"file": "rail.jpg"})
+    (found,) = as_data(judge(attrs.evolve(without, measurements=(taken,)), host, "rail.seen"))
+    assert (found["code"], found["places"][0]["field"]) == ("rail.seen.there", "photo")
+
+
+def test_limits_that_leave_no_room_are_told(tmp_path: Path) -> None:
+    """Where the file says so with its line; where the shop's settings do in the finding. It is no failed plugin."""
+
+    def bounded(ends: str) -> str:
+        return GOOD.replace('numbers = ["over"]', f'numbers = ["over"]\n[[result.limit]]\nnumber = "over"\n{ends}', 1)
+
+    for ends in ("low = 5\nhigh = -5", 'low = "least"\nhigh = 5'):
+        with pytest.raises(CheckRefused) as refused:
+            check_of(bounded(ends).encode())
+        (told,) = refused.value.faults
+        assert (told.fault.where, told.fault.expected[:12]) == ("result[1].limit[1].low", "at most the ")
+    (tmp_path / "rail.toml").write_text(bounded('low = "least"\nhigh = 30'))
+    host = load(tmp_path / "rail.toml", built_in=False)
+    view = job_from(job("rail.look", {}, height="50 in"), host)
+    (found,) = as_data(judge(attrs.evolve(view, settings_set=(SettingSet(key="rail.least", value="40 in"),)), host))
+    assert (found["code"], found["missing"][0]["lack"]) == (
+        "rail.height.not_enough_data",
+        "readings contradict each other",
+    )
+    assert found["missing"][0]["text"].startswith("Over the least: at least 40, at most 30 in, and nothing is both")
+
+
 def test_a_setting_of_a_unit_that_none_has_is_one_fault(tmp_path: Path) -> None:
     """What the program did not look at for it is not told as a word that it does not know."""
     head, setting, rest = GOOD.partition("[[setting]]")
@@ -320,6 +359,21 @@ def test_work_grows_with_the_rows_and_not_with_their_square(monkeypatch: pytest.
     monkeypatch.setattr(JobView, "value", counting)
     assert len(host.assess(view)) == 103
     assert 400 < len(asked) < 20 * 400
+
+
+def test_the_unit_to_tell_is_looked_for_once_and_not_in_every_row(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A sentence of each row names amounts: their unit is the one most values of the job were typed in."""
+    host, looked, look = host_of("reels.toml"), list[str](), JobView.unit_as_typed
+
+    def counting(view: JobView, quantity: str, places: Collection[FieldKey] = ()) -> str:
+        looked.append(quantity)
+        return look(view, quantity, places)
+
+    monkeypatch.setattr(JobView, "unit_as_typed", counting)
+    for size in (10, 100):
+        looked.clear()
+        host.assess(job_from(job("reels.fit", {str(number): rod(f"{number} in") for number in range(1, size)}), host))
+        assert 0 < len(looked) < 10
 
 
 def test_the_command_line_takes_it_and_starts_no_process_for_it(

@@ -9,11 +9,14 @@ import re
 import shutil
 import zipfile
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
+from functools import partial
 from io import BytesIO, StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from unicodedata import normalize
 
+import attrs
 import pytest
 from click.testing import CliRunner, Result
 
@@ -22,6 +25,7 @@ from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.history.authoring import measure
 from garboard.history.exchange import import_job
+from garboard.history.plans import plan_entries
 from garboard.history.replay import HullState
 from garboard.job_files.job_file import read_job_file
 from garboard.judging.assessing import AssessedJob, assess_one
@@ -37,6 +41,10 @@ if TYPE_CHECKING:
 SAMPLES = Path(__file__).parents[2] / "sample_jobs"
 SALTGRASS, JOB, OTHER = "QQZ04417D626", "saltgrass-2026-05", "QQZ00001A626"
 HOSTILE = '=HYPERLINK("x")\x07 "a", b\n\u2603'
+PLANNED = (
+    {"assigned": "R. Vane", "promised": "2026-05-20", "waiting_for": "parts", "comment": "Mrs Marlow rang"},
+    {"assigned": "", "promised": "2026-05-22", "comment": "Fuse holder ordered"},
+)
 README = Path(__file__).parents[2] / "plugins" / "garboard_shop" / "README.md"
 
 
@@ -54,6 +62,11 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
         for name, value in (("tablet 7", "21.5 kn"), ("tablet 8", "25 mph")):
             author, step = tablet(name).author, "prop_check.full_throttle"
             hulls.save(measure(author, HullState(SALTGRASS), JOB, step, "speed", value, row="9"))
+        office, planned = attrs.evolve(tablet("office").author, by="M. Office"), HullState(SALTGRASS)
+        for said in PLANNED:
+            for entry in plan_entries(office, planned, JOB, said):
+                planned.add(entry)
+                hulls.save(entry)
         hulls.save(measure(tablet("tablet 9").author, HullState(OTHER), "job-1", "shop.own", "remark", HOSTILE))
     return folder
 
@@ -120,6 +133,17 @@ def test_values_stand_with_their_parts_and_those_that_disagree_apart(
     assert there == [(len(judged.view.measurements),)]
 
 
+def test_what_a_manager_planned_stands_with_who_and_when(base: duckdb.DuckDBPyConnection) -> None:
+    """What was taken back or replaced does not; every comment does, without the owner's name."""
+    asked = "SELECT what, value, day, planned_by FROM plans WHERE job = '{}' AND planned_utc IS NOT NULL ORDER BY ALL"
+    assert rows(base, asked.format(JOB)) == [
+        ("comment", "Fuse holder ordered", None, "M. Office"),
+        ("comment", "Mrs owner rang", None, "M. Office"),
+        ("promised", "2026-05-22", date(2026, 5, 22), "M. Office"),
+        ("waiting_for", "parts", None, "M. Office"),
+    ]
+
+
 def test_owners_are_named_only_where_somebody_asks() -> None:
     host = Tools().host
     boat = assess_one(SAMPLES / "kittiwake" / "job.json", host)
@@ -138,6 +162,15 @@ def test_owners_are_named_only_where_somebody_asks() -> None:
         assert ("people", "name", boat.view.job.technicians[0]) in cells
     assert named[False] == set()
     assert named[True] == {("jobs", "owner"), ("signatures", "name"), ("measurements", "value"), ("people", "name")}
+
+
+def test_an_owners_name_is_left_out_however_its_accents_were_typed() -> None:
+    whole, parted = partial(normalize, "NFC"), partial(normalize, "NFD")
+    for named, told in ((whole, parted), (parted, whole)):
+        owners = Owners([named("Zoë Müller")])
+        assert owners.out(told("zoë müller")) == OWNER
+        assert owners.out_of_prose(told("Rang Zoë Müller, then Müller's yard")) == "Rang owner, then owner's yard"
+        assert owners.out_of_prose(told("zoë-MÜLLER_müller.jpg")).count(OWNER) == 2
 
 
 def test_a_name_of_one_word_is_left_out_only_where_it_stands_alone() -> None:
@@ -295,12 +328,15 @@ def test_what_cannot_be_read_is_named_and_the_rest_is_there(shop: Path, tmp_path
     shutil.copytree(shop, copy)
     other = next((copy / "hulls").glob(f"{OTHER}*"))
     other.write_bytes(b'{"format": "garboard hull", "version": 99}\n')
+    gone = [path.name for path in (copy / "attachments").iterdir()]
+    shutil.rmtree(copy / "attachments")
     result = run("export", copy, "-o", tmp_path / "t.duckdb")
     assert result.exit_code == 1
     assert other.name in result.stderr
     with duckdb.connect(str(tmp_path / "t.duckdb")) as opened:
         assert rows(opened, "SELECT hull FROM boats") == [(SALTGRASS,)]
-        assert [what for what, _ in rows(opened, "SELECT what, why FROM left_out")] == [str(other)]
+        named = {str(other), *(f"recording {name}" for name in gone)}
+        assert sorted(what for what, _ in rows(opened, "SELECT what, why FROM left_out")) == sorted(named)
 
 
 def test_a_full_disk_is_told_with_where_and_nothing_is_written(tmp_path: Path) -> None:
@@ -324,7 +360,8 @@ def test_one_boat_without_samples_and_asked_for_wrongly(shop: Path, tmp_path: Pa
     with duckdb.connect(str(tmp_path / "one.duckdb")) as opened:
         assert rows(opened, "SELECT (SELECT count(*) FROM boats), (SELECT count(*) FROM samples)") == [(1, 0)]
         assert rows(opened, "SELECT sum(samples) > 0 FROM recordings") == [(True,)]
-    for wrong in (("QQZ00002A626", "-o", tmp_path / "x.zip"), ("-o", tmp_path / "folder")):
+    no_job = ("QQZ00002A626", "-o", tmp_path / "x.zip"), (SALTGRASS, "--job", "none", "-o", tmp_path / "x.zip")
+    for wrong in (*no_job, ("-o", tmp_path / "folder")):
         result = run("export", shop, *wrong)
         assert result.exit_code == 2, result.output
     assert sorted(one.name for one in tmp_path.iterdir()) == ["one.duckdb"]

@@ -33,7 +33,7 @@ OF_A_SHOP_OR_ITS_OWNER = {
 """Files of whoever uses the program; none is in the project."""
 PATH = re.compile(r"[\w.*-]*(?:/[\w.*-]*)*(?:/|\.(?:py|md|toml|json|pem)|/[\w*-]+)")
 DOTTED = re.compile(r"[a-z_]+(?:\.[a-z_]+)+")
-DATA = re.compile(r"(?:[a-z]+/)?([a-z_-]+\.(?:json|sizes|sorted|ids|names))")
+DATA = re.compile(r"(?:[a-z]+/)?([a-z_-]+\.(?:json|sizes|sorted|ids|names|proved))")
 """A file that the program keeps on a tablet or at a shop."""
 DEFINED = re.compile(r"(?:[A-Z]\w*[a-z]\w*|[A-Z]+_[A-Z_]+|\w+\(.*\))")
 

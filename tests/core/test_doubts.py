@@ -205,3 +205,24 @@ def test_nothing_in_doubt_says_nothing(tmp_path: Path) -> None:
     assessed = host.assess(view)
     assert not any(item.why == "in doubt" for item in punch_list(view, host, assessed))
     assert not any("in doubt" in lacking for lacking in hand_over(view, assessed).lacking)
+
+
+def test_values_that_disagree_are_open_at_hand_over_and_an_owner_chooses_none(tmp_path: Path) -> None:
+    """The cover said "Handed over." while two tablets' values stood against each other."""
+    from garboard.job_view import Disagreement, Unreadable
+    from garboard.records import Measurement
+    from garboard.report.outline import punch_list
+    from garboard.report.owner import _item
+
+    values = tuple(Measurement(step="small.run", field="engine_speed", value=one) for one in ("48 A", "51 A"))
+    view = attrs.evolve(
+        small_plugin.small_view(tmp_path), disagreements=(Disagreement(("small.run", "engine_speed", "", ""), values),)
+    )
+    assert "1 with values that disagree" in hand_over(view, ()).lacking
+    torn = attrs.evolve(
+        view, unreadable=(Unreadable(place=("small.run", "log", "", ""), expected="a file", got="nothing"),)
+    )
+    assert "1 entry that cannot be read" in hand_over(torn, ()).lacking
+    (item,) = [one for one in punch_list(view, small_plugin.small_host(), ()) if one.why == "values disagree"]
+    assert item.text.endswith("choose the right one.")
+    assert _item(item).replace("\u00a0", " ").endswith("48 A against 51 A; we have not settled which is right.")

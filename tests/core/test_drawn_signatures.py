@@ -13,7 +13,10 @@ from garboard.job_view import JobView
 from garboard.records import SignOff
 from garboard.report.book import handover_book
 from garboard.report.drawn_signatures import LARGEST, MOST_DRAWN, DrawnSignatures, strokes_in
-from garboard.report.photos import Photo
+from garboard.report.outline import HandOver
+from garboard.report.photos import Photo, no_photo
+from garboard.report.record import _signatures
+from printed import printed_words
 
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 600 200" fill="none" stroke="#10202B" stroke-width="4">'
 
@@ -84,16 +87,15 @@ def test_the_book_draws_a_signature_and_says_what_it_covers(tmp_path: Path) -> N
     drawn, plain = (book_with(view, BY, file=file) for file in (SIGNED, b""))
     (with_strokes,), (without,) = curves_in(drawn), curves_in(plain)
     assert with_strokes.count("1 J") == without.count("1 J") + 2, "two strokes with round ends"
-    text = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(BytesIO(drawn)).pages)
-    assert "Owner, An Owner, signed on screen, 15 May 2026 It covers all that was entered in this job" in text
-    lost = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(BytesIO(plain)).pages)
-    assert "Its drawing is not here whole." in lost
+    text = printed_words(drawn)
+    assert "Owner, An Owner, signed on screen, 15 May 2026 The job file does not tell which entries it covers." in text
+    assert "Its drawing is not here whole." in printed_words(plain)
 
 
 def test_a_stale_signature_says_so_on_the_spot(tmp_path: Path) -> None:
     stale = attrs.evolve(BY, stale=True, not_covered=("small.horn/heard",))
     book = book_with(small_plugin.small_view(tmp_path), stale)
-    text = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(BytesIO(book)).pages)
+    text = printed_words(book)
     assert "It covers what was entered until then. Stale: signed before later changes. Sign again. Not covered:" in text
     assert "Nothing was changed since" not in text
 
@@ -101,3 +103,31 @@ def test_a_stale_signature_says_so_on_the_spot(tmp_path: Path) -> None:
 def test_of_very_many_signatures_the_first_are_drawn() -> None:
     drawn = DrawnSignatures(lambda _photo: SIGNED)
     assert [drawn.of(BY) is not None for _ in range(MOST_DRAWN + 3)] == [True] * MOST_DRAWN + [False] * 3
+
+
+def told_of(view: JobView, *sign_offs: SignOff, has_entries: bool = True) -> list[str]:
+    """What stands under each signature."""
+    view = attrs.evolve(view, sign_offs=sign_offs)
+    parts = _signatures(
+        view, small_plugin.small_host(), HandOver(True, ()), DrawnSignatures(no_photo), has_entries=has_entries
+    )
+    return [part["covers"] for part in parts if part["kind"] == "signature" and not part["to_sign"]]
+
+
+def test_what_a_signature_covers_is_said_as_far_as_it_is_known(tmp_path: Path) -> None:
+    view = small_plugin.small_view(tmp_path)
+    by = attrs.evolve(BY, at="2026-05-15T18:00:00-04:00", more={})
+    (said,) = told_of(view, by)
+    assert said == "It covers all that was entered in this job until then. Nothing was changed since."
+    assert told_of(view, by, has_entries=False) == ["The job file does not tell which entries it covers."]
+    later = attrs.evolve(view.measurements[0], at="2026-05-15T22:30:00+00:00")
+    (said,) = told_of(attrs.evolve(view, measurements=(later,)), by)
+    assert said == "By the clocks of the tablets it was given before the rest: 1 value has a later time."
+
+
+def test_a_name_that_stands_twice_or_is_not_the_owners_is_told_on_the_spot(tmp_path: Path) -> None:
+    view = small_plugin.small_view(tmp_path)
+    names = [("technician", "N. Sorrel"), ("owner", "n.  sorrel"), ("manager", "M. Office")]
+    rigger, _, owner = told_of(view, *(SignOff(role=role, name=name, at="2026-05-15") for role, name in names))
+    assert rigger.endswith("The same name stands for the owner.")
+    assert owner.endswith("The same name stands for the technician. The owner of the job is entered as An Owner.")

@@ -149,10 +149,32 @@ def test_the_quick_look_refuses_what_reading_refuses(entry: Entry, data: st.Data
 @example([("a", 1), ("a", 2)])
 @example([("a", 1), ("a b", 2)])
 @example([("x", 'q,"y":'), ("a", 1)])
+@example([("+", "q,"), (":b", 1), (",x", 2)])
 def test_the_quick_look_sees_keys_out_of_order(pairs: list[tuple[str, str | int]]) -> None:
     """An object whose keys are unsorted or doubled is refused by both."""
     value = "{" + ",".join(f"{json.dumps(k)}:{json.dumps(v)}" for k, v in pairs) + "}"
     raw = make(value="HERE").raw.replace(b'"HERE"', value.encode())
+    assert _outcome(hull_key_of, raw) == _outcome(lambda b: read_entry(b).hull_key, raw)
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        {"covers": [], "name": "Ines"},
+        {"covers": ["0" * 32, "f" * 32], "name": "Ines", "role": "technician"},
+        {"covers": ["0" * 31], "name": "Ines"},
+        {"covers": ["0" * 32, 1], "name": "Ines"},
+        {"covers": [["0" * 32]], "name": "Ines"},
+    ],
+)
+@given(data=st.data())
+def test_the_quick_look_at_a_signature_agrees_with_reading_it(value: JsonValue, data: st.DataObject) -> None:
+    entry = make(kind="signoff", value=value)
+    assert hull_key_of(entry.raw) == read_entry(entry.raw).hull_key
+    place = data.draw(st.integers(entry.raw.index(b'"value"'), len(entry.raw)))
+    width = data.draw(st.integers(0, 3))
+    put_in = data.draw(st.sampled_from([b"", b",", b'"', b"[", b"]", b"}", b":", b"1", b" ", b'","', b'{"a":1}']))
+    raw = entry.raw[:place] + put_in + entry.raw[place + width :]
     assert _outcome(hull_key_of, raw) == _outcome(lambda b: read_entry(b).hull_key, raw)
 
 

@@ -14,7 +14,7 @@ from zlib import crc32
 import pytest
 
 from campaigns.writers import entry_number
-from garboard.disk import folder_names, hullfile, sizes
+from garboard.disk import folder_names, hullfile, sizes, storage
 from garboard.disk.folder_names import FILE, FolderNames
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
@@ -192,6 +192,56 @@ def test_a_program_killed_before_it_noted_a_new_name_costs_a_listing(
     report = new_boat(shop, tmp_path / "b", "ABC00008A526")
     assert ALIKE in report.hulls[1].look_alikes
     assert str(shop / "hulls") in listed
+
+
+def _dies_at(call: int, source: Path, shop: Path) -> bool:
+    """Merge in a process of its own that is gone, without a word, before so many calls of the system were made.
+
+    returns : whether it died; else it had fewer calls to make
+    """
+    if (child := os.fork()) == 0:
+        left = [call]
+
+        def counted(work: Callable[..., Any]) -> Callable[..., Any]:
+            def counts(*arguments: Any, **options: Any) -> Any:
+                left[0] -= 1
+                if left[0] < 0:
+                    os._exit(9)
+                return work(*arguments, **options)
+
+            return counts
+
+        for name in ("utime", "replace", "fsync", "write", "stat"):
+            setattr(os, name, counted(getattr(os, name)))
+        merged(source, shop)
+        os._exit(0)
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 9
+
+
+def test_a_merge_killed_anywhere_hides_no_name_and_no_lack(
+    shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One boat more each time; then one that is taken away is told, whatever the killed program had noted."""
+    monkeypatch.setattr(storage, "flush_folder", lambda _: None)
+    call, number = 0, 10
+    while True:
+        hull = f"ABC000{number}A526"
+        has_died = _dies_at(call, tablet(tmp_path / f"tablet-{number}", HULLS[0], hull), shop)
+        path = shop / "hulls" / file_name(hull)
+        with HullFolder(shop) as folder:
+            assert folder.damage() == ()
+            assert (hull in folder.known_numbers([]).look_alikes(f"ABC000{number}A527")) == path.exists()
+        if path.exists():
+            kept = path.rename(tmp_path / "kept")
+            with HullFolder(shop) as folder:
+                is_noted = folder._sizes.least(path.name) > 0
+                assert [one.file for one in folder.damage()] == ([path] if is_noted else [])
+                folder.forget_gone(hull)
+            kept.unlink()
+        if not has_died:
+            break
+        call, number = call + 7, number + 1
+    assert number > 15
 
 
 @pytest.mark.parametrize("step", [1_000_000_000, 2_000_000_000])

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import os
+import random
 import tracemalloc
 from collections.abc import Iterator
 from pathlib import Path
@@ -161,6 +163,49 @@ def test_digests_are_equal_exactly_when_entries_are(tmp_path: Path) -> None:
         before = b.digests()
         b.save(make(3))
         assert b.digests() != before
+
+
+def test_saving_one_entry_sorts_no_others(folder: HullFolder, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Counted: of a hull of 200 all ids are sorted once, not with each entry that comes."""
+    folder.put_if_absent(HULL, [make(number) for number in range(200)])
+    lengths: list[int] = []
+
+    def counted(of: Any, **how: Any) -> Any:
+        found = sorted(of, **how)
+        lengths.append(len(found))
+        return found
+
+    monkeypatch.setattr(hullfile, "sorted", counted, raising=False)
+    for number in range(200, 230):
+        folder.save(make(number))
+        assert folder.hull(HULL).digest() == digest_of(folder.ids(HULL))
+        lengths.remove(number + 1)  # of this question
+    assert max(lengths, default=0) < 200
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_digest_is_of_what_is_held_whatever_went_wrong_before(
+    folder: HullFolder, monkeypatch: pytest.MonkeyPatch, seed: int
+) -> None:
+    """Entries come one by one and many at once, flushes fail, and the file is put back from an older copy."""
+    chance, really, older = random.Random(seed), storage.flush, b""
+
+    def flush(descriptor: int) -> None:
+        if chance.random() < 0.3:
+            raise OSError(errno.EIO, "the disk fails")
+        really(descriptor)
+
+    monkeypatch.setattr(storage, "flush", flush)
+    for number in range(0, 1200, 20):
+        with contextlib.suppress(NotSaved):
+            folder.put_if_absent(HULL, [make(number + one) for one in range(chance.choice([1, 1, 1, 2, 15]))])
+        if (path := file_of(folder)).exists() and chance.random() < 0.2:
+            older, content = path.read_bytes(), older
+            if content:
+                path.write_bytes(content)
+        ids = folder.ids(HULL)
+        assert folder.hull(HULL).digest() == digest_of(ids)
+    assert len(ids) > 50
 
 
 def test_every_save_flushes_before_it_returns(folder: HullFolder, flushed: list[int]) -> None:
@@ -501,6 +546,29 @@ def test_a_closed_folder_holds_no_hull_file_open(tmp_path: Path) -> None:
     assert open_files(tmp_path) == [file_name(HULL)]
     folder.close()
     assert open_files(tmp_path) == []
+
+
+def test_hulls_let_go_are_read_anew_and_what_is_not_saved_yet_is_held(folder: HullFolder) -> None:
+    """Looking at each of many hulls leaves no more in memory than before; nothing written or told gets lost."""
+    for hull in (HULL, OTHER):
+        folder.save(make(1, hull))
+    folder.hold_only(())
+    held = folder.hull(HULL)
+    assert folder.look_at(OTHER) == {make(1, OTHER).id}
+    assert folder.hull(HULL) is held
+    folder.hold_only([OTHER])
+    assert folder.hull(OTHER).journal.entries  # the file last written stays open
+    assert folder.hull(HULL) is not held
+    with folder.batch():
+        folder.put_if_absent(HULL, [make(2)])
+        folder.hold_only(())
+        assert folder.ids(HULL) == {make(1).id, make(2).id}
+    folder.save(make(2, OTHER))
+    path = file_of(folder)
+    folder.hold_only(())
+    path.write_bytes(path.read_bytes()[:-40])
+    assert folder.look_at(HULL) == {make(1).id}
+    assert [damage.file for damage in folder.damage_found()] == [path]
 
 
 def test_only_the_hull_file_last_written_stays_open(tmp_path: Path) -> None:

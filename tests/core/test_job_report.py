@@ -90,7 +90,7 @@ def test_findings_that_say_the_same_of_several_things_are_told_once(view: JobVie
 
 def test_missing_data_is_said_once_in_a_line(view: JobView) -> None:
     bare = report(attrs.evolve(view, measurements=()))
-    assert "○ not enough data Horn: Battery is not entered" in bare
+    assert "○ not enough data Horn: “Battery" in bare
     assert "Not enough data:" not in bare
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import os
 import random
 from io import BytesIO
 from pathlib import Path
@@ -40,6 +41,13 @@ def picture(width: int, height: int, form: str = "PNG", mode: str = "RGB") -> by
 
 def drawing(inside: str = "", head: str = "", root: str = 'viewBox="0 0 60 20"') -> bytes:
     return f'{head}<svg xmlns="http://www.w3.org/2000/svg" {root}>{inside}</svg>'.encode()
+
+
+def ground(*colour: int) -> bytes:
+    """One colour all over: white, or clear."""
+    made = BytesIO()
+    Image.new("RGBA", (300, 100), colour).save(made, "PNG")
+    return made.getvalue()
 
 
 def content_of(text: str) -> bytes:
@@ -112,6 +120,8 @@ def test_nothing_but_dots_is_kept_of_a_picture() -> None:
         (DRAWING.encode("utf-16"), "UTF-8"),
         (b"<svg", "cannot be read"),
         (b"<html/>", "no SVG drawing"),
+        (ground(255, 255, 255, 255), "white paper"),
+        (ground(0, 0, 0, 0), "white paper"),
     ],
 )
 def test_what_cannot_be_a_logo_is_refused_and_printed_by_no_book(content: bytes, says: str) -> None:
@@ -190,3 +200,12 @@ def test_a_manager_sets_the_logo_from_a_file_and_no_command_prints_its_bytes(tmp
     assert run("picture", str(shop), LOGO, str(file), *by)[0] != 0
     assert "key of a setting that is a picture" in run("picture", str(shop), "handover.shop_hours", str(file), *by)[1]
     assert "garboard settings picture" in run("set", str(shop), LOGO, "my words", *by)[1]
+    (tmp_path / "link.png").symlink_to(file)
+    file.write_bytes(picture(300, 100))
+    assert run("picture", str(shop), LOGO, str(tmp_path / "link.png"), *by)[0] == 0, "a link to a picture is one"
+    os.mkfifo(tmp_path / "pipe")
+    with (tmp_path / "endless").open("wb") as endless:
+        endless.truncate(3_000_000_000)
+    for odd, says in (("pipe", "no file"), ("endless", "larger than 5 MB"), ("shop", "no file"), ("none", "no file")):
+        status, said = run("picture", str(shop), LOGO, str(tmp_path / odd), *by)
+        assert (status != 0, says in said) == (True, True), said

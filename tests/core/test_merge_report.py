@@ -181,3 +181,17 @@ def test_a_boat_with_two_numbers_is_one_line_with_each_disagreement_once(tmp_pat
     assert lines == [f"  {HULL}, also {OTHER}: 4 new, 0 there already"]
     assert read.count("values disagree") == 1
     assert f"  {HULL}, also {OTHER}: 0 new, 4 there already" in again.splitlines()
+
+
+def test_a_builders_next_boats_are_told_of_in_one_line_the_likeliest_first(tmp_path: Path) -> None:
+    """Each of ten boats numbered one after the other looks like all others: ninety lines hid the letter O."""
+    numbers = [f"QQZ{number:05d}A626" for number in range(4400, 4410)]
+    written = [measure(tablet("a").author, HullState(hull), JOB, STEP, FIELD, "30 kn") for hull in numbers]
+    typed = measure(tablet("b").author, HullState("QQZO4401A626"), JOB, STEP, FIELD, "31 kn")
+    with HullFolder(tmp_path / "shop") as shop, HullFolder(tmp_path / "a") as source:
+        shop.save(typed)
+        for entry in written:
+            source.save(entry)
+        told = readable_report(merge([source], shop))
+    assert told.count("looks like") == len(numbers)
+    assert "looks like QQZO4401A626, QQZ04400A626, QQZ04402A626 and 7 more. One boat?" in told

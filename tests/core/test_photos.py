@@ -50,6 +50,7 @@ from garboard.report.photos import (
     MOST_READ,
     STEP_OF_TURN,
     Arrow,
+    Photo,
     arrows_in,
     photo_of,
     photos_of,
@@ -166,6 +167,11 @@ def test_a_small_upright_picture_is_kept_without_what_its_camera_says_and_shows_
         assert dict(image.getexif()) == {}
         assert image.convert("RGB").tobytes() == original.convert("RGB").tobytes()
     assert as_kept(kept) == kept
+    shown = drawn(content, ()).content
+    assert b"SERIAL-77120" not in shown
+    assert b"of A. Marsh" not in shown, "also where the file was kept by another program"
+    large = picture(3000, 2000, form, exif=exif, **more)
+    assert b"of A. Marsh" not in as_kept(large)
 
 
 @pytest.mark.parametrize("said", ["0000", "yesterday", ""])
@@ -348,7 +354,32 @@ def test_a_file_that_is_no_picture_is_listed_and_the_book_is_whole(tmp_path: Pat
         view = open_hull(hulls, HULL).view(JOB)
     pdf = handover_book(view, host, host.assess(view), load_photo=photos_at(shop))
     assert not [image for page in PdfReader(BytesIO(pdf)).pages for image in page.images]
-    assert "p.jpg" in printed_words(pdf)
+    why = "another kind of file" if content == b"no picture" else "cut off"
+    assert f"p.jpg (not shown: {why})" in printed_words(pdf)
+
+
+def test_a_picture_that_changed_on_the_disk_is_not_shown_and_the_book_says_so(tmp_path: Path) -> None:
+    host, shop = small_plugin.small_host(), _shop(tmp_path / "shop", picture(30, 20))
+    with HullFolder(shop, read_only=True) as hulls:
+        view = open_hull(hulls, HULL).view(JOB)
+    (file,) = [one for one in (shop / "attachments").iterdir() if one.read_bytes() == picture(30, 20)]
+    file.write_bytes(picture(30, 21))
+    pdf = handover_book(view, host, host.assess(view), load_photo=photos_at(shop))
+    assert not [image for page in PdfReader(BytesIO(pdf)).pages for image in page.images]
+    assert "(not shown: not here whole" in printed_words(pdf)
+
+
+def test_a_file_too_large_for_a_photo_is_not_read(tmp_path: Path) -> None:
+    """Two gigabytes that take no room on the disk."""
+    (tmp_path / "job.json").write_text("{}")
+    with (tmp_path / "p.jpg").open("wb") as file:
+        file.write(picture(30, 20))
+        file.truncate(2_000_000_000)
+    nowhere = ("", "", "", "")
+    photo = Photo(place=nowhere, shows=nowhere, file="p.jpg", name="", taken="", by="", arrows=())
+    with pytest.raises(PictureRefused) as refused:
+        photos_at(tmp_path / "job.json")(photo)
+    assert refused.value.why is NoPicture.HUGE
 
 
 def test_a_photo_with_arrows_is_told_as_missing_like_any_other_file() -> None:

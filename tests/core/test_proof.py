@@ -415,6 +415,21 @@ def test_entries_since_are_named_and_the_figures_stay_the_books(issued: tuple[Pa
     assert "each verdict and number is the same" in result.output
 
 
+def test_a_book_of_another_boat_with_the_same_number_is_told(issued: tuple[Path, Path], tmp_path: Path) -> None:
+    """Every finding of the other boat was listed as one that had changed."""
+    _, book = issued
+    with HullFolder(tmp_path / "other") as other:
+        other.save(measure(_author(), open_hull(other, HULL).state, JOB, "small.horn", "heard", value=False))
+    result = run("verify", book, tmp_path / "other")
+    assert result.exit_code == 1
+    assert "File: never issued here." in result.output
+    assert "of the book's are not here, or were changed; 1 entry added since." in result.output
+    assert "Figures: none of the book's entries are here, so nothing can be computed anew." in result.output
+    assert "another boat with this hull number" in result.output
+    plain = json.loads(run("verify", book, tmp_path / "other", "--json").output)
+    assert (plain["same"], plain["figures"]["state"]) == (False, "cannot be told")
+
+
 def test_a_recording_that_is_not_here_whole_is_named(tmp_path: Path) -> None:
     with HullFolder(tmp_path) as hulls:
         file = hulls.attachments.put(b"time,engine_speed#0 [rev/min]\n0,5800\n")

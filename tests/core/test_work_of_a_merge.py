@@ -144,6 +144,13 @@ def test_a_merge_opens_no_hull_file_it_has_nothing_for(tmp_path: Path, shop: Pat
     assert set(opened) <= {file_name(HULL)}
 
 
+def test_a_tablet_that_is_as_it_was_saved_is_opened_for_its_entries_only(tmp_path: Path, opened: list[str]) -> None:
+    signed_tablet(tmp_path / "a", "a", "30 kn").close()
+    with HullFolder(tmp_path / "a", read_only=True) as folder:
+        assert folder.hulls() == (HULL,)
+        assert opened == []
+
+
 @pytest.mark.parametrize(
     "change",
     [

@@ -72,10 +72,19 @@ def test_the_same_boat_typed_in_metric_units_is_judged_alike_and_answered_in_the
     view = view_of(read_job_file(path), path.parent)
     values = tuple(attrs.evolve(one, value=text(one.value)) for one in view.measurements)
     in_metric = attrs.evolve(view, vessel=record(view.vessel), measurements=values)
-    before, after = host.assess(view), as_typed(in_metric, host.assess(in_metric))
+    before, after = host.assess(view), as_typed(in_metric, host.assess(in_metric), host)
     assert [one.finding.code for one in before] == [one.finding.code for one in after]
     assert sum(bool(NOT_METRIC.search(line)) for one in before for line in told(one.finding)) > 20
     assert [line for one in after for line in told(one.finding) if NOT_METRIC.search(line)] == []
+
+
+def test_a_radios_power_and_a_pumps_flow_say_nothing_of_how_the_boat_is_told(host: PluginHost) -> None:
+    path = next(path for path in sample_job_files() if path.parent.name == "saltgrass")
+    view = view_of(read_job_file(path), path.parent)
+    assert {"W", "mW"} & {str(one.value).rpartition(" ")[2] for one in view.measurements}
+    told = {number.unit for one in as_typed(view, host.assess(view), host) for number in one.finding.numbers}
+    assert "hp" in told
+    assert not {"W", "mW"} & told
 
 
 def boat(**changes: Any) -> Vessel:
@@ -159,7 +168,7 @@ def test_the_book_and_the_report_are_told_so(host: PluginHost) -> None:
     values = {place: text(value) for place, value in typed(PLANING).items()}
     values[TANKS, "usable_fuel", "", ""] = "240 L"
     view: JobView = job_view(boat(), values)
-    said = {one.finding.code: one.finding for one in as_typed(view, host.assess(view))}
+    said = {one.finding.code: one.finding for one in as_typed(view, host.assess(view), host)}
     best, reach = said["fuel_curve.best_cruise.planing"], said["fuel_curve.range.reckoned"]
     assert (best.numbers[0].unit, reach.numbers[0].unit) == ("km/L", "km")
     assert " km/h: " in best.sentence

@@ -10,8 +10,8 @@ from pathlib import Path
 PROGRAM = """
 import sys
 from pathlib import Path
-from kivy.base import EventLoop, runTouchApp
 from garboard_tablet.app import GarboardApp
+from kivy.base import EventLoop, runTouchApp
 from garboard_tablet.models.tablet import open_tablet
 app = GarboardApp(open_tablet(Path(sys.argv[1])))
 app._run_prepare()
@@ -29,6 +29,7 @@ NOT_NEEDED = {
     "garboard_prop_check",
     "cattrs",
     "numpy",
+    "PIL.Image",
     "kivy.core.clipboard",
 }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import math
 import subprocess
 import sys
@@ -9,15 +10,18 @@ from pathlib import Path
 
 import pytest
 
-from garboard.disk.hullfile import HullFolder
+from garboard.disk.hullfile import HullFile, HullFolder
+from garboard.history.replay import replay
 from garboard.samples import Sample
 from garboard.steps import Field, Kind
 from garboard_tablet.models.asks import asks_of_piece
+from garboard_tablet.models.files_amiss import files_amiss
 from garboard_tablet.models.keys import ERASE, SIGN, pressed
 from garboard_tablet.models.pad import judge_number, takes_sign
 from garboard_tablet.models.scale import round_step, ticks
 from garboard_tablet.models.settings import METRIC, TabletSettings
 from garboard_tablet.models.sources import Replay, simulated_for
+from garboard_tablet.models.tablet import MOST_BOATS, Tablet, no_plugins, open_tablet
 
 SPEED = Field(
     name="speed", title="Speed", kind=Kind.AMOUNT, quantity="speed", unit="kn", plausible=(5, 90), hard=(0, 200)
@@ -165,3 +169,29 @@ def test_a_recording_changed_on_the_disk_is_not_judged(tmp_path: Path) -> None:
         kept.write_bytes(kept.read_bytes().replace(b"5800", b"5900"))
         with pytest.raises(NotEnoughData, match="was damaged on the disk"):
             _read_recording(files, name)
+
+
+def test_a_tablet_holds_few_boats_in_memory_and_writes_to_each(tmp_path: Path) -> None:
+    """Held for each boat that was ever looked at, a first start over 50 boats took 170 MB more than it takes now."""
+    tablet = open_tablet(tmp_path, no_plugins)
+    boats = [tablet.open_job(f"QQZ{number:05d}B626") for number in range(MOST_BOATS + 3)]
+    for turn in ("under way", "done"):
+        for hull, job in boats:
+            tablet.set_state(hull, job, "trial.a", turn)
+            assert tablet.view(hull, job).state_of("trial.a") == turn
+    opened = [hull for hull, _ in boats if is_held(tablet, hull)]
+    assert opened == [hull for hull, _ in boats[-MOST_BOATS:]]
+    assert files_amiss(tablet.files) == ()
+    assert [hull for hull, _ in boats if is_held(tablet, hull)] == opened
+    last, job = boats[-MOST_BOATS]
+    tablet.boat(last)  # the first of those held is asked for again, and stays
+    tablet.state_of(boats[0][0])
+    assert is_held(tablet, last)
+    tablet.close()
+    with HullFolder(tmp_path, read_only=True) as files:
+        assert all(replay(hull, files.entries(hull)).view(job).state_of("trial.a") == "done" for hull, job in boats)
+
+
+def is_held(tablet: Tablet, hull: str) -> bool:
+    """Whether a boat's entries are in memory."""
+    return any(held.key == hull for held in gc.get_objects() if type(held) is HullFile)

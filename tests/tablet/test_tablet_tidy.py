@@ -7,7 +7,7 @@ import sys
 import weakref
 from collections import Counter
 from collections.abc import Iterator
-from functools import wraps
+from functools import partial, wraps
 from types import ModuleType
 from typing import Any
 
@@ -54,6 +54,27 @@ def test_a_list_turned_on_is_cleared_away_soon_after(d: Driver) -> None:
     assert column.turn()
     assert any(ref() is not None for ref in left)
     soon_after(d, left)
+
+
+def test_a_list_makes_each_of_its_rows_once_wherever_it_is_moved_to(kivy_window: object) -> None:
+    """A page is given its size and then its place, or the other way: each row of a step was made twice."""
+    from garboard_tablet.ui.widgets import Column, Txt
+
+    made: list[int] = []
+
+    def row(number: int) -> Txt:
+        made.append(number)
+        return Txt(f"Line {number}")
+
+    column, there = Column(), Column()
+    for one in (column, there):
+        one.show([partial(row, number) for number in range(40)])
+    there.pos = (30, 70)
+    there.size = column.size = (600, 400)
+    column.pos = (30, 70)
+    assert column.has_more
+    assert made == [*range(len(made) // 2)] * 2
+    assert [(*one.pos, *one.size) for one in column.children] == [(*one.pos, *one.size) for one in there.children]
 
 
 def test_a_page_sets_its_words_once_and_draws_its_panels_once(d: Driver, monkeypatch: pytest.MonkeyPatch) -> None:

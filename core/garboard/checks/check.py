@@ -76,7 +76,10 @@ class Chart:
 
 @attrs.frozen(kw_only=True)
 class Result:
-    """One judgement: of each row of a table, or once."""
+    """One judgement: of each row of a table, or once.
+
+    needs : fields that must be entered, though no formula asks for them
+    """
 
     name: str
     title: str
@@ -86,6 +89,7 @@ class Result:
     basis: tuple[Basis, ...]
     table: str = ""
     order: int = 500
+    needs: tuple[str, ...] = ()
     numbers: tuple[str, ...] = ()
     bounds: tuple[Bound, ...] = ()
     chart: Chart | None = None

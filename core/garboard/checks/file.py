@@ -28,7 +28,7 @@ from garboard.findings import OF_VESSEL, Basis, BasisKind
 from garboard.records import EQUIPMENT
 from garboard.settings import Setting
 from garboard.steps import DIESEL, GASOLINE, MOST_FACTS, Caution, EquipmentKind, Phase, Step
-from garboard.units import UNITS_OF
+from garboard.units import UNITS_OF, Amount
 from garboard.verdict import Verdict
 
 VERSION = 1
@@ -569,12 +569,25 @@ class _Reading:
             basis=(basis,),
             table=table,
             order=entry.whole("order", 500, 0, 9999),
+            needs=self._needs(entry, table),
             numbers=numbers,
             bounds=tuple(bounds),
             chart=self._chart(entry, table),
         )
         entry.end()
         return result
+
+    def _needs(self, entry: Entry, table: str) -> tuple[str, ...]:
+        """Names of fields that must be entered, such as a photo."""
+        names = entry.texts("needs", MOST_FIELDS)
+        here = [
+            name
+            for name, term in self.terms.items()
+            if name in self.fields and term.table in ("", table)  # a setting and a value are always there
+        ]
+        if unknown := [name for name in names if name not in here]:
+            entry.refuse("needs", f"fields of {', '.join(here)}"[:300], repr(unknown[0]))
+        return names
 
     def _numbers(self, entry: Entry, table: str) -> tuple[str, ...]:
         """Names of the numbers a finding tells."""
@@ -638,8 +651,18 @@ class _Reading:
         low, high = (self._end(entry, one, number) for one in ("low", "high"))
         if low is None and high is None:
             entry.refuse("low", "a low or a high end", "neither", "add low or high")
+        first, last = self._at_first(low), self._at_first(high)
+        if first is not None and last is not None and first > last:
+            entry.refuse("low", f"at most the high end, {last:g}", f"{first:g}", "nothing can be both: turn them round")
         entry.end()
         return Bound(number=number, low=low, high=high)
+
+    def _at_first(self, end: str | float | None) -> float | None:
+        """An end of a limit as long as the shop has set nothing; None where it is worked out."""
+        if not isinstance(end, str):
+            return end
+        setting = next((one for one in self.settings if one.field.name == end), None)
+        return Amount.parse(str(setting.default)).to(setting.field.unit) if setting else None
 
     def _end(self, entry: Entry, name: str, number: str) -> str | float | None:
         if name not in entry.table:

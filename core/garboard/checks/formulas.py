@@ -81,10 +81,11 @@ class Formula:
     amounts: Mapping[str, float] = attrs.field(factory=dict)
     given: frozenset[str] = frozenset()
     tables: frozenset[str] = frozenset()
+    names: tuple[str, ...] = attrs.field(init=False, eq=False, repr=False)
+    """The names it uses, in the order they stand."""
 
-    @property
-    def names(self) -> tuple[str, ...]:
-        """The names it uses, in the order they stand."""
+    @names.default
+    def _found_names(self) -> tuple[str, ...]:
         return tuple(dict.fromkeys(names_in(self.tree)))
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import attrs
 
-from garboard.checks.check import NAMED, ROW, Case, Chart, Check, Result, Value
+from garboard.checks.check import NAMED, ROW, Bound, Case, Chart, Check, Result, Value
 from garboard.checks.formulas import Formula, Sort, divided_by_nothing, sides_of, worked_out
 from garboard.faults import ValueRefused
 from garboard.fields import Field, Kind, check_value
@@ -79,6 +79,8 @@ class JobValues:
             raise NotEnoughData(nothing_at(self.view, step, name, row=in_row, of=of))
         self._refuse(attrs.evolve(field, hard=None), found, row, Lack.UNREADABLE)
         self._refuse(field, found, row, Lack.OUT_OF_RANGE)
+        if field.kind is Kind.PHOTO:  # nobody reckons with it
+            return True
         if field.kind is Kind.AMOUNT:
             return Amount.parse(str(found)).to(field.unit)
         return found if isinstance(found, bool | str) else float(found)  # type: ignore[arg-type]  # a count
@@ -215,18 +217,40 @@ def judge(check: Check, result: Result, view: JobView) -> Iterator[Finding]:
     rows = values.rows(result.table) if result.table else ("",)
     if not rows:
         raise NotEnoughData(values.no_row(result.table))
+    own = _formulas_of(result)
+    behind = [*own, *check.formulas_behind([*_names_of(result), *(name for one in own for name in one.names)])]
     for row in rows:
-        yield _Judging(check, result, values, row).finding()
+        yield _Judging(check, result, values, row, behind).finding()
 
 
-@attrs.frozen
+def _formulas_of(result: Result) -> list[Formula]:
+    chart = result.chart
+    drawn = [chart.x, *chart.y] if chart else []
+    return [*(case.when for case in result.cases if case.when is not None), *drawn]
+
+
+def _names_of(result: Result) -> list[str]:
+    """What a result names outside formulas."""
+    bounds = [end for bound in result.bounds for end in (bound.low, bound.high) if isinstance(end, str)]
+    said = [name for case in result.cases for name in NAMED.findall(case.sentence)]
+    names = dict.fromkeys((*result.needs, *result.numbers, *bounds, *said, *NAMED.findall(result.about)))
+    return [name for name in names if name != ROW]
+
+
+@attrs.define
 class _Judging:
-    """One result in one row."""
+    """One result in one row.
+
+    behind : every formula it rests on
+    """
 
     check: Check
     result: Result
     values: JobValues
     row: str
+    behind: Sequence[Formula]
+    _compared: list[tuple[float, float]] | None = attrs.field(init=False, default=None)
+    _entered_once: list[tuple[str, str]] | None = attrs.field(init=False, default=None)
 
     def finding(self) -> Finding:
         """Raises NotEnoughData, except in a row: the other rows are judged all the same."""
@@ -246,8 +270,9 @@ class _Judging:
         entered = self._entered()
         if len(entered) > MOST_PLACES:
             return [self._too_many(entered)]
+        open_ones = {name for name in dict.fromkeys(name for name, _ in entered) if self._may_be_open(name)}
         for name, row in entered:
-            if self._may_be_open(name):
+            if name in open_ones:
                 continue
             try:
                 self.values.value(name, row)
@@ -266,38 +291,24 @@ class _Judging:
         step, field, in_row, of = self.check.field_key(name, row)
         return Missing(text, lack=Lack.NOT_COVERED, step=step, field=field, row=in_row, of=of)
 
-    def _behind(self) -> list[Formula]:
-        """Every formula it rests on."""
-        own = self._formulas()
-        return [*own, *self.check.formulas_behind([*self._names(), *(name for one in own for name in one.names)])]
-
     def _tables(self) -> list[str]:
         """Tables in whose rows numbers are looked for."""
-        return sorted({table for one in self._behind() for table in one.tables})
+        return sorted({table for one in self.behind for table in one.tables})
 
     def _may_be_open(self, name: str) -> bool:
+        if name in self.result.needs:
+            return False
         term = self.check.terms[name]
-        is_guarded = any(name in formula.given for formula in self._behind())
+        is_guarded = any(name in formula.given for formula in self.behind)
         return is_guarded or term.sort is Sort.OTHER or (term.may_lack and bool(term.table) and not self.result.table)
-
-    def _formulas(self) -> list[Formula]:
-        chart = self.result.chart
-        drawn = [chart.x, *chart.y] if chart else []
-        return [*(case.when for case in self.result.cases if case.when is not None), *drawn]
-
-    def _names(self) -> list[str]:
-        """What the result names outside formulas."""
-        bounds = [end for bound in self.result.bounds for end in (bound.low, bound.high) if isinstance(end, str)]
-        said = [name for case in self.result.cases for name in NAMED.findall(case.sentence)]
-        names = dict.fromkeys((*self.result.numbers, *bounds, *said, *NAMED.findall(self.result.about)))
-        return [name for name in names if name != ROW]
 
     def _entered(self) -> list[tuple[str, str]]:
         """The entered values it rests on, each with its row."""
-        named = [(name, self._row_of(name)) for name in self._names()]
-        return self.values.entered(
-            [*named, *(at for one in self._formulas() for at in self.values.all_of(one, self.row))]
-        )
+        if self._entered_once is None:
+            named = [(name, self._row_of(name)) for name in _names_of(self.result)]
+            asked = [at for one in _formulas_of(self.result) for at in self.values.all_of(one, self.row)]
+            self._entered_once = self.values.entered([*named, *asked])
+        return self._entered_once
 
     def _places(self) -> tuple[FieldKey, ...]:
         given = (at for at in self._entered() if self.values.is_entered(*at))
@@ -368,12 +379,10 @@ class _Judging:
 
     def _compared_with(self, found: float) -> list[float]:
         """What a number is compared with, wherever that decides what is found."""
-        pairs = [
-            pair
-            for formula in self._behind()
-            for pair in self.values.sides_of(formula, self.row if formula.table else "")
-        ]
-        return [other for pair in pairs for one, other in (pair, pair[::-1]) if are_one(one, found)]
+        if self._compared is None:
+            rows = ((formula, self.row if formula.table else "") for formula in self.behind)
+            self._compared = [pair for formula, row in rows for pair in self.values.sides_of(formula, row)]
+        return [other for pair in self._compared for one, other in (pair, pair[::-1]) if are_one(one, found)]
 
     def _unit_and_decimals(self, name: str) -> tuple[str, int]:
         if name in self.check.values:
@@ -397,10 +406,21 @@ class _Judging:
     def _limits(self, verdict: Verdict, numbers: dict[str, Number]) -> Iterator[Limit]:
         """The limits a verdict rests on: of a fail those that are broken, of anything else those that are kept."""
         for bound in self.result.bounds:
-            limit = Limit(numbers[bound.number].name, self._end(bound.low), self._end(bound.high))
+            low, high = self._end(bound.low), self._end(bound.high)
+            if low is not None and high is not None and low > high:
+                raise self._contradicts(bound, low, high)
+            limit = Limit(numbers[bound.number].name, low, high)
             is_kept = limit.holds(numbers[bound.number].value)
             if verdict is Verdict.ADVISE or is_kept is (verdict is Verdict.PASS):
                 yield limit
+
+    def _contradicts(self, bound: Bound, low: float, high: float) -> NotEnoughData:
+        """Told where the shop's settings, or what is entered, leave no room between two ends."""
+        unit, _ = self._unit_and_decimals(bound.number)
+        ends = " and ".join(self.check.title_of(end) for end in (bound.low, bound.high) if isinstance(end, str))
+        told = f"at least {plain_text(low)}, at most {plain_text(high)} {unit}".rstrip()
+        text = f"{self.check.title_of(bound.number)}: {told}, and nothing is both; correct {ends}"
+        return NotEnoughData(Missing(text, lack=Lack.CONTRADICTS))
 
     def _end(self, end: str | float | None) -> float | None:
         return float(self.values.value(end, self._row_of(end))) if isinstance(end, str) else end

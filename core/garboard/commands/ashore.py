@@ -198,7 +198,8 @@ def readable_report(report: SyncReport, told: Callable[[Iterable[str]], str] = "
         lines += [f"{', also '.join((record_in_words(hull.hull), *hull.also))}: {hull.received} new"]
         lines += [f"  values disagree: {name_of(key)}" for key in hull.disagreeing]
         lines += [f"  {line}" for line in stale_in_words(hull.stale, told)]
-        lines += [f"  looks like {other}: compare the number with the transom" for other in hull.look_alikes]
+        if hull.look_alikes:
+            lines.append(f"  looks like {hull.alike_in_words}: compare the number with the transom")
     lines += [f"refused by the shop, still in this folder: {name}: {reason}" for name, reason in report.refused]
     if report.not_taken:
         lines.append(not_taken_in_words(report))

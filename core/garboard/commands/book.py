@@ -20,6 +20,7 @@ from garboard.disk.attachments import AttachmentDamaged, Attachments
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER
 from garboard.faults import GarboardError, in_words
 from garboard.job_files.job_file import file_beside, is_a_file, is_beside
+from garboard.report.photo_files import BEGINNING, beginning_of, to_draw
 from garboard.report.photos import Photo, PhotoLoader
 from garboard.report.terminal import Tools
 
@@ -128,7 +129,8 @@ def photos_at(job: Path) -> PhotoLoader:
 
     def load(photo: Photo) -> bytes:
         try:
-            return kept.get(photo.file)
+            beginning = kept.read(photo.file, 0, BEGINNING)
+            return to_draw(kept.size(photo.file), beginning, lambda: kept.get(photo.file))
         except (KeyError, OSError, AttachmentDamaged):
             return b""
 
@@ -139,6 +141,8 @@ def _beside(folder: Path, photo: Photo) -> bytes:
     """A job file comes from elsewhere and must not reach out of its folder."""
     path = file_beside(folder, photo.file, photo.name)
     try:
-        return path.read_bytes() if is_beside(photo.file) and is_a_file(path) else b""
+        if not (is_beside(photo.file) and is_a_file(path)):
+            return b""
+        return to_draw(path.stat().st_size, beginning_of(path), path.read_bytes)
     except OSError:
         return b""

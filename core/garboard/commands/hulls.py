@@ -193,9 +193,8 @@ def readable_report(report: MergeReport, told: Callable[[Iterable[str]], str] = 
             for key in hull.disagreeing
         ]
         lines += [f"    {line}" for line in stale_in_words(hull.stale, told)]
-        lines += [
-            f"    check {other}: it looks alike. One boat? Use `garboard same-boat`" for other in hull.look_alikes
-        ]
+        if hull.look_alikes:
+            lines.append(f"    looks like {hull.alike_in_words}. One boat? Use `garboard same-boat`")
     lines += [f"  refused, still in its source: {name}: {reason}" for name, reason in report.refused]
     lines += [f"  {_kept_in_words(report)}, shown as unreadable: {name}: {reason}" for name, reason in report.strays]
     lines += [f"  damage: {damage}" for damage in report.damage]
@@ -657,10 +656,10 @@ def export(tools: Tools, folder: Path, hull: str, job: str, out: Path, without_s
 
     With HULL, and a folder as OUT: one job. An import elsewhere gives every entry the same id.
 
-    With FILE.zip or FILE.duckdb as OUT: boats, jobs, values, findings with their numbers, recordings, people and days
-    of all boats, or of HULL, one observation a row. The zip holds them as Parquet, as CSV and as a workbook. The table
-    "dictionary" says what every column means. In the place of an owner's name stands "owner", unless --names asks for
-    it; who works at the shop is named.
+    With FILE.zip or FILE.duckdb as OUT: boats, jobs, plans, values, findings with their numbers, recordings, people and
+    days of all boats, or of HULL, one observation a row. The zip holds them as Parquet, as CSV and as a workbook. The
+    table "dictionary" says what every column means. In the place of an owner's name stands "owner", unless --names
+    asks for it; who works at the shop is named.
 
     Exit status 0: everything is in it. Exit status 1: a recording, a photo or a hull file is not
     here whole.
@@ -682,7 +681,7 @@ def _export_tables(
 
     host = tools.host_for(folder)
     tools.tell_broken_plugins(host)
-    left_out: list[tuple[str, str]] = []
+    left_out: dict[tuple[str, str], None] = {}  # each once, in order
     jobs = 0
 
     def rows() -> Iterator[tuple[DataTable, Row]]:
@@ -692,12 +691,16 @@ def _export_tables(
             if job in ("", one.view.job.id):
                 jobs += 1
                 yield from collector.rows_of(one)
-        left_out.extend((str(path), why) for path, why in sorted(hulls.left_alone.items()))
-        left_out.extend((str(damage.file), str(damage)) for damage in hulls.damage())
+                left_out.update(dict.fromkeys(collector.files_not_here(one, hulls.attachments.__contains__)))
+        if job and not jobs:
+            raise InputError("export", [Fault("--job", "the id of a job that is here", repr(job))])
+        unreadable = [(str(path), why) for path, why in sorted(hulls.left_alone.items())]
+        damaged = [(str(damage.file), str(damage)) for damage in hulls.damage()]
+        left_out.update(dict.fromkeys([*unreadable, *damaged]))
         named = {Path(file).name for file, _ in left_out}
         for key, lacking in hulls.unread().items():  # also of files that were mended before
             if file_name(key) not in named:
-                left_out.append((file_name(key), f"{in_number(lacking, 'entry', 'entries')} not readable, not back"))
+                left_out[file_name(key), f"{in_number(lacking, 'entry', 'entries')} not readable, not back"] = None
         yield from collector.last_rows(left_out)
 
     with HullFolder(folder, read_only=True) as hulls:

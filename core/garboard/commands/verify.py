@@ -76,7 +76,8 @@ def command(context: click.Context, book: Path, folder: Path, hull: str, as_json
         root, hashes = (record.root, record.entries) if record else ("", ())
         file = file_checked(boat, content, root)
         entries = entries_checked(boat, root, hashes)
-        figures = _figures(hulls, number, record, host)
+        is_of_another = record is not None and 0 < len(set(record.entries)) <= entries.missing
+        figures = None if is_of_another else _figures(hulls, number, record, host)
         lacking = files_lacking(hulls, boat)
         for damage in hulls.damage_of(boat.hulls):
             click.echo(f"damage: {damage}", err=True)
@@ -203,6 +204,10 @@ def _of_figures(
     from garboard.hosting.titles import title_of
     from garboard.judging.verifying import FileState
 
+    if figures is None and entries.missing:
+        yield "Figures: none of the book's entries are here, so nothing can be computed anew."
+        yield "  It may be the book of another boat with this hull number, or of another shop's folder."
+        return
     if figures is None:
         yield "Figures: the file does not carry the findings and the entries they came from. Nothing can be compared."
         return

@@ -179,6 +179,8 @@ class Entry:
     def clock(self) -> Stamp:
         """For order on screen only."""
         found = self.fields.get("clock")
+        if isinstance(found, list) and len(found) == 2 and type(found[0]) is type(found[1]) is int:
+            return tuple.__new__(Stamp, found)  # replay and every view ask this of each entry
         numbers = [number for number in found if type(number) is int] if isinstance(found, list) else []
         return Stamp(numbers[0], numbers[1]) if len(numbers) == 2 else Stamp(0, 0)
 
@@ -371,8 +373,8 @@ def hull_key_of(raw: bytes) -> str:
     Most entries are of one plain shape, which a pattern recognises six times faster than parsing; a merge of a
     day's tablets is bound by this. Whatever the pattern does not recognise is read in full.
     """
-    plain = _PLAIN_ENTRY.fullmatch(raw)
-    if plain and len(raw) <= LARGEST_ENTRY and _keys_are_sorted(plain["value"]):
+    plain = _is_plain(raw)
+    if plain and len(raw) <= LARGEST_ENTRY and (raw[-2] != _END_OF_OBJECT or _keys_are_sorted(plain["value"])):
         return _key_of_plain_hull(plain["hull"])
     return read_entry(raw).hull_key
 
@@ -384,47 +386,54 @@ def plain_place_and_value(raw: bytes) -> tuple[tuple[bytes, ...], bytes] | None:
     returns : kind, job and subject, then the value, all as they are spelt; a vessel's field has no job. Equal bytes
               mean equal texts and values. None for an entry that must be read in full
     """
-    plain = _PLAIN_ENTRY.fullmatch(raw)
+    plain = _is_plain(raw)
     if plain is None:
         return None
-    kind, job, subject, value = plain.group("kind", "job", "subject", "value")
+    _, job, kind, subject, value = plain.groups()  # in the order of the shape
     return (kind, b"" if kind == b"field" else job, subject), value
 
 
+_TEXT = rb'"[ !#-\[\]-~]*+"'
+_WHOLE = rb"(?:0|-?[1-9][0-9]{0,14})"
+_SIMPLE = rb"(?:" + _TEXT + rb"|" + _WHOLE + rb"|true|false|null)"
+_IDS = rb'\[(?:"[0-9a-f]{32}"(?:,"[0-9a-f]{32}")*+)?+\]'
+_MEMBER = rb"(?:" + _SIMPLE + rb"|" + _IDS + rb")"
+
+
 def _plain_entry() -> re.Pattern[bytes]:
-    """Entries of this version: ASCII text free of escapes, no further fields, a value at most one object deep."""
-    text = rb'"[^"\\\x00-\x1f\x7f-\xff]*"'
-    whole = rb"(?:0|-?[1-9][0-9]{0,14})"
-    simple = rb"(?:" + text + rb"|" + whole + rb"|true|false|null)"
-    flat = rb"\{(?:" + text + rb":" + simple + rb"(?:," + text + rb":" + simple + rb")*)?\}"
-    texts = rb"\[(?:" + text + rb"(?:," + text + rb")*)?\]"
-    ids = rb'\[(?:"[0-9a-f]{32}"(?:,"[0-9a-f]{32}")*)?\]'
+    """Entries of this version: ASCII text free of escapes, no further fields, a value at most one object deep, in which
+    only a signature's list of ids may stand besides.
+    """
+    flat = rb"\{(?:" + _TEXT + rb":" + _MEMBER + rb"(?:," + _TEXT + rb":" + _MEMBER + rb")*)?\}"
+    texts = rb"\[(?:" + _TEXT + rb"(?:," + _TEXT + rb")*)?\]"
     shapes = {
-        b"at": text,
-        b"by": text,
+        b"at": _TEXT,
+        b"by": _TEXT,
         b"clock": rb"\[(?:0|[1-9][0-9]{0,14}),(?:0|[1-9][0-9]{0,14})\]",
-        b"dev": text,
-        b"hull": rb'"(?P<hull>[^"\\\x00-\x1f\x7f-\xff]{1,64})"',
-        b"job": rb"(?P<job>" + text + rb")",
-        b"kind": rb'"(?P<kind>[^"\\\x00-\x1f\x7f-\xff]+)"',
-        b"plugins": rb"\{(?:" + text + rb":" + text + rb")?\}",
-        b"program": text,
-        b"replaces": ids,
+        b"dev": _TEXT,
+        b"hull": rb'"(?P<hull>[ !#-\[\]-~]{1,64}+)"',
+        b"job": rb"(?P<job>" + _TEXT + rb")",
+        b"kind": rb'"(?P<kind>[ !#-\[\]-~]++)"',
+        b"plugins": rb"\{(?:" + _TEXT + rb":" + _TEXT + rb")?\}",
+        b"program": _TEXT,
+        b"replaces": _IDS,
         b"subject": rb"(?P<subject>" + texts + rb")",
         b"v": str(ENTRY.version).encode(),
-        b"value": rb"(?P<value>" + simple + rb"|" + flat + rb")",
+        b"value": rb"(?P<value>" + _SIMPLE + rb"|" + flat + rb")",
     }
     return re.compile(rb"\{" + rb",".join(b'"%s":%s' % field for field in shapes.items()) + rb"\}")
 
 
-_PLAIN_ENTRY = _plain_entry()
-_KEY_IN_FLAT_OBJECT = re.compile(rb'[{,]"([^"]*)":')
+_is_plain = _plain_entry().fullmatch
+_END_OF_OBJECT = ord("}")
+_KEY_AND_REST = re.compile(rb'"([^"]*+)":' + _MEMBER + rb",?")
+"""A member of a flat object, all of it: else a text that ends in a comma would begin the next key."""
 
 
 def _keys_are_sorted(value: bytes) -> bool:
     if not value.startswith(b"{"):
         return True
-    keys: list[bytes] = _KEY_IN_FLAT_OBJECT.findall(value)
+    keys: list[bytes] = _KEY_AND_REST.findall(value)
     return keys == sorted(keys) and len(keys) == len(set(keys))
 
 

@@ -13,7 +13,8 @@ import re
 import stat
 import threading
 import time
-from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping
+from bisect import insort
+from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping, Set
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import NamedTuple, Self
@@ -23,8 +24,9 @@ import attrs
 from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
+from garboard.disk.bulk import makes_many
 from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
-from garboard.disk.folder_names import COARSEST_CLOCK, FolderNames
+from garboard.disk.folder_names import FolderNames
 from garboard.disk.journal import (
     EMPTIED,
     SUFFIX,
@@ -37,6 +39,7 @@ from garboard.disk.journal import (
     read,
 )
 from garboard.disk.known_ids import BEGINNING, KnownIds
+from garboard.disk.proofs import Proofs, seconds_now
 from garboard.disk.sizes import GONE, FileSizes, Noted, changed
 from garboard.disk.storage import SET_ASIDE, Damage, FolderInUse, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
 from garboard.faults import Fault, InputError, in_number, in_words, refusal
@@ -51,6 +54,8 @@ MOST_UNFLUSHED = 200
 """Hull files held open by a batch before it flushes: a program may open about a thousand files."""
 
 MOST_FLUSHED_AT_ONCE = 16
+MOST_SORTED_IN = 10
+"""So many new ids are put in their places among those that are sorted; of more all are sorted anew."""
 _READ = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NOFOLLOW", 0)
 MOST_LISTED = 1000
 """So many names are listed in less time than it takes to note them."""
@@ -97,7 +102,11 @@ class Holding(NamedTuple):
 
 def digest_of(ids: Iterable[str]) -> str:
     """Equal on two machines exactly when they hold the same entries: SHA-256 over the sorted ids."""
-    return hashlib.sha256("".join(sorted(ids)).encode()).hexdigest()
+    return _digest_of_sorted(sorted(ids))
+
+
+def _digest_of_sorted(ids: list[str]) -> str:
+    return hashlib.sha256("".join(ids).encode()).hexdigest()
 
 
 class HullFile:
@@ -107,6 +116,8 @@ class HullFile:
         self.journal = journal
         self._put = put
         self._digest = ""
+        self._sorted: list[str] = []
+        """The ids, sorted, as far as they are those held: to sort them all takes longer than the rest of saving one."""
         self._views: dict[str, Entry] = {}
         self.unnoted: list[str] | None = None
         """Ids saved since all were noted as those of this file; None while nobody noted all."""
@@ -115,6 +126,7 @@ class HullFile:
     def key(self) -> str:
         return self.journal.key
 
+    @makes_many
     def entries(self) -> tuple[Entry, ...]:
         """Views of the entries, in the order they came in. Each is parsed once."""
         for name, raw in self.journal.entries.items():
@@ -125,7 +137,9 @@ class HullFile:
     def digest(self) -> str:
         """The digest of the entries held."""
         if not self._digest:
-            self._digest = digest_of(self.journal.entries)
+            if len(self._sorted) != len(self.journal.entries):
+                self._sorted = sorted(self.journal.entries)
+            self._digest = _digest_of_sorted(self._sorted)
         return self._digest
 
     def append(self, new: Mapping[str, bytes]) -> None:
@@ -134,7 +148,12 @@ class HullFile:
         self.journal.append(new)
         came = len(self.journal.entries) - count
         if came:
+            before = self._sorted
             self.forget_views()
+            if came == len(new) <= MOST_SORTED_IN and len(before) == count:
+                for name in new:
+                    insort(before, name)
+                self._sorted = before
             if self.unnoted is not None and came == len(new):
                 self.unnoted += new
             else:  # another file was put in our place, with entries of its own
@@ -148,7 +167,7 @@ class HullFile:
 
     def forget_views(self) -> None:
         """Let the digest be made anew."""
-        self._digest = ""
+        self._digest, self._sorted = "", []
 
 
 class HullFolder:
@@ -156,10 +175,11 @@ class HullFolder:
 
     folder    : made when it is not there, unless read_only
     read_only : neither locks nor repairs, so that a folder in use, or on a protected card, can be read
+    of_today  : whether of many hull files those are not read again that another program proved today (proofs.py)
     errors    : FolderInUse, naming the holder; NotWritable; FileNotFoundError when there is nothing to read
     """
 
-    def __init__(self, folder: Path, *, read_only: bool = False) -> None:
+    def __init__(self, folder: Path, *, read_only: bool = False, of_today: bool = False) -> None:
         self.folder = folder
         self.left_alone: dict[Path, str] = {}
         """Hull files that could not be read so far, each with the reason: a newer version's, or the disk refuses.
@@ -167,6 +187,7 @@ class HullFolder:
         One that can be read later is taken out.
         """
         self._hulls_folder = folder / HULLS_FOLDER
+        self._hulls_prefix = f"{self._hulls_folder}{os.sep}"
         self._writing = not read_only
         self._open: dict[str, HullFile] = {}
         self._key_of_name: dict[str, str] = {}
@@ -179,8 +200,7 @@ class HullFolder:
         self._locks: dict[Path, WriterLock] = {}
         self._sizes = FileSizes(folder, writing=self._writing)
         self._names = FolderNames(folder, self._hulls_folder)
-        self._proved: dict[str, tuple[bytes, Holding]] = {}
-        """By a hull file's name, what the system said of it before it was read and proved, and what it holds."""
+        self._proofs = Proofs(folder, writing=self._writing, of_today=of_today)
         self._known = KnownIds(folder, writing=self._writing)
         if read_only and not self._hulls_folder.is_dir():
             raise FileNotFoundError(f"{folder} holds no hull files: expected a folder named {HULLS_FOLDER} in it")
@@ -245,11 +265,13 @@ class HullFolder:
                 raise storage.not_saved(place, error) from error
             lock.release()
             self._sizes.close()
+            self._known.close()
 
     def _release(self) -> None:
         while self._locks:
             self._locks.popitem()[1].release()
         self._sizes.close()
+        self._known.close()
 
     def boats(self) -> tuple[str, ...]:
         """Keys of the boats here, sorted: every hull file but the shop's own record."""
@@ -284,10 +306,9 @@ class HullFolder:
                 numbers = self._taken_in()
                 if len(numbers) <= MOST_LISTED:
                     return KnownNumbers(sorted({*numbers, *others}))
-            hulls = f"{self._hulls_folder}{os.sep}"
             return KnownElsewhere(
                 self._names.may_have,
-                lambda key: os.path.lexists(hulls + file_name(key)),
+                lambda key: os.path.lexists(self._hulls_prefix + file_name(key)),
                 lambda: KnownNumbers(sorted({*self._numbers(), *others})),
                 others,
             )
@@ -330,9 +351,10 @@ class HullFolder:
 
     def _found(self, name: str) -> os.stat_result | None:
         """What the system says of what lies here under a name; None where it does not: opening it says why."""
-        with contextlib.suppress(OSError):
-            return os.lstat(f"{self._hulls_folder}{os.sep}{name}")
-        return None
+        try:
+            return os.lstat(self._hulls_prefix + name)
+        except OSError:
+            return None
 
     def contents(self) -> Iterator[tuple[str, bytes | OSError]]:
         """The hull files here as they stand on the disk, by name. Work may go on between one and the next.
@@ -513,50 +535,69 @@ class HullFolder:
     def holdings(self) -> dict[str, Holding]:
         """What is held of each hull, by its key, sorted.
 
-        Every file is read and every entry in it proved, once as long as it stays as it is; no other file's word is
-        taken for it. Of many files those that are just as they were noted are not kept in memory.
+        Every file is read and every entry in it proved, once a day as long as it stays as it is. Of many files those
+        that are just as they were noted are not kept in memory.
 
         errors : NotSaved when what is held in memory is not on the disk any more, and cannot be put there
         """
         with self._guard:
             if self._writing:
                 self._put_back()
-            names = self._hull_files()
-            held = dict(self._held_as_noted(names)) if len(names) > MOST_IN_MEMORY else {}
-            for key in self._keys_of(name for name in names if self._key_of_name.get(name) not in held):
+            names, held = self._hull_files(), dict[str, Holding]()
+            if len(names) > MOST_IN_MEMORY:
+                names = self._without_proved(names, held)
+            for key in self._keys_of(names):
                 if found := self._holding(key):
                     held[key] = found
             return {key: held[key] for key in sorted(held)}
 
-    def _held_as_noted(self, names: Iterable[str]) -> Iterator[tuple[str, Holding]]:
-        """What files hold that nobody works with, that are sound, and hold just what was noted when they were flushed.
+    def _without_proved(self, names: Collection[str], held: dict[str, Holding]) -> list[str]:
+        """Prove files that nobody works with, that are sound, and hold just what was noted when they were flushed.
 
-        Of every other there is more to say: its journal is opened.
+        names   : sorted
+        held    : takes in what each of them holds, by its hull's key
+        returns : names of the others. Of each there is more to say: its journal is opened
         """
-        for name, noted in self._sizes.of_each(names):
-            key, found = self._key_of_name.get(name) or key_in_name(name), self._found(name)
-            if key in self._open or found is None or not stat.S_ISREG(found.st_mode):
-                continue
-            marks = _marks_of(found)
-            before, held = self._proved.get(name, (b"", None))
-            if held and before == marks:
-                yield key, held
-            elif noted.digest and noted.size == found.st_size and (noted.known == noted.entries or not self._writing):
-                now = time.time_ns()
-                if not (key := self._proved_now(name, noted)):
-                    continue
+        others: list[str] = []
+        asked: dict[str, os.stat_result] = {}  # of the one name that is on its way
+        at = seconds_now()
+
+        def not_proved() -> Iterator[str]:
+            for name in names:
+                key, found = self._key_of_name.get(name) or key_in_name(name), self._found(name)
+                if found is None or key in self._open:
+                    others.append(name)
+                elif key and (proved := self._proofs.of(name, found, at)):
+                    held[key] = Holding._make(proved)
+                elif stat.S_ISREG(found.st_mode):
+                    asked[name] = found
+                    yield name
+                else:
+                    others.append(name)
+
+        for name, noted in self._sizes.of_each(not_proved()):
+            found, now = asked.pop(name), time.time_ns()
+            is_noted = noted.digest and noted.size == found.st_size
+            if (
+                is_noted
+                and (noted.known == noted.entries or not self._writing)
+                and (key := self._proved_now(name, noted))
+            ):
                 self._key_of_name[name] = key
-                if self.left_alone:
-                    self.left_alone.pop(self._hulls_folder / name, None)
-                held = Holding(noted.digest, noted.entries)
-                if now - changed(found) > COARSEST_CLOCK:  # else it may change once more and have the same marks
-                    self._proved[name] = marks, held
-                yield key, held
+                held[key] = Holding(noted.digest, noted.entries)
+                self._proofs.add(name, found, held[key], now)
+            else:
+                others.append(name)
+        self._proofs.write()
+        for path in [*self.left_alone]:
+            if path.name in names and path.name not in others:  # it can be read by now
+                self.left_alone.pop(path)
+        return sorted(others)
 
     def _proved_now(self, name: str, noted: Noted) -> str:
         """Whose file it is, where every entry, read now, proves itself and all are just those noted; else ""."""
         try:
-            data = _bytes_of(f"{self._hulls_folder}{os.sep}{name}", noted.size)
+            data = _bytes_of(self._hulls_prefix + name, noted.size)
             scan = read(data)
         except (NewerFormat, OSError):
             return ""
@@ -584,6 +625,32 @@ class HullFolder:
         """Ids of the entries held of a hull."""
         with self._guard:
             return frozenset(self._entries_of(hull))
+
+    def held(self, hull: str) -> Set[str]:
+        """The same as they are at any time: to look up, not to keep."""
+        with self._guard:
+            return self._entries_of(hull).keys()
+
+    def look_at(self, hull: str) -> frozenset[str]:
+        """Read a hull's file as `ids` does, and hold it in memory no longer than before: there are many."""
+        with self._guard:
+            held = [*self._open]
+            ids = self.ids(hull)
+            self.hold_only(held)
+            return ids
+
+    def hold_only(self, hulls: Collection[str]) -> None:
+        """Hold no other hulls in memory: each is read anew when it is asked for.
+
+        One that waits for its flush is held on, and one that was found damaged, of which there is more to tell.
+
+        hulls : their keys
+        """
+        with self._guard:
+            for key, hull in [*self._open.items()]:
+                is_at_work = key in self._unflushed or hull in self._held_open
+                if key not in hulls and not (is_at_work or hull.journal.damage):
+                    del self._open[key]
 
     def count(self, hull: str) -> int:
         """How many entries are held of a hull."""
@@ -862,13 +929,16 @@ class HullFolder:
         size = damage.file.stat().st_size if damage.file.exists() else 0
         return size > 0 and size >= damage.size + damage.cut
 
-    def set_aside(self) -> tuple[Loss, ...]:
+    def set_aside(self, here: Container[str] | None = None) -> tuple[Loss, ...]:
         """Hull files kept as damaged of which something is still not here, as far as anybody can know. Reads them all.
 
         A file cut off at a line end is whole in itself: how long it once was, its note tells.
+
+        here : ids of all entries here, from who has read them; None has them read
         """
         with self._guard:
-            here = {name for key in self.readable() for name in self.ids(key)}
+            if here is None:
+                here = {name for key in self.readable() for name in self.ids(key)}
             found: list[Loss] = []
             for path in sorted(self._hulls_folder.glob(f"*{SUFFIX}{SET_ASIDE}*")):
                 with contextlib.suppress(NewerFormat, OSError):  # kept by a newer version, which tells it itself
@@ -970,6 +1040,7 @@ class HullFolder:
             {name: hull.journal.size_flushed for name, hull in saved.items()},
             {name: hull.digest() for name, hull in saved.items()},
             {name: len(hull.journal.entries) for name, hull in saved.items()},
+            {name: hull.journal.changed for name, hull in saved.items()},
         )
         self._note_ids(saved)
         if problems:
@@ -1064,11 +1135,6 @@ def _bytes_of(path: str, size: int) -> bytes:
         return os.read(descriptor, size + 1)
     finally:
         os.close(descriptor)
-
-
-def _marks_of(found: os.stat_result) -> bytes:
-    """All the system says of a file that changes with it; as bytes, for tuples of numbers take three times as much."""
-    return b"%d %d %d %d %d" % (found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns)
 
 
 def _tail(had: int, data: bytes) -> int | None:

@@ -23,6 +23,7 @@ import attrs
 from garboard.disk import storage
 from garboard.disk.entries import entry_id, read_entry
 from garboard.disk.formats import Format
+from garboard.disk.sizes import changed
 from garboard.disk.storage import Damage, NotSaved
 from garboard.faults import InputError
 
@@ -95,6 +96,11 @@ class Journal:
         return self._size_flushed
 
     @property
+    def changed(self) -> int:
+        """When the file was last changed as far as we know [ns]: when we wrote it, or before we read it; else 0."""
+        return changed(self._left) if self._left else 0
+
+    @property
     def needs_flush(self) -> bool:
         """Whether something was written, or may have been by a program that was killed, and not flushed since."""
         return self._needs_flush
@@ -109,7 +115,8 @@ class Journal:
         again = self._missing_on_disk()
         if not again and not new:
             return
-        lines = b"".join(_line(name, raw) for name, raw in {**again, **new}.items())
+        written = {**again, **new} if again else new
+        lines = b"".join([b"%b %b\n" % (name.encode(), raw) for name, raw in written.items()])
         self._open()
         data = heading(self.key) + lines if self._size == 0 else lines
         try:

@@ -33,6 +33,7 @@ class KnownIds:
     def __init__(self, folder: Path, *, writing: bool) -> None:
         self._path = folder / FILE
         self._writing = writing
+        self._descriptor: int | None = None
 
     def of(self, name: str) -> frozenset[str]:
         """The beginnings of the ids noted of a hull file. Read from the disk each time: it is rarely asked."""
@@ -59,14 +60,18 @@ class KnownIds:
         if not self._writing:
             return False
         try:
-            descriptor = storage.open_for_append(self._path, create=not self._path.exists())
-            try:
-                storage.append(descriptor, text.encode(), os.fstat(descriptor).st_size)
-            finally:
-                os.close(descriptor)
+            if self._descriptor is None:
+                self._descriptor = storage.open_for_append(self._path, create=not self._path.exists())
+            storage.append(self._descriptor, text.encode(), os.fstat(self._descriptor).st_size)
         except OSError:
             return False
         return True
+
+    def close(self) -> None:
+        """Give the file back."""
+        if self._descriptor is not None:
+            os.close(self._descriptor)
+            self._descriptor = None
 
 
 def _hash_in(name: str) -> str:

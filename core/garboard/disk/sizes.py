@@ -181,22 +181,27 @@ class FileSizes:
         sizes: Mapping[str, int],
         digests: Mapping[str, str] = MappingProxyType({}),
         counts: Mapping[str, int] = MappingProxyType({}),
+        changed: Mapping[str, int] = MappingProxyType({}),
     ) -> None:
         """Note the lengths of files that were flushed. What cannot be noted, on a full disk, is only told later.
 
         digests : of the entries in those files, where they are known
         counts  : how many entries those are, where that is known
+        changed : when those files were last changed [ns], where this program wrote them
         """
         shrunk = any(size < self.least(name) for name, size in sizes.items())
         for name, size in sizes.items():
             self._newer[name] = self._of(name)._replace(
                 size=size, digest=digests.get(name, ""), entries=counts.get(name, 0)
             )
+        for name, when in changed.items():
+            self._newer[name] = self._of(name)._replace(changed=when)
         # a length comes before its digest and number: a length alone makes earlier ones void
         lines = [f"{name} {size}\n" for name, size in sizes.items()]
         lines += [f"{name} {digest}\n" for name, digest in digests.items()]
+        lines += [f"{name} #{count}\n" for name, count in counts.items()]
         self._write(
-            "".join(lines + [f"{name} #{count}\n" for name, count in counts.items()]),
+            "".join(lines + [f"{name} ={when}\n" for name, when in changed.items()]),
             at_once=shrunk,  # a note that says too much would call a sound file cut off
         )
 

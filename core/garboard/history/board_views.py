@@ -7,6 +7,7 @@ every manager may rename or remove it: the shop has one list.
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+from unicodedata import normalize
 from uuid import uuid4
 
 import attrs
@@ -95,7 +96,7 @@ def _known(shop: HullState, view: str) -> SavedView:
 
 
 def _named(shop: HullState, typed: str, but: str = "") -> str:
-    name = " ".join(typed.split())
+    name = normalize("NFC", " ".join(typed.split()))
     if not name:
         raise InputError("view", [Fault("name", "a name", "none")])
     if len(name) > LONGEST_NAME:

@@ -25,6 +25,9 @@ from garboard.hull_number import KnownNumbers
 _FILE = b'"file":"'
 """What stands before the name of an attachment in an entry; in no text, where a quote has a stroke before it."""
 
+MOST_ALIKE = 3
+"""Look-alikes of a hull number that are named."""
+
 _ATTACHMENT = re.compile(rb'([0-9a-f]{64})"(?:,"name":"([^"\\\\]*)")?')
 
 
@@ -46,6 +49,17 @@ class HullMerge:
     stale: tuple[tuple[str, tuple[str, ...]], ...] = ()
     look_alikes: tuple[str, ...] = ()
     also: tuple[str, ...] = ()
+
+    @property
+    def alike_in_words(self) -> str:
+        """The likeliest of its look-alikes: all of a builder's boats beside it differ by a numeral. "" for none.
+
+        >>> HullMerge(hull="A", received=1, existing=0, look_alikes=tuple("BCDEF")).alike_in_words
+        'B, C, D and 2 more'
+        """
+        more = len(self.look_alikes) - MOST_ALIKE
+        named = ", ".join(self.look_alikes[:MOST_ALIKE])
+        return f"{named} and {more} more" if more > 0 else named
 
 
 def by_what_changed(stale: Iterable[tuple[str, tuple[str, ...]]]) -> dict[tuple[str, ...], list[str]]:
@@ -76,7 +90,7 @@ def _together(parts: Sequence[HullMerge]) -> HullMerge:
         existing=sum(one.existing for one in parts),
         disagreeing=tuple(sorted({key for one in parts for key in one.disagreeing})),
         stale=tuple(dict.fromkeys(stale for one in parts for stale in one.stale)),
-        look_alikes=tuple(sorted({other for one in parts for other in one.look_alikes} - numbers)),
+        look_alikes=tuple(dict.fromkeys(other for one in parts for other in one.look_alikes if other not in numbers)),
         also=tuple(sorted(numbers - {first.hull})),
     )
 
@@ -253,7 +267,7 @@ def bring_entries(
             for hull in hulls:
                 here = imported.get(hull, Imported())
                 try:
-                    known = target.ids(hull)  # with what was received, where that was put into it
+                    known = target.held(hull)  # with what was received, where that was put into it
                     offer = source.offer(hull, known | here.received.keys() if dry_run else known)
                 except (NewerFormat, OSError) as failure:
                     missed[file_name(hull)] = in_words(failure)
@@ -261,9 +275,12 @@ def bring_entries(
                 imported[hull] = here
                 outcome = put(hull, offer.unknown)
                 carrying = {entry.id: entry.raw for entry, _ in outcome.strays.values()}
-                here.received.update((name, carrying.get(name) or offer.unknown[name]) for name in outcome.added)
+                if outcome.added == tuple(offer.unknown):  # nearly always, and a hundred thousand come
+                    here.received.update(offer.unknown)
+                else:
+                    here.received.update((name, carrying.get(name) or offer.unknown[name]) for name in outcome.added)
                 here.existing += len(offer.ids) - len(outcome.added) - len(outcome.refused)
-                here.offered |= offer.ids - outcome.strays.keys() | carrying.keys()
+                here.offered |= offer.ids - outcome.strays.keys() | carrying.keys() if carrying else offer.ids
                 here.refused.update((name, in_words(reason)) for name, reason in outcome.refused)
                 here.strays.update(
                     (name, in_words(reason))

@@ -66,6 +66,22 @@ def plan_of(state: HullState, jobs: Iterable[str]) -> Plan:
     )
 
 
+def planned_for(state: HullState, jobs: Iterable[str]) -> list[Entry]:
+    """What managers planned for a job, and for those joined into it, as it stands: the first written first.
+
+    What was taken back is left out.
+    """
+    named = {*jobs}
+    found = [
+        entry
+        for key in state.registers
+        if key.kind == PLAN and len(key.subject) > 1 and key.subject[0] in named
+        for entry in state.current(key)
+        if entry.value
+    ]
+    return sorted(found, key=lambda entry: (entry.clock, entry.id))
+
+
 def plan_entries(author: Author, state: HullState, job: str, said: Mapping[str, str]) -> list[Entry]:
     """Entries for what is new in a plan; none for what is said already. A comment stands beside those before it.
 

@@ -139,7 +139,12 @@ class Register:
         two units they agree as far as their digits go, where each does with every other: so whichever came first.
         Notes do not agree: two in the same words, written apart, are two remarks. What cannot be read says nothing.
         """
-        return self._current(self.head_ids - self.misfits.keys() if self.misfits else self.head_ids)
+        if self.misfits:
+            return self._current(self.head_ids - self.misfits.keys())
+        if len(self.entries) == 1 == len(self.head_ids):
+            (only,) = self.entries.values()
+            return () if only.kind == "retract" else (only,)
+        return self._current(self.head_ids)
 
     @property
     def stated(self) -> tuple[Entry, ...]:

@@ -8,10 +8,12 @@ same piece of work. Taken back, each is by itself again.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from itertools import chain
 
 import attrs
 
 from garboard import hull_number
+from garboard.disk.bulk import makes_many
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import ISSUED, STRAY, Entry
 from garboard.faults import Fault
@@ -34,7 +36,7 @@ from garboard.history.vessel import assemble_vessel
 from garboard.history.views import Current, job_view, unreadable_at
 from garboard.job_view import JobView, Unreadable, Waiting
 from garboard.labels import with_printed_apart
-from garboard.records import JsonValue, Vessel
+from garboard.records import JsonValue, Measurement, Vessel
 from garboard.samples import Recording
 
 _LISTED_AS_UNKNOWN = ("setting", ISSUED)
@@ -47,17 +49,24 @@ class _JobIndex:
 
     scope: SignatureScope
     keys: set[RegisterKey] = attrs.field(factory=set)
+    _opened: Stamp | None = None
+
+    def add(self, entry: Entry, key: RegisterKey) -> None:
+        """Take in an entry of the job."""
+        self.scope.add(entry, key)
+        if entry.id in self.scope.entries and (self._opened is None or entry.clock < self._opened):
+            self._opened = entry.clock
 
     @property
     def opened(self) -> Stamp:
         """When the first of its entries was written."""
-        return min((entry.clock for entry in self.scope.entries.values()), default=Stamp(0, 0))
+        return self._opened or Stamp(0, 0)
 
     @property
     def says_only_where_it_went(self) -> bool:
         """Whether there is nothing of the job itself here: only that it was joined, or that it came from elsewhere."""
         entries = self.scope.entries.values()
-        return all(key.names_its_own_job for key in (*self.keys, *map(register_of, entries)))
+        return all(key.names_its_own_job for key in chain(self.keys, map(register_of, entries)))
 
 
 @attrs.define
@@ -83,6 +92,7 @@ class HullState:
     _jobs: dict[str, _JobIndex] = attrs.field(factory=dict)
     _of_no_job: dict[RegisterKey, None] = attrs.field(factory=dict)
     _current: dict[RegisterKey, tuple[Entry, ...]] = attrs.field(factory=dict)
+    _measured: dict[str, Measurement] = attrs.field(factory=dict)
     _vessel: tuple[Vessel, tuple[Fault, ...]] | None = None
     _joined: dict[str, str] = attrs.field(factory=dict)
     _register_of: dict[str, RegisterKey] = attrs.field(factory=dict)
@@ -108,7 +118,7 @@ class HullState:
     def _place(self, entry: Entry, key: RegisterKey) -> None:
         self._register_of[entry.id] = key
         if (job := entry.job) and not (key.is_joining and entry.is_understood):  # what it brings is listed itself
-            self._index(self.joined(job)).scope.add(entry, key)
+            self._index(self.joined(job)).add(entry, key)
         self._reach(entry, key)
         if not entry.is_understood:
             self.unknown[entry.id] = entry
@@ -168,6 +178,8 @@ class HullState:
         return tuple(sorted(part for part, whole in self._joined.items() if whole == job))
 
     def _home(self, key: RegisterKey) -> RegisterKey:
+        if not self._joined:
+            return key
         whole = self._joined.get(key.job)
         return key if whole is None or key.names_its_own_job else key._replace(job=whole)
 
@@ -338,6 +350,7 @@ class HullState:
         first = min(own, key=lambda entry: (*_does_not_open(entry), entry.clock, entry.id), default=None)
         return first.hull if first else self.hull_number
 
+    @makes_many
     def view(
         self,
         job: str,
@@ -357,6 +370,7 @@ class HullState:
             waiting=self.waiting(job),
             settings=settings,
             load_recording=load_recording,
+            measured=self._measured,
         )
 
     def _current_of(self, keys: Iterable[RegisterKey]) -> Current:
@@ -400,6 +414,7 @@ def _does_not_open(entry: Entry) -> tuple[bool, bool]:
     return (entry.kind, entry.subject) != ("job", ("opened",)), entry.kind != "job"
 
 
+@makes_many
 def replay(hull: str, entries: Iterable[Entry], also: Iterable[str] = ()) -> HullState:
     """The state of a hull from a set of its entries, in any order.
 

@@ -32,6 +32,7 @@ def job_view(
     waiting: tuple[Waiting, ...] = (),
     settings: Mapping[str, JsonValue] | None = None,
     load_recording: Callable[[str], Recording] | None = None,
+    measured: dict[str, Measurement] | None = None,
 ) -> JobView:
     """The job as a calculator reads it.
 
@@ -39,7 +40,9 @@ def job_view(
     not_covered : by a stale sign-off's id, the names of what it does not cover
     unreadable  : what is entered and cannot be read
     waiting     : what is kept for a plugin or a newer version
+    measured    : measurements made of entries before, by their ids; those made now are added
     """
+    known = {} if measured is None else measured
     keys = sorted(of_job, key=lambda key: (of_job[key][0].clock if of_job[key] else Stamp(0, 0), key))
     of_one_value = [(key, of_job[key][0]) for key in keys if len(of_job[key]) == 1]
     fields = sorted(key for key in of_vessel if key.kind == "field")
@@ -47,7 +50,11 @@ def job_view(
     return JobView(
         vessel=vessel,
         job=_job_record(job, of_job),
-        measurements=tuple(_measurement(entry) for key, entry in of_one_value if key.is_measurement),
+        measurements=tuple(
+            known.get(entry.id) or known.setdefault(entry.id, _measurement(entry))
+            for key, entry in of_one_value
+            if key.is_measurement
+        ),
         steps=tuple(state for key, entry in of_one_value for state in _step_state(key, entry)),
         notes=tuple(note for entry in _notes(keys, of_job, of_vessel) for note in sound_whole(signed(entry), Note)),
         forecasts=tuple(
@@ -80,13 +87,14 @@ def _job_record(job: str, of_job: Current) -> Job:
 
 def _measurement(entry: Entry) -> Measurement:
     step, field, row, of = entry.subject
-    instrument = entry.fields.get("instrument", "")
+    fields = entry.fields
+    instrument = fields.get("instrument", "")
     return Measurement(
         step=step,
         field=field,
         row=row,
         of=of,
-        value=entry.value,
+        value=fields.get("value"),
         at=entry.at,
         by=entry.by,
         instrument=instrument if isinstance(instrument, str) else "",

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 import attrs
 
 from garboard.findings import Axis, Band, Figure, Finding, Limit, Marker, Number, Series
+from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView, in_unit
 from garboard.steps import Assessed, Block
 
@@ -17,9 +18,13 @@ Told = Callable[[str], str]
 """The unit to tell a figure in, by the one it is declared in."""
 
 
-def as_typed(view: JobView, assessed: Sequence[Assessed]) -> tuple[Assessed, ...]:
-    """The same findings, told in the units the job's values were typed in. Told twice they are told the same."""
-    return tuple(attrs.evolve(one, finding=finding_as_typed(view, one.finding)) for one in assessed)
+def as_typed(view: JobView, assessed: Sequence[Assessed], host: PluginHost) -> tuple[Assessed, ...]:
+    """The same findings, told in the units the job's values were typed in. Told twice they are told the same.
+
+    host : knows which fields' units tell nothing of how the boat is told, such as those of a radio's power
+    """
+    seen = host.with_defaults(view)
+    return tuple(attrs.evolve(one, finding=finding_as_typed(seen, one.finding)) for one in assessed)
 
 
 def finding_as_typed(view: JobView, finding: Finding) -> Finding:

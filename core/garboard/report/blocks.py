@@ -23,12 +23,14 @@ _LONGEST_CELL, _MOST_LINES = 400, 12
 _CARD_ROWS = 12
 _LONG_TABLE, _MOST_GROUPS = 16, 3  # rows from which a narrow table is set in groups side by side
 _BESIDE = 2.8  # clear within a cell, both sides together [mm]
-CARD_WIDTH, _FRAME, _CARD_COLUMNS = 86.0, 4.0, 5
+CARD_WIDTH, FRAME, _CARD_COLUMNS = 86.0, 4.0, 5
 """Of a card, and from its frame to its words [mm]; a card of more columns is as wide as the text."""
 _WIDEST_LETTER = 2.3  # as printed in a table [mm]
 _KEPT_WHOLE, _LONGEST_KEPT = 80.0, 24
 """Height up to which a table stands on one page [mm], and rows above which nobody asks."""
 _LINE_PER_POINT, _BETWEEN_ROWS = 0.44, 2.1
+_EXACT = 0.05
+"""A column is as wide as its longest cell, but for what rounding took [mm]."""
 """Height of a line for a type size [mm/pt], and what is clear between rows [mm]."""
 OWNER_SIZE = 10.5
 """Of text and tables in Your boat [pt]."""
@@ -121,7 +123,7 @@ def table(
         heads, rows = _side_by_side(heads, rows, _CARD_SIZE, groups=2)
     numeric = [_is_numeric(rows, column) for column in range(len(heads))]
     size = size or (_CARD_SIZE if note else _RECORD_SIZE)
-    whole = TEXT_WIDTH if not note else (TEXT_WIDTH if len(heads) > _CARD_COLUMNS else CARD_WIDTH) - 2 * _FRAME
+    whole = TEXT_WIDTH if not note else (TEXT_WIDTH if len(heads) > _CARD_COLUMNS else CARD_WIDTH) - 2 * FRAME
     widths = [round(width, 2) for width in _widths(heads, rows, size, whole)]
     return {
         "kind": "card" if note else "table",
@@ -134,22 +136,26 @@ def table(
         "whole": _height(rows, widths, size) <= _KEPT_WHOLE,
         "widths": widths,
         "size": size,
-        "outer": whole + 2 * _FRAME,
+        "outer": whole + 2 * FRAME,
     }
 
 
 def _height(rows: Sequence[Sequence[str]], widths: Sequence[float], size: float) -> float:
     """How high rows are, roughly [mm]: as many lines as the longest cell of each needs."""
     line = size * _LINE_PER_POINT
+    height = sum(_BETWEEN_ROWS + line * lines_of(row, widths, size) for row in rows[:_LONGEST_KEPT])
+    return height + (_KEPT_WHOLE if len(rows) > _LONGEST_KEPT else 0.0)
+
+
+def lines_of(row: Sequence[str], widths: Sequence[float], size: float) -> int:
+    """How many lines a row of a table needs, roughly: those of its longest cell."""
 
     def lines(cell: str, width: float) -> int:
         room = max(1.0, width - _BESIDE)
-        return sum(1 + int(1.1 * width_of(part, size) / room) for part in cell.split("\n"))
+        asked = (width_of(part, size) for part in cell.split("\n"))
+        return sum(1 if one <= room + _EXACT else 1 + int(1.1 * one / room) for one in asked)
 
-    return sum(
-        _BETWEEN_ROWS + line * max((lines(cell, width) for cell, width in zip(row, widths, strict=True)), default=1)
-        for row in rows[:_LONGEST_KEPT]
-    ) + (_KEPT_WHOLE if len(rows) > _LONGEST_KEPT else 0.0)
+    return max((lines(cell, width) for cell, width in zip(row, widths, strict=True)), default=1)
 
 
 def _letters(columns: int) -> int:

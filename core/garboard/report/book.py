@@ -52,7 +52,7 @@ SectionFailed = Callable[[PluginProblem], None]
 PAPER_SIZES = ("letter", "A4")
 FONTS_FOLDER = "fonts"
 """Folder beside the data, as `plugins` is, with typefaces for names in other scripts."""
-_LONGEST_IN_FOOT, _LONGEST_ON_COVER = 24, 72
+_LONGEST_IN_FOOT, _LONGEST_ON_COVER, _LONGEST_ON_CARD = 24, 72, 40
 _MEANING: Mapping[Verdict, str] = {
     Verdict.PASS: "Measured or seen, and within its limits.",
     Verdict.ADVISE: "Can be used. The sentence says what to watch; a reading it calls in doubt is checked before that.",
@@ -118,7 +118,7 @@ def _made(
     vessel, job = view.vessel, view.job
     of_shop = {one.key for one in host.calculators if one.of_shop}
     judged = [one for one in assessed if one.calculator not in of_shop]
-    assessed = as_typed(view, judged)
+    assessed = as_typed(view, judged, host)
     built = [(section, _blocks(section, host, view, assessed, failed)) for section in host.report_sections]
     sections = [(section, blocks) for section, blocks in built if section.part == RECORD]
     state, photos = hand_over(view, assessed), PhotoFiles(load_photo)
@@ -126,7 +126,12 @@ def _made(
     is_whole = not (unread or waiting)  # what was not read may hold a fault, or a later change
     all_judged = is_whole and not host.problems
     owners = owners_part(view, host, assessed, state, built, photos.for_owner, proof, all_judged)
-    aboard = ", ".join(filter(None, (vessel.name, f"hull number {vessel.hull_number}", date_in_words(job.opened))))
+    aboard = ", ".join(
+        filter(
+            None,
+            (_short(vessel.name, _LONGEST_ON_CARD), f"hull number {vessel.hull_number}", date_in_words(job.opened)),
+        )
+    )
     cards = [one.title for one in owners.cards]
     clauses = record_clauses(view, host, assessed, sections, photos, proof, aboard, DrawnSignatures(load_photo), cards)
     named = " ".join((printable(vessel.name).strip() or vessel.hull_number).split())
@@ -152,6 +157,7 @@ def _made(
         "reading": [*_reading(_made_by(host), len(assessed), _numbered(clauses))],
         "pages": owners.pages,
         "cards": [*card_sheets(owners.cards, aboard)],
+        "calm": False,
         "record": RECORD_PART,
         "record_key": key_of(RECORD_PART),
         "clauses": clauses,
@@ -164,7 +170,9 @@ def _made(
         cover = {**book["cover"], "logo": {"file": file, "width": logo.width, "height": logo.height, "alt": alt}}
         with suppress(BookRefused):  # no owner's book may fail for a logo
             return pressed({**book, "cover": cover}, {**photos.files, file: logo.content}, files)
-    return pressed(book, photos.files, files)
+    with suppress(BookRefused):
+        return pressed(book, photos.files, files)
+    return pressed({**book, "calm": True}, photos.files, files)  # where page numbers move the pages they count
 
 
 def _short(name: str, longest: int = _LONGEST_IN_FOOT) -> str:
@@ -193,11 +201,11 @@ def _blocks(
     plugin = host.owner_of("register_report_sections", section.key)
     try:
         with host.minding(plugin, section.key), plugin_code():
-            seen = host.with_defaults(view)
+            seen = told = host.with_defaults(view)
             if host.shares_program(plugin):
                 seen, assessed = own_view(seen), own_copy(tuple(assessed))
             blocks = checked_blocks(section.build(watched(seen), assessed))
-            blocks = [block_as_typed(view, cut(block) if isinstance(block, Finding) else block) for block in blocks]
+            blocks = [block_as_typed(told, cut(block) if isinstance(block, Finding) else block) for block in blocks]
     except NotEnoughData as missing:
         return (f"Not enough data: {in_words(missing)}.",)
     except Exception as failure:

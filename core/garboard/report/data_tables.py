@@ -13,16 +13,19 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime
 from pathlib import PurePath
+from unicodedata import normalize
 
 import attrs
 
 from garboard import hull_number
+from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import in_words
 from garboard.fields import Field
 from garboard.fields import Kind as FieldKind
 from garboard.findings import OF_VESSEL, NotEnoughData, Number
 from garboard.history.boat import Boat
+from garboard.history.plans import PROMISED, planned_for
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import why_not_used
@@ -42,7 +45,7 @@ _WRITTEN = frozenset({"value", "entered_by", "sentence", "about", "technicians",
 """Columns that hold what people wrote."""
 _PIECES = frozenset({"of", "row", "title", "propeller"})
 """Columns that hold names of pieces, which join tables."""
-_PROSE = frozenset({("measurements", "value"), ("findings", "sentence"), ("recordings", "name")})
+_PROSE = frozenset({("measurements", "value"), ("plans", "value"), ("findings", "sentence"), ("recordings", "name")})
 """Columns that hold what people wrote freely, and names of files."""
 SHORTEST_LAST_NAME = 3
 """Letters; a shorter last word is an initial or a numeral."""
@@ -199,6 +202,19 @@ SIGNATURES = DataTable(
         _yes("is_stale", "something was entered or changed after it"),
     ),
 )
+PLANS = DataTable(
+    "plans",
+    "a row for each thing that a manager planned for a job and that stands, and for each comment",
+    (
+        _HULL,
+        _JOB,
+        Column("what", "assigned, promised, waiting_for or comment"),
+        Column("value", "to whom, which day, for whom, or the comment"),
+        Column("day", "of a promise, the day", Kind.DAY),
+        *_moment("planned", "it was written"),
+        Column("planned_by", "who wrote it"),
+    ),
+)
 MEASUREMENTS = DataTable(
     "measurements",
     "a row for each value entered that stands, or that disagrees with another",
@@ -342,6 +358,7 @@ TABLES = (
     FACTS,
     JOBS,
     SIGNATURES,
+    PLANS,
     MEASUREMENTS,
     FINDINGS,
     NUMBERS,
@@ -359,22 +376,27 @@ class JobToExport:
     """A job with what the calculators say of it.
 
     tablets : by the id of an entry, the tablet that wrote it
+    plans   : what managers planned for it
     """
 
     view: JobView
     assessed: tuple[Assessed, ...]
     tablets: Mapping[str, str] = attrs.field(factory=dict)
+    plans: tuple[Entry, ...] = ()
+
+    @classmethod
+    def of(cls, boat: Boat, view: JobView, assessed: Sequence[Assessed]) -> JobToExport:
+        """A job of a boat, with what stands beside it there."""
+        home = boat.state_of(view.job.id)
+        plans = planned_for(home, (view.job.id, *home.parts(view.job.id)))
+        tablets = {entry.id: entry.tablet for at, key in boat.registers(view.job.id) for entry in at.current(key)}
+        return cls(view=view, assessed=tuple(assessed), tablets=tablets, plans=tuple(plans))
 
 
 def jobs_in_folder(hulls: HullFolder, host: PluginHost, hull: str = "") -> Iterator[JobToExport]:
     """The jobs in a folder of hull files, or those of one boat, judged. What cannot be read, `hulls` names."""
     for boat, view in boats_and_jobs(hulls, hull):
-        yield JobToExport(view=view, assessed=host.assess(view), tablets=tablets_of(boat, view.job.id))
-
-
-def tablets_of(boat: Boat, job: str) -> dict[str, str]:
-    """By the id of each entry of a job, the tablet that wrote it."""
-    return {entry.id: entry.tablet for home, key in boat.registers(job) for entry in home.current(key)}
+        yield JobToExport.of(boat, view, host.assess(view))
 
 
 Rows = Iterator[tuple[DataTable, Row]]
@@ -408,9 +430,17 @@ class Collector:
             name = owners.out(signed.name)
             self._person(name).signatures += 1
             yield SIGNATURES, (*about, signed.role, name, *_utc(signed.at), signed.stale)
+        yield from ((PLANS, owners.out_of(PLANS, (*about, *_planned(one)))) for one in job.plans)
         yield from ((table, owners.out_of(table, row)) for table, row in self._measurements(about, job, owners))
         yield from ((table, owners.out_of(table, row)) for table, row in _findings(about, job.assessed))
         yield from ((table, owners.out_of(table, row)) for table, row in self._recordings(about, view))
+
+    def files_not_here(self, job: JobToExport, is_here: Callable[[str], bool]) -> Iterator[tuple[str, str]]:
+        """Recordings and photos that a job names and that are not here, each with that."""
+        for one in job.view.measurements:
+            file = one.value.get("file") if isinstance(one.value, dict) else None
+            if isinstance(file, str) and not is_here(file):
+                yield f"{'recording' if self._is_recording(one) else 'photo'} {file}", "it is not here"
 
     def last_rows(self, left_out: Iterable[tuple[str, str]] = ()) -> Rows:
         """The tables that count over all jobs, what is left out, and the dictionary."""
@@ -484,7 +514,9 @@ class Owners:
     """
 
     def __init__(self, names: Iterable[str]) -> None:
-        found = sorted({" ".join(name.split()) for name in names} - {""}, key=len, reverse=True)
+        typed = {" ".join(name.split()) for name in names} - {""}
+        # An accent is part of its letter, or a character of its own, as the keyboard sent it.
+        found = sorted({normalize(form, name) for name in typed for form in ("NFC", "NFD")}, key=len, reverse=True)
         longer = [name for name in found if " " in name]
         last = [name.rpartition(" ")[2] for name in longer]
         last = [name for name in last if name[:1].isalpha() and len(name) >= SHORTEST_LAST_NAME]
@@ -651,6 +683,11 @@ def _job(view: JobView, assessed: Sequence[Assessed]) -> Row:
         handed.is_done,
         "; ".join(handed.lacking),
     )
+
+
+def _planned(entry: Entry) -> Row:
+    what, value = entry.subject[1], _as_text(entry.value)
+    return what, value, _day(value) if what == PROMISED else None, *_utc(entry.at), entry.by
 
 
 def _findings(about: tuple[str, str], assessed: Sequence[Assessed]) -> Rows:

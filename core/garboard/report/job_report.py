@@ -69,7 +69,7 @@ def print_report(
     questions : measurements to be looked at again, each one sentence
     full      : what passes too with all it says, its numbers and its basis; else one line
     """
-    assessed = as_typed(view, assessed)
+    assessed = as_typed(view, assessed, host)
     numbers = numbered_bases(one.finding for one in assessed if full or not _passes(one.finding))
     print_heading(console, view)
     for phase in by_phase(view, host, assessed):

@@ -19,7 +19,7 @@ from io import BytesIO
 import attrs
 
 from garboard.faults import GarboardError, in_words
-from garboard.report.photo_files import PictureRefused, opened
+from garboard.report.photo_files import NoPicture, PictureRefused, opened
 from garboard.settings import picture_in
 
 LARGEST = 30_000
@@ -30,6 +30,8 @@ HIGHEST, WIDEST = 18.0, 60.0
 _SIDES = (600, 400, 300, 200, 120)
 """A logo is kept as large as it fits [dots]: 600 are 250 to the inch."""
 _MOST_PARTS, _DEEPEST = 2000, 24
+_PALEST = 230
+"""Of the darkest dot, from 0 for black to 255 for white: on paper a logo of white on a clear ground is nothing."""
 _FLATTEST = 20.0  # width to height, or height to width
 _SVG = "{http://www.w3.org/2000/svg}"
 _DRAWS = frozenset(
@@ -127,8 +129,11 @@ def _picture(content: bytes, side: int, form: str) -> bytes:
     try:
         image = opened(content, side)
     except PictureRefused as refused:
-        raise LogoRefused(in_words(refused)) from None
+        other = "This is no picture that can be read here: PNG, JPEG or SVG. Choose another."
+        raise LogoRefused(other if refused.why is NoPicture.OTHER else in_words(refused)) from None
     _proportion(image.width, image.height)
+    if not any(image.convert("L").histogram()[: _PALEST + 1]):
+        raise LogoRefused("Nothing of it can be seen on white paper. Choose one with darker colours.")
     made = BytesIO()
     image.save(made, form, optimize=True)
     return made.getvalue()

@@ -54,6 +54,7 @@ class PunchItem:
     why   : "fails", "values disagree", "in doubt", "cannot be read", "look again" or "noted"
     step  : key of the step it belongs to; "vessel" for a fact of the vessel, nothing for a note
     check : title of the check whose numbers tell it; nothing where the words alone do
+    owner : the same for an owner, who has nothing to choose; nothing where the text is for both
     """
 
     about: str
@@ -61,6 +62,7 @@ class PunchItem:
     why: str
     step: str = attrs.field(default="", eq=False)
     check: str = attrs.field(default="", eq=False)
+    owner: str = attrs.field(default="", eq=False)
 
 
 @attrs.frozen
@@ -88,6 +90,10 @@ def hand_over(view: JobView, assessed: Sequence[Assessed]) -> HandOver:
     ]
     if left_out:
         open_.append(f"{left_out} left out by the shop")
+    if view.disagreements:
+        open_.append(f"{len(view.disagreements)} with values that disagree")
+    if view.unreadable:
+        open_.append(f"{in_number(len(view.unreadable), 'entry', 'entries')} that cannot be read")
     if doubts := len(_in_doubt(assessed)):
         open_.append(f"{doubts} in doubt")
     unsigned = [said for role in SIGN_AT_HAND_OVER if (said := _not_signed(view, role))]
@@ -217,6 +223,7 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
             f"{' against '.join(str(m.value) for m in disagreement.values)}: choose the right one.",
             "values disagree",
             disagreement.place[0],
+            owner=f"{' against '.join(str(m.value) for m in disagreement.values)}; we have not settled which is right.",
         )
         for disagreement in view.disagreements
     ]
@@ -227,6 +234,7 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
             "kept and not used. Take it back, or enter it again.",
             "cannot be read",
             one.place[0],
+            owner="an entry cannot be read, and is not used.",
         )
         for one in view.unreadable
     ]

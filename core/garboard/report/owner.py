@@ -30,7 +30,18 @@ from garboard.owner_pages import (
     number_of,
     page_of,
 )
-from garboard.report.blocks import TEXT_WIDTH, big_digits, figure, listed, owner_table, qr_code, table, words
+from garboard.report.blocks import (
+    FRAME,
+    TEXT_WIDTH,
+    big_digits,
+    figure,
+    lines_of,
+    listed,
+    owner_table,
+    qr_code,
+    table,
+    words,
+)
 from garboard.report.blocks import Block as Part
 from garboard.report.outline import HandOver, PunchItem, cautions, counts, date_in_words, punch_list, result_of
 from garboard.report.owner_drawings import bars_drawn, plan_drawn, ruler_drawn
@@ -115,7 +126,7 @@ def owners_part(
 
 def card_sheets(cards: Sequence[Table], aboard: str) -> Iterator[Sequence[Part]]:
     """Sheets of cards in two columns, each where most room is left, then the wide ones; under each title the boat."""
-    made = [table(one.title, one.headings, one.rows, note=aboard) for one in cards]
+    made = [part for one in cards for part in _that_fit(one, aboard)]
     columns: tuple[list[Part], list[Part]] = [], []
     for card in sorted((one for one in made if one["outer"] < TEXT_WIDTH), key=_lines_of, reverse=True):
         column = min(columns, key=_lines_in)
@@ -128,23 +139,44 @@ def card_sheets(cards: Sequence[Table], aboard: str) -> Iterator[Sequence[Part]]
     for card in (one for one in made if one["outer"] >= TEXT_WIDTH):
         if sheet and taken + _lines_of(card) > _LINES_ON_A_SHEET:
             yield sheet
-            sheet, taken = [], 0
+            sheet, taken = [], 0.0
         sheet.append(card)
         taken += _lines_of(card)
     if sheet:
         yield sheet
 
 
-_LINES_BESIDE_ROWS, _LINES_ON_A_SHEET = 6, 46
+_LINES_BESIDE_ROWS, _LINES_ON_A_SHEET, _MOST_LINES, _FURTHER_LINE = 6, 50, 38, 0.75
+"""On a sheet, and of one card: it is never torn apart, and under the title of the sheet all of it has room."""
 
 
-def _lines_in(column: Sequence[Part]) -> int:
+def _that_fit(card: Table, aboard: str) -> list[Part]:
+    """A card, or several that say which of how many each is: what has no room on a sheet would not be printed."""
+    parts = _parts_of(card, card.rows, aboard)
+    if len(parts) > 1:
+        for number, part in enumerate(parts, 1):
+            part["title"] = f"{card.title}, {number} of {len(parts)}"
+    return parts
+
+
+def _parts_of(card: Table, rows: Sequence[Sequence[str]], aboard: str) -> list[Part]:
+    made = table(card.title, card.headings, rows, note=aboard)
+    if _lines_of(made) <= _MOST_LINES or len(rows) < 2:
+        return [made]
+    half = -(-len(rows) // 2)
+    return [*_parts_of(card, rows[:half], aboard), *_parts_of(card, rows[half:], aboard)]
+
+
+def _lines_in(column: Sequence[Part]) -> float:
     return sum(map(_lines_of, column))
 
 
-def _lines_of(card: Part) -> int:
-    """How high a card is, in lines."""
-    return _LINES_BESIDE_ROWS + len(card["rows"])
+def _lines_of(card: Part) -> float:
+    """How high a card is, in rows of one line: of a row's further lines each is lower."""
+    heads = [([card["title"]], [card["outer"] - 2 * FRAME]), ([card["note"]], [card["outer"] - 2 * FRAME])]
+    rows = [*heads, *((row, card["widths"]) for row in (card["heads"], *card["rows"]))]
+    further = sum(lines_of(row, widths, card["size"]) - 1 for row, widths in rows)
+    return _LINES_BESIDE_ROWS + len(card["rows"]) + _FURTHER_LINE * further
 
 
 def _by_title(built: Built) -> Iterator[tuple[str, float, Sequence[Block]]]:
@@ -162,6 +194,11 @@ def _cover(built: Built) -> tuple[Sequence[str], Photographs | None, Logo | None
     return [in_owners_words(one) for one in of_cover if isinstance(one, str)], photo, logo
 
 
+def _not_made(found: Mapping[Verdict, int]) -> str:
+    unjudged = found[Verdict.NOT_ENOUGH_DATA]
+    return f" {in_number(unjudged, 'check')} not made." if unjudged else ""
+
+
 def _how_it_did(view: JobView, host: PluginHost, assessed: Sequence[Assessed], all_judged: bool) -> Iterator[str]:
     """The checks in one sentence, and what is open."""
     found, items = counts(assessed), punch_list(view, host, assessed)
@@ -172,7 +209,8 @@ def _how_it_did(view: JobView, host: PluginHost, assessed: Sequence[Assessed], a
         yield f"All {len(assessed)} checks {made}"
         return
     nothing = "Nothing was found to put right." if all_judged else _NOT_ALL_JUDGED
-    yield f"{found[Verdict.PASS]} of {in_number(len(assessed), 'check')} passed.{'' if items else f' {nothing}'}"
+    told = f"{_not_made(found)}{'' if items else f' {nothing}'}"
+    yield f"{found[Verdict.PASS]} of {in_number(len(assessed), 'check')} passed.{told}"
     for number, item in enumerate(items[:_MOST_ON_COVER], 1):
         yield f"Open, {number} of {len(items)}: {_item(item)}"
     if len(items) > _MOST_ON_COVER:
@@ -190,10 +228,10 @@ def in_owners_words(text: str) -> str:
 
 def _item(item: PunchItem) -> str:
     """What is open, as an owner can follow it: a check that tells by numbers is named, and the Record has them."""
-    text = item.text
+    text = item.owner or item.text
     if item.check:
         check = item.check[:1].lower() + item.check[1:] if item.check[1:2].islower() and item.about else item.check
-        names = [item.about, check] if item.about and item.about != item.check else [item.check]
+        names = [item.about, check] if item.about and item.about.casefold() != item.check.casefold() else [item.check]
         text = f"{', '.join(names)}: {_WHAT_IS_OPEN.get(item.why, 'not in order')}"
     elif item.about:
         text = f"{item.about}: {text}"
@@ -240,7 +278,7 @@ def _signed(view: JobView, state: HandOver, proof: Proof | None) -> Iterator[Par
             "body",
         )
         yield owner_table("", ("Who", "Name", "On"), rows)
-        yield words(f"As drawn, with what each covers: {page_of(SIGNATURES)}.", "note", colour="quiet")
+        yield words(f"What each covers: {page_of(SIGNATURES)}.", "note", colour="quiet")
     if not state.is_done:
         yield words(f"Not handed over yet: {'; '.join(state.lacking)}.", "body", bold=True)
     if proof is not None:

@@ -13,6 +13,7 @@ from garboard.report.photos import (
     Photo,
     PhotoLoader,
     arrows_in_words,
+    is_picture,
     photo_in_words,
     photos_of,
     shown_in_words,
@@ -28,12 +29,14 @@ _SHORTEST = 57.0
 class PhotoFiles:
     """The photos of a book: each loaded and drawn once.
 
-    files : content of each, by the name it has for the typesetter
+    files     : content of each, by the name it has for the typesetter
+    not_shown : those that were asked for and cannot be shown, each with why
     """
 
     def __init__(self, load: PhotoLoader) -> None:
         self._load = load
         self.files: dict[str, bytes] = {}
+        self.not_shown: dict[FieldKey, str] = {}
         self._shown_to_owner: set[FieldKey] = set()
 
     def for_owner(self, photo: Photo) -> tuple[str, int, int] | None:
@@ -49,12 +52,15 @@ class PhotoFiles:
         return None if photo.place in self._shown_to_owner else self._drawn(photo, BOOK_SIDE)
 
     def _drawn(self, photo: Photo, side: int) -> tuple[str, Picture] | None:
-        content = self._load(photo)
         try:
-            picture = drawn(content, photo.arrows, side) if content else None
-        except PictureRefused:
-            return None
-        if picture is None:
+            content = self._load(photo)
+            if not content:
+                self.not_shown[photo.place] = "not here whole"
+                return None
+            picture = drawn(content, photo.arrows, side)
+        except PictureRefused as refused:
+            if is_picture(photo):  # nobody expects a manual or a table to be shown
+                self.not_shown[photo.place] = refused.why.value
             return None
         name = f"photo-{len(self.files) + 1}.jpg"
         self.files[name] = picture.content

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import re
 import zlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from enum import StrEnum
 from io import BytesIO
 from pathlib import Path
@@ -49,7 +49,8 @@ _FINER = 4
 
 _BEGINNINGS = ((b"\xff\xd8\xff", ".jpg"), (b"\x89PNG\r\n\x1a\n", ".png"), (b"RIFF....WEBP", ".webp"))
 """How a picture's file begins, each dot any byte, and how its name ends."""
-_BEGINNING = 16
+BEGINNING = 16
+"""So much of a file tells whether it is a picture [bytes]."""
 _NO_PICTURE = ".file"
 """How the name of any other file ends that was called as a picture is."""
 _MARKER = re.compile(rb"\xff+([^\x00\xff])", re.DOTALL)
@@ -126,7 +127,7 @@ def beginning_of(path: Path) -> bytes:
     try:
         if path.is_file():  # a pipe never ends
             with path.open("rb") as file:
-                return file.read(_BEGINNING)
+                return file.read(BEGINNING)
     except OSError:
         pass
     return b""
@@ -135,6 +136,19 @@ def beginning_of(path: Path) -> bytes:
 def ending_of(beginning: bytes) -> str:
     """How the name of a picture ends, by how its file begins; "" for any other file."""
     return next((end for begins, end in _BEGINNINGS if re.match(begins, beginning, re.DOTALL)), "")
+
+
+def to_draw(size: int, beginning: bytes, whole: Callable[[], bytes]) -> bytes:
+    """The content of a picture's file; of any other file, which may be a recording of any length, no more than its
+    beginning: it tells that it is no picture.
+
+    errors : PictureRefused for one larger than any camera makes
+    """
+    if not ending_of(beginning):
+        return beginning
+    if size > LARGEST_FILE:
+        raise PictureRefused(NoPicture.HUGE)
+    return whole()
 
 
 def is_damaged(content: bytes) -> bool:
@@ -184,7 +198,8 @@ def _png_is_whole(content: bytes) -> bool:
 
 
 def opened(content: bytes, most: int) -> Image:
-    """A picture, upright and in colours, its longer side at most so long [dots].
+    """A picture, upright and in colours, its longer side at most so long [dots]; of its dots alone, without what else
+    the file says: Pillow would write a comment into the next file it saves.
 
     errors : PictureRefused
     """
@@ -210,6 +225,7 @@ def opened(content: bytes, most: int) -> Image:
         raise
     except Exception:  # Pillow raises OSError, SyntaxError, struct.error and others on damaged files
         raise PictureRefused(NoPicture.CUT) from None
+    image.info.clear()
     return image
 
 
@@ -288,7 +304,7 @@ def why_not_shown(path: Path) -> str:
 def _refuse_damaged(content: bytes) -> None:
     if not content:
         raise PictureRefused(NoPicture.EMPTY)
-    if not ending_of(content[:_BEGINNING]):
+    if not ending_of(content[:BEGINNING]):
         raise PictureRefused(NoPicture.OTHER)
     if is_damaged(content):
         raise PictureRefused(NoPicture.CUT)

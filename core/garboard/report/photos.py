@@ -89,7 +89,7 @@ class Photo:
 
 
 PhotoLoader = Callable[[Photo], bytes]
-"""Gives the file of a photo as it is kept; nothing where it is not here."""
+"""Gives the file of a photo as it is kept; nothing where it is not here, and the beginning of what is no picture."""
 
 
 def no_photo(_photo: Photo) -> bytes:

@@ -7,20 +7,23 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
+from functools import partial
 from typing import Any
 
 import attrs
 
 from garboard.disk.clock import clock_mark
+from garboard.faults import in_number
 from garboard.findings import Basis, Figure, Finding, Number, Table, Verdict
-from garboard.history.proof import Proof, Revision, in_groups
+from garboard.history.proof import SIGN_AT_HAND_OVER, Proof, Revision, in_groups
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import name_in_words, names_in_words, place_in_words, title_of
 from garboard.hosting.unused import not_used
 from garboard.job_files.job_file import ATTACHED
-from garboard.job_view import JobView
+from garboard.job_view import FieldKey, JobView
 from garboard.owner_pages import CARE, PUNCH_LIST, SIGNATURES, card_of, key_of, number_of, page_of
-from garboard.records import JsonValue, SignOff
+from garboard.records import JsonValue, Measurement, SignOff
 from garboard.report.blocks import Block as Part
 from garboard.report.blocks import (
     big_number,
@@ -35,7 +38,6 @@ from garboard.report.blocks import (
 from garboard.report.drawn_signatures import DrawnSignatures, drawing_of
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.outline import (
-    SIGN_AT_HAND_OVER,
     HandOver,
     StepOutline,
     alike_together,
@@ -208,8 +210,9 @@ def record_clauses(
     add("Readings not used", lambda: _not_used(view, host), with_clause=False)
     add(PUNCH_LIST, lambda: _punch_list(view, host, assessed, printed), with_clause=False)
     state = hand_over(view, assessed)
-    add(SIGNATURES, lambda: _signatures(view, host, state, drawn), with_clause=False)
-    add("Revisions and files", lambda clause: _revisions(view, host, proof, clause))
+    signatures = partial(_signatures, view, host, state, drawn, has_entries=proof is not None)
+    add(SIGNATURES, signatures, with_clause=False)
+    add("Revisions and files", lambda clause: _revisions(view, host, proof, photos.not_shown, clause))
     add("What this book rests on", lambda: _bases(printed), with_clause=False)
     return found
 
@@ -409,7 +412,9 @@ def handed_over_or_not(state: HandOver) -> Iterator[Part]:
         yield words(f"Handed over with this open: {lacking}." if lacking else "Handed over.", "body", bold=True)
 
 
-def _signatures(view: JobView, host: PluginHost, state: HandOver, drawn: DrawnSignatures) -> Iterator[Part]:
+def _signatures(
+    view: JobView, host: PluginHost, state: HandOver, drawn: DrawnSignatures, *, has_entries: bool
+) -> Iterator[Part]:
     vessel, job = view.vessel, view.job
     named = f"{vessel.name}, hull number {vessel.hull_number}" if vessel.name else f"hull number {vessel.hull_number}"
     work = f" after {job.kind}" if job.kind else ""
@@ -434,19 +439,60 @@ def _signatures(view: JobView, host: PluginHost, state: HandOver, drawn: DrawnSi
         if state.is_done and not signed and role not in SIGN_AT_HAND_OVER:
             continue  # nothing waits for it
         for sign_off in signed:
-            if sign_off.at:
-                yield _signature(sign_off, [name_in_words(name, host, view) for name in sign_off.not_covered], drawn)
+            if sign_off.at or sign_off.stale:
+                missed = [name_in_words(name, host, view) for name in sign_off.not_covered]
+                covers = _what_it_covers(sign_off, view, has_entries=has_entries)
+                yield _signature(sign_off, missed, (covers, *_worth_knowing(sign_off, view)), drawn)
         if not any(one.at and not one.stale for one in signed):
             name = next((one.name for one in signed), view.job.owner if role == "owner" else "")
             yield to_sign(", ".join(filter(None, (role.capitalize(), name, "signature and date"))))
 
 
 _COVERS = "It covers all that was entered in this job until then. Nothing was changed since."
+_CLOCKS_DIFFER = "By the clocks of the tablets it was given before the rest: {} a later time."
 
 
-def _signature(sign_off: SignOff, not_covered: Sequence[str], drawn: DrawnSignatures) -> Part:
+def _worth_knowing(sign_off: SignOff, view: JobView) -> Iterator[str]:
+    """What somebody who reads a signature would ask about it: whose name it is, and where clocks contradict it."""
+    others = [one.role for one in view.sign_offs if one.role != sign_off.role and _same(one.name, sign_off.name)]
+    if others:
+        yield f"The same name stands for the {' and the '.join(dict.fromkeys(others))}."
+    if sign_off.role == "owner" and view.job.owner.strip() and not _same(view.job.owner, sign_off.name):
+        yield f"The owner of the job is entered as {view.job.owner}."
+
+
+def _same(one: str, other: str) -> bool:
+    return " ".join(one.split()).casefold() == " ".join(other.split()).casefold()
+
+
+def _later(sign_off: SignOff, view: JobView) -> int:
+    """How many values say that they were entered after a signature."""
+    signed = _moment(sign_off.at)
+    moments = map(_moment, (one.at for one in view.measurements))
+    return sum(one > signed for one in moments if one) if signed else 0
+
+
+def _moment(at: str) -> datetime | None:
+    """A wall time with its zone; None for a day alone, and for what is no time."""
+    try:
+        moment = datetime.fromisoformat(at)
+    except ValueError:
+        return None
+    return moment if moment.tzinfo else None
+
+
+def _what_it_covers(sign_off: SignOff, view: JobView, *, has_entries: bool) -> str:
+    if sign_off.stale:
+        return "It covers what was entered until then."
+    if later := _later(sign_off, view):
+        return _CLOCKS_DIFFER.format(f"{in_number(later, 'value')} {'has' if later == 1 else 'have'}")
+    return _COVERS if has_entries else "The job file does not tell which entries it covers."
+
+
+def _signature(sign_off: SignOff, not_covered: Sequence[str], told: Iterable[str], drawn: DrawnSignatures) -> Part:
     """Who signed on screen and when, as drawn, what it covers, and what was changed after it."""
-    signed = f"signed on screen, {date_in_words(sign_off.at)}{clock_mark(sign_off.at)}"
+    on = f"{date_in_words(sign_off.at)}{clock_mark(sign_off.at)}" if sign_off.at else "no date entered"
+    signed = f"signed on screen, {on}"
     line = ", ".join(filter(None, (sign_off.role.capitalize(), sign_off.name, signed)))
     further = len(not_covered) - MOST_NAMED
     more = f"; and {further} more" if further > 0 else ""
@@ -454,11 +500,12 @@ def _signature(sign_off: SignOff, not_covered: Sequence[str], drawn: DrawnSignat
     stale = f"Stale: signed before later changes. Sign again.{lacks}" if sign_off.stale else ""
     strokes = drawn.of(sign_off)
     lost = " Its drawing is not here whole." if strokes is None and drawing_of(sign_off) else ""
-    covers = "It covers what was entered until then." if stale else _COVERS
-    return signature(line, f"{covers}{lost}", stale, drawn=strokes)
+    return signature(line, f"{' '.join(told)}{lost}", stale, drawn=strokes)
 
 
-def _revisions(view: JobView, host: PluginHost, proof: Proof | None, clause: _Clause) -> Iterator[Part]:
+def _revisions(
+    view: JobView, host: PluginHost, proof: Proof | None, not_shown: Mapping[FieldKey, str], clause: _Clause
+) -> Iterator[Part]:
     """What proves this book, and what it is a revision of; then the files that stay with the shop."""
     if proof is None:
         yield words(
@@ -476,7 +523,7 @@ def _revisions(view: JobView, host: PluginHost, proof: Proof | None, clause: _Cl
             f"list of entries are attached to this file. The root stands as a code on {page_of(CARE)}.",
             "small",
         )
-    if files := _files(view, host):
+    if files := _files(view, host, not_shown):
         heads = ("Belongs to", "File kept by the shop", "By", "Day")
         yield table(clause.caption("Files"), heads, files)
 
@@ -495,12 +542,20 @@ def _revision(one: Revision, host: PluginHost) -> tuple[str, ...]:
     return number, date_in_words(one.date), changed, signed, in_groups(one.root[:12])
 
 
-def _files(view: JobView, host: PluginHost) -> list[tuple[str, ...]]:
-    """Photos, and what else was attached, by name: they stay with the shop. Of recordings the checks tell."""
+def _files(view: JobView, host: PluginHost, not_shown: Mapping[FieldKey, str]) -> list[tuple[str, ...]]:
+    """Photos, and what else was attached, by name: they stay with the shop. Of recordings the checks tell.
+
+    not_shown : those a page of this book should show, and why it does not
+    """
+
+    def named(one: Measurement, value: Mapping[str, JsonValue]) -> str:
+        why = not_shown.get((one.step, one.field, one.row, one.of), "")
+        return f"{value.get('name') or value['file']}{f' (not shown: {why})' if why else ''}"
+
     return [
         (
             place_in_words((one.step, one.field, "" if one.field == ATTACHED else one.row, one.of), host),
-            str(one.value.get("name") or one.value["file"]),
+            named(one, one.value),
             one.by,
             date_in_words(one.at[:10]) + clock_mark(one.at),
         )

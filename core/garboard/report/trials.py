@@ -187,7 +187,7 @@ def _unlike(words: str, aboard: Sequence[tuple[float, str]], apart: float) -> st
 def _trial(view: JobView, host: PluginHost, fitting: Fitting, steps: Sequence[str], *, stays: bool) -> Trial:
     its = of_fitting(attrs.evolve(view, disagreements=_but_of_the_fitted(view)), fitting, steps)
     vessel = with_fitting(view.vessel, fitting)
-    assessed = as_typed(its, host.assess(its, steps))
+    assessed = as_typed(its, host.assess(its, steps), host)
     compared = {calculator.key: calculator.compared for calculator in host.calculators if calculator.compared}
     led = {one.step for one in host.calculators if one.leads and one.step in steps}
     judging = {one.key for one in host.calculators if one.step in led and (one.leads or one.compared)}

@@ -130,7 +130,7 @@ def breakable(text: str, letters: int = 12) -> str:
     least = min(_LONG_WORD, 2 * letters)
     if len(text) <= least or all(len(word) <= least for word in text.split()):
         return text
-    pieces = re.compile(rf"\S{{{least + 1},}}")
+    pieces = re.compile(rf"[^\s{_JOINT}]{{{least + 1},}}")  # no other joint into a word that has its own
     return pieces.sub(lambda word: _JOINT.join(_of_length(word.group(), letters)), text)
 
 

@@ -110,7 +110,6 @@ def board_page(visit: Visit) -> Response:
         is_read=rows is not None,
         progress=desk.remembering.progress,
         as_of=desk.remembering.as_of,
-        is_behind=desk.remembering.is_behind,
         second_of=wording.second_of,
         changing=visit.is_manager and visit.asked("change") == "1",
         here_again=asked.address(page=asked.page),
@@ -194,7 +193,17 @@ def looked(visit: Visit) -> Response:
 
 def _views(asked: Asked, stuck: int, own: Iterable[OwnView]) -> list[View]:
     """The built-in ones, then the shop's own."""
-    named = [
+    here = attrs.evolve(asked, page=1).address()
+    found = [View(name, one.address(), one.address() == here) for name, one in built_in_views(stuck)]
+    return found + [View(one.saved.name, one.address, one.address == here, one.saved.by) for one in own]
+
+
+def built_in_views(stuck: int) -> tuple[tuple[str, Asked], ...]:
+    """Names of views that every shop has, with what they ask.
+
+    stuck : days in a state from which on a job is stuck
+    """
+    return (
         ("Everything open", Asked()),
         (f"Stuck over {stuck} days", Asked(view=board.STUCK, sort="days")),
         ("Waiting for parts", Asked(waiting="parts")),
@@ -204,10 +213,7 @@ def _views(asked: Asked, stuck: int, own: Iterable[OwnView]) -> list[View]:
         ("Stale signatures", Asked(view=board.STALE)),
         ("Tablet silent", Asked(view=board.SILENT)),
         ("All jobs", Asked(view=board.ALL)),
-    ]
-    here = attrs.evolve(asked, page=1).address()
-    found = [View(name, one.address(), one.address() == here) for name, one in named]
-    return found + [View(one.saved.name, one.address, one.address == here, one.saved.by) for one in own]
+    )
 
 
 def _spans(today: date) -> Mapping[str, str]:
@@ -421,7 +427,7 @@ def plan_page(visit: Visit) -> Response:
     return visit.page(
         "plan.html",
         hull=boat.state.hull,
-        name=boat.vessel().name,
+        name=" ".join(boat.vessel().name.split()),
         number=boat.state.hull_number,
         job=job,
         plan=plan_of(home, parts),
@@ -435,24 +441,27 @@ def plan_page(visit: Visit) -> Response:
 
 def plan(visit: Visit) -> Response:
     """Keep what a manager plans for a job: of what the form showed, what they changed."""
-    boat, job = _job(visit, visit.form.get("job", ""))
     said = {what: visit.form[what] for what in (ASSIGNED, PROMISED, WAITING_FOR, COMMENT) if what in visit.form}
     said = {what: typed for what, typed in said.items() if typed != visit.form.get(f"was_{what}")}
-    _refuse_overtaken(boat, job, said, visit.form)
-    written = _keep(visit, boat, job, said)
+    with decisions.deciding:
+        boat, job = _job(visit, visit.form.get("job", ""))
+        _refuse_overtaken(boat, job, said, visit.form)
+        written = _keep(visit, boat, job, said)
     visit.desk.remembering.look_soon()
     return visit.back("/board", "Kept." if written else "Nothing is new in it.")
 
 
-def _refuse_overtaken(boat: Boat, job: str, said: Mapping[str, str], form: Mapping[str, str]) -> None:
+def _refuse_overtaken(boat: Boat, job: str, typed: Mapping[str, str], form: Mapping[str, str]) -> None:
     """Raise Overtaken where somebody changed one of these after the form was shown, to something else."""
     home = boat.state_of(job)
     plan = plan_of(home, (job, *home.parts(job)))
     for what in (ASSIGNED, PROMISED, WAITING_FOR):
         now = getattr(plan, what)
-        if what in said and now not in (said[what], form.get(f"was_{what}", now)):
-            told = f"Somebody else planned this meanwhile: {TAKE_BACK[what]} is {now or 'taken back'} now."
-            raise decisions.Overtaken(f"{told} Open the plan again, then decide. Nothing was changed.")
+        if what in typed and now not in (typed[what], form.get(f"was_{what}", now)):
+            told = f"{TAKE_BACK[what]} was {f'set to {now}' if now else 'taken back'} after you opened the form."
+            raise decisions.Overtaken(
+                f"{told[:1].upper()}{told[1:]} Open the plan again, then decide. Nothing was changed."
+            )
 
 
 def plan_several(visit: Visit) -> Response:
@@ -464,18 +473,19 @@ def plan_several(visit: Visit) -> Response:
     if not picked or not said:
         missing = "Tick at least one job." if not picked else "Say at least one thing of the jobs you ticked."
         return visit.back("/board", f"{missing} Nothing was changed.")
-    jobs = [(_boat(visit, hull), job) for hull, _, job in picked]
-    if lost := [job for boat, job in jobs if job not in boat.jobs]:
-        raise NotHere(404, f"{in_number(len(lost), 'job')} you ticked stands elsewhere now. Nothing was changed.")
-    changed = 0
-    for boat, job in jobs:
-        try:
-            changed += _keep(visit, boat, job, said) > 0
-        except NotSaved as failure:
-            if not changed:
-                raise
-            told = f"Of {in_number(len(jobs), 'ticked job')} {changed} changed, then the rest was not saved: {failure}."
-            raise HalfSaved(f"{told} Look which, and change the others again.") from failure
+    with decisions.deciding:
+        jobs = [(_boat(visit, hull), job) for hull, _, job in picked]
+        if lost := [job for boat, job in jobs if job not in boat.jobs]:
+            raise NotHere(404, f"{in_number(len(lost), 'job')} you ticked stands elsewhere now. Nothing was changed.")
+        changed = 0
+        for boat, job in jobs:
+            try:
+                changed += _keep(visit, boat, job, said) > 0
+            except NotSaved as failure:
+                if not changed:
+                    raise
+                told = f"Of {in_number(len(jobs), 'ticked job')} {changed} changed, the rest was not saved: {failure}."
+                raise HalfSaved(f"{told} Look which, and change the others again.") from failure
     visit.desk.remembering.look_soon()
     return visit.back("/board", f"{in_number(changed, 'job')} changed.")
 

@@ -11,6 +11,7 @@ from garboard.disk.entries import PLAN, Entry
 from garboard.faults import in_number
 from garboard.findings import Number, Verdict, with_uncertainty
 from garboard.history.past import reason_in
+from garboard.history.plans import PROMISED
 from garboard.records import Measurement
 from garboard.report.outline import PhaseOutline, StepOutline
 from garboard.steps import BEHIND, Assessed
@@ -27,23 +28,26 @@ class FigureAsked:
     """One of the figures that stand large.
 
     calculators : keys of those that give it, the first that does
-    number      : its name among their numbers
+    numbers     : its names among their numbers, the best first
+    is_largest  : of several pieces the one furthest from zero stands large, not both ends
     """
 
     title: str
     calculators: tuple[str, ...]
-    number: str
+    numbers: tuple[str, ...]
+    is_largest: bool = False
 
 
 FIGURES = (
-    FigureAsked(title="Full speed", calculators=("prop_check.speed",), number="speed"),
-    FigureAsked(title="Engine speed at full throttle", calculators=("prop_check.window",), number="engine speed"),
-    FigureAsked(title="At best cruise", calculators=("fuel_curve.best_cruise",), number="economy"),
-    FigureAsked(title="Out, and as far back", calculators=("fuel_curve.range",), number="out and back by thirds"),
+    FigureAsked(title="Full speed", calculators=("prop_check.speed",), numbers=("speed",)),
+    FigureAsked(title="Engine speed at full throttle", calculators=("prop_check.window",), numbers=("engine speed",)),
+    FigureAsked(title="At best cruise", calculators=("fuel_curve.best_cruise",), numbers=("economy",)),
+    FigureAsked(title="Out, and as far back", calculators=("fuel_curve.range",), numbers=("out and back by thirds",)),
     FigureAsked(
         title="Largest compass deviation",
         calculators=("heading_calibration.straight_runs", "heading_calibration.swing"),
-        number="largest deviation",
+        numbers=("largest deviation", "largest deviation read"),
+        is_largest=True,
     ),
 )
 
@@ -84,13 +88,15 @@ def _large(
         return _both_ends(asked, [number for numbers in others for _, number in numbers])
     shown = here or (others[0] if others else [])
     if not shown:
-        return LargeFigure(title=asked.title, value="", unit="", note="not measured yet")
+        return LargeFigure(title=asked.title, value="", unit="", note="not measured")
     numbers = [number for _, number in shown]
     if len(shown) == 1:
         value, _, more = with_uncertainty(
             numbers[0].value, numbers[0].expanded_uncertainty, numbers[0].decimals
         ).partition(" ")
         return LargeFigure(title=asked.title, value=value, unit=f"{more} {numbers[0].unit}".strip(), note="")
+    if asked.is_largest:
+        numbers = [max(numbers, key=lambda number: abs(number.value))]
     note = ", ".join(f"{of} {with_uncertainty(n.value, n.expanded_uncertainty, n.decimals)}" for of, n in shown)
     return LargeFigure(title=asked.title, value=_ends(numbers), unit=numbers[0].unit, note=note)
 
@@ -121,12 +127,16 @@ def _numbers(asked: FigureAsked, assessed: Sequence[Assessed]) -> list[tuple[str
             (one.finding.of or one.finding.about, number)
             for one in assessed
             if one.calculator == calculator
-            for number in one.finding.numbers
-            if number.name == asked.number
+            for number in _first_named(one.finding.numbers, asked.numbers)
         ]
         if found:
             return found
     return []
+
+
+def _first_named(numbers: Sequence[Number], names: Sequence[str]) -> list[Number]:
+    """Of some numbers those of the first name that any has."""
+    return next((found for name in names if (found := [one for one in numbers if one.name == name])), [])
 
 
 # --- phases
@@ -236,7 +246,8 @@ def _lines(entries: Sequence[Entry], settled: dict[str, str], *, is_first: bool)
             yield f"Signed by {name}, {entry.subject[0] if entry.subject else ''}".rstrip(", ")
         elif entry.kind == PLAN:
             what = " ".join(entry.subject[1:2]).replace("_", " ").capitalize()
-            yield f"{what}: {value_in_words(entry.value)}, by {entry.by}"
+            value = value_in_words(entry.value)
+            yield f"{what}: {written_at(value) if entry.subject[1:2] == (PROMISED,) else value}, by {entry.by}"
         elif entry.kind == RETRACTED and reason_in(entry):
             yield f"Taken back by {entry.by}: {reason_in(entry)}"
 

@@ -19,7 +19,7 @@ WIDTH = 720
 _ROW, _LABEL, _LETTER = 30, 330, 10
 _TOP, _BOTTOM, _LEFT = 12, 44, 56
 _HEIGHT = 240
-_NARROW, _NARROW_ROW = 330, 54
+NARROW, _NARROW_ROW = 330, 54
 _DOT = 5
 LONGEST_LABEL = 46
 
@@ -58,7 +58,7 @@ def _bar(bar: Bar, row: int, scale: float) -> Markup:
 def narrow_bars(label: str, found: Sequence[Bar]) -> Markup:
     """The same bars for a phone: each below its label, so that nothing lies beside the screen."""
     most = max((bar.whole for bar in found), default=0) or 1
-    scale = (_NARROW - _LETTER * max((len(bar.told) for bar in found), default=0)) / most  # its number is behind a bar
+    scale = (NARROW - _LETTER * max((len(bar.told) for bar in found), default=0)) / most  # its number is behind a bar
     parts = []
     for row, bar in enumerate(found):
         top = row * _NARROW_ROW
@@ -69,7 +69,7 @@ def narrow_bars(label: str, found: Sequence[Bar]) -> Markup:
         parts.append(
             _link(bar.href, f"{bar.label}: {bar.told}", _text(0, top + 18, bar.label, "name") + shapes + behind)
         )
-    return _chart(label, _NARROW_ROW * len(found), parts, _NARROW)
+    return _chart(label, _NARROW_ROW * len(found), parts, NARROW)
 
 
 def months(label: str, found: Sequence[Span]) -> Markup:
@@ -87,7 +87,7 @@ def months(label: str, found: Sequence[Span]) -> Markup:
                 left + step / 2, top - 4 if share < 92 else top + 16, f"{share}", "mid" if share < 92 else "mid on"
             )
         below = _text(left + step / 2, _HEIGHT - 26, f"{span.begins:%b}", "mid")
-        below += _text(left + step / 2, _HEIGHT - 8, f"n {span.jobs}", "mid small")
+        below += _text(left + step / 2, _HEIGHT - 8, f"{span.jobs}", "mid small")
         told = f"{span.begins:%B %Y}: {in_number(span.jobs, 'job')} handed over, {span.right} right the first time"
         href = board(view="all", handed=span.key)
         parts.append(_link(href, told, shown + below) if span.jobs else below)
@@ -116,13 +116,17 @@ def days_by_week(label: str, found: Sequence[Span]) -> Markup:
     return _chart(label, _HEIGHT, parts)
 
 
-def forecasts(label: str, found: Sequence[Dot]) -> Markup:
+MOST_FORECASTS = 60
+"""Drawn, the newest."""
+
+
+def forecasts(label: str, found: Sequence[Dot], width: int = WIDTH) -> Markup:
     """What was foreseen of each propeller as a line from end to end, and what it reached: a square where outside."""
-    shown = found[-60:]
+    shown = found[-MOST_FORECASTS:]
     ends = [end for dot in shown for end in (dot.seen.value, dot.seen.low, dot.seen.high) if end is not None]
     low, high = _whole_hundreds(ends)
-    step = (WIDTH - _LEFT) / max(1, len(shown))
-    parts = [*_levels((low, (low + high) / 2, high), high, "", low)]
+    step = (width - _LEFT) / max(1, len(shown))
+    parts = [*_levels((low, (low + high) / 2, high), high, "", low, width)]
     for place, dot in enumerate(shown):
         middle = _LEFT + (place + 0.5) * step
         top, foot = (
@@ -131,30 +135,34 @@ def forecasts(label: str, found: Sequence[Dot]) -> Markup:
         )
         mark = _line("range", middle, top, middle, foot) + _mark(dot, middle, _y(dot.seen.value, high, low))
         parts.append(_link(f"/boats/{dot.hull}", dot_in_words(dot, "rev/min"), mark, is_stop=False))
-    return _chart(label, _HEIGHT - 20, parts)
+    return _chart(label, _HEIGHT - 20, parts, width)
 
 
-def strip(label: str, found: Spread, unit: str) -> Markup:
+def strip(label: str, found: Spread, unit: str, width: int = WIDTH) -> Markup:
     """A dot a boat along a line, piled where they lie together; a frame where 8 of 10 lie; a square where unusual."""
     values = [dot.seen.value for dot in found.dots]
     low, high = _ends_of(values)
     piles: dict[int, int] = {}
-    bins, floor = (WIDTH - 40) // (2 * _DOT + 2), 132
+    bins, floor, room = (width - 40) // (2 * _DOT + 2), 132, width - 40
+
+    def x_of(value: float) -> float:
+        return 20 + (value - low) / (high - low) * room
+
     parts: list[Markup] = []
     if found.low is not None and found.high is not None and found.middle is not None:
-        first, mid, last = (_x(end, low, high) for end in (found.low, found.middle, found.high))
+        first, mid, last = (x_of(end) for end in (found.low, found.middle, found.high))
         parts += [_rect("usual", first, 8, max(2, last - first), floor - 2), _line("median", mid, 8, mid, floor + 6)]
-    places = [round((_x(dot.seen.value, low, high) - 20) / (WIDTH - 40) * bins) for dot in found.dots]
+    places = [round((x_of(dot.seen.value) - 20) / room * bins) for dot in found.dots]
     apart = min(2 * _DOT, (floor - 14) / max([places.count(place) for place in {*places}], default=1))
     for dot, place in zip(found.dots, places, strict=True):
         piles[place] = piles.get(place, 0) + 1
-        x, y = 20 + place * (WIDTH - 40) / bins, floor - _DOT - (piles[place] - 1) * apart
+        x, y = 20 + place * room / bins, floor - _DOT - (piles[place] - 1) * apart
         parts.append(_link(f"/boats/{dot.hull}", dot_in_words(dot, unit), _mark(dot, x, y), is_stop=False))
-    parts.append(_line("axis", 20, floor + 6, WIDTH - 20, floor + 6))
+    parts.append(_line("axis", 20, floor + 6, width - 20, floor + 6))
     for share, anchor in ((0.0, "name"), (0.5, "mid"), (1.0, "end")):
         value = low + share * (high - low)
-        parts.append(_text(_x(value, low, high), floor + 24, f"{in_digits(value, 3)} {unit}", anchor))
-    return _chart(label, floor + 32, parts)
+        parts.append(_text(x_of(value), floor + 24, f"{in_digits(value, 3)} {unit}", anchor))
+    return _chart(label, floor + 32, parts, width)
 
 
 def dot_in_words(dot: Dot, unit: str) -> str:
@@ -197,18 +205,14 @@ def _round_up(most: float) -> float:
     return next(size * step for step in (1, 2, 3, 4, 5, 6, 8, 10, 20) if size * step >= most)
 
 
-def _x(value: float, low: float, high: float) -> float:
-    return 20 + (value - low) / (high - low) * (WIDTH - 40)
-
-
 def _y(value: float, high: float, low: float = 0.0) -> float:
     return _TOP + (high - value) / (high - low) * (_HEIGHT - _BOTTOM - _TOP)
 
 
-def _levels(values: Iterable[float], high: float, unit: str, low: float = 0.0) -> Iterator[Markup]:
+def _levels(values: Iterable[float], high: float, unit: str, low: float = 0.0, width: int = WIDTH) -> Iterator[Markup]:
     for value in values:
         y = _y(value, high, low)
-        yield _line("level", _LEFT, y, WIDTH, y) + _text(_LEFT - 8, y + 5, f"{value:.0f}{unit}", "end")
+        yield _line("level", _LEFT, y, width, y) + _text(_LEFT - 8, y + 5, f"{value:.0f}{unit}", "end")
 
 
 def _chart(label: str, height: float, parts: Iterable[Markup], width: int = WIDTH) -> Markup:

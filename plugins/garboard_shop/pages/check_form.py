@@ -17,6 +17,7 @@ import attrs
 
 from garboard import cautions
 from garboard.checks.check import Check
+from garboard.checks.file import LARGEST as LARGEST
 from garboard.checks.file import VERSION, check_of
 from garboard.checks.module import FORMAT
 from garboard.checks.refused import CheckFault, CheckRefused
@@ -27,24 +28,30 @@ from garboard.hosting.equipment import Kinds, kind_title
 from garboard.hosting.host import BUILT_IN, PluginHost
 from garboard.hosting.sources import CHECK
 from garboard.job_view import JobView
+from garboard.records import EQUIPMENT
 from garboard.steps import Phase
 from garboard_shop import own_plugins
 from garboard_shop.pages.plugins import DryRun, approve_copy, content_of, dry_run_of
 from garboard_shop.store import ShopPlugin, Store
 
 ROWS_OF_FORM: Mapping[str, int] = {
-    "field": 10, "limit": 4, "value": 6, "result": 3, "case": 4, "leave": 2, "stricter": 2,
+    "fact": 8, "field": 10, "limit": 4, "value": 6, "result": 3, "case": 4, "leave": 2, "stricter": 2,
 }  # fmt: skip
 """How many of each the page has room for; a check with more is written as text."""
+OWN_KIND = "piece of its own equipment"
+"""Where a field or a judgement is of each: of the equipment that the form itself names."""
+_ONCE = (Kind.TABLE, Kind.SIGNATURE, Kind.RECORDING)
 WORDS: Mapping[str, tuple[str, ...]] = {
     "bases": tuple(dict.fromkeys(kind.value for kind in (BasisKind.SHOP_RULE, *BasisKind))),
     "phases": tuple(phase.value for phase in Phase),
-    "kinds": tuple(kind.value for kind in Kind if kind not in (Kind.TABLE, Kind.SIGNATURE, Kind.RECORDING)),
+    "kinds": tuple(kind.value for kind in Kind if kind not in _ONCE),
+    "facts": tuple(kind.value for kind in Kind if kind not in (*_ONCE, Kind.PHOTO)),
+    "each": ("", OWN_KIND, *(kind.replace("_", " ") for kind in EQUIPMENT)),
     "shared": ("", *(name.lower() for name in cautions.__all__)),
 }
 """The words a manager chooses from on the page."""
 _NUMBERS = ("low", "high", "default")
-_CHOSEN = ("kind", "verdict", "rows")
+_CHOSEN = ("kind", "verdict", "rows", "each", "model")
 """Boxes of a row that are never empty, or are ticked: they say nothing of whether it was filled in."""
 
 Typed = Mapping[str, str]
@@ -161,6 +168,7 @@ def text_of_form(form: Typed, by: str, today: str) -> str:
     plain["basis"] = {"kind": form.get("basis_kind", ""), "text": form.get("basis_text", "").strip()}
     plain["setting"] = [_limit(form, before) for before in _filled(form, "limit")]
     leave, stricter = [*_filled(form, "leave")], [*_filled(form, "stricter")]
+    plain["equipment"] = _equipment(form)
     rows = [one for what in ("field", "value", "result") for one in _filled(form, what)]
     is_asking = bool(rows or form.get("step_title", "").strip())
     plain["step"] = [_step(form, name)] if is_asking or not (leave or stricter) else []
@@ -174,6 +182,18 @@ def text_of_form(form: Typed, by: str, today: str) -> str:
     plain["result"] = [_result(form, before, name) for before in _filled(form, "result")]
     plain["section"] = _section(form, [one["name"] for one in plain["result"] if "name" in one])
     return toml_text(plain)
+
+
+def _equipment(form: Typed) -> list[Any]:
+    """The kind of equipment of the check's own, where anything of one was written."""
+    texts, facts = _given(form, "kind_", ("name", "title", "one", "named_by")), [*_filled(form, "fact")]
+    names = _words(form, "kind_names")
+    if not texts and not names and not facts:
+        return []
+    found: dict[str, Any] = texts | ({"names": names} if names else {})
+    found |= {"only_one": True} if form.get("kind_only") else {}
+    fields = [_field(form, one) | ({"of_model": True} if form.get(f"{one}model") else {}) for one in facts]
+    return [{**found, "field": fields}]
 
 
 def _section(form: Typed, results: list[Any]) -> list[Any]:
@@ -213,7 +233,20 @@ def _number(text: str) -> Any:
 
 
 def _in_rows(form: Typed, before: str) -> dict[str, Any]:
+    if each := _each(form, before):
+        return {"rows": each}
     return {"rows": form.get("table_name", "").strip()} if form.get(f"{before}rows") else {}
+
+
+def _each(form: Typed, before: str) -> str:
+    """The kind of equipment that something is of each; one that has no name yet is told by the file's reader."""
+    word = form.get(f"{before}each", "").strip()
+    return (form.get("kind_name", "").strip() or word) if word == OWN_KIND else word.replace(" ", "_")
+
+
+def _words(form: Typed, name: str) -> list[str]:
+    """What was typed with commas between."""
+    return [one.strip() for one in form.get(name, "").split(",") if one.strip()]
 
 
 def _range(found: dict[str, Any], name: str) -> dict[str, Any]:
@@ -246,8 +279,10 @@ def _step(form: Typed, name: str) -> dict[str, Any]:
 
 def _field(form: Typed, before: str) -> Any:
     found = _range(_given(form, before, ("name", "title", "kind", "unit", "low", "high")), "plausible")
-    if choices := [one.strip() for one in form.get(f"{before}choices", "").split(",") if one.strip()]:
+    if choices := _words(form, f"{before}choices"):
         found["choices"] = choices
+    if each := _each(form, before):
+        found["each"] = each
     if former := form.get(f"{before}renamed_from", "").strip():
         found["renamed_from"] = [former]
     return found
@@ -255,6 +290,8 @@ def _field(form: Typed, before: str) -> Any:
 
 def _result(form: Typed, before: str, step: str) -> Any:
     found = {**_given(form, before, ("name", "title", "about")), "step": step, **_in_rows(form, before)}
+    if needs := _words(form, f"{before}needs"):
+        found["needs"] = needs
     if number := form.get(f"{before}number", "").strip():
         found["numbers"] = [number]
         ends = _given(form, before, ("low", "high"))

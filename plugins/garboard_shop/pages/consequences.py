@@ -228,7 +228,7 @@ def _judged_with(
         more.setdefault(state.hull, []).append(writing.settle(author, state, key, value.value, "what if"))
     boat = open_boat(store, summary.key, more)[0]
     seen: JobView = boat.view(job, load)
-    return as_typed(seen, host.assess(seen))
+    return as_typed(seen, host.assess(seen), host)
 
 
 def differences(outcomes: Sequence[Sequence[Assessed]]) -> Iterator[Difference]:

@@ -12,6 +12,7 @@ from anyio import CapacityLimiter
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, Undefined
 from markupsafe import Markup, escape
 
+from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import wall_milliseconds
 from garboard.faults import in_number
 from garboard.findings import Verdict
@@ -20,7 +21,7 @@ from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.report.outline import references
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS
-from garboard.report.photo_files import LARGEST_FILE
+from garboard.report.photo_files import BEGINNING, to_draw
 from garboard.report.photos import Photo, arrows_in_words, photo_in_words, shown_in_words
 from garboard.report.settings_used import setting_in_words, settings_in_words
 from garboard.report.visible import visible
@@ -94,9 +95,16 @@ class ShopDesk:
         return self._page_threads
 
     def load_photo(self, photo: Photo) -> bytes:
-        """The file of a photo; nothing where it is not here whole, or is too large for one."""
-        size = self.store.attachments.sizes().get(photo.file, 0)
-        return content_of(self.store, photo.file) if 0 < size <= LARGEST_FILE else b""
+        """The file of a photo; nothing where it is not here whole, and no more than the beginning of what is none.
+
+        errors : PictureRefused where it is too large for one
+        """
+        held, name = self.store.attachments, photo.file
+        try:
+            beginning = held.read(name, 0, BEGINNING)
+        except (KeyError, AttachmentDamaged):
+            return b""
+        return to_draw(held.sizes().get(name, 0), beginning, lambda: content_of(self.store, name))
 
     def shop_name(self) -> str:
         """What the shop is called now."""
@@ -173,5 +181,6 @@ def _templates(desk: ShopDesk) -> Environment:
     found.globals["STEPS"] = STEP_MARKS
     found.globals["shop"] = desk.shop_name
     found.globals["not_whole"] = lambda: desk.remembering.not_whole
+    found.globals["remembering"] = desk.remembering
     found.globals["restart_due"] = lambda: restart_due(desk.store, desk.host)
     return found

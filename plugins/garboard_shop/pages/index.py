@@ -11,7 +11,7 @@ import logging
 import threading
 import time
 from bisect import bisect_right
-from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from itertools import accumulate, islice
 
@@ -70,7 +70,9 @@ class Card:
 
     @text.default
     def _words(self) -> str:
-        return " ".join((self.hull, *self.also, *self.numbers, *self.names, *self.owners, *self.propellers)).casefold()
+        pitches = (f"pitch {line.partition(' x ')[2]}" for line in self.propellers)  # some search for "pitch 19 in"
+        said = (*self.also, *self.numbers, *self.names, *self.owners, *self.propellers, *pitches)
+        return hull_number.sought(" ".join((self.hull, *said)))
 
     @property
     def name(self) -> str:
@@ -111,6 +113,7 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
     numbers: dict[str, None] = {}
     owners: dict[str, None] = {}
     propellers: dict[str, dict[str, str]] = {}
+    fitted: dict[str, str] = {}
     names: dict[str, None] = {}
     days, count, facts, joined = set[str](), 0, list[Entry](), list[Entry]()
     for raw in entries:
@@ -133,12 +136,13 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
             names[_text(value)] = None
         elif len(path) == 4 and path[0] == "engines" and path[2] == "propeller":
             propellers.setdefault(path[1], {})[path[3].replace("_", " ")] = _text(value)
+        elif len(path) == 3 and path[0] == "engines" and path[2] == "fitted":
+            fitted[path[1]] = _text(value)
         elif len(path) == 3 and path[0] == "propellers" and path[2] not in ("name", "removed"):
             propellers.setdefault(f"propeller {path[1]}", {})[path[2].replace("_", " ")] = _text(value)
-    lines = tuple(
-        f"{engine}: {', '.join(f'{what} {value}' for what, value in sorted(parts.items(), key=_as_said))}"
-        for engine, parts in sorted(propellers.items())
-    )
+    on_now = {f"propeller {name}": ", fitted" for name in fitted.values() if name}
+    on_now |= {engine: ", as delivered" for engine, name in fitted.items() if f"propeller {name}" in propellers}
+    lines = tuple(f"{of}{on_now.get(of, '')}: {_in_words(parts)}" for of, parts in sorted(propellers.items()))
     state = replay(hull, joined)
     return Card(
         hull=hull,
@@ -156,10 +160,30 @@ def card_of(hull: str, entries: Iterable[bytes]) -> Card:
 _ORDER = [one.name.replace("_", " ") for one in attrs.fields(Propeller)]
 
 
-def _as_said(part: tuple[str, str]) -> tuple[int, str]:
-    """A propeller is told by its diameter and pitch first; what a later version knows of it stands last."""
-    what, _ = part
-    return (_ORDER.index(what) if what in _ORDER else len(_ORDER), what)
+_SAID: Mapping[str, Callable[[str], str]] = {
+    "blades": lambda value: f"{value} blades",
+    "handing": str,
+    "material": str,
+    "cup": lambda value: "no cup" if value == "none" else f"{value} cup",
+}
+
+
+def _in_words(parts: Mapping[str, str]) -> str:
+    """A propeller as people say it; what a later version knows of it stands last.
+
+    >>> _in_words({"cup": "light", "pitch": "19 in", "blades": "3", "handing": "left", "diameter": "15.3 in"})
+    '15.3 x 19 in, 3 blades, left, light cup'
+    >>> _in_words({"pitch": "19 in", "diameter": "389 mm"}), _in_words({"pitch": "19 in", "later": "x"})
+    ('389 mm x 19 in', 'pitch 19 in, later x')
+    """
+    left, said = dict(parts), []
+    if "diameter" in left and "pitch" in left:
+        diameter, pitch = left.pop("diameter"), left.pop("pitch")
+        number, _, unit = diameter.rpartition(" ")
+        said.append(f"{number if number and pitch.endswith(f' {unit}') else diameter} x {pitch}")
+    in_order = sorted(left, key=lambda what: (_ORDER.index(what) if what in _ORDER else len(_ORDER), what))
+    said += [_SAID[what](left[what]) if what in _SAID else f"{what} {left[what]}" for what in in_order]
+    return ", ".join(filter(None, said))
 
 
 def _with_what_came(card: Card, others: Sequence[Card]) -> Card:
@@ -229,7 +253,7 @@ class Wanted:
     def typed(cls, text: str) -> Wanted:
         text = hull_number.scanned(text[:LONGEST_SEARCH])
         number = hull_number.key(text) if text.strip() else ""
-        return cls(tuple(text.casefold().split()), number if len(number) > 3 else "")
+        return cls(tuple(hull_number.sought(text).split()), number if len(number) > 3 else "")
 
     def fits(self, card: Card) -> bool:
         return all(word in card.text for word in self.words) or bool(self.number and self.number in card.digits)

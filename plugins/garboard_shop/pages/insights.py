@@ -213,6 +213,7 @@ def _months(found: Insight) -> Chart:
         )
         if jobs
     )
+    sentence += " Under each month stands how many were handed over in it."
     drawing = charts.months("Share right the first time, by month", found.months)
     return Chart(title="Right the first time", sentence=sentence, drawing=drawing, is_by_time=True, listed=listed)
 
@@ -256,7 +257,7 @@ def _waits(found: Insight) -> Chart:
         first = found.waits[0]
         who = "no one in particular" if first.waits_for == NOBODY else f"the {first.waits_for}"
         sentence = f"Open jobs have been in their state for {int(days)} days together, "
-        sentence += f"{int(first.days)} of them waiting for {who}."
+        sentence += f"{int(first.days)} of them waiting for {who}. Parts of days are added up too."
     return _of_bars("Where days go", sentence, "Days by whom jobs wait for", bars)
 
 
@@ -269,14 +270,24 @@ def _forecasts(found: Insight) -> Chart:
             sentence += " So few seldom hold by chance: the forecasts are too narrow."
         elif not score.is_judged:
             sentence += " Too few to judge the forecasts by."
-        sentence += " A line from end to end of what was foreseen; a square where the propeller turned outside it."
-    drawing = charts.forecasts("Engine speeds foreseen and reached [rev/min]", found.forecasts)
+        sentence += " A line from end to end of what was foreseen, in rev/min; a square where the propeller turned "
+        sentence += "outside it."
+    drawing, narrow = _wide_and_narrow(
+        charts.forecasts, "Engine speeds foreseen and reached [rev/min]", found.forecasts
+    )
+    shown = found.forecasts[-charts.MOST_FORECASTS :]
     return Chart(
         title="Propellers, foreseen and reached",
         sentence=sentence,
         drawing=drawing if found.forecasts else Markup(""),
-        listed=tuple(Entry(charts.dot_in_words(dot, "rev/min"), f"/boats/{dot.hull}") for dot in found.forecasts[-60:]),
+        narrow=narrow if found.forecasts else None,
+        listed=tuple(Entry(charts.dot_in_words(dot, "rev/min"), f"/boats/{dot.hull}") for dot in shown),
     )
+
+
+def _wide_and_narrow(draw: Callable[..., Markup], *of: object) -> tuple[Markup, Markup]:
+    """A drawing for a desk, and the same as narrow as a phone: what is beside the screen is not seen."""
+    return draw(*of), draw(*of, width=charts.NARROW)
 
 
 def _spread(found: Spread) -> Chart:
@@ -293,6 +304,13 @@ def _spread(found: Spread) -> Chart:
         sentence += f" {found.outside} {are} outside what the check takes for usual, drawn as squares."
     if len(found.dots) < found.boats:
         sentence += f" Drawn are {len(found.dots)}, the newest and what is unusual first."
-    drawing = charts.strip(f"{TITLES[found.what]}, a dot a boat", found, unit) if found.boats else Markup("")
+    drawing, narrow = _wide_and_narrow(charts.strip, f"{TITLES[found.what]}, a dot a boat", found, unit)
     listed = tuple(Entry(charts.dot_in_words(dot, unit), f"/boats/{dot.hull}") for dot in found.dots)
-    return Chart(title=TITLES[found.what], sentence=sentence, drawing=drawing, listed=listed)
+    title, is_any = TITLES[found.what], found.boats > 0
+    return Chart(
+        title=title,
+        sentence=sentence,
+        drawing=drawing if is_any else Markup(""),
+        narrow=narrow if is_any else None,
+        listed=listed,
+    )

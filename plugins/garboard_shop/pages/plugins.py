@@ -197,10 +197,10 @@ def restart_due(store: Store, host: PluginHost) -> tuple[str, ...]:
 
 def content_of(store: Store, sha256: str) -> bytes:
     """An attachment's content, proved; nothing when it is not here."""
-    content = b""
+    content = bytearray()
     try:
         while piece := store.attachments.read(sha256, len(content), _PIECE):
             content += piece
     except (KeyError, AttachmentDamaged):
         return b""
-    return content if hashlib.sha256(content).hexdigest() == sha256 else b""
+    return bytes(content) if hashlib.sha256(content).hexdigest() == sha256 else b""

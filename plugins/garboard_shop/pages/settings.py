@@ -123,7 +123,8 @@ def picture_sent(setting: Setting, content: bytes) -> str:
     try:
         return logo_as_kept(content)
     except LogoRefused as refused:
-        raise InputError("settings", [Fault(setting.field.title, setting.allowed, in_words(refused))]) from None
+        fault = Fault(setting.field.title, "a picture that can be printed", cure=in_words(refused))
+        raise InputError("settings", [fault]) from None
 
 
 def check(
@@ -231,7 +232,7 @@ def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
             jobs_seen.add(job.id)
             open_jobs += 1
             view = _with(job.view, setting, value)
-            after = as_typed(view, desk.host.assess(view))
+            after = as_typed(view, desk.host.assess(view), desk.host)
             if findings := tuple(_changed(desk.host, job.assessed, after)):
                 found.append(
                     ChangedJob(

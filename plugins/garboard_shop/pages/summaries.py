@@ -106,6 +106,7 @@ class Waiting:
 class JobSummary:
     """One job, assessed.
 
+    judged      : what was found in the units it was found in, for programs; `assessed` is in those the boat is told in
     missing     : what keeps it from being handed over; empty when it is ready
     coverage    : names what a sign-off written now covers
     joined      : entries that joined another job into it
@@ -117,6 +118,7 @@ class JobSummary:
     id: str
     view: JobView
     assessed: tuple[Assessed, ...]
+    judged: tuple[Assessed, ...]
     phases: tuple[PhaseOutline, ...]
     punch_list: tuple[PunchItem, ...]
     choices: tuple[Choice, ...]
@@ -198,7 +200,7 @@ class BoatSummary:
 
     @property
     def name(self) -> str:
-        return self.boat.vessel().name
+        return " ".join(self.boat.vessel().name.split())
 
     @property
     def digest(self) -> str:
@@ -533,7 +535,8 @@ def _job_summary(
     size_of: Callable[[str], int | None],
 ) -> JobSummary:
     seen = boat.view(job, load)
-    assessed = as_typed(seen, host.assess(seen))
+    judged = host.assess(seen)
+    assessed = as_typed(seen, judged, host)
     home = boat.state_of(job)
     choices = tuple(
         Choice(
@@ -562,6 +565,7 @@ def _job_summary(
         id=job,
         view=seen,
         assessed=assessed,
+        judged=judged,
         phases=by_phase(seen, host, assessed),
         punch_list=punch,
         choices=choices,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -15,8 +16,8 @@ from garboard.disk.storage import NewerFormat, NotSaved, write_out
 from garboard.faults import GarboardError, InputError, in_words
 from garboard.hosting.host import PluginHost
 from garboard.report.data_files import Rows, write_tables
-from garboard.report.data_tables import Collector, JobToExport, tablets_of
-from garboard_shop.pages.summaries import BoatSummary, make_summary
+from garboard.report.data_tables import Collector, JobToExport
+from garboard_shop.pages.summaries import BoatSummary, is_held, make_summary
 from garboard_shop.store import Store, StoreAway
 
 PAUSE = 0.01
@@ -92,14 +93,15 @@ class TablesMaker:
             self._folder.cleanup()
 
     def _run(self, hulls: list[str]) -> None:
-        folder = TemporaryDirectory(prefix="garboard-made-")
-        made = self._now()
+        folder, made = None, self._now()
         try:
+            folder = TemporaryDirectory(prefix="garboard-made-")
             left_out: list[tuple[str, str]] = []
             file = Path(folder.name) / f"{NAME}{made.ending}"
             write_tables(self._rows(hulls, left_out), file, write_out)
         except Exception as failure:  # the thread has nobody above it, and the page says it
-            folder.cleanup()
+            if folder is not None:
+                folder.cleanup()
             log.exception("the tables could not be made")
             is_told = isinstance(failure, OSError | GarboardError | StoreAway)
             self._made = attrs.evolve(self._now(), failure=in_words(failure) if is_told else "see the server's log")
@@ -117,6 +119,7 @@ class TablesMaker:
     def _rows(self, hulls: Iterable[str], left_out: list[tuple[str, str]]) -> Rows:
         collector = Collector(self._host, with_owners=self._now().with_owners)
         seen: set[str] = set()
+        begun_with = self._store.attachments.sizes().keys()
         for hull in hulls:
             if self._stop.wait(PAUSE):
                 raise NotSaved("the server was stopped while they were made")
@@ -124,12 +127,18 @@ class TablesMaker:
                 summary = self._summary(hull, left_out)
                 if summary is not None:
                     seen |= summary.boat.state.hull_keys
-                    left_out.extend((f"recording {name}", "it is not here") for name in sorted(summary.lacking))
+                    is_here = partial(self._is_here, begun_with, summary)
                     for job in jobs_to_export(summary):
                         yield from collector.rows_of(job)
+                        lacking = collector.files_not_here(job, is_here)
+                        left_out.extend(one for one in lacking if one not in left_out)
             self._made = attrs.evolve(self._now(), done=self._now().done + 1)
         left_out.extend(self._store.not_whole().items())
         yield from collector.last_rows(left_out)
+
+    def _is_here(self, begun_with: Collection[str], summary: BoatSummary, name: str) -> bool:
+        """Whether a file is here whole: it was when the tables were begun, or it came since."""
+        return name not in summary.lacking and (name in begun_with or is_held(self._store.attachments, name))
 
     def _summary(self, hull: str, left_out: list[tuple[str, str]]) -> BoatSummary | None:
         """A boat, judged; nothing kept ready for the pages makes room for it."""
@@ -146,4 +155,4 @@ class TablesMaker:
 def jobs_to_export(summary: BoatSummary) -> Iterator[JobToExport]:
     """The jobs of a boat, as the tables take them."""
     for job in summary.jobs:
-        yield JobToExport(view=job.view, assessed=job.assessed, tablets=tablets_of(summary.boat, job.id))
+        yield JobToExport.of(summary.boat, job.view, job.judged)

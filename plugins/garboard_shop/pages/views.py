@@ -37,10 +37,10 @@ from garboard.report.trials import foreseen_of, table_of_trials, trials_of, whic
 from garboard.shop_link.wire import LARGEST_PIECE
 from garboard.steps import Assessed
 from garboard_shop.boat_rows import Row
-from garboard_shop.job_rows import JobRow
+from garboard_shop.job_rows import JobRow, state_of
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
-from garboard_shop.own_plugins import withdraw
+from garboard_shop.own_plugins import keep_in_store, put_back, withdraw
 from garboard_shop.pages import (
     board,
     check_form,
@@ -69,11 +69,11 @@ from garboard_shop.pages.summaries import (
 )
 from garboard_shop.pages.visits import (
     HEADERS,
+    LARGEST_FORM,
     Answer,
     NotHere,
     Visit,
     marked,
-    page_route,
     refuse_hurry,
     routes,
     signed_in,
@@ -162,10 +162,12 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/settings/{key}/look", look_at_change, "POST", MANAGER),
         ("/settings/{key}/set", change_setting, "POST", MANAGER),
         ("/settings/{key}/picture", shown_picture, "GET", ""),
+        ("/settings/{key}/picture", set_picture, "POST", MANAGER),
         ("/plugins", plugins_page, "GET", ""),
         ("/plugins/approve", approve_plugin, "POST", MANAGER),
         ("/plugins/try", try_waiting_plugin, "POST", MANAGER),
         ("/plugins/withdraw", withdraw_plugin, "POST", MANAGER),
+        ("/plugins/put-back", put_back_plugin, "POST", MANAGER),
         ("/plugins/new-check", new_check_page, "GET", MANAGER),
         ("/plugins/new-check/look", look_at_check, "POST", MANAGER),
         ("/plugins/new-check/approve", approve_check, "POST", MANAGER),
@@ -175,10 +177,9 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/people/password", change_password, "POST", ""),
         ("/static/{name}", static, "GET", NOBODY),
     ]
-    return [
-        *routes(desk, table),
-        page_route(desk, "/settings/{key}/picture", set_picture, "POST", MANAGER, largest=LARGEST_WITH_A_PICTURE),
-    ]
+    whole_check = 3 * check_form.LARGEST + LARGEST_FORM  # each byte of it may come as three
+    largest = dict.fromkeys(("/plugins/new-check/look", "/plugins/new-check/approve"), whole_check)
+    return [*routes(desk, table, {**largest, "/settings/{key}/picture": LARGEST_WITH_A_PICTURE})]
 
 
 def home(visit: Visit) -> Response:
@@ -356,10 +357,20 @@ def boat_page(visit: Visit) -> Response:
 
 
 def _rows_of_jobs(desk: ShopDesk, summary: BoatSummary) -> dict[str, JobRow]:
-    """The board's rows of a boat's jobs, by job; none of one that the board does not have yet."""
+    """The board's rows of a boat's jobs, by job; none of one that the board does not have yet.
+
+    A row is made a moment after the page: until then it has the state that the page shows, since now.
+    """
     rows = desk.remembering.board
     found = (rows.jobs_of(hull) for hull in sorted(summary.boat.state.hull_keys)) if rows is not None else ()
-    return {row.job: row for of_one in found for row in of_one}
+    states = {job.id: state_of(job).value for job in summary.jobs}
+    return {
+        row.job: row
+        if states.get(row.job, row.state) == row.state
+        else attrs.evolve(row, state=states[row.job], since=desk.now())
+        for of_one in found
+        for row in of_one
+    }
 
 
 def _days(summary: BoatSummary, job: JobSummary) -> tuple[glance.WorkDay, ...]:
@@ -452,7 +463,8 @@ def book(visit: Visit) -> Response:
 
 def begin_boat(visit: Visit) -> Response:
     """Open a job for a new boat."""
-    hull, notice = decisions.begin_boat(visit.desk.store, visit.desk.host, visit.form, visit.who, visit.desk.now())
+    with decisions.deciding:
+        hull, notice = decisions.begin_boat(visit.desk.store, visit.desk.host, visit.form, visit.who, visit.desk.now())
     visit.desk.index.read(hull)
     visit.desk.remembering.look_soon()
     return visit.go(f"/boats/{hull}", notice)
@@ -536,8 +548,9 @@ Decision = Callable[[Store, BoatSummary, Mapping[str, str], str, int], str]
 
 def decide(decision: Decision, visit: Visit) -> Response:
     """Let a manager decide; back to where it was decided."""
-    summary = _boat(visit)
-    notice = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
+    with decisions.deciding:
+        summary = _boat(visit)
+        notice = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
     decisions.end_unfinished(visit.desk.store, _boat(visit), visit.desk.now())
     for hull in sorted(summary.boat.hulls | _boat(visit).boat.hulls):
         visit.desk.index.read(hull)
@@ -733,6 +746,17 @@ def withdraw_plugin(visit: Visit) -> Response:
     return visit.go("/plugins", f"{plugin.name} is withdrawn. Each tablet stops running it when it next comes ashore.")
 
 
+def put_back_plugin(visit: Visit) -> Response:
+    """Let them run a withdrawn one again, as it was."""
+    store, said = visit.desk.store, list[str]()
+    name, former = visit.form.get("name", ""), partial(plugins.content_of, store)
+    jobs, keep = jobs_of(store), keep_in_store(store)
+    put_back(store.register, keep, name, visit.who, visit.desk.now(), former, jobs=jobs, tell=said.append)
+    return visit.go(
+        "/plugins", " ".join((f"{name} is back. Every tablet receives it when it next comes ashore.", *said))
+    )
+
+
 def new_check_page(visit: Visit) -> Response:
     """A form for a check; with the name of one that is approved, that one to write its next version."""
     store, name = visit.desk.store, visit.asked("check")
@@ -765,6 +789,7 @@ def _check_page(visit: Visit, typed: Mapping[str, str], seen: check_form.Look | 
         titles={step.key: step.title for step in visit.desk.host.steps if step.key in built_in.steps},
         rows=check_form.ROWS_OF_FORM,
         words=check_form.WORDS,
+        largest=check_form.LARGEST,
     )
 
 
@@ -832,7 +857,8 @@ def change_setting(visit: Visit) -> Response:
     """Change one of the shop's settings."""
     desk, shown = visit.desk, _setting(visit)
     settings.value_wanted(desk, shown.setting, visit.form)
-    notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now())
+    with decisions.deciding:
+        notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now())
     desk.remembering.look_soon()
     return visit.go(f"/settings/{shown.setting.key}", notice)
 

@@ -220,7 +220,7 @@ def page_route(
 
     answer : called in a thread of its own, one of those for pages unless nobody needs to sign in
     role   : "" for anyone signed in, MANAGER, or "nobody" where no sign-in is needed
-    largest : of a form with a file, which only who may send it can make the server read [bytes]
+    largest : of a long form or one with a file, which only who may send it can make the server read [bytes]
     """
 
     async def endpoint(request: Request) -> Response:
@@ -379,6 +379,12 @@ def signed_out(response: Response) -> Response:
     return response
 
 
-def routes(desk: ShopDesk, table: Sequence[tuple[str, Answer, str, str]]) -> list[Route]:
-    """Routes from (path, answer, method, role)."""
-    return [page_route(desk, path, answer, method, role) for path, answer, method, role in table]
+def routes(desk: ShopDesk, table: Sequence[tuple[str, Answer, str, str]], largest: Mapping[str, int]) -> list[Route]:
+    """Routes from (path, answer, method, role).
+
+    largest : forms of some paths may be so large [bytes]
+    """
+    return [
+        page_route(desk, path, answer, method, role, largest.get(path, LARGEST_FORM))
+        for path, answer, method, role in table
+    ]

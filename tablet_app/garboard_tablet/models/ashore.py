@@ -122,11 +122,13 @@ def lines_of(
         ReportLine(phrase("Could not be kept here: {name}: {reason}", name=name[:12], reason=reason), True)
         for name, reason in report.not_kept
     ]
-    for merged in report.hulls:
-        lines += [
-            ReportLine(phrase("{hull} looks like {other}. Check the transom.", hull=merged.hull, other=other), True)
-            for other in merged.look_alikes
-        ]
+    lines += [
+        ReportLine(
+            phrase("{hull} looks like {other}. Check the transom.", hull=one.hull, other=one.alike_in_words), True
+        )
+        for one in report.hulls
+        if one.look_alikes
+    ]
     if report.clock_is_off:
         lines.append(
             ReportLine(

@@ -82,7 +82,7 @@ class Assessor:
         self._at_work.add(key)
         self._background.run(
             WHAT,
-            lambda: as_typed(view, host.assess(view, [step] if step else None)),
+            lambda: as_typed(view, host.assess(view, [step] if step else None), host),
             lambda found: self._assessed(key, size, found),
             lambda failure: self._failed(key, failure),
         )

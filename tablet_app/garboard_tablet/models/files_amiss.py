@@ -11,7 +11,7 @@ import attrs
 from garboard.disk.entries import file_in_words
 from garboard.disk.journal import SUFFIX
 from garboard.disk.shop_document import is_paired
-from garboard.disk.storage import SET_ASIDE, NewerFormat
+from garboard.disk.storage import NewerFormat
 from garboard.faults import in_number
 from garboard_tablet.language import phrase
 
@@ -43,12 +43,12 @@ class FileAmiss:
 
 
 def files_amiss(files: HullFolder) -> tuple[FileAmiss, ...]:
-    """The boats' files of which something is missing now. Reads every file where one was kept as damaged."""
-    if any(SET_ASIDE in path.name for path in (files.folder / "hulls").glob(f"*{SUFFIX}{SET_ASIDE}*")):
-        for key in files.hulls():  # one by one: `set_aside` reads them in one go, and whoever saves would wait for it
-            with suppress(NewerFormat, OSError):
-                files.count(key)
-    return (*files_gone(files), *_damaged(files), *_not_read(files))
+    """The boats' files of which something is missing now. Reads each file by itself: nobody waits long to save."""
+    here: set[str] = set()
+    for key in files.hulls():
+        with suppress(NewerFormat, OSError):
+            here |= files.look_at(key)
+    return (*files_gone(files), *_damaged(files, here), *_not_read(files))
 
 
 def files_gone(files: HullFolder) -> tuple[FileAmiss, ...]:
@@ -67,8 +67,8 @@ def _gone(files: HullFolder) -> Iterator[FileAmiss]:
         yield FileAmiss(gone.file.name, " ".join(filter(None, (f"{_file_of(gone.file)} {what}.", held))), is_gone=True)
 
 
-def _damaged(files: HullFolder) -> Iterator[FileAmiss]:
-    for loss in files.set_aside():
+def _damaged(files: HullFolder, here: set[str]) -> Iterator[FileAmiss]:
+    for loss in files.set_aside(here):
         yield FileAmiss(
             loss.file.name,
             phrase("{file} was found damaged. It lacks {what}.", file=_file_of(loss.file), what=loss.what),

@@ -16,6 +16,7 @@ from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 from garboard.report.photo_files import (
+    BEGINNING,
     LARGEST_FILE,
     NoPicture,
     PictureRefused,
@@ -24,6 +25,7 @@ from garboard.report.photo_files import (
     ending_of,
     name_of_what_it_is,
     taken_at,
+    to_draw,
     with_ending,
 )
 from garboard.report.photos import (
@@ -211,13 +213,15 @@ def value_at(tablet: Tablet, route: Route, place: FieldKey) -> dict[str, JsonVal
 
 
 def content_of(tablet: Tablet, photo: Photo) -> bytes:
-    """The file of a photo; nothing where it is not on this tablet, or damaged."""
+    """The file of a photo; nothing where it is not here, or damaged, and no more than the beginning of what is none.
+
+    errors : PictureRefused where it is too large for one
+    """
     from garboard.disk.attachments import AttachmentDamaged
 
+    held, name = tablet.files.attachments, photo.file
     try:
-        if tablet.files.attachments.size(photo.file) > LARGEST_FILE:
-            return b""
-        return tablet.files.attachments.get(photo.file)
+        return to_draw(held.size(name), held.read(name, 0, BEGINNING), lambda: held.get(name))
     except (KeyError, OSError, AttachmentDamaged, InputError):
         return b""
 

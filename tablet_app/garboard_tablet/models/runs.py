@@ -337,7 +337,7 @@ def review(
     described = next((describing_run(one, place[1]) for one in host.steps if one.key == step), frozenset())
     others = frozenset() if counts or view.value(step, place[1], row=place[2], of=place[3]) is None else described
     judged = _with_recording(view, place, recording, others)
-    assessed = as_typed(judged, host.assess(judged, [step]))
+    assessed = as_typed(judged, host.assess(judged, [step]), host)
     findings = tuple(one.finding for one in assessed)
     return Review(
         began=began,

@@ -43,6 +43,8 @@ STARTED = "under way"
 NOT_ALL_HERE = "Not all is here: see Vessels"
 FAILS = ("check fails", "checks fail")
 """Of one, and of several; see `in_number`."""
+MOST_BOATS = 4
+"""So many boats are held in memory, the latest asked for: each takes some megabytes, and a tablet has hundreds."""
 NOT_NAMED = "not named"
 """Stands for who stated something when a tablet has lost its settings: a value must be kept all the same."""
 
@@ -99,13 +101,23 @@ class Tablet:
         """The boat of a hull number, kept up to date: every number of the boat, and jobs moved to it."""
         from garboard.history.boat import open_hull
 
-        if hull not in self._boats:
+        boat = self._boats.pop(hull, None)
+        if boat is None:
+            self._let_go(MOST_BOATS - 1)
             boat = open_hull(self.files, hull)
             for key in boat.hulls:
                 for entry in self.files.entries(key):
                     self._follow(entry)
-            self._boats[hull] = boat
-        return self._boats[hull]
+        self._boats[hull] = boat  # the latest asked for stands last
+        return boat
+
+    def _let_go(self, most: int) -> None:
+        """Hold only so many boats, the latest asked for; a file is read anew when its boat is asked for again."""
+        for hull in [*self._boats][: max(0, len(self._boats) - most)]:
+            del self._boats[hull]
+            for key in [key for key in self._views if key[0] == hull]:
+                del self._views[key]
+        self.files.hold_only({SHOP_RECORD}.union(*(boat.hulls for boat in self._boats.values())))
 
     def _follow(self, entry: Entry) -> None:
         self.clock.follow(entry.clock, own=entry.tablet == self.settings.tablet)
@@ -193,7 +205,7 @@ class Tablet:
         view = self.view(hull, job)
         from garboard.report.as_typed import as_typed
 
-        return as_typed(view, self.host.assess(view, steps))
+        return as_typed(view, self.host.assess(view, steps), self.host)
 
     def load_recording(self, reference: str) -> Recording:
         """The recording kept under a name."""
@@ -407,15 +419,12 @@ class Tablet:
 
     def sign(self, hull: str, job: str, role: str, name: str, signature: bytes) -> None:
         """Sign a job over everything now in it, under the settings that hold now, with the signature as drawn."""
-        from garboard.history.authoring import signed_under
+        from garboard.history.authoring import sign_off, signed_under
 
-        state = self.state_of(hull, job)
-        drawn = self.files.attachments.put(signature)
-        covers: list[JsonValue] = [*state.coverage(job)]
-        value: dict[str, JsonValue] = {"role": role, "name": name, "covers": covers, "signature": {"file": drawn}}
-        if settings := signed_under(self.view(hull, job)):
-            value["settings"] = settings
-        self.save(self.author(by=name).write(state, "signoff", (role, name), value, job=job))
+        drawn, settings = self.files.attachments.put(signature), signed_under(self.view(hull, job))
+        self.save(
+            sign_off(self.author(by=name), self.state_of(hull, job), job, role, name, settings=settings, drawn=drawn)
+        )
 
     def add_piece(self, hull: str, path: tuple[str, ...]) -> None:
         """Add a piece of equipment. A piece of that name removed earlier comes back."""

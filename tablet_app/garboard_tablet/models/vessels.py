@@ -155,8 +155,8 @@ class VesselLine:
 
     def matches(self, words: str) -> bool:
         """Whether a search finds this vessel: by any part of its number or its name, or by its sticker scanned."""
-        wanted = "".join(hull_number.scanned(words).split()).casefold()
-        return any(wanted in text.casefold() for text in (self.hull, *self.also, "".join(self.name.split())))
+        wanted = hull_number.sought("".join(hull_number.scanned(words).split()))
+        return any(wanted in hull_number.sought(text) for text in (self.hull, *self.also, "".join(self.name.split())))
 
 
 @attrs.define

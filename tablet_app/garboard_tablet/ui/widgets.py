@@ -605,7 +605,7 @@ class Column(Widget):
         self._first = 0
         self._firsts: list[int] = []
         self._rest, self._aside = 0, 0.0
-        self._filled: tuple[object, ...] = ()
+        self._filled: tuple[float, ...] = ()
         self.turned: Callable[[], object] = lambda: None
         """What to do whenever another page of the list is in sight."""
         self.at_once: Callable[[], Any] | None = None
@@ -636,6 +636,11 @@ class Column(Widget):
     def _refill(self, *_: object) -> None:
         state = (*self.pos, *self.size, self._first)
         if state == self._filled or self.width <= 1 or self.height <= 1:
+            return
+        if self._filled[2:] == state[2:]:  # only moved
+            for child in self.children:
+                child.pos = (child.x + self.x - self._filled[0], child.y + self.y - self._filled[1])
+            self._filled = state
             return
         if self._filled[2:4] != state[2:4]:  # another size: other pages
             self._flow, self._first, self._firsts = list(self._makers), 0, []

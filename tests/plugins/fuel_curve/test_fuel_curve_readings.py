@@ -2,6 +2,7 @@
 
 import math
 
+import attrs
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,9 +11,11 @@ from builders import boat, job_view
 from fuel_curve_jobs import PLANING, STEPS, recorded, typed
 from garboard.findings import NotEnoughData
 from garboard.job_view import FieldKey, JobView
-from garboard.records import JsonValue
+from garboard.records import JsonValue, NamedPropeller
 from garboard.samples import Sample, gather
+from garboard.units import Amount
 from garboard_fuel_curve.believed import curve_of
+from garboard_fuel_curve.fitted import of_now
 from garboard_fuel_curve.readings import readings
 from garboard_fuel_curve.recorded import in_turn
 
@@ -123,6 +126,18 @@ def test_what_many_rows_lack_is_said_once_with_its_unit() -> None:
 
 def test_neither_rows_nor_recording_is_a_reason() -> None:
     assert "no throttle step is typed and no recording" in reasons(job_view(boat(), {}))
+
+
+def test_steps_of_another_propeller_are_none_of_the_one_fitted() -> None:
+    """ "No throttle step is typed" is not so, and the technician looks for what was lost."""
+    vessel = boat()
+    fitted = attrs.evolve(
+        vessel,
+        engines=(attrs.evolve(vessel.engines[0], fitted="17 steel"),),
+        propellers=(NamedPropeller(name="17 steel", pitch=Amount("17", "in")),),
+    )
+    told = reasons(of_now(job_view(fitted, typed(PLANING))))
+    assert told.startswith("no throttle step with the propeller 17 steel is typed")
 
 
 def test_no_engine_is_a_reason() -> None:

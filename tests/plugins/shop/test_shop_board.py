@@ -16,6 +16,7 @@ from boat_rows import CODES, MODELS, NOW, RIGGERS, STATES, job, jobs
 from garboard_shop.board import NOBODY, SORTS, VIEWS, Asked, Board, Times, handed_within, shares
 from garboard_shop.board_words import Parts, Words
 from garboard_shop.job_rows import A_DAY, JobRow
+from garboard_shop.pages.index import Card, Wanted
 
 MANY = 720
 ROWS = tuple(jobs(MANY))
@@ -121,8 +122,8 @@ def test_a_failing_job_is_found_by_its_code_and_a_mended_one_only_by_what_ever_f
         ("qqz00017a626", lambda row: row.hull == "QQZ00017A626"),
         ("00017a627", lambda row: False),
         ("marsh 17", lambda row: row.model == "Low Marsh 17"),
-        ("prop_check.window", lambda row: any(code.startswith("prop_check.window") for code in row.failing)),
-        ("too_much", lambda row: any("too_much" in code for code in row.failing)),
+        ("wiring_audit.labels", lambda row: any(code.startswith("wiring_audit.labels") for code in row.failing)),
+        ("unlabelled", lambda row: any("unlabelled" in code for code in row.failing)),
         ("nothing like it", lambda row: False),
         ("owner-7", lambda row: row.hull == "QQZ00007A626"),
     ],
@@ -130,6 +131,23 @@ def test_a_failing_job_is_found_by_its_code_and_a_mended_one_only_by_what_ever_f
 def test_a_search_finds_each_word_with_one_slip_forgiven(typed: str, fits: Callable[[JobRow], bool]) -> None:
     board = Board(ROWS, lambda hull: ["Owner-7"] if hull == "QQZ00007A626" else [])
     assert found(attrs.evolve(EVERY, q=typed), board) == having(fits)
+
+
+@pytest.mark.parametrize("typed", ["too_much", "too much", "drop measured", "wiring_audit.drop_measured.too_much"])
+def test_a_failure_is_found_by_its_code_and_by_the_words_that_insight_tells_it_by(typed: str) -> None:
+    board = Board([attrs.evolve(ROWS[3], failing=(CODES[0],)), ROWS[4]])
+    assert found(attrs.evolve(EVERY, q=typed), board) == {ROWS[3].job}
+
+
+@pytest.mark.parametrize("typed", ["zoe", "ZOE", "zo\u00eb", "zoe\u0308", "gro\u00dfe", "GROSSE", "istanbul"])
+def test_a_search_minds_neither_accents_nor_how_they_were_typed(typed: str) -> None:
+    for name in ("Zo\u00eb Gro\u00dfe \u0130stanbul", "Zoe\u0308 Grosse ISTANBUL"):
+        board = Board([attrs.evolve(ROWS[3], name=name)])
+        assert found(attrs.evolve(EVERY, q=typed), board) == {ROWS[3].job}
+        assert not board.find(attrs.evolve(EVERY, q=typed), TIMES).instead
+        hull = ROWS[3].hull
+        card = Card(hull=hull, numbers=(), names=(name,), owners=(), propellers=(), days=frozenset(), entries=1)
+        assert Wanted.typed(typed).fits(card)
 
 
 def test_a_row_that_changes_while_words_are_put_in_order_is_found_by_its_own() -> None:

@@ -83,6 +83,16 @@ def test_right_the_first_time_is_what_never_failed_here_and_is_handed_over() -> 
     assert (opened_again.handed, opened_again.was_right_first) == (0, False)
 
 
+def test_what_a_tablet_a_year_ahead_settled_was_settled_when_it_came_and_is_no_news_again() -> None:
+    ahead = attrs.evolve(ROW, settled=DAY + 365 * A_DAY, settled_by="M. Office")
+    first = with_past(ahead, None, Came(DAY, DAY + 5, DAY + 9))
+    assert first.settled == DAY + 5
+    assert with_past(ahead, first, Came(DAY, DAY + 20, DAY + 30)) == attrs.evolve(first, brought=DAY + 20)
+    other = with_past(attrs.evolve(ahead, settled_by="N. Deputy"), first, Came(DAY, DAY + 20, DAY + 30))
+    assert other.settled == DAY + 20
+    assert with_past(attrs.evolve(ahead, settled=DAY + 1), None, Came(DAY, DAY + 5, DAY + 9)).settled == DAY + 1
+
+
 def test_a_boat_that_is_signed_over_is_not_handed_over_again_when_a_late_value_is_settled() -> None:
     def at(days: int) -> Came:
         return Came(DAY, DAY + days * A_DAY, DAY + days * A_DAY)

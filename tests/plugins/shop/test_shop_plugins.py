@@ -173,3 +173,10 @@ def test_the_commands_approve_list_and_withdraw_also_while_the_server_runs(tmp_p
         assert "WITHDRAWN" in run(*listing).output
         bring_ashore(folder, paired)
         assert versions_run(folder) == {}
+        file.unlink()  # the shop has kept what it approved
+        back = run("shop-plugins", "put-back", "my_checks", "--folder", shop.folder, "--by", "M. Office")
+        assert f"my_checks {sha256} is back." in back.output
+        assert [one.name for one in bring_ashore(folder, paired).approved] == ["my_checks"]
+        assert versions_run(folder) == {"my_checks": "1"}
+        twice = run("shop-plugins", "put-back", "my_checks", "--folder", shop.folder)
+        assert "expected one that is withdrawn: none is, got 'my_checks'" in twice.output

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import attrs
 import pytest
 
 from garboard.disk.hullfile import CheckedEntries
@@ -83,9 +84,23 @@ def test_a_figure_shows_both_ends_only_where_it_hangs_on_what_is_open() -> None:
     assert (open_.value, open_.unit, open_.to_settle) == ("31.0 to 33.0", "kn", True)
     sure = large_figures([low], [[low], [low]])[0]
     assert (sure.value, sure.unit, sure.to_settle) == ("31.0", "± 0.3 kn", False)
-    assert large_figures([])[0].note == "not measured yet"
+    assert large_figures([])[0].note == "not measured"
     assert large_figures([], [[low], [low]], are_all=False)[0].to_settle
     assert not large_figures([low], [[low], [low]], are_all=False)[0].to_settle
+
+
+def test_of_several_compasses_the_one_furthest_off_stands_large_also_where_no_card_can_be_made() -> None:
+    of_two = [of_compass("helm", "largest deviation", -5.9), of_compass("mast", "largest deviation", 1.0)]
+    (deviation,) = [one for one in large_figures(of_two) if one.value]
+    assert (deviation.value, deviation.note) == ("−5.9", "helm −5.9 ± 0.3, mast 1.0 ± 0.3")
+    too_large = [of_compass("helm", "largest deviation read", 31.8)]
+    assert [one.value for one in large_figures(too_large) if one.value] == ["31.8"]
+
+
+def of_compass(name: str, number: str, value: float) -> Assessed:
+    made = found("heading_calibration.swing", Verdict.PASS, value, name)
+    numbers = (attrs.evolve(made.finding.numbers[0], name=number),)
+    return attrs.evolve(made, finding=attrs.evolve(made.finding, numbers=numbers))
 
 
 def disagreeing_again(pages: Pages) -> RegisterKey:
@@ -105,6 +120,18 @@ def several(page: str) -> tuple[Form, dict[str, str]]:
         if one.get("type") == "radio" and one["value"]:
             picked.setdefault(one["name"], one["value"])
     return form, picked
+
+
+def test_what_a_decision_changes_is_said_at_once_though_the_boards_row_is_made_later(
+    pages: Pages, manager: Browser
+) -> None:
+    pages.desk.remembering.bring_up_to_date()
+    assert "to settle since today. Waiting for manager" in words_of(manager.text(PAGE))
+    form = next(one for one in forms_in(manager.text(PAGE)) if one.action == f"{PAGE}/choose")
+    value = next(one["value"] for one in form.inputs if one.get("type") == "radio")
+    assert manager.send(form, value=value, reason="read again").status_code == 303
+    assert "failing since today. Waiting for rigger" in words_of(manager.text(PAGE))
+    assert [job.state for job in pages.desk.remembering.memory.jobs() if job.hull == SALTGRASS] == ["to settle"]
 
 
 def test_several_of_one_cause_are_settled_with_one_reason_all_or_none(pages: Pages, manager: Browser) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 import shutil
 import threading
@@ -95,6 +96,19 @@ def test_each_job_stands_on_the_board_with_one_link_and_each_number_opens_its_li
     assert '<a href="/board" aria-current="page">Board</a>' in page
 
 
+def test_a_facet_opens_as_many_jobs_as_it_counts_whatever_somebody_is_called(pages: Pages, manager: Browser) -> None:
+    state = replay(SALTGRASS, pages.store.hulls.entries(SALTGRASS))
+    author = Author("000000000001", f"\tN.  Sorrel {'x' * 200}\n")
+    again = measure(author, state, JOB, STEP, "speed", "31 kn", row="2")
+    offered = {SALTGRASS: CheckedEntries({again.id: again.raw})}
+    assert not pages.store.put_if_absent(offered, "000000000001", NOON, 0).refused
+    pages.desk.remembering.bring_up_to_date()
+    links = re.findall(
+        r'<a href="(/board[?]technician=[^"]*Sorrel[^"]*)"><span>[^<]*</span><b>1</b>', manager.text("/board")
+    )
+    assert [listed(manager.text(html.unescape(one))) for one in links] == [[SALTGRASS]]
+
+
 def test_what_a_person_searches_for_is_found_also_by_the_owners_reference(board: Board, manager: Browser) -> None:
     assert listed(manager.text("/board?q=marlow")) == [SALTGRASS]
     assert listed(manager.text("/board?q=kitiwake")) == [KITTIWAKE]
@@ -147,8 +161,9 @@ def test_the_board_says_of_what_time_it_is_and_when_it_is_long_ago(
     pages.desk.remembering._made.clear()
     with pytest.raises(NotSaved):
         pages.desk.remembering.bring_up_to_date()
+    for path in ("/board", "/insight", "/memory"):
+        assert "What came since is not on it" in words_of(manager.text(path))
     late = words_of(manager.text("/board"))
-    assert "What came since is not on it" in late
     assert f"As of {second_of(NOON + 9_000)}." in late
 
 
@@ -173,6 +188,8 @@ def test_a_manager_plans_a_job_and_everybody_sees_who_said_it(pages: Pages, boar
         assert f"{CHIEF}: <b>ordered</b>" in words
     told = words_of(pages.signed_in(HAND).text(f"{PLANNING}?job={JOB}"))
     assert f"{CHIEF}: waiting for parts" in told
+    assert f"{CHIEF}: promised 20 November 2026" in told
+    assert f"Promised: 20 November 2026, by {CHIEF}" in words_of(manager.text(f"/boats/{SALTGRASS}"))
     assert "Keep" not in told
     manager.send(form_to(manager.text(f"{PLANNING}?job={JOB}"), PLANNING), waiting_for="", assigned="")
     assert plan_of(replay(SALTGRASS, pages.store.hulls.entries(SALTGRASS)), (JOB,)).assigned == ""
@@ -192,7 +209,7 @@ def test_a_form_that_was_open_meanwhile_takes_nothing_back_that_another_planned(
     assert kept() == "2026-12-24", "the form showed none, and nobody took it back"
     refused = manager.send(form, promised="2026-12-31")
     assert (refused.status_code, kept()) == (409, "2026-12-24")
-    assert "the promised day is 2026-12-24 now" in words_of(refused.text)
+    assert "The promised day was set to 2026-12-24 after you opened the form." in words_of(refused.text)
 
 
 def test_a_full_disk_keeps_a_jobs_plan_whole_and_says_how_many_jobs_have_theirs(
@@ -214,7 +231,7 @@ def test_a_full_disk_keeps_a_jobs_plan_whole_and_says_how_many_jobs_have_theirs(
     ticks = form_to(manager.text("/board?change=1"), "/board/several")
     refused = manager.send(ticks, promised="2026-12-31")
     assert refused.status_code == 507
-    assert f"Of {len(board)} ticked jobs 1 changed, then the rest was not saved" in words_of(refused.text)
+    assert f"Of {len(board)} ticked jobs 1 changed, the rest was not saved" in words_of(refused.text)
 
 
 def test_a_technician_plans_nothing(pages: Pages, board: Board) -> None:

@@ -313,9 +313,17 @@ def test_a_card_holds_what_a_boat_is_found_by() -> None:
     ]
     told = [entry("field", ("engines", "port", "propeller", what), value)
             for what, value in (("blades", 3), ("later", "x"), ("cup", "light"), ("diameter", "15 in"))]  # fmt: skip
-    said = ("port: diameter 15 in, pitch 19 in, blades 3, cup light, later x",)
+    said = ("port: 15 x 19 in, 3 blades, light cup, later x",)
     assert card_of(SALTGRASS, [one.raw for one in (*entries, *told)]).propellers == said, (
         "as a person tells a propeller"
+    )
+    another = [
+        entry("field", ("propellers", "17 steel", "pitch"), "17 in"),
+        entry("field", ("engines", "port", "fitted"), "17 steel"),
+    ]
+    assert card_of(SALTGRASS, [one.raw for one in (*entries, *another)]).propellers == (
+        "port, as delivered: pitch 19 in",
+        "propeller 17 steel, fitted: pitch 17 in",
     )
     card = card_of(SALTGRASS, [one.raw for one in entries])
     assert (card.name, card.owners, card.propellers) == ("Petrel", ("B. Wren",), ("port: pitch 19 in",))

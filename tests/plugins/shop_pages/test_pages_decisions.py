@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import threading
 from typing import Any
 
 import attrs
@@ -84,6 +86,31 @@ def test_a_boats_page_says_what_took_the_place_of_values_that_disagreed_and_how(
     assert "without a reason. Instead of 31.9 kn by R. Vane, 31.4 kn by N. Sorrel." in said
 
 
+def test_of_two_managers_who_settle_at_once_the_second_is_told(
+    pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    form, values, answers = choice(manager), state_of(pages).current(SPEED), list[int]()
+    true, both = pages.store.put_if_absent, threading.Barrier(2)
+
+    def slow(*arguments: Any) -> PutResult:
+        with contextlib.suppress(threading.BrokenBarrierError):
+            both.wait(0.3)  # only if the other came as far as this, too
+        return true(*arguments)
+
+    monkeypatch.setattr(pages.store, "put_if_absent", slow)
+
+    def settle(value: str) -> None:
+        answers.append(manager.send(form, value=value, reason=WHY).status_code)
+
+    at_once = [threading.Thread(target=settle, args=(one.id,)) for one in values]
+    for thread in at_once:
+        thread.start()
+    for thread in at_once:
+        thread.join()
+    assert sorted(answers) == [303, 409]
+    assert len(state_of(pages).current(SPEED)) == 1
+
+
 def test_a_boats_page_says_why_a_value_was_settled(pages: Pages, manager: Browser) -> None:
     right = next(entry for entry in state_of(pages).current(SPEED) if entry.value == "31.9 kn")
     manager.send(choice(manager), value=right.id, reason=WHY)
@@ -117,7 +144,7 @@ def test_once_settled_the_sheet_says_so_once_and_asks_no_more(pages: Pages, mana
     assert "Settled." not in words_of(manager.text(TODAY))
     again = manager.send(form, value=chosen.id, reason=WHY)
     assert again.status_code == 409
-    assert "Someone else has settled this" in words_of(again.text)
+    assert "This was settled before" in words_of(again.text)
 
 
 @pytest.mark.parametrize("reason", ["", "   "])

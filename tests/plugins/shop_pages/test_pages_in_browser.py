@@ -46,6 +46,9 @@ LONG_CELLS = """
 document.querySelectorAll('.who').forEach(one => {
   one.innerHTML = '<span class="has">Bartholomew Sedge-Hollis</span> <span class="heard">20 d</span>'
 })
+document.querySelectorAll('.open > span').forEach(one => {
+  one.innerHTML = `<span class="what">${"35.3 kn or 34.6 kn: ".repeat(9)}</span> <b>and 12 more</b> <b>Stale</b>`
+})
 document.querySelectorAll('.waits').forEach(one => {
   one.innerHTML = '<span class="unseen for">waiting for </span><span>manager</span>'
 })
@@ -167,6 +170,7 @@ def test_the_board_is_walked_by_arrow_keys_and_fits_desk_tablet_and_phone(evenin
     assert max(heights) <= 40, "one line a row at a desk"
     page.evaluate(LONG_CELLS)
     assert max(page.evaluate(PAST_ITS_CELL.format(".heard"))) <= 0, "a long name is cut, never how long ago"
+    assert max(page.evaluate(PAST_ITS_CELL.format(".open b"))) <= 0, "what is open is cut, never how much more is"
     page.set_viewport_size({"width": 820, "height": 1180})
     assert max(page.evaluate(PAST_ITS_CELL.format(".waits > *"))) <= 0, "whom it waits for does not run into the day"
     for width, height in ((1440, 900), (820, 1180), (390, 844)):

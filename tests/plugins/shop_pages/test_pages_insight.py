@@ -101,6 +101,7 @@ def test_right_the_first_time_tells_no_per_cent_of_fewer_than_five(plugins: Plug
     assert {span.share for span in four.months} == {None}
     chart = next(one for one in charts_of(four, plugins) if one.title == "Right the first time")
     assert "No month has five, so no per cent is told." in chart.sentence
+    assert "Under each month stands how many" in chart.sentence
     assert "%" not in chart.sentence
 
 
@@ -133,6 +134,19 @@ def test_numbers_of_boats_show_where_most_lie_and_a_square_where_one_is_unusual(
     forecasts = by_title["Propellers, foreseen and reached"]
     assert forecasts.sentence.startswith("3 of 4 forecasts held; 19 of 20 should. Too few to judge")
     assert (forecasts.drawing.count('class="outside"'), forecasts.drawing.count('class="dot"')) == (1, 3)
+
+
+def test_what_is_not_by_time_is_drawn_again_for_a_phone_with_every_mark(plugins: PluginHost) -> None:
+    """Of a wide chart a phone shows the left half, and nothing says that the rest lies beside the screen."""
+    drawn = [one for one in charts_of(COUNTED, plugins) if one.drawing and not one.is_by_time]
+    assert {"Slip", "Propellers, foreseen and reached"} <= {one.title for one in drawn}
+    for one in drawn:
+        assert one.narrow is not None
+        (box,) = [of["viewbox"] for tag, of in tags_in(one.narrow) if tag == "svg"]
+        assert int(box.split()[2]) <= charts.NARROW
+        assert [words for _, words in hrefs(one.narrow)] == [words for _, words in hrefs(one.drawing)]
+        marks = [float(of["cx"]) for tag, of in tags_in(one.narrow) if tag == "circle"]
+        assert all(0 < x < charts.NARROW for x in marks)
 
 
 def test_a_chart_is_a_group_of_links_and_a_name_in_it_is_no_markup(plugins: PluginHost) -> None:

@@ -110,6 +110,6 @@ def test_its_page_sets_the_propellers_that_were_tried_side_by_side(pages: Pages,
     assert "What was tried" in words
     assert "17 steel, fitted" in words
     assert "Engine speed 5155 ± 31 rev/min 5560 ± 40 rev/min" in words
-    assert "As delivered was tried: Trim is not entered" in words
+    assert "As delivered was tried: “Trim” is not entered" in words
     told = "Forecast of 16: Foreseen: 5600 ± 200 rev/min, 90 in 100 to land in the window. Not run yet."
     assert told in words.partition("What was tried")[2]

@@ -58,6 +58,10 @@ def test_a_saved_view_stands_above_the_board_for_everybody_until_it_is_removed(p
     assert second.send(form, name="Back").status_code == 400
 
 
+def test_no_two_views_above_the_board_are_called_the_same(pages: Pages, manager: Browser) -> None:
+    assert [save(manager, name) for name in ("Zo\u00eb's", "Zoe\u0308's", "everything  open")] == [303, 400, 400]
+
+
 def test_what_is_asked_leads_to_the_board_and_nowhere_else(pages: Pages, manager: Browser) -> None:
     form = form_to(manager.text(saving(manager.text(HERE))), OWN_VIEWS)
     sent = manager.send(form, name="Odd", asked="view=nowhere&next=//x.test&state=failing&page=7")

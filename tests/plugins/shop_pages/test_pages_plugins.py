@@ -10,6 +10,7 @@ import attrs
 import pytest
 
 from garboard.checks.file import check_of
+from garboard.checks.refused import CheckRefused
 from garboard.faults import in_number
 from garboard.hosting.apart import MOST_CUTS, Apart
 from garboard.hosting.failures import cure_of
@@ -161,6 +162,13 @@ def test_a_withdrawn_plugin_runs_no_more_and_can_be_approved_again(pages: Pages,
     assert (plugin.is_withdrawn, plugin.withdrawn_by) == (True, CHIEF)
     assert files_to_run(pages.store, pages.drop.parent / "shop") == ()
     assert "our_check waits for approval" in words_of(approved.text("/plugins"))
+    for file in pages.drop.iterdir():  # the shop has kept what it approved
+        file.unlink()
+    back = approved.send(form_to(approved.text("/plugins"), "/plugins/put-back"))
+    assert back.status_code == 303
+    (plugin,) = pages.store.register.plugins()
+    assert (plugin.is_withdrawn, plugin.sha256, plugin.approved_by) == (False, SHA256, CHIEF)
+    assert "/plugins/put-back" not in approved.text("/plugins")
 
 
 def test_a_plugin_whose_file_was_altered_does_not_run(pages: Pages, approved: Browser) -> None:
@@ -334,6 +342,51 @@ def test_the_form_gives_a_figure_and_a_part_of_the_book(pages: Pages) -> None:
     assert (section.title, section.order, section.results) == ("The rail", 520, ("height",))
 
 
+TRAILER = {
+    "name": "trailer", "title": "Trailer", "edition": "1", "basis_kind": "shop rule", "basis_text": "our own",
+    "kind_name": "trailers", "kind_title": "Trailers", "kind_one": "trailer", "kind_names": "road, yard",
+    "kind_only": "yes",
+    "fact0_name": "plate", "fact0_title": "Most weight, by its plate", "fact0_kind": "amount", "fact0_unit": "lb",
+    "fact0_low": "500", "fact0_high": "20000", "fact0_model": "yes",
+    "step_title": "Weigh the trailer", "step_phase": "hand over", "step_order": "601",
+    "field0_name": "weight", "field0_title": "Weight with the boat on it", "field0_kind": "amount",
+    "field0_unit": "lb", "field0_each": "piece of its own equipment",
+    "field1_name": "label", "field1_title": "Label of the engine", "field1_kind": "text", "field1_each": "engines",
+    "value0_name": "room", "value0_title": "Left of what it takes", "value0_formula": "plate - weight",
+    "value0_unit": "lb", "value0_each": "piece of its own equipment",
+    "result0_name": "load", "result0_title": "Load", "result0_about": "{row}",
+    "result0_each": "piece of its own equipment", "result0_number": "room", "result0_low": "0",
+    "result0_case0_verdict": "fail", "result0_case0_code": "over", "result0_case0_when": "room < 0",
+    "result0_case0_sentence": "The {row} trailer weighs {weight}. It may weigh {plate}.",
+    "result0_case1_verdict": "pass", "result0_case1_code": "within", "result0_case1_sentence": "It holds.",
+}  # fmt: skip
+
+
+def test_the_form_has_equipment_of_the_checks_own(manager: Browser) -> None:
+    """What is wrong with it is told as in a file; right, it says what the boat's page asks."""
+    empty = blank_check(manager)
+    wrong = words_of(manager.send(empty, **{**TRAILER, "fact0_unit": "furlong", "kind_name": "Trailers!"}).text)
+    assert "equipment[1].field[1].unit: expected one of " in wrong
+    assert "equipment[1].name: expected small letters" in wrong
+    seen = words_of(manager.send(empty, **TRAILER).text)
+    assert "Trailers, on the boat's page Most weight, by its plate [lb], amount" in seen
+    assert "Trailers: Weight with the boat on it [lb], amount" in seen
+    assert "Engines: Label of the engine, text" in seen
+    (kind,) = check_of(text_of_form(TRAILER, CHIEF, "2026-11-25").encode()).equipment
+    assert (kind.names, kind.only_one, kind.one) == (("road", "yard"), True, "trailer")
+    assert [(one.plausible, one.of_model) for one in kind.fields] == [((500.0, 20000.0), True)]
+    (field, _) = check_of(text_of_form(TRAILER, CHIEF, "2026-11-25").encode()).steps[0].fields
+    assert field.each == kind.key
+
+
+def test_equipment_without_a_name_is_a_fault_and_not_left_out() -> None:
+    text = text_of_form({**TRAILER, "kind_name": ""}, CHIEF, "2026-11-25")
+    with pytest.raises(CheckRefused) as refused:
+        check_of(text.encode())
+    places = {one.fault.where for one in refused.value.faults}
+    assert {"equipment[1].name", "step[1].field[1].each", "value[1].rows"} <= places
+
+
 def test_what_is_written_in_a_row_without_its_name_is_a_fault_and_not_left_out() -> None:
     """A field, case or limit with one box forgotten went missing without a word."""
     forgotten = ("field1_title", "limit0_default", "value0_formula", "result0_case0_when", "leave0_reason")
@@ -367,6 +420,16 @@ def test_a_check_with_equipment_of_its_own_says_what_the_boats_page_asks(pages: 
     assert "Trailer, on the boat's page Most weight (GVWR) [lb], amount" in seen
     assert "Trailer: Weight on the tongue [lb], amount" in seen
     assert "It adds equipment: trailer.trailers." in seen
+
+
+def test_a_check_as_large_as_a_file_may_be_is_looked_at_and_approved_on_the_page(manager: Browser) -> None:
+    """The box for text cut it, and the page refused what it had itself shown."""
+    text = GOOD + "#" + "=" * 3900 + "\n"
+    text += ("# " + "(=)" * 1000 + "\n") * ((60_000 - len(text)) // 3003)
+    assert len(text) > 57_000
+    seen = manager.send(blank_check(manager), text=text).text
+    assert 'maxlength="65536"' in seen
+    assert manager.send(form_to(seen, "/plugins/new-check/approve")).status_code == 303
 
 
 def test_only_a_manager_writes_a_check_and_no_code_comes_in_this_way(pages: Pages, manager: Browser) -> None:

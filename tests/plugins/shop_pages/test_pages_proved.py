@@ -203,6 +203,14 @@ def test_what_was_handed_over_with_open_fails(walk: Walk, answers: tuple[Answer,
     assert all(cells[4] for cells in walk.cells.values()), "what fails"
 
 
+def test_what_a_job_in_work_lacks_is_all_said(walk: Walk, answers: tuple[Answer, ...]) -> None:
+    """ "3 checks without enough data and 1 more" reads as four checks."""
+    cells = walk.click(r"^in work \d", heading="State").cells
+    compasses = next(one for one in answers if one.state == "in work" and one.deviation)
+    assert cells[compasses.hull][4] == "3 checks without enough data, no technician has signed"
+    assert not any(re.search(r"and \d+ more", row[4]) for row in cells.values())
+
+
 CLOSE_TO = 0.03
 """A curve drawn through readings may differ from the largest of them by so much [-]."""
 

@@ -56,6 +56,11 @@ def test_the_tables_hold_what_the_pages_judge_and_say_what_is_lacking(
         fails = sum(one.finding.verdict.value == "fail" for one in saltgrass.assessed)
         assert counted[SALTGRASS] == (len(saltgrass.assessed), fails)
         assert base.execute("SELECT what FROM left_out").fetchall() == [(f"recording {lost}",)]
+        numbers = base.execute("SELECT name, value, unit FROM numbers WHERE hull = ?", [SALTGRASS]).fetchall()
+        found = [
+            (number.name, number.value, number.unit) for one in saltgrass.assessed for number in one.finding.numbers
+        ]
+        assert sorted(numbers) == sorted(found), "in the units of the calculators, as the command's tables"
         tablets = base.execute("SELECT DISTINCT tablet FROM measurements").fetchall()
         assert "" not in {tablet for (tablet,) in tablets}
         owners = base.execute("SELECT DISTINCT owner FROM jobs UNION SELECT name FROM signatures WHERE role = 'owner'")
@@ -91,3 +96,14 @@ def test_only_a_manager_makes_them_and_one_file_at_a_time(
     assert thread is not None
     thread.join(LONG)
     assert "They were not made: no space left" in words_of(manager.text("/data"))
+
+
+def test_where_there_is_no_room_to_begin_that_is_told_and_it_can_be_tried_again(
+    pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(**_: Any) -> None:
+        raise OSError(errno.EROFS, "Read-only file system")
+
+    monkeypatch.setattr(taking_away, "TemporaryDirectory", full)
+    for _ in range(2):
+        assert "They were not made: read-only file system" in make(pages, manager)

@@ -1,0 +1,192 @@
+"""Of many hull files a server takes what another program proved today; whatever is in doubt is read again."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from zlib import crc32
+
+import pytest
+
+from campaigns.writers import entry_number
+from garboard.disk import hullfile, proofs
+from garboard.disk.hullfile import Holding, HullFolder, digest_of
+from garboard.disk.journal import file_name, read
+from garboard.disk.proofs import FILE, LONGEST
+
+HULLS = [f"ABC{number:05d}A526" for number in range(6)]
+HELD = {hull: Holding(digest_of(entry_number(number, hull).id for number in range(2)), 2) for hull in HULLS}
+
+
+@pytest.fixture(autouse=True)
+def _few_are_many(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(hullfile, "MOST_IN_MEMORY", 0)
+
+
+@pytest.fixture
+def proved(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """How long each file was that was read and proved."""
+    lengths: list[int] = []
+
+    def counted(data: bytes) -> Any:
+        lengths.append(len(data))
+        return read(data)
+
+    monkeypatch.setattr(hullfile, "read", counted)
+    return lengths
+
+
+@pytest.fixture
+def folder(tmp_path: Path, proved: list[int], monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Whose files were all proved by a program that has ended, some seconds after they were written."""
+    with HullFolder(tmp_path / "shop") as hulls, hulls.batch():
+        for hull in HULLS:
+            hulls.put_if_absent(hull, [entry_number(number, hull) for number in range(2)])
+    with monkeypatch.context() as later:
+        later.setattr(proofs, "COARSEST_CLOCK", -60_000_000_000)
+        with HullFolder(tmp_path / "shop") as hulls:
+            assert hulls.holdings() == HELD
+    assert len(proved) == len(HULLS)
+    proved.clear()
+    return tmp_path / "shop"
+
+
+def server(folder: Path) -> HullFolder:
+    return HullFolder(folder, read_only=True, of_today=True)
+
+
+def test_a_server_opens_no_file_that_was_proved_today_and_a_command_opens_each(folder: Path, proved: list[int]) -> None:
+    with server(folder) as hulls:
+        assert (hulls.holdings(), proved, hulls._open) == (HELD, [], {})
+    with HullFolder(folder, read_only=True) as hulls:
+        assert (hulls.holdings(), len(proved), hulls._open) == (HELD, len(HULLS), {})
+
+
+def test_what_was_saved_since_is_opened_and_nothing_else(folder: Path, proved: list[int]) -> None:
+    third = entry_number(2, HULLS[2])
+    with HullFolder(folder) as hulls:
+        hulls.save(third)
+    with server(folder) as hulls:
+        held = hulls.holdings()
+    assert held.pop(HULLS[2]).entries == 3
+    assert held == {hull: one for hull, one in HELD.items() if hull != HULLS[2]}
+    assert len(proved) == 1
+
+
+def resealed(lines: list[bytes]) -> bytes:
+    return b"".join(lines) + b"= %08x\n" % crc32(b"".join(lines))
+
+
+LAST_LINE = len(b"= 00000000\n")
+DOUBTS: dict[str, Callable[[bytes], bytes]] = {
+    "gone": lambda _: b"",
+    "half written": lambda whole: whole[: len(whole) // 2],
+    "cut at a line": lambda whole: b"".join(whole.splitlines(keepends=True)[:4]),
+    "without its end": lambda whole: whole[:-LAST_LINE],
+    "with more behind": lambda whole: whole + b"more\n",
+    "one digit flipped": lambda whole: whole[:-100] + bytes([whole[-100] ^ 1]) + whole[-99:],
+    "of a newer version": lambda whole: resealed(
+        [whole.replace(b"proofs 1", b"proofs 2", 1)[:-LAST_LINE]],
+    ),
+    "of an earlier start": lambda whole: resealed([whole[:17] + bytes([whole[17] ^ 1]) + whole[18:-LAST_LINE]]),
+    "of other words": lambda whole: resealed([whole[:-LAST_LINE].replace(b" 2 ", b" two ")]),
+    "no text": lambda whole: bytes(len(whole)),
+}
+
+
+@pytest.mark.parametrize("doubt", DOUBTS)
+def test_proofs_that_are_in_doubt_are_made_again(folder: Path, proved: list[int], doubt: str) -> None:
+    whole = (folder / FILE).read_bytes()
+    harmed = DOUBTS[doubt](whole)
+    assert harmed != whole
+    (folder / FILE).write_bytes(harmed)
+    with server(folder) as hulls:
+        assert hulls.holdings() == HELD
+    assert len(proved) == len(HULLS)
+
+
+def _in_its_place(path: Path) -> None:
+    """Another file of that length, put back with the time the first one had."""
+    before, other = path.stat(), entry_number(7, HULLS[0])
+    kept, _, last = path.read_bytes().rstrip(b"\n").rpartition(b"\n")
+    new = b"%b %b" % (other.id.encode(), other.raw)
+    assert len(new) == len(last)
+    time.sleep(0.02)  # a tick of the clock: of its two times nobody can set one
+    path.write_bytes(kept + b"\n" + new + b"\n")
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+
+
+def _renamed_over(path: Path) -> None:
+    copy = path.with_name("copy")
+    shutil.copy2(path, copy)
+    _in_its_place(copy)
+    copy.replace(path)
+
+
+def _cut(path: Path) -> None:
+    path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:-1]))
+
+
+@pytest.mark.parametrize("change", [_in_its_place, _renamed_over, _cut])
+def test_of_a_file_that_is_another_the_proof_does_not_hold(
+    folder: Path, proved: list[int], change: Callable[[Path], None]
+) -> None:
+    path = folder / "hulls" / file_name(HULLS[0])
+    change(path)
+    ids = read(path.read_bytes()).entries
+    with server(folder) as hulls:
+        held = hulls.holdings()
+        assert held.pop(HULLS[0]) == (digest_of(ids), len(ids)) != HELD[HULLS[0]]
+        assert held == {hull: one for hull, one in HELD.items() if hull != HULLS[0]}
+
+
+@pytest.mark.parametrize("ahead", [LONGEST, -3600])
+def test_a_proof_holds_for_a_day_and_not_where_the_clock_was_set_back(
+    folder: Path, proved: list[int], monkeypatch: pytest.MonkeyPatch, ahead: int
+) -> None:
+    now = time.time_ns() + ahead * 1_000_000_000
+    monkeypatch.setattr(time, "time_ns", lambda: now)
+    with server(folder) as hulls:
+        assert hulls.holdings() == HELD
+    assert len(proved) == len(HULLS)
+
+
+def test_not_all_proofs_run_out_at_once(folder: Path) -> None:
+    made_until = [line.split()[6:8] for line in (folder / FILE).read_text().splitlines()[1:-1]]
+    lasting = [int(until) - int(made) for made, until in made_until]
+    assert all(LONGEST // 2 < one <= LONGEST for one in lasting)
+    assert len({*lasting}) == len(HULLS)
+
+
+def test_a_copy_of_the_folder_proves_nothing_of_itself(folder: Path, proved: list[int], tmp_path: Path) -> None:
+    shutil.copytree(folder, tmp_path / "copy")
+    path = tmp_path / "copy" / "hulls" / file_name(HULLS[0])
+    _in_its_place(path)
+    with server(tmp_path / "copy") as hulls:
+        assert hulls.holdings()[HULLS[0]] != HELD[HULLS[0]]
+    assert len(proved) == len(HULLS)
+
+
+def test_where_the_system_does_not_tell_its_starts_nothing_is_noted_or_taken(
+    folder: Path, proved: list[int], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr(proofs, "_BOOT", tmp_path / "nothing")
+    before = (folder / FILE).read_bytes()
+    for one in (server(folder), HullFolder(folder)):
+        with one as hulls:
+            assert hulls.holdings() == HELD
+    assert len(proved) == 2 * len(HULLS)
+    assert (folder / FILE).read_bytes() == before
+
+
+def test_a_file_that_changed_just_now_is_proved_for_no_other_program(tmp_path: Path) -> None:
+    with HullFolder(tmp_path) as hulls, hulls.batch():
+        for hull in HULLS:
+            hulls.save(entry_number(1, hull))
+    with HullFolder(tmp_path) as hulls:
+        hulls.holdings()
+    assert not (tmp_path / FILE).exists()
