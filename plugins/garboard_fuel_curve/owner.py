@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import attrs
 
-from garboard.findings import Finding, NotEnoughData, Table, Verdict
+from garboard.findings import Finding, NotEnoughData, Table, Verdict, rounded
 from garboard.job_view import JobView, in_unit
 from garboard.owner_pages import FUEL_AND_RANGE, HELM, Bar, Bars, Digits, Pointer, Ruler, RulerStep, Span
 from garboard.records import Engine
@@ -166,7 +166,7 @@ def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     if ends:
         yield f"Between {ends[0]} and {ends[1]} rev/min the boat climbs its own bow wave. Run through it."
     if window := _window(view.vessel.engines):
-        ends_of_box = f"{window[0]:.0f} to {window[1]:.0f} rev/min"
+        ends_of_box = f"{rounded(window[0], 0)} to {rounded(window[1], 0)} rev/min"
         yield f"The box \u201cfull\u201d is the engine maker's range at full throttle, {ends_of_box}."
     yield _card(view, found)
     if found.usable and found.to_plan_by:
@@ -209,16 +209,16 @@ def _ruler(view: JobView, found: Known) -> Ruler:
             at=step.engine_speed,
             cells=(
                 tens(step.engine_speed),
-                f"{in_unit(step.speed, 'kn', speed):.1f}",
-                f"{in_unit(step.flow, 'gal/h', flow):.1f}",
-                f"{in_unit(step.speed / step.flow, 'nm/gal', economy):.2f}" if step.both_ways and step.flow else "",
+                rounded(in_unit(step.speed, "kn", speed), 1),
+                rounded(in_unit(step.flow, "gal/h", flow), 1),
+                rounded(in_unit(step.speed / step.flow, "nm/gal", economy), 2) if step.both_ways and step.flow else "",
             ),
         )
         for step in found.curve.read
     )
     pointers = [Pointer(name=f"usual {tens(found.usual.at)}", at=found.usual.at)] if found.usual else []
     pointers.append(Pointer(name=f"highest tried {tens(found.full.at)}", at=found.full.at))
-    said = "; ".join(f"{span.name} {span.low:.0f} to {span.high:.0f}" for span in spans)
+    said = "; ".join(f"{span.name} {rounded(span.low, 0)} to {rounded(span.high, 0)}" for span in spans)
     return Ruler(
         spans=tuple(spans),
         steps=steps,
@@ -234,8 +234,8 @@ def _card(view: JobView, found: Known) -> Table:
         (
             one.name.capitalize(),
             tens(one.at),
-            f"{in_unit(one.speed, 'kn', speed):.1f}",
-            f"{in_unit(one.flow, 'gal/h', flow):.1f}",
+            rounded(in_unit(one.speed, "kn", speed), 1),
+            rounded(in_unit(one.flow, "gal/h", flow), 1),
         )
         for one in found.speeds
     ]
@@ -300,7 +300,7 @@ def _by_tank(view: JobView, found: Known, usable: float, speeds: Sequence[Speed]
     rows = tuple(
         (
             f"{_ON_CARD.get(name, name) if card else name}, {_fuel(view, usable * share)}",
-            *([f"{gauge:.0f} %"] if is_read and gauge is not None else []),
+            *([f"{rounded(gauge, 0)} %"] if is_read and gauge is not None else []),
             *(out_and_back(view, one, usable, share) for one in speeds),
         )
         for (name, share), gauge in zip(SHARES, gauges, strict=True)
@@ -334,10 +334,10 @@ def _every_step(view: JobView, found: Known) -> Table:
         rows.append(
             (
                 tens(step.engine_speed),
-                *(f"{in_unit(step.speed, 'kn', unit):.1f}" for unit in speeds),
-                f"{in_unit(step.flow, 'gal/h', flow):.1f}",
-                "" if good is None else f"{in_unit(good, 'nm/gal', economy):.2f}",
-                *([("" if good is None else f"{statute_economy(good):.2f}")] if statute else []),
+                *(rounded(in_unit(step.speed, "kn", unit), 1) for unit in speeds),
+                rounded(in_unit(step.flow, "gal/h", flow), 1),
+                "" if good is None else rounded(in_unit(good, "nm/gal", economy), 2),
+                *([("" if good is None else rounded(statute_economy(good), 2))] if statute else []),
             )
         )
     headings = (
