@@ -19,7 +19,7 @@ from garboard_fuel_curve.economy import radius_by_thirds, statute_economy
 from garboard_fuel_curve.fitted import of_now
 from garboard_fuel_curve.steps import TANKS
 from garboard_fuel_curve.tank_gauge import Tanks, tanks_of
-from garboard_fuel_curve.wording import least, tens
+from garboard_fuel_curve.wording import least, tens, to_plan_by
 
 SHARES = (("full", 1.0), ("three quarters", 0.75), ("half", 0.5), ("a quarter", 0.25))
 _ON_CARD = {"three quarters": "3/4", "half": "1/2", "a quarter": "1/4"}
@@ -125,18 +125,9 @@ def _speed(found: JobCurve, name: str, short: str, at: float) -> Speed:
     return Speed(name=name, short=short, at=at, speed=least(speed), flow=flow.value, economy=least(economy))
 
 
-def _whole(value: float) -> str:
-    """A distance to plan by, never told as more than it is.
-
-    >>> _whole(25.99), _whole(86.0)
-    ('25', '86')
-    """
-    return f"{math.floor(value + 1e-9)}"
-
-
 def out_and_back(view: JobView, one: Speed, usable: float, share: float = 1.0) -> str:
     """How far out, with as much to come back and a third kept, in the unit distances are told in."""
-    return _whole(in_unit(radius_by_thirds(one.economy, usable * share), "nm", view.unit_to_tell("nm")))
+    return to_plan_by(in_unit(radius_by_thirds(one.economy, usable * share), "nm", view.unit_to_tell("nm")))
 
 
 def _fuel(view: JobView, value: float) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 
 from garboard.findings import Number, rounded
@@ -10,8 +11,21 @@ from garboard.uncertainty import MeasuredValue
 
 
 def tens(engine_speed: float) -> str:
-    """An engine speed to the nearest ten, as closely as anyone can set it."""
+    """An engine speed to the nearest ten, as closely as anyone can set it.
+
+    >>> tens(3544.9), tens(3545)
+    ('3540', '3550')
+    """
     return f"{10 * int(rounded(engine_speed / 10, 0))}"
+
+
+def to_plan_by(distance: float) -> str:
+    """A distance to plan by, never told as more than it is.
+
+    >>> to_plan_by(25.99), to_plan_by(86.0)
+    ('25', '86')
+    """
+    return f"{math.floor(distance + 1e-9)}"
 
 
 def is_number(row: str) -> bool:
