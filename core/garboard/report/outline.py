@@ -19,6 +19,8 @@ from garboard.steps import Assessed, Caution, Phase, Step, state_shown
 from garboard.units import day_in_words
 
 NOT_FITTED = "not fitted"
+MOST_NAMED = 12
+"""Values that a signature misses, named at once in a book or on a page."""
 
 
 @attrs.frozen

@@ -38,6 +38,7 @@ from garboard.report.blocks import (
 from garboard.report.drawn_signatures import DrawnSignatures, drawing_of
 from garboard.report.equipment import equipment_tables, vessel_facts
 from garboard.report.outline import (
+    MOST_NAMED,
     HandOver,
     StepOutline,
     alike_together,
@@ -61,7 +62,6 @@ from garboard.settings import SettingUsed
 from garboard.steps import Assessed, Block, Caution, ReportSection
 
 Sections = Sequence[tuple[ReportSection, Sequence[Block]]]
-MOST_NAMED = 12
 _MOST_ON_A_PAGE = 30
 _NAMES = ("Hull number", "Name", "Maker", "Model")
 """Facts that are printed as somebody wrote them."""

@@ -19,7 +19,7 @@ from garboard.findings import Verdict
 from garboard.history.past import reason_in
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
-from garboard.report.outline import references
+from garboard.report.outline import MOST_NAMED, references
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS
 from garboard.report.photo_files import BEGINNING, to_draw
 from garboard.report.photos import Photo, arrows_in_words, photo_in_words, shown_in_words
@@ -173,6 +173,7 @@ def _templates(desk: ShopDesk) -> Environment:
         found.globals[function.__name__] = function
     found.globals["place"] = lambda place, seen=None: place_in_words(place, desk.host, seen)
     found.globals["MOST_PHOTOS"] = MOST_PHOTOS
+    found.globals["MOST_NAMED"] = MOST_NAMED
     found.globals["photo_in_words"] = lambda photo, seen: photo_in_words(photo, desk.host, seen)
     found.globals["shown_in_words"] = lambda photo, seen: shown_in_words(photo, desk.host, seen)
     found.globals["is_held"] = lambda name: is_held(desk.store.attachments, name)

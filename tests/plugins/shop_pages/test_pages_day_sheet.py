@@ -6,6 +6,7 @@ import threading
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date
+from typing import Any
 
 import attrs
 import pytest
@@ -22,7 +23,7 @@ from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.pages import sheet
 from garboard_shop.pages.desk import PAGES_AT_ONCE, ShopDesk
 from garboard_shop.pages.index import Index, card_of
-from garboard_shop.pages.summaries import Summaries
+from garboard_shop.pages.summaries import Stale, Summaries
 from garboard_shop.store import Delivery
 from pages_rig import (
     CHIEF,
@@ -115,6 +116,16 @@ def test_stale_signatures_name_what_they_do_not_cover(manager: Browser) -> None:
     for who in ("N. Sorrel , technician", "J. Ashdown , owner"):
         place = words.index(f"stale {who}")
         assert "Not covered: Circuit by circuit: Drop, running, Bilge pump forward" in words[place : place + 200]
+
+
+def test_of_many_values_a_signature_misses_a_page_folds_all_but_the_first(pages: Pages) -> None:
+    """Signed on a tablet that had brought nothing yet, 565 names of values stood on the page before all else."""
+    missed = Stale("owner", "J. Ashdown", "", tuple(f"Value {number}" for number in range(1, 566)))
+    parts: Any = pages.desk.templates.get_template("parts.html").module
+    shown, folded = parts.stale({"stale": [missed]}, 3).split("<details>")
+    assert "Value 12; and 553 more." in shown
+    assert "Value 13; " in folded
+    assert "Value 565." in folded
 
 
 def test_a_wrong_clock_a_missing_plugin_and_a_look_alike_number_are_said(manager: Browser) -> None:
