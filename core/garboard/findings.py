@@ -38,6 +38,7 @@ __all__ = [
     "Verdict",
     "decimals_beside",
     "not_enough_data",
+    "rounded",
     "with_minus",
     "with_spread",
     "with_uncertainty",
@@ -135,23 +136,25 @@ def with_uncertainty(value: float, expanded_uncertainty: float | None, decimals:
 
 def _digits(value: float, half_width: float | None, decimals: int, sign: str) -> str:
     if not half_width:  # zero says that it is exact, as a count is: no instrument reads "± 0"
-        return _written(value, decimals, sign)
+        return rounded(value, decimals, sign)
     leading = -math.floor(math.log10(half_width))  # place of its first digit, 1 for tenths
     shown = max(0, min(max(decimals, leading), leading + 1))
     finest = decimals + _MOST_EXTRA_DECIMALS
     if shown > finest:
-        return f"{_written(value, finest, sign)} ± less than {10.0**-finest:.{finest}f}"
-    return f"{_written(value, shown, sign)} ± {half_width:.{shown}f}"
+        return f"{rounded(value, finest, sign)} ± less than {10.0**-finest:.{finest}f}"
+    return f"{rounded(value, shown, sign)} ± {half_width:.{shown}f}"
 
 
 _LARGEST_ROUNDED = 1e15
 """Beyond it a number has no digits after its point."""
 
 
-def _written(value: float, decimals: int, sign: str = "z") -> str:
+def rounded(value: float, decimals: int, sign: str = "z") -> str:
     """A value to so many digits, one halfway between two away from zero, as people round.
 
-    >>> _written(12.25, 1), _written(2.5, 0), _written(-0.04, 1), _written(2.675, 2)
+    Every number that a person reads is written with this, so that none is told in two ways.
+
+    >>> rounded(12.25, 1), rounded(2.5, 0), rounded(-0.04, 1), rounded(2.675, 2)
     ('12.3', '3', '0.0', '2.68')
     """
     if not abs(value) < _LARGEST_ROUNDED:
@@ -192,8 +195,8 @@ def decimals_beside(value: float, others: Collection[float], decimals: int, *, m
 
 def _is_told(value: float, end: float, decimals: int, may_touch: bool) -> bool:
     """Whether a value rounded so lies as it does to an end, however closely that is written beside it."""
-    shown, side = float(_written(value, decimals)), _side(value, end)
-    return {_side(shown, end), _side(shown, float(_written(end, decimals)))} <= {side, 0 if may_touch else side}
+    shown, side = float(rounded(value, decimals)), _side(value, end)
+    return {_side(shown, end), _side(shown, float(rounded(end, decimals)))} <= {side, 0 if may_touch else side}
 
 
 def end_beside(number: Number, end: float) -> str:
@@ -202,7 +205,7 @@ def end_beside(number: Number, end: float) -> str:
     >>> [end_beside(Number("drop", value), end) for value, end in ((4.1, 3.0), (2.9, 3.0), (1234.7, 1234.6))]
     ['3', '3', '1234.6']
     """
-    told = float(_written(number.value, number.decimals))
+    told = float(rounded(number.value, number.decimals))
     side = _side(number.value, end)
     texts = (plain_text(end, digits) for digits in range(4, 11))
     found = next((text for text in texts if _side(told, float(text)) == side), "")

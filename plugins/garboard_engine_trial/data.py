@@ -8,7 +8,7 @@ from itertools import pairwise
 import attrs
 
 from garboard.faults import in_number
-from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict, not_enough_data
+from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict, not_enough_data, rounded
 from garboard.job_view import JobView, in_unit
 from garboard.steps import Calculator
 from garboard_engine_trial.alongside_steps import DATA
@@ -195,7 +195,12 @@ def _filled(view: JobView, tank: str, rows: Sequence[str]) -> list[Filled]:
 def _calibration(view: JobView, tank: str, filled: Sequence[Filled]) -> Table:
     unit = view.unit_to_tell("gal")
     rows = tuple(
-        (f"{in_unit(one.volume, 'gal', unit):.1f}", f"{one.share:.0f}", f"{one.gauge:.0f}", f"{one.off:+.0f}")
+        (
+            rounded(in_unit(one.volume, "gal", unit), 1),
+            rounded(one.share, 0),
+            rounded(one.gauge, 0),
+            f"{one.off:+.0f}",
+        )
         for one in sorted(filled, key=lambda one: one.volume)
     )
     headings = (f"In the tank [{unit}]", "Share [%]", "Gauge [%]", "Off [%]")

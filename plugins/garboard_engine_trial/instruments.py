@@ -5,7 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, NotEnoughData, Number, Verdict, not_enough_data
+from garboard.findings import (
+    Basis,
+    BasisKind,
+    Finding,
+    Lack,
+    Limit,
+    NotEnoughData,
+    Number,
+    Verdict,
+    not_enough_data,
+    rounded,
+)
 from garboard.job_view import InputCollector, JobView, in_unit
 from garboard.series import signed_angle
 from garboard.steps import Calculator
@@ -159,7 +170,7 @@ def _offset(view: JobView) -> Iterator[Finding]:
 def _as_offset(view: JobView, inches: float) -> str:
     """An offset [in] in the unit the one set was typed in."""
     unit = view.unit_as_typed("length", {(INSTRUMENTS, "depth_offset", "", "")})
-    return f"{in_unit(inches, 'in', unit):.1f} {unit}"
+    return f"{rounded(in_unit(inches, 'in', unit), 1)} {unit}"
 
 
 def _radar(view: JobView) -> Iterator[Finding]:

@@ -17,6 +17,7 @@ from garboard.findings import (
     Verdict,
     decimals_beside,
     not_enough_data,
+    rounded,
 )
 from garboard.job_view import JobView
 from garboard.steps import Calculator
@@ -229,7 +230,7 @@ def _gauge_table(view: JobView, steps: Sequence[Step]) -> Table | None:
     except NotEnoughData:
         return None
     rows = tuple(
-        (f"{step.speed:.0f}", position, *(_cell(read_of[position, field].get(step)) for field in _GAUGES))
+        (rounded(step.speed, 0), position, *(_cell(read_of[position, field].get(step)) for field in _GAUGES))
         for step in steps
         for position in engines(view)
     )
@@ -238,7 +239,7 @@ def _gauge_table(view: JobView, steps: Sequence[Step]) -> Table | None:
 
 
 def _cell(value: float | None) -> str:
-    return "" if value is None else f"{value:.1f}"
+    return "" if value is None else rounded(value, 1)
 
 
 def _charge(view: JobView) -> Iterator[Finding]:
@@ -303,7 +304,7 @@ def _loaded_of(view: JobView, position: str) -> Finding:
     )
     asking.need(
         not low > high,
-        f"{named} reads {low:.0f} to {high:.0f} rev/min; correct it",
+        f"{named} reads {rounded(low, 0)} to {rounded(high, 0)} rev/min; correct it",
         lack=Lack.CONTRADICTS,
         field="engines.full_throttle_low",
         of=position,
@@ -334,7 +335,8 @@ def _loaded_of(view: JobView, position: str) -> Finding:
         sentence = "Light or loaded it is too close to the end of the maker's full-throttle range to tell. Read again."
     else:
         code = "engine_trial.loaded.inside"
-        sentence = f"{light:.0f} rev/min light and {loaded:.0f} loaded, both in the maker's full-throttle range."
+        told = f"{rounded(light, 0)} rev/min light and {rounded(loaded, 0)} loaded"
+        sentence = f"{told}, both in the maker's full-throttle range."
     return Finding(
         code=code,
         verdict=Verdict.PASS if verdicts == {Verdict.PASS} else Verdict.ADVISE,

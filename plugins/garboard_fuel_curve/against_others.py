@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 
-from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict
+from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, rounded
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard_fuel_curve.contradictions import WIDE, contradictions, not_as_recorded
@@ -86,7 +86,7 @@ def _water_log(found: Readings) -> Iterator[Finding]:
         verdict=Verdict.ADVISE,
         about="speed through water",
         sentence=(
-            f"Over opposite runs the log reads {100 * abs(off):.0f} % {'more' if off > 0 else 'less'} than the "
+            f"Over opposite runs the log reads {rounded(100 * abs(off), 0)} % {'more' if off > 0 else 'less'} than the "
             "receiver shows over ground. Look for weed on it and set it. No figure here rests on it."
         ),
         basis=(LOG,),
@@ -117,7 +117,7 @@ def _other_speed(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) -> It
         top = out[-1]
         speed, turns = runs.told(view)
         text = (
-            f"{view.told(top.speed, 'kn', 1)} at {top.engine_speed:.0f} rev/min in the throttle steps, {speed} "
+            f"{view.told(top.speed, 'kn', 1)} at {rounded(top.engine_speed, 0)} rev/min in the throttle steps, {speed} "
             f"at {turns} in the full-throttle runs"
         )
         places = [place for step in out for place in _of_step(step, "speed_out", "speed_back")]
@@ -145,7 +145,7 @@ def _faster_turning(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) ->
     if not out:
         return None
     text = (
-        f"the throttle steps go to {out[-1].engine_speed:.0f} rev/min, the full-throttle runs only to "
+        f"the throttle steps go to {rounded(out[-1].engine_speed, 0)} rev/min, the full-throttle runs only to "
         f"{runs.told(view)[1]}"
     )
     places = [place for step in out for place in _engine_speeds(view, step)]

@@ -9,7 +9,7 @@ from itertools import combinations, islice, pairwise
 
 import attrs
 
-from garboard.findings import Doubt, Lack, Missing
+from garboard.findings import Doubt, Lack, Missing, rounded
 from garboard.job_view import FieldKey, JobView, in_unit
 from garboard.records import Engine
 from garboard.uncertainty import NORMAL_95
@@ -123,7 +123,7 @@ def _of_one_step(several: Sequence[Contradiction]) -> Contradiction:
     fields, step = {one.places[0][1] for one in several}, first.steps[0]
     if len(fields) == 1 or not step.rows or fields <= {"speed_out", "speed_back"} or "fuel_flow" not in fields:
         return first
-    stated = f"{step.engine_speed:.0f} rev/min"
+    stated = f"{rounded(step.engine_speed, 0)} rev/min"
     text = f"{step.name}: speed and fuel flow both belong to another engine speed than {stated}"
     return attrs.evolve(first, places=((STEPS, "nominal_engine_speed", step.rows[0], ""),), text=text)
 
@@ -246,7 +246,7 @@ def _unlike_twins(view: JobView, taken: Sequence[ThrottleStep]) -> Iterator[Cont
     for pair in pairs(engines, taken):
         for run in _side_by_side(taken, pair.unusual(wander)):
             both = (pair.first, pair.second)
-            told = [f"{in_unit(run[0].flows[one], 'gal/h', unit):.1f}" for one in both]
+            told = [rounded(in_unit(run[0].flows[one], "gal/h", unit), 1) for one in both]
             flows = " and ".join(f"{engines[one].position} {flow}" for one, flow in zip(both, told, strict=True))
             text = f"fuel flow {flows} {unit} at {tens(run[0].engine_speed)} rev/min, unlike the other steps"
             places = tuple(_place(step, "fuel_flow", engines[one].position) for step in run for one in both)

@@ -7,7 +7,7 @@ import math
 import attrs
 
 from garboard.findings import Finding, Lack, NotEnoughData, Number, Verdict
-from garboard.job_view import JobView
+from garboard.job_view import JobView, in_unit
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_fuel_curve.believed import (
     JobCurve,
@@ -21,7 +21,7 @@ from garboard_fuel_curve.curve import Curve, Landmarks, Peak
 from garboard_fuel_curve.economy import litres_per_mile, radius_by_thirds, range_with_reserve, statute_economy
 from garboard_fuel_curve.entered import digit, optional
 from garboard_fuel_curve.steps import PRACTICE, PROPAGATION, STEPS, TANKS, THIRDS
-from garboard_fuel_curve.wording import is_at_least, least, number, shown, speeds_told, tens, times
+from garboard_fuel_curve.wording import is_at_least, least, number, shown, speeds_told, tens, times, to_plan_by
 
 
 @attrs.frozen(kw_only=True)
@@ -157,7 +157,8 @@ def cruising_range(view: JobView) -> list[Finding]:
     reserve = min(max(view.setting_value("fuel_curve.reserve", "%"), 0.0), 100.0)
     out = _distance(good, usable, radius_by_thirds(1.0, 1.0))
     whole = _distance(good, usable, range_with_reserve(1.0, reserve, 1.0))
-    shown_out = f"{'At least ' if is_at_least(out) else ''}{view.told(least(out), 'nm', 0)}"
+    unit = view.unit_to_tell("nm")
+    shown_out = f"{'At least ' if is_at_least(out) else ''}{to_plan_by(in_unit(least(out), 'nm', unit))} {unit}"
     only_if = found.only_if(out)
     return [
         Finding(
@@ -170,7 +171,7 @@ def cruising_range(view: JobView) -> list[Finding]:
             f"rev/min).{only_if} Plan with your own gauge and weather.",
             basis=(THIRDS, PROPAGATION),
             numbers=(
-                number("out and back by thirds", out, 0),
+                number("out and back by thirds", out),
                 number(f"whole range with {reserve:.0f} % in reserve", whole, 0),
                 Number.of("usable fuel", usable),
                 Number.of("reserve by thirds", times(usable, 1 / 3, "gal")),

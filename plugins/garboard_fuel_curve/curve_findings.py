@@ -5,7 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from garboard.findings import Axis, Band, Doubt, Figure, Finding, Marker, NotEnoughData, Number, Series, Table, Verdict
+from garboard.findings import (
+    Axis,
+    Band,
+    Doubt,
+    Figure,
+    Finding,
+    Marker,
+    NotEnoughData,
+    Number,
+    Series,
+    Table,
+    Verdict,
+    rounded,
+)
 from garboard.job_view import JobView, in_unit
 from garboard_fuel_curve import twins
 from garboard_fuel_curve.believed import IMPOSSIBLE, JobCurve, begins_in_a_gap, curve_of, gaps_of, hump_found
@@ -65,7 +78,7 @@ def _doubted_flows(view: JobView, job: JobCurve, differing: Sequence[twins.Pair]
     times = math.exp(abs(most.usual))
     both = " and ".join(engines[one].position for one in (most.first, most.second))
     counted = ", not so by their meters' totals" if totals else ""
-    text = f"fuel flows of {both} differ {times:.2f} times at equal engine speed{counted}"
+    text = f"fuel flows of {both} differ {rounded(times, 2)} times at equal engine speed{counted}"
     positions = [engines[one].position for one in odd]
     turned_alike = {place for pair in unsure for step in pair.steps for place in flow_places(step, positions)}
     for step, field, row, of in sorted(turned_alike):
@@ -182,15 +195,15 @@ def _row(step: ThrottleStep, per_engine: bool, speed: str, flow: str, economy_un
     """A step; its economy only where no current is in its speed."""
     good = economy(step.speed, step.flow)
     economies = (
-        f"{in_unit(good, 'nm/gal', economy_unit):.2f}",
-        *((f"{statute_economy(good):.2f}",) if economy_unit == "nm/gal" else ()),
-        f"{litres_per_mile(good):.1f}" if good > 0 else "no way made",
+        rounded(in_unit(good, "nm/gal", economy_unit), 2),
+        *((rounded(statute_economy(good), 2),) if economy_unit == "nm/gal" else ()),
+        rounded(litres_per_mile(good), 1) if good > 0 else "no way made",
     )
-    flows = [f"{in_unit(one, 'gal/h', flow):.1f}" for one in step.flows] if per_engine else []
+    flows = [rounded(in_unit(one, "gal/h", flow), 1) for one in step.flows] if per_engine else []
     return (
-        f"{step.engine_speed:.0f}",
-        f"{in_unit(step.speed, 'kn', speed):.1f}",
+        rounded(step.engine_speed, 0),
+        rounded(in_unit(step.speed, "kn", speed), 1),
         *flows,
-        f"{in_unit(step.flow, 'gal/h', flow):.1f}",
+        rounded(in_unit(step.flow, "gal/h", flow), 1),
         *(economies if step.both_ways else ("one way",) * len(economies)),
     )

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import attrs
 
+from garboard.findings import rounded
 from garboard.job_view import FieldKey, JobView
 from garboard.samples import Recording
 from garboard.series import engine_streams, mean, mean_direction, mean_of_means, signed_angle, steady_stretches
@@ -55,7 +56,7 @@ class Runs:
         and gives the exact figures."""
         exact = [place[1] == "speed" for place in self.speed_places]
         if all(exact):
-            return view.told(self.speed, "kn", 1), f"{self.engine_speed:.0f}"
+            return view.told(self.speed, "kn", 1), rounded(self.engine_speed, 0)
         return f"about {view.told(self.speed, 'kn', 0)}", tens(self.engine_speed)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict
+from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Table, Verdict, rounded
 from garboard.job_view import JobView, in_unit
 from garboard.series import mean
 from garboard_fuel_curve import duty_cycle
@@ -29,11 +29,11 @@ def mixed_use(view: JobView) -> list[Finding]:
     needed = mean([one.begins for one in full])
     reasons = []
     if curve.lowest > idle_limit:
-        reasons.append(f"no step at idle, {idle_limit:.0f} rev/min or below")
+        reasons.append(f"no step at idle, {rounded(idle_limit, 0)} rev/min or below")
     if curve.highest < needed:
-        reasons.append(f"no step at full throttle, {needed:.0f} rev/min or above{full[0].hint}")
+        reasons.append(f"no step at full throttle, {rounded(needed, 0)} rev/min or above{full[0].hint}")
     if curve.lowest > 0.4 * rated:
-        reasons.append(f"no step at or below {0.4 * rated:.0f} rev/min")
+        reasons.append(f"no step at or below {rounded(0.4 * rated, 0)} rev/min")
     if reasons:
         raise NotEnoughData(*reasons, lack=Lack.TOO_LITTLE, step=STEPS, field="nominal_engine_speed")
     speeds = [
@@ -58,7 +58,7 @@ def mixed_use(view: JobView) -> list[Finding]:
     says = f"{shown(view, average)} (40 % of the time idling)."
     if not ordinary:
         says += (
-            f" Fuel follows engine speed to the power {power:.{decimals}f}, outside {low:g} to {high:g}: "
+            f" Fuel follows engine speed to the power {rounded(power, decimals)}, outside {low:g} to {high:g}: "
             "check the readings and the units."
         )
     return [
@@ -110,9 +110,9 @@ def _modes_table(view: JobView, curve: Curve, speeds: Sequence[float]) -> Table:
         rows=tuple(
             (
                 name,
-                f"{mode.weight * 100:.0f}",
-                f"{speed:.0f}",
-                f"{in_unit(curve.fitted.flow.at(speed), 'gal/h', unit):.1f}",
+                rounded(mode.weight * 100, 0),
+                rounded(speed, 0),
+                rounded(in_unit(curve.fitted.flow.at(speed), "gal/h", unit), 1),
             )
             for name, mode, speed in zip(names, duty_cycle.FIVE_MODES, speeds, strict=True)
         ),

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import attrs
 
-from garboard.findings import Finding, NotEnoughData, Table, Verdict
+from garboard.findings import Finding, NotEnoughData, Table, Verdict, rounded
 from garboard.job_view import JobView, in_unit
 from garboard.owner_pages import FUEL_AND_RANGE, HELM, Bar, Bars, Digits, Pointer, Ruler, RulerStep, Span
 from garboard.records import Engine
@@ -19,7 +19,7 @@ from garboard_fuel_curve.economy import radius_by_thirds, statute_economy
 from garboard_fuel_curve.fitted import of_now
 from garboard_fuel_curve.steps import TANKS
 from garboard_fuel_curve.tank_gauge import Tanks, tanks_of
-from garboard_fuel_curve.wording import least, tens
+from garboard_fuel_curve.wording import least, tens, to_plan_by
 
 SHARES = (("full", 1.0), ("three quarters", 0.75), ("half", 0.5), ("a quarter", 0.25))
 _ON_CARD = {"three quarters": "3/4", "half": "1/2", "a quarter": "1/4"}
@@ -125,18 +125,9 @@ def _speed(found: JobCurve, name: str, short: str, at: float) -> Speed:
     return Speed(name=name, short=short, at=at, speed=least(speed), flow=flow.value, economy=least(economy))
 
 
-def _whole(value: float) -> str:
-    """A distance to plan by, never told as more than it is.
-
-    >>> _whole(25.99), _whole(86.0)
-    ('25', '86')
-    """
-    return f"{math.floor(value + 1e-9)}"
-
-
 def out_and_back(view: JobView, one: Speed, usable: float, share: float = 1.0) -> str:
     """How far out, with as much to come back and a third kept, in the unit distances are told in."""
-    return _whole(in_unit(radius_by_thirds(one.economy, usable * share), "nm", view.unit_to_tell("nm")))
+    return to_plan_by(in_unit(radius_by_thirds(one.economy, usable * share), "nm", view.unit_to_tell("nm")))
 
 
 def _fuel(view: JobView, value: float) -> str:
@@ -166,7 +157,7 @@ def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     if ends:
         yield f"Between {ends[0]} and {ends[1]} rev/min the boat climbs its own bow wave. Run through it."
     if window := _window(view.vessel.engines):
-        ends_of_box = f"{window[0]:.0f} to {window[1]:.0f} rev/min"
+        ends_of_box = f"{rounded(window[0], 0)} to {rounded(window[1], 0)} rev/min"
         yield f"The box \u201cfull\u201d is the engine maker's range at full throttle, {ends_of_box}."
     yield _card(view, found)
     if found.usable and found.to_plan_by:
@@ -209,16 +200,16 @@ def _ruler(view: JobView, found: Known) -> Ruler:
             at=step.engine_speed,
             cells=(
                 tens(step.engine_speed),
-                f"{in_unit(step.speed, 'kn', speed):.1f}",
-                f"{in_unit(step.flow, 'gal/h', flow):.1f}",
-                f"{in_unit(step.speed / step.flow, 'nm/gal', economy):.2f}" if step.both_ways and step.flow else "",
+                rounded(in_unit(step.speed, "kn", speed), 1),
+                rounded(in_unit(step.flow, "gal/h", flow), 1),
+                rounded(in_unit(step.speed / step.flow, "nm/gal", economy), 2) if step.both_ways and step.flow else "",
             ),
         )
         for step in found.curve.read
     )
     pointers = [Pointer(name=f"usual {tens(found.usual.at)}", at=found.usual.at)] if found.usual else []
     pointers.append(Pointer(name=f"highest tried {tens(found.full.at)}", at=found.full.at))
-    said = "; ".join(f"{span.name} {span.low:.0f} to {span.high:.0f}" for span in spans)
+    said = "; ".join(f"{span.name} {rounded(span.low, 0)} to {rounded(span.high, 0)}" for span in spans)
     return Ruler(
         spans=tuple(spans),
         steps=steps,
@@ -234,8 +225,8 @@ def _card(view: JobView, found: Known) -> Table:
         (
             one.name.capitalize(),
             tens(one.at),
-            f"{in_unit(one.speed, 'kn', speed):.1f}",
-            f"{in_unit(one.flow, 'gal/h', flow):.1f}",
+            rounded(in_unit(one.speed, "kn", speed), 1),
+            rounded(in_unit(one.flow, "gal/h", flow), 1),
         )
         for one in found.speeds
     ]
@@ -300,7 +291,7 @@ def _by_tank(view: JobView, found: Known, usable: float, speeds: Sequence[Speed]
     rows = tuple(
         (
             f"{_ON_CARD.get(name, name) if card else name}, {_fuel(view, usable * share)}",
-            *([f"{gauge:.0f} %"] if is_read and gauge is not None else []),
+            *([f"{rounded(gauge, 0)} %"] if is_read and gauge is not None else []),
             *(out_and_back(view, one, usable, share) for one in speeds),
         )
         for (name, share), gauge in zip(SHARES, gauges, strict=True)
@@ -334,10 +325,10 @@ def _every_step(view: JobView, found: Known) -> Table:
         rows.append(
             (
                 tens(step.engine_speed),
-                *(f"{in_unit(step.speed, 'kn', unit):.1f}" for unit in speeds),
-                f"{in_unit(step.flow, 'gal/h', flow):.1f}",
-                "" if good is None else f"{in_unit(good, 'nm/gal', economy):.2f}",
-                *([("" if good is None else f"{statute_economy(good):.2f}")] if statute else []),
+                *(rounded(in_unit(step.speed, "kn", unit), 1) for unit in speeds),
+                rounded(in_unit(step.flow, "gal/h", flow), 1),
+                "" if good is None else rounded(in_unit(good, "nm/gal", economy), 2),
+                *([("" if good is None else rounded(statute_economy(good), 2))] if statute else []),
             )
         )
     headings = (

@@ -2,16 +2,30 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 
-from garboard.findings import Number
+from garboard.findings import Number, rounded
 from garboard.job_view import JobView, in_unit
 from garboard.uncertainty import MeasuredValue
 
 
 def tens(engine_speed: float) -> str:
-    """An engine speed to the nearest ten, as closely as anyone can set it."""
-    return f"{round(engine_speed, -1):.0f}"
+    """An engine speed to the nearest ten, as closely as anyone can set it.
+
+    >>> tens(3544.9), tens(3545)
+    ('3540', '3550')
+    """
+    return f"{10 * int(rounded(engine_speed / 10, 0))}"
+
+
+def to_plan_by(distance: float) -> str:
+    """A distance to plan by, never told as more than it is.
+
+    >>> to_plan_by(25.99), to_plan_by(86.0)
+    ('25', '86')
+    """
+    return f"{math.floor(distance + 1e-9)}"
 
 
 def is_number(row: str) -> bool:
@@ -47,13 +61,13 @@ def least(measured: MeasuredValue) -> float:
 def all_told(view: JobView, unit: str, joined: str, values: Iterable[float], decimals: int = 1) -> str:
     """Several figures with one unit, as typed: "10.5 and 12.0 kn"."""
     shown = view.unit_to_tell(unit)
-    return f"{joined.join(f'{in_unit(one, unit, shown):.{decimals}f}' for one in values)} {shown}"
+    return f"{joined.join(rounded(in_unit(one, unit, shown), decimals) for one in values)} {shown}"
 
 
 def speeds_told(view: JobView, joined: str, *speeds: MeasuredValue) -> str:
     """Speeds without their uncertainty, such as "25.1 to 31.2 kn"; with a current in them "or more"."""
     unit = view.unit_to_tell("kn")
-    texts = joined.join(f"{in_unit(least(speed), 'kn', unit):.1f}" for speed in speeds)
+    texts = joined.join(rounded(in_unit(least(speed), "kn", unit), 1) for speed in speeds)
     return f"{texts} {unit}{' or more' if any(map(is_at_least, speeds)) else ''}"
 
 

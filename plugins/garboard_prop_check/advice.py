@@ -7,7 +7,7 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Basis, Finding, Lack, Limit, NotEnoughData, Number, Verdict, rounded, with_uncertainty
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine, Propeller
 from garboard.uncertainty import MeasuredValue
@@ -171,7 +171,7 @@ def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
         is_sure = apart.low > allowed
         raise NotEnoughData(
             f"engines differ by {with_uncertainty(apart.value, apart.expanded_uncertainty, 0)} rev/min, "
-            f"{f'more than {allowed:.0f}' if is_sure else f'too close to {allowed:.0f} to call'}; "
+            f"{f'more than {rounded(allowed, 0)}' if is_sure else f'too close to {rounded(allowed, 0)} to call'}; "
             f"{'find out why' if is_sure else 'read both engines on one tachometer'} before changing pitch",
             lack=Lack.CONTRADICTS,
             **ENGINE_SPEEDS,
@@ -182,8 +182,8 @@ def _check_alike(view: JobView, fitted: Sequence[Fitted]) -> None:
     least, most = max(fitted, key=lambda one: one.low), min(fitted, key=lambda one: one.high)
     if least.low > most.high and any(one.way for one in fitted):
         text = (
-            f"the {about(most.engine)} may turn {most.high:.0f} rev/min at most and the {about(least.engine)} "
-            f"{least.low:.0f} at least, so no one pitch suits both; look both windows up in the manuals first"
+            f"the {about(most.engine)} may turn {rounded(most.high, 0)} rev/min at most and the {about(least.engine)} "
+            f"{rounded(least.low, 0)} at least, so no one pitch suits both; look both windows up in the manuals first"
         )
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, field="engines.full_throttle_low", of=least.engine.position)
 
@@ -350,7 +350,7 @@ def _labours_laden(kept: Finding, laboured: Sequence[tuple[Fitted, MeasuredValue
         verdict=Verdict.ADVISE,
         sentence=(
             f"Inside its range as run. Fully laden expect {told} of the {about(one.engine)}, below its range from "
-            f"{one.low:.0f}: run it laden before you keep the propeller, or take less pitch."
+            f"{rounded(one.low, 0)}: run it laden before you keep the propeller, or take less pitch."
         ),
         basis=(*kept.basis, BALANCE),
         numbers=(Number.of(name, found, 0),),
@@ -383,7 +383,7 @@ def _still_below(one: Fitted, there: Air) -> bool:
 def _air_explains(fitted: Sequence[Fitted], there: Air, warm: bool) -> Finding:
     speeds = [(one.engine, there.engine_speeds[one.engine.position].value) for one in fitted if one.way]
     bound = {1: " or more", -1: " or less"}.get(there.further, "")
-    told = ", ".join(f"{about(engine)} {value:.0f} rev/min{bound}" for engine, value in speeds)
+    told = ", ".join(f"{about(engine)} {rounded(value, 0)} rev/min{bound}" for engine, value in speeds)
     return Finding(
         code="prop_check.pitch.air_explains",
         verdict=Verdict.ADVISE,

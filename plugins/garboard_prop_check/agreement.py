@@ -10,7 +10,7 @@ from typing import TypeVar
 
 import attrs
 
-from garboard.findings import Lack, Missing, NotEnoughData
+from garboard.findings import Lack, Missing, NotEnoughData, rounded
 from garboard.job_view import JobView, in_unit
 from garboard.series import mean
 from garboard_prop_check.least_squares import left_over
@@ -66,7 +66,7 @@ class Limits:
     def told(self, speed: float, decimals: int | None = 1) -> str:
         """A speed [kn] in words."""
         value = in_unit(speed, "kn", self.told_in)
-        return f"{value:.4g} {self.told_in}" if decimals is None else f"{value:.{decimals}f} {self.told_in}"
+        return f"{value:.4g} {self.told_in}" if decimals is None else f"{rounded(value, decimals)} {self.told_in}"
 
 
 @attrs.frozen
@@ -295,4 +295,4 @@ def _apart(found: Found) -> float:
 def _between(found: Found, decimals: int, speeds: Limits | None = None) -> str:
     """The runs furthest apart, with what they read; of speeds in the unit these are told in."""
     value_of = {run.name: in_unit(value, "kn", speeds.told_in) if speeds else value for run, value in found}
-    return " and ".join(f"{run.name} ({value_of[run.name]:.{decimals}f})" for run in _ends(found))
+    return " and ".join(f"{run.name} ({rounded(value_of[run.name], decimals)})" for run in _ends(found))

@@ -17,6 +17,7 @@ from garboard.findings import (
     Number,
     Table,
     Verdict,
+    rounded,
     with_uncertainty,
 )
 from garboard.fittings import CAME_WITH, Fitting
@@ -310,7 +311,7 @@ def _between(view: JobView, forecasts: Forecasts, able: Sequence[Option]) -> Fin
     one = forecasts.fitted[0]
     unit = inches_told_in(view, one.engine)
     run = [(option, _known_of(forecasts, one, option)) for option in able if _was_run(forecasts, option)]
-    told = [f"{called(option, one, unit)} {unit} {turned:.0f}" for option, turned in run if turned is not None]
+    told = [f"{called(option, one, unit)} {unit} {rounded(turned, 0)}" for option, turned in run if turned is not None]
     names = " and ".join(told)
     return Finding(
         code="prop_check.pitch.between",
@@ -369,7 +370,7 @@ def _in_inches(size: float) -> Amount:
 
 
 def _kept_of(one: Fitted, found: Expected) -> ExpectedOf:
-    low, high = (Amount(f"{end:.0f}", "rev/min") for end in (found.engine_speed.low, found.engine_speed.high))
+    low, high = (Amount(rounded(end, 0), "rev/min") for end in (found.engine_speed.low, found.engine_speed.high))
     return ExpectedOf(of=one.engine.position, low=low, high=high, chance=in_100(found.chance))
 
 
@@ -382,7 +383,7 @@ def _against_rules(view: JobView, pairs: Sequence[tuple[Fitted, Expected]]) -> I
             words = f"So many rev/min for each inch would give {rules.low:.0f} to {rules.high:.0f} rev/min"
             said.setdefault(words, []).append(about(one.engine))
         if not rules.proportion_holds:
-            words = f"By proportion it would be {rules.proportion:.0f} rev/min, outside that interval"
+            words = f"By proportion it would be {rounded(rules.proportion, 0)} rev/min, outside that interval"
             said.setdefault(words, []).append(about(one.engine))
     for words, engines in said.items():
         yield f"{words}." if len(engines) == len(pairs) else f"{words} ({' and '.join(engines)})."
@@ -396,7 +397,7 @@ def _measuring(
     within = view.setting_value("prop_check.measured_pitch_tolerance", "%") / 100
     measured = forecasts.with_measured_pitches(one, first, within)
     if measured is not None and measured <= WORTH_MEASURING * expected.engine_speed.expanded_uncertainty:
-        yield f"With both pitches measured on a gauge it would be ± {measured:.0f} rev/min."
+        yield f"With both pitches measured on a gauge it would be ± {rounded(measured, 0)} rev/min."
 
 
 def _off_the_limiter(view: JobView, fitted: Sequence[Fitted], first: Option, there: Air) -> Finding:

@@ -5,7 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 
-from garboard.findings import Basis, BasisKind, Finding, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import (
+    Basis,
+    BasisKind,
+    Finding,
+    Lack,
+    Limit,
+    NotEnoughData,
+    Number,
+    Verdict,
+    rounded,
+    with_uncertainty,
+)
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard.uncertainty import MeasuredValue, Part
@@ -110,12 +121,12 @@ _FIRST = "The pitch advice says what to do first."
 def _window_words(
     average: Average, position: WindowPosition, low: float, high: float, more: str
 ) -> tuple[Verdict, list[str]]:
-    measured, window = f"{engine_speed_words(average)}{runs_only(average)}", f"{low:.0f} to {high:.0f}"
+    measured, window = f"{engine_speed_words(average)}{runs_only(average)}", f"{rounded(low, 0)} to {rounded(high, 0)}"
     if position is WindowPosition.BELOW:
-        words = f"{low - average.value:.0f} below the window {window}. The engine labours."
+        words = f"{rounded(low - average.value, 0)} below the window {window}. The engine labours."
         return Verdict.FAIL, [f"{measured}, {words}", _FIRST]
     if position is WindowPosition.ABOVE:
-        words = f"{average.value - high:.0f} above the window {window}. Do not hold full throttle."
+        words = f"{rounded(average.value - high, 0)} above the window {window}. Do not hold full throttle."
         return Verdict.FAIL, [f"{measured}, {words}", _FIRST]
     if position is WindowPosition.IN:
         return Verdict.PASS, [f"{measured}, in the window {window}."]
@@ -136,10 +147,10 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
         told += f", {fastest} faster than {slowest}"
     if difference <= allowed:  # the practice is for engine speeds as read, each on its own tachometer
         code, verdict = "prop_check.engine_difference.usual", Verdict.PASS
-        sentence = f"{told}; up to {allowed:.0f} is usual."
+        sentence = f"{told}; up to {rounded(allowed, 0)} is usual."
     elif difference - half_width <= allowed:
         code, verdict = "prop_check.engine_difference.open", Verdict.ADVISE
-        sentence = f"{told}, too close to {allowed:.0f} to call. "
+        sentence = f"{told}, too close to {rounded(allowed, 0)} to call. "
         sentence += f"Read both engines on one tachometer. {more_runs(view)}"
     else:
         code = "prop_check.engine_difference.too_much"
@@ -212,7 +223,7 @@ def _check_covered(view: JobView, field: str, what: str, value: float, unit: str
 
 def _rounded(value: float) -> str:
     """As far as anybody reads a thermometer or a barometer: 905, 83.7 or 24.7."""
-    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.1f}"
+    return rounded(value, 0) if abs(value) >= 100 else rounded(value, 1)
 
 
 def nearest_air(view: JobView) -> tuple[float, int]:
@@ -259,7 +270,7 @@ def _in_reference_air(view: JobView, engine: Engine, runs: Sequence[Run], factor
     lost = 100 * (1 - 1 / factor)
     sentence = (
         f"{with_uncertainty(expected, half_width, 0)} rev/min to expect in reference air; today's air "
-        f"{'costs' if lost > 0 else 'adds'} {abs(lost):.1f} % of power."
+        f"{'costs' if lost > 0 else 'adds'} {rounded(abs(lost), 1)} % of power."
     )
     code, verdict = "prop_check.reference_air.as_run", Verdict.PASS
     limits: tuple[Limit, ...] = ()
@@ -314,7 +325,7 @@ def _limiter_words(view: JobView, engine: Engine, as_run: MeasuredValue, there: 
         return ""
     limiter, margin = engine.limiter_speed.to("rev/min"), view.setting_value("prop_check.limiter_margin", "rev/min")
     if near_limiter(as_run.value, as_run.expanded_uncertainty, limiter, margin):
-        return f"The rev limiter ({limiter:.0f}) may have held the engine as run, so this may be too low."
+        return f"The rev limiter ({rounded(limiter, 0)}) may have held the engine as run, so this may be too low."
     if near_limiter(there.value, there.expanded_uncertainty, limiter, margin):
-        return f"That is close to the rev limiter ({limiter:.0f}): keep full throttle short on such a day."
+        return f"That is close to the rev limiter ({rounded(limiter, 0)}): keep full throttle short on such a day."
     return ""

@@ -6,7 +6,17 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
 
-from garboard.findings import Basis, BasisKind, Finding, Limit, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import (
+    Basis,
+    BasisKind,
+    Finding,
+    Limit,
+    NotEnoughData,
+    Number,
+    Verdict,
+    rounded,
+    with_uncertainty,
+)
 from garboard.fittings import Fitting, fittings_of, of_fitting, propeller_named
 from garboard.job_view import JobView
 from garboard.records import Engine, ExpectedOf, Forecast, Propeller
@@ -184,7 +194,7 @@ def _told(one: Forecast) -> str:
 def _finding(one: Scored) -> Finding:
     middle, within = (one.low + one.high) / 2, (one.high - one.low) / 2
     told = f"{with_uncertainty(middle, within, 0)} rev/min for {one.forecast.propeller}"
-    turned = f"{one.turned:.0f} rev/min"
+    turned = f"{rounded(one.turned, 0)} rev/min"
     name = f"engine speed as run, {one.engine.position}"
     if one.held:
         verdict, code = Verdict.PASS, HELD if one.counts else ALSO_HELD

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from garboard.findings import NotEnoughData, Verdict
+from garboard.findings import NotEnoughData, Verdict, rounded
 from garboard.job_view import JobView
 from garboard.owner_pages import HELM, Digits
 from garboard.records import Engine
@@ -42,7 +42,7 @@ def helm(view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
             except NotEnoughData:
                 continue
             reached[engine.position] = found.value
-        told = ", ".join(f"{position} {speed:.0f}" for position, speed in reached.items())
+        told = ", ".join(f"{position} {rounded(speed, 0)}" for position, speed in reached.items())
         yield Digits(full[0], "full speed", (f"{told} rev/min",) if told else ())
     if sizes := _propellers(view.vessel.engines):
         yield sizes

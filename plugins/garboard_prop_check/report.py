@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence, Set
 from typing import TypeVar
 
-from garboard.findings import NotEnoughData, Number, Table, Verdict, with_uncertainty
+from garboard.findings import NotEnoughData, Number, Table, Verdict, rounded, with_uncertainty
 from garboard.job_view import FieldKey, JobView, in_unit
 from garboard.records import Engine
 from garboard.steps import Assessed, Block, ReportSection
@@ -90,7 +90,7 @@ def _introduction(view: JobView, speed: Average | None, is_doubted: bool) -> Seq
     if speed is None:
         return (told, "Full speed is not given: another reading contradicts it.") if is_doubted else (told,)
     units = dict.fromkeys((view.unit_to_tell("kn"), "kn", "mph", "km/h"))
-    first, *others = (f"{in_unit(speed.value, 'kn', unit):.1f} {unit}" for unit in units)
+    first, *others = (f"{rounded(in_unit(speed.value, 'kn', unit), 1)} {unit}" for unit in units)
     return (
         told,
         f"Full speed was {first} ({', '.join(others)}), {speed.method}. Slip is the share of "
@@ -153,7 +153,7 @@ def _row(
         _propeller(engine),
         engine.gear_ratio.text if engine.gear_ratio else "",
         _engine_speed_cell(engine_speed, in_doubt) if engine_speed else "",
-        f"{window[0]:.0f} to {window[1]:.0f}" if window else "",
+        f"{rounded(window[0], 0)} to {rounded(window[1], 0)}" if window else "",
         _slip_cell(view, slip, in_doubt) if slip else "",
     )
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
 
-from garboard.findings import Basis, BasisKind, Doubt, Finding, Limit, NotEnoughData, Number, Verdict
+from garboard.findings import Basis, BasisKind, Doubt, Finding, Limit, NotEnoughData, Number, Verdict, rounded
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard.uncertainty import MeasuredValue, Part
@@ -196,7 +196,7 @@ def unlike_slips(view: JobView, found: Sequence[Slip]) -> Iterator[Finding]:
     is_equal = abs(most.engine_speed.value - least.engine_speed.value) <= allowed
     if not is_equal or apart.low <= 0:
         return
-    told = " and ".join(f"{one.measured.value:.1f} % {one.engine.position}" for one in (most, least))
+    told = " and ".join(f"{rounded(one.measured.value, 1)} % {one.engine.position}" for one in (most, least))
     stamps = " and ".join(
         f"{inches_told(view, pitch_of(one.engine), one.engine)} {one.engine.position}" for one in (most, least)
     )
@@ -299,7 +299,7 @@ def _by_cup(view: JobView, found: Slip) -> Judged:
     sentence = (
         f"Slip {found.numbers[1]} {by_pitch([found.engine])}, less than usual. Its {cup} cup may explain it: that acts "
         f"as up to {inches_told(view, CUP_ACTS_AS[cup], found.engine)} more pitch, with which slip is "
-        f"{with_cup:.1f} %; {low:g} to {high:g} % is usual "
+        f"{rounded(with_cup, 1)} %; {low:g} to {high:g} % is usual "
         "for this hull. Read the stamp once more."
     )
     used = (CUP, basis_of(slip_setting(form, "low")))
@@ -356,7 +356,7 @@ def _read_on(view: JobView, found: Slip) -> str:
     engine = found.engine
     read = (
         f"gear ratio {gear_ratio_of(engine):g}, pitch {inches_told(view, pitch_of(engine), engine)}, "
-        f"{found.engine_speed.value:.0f} rev/min"
+        f"{rounded(found.engine_speed.value, 0)} rev/min"
     )
     return f"{read} and {view.told(found.speed.value, 'kn', 1)}."
 
@@ -393,7 +393,7 @@ def _suspects(view: JobView, found: Slip, units: Sequence[tuple[str, float]]) ->
             break
     ratio, fitted = gear_ratio_of(found.engine), found.engine.propeller
     if low <= found.at(found.speed.value, ratio=1 / ratio) <= high:
-        yield Suspect(f"with a gear ratio of {1 / ratio:.2f}, the one entered turned round")
+        yield Suspect(f"with a gear ratio of {rounded(1 / ratio, 2)}, the one entered turned round")
     diameter = fitted.diameter.to("in") if fitted and fitted.diameter else 0.0
     may_be_turned_round = diameter > 0 and pitch_of(found.engine) <= LARGEST_DIAMETER
     if may_be_turned_round and low <= found.at(found.speed.value, pitch=diameter) <= high:

@@ -19,6 +19,7 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
+    rounded,
 )
 from garboard.job_view import JobView, in_unit
 from garboard.records import Vessel
@@ -128,7 +129,7 @@ def table_of_runs(view: JobView, runs: Sequence[Run]) -> Table:
         rows=tuple(
             (
                 run.name.removeprefix("run "),
-                run.side or ("" if run.course is None else f"{run.course:.0f}°"),
+                run.side or ("" if run.course is None else f"{rounded(run.course, 0)}°"),
                 _cell(run.speed, 1, agreed.counts(run, SPEED), unit),
                 *(_cell(run.engine_speed.get(at), 0, agreed.counts(run, at)) for at in positions),
             )
@@ -140,7 +141,7 @@ def table_of_runs(view: JobView, runs: Sequence[Run]) -> Table:
 def _cell(reading: Reading | Missing | None, decimals: int, counts: bool, told_in: str = "") -> str:
     if not isinstance(reading, Reading):
         return ""
-    value = f"{in_unit(reading.value, reading.unit, told_in or reading.unit):.{decimals}f}"
+    value = rounded(in_unit(reading.value, reading.unit, told_in or reading.unit), decimals)
     return value if counts else f"{value}, not counted"
 
 
@@ -177,7 +178,7 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
     told = (
         f"Crouch's formula gives {in_unit(expected.slow, 'kn', unit):.1f} to {view.told(expected.fast, 'kn', 1)} for "
         f"{view.told(expected.weight, 'lb', 0)} and {view.told(expected.power, 'hp')}; "
-        f"{100 * expected.within:g} % either way, {in_unit(expected.lowest, 'kn', unit):.1f} to "
+        f"{100 * expected.within:g} % either way, {rounded(in_unit(expected.lowest, 'kn', unit), 1)} to "
         f"{view.told(expected.highest, 'kn', 1)} is believable"
     )
     verdict, doubts = Verdict.ADVISE, tuple[Doubt, ...]()

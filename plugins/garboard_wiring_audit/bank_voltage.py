@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from garboard.findings import Lack, Missing, NotEnoughData
+from garboard.findings import Lack, Missing, NotEnoughData, rounded
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit
 from garboard_wiring_audit.readings import has_been_read, read
@@ -67,7 +67,8 @@ def another_voltage(view: JobView, battery: Battery) -> Missing | None:
     if fits is None:
         return None
     dead = f", or a battery of a {entered:g} V bank is dead or missing" if fits < entered else ""
-    text = f"{volts:.2f} V at rest is that of a {fits:g} V bank, and {entered:g} V is entered; the entry is wrong{dead}"
+    told = rounded(volts, 2)
+    text = f"{told} V at rest is that of a {fits:g} V bank, and {entered:g} V is entered; the entry is wrong{dead}"
     return Missing(text, lack=Lack.CONTRADICTS, step=BATTERIES, field="rest_voltage", of=battery.name)
 
 
@@ -84,7 +85,8 @@ def fed_by_another_voltage(view: JobView, circuit: Circuit, volts: float, batter
             return None  # said where the reading is asked for
         if _feeds(source, volts):
             return None
-        text = f"{source:.2f} V at the source of a {volts:g} V circuit: see which is wrong, the entry or the feed"
+        told = rounded(source, 2)
+        text = f"{told} V at the source of a {volts:g} V circuit: see which is wrong, the entry or the feed"
         return Missing(text, lack=Lack.CONTRADICTS, step=CIRCUITS, field="source_voltage", of=circuit.name)
     nominal = nominal_volts(battery) if battery is not None else None
     if battery is None or nominal is None or _feeds(nominal, volts):

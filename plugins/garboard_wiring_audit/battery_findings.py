@@ -21,6 +21,7 @@ from garboard.findings import (
     Number,
     Verdict,
     not_enough_data,
+    rounded,
     with_uncertainty,
 )
 from garboard.job_view import JobView
@@ -108,7 +109,7 @@ def _require_table_temperature(view: JobView, battery: Battery) -> None:
     temperature = read(view, BATTERIES, "temperature", "degC", battery.name, signed=True).value
     low, high = TABLE_TEMPERATURES
     if not low <= temperature <= high:
-        text = f"battery is not between {low:.0f} and {high:.0f} degC; let it come near 25 degC"
+        text = f"battery is not between {rounded(low, 0)} and {rounded(high, 0)} degC; let it come near 25 degC"
         raise NotEnoughData(text, lack=Lack.UNSUITABLE, step=BATTERIES, field="temperature", of=battery.name)
 
 
@@ -127,7 +128,7 @@ def charge_findings(view: JobView) -> Iterator[Finding]:
         percent = charge.percent
         code, verdict, advice = _charge_verdict(percent, least)
         shown = _charge(percent)[0]
-        result = f"{charge_words(percent)} charged at {charge.volts.value:.2f} V."
+        result = f"{charge_words(percent)} charged at {rounded(charge.volts.value, 2)} V."
         # What is shown of a flat one is its upper end, which may lie above what is wanted.
         told = shown.value < least or percent.low >= 0
         yield Finding(
@@ -175,7 +176,8 @@ def _dead(view: JobView, battery: Battery) -> Finding:
         verdict=Verdict.FAIL,
         about=about(battery),
         of=battery.name,
-        sentence=f"{volts.value:.2f} V: no {nominal:g} V battery in order reads so low. It is dead, switched off or "
+        sentence=f"{rounded(volts.value, 2)} V: no {nominal:g} V battery in order reads so low. "
+        "It is dead, switched off or "
         "misread. Read it again at the posts, then charge it and have it tested.",
         numbers=(Number.of("rest voltage", volts, 2),),
         limits=(Limit("rest voltage", low=DEAD * nominal / 12),),
@@ -294,7 +296,7 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
             verdict=Verdict.PASS if enough else Verdict.ADVISE,
             about=about(battery),
             of=battery.name,
-            sentence=f"{shown} with the switches off: {told}, {wanted:.0f} wanted.{advice}{stays_on}",
+            sentence=f"{shown} with the switches off: {told}, {rounded(wanted, 0)} wanted.{advice}{stays_on}",
             places=_facts(battery, CAPACITY, NOMINAL_VOLTAGE),
             numbers=(shown, counted),
             limits=(Limit(counted.name, low=wanted),),
@@ -306,7 +308,7 @@ def standing_findings(view: JobView) -> Iterator[Finding]:
 
 def _more_than_the_load(battery: Battery, standing: Number, load: MeasuredValue) -> Finding:
     """What flows with the switches off flows with all on too: one of two such readings is wrong."""
-    with_all_on = f"{load.value * 1000:.0f} mA" if load.value < 1 else f"{load.value:.1f} A"
+    with_all_on = f"{rounded(load.value * 1000, 0)} mA" if load.value < 1 else f"{rounded(load.value, 1)} A"
     said = f"{battery.name} battery: {standing} with the switches off, {with_all_on} with all on"
     places = ((STANDING, "standing_current"), (LOADS, "load_current"))
     return Finding(
@@ -492,7 +494,7 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
         more_than_listed = together([measured, times(load.total, -1)], "A")
         numbers = (counted, Number.of("measured", measured), Number.of("measured beyond the list", more_than_listed))
         limits = (Limit("measured beyond the list", high=UNEXPLAINED_FROM * load.total.value),)
-        more = f" Measured {measured.value:.1f} A."
+        more = f" Measured {rounded(measured.value, 1)} A."
         how = unexplained(load, measured)
         if how is not None:
             code, what_to_do = _UNEXPLAINED[how]
@@ -501,7 +503,8 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
                 less = _less_than_listed(load, measured)
                 allowed = UNEXPLAINED_FROM * load.running.value + load.total.value - load.running.value
                 numbers, limits = (*numbers, less), (Limit(less.name, high=allowed),)
-            text = f"{battery.name} battery: {measured.value:.1f} A measured, {load.total.value:.1f} A listed"
+            read, listed = rounded(measured.value, 1), rounded(load.total.value, 1)
+            text = f"{battery.name} battery: {read} A measured, {listed} A listed"
             doubts = (Doubt(text, step=LOADS, field="load_current", of=battery.name),)
     if view.value(LOADS, "classes_agreed") is False:
         more += " Go through the list of what runs together, and mark each circuit."
@@ -547,15 +550,15 @@ def _charging(loads: Sequence[_Counted], rules: Rules) -> Callable[[tuple[Engine
         measured = together(read_on, "A") if len(read_on) == len(loads) else None
         left = rules.share("charging_left")
         code, verdict, advice = _charging_verdict(load, measured, charging, left)
-        run = f"{load.value:.1f} A run together"
+        run = f"{rounded(load.value, 1)} A run together"
         if measured is not None:
             listed = together([one.listed for one in loads], "A")
-            run = f"{measured.value:.1f} A measured with all on, {listed.value:.1f} A listed"
+            run = f"{rounded(measured.value, 1)} A measured with all on, {rounded(listed.value, 1)} A listed"
         yield Finding(
             code=code,
             verdict=verdict,
             about="Charging",
-            sentence=f"{run}, the engines charge {charging:.1f} A.{advice}",
+            sentence=f"{run}, the engines charge {rounded(charging, 1)} A.{advice}",
             numbers=(
                 Number.of("load", load),
                 Number("charging", charging, "A"),
@@ -685,7 +688,7 @@ def reserve_findings(view: JobView) -> Iterator[Finding]:
             verdict=verdict,
             about=about(battery),
             of=battery.name,
-            sentence=f"{reserve.words} from full, as good as new, at {reserve.load:.1f} A ({reserve.counted}). "
+            sentence=f"{reserve.words} from full, as good as new, at {rounded(reserve.load, 1)} A ({reserve.counted}). "
             f"{least:g} h wanted.{advice}",
             places=_facts(battery, CAPACITY, NOMINAL_VOLTAGE),
             numbers=shown,

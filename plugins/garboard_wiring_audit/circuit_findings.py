@@ -18,6 +18,7 @@ from garboard.findings import (
     Table,
     Verdict,
     not_enough_data,
+    rounded,
 )
 from garboard.job_view import JobView
 from garboard.labels import stale_labels
@@ -224,7 +225,7 @@ def label_findings(view: JobView) -> Iterator[Finding]:
     percent = labels.share * 100
     counted = f"{len(labels.labelled)} of {len(view.vessel.circuits)} circuits labelled"
     if labels.bare or not labels.lacking:
-        open_ones = f", {len(labels.lacking)} not known" if labels.lacking else f" ({percent:.0f} %)"
+        open_ones = f", {len(labels.lacking)} not known" if labels.lacking else f" ({rounded(percent, 0)} %)"
         yield Finding(
             code="wiring_audit.labels.unlabelled" if labels.bare else "wiring_audit.labels.all_labelled",
             verdict=labels.on_bare if labels.bare else Verdict.PASS,

@@ -9,7 +9,7 @@ from functools import partial
 import attrs
 
 from garboard.faults import GarboardError
-from garboard.findings import Basis, Doubt, Lack, Limit, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import Basis, Doubt, Lack, Limit, NotEnoughData, Number, Verdict, rounded, with_uncertainty
 from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue
 from garboard_wiring_audit import bases
@@ -189,9 +189,9 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Circuit
     if verdict is Verdict.FAIL and limit.from_memory and facts.load.value <= limit.table:
         verdict = Verdict.ADVISE
     counted = [limit.size] if limit.converted else []
-    counted += [f"{limit.insulation:.0f} degC insulation"] if limit.lower_row else []
+    counted += [f"{rounded(limit.insulation, 0)} degC insulation"] if limit.lower_row else []
     as_row = f", counted as {' with '.join(counted)}," if counted else ""
-    told = f"{_amperes(facts.load)} on {facts.conductor.label}{as_row} that may carry {limit.amperes:.1f} A."
+    told = f"{_amperes(facts.load)} on {facts.conductor.label}{as_row} that may carry {rounded(limit.amperes, 1)} A."
     formula = () if limit.by_formula is None else (bases.ambient_formula(limit.by_formula),)
     return CircuitResult(
         code="wiring_audit.ampacity.overloaded",
@@ -200,10 +200,10 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Circuit
         cells=(
             facts.conductor.label,
             _insulation_cell(facts, limit),
-            f"{facts.load.value:.1f}",
-            f"{limit.table:.0f}",
-            f"{limit.factor:.2f}",
-            f"{limit.amperes:.1f}",
+            rounded(facts.load.value, 1),
+            rounded(limit.table, 0),
+            rounded(limit.factor, 2),
+            rounded(limit.amperes, 1),
         ),
         numbers=(
             Number.of("load", facts.load),
@@ -216,7 +216,7 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Circuit
 
 def _insulation_cell(facts: CircuitFacts, limit: Allowable) -> str:
     """The rating as printed, and the row it counts as where the table lacks it."""
-    return f"{facts.insulation:.0f}" + (f" as {limit.insulation:.0f}" if limit.lower_row else "")
+    return rounded(facts.insulation, 0) + (f" as {rounded(limit.insulation, 0)}" if limit.lower_row else "")
 
 
 def _lower_row(limit: Allowable) -> tuple[Basis, ...]:
@@ -300,7 +300,7 @@ def _rating(
         sentence=result if verdict is Verdict.PASS else f"{result} {_fuse_cure(facts, rules, largest)}",
         cells=(
             facts.conductor.label,
-            f"{facts.load.value:.1f}" if facts.knows(["load"]) else "",
+            rounded(facts.load.value, 1) if facts.knows(["load"]) else "",
             f"{facts.rating:g} A {facts.circuit.protection}" if fitted else facts.circuit.protection,
             f"{largest:g}",
         ),
@@ -317,7 +317,7 @@ def _draws_too_much(facts: CircuitFacts) -> CircuitResult:
         sentence=_find_cause(facts),
         cells=(
             facts.conductor.label,
-            f"{facts.load.value:.1f}",
+            rounded(facts.load.value, 1),
             f"{facts.rating:g} A {facts.circuit.protection}" if fitted else facts.circuit.protection,
             "",
         ),
@@ -351,7 +351,7 @@ def _fuse_cure(facts: CircuitFacts, rules: Rules, largest: float) -> str:
     load, margin = facts.load.value, rules.share("fuse_margin")
     rating = suggested_rating(load, largest, margin)
     if rating is not None:
-        in_hand = f"{load:.1f} A load and {100 * margin - 100:.0f} % in hand"
+        in_hand = f"{rounded(load, 1)} A load and {rounded(100 * margin - 100, 0)} % in hand"
         why = in_hand if rating >= margin * load else f"the largest that fits between {load:.1f} and {largest:g} A"
         return f"Fit a {rating:g} A {device}: {why}."
     return f"No rating in stock lies above the load and within {largest:g} A. {_cure(facts, rules)}, then fuse it."
@@ -532,9 +532,9 @@ def judge_drop_calculated(view: JobView, facts: CircuitFacts, rules: Rules) -> C
         cells=(
             facts.conductor.label,
             str(facts.circuit.length),  # as typed, as the equipment tells it
-            f"{load:.1f}",
-            f"{percent.value:.1f}",
-            f"{warm / facts.volts * 100:.1f} at {temperature:.0f} degC",
+            rounded(load, 1),
+            rounded(percent.value, 1),
+            f"{rounded(warm / facts.volts * 100, 1)} at {rounded(temperature, 0)} degC",
             _class_name(facts, rules),
         ),
         numbers=(shown, warmed),
@@ -595,7 +595,7 @@ def _contradiction(view: JobView, facts: CircuitFacts, rules: Rules) -> Contradi
     doubt = f"circuit {facts.name}: {read_as}, and the copper entered loses {alone} alone"
     wrong = "the current, the length or the size" if facts.draws_too_much else "the length or the size"
     sentence = (
-        f"The copper alone would lose {alone} at {facts.current.value:.1f} A, {read_as}: {wrong} "
+        f"The copper alone would lose {alone} at {rounded(facts.current.value, 1)} A, {read_as}: {wrong} "
         "entered is wrong, or only one of the two leads was read. Put that right first; rewire nothing."
     )
     return Contradiction(Doubt(doubt, step=CIRCUITS, field="drop", of=facts.name), sentence)
@@ -645,7 +645,7 @@ def judge_drop_measured(view: JobView, facts: CircuitFacts, rules: Rules) -> Cir
         cure=cure,
         cells=(
             with_uncertainty(drop.value, drop.expanded_uncertainty, 2),
-            f"{facts.current.value:.1f}" if facts.knows(["current"]) else "",
+            rounded(facts.current.value, 1) if facts.knows(["current"]) else "",
             with_uncertainty(shown.value, shown.expanded_uncertainty),
             "" if explained is None else with_uncertainty(explained.value, explained.expanded_uncertainty, 2),
             at_load,
@@ -661,7 +661,8 @@ def _brought_to_the_load(facts: CircuitFacts, drop: MeasuredValue, at_load: Meas
     """A drop at the current it was read at, and what it is at the load's [%]."""
     as_read = Number.of("drop", times(drop, 100 / facts.volts, "%"))
     scaled = with_uncertainty(at_load.value, at_load.expanded_uncertainty)
-    return f"{as_read} measured at {facts.current.value:.1f} A; {scaled} % at the load's {facts.load.value:.1f} A"
+    current, load = rounded(facts.current.value, 1), rounded(facts.load.value, 1)
+    return f"{as_read} measured at {current} A; {scaled} % at the load's {load} A"
 
 
 FAR_BELOW_DESIGN = 0.25
@@ -681,7 +682,7 @@ def _require_current(facts: CircuitFacts, drop: MeasuredValue) -> None:
 def _require_running(facts: CircuitFacts) -> None:
     """Raise NotEnoughData where the circuit hardly ran while its drop was read."""
     if facts.current.value < FAR_BELOW_DESIGN * facts.design.value:
-        ran = f"{facts.current.value:.1f} A, {facts.design.value:g} A by design"
+        ran = f"{rounded(facts.current.value, 1)} A, {facts.design.value:g} A by design"
         text = f"{ran}: it hardly ran. Run it at full load and read current and drop again"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=CIRCUITS, field="current", of=facts.name)
 
@@ -702,7 +703,7 @@ def _left_at_load(view: JobView, facts: CircuitFacts, drop: MeasuredValue) -> st
     if drop.value > source:
         text = "drop is more than the voltage at the source; read both again"
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=CIRCUITS, field="drop", of=facts.name)
-    return f"{source - drop.value:.2f}"
+    return rounded(source - drop.value, 2)
 
 
 TWO_GAUGES = 1.5
@@ -787,7 +788,7 @@ def _measured_cure(
     """What to do about a drop, as a kind and in words; `explained` is given where a poor joint makes the rest of it."""
     if explained is not None:
         return Cure.JOINTS, (
-            f"The copper accounts for {explained:.2f} V of {drop.value:.2f} V: "
+            f"The copper accounts for {rounded(explained, 2)} V of {rounded(drop.value, 2)} V: "
             "clean and tighten connections, fuse holder and switch, then measure again."
         )
     if verdict is Verdict.PASS:

@@ -21,6 +21,7 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
+    rounded,
 )
 from garboard.job_view import JobView
 from garboard.records import NetworkBus, NetworkDevice
@@ -124,7 +125,7 @@ def load_findings(view: JobView) -> Iterator[Finding]:
             code="wiring_audit.network_load.too_much" if faults else "wiring_audit.network_load.within_limits",
             verdict=Verdict.FAIL if faults else Verdict.PASS,
             about=about(bus),
-            sentence=" ".join([f"Load number {total}, {amperes:.2f} A on {bus.cable} cable.", *faults]),
+            sentence=" ".join([f"Load number {total}, {rounded(amperes, 2)} A on {bus.cable} cable.", *faults]),
             numbers=(
                 Number("load number", total, decimals=0),
                 Number("current", amperes, "A", decimals=2),
@@ -196,7 +197,7 @@ def _length_finding(bus: NetworkBus, backbone: float, drops: dict[str, float]) -
     total = sum(drops.values())
     longest = LARGEST_BACKBONE[bus.cable]
     faults = [
-        f"{name}: drop cable {length:.1f} m, {LARGEST_DROP_LENGTH:.0f} m allowed. Extend the backbone to it."
+        f"{name}: drop cable {rounded(length, 1)} m, {LARGEST_DROP_LENGTH:.0f} m allowed. Extend the backbone to it."
         for name, length in drops.items()
         if length > LARGEST_DROP_LENGTH
     ]
@@ -204,14 +205,14 @@ def _length_finding(bus: NetworkBus, backbone: float, drops: dict[str, float]) -
         faults.append(f"Shorten the drop cables: {LARGEST_DROPS_TOGETHER:.0f} m together allowed.")
     failed = bool(faults)
     if backbone > longest:
-        faults.append(f"Shorten the backbone to {longest:.0f} m, or split the network.")
+        faults.append(f"Shorten the backbone to {rounded(longest, 0)} m, or split the network.")
     memory = bus.cable == HEAVY
     failed = failed or (backbone > longest and not memory)
     return Finding(
         code="wiring_audit.network_lengths.too_long" if faults else "wiring_audit.network_lengths.within_limits",
         verdict=Verdict.FAIL if failed else Verdict.ADVISE if faults else Verdict.PASS,
         about=about(bus),
-        sentence=" ".join([f"Backbone {backbone:.1f} m, drop cables {total:.1f} m together.", *faults]),
+        sentence=" ".join([f"Backbone {rounded(backbone, 1)} m, drop cables {rounded(total, 1)} m together.", *faults]),
         numbers=(
             Number("backbone", backbone, "m"),
             Number("drop cables", total, "m"),
@@ -242,7 +243,7 @@ def terminator_findings(view: JobView) -> Iterator[Finding]:
             code=code,
             verdict=verdict,
             about=about(bus),
-            sentence=f"{reading.value:.0f} ohm between the signal lines. {advice}",
+            sentence=f"{rounded(reading.value, 0)} ohm between the signal lines. {advice}",
             numbers=(Number.of("signal lines", reading, 0),),
             limits=(Limit("signal lines", low=two * (1 - tolerance), high=two * (1 + tolerance)),),
             basis=SHEETS,
@@ -340,7 +341,7 @@ def calculated_voltage_findings(view: JobView) -> Iterator[Finding]:
             code=code,
             verdict=verdict,
             about=about(bus),
-            sentence=f"{drop:.2f} V lost {where}, by calculation; {limit:g} V allowed.{advice}",
+            sentence=f"{rounded(drop, 2)} V lost {where}, by calculation; {limit:g} V allowed.{advice}",
             of=bus.name,
             places=((OF_VESSEL, "networks.supply_voltage", "", bus.name),),
             numbers=(Number("supply drop", drop, "V", decimals=2), *_voltage_left(view, bus, drop)),
@@ -425,7 +426,8 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             verdict=verdict,
             about=about(bus),
             of=bus.name,
-            sentence=f"{worst.value:.2f} V measured at the worst device, {drop.value:.2f} V below the power tee, "
+            sentence=f"{rounded(worst.value, 2)} V measured at the worst device, "
+            f"{rounded(drop.value, 2)} V below the power tee, "
             f"{limit:g} V allowed.{advice}",
             numbers=(
                 Number.of("worst device", worst, 2),
@@ -455,14 +457,15 @@ def _lost_on_the_way(bus: NetworkBus, tee: MeasuredValue) -> MeasuredValue | Non
 
 
 def _feed_loses(bus: NetworkBus, tee: MeasuredValue, lost: Number, limit: float) -> Finding:
-    said = f"{bus.name} network: {tee.value:.2f} V at the power tee, {bus.supply_voltage} entered as its supply"
+    said = f"{bus.name} network: {rounded(tee.value, 2)} V at the power tee, {bus.supply_voltage} entered as its supply"
     return Finding(
         code="wiring_audit.network_voltage_measured.feed_loses",
         verdict=Verdict.ADVISE,
         about=about(bus),
         of=bus.name,
         sentence=(
-            f"{tee.value:.2f} V at the power tee, {lost.value:.2f} V below the {bus.supply_voltage} entered as supply, "
+            f"{rounded(tee.value, 2)} V at the power tee, "
+            f"{rounded(lost.value, 2)} V below the {bus.supply_voltage} entered as supply, "
             f"{limit:g} V allowed. Check feed, fuse holder and joints, and the supply entered; then measure again."
         ),
         numbers=(lost,),

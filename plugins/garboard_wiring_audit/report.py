@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from typing import TypeVar
 
-from garboard.findings import NotEnoughData, Number, Table, Verdict
+from garboard.findings import NotEnoughData, Number, Table, Verdict, rounded
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, NetworkBus
 from garboard.steps import Assessed, Block, ReportSection
@@ -64,8 +64,9 @@ def _circuit_row(view: JobView, circuit: Circuit, verdict: Verdict) -> tuple[str
         ("yes" if label else "no") if isinstance(label, bool) else "",
         facts.conductor.label if facts.knows(["conductor"]) else "",
         "none" if circuit.protection == "none" else f"{_text(circuit.protection_rating)} {circuit.protection}".strip(),
-        f"{facts.load.value:.1f} A" if facts.knows(["load"]) else "",
-        _or_blank(lambda: f"{read(view, CIRCUITS, 'drop', 'V', circuit.name).value:.2f} V") + _at(view, circuit),
+        f"{rounded(facts.load.value, 1)} A" if facts.knows(["load"]) else "",
+        _or_blank(lambda: f"{rounded(read(view, CIRCUITS, 'drop', 'V', circuit.name).value, 2)} V")
+        + _at(view, circuit),
         verdict.value,
     )
 
@@ -74,7 +75,7 @@ def _at(view: JobView, circuit: Circuit) -> str:
     """The current a drop was read with, which need not be the load."""
     if not has_been_read(view, CIRCUITS, "drop", circuit.name):
         return ""
-    return _or_blank(lambda: f" at {read(view, CIRCUITS, 'current', 'A', circuit.name).value:.1f} A")
+    return _or_blank(lambda: f" at {rounded(read(view, CIRCUITS, 'current', 'A', circuit.name).value, 1)} A")
 
 
 def _batteries(view: JobView) -> Iterator[Block]:
@@ -90,7 +91,7 @@ def _battery_row(view: JobView, battery: Battery) -> tuple[str, ...]:
         battery.name,
         battery.chemistry,
         _text(battery.capacity),
-        _or_blank(lambda: f"{rest_charge(view, battery).volts.value:.2f} V"),
+        _or_blank(lambda: f"{rounded(rest_charge(view, battery).volts.value, 2)} V"),
         _or_blank(lambda: charge_words(rest_charge(view, battery).percent)),
         _or_blank(lambda: reserve_of(view, battery).words),
     )
@@ -110,9 +111,9 @@ def _network_row(view: JobView, bus: NetworkBus) -> tuple[str, ...]:
         bus.name,
         _text(bus.backbone_length),
         _or_blank(lambda: str(network_findings.load_sum_of(bus))),
-        _or_blank(lambda: f"{network_findings.load_sum_of(bus) * AMPERES_PER_LOAD_NUMBER:.2f} A"),
-        _or_blank(lambda: f"{read(view, NETWORKS, 'signal_resistance', 'ohm', bus.name).value:.0f} ohm"),
-        _or_blank(lambda: f"{read(view, NETWORKS, 'worst_voltage', 'V', bus.name).value:.1f} V"),
+        _or_blank(lambda: f"{rounded(network_findings.load_sum_of(bus) * AMPERES_PER_LOAD_NUMBER, 2)} A"),
+        _or_blank(lambda: f"{rounded(read(view, NETWORKS, 'signal_resistance', 'ohm', bus.name).value, 0)} ohm"),
+        _or_blank(lambda: f"{rounded(read(view, NETWORKS, 'worst_voltage', 'V', bus.name).value, 1)} V"),
         "" if spare is None else str(spare),
     )
 

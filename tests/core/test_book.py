@@ -866,7 +866,7 @@ def test_a_job_with_nothing_in_it_still_gives_a_book(view: JobView) -> None:
     )
     text = whole(book_of(bare))
     assert "Vessel without a name" in text
-    assert "Nothing found to put right; " in text
+    assert "Nothing that was checked is left to put right; " in text
 
 
 def test_a_date_that_is_none_is_printed_as_it_was_typed(view: JobView) -> None:

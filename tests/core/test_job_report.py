@@ -132,7 +132,7 @@ def test_the_punch_list_stands_at_the_end_and_leaves_out_what_is_settled(view: J
 
 def test_an_empty_punch_list_says_so(view: JobView) -> None:
     clean = attrs.evolve(view, notes=(), steps=(), measurements=())
-    assert "Nothing found to put right; 2 checks were not made for want of data." in report(clean)
+    assert "Nothing that was checked is left to put right; 2 checks were not made for want of data." in report(clean)
 
 
 def test_an_empty_punch_list_of_a_job_that_was_judged_whole_says_just_that() -> None:

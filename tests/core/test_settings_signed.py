@@ -16,9 +16,10 @@ from garboard.hosting.host import make_host
 from garboard.job_files.job_file import read_job_file, view_of
 from garboard.job_view import JobView
 from garboard.judging.assessing import assess_job_file
+from garboard.records import JsonValue
 from garboard.report.book import handover_book
 from garboard.report.settings_used import setting_in_words
-from garboard.settings import SIGNED, UNSETTLED
+from garboard.settings import SHOP, SIGNED, UNSETTLED, SettingSet, SettingUsed
 from printed import printed_words
 from setting_jobs import DROP, OFFICE, set_for_job, set_for_shop, sign, take_in, view_in
 
@@ -232,3 +233,19 @@ def test_a_file_says_of_a_signed_setting_what_the_folder_says(tmp_path: Path) ->
     view = HOST.with_defaults(assess_job_file(path, HOST).view)
     assert "our limit when the job was signed, set by Office on 12 May 2026" in setting_in_words(in_folder)
     assert setting_in_words(view.settings_used[DROP]) == setting_in_words(in_folder)
+
+
+@pytest.mark.parametrize(
+    ("default", "whose"),
+    [("3 %", "our limit"), (14, "our limit"), ("", "ours"), ("33 CFR 183.455", "ours"), (True, "ours")],
+)
+def test_only_a_number_is_called_a_limit(default: JsonValue, whose: str) -> None:
+    """A telephone, a logo or a rule that was chosen is none."""
+    used = SettingUsed(
+        key="a.b",
+        title="A",
+        value=default,
+        default=default,
+        set=(SettingSet(key="a.b", value=default, source=SHOP, by="Office"),),
+    )
+    assert f", {whose}, set by Office" in setting_in_words(used)

@@ -64,6 +64,7 @@ def test_the_range_is_that_of_the_finding_rounded_down() -> None:
     assert found.usable is not None
     out = float(fuel_curve.out_and_back(view, found.usual, found.usable))
     assert out <= ranged.numbers[0].value < out + 1
+    assert ranged.sentence.startswith(f"{out:.0f} nm out"), "one book says it in two places"
 
 
 def test_a_share_of_the_usable_fuel_is_told_with_what_the_gauge_shows_of_it() -> None:

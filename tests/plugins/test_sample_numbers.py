@@ -171,7 +171,7 @@ kittiwake
         full throttle, loaded: 5640 ± 19 rev/min
         lost with the load: 210 rev/min
     fuel_curve.range.reckoned
-        out and back by thirds: 85 ± 2 nm
+        out and back by thirds: 85.5 ± 2.2 nm
         whole range with 20 % in reserve: 205 ± 5 nm
         usable fuel: 170.0 ± 0.6 gal
         reserve by thirds: 56.7 ± 0.2 gal

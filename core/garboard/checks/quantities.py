@@ -201,7 +201,9 @@ def same_unit(one: Unit, two: Unit, what: str) -> Unit:
         return one
     cure = "give both in one unit"
     if PLAIN in (one, two):
-        cure = f"write the plain number with its unit, such as '6 {one if two == PLAIN else two}'"
+        unit = str(one if two == PLAIN else two)
+        cure = f"write the plain number with its unit, such as '6 {unit}'"
+        cure += ", or multiply the share by '100 %'" if unit == "%" else ""
     elif len(one.powers) == len(two.powers) == 1:
         cure = f"write convert(..., '{two}', '{one}')"
     raise ValueRefused(f"one unit to {what}", f"{one.in_words} and {two.in_words}", cure)

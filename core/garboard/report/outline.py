@@ -202,7 +202,7 @@ def nothing_to_put_right(assessed: Iterable[Assessed]) -> str:
         said.append(f"; {checks} not made for want of data")
     if left_out:
         said.append(f"; the shop left out {in_number(left_out, 'step')}")
-    return f"Nothing found to put right{''.join(said)}." if said else "Nothing left to put right."
+    return f"Nothing that was checked is left to put right{''.join(said)}." if said else "Nothing left to put right."
 
 
 def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> tuple[PunchItem, ...]:

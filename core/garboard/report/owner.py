@@ -208,7 +208,7 @@ def _how_it_did(view: JobView, host: PluginHost, assessed: Sequence[Assessed], a
         made = "passed, and nothing is open." if all_judged else f"that were made passed. {_NOT_ALL_JUDGED}"
         yield f"All {len(assessed)} checks {made}"
         return
-    nothing = "Nothing was found to put right." if all_judged else _NOT_ALL_JUDGED
+    nothing = "Nothing that was checked is left to put right." if all_judged else _NOT_ALL_JUDGED
     told = f"{_not_made(found)}{'' if items else f' {nothing}'}"
     yield f"{found[Verdict.PASS]} of {in_number(len(assessed), 'check')} passed.{told}"
     for number, item in enumerate(items[:_MOST_ON_COVER], 1):
@@ -255,7 +255,7 @@ def _open(view: JobView, host: PluginHost, assessed: Sequence[Assessed], all_jud
         yield words(f"The Record says more of each: {page_of(PUNCH_LIST)}.", "note", colour="quiet")
     elif unjudged:
         yield words(
-            f"Nothing was found to put right. {in_number(unjudged, 'check')} not made: the Record, from "
+            f"Nothing that was checked is left to put right. {in_number(unjudged, 'check')} not made: the Record, from "
             f"{number_of(RECORD_PART)}, says why.",
             "body",
         )

@@ -8,6 +8,7 @@ from garboard.disk.clock import moment_in_words
 from garboard.records import JsonValue
 from garboard.settings import DEFAULT, JOB, SIGNED, UNSETTLED, SettingSet, SettingUsed, picture_in
 from garboard.steps import Assessed
+from garboard.units import Amount
 
 
 def settings_in_words(found: Iterable[Assessed]) -> tuple[str, ...]:
@@ -37,8 +38,20 @@ def _value(used: SettingUsed) -> str:
         which = "the default" if used.value == used.default else "the stricter"
         return f"{value}, {which} while it is not settled between {values}; a manager chooses"
     (one,) = used.set
-    whose = {JOB: "set for this job", SIGNED: "our limit when the job was signed"}.get(one.source, "our limit")
+    ours = "our limit" if _is_number(used.default) else "ours"
+    whose = {JOB: "set for this job", SIGNED: f"{ours} when the job was signed"}.get(one.source, ours)
     return f"{value}, {whose}{_by(one)}; the default is {value_in_words(used.default)}"
+
+
+def _is_number(default: JsonValue) -> bool:
+    """Whether a setting is a count or an amount, and so may be a limit; a telephone, a logo and a choice are none."""
+    if not isinstance(default, str):
+        return isinstance(default, int | float) and not isinstance(default, bool)
+    try:
+        Amount.parse(default)
+    except ValueError:
+        return False
+    return True
 
 
 def _open_about(used: SettingUsed) -> Iterator[str]:

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import attrs
 
-from garboard.findings import Finding, Limit, NotEnoughData, Number, Table, Verdict, end_beside
+from garboard.findings import Finding, Limit, NotEnoughData, Number, Table, Verdict, end_beside, rounded
 from garboard.fittings import (
     Fitting,
     check_fitted,
@@ -304,4 +304,4 @@ def _time_to_plane(view: JobView, steps: Sequence[str]) -> str:
     if not times:
         return ""
     mean = sum(times) / len(times)
-    return f"{mean:.1f} s" if len(times) == 1 else f"{mean:.1f} s, mean of {len(times)}"
+    return f"{rounded(mean, 1)} s" if len(times) == 1 else f"{rounded(mean, 1)} s, mean of {len(times)}"

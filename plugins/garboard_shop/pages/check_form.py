@@ -6,6 +6,7 @@ The page holds no judgement of its own: whatever it makes is the text of a check
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import partial
@@ -21,7 +22,7 @@ from garboard.checks.file import LARGEST as LARGEST
 from garboard.checks.file import VERSION, check_of
 from garboard.checks.module import FORMAT
 from garboard.checks.refused import CheckFault, CheckRefused
-from garboard.faults import InputError
+from garboard.faults import Fault, InputError
 from garboard.fields import Field, Kind
 from garboard.findings import BasisKind
 from garboard.hosting.equipment import Kinds, kind_title
@@ -112,6 +113,87 @@ def approve(
 
 def _read(content: bytes, host: PluginHost) -> Check:
     return check_of(content, [name.removeprefix("garboard_") for name in BUILT_IN], host.built_in)
+
+
+_PARTS: Mapping[str, str] = {
+    "equipment[].field[]": "What is entered of each",
+    "equipment[]": "Equipment of its own",
+    "step[].field[].column[]": "Field",
+    "step[].field[]": "Field",
+    "step[]": "The step",
+    "setting[]": "Limit",
+    "value[]": "Number worked out",
+    "result[].case[]": "Judgement {}, case",
+    "result[]": "Judgement",
+    "section[]": "Part of the book",
+    "leave_out[]": "Built-in step left out",
+    "stricter[]": "Built-in limit made stricter",
+}
+"""What the form calls the parts of a check file."""
+_ROWS: Mapping[str, str] = {
+    "equipment[].field[]": "fact",
+    "step[].field[].column[]": "field",
+    "step[].field[]": "field",
+    "setting[]": "limit",
+    "value[]": "value",
+    "result[].case[]": "result",
+    "result[]": "result",
+    "leave_out[]": "leave",
+    "stricter[]": "stricter",
+}
+"""How the rows of the form begin that become such a part."""
+_ONLY_ONE = ("equipment[]", "step[]", "section[]")
+_BOXES: Mapping[str, str] = {
+    "about": "What it is about",
+    "when": "Condition",
+    "sentence": "What to say",
+    "range": "The shop may set from, to",
+    "default": "At first",
+    "stricter": "What asks more of a boat",
+    "plausible": "Usual from, to",
+    "rows": "Of each",
+    "each": "Asked of each",
+    "number": "Number it shows",
+    "needs": "Fields that must be entered first",
+    "order": "Place",
+    "phase": "Part of the job",
+    "text": "What to say before them",
+    "basis": "Where the rule comes from",
+}
+"""What the form calls a box, where its name is not simply that word."""
+
+
+def on_form(fault: Fault, form: Typed) -> str:
+    """A fault as one reads it who filled in the form, and never saw the file that it makes.
+
+    >>> on_form(Fault("value[1].formula", "a formula", "'6 %'", line=44), {"value1_name": "lifted"})
+    "Number worked out 2, Formula: expected a formula, got '6 %'"
+    >>> on_form(Fault("result[1].case[2].when", "a condition"), {"result0_name": "lift"})
+    'Judgement 1, case 2, Condition: expected a condition'
+    """
+    whole, _, box = fault.where.rpartition(".") if not fault.where.endswith("]") else (fault.where, "", "")
+    plain = re.sub(r"\[\d+\]", "[]", whole)
+    counted = [int(one) for one in re.findall(r"\[(\d+)\]", whole)]
+    told = [_BOXES.get(box, box.replace("_", " ").capitalize())] if box else []
+    if plain in _PARTS:
+        place = 0 if plain == "result[].case[]" else -1
+        counted[place] = _row_of_form(plain, counted[place], form)
+        part = _PARTS[plain].format(*counted)
+        told.insert(0, part if plain in _ONLY_ONE else f"{part} {counted[-1]}")
+    elif plain:
+        told.insert(0, _BOXES.get(plain, plain))
+    return f"{', '.join(told)}: {fault.in_words}"
+
+
+def _row_of_form(part: str, number: int, form: Typed) -> int:
+    """Which row of the form an entry of the file came from: rows that were left empty are not in the file."""
+    what = _ROWS.get(part, "")
+    rows = list(_filled(form, what)) if what else []
+    if what == "field":
+        columns = [one for one in rows if form.get(f"{one}rows")]
+        is_column = "column" in part  # else the table counts once, where its first column stands
+        rows = columns if is_column else [one for one in rows if one not in columns[1:]]
+    return int(rows[number - 1].removeprefix(what).rstrip("_")) + 1 if number <= len(rows) else number
 
 
 @contextmanager

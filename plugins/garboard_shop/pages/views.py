@@ -794,6 +794,7 @@ def _check_page(visit: Visit, typed: Mapping[str, str], seen: check_form.Look | 
         titles={step.key: step.title for step in visit.desk.host.steps if step.key in built_in.steps},
         rows=check_form.ROWS_OF_FORM,
         words=check_form.WORDS,
+        on_form=check_form.on_form,
         largest=check_form.LARGEST,
     )
 

@@ -293,7 +293,7 @@ def test_a_manager_writes_a_check_on_the_page_sees_what_the_tablet_asks_and_appr
 ) -> None:
     empty = blank_check(manager)
     wrong = manager.send(empty, **{**TYPED, "field1_unit": "furlong"})
-    assert "step[1].field[2].column[1].unit" in words_of(wrong.text)
+    assert "Field 2, Unit: expected one of" in words_of(wrong.text)
     assert "furlong" in wrong.text  # what was typed stays
     assert "/plugins/new-check/approve" not in wrong.text
     seen = manager.send(empty, **TYPED).text
@@ -363,11 +363,11 @@ TRAILER = {
 
 
 def test_the_form_has_equipment_of_the_checks_own(manager: Browser) -> None:
-    """What is wrong with it is told as in a file; right, it says what the boat's page asks."""
+    """What is wrong with it is told by the words of the form; right, it says what the boat's page asks."""
     empty = blank_check(manager)
     wrong = words_of(manager.send(empty, **{**TRAILER, "fact0_unit": "furlong", "kind_name": "Trailers!"}).text)
-    assert "equipment[1].field[1].unit: expected one of " in wrong
-    assert "equipment[1].name: expected small letters" in wrong
+    assert "What is entered of each 1, Unit: expected one of " in wrong
+    assert "Equipment of its own, Name: expected small letters" in wrong
     seen = words_of(manager.send(empty, **TRAILER).text)
     assert "Trailers, on the boat's page Most weight, by its plate [lb], amount" in seen
     assert "Trailers: Weight with the boat on it [lb], amount" in seen

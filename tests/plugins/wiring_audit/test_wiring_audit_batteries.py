@@ -52,6 +52,7 @@ def test_charge_says_its_spread() -> None:
     [
         ("12.60 V", "enough", "Enough for hand over."),
         ("12.45 V", "open", "Too close to call: 75 % wanted."),  # 75 ± 13 %
+        ("12.485 V", "open", "charged at 12.49 V."),  # as its number: halves go up
         ("12.38 V", "open", "Too close to call: 75 % wanted."),  # 67 ± 13 %
         ("12.30 V", "low", "charged at 12.30 V. 75 % wanted."),  # 57 ± 13 %
     ],
