@@ -15,14 +15,13 @@ from garboard.disk.formats import Format
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
 from garboard.faults import InputError, in_number
-from garboard.records import Job
 from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import FAILS, NOT_NAMED, Tablet
 
 if TYPE_CHECKING:
     from garboard.disk.entries import Entry
-    from garboard.records import Vessel
+    from garboard.records import Job, Vessel
 
 FILE = f"{FOLDER}/vessels.json"
 LINES, ASHORE = "vessels", "ashore"
