@@ -236,6 +236,7 @@ class HullFolder:
                 hull.journal.close()
             if self._writing:
                 self._note_names()
+                self._proofs.write()
             self._open.clear()
             self._release()
 
@@ -371,6 +372,8 @@ class HullFolder:
             with self._guard:  # nobody appends meanwhile
                 self._flush()
                 content = _content_of(path)
+                if isinstance(content, OSError):
+                    self._proofs.forget(name)
             yield name, content
 
     def readable(self) -> tuple[str, ...]:
@@ -1080,6 +1083,7 @@ class HullFolder:
         return Holding(hull.digest(), len(hull.journal.entries)) if hull.journal.entries else None
 
     def _leave_alone(self, path: Path, error: NewerFormat | OSError) -> None:
+        self._proofs.forget(path.name)
         self.left_alone[path] = refusal(error) if isinstance(error, OSError) else str(error)
 
     def _key_of(self, name: str) -> str:
