@@ -184,6 +184,21 @@ def test_a_file_that_the_disk_refuses_is_not_held_whatever_was_proved_of_it(
         assert (hulls.holdings(), len(hulls.not_read())) == (rest, 1)
 
 
+def test_a_proof_made_before_the_system_knew_the_time_runs_out_as_any_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A small computer without a battery begins in 1970: so few digits do not sort as numbers do."""
+    path = tmp_path / "file.hull"
+    path.write_bytes(b"of 1970")
+    monkeypatch.setattr(proofs, "changed", lambda _: 0)
+    found = path.stat()
+    one = proofs.Proofs(tmp_path, writing=True, of_today=False)
+    one.add(path.name, found, ("0" * 64, 2), 1000 * 1_000_000_000)
+    of_a_minute_later, today = f"{1060:010d}", proofs.seconds_now()
+    assert one.of(path.name, found, of_a_minute_later) == ("0" * 64, 2)
+    assert one.of(path.name, found, today) is None
+
+
 def test_not_all_proofs_run_out_at_once(folder: Path) -> None:
     made_until = [line.split()[6:8] for line in (folder / FILE).read_text().splitlines()[1:-1]]
     lasting = [int(until) - int(made) for made, until in made_until]

@@ -47,8 +47,12 @@ _BOOT = Path("/proc/sys/kernel/random/boot_id")
 
 
 def seconds_now() -> str:
-    """The time [s]. For centuries it has as many digits as another: they sort as the numbers do."""
-    return str(time.time_ns() // _SECOND)
+    """The time [s], in as many digits as any other for centuries: they sort as the numbers do."""
+    return _in_digits(time.time_ns() // _SECOND)
+
+
+def _in_digits(seconds: int) -> str:
+    return f"{seconds:010d}"  # a system that was never told the time begins in 1970
 
 
 class Proofs:
@@ -96,7 +100,7 @@ class Proofs:
             return
         made = now // _SECOND
         until = made + LONGEST - crc32(name.encode()) % (LONGEST // 2)
-        self._lines[name] = f"{_marks_of(found)}{made} {until} {held[1]} {held[0]}"
+        self._lines[name] = f"{_marks_of(found)}{_in_digits(made)} {_in_digits(until)} {held[1]} {held[0]}"
         self._new += 1
 
     def _read_once(self) -> dict[str, str]:
