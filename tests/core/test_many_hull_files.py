@@ -385,3 +385,23 @@ def test_one_of_many_is_found_in_a_few_steps_more(tmp_path: Path, monkeypatch: p
         assert _line_in(lines, file_name("ABC00000A527")) == b""
         most.append(max(counts))
     assert most[1] <= most[0] + 8 <= 18
+
+
+def test_a_note_that_a_full_disk_took_half_of_costs_no_note_after_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole, first = os.write, file_name(HULLS[0]).encode()
+
+    def half(descriptor: int, data: bytes) -> int:
+        return whole(descriptor, data[: len(data) // 3] if data.startswith(first) else data)
+
+    monkeypatch.setattr(os, "write", half)
+    with HullFolder(tmp_path) as hulls:
+        hulls.save(entry_number(1, HULLS[0]))
+        for number in range(2):
+            hulls.save(entry_number(number, HULLS[1]))
+            hulls.save(entry_number(number + 2, HULLS[0]))
+    _cut(tmp_path / "hulls" / file_name(HULLS[1]))
+    with HullFolder(tmp_path, read_only=True) as hulls:
+        hulls.holdings()
+        assert [one.cut > 0 for one in hulls.damage()] == [True]
