@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
@@ -11,8 +11,10 @@ import pytest
 
 from garboard.hosting.host import PluginHost
 from garboard_shop.embedded import EmbeddedStore
-from garboard_shop.pages import summaries
-from garboard_shop.pages.summaries import BoatSummary
+from garboard_shop.pages import consequences, index, summaries
+from garboard_shop.pages.consequences import Judged
+from garboard_shop.pages.index import Card
+from garboard_shop.pages.summaries import BoatSummary, JobSummary
 from garboard_shop.store import Store, managers_devices
 
 MOST_KEPT = 6
@@ -42,7 +44,49 @@ def boats_judged_once(plugins: PluginHost) -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(summaries, "make_summary", make_once)
+        patch.setattr(consequences, "judge", _judge_once(plugins))
+        patch.setattr(index, "card_of", _card_once())
         yield
+
+
+def _card_once() -> Callable[[str, Iterable[bytes]], Card]:
+    """What the search knows of a boat, by its entries alone."""
+    kept: dict[tuple[str, tuple[bytes, ...]], Card] = {}
+    card_of = index.card_of
+
+    def card_once(hull: str, entries: Iterable[bytes]) -> Card:
+        key = (hull, tuple(entries))
+        found = kept.get(key)
+        if found is None:
+            found = card_of(hull, key[1])
+            if len(kept) < MOST_KEPT:
+                kept[key] = found
+        return found
+
+    return card_once
+
+
+def _judge_once(plugins: PluginHost) -> Callable[[Store, PluginHost, BoatSummary, JobSummary], Judged]:
+    """What each open value of a job would give. The day sheet has a job judged once for each."""
+    kept: dict[tuple[Any, ...], Judged] = {}
+    judge, assess = consequences.judge, PluginHost.assess
+
+    def judge_once(store: Store, host: PluginHost, summary: BoatSummary, job: JobSummary) -> Judged:
+        if host is not plugins or not isinstance(store, EmbeddedStore) or PluginHost.assess is not assess:
+            return judge(store, host, summary, job)
+        if summary.is_passing or any(store.ids(number) != ids for number, ids in summary.held.items()):
+            return judge(store, host, summary, job)
+        held = frozenset(summary.held.items())
+        devices = managers_devices(store.register)
+        key = (summary.key, job.id, held, devices, _files_of(store), consequences.MOST_JUDGED)
+        if key not in kept:
+            judged = judge(store, host, summary, job)
+            if len(kept) >= MOST_KEPT:
+                return judged
+            kept[key] = judged
+        return kept[key]
+
+    return judge_once
 
 
 def _files_of(store: EmbeddedStore) -> frozenset[tuple[str, int, int]]:

@@ -321,12 +321,17 @@ class ProvingShop:
 
 @attrs.frozen
 class _Arrival:
-    """Entries of a boat that come at one time; the tablet is "" for a manager's on the page."""
+    """Entries of a boat that come at one time, by id; the tablet is "" for a manager's on the page."""
 
     at: int
     device: str
     hull: str
-    entries: tuple[Entry, ...]
+    entries: tuple[tuple[str, bytes], ...]
+
+    @classmethod
+    def of(cls, at: int, device: str, hull: str, entries: Iterable[Entry]) -> _Arrival:
+        """As bytes alone: of two thousand boats everything read would take gigabytes."""
+        return cls(at, device, hull, tuple((entry.id, entry.raw) for entry in entries))
 
 
 def at_day(day: float) -> int:
@@ -351,7 +356,7 @@ def write_shop(store: Store, number: int, evening: Any, seed: int = 17) -> Provi
             day = (one.at - at_day(0)) // A_DAY
         if not one.device:  # whoever plans has seen the boat on the board
             evening(one.at - 1)
-        offered = {one.hull: CheckedEntries((entry.id, entry.raw) for entry in one.entries)}
+        offered = {one.hull: CheckedEntries(one.entries)}
         put = store.put_if_absent(offered, tablets.get(one.device, ON_THE_PAGE), one.at, -CLOCKS_OFF.get(one.device, 0))
         assert not put.refused, put.refused
     evening(NOW)
@@ -415,7 +420,7 @@ class _Writing:
         entries = [*self._work(visit.what, author), *self._signatures(visit.signs, author)]
         self.last = who
         self.times.append(at)
-        self.arrivals.append(_Arrival(at, who.device, self.hull, tuple(entries)))
+        self.arrivals.append(_Arrival.of(at, who.device, self.hull, entries))
 
     def _work(self, what: str, author: Author) -> Iterator[Entry]:
         if what in ("whole", "alongside", "nothing"):
@@ -499,7 +504,7 @@ class _Writing:
             at = self.times[-1] + AN_HOUR
             author = attrs.evolve(_author(CARRIED[0], at), tablet=ON_THE_PAGE, by=MANAGER)
             entries = plan_entries(author, self.state, self.job, self.fate.plan)
-            self.arrivals.append(_Arrival(at, "", self.hull, tuple(entries)))
+            self.arrivals.append(_Arrival.of(at, "", self.hull, entries))
 
     def answers(self) -> list[Answer]:
         last = self._answer()

@@ -6,7 +6,7 @@ import enum
 import math
 import re
 from collections.abc import Collection, Iterable
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from itertools import pairwise
 
 import attrs
@@ -135,13 +135,29 @@ def with_uncertainty(value: float, expanded_uncertainty: float | None, decimals:
 
 def _digits(value: float, half_width: float | None, decimals: int, sign: str) -> str:
     if not half_width:  # zero says that it is exact, as a count is: no instrument reads "± 0"
-        return f"{value:{sign}.{decimals}f}"
+        return _written(value, decimals, sign)
     leading = -math.floor(math.log10(half_width))  # place of its first digit, 1 for tenths
     shown = max(0, min(max(decimals, leading), leading + 1))
     finest = decimals + _MOST_EXTRA_DECIMALS
     if shown > finest:
-        return f"{value:{sign}.{finest}f} ± less than {10.0**-finest:.{finest}f}"
-    return f"{value:{sign}.{shown}f} ± {half_width:.{shown}f}"
+        return f"{_written(value, finest, sign)} ± less than {10.0**-finest:.{finest}f}"
+    return f"{_written(value, shown, sign)} ± {half_width:.{shown}f}"
+
+
+_LARGEST_ROUNDED = 1e15
+"""Beyond it a number has no digits after its point."""
+
+
+def _written(value: float, decimals: int, sign: str = "z") -> str:
+    """A value to so many digits, one halfway between two away from zero, as people round.
+
+    >>> _written(12.25, 1), _written(2.5, 0), _written(-0.04, 1), _written(2.675, 2)
+    ('12.3', '3', '0.0', '2.68')
+    """
+    if not abs(value) < _LARGEST_ROUNDED:
+        return f"{value:{sign}.{decimals}f}"
+    exact = Decimal(repr(float(value)))  # as it was typed: 2.675 is a little less as a binary number
+    return f"{exact.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP):{sign}.{decimals}f}"
 
 
 _ROUNDING = 1e-9
@@ -157,8 +173,10 @@ def _side(value: float, other: float) -> int:
     return 0 if are_one(value, other) else 1 if value > other else -1
 
 
-def decimals_beside(value: float, others: Collection[float], decimals: int) -> int:
+def decimals_beside(value: float, others: Collection[float], decimals: int, *, may_touch: bool = False) -> int:
     """Digits after the point with which a value is told beside others: each as much on its side as it is.
+
+    may_touch : whether it may look as if it were one of them, as a value within a limit that includes its ends
 
     >>> decimals_beside(23.96, [24.0], 1), decimals_beside(12.25, [12.25], 1), decimals_beside(23.9, [24.0], 1)
     (2, 2, 1)
@@ -168,13 +186,14 @@ def decimals_beside(value: float, others: Collection[float], decimals: int) -> i
         exact = range(decimals, min(decimals + _MOST_EXTRA_DECIMALS, _MOST_DECIMALS) + 1)
         decimals = next((shown for shown in exact if are_one(round(value, shown), value)), decimals)
     finer = range(decimals, _MOST_DECIMALS + 1)
-    return next((shown for shown in finer if all(_is_told(value, other, shown) for other in apart)), finer[-1])
+    fitting = (shown for shown in finer if all(_is_told(value, other, shown, may_touch) for other in apart))
+    return next(fitting, finer[-1])
 
 
-def _is_told(value: float, end: float, decimals: int) -> bool:
+def _is_told(value: float, end: float, decimals: int, may_touch: bool) -> bool:
     """Whether a value rounded so lies as it does to an end, however closely that is written beside it."""
-    shown, side = round(value, decimals), _side(value, end)
-    return _side(shown, end) == side == _side(shown, round(end, decimals))
+    shown, side = float(_written(value, decimals)), _side(value, end)
+    return {_side(shown, end), _side(shown, float(_written(end, decimals)))} <= {side, 0 if may_touch else side}
 
 
 def end_beside(number: Number, end: float) -> str:
@@ -183,12 +202,13 @@ def end_beside(number: Number, end: float) -> str:
     >>> [end_beside(Number("drop", value), end) for value, end in ((4.1, 3.0), (2.9, 3.0), (1234.7, 1234.6))]
     ['3', '3', '1234.6']
     """
-    told = float(f"{number.value:.{number.decimals}f}")
+    told = float(_written(number.value, number.decimals))
     side = _side(number.value, end)
     texts = (plain_text(end, digits) for digits in range(4, 11))
     found = next((text for text in texts if _side(told, float(text)) == side), "")
     if not found:
-        found = f"{end:.{number.decimals}f}" if side == 0 else plain_text(end, 10)
+        is_here = side == 0 or are_one(told, end)
+        found = f"{told:.10g}" if is_here else plain_text(end, 10)
     return found.replace("-", "−")
 
 
@@ -565,9 +585,10 @@ class Finding:
         """A number with so many digits that it is not shown at a limit, or beyond, where it is not. A "±" says more."""
         if number.expanded_uncertainty:
             return number
-        limits = [limit for limit in self.limits if limit.number == number.name]
-        ends = [end for limit in limits for end in (limit.low, limit.high) if end is not None]
-        decimals = decimals_beside(number.value, ends, number.decimals)
+        decimals = number.decimals
+        for limit in (limit for limit in self.limits if limit.number == number.name):
+            ends = [end for end in (limit.low, limit.high) if end is not None]
+            decimals = decimals_beside(number.value, ends, decimals, may_touch=limit.holds(number.value))
         return number if decimals == number.decimals else attrs.evolve(number, decimals=decimals)
 
     @property

@@ -32,6 +32,7 @@ from garboard_prop_check.weight_and_power import WEIGHT_FOR_LENGTH, check_planin
 from garboard_prop_check.words import (
     AVERAGING,
     CROUCH,
+    FASTEST,
     about,
     asked_about,
     asked_powers,
@@ -86,7 +87,8 @@ def figure_of_runs(view: JobView, runs: Sequence[Run]) -> Figure:
     engine_speeds = [r.value for run in runs for r in run.engine_speed.values() if isinstance(r, Reading)]
     share = view.setting_value("prop_check.aim_in_window", "%") / 100
     lines = {low + share * (high - low): "aim" for low, high in windows}
-    lines |= {one.limiter_speed.to("rev/min"): "rev limiter" for one in view.vessel.engines if one.limiter_speed}
+    limiters = (one.limiter_speed.to("rev/min") for one in view.vessel.engines if one.limiter_speed)
+    lines |= {speed: "rev limiter" for speed in limiters if 0 < speed <= FASTEST}
     shown = [*engine_speeds, *lines, *(end for window in windows for end in window)]
     return Figure(
         title="Engine speed at full throttle",

@@ -55,6 +55,8 @@ FITTING = Basis(BasisKind.MANUAL, "engine maker's propeller fitting instructions
 NO_ENGINE = "no engine is entered for this vessel"
 PITCH = "engines.propeller.pitch"
 
+FASTEST = 15_000
+"""No outboard turns as fast: a limit above it is a slip of the keys [rev/min]."""
 NARROWEST_WINDOW = 50.0
 """A full-throttle window less wide is misread: no propeller would land in it [rev/min]; makers give some 500."""
 LARGEST_PITCH = 60.0
@@ -110,7 +112,7 @@ def window_of(engine: Engine) -> tuple[float, float]:
         text = f"full-throttle window of the {about(engine)} is not entered; it is in the engine's manual"
         raise NotEnoughData(text, lack=Lack.NOT_ENTERED, field="engines.full_throttle_low", of=engine.position)
     ends = low.to("rev/min"), high.to("rev/min")
-    if not (ends[0] > 0 and ends[1] - ends[0] >= NARROWEST_WINDOW and ends[1] <= 15000):
+    if not (ends[0] > 0 and ends[1] - ends[0] >= NARROWEST_WINDOW and ends[1] <= FASTEST):
         raise NotEnoughData(
             f"full-throttle window of the {about(engine)} reads {ends[0]:g} to {ends[1]:g} rev/min; correct it",
             lack=Lack.OUT_OF_RANGE,

@@ -42,6 +42,17 @@ def written(place: Path, text: str, name: str = "own.py") -> Path:
     return file
 
 
+def test_a_check_that_fails_a_boat_on_which_nobody_has_begun_is_told_to_its_author(tmp_path: Path) -> None:
+    photo = '[[step.field]]\nname = "photo"\ntitle = "Photo"\nkind = "photo"\n\n[[value]]'
+    asked = GOOD.replace("[[value]]", photo, 1).replace('when = "over < 0"', 'when = "not given(photo)"')
+    asked = asked.replace('numbers = ["over"]\n', "").replace("{height}", "low").replace("{least}", "high")
+    (tmp_path / "rail.toml").write_text(asked)
+    told = CliRunner().invoke(program, ["check-plugin", str(tmp_path / "rail.toml")])
+    assert "rail.height.low fails a boat on which nothing of it is entered" in told.output
+    assert "name in needs what must be entered before it is judged" in told.output
+    assert told.exit_code == 1
+
+
 def test_one_that_is_right_is_sound_and_was_tried_on_the_jobs_named_too(tmp_path: Path) -> None:
     job = {"format": "garboard job", "version": 1, "vessel": {"hull_number": "QQZ04417D626"}, "job": {"id": "one"}}
     (tmp_path / "job.json").write_text(json.dumps(job))

@@ -10,9 +10,11 @@ import shutil
 import zipfile
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
+from functools import partial
 from io import BytesIO, StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from unicodedata import normalize
 
 import attrs
 import pytest
@@ -160,6 +162,15 @@ def test_owners_are_named_only_where_somebody_asks() -> None:
         assert ("people", "name", boat.view.job.technicians[0]) in cells
     assert named[False] == set()
     assert named[True] == {("jobs", "owner"), ("signatures", "name"), ("measurements", "value"), ("people", "name")}
+
+
+def test_an_owners_name_is_left_out_however_its_accents_were_typed() -> None:
+    whole, parted = partial(normalize, "NFC"), partial(normalize, "NFD")
+    for named, told in ((whole, parted), (parted, whole)):
+        owners = Owners([named("Zoë Müller")])
+        assert owners.out(told("zoë müller")) == OWNER
+        assert owners.out_of_prose(told("Rang Zoë Müller, then Müller's yard")) == "Rang owner, then owner's yard"
+        assert owners.out_of_prose(told("zoë-MÜLLER_müller.jpg")).count(OWNER) == 2
 
 
 def test_a_name_of_one_word_is_left_out_only_where_it_stands_alone() -> None:

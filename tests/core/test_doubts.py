@@ -209,7 +209,7 @@ def test_nothing_in_doubt_says_nothing(tmp_path: Path) -> None:
 
 def test_values_that_disagree_are_open_at_hand_over_and_an_owner_chooses_none(tmp_path: Path) -> None:
     """The cover said "Handed over." while two tablets' values stood against each other."""
-    from garboard.job_view import Disagreement
+    from garboard.job_view import Disagreement, Unreadable
     from garboard.records import Measurement
     from garboard.report.outline import punch_list
     from garboard.report.owner import _item
@@ -219,6 +219,10 @@ def test_values_that_disagree_are_open_at_hand_over_and_an_owner_chooses_none(tm
         small_plugin.small_view(tmp_path), disagreements=(Disagreement(("small.run", "engine_speed", "", ""), values),)
     )
     assert "1 with values that disagree" in hand_over(view, ()).lacking
+    torn = attrs.evolve(
+        view, unreadable=(Unreadable(place=("small.run", "log", "", ""), expected="a file", got="nothing"),)
+    )
+    assert "1 entry that cannot be read" in hand_over(torn, ()).lacking
     (item,) = [one for one in punch_list(view, small_plugin.small_host(), ()) if one.why == "values disagree"]
     assert item.text.endswith("choose the right one.")
     assert _item(item).replace("\u00a0", " ").endswith("48 A against 51 A; we have not settled which is right.")

@@ -9,11 +9,14 @@ import pytest
 from pypdf import PdfReader
 
 import small_plugin
+from garboard.commands.book import photos_at
+from garboard.disk.hullfile import HullFolder
 from garboard.job_view import JobView
 from garboard.records import SignOff
 from garboard.report.book import handover_book
 from garboard.report.drawn_signatures import LARGEST, MOST_DRAWN, DrawnSignatures, strokes_in
 from garboard.report.outline import HandOver
+from garboard.report.photo_files import LARGEST_FILE
 from garboard.report.photos import Photo, no_photo
 from garboard.report.record import _signatures
 from printed import printed_words
@@ -46,6 +49,24 @@ def curves_in(book: bytes) -> Iterator[str]:
         text = page.extract_text()
         if "Technician, " in text or "Owner, " in text:
             yield page.get_contents().get_data().decode("latin-1")  # type: ignore[union-attr]
+
+
+def test_strokes_are_loaded_from_a_folder_as_from_a_job_file_and_a_picture_in_their_place_draws_nothing(
+    tmp_path: Path,
+) -> None:
+    """What loads photos looks at a file's beginning, and takes a large one for a recording."""
+    with HullFolder(tmp_path / "kept") as folder:
+        kept = folder.attachments.put(SIGNED)
+    (tmp_path / kept).write_bytes(SIGNED)
+    by = attrs.evolve(BY, more={"signature": {"file": kept}})
+    for place in (tmp_path / "kept", tmp_path / "job.json"):
+        drawn = DrawnSignatures(photos_at(place)).of(by)
+        assert drawn is not None
+        assert len(drawn["strokes"]) == 2
+    (tmp_path / kept).write_bytes(b"\xff\xd8\xff\xe0" + bytes(20))
+    with (tmp_path / kept).open("r+b") as file:
+        file.truncate(LARGEST_FILE + 1)
+    assert DrawnSignatures(photos_at(tmp_path / "job.json")).of(by) is None
 
 
 def test_strokes_are_cut_out_around_their_ink_to_the_scale_of_the_pad() -> None:

@@ -655,6 +655,7 @@ def _open_job_after(entries: int, *, signed: bool) -> tuple[HullState, Author]:
 @pytest.mark.parametrize("entries", [1_000, 10_000])
 def test_adding_an_entry_to_an_open_job_is_the_same_work_at_any_length_of_history(entries: int) -> None:
     """Against 100 entries of history, a signature among them: a correction, a new value, a retraction."""
+    _work_of_adding(100)  # an amount is read the first time it is met, and known from then on
     assert _work_of_adding(entries) == _work_of_adding(100)
 
 

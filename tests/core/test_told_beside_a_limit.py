@@ -56,7 +56,7 @@ def rail(tmp_path_factory: pytest.TempPathFactory) -> PluginHost:
     [
         ("12.25 in", "pass", "12.25 in"),
         ("31.115 cm", "pass", "31.12 cm"),
-        ("12.2 in", "fail", "12.20 in"),
+        ("12.2 in", "fail", "12.2 in"),
         ("12.249 in", "fail", "12.249 in"),
         ("31.11 cm", "fail", "31.11 cm"),
         ("12.24996 in", "fail", "12.24996 in"),

@@ -205,7 +205,7 @@ long_reach
         mean difference: −3.8 ± 2.4 deg
         spread of the difference: 1.5 deg
         offset to enter: 3.8 ± 2.4 deg
-        compared over: 234 s
+        compared over: 235 s
     prop_check.engine_difference.too_much
         difference: 180 ± 39 rev/min
 saltgrass

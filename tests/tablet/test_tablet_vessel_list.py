@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from garboard.records import Job
+from garboard_tablet.models.vessels import when_opened
 from tablet.driver import Drive, Driver, new_job
 
 NUMBERS = ("XYZAB123F526", "XYZAB124F526", "XYZAB125F526")
@@ -62,3 +64,10 @@ def test_a_single_boat_in_order_is_not_hidden_nor_is_one_that_is_searched_for(dr
     assert not rows(d)
     d.write("124")
     assert [row.name for row in rows(d)] == [f"vessel {NUMBERS[1]}"]
+
+
+def test_a_job_from_a_file_that_says_no_day_is_not_opened_on_nothing() -> None:
+    assert [when_opened(Job(id="J-1", opened=day)) for day in ("2026-05-14", "")] == [
+        "opened 2026-05-14",
+        "no day of opening",
+    ]

@@ -158,7 +158,7 @@ def set_picture(context: click.Context, folder: Path, key: str, file: Path, by: 
     except OSError as failure:
         raise InputError(str(file), [Fault("FILE", "a picture that can be read", in_words(failure))]) from None
     except LogoRefused as refused:
-        raise InputError(str(file), [Fault("FILE", "a picture that can be printed", in_words(refused))]) from None
+        raise InputError(str(file), [Fault("FILE", "a picture that can be printed", cure=in_words(refused))]) from None
     with _writing(folder, "", "") as (hulls, state, _):
         save_all(
             hulls,

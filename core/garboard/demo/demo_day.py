@@ -7,6 +7,7 @@ In the evening the manager decides, and the boat that was measured again is sign
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
@@ -198,8 +199,23 @@ def _sign_again(tablet: HullFolder) -> Iterator[str]:
                 role, name = stale.sign_off.subject
                 state = open_hull(tablet, hull).state_of(job)  # read anew: it holds the signature before this one
                 author = attrs.evolve(author_for(tablet, state, "tablet 2", name), wall=lambda: SIGNED_AT)
-                tablet.save(sign_off(author, state, job, role, name))
+                tablet.save(sign_off(author, state, job, role, name, drawn=tablet.attachments.put(_drawn(name))))
                 yield f"{state.hull_number}: {role} {name}"
+
+
+def _drawn(name: str) -> bytes:
+    """An invented hand: a wave that rises with the letters of a name, as the tablet's pad writes it."""
+    letters = [ord(letter) for letter in name if letter.isalpha()]
+    points = [
+        (90 + 44 * (at + step / 12), 120 - (letter % 9) * 7 * math.sin(math.pi * step / 6) - 2 * at)
+        for at, letter in enumerate(letters)
+        for step in range(12)
+    ]
+    line = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+    head = (
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 600 200" fill="none" stroke="#10202B" stroke-width="4">'
+    )
+    return f'{head}<polyline points="{line}"/></svg>\n'.encode()
 
 
 def keep_issued(shop: Path, view: JobView, book: bytes, proof: Proof, plugins: Mapping[str, str]) -> None:

@@ -29,12 +29,11 @@ from pathlib import Path
 from zlib import crc32
 
 from garboard.disk import storage
+from garboard.disk.folder_names import COARSEST_CLOCK
 from garboard.disk.sizes import changed
 from garboard.disk.storage import NotSaved
 
 FILE = "hulls.proved"
-COARSEST_CLOCK = 2_000_000_000
-"""Two changes within so much may leave one time behind [ns]: a card's clock ticks every two seconds."""
 _SECOND = 1_000_000_000
 LONGEST = 24 * 3600
 """A proof holds for so long at most [s], and for half of it at least."""

@@ -167,17 +167,21 @@ def sign_off(
     covers: Iterable[str] | None = None,
     settings: Mapping[str, JsonValue] | None = None,
     replaces: tuple[str, ...] | None = None,
+    drawn: str = "",
 ) -> Entry:
     """A signature over what the signer saw, listed by id: everything in the job that this program understands.
 
     covers   : ids of less, where the signer saw less
     settings : those it is given under, as `signed_under` states them: the job keeps them, whatever the shop decides
     replaces : ids of earlier signatures it stands in the place of; None for the same person's that stand
+    drawn    : name of the attachment with its strokes, where it was drawn
     """
     ids: list[JsonValue] = [*(state.coverage(job) if covers is None else sorted(covers))]
     value: dict[str, JsonValue] = {"role": role, "name": name, "covers": ids}
     if settings:
         value["settings"] = dict(settings)
+    if drawn:
+        value["signature"] = {"file": drawn}
     return author.write(state, "signoff", (role, name), value, job=job, at=at, replaces=replaces)
 
 

@@ -66,6 +66,7 @@ _CURES = {
     "uses_network": "compute from the job view alone",
     "starts_program": "compute from the job view alone",
     "starts_thread": "compute in compute itself",
+    "fails_untouched": "name in needs what must be entered before it is judged",
     "judges_badly": "correct the calculator, then approve it anew",
     "left_out": "send its author the log; it runs again when the shop approves another version",
     "uses_chance": "use garboard.numeric, whose draws are seeded",

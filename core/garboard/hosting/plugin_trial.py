@@ -15,6 +15,7 @@ from garboard.findings import Finding, NotEnoughData, Verdict
 from garboard.hosting.codes import NOT_JUDGED, PLUGIN_FAILED, code_for
 from garboard.hosting.failures import PluginProblem, cure_of, problem_of
 from garboard.hosting.host import PluginHost, make_host
+from garboard.hosting.sources import CHECK
 from garboard.job_view import JobView
 from garboard.steps import Assessed
 
@@ -107,6 +108,7 @@ def try_with(file: Path, jobs: Callable[[PluginHost], Iterable[JobView]], longes
         remarks = tuple(one for one in host.faults if one.name == file.stem and one.at_work)
         (version,) = (one.version for one in host.plugins if one.name == file.stem)
         judged = _judged(host, file, jobs(host), time.monotonic() + longest)
+        remarks = (*remarks, *judged.remarks)
         return attrs.evolve(judged, remarks=remarks, version=version, offers=host.offers_of(file.stem))
     finally:
         if host.apart is not None:
@@ -116,6 +118,7 @@ def try_with(file: Path, jobs: Callable[[PluginHost], Iterable[JobView]], longes
 def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float) -> Trial:
     first: list[tuple[JobView, tuple[Assessed, ...]]] = []
     problems: dict[str, PluginProblem] = {}
+    remarks: dict[str, PluginProblem] = {}
     count, is_whole, found_of = 0, True, dict[str, set[Verdict]]()
     without = make_host(entry_points=False) if host.changes_of(file.stem) else None
     changed: set[str] = set()
@@ -128,6 +131,7 @@ def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float)
         found_of.setdefault(view.vessel.hull_number, set()).update(one.finding.verdict for one in found)
         if without is not None and _of_others(host, view, file) != _of_others(without, view, file):
             changed.add(view.vessel.hull_number)
+        remarks.update((one.reason, one) for one in _untouched(found, file))
         failed = [*_failed(found, file)]  # a section often computes the same: that fault is told once
         for problem in failed or _failed_sections(host, view, found, file):
             problems.setdefault(problem.reason, problem)
@@ -141,6 +145,7 @@ def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float)
     may_doubt = any(one.may_doubt for one in own)
     return Trial(
         problems=tuple(islice(problems.values(), TWICE)),
+        remarks=tuple(remarks.values()),
         jobs=count,
         is_whole=is_whole,
         boats=boats,
@@ -162,6 +167,14 @@ def _failed(found: Sequence[Assessed], file: Path) -> Iterator[PluginProblem]:
     for one in found:
         if one.finding.code in {code_for(one.calculator, what) for what in (PLUGIN_FAILED, *NOT_JUDGED)}:
             yield _problem(file, one.finding.sentence, "judges_badly")
+
+
+def _untouched(found: Sequence[Assessed], file: Path) -> Iterator[PluginProblem]:
+    """What a check file fails though nothing was entered that it rests on. Of code nobody knows what it rests on."""
+    for finding in [one.finding for one in found] if file.suffix == CHECK else ():
+        if finding.verdict is Verdict.FAIL and not finding.places:
+            reason = f"{finding.code} fails a boat on which nothing of it is entered"
+            yield attrs.evolve(_problem(file, reason, "fails_untouched"), file=str(file), at_work=True)
 
 
 def _failed_sections(host: PluginHost, view: JobView, found: Sequence[Assessed], file: Path) -> Iterator[PluginProblem]:

@@ -13,6 +13,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime
 from pathlib import PurePath
+from unicodedata import normalize
 
 import attrs
 
@@ -513,7 +514,9 @@ class Owners:
     """
 
     def __init__(self, names: Iterable[str]) -> None:
-        found = sorted({" ".join(name.split()) for name in names} - {""}, key=len, reverse=True)
+        typed = {" ".join(name.split()) for name in names} - {""}
+        # An accent is part of its letter, or a character of its own, as the keyboard sent it.
+        found = sorted({normalize(form, name) for name in typed for form in ("NFC", "NFD")}, key=len, reverse=True)
         longer = [name for name in found if " " in name]
         last = [name.rpartition(" ")[2] for name in longer]
         last = [name for name in last if name[:1].isalpha() and len(name) >= SHORTEST_LAST_NAME]

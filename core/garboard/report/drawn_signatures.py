@@ -15,6 +15,7 @@ import attrs
 from garboard.history.values import member
 from garboard.job_view import JobView
 from garboard.records import SignOff
+from garboard.report.photo_files import PictureRefused
 from garboard.report.photos import Photo, PhotoLoader
 
 LARGEST = 400_000
@@ -102,7 +103,10 @@ class DrawnSignatures:
         drawing = drawing_of(sign_off)
         if drawing is None or self._drawn >= MOST_DRAWN:
             return None
-        strokes = strokes_in(self._load(drawing))
+        try:
+            strokes = strokes_in(self._load(drawing))
+        except PictureRefused:  # a picture in its place
+            return None
         if strokes is None:
             return None
         self._drawn += 1

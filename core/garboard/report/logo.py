@@ -19,7 +19,7 @@ from io import BytesIO
 import attrs
 
 from garboard.faults import GarboardError, in_words
-from garboard.report.photo_files import PictureRefused, opened
+from garboard.report.photo_files import NoPicture, PictureRefused, opened
 from garboard.settings import picture_in
 
 LARGEST = 30_000
@@ -129,7 +129,8 @@ def _picture(content: bytes, side: int, form: str) -> bytes:
     try:
         image = opened(content, side)
     except PictureRefused as refused:
-        raise LogoRefused(in_words(refused)) from None
+        other = "This is no picture that can be read here: PNG, JPEG or SVG. Choose another."
+        raise LogoRefused(other if refused.why is NoPicture.OTHER else in_words(refused)) from None
     _proportion(image.width, image.height)
     if not any(image.convert("L").histogram()[: _PALEST + 1]):
         raise LogoRefused("Nothing of it can be seen on white paper. Choose one with darker colours.")

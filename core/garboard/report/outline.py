@@ -92,6 +92,8 @@ def hand_over(view: JobView, assessed: Sequence[Assessed]) -> HandOver:
         open_.append(f"{left_out} left out by the shop")
     if view.disagreements:
         open_.append(f"{len(view.disagreements)} with values that disagree")
+    if view.unreadable:
+        open_.append(f"{in_number(len(view.unreadable), 'entry', 'entries')} that cannot be read")
     if doubts := len(_in_doubt(assessed)):
         open_.append(f"{doubts} in doubt")
     unsigned = [said for role in SIGN_AT_HAND_OVER if (said := _not_signed(view, role))]

@@ -14,6 +14,7 @@ from garboard.report.photos import (
     PhotoLoader,
     arrows_in_words,
     is_picture,
+    no_photo,
     photo_in_words,
     photos_of,
     shown_in_words,
@@ -52,6 +53,8 @@ class PhotoFiles:
         return None if photo.place in self._shown_to_owner else self._drawn(photo, BOOK_SIDE)
 
     def _drawn(self, photo: Photo, side: int) -> tuple[str, Picture] | None:
+        if self._load is no_photo:
+            return None
         try:
             content = self._load(photo)
             if not content:

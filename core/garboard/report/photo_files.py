@@ -34,6 +34,8 @@ BOOK_SIDE = 1200
 """On paper it stands three inches and a half wide: that is 340 dots to the inch."""
 LARGEST_FILE = 100_000_000
 """A larger file is no photo of a phone or a camera [bytes]."""
+SMALL = 1 << 20
+"""A file of this size is loaded whatever it is [bytes]."""
 MOST_DOTS = 64_000_000
 """More would take a quarter of a gigabyte to open. Of a JPEG it counts what is read of it, at most a quarter of both
 sides where it is that large."""
@@ -139,12 +141,12 @@ def ending_of(beginning: bytes) -> str:
 
 
 def to_draw(size: int, beginning: bytes, whole: Callable[[], bytes]) -> bytes:
-    """The content of a picture's file; of any other file, which may be a recording of any length, no more than its
-    beginning: it tells that it is no picture.
+    """The content of a picture's file, or of a small one, as a drawn signature's is; of any other, which may be a
+    recording of any length, no more than its beginning: it tells that it is no picture.
 
     errors : PictureRefused for one larger than any camera makes
     """
-    if not ending_of(beginning):
+    if size > SMALL and not ending_of(beginning):
         return beginning
     if size > LARGEST_FILE:
         raise PictureRefused(NoPicture.HUGE)

@@ -110,7 +110,6 @@ def board_page(visit: Visit) -> Response:
         is_read=rows is not None,
         progress=desk.remembering.progress,
         as_of=desk.remembering.as_of,
-        is_behind=desk.remembering.is_behind,
         second_of=wording.second_of,
         changing=visit.is_manager and visit.asked("change") == "1",
         here_again=asked.address(page=asked.page),
@@ -459,8 +458,10 @@ def _refuse_overtaken(boat: Boat, job: str, typed: Mapping[str, str], form: Mapp
     for what in (ASSIGNED, PROMISED, WAITING_FOR):
         now = getattr(plan, what)
         if what in typed and now not in (typed[what], form.get(f"was_{what}", now)):
-            told = f"Somebody else planned this meanwhile: {TAKE_BACK[what]} is {now or 'taken back'} now."
-            raise decisions.Overtaken(f"{told} Open the plan again, then decide. Nothing was changed.")
+            told = f"{TAKE_BACK[what]} was {f'set to {now}' if now else 'taken back'} after you opened the form."
+            raise decisions.Overtaken(
+                f"{told[:1].upper()}{told[1:]} Open the plan again, then decide. Nothing was changed."
+            )
 
 
 def plan_several(visit: Visit) -> Response:

@@ -352,7 +352,7 @@ def set_for_shop(
     """
     record = settings.record_of(store)
     if settings.saw(record, setting.key) != form.get("saw"):
-        raise Overtaken("Somebody else changed this setting meanwhile. Look at it again, then decide.")
+        raise Overtaken("This setting was changed after you opened the form. Look at it again, then decide.")
     author, managers = author_after(record, by), managers_devices(store.register)
     title, reason = setting.field.title, form.get("reason", "")
     if form.get("reset"):
@@ -384,7 +384,7 @@ def _joins(state: HullState, key: RegisterKey, other: str) -> bool:
 def _disagreement(summary: BoatSummary, form: Mapping[str, str]) -> tuple[HullState, RegisterKey]:
     found = summary.choice(form.get("slot", ""))
     if found is None:
-        raise Overtaken("Someone else has settled this. Nothing was changed.")
+        raise Overtaken("This was settled before, by you or by someone else. Nothing was changed.")
     if seen_in(*found) != form.get("saw"):
         raise Overtaken("Another value arrived while you were choosing. Compare all values, then choose.")
     return found

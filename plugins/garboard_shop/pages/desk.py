@@ -181,5 +181,6 @@ def _templates(desk: ShopDesk) -> Environment:
     found.globals["STEPS"] = STEP_MARKS
     found.globals["shop"] = desk.shop_name
     found.globals["not_whole"] = lambda: desk.remembering.not_whole
+    found.globals["remembering"] = desk.remembering
     found.globals["restart_due"] = lambda: restart_due(desk.store, desk.host)
     return found

@@ -123,7 +123,8 @@ def picture_sent(setting: Setting, content: bytes) -> str:
     try:
         return logo_as_kept(content)
     except LogoRefused as refused:
-        raise InputError("settings", [Fault(setting.field.title, setting.allowed, in_words(refused))]) from None
+        fault = Fault(setting.field.title, "a picture that can be printed", cure=in_words(refused))
+        raise InputError("settings", [fault]) from None
 
 
 def check(

@@ -74,6 +74,7 @@ from garboard_shop.pages.visits import (
     NotHere,
     Visit,
     marked,
+    page_route,
     refuse_hurry,
     routes,
     signed_in,
@@ -162,15 +163,12 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/settings/{key}/look", look_at_change, "POST", MANAGER),
         ("/settings/{key}/set", change_setting, "POST", MANAGER),
         ("/settings/{key}/picture", shown_picture, "GET", ""),
-        ("/settings/{key}/picture", set_picture, "POST", MANAGER),
         ("/plugins", plugins_page, "GET", ""),
         ("/plugins/approve", approve_plugin, "POST", MANAGER),
         ("/plugins/try", try_waiting_plugin, "POST", MANAGER),
         ("/plugins/withdraw", withdraw_plugin, "POST", MANAGER),
         ("/plugins/put-back", put_back_plugin, "POST", MANAGER),
         ("/plugins/new-check", new_check_page, "GET", MANAGER),
-        ("/plugins/new-check/look", look_at_check, "POST", MANAGER),
-        ("/plugins/new-check/approve", approve_check, "POST", MANAGER),
         ("/people", people_page, "GET", ""),
         ("/people/add", add_person, "POST", MANAGER),
         ("/people/remove", remove_person, "POST", MANAGER),
@@ -178,8 +176,15 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         ("/static/{name}", static, "GET", NOBODY),
     ]
     whole_check = 3 * check_form.LARGEST + LARGEST_FORM  # each byte of it may come as three
-    largest = dict.fromkeys(("/plugins/new-check/look", "/plugins/new-check/approve"), whole_check)
-    return [*routes(desk, table, {**largest, "/settings/{key}/picture": LARGEST_WITH_A_PICTURE})]
+    large = [
+        ("/settings/{key}/picture", set_picture, LARGEST_WITH_A_PICTURE),
+        ("/plugins/new-check/look", look_at_check, whole_check),
+        ("/plugins/new-check/approve", approve_check, whole_check),
+    ]
+    return [
+        *routes(desk, table),
+        *(page_route(desk, path, answer, "POST", MANAGER, largest) for path, answer, largest in large),
+    ]
 
 
 def home(visit: Visit) -> Response:

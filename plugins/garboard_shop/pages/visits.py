@@ -379,12 +379,6 @@ def signed_out(response: Response) -> Response:
     return response
 
 
-def routes(desk: ShopDesk, table: Sequence[tuple[str, Answer, str, str]], largest: Mapping[str, int]) -> list[Route]:
-    """Routes from (path, answer, method, role).
-
-    largest : forms of some paths may be so large [bytes]
-    """
-    return [
-        page_route(desk, path, answer, method, role, largest.get(path, LARGEST_FORM))
-        for path, answer, method, role in table
-    ]
+def routes(desk: ShopDesk, table: Sequence[tuple[str, Answer, str, str]]) -> list[Route]:
+    """Routes from (path, answer, method, role)."""
+    return [page_route(desk, path, answer, method, role) for path, answer, method, role in table]

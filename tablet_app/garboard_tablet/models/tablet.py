@@ -419,15 +419,12 @@ class Tablet:
 
     def sign(self, hull: str, job: str, role: str, name: str, signature: bytes) -> None:
         """Sign a job over everything now in it, under the settings that hold now, with the signature as drawn."""
-        from garboard.history.authoring import signed_under
+        from garboard.history.authoring import sign_off, signed_under
 
-        state = self.state_of(hull, job)
-        drawn = self.files.attachments.put(signature)
-        covers: list[JsonValue] = [*state.coverage(job)]
-        value: dict[str, JsonValue] = {"role": role, "name": name, "covers": covers, "signature": {"file": drawn}}
-        if settings := signed_under(self.view(hull, job)):
-            value["settings"] = settings
-        self.save(self.author(by=name).write(state, "signoff", (role, name), value, job=job))
+        drawn, settings = self.files.attachments.put(signature), signed_under(self.view(hull, job))
+        self.save(
+            sign_off(self.author(by=name), self.state_of(hull, job), job, role, name, settings=settings, drawn=drawn)
+        )
 
     def add_piece(self, hull: str, path: tuple[str, ...]) -> None:
         """Add a piece of equipment. A piece of that name removed earlier comes back."""

@@ -18,6 +18,7 @@ from garboard.disk.journal import file_name
 from garboard.disk.sizes import changed
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError, in_number
+from garboard.records import Job
 from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import FAILS, NOT_NAMED, Tablet
@@ -387,13 +388,17 @@ def latest_job(tablet: Tablet, hull: str) -> str:
     return max(reversed(boat.jobs), key=lambda job: tablet.view(hull, job).job.opened)
 
 
+def when_opened(record: Job) -> str:
+    """A job from a file may say no day."""
+    return phrase("opened {opened}", opened=record.opened) if record.opened else phrase("no day of opening")
+
+
 def told_apart(tablet: Tablet, hull: str) -> dict[str, str]:
     """The jobs of a boat, each with when it was opened; its id too, where another reads the same."""
     records = {job: tablet.view(hull, job).job for job in tablet.boat(hull).jobs}
     alike = Counter((record.kind, record.opened) for record in records.values())
     return {
-        job: phrase("opened {opened}", opened=record.opened)
-        + (phrase(", job {job}", job=job) if alike[record.kind, record.opened] > 1 else "")
+        job: when_opened(record) + (phrase(", job {job}", job=job) if alike[record.kind, record.opened] > 1 else "")
         for job, record in records.items()
     }
 

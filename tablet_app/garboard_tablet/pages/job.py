@@ -23,7 +23,7 @@ from garboard_tablet.models.pages import (
 )
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.step_page import counted
-from garboard_tablet.models.vessels import number_of, told_apart, vessel_name
+from garboard_tablet.models.vessels import number_of, told_apart, vessel_name, when_opened
 from garboard_tablet.ui.day_path import Band, DayPath, NextStation
 from garboard_tablet.ui.inputs import WordsBox
 from garboard_tablet.ui.shell import Maker, Page, column_of
@@ -55,9 +55,7 @@ class JobPage(Page):
     @property
     def under(self) -> str:
         record = self.tablet.view(self.route.hull, self.route.job).job
-        told = told_apart(self.tablet, self.route.hull).get(
-            self.route.job, phrase("opened {opened}", opened=record.opened)
-        )
+        told = told_apart(self.tablet, self.route.hull).get(self.route.job, when_opened(record))
         return f"{number_of(self.tablet, self.route.hull)}. {record.kind.capitalize()}, {told}."
 
     def counts(self) -> Sequence[tuple[Verdict, int]]:

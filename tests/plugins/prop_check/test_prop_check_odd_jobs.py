@@ -156,6 +156,16 @@ def test_no_odd_job_stops_a_calculator(view: JobView) -> None:
     assert guide.show(guide.begin(view)).word
 
 
+def test_a_rev_limiter_that_no_engine_has_is_not_drawn() -> None:
+    boat = vessel(1)
+    limited = tuple(attrs.evolve(one, limiter_speed=Amount("9" * 400, "rev/min")) for one in boat.engines)
+    found = HOST.assess(job(attrs.evolve(boat, engines=limited), two_ways(boat)))
+    assert [one.finding.sentence for one in found if "failed in" in one.finding.sentence] == []
+    drawn = [band.name for one in found for figure in one.finding.figures for band in figure.bands]
+    assert "aim" in drawn
+    assert "rev limiter" not in drawn
+
+
 def test_the_fields_take_what_the_tests_enter() -> None:
     """A complete job has no fault against the declared steps, so the tests speak the language of the tablet."""
     boat = vessel(2)

@@ -120,7 +120,7 @@ def test_nothing_done_with_a_file_holds_all_of_it(tmp_path: Path) -> None:
 def test_of_a_picture_all_is_loaded_unless_it_is_larger_than_any(monkeypatch: pytest.MonkeyPatch) -> None:
     jpeg = b"\xff\xd8\xff\xe0 and more"
     assert photo_files.to_draw(len(jpeg), jpeg[:16], lambda: jpeg) == jpeg
-    assert photo_files.to_draw(9, b"$GPRMC,12", lambda: jpeg) == b"$GPRMC,12"
+    assert photo_files.to_draw(2 << 20, b"$GPRMC,12", lambda: jpeg) == b"$GPRMC,12"
     monkeypatch.setattr(photo_files, "LARGEST_FILE", 5)
     with pytest.raises(PictureRefused, match="too large"):
         photo_files.to_draw(len(jpeg), jpeg[:16], lambda: jpeg)

@@ -144,7 +144,7 @@ def test_once_settled_the_sheet_says_so_once_and_asks_no_more(pages: Pages, mana
     assert "Settled." not in words_of(manager.text(TODAY))
     again = manager.send(form, value=chosen.id, reason=WHY)
     assert again.status_code == 409
-    assert "Someone else has settled this" in words_of(again.text)
+    assert "This was settled before" in words_of(again.text)
 
 
 @pytest.mark.parametrize("reason", ["", "   "])
