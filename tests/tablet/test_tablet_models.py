@@ -9,13 +9,16 @@ import sys
 from contextlib import closing
 from pathlib import Path
 
+import attrs
 import pytest
 
 from campaigns.writers import entry_number
 from garboard.disk.hullfile import HullFile, HullFolder
 from garboard.disk.journal import file_name
+from garboard.history.authoring import measure
 from garboard.history.replay import replay
 from garboard.samples import Sample
+from garboard.shop_link.sync import SyncReport
 from garboard.steps import Field, Kind
 from garboard_tablet.models.ashore import AshoreMarks
 from garboard_tablet.models.asks import asks_of_piece
@@ -32,6 +35,10 @@ SPEED = Field(
     name="speed", title="Speed", kind=Kind.AMOUNT, quantity="speed", unit="kn", plausible=(5, 90), hard=(0, 200)
 )
 HULL = "QQZ04417D626"
+NOTHING_CAME = SyncReport(
+    sent=0, received=0, attachments_sent=0, attachments_received=0, hulls=(), refused=(), not_kept=(), approved=(),
+    withdrawn=(), role="technician", clock_offset=0, here={}, there={}, differing=(), bytes_sent=0, bytes_received=0,
+)  # fmt: skip
 
 
 def test_view_models_load_with_kivy_blocked() -> None:
@@ -222,6 +229,19 @@ def test_a_hull_file_of_the_same_length_that_holds_other_entries_is_not_called_a
         assert lines.stale() == (HULL,)
         lines.refresh(HULL)
         assert marks.stamps[HULL] != lines.lines[HULL].stamp
+
+
+def test_a_boat_whose_recording_the_shop_would_not_take_is_not_called_ashore(tmp_path: Path) -> None:
+    other, name = "QQZ04418D626", "ab" * 32
+    with closing(open_tablet(tmp_path, no_plugins)) as tablet:
+        recorded = measure(tablet.author(), replay(HULL, ()), "job-1", "a.b", "run", {"file": name, "name": "run.log"})
+        tablet.save(recorded, entry_number(1, other))
+        marks = AshoreMarks(VesselList(tablet))
+        report = attrs.evolve(NOTHING_CAME, here={HULL: 1, other: 1}, there={HULL: 1, other: 1})
+        marks.note(report)
+        assert marks.stamps.keys() == {HULL, other}
+        marks.note(attrs.evolve(report, refused=((name, "too large"),)))
+        assert marks.stamps.keys() == {other}
 
 
 def test_a_line_made_while_entries_come_from_the_shop_is_made_again(tmp_path: Path) -> None:
