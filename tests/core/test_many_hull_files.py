@@ -405,3 +405,13 @@ def test_a_note_that_a_full_disk_took_half_of_costs_no_note_after_it(
     with HullFolder(tmp_path, read_only=True) as hulls:
         hulls.holdings()
         assert [one.cut > 0 for one in hulls.damage()] == [True]
+
+
+def test_a_file_taken_out_of_use_is_told_once_and_not_as_one_that_cannot_be_read(tmp_path: Path) -> None:
+    with HullFolder(tmp_path) as hulls:
+        hulls.save(entry_number(1, HULLS[0]))
+    (tmp_path / "hulls" / "copy.hull").write_bytes(b"a letter")
+    with HullFolder(tmp_path) as hulls:
+        assert hulls.hulls() == (HULLS[0],)
+        assert [one.file.name for one in hulls.damage()] == ["copy.hull"]
+        assert hulls.not_read() == ()

@@ -291,12 +291,13 @@ class HullFolder:
         opened: dict[str, int] = {}
         keys = {key for key, hull in self._unflushed.items() if hull.journal.entries}
         for name, noted in self._sizes.of_each(names):
-            if name not in self._key_of_name and (found := self._found(name)):
-                if noted.changed == changed(found) and (key := key_in_name(name)):
+            if name not in self._key_of_name:
+                found = self._found(name)
+                if found and noted.changed == changed(found) and (key := key_in_name(name)):
                     self._key_of_name[name] = key
-                elif self._key_of(name) and stat.S_ISREG(found.st_mode):
+                elif self._key_of(name) and found and stat.S_ISREG(found.st_mode):
                     opened[name] = changed(found)
-            keys.add(self._key_of(name))
+            keys.add(self._key_of_name.get(name, ""))
         self._sizes.note_found(opened)
         return sorted(keys - {""})
 
