@@ -7,6 +7,7 @@ import os
 import random
 import shutil
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ from typing import Any
 import pytest
 
 from campaigns.writers import entry_number
-from garboard.disk import hullfile, proofs, sizes
+from garboard.disk import hullfile, journal, proofs, sizes
 from garboard.disk.hullfile import Holding, HullFolder, digest_of
 from garboard.disk.journal import Journal, file_name, read
 from garboard.disk.sizes import GONE, NOTHING, FileSizes, Noted
@@ -415,3 +416,22 @@ def test_a_file_taken_out_of_use_is_told_once_and_not_as_one_that_cannot_be_read
         assert hulls.hulls() == (HULLS[0],)
         assert [one.file.name for one in hulls.damage()] == ["copy.hull"]
         assert hulls.not_read() == ()
+
+
+def test_what_is_written_over_within_one_tick_of_a_coarse_clock_is_not_told_as_held(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a card the file keeps the time it had; what is in memory is written again before it is told."""
+    monkeypatch.setattr(journal, "_marks", lambda found: (found.st_ino, found.st_mtime_ns))
+    path, ids = tmp_path / "hulls" / file_name(HULLS[0]), set[str]()
+    with HullFolder(tmp_path) as hulls:
+        hulls.save(entry_number(1, HULLS[0]))
+        ids.update(hulls.ids(HULLS[0]))
+        second = time.time_ns() // 1_000_000_000 * 1_000_000_000
+        os.utime(path, ns=(second, second))
+        hulls.holdings()
+        whole = path.read_bytes()
+        path.write_bytes(whole[:-20] + bytes([whole[-20] ^ 1]) + whole[-19:])
+        os.utime(path, ns=(second, second))
+        assert hulls.holdings()[HULLS[0]].entries == 1
+        assert read(path.read_bytes()).entries.keys() == ids

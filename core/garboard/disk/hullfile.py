@@ -615,7 +615,10 @@ class HullFolder:
             if key in self._unflushed or not hull.journal.entries:
                 continue
             found = self._found(hull.journal.path.name)
-            if found is None or found.st_size != hull.journal.size_flushed or not hull.journal.is_as_left(found):
+            is_as_left = found and found.st_size == hull.journal.size_flushed and hull.journal.is_as_left(found)
+            if not (is_as_left and hull.journal.time_tells):
+                if is_as_left:
+                    hull.journal.doubt()
                 try:
                     hull.append({})
                 except (NewerFormat, OSError) as error:
