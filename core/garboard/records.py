@@ -25,6 +25,7 @@ __all__ = [
     "HOW_HIGH",
     "NETWORK_SOURCES",
     "RECORD_OF",
+    "SIGN_AT_HAND_OVER",
     "Battery",
     "Circuit",
     "Engine",
@@ -606,6 +607,10 @@ class Forecast:
     by: str = ""
     at: str = ""
     more: Mapping[str, JsonValue] = _more()
+
+
+SIGN_AT_HAND_OVER = ("technician", "owner")
+"""Whose signatures hand a boat over. A book without them is a draft: it is issued as one, and is no revision."""
 
 
 @attrs.frozen(kw_only=True)

@@ -12,6 +12,7 @@ from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from zlib import crc32
 
 import attrs
 from tinydb import where
@@ -149,9 +150,11 @@ class EmbeddedStore:
             try:
                 plain: Any = read_json(line)
                 hull, digest, row = (plain[key] for key in ("hull", "digest", "row"))
+                is_whole = plain.get("check") in (None, _check_of(hull, digest, row))  # earlier programs wrote none
             except (ValueError, TypeError, KeyError):  # such as one that a power cut left half
                 hull = digest = row = None
-            if isinstance(hull, str) and isinstance(digest, str) and isinstance(row, str):
+                is_whole = False
+            if is_whole and isinstance(hull, str) and isinstance(digest, str) and isinstance(row, str):
                 found[hull] = KeptRow(digest, row)
             else:
                 damaged += bool(line)
@@ -511,8 +514,16 @@ def _lines_of(path: Path) -> list[str]:
 
 
 def _lines_of_rows(rows: Mapping[str, KeptRow]) -> bytes:
-    plain = ({"hull": hull, "digest": one.digest, "row": one.text} for hull, one in rows.items())
+    plain = (
+        {"hull": hull, "digest": one.digest, "row": one.text, "check": _check_of(hull, one.digest, one.text)}
+        for hull, one in rows.items()
+    )
     return b"".join(json.dumps(one, separators=(",", ":")).encode() + b"\n" for one in plain)
+
+
+def _check_of(*texts: str) -> str:
+    """Of a line with one digit otherwise the board would tell another number."""
+    return f"{crc32(json.dumps(texts).encode()):08x}"
 
 
 def _file_of(at: int) -> str:

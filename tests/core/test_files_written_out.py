@@ -24,6 +24,7 @@ ROOT = Path(__file__).parents[2]
 WHERE_NOTHING_IS_KEPT = {  # where not said otherwise: files in a temporary folder, made for one use
     "plugins/garboard_shop/pages/summaries.py",
     "plugins/garboard_shop/pages/plugins.py",
+    "plugins/garboard_shop/own_plugins.py",
     "core/garboard/report/press.py",
     "plugins/garboard_shop/pages/check_form.py",
     "core/garboard/report/data_files.py",

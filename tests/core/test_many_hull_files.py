@@ -7,6 +7,7 @@ import os
 import random
 import shutil
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ from typing import Any
 import pytest
 
 from campaigns.writers import entry_number
-from garboard.disk import hullfile, proofs, sizes
+from garboard.disk import hullfile, journal, proofs, sizes
 from garboard.disk.hullfile import Holding, HullFolder, digest_of
 from garboard.disk.journal import Journal, file_name, read
 from garboard.disk.sizes import GONE, NOTHING, FileSizes, Noted
@@ -385,3 +386,52 @@ def test_one_of_many_is_found_in_a_few_steps_more(tmp_path: Path, monkeypatch: p
         assert _line_in(lines, file_name("ABC00000A527")) == b""
         most.append(max(counts))
     assert most[1] <= most[0] + 8 <= 18
+
+
+def test_a_note_that_a_full_disk_took_half_of_costs_no_note_after_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole, first = os.write, file_name(HULLS[0]).encode()
+
+    def half(descriptor: int, data: bytes) -> int:
+        return whole(descriptor, data[: len(data) // 3] if data.startswith(first) else data)
+
+    monkeypatch.setattr(os, "write", half)
+    with HullFolder(tmp_path) as hulls:
+        hulls.save(entry_number(1, HULLS[0]))
+        for number in range(2):
+            hulls.save(entry_number(number, HULLS[1]))
+            hulls.save(entry_number(number + 2, HULLS[0]))
+    _cut(tmp_path / "hulls" / file_name(HULLS[1]))
+    with HullFolder(tmp_path, read_only=True) as hulls:
+        hulls.holdings()
+        assert [one.cut > 0 for one in hulls.damage()] == [True]
+
+
+def test_a_file_taken_out_of_use_is_told_once_and_not_as_one_that_cannot_be_read(tmp_path: Path) -> None:
+    with HullFolder(tmp_path) as hulls:
+        hulls.save(entry_number(1, HULLS[0]))
+    (tmp_path / "hulls" / "copy.hull").write_bytes(b"a letter")
+    with HullFolder(tmp_path) as hulls:
+        assert hulls.hulls() == (HULLS[0],)
+        assert [one.file.name for one in hulls.damage()] == ["copy.hull"]
+        assert hulls.not_read() == ()
+
+
+def test_what_is_written_over_within_one_tick_of_a_coarse_clock_is_not_told_as_held(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a card the file keeps the time it had; what is in memory is written again before it is told."""
+    monkeypatch.setattr(journal, "_marks", lambda found: (found.st_ino, found.st_mtime_ns))
+    path, ids = tmp_path / "hulls" / file_name(HULLS[0]), set[str]()
+    with HullFolder(tmp_path) as hulls:
+        hulls.save(entry_number(1, HULLS[0]))
+        ids.update(hulls.ids(HULLS[0]))
+        second = time.time_ns() // 1_000_000_000 * 1_000_000_000
+        os.utime(path, ns=(second, second))
+        hulls.holdings()
+        whole = path.read_bytes()
+        path.write_bytes(whole[:-20] + bytes([whole[-20] ^ 1]) + whole[-19:])
+        os.utime(path, ns=(second, second))
+        assert hulls.holdings()[HULLS[0]].entries == 1
+        assert read(path.read_bytes()).entries.keys() == ids

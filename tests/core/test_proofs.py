@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import time
@@ -153,6 +154,49 @@ def test_a_proof_holds_for_a_day_and_not_where_the_clock_was_set_back(
     with server(folder) as hulls:
         assert hulls.holdings() == HELD
     assert len(proved) == len(HULLS)
+
+
+def test_a_file_that_the_disk_refuses_is_not_held_whatever_was_proved_of_it(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A disk that fails leaves the times of its files as they were."""
+    refused = str(folder / "hulls" / file_name(HULLS[1]))
+
+    def failing(path: str, flags: int, *more: Any, **others: Any) -> int:
+        if str(path) == refused and not flags & os.O_APPEND:
+            raise OSError(errno.EIO, os.strerror(errno.EIO), path)
+        return opened(path, flags, *more, **others)
+
+    def of_pathlib(self: Path) -> bytes:
+        os.close(os.open(self, os.O_RDONLY))
+        return read_bytes(self)
+
+    opened, read_bytes = os.open, Path.read_bytes
+    monkeypatch.setattr(os, "open", failing)
+    monkeypatch.setattr(Path, "read_bytes", of_pathlib)
+    rest = {hull: one for hull, one in HELD.items() if hull != HULLS[1]}
+    with HullFolder(folder, of_today=True) as hulls:
+        assert hulls.holdings() == HELD  # nobody has asked for it
+        with pytest.raises(OSError, match="input/output"):
+            hulls.ids(HULLS[1])
+        assert (hulls.holdings(), len(hulls.not_read())) == (rest, 1)
+    with server(folder) as hulls:
+        assert (hulls.holdings(), len(hulls.not_read())) == (rest, 1)
+
+
+def test_a_proof_made_before_the_system_knew_the_time_runs_out_as_any_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A small computer without a battery begins in 1970: so few digits do not sort as numbers do."""
+    path = tmp_path / "file.hull"
+    path.write_bytes(b"of 1970")
+    monkeypatch.setattr(proofs, "changed", lambda _: 0)
+    found = path.stat()
+    one = proofs.Proofs(tmp_path, writing=True, of_today=False)
+    one.add(path.name, found, ("0" * 64, 2), 1000 * 1_000_000_000)
+    of_a_minute_later, today = f"{1060:010d}", proofs.seconds_now()
+    assert one.of(path.name, found, of_a_minute_later) == ("0" * 64, 2)
+    assert one.of(path.name, found, today) is None
 
 
 def test_not_all_proofs_run_out_at_once(folder: Path) -> None:

@@ -6,14 +6,21 @@ import gc
 import math
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
+import attrs
 import pytest
 
+from campaigns.writers import entry_number
 from garboard.disk.hullfile import HullFile, HullFolder
+from garboard.disk.journal import file_name
+from garboard.history.authoring import measure
 from garboard.history.replay import replay
 from garboard.samples import Sample
+from garboard.shop_link.sync import SyncReport
 from garboard.steps import Field, Kind
+from garboard_tablet.models.ashore import AshoreMarks
 from garboard_tablet.models.asks import asks_of_piece
 from garboard_tablet.models.files_amiss import files_amiss
 from garboard_tablet.models.keys import ERASE, SIGN, pressed
@@ -22,10 +29,16 @@ from garboard_tablet.models.scale import round_step, ticks
 from garboard_tablet.models.settings import METRIC, TabletSettings
 from garboard_tablet.models.sources import Replay, simulated_for
 from garboard_tablet.models.tablet import MOST_BOATS, Tablet, no_plugins, open_tablet
+from garboard_tablet.models.vessels import ASHORE, VesselList
 
 SPEED = Field(
     name="speed", title="Speed", kind=Kind.AMOUNT, quantity="speed", unit="kn", plausible=(5, 90), hard=(0, 200)
 )
+HULL = "QQZ04417D626"
+NOTHING_CAME = SyncReport(
+    sent=0, received=0, attachments_sent=0, attachments_received=0, hulls=(), refused=(), not_kept=(), approved=(),
+    withdrawn=(), role="technician", clock_offset=0, here={}, there={}, differing=(), bytes_sent=0, bytes_received=0,
+)  # fmt: skip
 
 
 def test_view_models_load_with_kivy_blocked() -> None:
@@ -190,6 +203,60 @@ def test_a_tablet_holds_few_boats_in_memory_and_writes_to_each(tmp_path: Path) -
     tablet.close()
     with HullFolder(tmp_path, read_only=True) as files:
         assert all(replay(hull, files.entries(hull)).view(job).state_of("trial.a") == "done" for hull, job in boats)
+
+
+def test_a_hull_file_of_the_same_length_that_holds_other_entries_is_not_called_ashore(tmp_path: Path) -> None:
+    """Another tablet wrote as many letters of the same boat, and its file came over this one's."""
+    kept: list[bytes] = []
+    for engine in ("left", "port"):
+        with closing(open_tablet(tmp_path / engine, no_plugins)) as tablet:
+            tablet.files.save(entry_number(1, HULL, tablet=engine))
+            path = tmp_path / engine / "hulls" / file_name(HULL)
+            kept.append(path.read_bytes())
+            lines = VesselList(tablet)
+            lines.refresh(HULL)
+            lines.keep()
+            assert lines.stale() == ()
+            lines.document.put_rows(ASHORE, "hull", [{"hull": HULL, "stamp": lines.stamp(HULL)}])
+    assert kept[0] != kept[1]
+    assert len(kept[0]) == len(kept[1])
+    path.write_bytes(kept[0])
+    with closing(open_tablet(tmp_path / engine, no_plugins)) as tablet:
+        lines = VesselList(tablet)
+        lines.read()
+        marks = AshoreMarks(lines)
+        marks.read()
+        assert lines.stale() == (HULL,)
+        lines.refresh(HULL)
+        assert marks.stamps[HULL] != lines.lines[HULL].stamp
+
+
+def test_a_boat_whose_recording_the_shop_would_not_take_is_not_called_ashore(tmp_path: Path) -> None:
+    other, name = "QQZ04418D626", "ab" * 32
+    with closing(open_tablet(tmp_path, no_plugins)) as tablet:
+        recorded = measure(tablet.author(), replay(HULL, ()), "job-1", "a.b", "run", {"file": name, "name": "run.log"})
+        tablet.save(recorded, entry_number(1, other))
+        marks = AshoreMarks(VesselList(tablet))
+        report = attrs.evolve(NOTHING_CAME, here={HULL: 1, other: 1}, there={HULL: 1, other: 1})
+        marks.note(report)
+        assert marks.stamps.keys() == {HULL, other}
+        marks.note(attrs.evolve(report, refused=((name, "too large"),)))
+        assert marks.stamps.keys() == {other}
+
+
+def test_a_line_made_while_entries_come_from_the_shop_is_made_again(tmp_path: Path) -> None:
+    """They are on the disk before the drawing thread hears of them; a line made between knows nothing of them."""
+    with closing(open_tablet(tmp_path, no_plugins)) as tablet:
+        tablet.files.save(entry_number(1, HULL))
+        lines = VesselList(tablet)
+        lines.refresh(HULL)
+        assert lines.stale() == ()
+        tablet.files.save(entry_number(2, HULL, tablet="of the shop"))
+        lines.refresh(HULL)
+        tablet.look_again([HULL])
+        assert lines.stale() == (HULL,)
+        lines.refresh(HULL)
+        assert lines.stale() == ()
 
 
 def is_held(tablet: Tablet, hull: str) -> bool:

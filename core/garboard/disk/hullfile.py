@@ -236,6 +236,7 @@ class HullFolder:
                 hull.journal.close()
             if self._writing:
                 self._note_names()
+                self._proofs.write()
             self._open.clear()
             self._release()
 
@@ -290,12 +291,13 @@ class HullFolder:
         opened: dict[str, int] = {}
         keys = {key for key, hull in self._unflushed.items() if hull.journal.entries}
         for name, noted in self._sizes.of_each(names):
-            if name not in self._key_of_name and (found := self._found(name)):
-                if noted.changed == changed(found) and (key := key_in_name(name)):
+            if name not in self._key_of_name:
+                found = self._found(name)
+                if found and noted.changed == changed(found) and (key := key_in_name(name)):
                     self._key_of_name[name] = key
-                elif self._key_of(name) and stat.S_ISREG(found.st_mode):
+                elif self._key_of(name) and found and stat.S_ISREG(found.st_mode):
                     opened[name] = changed(found)
-            keys.add(self._key_of(name))
+            keys.add(self._key_of_name.get(name, ""))
         self._sizes.note_found(opened)
         return sorted(keys - {""})
 
@@ -371,6 +373,8 @@ class HullFolder:
             with self._guard:  # nobody appends meanwhile
                 self._flush()
                 content = _content_of(path)
+                if isinstance(content, OSError):
+                    self._proofs.forget(name)
             yield name, content
 
     def readable(self) -> tuple[str, ...]:
@@ -611,7 +615,10 @@ class HullFolder:
             if key in self._unflushed or not hull.journal.entries:
                 continue
             found = self._found(hull.journal.path.name)
-            if found is None or found.st_size != hull.journal.size_flushed or not hull.journal.is_as_left(found):
+            is_as_left = found and found.st_size == hull.journal.size_flushed and hull.journal.is_as_left(found)
+            if not (is_as_left and hull.journal.time_tells):
+                if is_as_left:
+                    hull.journal.doubt()
                 try:
                     hull.append({})
                 except (NewerFormat, OSError) as error:
@@ -1080,6 +1087,7 @@ class HullFolder:
         return Holding(hull.digest(), len(hull.journal.entries)) if hull.journal.entries else None
 
     def _leave_alone(self, path: Path, error: NewerFormat | OSError) -> None:
+        self._proofs.forget(path.name)
         self.left_alone[path] = refusal(error) if isinstance(error, OSError) else str(error)
 
     def _key_of(self, name: str) -> str:

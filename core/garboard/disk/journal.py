@@ -15,6 +15,7 @@ import errno
 import hashlib
 import os
 import re
+import time
 from collections.abc import Callable, Container, Iterator, Mapping
 from pathlib import Path
 
@@ -22,6 +23,7 @@ import attrs
 
 from garboard.disk import storage
 from garboard.disk.entries import entry_id, read_entry
+from garboard.disk.folder_names import COARSEST_CLOCK
 from garboard.disk.formats import Format
 from garboard.disk.sizes import changed
 from garboard.disk.storage import Damage, NotSaved
@@ -80,6 +82,7 @@ class Journal:
         self._size = 0
         self._size_flushed = 0
         self._left: os.stat_result | None = None
+        self._looked = 0
         self._unflushed: list[str] = []
         self._is_new = False
         self._is_stale = False
@@ -121,7 +124,7 @@ class Journal:
         data = heading(self.key) + lines if self._size == 0 else lines
         try:
             storage.append(self._opened(), data, self._size)
-            self._left = os.fstat(self._opened())
+            self._look(os.fstat(self._opened()))
         except OSError as error:
             self._is_stale = True
             raise storage.not_saved(self.path, error) from error
@@ -189,7 +192,7 @@ class Journal:
         self._descriptor = None
         with self.changing(self.key):
             storage.unfinished(self.path).replace(self.path)
-        self._left = self.path.stat()  # to be renamed is a change as well
+        self._look(self.path.stat())  # to be renamed is a change as well
         self._is_new = False
 
     def take_back(self) -> None:
@@ -236,6 +239,17 @@ class Journal:
             return self._size == 0 and self._descriptor is None
         return found.st_size == self._size and self.is_as_left(found)
 
+    @property
+    def time_tells(self) -> bool:
+        """Whether whoever changes the file after we looked gives it another time; a card's clock ticks every 2 s."""
+        left = self._left
+        is_fine = left is not None and left.st_mtime_ns % 1_000_000_000
+        return left is not None and (bool(is_fine) or self._looked - changed(left) > COARSEST_CLOCK)
+
+    def doubt(self) -> None:
+        """Read the file again before the next is written, whatever its system says of it."""
+        self._is_stale = True
+
     def is_as_left(self, found: os.stat_result) -> bool:
         """Whether a file is the one we wrote or read last and nobody changed it since, as far as its system says.
 
@@ -243,11 +257,14 @@ class Journal:
         """
         return self._left is not None and _marks(self._left) == _marks(found)
 
+    def _look(self, found: os.stat_result) -> None:
+        self._left, self._looked = found, time.time_ns()
+
     def _load(self) -> None:
         if what := storage.what_else(self.path.resolve()):  # a pipe never ends
             raise OSError(errno.EINVAL, f"{what}, where a hull file should stand", str(self.path))
         try:
-            self._left = self.path.stat()  # first: what is changed while it is read is read again
+            self._look(self.path.stat())  # first: what is changed while it is read is read again
             data = self.path.read_bytes()
         except FileNotFoundError:
             self._size = self._size_flushed = 0
@@ -299,7 +316,7 @@ class Journal:
     def _write_again(self) -> None:
         lines = [heading(self.key), *(_line(name, raw) for name, raw in self.entries.items())]
         storage.write_whole(self.path, [b"".join(lines)])
-        self._left = self.path.stat()
+        self._look(self.path.stat())
         self._size = self._size_flushed = sum(map(len, lines))
 
     def _take_out_of_use(self) -> None:

@@ -13,7 +13,8 @@ proofs from this file. A command reads the files. And no proof is taken that was
 
 - since the clock showed a later time than it does now: it was set back
 - before the system was started: a power cut may have taken bytes that were never flushed; a disk may have been away
-- within the coarsest clock's step after the file changed: it may have changed once more and show the same time.
+- within the coarsest clock's step after the file changed: it may have changed once more and show the same time
+- before the file could not be read: a disk that fails leaves its times as they were.
 
 The file may be removed at any time: hull files are read again then.
 """
@@ -45,8 +46,12 @@ _BOOT = Path("/proc/sys/kernel/random/boot_id")
 
 
 def seconds_now() -> str:
-    """The time [s]. For centuries it has as many digits as another: they sort as the numbers do."""
-    return str(time.time_ns() // _SECOND)
+    """The time [s], in as many digits as any other for centuries: they sort as the numbers do."""
+    return _in_digits(time.time_ns() // _SECOND)
+
+
+def _in_digits(seconds: int) -> str:
+    return f"{seconds:010d}"  # a system that was never told the time begins in 1970
 
 
 class Proofs:
@@ -69,9 +74,7 @@ class Proofs:
         found : what the system says of the file now
         now   : `seconds_now`
         """
-        if self._lines is None:
-            self._lines = _read(self._path)
-        line, marks = self._lines.get(name, ""), _marks_of(found)
+        line, marks = self._read_once().get(name, ""), _marks_of(found)
         if not line.startswith(marks):
             return None
         try:
@@ -79,6 +82,12 @@ class Proofs:
             return (digest, int(entries)) if made <= now < until else None
         except ValueError:  # this program writes no such line
             return None
+
+    def forget(self, name: str) -> None:
+        """Believe no proof of a file that just could not be read."""
+        lines = self._read_once()
+        if lines.pop(name, ""):
+            self._new = len(lines) + 1  # enough to be written down
 
     def add(self, name: str, found: os.stat_result, held: tuple[str, int], now: int) -> None:
         """Take in what a file holds that was read and proved.
@@ -90,16 +99,21 @@ class Proofs:
             return
         made = now // _SECOND
         until = made + LONGEST - crc32(name.encode()) % (LONGEST // 2)
-        self._lines[name] = f"{_marks_of(found)}{made} {until} {held[1]} {held[0]}"
+        self._lines[name] = f"{_marks_of(found)}{_in_digits(made)} {_in_digits(until)} {held[1]} {held[0]}"
         self._new += 1
+
+    def _read_once(self) -> dict[str, str]:
+        if self._lines is None:
+            self._lines = _read(self._path)
+        return self._lines
 
     def write(self) -> None:
         """Note them for the next program, where enough are new. Where they cannot be written, files are read again."""
-        boot = _boot()
-        if not (self._writing and self._lines and boot) or self._new * _WORTH_WRITING < len(self._lines):
+        boot, lines = _boot(), self._lines
+        if not (self._writing and boot) or lines is None or self._new * _WORTH_WRITING < max(1, len(lines)):
             return
         try:
-            storage.write_whole(self._path, _with_check(boot, self._lines))
+            storage.write_whole(self._path, _with_check(boot, lines))
             self._new = 0
         except NotSaved:
             return

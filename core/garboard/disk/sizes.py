@@ -215,7 +215,9 @@ class FileSizes:
         if not lines or not self._writing:
             return
         with contextlib.suppress(OSError):
-            os.write(self._opened(), lines.encode())
+            storage.append(
+                self._opened(), lines.encode(), os.fstat(self._opened()).st_size
+            )  # half a line costs the next
             if at_once:
                 storage.flush(self._opened())
 

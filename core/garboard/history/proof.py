@@ -24,11 +24,9 @@ from garboard.history.authoring import Author
 from garboard.history.boat import Boat, entries_in
 from garboard.history.registers import RegisterKey, name_of, register_of
 from garboard.history.values import member
-from garboard.records import JsonValue
+from garboard.records import SIGN_AT_HAND_OVER, JsonValue
 
 HEADING = b"garboard root 1\n"
-SIGN_AT_HAND_OVER = ("technician", "owner")
-"""Whose signatures hand a boat over. A book without them is a draft: it is issued as one, and is no revision."""
 _SHORT = 4
 """Of a hash, as an issued book's entry lists it [bytes]: enough to name what came since. The root proves."""
 _MOST_LISTED = 8000

@@ -10,11 +10,11 @@ import attrs
 
 from garboard.faults import in_number
 from garboard.findings import Basis, Finding, Lack, Verdict
-from garboard.history.proof import SIGN_AT_HAND_OVER
 from garboard.hosting.amended import is_left_out
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words, title_of
 from garboard.job_view import JobView
+from garboard.records import SIGN_AT_HAND_OVER
 from garboard.steps import Assessed, Caution, Phase, Step, state_shown
 from garboard.units import day_in_words
 

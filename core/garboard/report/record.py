@@ -16,14 +16,14 @@ import attrs
 from garboard.disk.clock import clock_mark
 from garboard.faults import in_number
 from garboard.findings import Basis, Figure, Finding, Number, Table, Verdict
-from garboard.history.proof import SIGN_AT_HAND_OVER, Proof, Revision, in_groups
+from garboard.history.proof import Proof, Revision, in_groups
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import name_in_words, names_in_words, place_in_words, title_of
 from garboard.hosting.unused import not_used
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import FieldKey, JobView
 from garboard.owner_pages import CARE, PUNCH_LIST, SIGNATURES, card_of, key_of, number_of, page_of
-from garboard.records import JsonValue, Measurement, SignOff
+from garboard.records import SIGN_AT_HAND_OVER, JsonValue, Measurement, SignOff
 from garboard.report.blocks import Block as Part
 from garboard.report.blocks import (
     big_number,

@@ -15,7 +15,7 @@ from starlette.responses import Response
 from garboard import hull_number
 from garboard.disk.entries import PLAN
 from garboard.disk.storage import NotSaved
-from garboard.faults import in_number
+from garboard.faults import in_number, in_words
 from garboard.history.boat import Boat
 from garboard.history.halves import HalfSaved
 from garboard.history.plans import ASSIGNED, COMMENT, PROMISED, WAITING_FOR, WAITS_FOR, plan_of
@@ -104,7 +104,7 @@ def board_page(visit: Visit) -> Response:
         spans=_spans(today),
         views=_views(asked, times.stuck, shown_views(desk.remembering.views)),
         asks=query_of(asked),
-        in_words=in_words(asked, times.stuck, desk.host),
+        in_words=asked_in_words(asked, times.stuck, desk.host),
         lines=[_line(row, times, today) for row in found.rows],
         empty="" if found.total else empty_in_words(asked, shown, today),
         is_read=rows is not None,
@@ -230,7 +230,7 @@ def _spans(today: date) -> Mapping[str, str]:
     }
 
 
-def in_words(asked: Asked, stuck: int, host: PluginHost) -> str:
+def asked_in_words(asked: Asked, stuck: int, host: PluginHost) -> str:
     """What is asked, in words: above the list, and on paper."""
     said = [VIEW_WORDS.get(asked.view, f"in their state for more than {stuck} days")]
     said += [asked.state] if asked.state else []
@@ -484,8 +484,8 @@ def plan_several(visit: Visit) -> Response:
             except NotSaved as failure:
                 if not changed:
                     raise
-                told = f"Of {in_number(len(jobs), 'ticked job')} {changed} changed, the rest was not saved: {failure}."
-                raise HalfSaved(f"{told} Look which, and change the others again.") from failure
+                told = f"Of {in_number(len(jobs), 'ticked job')} {changed} changed, the rest was not saved"
+                raise HalfSaved(f"{told}: {in_words(failure)}. Look which, and change the others again.") from failure
     visit.desk.remembering.look_soon()
     return visit.back("/board", f"{in_number(changed, 'job')} changed.")
 

@@ -14,7 +14,7 @@ from garboard.history.board_views import LONGEST_NAME
 from garboard.history.replay import HullState
 from garboard_shop.pages import decisions
 from garboard_shop.pages.authors import author_after
-from garboard_shop.pages.board import built_in_views, in_words, stuck_days
+from garboard_shop.pages.board import asked_in_words, built_in_views, stuck_days
 from garboard_shop.pages.settings import record_of
 from garboard_shop.pages.visits import Visit
 from garboard_shop.saved_views import asked_in, query_of, shown
@@ -29,9 +29,9 @@ def views_page(visit: Visit) -> Response:
     return visit.page(
         "views.html",
         asks="" if asked is None else query_of(asked),
-        in_words="" if asked is None else in_words(asked, stuck, visit.desk.host),
+        in_words="" if asked is None else asked_in_words(asked, stuck, visit.desk.host),
         back="/board" if asked is None else asked.address(),
-        views=[(one, in_words(one.asked, stuck, visit.desk.host)) for one in shown(visit.desk.remembering.views)],
+        views=[(one, asked_in_words(one.asked, stuck, visit.desk.host)) for one in shown(visit.desk.remembering.views)],
         longest=LONGEST_NAME,
     )
 

@@ -46,11 +46,15 @@ class AshoreMarks:
         return "ashore" if line.stamp and known == line.stamp else "not ashore yet"
 
     def note(self, report: SyncReport) -> None:
-        """Mark every hull of which the shop holds as much as stands here now."""
-        files = self.vessels.tablet.files
+        """Mark every hull of which the shop holds as much as stands here now, its photos and recordings too."""
+        files, not_there = self.vessels.tablet.files, [name.encode() for name, _ in report.refused]
         for hull, here in report.here.items():
             stamp = self.vessels.stamp(hull)  # taken first: an entry saved meanwhile outdates it
-            if hull not in report.differing and here == len(files.ids(hull)):
+            if hull in report.differing or here != len(files.ids(hull)):
+                continue
+            if not_there and any(name in raw for raw in files.get(hull).values() for name in not_there):
+                self.stamps.pop(hull, None)
+            else:
                 self.stamps[hull] = stamp
         rows = ({"hull": hull, "stamp": stamp} for hull, stamp in self.stamps.items())
         self.vessels.document.put_rows(ASHORE, "hull", rows)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 import attrs
@@ -14,15 +15,16 @@ from garboard.disk.documents import FOLDER, Document, Kind, numbered
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
+from garboard.disk.sizes import changed
+from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError, in_number
-from garboard.records import Job
 from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import FAILS, NOT_NAMED, Tablet
 
 if TYPE_CHECKING:
     from garboard.disk.entries import Entry
-    from garboard.records import Vessel
+    from garboard.records import Job, Vessel
 
 FILE = f"{FOLDER}/vessels.json"
 LINES, ASHORE = "vessels", "ashore"
@@ -210,9 +212,17 @@ class VesselList:
             del self.lines[known.hull]
         for other in fresh.also:
             self.lines.pop(other, None)
-        self.lines[fresh.hull] = attrs.evolve(fresh, stamp=self.stamp(*fresh.files))
+        stamp = self.stamp(*fresh.files)  # taken first: what comes meanwhile outdates it
+        self.lines[fresh.hull] = attrs.evolve(fresh, stamp=stamp if self._is_of_all(fresh.hull) else "")
         for parted in {known.hull, *known.also} - {fresh.hull, *fresh.also} if known else ():
             self.refresh(parted)
+
+    def _is_of_all(self, hull: str) -> bool:
+        """Whether the boat was made of all its files hold: what comes is on the disk before the boat takes it in."""
+        state = self.tablet.boat(hull).state
+        with suppress(NewerFormat, OSError):  # of a file that cannot be read nothing comes
+            return len(state) >= sum(map(self.tablet.files.count, state.hull_keys))
+        return True
 
     def fails_of(self, hull: str, job: str) -> int:
         """How many checks of a job fail, as far as it was worked out here."""
@@ -276,14 +286,16 @@ def differences(files: HullFolder, lines: Sequence[VesselLine]) -> Differences:
 
 def stamp(files: HullFolder, hulls: Iterable[str]) -> str:
     """Tells whether anything was written in the files of these hulls since."""
-    return stamp_of(_file_size(files, hull) for hull in hulls)
+    return stamp_of(_as_it_is(files, hull) for hull in hulls)
 
 
-def _file_size(files: HullFolder, hull: str) -> str:
+def _as_it_is(files: HullFolder, hull: str) -> str:
+    """A file's length and when it changed: another tablet's, or one put back, may be as long and hold other values."""
     try:
-        return str((files.folder / "hulls" / file_name(hull)).stat().st_size)
+        found = (files.folder / "hulls" / file_name(hull)).stat()
     except OSError:
         return ""
+    return f"{found.st_size} {changed(found)}"
 
 
 def _line_kept(row: Mapping[str, Any]) -> VesselLine:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -576,6 +577,17 @@ def test_lines_of_rows_that_were_replaced_do_not_heap_up(tmp_path: Path) -> None
             kept.put_rows({f"H{each}": KeptRow(str(number), "row") for each in range(700)})
         assert len(kept.rows()) == 700
         assert len(path.read_bytes().splitlines()) == 700
+
+
+def test_a_row_with_a_digit_otherwise_is_none_and_one_of_an_earlier_program_is(tmp_path: Path) -> None:
+    path = tmp_path / SHOP_FOLDER / ROWS_FILE
+    with closing(EmbeddedStore(tmp_path)) as kept:
+        kept.put_rows({HULL: KeptRow("d1", "5800 rev/min"), OTHER: KeptRow("d2", "5600 rev/min")})
+        assert len(kept.rows()) == 2
+        path.write_bytes(path.read_bytes().replace(b"5800", b"5900"))
+        assert kept.rows() == {OTHER: KeptRow("d2", "5600 rev/min")}
+        path.write_text(json.dumps({"hull": HULL, "digest": "d1", "row": "5800 rev/min"}) + "\n")
+        assert kept.rows() == {HULL: KeptRow("d1", "5800 rev/min")}
 
 
 def test_a_recording_that_a_store_gives_otherwise_is_not_judged() -> None:

@@ -22,7 +22,7 @@ from garboard.history.plans import plan_of
 from garboard.history.replay import HullState, replay
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import Asked, Board
-from garboard_shop.pages.board import in_words
+from garboard_shop.pages.board import asked_in_words
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.remembering import LONG_AGO, Progress, Remembering
 from garboard_shop.pages.summaries import BoatSummary
@@ -325,7 +325,7 @@ def test_an_empty_list_says_what_is_good_about_it(pages: Pages, board: Board, ma
 
 def test_what_is_asked_is_told_in_words_and_not_as_the_address_has_it(plugins: PluginHost) -> None:
     asked = Asked(view="all", failed="wiring_audit.labels.unlabelled", handed="2026-05-04+7", known="2026-02")
-    told = in_words(asked, 14, plugins)
+    told = asked_in_words(asked, 14, plugins)
     assert told == (
         "Jobs of any state, failing now or before (Labels: unlabelled), handed over from 4 May 2026 to 10 May 2026, "
         "first ashore in February 2026; most urgent first."
