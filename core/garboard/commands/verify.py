@@ -148,7 +148,7 @@ def _of_file(file: FileChecked) -> Iterator[str]:
 
     own = f"{file.size} bytes, SHA-256 {file.sha256}"
     if file.state is FileState.ISSUED and file.issued:
-        draft = " It is a draft: not both had signed." if file.issued.is_draft else ""
+        draft = " It is a draft: technician and owner had not both signed what it says." if file.issued.is_draft else ""
         yield f"File: issued, byte for byte, {_when(file.issued)}.{draft}"
     elif file.state is FileState.ANOTHER and file.issued:
         yield f"File: another file. A book of the same entries was issued {_when(file.issued)}."
