@@ -212,7 +212,8 @@ def _y(value: float, high: float, low: float = 0.0) -> float:
 def _levels(values: Iterable[float], high: float, unit: str, low: float = 0.0, width: int = WIDTH) -> Iterator[Markup]:
     for value in values:
         y = _y(value, high, low)
-        yield _line("level", _LEFT, y, width, y) + _text(_LEFT - 8, y + 5, f"{value:.0f}{unit}", "end")
+        told = _text(_LEFT - 8, y + 5, f"{value:g}{unit}", "end")  # halfway up 5 d is 2.5 d
+        yield _line("level", _LEFT, y, width, y) + told
 
 
 def _chart(label: str, height: float, parts: Iterable[Markup], width: int = WIDTH) -> Markup:

@@ -222,10 +222,10 @@ def _days(found: Insight) -> Chart:
     jobs, longest = sum(span.jobs for span in found.by_week), max((span.longest for span in found.by_week), default=0.0)
     sentence = "Nothing was handed over in half a year."
     if jobs:
-        sentence = (
-            f"From first ashore to handed over, half of {in_number(jobs, 'job')} took {found.half:.0f} "
-            f"days or less, the longest {longest:.0f}. A dot a job, a line for the median of the week."
-        )
+        took = f"half of {jobs} jobs took {found.half:.0f} days or less, the longest {longest:.0f}"
+        if jobs == 1:
+            took = f"the one job took {in_number(int(longest), 'day')}"
+        sentence = f"From first ashore to handed over, {took}. A dot a job, a line for the median of the week."
         if any(span.jobs > MOST_DOTS_OF_A_WEEK for span in found.by_week):
             sentence += " Of a week with many jobs some dots are left out."
     listed = tuple(

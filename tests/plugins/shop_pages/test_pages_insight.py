@@ -188,8 +188,12 @@ def test_one_job_is_one_job_and_its_days_are_those_the_board_tells(plugins: Plug
     waits = JobRow(hull="B", job="b", state="ready", known=NOW - 7 * half_a_day, since=NOW - 7 * half_a_day)
     counted = insight_of([Row(hull="A", jobs=(over,)), Row(hull="B", jobs=(waits,))], Score(0, 0), NOW)
     by_title = {one.title: one for one in charts_of(counted, plugins)}
-    assert by_title["Days to hand over"].sentence.startswith("From first ashore to handed over, half of 1 job")
+    assert by_title["Days to hand over"].sentence.startswith(
+        "From first ashore to handed over, the one job took 14 days."
+    )
     assert "median 14 days, 1 job" in by_title["Days to hand over"].drawing
+    half_up = charts.days_by_week("Days", [attrs.evolve(counted.by_week[-1], longest=1.0)])
+    assert [half_up.count(f">{level} d<") for level in ("0", "0.5", "1")] == [1, 1, 1], "no two levels are told as one"
     assert "owner: 3 d, 1 job" in by_title["Where days go"].drawing
     assert int(waits.days_in_state(NOW)) == 3, "as the board has it"
     assert not any("1 jobs" in f"{one.sentence} {one.drawing}" for one in by_title.values())
