@@ -261,3 +261,13 @@ def test_a_step_nobody_tried_leads_to_its_first_value_though_none_is_needed(driv
     while d.app.tablet.session.here.page == "entry":
         d.press("back")
     assert d.find("done").text == "Step done", "it is tried, and nothing else is needed"
+
+
+def test_a_step_that_nothing_judges_promises_no_finding(drive: Drive) -> None:
+    """The conditions of a run, all entered and marked done, were "under way" until "enough is entered"."""
+    d = drive(make_host=lambda: make_host(("garboard_prop_check",), entry_points=False))
+    new_job(d)
+    d.press("tab under way", "step prop_check.conditions", "begin", "choice at best", "back")
+    said = [getattr(widget, "text", "") for widget in d.widgets()]
+    assert "Nothing is judged here. The book and other checks use these values." in said
+    assert not any("enough is entered" in text for text in said)

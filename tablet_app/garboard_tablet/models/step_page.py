@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import attrs
 
 from garboard.faults import in_number
 from garboard.findings import Finding, Limit, Number, Verdict, end_beside
-from garboard.steps import Assessed, Step
+from garboard.steps import Assessed, Calculator, Step
 from garboard_tablet.language import phrase
 from garboard_tablet.models.limit_bar import LimitScale
 from garboard_tablet.models.pages import WORST_FIRST
@@ -94,6 +94,11 @@ def headline(finding: Finding) -> Headline | None:
         return Headline(number=number, limit=limit)
     first = next(iter(finding.numbers), None)
     return None if first is None or not (first.unit or first.decimals) else Headline(number=first, limit=None)
+
+
+def is_judged(step: Step, calculators: Iterable[Calculator]) -> bool:
+    """Whether a step ever has findings of its own. Conditions, for one, are used by the checks of other steps alone."""
+    return any(one.step == step.key for one in calculators)
 
 
 def nothing_yet(step: Step, values: int) -> str:

@@ -15,7 +15,7 @@ from garboard.fittings import CAME_WITH, fitted_now, is_of_runs
 from garboard.hosting.equipment import kind_title
 from garboard.hosting.unused import NotUsed, not_used
 from garboard.records import Vessel
-from garboard.steps import Assessed, Caution, Field, Step
+from garboard.steps import Assessed, Caution, Field, Step, state_shown
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import (
     Ask,
@@ -39,7 +39,7 @@ from garboard_tablet.models.photos import content_of, files_of_step
 from garboard_tablet.models.rows import tables_of
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.step_ends import DONE
-from garboard_tablet.models.step_page import counted, nothing_yet, standing
+from garboard_tablet.models.step_page import counted, is_judged, nothing_yet, standing
 from garboard_tablet.pages.echoing import EchoingPage
 from garboard_tablet.ui.picture import PhotosRow
 from garboard_tablet.ui.shell import Halves, Maker, Page, column_of
@@ -298,6 +298,12 @@ class StepPage(EchoingPage):
         asks = self._asks(self.step) if self.step else ()
         have = any(self.tablet.current(self.route.hull, self.route.job, ask) for ask in asks)
         if have or self.step is None:
+            view = self.tablet.view(self.route.hull, self.route.job)
+            if self.step is not None and not is_judged(self.step, self.tablet.host.calculators):
+                return Card(
+                    Txt("Nothing is judged here. The book and other checks use these values."),
+                    mark=state_mark(state_shown(view, self.step)),
+                )
             return Card(Txt("Findings appear here once enough is entered."), mark=state_mark("under way"))
         return Card(Txt(nothing_yet(self.step, len(asks)), HEADING), mark=state_mark("to do"))
 
