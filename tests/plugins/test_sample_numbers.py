@@ -74,8 +74,8 @@ kittiwake
     engine_trial.senders.agree
         furthest off: −3 %
     prop_check.capacity.within_label
-        power fitted: 500.0 hp
-        power on the label: 500.0 hp
+        power fitted: 500 hp
+        power on the label: 500 hp
     engine_trial.label.within
         rigged: 1500 lb
         left for gear and fuel in portable tanks: 300 lb
@@ -218,8 +218,8 @@ saltgrass
     prop_check.capacity.within_formula
         length x transom width: 140.4
         power by formula: 190.8 hp
-        power the formula may be raised to: 195.0 hp
-        power fitted: 150.0 hp
+        power the formula may be raised to: 195 hp
+        power fitted: 150 hp
     prop_check.pitch.try_first
         change of pitch to try first: −3 in
         engine speed to expect: 5462 ± 409 rev/min
