@@ -185,7 +185,7 @@ def test_a_manager_plans_a_job_and_everybody_sees_who_said_it(pages: Pages, boar
     for words in (shown(), (pages.desk.remembering.bring_up_to_date(), shown())[1]):
         assert "T. Quill" in words
         assert "5 d late" in words
-        assert f"{CHIEF}: <b>ordered</b>" in words
+        assert f"“<b>ordered</b>” {CHIEF}" in words, 'no "has signed M. Office: ordered"'
     told = words_of(pages.signed_in(HAND).text(f"{PLANNING}?job={JOB}"))
     assert f"{CHIEF}: waiting for parts" in told
     assert f"{CHIEF}: promised 20 November 2026" in told
