@@ -448,7 +448,7 @@ CASES = (
         name="book",
         make=with_the_book_at_hand,
         run=command("book", "/shop", "--hull", HERE, "--job", JOB, "-o", "/out/book.pdf"),
-        claims=("Wrote",),
+        claims=("Kept: issued",),
     ),
     Case(
         name="new-job",

@@ -171,7 +171,7 @@ def test_three_tablets_come_ashore_and_after_the_managers_evening_all_four_hold_
         app.until("Everything is ashore")
         assert app.stop() == 0
 
-    assert "Speed, row 2: values disagree, choose one" in unsettled
+    assert "“Speed over ground”, row 2: values disagree, choose one" in unsettled
     assert "values disagree" not in settled
     # By hand: the mean of both ways, 32.9 and 31.9 kn.
     assert ["Full speed was 32.4 kn" in book for book in (unsettled, settled)] == [False, True]

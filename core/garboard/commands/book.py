@@ -49,7 +49,8 @@ if TYPE_CHECKING:
 def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: str, by: str, no_entry: bool) -> None:
     """Assess the job and write its book. A folder of hull files keeps that it was issued.
 
-    Exit status 1: a plugin could not write its section; the book is without it.
+    Exit status 1: a plugin could not write its section, and the book is without it; or that the book was issued
+    could not be kept.
     """
     from garboard.judging.assessing import assess_one
 
@@ -82,9 +83,8 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
     click.echo(f"Wrote {out}")
     for problem in not_written:
         click.echo(f"Not in the book: plugin {problem.name}, {problem.in_words}", err=True)
-    if proof is not None and not no_entry:
-        _keep_issued(job, done.view, pdf, proof, by, host)
-    if not_written:
+    is_kept = proof is None or no_entry or _keep_issued(job, done.view, pdf, proof, by, host)
+    if not_written or not is_kept:
         sys.exit(SOMETHING_FAILS)
 
 
@@ -98,8 +98,8 @@ def proof_in(folder: Path, view: JobView) -> Proof:
         return proof_of(open_hull(hulls, view.vessel.hull_number), view.job.id)
 
 
-def _keep_issued(folder: Path, view: JobView, pdf: bytes, proof: Proof, by: str, host: PluginHost) -> None:
-    """Keep the entry. The book is whole without it: where the folder cannot be written, the person is told."""
+def _keep_issued(folder: Path, view: JobView, pdf: bytes, proof: Proof, by: str, host: PluginHost) -> bool:
+    """Keep the entry, and say whether it is kept. The book is whole without it: `verify` then does not know it."""
     from garboard.commands.hulls import author_of, save_all
     from garboard.disk.hullfile import HullFolder
     from garboard.history.boat import open_hull
@@ -116,9 +116,10 @@ def _keep_issued(folder: Path, view: JobView, pdf: bytes, proof: Proof, by: str,
             save_all(hulls, [entry] if entry else [])
     except (GarboardError, OSError) as failure:
         click.echo(f"Not kept that it was issued: {in_words(failure)}", err=True)
-        return
+        return False
     draft = " as a draft" if proof.revision.is_draft else ""
     click.echo(f"{'Kept' if entry else 'Kept before'}: issued{draft}, root {proof.short}")
+    return True
 
 
 def photos_at(job: Path) -> PhotoLoader:

@@ -76,9 +76,9 @@ def one_by_one(store: Growing, words: str, day: str) -> list[str]:
     for hull, held in store.held.items():
         card = card_of(hull, held.values())
         given = (str(plain["value"]) for plain in map(json.loads, held.values()) if plain["subject"] == ["name"])
-        said = " ".join((hull, *card.numbers, *given, *card.owners, *card.propellers)).casefold()
+        said = hull_number.sought(" ".join((hull, *card.numbers, *given, *card.owners, *card.propellers)))
         number = hull_number.key(words) if words.strip() else ""
-        has_words = all(word in said for word in words.casefold().split())
+        has_words = all(word in said for word in hull_number.sought(words).split())
         if (has_words or (len(number) > 3 and number in hull)) and (not day or day in card.days):
             found.append((card.name or hull, hull))
     return [hull for _, hull in sorted(found)]
@@ -87,6 +87,7 @@ def one_by_one(store: Growing, words: str, day: str) -> list[str]:
 @settings(max_examples=examples(300), deadline=None)
 @given(st.lists(BOATS, min_size=1, max_size=4), ASKED, st.just("") | DAYS, st.integers(0, 3))
 @example([{"ABC000OOA526": [("a", "b", "2026-11-25")]}, {"ABC000OOA526": [("c", "", "2026-11-24")]}], "a b", "", 0)
+@example([{"ABC00000A526": [("Petrel", "Petrel", "2026-11-24")]}], "\u00c5BC0", "", 0)
 def test_a_search_finds_what_going_through_every_boat_finds(
     deliveries: list[dict[str, list[tuple[str, str, str]]]], words: str, day: str, most_newer: int
 ) -> None:
