@@ -81,7 +81,7 @@ def test_a_shops_folder_is_judged_by_assess_as_on_its_pages(pages: Pages, manage
     pages.desk.host = pages.desk.summaries._host = host
     assert on_the_pages(pages) == after
     assert assessed(folder, "--without", "our_check") == before
-    book = ["book", str(folder), "--hull", SALTGRASS, "-o", str(tmp_path / "book.pdf")]
+    book = ["book", str(folder), "--hull", SALTGRASS, "--no-entry", "-o", str(tmp_path / "book.pdf")]
     assert CliRunner().invoke(program, book).exit_code == 0
     withdraw(pages.store.register, "our_check", "M. Office", NOON)
     assert assessed(folder) == before
