@@ -6,7 +6,6 @@ import enum
 import math
 import re
 from collections.abc import Collection, Iterable
-from decimal import ROUND_HALF_UP, Decimal
 from itertools import pairwise
 
 import attrs
@@ -159,8 +158,16 @@ def rounded(value: float, decimals: int, sign: str = "z") -> str:
     """
     if not abs(value) < _LARGEST_ROUNDED:
         return f"{value:{sign}.{decimals}f}"
-    exact = Decimal(repr(float(value)))  # as it was typed: 2.675 is a little less as a binary number
-    return f"{exact.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP):{sign}.{decimals}f}"
+    # Its digits as it was typed: 2.675 is a little less as a binary number. As whole numbers: not every system a job
+    # is judged on has Python's decimal module.
+    mantissa, _, exponent = repr(abs(float(value))).partition("e")
+    whole, _, part = mantissa.partition(".")
+    digits, over = int(whole + part), len(part) - int(exponent or 0) - decimals
+    scaled = (digits + 5 * 10 ** (over - 1)) // 10**over if over > 0 else digits * 10**-over
+    text = str(scaled).rjust(decimals + 1, "0")
+    is_below = math.copysign(1.0, value) < 0 and (scaled > 0 or "z" not in sign)
+    before = "-" if is_below else "+" if "+" in sign else ""
+    return f"{before}{text[:-decimals]}.{text[-decimals:]}" if decimals else f"{before}{text}"
 
 
 _ROUNDING = 1e-9
@@ -223,7 +230,9 @@ def plain_text(value: float, digits: int = 4) -> str:
     """
     if abs(value) >= 10**digits - 0.5:
         return f"{value:z.0f}"
-    return f"{Decimal(f'{value:z.{digits}g}'):f}"  # never as 2e-05
+    text = f"{value:z.{digits}g}"
+    mantissa, _, exponent = text.partition("e")
+    return f"{value:.{len(mantissa.partition('.')[2]) - int(exponent)}f}" if exponent else text  # never as 2e-05
 
 
 _HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")
