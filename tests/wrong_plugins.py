@@ -272,7 +272,7 @@ _BODIES: dict[str, tuple[Told, str]] = {
     "loops": ((FINDING, "took_too_long"), "while True: pass"),
     "breaks_computing": ((FINDING, "process_ended"), "import ctypes; ctypes.string_at(0)"),
     "hoards": ((FINDING, "too_much_memory"), "yield found(about=str(len(bytearray(1 << 40))))"),
-    "shouts": ((FINDING, "too_much_output"), "yield found(sentence='x' * 50_000_000)"),
+    "shouts": ((FINDING, "too_much_output"), "yield found(sentence='x' * 9_000_000)"),
     "recurses_computing": ((FINDING, "plugin_failed"), "yield from compute(view)"),
     "reads_a_file": ((FINDING, "plugin_failed"), "yield found(about=open('/etc/hostname').read())"),
     "writes_a_file": ((FINDING, "plugin_failed"), "open('/tmp/of_a_plugin', 'w').write('x')"),
