@@ -61,19 +61,6 @@ def journals(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     return keys
 
 
-@pytest.fixture
-def proved(monkeypatch: pytest.MonkeyPatch) -> list[int]:
-    """How long each file was that was read and proved without its journal."""
-    lengths: list[int] = []
-
-    def counted(data: bytes) -> Any:
-        lengths.append(len(data))
-        return read(data)
-
-    monkeypatch.setattr(hullfile, "read", counted)
-    return lengths
-
-
 def long_ago(folder: Path) -> None:
     """Give every hull file a time at which nothing can change any more."""
     for path in (folder / "hulls").iterdir():

@@ -354,19 +354,30 @@ def test_a_file_that_is_no_picture_is_listed_and_the_book_is_whole(tmp_path: Pat
         view = open_hull(hulls, HULL).view(JOB)
     pdf = handover_book(view, host, host.assess(view), load_photo=photos_at(shop))
     assert not [image for page in PdfReader(BytesIO(pdf)).pages for image in page.images]
-    why = "another kind of file" if content == b"no picture" else "cut off"
+    why = "another kind of file, or its beginning is damaged" if content == b"no picture" else "cut off"
     assert f"p.jpg (not shown: {why})" in printed_words(pdf)
 
 
-def test_a_picture_that_changed_on_the_disk_is_not_shown_and_the_book_says_so(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("lost", "why"),
+    [
+        (picture(30, 21), "not here whole"),
+        (bytes(16) + picture(30, 20)[16:], "another kind of file, or its beginning is damaged"),
+    ],
+)
+def test_a_picture_that_changed_on_the_disk_is_not_shown_and_the_book_says_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lost: bytes, why: str
+) -> None:
+    """Of a long one whose first bytes are gone nobody says that it is no picture."""
+    monkeypatch.setattr("garboard.report.photo_files.SMALL", 0)
     host, shop = small_plugin.small_host(), _shop(tmp_path / "shop", picture(30, 20))
     with HullFolder(shop, read_only=True) as hulls:
         view = open_hull(hulls, HULL).view(JOB)
     (file,) = [one for one in (shop / "attachments").iterdir() if one.read_bytes() == picture(30, 20)]
-    file.write_bytes(picture(30, 21))
+    file.write_bytes(lost)
     pdf = handover_book(view, host, host.assess(view), load_photo=photos_at(shop))
     assert not [image for page in PdfReader(BytesIO(pdf)).pages for image in page.images]
-    assert "(not shown: not here whole" in printed_words(pdf)
+    assert f"(not shown: {why})" in printed_words(pdf)
 
 
 def test_a_file_too_large_for_a_photo_is_not_read(tmp_path: Path) -> None:

@@ -29,19 +29,6 @@ def _few_are_many(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def proved(monkeypatch: pytest.MonkeyPatch) -> list[int]:
-    """How long each file was that was read and proved."""
-    lengths: list[int] = []
-
-    def counted(data: bytes) -> Any:
-        lengths.append(len(data))
-        return read(data)
-
-    monkeypatch.setattr(hullfile, "read", counted)
-    return lengths
-
-
-@pytest.fixture
 def folder(tmp_path: Path, proved: list[int], monkeypatch: pytest.MonkeyPatch) -> Path:
     """Whose files were all proved by a program that has ended, some seconds after they were written."""
     with HullFolder(tmp_path / "shop") as hulls, hulls.batch():

@@ -8,7 +8,7 @@ from garboard.hosting.host import PluginHost
 from garboard.job_view import FieldKey, JobView
 from garboard.report.blocks import Block
 from garboard.report.outline import StepOutline, date_in_words
-from garboard.report.photo_files import BOOK_SIDE, SHOWN_SIDE, Picture, PictureRefused, drawn
+from garboard.report.photo_files import BOOK_SIDE, SHOWN_SIDE, NoPicture, Picture, PictureRefused, drawn
 from garboard.report.photos import (
     Photo,
     PhotoLoader,
@@ -25,6 +25,10 @@ PHOTO_WIDTH = 85.0
 _HIGHEST, _WIDEST, _TALLEST = 70.0, 172.0, 130.0  # [mm]; the first of a photo that stands upright
 _SHORTEST = 57.0
 """Of a photo's shorter side [mm]: numbers on its arrows are drawn as a share of it, and stand in 8 pt."""
+
+
+_NOT_SHOWN = {NoPicture.OTHER: "another kind of file, or its beginning is damaged"}
+"""Of a long file its beginning alone is looked at: what the disk lost of it looks like another kind."""
 
 
 class PhotoFiles:
@@ -63,7 +67,7 @@ class PhotoFiles:
             picture = drawn(content, photo.arrows, side)
         except PictureRefused as refused:
             if is_picture(photo):  # nobody expects a manual or a table to be shown
-                self.not_shown[photo.place] = refused.why.value
+                self.not_shown[photo.place] = _NOT_SHOWN.get(refused.why, refused.why.value)
             return None
         name = f"photo-{len(self.files) + 1}.jpg"
         self.files[name] = picture.content
