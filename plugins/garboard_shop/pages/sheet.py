@@ -104,7 +104,7 @@ class DaySheet:
 
     @property
     def ready(self) -> int:
-        return sum(job.is_ready for job in self.jobs)
+        return sum(job.is_ready and not job.is_handed_over for job in self.jobs)
 
     @property
     def stale(self) -> int:

@@ -40,6 +40,7 @@ from garboard.report.outline import (
     StepOutline,
     by_phase,
     counts,
+    hand_over,
     numbered_bases,
     punch_list,
 )
@@ -144,6 +145,11 @@ class JobSummary:
     @property
     def is_ready(self) -> bool:
         return not self.missing
+
+    @property
+    def is_handed_over(self) -> bool:
+        """Whether technician and owner have signed all there is; it says nothing of what came later."""
+        return hand_over(self.view, self.assessed).is_done
 
     @property
     def faults(self) -> tuple[PunchItem, ...]:

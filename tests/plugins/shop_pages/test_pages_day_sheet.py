@@ -156,6 +156,12 @@ def test_what_is_missing_before_hand_over_is_said_and_what_is_ready_too(pages: P
     put(pages, entry("signoff", ("technician", "R. Vane"), signed, hull=KITTIWAKE, job="kittiwake-2026-05"))
     assert missing("kittiwake-2026-05") == ()
     assert "Ready to hand over" in words_of(manager.text(TODAY))
+    signed = {"role": "owner", "name": "J. Ashdown", "covers": covers}
+    put(pages, entry("signoff", ("owner", "J. Ashdown"), signed, hull=KITTIWAKE, job="kittiwake-2026-05"))
+    for path in (TODAY, f"/boats/{KITTIWAKE}"):
+        words = words_of(manager.text(path))
+        assert ("handed over" in words.casefold(), "Ready to hand over" in words) == (True, False), path
+    assert "ready to hand over 0" in words_of(manager.text(TODAY))
 
 
 def test_boats_to_decide_about_come_first_and_ready_ones_last(manager: Browser) -> None:
