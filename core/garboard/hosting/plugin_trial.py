@@ -91,36 +91,47 @@ class Trial:
         return tried if self.is_whole else f"{tried} There was no time for the others."
 
 
-def try_plugin(file: Path, jobs: Iterable[JobView], longest: float = LONGEST) -> Trial:
+def try_plugin(file: Path, jobs: Iterable[JobView], longest: float = LONGEST, *, beside: Iterable[Path] = ()) -> Trial:
     """Load a plugin and have it judge jobs, each at most as long as it may take at work.
 
     longest : no new job is begun after so long [s]
+    beside  : files of the plugins it is to work beside: it must share no key and no code with one
     """
-    return try_with(file, lambda _: jobs, longest)
+    return try_with(file, lambda _: jobs, longest, beside=beside)
 
 
-def try_with(file: Path, jobs: Callable[[PluginHost], Iterable[JobView]], longest: float = LONGEST) -> Trial:
+def try_with(
+    file: Path,
+    jobs: Callable[[PluginHost], Iterable[JobView]],
+    longest: float = LONGEST,
+    *,
+    beside: Iterable[Path] = (),
+) -> Trial:
     """The same, with jobs that are read with the plugin loaded: they hold values of its own steps."""
-    host = make_host(entry_points=False, files=[file], apart=True)
+    others = [one for one in beside if one.stem != file.stem]  # of its own name it takes the place
+    host, without = make_host(entry_points=False, files=[*others, file], apart=True), None
     try:
         if problems := tuple(one for one in host.problems if one.name == file.stem):
             return Trial(problems=problems)
         remarks = tuple(one for one in host.faults if one.name == file.stem and one.at_work)
         (version,) = (one.version for one in host.plugins if one.name == file.stem)
-        judged = _judged(host, file, jobs(host), time.monotonic() + longest)
+        if host.changes_of(file.stem):
+            without = make_host(entry_points=False, files=others, apart=True)
+        judged = _judged(host, file, jobs(host), time.monotonic() + longest, without)
         remarks = (*remarks, *judged.remarks)
         return attrs.evolve(judged, remarks=remarks, version=version, offers=host.offers_of(file.stem))
     finally:
-        if host.apart is not None:
-            host.apart.close()
+        for one in (host, without):
+            if one is not None and one.apart is not None:
+                one.apart.close()
 
 
-def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float) -> Trial:
+def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float, without: PluginHost | None) -> Trial:
+    """without : the same without that plugin, where it changes what others ask and find"""
     first: list[tuple[JobView, tuple[Assessed, ...]]] = []
     problems: dict[str, PluginProblem] = {}
     remarks: dict[str, PluginProblem] = {}
     count, is_whole, found_of = 0, True, dict[str, set[Verdict]]()
-    without = make_host(entry_points=False) if host.changes_of(file.stem) else None
     changed: set[str] = set()
     for view in jobs:
         if time.monotonic() > until:

@@ -90,12 +90,14 @@ def dry_run(
     errors : InputError
     """
     with _copy_of(folder, store, name, sha256) as copy:
-        return attrs.evolve(dry_run_of(copy, host, jobs), sha256=sha256)
+        return attrs.evolve(dry_run_of(copy, store, host, jobs), sha256=sha256)
 
 
-def dry_run_of(file: Path, host: PluginHost, jobs: Iterable[JobView]) -> DryRun:
-    """Try a copy of a plugin's file, told of it by its name alone."""
-    trial, before = try_plugin(file, jobs).of_file(str(file), file.name), host.offers_of(file.stem)
+def dry_run_of(file: Path, store: Store, host: PluginHost, jobs: Iterable[JobView]) -> DryRun:
+    """Try a copy of a plugin's file beside those approved, told of it by its name alone."""
+    with own_plugins.approved_beside(store.register, partial(content_of, store)) as beside:
+        trial = try_plugin(file, jobs, beside=beside).of_file(str(file), file.name)
+    before = host.offers_of(file.stem)
     drops = {} if trial.problems else _beyond(before, trial.offers)
     return DryRun(trial=trial, adds=_beyond(trial.offers, before), drops=drops)
 
