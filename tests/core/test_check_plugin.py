@@ -188,7 +188,10 @@ def test_a_file_called_otherwise_is_told_once_and_what_to_call_it(
 
 
 class _Nowhere:
-    """A register that nothing may reach."""
+    """A register that nothing may reach, and that has nothing."""
+
+    def plugins(self) -> tuple[ShopPlugin, ...]:
+        return ()
 
     def put_plugin(self, plugin: ShopPlugin) -> None:
         raise AssertionError(f"{plugin.name} was approved")

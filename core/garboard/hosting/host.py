@@ -382,8 +382,9 @@ class PluginHost:
         return f"{plugin} ({file})" if file and plugin not in BUILT_IN else plugin
 
     def _refuse_shared(self, plugin: LoadedPlugin) -> None:
-        """Raise PluginClash for a key or code that another plugin of the shop's has as well: wherever verdicts are counted
-        by their codes, nobody could tell whose they are.
+        """Raise PluginClash for a key or code that another plugin of the shop's has as well.
+
+        Wherever verdicts are counted by their codes, nobody could tell whose they are.
         """
         for other in self.plugins if plugin.name not in BUILT_IN else ():
             shared = self._claims_of(plugin) & self._claims_of(other) if other.name not in BUILT_IN else ()
@@ -547,6 +548,19 @@ class PluginHost:
                     yield self._fault(plugin, reason, "others_key")
                 for what in _without_title(register.items[key], f"{_KINDS[hook].__name__} {key!r}"):
                     yield self._fault(plugin, f"{what} has no title, so its place on the page is empty", "no_title")
+        for reason in self._of_one_title(plugin):
+            yield self._fault(plugin, reason, "same_title")
+
+    def _of_one_title(self, plugin: LoadedPlugin) -> Iterator[str]:
+        """Fields of a plugin that have the title of another beside them: a person would see the same line twice."""
+        changes, steps = self.changes_of(plugin.name), self._registers["register_steps"]
+        added = {key: {one.name for one in fields} for key, fields in changes.fields.items()} if changes else {}
+        for step in self.steps:
+            own = {one.name for one in step.fields} if steps.owner[step.key] == plugin.name else added.get(step.key, ())
+            yield from _same_titles(f"step {step.key!r}", step.fields, own)
+        for key, kind in self.equipment.items():
+            if self.owner_of("register_equipment", key) == plugin.name:
+                yield from _same_titles(f"equipment {key!r}", kind.fields, {one.name for one in kind.fields})
 
     def _fault(self, plugin: LoadedPlugin, reason: str, code: str) -> PluginProblem:
         return PluginProblem(
@@ -1125,6 +1139,19 @@ def _without_title(item: Any, called: str) -> list[str]:
         fields = (item.field,)
     nameless = [f"field {field.name!r} of {called}" for field in fields if not field.title.strip()]
     return nameless if getattr(item, "title", called).strip() else [called, *nameless]
+
+
+def _same_titles(where: str, fields: Sequence[Field], own: Collection[str]) -> Iterator[str]:
+    """What to say of fields, or columns of a table, of one title, where one of the two is among a plugin's own."""
+    first: dict[str, str] = {}
+    for field in fields:
+        other = first.setdefault(field.title.strip().casefold(), field.name)
+        if other != field.name and field.title.strip() and not {other, field.name}.isdisjoint(own):
+            two = f"fields {other!r} and {field.name!r} of {where}"
+            yield f"{two} are both called {field.title!r}, so nobody can tell them apart"
+        if field.name in own and field.columns:
+            columns = {one.name for one in field.columns}
+            yield from _same_titles(f"table {field.name!r} in {where}", field.columns, columns)
 
 
 def _is_function_in(cell: CellType) -> bool:
