@@ -644,14 +644,22 @@ class PluginHost:
         """The plugin that registered a key under a hook."""
         return self._registers[hook].owner[key]
 
-    def offers_of(self, plugin: str) -> dict[str, tuple[str, ...]]:
-        """The keys a plugin offers, by what they are ("steps"), in the order of calls, and what a check changes."""
+    def offers_of(self, plugin: str) -> dict[str, dict[str, str]]:
+        """What a plugin offers, by what it is ("steps"), in the order of calls, and what a check changes.
+
+        Each by its key, with its title.
+        """
         offered = {
-            hook.removeprefix("register_"): tuple(key for key, owner in register.owner.items() if owner == plugin)
+            hook.removeprefix("register_"): {
+                key: _title_of(register.items[key]) or key for key, owner in register.owner.items() if owner == plugin
+            }
             for hook, register in self._registers.items()
         }
         changes = self.changes_of(plugin)
-        return offered | changes.in_short if changes else offered
+        if not changes:
+            return offered
+        steps, settings = (self._registers[hook].items for hook in ("register_steps", "register_settings"))
+        return offered | changes.in_titles({key: _title_of(one) for key, one in {**settings, **steps}.items()})
 
     def changes_of(self, plugin: str) -> Changes | None:
         """What a check file changes of the program's own steps and settings."""
@@ -1126,6 +1134,11 @@ def _begin_of(function: object) -> tuple[str, int]:
     """File and line where a function begins; where a decorator stands above it, of that."""
     code = getattr(function, "__code__", None)
     return (code.co_filename, code.co_firstlineno) if code else ("", 0)
+
+
+def _title_of(item: Any) -> str:
+    """What a person calls a thing that is offered."""
+    return item.field.title if isinstance(item, Setting) else str(item.title)
 
 
 def _without_title(item: Any, called: str) -> list[str]:

@@ -34,7 +34,7 @@ class Trial:
     jobs     : how many it judged
     is_whole : whether these were all there are
     version  : what it says of itself
-    offers   : the keys it offers, by what they are ("steps")
+    offers   : what it offers, by what it is ("steps"): each by its key, with its title
     boats    : how many boats get which verdict: of each boat the gravest, and the gravest first
     may_doubt : whether it may doubt what other checks rest on
     changed   : on how many boats it changes what others find; None for what changes nothing of the program's own
@@ -45,7 +45,7 @@ class Trial:
     jobs: int = 0
     is_whole: bool = True
     version: str = ""
-    offers: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
+    offers: Mapping[str, Mapping[str, str]] = attrs.field(factory=dict)
     boats: Mapping[Verdict, int] = attrs.field(factory=dict)
     may_doubt: bool = False
     changed: int | None = None
@@ -182,9 +182,9 @@ def _failed(found: Sequence[Assessed], file: Path) -> Iterator[PluginProblem]:
 
 def _untouched(found: Sequence[Assessed], file: Path) -> Iterator[PluginProblem]:
     """What a check file fails though nothing was entered that it rests on. Of code nobody knows what it rests on."""
-    for finding in [one.finding for one in found] if file.suffix == CHECK else ():
+    for one, finding in [(one, one.finding) for one in found] if file.suffix == CHECK else ():
         if finding.verdict is Verdict.FAIL and not finding.places:
-            reason = f"{finding.code} fails a boat on which nothing of it is entered"
+            reason = f"{one.title!r} ({finding.code}) fails a boat on which nothing of it is entered"
             yield attrs.evolve(_problem(file, reason, "fails_untouched"), file=str(file), at_work=True)
 
 
@@ -215,7 +215,8 @@ def _differing(
         again = host.assess_with(file.stem, view)
         for one, other in zip(found, again, strict=False):
             if one != other:
-                reason = f"{one.calculator} finds {_short(one.finding)!r} of a job, then {_short(other.finding)!r}"
+                before, now = (_short(each.finding) for each in (one, other))
+                reason = f"{one.title!r} ({one.calculator}) finds {before!r} of a job, then {now!r}"
                 yield _problem(file, reason, "differs")
                 return
         if len(found) != len(again):
