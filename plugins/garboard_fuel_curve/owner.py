@@ -134,7 +134,7 @@ def _fuel(view: JobView, value: float) -> str:
     """An amount of fuel; a tenth where it is not whole, so that the shares of a tank add up."""
     unit = view.unit_to_tell("gal")
     told = in_unit(value, "gal", unit)
-    return f"{told:.{0 if abs(told - round(told)) < 0.05 else 1}f}\u00a0{unit}"
+    return f"{rounded(told, 0 if abs(told - round(told)) < 0.05 else 1)}\u00a0{unit}"
 
 
 def _beside(view: JobView, one: Speed) -> str:

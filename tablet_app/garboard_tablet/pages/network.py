@@ -10,7 +10,7 @@ from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.faults import InputError, in_number
-from garboard.findings import Verdict
+from garboard.findings import Verdict, rounded
 from garboard.recordings.boat_network import Latest
 from garboard.recordings.where import PORT, read_where
 from garboard.samples import UNIT_OF_QUANTITY, StreamKey
@@ -136,12 +136,12 @@ _MOST_KINDS = 12
 def _value(key: StreamKey, latest: Latest, age: float, own: Mapping[str, str]) -> str:
     name = " ".join(filter(None, (key.quantity.replace("_", " "), key.reference, key.instance)))
     source = phrase(", from {source}", source=key.source) if key.source else ""
-    old = phrase(", {age:.0f} s old", age=age) if age > STALE_AFTER else ""
+    old = phrase(", {age} s old", age=rounded(age)) if age > STALE_AFTER else ""
     decimals = 4 if key.quantity in ("latitude", "longitude") else 1
     unit = UNIT_OF_QUANTITY[key.quantity]
     shown = shown_in(unit, own)
     value = latest.value if shown == unit else convert(latest.value, unit, shown)
-    return f"{name.capitalize()}: {value:.{decimals}f} {shown}{source}{old}"
+    return f"{name.capitalize()}: {rounded(value, decimals)} {shown}{source}{old}"
 
 
 class WherePage(WordsPage):

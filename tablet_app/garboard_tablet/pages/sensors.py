@@ -10,7 +10,7 @@ from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.faults import in_number
-from garboard.findings import Verdict
+from garboard.findings import Verdict, rounded
 from garboard.samples import UNIT_OF_QUANTITY
 from garboard_tablet.language import phrase
 from garboard_tablet.models.heading_sources import HeadingSource, entered_not_heard, heard, sensor_of, tie
@@ -112,7 +112,7 @@ def _not_heard(sentence: str) -> Card:
 
 
 def _reading(one: HeadingSource) -> str:
-    reading = f"{one.value:.1f} {UNIT_OF_QUANTITY[one.quantity]} {one.reference}".rstrip()
+    reading = f"{rounded(one.value, 1)} {UNIT_OF_QUANTITY[one.quantity]} {one.reference}".rstrip()
     return f"{one.quantity.replace('_', ' ').capitalize()} {reading}"
 
 
