@@ -195,7 +195,7 @@ def decimals_beside(value: float, others: Collection[float], decimals: int, *, m
     apart = [other for other in others if not are_one(value, other)]
     if len(apart) < len(others):  # at a limit it has that one's digits, unless they have no end
         exact = range(decimals, min(decimals + _MOST_EXTRA_DECIMALS, _MOST_DECIMALS) + 1)
-        decimals = next((shown for shown in exact if are_one(round(value, shown), value)), decimals)
+        decimals = next((shown for shown in exact if are_one(float(rounded(value, shown)), value)), decimals)
     finer = range(decimals, _MOST_DECIMALS + 1)
     fitting = (shown for shown in finer if all(_is_told(value, other, shown, may_touch) for other in apart))
     return next(fitting, finer[-1])

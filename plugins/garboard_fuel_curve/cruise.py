@@ -57,7 +57,7 @@ def best_place(view: JobView, curve: Curve) -> Cruise:
     low, high = outside_gaps(view, curve, from_low, place.engine_speed, to_high)
     return Cruise(
         name="best-economy cruise" if hump else "best economy",
-        engine_speed=min(max(round(place.engine_speed, -1), curve.lowest), curve.highest),
+        engine_speed=min(max(10 * float(rounded(place.engine_speed / 10)), curve.lowest), curve.highest),
         low=low,
         high=high,
         best=curve.best_engine_speed(place, _beyond_the_hump if hump else _of_all)

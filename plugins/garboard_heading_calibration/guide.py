@@ -110,7 +110,8 @@ def show(state: TurnSoFar) -> Guidance:
         band=wanted.band,
         progress=min(turned / wanted.degrees, 1.0),
         lines=(
-            f"{math.floor(round(turned, 6))} of {wanted.degrees:g} degrees {'to starboard' if state.degrees >= 0 else 'to port'}",
+            f"{math.floor(round(turned, 6))} of {wanted.degrees:g} degrees to "
+            f"{'starboard' if state.degrees >= 0 else 'port'}",
             f"{math.floor(round(100 * state.share, 6))} % of the time in the band, {100 * wanted.share:g} % wanted",
         ),
         done=done,

@@ -57,7 +57,7 @@ def with_load(forecast: Forecast, load: Aboard) -> Forecast:
     """A forecast with the load it is made for."""
     return attrs.evolve(
         forecast,
-        persons=None if load.persons is None else round(load.persons),
+        persons=None if load.persons is None else int(rounded(load.persons)),
         fuel_level=None if load.fuel_level is None else Amount(rounded(load.fuel_level), "%"),
         gear=None if load.gear is None else Amount(rounded(load.gear), "lb"),
     )

@@ -372,7 +372,7 @@ def _supposed(forecasts: Forecasts, option: Option) -> dict[str, Any]:
 
 
 def _in_inches(size: float) -> Amount:
-    return Amount(f"{round(size, 2):g}", "in")
+    return Amount(f"{float(rounded(size, 2)):g}", "in")
 
 
 def _kept_of(one: Fitted, found: Expected) -> ExpectedOf:

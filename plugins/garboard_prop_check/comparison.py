@@ -113,7 +113,7 @@ def per_inch(view: JobView) -> tuple[float, float]:
 
 def _size(size: float, unit: str) -> str:
     """A size of propellers; makers' steps are of an inch, so other units are told in whole numbers."""
-    return f"{round(size, 2):g}" if unit == "in" else rounded(in_unit(size, "in", unit))
+    return f"{float(rounded(size, 2)):g}" if unit == "in" else rounded(in_unit(size, "in", unit))
 
 
 def figure_of(view: JobView, forecasts: Forecasts, one: Fitted) -> Figure:

@@ -13,7 +13,7 @@ import attrs
 from markupsafe import Markup, escape
 
 from garboard.faults import in_number
-from garboard.findings import rounded
+from garboard.findings import plain_text, rounded
 from garboard_shop.insight import Dot, Span, Spread, board
 
 WIDTH = 720
@@ -174,10 +174,10 @@ def dot_in_words(dot: Dot, unit: str) -> str:
 def in_digits(value: float, digits: int) -> str:
     """A number with so many digits and a real minus sign.
 
-    >>> in_digits(-3.9336, 4), in_digits(-0.0, 3)
-    ('−3.934', '0')
+    >>> in_digits(-3.9336, 4), in_digits(-0.0, 3), in_digits(5234.5, 3)
+    ('−3.934', '0', '5235')
     """
-    return f"{value:z.{digits}g}".replace("-", "−")
+    return plain_text(value, digits).replace("-", "−")
 
 
 def _mark(dot: Dot, x: float, y: float) -> Markup:

@@ -15,7 +15,7 @@ from markupsafe import Markup, escape
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import wall_milliseconds
 from garboard.faults import in_number
-from garboard.findings import Verdict
+from garboard.findings import Verdict, rounded
 from garboard.history.past import reason_in
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
@@ -157,6 +157,7 @@ def _templates(desk: ShopDesk) -> Environment:
         wording.hour_of,
         wording.clock_in_words,
         in_number,
+        rounded,
         wording.number_differences,
         drawing.mark_svg,
         drawing.figure_name,
