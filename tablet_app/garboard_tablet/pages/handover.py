@@ -184,7 +184,15 @@ class CoversPage(Page):
         if self._part is not None:
             shown = covered.parts[self._part : self._part + 1]
             return column_of(
-                [one for part in shown for one in (heading(part.title), partial(TableView, part.table))], 1
+                [
+                    one
+                    for part in shown
+                    for one in (
+                        heading(": ".join(filter(None, (part.title, part.whose)))),
+                        partial(TableView, part.table),
+                    )
+                ],
+                1,
             )
         missing = what_is_missing(self.tablet, self.route.hull, self.route.job, self.findings.known(self.route))
         left: list[Maker] = []
@@ -200,7 +208,7 @@ class CoversPage(Page):
         values = sum(bool(cell) for row in part.table.rows for cell in row[1:])
         told = f"{in_number(len(part.table.rows), 'row')}, {in_number(values, 'value')}"
         go = partial(self.way.go, self.route.to("covers", self.role, str(number)))
-        return RowPress(part.title, go, value=told, name=f"part {number}")
+        return RowPress(part.title, go, value=told, small=part.whose, name=f"part {number}")
 
     def actions(self) -> Sequence[Press]:
         if self._part is not None:
