@@ -97,6 +97,8 @@ _ID = re.compile(r"[0-9a-f]{32}")
 _HALF_OF_A_PAIR = rb"\ud"
 """How JSON may spell half of a surrogate pair, which is no text."""
 _TEXT_FIELDS = ("kind", "hull", "job", "dev", "by", "at", "program")
+_SIMPLE_TYPES = frozenset({str, int, bool, type(None)})
+_ENCODER = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 _FIELDS = frozenset({*_TEXT_FIELDS, "v", "subject", "value", "replaces", "clock", "plugins"})
 
 
@@ -250,6 +252,8 @@ def make_entry(
         "program": __version__,
         "plugins": dict(plugins or {}),
     }
+    if not more and (raw := _plainly_made(fields)):
+        return Entry(entry_id(raw), raw, MappingProxyType(fields))
     further = dict(more or {})
     taken = sorted(_FIELDS & further.keys())
     faults = [
@@ -264,6 +268,23 @@ def make_entry(
     raw = canonical_bytes(tidy)
     _refuse_too_large(raw)
     return Entry(entry_id(raw), raw, MappingProxyType(tidy))
+
+
+def _plainly_made(fields: dict[str, JsonValue]) -> bytes:
+    """The bytes of a new entry with one plain value, as nearly all are; b"" for one that must be looked through.
+
+    The shape that is recognised (`hull_key_of`) has nothing in it that may not stand in an entry. What its bytes do not
+    show is asked here: a key that was no text, and a value that someone may change later.
+    """
+    plugins = fields["plugins"]
+    if type(fields["value"]) not in _SIMPLE_TYPES or not isinstance(plugins, dict) or {*map(type, plugins)} - {str}:
+        return b""
+    try:
+        raw = canonical_bytes(fields)
+    except (TypeError, ValueError):
+        return b""
+    is_sound = len(raw) <= LARGEST_ENTRY and _is_plain(raw) and not any(_faults_of_a_new_entry(fields))
+    return raw if is_sound else b""
 
 
 def stray_of(hull: str, raw: bytes) -> Entry | None:
@@ -360,7 +381,7 @@ def canonical_bytes(value: JsonValue) -> bytes:
     >>> canonical_bytes({"b": [1, None], "a": "38.2 kn"})
     b'{"a":"38.2 kn","b":[1,null]}'
     """
-    return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode()
+    return _ENCODER.encode(value).encode()
 
 
 def hull_key_of(raw: bytes) -> str:

@@ -18,6 +18,7 @@ import re
 import time
 from collections.abc import Callable, Container, Iterator, Mapping
 from pathlib import Path
+from zlib import crc32
 
 import attrs
 
@@ -80,6 +81,7 @@ class Journal:
         self._writing = writing
         self._descriptor: int | None = None
         self._size = 0
+        self._crc = 0
         self._size_flushed = 0
         self._left: os.stat_result | None = None
         self._looked = 0
@@ -97,6 +99,11 @@ class Journal:
     def size_flushed(self) -> int:
         """How long the file is as far as it was flushed [bytes]."""
         return self._size_flushed
+
+    @property
+    def crc(self) -> int:
+        """CRC-32 of the file's bytes, as far as they were appended; of a file read only it is not made."""
+        return self._crc
 
     @property
     def changed(self) -> int:
@@ -128,20 +135,23 @@ class Journal:
         except OSError as error:
             self._is_stale = True
             raise storage.not_saved(self.path, error) from error
+        self._crc = crc32(data, self._crc if self._size else 0)
         self._size += len(data)
         self._needs_flush = True
         self._unflushed += new
         self.entries.update(new)
 
-    def flush(self) -> bool:
+    def flush(self, *, at_once: bool = False) -> bool:
         """Return once the disk holds every entry appended.
 
+        at_once : right after they were appended, which looked at the file
         returns : whether the file is new, so that its folder must be flushed as well
         errors  : NotSaved; the entries appended since the last flush were taken out again
         """
         if not self._needs_flush:
             return False
-        self.append({})  # what someone took from the disk since it was written, with an older copy, say
+        if not at_once:
+            self.append({})  # what someone took from the disk since it was written, with an older copy, say
         self._open()
         was_new = self._is_new
         try:
@@ -274,6 +284,7 @@ class Journal:
         reading = read(data)
         self.entries = reading.entries
         self._size = self._size_flushed = len(data)
+        self._crc = crc32(data) if self._writing else 0
         self._needs_flush = self._writing  # a program killed before its flush may have left this in the cache only
         if not reading.is_sound or reading.key != self.key:
             self._set_right(reading, len(data))
@@ -314,10 +325,11 @@ class Journal:
         self.damage.append(Damage(self.path, kept, len(self.entries), _places_lost(reading), reason, cut, size))
 
     def _write_again(self) -> None:
-        lines = [heading(self.key), *(_line(name, raw) for name, raw in self.entries.items())]
-        storage.write_whole(self.path, [b"".join(lines)])
+        data = b"".join([heading(self.key), *(_line(name, raw) for name, raw in self.entries.items())])
+        storage.write_whole(self.path, [data])
         self._look(self.path.stat())
-        self._size = self._size_flushed = sum(map(len, lines))
+        self._size = self._size_flushed = len(data)
+        self._crc = crc32(data)
 
     def _take_out_of_use(self) -> None:
         self.path.unlink()
