@@ -732,6 +732,31 @@ def test_python_looks_for_garbage_only_after_a_long_history_is_opened_and_viewed
     assert looked.count("start") <= 2, "once after each of the two"
 
 
+def test_an_entry_that_is_added_waits_for_no_search_through_what_was_opened_and_viewed() -> None:
+    """Python counts what it made meanwhile: the first save after it would go through all of it for garbage."""
+    author, empty = tablet("a").author, HullState(HULL)
+    entries = [measure(author, empty, JOB, STEP, FIELD, "1 kn", row=str(row)) for row in range(2_000)]
+    gone_through = list[int]()
+
+    def look(phase: str, told: dict[str, int]) -> None:
+        if phase == "start":
+            gone_through.append(sum(len(gc.get_objects(young)) for young in range(told["generation"] + 1)))
+
+    usual = gc.get_threshold()
+    gc.set_threshold(700, 10, 10)
+    gc.collect()
+    state = replay(HULL, entries[:-100])
+    state.view(JOB)
+    gc.callbacks.append(look)
+    try:
+        for entry in entries[-100:]:
+            state.add(entry)
+    finally:
+        gc.callbacks.remove(look)
+        gc.set_threshold(*usual)
+    assert max(gone_through, default=0) < 1_900, "fewer objects than entries were replayed"
+
+
 @pytest.mark.parametrize("is_on", [True, False])
 def test_what_makes_many_leaves_the_search_for_garbage_as_it_was(is_on: bool) -> None:
     """Also where it fails, and where one such work calls another."""
