@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import ipaddress
 import mimetypes
-import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from functools import partial
@@ -93,8 +92,6 @@ LARGEST_WITH_A_PICTURE = 5_100_000
 FIRST_DAY, LAST_DAY = date(1970, 1, 2), date(2999, 12, 30)
 STATIC = {path.name: path for folder in (FOLDER / "static", type_faces.FOLDER) for path in folder.iterdir()}
 _CACHED = {**HEADERS, "Cache-Control": "max-age=3600"}
-_people = threading.Lock()
-"""Held while somebody is removed or made the first: two managers who remove each other leave one."""
 
 
 def routes_of(desk: ShopDesk) -> list[BaseRoute]:
@@ -228,9 +225,10 @@ def first_page(visit: Visit) -> Response:
 
 def first(visit: Visit) -> Response:
     """Make the first manager."""
-    with _people:
+    _need_first(visit)
+    user = people.make_user(visit.form.get("name", ""), MANAGER, _new_password(visit))
+    with visit.desk.store.register.alone():  # of two who are made the first at once, one is
         _need_first(visit)
-        user = people.make_user(visit.form.get("name", ""), MANAGER, _new_password(visit))
         if visit.desk.folder:
             keep_name(visit.desk.folder, visit.form.get("shop", ""))
         visit.desk.store.register.put_user(user, user.name, visit.desk.now())
@@ -468,7 +466,7 @@ def book(visit: Visit) -> Response:
 
 def begin_boat(visit: Visit) -> Response:
     """Open a job for a new boat."""
-    with decisions.deciding:
+    with visit.desk.store.deciding():
         hull, notice = decisions.begin_boat(visit.desk.store, visit.desk.host, visit.form, visit.who, visit.desk.now())
     visit.desk.index.read(hull)
     visit.desk.remembering.look_soon()
@@ -553,7 +551,7 @@ Decision = Callable[[Store, BoatSummary, Mapping[str, str], str, int], str]
 
 def decide(decision: Decision, visit: Visit) -> Response:
     """Let a manager decide; back to where it was decided."""
-    with decisions.deciding:
+    with visit.desk.store.deciding():
         summary = _boat(visit)
         notice = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
     decisions.end_unfinished(visit.desk.store, _boat(visit), visit.desk.now())
@@ -863,7 +861,7 @@ def change_setting(visit: Visit) -> Response:
     """Change one of the shop's settings."""
     desk, shown = visit.desk, _setting(visit)
     settings.value_wanted(desk, shown.setting, visit.form)
-    with decisions.deciding:
+    with desk.store.deciding():
         notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now())
     desk.remembering.look_soon()
     return visit.go(f"/settings/{shown.setting.key}", notice)
@@ -873,7 +871,8 @@ def set_picture(visit: Visit) -> Response:
     """Set a setting that is a picture from a file. It changes no verdict."""
     desk, shown = visit.desk, _setting(visit)
     picture = settings.picture_sent(shown.setting, visit.files.get("file", b""))
-    notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now(), picture)
+    with desk.store.deciding():
+        notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now(), picture)
     return visit.go(f"/settings/{shown.setting.key}", notice)
 
 
@@ -905,16 +904,17 @@ def add_person(visit: Visit) -> Response:
     """Let someone sign in."""
     register, name = visit.desk.store.register, visit.form.get("name", "")
     user = people.make_user(name, visit.form.get("role", ""), _new_password(visit))
-    if people.find(register, user.name):
-        raise InputError("person", [Fault("name", "one that nobody here has", repr(user.name))])
-    register.put_user(user, visit.who, visit.desk.now())
+    with register.alone():
+        if people.find(register, user.name):
+            raise InputError("person", [Fault("name", "one that nobody here has", repr(user.name))])
+        register.put_user(user, visit.who, visit.desk.now())
     return visit.go("/people", f"{user.name} can now sign in as {user.role}.")
 
 
 def remove_person(visit: Visit) -> Response:
     """Let someone sign in no more. The last manager stays."""
     register = visit.desk.store.register
-    with _people:
+    with register.alone():  # two managers who remove each other leave one
         user = people.find(register, visit.form.get("name", ""))
         if user is None:
             raise NotHere(404, "No person with this name can sign in.")

@@ -23,10 +23,9 @@ from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import Fault, GarboardError, InputError, in_number, in_words
 from garboard.history.halves import HalfSaved
 from garboard_shop.pages import people
-from garboard_shop.pages.decisions import Overtaken
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.people import Session
-from garboard_shop.store import MANAGER, StoreAway, WebUser, names_of_devices
+from garboard_shop.store import MANAGER, Overtaken, StoreAway, WebUser, names_of_devices
 
 COOKIE = "__Host-garboard"
 KNOWN_COOKIE = "__Host-garboard-known"
