@@ -467,10 +467,11 @@ def book(visit: Visit) -> Response:
 def begin_boat(visit: Visit) -> Response:
     """Open a job for a new boat."""
     with visit.desk.store.deciding():
-        hull, notice = decisions.begin_boat(visit.desk.store, visit.desk.host, visit.form, visit.who, visit.desk.now())
+        store, host = visit.desk.store, visit.desk.host
+        hull, visit.kept = decisions.begin_boat(store, host, visit.form, visit.who, visit.desk.now())
     visit.desk.index.read(hull)
     visit.desk.remembering.look_soon()
-    return visit.go(f"/boats/{hull}", notice)
+    return visit.go(f"/boats/{hull}", visit.kept)
 
 
 def circuits_table(visit: Visit) -> Response:
@@ -553,12 +554,12 @@ def decide(decision: Decision, visit: Visit) -> Response:
     """Let a manager decide; back to where it was decided."""
     with visit.desk.store.deciding():
         summary = _boat(visit)
-        notice = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
+        visit.kept = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
     decisions.end_unfinished(visit.desk.store, _boat(visit), visit.desk.now())
     for hull in sorted(summary.boat.hulls | _boat(visit).boat.hulls):
         visit.desk.index.read(hull)
     visit.desk.remembering.look_soon()
-    return visit.back(f"/boats/{summary.key}", notice)
+    return visit.back(f"/boats/{summary.key}", visit.kept)
 
 
 def measurements_csv(visit: Visit) -> Response:
