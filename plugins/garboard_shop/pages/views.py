@@ -15,6 +15,7 @@ from starlette.routing import BaseRoute
 
 from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError, in_words
 from garboard.findings import Table
@@ -582,24 +583,33 @@ def _measurements(visit: Visit) -> tuple[str, Iterator[exports.Row]]:
         key = hull_number.key(hull)
         return f"measurements-{key}", _rows_of(desk, [key])
     if not day:
-        return "measurements", _rows_of(desk, desk.index.hulls())
+        return "measurements", _rows_of(desk, sorted(desk.store.digests().keys() - {SHOP_RECORD}), are_all=True)
     _day(day)
     if visit.asked("by") == sheet.ENTERED:
-        return f"measurements-{day}", _rows_of(desk, desk.index.hulls_on(day), day)
-    return f"measurements-{day}", _rows_of(desk, sheet.hulls_received(desk.store, _day(day)))
+        if not desk.index.is_complete:
+            raise NotHere(503, "The boats are still being read. Try again in a moment.", {"Retry-After": "10"})
+        return f"measurements-{day}", _rows_of(desk, desk.index.hulls_on(day), day, are_all=True)
+    return f"measurements-{day}", _rows_of(desk, sheet.hulls_received(desk.store, _day(day)), are_all=True)
 
 
-def _rows_of(desk: ShopDesk, hulls: Iterable[str], day: str = "") -> Iterator[exports.Row]:
-    """Rows of boats, read one after another: nothing is assessed for them."""
+def _rows_of(desk: ShopDesk, hulls: Iterable[str], day: str = "", *, are_all: bool = False) -> Iterator[exports.Row]:
+    """Rows of boats, read one after another: nothing is assessed for them. Last, what of them cannot be read.
+
+    are_all : whether what cannot be read would be among them, whatever boat it is of
+    """
     seen: set[str] = set()
+    lacking: dict[str, str] = {}
     for hull in hulls:
         if hull not in seen:
             try:
                 boat = open_boat(desk.store, hull)[0]
-            except NewerFormat:
+            except NewerFormat as failure:
+                lacking[hull] = in_words(failure)
                 continue
-            seen |= boat.state.hull_keys
+            seen |= boat.state.hull_keys | boat.hulls
             yield from exports.measurement_rows(boat, desk.host, day)
+    lacking |= {what: why for what, why in desk.store.not_whole().items() if are_all or what in seen}
+    yield from (exports.row_not_whole(what, why) for what, why in sorted(lacking.items()))
 
 
 def data_page(visit: Visit) -> Response:
