@@ -441,13 +441,13 @@ def history_page(visit: Visit) -> Response:
 def book(visit: Visit) -> Response:
     """The handover book. That it was issued is kept, with who asked for it."""
     from garboard.report.book import FONTS_FOLDER, PAPER_SIZES, handover_book
+    from garboard.report.press import NotTypeset
 
     summary = _boat(visit)
     job = _job(visit, summary)
     size = visit.asked("paper") if visit.asked("paper") in PAPER_SIZES else PAPER_SIZES[0]
     unread = visit.desk.store.unread(summary.boat.hulls)
-    files = [*(one.file for one in summary.photos_in(job)), *files_of_signatures(job.view)]
-    here = [file for file in files if is_held(visit.desk.store.attachments, file)]
+    here = _pictures_here(visit.desk, summary, job)
     name = f"{summary.digest_of_book} {job.id} {size} {unread} {' '.join(here)}"
     host = visit.desk.host
     load = visit.desk.load_photo
@@ -457,12 +457,22 @@ def book(visit: Visit) -> Response:
         handover_book, job.view, host, job.assessed, size, unread=unread, load_photo=load, proof=proof, fonts=fonts
     )
     turned_away = host.apart.turned_away if host.apart else 0
-    pdf = make() if summary.is_passing else visit.desk.books.get(name, make)
+    try:
+        pdf = make() if summary.is_passing else visit.desk.books.get(name, make)
+    except NotTypeset as failure:
+        raise NotHere(503, f"{in_words(failure)}.", {"Retry-After": "60"}) from None
+    if _pictures_here(visit.desk, summary, job) != here:  # one came, or was lost, while it was made
+        visit.desk.books.forget(name)
     if host.apart and host.apart.turned_away != turned_away:  # a section may lack what the next one holds
         visit.desk.books.forget(name)
     elif not summary.is_passing:
         decisions.book_issued(visit.desk.store, summary, job.id, pdf, proof, visit.who, visit.desk.now())
     return _file(pdf, "application/pdf", f"{summary.key}-{job.id}-handover-book.pdf")
+
+
+def _pictures_here(desk: ShopDesk, summary: BoatSummary, job: JobSummary) -> list[str]:
+    files = [*(one.file for one in summary.photos_in(job)), *files_of_signatures(job.view)]
+    return [file for file in files if is_held(desk.store.attachments, file)]
 
 
 def begin_boat(visit: Visit) -> Response:
