@@ -46,13 +46,14 @@ from garboard.judging.assessing import AssessedJob, assess_job_file
 from garboard.owner_pages import REFERENCE as REFERENCE_MARK
 from garboard.owner_pages import Digits, card_of, key_of, page_of
 from garboard.records import Measurement, Note, SignOff, StepState
+from garboard.report import press
 from garboard.report.as_typed import block_as_typed
 from garboard.report.book import handover_book
 from garboard.report.drawn_signatures import DrawnSignatures
 from garboard.report.outline import HandOver, cautions, date_in_words
 from garboard.report.owner import card_sheets
 from garboard.report.photos import no_photo
-from garboard.report.press import BookRefused, pressed
+from garboard.report.press import BookRefused, NotTypeset, pressed
 from garboard.report.record import _signatures
 from garboard.report.type_faces import FOLDER, breakable, held, printable
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Calculator, ReportSection
@@ -607,6 +608,28 @@ def test_a_book_that_does_not_come_to_rest_is_made_without_numbers_of_pages(
 
     monkeypatch.setattr(book_module, "pressed", restless)
     assert "The Record says more of each: page \u2013, \u201cPunch list\u201d." in whole(book_of(view))
+
+
+def test_a_typesetter_that_comes_to_no_end_makes_no_book_of_another_kind(
+    view: JobView, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Killed half-way, or out of memory, it refuses nothing: a book without its logo is no answer.
+    What stands of its output is no book either."""
+    script, runs = tmp_path / "ends.py", tmp_path / "runs"
+    begin = f"import os, sys; open({str(runs)!r}, 'a').write('1'); "
+    monkeypatch.setattr(press, "TYPESETTER", script)
+    for end, said in (
+        ('sys.stdout.write(\'{"refused": ""}\\n%PDF-1.7\'); sys.stdout.flush(); os.kill(os.getpid(), 9)', "status -9"),
+        ("sys.stdout.write('{\"refu'); sys.exit('no memory left')", "no memory left"),
+    ):
+        script.write_text(begin + end)
+        with pytest.raises(NotTypeset, match=f"No book was made.*{said}"):
+            book_of(view)
+    script.write_text("import time; time.sleep(60)")
+    monkeypatch.setattr(press, "LONGEST", 0.1)
+    with pytest.raises(NotTypeset, match=r"0\.1 s"):
+        book_of(view)
+    assert runs.read_text() == "11", "asked once for each"
 
 
 def test_no_code_of_a_letter_is_broken_in_the_middle() -> None:

@@ -654,7 +654,8 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
 def export(tools: Tools, folder: Path, hull: str, job: str, out: Path, without_samples: bool, names: bool) -> None:
     """Export a job as a job file with its recordings, or everything as tables.
 
-    With HULL, and a folder as OUT: one job. An import elsewhere gives every entry the same id.
+    With HULL, and a folder as OUT: one job. An import elsewhere gives every entry the same id. A job file that stands
+    there is replaced if all its entries are in the new one; any other is kept, and the export refused.
 
     With FILE.zip or FILE.duckdb as OUT: boats, jobs, plans, values, findings with their numbers, recordings, people and
     days of all boats, or of HULL, one observation a row. The zip holds them as Parquet, as CSV and as a workbook. The

@@ -14,7 +14,8 @@ from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import Entry, canonical_bytes, read_entry
 from garboard.disk.hullfile import HullFolder
-from garboard.faults import Fault, InputError
+from garboard.disk.json_text import read_json
+from garboard.faults import Fault, InputError, in_number
 from garboard.history.authoring import STATED_IN_FILE, Author, take_in
 from garboard.history.boat import Boat, keep_recording, open_entries, open_hull
 from garboard.history.registers import register_of
@@ -90,13 +91,16 @@ def export_job(
     All facts about the vessel travel, and of hull numbers that are the same boat, or that the job was moved from.
 
     lacking : called with each file that an entry names and that cannot go with it, and the reason
-    errors  : storage.NotSaved; each file there is as before or whole
+    errors  : storage.NotSaved; each file there is as before or whole. InputError where the job file that stands there
+              holds what this one does not
     """
     held = [entry for hull in sorted(boat.hulls) for entry in folder.entries(hull)]
     home, job = boat.state_of(job), boat.joined(job)
     jobs = ("", job, *home.parts(job))
     entries = tuple(entry for entry in held if entry.job in jobs or register_of(entry).kind == "field")
     view = attrs.evolve(_open(entries, boat.state.hull).view(job), settings_set=boat.view(job).settings_set)
+    path = out / "job.json"
+    _refuse_to_lose(path, entries)
     storage.make_folder(out, storage.EVERYONES_FOLDER)
     for name, files in _files_of(entries).items():
         try:
@@ -107,9 +111,27 @@ def export_job(
             continue
         for file in files:
             storage.write_out(out / file, folder.attachments.pieces(name))
-    path = out / "job.json"
     storage.write_out(path, job_file_text(job_file_of(view, entries, declared)).encode())
     return path
+
+
+def _refuse_to_lose(path: Path, entries: Iterable[Entry]) -> None:
+    """Raise InputError unless all that stands in a job file is among some entries: another boat's export, one made
+    before a hull file was damaged, or what a person typed would be gone."""
+    if path.parent.exists() and not path.parent.is_dir():
+        raise InputError(str(path.parent), [Fault("--out", "a folder, or FILE.zip or FILE.duckdb", "a file")])
+    if not path.exists():
+        return
+    try:
+        held = read_json(path.read_text("utf-8"))
+        there = {canonical_bytes(entry) for entry in held["entries"]} if isinstance(held, dict) else set()
+    except (OSError, ValueError, KeyError, TypeError):
+        there = set()
+    lost = len(there - {entry.raw for entry in entries})
+    if lost or not there:
+        got = f"{in_number(lost, 'entry', 'entries')} that this export lacks" if lost else "something no export wrote"
+        expected = "an earlier export of this job, or no file"
+        raise InputError(str(path), [Fault("file", expected, got, cure="name another folder, or move the file away")])
 
 
 def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author) -> tuple[str, int]:

@@ -33,13 +33,19 @@ class BookRefused(GarboardError):
     """The typesetter refused a book: a mistake of the program, with what it said."""
 
 
+class NotTypeset(GarboardError):
+    """The typesetter did not come to an end: it was killed, hung, or found no memory. The same book may be made later,
+    and no other book takes its place."""
+
+
 def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes], attached: Mapping[str, bytes] = NOTHING) -> bytes:
     """A book as a PDF.
 
     book     : what `book.typ` reads
     pictures : content of each picture file the book names
     attached : JSON files that go with the PDF, by name
-    Raises BookRefused where the typesetter refuses it, or warns; InputError where its pictures find no room.
+    Raises BookRefused where the typesetter refuses it, or warns; NotTypeset; InputError where its pictures find no
+    room.
     """
     with _files({**pictures, **attached}) as folder:
         more = more_faces()
@@ -76,12 +82,21 @@ def _set_in_type(book: Mapping[str, Any], folder: str, more: MoreFaces | None) -
             timeout=LONGEST,
         )
     except subprocess.TimeoutExpired:
-        raise BookRefused(f"the typesetter had not ended after {LONGEST:g} s") from None
+        raise NotTypeset(_not_made(f"had not ended after {LONGEST:g} s")) from None
+    except OSError as failure:
+        raise NotTypeset(_not_made(f"could not be started: {in_words(failure)}")) from None
+    if ended.returncode:
+        last = ended.stderr.decode(errors="replace").strip().rpartition("\n")[2][:600]
+        how = f"failed: {last}" if last else f"was ended, with status {ended.returncode}"
+        raise NotTypeset(_not_made(how))
     said, _, made = ended.stdout.partition(b"\n")
-    if ended.returncode or not made:
-        refused = json.loads(said)["refused"] if said else ended.stderr.decode(errors="replace").strip()[-600:]
-        raise BookRefused(refused or "no file was made")
+    if not made:
+        raise BookRefused(json.loads(said)["refused"] or "no file was made")
     return made
+
+
+def _not_made(how: str) -> str:
+    return f"No book was made: the typesetter {how}. Look whether this machine has memory to spare, then try again"
 
 
 def settable(value: Any) -> Any:

@@ -33,7 +33,7 @@ from garboard_shop.pages.visits import NotHere, Visit
 from garboard_shop.saved_views import OwnView, query_of
 from garboard_shop.saved_views import shown as shown_views
 from garboard_shop.settings import SETTINGS, STUCK_DAYS
-from garboard_shop.store import Tablet
+from garboard_shop.store import Overtaken, Tablet
 
 LOOKED = "__Host-garboard-looked"
 """The cookie with the time when somebody last said that they looked at what changed."""
@@ -443,7 +443,7 @@ def plan(visit: Visit) -> Response:
     """Keep what a manager plans for a job: of what the form showed, what they changed."""
     said = {what: visit.form[what] for what in (ASSIGNED, PROMISED, WAITING_FOR, COMMENT) if what in visit.form}
     said = {what: typed for what, typed in said.items() if typed != visit.form.get(f"was_{what}")}
-    with decisions.deciding:
+    with visit.desk.store.deciding():
         boat, job = _job(visit, visit.form.get("job", ""))
         _refuse_overtaken(boat, job, said, visit.form)
         written = _keep(visit, boat, job, said)
@@ -459,9 +459,7 @@ def _refuse_overtaken(boat: Boat, job: str, typed: Mapping[str, str], form: Mapp
         now = getattr(plan, what)
         if what in typed and now not in (typed[what], form.get(f"was_{what}", now)):
             told = f"{TAKE_BACK[what]} was {f'set to {now}' if now else 'taken back'} after you opened the form."
-            raise decisions.Overtaken(
-                f"{told[:1].upper()}{told[1:]} Open the plan again, then decide. Nothing was changed."
-            )
+            raise Overtaken(f"{told[:1].upper()}{told[1:]} Open the plan again, then decide. Nothing was changed.")
 
 
 def plan_several(visit: Visit) -> Response:
@@ -473,7 +471,7 @@ def plan_several(visit: Visit) -> Response:
     if not picked or not said:
         missing = "Tick at least one job." if not picked else "Say at least one thing of the jobs you ticked."
         return visit.back("/board", f"{missing} Nothing was changed.")
-    with decisions.deciding:
+    with visit.desk.store.deciding():
         jobs = [(_boat(visit, hull), job) for hull, _, job in picked]
         if lost := [job for boat, job in jobs if job not in boat.jobs]:
             raise NotHere(404, f"{in_number(len(lost), 'job')} you ticked stands elsewhere now. Nothing was changed.")

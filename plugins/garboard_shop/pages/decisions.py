@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterable, Mapping, Sequence
 
 import attrs
@@ -10,7 +9,7 @@ import attrs
 from garboard import hull_number
 from garboard.disk.entries import SHOP_RECORD, Entry, view
 from garboard.disk.hullfile import CheckedEntries
-from garboard.faults import Fault, GarboardError, InputError, in_number
+from garboard.faults import Fault, InputError, in_number
 from garboard.history import authoring as writing
 from garboard.history import circuit_entries, like
 from garboard.history.authority import ON_THE_PAGE
@@ -32,14 +31,7 @@ from garboard_shop.pages import settings
 from garboard_shop.pages.authors import author_after
 from garboard_shop.pages.summaries import BoatSummary, coverage_seen, open_boat, register_in_words, seen_in
 from garboard_shop.pages.wording import value_in_words
-from garboard_shop.store import Store, managers_devices
-
-deciding = threading.Lock()
-"""Held from reading what stands until what was decided of it is kept: of two who decide at once the second is told."""
-
-
-class Overtaken(GarboardError):
-    """Something came while the person decided; they must look again before it can be decided."""
+from garboard_shop.store import Overtaken, Store, managers_devices
 
 
 def choose(

@@ -18,9 +18,6 @@ from garboard.report.photos import Photo
 
 MOST_DRAWN_KEPT = 500
 
-drawing = threading.Lock()
-"""Held while something draws: what draws is not made for several threads."""
-
 
 def colours_as_css() -> str:
     """The table of colours as custom properties."""
@@ -64,12 +61,17 @@ def photo_name(photo: Photo) -> str:
 
 
 class Drawn:
-    """Things drawn, kept by the content they were drawn from."""
+    """Things of one kind drawn, kept by the content they were drawn from.
+
+    One at a time, as what draws figures is not made for several threads. A book that takes long holds up other books,
+    and no figure.
+    """
 
     def __init__(self, most: int = MOST_DRAWN_KEPT) -> None:
         self._most = most
         self._kept: OrderedDict[str, bytes] = OrderedDict()
         self._guard = threading.Lock()
+        self._drawing = threading.Lock()
 
     def figure(self, name: str, figure: Figure) -> bytes:
         """A figure as SVG."""
@@ -83,14 +85,19 @@ class Drawn:
 
     def get(self, name: str, draw: Callable[[], bytes]) -> bytes:
         """What has a name, drawn now if it was not before."""
+        if (content := self._found(name)) is not None:
+            return content
+        with self._drawing:
+            if (content := self._found(name)) is None:  # another may have drawn it meanwhile
+                content = draw()
+                with self._guard:
+                    self._kept[name] = content
+                    while len(self._kept) > self._most:
+                        self._kept.popitem(last=False)
+        return content
+
+    def _found(self, name: str) -> bytes | None:
         with self._guard:
             if name in self._kept:
                 self._kept.move_to_end(name)
-                return self._kept[name]
-        with drawing:
-            content = draw()
-        with self._guard:
-            self._kept[name] = content
-            while len(self._kept) > self._most:
-                self._kept.popitem(last=False)
-        return content
+            return self._kept.get(name)

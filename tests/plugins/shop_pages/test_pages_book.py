@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import pytest
 from pypdf import PdfReader
@@ -11,6 +12,9 @@ from pypdf import PdfReader
 from garboard.disk.hullfile import HULLS_FOLDER
 from garboard.disk.journal import file_name
 from garboard.hosting.host import PluginHost, make_host
+from garboard.report import book
+from garboard.report.press import NotTypeset
+from garboard_shop.pages import views
 from pages_rig import KITTIWAKE, SALTGRASS, Pages, words_of
 
 SAID = "1 entry could not be read"
@@ -45,6 +49,37 @@ def test_a_damaged_file_is_told_in_the_book_until_its_entry_is_back(pages: Pages
     assert issued, "each book that was made is kept as issued"
     path.write_bytes(sound + issued + lines[5][:60])
     assert [SAID in cover for cover in _covers(folder, host)] == [False, False]
+
+
+def test_a_book_that_was_not_made_is_told_and_one_whose_photos_went_meanwhile_is_not_kept(
+    pages: Pages, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    manager, made = pages.signed_in(), list[bool]()
+    summary = pages.desk.summaries.of(SALTGRASS)
+    assert summary is not None
+    path, entries = f"/boats/{SALTGRASS}/jobs/{summary.jobs[0].id}/book.pdf", pages.entries()
+
+    def killed(*_given: Any, **_named: Any) -> bytes:
+        raise NotTypeset("No book was made: the typesetter was ended, with status -9")
+
+    monkeypatch.setattr(book, "handover_book", killed)
+    answer = manager.get(path)
+    assert answer.status_code == 503
+    assert "No book was made" in words_of(answer.text)
+    assert pages.entries() == entries, "nothing is kept as issued"
+
+    def one_goes(*_given: Any, **_named: Any) -> bytes:
+        made.append(True)
+        here[:] = [] if len(made) == 1 else here
+        return b"%PDF"
+
+    here: list[str] = []
+    monkeypatch.setattr(book, "handover_book", one_goes)
+    monkeypatch.setattr(views, "_pictures_here", lambda *_: [*here])
+    for _ in range(3):
+        here[:] = ["a"]
+        assert manager.get(path).content == b"%PDF"
+    assert len(made) == 2
 
 
 @pytest.mark.parametrize("hull", [SALTGRASS])
