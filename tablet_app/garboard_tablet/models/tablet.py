@@ -258,14 +258,22 @@ class Tablet:
         return Author(self.settings.tablet, by or self.settings.working or NOT_NAMED, self.clock, plugins)
 
     def save(self, *entries: Entry) -> None:
-        """Keep entries, each in the file of its hull."""
-        for hull in dict.fromkeys(entry.hull_key for entry in entries):
-            result = self.files.put_if_absent(hull, [entry for entry in entries if entry.hull_key == hull])
-            for _, refused in result.refused:
-                raise refused
-        self._take_in(entries)
-        if entries:
-            self.last_saved = entries[-1].at[11:19]
+        """Keep entries, each in the file of its hull.
+
+        errors : NotSaved, or what refused one of them; what was saved before stands here as it does on the disk
+        """
+        saved: list[Entry] = []
+        try:
+            for hull in dict.fromkeys(entry.hull_key for entry in entries):
+                own = [entry for entry in entries if entry.hull_key == hull]
+                refused = dict(self.files.put_if_absent(hull, own).refused)
+                saved += [entry for entry in own if entry.id not in refused]
+                for reason in refused.values():
+                    raise reason
+        finally:
+            self._take_in(saved)
+            if saved:
+                self.last_saved = saved[-1].at[11:19]
 
     def enter(self, hull: str, job: str, ask: Ask, value: JsonValue, instrument: str = "") -> None:
         """Keep the value of an ask, and with the first value of a step that it is under way.
