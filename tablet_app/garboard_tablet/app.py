@@ -118,7 +118,7 @@ class GarboardApp(App):
         self.findings = Assessor(tablet, self.background, self._findings_changed)
         self.ends = StepEnds(tablet)
         tablet.passed_over = lambda _plugin: later(self._plugin_passed_over)
-        self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed)
+        self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed, self._judge_for_list)
         self.shop = ShopWorker(tablet, self.background, self._came_ashore)
         self.live = LiveSource(tablet, simulated=demo)
         self.files = files or files_of_this_machine(later)
@@ -222,11 +222,18 @@ class GarboardApp(App):
             found = self.findings.of(Route(page="job", hull=hull, job=job))
             self.vessels.note_fails(hull, job, sum(one.finding.verdict is Verdict.FAIL for one in found))
             self.screen.refill(("vessels",))
+            self.watch.judge_next()
         if self.ends.found(key, self.findings.of(Route(page="step", hull=hull, job=job, step=step))):
             self.vessels.refresh(hull)
         page = self.screen.page
         if page is not None and (page.route.hull, page.route.job, page.route.step) == key:
             page.refill()
+
+    def _judge_for_list(self, route: Route) -> None:
+        if self.findings.known(route) is None:
+            self.findings.soon(route)
+        else:
+            self._findings_changed((route.hull, route.job, ""))
 
     def _plugin_passed_over(self) -> None:
         """A plugin does not come back: the rest goes on without it, and its findings say so."""

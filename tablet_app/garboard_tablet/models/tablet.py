@@ -54,6 +54,7 @@ class Tablet:
     """One tablet at work. Made with `open_tablet`.
 
     make_plugins : loads the plugins; called when they are first needed, so that the first page need not wait
+    name_plugins : tells which those are, without loading them; see `plugin_set`
     damaged      : what could not be read of session, settings, pairing, managers and vessels, and what to do
     echo         : the value saved last, until it is undone
     left_out     : plugins that do not run, as the app ended while they did, each with the beginning of its hash
@@ -74,12 +75,14 @@ class Tablet:
     amiss: tuple[FileAmiss, ...] = ()
     minder: PluginMinder | None = None
     passed_over: Callable[[str], object] = str
+    name_plugins: Callable[[], str] = str
     clock: HybridClock = attrs.field(factory=HybridClock)
     last_saved: str = ""
     echo: Echo | None = None
     cautions_read: dict[tuple[str, str, str], str] = attrs.field(factory=dict)
     filling: tuple[str, ...] = ()
     _host: PluginHost | None = None
+    _plugin_set: str | None = None
     _boats: dict[str, Boat] = attrs.field(factory=dict)
     _views: dict[tuple[str, str], tuple[int, JobView]] = attrs.field(factory=dict)
 
@@ -88,8 +91,17 @@ class Tablet:
     @property
     def host(self) -> PluginHost:
         if self._host is None:
+            _ = self.plugin_set  # first: what the shop approves meanwhile runs, and is news at the next start
             self._host = self.make_plugins()
         return self._host
+
+    @property
+    def plugin_set(self) -> str:
+        """Tells which plugins run until the app is closed. Any thread may ask: what is told first holds."""
+        if self._plugin_set is None:
+            named = self.name_plugins()
+            self._plugin_set = named if self._plugin_set is None else self._plugin_set
+        return self._plugin_set
 
     def plugins_left_out(self) -> tuple[str, ...]:
         """Plugins that would run but for the app having ended while they did."""
@@ -552,7 +564,10 @@ def open_tablet(
         raise
     tablet = Tablet(folder, files, settings, session, make_plugins or no_plugins, damaged, left_out=left_out(folder))
     if make_plugins is None:
+        from garboard_tablet.models.plugin_set import plugin_set
+
         tablet.make_plugins = partial(all_plugins, tablet, own_plugins, refused, without)
+        tablet.name_plugins = lambda: plugin_set(files, own_plugins, without, tablet.left_out)
     return tablet
 
 
