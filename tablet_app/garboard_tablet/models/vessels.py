@@ -58,6 +58,7 @@ class VesselLine:
     also   : keys of its other hull numbers
     guests : keys of hull numbers that jobs were moved here from, or are on their way to
     stamp  : tells whether the line is still true of the files it comes from
+    plugins : tells whether it is still true of the plugins that run
     open   : how many of its jobs are not handed over
     fails  : checks of a boat handed over that fail
     left   : what else was open when it was handed over, or has come since
@@ -85,6 +86,7 @@ class VesselLine:
     failing: Mapping[str, int] = attrs.field(factory=dict)
     day: str = ""
     next_step: str = ""
+    plugins: str = ""
 
     @property
     def fails_now(self) -> int:
@@ -170,6 +172,8 @@ class VesselList:
     lines: dict[str, VesselLine] = attrs.field(factory=dict)
     is_looked_through: bool = False
     """Whether the boats' files were read since the start: before, an empty list does not say that there is none."""
+    to_judge: dict[tuple[str, str], None] = attrs.field(factory=dict)
+    """Jobs of which checks failed by other plugins than those that run, each with its boat, the first found first."""
     _kept: tuple[VesselLine, ...] | None = None
 
     @property
@@ -199,7 +203,7 @@ class VesselList:
 
     def stale(self) -> tuple[str, ...]:
         """Hulls whose line is missing or no longer true."""
-        return self.take(differences(self.tablet.files, self.snapshot()))
+        return self.take(differences(self.tablet.files, self.snapshot(), self.tablet.plugin_set))
 
     def refresh(self, hull: str) -> None:
         """Work out one boat's line anew, whichever of its numbers is given."""
@@ -213,7 +217,13 @@ class VesselList:
         for other in fresh.also:
             self.lines.pop(other, None)
         stamp = self.stamp(*fresh.files)  # taken first: what comes meanwhile outdates it
-        self.lines[fresh.hull] = attrs.evolve(fresh, stamp=stamp if self._is_of_all(fresh.hull) else "")
+        plugins = self.tablet.plugin_set
+        if known is not None and known.plugins != plugins and fresh.failing:
+            self.to_judge |= dict.fromkeys((fresh.hull, job) for job in fresh.failing)
+            plugins = known.plugins  # until they are judged anew, perhaps after the next start
+        self.lines[fresh.hull] = attrs.evolve(
+            fresh, stamp=stamp if self._is_of_all(fresh.hull) else "", plugins=plugins
+        )
         for parted in {known.hull, *known.also} - {fresh.hull, *fresh.also} if known else ():
             self.refresh(parted)
 
@@ -238,6 +248,10 @@ class VesselList:
         if line is not None:
             failing = {other: count for other, count in line.failing.items() if other != job}
             self.lines[line.hull] = attrs.evolve(line, failing={**failing, job: fails} if fails else failing)
+            if (line.hull, job) in self.to_judge:
+                del self.to_judge[line.hull, job]
+                if all(hull != line.hull for hull, _ in self.to_judge):
+                    self.lines[line.hull] = attrs.evolve(self.lines[line.hull], plugins=self.tablet.plugin_set)
 
     def keep(self) -> None:
         """Keep the lines for the next start, where any changed."""
@@ -273,14 +287,17 @@ class Differences:
     changed: tuple[str, ...]
 
 
-def differences(files: HullFolder, lines: Sequence[VesselLine]) -> Differences:
-    """Compare lines with the files they come from. It changes nothing: any thread may call it."""
+def differences(files: HullFolder, lines: Sequence[VesselLine], plugins: str) -> Differences:
+    """Compare lines with the files they come from. It changes nothing: any thread may call it.
+
+    plugins : those that run; see `Tablet.plugin_set`
+    """
     here = files.boats()
     among = set(here)
     gone = tuple(line for line in lines if line.hull not in among)
     still = [line for line in lines if line.hull in among]
     told = {hull for line in still for hull in (line.hull, *line.also)}
-    changed = [line.hull for line in still if line.stamp != stamp(files, line.files)]
+    changed = [line.hull for line in still if line.plugins != plugins or line.stamp != stamp(files, line.files)]
     return Differences(gone, (*(hull for hull in here if hull not in told), *changed))
 
 

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
-from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.faults import InputError, in_number
@@ -50,7 +49,7 @@ class NetworkPage(Page):
         self._shown: dict[str, str] = {}
         self._texts: dict[str, Txt] = {}
         self._under_told = self.under
-        self._looking = Clock.schedule_interval(lambda _dt: self.look(), LOOK)
+        self._looking = context.between_touches.every(LOOK, self.look)
 
     @property
     def under(self) -> str:
