@@ -37,10 +37,10 @@ WEEKS = 8
 SILENT_DAYS = 3
 """A tablet not heard of for longer is marked [days]."""
 
-OPEN, ALL, STUCK, DUE, LATE, CHANGED, OPEN_FAILS, SILENT, STALE = (
+OPEN, ALL, STUCK, DUE, LATE, CHANGED, OPEN_POINTS, SILENT, STALE = (
     "open", "all", "stuck", "due", "late", "changed", "open-fails", "silent", "stale",
 )  # fmt: skip
-VIEWS = (OPEN, ALL, STUCK, DUE, LATE, CHANGED, OPEN_FAILS, SILENT, STALE)
+VIEWS = (OPEN, ALL, STUCK, DUE, LATE, CHANGED, OPEN_POINTS, SILENT, STALE)
 
 URGENCY = (State.TO_SETTLE, State.FAILING, State.READY, State.IN_WORK, State.NOT_BEGUN, State.HANDED_OVER)
 """What a person must act on first."""
@@ -60,7 +60,7 @@ SORTS: Mapping[str, Callable[[JobRow], tuple[Any, ...]]] = {
 }
 
 _NAMED = ("state", "waiting_for", "technician", "model", "engine", "tablet")
-_GROUPED = ("state", "waiting_for", "technician", "model", "is_failing", "is_stale")
+_GROUPED = ("state", "waiting_for", "technician", "model", "has_points", "is_stale")
 """What makes a group: what lists are asked for and counted by, and that few rows have to themselves."""
 FACETS = {"state": "state", "waiting": "waiting_for", "technician": "technician", "model": "model"}
 """Names in the address, each with what it asks of a row."""
@@ -353,7 +353,7 @@ class Board:
         import numpy as np
 
         kinds: dict[str, Any] = dict.fromkeys(_NAMED, np.int64)  # as counting takes them
-        kinds |= {"is_here": bool, "is_failing": bool, "is_right": bool, "is_stale": bool, "due": np.int32}
+        kinds |= {"is_here": bool, "has_points": bool, "is_right": bool, "is_stale": bool, "due": np.int32}
         kinds |= {
             "since": np.int64,
             "changed": np.int64,
@@ -375,7 +375,7 @@ class Board:
         for name in _NAMED:
             columns[name][place] = self._names[name].number(getattr(row, name))
         columns["is_here"][place] = True
-        columns["is_failing"][place] = bool(row.failing)
+        columns["has_points"][place] = row.points > 0
         columns["is_right"][place] = row.was_right_first
         columns["is_stale"][place] = bool(row.stale)
         self._groups.put(place, {name: int(columns[name][place]) for name in _GROUPED})
@@ -474,8 +474,8 @@ class Board:
         groups, state = self._groups, self._names["state"]
         states = groups.column("state")
         is_handed = states == state.known(State.HANDED_OVER)
-        if view == OPEN_FAILS:
-            return is_handed & (groups.column("is_failing") > 0)
+        if view == OPEN_POINTS:
+            return is_handed & (groups.column("has_points") > 0)
         if view == STALE:
             return groups.column("is_stale") > 0
         if view in (ALL, CHANGED):

@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from garboard.disk.entries import SHOP_RECORD, Entry
-from garboard.findings import Verdict
+from garboard.findings import Finding, Verdict
 from garboard.history.authority import THE_SHOP_ITSELF
 from garboard.history.plans import Plan, plan_of
 from garboard.records import Propeller, Vessel
-from garboard.report.outline import first_sentence, hand_over, result_of
+from garboard.report.outline import first_sentence, result_of
 from garboard.steps import BEHIND
 
 if TYPE_CHECKING:
@@ -87,6 +87,7 @@ class JobRow(Past):
     is_managers : whether a manager signed, and it holds
     writer      : who wrote in it last on a tablet
     tablet      : stands for the tablet that wrote in it last, in entries
+    points      : how many stand on its punch list
     settled     : when a disagreement was settled last [ms since 1970-01-01 UTC], and by whom; 0 for never
     assigned, promised, said_waiting, comment, comment_by : what a manager planned
     """
@@ -110,6 +111,7 @@ class JobRow(Past):
     is_managers: bool = False
     writer: str = ""
     tablet: str = ""
+    points: int = 0
     settled: int = 0
     settled_by: str = ""
     assigned: str = ""
@@ -207,6 +209,7 @@ def _job_row(summary: BoatSummary, job: JobSummary, hull: str, before: Mapping[s
         is_managers=any(one.role == "manager" and not one.stale for one in job.view.sign_offs),
         writer=_plain(last.by if last else next(iter(record.technicians), "")),
         tablet=last.tablet if last else "",
+        points=len(job.punch_list),
         settled=settling.clock.milliseconds if settling else 0,
         settled_by=settling.by if settling else "",
     )
@@ -240,7 +243,7 @@ def state_of(job: JobSummary) -> State:
     """The first state that is true of a job."""
     if job.choices:
         return State.TO_SETTLE
-    if hand_over(job.view, job.assessed).is_done:
+    if job.is_handed_over:
         return State.HANDED_OVER
     if job.counts[Verdict.FAIL]:
         return State.FAILING
@@ -328,10 +331,10 @@ def _open(state: State, job: JobSummary) -> tuple[str, int]:
         values = " or ".join(_in_words(entry) for entry in first.values if entry.kind != "job")  # as an owner is
         return ": ".join(filter(None, (values, first.place))), len(job.choices) - 1
     fails = job.with_verdict(Verdict.FAIL)
-    if fails:
-        return f"{fails[0].about}: {first_sentence(result_of(fails[0]))}", len(fails) - 1
     if state is State.HANDED_OVER:
-        return "", 0
+        return _open_though_handed_over(job, fails), 0
+    if fails:
+        return _fail_in_words(fails[0]), len(fails) - 1
     if state is State.READY:
         return "The owner has not signed.", 0
     steps = [step for phase in job.phases for step in phase.steps if step.step is not None]
@@ -342,6 +345,19 @@ def _open(state: State, job: JobSummary) -> tuple[str, int]:
         return "", 0
     missing = ", ".join(job.missing)  # all of it: "7 checks without enough data and 1 more" reads as eight checks
     return f"{missing[:1].upper()}{missing[1:]}", 0
+
+
+def _fail_in_words(fail: Finding) -> str:
+    return f"{fail.about}: {first_sentence(result_of(fail))}"
+
+
+def _open_though_handed_over(job: JobSummary, fails: Sequence[Finding]) -> str:
+    """How many points were open, and the first of them; "" for none."""
+    if not job.punch_list:
+        return ""
+    item = job.punch_list[0]
+    first = _fail_in_words(fails[0]) if fails else ": ".join(filter(None, (item.about, item.text)))
+    return f"{job.handed_over.words.capitalize()}. {first}"
 
 
 def _signer(one: Stale) -> str:

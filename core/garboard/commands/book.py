@@ -18,9 +18,10 @@ from garboard.commands.tools import (
 )
 from garboard.disk.attachments import AttachmentDamaged, Attachments
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER
+from garboard.disk.photo_words import BEGINNING
 from garboard.faults import GarboardError, in_words
 from garboard.job_files.job_file import file_beside, is_a_file, is_beside
-from garboard.report.photo_files import BEGINNING, beginning_of, to_draw
+from garboard.report.photo_files import beginning_of, to_draw
 from garboard.report.photos import Photo, PhotoLoader
 from garboard.report.terminal import Tools
 

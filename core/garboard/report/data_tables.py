@@ -33,7 +33,7 @@ from garboard.job_view import JobView, place_of
 from garboard.judging.assessing import boats_and_jobs
 from garboard.recordings.clocks import DATED_FROM
 from garboard.records import Engine, JsonValue, Measurement, OwnPiece, Propeller, Vessel
-from garboard.report.outline import counts, hand_over
+from garboard.report.outline import counts, hand_over, punch_list
 from garboard.samples import UNIT_OF_QUANTITY, Recording
 from garboard.steps import Assessed
 from garboard.units import UNITS_OF, Amount
@@ -186,6 +186,7 @@ JOBS = DataTable(
         _count("not_enough_data", "findings that lack something"),
         _count("disagreements", "values that disagree and are not settled"),
         _yes("is_handed_over", "technician and owner have signed, and nothing was changed since"),
+        _count("open_points", "what stands on its punch list, fails among it"),
         Column("open", "what keeps it from that, or is open though it is"),
         Column("owner", "the owner's reference; \"owner\" in tables without owners' names"),
     ),
@@ -422,7 +423,7 @@ class Collector:
             yield BOATS, _boat(hull, view.vessel)
         about = (hull, view.job.id)
         owners = Owners(() if self._with_owners else _owners_of(view))
-        yield JOBS, owners.out_of(JOBS, (*about, *_job(view, job.assessed), view.job.owner))
+        yield JOBS, owners.out_of(JOBS, (*about, *_job(view, self._host, job.assessed), view.job.owner))
         engines = ((*about, *_engine(view.vessel, engine)) for engine in view.vessel.engines)
         yield from ((ENGINES, owners.out_of(ENGINES, engine)) for engine in engines)
         yield from ((FACTS, owners.out_of(FACTS, (*about, *fact))) for fact in _facts(view.vessel))
@@ -670,9 +671,9 @@ def _facts_of(record: attrs.AttrsInstance, before: str = "") -> Iterator[Row]:
             yield f"{before}{field.name}", _as_text(value), None, ""
 
 
-def _job(view: JobView, assessed: Sequence[Assessed]) -> Row:
+def _job(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> Row:
     found, job = counts(assessed), view.job
-    handed = hand_over(view, assessed)
+    handed = hand_over(view, assessed, punch_list(view, host, assessed))
     return (
         job.kind,
         _day(job.opened),
@@ -681,6 +682,7 @@ def _job(view: JobView, assessed: Sequence[Assessed]) -> Row:
         *(found.get(verdict, 0) for verdict in (Verdict.PASS, Verdict.ADVISE, Verdict.FAIL, Verdict.NOT_ENOUGH_DATA)),
         len(view.disagreements),
         handed.is_done,
+        handed.points,
         "; ".join(handed.lacking),
     )
 

@@ -14,6 +14,7 @@ from markupsafe import Markup, escape
 
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import wall_milliseconds
+from garboard.disk.photo_words import BEGINNING
 from garboard.faults import in_number
 from garboard.findings import Verdict
 from garboard.history.past import reason_in
@@ -21,7 +22,7 @@ from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.report.outline import MOST_NAMED, references
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS
-from garboard.report.photo_files import BEGINNING, to_draw
+from garboard.report.photo_files import to_draw
 from garboard.report.photos import Photo, arrows_in_words, photo_in_words, shown_in_words
 from garboard.report.settings_used import setting_in_words, settings_in_words
 from garboard.report.visible import visible

@@ -35,12 +35,14 @@ from garboard.judging.assessing import Question, questions
 from garboard.records import Measurement, is_own_kind
 from garboard.report.as_typed import as_typed
 from garboard.report.outline import (
+    HandOver,
     PhaseOutline,
     PunchItem,
     StepOutline,
     by_phase,
     counts,
     hand_over,
+    is_handed_over,
     numbered_bases,
     punch_list,
 )
@@ -148,8 +150,13 @@ class JobSummary:
 
     @property
     def is_handed_over(self) -> bool:
-        """Whether technician and owner have signed all there is; it says nothing of what came later."""
-        return hand_over(self.view, self.assessed).is_done
+        """Whether technician and owner have signed, and nothing was changed since."""
+        return is_handed_over(self.view)
+
+    @property
+    def handed_over(self) -> HandOver:
+        """How far the hand over is, and what it is called once it is done."""
+        return hand_over(self.view, self.assessed, self.punch_list)
 
     @property
     def faults(self) -> tuple[PunchItem, ...]:

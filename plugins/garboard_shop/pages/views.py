@@ -16,6 +16,7 @@ from starlette.routing import BaseRoute
 from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import SHOP_RECORD
+from garboard.disk.photo_words import BEGINNING, LARGEST_PHOTO, is_photo, without_words
 from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError, in_words
 from garboard.findings import Table
@@ -59,6 +60,7 @@ from garboard_shop.pages.consequences import by_hull
 from garboard_shop.pages.desk import FOLDER, ShopDesk
 from garboard_shop.pages.drawing import colours_as_css, photo_name
 from garboard_shop.pages.index import MOST_SHOWN
+from garboard_shop.pages.plugins import content_of
 from garboard_shop.pages.summaries import (
     BoatSummary,
     JobSummary,
@@ -537,7 +539,7 @@ def photo(visit: Visit) -> Response:
 
 def attached(visit: Visit) -> Response:
     """A photo or a recording of a boat, piece by piece. It is saved, never shown by the browser: anyone may have
-    written what is in it."""
+    written what is in it. A photo is given without what its file says besides its dots, as in the book."""
     summary, name = _boat(visit), visit.request.path_params["name"]
     called = summary.files.get(name)
     held = visit.desk.store.attachments
@@ -549,12 +551,22 @@ def attached(visit: Visit) -> Response:
     except AttachmentDamaged as damaged:
         raise NotHere(404, f"This file cannot be given out: {in_words(damaged)}.") from None
 
+    headers = {**HEADERS, **_download(called)}
+    if is_photo(first[:BEGINNING]) and size <= LARGEST_PHOTO:
+        content = content_of(visit.desk.store, name)
+        if not content:
+            raise NotHere(
+                404, "This file is damaged at the shop. It arrives again when a tablet that holds it comes ashore."
+            )
+        photo = without_words(content)
+        return Response(photo, headers=headers, media_type="application/octet-stream")
+
     def pieces() -> Iterator[bytes]:
         yield first
         for start in range(len(first), size, LARGEST_PIECE):
             yield held.read(name, start, LARGEST_PIECE)
 
-    headers = {**HEADERS, **_download(called), "Content-Length": str(size)}
+    headers["Content-Length"] = str(size)
     return StreamingResponse(pieces(), headers=headers, media_type="application/octet-stream")
 
 

@@ -16,7 +16,7 @@ from garboard.history.runs import file_of
 from garboard.hosting.equipment import piece_title
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Measurement
-from garboard.report.outline import punch_list
+from garboard.report.outline import is_handed_over, punch_list
 from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask, asks_of_step, pieces, row_name, shown, shown_of
@@ -30,7 +30,7 @@ from garboard_tablet.models.tablet import FAILS, Tablet
 def phase_of(tablet: Tablet, hull: str, job: str) -> str:
     """The phase a job is in: that of its first step still to do, or handed over."""
     view = tablet.view(hull, job)
-    if any(sign_off.role == "owner" and not sign_off.stale for sign_off in view.sign_offs):
+    if is_handed_over(view):
         return "handed over"
     for step in tablet.host.steps:
         if is_open(view, step):

@@ -18,6 +18,7 @@ from garboard.disk.journal import file_name
 from garboard.disk.sizes import changed
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError, in_number
+from garboard.report.handed_over import handed_over_in_words
 from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import FAILS, NOT_NAMED, Tablet
@@ -61,7 +62,8 @@ class VesselLine:
     plugins : tells whether it is still true of the plugins that run
     open   : how many of its jobs are not handed over
     fails  : checks of a boat handed over that fail
-    left   : what else was open when it was handed over, or has come since
+    left   : what else stands on its punch list then, or has come since
+    undone : steps of a boat handed over that are still to do
     people : who entered anything about it, the latest first
     failing : how many checks of each of its jobs fail, as far as it was worked out here since the app is used
     day    : its steps in the order of the day, a letter each: "x" where nothing is left to do, "-" where something is
@@ -81,6 +83,7 @@ class VesselLine:
     guests: tuple[str, ...] = ()
     fails: int = 0
     left: int = 0
+    undone: int = 0
     open: int = 1
     people: tuple[str, ...] = ()
     failing: Mapping[str, int] = attrs.field(factory=dict)
@@ -101,27 +104,31 @@ class VesselLine:
     @property
     def stands(self) -> str:
         """How the job stands, in words: what fails in it or in another job, and what is open of one handed over."""
+        is_over = self.phase == HANDED_OVER
         counted = (
-            in_number(self.fails_now, *FAILS) if self.fails_now else "",
+            in_number(self.fails_now, *FAILS) if self.fails_now and not is_over else "",
             phrase("{fails} in other jobs", fails=in_number(self.fails_elsewhere, *FAILS))
             if self.fails_elsewhere
             else "",
-            phrase("{left} open", left=self.left) if self.left else "",
+            phrase("{steps} to do", steps=in_number(self.undone, "step")) if self.undone else "",
         )
-        return ", ".join(filter(None, (self.phase, *counted)))
+        phase = handed_over_in_words(self.fails + self.left) if is_over else self.phase
+        return ", ".join(filter(None, (phase, *counted)))
 
     @property
     def is_in_order(self) -> bool:
         """Whether it is handed over, and nothing of it asks for anything."""
-        return self.phase == HANDED_OVER and not (self.fails_now or self.fails_elsewhere or self.left or self.open)
+        return self.phase == HANDED_OVER and not (
+            self.fails_now or self.fails_elsewhere or self.left or self.undone or self.open
+        )
 
     @property
     def worst(self) -> str:
         """What stands beside the name: the worst of it, counted; else how far its day is."""
         if self.fails_now or self.fails_elsewhere:
             return f"{self.fails_now or self.fails_elsewhere} fail"
-        if self.left:
-            return f"{self.left} open"
+        if self.left or self.undone:
+            return f"{self.left + self.undone} open"
         return self.share if self.total and self.phase != HANDED_OVER else ""
 
     @property
@@ -319,7 +326,7 @@ def _line_kept(row: Mapping[str, Any]) -> VesselLine:
     """A line as it was kept; json has no tuples."""
     known = {name: row[name] for name in attrs.fields_dict(VesselLine) if name in row}
     known |= {name: tuple(row.get(name, ())) for name in ("also", "guests", "people")}
-    if known.get("phase") == HANDED_OVER and "fails" not in known:
+    if known.get("phase") == HANDED_OVER and not {"fails", "undone"} <= known.keys():
         known["stamp"] = ""  # of an older version, which did not count
     if "day" not in known:
         known["stamp"] = ""  # of an older version, which did not say what is next
@@ -348,7 +355,7 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     saved = next((at for at in times if not is_beyond_reason(at)), "")
     job = latest_job(tablet, hull)
     phase = phase_of(tablet, hull, job) if job else _without_job(tablet, hull)
-    fails, left = _left_open(tablet, hull, job) if phase == HANDED_OVER else (0, 0)
+    fails, left, undone = _left_open(tablet, hull, job) if phase == HANDED_OVER else (0, 0, 0)
     steps = tablet.host.steps if job else ()
     still_open = [is_open(tablet.view(hull, job), step) for step in steps]
     to_do = next((step.title for step, left in zip(steps, still_open, strict=True) if left), "")
@@ -360,6 +367,7 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
         phase=phase,
         fails=fails,
         left=left,
+        undone=undone,
         open=_open_jobs(tablet, hull),
         done=still_open.count(False),
         total=len(still_open),
@@ -387,13 +395,14 @@ def _people(entries: Iterable[Entry]) -> tuple[str, ...]:
     return tuple(name for name in names if len(name) <= LONGEST_NAME and name.isprintable())[:MOST_PEOPLE]
 
 
-def _left_open(tablet: Tablet, hull: str, job: str) -> tuple[int, int]:
-    """How many checks of a job fail, and what else is missing."""
+def _left_open(tablet: Tablet, hull: str, job: str) -> tuple[int, int, int]:
+    """How many checks of a job fail, what else stands on its punch list, and how many steps are still to do."""
     from garboard_tablet.models.pages import what_is_missing
 
     missing = what_is_missing(tablet, hull, job, tablet.assess(hull, job))
     fails = sum(line.why == "fails" for line in missing)
-    return fails, len(missing) - fails
+    undone = sum(line.why == "to do" for line in missing)
+    return fails, len(missing) - fails - undone, undone
 
 
 def latest_job(tablet: Tablet, hull: str) -> str:

@@ -173,7 +173,7 @@ def _mark_of(line: VesselLine) -> Mark:
     """The shape before a boat: what it fails by, what is left open of it, or how far its day is."""
     if line.fails_now or line.fails_elsewhere:
         return verdict_marks[Verdict.FAIL]
-    if line.left:
+    if line.left or line.undone:
         return verdict_marks[Verdict.ADVISE]
     return STEP_MARKS["done" if line.phase == HANDED_OVER else "under way" if line.done else "to do"]
 

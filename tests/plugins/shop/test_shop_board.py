@@ -46,7 +46,7 @@ VIEW_SAYS: dict[str, Callable[[JobRow], object]] = {
     "due": lambda row: row.state != "handed over" and "" < row.promised <= "2026-11-29",
     "late": lambda row: row.state not in ("handed over", "ready") and "" < row.promised <= "2026-11-29",
     "changed": lambda row: row.changed > NOW - 3 * A_DAY,
-    "open-fails": lambda row: row.state == "handed over" and row.failing,
+    "open-fails": lambda row: row.state == "handed over" and row.points,
     "silent": lambda row: row.state != "handed over" and row.tablet == "tablet 1",
     "stale": lambda row: row.stale,
 }
@@ -59,9 +59,9 @@ def test_a_view_has_the_jobs_it_says_and_no_other(view: str) -> None:
     assert wanted or view in ("open-fails", "stale")
 
 
-def test_a_boat_handed_over_with_an_open_fail_is_listed_and_one_without_is_not() -> None:
+def test_a_boat_handed_over_with_a_point_open_is_listed_and_one_without_is_not() -> None:
     over = [row for row in ROWS if row.state == "handed over"]
-    board = Board([attrs.evolve(over[0], failing=("a.b",), stale=("technician R. Vane",)), *over[1:]])
+    board = Board([attrs.evolve(over[0], points=1, stale=("technician R. Vane",)), *over[1:]])
     assert found(Asked(view="open-fails"), board) == found(Asked(view="stale"), board) == {over[0].job}
     board.take(over[0].hull, [over[0]])
     assert found(Asked(view="open-fails"), board) == found(Asked(view="stale"), board) == set()
