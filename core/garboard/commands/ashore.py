@@ -81,7 +81,7 @@ def command(folder: Path, code: str, new: bool, name: str, address: str, minutes
         click.echo(f"Not brought ashore: {in_words(failure)}.", err=True)
         sys.exit(BAD_INPUT)
     tools = click.get_current_context().ensure_object(Tools)
-    told = readable_report(report, lambda names: names_in_words(names, tools.host))
+    told = readable_report(report, lambda names: names_in_words(names, tools.host_for(folder)))
     click.echo(json.dumps(plain_report(report), indent=1) if as_json else told)
     if not report.complete:
         sys.exit(1)

@@ -126,8 +126,13 @@ def _merge(sources: tuple[Path, ...], target: Path, dry_run: bool) -> MergeRepor
 
 def _print_report(report: MergeReport, as_json: bool) -> None:
     tools = click.get_current_context().ensure_object(Tools)
-    told = readable_report(report, lambda names: names_in_words(names, tools.host))
-    click.echo(json.dumps(plain_report(report), indent=1) if as_json else told)
+
+    def told(names: Iterable[str]) -> str:
+        """Named as `assess` and the shop's pages name them: by the plugins that the folder's shop has approved."""
+        host = tools.host_for(report.target) if report.target.is_dir() else tools.host  # a dry run makes no folder
+        return names_in_words(names, host)
+
+    click.echo(json.dumps(plain_report(report), indent=1) if as_json else readable_report(report, told))
 
 
 def plain_report(report: MergeReport) -> dict[str, JsonValue]:

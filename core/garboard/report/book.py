@@ -69,6 +69,7 @@ _STEP_MEANING: Mapping[str, str] = {
     "not fitted": "The boat does not have this.",
     "not needed": "Another step was done instead.",
     "left out": "The shop leaves this step out.",
+    "does not apply": "The step is about equipment this boat does not have.",
 }
 """By the names of `palette.STEP_MARKS`."""
 

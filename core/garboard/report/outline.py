@@ -11,6 +11,7 @@ import attrs
 from garboard.faults import in_number
 from garboard.findings import Basis, Finding, Lack, Verdict
 from garboard.hosting.amended import is_left_out
+from garboard.hosting.equipment import none_aboard
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words, title_of
 from garboard.job_view import JobView
@@ -31,8 +32,9 @@ class StepOutline:
     """One step with what was found under it.
 
     step  : None when no loaded plugin declares the step a calculator names
-    state : "to do", "under way", "done", "look again", "not fitted", "not needed" or "left out"
+    state : "to do", "under way", "done", "look again", "not fitted", "not needed", "left out" or "does not apply"
     said  : what the shop's checks ask in it besides
+    lacks : why it does not apply, and what to do if it does; "" otherwise
     """
 
     title: str
@@ -40,6 +42,7 @@ class StepOutline:
     step: Step | None
     found: tuple[Assessed, ...]
     said: tuple[str, ...] = ()
+    lacks: str = ""
 
 
 @attrs.frozen
@@ -137,7 +140,12 @@ def by_phase(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> t
     view, said = host.with_left_out(view), host.amended.said
     steps = {
         step.key: StepOutline(
-            step.title, state_shown(view, step), step, _under(step.key, assessed), tuple(said.get(step.key, ()))
+            step.title,
+            state_shown(view, step),
+            step,
+            _under(step.key, assessed),
+            tuple(said.get(step.key, ())),
+            none_aboard(view, step, host.equipment),
         )
         for step in host.steps
     }

@@ -821,7 +821,7 @@ def _check_page(visit: Visit, typed: Mapping[str, str], seen: check_form.Look | 
         typed=typed,
         seen=seen,
         asks=check_form.asked(seen.check) if seen and seen.check else {},
-        settings=[one.key for one in visit.desk.host.settings if one.key in built_in.settings and one.stricter],
+        limits={one.key: one.field.title for one in built_in.settings.values() if one.stricter},
         titles={step.key: step.title for step in visit.desk.host.steps if step.key in built_in.steps},
         rows=check_form.ROWS_OF_FORM,
         words=check_form.WORDS,

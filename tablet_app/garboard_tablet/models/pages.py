@@ -13,7 +13,7 @@ from garboard.faults import in_number
 from garboard.findings import Figure, Finding, Table, Verdict
 from garboard.history.registers import VESSEL
 from garboard.history.runs import file_of
-from garboard.hosting.equipment import piece_title
+from garboard.hosting.equipment import Kinds, none_aboard, piece_title
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Measurement
 from garboard.report.outline import is_handed_over, punch_list
@@ -44,6 +44,7 @@ class StepLine:
 
     is_open : still to be done
     count   : how many of its findings have its verdict
+    lacks   : why it does not apply; "" where it does
     """
 
     step: Step
@@ -52,6 +53,7 @@ class StepLine:
     note: str
     is_open: bool
     count: int = 1
+    lacks: str = ""
 
 
 WORST_FIRST = (Verdict.FAIL, Verdict.ADVISE, Verdict.NOT_ENOUGH_DATA, Verdict.PASS)
@@ -169,7 +171,13 @@ def steps_by_phase(
     view = tablet.view(hull, job)
     for phase in Phase:
         lines = [
-            _step_line(view, step, assessed, len(drafts_in_step(tablet, Route(page="step", hull=hull, job=job), step)))
+            _step_line(
+                view,
+                step,
+                assessed,
+                len(drafts_in_step(tablet, Route(page="step", hull=hull, job=job), step)),
+                tablet.host.equipment,
+            )
             for step in tablet.host.steps
             if step.phase is phase
         ]
@@ -177,7 +185,7 @@ def steps_by_phase(
             yield phase, lines
 
 
-def _step_line(view: JobView, step: Step, assessed: Sequence[Assessed], left: int) -> StepLine:
+def _step_line(view: JobView, step: Step, assessed: Sequence[Assessed], left: int, kinds: Kinds) -> StepLine:
     """left : how many values are typed in it and not saved"""
     findings = [one.finding for one in assessed if one.step == step.key]
     verdicts = [finding.verdict for finding in findings if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
@@ -186,7 +194,8 @@ def _step_line(view: JobView, step: Step, assessed: Sequence[Assessed], left: in
     note = ". ".join(filter(None, (reason, unsaved)))
     verdict = next((one for one in WORST_FIRST if one in verdicts), None)
     count = sum(one is verdict for one in verdicts)
-    return StepLine(step, state_shown(view, step), verdict, note, is_open(view, step), count)
+    lacks = none_aboard(view, step, kinds)
+    return StepLine(step, state_shown(view, step), verdict, note, is_open(view, step), count, lacks)
 
 
 def open_steps(tablet: Tablet, hull: str, job: str) -> tuple[Step, ...]:

@@ -139,7 +139,7 @@ class JobPage(Page):
         return RowPress(
             line.step.title,
             lambda: self.way.open_step(self.route, line.step.key),
-            small=line.note,
+            small=" ".join(filter(None, (line.note, line.lacks))),
             mark=mark,
             word=word,
             name=f"step {line.step.key}",
