@@ -120,7 +120,7 @@ def test_a_view_says_what_stands_in_the_bytes(entry: Entry, data: st.DataObject)
     raw = bytearray(entry.raw)
     place, width = data.draw(st.integers(0, len(raw) - 1)), data.draw(st.integers(0, 2))
     raw[place : place + width] = data.draw(
-        st.sampled_from([b"", b",", b'"', b"7", b"-", b" ", b'","', b"\xc3\xa9", b"[]"])
+        st.sampled_from([b"", b",", b'"', b"7", b"-", b" ", b'","', b"\xc3\xa9", b"\xc3", b"\x7f", b"\t", b"[]"])
     )
     seen = view("0" * 32, bytes(raw))
     if not seen.kind:

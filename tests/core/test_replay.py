@@ -10,6 +10,7 @@ from itertools import permutations
 from pathlib import Path
 from typing import NoReturn
 
+import attrs
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -809,9 +810,10 @@ def test_opening_and_viewing_a_hull_is_the_same_work_an_entry_however_many_value
     assert calls_each(2_000) <= 1.01 * calls_each(400)
 
 
-def test_a_plain_reading_is_opened_replayed_and_viewed_in_few_calls_and_few_objects(tmp_path: Path) -> None:
+@pytest.mark.parametrize("by", ["R. Vane", "Zoë"])
+def test_a_plain_reading_is_opened_replayed_and_viewed_in_few_calls_and_few_objects(tmp_path: Path, by: str) -> None:
     """Nearly all entries of a boat are such. As JSON, with tables for each place, they were 166 and 14."""
-    author, empty, values = tablet("a").author, HullState(HULL), 500
+    author, empty, values = attrs.evolve(tablet("a").author, by=by), HullState(HULL), 500
     with HullFolder(tmp_path) as folder:
         folder.put_if_absent(
             HULL, [measure(author, empty, JOB, STEP, FIELD, "1 kn", row=str(row)) for row in range(values)]

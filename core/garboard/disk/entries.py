@@ -19,7 +19,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
-from functools import cached_property, lru_cache
+from functools import cache, cached_property, lru_cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NoReturn
 
@@ -342,33 +342,35 @@ def _entry(entry_id: str, raw: bytes, stored: dict[str, JsonValue]) -> Entry:
 
 def _plain(entry_id: str, raw: bytes) -> Entry | None:
     """The same entry as `_entry` makes of bytes of the one plain shape, in a third of the time; None for others."""
-    plain = _is_plain(raw)
+    try:
+        plain = _plain_text().fullmatch(raw.decode())
+    except UnicodeDecodeError:
+        return None
     if plain is None:
         return None
     at, by, moment, count, tablet, hull, instrument, job, kind, replaces, subject, value = plain.groups()
-    named = kind.decode()
     return Entry(
         entry_id,
         raw,
-        named,
-        hull.decode(),
-        job[1:-1].decode(),
+        kind,
+        hull,
+        job[1:-1],
         _plain_texts(subject),
-        () if replaces == b"[]" else _plain_texts(replaces),
-        value[1:-1].decode() if value[0] == _QUOTE else _loads(value),
+        () if replaces == "[]" else _plain_texts(replaces),
+        value[1:-1] if value[0] == '"' else _loads(value.encode()),
         tuple.__new__(Stamp, (int(moment), int(count))),
-        at.decode(),
-        by.decode(),
-        tablet.decode(),
-        instrument.decode() if instrument else "",
-        named in KINDS,
+        at,
+        by,
+        tablet,
+        instrument or "",
+        kind in KINDS,
         True,
     )
 
 
-def _plain_texts(listed: bytes) -> tuple[str, ...]:
+def _plain_texts(listed: str) -> tuple[str, ...]:
     """The texts of a list, none of which holds a quote."""
-    return tuple(listed[2:-2].decode().split('","')) if listed != b"[]" else ()
+    return tuple(listed[2:-2].split('","')) if listed != "[]" else ()
 
 
 def entry_id(raw: bytes) -> str:
@@ -415,46 +417,58 @@ def plain_place_and_value(raw: bytes) -> tuple[tuple[bytes, ...], bytes] | None:
     return (kind, b"" if kind == b"field" else job, subject), value
 
 
-_IN_QUOTES = rb"[ !#-\[\]-~]*+"
-_TEXT = rb'"' + _IN_QUOTES + rb'"'
-_QUOTE = ord('"')
-_COUNT = rb"(0|[1-9][0-9]{0,14})"
-_WHOLE = rb"(?:0|-?[1-9][0-9]{0,14})"
-_SIMPLE = rb"(?:" + _TEXT + rb"|" + _WHOLE + rb"|true|false|null)"
-_IDS = rb'\[(?:"[0-9a-f]{32}"(?:,"[0-9a-f]{32}")*+)?+\]'
-_MEMBER = rb"(?:" + _SIMPLE + rb"|" + _IDS + rb")"
+_ASCII, _ANY = r"[ !#-\[\]-~]", r'[^"\\\x00-\x1f]'
+"""Characters of a text without escapes."""
+_COUNT = r"(0|[1-9][0-9]{0,14})"
+_WHOLE = r"(?:0|-?[1-9][0-9]{0,14})"
+_IDS = r'\[(?:"[0-9a-f]{32}"(?:,"[0-9a-f]{32}")*+)?+\]'
 
 
-def _plain_entry() -> re.Pattern[bytes]:
-    """Entries of this version: ASCII text free of escapes, no further field but the instrument, a value at most one
-    object deep, in which only a signature's list of ids may stand besides. What `_plain` reads is in groups.
+def _simple(one: str) -> str:
+    return rf'(?:"{one}*+"|{_WHOLE}|true|false|null)'
+
+
+def _member(one: str) -> str:
+    return rf"(?:{_simple(one)}|{_IDS})"
+
+
+def _plain_entry(one: str) -> str:
+    """A pattern of entries of this version: text free of escapes, no further field but the instrument, a value at most
+    one object deep, in which only a signature's list of ids may stand besides. What `_plain` reads is in groups.
+
+    one : what a character of a text may be
     """
-    flat = rb"\{(?:" + _TEXT + rb":" + _MEMBER + rb"(?:," + _TEXT + rb":" + _MEMBER + rb")*)?\}"
-    texts = rb"\[(?:" + _TEXT + rb"(?:," + _TEXT + rb")*)?\]"
-    told = rb'"(' + _IN_QUOTES + rb')"'
-    shapes = {
-        b"at": told,
-        b"by": told,
-        b"clock": rb"\[" + _COUNT + rb"," + _COUNT + rb"\]",
-        b"dev": told,
-        b"hull": rb'"(?P<hull>[ !#-\[\]-~]{1,64}+)"',
-        b"job": rb"(?P<job>" + _TEXT + rb")",
-        b"kind": rb'"(?P<kind>[ !#-\[\]-~]++)"',
-        b"plugins": rb"\{(?:" + _TEXT + rb":" + _TEXT + rb")?\}",
-        b"program": _TEXT,
-        b"replaces": rb"(" + _IDS + rb")",
-        b"subject": rb"(?P<subject>" + texts + rb")",
-        b"v": str(ENTRY.version).encode(),
-        b"value": rb"(?P<value>" + _SIMPLE + rb"|" + flat + rb")",
+    text, told, member = f'"{one}*+"', f'"({one}*+)"', _member(one)
+    fields = {
+        "at": told,
+        "by": told,
+        "clock": rf"\[{_COUNT},{_COUNT}\]",
+        "dev": told,
+        "hull": f'"(?P<hull>{one}{{1,{LONGEST_HULL_NUMBER}}}+)"(?:,"instrument":{told})?',
+        "job": f"(?P<job>{text})",
+        "kind": f'"(?P<kind>{one}++)"',
+        "plugins": rf"\{{(?:{text}:{text})?\}}",
+        "program": text,
+        "replaces": f"({_IDS})",
+        "subject": rf"(?P<subject>\[(?:{text}(?:,{text})*)?\])",
+        "v": str(ENTRY.version),
+        "value": rf"(?P<value>{_simple(one)}|\{{(?:{text}:{member}(?:,{text}:{member})*)?\}})",
     }
-    fields = [b'"%s":%s' % field for field in shapes.items()]
-    instrument = rb'(?:"instrument":' + told + rb",)?"
-    return re.compile(rb"\{" + rb",".join([*fields[:5], instrument + fields[5], *fields[6:]]) + rb"\}")
+    members = ",".join(f'"{name}":{shape}' for name, shape in fields.items())
+    return rf"\{{{members}\}}"
 
 
-_is_plain = _plain_entry().fullmatch
+_is_plain = re.compile(_plain_entry(_ASCII).encode()).fullmatch
+
+
+@cache
+def _plain_text() -> re.Pattern[str]:
+    """Text need not be of one spelling here, as where an entry is checked."""
+    return re.compile(_plain_entry(_ANY))
+
+
 _END_OF_OBJECT = ord("}")
-_KEY_AND_REST = re.compile(rb'"([^"]*+)":' + _MEMBER + rb",?")
+_KEY_AND_REST = re.compile(rf'"([^"]*+)":{_member(_ASCII)},?'.encode())
 """A member of a flat object, all of it: else a text that ends in a comma would begin the next key."""
 
 
