@@ -310,7 +310,7 @@ def _written_last(entries: Iterable[Entry], devices: frozenset[str]) -> Entry | 
         entry
         for entry in entries
         if entry.tablet not in THE_SHOP_ITSELF
-        and entry.fields
+        and entry.kind
         and not (entry.kind == "signoff" and entry.subject[:1] != ("technician",))
     ]
     there = [entry for entry in of_work if entry.tablet in devices] or of_work

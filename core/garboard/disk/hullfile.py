@@ -143,10 +143,9 @@ class HullFile:
     @makes_many
     def entries(self) -> tuple[Entry, ...]:
         """Views of the entries, in the order they came in. Each is parsed once."""
-        for name, raw in self.journal.entries.items():
-            if name not in self._views:
-                self._views[name] = view(name, raw)
-        return tuple(self._views[name] for name in self.journal.entries)
+        views, stored = self._views, self.journal.entries
+        views.update([(name, view(name, raw)) for name, raw in stored.items() if name not in views])
+        return tuple([views[name] for name in stored])
 
     def digest(self) -> str:
         """The digest of the entries held."""
