@@ -181,6 +181,7 @@ def _templates(desk: ShopDesk) -> Environment:
     found.globals["VERDICTS"] = {verdict.name.lower(): mark for verdict, mark in VERDICT_MARKS.items()}
     found.globals["VERDICT"] = Verdict
     found.globals["STEPS"] = STEP_MARKS
+    found.globals["STATES"] = drawing.STATE_MARKS
     found.globals["shop"] = desk.shop_name
     found.globals["not_whole"] = lambda: desk.remembering.not_whole
     found.globals["remembering"] = desk.remembering
