@@ -42,13 +42,16 @@ OPEN, ALL, STUCK, DUE, LATE, CHANGED, OPEN_POINTS, SILENT, STALE = (
 )  # fmt: skip
 VIEWS = (OPEN, ALL, STUCK, DUE, LATE, CHANGED, OPEN_POINTS, SILENT, STALE)
 
-URGENCY = (State.TO_SETTLE, State.FAILING, State.READY, State.IN_WORK, State.NOT_BEGUN, State.HANDED_OVER)
+URGENCY = (
+    *(State.TO_SETTLE, State.FAILING, State.READY, State.IN_WORK, State.NOT_BEGUN),
+    *(State.HANDED_OVER, State.SET_ASIDE),
+)
 """What a person must act on first."""
 
 SORTS: Mapping[str, Callable[[JobRow], tuple[Any, ...]]] = {
     "urgent": lambda row: (
         URGENCY.index(State(row.state)),
-        -row.since if row.is_handed_over else row.since,
+        -row.since if row.is_closed else row.since,
     ),
     "days": lambda row: (row.since,),
     "boat": lambda row: ((row.name or row.number).casefold(), row.hull),
@@ -387,7 +390,7 @@ class Board:
         for column in self._codes.values():
             column[place] = False
         for what, codes in (("failing", row.failing), ("failed", row.ever_failed)):
-            for code in codes:
+            for code in () if row.is_set_aside else codes:  # as Insight, which counts none of it
                 if (what, code) not in self._codes:
                     self._codes[what, code] = np.zeros(len(columns["is_here"]), dtype=bool)
                 self._codes[what, code][place] = True
@@ -474,15 +477,16 @@ class Board:
         groups, state = self._groups, self._names["state"]
         states = groups.column("state")
         is_handed = states == state.known(State.HANDED_OVER)
+        is_closed = is_handed | (states == state.known(State.SET_ASIDE))
         if view == OPEN_POINTS:
             return is_handed & (groups.column("has_points") > 0)
         if view == STALE:
-            return groups.column("is_stale") > 0
+            return (groups.column("is_stale") > 0) & (states != state.known(State.SET_ASIDE))
         if view in (ALL, CHANGED):
             return states >= 0
         if view == LATE:
-            return ~is_handed & (states >= 0) & (states != state.known(State.READY))
-        return ~is_handed & (states >= 0)
+            return ~is_closed & (states >= 0) & (states != state.known(State.READY))
+        return ~is_closed & (states >= 0)
 
     def _rows_in_view(self, view: str, times: Times) -> list[Any]:
         """What a view asks of each row besides."""

@@ -32,7 +32,7 @@ LONGEST_NAME = 200
 
 
 class State(StrEnum):
-    """Of a job: the first that is true, in this order."""
+    """Of a job: the first that is true, in this order; before all of them that a manager set it aside."""
 
     TO_SETTLE = "to settle"
     HANDED_OVER = "handed over"
@@ -40,6 +40,7 @@ class State(StrEnum):
     READY = "ready"
     IN_WORK = "in work"
     NOT_BEGUN = "not begun"
+    SET_ASIDE = "set aside"
 
 
 WAITS_OF_ITSELF = {State.TO_SETTLE: "manager", State.FAILING: "rigger", State.READY: "owner"}
@@ -123,7 +124,7 @@ class JobRow(Past):
     @property
     def waiting_for(self) -> str:
         """Whom it waits for: whom a manager said, else who must act by its state; "" for nobody in particular."""
-        if self.state == State.HANDED_OVER:
+        if self.is_closed:
             return ""
         return self.said_waiting or WAITS_OF_ITSELF.get(State(self.state), "")
 
@@ -135,6 +136,15 @@ class JobRow(Past):
     @property
     def is_handed_over(self) -> bool:
         return self.state == State.HANDED_OVER
+
+    @property
+    def is_set_aside(self) -> bool:
+        return self.state == State.SET_ASIDE
+
+    @property
+    def is_closed(self) -> bool:
+        """Whether nobody has anything to do about it: no list of open jobs has it."""
+        return self.is_handed_over or self.is_set_aside
 
     @property
     def was_right_first(self) -> bool:
@@ -241,6 +251,8 @@ def planned(row: JobRow, plan: Plan) -> JobRow:
 
 def state_of(job: JobSummary) -> State:
     """The first state that is true of a job."""
+    if job.is_set_aside:
+        return State.SET_ASIDE
     if job.choices:
         return State.TO_SETTLE
     if job.is_handed_over:
@@ -265,7 +277,7 @@ def with_past(row: JobRow, before: Past | None, came: Came) -> JobRow:
     else:
         at = came.last if max(before.changed, before.brought) < came.last <= came.now else came.now
         is_same = before.state == row.state
-        handed = before.handed if row.state in (State.HANDED_OVER, State.TO_SETTLE) else 0
+        handed = before.handed if row.state in (State.HANDED_OVER, State.TO_SETTLE, State.SET_ASIDE) else 0
         handed = handed or (at if row.is_handed_over else 0)
         told = attrs.evolve(_past_of(before), state=row.state, since=before.since if is_same else at, handed=handed)
         says_new = not is_same
@@ -326,6 +338,17 @@ def _how_far(steps: Sequence[str]) -> str:
 
 def _open(state: State, job: JobSummary) -> tuple[str, int]:
     """What is open first, and how many more of its kind are."""
+    if job.aside is None:
+        return _open_in(state, job)
+    if state is State.SET_ASIDE:
+        return job.aside.in_words, 0
+    text, more = _open_in(state, job)
+    if job.aside.holds:  # of a boat handed over
+        return text, more
+    return f"{job.aside.in_words} {text}".rstrip(), more
+
+
+def _open_in(state: State, job: JobSummary) -> tuple[str, int]:
     if state is State.TO_SETTLE:
         first = job.choices[0]
         values = " or ".join(_in_words(entry) for entry in first.values if entry.kind != "job")  # as an owner is

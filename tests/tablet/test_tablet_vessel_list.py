@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from garboard.history.authoring import Author
+from garboard.history.plans import set_aside
 from garboard.records import Job
 from garboard.report.outline import hand_over as hand_over_of
 from garboard.report.outline import punch_list
+from garboard_tablet.models.pages import asked
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import HANDED_OVER, when_opened
 from tablet.driver import Drive, Driver, new_job
@@ -96,3 +99,21 @@ def test_a_boat_is_handed_over_with_as_many_points_open_as_its_book_counts(drive
     d.app.tablet.sign(other, its_job, "owner", "A. Marsh", b"<svg/>")
     d.app.vessels.refresh(other)
     assert d.app.vessels.lines[other].phase != HANDED_OVER
+
+
+def test_a_boat_whose_job_the_shop_set_aside_says_so_until_something_is_entered(drive: Drive) -> None:
+    d = drive(working="Kim")
+    tablet = d.app.tablet
+    hull, job = tablet.open_job(NUMBERS[0])
+    home = tablet.state_of(hull, job)
+    tablet.save(set_aside(Author("shop page", "M. Office"), home, (job,), "sold unrigged"))
+    d.app.vessels.refresh(hull)
+    line = d.app.vessels.lines[hull]
+    assert (line.phase, line.open, line.what_next) == ("set aside", 0, "Set aside")
+    (told,) = [one.text for one in asked(tablet, hull, job) if "aside" in one.text]
+    assert told == "Set aside by M. Office: sold unrigged. What you enter opens the job again."
+    tablet.set_state(hull, job, tablet.host.steps[0].key, "done")
+    d.app.vessels.refresh(hull)
+    assert d.app.vessels.lines[hull].phase != "set aside"
+    (told,) = [one.text for one in asked(tablet, hull, job) if "aside" in one.text]
+    assert told == "Was set aside by M. Office: sold unrigged. Open again, as 1 entry came since."

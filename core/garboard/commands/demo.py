@@ -92,7 +92,7 @@ def _print_boats(console: Console, host: PluginHost, jobs: Mapping[str, Assessed
         state = hand_over(job.view, job.assessed, punch_list(job.view, host, job.assessed))
         standing = "finished and signed" if state.is_done else "not finished"
         if state.is_done and state.lacking:
-            standing = f"{state.words} ({', '.join(state.lacking)})"
+            standing = f"{state.words}, {', '.join(state.lacking)}"
         line = f"{vessel.name} ({vessel.hull_number}), {standing}: {summary(job.assessed)}"
         console.print(line, soft_wrap=True, highlight=False)
 

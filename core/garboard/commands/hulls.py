@@ -33,7 +33,7 @@ from garboard.disk.journal import file_name
 from garboard.disk.storage import Loss
 from garboard.faults import Fault, InputError, in_number, shown
 from garboard.history import authoring as writing
-from garboard.history import backup, exchange
+from garboard.history import backup, exchange, plans
 from garboard.history.authoring import Author
 from garboard.history.authority import SHOP_FOLDER, THE_SHOP_ITSELF, managers_part
 from garboard.history.boat import Boat, author_for, open_hull, register_named, replay_with_aliases
@@ -551,6 +551,32 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
             parted = replay_with_aliases(hulls.entries, home.hull)
             kept = [(parted, key) for key in outlived_a_joining(parted, parted) if key.job in pair]
             _tell_what_outlived(folder, kept)
+
+
+@click.command("set-aside")
+@folder_argument
+@click.argument("hull")
+@job_option
+@click.option("--undo", is_flag=True, help="Take the job up again.")
+@_signed
+def set_job_aside(folder: Path, hull: str, job: str, undo: bool, by: str, reason: str, tablet: str) -> None:
+    """Set a job aside that will not be finished, such as of a boat that was withdrawn. All that was entered stays.
+
+    No open list of the shop's board and no number counts it. It is open again with --undo, or when a tablet brings
+    something new for it.
+    """
+    from garboard.report.outline import is_handed_over
+
+    with writing_in(folder, hull, job) as (hulls, boat, job):
+        home = boat.state_of(job)
+        jobs, author = (job, *home.parts(job)), author_of(hulls, home, tablet, by)
+        if undo:
+            save_all(hulls, plans.taken_up(author, home, jobs, reason))
+        elif is_handed_over(boat.view(job)):
+            raise InputError("set-aside", [Fault("job", "one that is not handed over", f"{job}, which is")])
+        else:
+            save_all(hulls, [plans.set_aside(author, home, jobs, reason)])
+    click.echo(f"job {job} is {'open again' if undo else 'set aside'}")
 
 
 @click.command("import")

@@ -40,7 +40,7 @@ MOST_DOTS = 64_000_000
 """More would take a quarter of a gigabyte to open. Of a JPEG it counts what is read of it, at most a quarter of both
 sides where it is that large."""
 _FORMS = ("JPEG", "PNG", "WEBP")
-_KEPT_AS_THEY_ARE = ("JPEG", "PNG")
+_KEPT_AS_THEY_ARE = ("image/jpeg", "image/png")
 _QUALITY = 85
 _ORIENTATION = 0x0112
 """Tag of Exif: how the camera was held."""
@@ -258,7 +258,7 @@ def as_kept(content: bytes) -> bytes:
     _refuse_damaged(content)
     with Image.open(BytesIO(content), formats=_FORMS) as original:
         is_upright = original.getexif().get(_ORIENTATION, 1) == 1
-        stays = is_upright and original.format in _KEPT_AS_THEY_ARE and max(original.size) <= KEPT_SIDE
+        stays = is_upright and original.get_format_mimetype() in _KEPT_AS_THEY_ARE and max(original.size) <= KEPT_SIDE
     photo = looked_into(content) if stays else None
     return photo.bare if photo else _as_jpeg(image)
 

@@ -58,7 +58,7 @@ from garboard_shop.pages import (
 from garboard_shop.pages import boat_page as glance
 from garboard_shop.pages.consequences import by_hull
 from garboard_shop.pages.desk import FOLDER, ShopDesk
-from garboard_shop.pages.drawing import colours_as_css, photo_name
+from garboard_shop.pages.drawing import STATE_MARKS, colours_as_css, photo_name
 from garboard_shop.pages.index import MOST_SHOWN
 from garboard_shop.pages.plugins import content_of
 from garboard_shop.pages.summaries import (
@@ -117,6 +117,8 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         (f"{own_views.OWN_VIEWS}/remove", own_views.remove, "POST", MANAGER),
         ("/boats/{hull}/plan", board.plan_page, "GET", ""),
         ("/boats/{hull}/plan", board.plan, "POST", MANAGER),
+        ("/boats/{hull}/set-aside", partial(decide, decisions.put_aside), "POST", MANAGER),
+        ("/boats/{hull}/take-up", partial(decide, decisions.take_up), "POST", MANAGER),
         ("/boats", boats_page, "GET", ""),
         ("/boats/new", begin_boat, "POST", MANAGER),
         ("/boats/{hull}", boat_page, "GET", ""),
@@ -337,7 +339,7 @@ def boat_page(visit: Visit) -> Response:
         glances={job.id: glance.phases_at_a_glance(job) for job in summary.jobs},
         days={job.id: _days(summary, job) for job in summary.jobs},
         rows=_rows_of_jobs(desk, summary),
-        marks=board.STATE_MARKS,
+        marks=STATE_MARKS,
         now=desk.now(),
         shortened=glance.shortened,
         recordings={job.id: glance.recordings_in(job) for job in summary.jobs},

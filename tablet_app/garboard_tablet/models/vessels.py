@@ -32,7 +32,8 @@ LINES, ASHORE = "vessels", "ashore"
 """Its tables: a line for each boat, and for each hull what was last known to be at the shop."""
 _FORMER_LINES, _FORMER_ASHORE = "summaries.json", "ashore.json"
 
-HANDED_OVER = "handed over"
+HANDED_OVER, SET_ASIDE = "handed over", "set aside"
+CLOSED = (HANDED_OVER, SET_ASIDE)
 MOST_PEOPLE, LONGEST_NAME = 17, 40
 """So many people are offered to choose from; a name of more characters is typed."""
 
@@ -60,7 +61,7 @@ class VesselLine:
     guests : keys of hull numbers that jobs were moved here from, or are on their way to
     stamp  : tells whether the line is still true of the files it comes from
     plugins : tells whether it is still true of the plugins that run
-    open   : how many of its jobs are not handed over
+    open   : how many of its jobs are neither handed over nor set aside
     fails  : checks of a boat handed over that fail
     left   : what else stands on its punch list then, or has come since
     undone : steps of a boat handed over that are still to do
@@ -129,12 +130,12 @@ class VesselLine:
             return f"{self.fails_now or self.fails_elsewhere} fail"
         if self.left or self.undone:
             return f"{self.left + self.undone} open"
-        return self.share if self.total and self.phase != HANDED_OVER else ""
+        return self.share if self.total and self.phase not in CLOSED else ""
 
     @property
     def what_next(self) -> str:
         """What is to be done next; of a boat handed over, how it stands."""
-        if self.phase == HANDED_OVER or not self.next_step:
+        if self.phase in CLOSED or not self.next_step:
             return f"{self.stands[:1].upper()}{self.stands[1:]}"
         elsewhere = f"{in_number(self.fails_elsewhere, *FAILS)} in other jobs" if self.fails_elsewhere else ""
         return ". ".join(filter(None, (f"Next: {self.next_step}", elsewhere)))
@@ -385,7 +386,7 @@ def _open_jobs(tablet: Tablet, hull: str) -> int:
     from garboard_tablet.models.pages import phase_of
 
     jobs = tablet.boat(hull).jobs
-    return sum(phase_of(tablet, hull, job) != HANDED_OVER for job in jobs)
+    return sum(phase_of(tablet, hull, job) not in CLOSED for job in jobs)
 
 
 def _people(entries: Iterable[Entry]) -> tuple[str, ...]:
