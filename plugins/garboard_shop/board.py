@@ -17,6 +17,7 @@ from urllib.parse import urlencode
 import attrs
 
 from garboard import hull_number
+from garboard.findings import rounded
 from garboard.history.plans import WAITS_FOR
 from garboard_shop.board_groups import Groups
 from garboard_shop.board_words import Words
@@ -638,4 +639,4 @@ def _next_month(day: date) -> date:
 
 def shares(week: Week) -> int | None:
     """The per cent of a week's jobs that was right the first time; None of too few to tell."""
-    return round(100 * week.right / week.jobs) if week.jobs >= FEWEST_FOR_A_SHARE else None
+    return int(rounded(100 * week.right / week.jobs)) if week.jobs >= FEWEST_FOR_A_SHARE else None

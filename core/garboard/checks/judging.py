@@ -26,6 +26,7 @@ from garboard.findings import (
     decimals_beside,
     not_enough_data,
     plain_text,
+    rounded_beside,
 )
 from garboard.job_view import FieldKey, JobView, in_unit, nothing_at, place_of_fact
 from garboard.records import JsonValue
@@ -167,7 +168,8 @@ class JobValues:
 
     def _outside(self, value: Value, found: float, row: str) -> str:
         """What to say of a number out of its range."""
-        told = f"{value.title}{self.check.in_row(value.table, row)}: {found:.{value.decimals}f}"
+        shown = rounded_beside(found, value.ends or (), value.decimals)
+        told = f"{value.title}{self.check.in_row(value.table, row)}: {shown}"
         if value.outside:
             return f"{f'{told} {value.unit}'.rstrip()}. {value.outside}"
         low, high = (f"{end:g}" for end in value.ends or ())

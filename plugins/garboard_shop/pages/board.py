@@ -16,6 +16,7 @@ from garboard import hull_number
 from garboard.disk.entries import PLAN
 from garboard.disk.storage import NotSaved
 from garboard.faults import in_number, in_words
+from garboard.findings import rounded
 from garboard.history.boat import Boat
 from garboard.history.halves import HalfSaved
 from garboard.history.plans import ASSIGNED, COMMENT, PROMISED, WAITING_FOR, WAITS_FOR, plan_of, set_aside_of
@@ -392,7 +393,7 @@ def weeks_in_words(head: Headline, what: str) -> str:
     def one(week: Week) -> str:
         if not week.jobs:
             return "none"
-        return f"{week.right} of {week.jobs}" if what == "right" else f"{week.days:.0f}"
+        return f"{week.right} of {week.jobs}" if what == "right" else rounded(week.days)
 
     return f"By week, this week last: {', '.join(map(one, head.weeks))}."
 

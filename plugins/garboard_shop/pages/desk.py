@@ -18,7 +18,7 @@ from garboard.disk.clock import wall_milliseconds
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.photo_words import BEGINNING
 from garboard.faults import InputError, in_number, in_words
-from garboard.findings import Verdict
+from garboard.findings import Verdict, rounded
 from garboard.history.authority import AT_THE_DESK
 from garboard.history.handed_in import handed_in, put_away
 from garboard.history.past import reason_in
@@ -179,6 +179,7 @@ def _templates(desk: ShopDesk) -> Environment:
         wording.hour_of,
         wording.clock_in_words,
         in_number,
+        rounded,
         wording.number_differences,
         drawing.mark_svg,
         drawing.figure_name,

@@ -135,7 +135,7 @@ _MOST_KINDS = 12
 def _value(key: StreamKey, latest: Latest, age: float, own: Mapping[str, str]) -> str:
     name = " ".join(filter(None, (key.quantity.replace("_", " "), key.reference, key.instance)))
     source = phrase(", from {source}", source=key.source) if key.source else ""
-    old = phrase(", {age:.0f} s old", age=age) if age > STALE_AFTER else ""
+    old = phrase(", {age} s old", age=rounded(age)) if age > STALE_AFTER else ""
     decimals = 4 if key.quantity in ("latitude", "longitude") else 1
     unit = UNIT_OF_QUANTITY[key.quantity]
     shown = shown_in(unit, own)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.faults import in_number
-from garboard.findings import Verdict
+from garboard.findings import Verdict, rounded
 from garboard.samples import UNIT_OF_QUANTITY
 from garboard_tablet.language import phrase
 from garboard_tablet.models.heading_sources import HeadingSource, entered_not_heard, heard, sensor_of, tie
@@ -111,7 +111,7 @@ def _not_heard(sentence: str) -> Card:
 
 
 def _reading(one: HeadingSource) -> str:
-    reading = f"{one.value:.1f} {UNIT_OF_QUANTITY[one.quantity]} {one.reference}".rstrip()
+    reading = f"{rounded(one.value, 1)} {UNIT_OF_QUANTITY[one.quantity]} {one.reference}".rstrip()
     return f"{one.quantity.replace('_', ' ').capitalize()} {reading}"
 
 
