@@ -148,7 +148,8 @@ class TablesMaker:
             left_out.append((hull, in_words(failure)))
             return None
         if summary.is_passing:
-            left_out.append((hull, "a check of it was not run: others asked for it so long"))
+            why = "a recording of it found no room" if summary.no_room else "others asked for it so long"
+            left_out.append((hull, f"a check of it was not run: {why}"))
         return summary
 
 
