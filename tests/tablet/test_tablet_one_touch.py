@@ -196,7 +196,8 @@ def hand_over(d: Driver) -> str:
     from garboard_tablet.models.session import Route
 
     here = d.app.tablet.session.here
-    d.app.tablet.sign(here.hull, here.job, "owner", "A. Marsh", b"<svg/>")
+    for role, name in (("technician", "Kim"), ("owner", "A. Marsh")):
+        d.app.tablet.sign(here.hull, here.job, role, name, b"<svg/>")
     d.app.vessels.refresh(here.hull)
     d.app.way.go(Route(page="vessels"))
     return f"vessel {here.hull}"

@@ -15,7 +15,7 @@ from garboard.history.registers import VESSEL
 from garboard.history.runs import file_of
 from garboard.hosting.equipment import piece_title
 from garboard.job_view import FieldKey, JobView
-from garboard.records import Measurement
+from garboard.records import SIGN_AT_HAND_OVER, Measurement
 from garboard.report.outline import punch_list
 from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
 from garboard_tablet.language import phrase
@@ -27,10 +27,15 @@ from garboard_tablet.models.tablet import FAILS, Tablet
 # A job
 
 
+def is_handed_over(view: JobView) -> bool:
+    """Whether everyone who signs at the hand over has signed, and nothing was changed since."""
+    return {one.role for one in view.sign_offs if not one.stale} >= set(SIGN_AT_HAND_OVER)
+
+
 def phase_of(tablet: Tablet, hull: str, job: str) -> str:
-    """The phase a job is in: that of its first step still to do, or handed over."""
+    """The phase a job is in: that of its first step still to do, or handed over, as the book and the shop say it."""
     view = tablet.view(hull, job)
-    if any(sign_off.role == "owner" and not sign_off.stale for sign_off in view.sign_offs):
+    if is_handed_over(view):
         return "handed over"
     for step in tablet.host.steps:
         if is_open(view, step):

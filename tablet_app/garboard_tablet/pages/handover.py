@@ -11,12 +11,12 @@ from kivy.uix.widget import Widget
 from garboard.disk.clock import clock_mark
 from garboard.faults import in_number, in_words
 from garboard.findings import Verdict
-from garboard.records import SignOff
+from garboard.records import SIGN_AT_HAND_OVER, SignOff
 from garboard.steps import Phase, Step
 from garboard_tablet.book import book_path, book_state, can_make_book, keep_issued, make_book, put_down
 from garboard_tablet.language import phrase
 from garboard_tablet.models.covered import CoveredPart, coverage
-from garboard_tablet.models.pages import PunchLine, still_to_do, what_is_missing
+from garboard_tablet.models.pages import PunchLine, is_handed_over, still_to_do, what_is_missing
 from garboard_tablet.models.photos import content_of
 from garboard_tablet.models.session import Route
 from garboard_tablet.pages.job import WordsPage, missing_row
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
 BOOK = "making the owner's book"
-ROLES = ("technician", "owner")
+ROLES = SIGN_AT_HAND_OVER
 """Who signs, in this order."""
 MOST_NAMED = 4
 """So many open points are named over the place to sign."""
@@ -54,7 +54,7 @@ class HandOverPage(Page):
         return self.tablet.view(self.route.hull, self.route.job)
 
     def body(self) -> Widget:
-        state: Maker = partial(ready_card, self._missing)
+        state: Maker = partial(ready_card, self._missing, is_handed_over=is_handed_over(self._view))
         points: list[Maker] = [partial(missing_row, self.way, self.route, line) for line in self._missing]
         signatures: list[Maker] = [heading("Signatures"), *map(self._signature, ROLES)]
         signatures += [partial(_signed_row, one) for one in self._view.sign_offs if one.role not in ROLES]
@@ -87,7 +87,7 @@ class HandOverPage(Page):
             line = self._missing[0]
             onward = Press("Next open point", partial(self.way.go, line.target(self.route)), "main", name="open point")
             return (self._signs(then), self._signs(first), onward)
-        if self._signed >= set(ROLES):
+        if is_handed_over(self._view):
             book = Press("The owner's book", partial(self.way.go, self.route.to("book")), "main", name="to the book")
             return (self._signs(then), self._signs(first), book)
         return (self._signs(then), self._signs(first, "main"))
@@ -108,16 +108,17 @@ class HandOverPage(Page):
         self.screen.redraw()
 
 
-def ready_card(missing: Sequence[PunchLine]) -> Card:
-    """Whether the boat can be handed over, in the largest words of the page."""
+def ready_card(missing: Sequence[PunchLine], *, is_handed_over: bool = False) -> Card:
+    """Whether the boat can be handed over, or was, in the largest words of the page."""
     fails = sum(line.why == "fails" for line in missing)
     verdict = Verdict.FAIL if fails else Verdict.ADVISE if missing else Verdict.PASS
     said = (
         ", ".join(filter(None, (f"{fails} fail" if fails else "", f"{len(missing) - fails} to do"))) if missing else ""
     )
-    text = Txt(said or "Ready", BIG, bold=True)
+    text = Txt(said or ("Handed over" if is_handed_over else "Ready"), BIG, bold=True)
     why = Txt("Nothing is missing." if not missing else "A signature does not cover what is open.", SMALL, "quiet")
-    return Card(text, why, mark=verdict_marks[verdict], word="not ready" if missing else "ready", edge=2.2)
+    word = "handed over" if is_handed_over else "not ready" if missing else "ready"
+    return Card(text, why, mark=verdict_marks[verdict], word=word, edge=2.2)
 
 
 def missing_card(missing: Sequence[PunchLine], end: str) -> Card:
