@@ -53,6 +53,11 @@ class Made:
     def is_making(self) -> bool:
         return self.file is None and not self.failure
 
+    @property
+    def is_gone(self) -> bool:
+        """Whether it was made, and its file was cleared away since: it stands among temporary files."""
+        return self.file is not None and not self.file.is_file()
+
 
 class TablesMaker:
     """Makes the file, and keeps the last one until another is made."""
