@@ -169,7 +169,7 @@ class EmbeddedStore:
         return found
 
     def put_rows(self, rows: Mapping[str, KeptRow]) -> None:
-        storage.make_folder(self._rows.parent)
+        storage.make_folder_of(self._rows)
         lines = _lines_of_rows(rows)
         storage.append_saved(self._rows, lines if _ends_a_line(self._rows) else b"\n" + lines)
 
@@ -180,8 +180,8 @@ class EmbeddedStore:
         """Write down who brings entries before they are kept: a crash between leaves a note, never an orphan."""
         if not delivery.ids:
             return
-        storage.make_folder(self._deliveries)
         path = self._deliveries / _file_of(delivery.at)
+        storage.make_folder_of(path)
         line = json.dumps(attrs.asdict(delivery), separators=(",", ":")).encode() + b"\n"
         storage.append_saved(path, line if _ends_a_line(path) else b"\n" + line)
 

@@ -206,8 +206,9 @@ def keep_in_folder(folder: Path) -> Keep:
     whole under its name or not there, and two programs that write it write the same."""
 
     def keep(name: str, content: bytes) -> None:
-        storage.make_folder(folder / ATTACHMENTS_FOLDER)
-        storage.write_whole(folder / ATTACHMENTS_FOLDER / name, [content])
+        path = folder / ATTACHMENTS_FOLDER / name
+        storage.make_folder_of(path)
+        storage.write_whole(path, [content])
 
     return keep
 

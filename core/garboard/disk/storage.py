@@ -218,6 +218,15 @@ def make_folder(folder: Path, mode: int = OWNERS_FOLDER) -> None:
     flush_folder(folder.parent)
 
 
+def make_folder_of(path: Path) -> None:
+    """Make the folder that a file is to be kept in. Raises NotSaved, naming the file: a full disk holds no new folder
+    either."""
+    try:
+        make_folder(path.parent)
+    except OSError as error:
+        raise not_saved(path, error) from error
+
+
 def open_for_append(path: Path, *, create: bool = False, mode: int = OWNER_ONLY) -> int:
     """A descriptor that writes at the end of the file only. A new file is its owner's alone."""
     return os.open(path, _APPEND | (os.O_CREAT | os.O_TRUNC if create else 0), mode)

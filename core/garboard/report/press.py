@@ -34,6 +34,10 @@ class BookRefused(GarboardError):
     """The typesetter refused a book: a mistake of the program, with what it said."""
 
 
+class NoRoom(InputError):
+    """The files of a book find no room on this machine."""
+
+
 class NotTypeset(GarboardError):
     """The typesetter did not come to an end: it was killed, hung, or found no memory. The same book may be made later,
     and no other book takes its place."""
@@ -45,8 +49,7 @@ def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes], attached: Ma
     book     : what `book.typ` reads
     pictures : content of each picture file the book names
     attached : JSON files that go with the PDF, by name
-    Raises BookRefused where the typesetter refuses it, or warns; NotTypeset; InputError where its pictures find no
-    room.
+    Raises BookRefused where the typesetter refuses it, or warns; NotTypeset; NoRoom.
     """
     with _files({**pictures, **attached}) as folder:
         more = more_faces()
@@ -56,7 +59,7 @@ def pressed(book: Mapping[str, Any], pictures: Mapping[str, bytes], attached: Ma
 
 @contextmanager
 def _files(files: Mapping[str, bytes]) -> Iterator[str]:
-    """A folder with files that the typesetter reads. Raises InputError where there is no room."""
+    """A folder with files that the typesetter reads. Raises NoRoom."""
     with ExitStack() as kept:
         try:
             folder = kept.enter_context(TemporaryDirectory(prefix="garboard-book-"))
@@ -64,7 +67,7 @@ def _files(files: Mapping[str, bytes]) -> Iterator[str]:
                 (Path(folder) / file).write_bytes(content)
         except OSError as failure:
             fault = Fault(gettempdir(), "room for the files of a book while it is made", in_words(failure))
-            raise InputError("handover book", [fault]) from None
+            raise NoRoom("handover book", [fault]) from None
         yield folder
 
 

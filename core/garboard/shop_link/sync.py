@@ -305,7 +305,9 @@ class _Ashore:
             self._prove(self.folder.attachments.names())
         sizes = {name: self.folder.attachments.size(name) for name in self.folder.attachments.names()}
         mine = self._prove(name for name, size in sizes.items() if not size) | {name for name in sizes if sizes[name]}
-        reply = self.line.ask("GET", "/v1/attachments", fields={"If-None-Match": wire.names_tag(mine)})
+        reply = self.line.ask(
+            "GET", "/v1/attachments", fields={"If-None-Match": wire.sizes_tag({name: sizes[name] for name in mine})}
+        )
         if reply.status == 304:
             return
         theirs = _read(lambda: _sizes(_found(reply).body))

@@ -200,6 +200,7 @@ class BoatSummary:
     lacking : names of recordings that were not here when it was assessed
     figures : everything drawn of it, by name
     host    : the plugins that assessed it
+    no_room : whether a recording could not be read for a reason of this machine's, such as a full disk
     """
 
     boat: Boat
@@ -209,6 +210,7 @@ class BoatSummary:
     lacking: frozenset[str]
     figures: Mapping[str, Figure]
     host: PluginHost
+    no_room: bool = False
 
     @property
     def key(self) -> str:
@@ -315,8 +317,11 @@ class BoatSummary:
 
     @property
     def is_passing(self) -> bool:
-        """Whether a plugin was not asked as others asked for too long: the next look may show more."""
-        return any(one.finding.code == code_for(one.calculator, BUSY) for job in self.jobs for one in job.assessed)
+        """Whether the next look may show more: a plugin was not asked as others asked for too long, or a recording is
+        here and could not be read now."""
+        return self.no_room or any(
+            one.finding.code == code_for(one.calculator, BUSY) for job in self.jobs for one in job.assessed
+        )
 
     @property
     def has_settings(self) -> bool:
@@ -507,6 +512,7 @@ def make_summary(store: Store, host: PluginHost, hull: str) -> BoatSummary:
         lacking=frozenset(recordings.lacking),
         figures=figures,
         host=host,
+        no_room=recordings.no_room,
     )
 
 
@@ -639,15 +645,16 @@ class _Recordings:
 
     def __init__(self, attachments: AttachmentStore) -> None:
         self.lacking: set[str] = set()
+        self.no_room = False
         self.load = lru_cache(maxsize=8)(self._load)
         self._attachments = attachments
 
     def _load(self, name: str) -> Recording:
         from garboard.recordings import load_recording
 
-        with TemporaryDirectory(prefix="garboard-") as folder:
-            path, digest = Path(folder) / "recording", hashlib.sha256()
-            try:
+        try:
+            with TemporaryDirectory(prefix="garboard-") as folder:
+                path, digest = Path(folder) / "recording", hashlib.sha256()
                 with path.open("wb") as file:
                     while piece := self._attachments.read(name, file.tell(), _PIECE):
                         digest.update(piece)
@@ -655,11 +662,15 @@ class _Recordings:
                 if digest.hexdigest() != name:  # it would still read, as another
                     raise AttachmentDamaged(name)
                 return load_recording(path)[0]
-            except (KeyError, AttachmentDamaged):
-                self.lacking.add(name)
-                raise NotEnoughData(f"recording {name[:12]} is not here yet; bring its tablet ashore") from None
-            except (OSError, InputError) as failure:
-                raise NotEnoughData(f"recording {name[:12]} cannot be read: {in_words(failure)}") from None
+        except (KeyError, AttachmentDamaged):
+            self.lacking.add(name)
+            raise NotEnoughData(f"recording {name[:12]} is not here yet; bring its tablet ashore") from None
+        except InputError as failure:
+            raise NotEnoughData(f"recording {name[:12]} cannot be read: {in_words(failure)}") from None
+        except OSError as failure:  # of the disk it is read on, not of the recording: another look may read it
+            self.no_room = True
+            now = f"recording {name[:12]} cannot be read now: {in_words(failure)}"
+            raise NotEnoughData(f"{now}. Free some space on the shop's machine, then look again") from None
 
 
 def file_of(measurement: Measurement) -> tuple[str, str]:

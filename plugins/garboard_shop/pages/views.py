@@ -445,7 +445,7 @@ def history_page(visit: Visit) -> Response:
 def book(visit: Visit) -> Response:
     """The handover book. That it was issued is kept, with who asked for it."""
     from garboard.report.book import FONTS_FOLDER, PAPER_SIZES, handover_book
-    from garboard.report.press import NotTypeset
+    from garboard.report.press import NoRoom, NotTypeset
 
     summary = _boat(visit)
     job = _job(visit, summary)
@@ -465,6 +465,9 @@ def book(visit: Visit) -> Response:
         pdf = make() if summary.is_passing else visit.desk.books.get(name, make)
     except NotTypeset as failure:
         raise NotHere(503, f"{in_words(failure)}.", {"Retry-After": "60"}) from None
+    except NoRoom as failure:
+        room = "No book was made: the shop's machine has no room for its files. Free some space there, then try again."
+        raise NotHere(507, f"{room} {failure.faults[0].where}: {failure.faults[0].got}.") from None
     if _pictures_here(visit.desk, summary, job) != here:  # one came, or was lost, while it was made
         visit.desk.books.forget(name)
     if host.apart and host.apart.turned_away != turned_away:  # a section may lack what the next one holds
@@ -657,8 +660,8 @@ def tables_file(visit: Visit) -> Response:
         raise NotHere(404, "No tables are ready. Make them on the page Data.")
     try:
         size, file = made.file.stat().st_size, made.file.open("rb")
-    except OSError:  # another was made meanwhile
-        raise NotHere(404, "These tables were made anew. Look at the page Data again.") from None
+    except OSError:  # another was made meanwhile, or it was cleared away
+        raise NotHere(404, "These tables are not here any more. Look at the page Data again.") from None
     pieces = iter(partial(file.read, LARGEST_PIECE), b"")
     headers = {**HEADERS, **_download(made.file.name), "Content-Length": str(size)}
     return StreamingResponse(pieces, headers=headers, media_type="application/octet-stream")

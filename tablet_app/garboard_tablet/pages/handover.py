@@ -11,7 +11,7 @@ from kivy.uix.widget import Widget
 from garboard.disk.clock import clock_mark
 from garboard.faults import in_number, in_words
 from garboard.findings import Verdict
-from garboard.records import SignOff
+from garboard.records import SIGN_AT_HAND_OVER, SignOff
 from garboard.report.handed_over import handed_over_in_words
 from garboard.report.outline import is_handed_over
 from garboard.steps import Phase, Step
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
 BOOK = "making the owner's book"
-ROLES = ("technician", "owner")
+ROLES = SIGN_AT_HAND_OVER
 """Who signs, in this order."""
 MOST_NAMED = 4
 """So many open points are named over the place to sign."""
@@ -90,7 +90,7 @@ class HandOverPage(Page):
             line = self._missing[0]
             onward = Press("Next open point", partial(self.way.go, line.target(self.route)), "main", name="open point")
             return (self._signs(then), self._signs(first), onward)
-        if self._signed >= set(ROLES):
+        if is_handed_over(self._view):
             book = Press("The owner's book", partial(self.way.go, self.route.to("book")), "main", name="to the book")
             return (self._signs(then), self._signs(first), book)
         return (self._signs(then), self._signs(first, "main"))
@@ -112,7 +112,7 @@ class HandOverPage(Page):
 
 
 def ready_card(missing: Sequence[PunchLine]) -> Card:
-    """Whether the boat can be handed over, in the largest words of the page."""
+    """Whether the boat can be handed over, or was, in the largest words of the page."""
     fails = sum(line.why == "fails" for line in missing)
     verdict = Verdict.FAIL if fails else Verdict.ADVISE if missing else Verdict.PASS
     said = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 from io import BytesIO
 from pathlib import Path
@@ -20,7 +21,7 @@ from garboard.history.handed_in import FOLDER
 from garboard.history.proof import issued_books
 from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost, make_host
-from garboard.report import book
+from garboard.report import book, press
 from garboard.report.press import NotTypeset
 from garboard.report.terminal import Tools
 from garboard_shop.pages import views
@@ -69,6 +70,9 @@ def test_a_book_that_was_not_made_is_told_and_one_whose_photos_went_meanwhile_is
     assert summary is not None
     path, entries = f"/boats/{SALTGRASS}/jobs/{summary.jobs[0].id}/book.pdf", pages.entries()
 
+    def no_room(**_: str) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
     def killed(*_given: Any, **_named: Any) -> bytes:
         raise NotTypeset("No book was made: the typesetter was ended, with status -9")
 
@@ -76,6 +80,12 @@ def test_a_book_that_was_not_made_is_told_and_one_whose_photos_went_meanwhile_is
     answer = manager.get(path)
     assert answer.status_code == 503
     assert "No book was made" in words_of(answer.text)
+    with monkeypatch.context() as patch:
+        patch.setattr(book, "handover_book", lambda *_, **__: press.pressed({}, {}))
+        patch.setattr(press, "TemporaryDirectory", no_room)
+        answer = manager.get(path)
+    assert answer.status_code == 507
+    assert "no room for its files. Free some space there" in words_of(answer.text)
     assert pages.entries() == entries, "nothing is kept as issued"
 
     def one_goes(*_given: Any, **_named: Any) -> bytes:

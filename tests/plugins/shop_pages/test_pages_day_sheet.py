@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import threading
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
@@ -21,7 +22,7 @@ from garboard.disk.hullfile import CheckedEntries
 from garboard.hosting.host import PluginHost
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.job_rows import Came, job_rows
-from garboard_shop.pages import sheet
+from garboard_shop.pages import sheet, summaries
 from garboard_shop.pages.desk import PAGES_AT_ONCE, ShopDesk
 from garboard_shop.pages.index import Index, card_of
 from garboard_shop.pages.summaries import Stale, Summaries
@@ -163,6 +164,9 @@ def test_what_is_missing_before_hand_over_is_said_and_what_is_ready_too(pages: P
         words = words_of(manager.text(path))
         assert ("handed over" in words.casefold(), "Ready to hand over" in words) == (True, False), path
     assert "ready to hand over 0" in words_of(manager.text(TODAY))
+    parts: Any = pages.desk.templates.get_template("parts.html").module
+    with_fails = {"is_ready": False, "is_handed_over": True, "choices": [1], "missing": ["1 check fails"]}
+    assert "Handed over, not all closed 1 check fails." in words_of(parts.readiness(with_fails))
 
 
 def test_a_note_open_on_the_punch_list_is_told_with_handed_over_on_every_page(pages: Pages, manager: Browser) -> None:
@@ -472,6 +476,29 @@ def test_what_was_not_judged_as_others_asked_is_judged_at_the_next_look(
     assert after is not None
     assert (after.is_passing, len(after.jobs[0].assessed)) == (False, len(whole.jobs[0].assessed))
     assert summaries.of(SALTGRASS) is after
+
+
+def test_a_full_disk_is_no_fault_of_a_recording_and_the_next_look_reads_it(
+    pages: Pages, plugins: PluginHost, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Kept, "cannot be read" would stand on the page, the board and in the book until something new is entered."""
+    whole = pages.desk.summaries.of(SALTGRASS)
+    assert whole is not None
+    assess, kept = PluginHost.assess, Summaries(pages.store, plugins)
+
+    def full(**_: str) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(PluginHost, "assess", lambda *given: assess(*given))  # or an earlier test's would be found
+        patch.setattr(summaries, "TemporaryDirectory", full)
+        passing = kept.of(SALTGRASS)
+    assert passing is not None
+    assert passing.is_passing
+    assert any("cannot be read now: no space" in str(one.finding.sentence) for one in passing.jobs[0].assessed)
+    after = kept.of(SALTGRASS)
+    assert after is not None
+    assert (after.is_passing, after.jobs[0].counts) == (False, whole.jobs[0].counts)
 
 
 def test_nobody_waits_long_for_a_boat_that_another_opens(pages: Pages, plugins: PluginHost) -> None:
