@@ -452,10 +452,11 @@ def book(visit: Visit) -> Response:
     size = visit.asked("paper") if visit.asked("paper") in PAPER_SIZES else PAPER_SIZES[0]
     unread = visit.desk.store.unread(summary.boat.hulls)
     here = _pictures_here(visit.desk, summary, job)
-    name = f"{summary.digest_of_book} {job.id} {size} {unread} {' '.join(here)}"
+    proof = proof_of(summary.boat, job.id)
+    issued = " ".join(one.root for one in proof.revisions)  # a tablet may have issued one that came since
+    name = f"{summary.digest_of_book} {job.id} {size} {unread} {issued} {' '.join(here)}"
     host = visit.desk.host
     load = visit.desk.load_photo
-    proof = proof_of(summary.boat, job.id)
     fonts = visit.desk.folder / FONTS_FOLDER if visit.desk.folder else None
     make = partial(
         handover_book, job.view, host, job.assessed, size, unread=unread, load_photo=load, proof=proof, fonts=fonts

@@ -13,6 +13,8 @@ from click.testing import CliRunner, Result
 from pypdf import PdfReader
 
 from garboard.commands.cli import program
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import make_entry
 from garboard.disk.hullfile import HULLS_FOLDER, CheckedEntries, HullFolder
 from garboard.disk.journal import file_name
 from garboard.history import handed_in
@@ -21,6 +23,7 @@ from garboard.history.handed_in import FOLDER
 from garboard.history.proof import issued_books
 from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost, make_host
+from garboard.records import JsonValue
 from garboard.report import book, press
 from garboard.report.press import NotTypeset
 from garboard.report.terminal import Tools
@@ -100,6 +103,27 @@ def test_a_book_that_was_not_made_is_told_and_one_whose_photos_went_meanwhile_is
         here[:] = ["a"]
         assert manager.get(path).content == b"%PDF"
     assert len(made) == 2
+    other: dict[str, JsonValue] = {
+        "root": "ab" * 32,
+        "entries": 1,
+        "until": "2026-05-14",
+        "signed": ["technician", "owner"],
+        "covers": "",
+    }
+    issued = make_entry(
+        "issued",
+        SALTGRASS,
+        dev="tablet 9",
+        by="R. Vane",
+        clock=Stamp(NOON, 0),
+        at="2026-05-14T10:00:00+00:00",
+        subject=(summary.jobs[0].id, "0" * 64),
+        value=other,
+    )
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({issued.id: issued.raw})}, "1" * 12, NOON, 0)
+    for _ in range(2):
+        manager.get(path)
+    assert len(made) == 3, "two books of different entries would both be its first revision"
 
 
 @pytest.mark.parametrize("hull", [SALTGRASS])
