@@ -76,6 +76,10 @@ _EQUIPMENT: Mapping[str, tuple[Told, str]] = {
     "kind_called_batteries": ((PROBLEM, "kind_taken"), _kind("kind(title='batteries')")),
     "kind_twice": ((PROBLEM, "key_taken"), _kind("kind()") + "    register(kind())\n"),
     "kinds_of_one_title": ((PROBLEM, "kind_taken"), _kind("kind()") + "    register(kind(key='NAME.rods'))\n"),
+    "facts_of_one_title": (
+        (FAULT, "same_title"),
+        _kind("kind(fields=(DRY, Field(name='b', title='Dry', kind=Kind.YES_NO)))"),
+    ),
     "kind_of_no_unit": (
         (PROBLEM, "wrong_value"),
         _kind("kind(fields=(Field(name='load', title='Load', kind=Kind.AMOUNT, quantity='weight', unit='stone'),))"),
@@ -214,6 +218,10 @@ _WHOLE: dict[str, tuple[Told, str]] = {
     "field_without_title": (
         (FAULT, "no_title"),
         _offering("steps", 'step(fields=(Field(name="a", title="", kind=Kind.YES_NO),))'),
+    ),
+    "fields_of_one_title": (
+        (FAULT, "same_title"),
+        _offering("steps", 'step(fields=(DRY, Field(name="b", title="dry ", kind=Kind.YES_NO)))'),
     ),
     "log_file": ((PROBLEM, "uses_files"), "import logging\nlogging.basicConfig(filename='own.log')\n" + _STEPS),
     # its book

@@ -38,6 +38,7 @@ __all__ = [
     "decimals_beside",
     "not_enough_data",
     "rounded",
+    "rounded_beside",
     "with_minus",
     "with_spread",
     "with_uncertainty",
@@ -141,19 +142,19 @@ def _digits(value: float, half_width: float | None, decimals: int, sign: str) ->
     finest = decimals + _MOST_EXTRA_DECIMALS
     if shown > finest:
         return f"{rounded(value, finest, sign)} ± less than {10.0**-finest:.{finest}f}"
-    return f"{rounded(value, shown, sign)} ± {half_width:.{shown}f}"
+    return f"{rounded(value, shown, sign)} ± {rounded(half_width, shown)}"
 
 
 _LARGEST_ROUNDED = 1e15
 """Beyond it a number has no digits after its point."""
 
 
-def rounded(value: float, decimals: int, sign: str = "z") -> str:
+def rounded(value: float, decimals: int = 0, sign: str = "z") -> str:
     """A value to so many digits, one halfway between two away from zero, as people round.
 
     Every number that a person reads is written with this, so that none is told in two ways.
 
-    >>> rounded(12.25, 1), rounded(2.5, 0), rounded(-0.04, 1), rounded(2.675, 2)
+    >>> rounded(12.25, 1), rounded(2.5), rounded(-0.04, 1), rounded(2.675, 2)
     ('12.3', '3', '0.0', '2.68')
     """
     if not abs(value) < _LARGEST_ROUNDED:
@@ -194,10 +195,22 @@ def decimals_beside(value: float, others: Collection[float], decimals: int, *, m
     apart = [other for other in others if not are_one(value, other)]
     if len(apart) < len(others):  # at a limit it has that one's digits, unless they have no end
         exact = range(decimals, min(decimals + _MOST_EXTRA_DECIMALS, _MOST_DECIMALS) + 1)
-        decimals = next((shown for shown in exact if are_one(round(value, shown), value)), decimals)
+        decimals = next((shown for shown in exact if are_one(float(rounded(value, shown)), value)), decimals)
     finer = range(decimals, _MOST_DECIMALS + 1)
     fitting = (shown for shown in finer if all(_is_told(value, other, shown, may_touch) for other in apart))
     return next(fitting, finer[-1])
+
+
+def rounded_beside(value: float, others: Collection[float], decimals: int = 0, *, may_touch: bool = False) -> str:
+    """A number to so many digits, and to more where it would be told on the other side of a limit beside it.
+
+    others    : limits, or other numbers of the sentence
+    may_touch : as of `decimals_beside`
+
+    >>> rounded_beside(59.6, [60]), rounded_beside(61.2, [60]), rounded_beside(99.97, [100])
+    ('59.6', '61', '99.97')
+    """
+    return rounded(value, decimals_beside(value, others, decimals, may_touch=may_touch))
 
 
 def _is_told(value: float, end: float, decimals: int, may_touch: bool) -> bool:
@@ -228,11 +241,10 @@ def plain_text(value: float, digits: int = 4) -> str:
     >>> plain_text(12345.6), plain_text(9999.6), plain_text(0.25), plain_text(-2.5), plain_text(0.00002)
     ('12346', '10000', '0.25', '-2.5', '0.00002')
     """
-    if abs(value) >= 10**digits - 0.5:
+    if not value or not math.isfinite(value):
         return f"{value:z.0f}"
-    text = f"{value:z.{digits}g}"
-    mantissa, _, exponent = text.partition("e")
-    return f"{value:.{len(mantissa.partition('.')[2]) - int(exponent)}f}" if exponent else text  # never as 2e-05
+    text = rounded(value, max(0, digits - 1 - math.floor(math.log10(abs(value)))))
+    return text.rstrip("0").rstrip(".") if "." in text else text  # never as 2e-05
 
 
 _HYPHEN_AS_MINUS = re.compile(r"(?<![\w.,:/-])-(?=\d)")

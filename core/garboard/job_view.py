@@ -12,7 +12,7 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 import attrs
 
 from garboard.faults import ValueRefused
-from garboard.findings import OF_VESSEL, Lack, Missing, NotEnoughData, plain_text, with_uncertainty
+from garboard.findings import OF_VESSEL, Lack, Missing, NotEnoughData, plain_text, rounded, with_uncertainty
 from garboard.records import (
     NETWORK_SOURCES,
     Forecast,
@@ -602,7 +602,7 @@ def refuse_set_back(recording: Recording, *, step: str, field: str) -> None:
     """Raise NotEnoughData where the clock of a recording was set back: what it says of a moment may be of another."""
     if recording.was_set_back:
         text = (
-            f"the clock of {recording.name} goes back by {recording.set_back:.0f} s: two moments lie one over the "
+            f"the clock of {recording.name} goes back by {rounded(recording.set_back)} s: two moments lie one over the "
             "other; record again"
         )
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=step, field=field)

@@ -13,8 +13,8 @@ from typing import Generic, TypeVar
 import attrs
 
 from garboard.fields import Field, Kind
-from garboard.findings import Basis, Figure, Finding, Number, Table
-from garboard.job_view import JobView
+from garboard.findings import OF_VESSEL, Basis, Figure, Finding, Number, Table
+from garboard.job_view import JobView, place_of
 from garboard.owner_pages import OwnerBlock
 from garboard.record_types import typed
 from garboard.records import EQUIPMENT, is_own_kind
@@ -28,6 +28,7 @@ __all__ = [
     "DONE_STATES",
     "GASOLINE",
     "LEFT_OUT",
+    "NOT_ABOARD",
     "NOT_NEEDED",
     "RECORD",
     "YOUR_BOAT",
@@ -46,7 +47,9 @@ __all__ = [
     "Setting",
     "Step",
     "describing_run",
+    "has_none",
     "is_open",
+    "not_aboard",
     "state_shown",
 ]
 # Field, Kind and Setting stood here once: plugins written then import them from here.
@@ -221,15 +224,46 @@ NOT_NEEDED = "not needed"
 """Shown for a step that another way spares."""
 LEFT_OUT = "left out"
 """Shown for a step that the shop leaves out of such a job and nobody has begun."""
-BEHIND = (*DONE_STATES, NOT_NEEDED, LEFT_OUT)
+NOT_ABOARD = "does not apply"
+"""Shown for a step that asks only of equipment which the boat does not have."""
+BEHIND = (*DONE_STATES, NOT_NEEDED, LEFT_OUT, NOT_ABOARD)
 """States of a step in which nothing is to be done any more."""
 
 
+def has_none(view: JobView, kind: str, *steps: str) -> bool:
+    """Whether a boat has no equipment of a kind that a plugin declares, and nobody has entered anything of a piece.
+
+    Never of the program's own kinds: every boat has engines, and where none is entered somebody has yet to do so.
+
+    steps : keys of those that ask of each piece; what is entered in them may be of one that is not entered
+    """
+    if not is_own_kind(kind) or view.vessel.of_kind(kind):
+        return False
+    places = [*map(place_of, view.measurements), *(one.place for one in view.disagreements)]
+    places += [one.place for one in view.unreadable]
+    is_entered = any(place[0] in steps and place[3] for place in places)
+    return not is_entered and not any(place[1].startswith(f"{kind}/") for place in places if place[0] == OF_VESSEL)
+
+
+def not_aboard(view: JobView, step: Step) -> tuple[str, ...]:
+    """The kinds of equipment that are all a step asks of, where the boat has none of them; none where it applies."""
+    kinds = dict.fromkeys(kind for field in step.fields for kind in _asked_of(field))
+    return tuple(kinds) if kinds and all(has_none(view, kind, step.key) for kind in kinds) else ()
+
+
+def _asked_of(field: Field) -> tuple[str, ...]:
+    """The kind of equipment a field is asked of, "" of none; of a table that of each column."""
+    return (field.each,) if field.each or not field.columns else tuple(column.each for column in field.columns)
+
+
 def state_shown(view: JobView, step: Step) -> str:
-    """The state of a step; "left out" where the shop does so, "not needed" where another way was done instead."""
+    """The state of a step; "left out" where the shop does so, "not needed" where another way was done instead, "does
+    not apply" where the boat has nothing of what it asks of."""
     state = view.state_of(step.key)
     if state == "to do" and step.key in view.left_out:
         return LEFT_OUT
+    if state == "to do" and not_aboard(view, step):
+        return NOT_ABOARD
     is_spared = any(view.state_of(other) == "done" for other in step.spared_by)
     return NOT_NEEDED if is_spared and state not in DONE_STATES else state
 

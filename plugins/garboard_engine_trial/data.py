@@ -143,7 +143,10 @@ def _sender_of(view: JobView, tank: str, rows: Sequence[str]) -> Iterator[Findin
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=DATA, field="in_tank", of=tank)
     low, high = (end(one.share for one in filled) for end in (min, max))
     if high - low < LEAST_SPAN:
-        text = f"{tank} tank: steps from {low:.0f} to {high:.0f} % of it; enter some further apart, empty to full"
+        text = (
+            f"{tank} tank: steps from {rounded(low)} to {rounded(high)} % of it; enter some further apart, empty to "
+            "full"
+        )
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=DATA, field="in_tank", of=tank)
     within = view.setting_value(SENDER, "%")
     worst = max(filled, key=lambda one: abs(one.off))
@@ -197,9 +200,9 @@ def _calibration(view: JobView, tank: str, filled: Sequence[Filled]) -> Table:
     rows = tuple(
         (
             rounded(in_unit(one.volume, "gal", unit), 1),
-            rounded(one.share, 0),
-            rounded(one.gauge, 0),
-            f"{one.off:+.0f}",
+            rounded(one.share),
+            rounded(one.gauge),
+            rounded(one.off, 0, "+z"),
         )
         for one in sorted(filled, key=lambda one: one.volume)
     )

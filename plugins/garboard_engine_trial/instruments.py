@@ -192,7 +192,8 @@ def _radar(view: JobView) -> Iterator[Finding]:
         sentence=(
             "Radar and eye agree on the object."
             if is_right
-            else f"Radar shows the object {abs(off):.1f} degrees to {side}. Align the heading line, then try it again."
+            else f"Radar shows the object {rounded(abs(off), 1)} degrees to {side}. Align the heading line, then try "
+            "it again."
         ),
         basis=(ONE_OBJECT,),
         numbers=(Number("heading line off by", off, "deg"),),
@@ -306,7 +307,7 @@ def _pump(view: JobView, row: str, name: str) -> Finding:
     rated = _amount(asking, view, "label_flow", "gal/h", row)
     asking.need(
         not seconds < SHORTEST,
-        f"{name}: timed for less than {SHORTEST:.0f} s; pump longer",
+        f"{name}: timed for less than {rounded(SHORTEST)} s; pump longer",
         lack=Lack.TOO_LITTLE,
         step=INSTRUMENTS,
         field="seconds",
@@ -324,7 +325,7 @@ def _pump(view: JobView, row: str, name: str) -> Finding:
     flow = pump_flow(litres, seconds)
     share = 100 * flow / rated
     if share > MOST_OF_LABEL:
-        text = f"{name}: {share:.0f} % of the flow on its label, and no pump gives that; see water, time and label"
+        text = f"{name}: {rounded(share)} % of the flow on its label, and no pump gives that; see water, time and label"
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=INSTRUMENTS, field="pumped", row=row)
     unit = _unit_of_label(view, row)
     in_its_unit = convert(flow, "gal/h", unit)

@@ -152,7 +152,8 @@ def _temperature(view: JobView, position: str, steps: Sequence[Step]) -> Iterato
         if fastest.speed > IDLE_UP_TO and of_step[fastest] < COLDEST:
             told = view.told(of_step[fastest], "degC", 0)
             text = (
-                f"{position} engine: {told} at {fastest.speed:.0f} rev/min, colder than any that runs; see its sensor"
+                f"{position} engine: {told} at {rounded(fastest.speed)} rev/min, colder than any that runs; see its "
+                "sensor"
             )
             raise _contradicts(text, "temperature", fastest, position)
         yield read(
@@ -179,8 +180,8 @@ def _water(view: JobView, position: str, steps: Sequence[Step]) -> Iterator[Read
     )
     if reading.verdict is not Verdict.PASS and not _is_full(view, position, fastest):
         text = (
-            f"{position} engine: the limit of water pressure is for full throttle, and {fastest.speed:.0f} rev/min is "
-            "not; read it there"
+            f"{position} engine: the limit of water pressure is for full throttle, and {rounded(fastest.speed)} "
+            "rev/min is not; read it there"
         )
         raise NotEnoughData(
             text, lack=Lack.NOT_COVERED, step=UNDER_LOAD, field="water_pressure", row=fastest.row, of=position
@@ -189,8 +190,8 @@ def _water(view: JobView, position: str, steps: Sequence[Step]) -> Iterator[Read
     is_far = fastest.speed >= FAR_APART * slowest.speed > 0
     if reading.verdict is not Verdict.FAIL and is_far and of_step[fastest] <= of_step[slowest]:
         text = (
-            f"{position} engine: water pressure at {fastest.speed:.0f} rev/min is no more than at {slowest.speed:.0f}; "
-            "see the gauge and the pump"
+            f"{position} engine: water pressure at {rounded(fastest.speed)} rev/min is no more than at "
+            f"{rounded(slowest.speed)}; see the gauge and the pump"
         )
         raise _contradicts(text, "water_pressure", fastest, position)
     yield reading
@@ -230,7 +231,7 @@ def _gauge_table(view: JobView, steps: Sequence[Step]) -> Table | None:
     except NotEnoughData:
         return None
     rows = tuple(
-        (rounded(step.speed, 0), position, *(_cell(read_of[position, field].get(step)) for field in _GAUGES))
+        (rounded(step.speed), position, *(_cell(read_of[position, field].get(step)) for field in _GAUGES))
         for step in steps
         for position in engines(view)
     )
@@ -304,7 +305,7 @@ def _loaded_of(view: JobView, position: str) -> Finding:
     )
     asking.need(
         not low > high,
-        f"{named} reads {rounded(low, 0)} to {rounded(high, 0)} rev/min; correct it",
+        f"{named} reads {rounded(low)} to {rounded(high)} rev/min; correct it",
         lack=Lack.CONTRADICTS,
         field="engines.full_throttle_low",
         of=position,
@@ -335,7 +336,7 @@ def _loaded_of(view: JobView, position: str) -> Finding:
         sentence = "Light or loaded it is too close to the end of the maker's full-throttle range to tell. Read again."
     else:
         code = "engine_trial.loaded.inside"
-        told = f"{rounded(light, 0)} rev/min light and {rounded(loaded, 0)} loaded"
+        told = f"{rounded(light)} rev/min light and {rounded(loaded)} loaded"
         sentence = f"{told}, both in the maker's full-throttle range."
     return Finding(
         code=code,

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from garboard.faults import in_number
-from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Verdict
+from garboard.findings import Finding, Lack, Limit, NotEnoughData, Number, Verdict, rounded
 from garboard.job_view import JobView, refuse_set_back
 from garboard.samples import Stream
 from garboard.series import is_frozen, mean, signed_angle, standard_deviation
@@ -48,7 +48,7 @@ def _pilot_order(view: JobView) -> Iterator[Finding]:
         sentence=(
             "The pilot holds the course it was ordered to."
             if is_on
-            else f"The pilot holds {abs(off):.0f} degrees to {side} of its order. See its compass and rudder zero."
+            else f"The pilot holds {rounded(abs(off))} degrees to {side} of its order. See its compass and rudder zero."
         ),
         basis=(ON_ORDER,),
         numbers=(Number("off the order, mean", off, "deg"), Number("95 % within ±", 2 * spread, "deg")),

@@ -86,7 +86,7 @@ def _water_log(found: Readings) -> Iterator[Finding]:
         verdict=Verdict.ADVISE,
         about="speed through water",
         sentence=(
-            f"Over opposite runs the log reads {rounded(100 * abs(off), 0)} % {'more' if off > 0 else 'less'} than the "
+            f"Over opposite runs the log reads {rounded(100 * abs(off))} % {'more' if off > 0 else 'less'} than the "
             "receiver shows over ground. Look for weed on it and set it. No figure here rests on it."
         ),
         basis=(LOG,),
@@ -117,8 +117,8 @@ def _other_speed(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) -> It
         top = out[-1]
         speed, turns = runs.told(view)
         text = (
-            f"{view.told(top.speed, 'kn', 1)} at {rounded(top.engine_speed, 0)} rev/min in the throttle steps, {speed} "
-            f"at {turns} in the full-throttle runs"
+            f"{view.told(top.speed, 'kn', 1)} at {rounded(top.engine_speed)} rev/min in the throttle steps, {speed} at "
+            f"{turns} in the full-throttle runs"
         )
         places = [place for step in out for place in _of_step(step, "speed_out", "speed_back")]
         yield _finding(
@@ -145,7 +145,7 @@ def _faster_turning(view: JobView, runs: Runs, steps: Sequence[ThrottleStep]) ->
     if not out:
         return None
     text = (
-        f"the throttle steps go to {rounded(out[-1].engine_speed, 0)} rev/min, the full-throttle runs only to "
+        f"the throttle steps go to {rounded(out[-1].engine_speed)} rev/min, the full-throttle runs only to "
         f"{runs.told(view)[1]}"
     )
     places = [place for step in out for place in _engine_speeds(view, step)]
@@ -163,7 +163,8 @@ def _over_the_limiter(view: JobView, steps: Sequence[ThrottleStep]) -> Finding |
         for step in steps:
             if step.engine_speeds[number] > limit:
                 text = (
-                    f"{engine.position} engine: {step.engine_speeds[number]:.0f} rev/min in the steps is above {what}"
+                    f"{engine.position} engine: {rounded(step.engine_speeds[number])} rev/min in the steps is above "
+                    f"{what}"
                 )
                 out |= dict.fromkeys(_engine_speeds(view, step), text)
     if not out:
@@ -195,7 +196,9 @@ def _far_from_their_step(view: JobView, steps: Sequence[ThrottleStep]) -> Findin
             for engine, read in zip(view.vessel.engines, step.engine_speeds, strict=True):
                 if abs(read - stated) > max(FAR_AT_LEAST, FAR_FROM_STEP * stated):
                     place = (STEPS, "engine_speed", row, engine.position)
-                    far[place] = f"row {row}: engine speed {read:.0f} rev/min ({engine.position}) at step {stated:.0f}"
+                    far[place] = (
+                        f"row {row}: engine speed {rounded(read)} rev/min ({engine.position}) at step {rounded(stated)}"
+                    )
     if not far:
         return None
     rows = dict.fromkeys(row for _, _, row, _ in far)

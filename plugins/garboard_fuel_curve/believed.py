@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 
 import attrs
 
-from garboard.findings import Lack, Missing, NotEnoughData, Verdict
+from garboard.findings import Lack, Missing, NotEnoughData, Verdict, rounded
 from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_fuel_curve.contradictions import Contradiction, contradictions, without_odd
@@ -54,7 +54,9 @@ class JobCurve:
     @property
     def corrected_by(self) -> str:
         """What the curve, and it alone, says of a refill that corrects the fuel flow; "" where none does."""
-        return f" Fuel flow is corrected by the refill (x {self.refill.ratio.value:.3f})." if self.refill else ""
+        return (
+            f" Fuel flow is corrected by the refill (x {rounded(self.refill.ratio.value, 3)})." if self.refill else ""
+        )
 
     def only_if(self, *figures: MeasuredValue) -> str:
         """What to say of figures that a current is still in; "" of any others.
@@ -235,7 +237,7 @@ def _widest(view: JobView) -> float:
 def _refuse(view: JobView, gaps: Iterable[tuple[float, float]], what: str = "to place the planing hump") -> None:
     widest = _widest(view)
     texts = [
-        f"steps at {low:.0f} and {high:.0f} rev/min are too far apart {what}; {_to_add(low, high, widest)}"
+        f"steps at {rounded(low)} and {rounded(high)} rev/min are too far apart {what}; {_to_add(low, high, widest)}"
         for low, high in gaps
     ]
     if texts:
@@ -245,6 +247,6 @@ def _refuse(view: JobView, gaps: Iterable[tuple[float, float]], what: str = "to 
 def _to_add(low: float, high: float, widest: float) -> str:
     steps = [tens(step) for step in steps_to_add(low, high, widest)]
     if len(steps) > MOST_LISTED:
-        return f"add steps between them, at most {widest:.0f} rev/min apart"
+        return f"add steps between them, at most {rounded(widest)} rev/min apart"
     *others, last = steps
     return f"add steps at {', '.join(others)} and {last} rev/min" if others else f"add one near {last} rev/min"

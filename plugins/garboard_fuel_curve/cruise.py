@@ -6,7 +6,7 @@ import math
 
 import attrs
 
-from garboard.findings import Finding, Lack, NotEnoughData, Number, Verdict
+from garboard.findings import Finding, Lack, NotEnoughData, Number, Verdict, rounded, rounded_beside
 from garboard.job_view import JobView, in_unit
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_fuel_curve.believed import (
@@ -49,7 +49,7 @@ def best_place(view: JobView, curve: Curve) -> Cruise:
     hump = hump_of(view, curve)
     place = hump.best if hump else curve.landmarks.best
     if place.engine_speed >= curve.highest:
-        text = f"economy still rises at the highest step, {curve.highest:.0f} rev/min; add steps above it"
+        text = f"economy still rises at the highest step, {rounded(curve.highest)} rev/min; add steps above it"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=STEPS, field="nominal_engine_speed")
     if hump:
         refuse_gap_at(view, curve, place.engine_speed)
@@ -57,7 +57,7 @@ def best_place(view: JobView, curve: Curve) -> Cruise:
     low, high = outside_gaps(view, curve, from_low, place.engine_speed, to_high)
     return Cruise(
         name="best-economy cruise" if hump else "best economy",
-        engine_speed=min(max(round(place.engine_speed, -1), curve.lowest), curve.highest),
+        engine_speed=min(max(10 * float(rounded(place.engine_speed / 10)), curve.lowest), curve.highest),
         low=low,
         high=high,
         best=curve.best_engine_speed(place, _beyond_the_hump if hump else _of_all)
@@ -152,7 +152,7 @@ def cruising_range(view: JobView) -> list[Finding]:
     name, at = _cruise_for_range(view, found)
     good, speed = found.curve.economy_at(at), found.curve.speed_at(at)
     if not good.value > 0:
-        text = f"the boat makes no way at {at:.0f} rev/min"
+        text = f"the boat makes no way at {rounded(at)} rev/min"
         raise NotEnoughData(text, lack=Lack.OUT_OF_RANGE, step=STEPS, field="speed_out")
     reserve = min(max(view.setting_value("fuel_curve.reserve", "%"), 0.0), 100.0)
     out = _distance(good, usable, radius_by_thirds(1.0, 1.0))
@@ -172,7 +172,7 @@ def cruising_range(view: JobView) -> list[Finding]:
             basis=(THIRDS, PROPAGATION),
             numbers=(
                 number("out and back by thirds", out),
-                number(f"whole range with {reserve:.0f} % in reserve", whole, 0),
+                number(f"whole range with {rounded(reserve)} % in reserve", whole, 0),
                 Number.of("usable fuel", usable),
                 Number.of("reserve by thirds", times(usable, 1 / 3, "gal")),
                 number("economy", good, 2),
@@ -218,8 +218,8 @@ def _cruise_for_range(view: JobView, found: JobCurve) -> tuple[str, float]:
         refuse_far_from_steps(view, found.curve, [wanted])
         return "the owner's cruise", wanted
     raise NotEnoughData(
-        f"cruise at {wanted:.0f} rev/min is outside the steps, {found.curve.lowest:.0f} to {found.curve.highest:.0f} "
-        "rev/min",
+        f"cruise at {rounded_beside(wanted, [found.curve.lowest, found.curve.highest])} rev/min is outside the steps, "
+        f"{rounded(found.curve.lowest)} to {rounded(found.curve.highest)} rev/min",
         lack=Lack.OUT_OF_RANGE,
         step=TANKS,
         field="cruise",

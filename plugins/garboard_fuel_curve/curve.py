@@ -10,6 +10,7 @@ from itertools import accumulate, count, pairwise
 
 import attrs
 
+from garboard.findings import rounded
 from garboard.uncertainty import MeasuredValue, Part, Shape, rectangular
 from garboard_fuel_curve.economy import economy
 from garboard_fuel_curve.smooth import Smooth, nondecreasing, through
@@ -499,5 +500,8 @@ def steps_to_add(low: float, high: float, widest: float) -> list[float]:
     """
     if not widest > 20:
         raise ValueError(f"the widest gap must be above 20 rev/min, got {widest}")
-    tries = ([round(low + (high - low) * part / parts, -1) for part in range(1, parts)] for parts in count(1))
+    tries = (
+        [10 * float(rounded((low + (high - low) * part / parts) / 10)) for part in range(1, parts)]
+        for parts in count(1)
+    )
     return next(steps for steps in tries if not wide_gaps([low, *steps, high], widest))

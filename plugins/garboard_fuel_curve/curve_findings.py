@@ -41,7 +41,10 @@ def fuel_curve(view: JobView) -> list[Finding]:
     job = view.once(curve_of)
     found = job.found
     low, high = found.steps[0].engine_speed, found.steps[-1].engine_speed
-    steps = f"{len(found.steps)} steps from {low:.0f} to {high:.0f} rev/min, from {found.source}.{job.corrected_by}"
+    steps = (
+        f"{len(found.steps)} steps from {rounded(low)} to {rounded(high)} rev/min, from "
+        f"{found.source}.{job.corrected_by}"
+    )
     differing = twins.differing(view.vessel.engines, job.found.taken)
     unlike = twins.unlike(view, differing)
     advice = [*_advice(job), *([unlike] if unlike else [])]
@@ -201,7 +204,7 @@ def _row(step: ThrottleStep, per_engine: bool, speed: str, flow: str, economy_un
     )
     flows = [rounded(in_unit(one, "gal/h", flow), 1) for one in step.flows] if per_engine else []
     return (
-        rounded(step.engine_speed, 0),
+        rounded(step.engine_speed),
         rounded(in_unit(step.speed, "kn", speed), 1),
         *flows,
         rounded(in_unit(step.flow, "gal/h", flow), 1),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from garboard.findings import rounded
 from garboard.fittings import fitted_now, with_fitting
 from garboard.records import Engine, Propeller, Vessel, outside_usual
 from garboard.units import Amount
@@ -59,7 +60,7 @@ def advance_per_turn(engine: Engine) -> float | None:
 def usual_flow(vessel: Vessel, of: str) -> tuple[float, float] | None:
     """Fuel flows an engine of a vessel may have [gal/h]; None where its power is not known."""
     known = (most_flow(engine) for engine in vessel.engines if engine.position == of)
-    return next(((0.1, round(1.1 * most, 1)) for most in known if most), None)
+    return next(((0.1, float(rounded(1.1 * most, 1))) for most in known if most), None)
 
 
 def usual_speed(vessel: Vessel, _of: str) -> tuple[float, float] | None:
@@ -70,4 +71,4 @@ def usual_speed(vessel: Vessel, _of: str) -> tuple[float, float] | None:
         top, advance = next(filter(None, tops), None), advance_per_turn(engine)
         if top and advance:
             fastest.append(FASTER_THAN_THE_PROPELLER * advance * top.to("rev/min"))
-    return (1.0, float(round(max(fastest)))) if fastest else None
+    return (1.0, float(rounded(max(fastest)))) if fastest else None

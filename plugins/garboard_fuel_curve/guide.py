@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 import attrs
 
+from garboard.findings import rounded
 from garboard.job_view import JobView
 from garboard.samples import Sample
 from garboard.series import engine_instance, engine_numbers
@@ -184,9 +185,9 @@ def show(watch: Watch) -> Guidance:
         decimals=0,
         progress=min(1.0, seconds / watch.wanted),
         lines=(
-            f"Speed {convert(speed, 'kn', in_speed):.1f} {in_speed}",
-            f"Fuel {convert(math.fsum(flows), 'L/h', in_flow):.1f} {in_flow}",
-            f"Steady {min(seconds, watch.wanted):.0f} of {watch.wanted:.0f} s",
+            f"Speed {rounded(convert(speed, 'kn', in_speed), 1)} {in_speed}",
+            f"Fuel {rounded(convert(math.fsum(flows), 'L/h', in_flow), 1)} {in_flow}",
+            f"Steady {math.floor(round(min(seconds, watch.wanted), 6))} of {watch.wanted:g} s",
         ),
         done=ready,
         under_way=under_way,

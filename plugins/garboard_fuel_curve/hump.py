@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import attrs
 
-from garboard.findings import Basis, BasisKind, Finding, Number, Verdict
+from garboard.findings import Basis, BasisKind, Finding, Number, Verdict, rounded
 from garboard.job_view import JobView
 from garboard_fuel_curve.believed import begins_in_a_gap, believable_curve, hump_found
 from garboard_fuel_curve.steps import PRACTICE, PROPAGATION
@@ -29,8 +29,8 @@ def planing_hump(view: JobView) -> list[Finding]:
                 code="fuel_curve.planing_hump.none",
                 verdict=Verdict.PASS,
                 about="planing hump",
-                sentence=f"No hump between {curve.lowest:.0f} and {curve.highest:.0f} rev/min that stands clear of the "
-                "readings' uncertainty, so no slowest planing speed is given.",
+                sentence=f"No hump between {rounded(curve.lowest)} and {rounded(curve.highest)} rev/min that stands "
+                "clear of the readings' uncertainty, so no slowest planing speed is given.",
                 basis=(PRACTICE, METHOD, PROPAGATION),
             )
         ]
@@ -54,8 +54,8 @@ def planing_hump(view: JobView) -> list[Finding]:
             basis=(
                 attrs.evolve(
                     PRACTICE,
-                    text=f"Planing begins where economy has regained {recovered:.0f} % of its "
-                    "rise from the hump to the best cruise",
+                    text=f"Planing begins where economy has regained {rounded(recovered)} % of its rise from the hump "
+                    "to the best cruise",
                 ),
                 METHOD,
                 PROPAGATION,

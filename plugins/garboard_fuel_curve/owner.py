@@ -134,7 +134,7 @@ def _fuel(view: JobView, value: float) -> str:
     """An amount of fuel; a tenth where it is not whole, so that the shares of a tank add up."""
     unit = view.unit_to_tell("gal")
     told = in_unit(value, "gal", unit)
-    return f"{told:.{0 if abs(told - round(told)) < 0.05 else 1}f}\u00a0{unit}"
+    return f"{rounded(told, 0 if abs(told - round(told)) < 0.05 else 1)}\u00a0{unit}"
 
 
 def _beside(view: JobView, one: Speed) -> str:
@@ -189,7 +189,7 @@ def _ruler(view: JobView, found: Known) -> Ruler:
             spans.append(Span(name="slow", low=lowest, high=float(ends[0]), look="slow"))
         spans.append(Span(name="run through", low=float(ends[0]), high=float(ends[1]), look="avoid"))
     if found.cruise:
-        low, high = round(found.cruise.low, -1), round(found.cruise.high, -1)
+        low, high = (10 * float(rounded(end / 10)) for end in (found.cruise.low, found.cruise.high))
         spans.append(Span(name="best", low=low, high=high, look="best"))
     if window:
         spans.append(Span(name="full", low=window[0], high=window[1], look="full"))

@@ -15,6 +15,8 @@ from garboard.findings import (
     Number,
     Verdict,
     not_enough_data,
+    rounded,
+    rounded_beside,
     with_uncertainty,
 )
 from garboard.job_view import JobView
@@ -143,11 +145,11 @@ def _plausible(
         says += f", believable; {common} is commonly reckoned with."
     if full and kept < 1:
         says += (
-            f" At {top.engine_speeds[number]:.0f} rev/min, below {full.stated:.0f}, it makes "
-            f"{all_told(view, 'hp', ' ± ', (power, power * lost), 0)} of its {view.told(rated, 'hp', 0)}."
+            f" At {rounded_beside(top.engine_speeds[number], [full.stated])} rev/min, below {rounded(full.stated)}, it "
+            f"makes {all_told(view, 'hp', ' ± ', (power, power * lost), 0)} of its {view.told(rated, 'hp', 0)}."
         )
     if refill and (impossible or doubtful):  # else the curve says it, once for the boat
-        says += f" The flow is corrected by the refill (x {refill.ratio.value:.3f})."
+        says += f" The flow is corrected by the refill (x {rounded(refill.ratio.value, 3)})."
     is_odd = doubtful or is_far_above or is_far_below
     code, doubts = "fuel_curve.fuel_for_power.believable", tuple[Doubt, ...]()
     if is_far_above:
@@ -192,9 +194,9 @@ def _consumption_told(view: JobView, consumption: MeasuredValue, ordinary: float
     """Specific consumption with its unit, and what is commonly reckoned with; metric where powers were typed in kW."""
     used, within = consumption.value, consumption.expanded_uncertainty
     if view.unit_to_tell("hp") == "hp":
-        return f"{with_uncertainty(used, within, 2)} lb/(hp h)", f"{ordinary:.2f}"
+        return f"{with_uncertainty(used, within, 2)} lb/(hp h)", rounded(ordinary, 2)
     used, within, ordinary = (specific_consumption.metric_consumption(one) for one in (used, within, ordinary))
-    return f"{with_uncertainty(used, within, 0)} g/kWh", f"{ordinary:.0f}"
+    return f"{with_uncertainty(used, within, 0)} g/kWh", rounded(ordinary)
 
 
 def _of_reading(
@@ -225,5 +227,8 @@ def _not_full_throttle(engine: Engine, full: FullThrottle | None, highest: float
         return Missing(text, lack=Lack.NOT_ENTERED, field="engines.rated_speed", of=engine.position)
     if highest >= full.begins:
         return None
-    text = f"highest step {highest:.0f} rev/min, full throttle begins at {full.begins:.0f} rev/min{full.hint}"
+    text = (
+        f"highest step {rounded_beside(highest, [full.begins])} rev/min, full throttle begins at "
+        f"{rounded(full.begins)} rev/min{full.hint}"
+    )
     return Missing(text, lack=Lack.TOO_LITTLE, step=STEPS, field="nominal_engine_speed")

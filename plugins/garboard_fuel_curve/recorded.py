@@ -10,7 +10,7 @@ from itertools import combinations, pairwise
 
 import attrs
 
-from garboard.findings import Lack, Missing, NotEnoughData
+from garboard.findings import Lack, Missing, NotEnoughData, rounded
 from garboard.job_view import JobView, refuse_set_back
 from garboard.samples import Recording, Stream
 from garboard.series import (
@@ -112,7 +112,7 @@ def cut(view: JobView, recording: Recording) -> Cut:
     if not usable:
         wanted = view.setting_value("fuel_curve.steady_seconds", "s")
         raise NotEnoughData(
-            f"nothing in the recording holds steady for {wanted:.0f} s; hold each step longer",
+            f"nothing in the recording holds steady for {rounded(wanted)} s; hold each step longer",
             lack=Lack.TOO_LITTLE,
             step=STEPS,
             field="recording",
@@ -222,7 +222,7 @@ def _senders_differ(view: JobView, name: str, senders: Sequence[Stream], runs: S
             one, its = max(apart, key=lambda pair: abs(pair[0] - pair[1]))
             sent, unit = {"s": ("kn", "kn"), "n": ("rev/min", "rev/min"), "f": ("L/h", "gal/h")}[name[0]]
             shown = view.unit_to_tell(unit)
-            shows = [f"{convert(value, sent, shown):.1f}" for value in (one, its)]
+            shows = [rounded(convert(value, sent, shown), 1) for value in (one, its)]
             what = f"{first.key.quantity.replace('_', ' ')}{_of_engine(view, name)}"
             text = (
                 f"{what}: {_called(first)} shows {shows[0]} where {_called(other)} shows {shows[1]} {shown}; find out "
@@ -280,7 +280,11 @@ def _stood_still(view: JobView, name: str, stream: Stream, runs: Sequence[Steady
             quantity = stream.key.quantity.replace("_", " ")
             of = _of_engine(view, name)
             flows = [convert(flow, "L/h", "gal/h") for flow in (low, high)]
-            span = all_told(view, "gal/h", " to ", flows) if name[0] == "n" else f"{low:.0f} to {high:.0f} rev/min"
+            span = (
+                all_told(view, "gal/h", " to ", flows)
+                if name[0] == "n"
+                else f"{rounded(low)} to {rounded(high)} rev/min"
+            )
             against = f"{'fuel flow' if name[0] == 'n' else 'engine speed'} went from {span}"
             text = f"{quantity}{of} did not change at all while {against}: it is dead or frozen; record again"
             return Missing(text, lack=Lack.CONTRADICTS, step=STEPS, field="recording")

@@ -7,7 +7,18 @@ from functools import partial
 
 import attrs
 
-from garboard.findings import Doubt, Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, with_uncertainty
+from garboard.findings import (
+    Doubt,
+    Finding,
+    Lack,
+    Limit,
+    Missing,
+    NotEnoughData,
+    Number,
+    Verdict,
+    rounded,
+    with_uncertainty,
+)
 from garboard.job_view import FieldKey, InputCollector, JobView
 from garboard.uncertainty import MeasuredValue, Part
 from garboard_fuel_curve import twins
@@ -78,8 +89,8 @@ class Refill:
         if not self.is_surely_off or 1 / FARTHEST_OFF - sure <= ratio <= FARTHEST_OFF + sure:
             return None
         text = (
-            f"the refill is {ratio:.2f} times what the meter counted, more than any meter is off; check both entries "
-            "and that the meter counted from fill to refill"
+            f"the refill is {rounded(ratio, 2)} times what the meter counted, more than any meter is off; check both "
+            "entries and that the meter counted from fill to refill"
         )
         return Missing(text, lack=Lack.CONTRADICTS, step=TANKS, field="refilled")
 
@@ -225,7 +236,7 @@ def flow_meter(view: JobView) -> list[Finding]:
     asking.check()
     now = 1.0 if present is None else present
     ratio, within = found.ratio.value, found.ratio.expanded_uncertainty
-    reads = f"{abs(1 / ratio - 1) * 100:.1f} % {'low' if ratio > 1 else 'high'}"
+    reads = f"{rounded(abs(1 / ratio - 1) * 100, 1)} % {'low' if ratio > 1 else 'high'}"
     says = f"Meter reads {reads} against the refill (factor {with_uncertainty(ratio, within, 3)}). "
     code, short = "fuel_curve.flow_meter.within_limit", ""
     doubts: tuple[Doubt, ...] = ()
@@ -246,13 +257,13 @@ def flow_meter(view: JobView) -> list[Finding]:
     elif found.is_surely_off:
         code = "fuel_curve.flow_meter.set_factor"
         pulses = "pulses per gallon" if view.unit_to_tell("gal") == "gal" else "pulses per litre"
-        says += f"Set {_whose(view)} to {now * ratio:.3f}, or multiply {pulses} by {1 / ratio:.3f}."
+        says += f"Set {_whose(view)} to {rounded(now * ratio, 3)}, or multiply {pulses} by {rounded(1 / ratio, 3)}."
         says += " Economy, range and mixed use are already corrected by it."
     elif found.is_off:
         code = "fuel_curve.flow_meter.refill_too_small"
         says += "The refill is too small to be sure; repeat after a longer run."
     else:
-        says += f"Within {found.allowed * 100:.0f} %"
+        says += f"Within {found.allowed * 100:g} %"
         short, says = f"{says}.", f"{says}; leave it."
     return [
         Finding(

@@ -9,6 +9,7 @@ from itertools import combinations
 
 import attrs
 
+from garboard.findings import rounded
 from garboard.job_view import JobView
 from garboard.records import Engine
 from garboard_fuel_curve.readings import ThrottleStep
@@ -122,6 +123,6 @@ def unlike(view: JobView, found: Sequence[Pair]) -> str:
     more, less = engines[high].position, engines[low].position
     flows = " against ".join(view.told(step.flows[one], "gal/h", 1) for one in (high, low))
     return (
-        f"The {more} engine burns {math.exp(abs(most.usual)):.2f} times what the {less} engine does at equal engine "
-        f"speed, {flows} at {step.engine_speed:.0f} rev/min: check both flow meters, propellers and trim."
+        f"The {more} engine burns {rounded(math.exp(abs(most.usual)), 2)} times what the {less} engine does at equal "
+        f"engine speed, {flows} at {rounded(step.engine_speed)} rev/min: check both flow meters, propellers and trim."
     )

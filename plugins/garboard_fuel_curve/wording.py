@@ -93,4 +93,4 @@ def times(measured: MeasuredValue, factor: float, unit: str) -> MeasuredValue:
 def decimals_to_tell(value: float, low: float, high: float) -> int:
     """The fewest decimals, at least one, at which a value reads inside two limits just where it is."""
     inside = low <= value <= high
-    return next((some for some in range(1, 15) if (low <= round(value, some) <= high) == inside), 15)
+    return next((some for some in range(1, 15) if (low <= float(rounded(value, some)) <= high) == inside), 15)

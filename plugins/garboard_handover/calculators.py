@@ -22,6 +22,8 @@ from garboard.findings import (
     Number,
     Series,
     Verdict,
+    rounded,
+    rounded_beside,
 )
 from garboard.job_view import JobView, nothing_at, refuse_set_back
 from garboard.records import EQUIPMENT
@@ -256,7 +258,8 @@ def _heading_hold(view: JobView) -> Iterator[Finding]:
         code=code,
         verdict=verdict,
         about="Heading hold",
-        sentence=f"Within ± {within:.1f} degrees of its mean for 95 % of {hold.seconds:.0f} s. {advice}",
+        sentence=f"Within ± {rounded_beside(within, [limit], 1, may_touch=within <= limit)} degrees of its mean for 95 "
+        f"% of {rounded(hold.seconds)} s. {advice}",
         numbers=(
             Number(f"heading held, {heading.key.reference or 'as shown'}", hold.heading, "deg", decimals=0),
             Number("95 % within ±", within, "deg"),
@@ -285,7 +288,7 @@ def _hold_verdict(own: Witness, within: float, limit: float, others: Sequence[Wi
         )
         return "handover.heading_hold.compass_unsteady", Verdict.ADVISE, advice
     if within > limit:
-        advice = f"± {limit:.0f} is the limit: tune the pilot's response, then hold again."
+        advice = f"± {limit:g} is the limit: tune the pilot's response, then hold again."
         return "handover.heading_hold.unsteady", Verdict.ADVISE, advice
     if weaving and not steady:
         advice = (
@@ -297,7 +300,7 @@ def _hold_verdict(own: Witness, within: float, limit: float, others: Sequence[Wi
 
 
 def _told(others: Sequence[Witness]) -> str:
-    return ", ".join(f"{other.name} shows ± {other.within:.1f}" for other in others)
+    return ", ".join(f"{other.name} shows ± {rounded(other.within, 1)}" for other in others)
 
 
 def _course_change(view: JobView) -> Iterator[Finding]:
@@ -319,9 +322,11 @@ def _course_change(view: JobView) -> Iterator[Finding]:
         return
     widest = view.setting_value("handover.overshoot", "deg")
     longest = view.setting_value("handover.settle_seconds", "s")
+    overshoot = rounded_beside(change.overshoot, [widest], 1, may_touch=change.overshoot <= widest)
+    settled = rounded_beside(change.settled, [longest], may_touch=change.settled <= longest)
     remarks = [
-        *([f"overshoot {change.overshoot:.0f} degrees, limit {widest:.0f}"] if change.overshoot > widest else []),
-        *([f"settled after {change.settled:.0f} s, limit {longest:.0f}"] if change.settled > longest else []),
+        *([f"overshoot {overshoot} degrees, limit {widest:g}"] if change.overshoot > widest else []),
+        *([f"settled after {settled} s, limit {longest:g}"] if change.settled > longest else []),
     ]
     if not remarks and not under_way:
         raise no_speed(recording, "change_recording")
@@ -329,8 +334,8 @@ def _course_change(view: JobView) -> Iterator[Finding]:
         code="handover.course_change.beyond_limits" if remarks else "handover.course_change.in_order",
         verdict=Verdict.ADVISE if remarks else Verdict.PASS,
         about="Course change",
-        sentence=f"{_way(change.turned)}, {abs(ordered):.0f} ordered, overshoot {change.overshoot:.1f} degrees, "
-        f"settled within ± {tolerance:g} degrees {change.settled:.0f} s after it was {tolerance:g} degrees off the old "
+        sentence=f"{_way(change.turned)}, {rounded(abs(ordered))} ordered, overshoot {overshoot} degrees, settled "
+        f"within ± {tolerance:g} degrees {settled} s after it was {tolerance:g} degrees off the old "
         "course. " + (f"{'; '.join(remarks)}: tune the pilot, then try again." if remarks else "In order."),
         numbers=(
             Number("turned, starboard positive", change.turned, "deg"),
@@ -393,7 +398,7 @@ def _another_course(turned: float, ordered: float, tolerance: float, heading: St
 
 
 def _way(degrees: float) -> str:
-    return f"{abs(degrees):.0f} degrees to {'starboard' if degrees > 0 else 'port'}"
+    return f"{rounded(abs(degrees))} degrees to {'starboard' if degrees > 0 else 'port'}"
 
 
 def _recording(view: JobView, field: str) -> Recording:

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import attrs
 
-from garboard.findings import Lack, NotEnoughData
+from garboard.findings import Lack, NotEnoughData, rounded, rounded_beside
 from garboard.numeric import slope
 from garboard.samples import Stream
 from garboard.series import compass_angle, is_frozen, mean, standard_deviation, unchanging_stretches, unwrapped
@@ -63,7 +63,10 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
     """
     seconds = heading.times[-1] - heading.times[0] if len(heading) else 0.0
     if seconds < shortest or len(heading) < FEWEST:
-        text = f"heading held for {seconds:.0f} s in {len(heading)} samples; hold it {shortest:.0f} s"
+        text = (
+            f"heading held for {rounded_beside(seconds, [shortest])} s in {len(heading)} samples; hold it {shortest:g} "
+            "s"
+        )
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="hold_recording")
     _see_that_it_lives(heading, seconds / 2, "hold_recording")
     run = unwrapped(heading.values)
@@ -77,8 +80,8 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
     )
     if hold.furthest > NOT_HELD or abs(hold.drift) > CHANGED:
         text = (
-            f"no heading was held: it went through {max(run) - min(run):.0f} degrees; record while the pilot holds one "
-            "heading, and see why if it does not"
+            f"no heading was held: it went through {rounded(max(run) - min(run))} degrees; record while the pilot "
+            "holds one heading, and see why if it does not"
         )
         raise NotEnoughData(text, lack=Lack.UNSUITABLE, step=AUTOPILOT, field="hold_recording")
     return hold
@@ -93,7 +96,7 @@ def _see_that_it_lives(heading: Stream, longest: float, field: str) -> None:
     still = max((part.times[-1] - part.times[0] for part in unchanging_stretches(heading)), default=0.0)
     finest = min((abs(b - a) for a, b in pairwise(heading.values) if a != b), default=0.0)
     if whole or (still > longest and finest < COARSE):
-        how_long = "at all" if whole else f"for {still:.0f} s"
+        how_long = "at all" if whole else f"for {rounded(still)} s"
         text = f"the heading did not change {how_long}: the sensor is dead or the display is frozen"
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, step=AUTOPILOT, field=field)
 
@@ -109,10 +112,12 @@ def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: fl
     end, and when no change of course is in it.
     """
     if abs(ordered) < 2 * tolerance:
-        text = f"course change of {ordered:.0f} degrees ordered; order at least {2 * tolerance:.0f}"
+        least = 2 * tolerance
+        told = rounded_beside(ordered, [-least, least])
+        text = f"course change of {told} degrees ordered; order at least {least:g}"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="ordered_change")
     if not len(heading) or heading.times[-1] - heading.times[0] < 4 * ends:
-        text = f"recording of the course change is shorter than {4 * ends:.0f} s"
+        text = f"recording of the course change is shorter than {4 * ends:g} s"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="change_recording")
     _see_that_it_lives(heading, (heading.times[-1] - heading.times[0]) / 2, "change_recording")
     run = Stream(heading.key, heading.times, unwrapped(heading.values))

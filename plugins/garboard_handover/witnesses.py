@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 
 import attrs
 
-from garboard.findings import Lack, NotEnoughData
+from garboard.findings import Lack, NotEnoughData, rounded
 from garboard.job_view import JobView
 from garboard.samples import Recording, Stream
 from garboard.series import mean, standard_deviation, unwrapped
@@ -86,7 +86,7 @@ def see_that_it_is_under_way(view: JobView, recording: Recording, field: str) ->
     heard = next((values for stream in recorded if (values := _finite(stream.values))), None)
     speed = mean(heard) if heard else view.amount(AUTOPILOT, TRIAL_SPEED, "kn")
     if speed is not None and speed < UNDER_WAY:
-        text = f"the boat lay still, {speed:.1f} kn: that tries no pilot; record it under way"
+        text = f"the boat lay still, {rounded(speed, 1)} kn: that tries no pilot; record it under way"
         raise NotEnoughData(text, lack=Lack.UNSUITABLE, step=AUTOPILOT, field=field)
     return speed is not None
 

@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import attrs
 
+from garboard.findings import rounded_beside
 from garboard.numeric import least_squares
 from garboard.series import compass_angle
 
@@ -130,7 +131,10 @@ def fit_deviation(headings: Sequence[float], deviations: Sequence[float], least_
         raise ValueError(f"{different} different headings; take readings on {FEWEST_HEADINGS} or more")
     gap = widest_gap(headings)
     if gap > WIDEST_GAP:
-        raise ValueError(f"{gap:.0f} degrees between neighbouring headings; take readings between, at most 60 apart")
+        raise ValueError(
+            f"{rounded_beside(gap, [WIDEST_GAP])} degrees between neighbouring headings; take readings between, at "
+            f"most {WIDEST_GAP:g} apart"
+        )
     fitted = least_squares([model_terms(heading) for heading in headings], deviations)
     freedom = len(headings) - 5
     variance = max(math.fsum(residual**2 for residual in fitted.residuals) / freedom, least_scatter**2)

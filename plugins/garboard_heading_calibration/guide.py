@@ -110,8 +110,9 @@ def show(state: TurnSoFar) -> Guidance:
         band=wanted.band,
         progress=min(turned / wanted.degrees, 1.0),
         lines=(
-            f"{turned:.0f} of {wanted.degrees:.0f} degrees {'to starboard' if state.degrees >= 0 else 'to port'}",
-            f"{100 * state.share:.0f} % of the time in the band, {100 * wanted.share:.0f} % wanted",
+            f"{math.floor(round(turned, 6))} of {wanted.degrees:g} degrees to "
+            f"{'starboard' if state.degrees >= 0 else 'port'}",
+            f"{math.floor(round(100 * state.share, 6))} % of the time in the band, {100 * wanted.share:g} % wanted",
         ),
         done=done,
         under_way=rate is not None and rate >= STRAIGHT_BELOW,

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import attrs
 
-from garboard.findings import Lack, Missing
+from garboard.findings import Lack, Missing, rounded
 from garboard.samples import Recording, Stream
 from garboard.series import mean, signed_angle
 
@@ -65,7 +65,7 @@ def two_senders(about: str, place: Mapping[str, str]) -> Missing:
 def mixed_words(heard: Sound) -> str:
     """What to say of a recording in which two clocks are mixed."""
     return (
-        f"For {heard.seconds:.0f} s directions jump to and fro: a clock was set back, or two gateways are mixed. "
+        f"For {rounded(heard.seconds)} s directions jump to and fro: a clock was set back, or two gateways are mixed. "
         "That part is left out."
     )
 

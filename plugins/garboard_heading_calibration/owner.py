@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from garboard.findings import Finding, Table, Verdict
+from garboard.findings import Finding, Table, Verdict, rounded
 from garboard.job_view import JobView
 from garboard.owner_pages import CARE, HELM, Digits, card_of
 from garboard.steps import YOUR_BOAT, Assessed, Block, ReportSection
@@ -43,9 +43,9 @@ def helm(_view: JobView, assessed: Sequence[Assessed]) -> Iterator[Block]:
     found = [number for swing in swings for number in swing.numbers if number.name == LARGEST]
     if found:
         most = max(found, key=lambda number: abs(number.value))
-        within = [] if most.expanded_uncertainty is None else [f"give or take {most.expanded_uncertainty:.1f}°"]
+        within = [] if most.expanded_uncertainty is None else [f"give or take {rounded(most.expanded_uncertainty, 1)}°"]
         cards = [table.title for swing in swings if most in swing.numbers for table in swing.tables if table.card]
-        yield Digits(f"{abs(most.value):.1f}°", "most a compass is off", (*within, *map(card_of, cards[:1])))
+        yield Digits(f"{rounded(abs(most.value), 1)}°", "most a compass is off", (*within, *map(card_of, cards[:1])))
         yield READ_THE_CARD
     for swing in swings:
         for table in swing.tables:

@@ -21,6 +21,8 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
+    rounded,
+    rounded_beside,
     with_uncertainty,
 )
 from garboard.job_view import JobView
@@ -121,7 +123,11 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
         asking.need(not metres < 0, f"distance to {what} is below zero", lack=Lack.OUT_OF_RANGE, **where)
     asking.check()
     clearance = view.setting_value("heading_calibration.clearance", "m")
-    close = [f"{what} at {metres:.2f} m" for what, metres in distances.items() if metres < clearance]
+    close = [
+        f"{what} at {rounded_beside(metres, [clearance], 2)} m"
+        for what, metres in distances.items()
+        if metres < clearance
+    ]
     nearest = min(distances.values())
     told = []
     if not steady:
@@ -133,7 +139,8 @@ def _location(view: JobView, sensor: HeadingSensor) -> Finding:
     if not mounted:
         told.append("Mount it level, firm and pointing as its maker asks.")
     verdict = Verdict.FAIL if not (steady and mounted) else Verdict.ADVISE if close else Verdict.PASS
-    result = f"{nearest:.2f} m to the nearest disturber."
+    told_nearest = rounded_beside(nearest, [clearance], 2, may_touch=nearest >= clearance)
+    result = f"{told_nearest} m to the nearest disturber."
     kept = f"{result} Every clearance is kept"
     code = "heading_calibration.location.clear"
     if close:
@@ -164,8 +171,8 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
     faint = here.field.horizontal < CAUTION_BELOW
     way = "east" if here.east >= 0 else "west"
     result = (
-        f"{with_uncertainty(here.east, here.expanded_uncertainty, plus=True)} degrees ({way}) "
-        f"{here.place_in_words}, changing {here.a_year:+z.2f} degrees a year, by {here.field.model}."
+        f"{with_uncertainty(here.east, here.expanded_uncertainty, plus=True)} degrees ({way}) {here.place_in_words}, "
+        f"changing {rounded(here.a_year, 2, '+z')} degrees a year, by {here.field.model}."
     )
     told: list[Remark] = []
     made = tuple(recordings(view))
@@ -174,8 +181,8 @@ def compute_variation(view: JobView) -> Iterable[Finding]:
         told.append(("heading_calibration.variation.recorded_elsewhere", f"{elsewhere} See what was typed."))
     if faint:
         words = (
-            f"The horizontal field is only {here.field.horizontal:.0f} nT: trust no magnetic sensor without another "
-            "check."
+            f"The horizontal field is only {rounded(here.field.horizontal)} nT: trust no magnetic sensor without "
+            "another check."
         )
         told.append(("heading_calibration.variation.faint_field", words))
     told += () if elsewhere else _sent_otherwise(here, made)
@@ -218,7 +225,7 @@ def _elsewhere(here: Variation, made: Iterable[Recording]) -> str:
             continue
         off_east = signed_angle(east - here.longitude) * math.cos(math.radians(north))
         if math.hypot(north - here.latitude, off_east) > SAME_PLACE:
-            where = f"{abs(north):.2f} {'NS'[north < 0]} {abs(east):.2f} {'EW'[east < 0]}"
+            where = f"{rounded(abs(north), 2)} {'NS'[north < 0]} {rounded(abs(east), 2)} {'EW'[east < 0]}"
             return f"{recording.name} was recorded at {where}, not at the place entered."
     return ""
 
@@ -257,7 +264,8 @@ def _sent_otherwise(here: Variation, made: Iterable[Recording]) -> Iterable[Rema
         sent = _median(recording, "variation")
         if sent is not None and abs(signed_angle(sent - here.east)) > here.expanded_uncertainty + SENT_WITHIN:
             words = (
-                f"The boat's network takes it for {sent:+z.1f} in {recording.name}: see its plotter's setting and date."
+                f"The boat's network takes it for {rounded(sent, 1, '+z')} in {recording.name}: see its plotter's "
+                "setting and date."
             )
             yield ("heading_calibration.variation.sent_otherwise", words)
             return
@@ -353,7 +361,7 @@ def _standing_still(view: JobView, still: Iterable[tuple[Stream, Sequence[tuple[
         seconds = sum(end - start for start, end in windows)
         if windows:
             what = COURSE if stream.key.quantity == "course_over_ground" else name_of(view, stream.key.source)
-            words = f"{what} stood still for {seconds:.0f} s: see whether it freezes. That part is left out."
+            words = f"{what} stood still for {rounded(seconds)} s: see whether it freezes. That part is left out."
             yield ("heading_calibration.comparison.stood_still", words[:1].upper() + words[1:])
 
 
@@ -404,7 +412,9 @@ def comparison_finding(
     if abs(found.difference) > offset_limit:
         told.append(_off(view, trusted, found))
     if found.standard_deviation > spread_limit:
-        words = f"The difference spreads by {found.standard_deviation:.1f} degrees: record again on a straight run."
+        words = (
+            f"The difference spreads by {rounded(found.standard_deviation, 1)} degrees: record again on a straight run."
+        )
         told.append(("heading_calibration.comparison.rough", words))
     more = "more" if found.difference >= 0 else "less"
     seen = f" {_seen(found.headings)}" if found.headings else ""
@@ -434,7 +444,7 @@ def comparison_finding(
 
 def _off(view: JobView, trusted: str, found: Comparison) -> Remark:
     """What to do about a difference. A large one is no deviation: the sensor is turned on its bracket."""
-    enter = f"enter an offset of {found.offset_to_enter:+z.1f} degrees if the sensor adds its offset."
+    enter = f"enter an offset of {rounded(found.offset_to_enter, 1, '+z')} degrees if the sensor adds its offset."
     if is_like_the_variation(view, found.difference):
         words = "That is about the variation: see whether one of the two shows true and says magnetic."
         return ("heading_calibration.comparison.like_variation", words)
@@ -453,7 +463,7 @@ def _seen(headings: tuple[float, float]) -> str:
     low, high = headings
     if high - low >= ALL_ROUND:
         return "on average all round"
-    first, last = f"{compass_angle(low):03.0f}", f"{compass_angle(high):03.0f}"
+    first, last = (f"{rounded(compass_angle(one)):0>3}" for one in headings)
     return f"on heading {first}" if first == last else f"on headings {first} to {last}"
 
 
@@ -502,7 +512,8 @@ def magnetometer_finding(view: JobView, about: str, ellipse: Ellipse, points: Se
     widest = view.setting_value("heading_calibration.widest_gap", "deg")
     if ellipse.gap > widest:
         raise NotEnoughData(
-            f"points leave {ellipse.gap:.0f} degrees of the circle open, {widest:.0f} at most; turn the full circle",
+            f"points leave {rounded_beside(ellipse.gap, [widest])} degrees of the circle open, {widest:g} at most; "
+            "turn the full circle",
             lack=Lack.TOO_LITTLE,
             **TURNED,
         )
@@ -525,8 +536,8 @@ def magnetometer_finding(view: JobView, about: str, ellipse: Ellipse, points: Se
         about=about,
         sentence=" ".join(
             [
-                f"Hard iron {ellipse.hard_iron:.1f} uT, {strength:.0f} % of the circle; "
-                f"residual {residual:.1f} %; widest gap {ellipse.gap:.0f} degrees.",
+                f"Hard iron {rounded(ellipse.hard_iron, 1)} uT, {rounded(strength)} % of the circle; residual "
+                f"{rounded(residual, 1)} %; widest gap {rounded(ellipse.gap)} degrees.",
                 *told,
                 *good,
             ]
@@ -551,7 +562,7 @@ def magnetometer_finding(view: JobView, about: str, ellipse: Ellipse, points: Se
             Table(
                 f"Soft iron matrix: {about}",
                 ("", "x", "y"),
-                tuple((name, *(f"{v:.4f}" for v in row)) for name, row in zip("xy", ellipse.soft_iron, strict=True)),
+                tuple((name, *(rounded(v, 4) for v in row)) for name, row in zip("xy", ellipse.soft_iron, strict=True)),
             ),
         ),
     )

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 import attrs
 
-from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Verdict, not_enough_data
+from garboard.findings import Basis, Finding, Lack, Missing, NotEnoughData, Verdict, not_enough_data, rounded
 from garboard.job_view import JobView
 from garboard.records import HeadingSensor
 from garboard.samples import Recording, Stream
@@ -111,7 +111,7 @@ def see_that_it_lives(stream: Stream, about: str, place: Mapping[str, str], besi
     for part in unchanging_stretches(stream) if beside else ():
         turned = turned_away(beside, part.times[0], part.times[-1]) if beside else 0.0
         if turned > TURNED_AWAY:
-            text = f"the {what} of {about} did not change while the boat turned {turned:.0f} degrees"
+            text = f"the {what} of {about} did not change while the boat turned {rounded(turned)} degrees"
             raise NotEnoughData(f"{text}: the sensor is dead or frozen", lack=Lack.CONTRADICTS, **place)
 
 
@@ -155,7 +155,7 @@ def receivers_apart(recording: Recording) -> list[Remark]:
         if one.key.reference == other.key.reference and abs(apart) > COURSES_APART:
             words = (
                 f"The courses over ground of sources {one.key.source} and {other.key.source} differ by "
-                f"{abs(apart):.0f} degrees: find out which is wrong."
+                f"{rounded(abs(apart))} degrees: find out which is wrong."
             )
             told.append(("heading_calibration.receivers.courses_differ", words))
     for quantity, what in (("speed_over_ground", "speeds over ground"), ("speed_through_water", "speeds of logs")):
@@ -163,8 +163,8 @@ def receivers_apart(recording: Recording) -> list[Remark]:
             first, second = _means_together(one, other)
             if abs(first - second) > LEAST_APART + SPEEDS_APART * max(first, second):
                 words = (
-                    f"The {what} of sources {one.key.source} and {other.key.source} differ: {first:.1f} and "
-                    f"{second:.1f} kn. Find out which is wrong."
+                    f"The {what} of sources {one.key.source} and {other.key.source} differ: {rounded(first, 1)} and "
+                    f"{rounded(second, 1)} kn. Find out which is wrong."
                 )
                 told.append(("heading_calibration.receivers.speeds_differ", words))
     return told

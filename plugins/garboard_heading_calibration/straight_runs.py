@@ -8,7 +8,7 @@ from functools import lru_cache, partial
 
 import attrs
 
-from garboard.findings import Doubt, Finding, Lack, NotEnoughData, Number
+from garboard.findings import Doubt, Finding, Lack, NotEnoughData, Number, rounded
 from garboard.job_view import JobView
 from garboard.samples import Recording, Stream
 from garboard.series import compass_angle, mean, signed_angle, steady_stretches, unwrapped
@@ -161,7 +161,7 @@ def _alive(view: JobView, heading: Stream, course: Stream) -> tuple[Stream, Stre
         if each:
             seconds = sum(end - start for start, end in each)
             what = one.key.quantity.replace("_", " ")
-            words = f"The {what} stood still for {seconds:.0f} s while the boat turned: see whether it freezes. "
+            words = f"The {what} stood still for {rounded(seconds)} s while the boat turned: see whether it freezes. "
             remarks.append(("heading_calibration.straight_runs.stood_still", words + "That part is left out."))
     return left[0], left[1], remarks
 
@@ -189,13 +189,13 @@ def _shown_by(runs: Sequence[Run], variation: float) -> MeasuredCurrent | None:
 
 
 def _other_current(entered: Current, shown: MeasuredCurrent) -> str:
-    towards = "" if entered.sets_towards is None else f" setting {entered.sets_towards:03.0f}"
+    towards = "" if entered.sets_towards is None else f" setting {rounded(entered.sets_towards):0>3}"
     known = entered.sets_towards is not None
     back = known and abs(signed_angle(shown.sets_towards + 180 - (entered.sets_towards or 0.0))) <= TURNED_ABOUT
     comes_from = " That is where it comes from." if back else ""
     return (
-        f"The runs show a current of {shown.drift:.1f} kn setting {shown.sets_towards:03.0f}, entered is "
-        f"{entered.drift:g} kn{towards}.{comes_from}"
+        f"The runs show a current of {rounded(shown.drift, 1)} kn setting {rounded(shown.sets_towards):0>3}, entered "
+        f"is {entered.drift:g} kn{towards}.{comes_from}"
     )
 
 

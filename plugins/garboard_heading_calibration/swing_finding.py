@@ -22,6 +22,8 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
+    rounded,
+    rounded_beside,
     with_uncertainty,
 )
 from garboard.job_view import JobView
@@ -177,7 +179,7 @@ def _judged(
     )
     if half >= abs(worst.value):  # no heading's deviation is told from none: what it may be is all there is to say
         reach = max(abs(value.value) + value.expanded_uncertainty for _, value in curve)
-        result = f"Deviation within ± {reach:.{0 if reach >= TWO_DIGITS else 1}f} degrees on every heading."
+        result = f"Deviation within ± {rounded(reach, 0 if reach >= TWO_DIGITS else 1)} degrees on every heading."
     codes = [code for code, _ in told]
     good = [] if told else ["Keep the card aboard."]
     return Finding(
@@ -278,7 +280,7 @@ def _odd(view: JobView, readings: Sequence[SwingPoint]) -> list[SwingPoint]:
 
 def _off_the_curve(readings: Sequence[SwingPoint], odd: Sequence[SwingPoint]) -> str:
     """What to say of a reading the others contradict, or of those of which one is."""
-    called = [f"{f'row {one.row}' if one.row else 'the run'} on {one.compass:03.0f} by compass" for one in odd]
+    called = [f"{f'row {one.row}' if one.row else 'the run'} on {rounded(one.compass):0>3} by compass" for one in odd]
     if len(odd) > 1:
         return f"One of {', '.join(called)} does not fit the others: read these again."
     others = [reading for reading in readings if reading is not odd[0]]
@@ -287,7 +289,8 @@ def _off_the_curve(readings: Sequence[SwingPoint], odd: Sequence[SwingPoint]) ->
     off = signed_angle(odd[0].deviation - by_others)
     again = "read it again, or see what was typed" if odd[0].row else "run it again"
     return (
-        f"{called[0][:1].upper()}{called[0][1:]} is {off:+z.0f} degrees off what the {len(others)} others say: {again}."
+        f"{called[0][:1].upper()}{called[0][1:]} is {rounded(off, 0, '+z')} degrees off what the {len(others)} others "
+        f"say: {again}."
     )
 
 
@@ -318,7 +321,7 @@ def _advice(view: JobView, about: str, swing: _Swing, shared: Shared) -> Iterabl
     offset_limit, spread_limit, limit = _limits(view, swing)
     offset = swing.coefficients[0].value
     if swing.fit.scatter > spread_limit:
-        words = f"Readings scatter by {swing.fit.scatter:.1f} degrees: take them again in calmer water."
+        words = f"Readings scatter by {rounded(swing.fit.scatter, 1)} degrees: take them again in calmer water."
         yield ("heading_calibration.swing.scattered", words)
     disturbed = swing.beside_the_constant - shared.open_by > limit
     too_close = swing.beside_the_constant > limit and not disturbed
@@ -331,17 +334,20 @@ def _advice(view: JobView, about: str, swing: _Swing, shared: Shared) -> Iterabl
         words = "The sensor is still to be moved or mounted anew: swing again after that, this card will not hold."
         yield ("heading_calibration.swing.before_a_move", words)
     if too_close:
-        words = f"Too close to call: {limit:g} is the limit, and the current leaves {shared.open_by:.1f} degrees open. "
+        words = (
+            f"Too close to call: {limit:g} is the limit, and the current leaves {rounded(shared.open_by, 1)} degrees "
+            "open. "
+        )
         words += "Swing in slack water."
         yield ("heading_calibration.swing.too_close_to_call", words)
     elif shared.unknown > view.setting_value("heading_calibration.offset_limit", "deg"):
-        words = f"The current leaves B and C open by {shared.open_by:.1f} degrees."
+        words = f"The current leaves B and C open by {rounded(shared.open_by, 1)} degrees."
         yield ("heading_calibration.swing.current_unknown", words)
 
 
 def _enter_offset(view: JobView, offset: float, turned: bool, is_of_variation: bool) -> Remark:
     """A constant alone is no iron: the sensor is turned on its bracket, or true was taken for magnetic."""
-    enter = f"enter an offset of {offset:+z.1f} degrees if the sensor adds its offset."
+    enter = f"enter an offset of {rounded(offset, 1, '+z')} degrees if the sensor adds its offset."
     if is_of_variation and is_recorded_elsewhere(view):
         words = (
             "The constant may be the variation's: put the place right before you turn the sensor or enter an offset."
@@ -365,8 +371,8 @@ def _see_that_no_current_explains(view: JobView, farthest: float, shared: Shared
     if not (shared.unknown and limit < farthest <= shared.open_by):
         return
     text = (
-        f"readings are up to {farthest:.0f} degrees off their middle, and a current could explain all of it; give its "
-        "set and drift, or swing in slack water"
+        f"readings are up to {rounded(farthest)} degrees off their middle, and a current could explain all of it; give "
+        "its set and drift, or swing in slack water"
     )
     raise NotEnoughData(text, lack=Lack.UNSUITABLE, step=place["step"], field="current_sets_towards")
 
@@ -408,14 +414,14 @@ def _too_large(about: str, readings: Sequence[SwingPoint], middle: float, shared
     surely = abs(_from(middle, worst)) - shared.open_by > APPROXIMATE_UP_TO
     cause = "Find and move the cause, then swing again"
     if not surely:
-        cause = f"The current may make {shared.open_by:.0f} degrees of it: swing again in slack water"
+        cause = f"The current may make {rounded(shared.open_by)} degrees of it: swing again in slack water"
     return Finding(
         code=TOO_LARGE if surely else "heading_calibration.swing.too_large_open",
         verdict=Verdict.FAIL if surely else Verdict.ADVISE,
         about=about,
         sentence=(
-            f"Deviation {worst.deviation:+z.1f} degrees on {worst.compass:03.0f} by compass. {cause}: "
-            f"above {APPROXIMATE_UP_TO:.0f} degrees five coefficients are not good enough for a card."
+            f"Deviation {rounded(worst.deviation, 1, '+z')} degrees on {rounded(worst.compass):0>3} by compass. "
+            f"{cause}: above {APPROXIMATE_UP_TO:g} degrees five coefficients are not good enough for a card."
         ),
         basis=(HANDBOOK, SMALL_CRAFT),
         numbers=(Number(LARGEST_READ, worst.deviation, "deg"), Number(BESIDE, abs(_from(middle, worst)), "deg")),
@@ -447,9 +453,9 @@ def _disturbed_without_a_card(
         verdict=Verdict.ADVISE,
         about=about,
         sentence=(
-            f"Deviation {worst.deviation:+z.1f} degrees on {worst.compass:03.0f} by compass. Find and move what "
-            f"disturbs the sensor, then swing again. No card: {gap:.0f} degrees between neighbouring headings, at most "
-            f"{WIDEST_GAP:.0f} wanted."
+            f"Deviation {rounded(worst.deviation, 1, '+z')} degrees on {rounded(worst.compass):0>3} by compass. Find "
+            f"and move what disturbs the sensor, then swing again. No card: {rounded_beside(gap, [WIDEST_GAP])} "
+            f"degrees between neighbouring headings, at most {WIDEST_GAP:g} wanted."
         ),
         basis=(HANDBOOK, deviation_basis(limit)),
         numbers=(Number(LARGEST_READ, worst.deviation, "deg"), Number(BESIDE, beside, "deg")),
@@ -460,8 +466,10 @@ def _disturbed_without_a_card(
 def _card(about: str, curve: Sequence[tuple[int, MeasuredValue]]) -> Table:
     rows = []
     for heading, deviation in curve:
-        magnetic = f"{compass_angle(round(heading + deviation.value, 1)):05.1f}"
-        rows.append((f"{heading:03d}", f"{deviation.value:+z.1f}", f"{deviation.expanded_uncertainty:.1f}", magnetic))
+        magnetic = f"{rounded(compass_angle(round(heading + deviation.value, 1)), 1):0>5}"
+        rows.append(
+            (f"{heading:03d}", rounded(deviation.value, 1, "+z"), rounded(deviation.expanded_uncertainty, 1), magnetic)
+        )
     headings = ("Compass [deg]", "Deviation, east + [deg]", "± [deg]", "Magnetic [deg]")
     return Table(f"Deviation card: {about}", headings, tuple(rows), card=True)
 
@@ -469,11 +477,11 @@ def _card(about: str, curve: Sequence[tuple[int, MeasuredValue]]) -> Table:
 def _coefficients(about: str, readings: Sequence[SwingPoint], fit: Fit) -> Table:
     paper = _on_paper(readings)
     rows = tuple(
-        (name, f"{value:+z.2f}", f"{error:.2f}", f"{paper[index]:+z.2f}" if paper else "-")
+        (name, rounded(value, 2, "+z"), rounded(error, 2), rounded(paper[index], 2, "+z") if paper else "-")
         for index, (name, value, error) in enumerate(zip("ABCDE", fit.coefficients, fit.standard_errors, strict=True))
     )
     headings = ("Coefficient", "Least squares [deg]", "Standard error [deg]", "On paper [deg]")
-    return Table(f"Coefficients: {about} (Student's t {student_t(fit.freedom):.2f})", headings, rows)
+    return Table(f"Coefficients: {about} (Student's t {rounded(student_t(fit.freedom), 2)})", headings, rows)
 
 
 def _on_paper(readings: Sequence[SwingPoint]) -> Coefficients | None:
@@ -490,7 +498,8 @@ def _on_paper(readings: Sequence[SwingPoint]) -> Coefficients | None:
 def _residuals(about: str, readings: Sequence[SwingPoint], fit: Fit) -> Table:
     pairs = sorted(zip(readings, fit.residuals, strict=True), key=lambda pair: pair[0].compass)
     rows = tuple(
-        (f"{reading.compass:05.1f}", f"{reading.deviation:+z.1f}", f"{residual:+z.2f}") for reading, residual in pairs
+        (f"{rounded(reading.compass, 1):0>5}", rounded(reading.deviation, 1, "+z"), rounded(residual, 2, "+z"))
+        for reading, residual in pairs
     )
     return Table(f"Readings: {about}", ("Compass [deg]", "Deviation read [deg, east +]", "Off the curve [deg]"), rows)
 

@@ -18,6 +18,8 @@ from garboard.findings import (
     Number,
     Verdict,
     not_enough_data,
+    rounded,
+    rounded_beside,
     with_uncertainty,
 )
 from garboard.job_view import JobView
@@ -109,11 +111,11 @@ def _called(source: str) -> str:
 def _missed(about: str, other: str, missed: Missed) -> Missing:
     turned = abs(missed.turn.degrees)
     who = "its heading" if missed.by_own_heading else other
-    text = f"{about} shows no turn while {who} turned {turned:.0f} degrees; see whether it is dead or frozen"
+    text = f"{about} shows no turn while {who} turned {rounded(turned)} degrees; see whether it is dead or frozen"
     if _is_in_other_unit(A_MINUTE * missed.degrees, missed.turn.degrees):
         text = (
-            f"the rate of turn of {about} adds up to {abs(missed.degrees):.1f} degrees while {who} turned "
-            f"{turned:.0f}, 60 times as much; set its unit, then record again"
+            f"the rate of turn of {about} adds up to {rounded(abs(missed.degrees), 1)} degrees while {who} turned "
+            f"{rounded(turned)}, 60 times as much; set its unit, then record again"
         )
     return Missing(text, lack=Lack.CONTRADICTS, **RECORDED)
 
@@ -246,12 +248,12 @@ def _turns(
         raise NotEnoughData(_only_the_course(recording, by_course, sent), lack=Lack.CONTRADICTS, **RECORDED)
     if not turns and heard.clock:
         text = (
-            f"directions jump to and fro for {heard.seconds:.0f} s: a clock was set back, or two gateways are mixed; "
-            "record with one of them"
+            f"directions jump to and fro for {rounded(heard.seconds)} s: a clock was set back, or two gateways are "
+            "mixed; record with one of them"
         )
         raise NotEnoughData(text, lack=Lack.CONTRADICTS, **RECORDED)
     if not turns:
-        text = f"the recording shows no turn of {LEAST_DEGREES:.0f} degrees or more; record a full circle"
+        text = f"the recording shows no turn of {rounded(LEAST_DEGREES)} degrees or more; record a full circle"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, **RECORDED)
     return turns
 
@@ -262,13 +264,14 @@ def _only_the_course(recording: Recording, course: CourseTurn, sent: Sequence[st
     slow = [source for source, degrees in by_rate.items() if _is_in_other_unit(A_MINUTE * degrees, course.degrees)]
     if slow:
         return (
-            f"the rate of turn of {_called(slow[0])} adds up to {abs(by_rate[slow[0]]):.1f} degrees while the course "
-            f"over ground turned {abs(course.degrees):.0f}, 60 times as much; set its unit, then record again"
+            f"the rate of turn of {_called(slow[0])} adds up to {rounded(abs(by_rate[slow[0]]), 1)} degrees while the "
+            f"course over ground turned {rounded(abs(course.degrees))}, 60 times as much; set its unit, then record "
+            "again"
         )
     words = " and the ".join(quantity.replace("_", " ") for quantity in sent)
     return (
-        f"the course over ground turned {abs(course.degrees):.0f} degrees and the {words} did not; "
-        "see that the sensor lives"
+        f"the course over ground turned {rounded(abs(course.degrees))} degrees and the {words} did not; see that the "
+        "sensor lives"
     )
 
 
@@ -363,10 +366,16 @@ def _result(turn: Turn, wanted: Wanted) -> str:
     course = "" if turn.by_course is None else with_uncertainty(abs(turn.by_course), _of_course(turn))
     alone = "" if turn.with_way is None else f"of these {with_uncertainty(abs(turn.with_way), doubt)} with way on, "
     circles = _in_circles(turn)
-    over = f"; over whole circles {abs(circles.sensor):.1f} against {abs(circles.course):.1f}" if circles else ""
+    over = (
+        f"; over whole circles {rounded(abs(circles.sensor), 1)} against {rounded(abs(circles.course), 1)}"
+        if circles
+        else ""
+    )
     held_against = f" ({alone}{course} by course over ground{over})" if course else ""
     rate = with_uncertainty(turn.mean_rate, doubt / turn.seconds, 2)
-    in_band = f"{100 * turn.in_band:.0f} % of the time inside {wanted.low:g} to {wanted.high:g}"
+    share, least = 100 * turn.in_band, 100 * wanted.share
+    told = rounded_beside(share, [least], may_touch=share >= least)
+    in_band = f"{told} % of the time inside {wanted.low:g} to {wanted.high:g}"
     return f"{degrees} degrees to {turn.direction}{held_against} at {rate} deg/s, {in_band}."
 
 
@@ -384,21 +393,24 @@ def _limits(turn: Turn, wanted: Wanted) -> tuple[Limit, ...]:
 def shortcomings(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
     """What keeps a turn from calibrating, each with what to do differently; none for a good turn."""
     told: list[Remark] = []
-    rate = f"mean {turn.mean_rate:.2f} deg/s, wanted {wanted.low:g} to {wanted.high:g}"
+    rate = (
+        f"mean {rounded_beside(turn.mean_rate, [wanted.low, wanted.high], 2)} deg/s, wanted {wanted.low:g} to "
+        f"{wanted.high:g}"
+    )
     if turn.mean_rate < wanted.low:
         told.append(("heading_calibration.steady_turn.too_slow", f"Too slow. Turn faster: {rate}."))
     elif turn.mean_rate > wanted.high:
         told.append(("heading_calibration.steady_turn.too_fast", f"Too fast. Turn slower: {rate}."))
     elif turn.in_band < wanted.share:
-        words = f"Too uneven. Hold helm and throttle still: {100 * wanted.share:.0f} % in the band wanted."
+        words = f"Too uneven. Hold helm and throttle still: {100 * wanted.share:g} % in the band wanted."
         told.append((UNEVEN, words))
     elif turn.longest_lapse > wanted.lapse:
-        lapse = f"Out of the band for {turn.longest_lapse:.0f} s at a stretch."
-        told.append((LAPSE, f"{lapse} Keep each lapse under {wanted.lapse:.0f} s."))
+        lapse = f"Out of the band for {rounded_beside(turn.longest_lapse, [wanted.lapse])} s at a stretch."
+        told.append((LAPSE, f"{lapse} Keep each lapse under {wanted.lapse:g} s."))
     missing = wanted.degrees - abs(turn.degrees)
     if missing > turn.silence * turn.mean_rate:
-        turn_on = f"Turn on for {math.ceil(missing)} degrees more: {wanted.degrees:.0f} wanted."
-        words = f"Turn again, {wanted.degrees:.0f} degrees." if told or turn.silence else turn_on
+        turn_on = f"Turn on for {math.ceil(missing)} degrees more: {wanted.degrees:g} wanted."
+        words = f"Turn again, {wanted.degrees:g} degrees." if told or turn.silence else turn_on
         told.append((TOO_SHORT, words))
     return tuple(told)
 
@@ -421,9 +433,9 @@ def _unit(turn: Turn, others: Sequence[tuple[str, Turn]]) -> str:
     witnesses += [(name, other.degrees) for name, other in others]
     for name, degrees in witnesses:
         if degrees and _is_in_other_unit(turn.degrees / A_MINUTE, degrees):
-            return f"{abs(turn.degrees):.0f} degrees, {name} {abs(degrees):.0f}"
+            return f"{rounded(abs(turn.degrees))} degrees, {name} {rounded(abs(degrees))}"
     known = any(degrees for _, degrees in witnesses)
-    no_boat = f"{turn.mean_rate:.0f} degrees a second, and no boat turns so fast"
+    no_boat = f"{rounded(turn.mean_rate)} degrees a second, and no boat turns so fast"
     return no_boat if turn.mean_rate > FASTEST and not known else ""
 
 
@@ -449,7 +461,9 @@ def _does_not_follow(turn: Turn) -> Iterable[Remark]:
     by_heading = "" if turn.by_heading is None else f"{_way(turn.by_heading)} by the heading"
     by_rate = f"{_way(turn.degrees)} by the rate of turn"
     if turn.heading_still:
-        words = f"The heading stood still for {turn.heading_still:.0f} s of the turn: the sensor is dead or frozen."
+        words = (
+            f"The heading stood still for {rounded(turn.heading_still)} s of the turn: the sensor is dead or frozen."
+        )
         yield ("heading_calibration.steady_turn.heading_stands_still", words)
     elif turn.by_heading is not None and not _heading_follows(turn, turn.degrees) and not _rate_is_off(turn):
         words = f"The heading does not follow: {by_heading}, {by_rate}. Put the sensor right, then turn again."
@@ -480,7 +494,7 @@ def _other_way(turn: Turn) -> Iterable[Remark]:
 
 
 def _way(degrees: float) -> str:
-    return f"{abs(degrees):.0f} degrees to {'starboard' if degrees > 0 else 'port'}"
+    return f"{rounded(abs(degrees))} degrees to {'starboard' if degrees > 0 else 'port'}"
 
 
 @attrs.frozen
@@ -520,15 +534,15 @@ def _contradicted(turn: Turn, others: Sequence[tuple[str, Turn]]) -> _Against:
         share = 100 * abs(check.sensor / check.course - 1)
         less = "low" if abs(check.sensor) < abs(check.course) else "high"
         words = (
-            f"It reads {share:.0f} % {less}: in {_way(check.sensor)} by it the course over ground turned "
-            f"{abs(check.course):.0f}, as {with_course[0]} did. Its scale is off, not the helm: have it set or "
+            f"It reads {rounded(share)} % {less}: in {_way(check.sensor)} by it the course over ground turned "
+            f"{rounded(abs(check.course))}, as {with_course[0]} did. Its scale is off, not the helm: have it set or "
             "replaced."
         )
         return _Against((("heading_calibration.steady_turn.scale_off", words),), by_course)
     words = (
-        f"The course turned {abs(check.apart):.1f} degrees otherwise in {abs(check.sensor):.0f}; noise, lag and "
-        f"current explain {_explained(turn, check):.1f}. Turn again in calm water. If they differ again, check the "
-        "sensor against another one."
+        f"The course turned {rounded(abs(check.apart), 1)} degrees otherwise in {rounded(abs(check.sensor))}; noise, "
+        f"lag and current explain {rounded(_explained(turn, check), 1)}. Turn again in calm water. If they differ "
+        "again, check the sensor against another one."
     )
     return _Against((("heading_calibration.steady_turn.course_differs", words),), by_course)
 
@@ -570,10 +584,10 @@ def _helm_was_even(turn: Turn, wanted: Wanted, others: Sequence[tuple[str, Turn]
     for name, other in others:
         sees_as_much = by_heading or other.quantity == turn.quantity
         if sees_as_much and turn.degrees * other.degrees > 0 and is_even(other.in_band, other.longest_lapse):
-            return f"{100 * other.in_band:.0f} % inside by {name}"
+            return f"{rounded(100 * other.in_band)} % inside by {name}"
     course = turn.course_in_band
     if course is not None and turn.like_deviation > LIKE_DEVIATION and is_even(course, turn.course_lapse):
-        return f"{100 * course:.0f} % inside by course over ground"
+        return f"{rounded(100 * course)} % inside by course over ground"
     return ""
 
 
@@ -618,7 +632,7 @@ def _remarks(turn: Turn, wanted: Wanted, calm: bool | None, mixed: str) -> Itera
     if mixed:
         yield ("heading_calibration.steady_turn.clocks_mixed", mixed + again)
     elif turn.silence:
-        words = f"The sensor was silent for {turn.silence:.0f} s of the turn: what was turned then is not counted."
+        words = f"The sensor was silent for {rounded(turn.silence)} s of the turn: what was turned then is not counted."
         yield ("heading_calibration.steady_turn.silence", words + again)
     if calm is None:
         yield ("heading_calibration.steady_turn.calm_not_said", "Say whether the water was calm for this turn.")

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator
 
 import attrs
 
-from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, with_uncertainty
+from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, rounded, with_uncertainty
 from garboard.job_view import JobView
 
 from . import straight_runs, swing
@@ -82,7 +82,10 @@ def _apart(one: Finding, other: Finding | None, by_one: str, by_other: str) -> s
     mine, its = (_beside_the_constant(each) for each in (one, other))
     if mine is None or its is None or abs(mine - its) <= LEAST_APART:
         return ""
-    return f"deviation beside the constant up to {mine:.1f} degrees by {by_one}, up to {its:.1f} by {by_other}"
+    return (
+        f"deviation beside the constant up to {rounded(mine, 1)} degrees by {by_one}, up to {rounded(its, 1)} by "
+        f"{by_other}"
+    )
 
 
 _Curve = list[tuple[float, float]]

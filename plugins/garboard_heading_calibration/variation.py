@@ -8,6 +8,7 @@ from functools import lru_cache
 
 import attrs
 
+from garboard.findings import rounded, rounded_beside
 from garboard.series import signed_angle
 from garboard.uncertainty import NORMAL_95
 
@@ -57,7 +58,7 @@ class Variation:
         """Where and when, "at 40.00 N 70.00 W on 25 November 2026"."""
         north, east = "NS"[self.latitude < 0], "EW"[self.longitude < 0]
         day = f"{self.date.day} {month_name[self.date.month]} {self.date.year}"
-        return f"at {abs(self.latitude):.2f} {north} {abs(self.longitude):.2f} {east} on {day}"
+        return f"at {rounded(abs(self.latitude), 2)} {north} {rounded(abs(self.longitude), 2)} {east} on {day}"
 
 
 @lru_cache(maxsize=16)  # each value saved is judged with the same place, and a model of the earth takes a while
@@ -87,7 +88,9 @@ def earth_field(latitude: float, longitude: float, height: float, year: float) -
             f"expected latitude -90 to 90 and longitude -180 to 180 degrees, got {latitude:g} and {longitude:g}"
         )
     if not FIRST_YEAR <= year < LAST_YEAR:
-        raise ValueError(f"expected a date from {FIRST_YEAR:.0f} to the end of {LAST_YEAR - 1:.0f}, got {year:.1f}")
+        raise ValueError(
+            f"expected a date from {rounded(FIRST_YEAR)} to the end of {rounded(LAST_YEAR - 1)}, got {rounded(year, 1)}"
+        )
     recent = year >= 2025
     result = GeoMag(coefficients_data=WMM_2025 if recent else WMM_2020).calculate(latitude, longitude, height, year)
     return EarthField(
@@ -121,8 +124,8 @@ def variation_at(latitude: float, longitude: float, date: datetime.date) -> Vari
     field = earth_field(latitude, longitude, 0.0, year)
     if field.horizontal < BLACKOUT_BELOW:
         raise ValueError(
-            f"the horizontal field here is {field.horizontal:.0f} nT, below {BLACKOUT_BELOW:.0f}; "
-            "no magnetic sensor works here"
+            f"the horizontal field here is {rounded_beside(field.horizontal, [BLACKOUT_BELOW])} nT, below "
+            f"{BLACKOUT_BELOW:g}; no magnetic sensor works here"
         )
     earlier = year - 1 if year - 1 >= (2025 if year >= 2025 else FIRST_YEAR) else year
     change = earth_field(latitude, longitude, 0.0, min(earlier + 1, LAST_YEAR)).declination - (

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 
 import attrs
 
+from garboard.findings import rounded
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Forecast
 from garboard.units import Amount
@@ -56,9 +57,9 @@ def with_load(forecast: Forecast, load: Aboard) -> Forecast:
     """A forecast with the load it is made for."""
     return attrs.evolve(
         forecast,
-        persons=None if load.persons is None else round(load.persons),
-        fuel_level=None if load.fuel_level is None else Amount(f"{load.fuel_level:.0f}", "%"),
-        gear=None if load.gear is None else Amount(f"{load.gear:.0f}", "lb"),
+        persons=None if load.persons is None else int(rounded(load.persons)),
+        fuel_level=None if load.fuel_level is None else Amount(rounded(load.fuel_level), "%"),
+        gear=None if load.gear is None else Amount(rounded(load.gear), "lb"),
     )
 
 

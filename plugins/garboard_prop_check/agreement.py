@@ -216,7 +216,7 @@ def _faults(runs: Sequence[Run], ways: Sequence[int] | None, limits: Limits) -> 
     for position in dict.fromkeys(position for run in runs for position in run.engine_speed):
         found = _engine_speeds(runs, position)
         if found and _apart(found) > limits.engine_speed:
-            told = f"engine speed ({position}) differs by {_apart(found):.0f} rev/min between {_between(found, 0)}"
+            told = f"engine speed ({position}) differs by {rounded(_apart(found))} rev/min between {_between(found, 0)}"
             cure = "read both again, and look whether the propeller let go in the faster"
             yield Fault(position, f"{told}, too much for one throttle; {cure}", _ends(found))
 

@@ -10,7 +10,7 @@ from typing import TypeGuard
 
 import attrs
 
-from garboard.findings import Lack, Missing, NotEnoughData
+from garboard.findings import Lack, Missing, NotEnoughData, rounded
 from garboard.job_view import FieldKey, JobView
 from garboard.series import mean, signed_angle
 from garboard.uncertainty import MeasuredValue, Part, Shape, of_last_digit, pooled
@@ -75,7 +75,7 @@ def sides(runs: Sequence[Run], within: float) -> tuple[int, ...]:
             continue
         off = abs(signed_angle(course - first))
         if min(off, 180 - off) > within:
-            text = f"{name}: course {course:.0f} is neither that of the first run ({first:.0f}) nor opposite"
+            text = f"{name}: course {rounded(course)} is neither that of the first run ({rounded(first)}) nor opposite"
             reasons.append(Missing(text, lack=Lack.OUT_OF_RANGE, step=FULL_THROTTLE, field="course", row=run.row))
         found.append(1 if off <= 90 else -1)
     if reasons:
@@ -114,7 +114,7 @@ def labels_contradicted(runs: Sequence[Run], within: float) -> Contradicted | No
         in_doubt = wrong
     else:  # they fit the others alike
         in_doubt = [run for run, _ in known if run is base or any(run is other for other in wrong)]
-    told = " and ".join(f"{run.name} ({run.side}, {run.course:03.0f}°)" for run in (base, wrong[0]))
+    told = " and ".join(f"{run.name} ({run.side}, {rounded(run.course or 0.0):0>3}°)" for run in (base, wrong[0]))
     text = f"labels and courses of {told} contradict each other; correct the label or the course"
     return Contradicted(text, tuple(in_doubt))
 

@@ -18,6 +18,7 @@ from garboard.findings import (
     Number,
     Verdict,
     not_enough_data,
+    rounded,
 )
 from garboard.job_view import JobView
 from garboard.records import Engine
@@ -77,8 +78,8 @@ def hours_before_full_throttle(view: JobView) -> Iterator[Finding]:
             of=one.engine.position,
             sentence=(
                 f"Do not run full throttle yet: {one.hours:g} h run, {one.asked:g} h asked for. Until then run up to "
-                f"{one.up_to:.0f} rev/min, change engine speed often, and do all steps but this one. The "
-                "maker's manual comes first."
+                f"{rounded(one.up_to)} rev/min, change engine speed often, and do all steps but this one. The maker's "
+                "manual comes first."
             ),
             basis=(MANUAL, basis_of("break_in"), basis_of("break_in_share")),
             numbers=(Number("hours run", one.hours, "h"), Number("hours asked for", one.asked, "h")),

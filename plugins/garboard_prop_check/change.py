@@ -18,6 +18,7 @@ from garboard.findings import (
     Table,
     Verdict,
     rounded,
+    rounded_beside,
     with_uncertainty,
 )
 from garboard.fittings import CAME_WITH, Fitting
@@ -208,7 +209,10 @@ def _air_words(fitted: Sequence[Fitted], there: Air) -> Iterator[str]:
             explained = (there.engine_speeds[one.engine.position].value - one.engine_speed.value) * -one.way
             if explained >= WORTH_TELLING:
                 bound = {1: "at least", -1: "at most"}.get(there.further * -one.way, "about")
-                words = f"Today's air explains {bound} {min(explained, one.beyond):.0f} of the {one.beyond:.0f} rev/min"
+                words = (
+                    f"Today's air explains {bound} {rounded_beside(min(explained, one.beyond), [one.beyond])} of the "
+                    f"{rounded(one.beyond)} rev/min"
+                )
                 is_out = f"{'above' if one.way > 0 else 'below'} its window"
                 said.setdefault(f"{words} that {{}} is {is_out}.", []).append(about(one.engine))
     for words, engines in said.items():
@@ -229,7 +233,9 @@ def _too_large(view: JobView, forecasts: Forecasts, out: Sequence[Fitted], able:
     """No propeller in reach brings every engine into its window: something else is wrong."""
     found = [(one, forecasts.of(one, able[-1])) for one in out]
     pairs = [(one, expected) for one, expected in found if expected is not None]
-    told = " and ".join(f"the {about(one.engine)} at {found.engine_speed.value:.0f} rev/min" for one, found in pairs)
+    told = " and ".join(
+        f"the {about(one.engine)} at {rounded(found.engine_speed.value)} rev/min" for one, found in pairs
+    )
     most = _amount_of(view, able[-1].change_of(out[0]), out[0].engine)
     name = {one.engine.position: _named(EXPECTED, one.engine.position, len(forecasts.fitted) > 1) for one in out}
     return Finding(
@@ -311,7 +317,7 @@ def _between(view: JobView, forecasts: Forecasts, able: Sequence[Option]) -> Fin
     one = forecasts.fitted[0]
     unit = inches_told_in(view, one.engine)
     run = [(option, _known_of(forecasts, one, option)) for option in able if _was_run(forecasts, option)]
-    told = [f"{called(option, one, unit)} {unit} {rounded(turned, 0)}" for option, turned in run if turned is not None]
+    told = [f"{called(option, one, unit)} {unit} {rounded(turned)}" for option, turned in run if turned is not None]
     names = " and ".join(told)
     return Finding(
         code="prop_check.pitch.between",
@@ -319,8 +325,8 @@ def _between(view: JobView, forecasts: Forecasts, able: Sequence[Option]) -> Fin
         about="pitch",
         sentence=(
             f"No whole inch is left that is likely to suit: with {names} rev/min was run, with the one now fitted "
-            f"{one.engine_speed.value:.0f}. Repeat both runs with one load. If they hold, have a propeller shop change "
-            "cup or pitch by half an inch."
+            f"{rounded(one.engine_speed.value)}. Repeat both runs with one load. If they hold, have a propeller shop "
+            "change cup or pitch by half an inch."
         ),
         basis=(*_rules(view), BALANCE),
         tables=(table_of(view, forecasts, able),),
@@ -366,11 +372,11 @@ def _supposed(forecasts: Forecasts, option: Option) -> dict[str, Any]:
 
 
 def _in_inches(size: float) -> Amount:
-    return Amount(f"{round(size, 2):g}", "in")
+    return Amount(f"{float(rounded(size, 2)):g}", "in")
 
 
 def _kept_of(one: Fitted, found: Expected) -> ExpectedOf:
-    low, high = (Amount(rounded(end, 0), "rev/min") for end in (found.engine_speed.low, found.engine_speed.high))
+    low, high = (Amount(rounded(end), "rev/min") for end in (found.engine_speed.low, found.engine_speed.high))
     return ExpectedOf(of=one.engine.position, low=low, high=high, chance=in_100(found.chance))
 
 
@@ -380,10 +386,10 @@ def _against_rules(view: JobView, pairs: Sequence[tuple[Fitted, Expected]]) -> I
     for one, expected in pairs:
         rules = by_rules(view, expected, one)
         if not rules.per_inch_holds:
-            words = f"So many rev/min for each inch would give {rules.low:.0f} to {rules.high:.0f} rev/min"
+            words = f"So many rev/min for each inch would give {rounded(rules.low)} to {rounded(rules.high)} rev/min"
             said.setdefault(words, []).append(about(one.engine))
         if not rules.proportion_holds:
-            words = f"By proportion it would be {rounded(rules.proportion, 0)} rev/min, outside that interval"
+            words = f"By proportion it would be {rounded(rules.proportion)} rev/min, outside that interval"
             said.setdefault(words, []).append(about(one.engine))
     for words, engines in said.items():
         yield f"{words}." if len(engines) == len(pairs) else f"{words} ({' and '.join(engines)})."
@@ -397,7 +403,7 @@ def _measuring(
     within = view.setting_value("prop_check.measured_pitch_tolerance", "%") / 100
     measured = forecasts.with_measured_pitches(one, first, within)
     if measured is not None and measured <= WORTH_MEASURING * expected.engine_speed.expanded_uncertainty:
-        yield f"With both pitches measured on a gauge it would be ± {rounded(measured, 0)} rev/min."
+        yield f"With both pitches measured on a gauge it would be ± {rounded(measured)} rev/min."
 
 
 def _off_the_limiter(view: JobView, fitted: Sequence[Fitted], first: Option, there: Air) -> Finding:

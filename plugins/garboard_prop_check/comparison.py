@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import attrs
 
-from garboard.findings import Axis, Band, Figure, Series, Table, with_uncertainty
+from garboard.findings import Axis, Band, Figure, Series, Table, rounded, with_uncertainty
 from garboard.job_view import JobView, in_unit
 from garboard_prop_check.candidates import Option, inches
 from garboard_prop_check.fitted import Fitted
@@ -71,7 +71,7 @@ def _row(view: JobView, expected: Expected, one: Fitted, laden: bool) -> tuple[s
     turned, speed = expected.engine_speed, expected.speed
     is_limited, rules = turned.value > limiter_of(one), by_rules(view, expected, one)
     outside = "" if is_limited else " (outside)"
-    ends = dict.fromkeys(f"{end:.0f}" for end in (rules.low, rules.high))
+    ends = dict.fromkeys(rounded(end) for end in (rules.low, rules.high))
     return (
         one.engine.position,
         f"{called(expected.option, one, unit)} ({more})",
@@ -81,7 +81,7 @@ def _row(view: JobView, expected: Expected, one: Fitted, laden: bool) -> tuple[s
         else "",
         str(in_100(expected.chance)),
         " to ".join(ends) + ("" if rules.per_inch_holds else outside),
-        f"{rules.proportion:.0f}" + ("" if rules.proportion_holds else outside),
+        rounded(rules.proportion) + ("" if rules.proportion_holds else outside),
         *(_laden_cells(expected, one) if laden else ()),
     )
 
@@ -113,7 +113,7 @@ def per_inch(view: JobView) -> tuple[float, float]:
 
 def _size(size: float, unit: str) -> str:
     """A size of propellers; makers' steps are of an inch, so other units are told in whole numbers."""
-    return f"{round(size, 2):g}" if unit == "in" else f"{in_unit(size, 'in', unit):.0f}"
+    return f"{float(rounded(size, 2)):g}" if unit == "in" else rounded(in_unit(size, "in", unit))
 
 
 def figure_of(view: JobView, forecasts: Forecasts, one: Fitted) -> Figure:

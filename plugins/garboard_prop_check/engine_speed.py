@@ -75,13 +75,15 @@ def _against_window(view: JobView, engine: Engine, runs: Sequence[Run]) -> Findi
         if low < limiter - margin < high:  # one limit a number: the stricter
             limit = Limit("engine speed", low, limiter - margin)
         if is_above_limiter(view, engine, average):
-            words.append(f"No engine turns above its rev limiter ({limiter:.0f}): one of the two entries is wrong.")
+            words.append(
+                f"No engine turns above its rev limiter ({rounded(limiter)}): one of the two entries is wrong."
+            )
             verdict = Verdict.ADVISE if verdict is Verdict.PASS else verdict
             basis = (*basis, LIMITER)
         elif near_limiter(average.value, average.expanded_uncertainty, limiter, margin):
             words.append(
-                f"Close to the rev limiter at {limiter:.0f}: the reading may show the limiter and not the propeller, "
-                "so keep full throttle short."
+                f"Close to the rev limiter at {rounded(limiter)}: the reading may show the limiter and not the "
+                "propeller, so keep full throttle short."
             )
             verdict = Verdict.ADVISE if verdict is Verdict.PASS else verdict
             basis = (*basis, LIMITER)
@@ -121,12 +123,12 @@ _FIRST = "The pitch advice says what to do first."
 def _window_words(
     average: Average, position: WindowPosition, low: float, high: float, more: str
 ) -> tuple[Verdict, list[str]]:
-    measured, window = f"{engine_speed_words(average)}{runs_only(average)}", f"{rounded(low, 0)} to {rounded(high, 0)}"
+    measured, window = f"{engine_speed_words(average)}{runs_only(average)}", f"{rounded(low)} to {rounded(high)}"
     if position is WindowPosition.BELOW:
-        words = f"{rounded(low - average.value, 0)} below the window {window}. The engine labours."
+        words = f"{rounded(low - average.value)} below the window {window}. The engine labours."
         return Verdict.FAIL, [f"{measured}, {words}", _FIRST]
     if position is WindowPosition.ABOVE:
-        words = f"{rounded(average.value - high, 0)} above the window {window}. Do not hold full throttle."
+        words = f"{rounded(average.value - high)} above the window {window}. Do not hold full throttle."
         return Verdict.FAIL, [f"{measured}, {words}", _FIRST]
     if position is WindowPosition.IN:
         return Verdict.PASS, [f"{measured}, in the window {window}."]
@@ -147,17 +149,17 @@ def engine_difference(view: JobView) -> Iterable[Finding]:
         told += f", {fastest} faster than {slowest}"
     if difference <= allowed:  # the practice is for engine speeds as read, each on its own tachometer
         code, verdict = "prop_check.engine_difference.usual", Verdict.PASS
-        sentence = f"{told}; up to {rounded(allowed, 0)} is usual."
+        sentence = f"{told}; up to {rounded(allowed)} is usual."
     elif difference - half_width <= allowed:
         code, verdict = "prop_check.engine_difference.open", Verdict.ADVISE
-        sentence = f"{told}, too close to {rounded(allowed, 0)} to call. "
+        sentence = f"{told}, too close to {rounded(allowed)} to call. "
         sentence += f"Read both engines on one tachometer. {more_runs(view)}"
     else:
         code = "prop_check.engine_difference.too_much"
         verdict = Verdict.ADVISE if basis.kind is BasisKind.COMMON_PRACTICE else Verdict.FAIL  # a limit the shop set
         sentence = (
-            f"{told}; more than {allowed:.0f}. {_unlike_propellers(view)}Compare throttle travel, trim and height of "
-            "the engines, then the propellers, before changing pitch."
+            f"{told}; more than {rounded(allowed)}. {_unlike_propellers(view)}Compare throttle travel, trim and height "
+            "of the engines, then the propellers, before changing pitch."
         )
     return (
         Finding(
@@ -223,7 +225,7 @@ def _check_covered(view: JobView, field: str, what: str, value: float, unit: str
 
 def _rounded(value: float) -> str:
     """As far as anybody reads a thermometer or a barometer: 905, 83.7 or 24.7."""
-    return rounded(value, 0) if abs(value) >= 100 else rounded(value, 1)
+    return rounded(value) if abs(value) >= 100 else rounded(value, 1)
 
 
 def nearest_air(view: JobView) -> tuple[float, int]:
@@ -325,7 +327,7 @@ def _limiter_words(view: JobView, engine: Engine, as_run: MeasuredValue, there: 
         return ""
     limiter, margin = engine.limiter_speed.to("rev/min"), view.setting_value("prop_check.limiter_margin", "rev/min")
     if near_limiter(as_run.value, as_run.expanded_uncertainty, limiter, margin):
-        return f"The rev limiter ({rounded(limiter, 0)}) may have held the engine as run, so this may be too low."
+        return f"The rev limiter ({rounded(limiter)}) may have held the engine as run, so this may be too low."
     if near_limiter(there.value, there.expanded_uncertainty, limiter, margin):
-        return f"That is close to the rev limiter ({rounded(limiter, 0)}): keep full throttle short on such a day."
+        return f"That is close to the rev limiter ({rounded(limiter)}): keep full throttle short on such a day."
     return ""

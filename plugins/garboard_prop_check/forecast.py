@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import attrs
 
+from garboard.findings import rounded
 from garboard.fittings import Fitting
 from garboard.job_view import JobView
 from garboard.records import Propeller
@@ -41,7 +42,7 @@ def in_100(chance: float) -> int:
     >>> in_100(0.914), in_100(0.9999), in_100(0.0001)
     (91, 99, 1)
     """
-    return min(max(round(100 * chance), 100 - SUREST), SUREST)
+    return min(max(int(rounded(100 * chance)), 100 - SUREST), SUREST)
 
 
 @attrs.frozen(kw_only=True)

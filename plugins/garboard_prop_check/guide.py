@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import attrs
 
+from garboard.findings import rounded
 from garboard.job_view import JobView, in_unit
 from garboard.records import Engine
 from garboard.samples import Sample
@@ -210,7 +211,7 @@ def _ease_off(state: State) -> str:
     if fast:
         return "near the rev limiter"
     if _full_time(state) >= limits.full_seconds:
-        return f"{limits.full_seconds:.0f} s reached"
+        return f"{limits.full_seconds:g} s reached"
     return "run done" if state.longest >= limits.steady_seconds and state.full_since is not None else ""
 
 
@@ -236,12 +237,15 @@ def _word(state: State) -> str:
 def _lines(state: State, engines: Mapping[str, float]) -> tuple[str, ...]:
     lines = []
     for position in sorted(state.limits.running_in):
-        lines.append(f"{position}: up to {state.limits.ease_at[position]:.0f} rev/min until it is run in")
+        lines.append(f"{position}: up to {rounded(state.limits.ease_at[position])} rev/min until it is run in")
     if engines and len(state.limits.full_from) > 1:
-        lines.append(", ".join(f"{position} {engine_speed:.0f}" for position, engine_speed in engines.items()))
+        lines.append(", ".join(f"{position} {rounded(engine_speed)}" for position, engine_speed in engines.items()))
     if SPEED in state.now:
-        lines.append(f"{in_unit(state.now[SPEED], 'kn', state.limits.told_in):.1f} {state.limits.told_in} over ground")
-    lines.append(f"{_full_time(state):.0f} s at full throttle, ease off at {state.limits.full_seconds:.0f} s")
+        lines.append(
+            f"{rounded(in_unit(state.now[SPEED], 'kn', state.limits.told_in), 1)} {state.limits.told_in} over ground"
+        )
+    full, most = _full_time(state), state.limits.full_seconds
+    lines.append(f"{rounded(full)} s at full throttle, ease off at {most:g} s")
     return tuple(lines[:3])
 
 

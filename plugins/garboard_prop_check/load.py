@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from garboard.fields import LOAD
-from garboard.findings import Basis, BasisKind, Doubt, Finding, Number, Verdict
+from garboard.findings import Basis, BasisKind, Doubt, Finding, Number, Verdict, rounded
 from garboard.job_view import FieldKey, JobView
 from garboard_prop_check.aboard import (
     GALLON,
@@ -38,10 +38,10 @@ tender weighs a quarter of what it is with people and fuel. Common practice, no 
 
 LOAD_SAID = Basis(
     BasisKind.COMMON_PRACTICE,
-    f"people and fuel of more than {100 * LIGHT_UP_TO:.0f} % of the weight as run are no light load, of less than "
-    f"{100 * FULL_FROM:.0f} % no full one, of less than {100 * HALF_FROM:.0f} % no half one; above "
-    f"{100 * NO_BOAT_ABOVE:.0f} % none at all",
-    f"{PERSON:.0f} lb a person, {GALLON:g} lb a gallon",
+    f"people and fuel of more than {rounded(100 * LIGHT_UP_TO)} % of the weight as run are no light load, of less than "
+    f"{rounded(100 * FULL_FROM)} % no full one, of less than {rounded(100 * HALF_FROM)} % no half one; above "
+    f"{rounded(100 * NO_BOAT_ABOVE)} % none at all",
+    f"{rounded(PERSON)} lb a person, {GALLON:g} lb a gallon",
 )
 
 ONE_LOAD = Basis(BasisKind.COMMON_PRACTICE, "one trial is run with one load")
@@ -107,9 +107,8 @@ def _of_people_and_fuel(view: JobView, row: str) -> Finding | None:
         verdict=Verdict.ADVISE,
         about="load as run",
         sentence=(
-            f"T{text[1:]}: about {view.told(weight, 'lb', 0)}, {100 * share:.0f} % of the boat's "
-            f"{view.told(whole, 'lb', 0)}. Which of them is "
-            f"right? Correct the other.{ballast}"
+            f"T{text[1:]}: about {view.told(weight, 'lb', 0)}, {rounded(100 * share)} % of the boat's "
+            f"{view.told(whole, 'lb', 0)}. Which of them is right? Correct the other.{ballast}"
         ),
         basis=(LOAD_SAID,),
         numbers=(Number("people and fuel", weight, "lb", decimals=0),),

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import attrs
 
-from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, rounded
+from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, rounded, rounded_beside
 from garboard.job_view import FieldKey, JobView
 from garboard.series import mean
 from garboard_prop_check.agreement import Agreement, OddRun, is_any_made_twice, limits_of, most_unlike
@@ -169,10 +169,14 @@ def _above_limiter(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
         if average is None or not is_above_limiter(view, engine, average) or engine.limiter_speed is None:
             continue
         limiter = engine.limiter_speed.to("rev/min")
-        text = f"{about(engine)} at {average.value:.0f} rev/min, and its rev limiter is entered as {limiter:.0f}"
+        text = (
+            f"{about(engine)} at {rounded_beside(average.value, [limiter])} rev/min, and its rev limiter is entered as "
+            f"{rounded(limiter)}"
+        )
         sentence = (
-            f"The {about(engine)} cannot turn {rounded(average.value, 0)} rev/min: its rev limiter is entered as "
-            f"{rounded(limiter, 0)}. One of the two is wrong. Look up the limiter and read the tachometer again."
+            f"The {about(engine)} cannot turn {rounded_beside(average.value, [limiter])} rev/min: its rev limiter is "
+            f"entered as {rounded(limiter)}. One of the two is wrong. Look up the limiter and read the tachometer "
+            "again."
         )
         yield _finding("prop_check.readings.above_limiter", about(engine), sentence, average.places, text)
 
@@ -187,7 +191,10 @@ def _same_speed_at_unlike_engine_speed(view: JobView, runs: Sequence[Run]) -> It
     moved = value * (high - low) / high if high else 0.0
     if any(abs(one.value - value) > ROUNDING for one in speeds) or moved < DIGITS_MOVED * digit:
         return
-    text = f"every run shows {view.told(value, 'kn', 1)}, while an engine turned from {low:.0f} to {high:.0f} rev/min"
+    text = (
+        f"every run shows {view.told(value, 'kn', 1)}, while an engine turned from {rounded(low)} to {rounded(high)} "
+        "rev/min"
+    )
     sentence = (
         f"E{text[1:]}: that is worth about {view.told(moved, 'kn', 1)}. The display of the speed may have hung, or "
         "the engine speed "
@@ -215,9 +222,8 @@ def _water_log(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:
         about="speed through water",
         sentence=(
             f"Over opposite runs the log shows {view.told(through.value, 'kn', 1)} through the water and the receiver "
-            f"{view.told(average.value, 'kn', 1)} over ground: the log reads {rounded(abs(off), 0)} % "
-            f"{'high' if off > 0 else 'low'}. Look "
-            "for weed on it and set it. No figure here rests on it."
+            f"{view.told(average.value, 'kn', 1)} over ground: the log reads {rounded(abs(off))} % "
+            f"{'high' if off > 0 else 'low'}. Look for weed on it and set it. No figure here rests on it."
         ),
         basis=(LOG,),
         places=average.places,
@@ -231,7 +237,7 @@ def _not_counted(found: Agreement) -> str:
 
 
 def _as_run(view: JobView, run: Run) -> str:
-    engines = [f"{rounded(read.value, 0)} rev/min" for read in run.engine_speed.values() if isinstance(read, Reading)]
+    engines = [f"{rounded(read.value)} rev/min" for read in run.engine_speed.values() if isinstance(read, Reading)]
     return ", ".join([*engines, *([view.told(run.speed.value, "kn", 1)] if isinstance(run.speed, Reading) else [])])
 
 
@@ -257,7 +263,7 @@ def _typed_against_recorded(view: JobView, run: Run) -> Iterator[Finding]:
 
 
 def _told(view: JobView, what: str, reading: Reading) -> str:
-    return view.told(reading.value, "kn", 1) if what == SPEED else f"{rounded(reading.value, 0)} rev/min ({what})"
+    return view.told(reading.value, "kn", 1) if what == SPEED else f"{rounded(reading.value)} rev/min ({what})"
 
 
 def _typed_against_all_runs(view: JobView, runs: Sequence[Run]) -> Iterator[Finding]:

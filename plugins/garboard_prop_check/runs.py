@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import attrs
 
-from garboard.findings import Lack, Missing, NotEnoughData
+from garboard.findings import Lack, Missing, NotEnoughData, rounded
 from garboard.fittings import fitted_now
 from garboard.job_view import FieldKey, JobView, nothing_at, refuse_set_back
 from garboard.records import Engine
@@ -234,7 +234,7 @@ def _recorded_run(view: JobView, row: str, course: float | None) -> Run | Missin
         runs = [(s, r) for s, r in runs if r.course is None or abs(signed_angle(r.course - course)) <= nearby]
     if not runs:
         return Missing(
-            f"run {row}: no full-throttle stretch of its recording is on course {course:.0f}",
+            f"run {row}: no full-throttle stretch of its recording is on course {rounded(course or 0.0)}",
             lack=Lack.NOT_IN_RECORDING,
             step=FULL_THROTTLE,
             field="recording",
@@ -331,7 +331,7 @@ def _seldom(name: str, stream: Stream) -> str:
     """How seldom a stream comes that is silent for longer than a stretch may be; "" for one that comes often enough."""
     apart = statistics.median([later - earlier for earlier, later in pairwise(stream.times)] or [0.0])
     what = "speed over ground" if name == SPEED else f"engine speed ({name})"
-    return f"{what} every {apart:.0f} s only" if apart > LONGEST_SILENCE else ""
+    return f"{what} every {rounded(apart)} s only" if apart > LONGEST_SILENCE else ""
 
 
 def _one_of_each_run(

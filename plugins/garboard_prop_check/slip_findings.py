@@ -183,7 +183,7 @@ def is_more_than_usual(view: JobView, found: Slip) -> bool:
 def _ends(found: Slip) -> tuple[float, float]:
     """The interval of a slip by the stamp, and as a reader works it out: 20.7 ± 0.7 is not clearly beyond 20 [%]."""
     low, high = found.by_stamp.low, found.by_stamp.high
-    return min(low, round(low, 1)), max(high, round(high, 1))
+    return min(low, float(rounded(low, 1))), max(high, float(rounded(high, 1)))
 
 
 def unlike_slips(view: JobView, found: Sequence[Slip]) -> Iterator[Finding]:

@@ -176,10 +176,10 @@ def crouch_estimate(view: JobView) -> Iterable[Finding]:
     check_planing(view, speed.value)
     unit = view.unit_to_tell("kn")
     told = (
-        f"Crouch's formula gives {in_unit(expected.slow, 'kn', unit):.1f} to {view.told(expected.fast, 'kn', 1)} for "
-        f"{view.told(expected.weight, 'lb', 0)} and {view.told(expected.power, 'hp')}; "
-        f"{100 * expected.within:g} % either way, {rounded(in_unit(expected.lowest, 'kn', unit), 1)} to "
-        f"{view.told(expected.highest, 'kn', 1)} is believable"
+        f"Crouch's formula gives {rounded(in_unit(expected.slow, 'kn', unit), 1)} to "
+        f"{view.told(expected.fast, 'kn', 1)} for {view.told(expected.weight, 'lb', 0)} and "
+        f"{view.told(expected.power, 'hp')}; {100 * expected.within:g} % either way, "
+        f"{rounded(in_unit(expected.lowest, 'kn', unit), 1)} to {view.told(expected.highest, 'kn', 1)} is believable"
     )
     verdict, doubts = Verdict.ADVISE, tuple[Doubt, ...]()
     odd = _asked_about(view.vessel)

@@ -6,7 +6,7 @@ import math
 
 import attrs
 
-from garboard.findings import Basis, BasisKind, Lack, NotEnoughData
+from garboard.findings import Basis, BasisKind, Lack, NotEnoughData, rounded
 from garboard.job_view import JobView
 from garboard.records import Vessel
 from garboard.units import Amount
@@ -39,7 +39,7 @@ def unlikely_weight(vessel: Vessel) -> str:
 
 
 def _two_digits(value: float) -> str:
-    return f"{float(f'{value:.1e}'):.0f}"
+    return rounded(float(f"{value:.1e}"))
 
 
 @attrs.frozen

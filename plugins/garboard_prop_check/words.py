@@ -16,6 +16,7 @@ from garboard.findings import (
     Missing,
     NotEnoughData,
     not_enough_data,
+    rounded,
     with_uncertainty,
 )
 from garboard.job_view import FieldKey, JobView, in_unit
@@ -230,7 +231,7 @@ def inches_told(view: JobView, value: float, engine: Engine, *, plus: bool = Fal
     """A pitch or a diameter [in] as the sizes of an engine's propeller were typed; "15 in" where in inches."""
     unit = inches_told_in(view, engine)
     shown = in_unit(value, "in", unit)
-    digits = f"{shown:+.0f}" if plus else f"{round(shown, 2):g}" if unit == "in" else f"{shown:.0f}"
+    digits = rounded(shown, 0, "+z") if plus else f"{float(rounded(shown, 2)):g}" if unit == "in" else rounded(shown)
     return f"{digits} {unit}"
 
 

@@ -28,6 +28,7 @@ from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.partial_upload import OutOfPlace
 from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import GarboardError, InputError, in_words
+from garboard.findings import rounded
 from garboard.history.authority import is_managers, managers_part
 from garboard.records import JsonValue
 from garboard.shop_link import wire
@@ -500,7 +501,7 @@ async def _sent(request: Request, largest: int, longest: float) -> bytes:
                     raise too_large
                 pieces.append(piece)
     except TimeoutError:
-        raise Refusal(408, f"the request took more than {longest:.0f} s to arrive") from None
+        raise Refusal(408, f"the request took more than {rounded(longest)} s to arrive") from None
     return b"".join(pieces)
 
 

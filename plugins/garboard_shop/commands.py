@@ -16,6 +16,7 @@ import click
 from garboard.disk.clock import wall_milliseconds
 from garboard.disk.storage import FolderInUse, NewerFormat
 from garboard.faults import Fault, InputError, in_words
+from garboard.findings import rounded
 from garboard.shop_link.pairing import DEFAULT_PORT
 from garboard_shop.store import MANAGER, MINUTES_A_CODE_WORKS, ROLES, TECHNICIAN, StoreAway, in_order, shop_copied
 
@@ -534,7 +535,9 @@ def tell_code(code: PairingCode, role: str) -> None:
 
 def _line(tablet: Tablet) -> str:
     state = f"REMOVED {_when(tablet.removed_at)} by {tablet.removed_by}" if tablet.is_removed else tablet.role
-    clock = f", clock error {-tablet.clock_offset / 1000:+.0f} s" if abs(tablet.clock_offset) >= 1000 else ""
+    clock = (
+        f", clock error {rounded(-tablet.clock_offset / 1000, 0, '+z')} s" if abs(tablet.clock_offset) >= 1000 else ""
+    )
     return f"{tablet.id}  {tablet.name}  {state}, last contact {_when(tablet.last_contact)}{clock}"
 
 

@@ -13,6 +13,7 @@ from urllib.parse import urlencode
 
 import attrs
 
+from garboard.findings import rounded
 from garboard_shop.board import NOBODY
 from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Seen
 from garboard_shop.insight_counts import FACETS, Counts, Failures, Handed, Numbers, Taken, at_place, cut, day_of
@@ -79,7 +80,7 @@ class Span:
     @property
     def share(self) -> int | None:
         """[%]; None of too few."""
-        return round(100 * self.right / self.jobs) if self.jobs >= FEWEST_FOR_A_SHARE else None
+        return int(rounded(100 * self.right / self.jobs)) if self.jobs >= FEWEST_FOR_A_SHARE else None
 
 
 @attrs.frozen

@@ -18,7 +18,7 @@ import attrs
 
 from garboard.disk.entries import canonical_bytes
 from garboard.disk.json_text import read_json
-from garboard.findings import Finding, Verdict
+from garboard.findings import Finding, Verdict, rounded
 from garboard.history.boats_alike import KindOfBoat
 from garboard.records import Engine, JsonValue, Propeller, Vessel
 from garboard.steps import Assessed
@@ -30,7 +30,7 @@ from garboard_shop.job_rows import JobRow, Past, as_plain, of_plain, pasts_in
 if TYPE_CHECKING:
     from garboard_shop.pages.summaries import BoatSummary, JobSummary
 
-MADE_AS = 6
+MADE_AS = 7
 """Another number with each change of what a row says: rows made as another are made again."""
 
 WINDOW_CODES = "prop_check.window."
@@ -117,7 +117,7 @@ def _seen(jobs: Sequence[Sequence[Assessed]]) -> Iterator[Seen]:
     for finding in (one.finding for assessed in jobs for one in assessed):
         if finding.code in (HELD, MISSED) and not finding.doubted and finding.numbers and finding.limits:
             number, limit = finding.numbers[0], finding.limits[0]
-            yield Seen(FORECAST, round(number.value, 1), limit.low, limit.high)
+            yield Seen(FORECAST, float(rounded(number.value, 1)), limit.low, limit.high)
 
 
 def _one_seen(sought: _Sought, one: Assessed) -> Seen | None:
@@ -181,7 +181,7 @@ def _engine_speeds(windows: Iterable[Finding]) -> list[float]:
 
 
 def _mean(values: Sequence[float]) -> float:
-    return round(math.fsum(values) / len(values), 1) if values else 0.0
+    return float(rounded(math.fsum(values) / len(values), 1)) if values else 0.0
 
 
 def _number(amount: Amount | None, unit: str) -> float:
@@ -446,14 +446,14 @@ def _kind_of(group: Sequence[Row]) -> KindOfBoat:
     return KindOfBoat(
         hull_form=group[0].hull_form,
         engines=group[0].engines,
-        power=round(statistics.median(row.power for row in group), 1),
-        length=round(statistics.median(row.length for row in group), 2),
+        power=float(rounded(statistics.median(row.power for row in group), 1)),
+        length=float(rounded(statistics.median(row.length for row in group), 2)),
         boats=len(group),
-        pitch=round(pitch.middle, 1),
-        low=round(pitch.low, 1),
-        high=round(pitch.high, 1),
+        pitch=float(rounded(pitch.middle, 1)),
+        low=float(rounded(pitch.low, 1)),
+        high=float(rounded(pitch.high, 1)),
         size=min(sizes, key=lambda size: (-sizes[size], size)),
-        gear_ratio=round(statistics.median(row.gear_ratio for row in group), 2),
+        gear_ratio=float(rounded(statistics.median(row.gear_ratio for row in group), 2)),
     )
 
 

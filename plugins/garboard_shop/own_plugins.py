@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from difflib import unified_diff
 from itertools import islice
 from pathlib import Path
@@ -62,7 +63,8 @@ def approve(
         where = "name" if refused.code in ("wrong_name", "name_taken") else "file"
         faults.append(Fault(where, "a file that can be approved", refused.reason, cure=refused.cure))
     else:
-        trial = try_plugin(file, jobs).of_file(str(file), known_as)
+        with approved_beside(register, former) as beside:
+            trial = try_plugin(file, jobs, beside=beside).of_file(str(file), known_as)
         for problem in trial.problems:
             got = f"one that does not: {problem.in_words}"
             faults.append(Fault("file", "a plugin that judges the shop's own jobs", got))
@@ -88,6 +90,19 @@ def _put(register: Register, plugin: ShopPlugin, seen: Sequence[ShopPlugin]) -> 
             f"Somebody approved or withdrew {plugin.name} while you decided about it. Look at it again, then decide. "
             "Nothing was changed."
         )
+
+
+@contextmanager
+def approved_beside(register: Register, former: Former) -> Iterator[tuple[Path, ...]]:
+    """Files of the plugins that are approved, for as long as another is tried beside them."""
+    with TemporaryDirectory(prefix="garboard-") as place:
+        found = []
+        for plugin in register.plugins():
+            content = b"" if plugin.is_withdrawn else former(plugin.sha256)
+            if content:
+                found.append(Path(place) / f"{plugin.name}{suffix_of(content)}")
+                found[-1].write_bytes(content)
+        yield tuple(found)
 
 
 @attrs.frozen

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import attrs
 
-from garboard.findings import Lack, NotEnoughData
+from garboard.findings import Lack, NotEnoughData, rounded
 from garboard.uncertainty import MeasuredValue, Part
 
 CHARGE = (0.0, 25.0, 50.0, 75.0, 100.0)
@@ -52,8 +52,8 @@ def state_of_charge(rest_volts: MeasuredValue, chemistry: str) -> Charge:
     volts = _table(chemistry)
     if rest_volts.value > volts[-1] + CHARGED_NOW:
         raise NotEnoughData(
-            f"{rest_volts.value:.2f} V for each 12 V is above a full battery at rest: charging, or charged just "
-            "before; let it rest and read it again",
+            f"{rounded(rest_volts.value, 2)} V for each 12 V is above a full battery at rest: charging, or charged "
+            "just before; let it rest and read it again",
             lack=Lack.UNSUITABLE,
             field="rest_voltage",
         )

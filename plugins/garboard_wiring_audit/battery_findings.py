@@ -610,7 +610,7 @@ class Reserve:
     @property
     def words(self) -> str:
         """As people read it."""
-        shown = [f"{one:.{self.decimals}f}" for one in (self.hours, self.low, self.high)]
+        shown = [rounded(one, self.decimals) for one in (self.hours, self.low, self.high)]
         return f"{shown[1]} h or more" if self.slow else f"{shown[0]} h ({shown[1]} to {shown[2]} h)"
 
     @property

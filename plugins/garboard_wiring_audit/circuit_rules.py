@@ -9,7 +9,18 @@ from functools import partial
 import attrs
 
 from garboard.faults import GarboardError
-from garboard.findings import Basis, Doubt, Lack, Limit, NotEnoughData, Number, Verdict, rounded, with_uncertainty
+from garboard.findings import (
+    Basis,
+    Doubt,
+    Lack,
+    Limit,
+    NotEnoughData,
+    Number,
+    Verdict,
+    rounded,
+    rounded_beside,
+    with_uncertainty,
+)
 from garboard.job_view import JobView
 from garboard.uncertainty import MeasuredValue
 from garboard_wiring_audit import bases
@@ -189,7 +200,7 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Circuit
     if verdict is Verdict.FAIL and limit.from_memory and facts.load.value <= limit.table:
         verdict = Verdict.ADVISE
     counted = [limit.size] if limit.converted else []
-    counted += [f"{rounded(limit.insulation, 0)} degC insulation"] if limit.lower_row else []
+    counted += [f"{rounded(limit.insulation)} degC insulation"] if limit.lower_row else []
     as_row = f", counted as {' with '.join(counted)}," if counted else ""
     told = f"{_amperes(facts.load)} on {facts.conductor.label}{as_row} that may carry {rounded(limit.amperes, 1)} A."
     formula = () if limit.by_formula is None else (bases.ambient_formula(limit.by_formula),)
@@ -201,7 +212,7 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Circuit
             facts.conductor.label,
             _insulation_cell(facts, limit),
             rounded(facts.load.value, 1),
-            rounded(limit.table, 0),
+            rounded(limit.table),
             rounded(limit.factor, 2),
             rounded(limit.amperes, 1),
         ),
@@ -216,7 +227,7 @@ def judge_ampacity(_view: JobView, facts: CircuitFacts, rules: Rules) -> Circuit
 
 def _insulation_cell(facts: CircuitFacts, limit: Allowable) -> str:
     """The rating as printed, and the row it counts as where the table lacks it."""
-    return rounded(facts.insulation, 0) + (f" as {rounded(limit.insulation, 0)}" if limit.lower_row else "")
+    return rounded(facts.insulation) + (f" as {rounded(limit.insulation)}" if limit.lower_row else "")
 
 
 def _lower_row(limit: Allowable) -> tuple[Basis, ...]:
@@ -351,8 +362,12 @@ def _fuse_cure(facts: CircuitFacts, rules: Rules, largest: float) -> str:
     load, margin = facts.load.value, rules.share("fuse_margin")
     rating = suggested_rating(load, largest, margin)
     if rating is not None:
-        in_hand = f"{rounded(load, 1)} A load and {rounded(100 * margin - 100, 0)} % in hand"
-        why = in_hand if rating >= margin * load else f"the largest that fits between {load:.1f} and {largest:g} A"
+        in_hand = f"{rounded(load, 1)} A load and {rounded(100 * margin - 100)} % in hand"
+        why = (
+            in_hand
+            if rating >= margin * load
+            else f"the largest that fits between {rounded(load, 1)} and {largest:g} A"
+        )
         return f"Fit a {rating:g} A {device}: {why}."
     return f"No rating in stock lies above the load and within {largest:g} A. {_cure(facts, rules)}, then fuse it."
 
@@ -526,7 +541,7 @@ def judge_drop_calculated(view: JobView, facts: CircuitFacts, rules: Rules) -> C
     return CircuitResult(
         code=_ENTRY_CODE if contradiction else "wiring_audit.drop_calculated.too_much",
         verdict=verdict,
-        found=(f"{shown} by circular mils, {warm / facts.volts * 100:.1f} % at {temperature:.0f} degC",),
+        found=(f"{shown} by circular mils, {rounded(warm / facts.volts * 100, 1)} % at {rounded(temperature)} degC",),
         sentence="" if verdict is Verdict.PASS else f"{_class_name(facts, rules)} allowed. {to_do}",
         cure=cure,
         cells=(
@@ -534,7 +549,7 @@ def judge_drop_calculated(view: JobView, facts: CircuitFacts, rules: Rules) -> C
             str(facts.circuit.length),  # as typed, as the equipment tells it
             rounded(load, 1),
             rounded(percent.value, 1),
-            f"{rounded(warm / facts.volts * 100, 1)} at {rounded(temperature, 0)} degC",
+            f"{rounded(warm / facts.volts * 100, 1)} at {rounded(temperature)} degC",
             _class_name(facts, rules),
         ),
         numbers=(shown, warmed),
@@ -682,7 +697,7 @@ def _require_current(facts: CircuitFacts, drop: MeasuredValue) -> None:
 def _require_running(facts: CircuitFacts) -> None:
     """Raise NotEnoughData where the circuit hardly ran while its drop was read."""
     if facts.current.value < FAR_BELOW_DESIGN * facts.design.value:
-        ran = f"{rounded(facts.current.value, 1)} A, {facts.design.value:g} A by design"
+        ran = f"{rounded_beside(facts.current.value, [facts.design.value], 1)} A, {facts.design.value:g} A by design"
         text = f"{ran}: it hardly ran. Run it at full load and read current and drop again"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=CIRCUITS, field="current", of=facts.name)
 
@@ -837,7 +852,10 @@ def judge_terminations(view: JobView, facts: CircuitFacts, _rules: Rules) -> Cir
 def _cure(facts: CircuitFacts, rules: Rules) -> str:
     """The next larger size that carries the load, keeps the drop and is not too thin."""
     if facts.draws_too_much:
-        return f"Find first why it draws {facts.current.value:.1f} A, {facts.design.value:g} A by design, then size it"
+        return (
+            f"Find first why it draws {rounded_beside(facts.current.value, [facts.design.value], 1)} A, "
+            f"{facts.design.value:g} A by design, then size it"
+        )
     checks = [_carries, _keeps_drop]
     known = [check for check in checks if check(facts, rules, facts.conductor) is not None]
     if not facts.knows(["conductor"]) or not known:

@@ -7,7 +7,7 @@ import re
 
 import attrs
 
-from garboard.findings import Lack, NotEnoughData
+from garboard.findings import Lack, NotEnoughData, rounded
 
 MM2_PER_CIRCULAR_MIL = math.pi / 4 * 0.0254**2
 COPPER_RESISTIVITY = 1 / 58
@@ -133,7 +133,7 @@ def ambient_factor(insulation: float, ambient: float) -> float:
     [1] NEC 310.15(B): I' = I sqrt((Tc - Ta') / (Tc - Ta)), heat lost in proportion to the rise.
     """
     if not insulation > TABLE_AMBIENT:
-        raise ValueError(f"insulation must be rated above {TABLE_AMBIENT:.0f} degC, got {insulation!r}")
+        raise ValueError(f"insulation must be rated above {rounded(TABLE_AMBIENT)} degC, got {insulation!r}")
     return math.sqrt(max(insulation - ambient, 0.0) / (insulation - TABLE_AMBIENT))
 
 

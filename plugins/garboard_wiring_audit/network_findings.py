@@ -22,6 +22,7 @@ from garboard.findings import (
     Table,
     Verdict,
     rounded,
+    rounded_beside,
 )
 from garboard.job_view import JobView
 from garboard.records import NetworkBus, NetworkDevice
@@ -197,15 +198,16 @@ def _length_finding(bus: NetworkBus, backbone: float, drops: dict[str, float]) -
     total = sum(drops.values())
     longest = LARGEST_BACKBONE[bus.cable]
     faults = [
-        f"{name}: drop cable {rounded(length, 1)} m, {LARGEST_DROP_LENGTH:.0f} m allowed. Extend the backbone to it."
+        f"{name}: drop cable {rounded_beside(length, [LARGEST_DROP_LENGTH], 1)} m, {LARGEST_DROP_LENGTH:g} m allowed. "
+        "Extend the backbone to it."
         for name, length in drops.items()
         if length > LARGEST_DROP_LENGTH
     ]
     if total > LARGEST_DROPS_TOGETHER:
-        faults.append(f"Shorten the drop cables: {LARGEST_DROPS_TOGETHER:.0f} m together allowed.")
+        faults.append(f"Shorten the drop cables: {LARGEST_DROPS_TOGETHER:g} m together allowed.")
     failed = bool(faults)
     if backbone > longest:
-        faults.append(f"Shorten the backbone to {rounded(longest, 0)} m, or split the network.")
+        faults.append(f"Shorten the backbone to {longest:g} m, or split the network.")
     memory = bus.cable == HEAVY
     failed = failed or (backbone > longest and not memory)
     return Finding(
@@ -243,7 +245,7 @@ def terminator_findings(view: JobView) -> Iterator[Finding]:
             code=code,
             verdict=verdict,
             about=about(bus),
-            sentence=f"{rounded(reading.value, 0)} ohm between the signal lines. {advice}",
+            sentence=f"{rounded(reading.value)} ohm between the signal lines. {advice}",
             numbers=(Number.of("signal lines", reading, 0),),
             limits=(Limit("signal lines", low=two * (1 - tolerance), high=two * (1 + tolerance)),),
             basis=SHEETS,
@@ -341,7 +343,8 @@ def calculated_voltage_findings(view: JobView) -> Iterator[Finding]:
             code=code,
             verdict=verdict,
             about=about(bus),
-            sentence=f"{rounded(drop, 2)} V lost {where}, by calculation; {limit:g} V allowed.{advice}",
+            sentence=f"{rounded_beside(drop, [limit], 2, may_touch=not too_much)} V lost {where}, by calculation; "
+            f"{limit:g} V allowed.{advice}",
             of=bus.name,
             places=((OF_VESSEL, "networks.supply_voltage", "", bus.name),),
             numbers=(Number("supply drop", drop, "V", decimals=2), *_voltage_left(view, bus, drop)),

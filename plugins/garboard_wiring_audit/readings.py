@@ -7,7 +7,7 @@ from typing import TypeVar
 
 import attrs
 
-from garboard.findings import Lack, Missing, NotEnoughData, Verdict
+from garboard.findings import Lack, Missing, NotEnoughData, Verdict, rounded
 from garboard.job_view import JobView, nothing_at
 from garboard.uncertainty import MeasuredValue, Part
 from garboard.units import Amount
@@ -143,4 +143,4 @@ def at_most(reading: MeasuredValue, limit: float) -> Verdict:
 def distance_told(view: JobView, inches: float) -> str:
     """A distance to a fuse or breaker [in], in the unit small lengths of the boat were typed in."""
     unit = view.unit_to_tell("in")
-    return f"{inches:.0f} in" if unit == "in" else view.told(inches, "in")
+    return f"{rounded(inches)} in" if unit == "in" else view.told(inches, "in")

@@ -797,9 +797,10 @@ def test_no_heading_stands_last_on_its_page() -> None:
 # Handed over or not
 
 
+OPEN_BESIDES = "Open besides: 1 fail; 1 step to look at again; 1 noted on the punch list."
 WHY_A_DRAFT = (
     "DRAFT: NOT YET HANDED OVER This is a draft because the technician has not signed and the owner has not signed. "
-    "Open besides: 1 fail."
+    f"{OPEN_BESIDES}"
 )
 SIGNED = tuple(SignOff(role=role, name="Somebody", at="2026-05-15") for role in ("technician", "owner"))
 
@@ -814,7 +815,9 @@ def test_a_book_of_a_boat_nobody_has_signed_for_is_a_draft_and_says_what_is_open
 
 def test_a_book_that_both_have_signed_is_no_draft_and_still_says_what_is_open(view: JobView) -> None:
     signed = book_of(attrs.evolve(view, sign_offs=SIGNED))
-    assert "Handed over with this open: 1 fail." in on_one_line(page_texts(signed)[0])
+    assert "Handed over with 3 points open: 1 fail; 1 step to look at again; 1 noted on the punch list." in on_one_line(
+        page_texts(signed)[0]
+    )
     assert "draft" not in whole(signed)
     assert "NOT YET" not in whole(signed)
 
@@ -845,7 +848,7 @@ def test_a_managers_signature_is_asked_for_only_while_the_boat_is_not_handed_ove
 def test_a_signature_before_later_changes_hands_nothing_over(view: JobView, role: str) -> None:
     signed = tuple(attrs.evolve(one, stale=one.role == role) for one in SIGNED)
     cover = on_one_line(page_texts(book_of(attrs.evolve(view, sign_offs=signed)))[0])
-    assert f"This is a draft because the {role} signed before later changes. Open besides: 1 fail." in cover
+    assert f"This is a draft because the {role} signed before later changes. {OPEN_BESIDES}" in cover
 
 
 def test_a_signature_before_later_changes_names_what_it_does_not_cover(view: JobView) -> None:

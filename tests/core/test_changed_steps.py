@@ -87,7 +87,7 @@ def test_a_step_left_out_is_told_once_and_never_passes(host: PluginHost, view: J
         if one.step and one.step.key == LEFT_OUT
     )
     assert (step.state, [one.finding for one in step.found]) == (STATE, [found.finding])
-    assert "1 left out by the shop" in hand_over(view, everything).lacking
+    assert "1 left out by the shop" in hand_over(view, everything, ()).lacking
     assert "the shop left out 1 step" in nothing_to_put_right(everything)
 
 
@@ -407,6 +407,56 @@ def test_a_step_of_the_shops_own_stands_between_two_built_in_ones(tmp_path: Path
     keys = [one.key for one in host_of(tmp_path, f"{HEAD}{step}{STRICTER}").steps]
     place = keys.index("rail.mast")
     assert keys[place - 1 : place + 2] == ["handover.bilge_pumps", "rail.mast", LIGHTS]
+
+
+def test_fields_of_one_title_are_told_to_the_author_by_their_names(tmp_path: Path) -> None:
+    """In a step of its own, in a table, and beside a field of a built-in step: a person sees two lines alike."""
+    beside = f"""
+[[add_to]]
+name = "lights"
+step = "{LIGHTS}"
+[[add_to.field]]
+name = "second_horn"
+title = "Horn sounds"
+kind = "yes or no"
+"""
+    step = """
+[[step]]
+name = "mast"
+title = "Mast"
+phase = "alongside"
+order = 5
+[[step.field]]
+name = "up"
+title = "Mast up"
+kind = "yes or no"
+[[step.field]]
+name = "upright"
+title = "Mast up"
+kind = "yes or no"
+[[step.field]]
+name = "stays"
+title = "Stays"
+kind = "table"
+[[step.field.column]]
+name = "pull"
+title = "Pull"
+kind = "amount"
+unit = "lb"
+[[step.field.column]]
+name = "pull_aft"
+title = "pull"
+kind = "amount"
+unit = "lb"
+"""
+    (horn,) = [one.title for each in plain().steps if each.key == LIGHTS for one in each.fields if one.name == "horn"]
+    host = host_of(tmp_path, f"{HEAD}{step}{beside.replace('Horn sounds', horn)}{STRICTER}")
+    told = {one.reason.partition(" are both")[0] for one in host.faults if one.code == "same_title" and one.at_work}
+    assert told == {
+        "fields 'up' and 'upright' of step 'rail.mast'",
+        "fields 'pull' and 'pull_aft' of table 'stays' in step 'rail.mast'",
+        f"fields 'horn' and 'rail.second_horn' of step '{LIGHTS}'",
+    }
 
 
 def test_what_a_check_changes_is_listed_with_what_it_offers(tmp_path: Path) -> None:

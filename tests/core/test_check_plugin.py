@@ -48,7 +48,7 @@ def test_a_check_that_fails_a_boat_on_which_nobody_has_begun_is_told_to_its_auth
     asked = asked.replace('numbers = ["over"]\n', "").replace("{height}", "low").replace("{least}", "high")
     (tmp_path / "rail.toml").write_text(asked)
     told = CliRunner().invoke(program, ["check-plugin", str(tmp_path / "rail.toml")])
-    assert "rail.height.low fails a boat on which nothing of it is entered" in told.output
+    assert "'Height of the rail' (rail.height.low) fails a boat on which nothing of it is entered" in told.output
     assert "name in needs what must be entered before it is judged" in told.output
     assert told.exit_code == 1
 
@@ -188,7 +188,10 @@ def test_a_file_called_otherwise_is_told_once_and_what_to_call_it(
 
 
 class _Nowhere:
-    """A register that nothing may reach."""
+    """A register that nothing may reach, and that has nothing."""
+
+    def plugins(self) -> tuple[ShopPlugin, ...]:
+        return ()
 
     def put_plugin(self, plugin: ShopPlugin) -> None:
         raise AssertionError(f"{plugin.name} was approved")

@@ -8,7 +8,7 @@ import pytest
 from garboard.findings import Verdict
 from garboard.records import StepState
 from garboard.report import palette as look
-from garboard.steps import LEFT_OUT, NOT_NEEDED
+from garboard.steps import LEFT_OUT, NOT_ABOARD, NOT_NEEDED
 
 TEXT = ("ink", "quiet", "action", "good", "advise", "fail", "unknown")
 
@@ -67,7 +67,7 @@ def test_the_word_shown_is_the_word_of_the_verdict() -> None:
 
 def test_every_state_of_a_step_has_a_mark() -> None:
     states = attrs.fields_dict(StepState)["state"].metadata["choices"]
-    assert set(look.STEP_MARKS) == {*states, NOT_NEEDED, LEFT_OUT}
+    assert set(look.STEP_MARKS) == {*states, NOT_NEEDED, LEFT_OUT, NOT_ABOARD}
     assert len({look.STEP_MARKS[state].parts for state in states}) == len(states)
 
 

@@ -27,10 +27,13 @@ from garboard.hosting.unused import not_used, waiting_for
 from garboard.hosting.watching import watched
 from garboard.job_files.job_file import JOB_FILE, check, job_file_text, parse_job_file
 from garboard.job_files.unrecognised import unrecognised
+from garboard.job_view import Disagreement
 from garboard.judging.assessing import questions
 from garboard.records import JsonValue, Vessel
 from garboard.report.data_tables import _facts
 from garboard.report.equipment import equipment_tables
+from garboard.report.outline import by_phase
+from garboard.steps import is_open, state_shown
 from garboard.testing import as_data, job_from, judge, load
 from histories import HULL, JOB, Tablet, tablet
 
@@ -239,3 +242,37 @@ def test_a_misspelt_fact_is_told_to_the_author_and_not_taken_for_nothing_entered
     assert view.value(OF_VESSEL, f"{REELS}.load", of="port") is None
     with pytest.raises(PluginFault, match=r"has no such field; perhaps 'trailer\.trailers\.gvwr'"):
         view.value(OF_VESSEL, f"{TRAILERS}.gvrw", of="road")
+
+
+def test_a_boat_without_the_equipment_is_not_judged_by_it_and_is_told_what_does_not_apply(host: PluginHost) -> None:
+    """Of a shop's 200 boats 20 have a trailer: the other 180 are no boats with too little data."""
+    view = job_from({"vessel": {"hull_number": HULL}, "job": {"id": JOB}}, host)
+    step = host.step("trailer.weights")
+    assert step is not None
+    assert {one["code"] for one in as_data(host.assess(view))} == {
+        "reels.base.not_enough_data",
+        "reels.gaps.not_enough_data",
+    }, "rods are rows of a step: nobody has looked at them yet"
+    assert (state_shown(view, step), is_open(view, step)) == ("does not apply", False)
+    (outlined,) = [one for phase in by_phase(view, host, ()) for one in phase.steps if one.step == step]
+    assert outlined.lacks == "No trailer on this boat. If it has one, enter it."
+    mixed = host.step("reels.fit")
+    assert mixed is not None
+    assert is_open(view, mixed), "it asks of rods, too"
+
+
+@pytest.mark.parametrize("what", ["a piece", "a value of one", "two values of one"])
+def test_a_boat_with_anything_entered_of_the_equipment_is_judged(host: PluginHost, what: str) -> None:
+    job: dict[str, JsonValue] = {"vessel": {"hull_number": HULL}, "job": {"id": JOB}}
+    if what == "a piece":
+        job["vessel"] = {"hull_number": HULL, TRAILERS: [{"name": "road"}]}
+    if what == "a value of one":
+        job["measurements"] = [{"step": "trailer.weights", "field": "tongue", "of": "road", "value": "450 lb"}]
+    view = job_from(job, host)
+    if what == "two values of one":
+        place = (OF_VESSEL, f"{TRAILERS}/road/tyres", "", "")
+        view = attrs.evolve(view, disagreements=(Disagreement(place, ()),))
+    step = host.step("trailer.weights")
+    assert step is not None
+    assert is_open(view, step)
+    assert {one["verdict"] for one in as_data(judge(view, host, "trailer.plate"))} == {"not enough data"}

@@ -15,11 +15,14 @@ import small_plugin
 import wrong_plugins
 from garboard.commands.cli import program
 from garboard.disk.hullfile import HullFolder
+from garboard.history.authoring import measure, sign_off
 from garboard.hosting.apart import Apart
 from garboard.hosting.sources import plugins_beside, refused_beside
 from garboard.recordings.encode import csv_series
 from garboard.samples import Sample
 from garboard.shop_link.shop_plugins import ApprovedPlugin, keep
+from histories import JOB, Tablet, tablet
+from hostile_checks import GOOD
 
 
 @pytest.fixture(scope="module")
@@ -75,6 +78,29 @@ def test_one_named_on_the_command_line_runs_instead_and_is_not_a_clash(data: Pat
     plain = json.loads(listed.stdout)
     assert plain["faults"] == []
     assert [one["calculators"] for one in plain["plugins"] if one["name"] == "small_own"] == [["small_own.check"]]
+
+
+def test_a_merge_names_values_by_the_plugins_that_the_folders_shop_approved(tmp_path: Path) -> None:
+    """As `assess` there and the shop's pages do: a check's field has its title, not its key."""
+    here, tablet_a = tmp_path / "shop", tablet("a")
+    tablet_a.write(measure(tablet_a.author, tablet_a.state, JOB, "rail.look", "height", "30 in"))
+    tablet_a.write(sign_off(tablet_a.author, tablet_a.state, JOB, "technician", "Robin"))
+    saved(here, tablet_a)
+    with HullFolder(here) as hulls:
+        keep(here, [ApprovedPlugin("rail", hulls.attachments.put(GOOD.encode()), "M. Office", 1)])
+    tablet_a.write(measure(tablet_a.author, tablet_a.state, JOB, "rail.look", "height", "31 in"))
+    saved(tmp_path / "stick", tablet_a)
+    for options in (["--dry-run"], []):
+        said = run("merge", tmp_path / "stick", "--into", here, *options).stdout
+        assert "Changed: Look at the rail: Height" in said
+    nowhere = run("merge", tmp_path / "stick", "--into", tmp_path / "none" / "new", "--dry-run")
+    assert nowhere.exit_code == 0
+
+
+def saved(folder: Path, one: Tablet) -> None:
+    with HullFolder(folder) as hulls:
+        for entry in one.held.values():
+            hulls.save(entry)
 
 
 def test_what_a_manager_approved_is_not_replaced_by_what_lies_there(data: Path) -> None:

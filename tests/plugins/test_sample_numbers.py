@@ -160,7 +160,7 @@ kittiwake
         fuel flow: 20.5 ± 0.5 gal/h
     engine_trial.gauges.within
         highest temperature: 71.0 ± 1.9 degC
-        water pressure at the highest step: 19.0 ± 0.9 psi
+        water pressure at the highest step: 19.0 ± 1.0 psi
         lowest voltage above idle: 14.00 ± 0.10 V
         highest voltage: 14.10 ± 0.10 V
     engine_trial.charge.charges

@@ -155,6 +155,7 @@ def test_every_value_a_signature_covers_is_in_a_table(opened: Opened, name: str)
         tables = [part.table for part in covered.parts if part.title == titles[step]]
         found = [line for table in tables for line in table.rows if row in ("", line[0]) or of == line[0]]
         assert any(shown(value) in line for line in found), key
+    assert len({(part.title, part.whose) for part in covered.parts}) == len(covered.parts), "two lines say the same"
 
 
 def test_the_counts_of_what_is_missing_are_told_apart() -> None:

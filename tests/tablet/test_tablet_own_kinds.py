@@ -35,9 +35,12 @@ def test_a_trailer_is_added_edited_and_removed_by_touch_and_kept_without_its_che
 
     d = drive(make_host=plugins)
     new_job(d)
+    assert d.says("does not apply")
+    assert d.says("No trailer on this boat. If it has one, enter it.")
     d.press("step trailer.weights", "begin")
     assert d.says("Trailer: none entered")
-    d.press("continue")
+    assert not d.has("continue"), "nothing is asked of a boat without one"
+    d.press(f"missing {TRAILERS}")
     d.press("add piece")
     d.press(d.app.tablet.host.equipment[TRAILERS].one)
     assert d.says("Most weight (GVWR)")

@@ -90,6 +90,9 @@ class LeaveOut:
             return False
 
 
+_HOW_CHANGED = ("steps_left_out", "settings_made_stricter", "fields_of_built-in_steps")
+
+
 @attrs.frozen(kw_only=True)
 class Changes:
     """All that one check file changes.
@@ -106,14 +109,25 @@ class Changes:
     def __bool__(self) -> bool:
         return bool(self.leave_out or self.stricter or self.fields)
 
+    def in_titles(self, titles: Mapping[str, str]) -> dict[str, dict[str, str]]:
+        """The same for people, each by its key.
+
+        titles : of steps and settings, by key
+        """
+        left, stricter, fields = (
+            {one.left_out.step: titles[one.left_out.step] for one in self.leave_out},
+            {f"{one.key} ({one.value})": f"{titles[one.key]} ({one.value})" for one in self.stricter},
+            {
+                f"{step}/{one.name}": f"{titles[step]}: {one.title}"
+                for step, fields in self.fields.items()
+                for one in fields
+            },
+        )
+        return dict(zip(_HOW_CHANGED, (left, stricter, fields), strict=True))
+
     @property
     def in_short(self) -> dict[str, tuple[str, ...]]:
         """What is changed, by how."""
-        found = {
-            "steps_left_out": tuple(one.left_out.step for one in self.leave_out),
-            "settings_made_stricter": tuple(f"{one.key} ({one.value})" for one in self.stricter),
-            "fields_of_built-in_steps": tuple(
-                f"{step}/{one.name}" for step, fields in self.fields.items() for one in fields
-            ),
-        }
-        return {what: named for what, named in found.items() if named}
+        steps = (one.left_out.step for one in self.leave_out)
+        keys = {key: key for key in (*steps, *(one.key for one in self.stricter), *self.fields)}
+        return {what: tuple(named) for what, named in self.in_titles(keys).items() if named}

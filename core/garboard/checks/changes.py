@@ -15,8 +15,8 @@ _LONGEST_SHOWN = 120
 def changes(before: bytes, now: bytes) -> tuple[str, ...]:
     """What differs from an earlier version, in the order of the file; nothing where one of the two cannot be read.
 
-    >>> changes(b'edition = "1"\\n[[value]]\\nname="a"', b'edition = "2"\\n[[value]]\\nname="b"')
-    ("edition was '1' and is '2'", 'value b is new', 'value a is gone')
+    >>> changes(b'edition = "1"\\n[[value]]\\nname="a"', b'edition = "2"\\n[[value]]\\nname="b"\\ntitle="Play"')
+    ("edition was '1' and is '2'", 'value Play (b) is new', 'value a is gone')
     """
     try:
         old, new = plain_of(before)[1], plain_of(now)[1]
@@ -49,14 +49,15 @@ def _in_list(old: list[Any], new: list[Any], where: str) -> Iterator[str]:
         name = _name(one)
         former = next((each for each in one.get("renamed_from", ()) if each in before and name not in before), "")
         if former:
-            yield f"{where} {former} is now called {name}, and keeps its values"
+            yield f"{where} {_called(one, former)} is now called {name}, and keeps its values"
         known = before.pop(former or name, None)
         if known is None:
-            yield f"{where} {name} is new"
+            yield f"{where} {_called(one, name)} is new"
         else:
             left_out = ("name", "renamed_from") if former else ()
-            yield from _between(_without(known, left_out), _without(one, left_out), f"{where} {name}, ")
-    yield from (f"{where} {name} is gone" for name in before)
+            within = f"{where} {_called(one, name)}, "
+            yield from _between(_without(known, left_out), _without(one, left_out), within)
+    yield from (f"{where} {_called(one, name)} is gone" for name, one in before.items())
 
 
 def _without(table: Mapping[str, Any], keys: Collection[str]) -> Mapping[str, Any]:
@@ -65,6 +66,12 @@ def _without(table: Mapping[str, Any], keys: Collection[str]) -> Mapping[str, An
 
 def _name(table: Mapping[str, Any]) -> str:
     return next((str(table[key]) for key in _NAMED_BY if key in table), "")
+
+
+def _called(table: Mapping[str, Any], name: str) -> str:
+    """What a person calls a table of the file: its title, with the name in the file behind it."""
+    title = table.get("title")
+    return f"{title} ({name})" if isinstance(title, str) and title else name
 
 
 def _shown(value: object) -> str:

@@ -148,6 +148,10 @@ class Check:
             return table
         return self.key(table) if any(kind.key == self.key(table) for kind in self.equipment) else ""
 
+    def steps_of(self, table: str) -> frozenset[str]:
+        """The steps in which fields of a table are asked."""
+        return frozenset(step for step, of in self.place.values() if of == table and step != OF_VESSEL)
+
     def field_key(self, name: str, row: str) -> FieldKey:
         """Where a field is kept: a row of a table of equipment is the name of a piece."""
         (step, stored), kind = self.at(name), self.kind_of(self.place[name][1])

@@ -26,9 +26,11 @@ from garboard.findings import (
     decimals_beside,
     not_enough_data,
     plain_text,
+    rounded_beside,
 )
 from garboard.job_view import FieldKey, JobView, in_unit, nothing_at, place_of_fact
 from garboard.records import JsonValue
+from garboard.steps import has_none
 from garboard.units import Amount
 from garboard.verdict import Verdict
 
@@ -166,7 +168,8 @@ class JobValues:
 
     def _outside(self, value: Value, found: float, row: str) -> str:
         """What to say of a number out of its range."""
-        told = f"{value.title}{self.check.in_row(value.table, row)}: {found:.{value.decimals}f}"
+        shown = rounded_beside(found, value.ends or (), value.decimals)
+        told = f"{value.title}{self.check.in_row(value.table, row)}: {shown}"
         if value.outside:
             return f"{f'{told} {value.unit}'.rstrip()}. {value.outside}"
         low, high = (f"{end:g}" for end in value.ends or ())
@@ -217,10 +220,24 @@ def judge(check: Check, result: Result, view: JobView) -> Iterator[Finding]:
     rows = values.rows(result.table) if result.table else ("",)
     if not rows:
         raise NotEnoughData(values.no_row(result.table))
-    own = _formulas_of(result)
-    behind = [*own, *check.formulas_behind([*_names_of(result), *(name for one in own for name in one.names)])]
+    behind = _formulas_behind(check, result)
     for row in rows:
         yield _Judging(check, result, values, row, behind).finding()
+
+
+def is_of_nothing_aboard(check: Check, result: Result, view: JobView) -> bool:
+    """Whether a result judges equipment of the check's own, and the boat has none of it.
+
+    What rests on no piece at all could only ever be "not enough data".
+    """
+    tables = {result.table, *(table for one in _formulas_behind(check, result) for table in one.tables)}
+    return any(has_none(view, check.kind_of(table), *check.steps_of(table)) for table in tables)
+
+
+def _formulas_behind(check: Check, result: Result) -> list[Formula]:
+    """Every formula a result rests on."""
+    own = _formulas_of(result)
+    return [*own, *check.formulas_behind([*_names_of(result), *(name for one in own for name in one.names)])]
 
 
 def _formulas_of(result: Result) -> list[Formula]:

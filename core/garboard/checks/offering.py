@@ -10,7 +10,7 @@ from types import ModuleType
 from garboard.checks.built_in import BuiltIn
 from garboard.checks.check import Check, Result, Section
 from garboard.checks.file import read_check
-from garboard.checks.judging import judge
+from garboard.checks.judging import is_of_nothing_aboard, judge
 from garboard.checks.module import CheckModule
 from garboard.findings import Finding
 from garboard.hooks import each_of
@@ -48,7 +48,7 @@ def module_of_check(check: Check, path: Path) -> CheckModule:
 
 def _calculator(check: Check, result: Result) -> Calculator:
     def applies(view: JobView) -> bool:
-        return view.state_of(result.step) != "not fitted"
+        return view.state_of(result.step) != "not fitted" and not is_of_nothing_aboard(check, result, view)
 
     return Calculator(
         key=check.key(result.name),

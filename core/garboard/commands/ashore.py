@@ -14,6 +14,7 @@ import click
 
 from garboard.commands.tools import BAD_INPUT
 from garboard.faults import Fault, InputError, in_number, in_words
+from garboard.findings import rounded
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -81,7 +82,7 @@ def command(folder: Path, code: str, new: bool, name: str, address: str, minutes
         click.echo(f"Not brought ashore: {in_words(failure)}.", err=True)
         sys.exit(BAD_INPUT)
     tools = click.get_current_context().ensure_object(Tools)
-    told = readable_report(report, lambda names: names_in_words(names, tools.host))
+    told = readable_report(report, lambda names: names_in_words(names, tools.host_for(folder)))
     click.echo(json.dumps(plain_report(report), indent=1) if as_json else told)
     if not report.complete:
         sys.exit(1)
@@ -141,7 +142,7 @@ def _bring(hulls: HullFolder, shop: PairedShop, minutes: float) -> SyncReport:
 
 
 def _tell_waiting(reason: Exception, wait: float) -> None:
-    click.echo(f"{in_words(reason)}. Next try in {wait:.0f} s.", err=True)
+    click.echo(f"{in_words(reason)}. Next try in {rounded(wait)} s.", err=True)
 
 
 def plain_report(report: SyncReport) -> dict[str, JsonValue]:
@@ -214,7 +215,9 @@ def readable_report(report: SyncReport, told: Callable[[Iterable[str]], str] = "
     lines += [f"shop plugin received, it runs from the next start: {plugin}" for plugin in report.approved]
     lines += [f"shop plugin withdrawn: {name}" for name in report.withdrawn]
     if report.clock_is_off:
-        lines.append(f"this machine's clock differs from the shop's by {-report.clock_offset / 1000:+.0f} s: set it")
+        lines.append(
+            f"this machine's clock differs from the shop's by {rounded(-report.clock_offset / 1000, 0, '+z')} s: set it"
+        )
     counted = (
         f"{in_number(sum(report.here.values()), 'entry', 'entries')} here, {sum(report.there.values())} at the shop"
     )

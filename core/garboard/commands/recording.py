@@ -11,7 +11,7 @@ import attrs
 import click
 
 from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, reading_shown
-from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoughData, Verdict, not_enough_data
+from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoughData, Verdict, not_enough_data, rounded
 from garboard.hosting.codes import PLUGIN_FAILED, code_for, with_code
 from garboard.hosting.cut import cut, told
 from garboard.hosting.exact import exact
@@ -145,8 +145,8 @@ def _print(console: Any, summary: Summary) -> None:
             f"{name} {stream.key.instance}".rstrip(),
             stream.key.source,
             str(stream.count),
-            f"{stream.rate:.2f}" if notes.timed else "not known",
-            f"{stream.longest_gap:.1f}" if notes.timed else "not known",
+            rounded(stream.rate, 2) if notes.timed else "not known",
+            rounded(stream.longest_gap, 1) if notes.timed else "not known",
             str(stream.gaps),
             f"{stream.lowest:.5g}",
             f"{stream.highest:.5g}",

@@ -88,6 +88,7 @@ class Offered:
     items: Mapping[str, Sequence[Any]]
     commands: Sequence[Mapping[str, str]]
     faults: tuple[PluginProblem, ...]
+    codes: frozenset[str]
 
 
 @attrs.define(eq=False)
@@ -196,7 +197,10 @@ class Apart:
     def _offered(self, name: str, source: Source, found: Mapping[str, Any]) -> Offered:
         items = {hook: tuple(MAKERS[hook](self, name, one) for one in many) for hook, many in found["items"].items()}
         faults = tuple(plain.made(one, PluginProblem) for one in found["faults"])
-        return Offered(source, str(found["version"]), str(found["file"]), items, tuple(found["commands"]), faults)
+        codes = frozenset(map(str, found["codes"]))
+        return Offered(
+            source, str(found["version"]), str(found["file"]), items, tuple(found["commands"]), faults, codes
+        )
 
     # What its functions ask
 

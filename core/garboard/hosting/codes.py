@@ -31,6 +31,15 @@ def code_for(key: str, what: str) -> str:
     return ".".join([*([part for part in parts if part] or ["_"]), what])
 
 
+def key_in_codes(key: str) -> str:
+    """A key as the codes made from it have it.
+
+    >>> key_in_codes("Our checks.Horn!")
+    'our_checks.horn_'
+    """
+    return code_for(key, "")[:-1]
+
+
 def with_code(finding: Finding, key: str) -> Finding:
     """The finding, with a code made from its verdict where the plugin gave none."""
     return finding if finding.code else attrs.evolve(finding, code=code_for(key, finding.verdict.name.lower()))

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from garboard.job_view import JobView
 from garboard.records import EQUIPMENT, JsonValue, Vessel, is_own_kind
-from garboard.steps import EquipmentKind
+from garboard.steps import NOT_ABOARD, EquipmentKind, Step, not_aboard, state_shown
 
 Kinds = Mapping[str, EquipmentKind]
 """Kinds that plugins at work declare, by key, in order: `PluginHost.equipment`."""
@@ -58,6 +59,14 @@ def piece_title(kind: str, name: str, kinds: Kinds) -> str:
         one = kinds[kind].one
         return name if one.casefold() == name.casefold() else f"{one} {name}"
     return _PIECES[kind].format(name) if kind in _PIECES else f"{name} ({_word_of(kind)})"
+
+
+def none_aboard(view: JobView, step: Step, kinds: Kinds) -> str:
+    """Why a step does not apply to a boat, and what to do where it does: "" of a step that is to be done."""
+    absent = not_aboard(view, step) if state_shown(view, step) == NOT_ABOARD else ()
+    ones = [kinds[kind].one if kind in kinds else _word_of(kind) for kind in absent]
+    which = "it" if len(ones) == 1 else "what it has"
+    return f"No {' and no '.join(ones)} on this boat. If it has one, enter {which}." if ones else ""
 
 
 def _word_of(kind: str) -> str:

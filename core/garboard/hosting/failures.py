@@ -47,6 +47,7 @@ _CURES = {
     "keeps_state": "make it inside the function: what is kept from one job is met in the next",
     "order_by_chance": "go through sorted(...) or a tuple: a set is in another order at each start",
     "no_title": "give it a title: people read that, not the key",
+    "same_title": "give one of the two another title: people read that, not the name",
     "hook_returns": "call register(...) with each thing it offers",
     "check_gives_nothing": "call asking.check() on a line of its own: it raises where something is missing",
     "not_entered_is_no": "ask with view.asking() and check(), or look first whether it is None",

@@ -40,7 +40,16 @@ from garboard.findings import (
 from garboard.hosting.amended import LEFT_OUT, Amended, amended, with_left_out
 from garboard.hosting.asked_for import Noted, noted_by
 from garboard.hosting.asking import asking_fields, with_functions
-from garboard.hosting.codes import NOT_ENOUGH_DATA, NOT_JUDGED, PLUGIN_FAILED, code_for, sources, with_code, written_in
+from garboard.hosting.codes import (
+    NOT_ENOUGH_DATA,
+    NOT_JUDGED,
+    PLUGIN_FAILED,
+    code_for,
+    key_in_codes,
+    sources,
+    with_code,
+    written_in,
+)
 from garboard.hosting.cut import LONGEST_TEXT, cut, most_findings, told
 from garboard.hosting.doubts import with_doubts
 from garboard.hosting.equipment import KIND_TITLES, MOST_KINDS
@@ -151,7 +160,14 @@ class _Register:
     items: dict[str, Any] = attrs.field(factory=dict)
     owner: dict[str, str] = attrs.field(factory=dict)
 
-    def for_plugin(self, plugin: str, kind: type[Item], key_of: Callable[[Item], str]) -> Callable[[Item], None]:
+    def for_plugin(
+        self, plugin: str, kind: type[Item], key_of: Callable[[Item], str], called: Callable[[str], str] = str
+    ) -> Callable[[Item], None]:
+        """What a plugin calls with each thing it offers.
+
+        called : how a person finds a plugin, by its name
+        """
+
         def register(item: Item) -> None:
             if not isinstance(item, kind):
                 raise TypeError(f"register takes a {kind.__name__}, got {item!r}")
@@ -164,7 +180,8 @@ class _Register:
                     "begin the key with another word"
                 )
             if key in self.owner:
-                both = "twice" if self.owner[key] == plugin else f"by both {self.owner[key]} and {plugin}"
+                first = self.owner[key]
+                both = "twice" if first == plugin else f"by both {called(first)} and {called(plugin)}"
                 raise PluginClash(f"{kind.__name__} {key!r} is offered {both}; rename one")
             self.items[key], self.owner[key] = item, plugin
 
@@ -215,6 +232,10 @@ class PluginHost:
     _offered: dict[str, Offered] = attrs.field(factory=dict)
     """What plugins offer that run in a process of their own."""
     _amended: Amended | None = None
+    _claims: dict[str, frozenset[str]] = attrs.field(factory=dict)
+    """Keys and codes of the shop's own plugins, by plugin, where they were looked at."""
+    _files: dict[str, str] = attrs.field(factory=dict)
+    """Where each plugin stands, also of one that is being loaded."""
 
     def load(self, name: str, find: Callable[[], ModuleType], file: str = "") -> None:
         """Load one plugin. A failure is listed in `problems`; what it registered before failing is withdrawn.
@@ -226,6 +247,7 @@ class PluginHost:
             self._refuse_taken(name)
             with self.minding(name, file=file), plugin_code():
                 module = find()
+                self._files[name] = file or _file_of(module)
                 refuse_other_versions(getattr(module, WRITTEN_FOR, UNSTATED))
                 version = _version_of(module)
                 _refuse_unknown_hooks(module)
@@ -237,12 +259,14 @@ class PluginHost:
                 self._call_hooks(name)
                 self._refuse_same_functions(name)
                 self._refuse_kinds(name)
+            loaded = LoadedPlugin(name, version, module)
+            self._refuse_shared(loaded)
         except Exception as failure:
             if module is not None and self.manager.is_registered(module):
                 self.manager.unregister(module)
             self._refuse(name, failure, file or _file_of(module))
         else:
-            self.plugins.append(LoadedPlugin(name, version, module))
+            self.plugins.append(loaded)
 
     def _register_module(self, module: ModuleType, name: str) -> None:
         """Hand a module to pluggy, and keep what it warns of: hooks that are to go, each with its line."""
@@ -284,34 +308,42 @@ class PluginHost:
             return
         try:
             found = apart.load(name, source)
+            self._files[name] = source.file or found.file
             for hook, items in found.items.items():
-                register = self._registers[hook].for_plugin(name, _KINDS[hook], lambda item: str(item.key))
+                register = self._registers[hook].for_plugin(
+                    name, _KINDS[hook], lambda item: str(item.key), self._called
+                )
                 for item in items:
                     register(item)
             self._refuse_kinds(name)
+            self._offered[name] = found
+            loaded = LoadedPlugin(name, found.version, _stand_in(name, found.file))
+            self._refuse_shared(loaded)
         except Exception as failure:
             apart.forget(name)
             self._refuse(name, failure, source.file)
         else:
-            self.plugins.append(LoadedPlugin(name, found.version, _stand_in(name, found.file)))
-            self._offered[name] = found
+            self.plugins.append(loaded)
 
     def _refuse_taken(self, name: str) -> None:
         """Raise PluginFault for a second plugin of a name: the first stays as it is."""
         if any(plugin.name == name for plugin in self.plugins):
             raise PluginFault(
-                f"a plugin called {name} is loaded already, and stays; call this one something else", "name_taken"
+                f"a plugin called {self._called(name)} is loaded already, and stays; call this one something else",
+                "name_taken",
             )
 
     def _refuse(self, name: str, failure: Exception, file: str) -> None:
         if all(plugin.name != name for plugin in self.plugins):
             for register in self._registers.values():
                 register.withdraw(name)
+            self._claims.pop(name, None)
+            self._offered.pop(name, None)
         self.problems += problems_of(failure, name, file)
 
     def _call_hooks(self, name: str) -> None:
         for hook, kind in _KINDS.items():
-            register = self._registers[hook].for_plugin(name, kind, lambda item: str(item.key))
+            register = self._registers[hook].for_plugin(name, kind, lambda item: str(item.key), self._called)
             try:
                 with plugin_code():
                     given = self._hook_of_one(hook, name)(register=self._guarding_fields(name, register))
@@ -343,6 +375,42 @@ class PluginHost:
                     file=compute.__code__.co_filename,
                     line=compute.__code__.co_firstlineno,
                 )
+
+    def _called(self, plugin: str) -> str:
+        """A plugin as a person finds it: its name, with the name of its file where that is known."""
+        file = Path(self._files.get(plugin, "")).name
+        return f"{plugin} ({file})" if file and plugin not in BUILT_IN else plugin
+
+    def _refuse_shared(self, plugin: LoadedPlugin) -> None:
+        """Raise PluginClash for a key or code that another plugin of the shop's has as well.
+
+        Wherever verdicts are counted by their codes, nobody could tell whose they are.
+        """
+        for other in self.plugins if plugin.name not in BUILT_IN else ():
+            shared = self._claims_of(plugin) & self._claims_of(other) if other.name not in BUILT_IN else ()
+            for what in sorted(shared):
+                guest = self._called(self._guest(what, other.name, plugin.name))
+                raise PluginClash(
+                    f"{what!r} is a key or code of both {self._called(other.name)} and {self._called(plugin.name)}: "
+                    f"nobody could tell whose verdict it is; rename it in {guest}"
+                )
+
+    def _claims_of(self, plugin: LoadedPlugin) -> frozenset[str]:
+        """Every key of a plugin, as codes have it, and each code that its source or the host names for it.
+
+        Worked out once, and not before a second plugin of the shop's is there.
+        """
+        if plugin.name not in self._claims:
+            keys = [key for one in self._registers.values() for key, owner in one.owner.items() if owner == plugin.name]
+            made = (NOT_ENOUGH_DATA, PLUGIN_FAILED, *NOT_JUDGED, *(verdict.name.lower() for verdict in Verdict))
+            own = (code_for(key, what) for key in self._keys_of(plugin.name) for what in made)
+            self._claims[plugin.name] = frozenset((*map(key_in_codes, keys), *own, *self.written_by(plugin)))
+        return self._claims[plugin.name]
+
+    @staticmethod
+    def _guest(what: str, first: str, second: str) -> str:
+        """Of two plugins the one whose name does not begin it; the second, where neither does."""
+        return first if what.partition(".")[0] == second else second
 
     def _refuse_kinds(self, plugin: str) -> None:
         """Raise PluginFault for kinds of equipment that nobody could tell apart, or that no step can ask of.
@@ -480,6 +548,19 @@ class PluginHost:
                     yield self._fault(plugin, reason, "others_key")
                 for what in _without_title(register.items[key], f"{_KINDS[hook].__name__} {key!r}"):
                     yield self._fault(plugin, f"{what} has no title, so its place on the page is empty", "no_title")
+        for reason in self._of_one_title(plugin):
+            yield self._fault(plugin, reason, "same_title")
+
+    def _of_one_title(self, plugin: LoadedPlugin) -> Iterator[str]:
+        """Fields of a plugin that have the title of another beside them: a person would see the same line twice."""
+        changes, steps = self.changes_of(plugin.name), self._registers["register_steps"]
+        added = {key: {one.name for one in fields} for key, fields in changes.fields.items()} if changes else {}
+        for step in self.steps:
+            own = {one.name for one in step.fields} if steps.owner[step.key] == plugin.name else added.get(step.key, ())
+            yield from _same_titles(f"step {step.key!r}", step.fields, own)
+        for key, kind in self.equipment.items():
+            if self.owner_of("register_equipment", key) == plugin.name:
+                yield from _same_titles(f"equipment {key!r}", kind.fields, {one.name for one in kind.fields})
 
     def _fault(self, plugin: LoadedPlugin, reason: str, code: str) -> PluginProblem:
         return PluginProblem(
@@ -529,11 +610,15 @@ class PluginHost:
             ended = [] if plugin.name in BUILT_IN else NOT_JUDGED
             made = (NOT_ENOUGH_DATA, PLUGIN_FAILED, *verdicts, *ended)
             found.update(code_for(key, what) for key in keys for what in made)
-            prefixes = {key.partition(".")[0] for key in keys}
-            found.update(code for code, _ in written_in(plugin.name, plugin.module, prefixes))
-            found.update(plugin.module.codes if isinstance(plugin.module, CheckModule) else ())
+            found.update(self.written_by(plugin))
         found.update(code_for(step.key, LEFT_OUT) for step in self.steps)
         return frozenset(found)
+
+    def written_by(self, plugin: LoadedPlugin) -> frozenset[str]:
+        """The codes that a plugin itself writes, as its source tells. Read where the plugin runs."""
+        if plugin.name in self._offered:
+            return self._offered[plugin.name].codes
+        return _codes_in(plugin.name, plugin.module, {key.partition(".")[0] for key in self._keys_of(plugin.name)})
 
     def _keys_of(self, plugin: str) -> list[str]:
         """Keys of a plugin's calculators and recording judges: what makes findings."""
@@ -559,14 +644,22 @@ class PluginHost:
         """The plugin that registered a key under a hook."""
         return self._registers[hook].owner[key]
 
-    def offers_of(self, plugin: str) -> dict[str, tuple[str, ...]]:
-        """The keys a plugin offers, by what they are ("steps"), in the order of calls, and what a check changes."""
+    def offers_of(self, plugin: str) -> dict[str, dict[str, str]]:
+        """What a plugin offers, by what it is ("steps"), in the order of calls, and what a check changes.
+
+        Each by its key, with its title.
+        """
         offered = {
-            hook.removeprefix("register_"): tuple(key for key, owner in register.owner.items() if owner == plugin)
+            hook.removeprefix("register_"): {
+                key: _title_of(register.items[key]) or key for key, owner in register.owner.items() if owner == plugin
+            }
             for hook, register in self._registers.items()
         }
         changes = self.changes_of(plugin)
-        return offered | changes.in_short if changes else offered
+        if not changes:
+            return offered
+        steps, settings = (self._registers[hook].items for hook in ("register_steps", "register_settings"))
+        return offered | changes.in_titles({key: _title_of(one) for key, one in {**settings, **steps}.items()})
 
     def changes_of(self, plugin: str) -> Changes | None:
         """What a check file changes of the program's own steps and settings."""
@@ -648,11 +741,30 @@ class PluginHost:
             if calculator.key not in found and calculator.may_doubt_of(rest_on):
                 found[calculator.key] = list(self._assess_one(calculator, ready, views))
         in_order = [one for calculator in calculators for one in found.get(calculator.key, ())]
+        in_order = [*self._with_own_codes(in_order)]
         doubts = (*doubts_of(view.vessel),)
         told = tuple(with_doubts(in_order, doubts))
         if ready.left_out:
             told = with_left_out(told, ready, self.steps, self._whose)
         return tuple(one for one in told if steps is None or one.step in steps)
+
+    def _with_own_codes(self, found: Iterable[Assessed]) -> Iterator[Assessed]:
+        """Findings of which none has a code that is another plugin's: such a one is told as a fault of its plugin.
+
+        A code may be put together as it is given, so no source names it.
+        """
+        own = {plugin.name: plugin for plugin in self.plugins if plugin.name not in BUILT_IN}
+        owners = {code: name for name in own for code in self._claims_of(own[name])} if len(own) > 1 else {}
+        for one in found:
+            code, owner = one.finding.code, one.plugin
+            if owners and owner in own:
+                owner = owners.setdefault(code, owners.get(code.rpartition(".")[0], owner))
+            if owner == one.plugin:
+                yield one
+                continue
+            fault = PluginClash(f"it gives the code {code!r}, which is of {self._called(owner)}; call it otherwise")
+            calculator = self.registered("register_calculators", one.calculator)
+            yield attrs.evolve(one, finding=_failed(calculator, own[one.plugin], fault, False))
 
     def _whose(self, step: Step) -> tuple[str, str]:
         """The plugin of a step, and its version."""
@@ -665,7 +777,8 @@ class PluginHost:
         ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))
         own = [one for one in self.calculators if self.owner_of("register_calculators", one.key) == plugin]
         views: dict[str, WatchedView] = {}
-        return tuple(assessed for calculator in own for assessed in self._assess_one(calculator, ready, views))
+        found = (assessed for calculator in own for assessed in self._assess_one(calculator, ready, views))
+        return tuple(self._with_own_codes(found))
 
     def asked_by(self, calculator: Calculator, view: JobView) -> tuple[Noted, tuple[str, ...]]:
         """What a calculator asks of a job that has its defaults, given or not, and the settings it reads."""
@@ -1023,6 +1136,11 @@ def _begin_of(function: object) -> tuple[str, int]:
     return (code.co_filename, code.co_firstlineno) if code else ("", 0)
 
 
+def _title_of(item: Any) -> str:
+    """What a person calls a thing that is offered."""
+    return item.field.title if isinstance(item, Setting) else str(item.title)
+
+
 def _without_title(item: Any, called: str) -> list[str]:
     """What of a thing that is offered has no title: itself, or a field of it."""
     fields: Iterable[Field] = ()
@@ -1034,6 +1152,19 @@ def _without_title(item: Any, called: str) -> list[str]:
         fields = (item.field,)
     nameless = [f"field {field.name!r} of {called}" for field in fields if not field.title.strip()]
     return nameless if getattr(item, "title", called).strip() else [called, *nameless]
+
+
+def _same_titles(where: str, fields: Sequence[Field], own: Collection[str]) -> Iterator[str]:
+    """What to say of fields, or columns of a table, of one title, where one of the two is among a plugin's own."""
+    first: dict[str, str] = {}
+    for field in fields:
+        other = first.setdefault(field.title.strip().casefold(), field.name)
+        if other != field.name and field.title.strip() and not {other, field.name}.isdisjoint(own):
+            two = f"fields {other!r} and {field.name!r} of {where}"
+            yield f"{two} are both called {field.title!r}, so nobody can tell them apart"
+        if field.name in own and field.columns:
+            columns = {one.name for one in field.columns}
+            yield from _same_titles(f"table {field.name!r} in {where}", field.columns, columns)
 
 
 def _is_function_in(cell: CellType) -> bool:
@@ -1137,6 +1268,15 @@ def _from_elsewhere(entry_points: bool, files: Sequence[Path]) -> Iterator[tuple
             yield entry.name, Source(entry=entry.name)
     for path in files:
         yield path.stem, Source(file=str(path.absolute()))
+
+
+def _codes_in(name: str, module: ModuleType, prefixes: Collection[str]) -> frozenset[str]:
+    """The codes a plugin writes itself.
+
+    prefixes : with which its keys begin
+    """
+    stated = module.codes if isinstance(module, CheckModule) else ()
+    return frozenset((*stated, *(code for code, _ in written_in(name, module, prefixes))))
 
 
 def _find_check(file: str, built_in: BuiltIn) -> ModuleType:

@@ -233,6 +233,7 @@ def _declared(host: PluginHost, loaded: LoadedPlugin, file: str) -> plain.Plain:
         "items": items,
         "commands": commands,
         "faults": plain.plain(faults),
+        "codes": [*host.written_by(loaded)],
     }
 
 

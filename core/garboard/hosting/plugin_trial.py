@@ -34,7 +34,7 @@ class Trial:
     jobs     : how many it judged
     is_whole : whether these were all there are
     version  : what it says of itself
-    offers   : the keys it offers, by what they are ("steps")
+    offers   : what it offers, by what it is ("steps"): each by its key, with its title
     boats    : how many boats get which verdict: of each boat the gravest, and the gravest first
     may_doubt : whether it may doubt what other checks rest on
     changed   : on how many boats it changes what others find; None for what changes nothing of the program's own
@@ -45,7 +45,7 @@ class Trial:
     jobs: int = 0
     is_whole: bool = True
     version: str = ""
-    offers: Mapping[str, tuple[str, ...]] = attrs.field(factory=dict)
+    offers: Mapping[str, Mapping[str, str]] = attrs.field(factory=dict)
     boats: Mapping[Verdict, int] = attrs.field(factory=dict)
     may_doubt: bool = False
     changed: int | None = None
@@ -91,36 +91,47 @@ class Trial:
         return tried if self.is_whole else f"{tried} There was no time for the others."
 
 
-def try_plugin(file: Path, jobs: Iterable[JobView], longest: float = LONGEST) -> Trial:
+def try_plugin(file: Path, jobs: Iterable[JobView], longest: float = LONGEST, *, beside: Iterable[Path] = ()) -> Trial:
     """Load a plugin and have it judge jobs, each at most as long as it may take at work.
 
     longest : no new job is begun after so long [s]
+    beside  : files of the plugins it is to work beside: it must share no key and no code with one
     """
-    return try_with(file, lambda _: jobs, longest)
+    return try_with(file, lambda _: jobs, longest, beside=beside)
 
 
-def try_with(file: Path, jobs: Callable[[PluginHost], Iterable[JobView]], longest: float = LONGEST) -> Trial:
+def try_with(
+    file: Path,
+    jobs: Callable[[PluginHost], Iterable[JobView]],
+    longest: float = LONGEST,
+    *,
+    beside: Iterable[Path] = (),
+) -> Trial:
     """The same, with jobs that are read with the plugin loaded: they hold values of its own steps."""
-    host = make_host(entry_points=False, files=[file], apart=True)
+    others = [one for one in beside if one.stem != file.stem]  # of its own name it takes the place
+    host, without = make_host(entry_points=False, files=[*others, file], apart=True), None
     try:
         if problems := tuple(one for one in host.problems if one.name == file.stem):
             return Trial(problems=problems)
         remarks = tuple(one for one in host.faults if one.name == file.stem and one.at_work)
         (version,) = (one.version for one in host.plugins if one.name == file.stem)
-        judged = _judged(host, file, jobs(host), time.monotonic() + longest)
+        if host.changes_of(file.stem):
+            without = make_host(entry_points=False, files=others, apart=True)
+        judged = _judged(host, file, jobs(host), time.monotonic() + longest, without)
         remarks = (*remarks, *judged.remarks)
         return attrs.evolve(judged, remarks=remarks, version=version, offers=host.offers_of(file.stem))
     finally:
-        if host.apart is not None:
-            host.apart.close()
+        for one in (host, without):
+            if one is not None and one.apart is not None:
+                one.apart.close()
 
 
-def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float) -> Trial:
+def _judged(host: PluginHost, file: Path, jobs: Iterable[JobView], until: float, without: PluginHost | None) -> Trial:
+    """without : the same without that plugin, where it changes what others ask and find"""
     first: list[tuple[JobView, tuple[Assessed, ...]]] = []
     problems: dict[str, PluginProblem] = {}
     remarks: dict[str, PluginProblem] = {}
     count, is_whole, found_of = 0, True, dict[str, set[Verdict]]()
-    without = make_host(entry_points=False) if host.changes_of(file.stem) else None
     changed: set[str] = set()
     for view in jobs:
         if time.monotonic() > until:
@@ -171,9 +182,9 @@ def _failed(found: Sequence[Assessed], file: Path) -> Iterator[PluginProblem]:
 
 def _untouched(found: Sequence[Assessed], file: Path) -> Iterator[PluginProblem]:
     """What a check file fails though nothing was entered that it rests on. Of code nobody knows what it rests on."""
-    for finding in [one.finding for one in found] if file.suffix == CHECK else ():
+    for one, finding in [(one, one.finding) for one in found] if file.suffix == CHECK else ():
         if finding.verdict is Verdict.FAIL and not finding.places:
-            reason = f"{finding.code} fails a boat on which nothing of it is entered"
+            reason = f"{one.title!r} ({finding.code}) fails a boat on which nothing of it is entered"
             yield attrs.evolve(_problem(file, reason, "fails_untouched"), file=str(file), at_work=True)
 
 
@@ -204,7 +215,8 @@ def _differing(
         again = host.assess_with(file.stem, view)
         for one, other in zip(found, again, strict=False):
             if one != other:
-                reason = f"{one.calculator} finds {_short(one.finding)!r} of a job, then {_short(other.finding)!r}"
+                before, now = (_short(each.finding) for each in (one, other))
+                reason = f"{one.title!r} ({one.calculator}) finds {before!r} of a job, then {now!r}"
                 yield _problem(file, reason, "differs")
                 return
         if len(found) != len(again):

@@ -20,6 +20,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 import attrs
 
 from garboard.faults import in_words
+from garboard.findings import rounded
 from garboard.recordings.deltas import LONGEST_DELTA
 from garboard.recordings.forms import FORMS, SERIES, LineReader, Reader, TakesLines, form_of
 from garboard.recordings.links import Link, LinkLost, open_link
@@ -264,7 +265,7 @@ class LinkState:
         """In a word or two, what a person sees first."""
         if not self.is_open:
             return "connecting again" if self.tries else "connecting"
-        return f"silent for {self.silent:.0f} s" if self.is_stale else "connected"
+        return f"silent for {rounded(self.silent)} s" if self.is_stale else "connected"
 
 
 class BoatNetwork:
@@ -415,7 +416,7 @@ class BoatNetwork:
             return fault
         silent = self.age(heard_at)
         if silent > SILENT_AFTER:
-            return f"Nothing heard on {self.where.title} for {silent:.0f} s. {self._advice}"
+            return f"Nothing heard on {self.where.title} for {rounded(silent)} s. {self._advice}"
         if damaged and not kinds:
             return (
                 f"What comes on {self.where.title} is not NMEA 0183 or another form this program reads. Set the "
@@ -425,8 +426,8 @@ class BoatNetwork:
             return self._unread(senders)
         if read and (without := self.age(read_at)) > SILENT_AFTER:
             return (
-                f"What comes on {self.where.title} held no value for {without:.0f} s. See that the instruments are "
-                "switched on and have what they need, such as satellites in sight."
+                f"What comes on {self.where.title} held no value for {rounded(without)} s. See that the instruments "
+                "are switched on and have what they need, such as satellites in sight."
             )
         return ""
 
@@ -515,7 +516,9 @@ class BoatNetwork:
             if stopping.is_set():
                 return
             if came is None and self.where.connects:
-                raise LinkLost(f"Nothing came from {self.where.title} for {GIVEN_UP_AFTER:.0f} s. Connecting again.")
+                raise LinkLost(
+                    f"Nothing came from {self.where.title} for {rounded(GIVEN_UP_AFTER)} s. Connecting again."
+                )
             for data, address in came or ():
                 self._tries = 0
                 self.hear(data, address or self.where.host)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.findings import rounded
 from garboard.recordings.bus import NO_ADDRESS
 from garboard.recordings.nmea2000 import MESSAGES
 from garboard.recordings.notes import OF_OTHER_SHIPS, sends_only_ships
@@ -294,12 +295,12 @@ def in_words(found: BusAudit, name: str = "") -> list[tuple[str, str]]:
     for number, sources in found.one_engine:
         said.append(("one engine", _ONE_ENGINE.format(number=number, sources=" and ".join(sources))))
     for number, source, low, high in found.mixed:
-        said.append(("one engine", _MIXED.format(number=number, source=source, low=low, high=high)))
+        said.append(("one engine", _MIXED.format(number=number, source=source, low=rounded(low), high=rounded(high))))
     said += [("no address", f"A device found no free address: {name}.") for name in found.without_address]
     if found.only_ships:
         said.append(("other ships", _OTHER_SHIPS))
     if found.share_damaged > MOST_DAMAGED:
-        said.append(("damaged", _DAMAGED.format(share=100 * found.share_damaged, lines=found.lines)))
+        said.append(("damaged", _DAMAGED.format(share=rounded(100 * found.share_damaged, 1), lines=found.lines)))
     if found.broken:
         said.append(("broken", _BROKEN.format(broken=found.broken)))
     said += [("missing", _MISSING.format(what=one.what, brings=_begun(one.brings))) for one in found.missing]
@@ -307,7 +308,7 @@ def in_words(found: BusAudit, name: str = "") -> list[tuple[str, str]]:
         count = len(found.unnamed)
         said.append(("unnamed", _UNNAMED.format(who="1 address does" if count == 1 else f"{count} addresses do")))
     if found.is_too_short and not found.only_ships:
-        said.append(("listen on", f"Listen for {LISTENED_LONG_ENOUGH:.0f} s or more to learn what nobody sends."))
+        said.append(("listen on", f"Listen for {rounded(LISTENED_LONG_ENOUGH)} s or more to learn what nobody sends."))
     return said or [("in order", "All that a commissioning needs is sent.")]
 
 
@@ -320,12 +321,12 @@ _ONE_ENGINE = (
     "network; if it is one, choose which to believe."
 )
 _MIXED = (
-    "The speed of engine {number} from {source} jumps between {low:.0f} and {high:.0f} rev/min: two engines are sent "
+    "The speed of engine {number} from {source} jumps between {low} and {high} rev/min: two engines are sent "
     "as one. Give each a number of its own."
 )
 _OTHER_SHIPS = "Only what AIS hears of other ships is sent. Set the gateway to send the boat's own instruments too."
 _DAMAGED = (
-    "{share:.1f} % of {lines} lines are damaged. See to the wifi, to the cable of the gateway, and that one program "
+    "{share} % of {lines} lines are damaged. See to the wifi, to the cable of the gateway, and that one program "
     "alone reads it."
 )
 _BROKEN = (

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import attrs
 
+from garboard.findings import rounded
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.reader import read_samples
 from garboard.recordings.remarks import remarks
@@ -83,7 +84,7 @@ def summarise(path: str | Path) -> Summary:
     set_back = max((stream.set_back for stream in streams), default=0.0)
     disorder = sum(stream.out_of_order for stream in streams)
     if set_back:
-        said.append(f"The clock goes back by {set_back:.0f} s: two moments lie one over the other; record again.")
+        said.append(f"The clock goes back by {rounded(set_back)} s: two moments lie one over the other; record again.")
     elif disorder:
         are = "value is" if disorder == 1 else "values are"
         said.append(f"Times run backwards: {disorder} {are} older than the one before; sorted by time.")

@@ -12,7 +12,7 @@ from typing import Any
 
 import attrs
 
-from garboard.findings import Axis, Band, Figure, Marker, Series
+from garboard.findings import Axis, Band, Figure, Marker, Series, rounded
 from garboard.report.figures import axis_title, style_of
 from garboard.report.palette import DAY, SeriesStyle
 from garboard.report.type_faces import printable, width_of
@@ -76,7 +76,7 @@ def told(value: float, step: float) -> str:
     digits = max(0, -math.floor(math.log10(step) + 1e-9))
     if round(step, digits) != round(step, 9):  # 2.5, 0.25
         digits += 1
-    return f"{value:z.{digits}f}".replace("-", "\u2212")
+    return rounded(value, digits).replace("-", "\u2212")
 
 
 def chart(figure: Figure, width: float, height: float) -> dict[str, Any]:

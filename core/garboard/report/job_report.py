@@ -133,7 +133,7 @@ def _phase(console: Console, phase: PhaseOutline, numbers: Mapping[Basis, int], 
                 _one_line(console, finding)
             else:
                 _finding(console, finding, numbers)
-        for sentence in (*step.said, *settings_in_words(step.found)):
+        for sentence in (*([step.lacks] if step.lacks else []), *step.said, *settings_in_words(step.found)):
             _hanging(console, "", sentence, _WIDTH_OF_MARK)
 
 

@@ -11,14 +11,18 @@ import attrs
 from garboard.faults import in_number
 from garboard.findings import Basis, Finding, Lack, Verdict
 from garboard.hosting.amended import is_left_out
+from garboard.hosting.equipment import none_aboard
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words, title_of
 from garboard.job_view import JobView
 from garboard.records import SIGN_AT_HAND_OVER
+from garboard.report.handed_over import handed_over_in_words
 from garboard.steps import Assessed, Caution, Phase, Step, state_shown
 from garboard.units import day_in_words
 
 NOT_FITTED = "not fitted"
+LOOK_AGAIN, NOTED = "look again", "noted"
+"""Why something stands on the punch list that no check tells."""
 MOST_NAMED = 12
 """Values that a signature misses, named at once in a book or on a page."""
 
@@ -28,8 +32,9 @@ class StepOutline:
     """One step with what was found under it.
 
     step  : None when no loaded plugin declares the step a calculator names
-    state : "to do", "under way", "done", "look again", "not fitted", "not needed" or "left out"
+    state : "to do", "under way", "done", "look again", "not fitted", "not needed", "left out" or "does not apply"
     said  : what the shop's checks ask in it besides
+    lacks : why it does not apply, and what to do if it does; "" otherwise
     """
 
     title: str
@@ -37,6 +42,7 @@ class StepOutline:
     step: Step | None
     found: tuple[Assessed, ...]
     said: tuple[str, ...] = ()
+    lacks: str = ""
 
 
 @attrs.frozen
@@ -74,15 +80,30 @@ class HandOver:
     is_done : the technician and the owner have signed, and nothing was changed since
     lacking : what keeps it from being done, or is still open though it is: ("5 fail", "the owner has not signed")
     unsigned : of these, what keeps it from being done: a book of it is a draft
+    points  : how many stand on its punch list
     """
 
     is_done: bool
     lacking: tuple[str, ...]
     unsigned: tuple[str, ...] = ()
+    points: int = 0
+
+    @property
+    def words(self) -> str:
+        """What it is called once it is done."""
+        return handed_over_in_words(self.points)
 
 
-def hand_over(view: JobView, assessed: Sequence[Assessed]) -> HandOver:
-    """How far the hand over is: signatures decide; what fails, was not judged or is in doubt is said with them."""
+def is_handed_over(view: JobView) -> bool:
+    """Whether technician and owner have signed, and nothing was changed since."""
+    return not any(_not_signed(view, role) for role in SIGN_AT_HAND_OVER)
+
+
+def hand_over(view: JobView, assessed: Sequence[Assessed], items: Sequence[PunchItem]) -> HandOver:
+    """How far the hand over is: signatures decide; what fails, was not judged or is still to do is said with them.
+
+    items : the punch list
+    """
     left_out = sum(map(is_left_out, assessed))
     found = counts(one for one in assessed if not is_left_out(one))
     open_ = [
@@ -98,8 +119,12 @@ def hand_over(view: JobView, assessed: Sequence[Assessed]) -> HandOver:
         open_.append(f"{in_number(len(view.unreadable), 'entry', 'entries')} that cannot be read")
     if doubts := len(_in_doubt(assessed)):
         open_.append(f"{doubts} in doubt")
+    if again := sum(item.why == LOOK_AGAIN for item in items):
+        open_.append(f"{in_number(again, 'step')} to look at again")
+    if noted := sum(item.why == NOTED for item in items):
+        open_.append(f"{noted} noted on the punch list")
     unsigned = [said for role in SIGN_AT_HAND_OVER if (said := _not_signed(view, role))]
-    return HandOver(not unsigned, (*open_, *unsigned), tuple(unsigned))
+    return HandOver(not unsigned, (*open_, *unsigned), tuple(unsigned), len(items))
 
 
 def _not_signed(view: JobView, role: str) -> str:
@@ -115,7 +140,12 @@ def by_phase(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> t
     view, said = host.with_left_out(view), host.amended.said
     steps = {
         step.key: StepOutline(
-            step.title, state_shown(view, step), step, _under(step.key, assessed), tuple(said.get(step.key, ()))
+            step.title,
+            state_shown(view, step),
+            step,
+            _under(step.key, assessed),
+            tuple(said.get(step.key, ())),
+            none_aboard(view, step, host.equipment),
         )
         for step in host.steps
     }
@@ -241,12 +271,12 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
         for one in view.unreadable
     ]
     again = [
-        PunchItem(title_of(state.step, host), state.reason or "Look at this step again.", "look again", state.step)
+        PunchItem(title_of(state.step, host), state.reason or "Look at this step again.", LOOK_AGAIN, state.step)
         for state in view.steps
         if state.state == "look again" and view.state_of(state.step) == "look again"
     ]
     noted = [
-        PunchItem(note.by, note.text, "noted")
+        PunchItem(note.by, note.text, NOTED)
         for note in view.notes
         if note.punch_list and not note.settled and note.text not in told
     ]

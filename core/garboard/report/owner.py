@@ -9,7 +9,7 @@ from typing import Any
 import attrs
 
 from garboard.faults import in_number
-from garboard.findings import Figure, Finding, Number, Table, Verdict
+from garboard.findings import Figure, Finding, Number, Table, Verdict, rounded
 from garboard.history.proof import Proof, in_groups
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
@@ -317,7 +317,7 @@ def _digits(blocks: Sequence[Block]) -> Iterator[Part]:
 def _as_digits(block: Digits | Number) -> Digits:
     if isinstance(block, Digits):
         return block
-    return Digits(f"{block.value:z.{block.decimals}f}\u00a0{block.unit}".rstrip(), block.name)
+    return Digits(f"{rounded(block.value, block.decimals)}\u00a0{block.unit}".rstrip(), block.name)
 
 
 def _parts(block: Block, show: _Pictures) -> Iterator[Part]:

@@ -145,6 +145,7 @@ STEP_MARKS: Mapping[str, Mark] = {
     "not fitted": Mark("not fitted", DASH, "unknown", "–", "-"),
     "not needed": Mark("not needed", DASH, "unknown", "–", "-"),
     "left out": Mark("left out", DASH, "advise", "–", "-"),
+    "does not apply": Mark("does not apply", DASH, "unknown", "–", "-"),
 }
 """By the state of a step, as `steps.state_shown` words it."""
 

@@ -24,6 +24,7 @@ NEEDED = ("typst", "fontTools", "PIL", "segno")
 """What a book is made with, by import name."""
 NOTHING: Mapping[str, bytes] = MappingProxyType({})
 TEMPLATE = Path(__file__).with_name("book.typ")
+_DOTS_TO_THE_INCH = 120.0
 LONGEST = 300.0
 """A book may take so long on a machine with other work [s]; it takes a fifth of a second."""
 TYPESETTER = Path(__file__).with_name("typesetter.py")
@@ -70,11 +71,26 @@ def _files(files: Mapping[str, bytes]) -> Iterator[str]:
         yield folder
 
 
+def on_paper(picture: bytes, ending: str, width: float, height: float) -> bytes:
+    """A picture as a book prints it on white paper, as a PNG.
+
+    ending : of the picture's file
+    width, height : as printed [mm]
+    Raises BookRefused where the typesetter cannot read it; InputError where it finds no room.
+    """
+    page = f'#set page(width: {width}mm, height: {height}mm, margin: 0mm)\n#image("picture.{ending}", width: 100%)'
+    with _files({f"picture.{ending}": picture}) as folder:
+        return _made(page.encode(), b"", folder, [], {"format": "png", "ppi": _DOTS_TO_THE_INCH})
+
+
 def _set_in_type(book: Mapping[str, Any], folder: str, more: MoreFaces | None) -> bytes:
-    """The book, made by a process of its own, which gives back all the memory that the typesetter keeps."""
-    template, data = TEMPLATE.read_bytes(), json.dumps(book).encode()
     fonts = [str(FOLDER), *([str(more.folder.resolve())] if more else [])]
-    request = {"template": len(template), "root": folder, "fonts": fonts, "standards": ["ua-1", "a-3a"]}
+    return _made(TEMPLATE.read_bytes(), json.dumps(book).encode(), folder, fonts, {"pdf_standards": ["ua-1", "a-3a"]})
+
+
+def _made(template: bytes, data: bytes, folder: str, fonts: list[str], made_as: Mapping[str, Any]) -> bytes:
+    """A file, made by a process of its own, which gives back all the memory that the typesetter keeps."""
+    request = {"template": len(template), "root": folder, "fonts": fonts, "made": made_as}
     try:
         ended = subprocess.run(
             [sys.executable, "-B", "-P", str(TYPESETTER)],

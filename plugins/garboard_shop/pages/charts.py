@@ -13,6 +13,7 @@ import attrs
 from markupsafe import Markup, escape
 
 from garboard.faults import in_number
+from garboard.findings import plain_text, rounded
 from garboard_shop.insight import Dot, Span, Spread, board
 
 WIDTH = 720
@@ -105,13 +106,13 @@ def days_by_week(label: str, found: Sequence[Span]) -> Markup:
             parts.append(_text(middle, _HEIGHT - 26, f"{span.begins.day} {span.begins:%b}", "mid"))
         for day, hull in span.days:
             dot = _round("dot", middle, _y(day, most), 4)
-            parts.append(_link(f"/boats/{hull}", f"{day:.0f} days", dot, is_stop=False))
+            parts.append(_link(f"/boats/{hull}", f"{rounded(day)} days", dot, is_stop=False))
         if span.median is not None:
             line = _line(
                 "median", middle - step * 0.45, _y(span.median, most), middle + step * 0.45, _y(span.median, most)
             )
             jobs = in_number(span.jobs, "job")
-            told = f"Week of {span.begins.day} {span.begins:%B}: median {span.median:.0f} days, {jobs}"
+            told = f"Week of {span.begins.day} {span.begins:%B}: median {rounded(span.median)} days, {jobs}"
             parts.append(_link(board(view="all", handed=span.key), told, line))
     return _chart(label, _HEIGHT, parts)
 
@@ -173,10 +174,10 @@ def dot_in_words(dot: Dot, unit: str) -> str:
 def in_digits(value: float, digits: int) -> str:
     """A number with so many digits and a real minus sign.
 
-    >>> in_digits(-3.9336, 4), in_digits(-0.0, 3)
-    ('−3.934', '0')
+    >>> in_digits(-3.9336, 4), in_digits(-0.0, 3), in_digits(5234.5, 3)
+    ('−3.934', '0', '5235')
     """
-    return f"{value:z.{digits}g}".replace("-", "−")
+    return plain_text(value, digits).replace("-", "−")
 
 
 def _mark(dot: Dot, x: float, y: float) -> Markup:

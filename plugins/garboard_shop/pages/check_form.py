@@ -84,7 +84,7 @@ def look(text: str, store: Store, host: PluginHost, jobs: Iterable[JobView]) -> 
     except CheckRefused as refused:
         return Look(text=text, faults=refused.faults)
     with _laid_out(check, content) as file:
-        dry_run = dry_run_of(file, host, jobs)
+        dry_run = dry_run_of(file, store, host, jobs)
     changes = own_plugins.changes_from(store.register, check.name, content, partial(content_of, store))
     return Look(text=text, check=check, dry_run=dry_run, changes=changes)
 

@@ -16,7 +16,7 @@ from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import Boat
 from garboard.history.halves import save_in_turn
 from garboard.history.past import outlived_a_joining
-from garboard.history.plans import plan_entries
+from garboard.history.plans import plan_entries, set_aside, set_aside_of, taken_up
 from garboard.history.proof import Proof, issue
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
@@ -366,6 +366,39 @@ def plan_job(store: Store, boat: Boat, job: str, said: Mapping[str, str], by: st
     entries = plan_entries(author_after(home, by), home, job, said)
     keep(store, entries, now)
     return len(entries)
+
+
+def put_aside(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
+    """Set a job aside that will not be finished. form: job; reason
+
+    errors : InputError, also for a job that is handed over; storage.NotSaved
+    """
+    home, jobs = _job_with_parts(summary, form)
+    job = summary.job(jobs[0])
+    if job is not None and job.is_handed_over:
+        raise InputError("set aside", [Fault("job", "one that is not handed over", "a job that is")])
+    aside = set_aside_of(home, jobs)
+    if aside is not None and aside.holds:
+        return f"{aside.by} set it aside before. Nothing was changed."
+    keep(store, [set_aside(author_after(home, by), home, jobs, form.get("reason", ""))], now)
+    return "The job is set aside. It is open again when a tablet brings something new for it."
+
+
+def take_up(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
+    """Take a job up again that was set aside. form: job"""
+    home, jobs = _job_with_parts(summary, form)
+    entries = taken_up(author_after(home, by), home, jobs)
+    keep(store, entries, now)
+    return "The job is open again." if entries else "It was not set aside. Nothing was changed."
+
+
+def _job_with_parts(summary: BoatSummary, form: Mapping[str, str]) -> tuple[HullState, tuple[str, ...]]:
+    """The state that holds the job a form names, and its id with those joined into it."""
+    job = form.get("job", "")
+    if job not in summary.boat.jobs:
+        raise _no_job(summary)
+    home = summary.boat.state_of(job)
+    return home, (job, *home.parts(job))
 
 
 def _joins(state: HullState, key: RegisterKey, other: str) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import lru_cache
 
 import attrs
@@ -13,10 +13,25 @@ from markupsafe import Markup
 
 from garboard.findings import Figure
 from garboard.report.figures import axis_title, figure_bytes
-from garboard.report.palette import DAY, Mark, Part
+from garboard.report.palette import DASH, DAY, DISC, HALF_RING, RING, SQUARE_WITH_BAR, TICK_IN_ROUND, Mark, Part
 from garboard.report.photos import Photo
 
 MOST_DRAWN_KEPT = 500
+
+SPLIT_DIAMOND = (
+    Part("area", ((0.44, 0.0), (0.44, 1.0), (0.0, 0.5))),
+    Part("area", ((0.56, 0.0), (1.0, 0.5), (0.56, 1.0))),
+)
+STATE_MARKS: Mapping[str, Mark] = {
+    "to settle": Mark("to settle", SPLIT_DIAMOND, "action", "◆", "?"),
+    "handed over": Mark("handed over", DISC, "unknown", "●", "*"),
+    "failing": Mark("failing", SQUARE_WITH_BAR, "fail", "■", "x"),
+    "ready": Mark("ready", TICK_IN_ROUND, "good", "✔", "+"),
+    "in work": Mark("in work", HALF_RING, "action", "◐", "."),
+    "not begun": Mark("not begun", RING, "unknown", "○", "o"),
+    "set aside": Mark("set aside", DASH, "unknown", "–", "-"),
+}
+"""Of a job, by its state on the board."""
 
 
 def colours_as_css() -> str:

@@ -9,6 +9,7 @@ import attrs
 from markupsafe import Markup
 
 from garboard.faults import in_number
+from garboard.findings import rounded
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import NOBODY
 from garboard_shop.boat_rows import DEVIATION, ECONOMY, SLIP
@@ -222,7 +223,7 @@ def _days(found: Insight) -> Chart:
     jobs, longest = sum(span.jobs for span in found.by_week), max((span.longest for span in found.by_week), default=0.0)
     sentence = "Nothing was handed over in half a year."
     if jobs:
-        took = f"half of {jobs} jobs took {found.half:.0f} days or less, the longest {longest:.0f}"
+        took = f"half of {jobs} jobs took {rounded(found.half)} days or less, the longest {rounded(longest)}"
         if jobs == 1:
             took = f"the one job took {in_number(int(longest), 'day')}"
         sentence = f"From first ashore to handed over, {took}. A dot a job, a line for the median of the week."
@@ -230,7 +231,8 @@ def _days(found: Insight) -> Chart:
             sentence += " Of a week with many jobs some dots are left out."
     listed = tuple(
         Entry(
-            f"Week of {span.begins.day} {span.begins:%B}: {in_number(span.jobs, 'job')}, median {span.median:.0f} days",
+            f"Week of {span.begins.day} {span.begins:%B}: {in_number(span.jobs, 'job')}, median {rounded(span.median)} "
+            "days",
             board(view="all", handed=span.key),
         )
         for span in found.by_week

@@ -17,7 +17,7 @@ import attrs
 
 from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, in_number
 from garboard.hosting.failures import PluginProblem
 from garboard.hosting.host import PluginHost
 from garboard.hosting.plugin_file import SUFFIXES, why_not
@@ -59,7 +59,7 @@ class Waiting:
 class DryRun:
     """What a plugin would do.
 
-    adds, drops : keys by what they are ("steps"), against what this server runs under its name
+    adds, drops : titles by how many of what they are ("2 steps"), against what this server runs under its name
     """
 
     trial: Trial
@@ -90,19 +90,47 @@ def dry_run(
     errors : InputError
     """
     with _copy_of(folder, store, name, sha256) as copy:
-        return attrs.evolve(dry_run_of(copy, host, jobs), sha256=sha256)
+        return attrs.evolve(dry_run_of(copy, store, host, jobs), sha256=sha256)
 
 
-def dry_run_of(file: Path, host: PluginHost, jobs: Iterable[JobView]) -> DryRun:
-    """Try a copy of a plugin's file, told of it by its name alone."""
-    trial, before = try_plugin(file, jobs).of_file(str(file), file.name), host.offers_of(file.stem)
+def dry_run_of(file: Path, store: Store, host: PluginHost, jobs: Iterable[JobView]) -> DryRun:
+    """Try a copy of a plugin's file beside those approved, told of it by its name alone."""
+    with own_plugins.approved_beside(store.register, partial(content_of, store)) as beside:
+        trial = try_plugin(file, jobs, beside=beside).of_file(str(file), file.name)
+    before = host.offers_of(file.stem)
     drops = {} if trial.problems else _beyond(before, trial.offers)
     return DryRun(trial=trial, adds=_beyond(trial.offers, before), drops=drops)
 
 
-def _beyond(keys: Mapping[str, tuple[str, ...]], others: Mapping[str, tuple[str, ...]]) -> dict[str, tuple[str, ...]]:
-    more = {kind: tuple(key for key in found if key not in others.get(kind, ())) for kind, found in keys.items()}
-    return {kind.replace("_", " "): found for kind, found in more.items() if found}
+def _beyond(offers: _Offers, others: _Offers) -> dict[str, tuple[str, ...]]:
+    """The titles of what others do not offer; two of one title are told apart by their keys."""
+    more = {
+        kind: {key: title for key, title in found.items() if key not in others.get(kind, ())}
+        for kind, found in offers.items()
+    }
+    return {
+        in_number(len(found), *_OFFERED[kind]): tuple(
+            title if [*found.values()].count(title) == 1 else f"{title} ({key})" for key, title in found.items()
+        )
+        for kind, found in more.items()
+        if found
+    }
+
+
+_Offers = Mapping[str, Mapping[str, str]]
+_OFFERED: Mapping[str, tuple[str, str]] = {
+    "equipment": ("kind of equipment", "kinds of equipment"),
+    "steps": ("step", "steps"),
+    "calculators": ("judgement", "judgements"),
+    "live_guides": ("live guide", "live guides"),
+    "report_sections": ("part of the book", "parts of the book"),
+    "settings": ("limit", "limits"),
+    "recording_judges": ("judgement of a recording", "judgements of a recording"),
+    "steps_left_out": ("built-in step left out", "built-in steps left out"),
+    "settings_made_stricter": ("built-in limit made stricter", "built-in limits made stricter"),
+    "fields_of_built-in_steps": ("field in a built-in step", "fields in built-in steps"),
+}
+"""What plugins offer and check files change, as people call it: one, and several."""
 
 
 def passed_over(folder: Path | None) -> tuple[PluginProblem, ...]:

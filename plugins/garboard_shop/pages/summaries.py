@@ -21,6 +21,7 @@ from garboard.faults import InputError, in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
 from garboard.history.boat import Boat, open_entries
 from garboard.history.moves import JOINING
+from garboard.history.plans import SetAside, set_aside_of
 from garboard.history.proof import issued_books
 from garboard.history.registers import RegisterKey, Resolution, name_of, register_of
 from garboard.history.replay import HullState
@@ -35,12 +36,14 @@ from garboard.judging.assessing import Question, questions
 from garboard.records import Measurement, is_own_kind
 from garboard.report.as_typed import as_typed
 from garboard.report.outline import (
+    HandOver,
     PhaseOutline,
     PunchItem,
     StepOutline,
     by_phase,
     counts,
     hand_over,
+    is_handed_over,
     numbered_bases,
     punch_list,
 )
@@ -111,6 +114,7 @@ class JobSummary:
     missing     : what keeps it from being handed over; empty when it is ready
     coverage    : names what a sign-off written now covers
     joined      : entries that joined another job into it
+    aside       : that a manager set it aside; None where nobody did
     resolutions : disagreements that were settled: where, and how
     unused      : values that are not used, each with why
     asked       : what looks unusual and should be looked at again; it holds up no hand over
@@ -129,6 +133,7 @@ class JobSummary:
     coverage: str
     is_guest: bool
     joined: tuple[Entry, ...]
+    aside: SetAside | None
     resolutions: tuple[tuple[str, Resolution], ...]
     unused: Mapping[FieldKey, str]
     asked: tuple[Question, ...]
@@ -148,8 +153,18 @@ class JobSummary:
 
     @property
     def is_handed_over(self) -> bool:
-        """Whether technician and owner have signed all there is; it says nothing of what came later."""
-        return hand_over(self.view, self.assessed).is_done
+        """Whether technician and owner have signed, and nothing was changed since."""
+        return is_handed_over(self.view)
+
+    @property
+    def is_set_aside(self) -> bool:
+        """Whether a manager set it aside, and nothing came since; what is handed over cannot be."""
+        return self.aside is not None and self.aside.holds and not self.is_handed_over
+
+    @property
+    def handed_over(self) -> HandOver:
+        """How far the hand over is, and what it is called once it is done."""
+        return hand_over(self.view, self.assessed, self.punch_list)
 
     @property
     def faults(self) -> tuple[PunchItem, ...]:
@@ -596,6 +611,7 @@ def _job_summary(
         joined=tuple(
             joining for part in home.parts(job) for joining in home.current(RegisterKey("move", part, JOINING))
         ),
+        aside=set_aside_of(home, (job, *home.parts(job))),
     )
 
 

@@ -16,6 +16,7 @@ from starlette.routing import BaseRoute
 from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import SHOP_RECORD
+from garboard.disk.photo_words import BEGINNING, LARGEST_PHOTO, is_photo, without_words
 from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError, in_words
 from garboard.findings import Table
@@ -57,8 +58,9 @@ from garboard_shop.pages import (
 from garboard_shop.pages import boat_page as glance
 from garboard_shop.pages.consequences import by_hull
 from garboard_shop.pages.desk import FOLDER, ShopDesk
-from garboard_shop.pages.drawing import colours_as_css, photo_name
+from garboard_shop.pages.drawing import STATE_MARKS, colours_as_css, photo_name
 from garboard_shop.pages.index import MOST_SHOWN
+from garboard_shop.pages.plugins import content_of
 from garboard_shop.pages.summaries import (
     BoatSummary,
     JobSummary,
@@ -115,6 +117,8 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         (f"{own_views.OWN_VIEWS}/remove", own_views.remove, "POST", MANAGER),
         ("/boats/{hull}/plan", board.plan_page, "GET", ""),
         ("/boats/{hull}/plan", board.plan, "POST", MANAGER),
+        ("/boats/{hull}/set-aside", partial(decide, decisions.put_aside), "POST", MANAGER),
+        ("/boats/{hull}/take-up", partial(decide, decisions.take_up), "POST", MANAGER),
         ("/boats", boats_page, "GET", ""),
         ("/boats/new", begin_boat, "POST", MANAGER),
         ("/boats/{hull}", boat_page, "GET", ""),
@@ -335,7 +339,7 @@ def boat_page(visit: Visit) -> Response:
         glances={job.id: glance.phases_at_a_glance(job) for job in summary.jobs},
         days={job.id: _days(summary, job) for job in summary.jobs},
         rows=_rows_of_jobs(desk, summary),
-        marks=board.STATE_MARKS,
+        marks=STATE_MARKS,
         now=desk.now(),
         shortened=glance.shortened,
         recordings={job.id: glance.recordings_in(job) for job in summary.jobs},
@@ -541,7 +545,7 @@ def photo(visit: Visit) -> Response:
 
 def attached(visit: Visit) -> Response:
     """A photo or a recording of a boat, piece by piece. It is saved, never shown by the browser: anyone may have
-    written what is in it."""
+    written what is in it. A photo is given without what its file says besides its dots, as in the book."""
     summary, name = _boat(visit), visit.request.path_params["name"]
     called = summary.files.get(name)
     held = visit.desk.store.attachments
@@ -553,12 +557,22 @@ def attached(visit: Visit) -> Response:
     except AttachmentDamaged as damaged:
         raise NotHere(404, f"This file cannot be given out: {in_words(damaged)}.") from None
 
+    headers = {**HEADERS, **_download(called)}
+    if is_photo(first[:BEGINNING]) and size <= LARGEST_PHOTO:
+        content = content_of(visit.desk.store, name)
+        if not content:
+            raise NotHere(
+                404, "This file is damaged at the shop. It arrives again when a tablet that holds it comes ashore."
+            )
+        photo = without_words(content)
+        return Response(photo, headers=headers, media_type="application/octet-stream")
+
     def pieces() -> Iterator[bytes]:
         yield first
         for start in range(len(first), size, LARGEST_PIECE):
             yield held.read(name, start, LARGEST_PIECE)
 
-    headers = {**HEADERS, **_download(called), "Content-Length": str(size)}
+    headers["Content-Length"] = str(size)
     return StreamingResponse(pieces(), headers=headers, media_type="application/octet-stream")
 
 
@@ -813,7 +827,7 @@ def _check_page(visit: Visit, typed: Mapping[str, str], seen: check_form.Look | 
         typed=typed,
         seen=seen,
         asks=check_form.asked(seen.check) if seen and seen.check else {},
-        settings=[one.key for one in visit.desk.host.settings if one.key in built_in.settings and one.stricter],
+        limits={one.key: one.field.title for one in built_in.settings.values() if one.stricter},
         titles={step.key: step.title for step in visit.desk.host.steps if step.key in built_in.steps},
         rows=check_form.ROWS_OF_FORM,
         words=check_form.WORDS,

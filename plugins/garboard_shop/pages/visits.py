@@ -21,6 +21,7 @@ from starlette.routing import Route
 
 from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import Fault, GarboardError, InputError, in_number, in_words
+from garboard.findings import rounded
 from garboard.history.halves import HalfSaved
 from garboard_shop.pages import people
 from garboard_shop.pages.desk import ShopDesk
@@ -337,7 +338,7 @@ async def _form(request: Request, largest: int) -> tuple[dict[str, str], dict[st
                 if len(body) > largest:
                     raise NotHere(413, f"The form is too large: at most {largest} bytes.", {"Connection": "close"})
     except TimeoutError:
-        raise NotHere(408, f"The form took more than {LONGEST_FORM:.0f} s.", {"Connection": "close"}) from None
+        raise NotHere(408, f"The form took more than {rounded(LONGEST_FORM)} s.", {"Connection": "close"}) from None
     try:
         if boundary is not None:
             return _parts(bytes(body), boundary[1].encode())

@@ -10,6 +10,7 @@ import attrs
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.shop_document import is_paired
 from garboard.faults import in_number
+from garboard.findings import rounded, with_minus
 from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import ASHORE, VesselLine, VesselList, stamp_of
@@ -136,7 +137,10 @@ def lines_of(
     if report.clock_is_off:
         lines.append(
             ReportLine(
-                phrase("This tablet's clock is {seconds:+.0f} s off the shop's.", seconds=-report.clock_offset / 1000),
+                phrase(
+                    "This tablet's clock is {seconds} s off the shop's.",
+                    seconds=with_minus(rounded(-report.clock_offset / 1000, 0, "+z")),
+                ),
                 True,
             )
         )

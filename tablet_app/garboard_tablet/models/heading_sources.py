@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.findings import rounded
 from garboard.records import Vessel
 from garboard.samples import Recording, StreamKey
 from garboard_tablet.language import phrase
@@ -73,7 +74,7 @@ class HeadingSource:
         if self.age is None:
             day = f", {datetime.fromtimestamp(self.at).astimezone():%d %b %H:%M}" if self.at > EPOCH_FROM else ""
             return phrase("At the end of the recording{day}", day=day)
-        return "Heard now" if self.is_heard_now else phrase("Last heard {age:.0f} s ago", age=self.age)
+        return "Heard now" if self.is_heard_now else phrase("Last heard {age} s ago", age=rounded(self.age))
 
 
 def in_recording(recording: Recording) -> tuple[HeadingSource, ...]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.fields import Field, Kind
+from garboard.findings import rounded
 from garboard.records import NETWORK_SOURCES, JsonValue, Vessel
 from garboard.samples import SIMULATED, UNIT_OF_QUANTITY, StreamKey
 from garboard.series import engine_instance, engine_numbers, mean
@@ -203,12 +204,14 @@ def _offer(field: Field, unit: str, choice: str, number: float, devices: Mapping
     simulated = any(one.startswith(SIMULATED) for one in source.split(_AND))
     title = " ".join(filter(None, (choice.replace("#", ", "), f"({said})" if said else ""))) or "the network"
     if field.kind is Kind.COUNT:
-        return Offer(text=f"{number:.0f}", value=round(number), choice=choice, title=title, is_simulated=simulated)
+        return Offer(
+            text=rounded(number), value=int(rounded(number)), choice=choice, title=title, is_simulated=simulated
+        )
     units = UNITS_OF[field.quantity]
     shown = unit if unit in units else field.unit
     amount = convert(number, UNIT_OF_QUANTITY[field.heard], shown)
     finer = shown in FLOWS and abs(amount) < SMALL_FLOW
-    text = str(Amount(f"{amount:.{DECIMALS.get(shown, 1) + finer}f}", shown))
+    text = str(Amount(rounded(amount, DECIMALS.get(shown, 1) + finer), shown))
     return Offer(text=text, value=text, choice=choice, title=title, is_simulated=simulated)
 
 

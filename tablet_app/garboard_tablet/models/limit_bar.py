@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import attrs
 
+from garboard.findings import plain_text
+
 MARGIN = 0.18
 """Share of the bar left free beyond the outermost mark at each end."""
 
@@ -70,8 +72,7 @@ def said(limit: float) -> str:
     >>> said(10.0), said(-2.5), said(12345678.0)
     ('10', '−2.5', '12345678')
     """
-    text = f"{limit:.0f}" if abs(limit) >= 10_000 else f"{limit:.4g}"
-    return text.replace("-", "−")
+    return plain_text(limit).replace("-", "−")
 
 
 def apart(first: tuple[float, float], second: tuple[float, float], gap: float) -> bool:

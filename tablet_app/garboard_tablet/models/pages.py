@@ -11,36 +11,41 @@ import attrs
 
 from garboard.faults import in_number
 from garboard.findings import Figure, Finding, Table, Verdict
+from garboard.history.plans import SetAside, set_aside_of
 from garboard.history.registers import VESSEL
 from garboard.history.runs import file_of
-from garboard.hosting.equipment import piece_title
+from garboard.hosting.equipment import Kinds, none_aboard, piece_title
 from garboard.job_view import FieldKey, JobView
-from garboard.records import SIGN_AT_HAND_OVER, Measurement
-from garboard.report.outline import punch_list
+from garboard.records import Measurement
+from garboard.report.outline import is_handed_over, punch_list
 from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask, asks_of_step, pieces, row_name, shown, shown_of
 from garboard_tablet.models.drafts import NOT_SAVED, drafts, drafts_in_step
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import FAILS, Tablet
+from garboard_tablet.models.vessels import HANDED_OVER, SET_ASIDE
 
 # A job
 
 
-def is_handed_over(view: JobView) -> bool:
-    """Whether everyone who signs at the hand over has signed, and nothing was changed since."""
-    return {one.role for one in view.sign_offs if not one.stale} >= set(SIGN_AT_HAND_OVER)
-
-
 def phase_of(tablet: Tablet, hull: str, job: str) -> str:
-    """The phase a job is in: that of its first step still to do, or handed over, as the book and the shop say it."""
+    """The phase a job is in: that of its first step still to do, or handed over, or set aside by the shop."""
     view = tablet.view(hull, job)
     if is_handed_over(view):
-        return "handed over"
+        return HANDED_OVER
+    if (aside := aside_of(tablet, hull, job)) is not None and aside.holds:
+        return SET_ASIDE
     for step in tablet.host.steps:
         if is_open(view, step):
             return step.phase.value
     return Phase.HAND_OVER.value
+
+
+def aside_of(tablet: Tablet, hull: str, job: str) -> SetAside | None:
+    """That a manager set a job aside; None where nobody did."""
+    home = tablet.state_of(hull, job)
+    return set_aside_of(home, (job, *home.parts(job)))
 
 
 @attrs.frozen
@@ -49,6 +54,7 @@ class StepLine:
 
     is_open : still to be done
     count   : how many of its findings have its verdict
+    lacks   : why it does not apply; "" where it does
     """
 
     step: Step
@@ -57,6 +63,7 @@ class StepLine:
     note: str
     is_open: bool
     count: int = 1
+    lacks: str = ""
 
 
 WORST_FIRST = (Verdict.FAIL, Verdict.ADVISE, Verdict.NOT_ENOUGH_DATA, Verdict.PASS)
@@ -174,7 +181,13 @@ def steps_by_phase(
     view = tablet.view(hull, job)
     for phase in Phase:
         lines = [
-            _step_line(view, step, assessed, len(drafts_in_step(tablet, Route(page="step", hull=hull, job=job), step)))
+            _step_line(
+                view,
+                step,
+                assessed,
+                len(drafts_in_step(tablet, Route(page="step", hull=hull, job=job), step)),
+                tablet.host.equipment,
+            )
             for step in tablet.host.steps
             if step.phase is phase
         ]
@@ -182,7 +195,7 @@ def steps_by_phase(
             yield phase, lines
 
 
-def _step_line(view: JobView, step: Step, assessed: Sequence[Assessed], left: int) -> StepLine:
+def _step_line(view: JobView, step: Step, assessed: Sequence[Assessed], left: int, kinds: Kinds) -> StepLine:
     """left : how many values are typed in it and not saved"""
     findings = [one.finding for one in assessed if one.step == step.key]
     verdicts = [finding.verdict for finding in findings if finding.verdict is not Verdict.NOT_ENOUGH_DATA]
@@ -191,7 +204,8 @@ def _step_line(view: JobView, step: Step, assessed: Sequence[Assessed], left: in
     note = ". ".join(filter(None, (reason, unsaved)))
     verdict = next((one for one in WORST_FIRST if one in verdicts), None)
     count = sum(one is verdict for one in verdicts)
-    return StepLine(step, state_shown(view, step), verdict, note, is_open(view, step), count)
+    lacks = none_aboard(view, step, kinds)
+    return StepLine(step, state_shown(view, step), verdict, note, is_open(view, step), count, lacks)
 
 
 def open_steps(tablet: Tablet, hull: str, job: str) -> tuple[Step, ...]:
@@ -474,6 +488,9 @@ def asked(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
         for one in questions(view, tablet.host)
         if one.place is None or one.place not in told
     ]
+    if (aside := aside_of(tablet, hull, job)) is not None and not is_handed_over(view):
+        again = " What you enter opens the job again." if aside.holds else ""
+        lines.append(PunchLine(text=f"{aside.in_words}{again}", why="asked"))
     if lost := tablet.files.unread_of(tablet.boat(hull).hulls):
         text = phrase(
             "{entries} could not be read: the boat's file was damaged. Bring it ashore.",

@@ -14,7 +14,7 @@ import attrs
 
 from garboard.disk import storage
 from garboard.faults import in_number
-from garboard.findings import Axis, Band, Figure, Finding, Number, Series, Verdict
+from garboard.findings import Axis, Band, Figure, Finding, Number, Series, Verdict, rounded, rounded_beside
 from garboard.fittings import CAME_WITH, is_of_runs
 from garboard.history.runs import FILE, LIVE, REPLAY
 from garboard.job_view import FieldKey, JobView, place_of
@@ -284,8 +284,8 @@ class Review:
     def reached(self) -> str:
         """How far the run came: degrees turned, an engine speed, or the share of what its guide needs."""
         if self.number is None:
-            return f"{100 * self.share:.0f} %" if self.enough is False else ""
-        value = f"{abs(self.number.value):.{self.number.decimals if self.number.unit != 'deg' else 0}f}"
+            return f"{rounded_beside(100 * self.share, [100])} %" if self.enough is False else ""
+        value = rounded(abs(self.number.value), self.number.decimals if self.number.unit != "deg" else 0)
         return f"{value}°" if self.number.unit == "deg" else f"{value}\u00a0{self.number.unit}".rstrip("\u00a0")
 
     @property

@@ -10,13 +10,13 @@ from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
 from garboard.hosting.equipment import kind_title, kinds_shown
+from garboard.report.outline import is_handed_over
 from garboard_tablet.language import phrase
 from garboard_tablet.models.day_path import Stretch, stations, whole_day
 from garboard_tablet.models.pages import (
     PunchLine,
     StepLine,
     asked,
-    is_handed_over,
     phase_of,
     steps_by_phase,
     to_put_right,
@@ -142,7 +142,7 @@ class JobPage(Page):
         return RowPress(
             line.step.title,
             lambda: self.way.open_step(self.route, line.step.key),
-            small=line.note,
+            small=" ".join(filter(None, (line.note, line.lacks))),
             mark=mark,
             word=word,
             name=f"step {line.step.key}",

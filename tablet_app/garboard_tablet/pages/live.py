@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from kivy.uix.widget import Widget
 
 from garboard.faults import in_number
-from garboard.findings import Verdict
+from garboard.findings import Verdict, rounded
 from garboard.recordings.where import PORT, Where, read_where
 from garboard_tablet.language import phrase
 from garboard_tablet.models.armed import Turn
@@ -96,7 +96,7 @@ class LivePage(Page):
             return NOT_SAVED
         if self.run is not None and self.run.running and self.run.recorder is not None:
             return phrase(
-                "Saved every {seconds:.0f} s", seconds=Recorder.EVERY
+                "Saved every {seconds} s", seconds=rounded(Recorder.EVERY)
             )  # the last samples are not on the disk yet
         return super().saved
 

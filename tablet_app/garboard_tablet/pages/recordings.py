@@ -12,7 +12,7 @@ from kivy.uix.widget import Widget
 
 from garboard.disk.storage import NotSaved
 from garboard.faults import in_words
-from garboard.findings import Finding, Verdict
+from garboard.findings import Finding, Verdict, rounded_beside
 from garboard.history.runs import FILE, REPLAY, KeptRun
 from garboard.records import JsonValue
 from garboard.report.palette import Mark
@@ -382,7 +382,9 @@ def _doubts(found: Review | str | None, origin: str) -> list[str]:
     """What speaks against a run, and what to do about it."""
     said = []
     if isinstance(found, Review) and found.too_short:
-        said.append(phrase("{share:.0f} % of what this step needs. Run it again.", share=100 * found.share))
+        said.append(
+            phrase("{share} % of what this step needs. Run it again.", share=rounded_beside(100 * found.share, [100]))
+        )
     elif isinstance(found, Review) and found.enough is False:
         wrong = what(found.failed).capitalize() if found.failed else "Not as this step needs it"
         said.append(

@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
-from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.faults import in_number
-from garboard.findings import Verdict
+from garboard.findings import Verdict, rounded
 from garboard.samples import UNIT_OF_QUANTITY
 from garboard_tablet.language import phrase
 from garboard_tablet.models.heading_sources import HeadingSource, entered_not_heard, heard, sensor_of, tie
@@ -48,7 +47,7 @@ class SensorsPage(Page):
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
         self._rows: dict[tuple[str, bool], RowPress] = {}
-        self._looking = Clock.schedule_interval(lambda _dt: self.look(), LOOK)
+        self._looking = context.between_touches.every(LOOK, self.look)
 
     def _sources(self) -> tuple[HeadingSource, ...]:
         return tuple(one for one in sources_at(self.context, self.route) if one.source)
@@ -112,7 +111,7 @@ def _not_heard(sentence: str) -> Card:
 
 
 def _reading(one: HeadingSource) -> str:
-    reading = f"{one.value:.1f} {UNIT_OF_QUANTITY[one.quantity]} {one.reference}".rstrip()
+    reading = f"{rounded(one.value, 1)} {UNIT_OF_QUANTITY[one.quantity]} {one.reference}".rstrip()
     return f"{one.quantity.replace('_', ' ').capitalize()} {reading}"
 
 

@@ -12,7 +12,7 @@ from kivy.uix.widget import Widget
 
 from garboard import __version__
 from garboard.faults import in_number
-from garboard.findings import Verdict
+from garboard.findings import Verdict, rounded
 from garboard.hosting.host import LoadedPlugin
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import titles_of
@@ -76,7 +76,12 @@ class SettingsPage(Page):
         vessels = in_number(len(self.context.vessels.lines), "vessel")
         right.append(
             words(
-                phrase("{vessels}, {used:.1f} MB in {folder}", vessels=vessels, used=used, folder=self.tablet.folder),
+                phrase(
+                    "{vessels}, {used} MB in {folder}",
+                    vessels=vessels,
+                    used=rounded(used, 1),
+                    folder=self.tablet.folder,
+                ),
                 "quiet",
                 SMALL,
             )

@@ -15,7 +15,7 @@ from garboard.fittings import CAME_WITH, fitted_now, is_of_runs
 from garboard.hosting.equipment import kind_title
 from garboard.hosting.unused import NotUsed, not_used
 from garboard.records import Vessel
-from garboard.steps import Assessed, Caution, Field, Step, state_shown
+from garboard.steps import NOT_ABOARD, Assessed, Caution, Field, Step, has_none, state_shown
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import (
     Ask,
@@ -335,11 +335,16 @@ class StepPage(EchoingPage):
         return RowPress(
             phrase("{kind}: none entered", kind=kind_title(kind, self.tablet.host.equipment)),
             lambda: self.way.go(self.route.to("kind", kind)),
-            small="Enter them first. Then this step asks about each.",
+            small=self._to_enter(kind),
             mark=verdict_marks[Verdict.NOT_ENOUGH_DATA],
             word="open",
             name=f"missing {kind}",
         )
+
+    def _to_enter(self, kind: str) -> str:
+        if has_none(self.tablet.view(self.route.hull, self.route.job), kind):
+            return "If this boat has one, enter it. Then this step asks about each."
+        return "Enter them first. Then this step asks about each."
 
     def _cautions(self) -> None:
         self.way.go(self.route.to("cautions"))
@@ -357,6 +362,9 @@ class StepPage(EchoingPage):
 
         Where nothing has to be entered, and a check says that nobody tried the step, to the first value it takes.
         """
+        view = self.tablet.view(self.route.hull, self.route.job)
+        if self.step is not None and state_shown(view, self.step) == NOT_ABOARD:
+            return self._to_next_step()
         lacking = missing_equipment(self.step, self._vessel) if self.step else ()
         if lacking:
             to_kind = partial(self.way.go, self.route.to("kind", lacking[0]))
@@ -369,7 +377,7 @@ class StepPage(EchoingPage):
         asks = self._asks(self.step) if self.step else ()
         needed = [ask for ask in asks if self.step and self._is_needed(self.step, ask)]
         ask = first_open(self.tablet, self.route, needed or (asks if self._is_untried else ()))
-        if ask is None and self.tablet.view(self.route.hull, self.route.job).state_of(self.route.step) == DONE:
+        if ask is None and view.state_of(self.route.step) == DONE:
             return self._to_next_step()
         if ask is None:
             return Press("Step done", self._done, "main", name="done")

@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from garboard.findings import rounded
 from garboard_tablet.language import phrase
 from garboard_tablet.system.services import Services
 
@@ -157,7 +158,7 @@ class Guest:
             return []
         return [
             (
-                phrase("The battery is at {share:.0f}\u00a0%.", share=100 * battery.share),
+                phrase("The battery is at {share}\u00a0%.", share=rounded(100 * battery.share)),
                 "Charge the tablet before a run.",
             )
         ]

@@ -9,7 +9,7 @@ from kivy.graphics import Color, Line, Rectangle
 from kivy.properties import ColorProperty
 from kivy.uix.widget import Widget
 
-from garboard.findings import Verdict
+from garboard.findings import Verdict, rounded
 from garboard.report.palette import URGENT_MARK
 from garboard.steps import Guidance
 from garboard_tablet.language import phrase
@@ -51,7 +51,7 @@ class Dial(Widget):
         age  : how old it is [s]
         """
         self._guidance, self._live = guidance, live
-        self._age = "" if age is None or guidance.number is None else phrase("{age:.0f} s old", age=age)
+        self._age = "" if age is None or guidance.number is None else phrase("{age} s old", age=rounded(age))
         self._draw()
 
     @property
@@ -61,7 +61,7 @@ class Dial(Widget):
         if guidance is None:
             return ()
         shown = guidance.columns or ((guidance.of, guidance.number),)
-        return [(name, DASH if not self._live or number is None else f"{number:.{guidance.decimals}f}")
+        return [(name, DASH if not self._live or number is None else rounded(number, guidance.decimals))
                 for name, number in shown]  # fmt: skip
 
     def _draw(self, *_: object) -> None:

@@ -172,7 +172,7 @@ def test_two_receivers_that_differ_are_both_named_whichever_sends_more() -> None
         turn = made(rates={"7": lambda _t: 2.5}, courses={good: even, bad: lambda t: 2.2 * t})
         (finding,) = judged(turn)
         assert (codes([finding]), finding.verdict) == (["courses_disagree"], Verdict.ADVISE)
-        assert f"source {good} the boat turned 452 degrees" in finding.sentence
+        assert f"source {good} the boat turned 453 degrees" in finding.sentence
         assert f"source {bad} 398 degrees" in finding.sentence
 
 

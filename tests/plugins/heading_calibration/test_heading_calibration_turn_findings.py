@@ -471,7 +471,7 @@ def test_of_two_sources_that_turn_opposite_ways_the_course_tells_which_is_upside
     helm, mast = findings(view, "steady_turn")
     assert [helm.code, mast.code] == [f"{STEP}.good", f"{STEP}.turns_the_other_way"]
     assert (helm.verdict, mast.verdict) == (Verdict.PASS, Verdict.FAIL)
-    assert "turned 450 degrees to port, the course over ground 450 degrees to starboard" in mast.sentence
+    assert "turned 451 degrees to port, the course over ground 451 degrees to starboard" in mast.sentence
     assert [one.code for one in judge_recording(by_heading_alone(lambda t: 30 - 2.5 * t))] == [helm.code, mast.code]
 
 

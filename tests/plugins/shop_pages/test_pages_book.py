@@ -3,22 +3,32 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner, Result
 from pypdf import PdfReader
 
+from garboard.commands.cli import program
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import make_entry
-from garboard.disk.hullfile import HULLS_FOLDER, CheckedEntries
+from garboard.disk.hullfile import HULLS_FOLDER, CheckedEntries, HullFolder
 from garboard.disk.journal import file_name
+from garboard.history import handed_in
+from garboard.history.authoring import Author, measure
+from garboard.history.handed_in import FOLDER
+from garboard.history.proof import issued_books
+from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost, make_host
 from garboard.records import JsonValue
 from garboard.report import book, press
 from garboard.report.press import NotTypeset
+from garboard.report.terminal import Tools
 from garboard_shop.pages import views
+from garboard_shop.pages.summaries import open_boat
 from pages_rig import KITTIWAKE, NOON, SALTGRASS, Pages, words_of
 
 SAID = "1 entry could not be read"
@@ -120,3 +130,54 @@ def test_a_book_that_was_not_made_is_told_and_one_whose_photos_went_meanwhile_is
 def test_a_sound_boat_is_not_accused(pages: Pages, hull: str) -> None:
     assert pages.store.unread([hull]) == 0
     assert "could not be read" not in words_of(pages.signed_in().text(f"/boats/{hull}"))
+
+
+def test_a_book_by_command_is_kept_by_the_shop_that_has_its_folder_open(
+    pages: Pages, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The command waits for it, and says where it lies while nobody takes it."""
+    bare = make_host((), entry_points=False)  # a book without checks is a short one
+    monkeypatch.setattr(Tools, "host_for", lambda *_: bare)
+    monkeypatch.setattr(handed_in, "PATIENCE", 0.0)
+    folder, desk = pages.store.hulls.folder, pages.desk
+    out = tmp_path / "book.pdf"
+
+    def book() -> Result:
+        words = ["book", str(folder), "--hull", SALTGRASS, "--by", "M. Office", "-o", str(out)]
+        return CliRunner().invoke(program, words)
+
+    def issued() -> list[str]:
+        return [one.sha256 for one in issued_books(open_boat(pages.store, SALTGRASS)[0])]
+
+    waits = book()
+    assert (waits.exit_code, "Not kept yet that it was issued" in waits.stderr, issued()) == (1, True, [])
+    (lies,) = (folder / FOLDER).iterdir()
+    assert str(lies) in waits.stderr
+    odd = lies.with_name("odd.entry")
+    odd.write_bytes(b"{}")
+    desk.take_handed_in()
+    assert issued() == [hashlib.sha256(out.read_bytes()).hexdigest()]
+    assert [path.name for path in (folder / FOLDER).iterdir()] == ["odd.refused"]
+    assert "Kept before: issued" in book().stdout
+
+    def by_hand(path: Path) -> bool:
+        desk.take_handed_in()
+        return taken(path)
+
+    taken = handed_in.is_taken
+    monkeypatch.setattr(handed_in, "is_taken", by_hand)
+    entry = measure(Author("tablet 9", "A. Hand"), HullState(SALTGRASS), "saltgrass-2026-05", "s", "f", True)
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
+    kept = book()
+    assert (kept.exit_code, "Kept: issued" in kept.stdout, len(issued())) == (0, True, 2)
+
+
+def test_a_book_of_a_folder_another_program_has_open_says_what_to_do(tmp_path: Path) -> None:
+    author = Author("tablet 9", "A. Hand")
+    with HullFolder(tmp_path / "boats") as folder:
+        folder.save(measure(author, HullState(SALTGRASS), "job", "s", "f", True))
+        words = ["book", str(tmp_path / "boats"), "-o", str(tmp_path / "book.pdf")]
+        told = CliRunner().invoke(program, words)
+    assert told.exit_code == 1
+    assert "Then write the book again. With --no-entry it is written without." in told.stderr
+    assert not (tmp_path / "boats" / "shop").exists()

@@ -21,6 +21,7 @@ from garboard.disk.entries import SHOP_RECORD, Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.hosting.host import PluginHost
 from garboard_shop.embedded import EmbeddedStore
+from garboard_shop.job_rows import Came, job_rows
 from garboard_shop.pages import sheet, summaries
 from garboard_shop.pages.desk import PAGES_AT_ONCE, ShopDesk
 from garboard_shop.pages.index import Index, card_of
@@ -164,8 +165,30 @@ def test_what_is_missing_before_hand_over_is_said_and_what_is_ready_too(pages: P
         assert ("handed over" in words.casefold(), "Ready to hand over" in words) == (True, False), path
     assert "ready to hand over 0" in words_of(manager.text(TODAY))
     parts: Any = pages.desk.templates.get_template("parts.html").module
-    with_fails = {"is_ready": False, "is_handed_over": True, "missing": ["1 check fails"]}
+    with_fails = {"is_ready": False, "is_handed_over": True, "choices": [1], "missing": ["1 check fails"]}
     assert "Handed over, not all closed 1 check fails." in words_of(parts.readiness(with_fails))
+
+
+def test_a_note_open_on_the_punch_list_is_told_with_handed_over_on_every_page(pages: Pages, manager: Browser) -> None:
+    """Of a boat that both have signed for with the note on the list."""
+    job = "kittiwake-2026-05"
+    note = {"text": "Cleat is loose", "punch_list": True, "settled": False}
+    put(pages, entry("note", ("n1",), note, hull=KITTIWAKE, job=job))
+    for role, name in (("technician", "R. Vane"), ("owner", "J. Ashdown")):
+        boat = pages.desk.summaries.of(KITTIWAKE)
+        assert boat is not None
+        covers: list[object] = [*boat.boat.state.coverage(job)]
+        put(
+            pages,
+            entry("signoff", (role, name), {"role": role, "name": name, "covers": covers}, hull=KITTIWAKE, job=job),
+        )
+    for path in (TODAY, f"/boats/{KITTIWAKE}"):
+        assert "Handed over with 1 point open" in words_of(manager.text(path)), path
+    boat = pages.desk.summaries.of(KITTIWAKE)
+    assert boat is not None
+    (row,) = job_rows(boat, KITTIWAKE, {}, Came(NOON, NOON, NOON))
+    assert (row.state, row.points, row.more) == ("handed over", 1, 0)
+    assert row.open.startswith("Handed over with 1 point open. Open fault: Cleat is loose")
 
 
 def test_boats_to_decide_about_come_first_and_ready_ones_last(manager: Browser) -> None:

@@ -118,7 +118,7 @@ def test_a_dry_run_says_what_it_adds_and_finds_and_approves_nothing(pages: Pages
     words = words_of(tried.text)
     jobs = in_number(len([*jobs_of(pages.store)]), "job")
     assert f"It was tried on {jobs} of the shop's own and failed in none." in words
-    assert "It adds calculators: our_check.check." in words
+    assert "It adds 1 judgement: Check." in words
     boats = in_number(len({view.vessel.hull_number for view in jobs_of(pages.store)}), "boat gets", "boats get")
     assert f"{boats} 'fail'. It changes no verdict of other checks." in words
     assert pages.store.register.plugins() == ()
@@ -242,10 +242,10 @@ def test_a_check_file_is_approved_runs_and_its_next_version_says_what_it_changes
     (pages.drop / "rail.toml").write_text(later)
     page = manager.text("/plugins")
     words = words_of(page)
-    assert "setting least, default was 24 and is 26" in words
+    assert "setting Least height (least), default was 24 and is 26" in words
     assert "-default = 24 +default = 26" in words
     tried = words_of(manager.send(form_to(page, "/plugins/try")).text)
-    assert "It adds steps: rail.look." in tried, "this server does not run the first edition yet"
+    assert "It adds 1 step: Look at the rail." in tried, "this server does not run the first edition yet"
     assert manager.send(form_to(page, "/plugins/approve")).status_code == 303
     (file,) = files_to_run(pages.store, tmp_path)
     assert file.read_text() == later
@@ -298,7 +298,7 @@ def test_a_manager_writes_a_check_on_the_page_sees_what_the_tablet_asks_and_appr
     assert "/plugins/new-check/approve" not in wrong.text
     seen = manager.send(empty, **TYPED).text
     assert "It changes no verdict of other checks." in words_of(seen)
-    assert "It adds steps: rail.rail." in words_of(seen)
+    assert "It adds 1 step: Measure the rail." in words_of(seen)
     assert pages.store.register.plugins() == ()
     assert manager.send(form_to(seen, "/plugins/new-check/approve")).status_code == 303
     (plugin,) = pages.store.register.plugins()
@@ -407,10 +407,10 @@ def test_the_form_changes_built_in_steps_and_the_look_says_on_how_many_boats(pag
     seen = manager.send(blank_check(manager), **CHANGES).text
     words = words_of(seen)
     assert "It changes what other checks find on 3 boats." in words
-    assert "It adds steps left out: engine_trial.under_load." in words
+    assert "It adds 1 built-in step left out: Under load: gauges at each throttle step." in words
     assert "Left out where engines == 3: " in words
     assert f"run in at the maker's ({CHIEF}, 2026-11-25)" in words
-    assert "Stricter: wiring_audit.drop_critical 2 %." in words
+    assert "Stricter: Drop allowed, critical circuits 2 %." in words
     assert manager.send(form_to(seen, "/plugins/new-check/approve")).status_code == 303
 
 
@@ -419,7 +419,7 @@ def test_a_check_with_equipment_of_its_own_says_what_the_boats_page_asks(pages: 
     seen = words_of(manager.send(blank_check(manager), text=written.read_text(encoding="utf-8")).text)
     assert "Trailer, on the boat's page Most weight (GVWR) [lb], amount" in seen
     assert "Trailer: Weight on the tongue [lb], amount" in seen
-    assert "It adds equipment: trailer.trailers." in seen
+    assert "It adds 1 kind of equipment: Trailer." in seen
 
 
 def test_a_check_as_large_as_a_file_may_be_is_looked_at_and_approved_on_the_page(manager: Browser) -> None:

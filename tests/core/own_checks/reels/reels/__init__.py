@@ -27,7 +27,7 @@ from garboard.findings import (
 from garboard.hooks import each_of
 from garboard.job_view import FieldKey, JobView
 from garboard.settings import amount_setting
-from garboard.steps import Assessed, Block, Calculator, Caution, EquipmentKind, Phase, ReportSection, Step
+from garboard.steps import Assessed, Block, Calculator, Caution, EquipmentKind, Phase, ReportSection, Step, has_none
 
 __version__ = "2"
 
@@ -213,13 +213,17 @@ def is_fitted(view: JobView) -> bool:
     return view.state_of(FIT) != "not fitted"
 
 
+def has_downriggers(view: JobView) -> bool:
+    return is_fitted(view) and not has_none(view, DOWNRIGGERS, FIT)
+
+
 @hookimpl
 def register_calculators(register: Callable[[Any], None]) -> None:
     offered = partial(Calculator, step=FIT, basis=(OURS,), applies=is_fitted)
     register(offered(key="reels.gaps", title="Gaps between rods", compute=gaps, order=10))
     register(offered(key="reels.base", title="Load on the bases", compute=bases, order=20))
-    register(offered(key="reels.mount", title="Load on the mounts", compute=mounts, order=25))
-    register(offered(key="reels.release", title="Release", compute=release, order=30))
+    register(offered(key="reels.mount", title="Load on the mounts", compute=mounts, order=25, applies=has_downriggers))
+    register(offered(key="reels.release", title="Release", compute=release, order=30, applies=has_downriggers))
 
 
 def section(view: JobView, found: Sequence[Assessed]) -> Sequence[Block]:

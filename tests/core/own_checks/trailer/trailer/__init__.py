@@ -24,7 +24,7 @@ from garboard.findings import (
 from garboard.hooks import each_of
 from garboard.job_view import FieldKey, InputCollector, JobView
 from garboard.settings import amount_setting
-from garboard.steps import Calculator, Caution, EquipmentKind, Phase, Step
+from garboard.steps import Calculator, Caution, EquipmentKind, Phase, Step, has_none
 
 __version__ = "4"
 
@@ -176,7 +176,7 @@ def tongue(view: JobView, values: Values) -> Judged:
 
 
 def is_there(view: JobView) -> bool:
-    return view.state_of(WEIGHTS) != "not fitted"
+    return view.state_of(WEIGHTS) != "not fitted" and not has_none(view, TRAILERS, WEIGHTS)
 
 
 ON_AXLES, TONGUE = partial(entered, "on_axles"), partial(entered, "tongue")
