@@ -46,12 +46,15 @@ def is_taken(path: Path) -> bool:
 
 
 def handed_in(folder: Path) -> Iterator[tuple[Path, Entry | InputError]]:
-    """What waits in a shop's folder, each with its file; why, for what is no entry that is handed in."""
+    """What waits in a shop's folder, each with its file; why, for what is no entry that is handed in. What cannot be
+    read now waits on."""
     for path in sorted((folder / FOLDER).glob(f"*{_ENDING}")):
         try:
             yield path, _entry_in(path)
         except InputError as failure:
             yield path, failure
+        except OSError:
+            continue
 
 
 def put_away(path: Path) -> None:

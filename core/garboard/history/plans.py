@@ -114,6 +114,11 @@ def set_aside(author: Author, state: HullState, jobs: Iterable[str], reason: str
     return author.write(state, PLAN, (named[0], SET_ASIDE), told, more={_SEEN: {**_seen_now(state, {*named})}})
 
 
+def seen_by_now(state: HullState, jobs: Iterable[str]) -> str:
+    """A short name of all that tablets brought of some jobs: what whoever sets one aside has seen."""
+    return str(_seen_now(state, {*jobs})["digest"])
+
+
 def taken_up(author: Author, state: HullState, jobs: Iterable[str], reason: str = "") -> list[Entry]:
     """Entries that take a job up again, one for each of those joined into it that was set aside."""
     more = {"reason": reason} if reason else {}

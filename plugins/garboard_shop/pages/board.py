@@ -19,7 +19,16 @@ from garboard.faults import in_number, in_words
 from garboard.findings import rounded
 from garboard.history.boat import Boat
 from garboard.history.halves import HalfSaved
-from garboard.history.plans import ASSIGNED, COMMENT, PROMISED, WAITING_FOR, WAITS_FOR, plan_of, set_aside_of
+from garboard.history.plans import (
+    ASSIGNED,
+    COMMENT,
+    PROMISED,
+    WAITING_FOR,
+    WAITS_FOR,
+    plan_of,
+    seen_by_now,
+    set_aside_of,
+)
 from garboard.hosting.host import PluginHost
 from garboard.settings import in_force
 from garboard_shop import board
@@ -424,6 +433,7 @@ def plan_page(visit: Visit) -> Response:
         was={what: getattr(plan_of(home, parts), what) for what in (ASSIGNED, PROMISED, WAITING_FOR)},
         said=said,
         aside=set_aside_of(home, parts),
+        saw=seen_by_now(home, parts),
         waits_for=WAITS_FOR,
         technicians=names,
         back=visit.asked("back") or f"/boats/{boat.state.hull}/plan?{urlencode({'job': job})}",

@@ -16,7 +16,7 @@ from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import Boat
 from garboard.history.halves import save_in_turn
 from garboard.history.past import outlived_a_joining
-from garboard.history.plans import plan_entries, set_aside, set_aside_of, taken_up
+from garboard.history.plans import plan_entries, seen_by_now, set_aside, set_aside_of, taken_up
 from garboard.history.proof import Proof, issue
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
@@ -369,9 +369,9 @@ def plan_job(store: Store, boat: Boat, job: str, said: Mapping[str, str], by: st
 
 
 def put_aside(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
-    """Set a job aside that will not be finished. form: job; reason
+    """Set a job aside that will not be finished. form: job; reason; saw
 
-    errors : InputError, also for a job that is handed over; storage.NotSaved
+    errors : InputError, also for a job that is handed over; Overtaken; storage.NotSaved
     """
     home, jobs = _job_with_parts(summary, form)
     job = summary.job(jobs[0])
@@ -380,6 +380,8 @@ def put_aside(store: Store, summary: BoatSummary, form: Mapping[str, str], by: s
     aside = set_aside_of(home, jobs)
     if aside is not None and aside.holds:
         return f"{aside.by} set it aside before. Nothing was changed."
+    if seen_by_now(home, jobs) != form.get("saw"):
+        raise Overtaken("A tablet brought something for this job after you opened the page. Look at it, then decide.")
     keep(store, [set_aside(author_after(home, by), home, jobs, form.get("reason", ""))], now)
     return "The job is set aside. It is open again when a tablet brings something new for it."
 

@@ -15,8 +15,10 @@ from markupsafe import Markup, escape
 
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import wall_milliseconds
+from garboard.disk.entries import Entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.photo_words import BEGINNING
+from garboard.disk.storage import NotSaved
 from garboard.faults import InputError, in_number, in_words
 from garboard.findings import Verdict, rounded
 from garboard.history.authority import AT_THE_DESK
@@ -116,17 +118,24 @@ class ShopDesk:
         return to_draw(held.sizes().get(name, 0), beginning, lambda: content_of(self.store, name))
 
     def take_handed_in(self) -> None:
-        """Keep what commands handed in, because this server has the folder open. What cannot be taken is put away."""
+        """Keep what commands handed in, because this server has the folder open. What cannot be taken is put away; what
+        a full disk does not let be kept waits, and holds up nothing else."""
         for path, found in handed_in(self.folder.parent) if self.folder is not None else ():
-            if isinstance(found, InputError):
-                log.warning("what a command handed in is not taken: %s", in_words(found))
-                put_away(path)
-                continue
-            offered = {found.hull_key: CheckedEntries([(found.id, found.raw)])}
-            if self.store.put_if_absent(offered, AT_THE_DESK, self.now(), 0).refused:
-                put_away(path)
-            else:
-                path.unlink()
+            try:
+                self._take(path, found)
+            except (NotSaved, OSError) as failure:
+                log.warning("what a command handed in waits on: %s", in_words(failure))
+
+    def _take(self, path: Path, found: Entry | InputError) -> None:
+        if isinstance(found, InputError):
+            log.warning("what a command handed in is not taken: %s", in_words(found))
+            put_away(path)
+            return
+        offered = {found.hull_key: CheckedEntries([(found.id, found.raw)])}
+        if self.store.put_if_absent(offered, AT_THE_DESK, self.now(), 0).refused:
+            put_away(path)
+        else:
+            path.unlink()
 
     def shop_name(self) -> str:
         """What the shop is called now."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import hashlib
+import shutil
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from garboard.disk.clock import Stamp
 from garboard.disk.entries import make_entry
 from garboard.disk.hullfile import HULLS_FOLDER, CheckedEntries, HullFolder
 from garboard.disk.journal import file_name
+from garboard.disk.storage import NotSaved
 from garboard.history import handed_in
 from garboard.history.authoring import Author, measure
 from garboard.history.handed_in import FOLDER
@@ -146,6 +148,9 @@ def test_a_book_by_command_is_kept_by_the_shop_that_has_its_folder_open(
         words = ["book", str(folder), "--hull", SALTGRASS, "--by", "M. Office", "-o", str(out)]
         return CliRunner().invoke(program, words)
 
+    def full(*_: object) -> None:
+        raise NotSaved("the disk is full")
+
     def issued() -> list[str]:
         return [one.sha256 for one in issued_books(open_boat(pages.store, SALTGRASS)[0])]
 
@@ -155,6 +160,14 @@ def test_a_book_by_command_is_kept_by_the_shop_that_has_its_folder_open(
     assert str(lies) in waits.stderr
     odd = lies.with_name("odd.entry")
     odd.write_bytes(b"{}")
+    (lies.with_name("first.refused") / "in the way").mkdir(parents=True)
+    lies.with_name("first.entry").write_bytes(b"{}")
+    with monkeypatch.context() as patch:
+        patch.setattr(pages.store, "put_if_absent", full)
+        desk.take_handed_in()
+    assert lies.exists(), "a full disk keeps it waiting, and the board is made ready all the same"
+    shutil.rmtree(lies.with_name("first.refused"))
+    lies.with_name("first.entry").unlink()
     desk.take_handed_in()
     assert issued() == [hashlib.sha256(out.read_bytes()).hexdigest()]
     assert [path.name for path in (folder / FOLDER).iterdir()] == ["odd.refused"]
