@@ -16,6 +16,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+import psycopg
+
 from garboard_shop.postgres.shards import shard_shop
 
 USER = "shop"
@@ -100,7 +102,7 @@ class Cluster:
         for _ in range(6000):
             if self._process.poll() is not None:
                 break
-            if self._ask("pg_isready", "-q", "-h", str(self.folder), "-U", USER):
+            with contextlib.suppress(psycopg.OperationalError), self._connected():
                 return
             time.sleep(0.05)
         raise RuntimeError(f"the server did not start:\n{(self.folder / 'log').read_text()[-3000:]}")
@@ -133,11 +135,18 @@ class Cluster:
     def database(self, encoding: str = "UTF8") -> str:
         """A new empty database; its address."""
         name = f"shop{next(self._names)}"
-        self._run(
-            *("createdb", "-h", str(self.folder), "-U", USER, "-T", "template0", "-E", encoding),
-            *("--lc-collate=C", "--lc-ctype=C", name),
-        )
-        return f"postgresql://{USER}@/{name}?host={self.folder}"
+        with self._connected() as connection:  # by the program `createdb` it took four times as long
+            copied = "strategy file_copy" if connection.info.server_version >= 150_000 else ""
+            connection.execute(
+                f"create database {name} template template0 encoding '{encoding}' lc_collate 'C' lc_ctype 'C' {copied}"
+            )
+        return self._address_of(name)
+
+    def _address_of(self, database: str) -> str:
+        return f"postgresql://{USER}@/{database}?host={self.folder}"
+
+    def _connected(self) -> contextlib.closing[psycopg.Connection]:
+        return contextlib.closing(psycopg.connect(self._address_of("postgres"), autocommit=True))
 
     def _make_data(self) -> None:
         """By copy: of the six data folders of a whole run, one is made by initdb."""
@@ -152,13 +161,10 @@ class Cluster:
         subprocess.run(["cp", "-a", _EMPTY[0], self.data], check=True, user=_unprivileged(), cwd=self.folder)
 
     def _run(self, program: str, *arguments: str) -> None:
-        if not self._ask(program, *arguments):
-            raise RuntimeError(f"{program} failed:\n{(self.folder / 'log').read_text()[-3000:]}")
-
-    def _ask(self, program: str, *arguments: str) -> bool:
         command = [str(self._programs / program), *arguments]
         done = subprocess.run(command, stdout=self._log, stderr=self._log, user=_unprivileged(), cwd=self.folder)
-        return done.returncode == 0
+        if done.returncode:
+            raise RuntimeError(f"{program} failed:\n{(self.folder / 'log').read_text()[-3000:]}")
 
 
 class SpreadClusters:

@@ -366,7 +366,7 @@ async def attachments(request: Request) -> Response:
     shop = _shop(request)
     await _asked(request)
     sizes = await run_in_threadpool(shop.store.attachments.sizes)
-    tag = wire.names_tag(sizes)
+    tag = wire.sizes_tag(sizes)
     if request.headers.get("if-none-match") == tag:
         return Response(status_code=304, headers=_common(shop))
     return _json(request, {"attachments": {**sizes}}, fields={"ETag": tag})

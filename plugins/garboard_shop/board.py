@@ -38,18 +38,21 @@ WEEKS = 8
 SILENT_DAYS = 3
 """A tablet not heard of for longer is marked [days]."""
 
-OPEN, ALL, STUCK, DUE, LATE, CHANGED, OPEN_FAILS, SILENT, STALE = (
+OPEN, ALL, STUCK, DUE, LATE, CHANGED, OPEN_POINTS, SILENT, STALE = (
     "open", "all", "stuck", "due", "late", "changed", "open-fails", "silent", "stale",
 )  # fmt: skip
-VIEWS = (OPEN, ALL, STUCK, DUE, LATE, CHANGED, OPEN_FAILS, SILENT, STALE)
+VIEWS = (OPEN, ALL, STUCK, DUE, LATE, CHANGED, OPEN_POINTS, SILENT, STALE)
 
-URGENCY = (State.TO_SETTLE, State.FAILING, State.READY, State.IN_WORK, State.NOT_BEGUN, State.HANDED_OVER)
+URGENCY = (
+    *(State.TO_SETTLE, State.FAILING, State.READY, State.IN_WORK, State.NOT_BEGUN),
+    *(State.HANDED_OVER, State.SET_ASIDE),
+)
 """What a person must act on first."""
 
 SORTS: Mapping[str, Callable[[JobRow], tuple[Any, ...]]] = {
     "urgent": lambda row: (
         URGENCY.index(State(row.state)),
-        -row.since if row.is_handed_over else row.since,
+        -row.since if row.is_closed else row.since,
     ),
     "days": lambda row: (row.since,),
     "boat": lambda row: ((row.name or row.number).casefold(), row.hull),
@@ -61,7 +64,7 @@ SORTS: Mapping[str, Callable[[JobRow], tuple[Any, ...]]] = {
 }
 
 _NAMED = ("state", "waiting_for", "technician", "model", "engine", "tablet")
-_GROUPED = ("state", "waiting_for", "technician", "model", "is_failing", "is_stale")
+_GROUPED = ("state", "waiting_for", "technician", "model", "has_points", "is_stale")
 """What makes a group: what lists are asked for and counted by, and that few rows have to themselves."""
 FACETS = {"state": "state", "waiting": "waiting_for", "technician": "technician", "model": "model"}
 """Names in the address, each with what it asks of a row."""
@@ -354,7 +357,7 @@ class Board:
         import numpy as np
 
         kinds: dict[str, Any] = dict.fromkeys(_NAMED, np.int64)  # as counting takes them
-        kinds |= {"is_here": bool, "is_failing": bool, "is_right": bool, "is_stale": bool, "due": np.int32}
+        kinds |= {"is_here": bool, "has_points": bool, "is_right": bool, "is_stale": bool, "due": np.int32}
         kinds |= {
             "since": np.int64,
             "changed": np.int64,
@@ -376,7 +379,7 @@ class Board:
         for name in _NAMED:
             columns[name][place] = self._names[name].number(getattr(row, name))
         columns["is_here"][place] = True
-        columns["is_failing"][place] = bool(row.failing)
+        columns["has_points"][place] = row.points > 0
         columns["is_right"][place] = row.was_right_first
         columns["is_stale"][place] = bool(row.stale)
         self._groups.put(place, {name: int(columns[name][place]) for name in _GROUPED})
@@ -388,7 +391,7 @@ class Board:
         for column in self._codes.values():
             column[place] = False
         for what, codes in (("failing", row.failing), ("failed", row.ever_failed)):
-            for code in codes:
+            for code in () if row.is_set_aside else codes:  # as Insight, which counts none of it
                 if (what, code) not in self._codes:
                     self._codes[what, code] = np.zeros(len(columns["is_here"]), dtype=bool)
                 self._codes[what, code][place] = True
@@ -475,15 +478,16 @@ class Board:
         groups, state = self._groups, self._names["state"]
         states = groups.column("state")
         is_handed = states == state.known(State.HANDED_OVER)
-        if view == OPEN_FAILS:
-            return is_handed & (groups.column("is_failing") > 0)
+        is_closed = is_handed | (states == state.known(State.SET_ASIDE))
+        if view == OPEN_POINTS:
+            return is_handed & (groups.column("has_points") > 0)
         if view == STALE:
-            return groups.column("is_stale") > 0
+            return (groups.column("is_stale") > 0) & (states != state.known(State.SET_ASIDE))
         if view in (ALL, CHANGED):
             return states >= 0
         if view == LATE:
-            return ~is_handed & (states >= 0) & (states != state.known(State.READY))
-        return ~is_handed & (states >= 0)
+            return ~is_closed & (states >= 0) & (states != state.known(State.READY))
+        return ~is_closed & (states >= 0)
 
     def _rows_in_view(self, view: str, times: Times) -> list[Any]:
         """What a view asks of each row besides."""

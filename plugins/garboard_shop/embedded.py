@@ -87,6 +87,7 @@ class EmbeddedStore:
         self._deliveries = folder / SHOP_FOLDER / DELIVERIES_FOLDER
         self._rows = folder / SHOP_FOLDER / ROWS_FILE
         self._guard = threading.Lock()
+        self._deciding = threading.Lock()  # one server at a time has the folder
         self._kinds: dict[str, tuple[int, Counter[str]]] = {}
 
     def digests(self) -> dict[str, Holding]:
@@ -112,6 +113,9 @@ class EmbeddedStore:
         return PutResult(
             tuple(name for put in puts for name in put.added), tuple(no for put in puts for no in put.refused)
         )
+
+    def deciding(self) -> threading.Lock:
+        return self._deciding
 
     def kinds(self, hull: str) -> Counter[str]:
         with self._guard:
@@ -165,7 +169,7 @@ class EmbeddedStore:
         return found
 
     def put_rows(self, rows: Mapping[str, KeptRow]) -> None:
-        storage.make_folder(self._rows.parent)
+        storage.make_folder_of(self._rows)
         lines = _lines_of_rows(rows)
         storage.append_saved(self._rows, lines if _ends_a_line(self._rows) else b"\n" + lines)
 
@@ -176,8 +180,8 @@ class EmbeddedStore:
         """Write down who brings entries before they are kept: a crash between leaves a note, never an orphan."""
         if not delivery.ids:
             return
-        storage.make_folder(self._deliveries)
         path = self._deliveries / _file_of(delivery.at)
+        storage.make_folder_of(path)
         line = json.dumps(attrs.asdict(delivery), separators=(",", ":")).encode() + b"\n"
         storage.append_saved(path, line if _ends_a_line(path) else b"\n" + line)
 
@@ -244,6 +248,7 @@ class FileRegister:
         self.folder = folder / SHOP_FOLDER
         self._path = self.folder / REGISTER_FILE
         self._guard = threading.RLock()
+        self._is_alone = False
         self._listed = _Listed()
         self._seen: tuple[int, int, int] = (0, 0, 0)
         self._contacts: dict[str, tuple[int, int]] = {}
@@ -253,7 +258,7 @@ class FileRegister:
         storage.make_folder(self.folder)
         self.folder.chmod(0o700)
         self._keep_in_force(held)
-        with suppress(DocumentDamaged), self._alone():  # whoever asks for somebody in it is told
+        with suppress(DocumentDamaged), self.alone():  # whoever asks for somebody in it is told
             self._keep_derived()  # a program before this one kept none
 
     def tablets(self) -> tuple[Tablet, ...]:
@@ -376,10 +381,13 @@ class FileRegister:
     def plugins(self) -> tuple[ShopPlugin, ...]:
         return tuple(sorted(self._look().plugins, key=lambda one: one.name))
 
-    def put_plugin(self, plugin: ShopPlugin) -> None:
+    def put_plugin(self, plugin: ShopPlugin, seen: Sequence[ShopPlugin] | None = None) -> bool:
         with self._changing() as register:
+            if seen is not None and tuple(seen) != tuple(one for one in self.plugins() if one.name == plugin.name):
+                return False
             register.table("plugins").upsert(attrs.asdict(plugin), where("name") == plugin.name)
             _note(register, store.plugin_decided(plugin))
+            return True
 
     def _keep_derived(self) -> None:
         """Keep who may decide and which plugins may run where a program that only reads the folder finds them: it
@@ -447,19 +455,25 @@ class FileRegister:
     def _changing(self) -> Iterator[Document]:
         """Change the register as one step, in one write, whatever other threads and programs do."""
         register = Document(self._path, REGISTER)
-        with self._alone():
+        with self.alone():
             with register.file.one_write():
                 yield register
             self._keep_derived()
 
     @contextmanager
-    def _alone(self) -> Iterator[None]:
-        """While no other thread or program changes the register."""
+    def alone(self) -> Iterator[None]:
+        """While no other thread or program changes the register. What is changed in the block locks it no second
+        time."""
         with self._guard:
+            if self._is_alone:
+                yield
+                return
             lock = self._locked()
+            self._is_alone = True
             try:
                 yield
             finally:
+                self._is_alone = False
                 lock.release()
 
     def _locked(self) -> WriterLock:

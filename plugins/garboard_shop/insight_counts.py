@@ -171,6 +171,8 @@ class Counts:
                 (ordered.add if by > 0 else ordered.drop)(one)
 
     def _change_job(self, hull: str, job: JobRow, by: int) -> None:
+        if job.is_set_aside:  # nobody will finish it
+            return
         self.whole.change(job, by)
         known = day_of(job.known)
         if known >= self._first:
@@ -201,7 +203,7 @@ class Counts:
 
     def _jobs_known_on(self, day: date) -> Iterator[JobRow]:
         for hull in self._known[day]:
-            yield from (job for job in self.rows[hull].jobs if day_of(job.known) == day)
+            yield from (job for job in self.rows[hull].jobs if day_of(job.known) == day and not job.is_set_aside)
 
     def days_waited(self, name: str, now: int) -> float:
         """Days that the open jobs which wait for someone have been in their state, together."""

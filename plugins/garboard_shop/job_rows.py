@@ -15,11 +15,11 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from garboard.disk.entries import SHOP_RECORD, Entry
-from garboard.findings import Verdict
+from garboard.findings import Finding, Verdict
 from garboard.history.authority import THE_SHOP_ITSELF
 from garboard.history.plans import Plan, plan_of
 from garboard.records import Propeller, Vessel
-from garboard.report.outline import first_sentence, hand_over, result_of
+from garboard.report.outline import first_sentence, result_of
 from garboard.steps import BEHIND
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ LONGEST_NAME = 200
 
 
 class State(StrEnum):
-    """Of a job: the first that is true, in this order."""
+    """Of a job: the first that is true, in this order; before all of them that a manager set it aside."""
 
     TO_SETTLE = "to settle"
     HANDED_OVER = "handed over"
@@ -40,6 +40,7 @@ class State(StrEnum):
     READY = "ready"
     IN_WORK = "in work"
     NOT_BEGUN = "not begun"
+    SET_ASIDE = "set aside"
 
 
 WAITS_OF_ITSELF = {State.TO_SETTLE: "manager", State.FAILING: "rigger", State.READY: "owner"}
@@ -87,6 +88,7 @@ class JobRow(Past):
     is_managers : whether a manager signed, and it holds
     writer      : who wrote in it last on a tablet
     tablet      : stands for the tablet that wrote in it last, in entries
+    points      : how many stand on its punch list
     settled     : when a disagreement was settled last [ms since 1970-01-01 UTC], and by whom; 0 for never
     assigned, promised, said_waiting, comment, comment_by : what a manager planned
     """
@@ -110,6 +112,7 @@ class JobRow(Past):
     is_managers: bool = False
     writer: str = ""
     tablet: str = ""
+    points: int = 0
     settled: int = 0
     settled_by: str = ""
     assigned: str = ""
@@ -121,7 +124,7 @@ class JobRow(Past):
     @property
     def waiting_for(self) -> str:
         """Whom it waits for: whom a manager said, else who must act by its state; "" for nobody in particular."""
-        if self.state == State.HANDED_OVER:
+        if self.is_closed:
             return ""
         return self.said_waiting or WAITS_OF_ITSELF.get(State(self.state), "")
 
@@ -133,6 +136,15 @@ class JobRow(Past):
     @property
     def is_handed_over(self) -> bool:
         return self.state == State.HANDED_OVER
+
+    @property
+    def is_set_aside(self) -> bool:
+        return self.state == State.SET_ASIDE
+
+    @property
+    def is_closed(self) -> bool:
+        """Whether nobody has anything to do about it: no list of open jobs has it."""
+        return self.is_handed_over or self.is_set_aside
 
     @property
     def was_right_first(self) -> bool:
@@ -207,6 +219,7 @@ def _job_row(summary: BoatSummary, job: JobSummary, hull: str, before: Mapping[s
         is_managers=any(one.role == "manager" and not one.stale for one in job.view.sign_offs),
         writer=_plain(last.by if last else next(iter(record.technicians), "")),
         tablet=last.tablet if last else "",
+        points=len(job.punch_list),
         settled=settling.clock.milliseconds if settling else 0,
         settled_by=settling.by if settling else "",
     )
@@ -238,9 +251,11 @@ def planned(row: JobRow, plan: Plan) -> JobRow:
 
 def state_of(job: JobSummary) -> State:
     """The first state that is true of a job."""
+    if job.is_set_aside:
+        return State.SET_ASIDE
     if job.choices:
         return State.TO_SETTLE
-    if hand_over(job.view, job.assessed).is_done:
+    if job.is_handed_over:
         return State.HANDED_OVER
     if job.counts[Verdict.FAIL]:
         return State.FAILING
@@ -262,7 +277,7 @@ def with_past(row: JobRow, before: Past | None, came: Came) -> JobRow:
     else:
         at = came.last if max(before.changed, before.brought) < came.last <= came.now else came.now
         is_same = before.state == row.state
-        handed = before.handed if row.state in (State.HANDED_OVER, State.TO_SETTLE) else 0
+        handed = before.handed if row.state in (State.HANDED_OVER, State.TO_SETTLE, State.SET_ASIDE) else 0
         handed = handed or (at if row.is_handed_over else 0)
         told = attrs.evolve(_past_of(before), state=row.state, since=before.since if is_same else at, handed=handed)
         says_new = not is_same
@@ -307,7 +322,7 @@ def _written_last(entries: Iterable[Entry], devices: frozenset[str]) -> Entry | 
         entry
         for entry in entries
         if entry.tablet not in THE_SHOP_ITSELF
-        and entry.fields
+        and entry.kind
         and not (entry.kind == "signoff" and entry.subject[:1] != ("technician",))
     ]
     there = [entry for entry in of_work if entry.tablet in devices] or of_work
@@ -323,15 +338,26 @@ def _how_far(steps: Sequence[str]) -> str:
 
 def _open(state: State, job: JobSummary) -> tuple[str, int]:
     """What is open first, and how many more of its kind are."""
+    if job.aside is None:
+        return _open_in(state, job)
+    if state is State.SET_ASIDE:
+        return job.aside.in_words, 0
+    text, more = _open_in(state, job)
+    if job.aside.holds:  # of a boat handed over
+        return text, more
+    return f"{job.aside.in_words} {text}".rstrip(), more
+
+
+def _open_in(state: State, job: JobSummary) -> tuple[str, int]:
     if state is State.TO_SETTLE:
         first = job.choices[0]
         values = " or ".join(_in_words(entry) for entry in first.values if entry.kind != "job")  # as an owner is
         return ": ".join(filter(None, (values, first.place))), len(job.choices) - 1
     fails = job.with_verdict(Verdict.FAIL)
-    if fails:
-        return f"{fails[0].about}: {first_sentence(result_of(fails[0]))}", len(fails) - 1
     if state is State.HANDED_OVER:
-        return "", 0
+        return _open_though_handed_over(job, fails), 0
+    if fails:
+        return _fail_in_words(fails[0]), len(fails) - 1
     if state is State.READY:
         return "The owner has not signed.", 0
     steps = [step for phase in job.phases for step in phase.steps if step.step is not None]
@@ -342,6 +368,19 @@ def _open(state: State, job: JobSummary) -> tuple[str, int]:
         return "", 0
     missing = ", ".join(job.missing)  # all of it: "7 checks without enough data and 1 more" reads as eight checks
     return f"{missing[:1].upper()}{missing[1:]}", 0
+
+
+def _fail_in_words(fail: Finding) -> str:
+    return f"{fail.about}: {first_sentence(result_of(fail))}"
+
+
+def _open_though_handed_over(job: JobSummary, fails: Sequence[Finding]) -> str:
+    """How many points were open, and the first of them; "" for none."""
+    if not job.punch_list:
+        return ""
+    item = job.punch_list[0]
+    first = _fail_in_words(fails[0]) if fails else ": ".join(filter(None, (item.about, item.text)))
+    return f"{job.handed_over.words.capitalize()}. {first}"
 
 
 def _signer(one: Stale) -> str:

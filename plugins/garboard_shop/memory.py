@@ -30,7 +30,7 @@ from garboard_shop.job_rows import JobRow, Past, as_plain, of_plain, pasts_in
 if TYPE_CHECKING:
     from garboard_shop.pages.summaries import BoatSummary, JobSummary
 
-MADE_AS = 6
+MADE_AS = 7
 """Another number with each change of what a row says: rows made as another are made again."""
 
 WINDOW_CODES = "prop_check.window."

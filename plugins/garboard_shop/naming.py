@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from garboard.disk.storage import make_folder, write_whole
+from garboard.disk.storage import make_folder_of, write_whole
 from garboard.faults import Fault, InputError
 
 FILE = "name.txt"
@@ -33,6 +33,6 @@ def keep_name(folder: Path, name: str) -> str:
         raise InputError(
             "shop", [Fault("name", f"at most {LONGEST} characters of plain text", f"{len(tidy)} characters")]
         )
-    make_folder(folder)
+    make_folder_of(folder / FILE)
     write_whole(folder / FILE, [tidy.encode()])
     return tidy

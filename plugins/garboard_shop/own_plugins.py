@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from difflib import unified_diff
 from itertools import islice
@@ -21,7 +21,7 @@ from garboard.hosting.plugin_trial import try_plugin
 from garboard.hosting.sources import CHECK, suffix_of
 from garboard.job_view import JobView
 from garboard.shop_link import wire
-from garboard_shop.store import Register, ShopPlugin, Store
+from garboard_shop.store import Overtaken, Register, ShopPlugin, Store
 
 Keep = Callable[[str, bytes], None]
 """Keeps a file's content under its SHA-256."""
@@ -40,6 +40,7 @@ def approve(
     tell: Callable[[str], object] = str,
     known_as: str = "",
     former: Former = lambda _sha256: b"",
+    seen: Sequence[ShopPlugin] | None = None,
 ) -> ShopPlugin:
     """Approve a plugin for the shop's tablets. It is tried here first: one that fails in any job goes nowhere.
 
@@ -51,10 +52,12 @@ def approve(
     tell   : called with a sentence on how it was tried, and with one on each fault that does not keep it from working
     former : gives the content of a file that was approved before, by its hash, to tell what this one changes
     known_as : how the manager knows the file, where `file` is a copy that nobody finds
-    errors : InputError; storage.NotSaved
+    seen   : what was said of its name when this was decided; None for what is said of it now
+    errors : InputError; Overtaken, where something else is said of it meanwhile; storage.NotSaved
     """
     refuse_endless(file, "a Python file")
     name, content, known_as = file.stem, file.read_bytes(), known_as or str(file)
+    seen = _said_of(register, name) if seen is None else seen
     faults = []
     if (refused := why_not(file)) is not None:
         where = "name" if refused.code in ("wrong_name", "name_taken") else "file"
@@ -69,12 +72,24 @@ def approve(
             tell(sentence)
     if faults:
         raise InputError(known_as, faults)
-    for sentence in changes_from(register, name, content, former).sentences:
+    for sentence in _changes(seen, content, former).sentences:
         tell(sentence)
     plugin = ShopPlugin(name=name, sha256=hashlib.sha256(content).hexdigest(), approved_by=by, approved_at=now)
     keep(plugin.sha256, content)
-    register.put_plugin(plugin)
+    _put(register, plugin, seen)
     return plugin
+
+
+def _said_of(register: Register, name: str) -> tuple[ShopPlugin, ...]:
+    return tuple(one for one in register.plugins() if one.name == name)
+
+
+def _put(register: Register, plugin: ShopPlugin, seen: Sequence[ShopPlugin]) -> None:
+    if not register.put_plugin(plugin, seen):
+        raise Overtaken(
+            f"Somebody approved or withdrew {plugin.name} while you decided about it. Look at it again, then decide. "
+            "Nothing was changed."
+        )
 
 
 @contextmanager
@@ -104,8 +119,11 @@ class Changes:
 
 def changes_from(register: Register, name: str, content: bytes, former: Former) -> Changes:
     """What a plugin's file changes of the one of its name that was approved before."""
-    last = next((one for one in register.plugins() if one.name == name), None)
-    before = former(last.sha256) if last is not None else b""
+    return _changes(_said_of(register, name), content, former)
+
+
+def _changes(last: Sequence[ShopPlugin], content: bytes, former: Former) -> Changes:
+    before = former(last[0].sha256) if last else b""
     if not before:
         return Changes()
     old, new = (one.decode(errors="replace").splitlines() for one in (before, content))
@@ -127,13 +145,13 @@ def _in_sentences(before: bytes, content: bytes, lines: Iterable[str]) -> tuple[
 
 
 def withdraw(register: Register, name: str, by: str, now: int) -> ShopPlugin:
-    """Take a plugin back from the tablets. Raises InputError when none of that name is approved."""
+    """Take a plugin back from the tablets. Raises InputError when none of that name is approved; Overtaken."""
     at_work = {plugin.name: plugin for plugin in register.plugins() if not plugin.is_withdrawn}
     if name not in at_work:
         expected = f"one that is approved: {', '.join(sorted(at_work)) or 'none is'}"
         raise InputError("plugin", [Fault("name", expected, repr(name))])
     withdrawn = attrs.evolve(at_work[name], withdrawn_at=now, withdrawn_by=by)
-    register.put_plugin(withdrawn)
+    _put(register, withdrawn, [at_work[name]])
     return withdrawn
 
 
@@ -150,7 +168,7 @@ def put_back(
 ) -> ShopPlugin:
     """Approve a withdrawn plugin again, from the file that was kept of it. It is tried anew, as `approve` does.
 
-    errors : InputError, also where that file is not here whole; storage.NotSaved
+    errors : InputError, also where that file is not here whole; Overtaken; storage.NotSaved
     """
     withdrawn = {plugin.name: plugin for plugin in register.plugins() if plugin.is_withdrawn}
     if name not in withdrawn:
@@ -163,7 +181,10 @@ def put_back(
     with TemporaryDirectory(prefix="garboard-") as place:
         file = Path(place) / f"{name}{suffix_of(content)}"
         file.write_bytes(content)
-        return approve(register, keep, file, by, now, jobs=jobs, tell=tell, known_as=file.name, former=former)
+        seen = [withdrawn[name]]
+        return approve(
+            register, keep, file, by, now, jobs=jobs, tell=tell, known_as=file.name, former=former, seen=seen
+        )
 
 
 def keep_in_store(store: Store) -> Keep:
@@ -185,8 +206,9 @@ def keep_in_folder(folder: Path) -> Keep:
     whole under its name or not there, and two programs that write it write the same."""
 
     def keep(name: str, content: bytes) -> None:
-        storage.make_folder(folder / ATTACHMENTS_FOLDER)
-        storage.write_whole(folder / ATTACHMENTS_FOLDER / name, [content])
+        path = folder / ATTACHMENTS_FOLDER / name
+        storage.make_folder_of(path)
+        storage.write_whole(path, [content])
 
     return keep
 

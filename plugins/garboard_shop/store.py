@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import AbstractContextManager
 from typing import Protocol
 from uuid import uuid4
 
@@ -51,6 +52,10 @@ class MustWait(GarboardError):
 
 class StoreAway(GarboardError):
     """The store does not answer. What was called saved is safe; the same call works once it is back."""
+
+
+class Overtaken(GarboardError):
+    """Something came while the person decided; they must look again before it can be decided."""
 
 
 @attrs.frozen
@@ -110,6 +115,12 @@ class Register(Tally, Protocol):
     a note of who changed what. Several programs may change it.
     """
 
+    def alone(self) -> AbstractContextManager[object]:
+        """From reading who takes part to changing it: whoever else reads them so, on whatever server, waits.
+
+        errors : storage.NotSaved, storage.FolderInUse
+        """
+
     def tablets(self) -> tuple[Tablet, ...]:
         """Every tablet ever paired, those removed included."""
 
@@ -160,8 +171,12 @@ class Register(Tally, Protocol):
     def plugins(self) -> tuple[ShopPlugin, ...]:
         """The shop's own plugins by name, those withdrawn included."""
 
-    def put_plugin(self, plugin: ShopPlugin) -> None:
-        """Approve or withdraw a plugin. It takes the place of what was said of that name before."""
+    def put_plugin(self, plugin: ShopPlugin, seen: Sequence[ShopPlugin] | None = None) -> bool:
+        """Approve or withdraw a plugin. It takes the place of what was said of that name before.
+
+        seen    : what was said of it when this was decided, one or none; None for whatever was
+        returns : False when something else was said meanwhile; that stays
+        """
 
     def changes(self) -> tuple[Change, ...]:
         """Who changed what, in the order it was noted."""
@@ -208,6 +223,10 @@ class Store(Protocol):
         tablet  : who delivers them
         errors  : storage.NotSaved; what was added before may be kept
         """
+
+    def deciding(self) -> AbstractContextManager[object]:
+        """From reading what stands until what was decided of it is kept: of two who decide at once, on whatever server
+        of the shop, the second is told."""
 
     def kinds(self, hull: str) -> Mapping[str, int]:
         """How many entries of each kind are held of a hull."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 import logging
 import os
 import sys
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +20,6 @@ os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")
 os.environ.setdefault("KIVY_IMAGE", "sdl2")  # a second reader of pictures takes 4 MB; photos are read without Kivy
 
 from kivy.app import App
-from kivy.clock import Clock
 from kivy.core.window import Window
 
 from garboard.disk.entries import SHOP_RECORD
@@ -46,6 +46,7 @@ from garboard_tablet.pages.table import page_class
 from garboard_tablet.system.guest import Guest
 from garboard_tablet.system.services import Services
 from garboard_tablet.system.this_machine import files_of_this_machine, services_of_this_machine
+from garboard_tablet.ui.between_touches import BetweenTouches, is_finger_down
 from garboard_tablet.ui.context import Context
 from garboard_tablet.ui.in_sight import InSight
 from garboard_tablet.ui.inputs import NumberPads
@@ -84,11 +85,6 @@ ESCAPE = 27
 """Kivy's number of the escape key, and of a tablet's own back key."""
 
 
-def later(work: Callable[[], object], after: float = 0.0, /) -> object:
-    """Have work done on the drawing thread, so many seconds from now. Any thread may call it."""
-    return Clock.schedule_once(lambda _dt: work(), after)
-
-
 class GarboardApp(App):
     """The parts of the app put together, and the life of its window."""
 
@@ -109,6 +105,8 @@ class GarboardApp(App):
         sys.setswitchinterval(THREADS_TAKE_TURNS)
         self.tablet, self.demo = tablet, demo
         self._shown = ShownOnce()
+        self.between_touches = BetweenTouches()
+        later = self.between_touches.later
         self.screen = PageScreen(tablet, lambda route: page_class(route.page)(self.context, route))
         self.way = Navigator(tablet, self.screen.show)
         self.vessels = VesselList(tablet)
@@ -120,7 +118,7 @@ class GarboardApp(App):
         self.findings = Assessor(tablet, self.background, self._findings_changed)
         self.ends = StepEnds(tablet)
         tablet.passed_over = lambda _plugin: later(self._plugin_passed_over)
-        self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed)
+        self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed, self._judge_for_list)
         self.shop = ShopWorker(tablet, self.background, self._came_ashore)
         self.live = LiveSource(tablet, simulated=demo)
         self.files = files or files_of_this_machine(later)
@@ -133,7 +131,7 @@ class GarboardApp(App):
         )
         self.guest = Guest(services or services_of_this_machine(), self.live, tablet.folder)
         self.live.changed = self.guest.settle
-        self.sight = InSight(self.guest, self.live, self.screen)
+        self.sight = InSight(self.guest, self.live, self.screen, self.between_touches)
         self.sight.run_clock = self.run_clock = RunClock(tablet, self.live, self.sight.show_run)
         self.bind(on_resume=self.sight.resume)
         self.context = Context(
@@ -150,6 +148,7 @@ class GarboardApp(App):
             marks=self.marks,
             background=self.background,
             screen=self.screen,
+            between_touches=self.between_touches,
             pads=NumberPads(),
             files=self.files,
             backups=self.backups,
@@ -172,6 +171,7 @@ class GarboardApp(App):
         Window.clearcolor = theme.ground
         shell = self.screen.open(self.way.back)
         guarded(self.screen.show)
+        later = self.between_touches.later
         later(lambda: later(self._settled, SETTLE))  # counted from the first frame on, however long the start took
         Window.bind(on_keyboard=self._on_keyboard)
         return shell
@@ -222,11 +222,18 @@ class GarboardApp(App):
             found = self.findings.of(Route(page="job", hull=hull, job=job))
             self.vessels.note_fails(hull, job, sum(one.finding.verdict is Verdict.FAIL for one in found))
             self.screen.refill(("vessels",))
+            self.watch.judge_next()
         if self.ends.found(key, self.findings.of(Route(page="step", hull=hull, job=job, step=step))):
             self.vessels.refresh(hull)
         page = self.screen.page
         if page is not None and (page.route.hull, page.route.job, page.route.step) == key:
             page.refill()
+
+    def _judge_for_list(self, route: Route) -> None:
+        if self.findings.known(route) is None:
+            self.findings.soon(route)
+        else:
+            self._findings_changed((route.hull, route.job, ""))
 
     def _plugin_passed_over(self) -> None:
         """A plugin does not come back: the rest goes on without it, and its findings say so."""
@@ -255,9 +262,11 @@ class GarboardApp(App):
 
     def tell(self, what: str, failure: BaseException) -> None:
         """Say that work in the background failed. A live run goes on until the person ends it; it is said then."""
-        page = self.screen.page
+        page, again = self.screen.page, partial(self.tell, what, failure)
         if page is not None and page.must_not_be_left:
-            later(lambda: self.tell(what, failure), ASK_AGAIN)
+            self.between_touches.later(again, ASK_AGAIN)
+        elif is_finger_down():  # what failed as a page was drawn was not waited with
+            self.between_touches.later(again)
         else:
             self.show_mistake(failure, what)
 
@@ -303,7 +312,7 @@ def watched(app: GarboardApp) -> Iterator[None]:
     handler = keep_log(app.tablet.folder)
     ExceptionManager.add_handler(shows)
     try:
-        with Uncaught(later, lambda failure: app.tell("work beside the pages", failure)):
+        with Uncaught(app.between_touches.later, lambda failure: app.tell("work beside the pages", failure)):
             yield
     finally:
         Press.failed = staticmethod(before)

@@ -306,7 +306,10 @@ def _in_a_process(way: Way, tablets: list[Path], target: Path) -> tuple[float, i
 
 
 def opening(where: Path, entries: int = 10_000) -> Iterator[Row]:
-    """A hull of many entries opened, against reading and parsing its file; then one entry more added to the state."""
+    """A hull of many entries opened, against reading and parsing its file; then one entry more added to the state.
+
+    Nothing waits for the disk here: processor time.
+    """
     with HullFolder(where / "large") as hulls:
         hulls.put_if_absent(HULL, [entry_number(number, HULL) for number in range(entries)])
         path = hulls.hull(HULL).journal.path
@@ -335,19 +338,19 @@ def _adding(history: int, more: int = 1000) -> float:
     rounds = []
     for _ in range(ROUNDS):
         state: HullState = replay(HULL, entries[:history])
-        start = time.perf_counter()
+        start = time.process_time()
         for entry in entries[history:]:
             state.add(entry)
-        rounds.append((time.perf_counter() - start) / more)
+        rounds.append((time.process_time() - start) / more)
     return statistics.median(rounds)
 
 
 def _median(work: Callable[[], object]) -> float:
     times = []
     for _ in range(ROUNDS):
-        start = time.perf_counter()
+        start = time.process_time()
         work()
-        times.append(time.perf_counter() - start)
+        times.append(time.process_time() - start)
     return statistics.median(times)
 
 

@@ -48,7 +48,7 @@ QUESTIONS = {
     "what disagrees": r"^\d[\d ]* to settle",
     "stale signatures": "^Stale signatures$",
     "changed since yesterday": "^Changed since I last looked$",
-    "handed over with open fails": "^Handed over with open fails$",
+    "handed over with points open": "^Handed over with points open$",
     "tablet silent": "^Tablet silent$",
     "everything open": "^Everything open$",
 }

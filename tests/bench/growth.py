@@ -225,7 +225,15 @@ def histories(where: Path, sizes: Sequence[int]) -> Iterator[Growth]:
 
         return work
 
+    def seen(size: int) -> Work:
+        def work(_: int) -> None:
+            with HullFolder(folders[size], read_only=True) as hulls:
+                replay(HULL, hulls.entries(HULL)).view("j1")
+
+        return work
+
     yield grown("open a hull file and prove its entries", "under 1.1", {size: opened(size) for size in sizes})
+    yield grown("open, parse, replay and view it", "under 1.1", {size: seen(size) for size in sizes})
     replays: dict[int, Work] = {size: lambda _, size=size: replay(HULL, held[size]) for size in sizes}  # type: ignore[misc]
     yield grown("replay its entries", "under 1.1", replays)
     yield grown(f"add {ADDED} entries to its state", "constant: under 0.1", {size: added(size) for size in sizes})

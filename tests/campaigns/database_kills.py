@@ -135,7 +135,7 @@ def boatyard(where: Path, tally: Tally, servers: type[Servers]) -> Iterator[Boat
     before = os.environ.get(STORE)
     with servers() as cluster:
         os.environ[STORE] = cluster.database()
-        server = Server(where / "office")
+        server = Server(where / "office", forked=True)
         try:
             codes = [server.start(), *(server.new_code() for _ in range(TABLETS - 1))]
             tablets = [

@@ -28,6 +28,7 @@ from click.testing import CliRunner
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from campaigns import writers
+from forked_program import ForkedProgram
 from garboard.commands.cli import program
 from garboard.disk.clock import wall_milliseconds
 from garboard.disk.hullfile import HullFolder
@@ -75,24 +76,23 @@ class Tally:
 
 
 class Server:
-    """`garboard shop` as a process of its own, where it is about noon: what comes ashore stays today's."""
+    """`garboard shop` as a process of its own, where it is about noon: what comes ashore stays today's.
 
-    def __init__(self, folder: Path) -> None:
+    forked : off a process that holds the program, so that it need not be loaded at each start
+    """
+
+    def __init__(self, folder: Path, *, forked: bool = False) -> None:
         self.folder = folder
         self._zone = f"NOON{time.gmtime().tm_hour - 12:+d}"
         self.port = 0
         self.first_code = ""
-        self._process: subprocess.Popen[str] | None = None
+        self._forked = forked
+        self._process: subprocess.Popen[str] | ForkedProgram | None = None
 
     def start(self) -> str:
         """Start, or start again at the same port; the first pairing code."""
-        command = [sys.executable, "-m", "garboard", "shop", "--host", "127.0.0.1", "--port", str(self.port)]
-        self._process = subprocess.Popen(
-            [*command, "--folder", str(self.folder), "--no-announce"],
-            stdout=subprocess.PIPE,
-            text=True,
-            env={**os.environ, "TZ": self._zone},
-        )
+        arguments = ["shop", "--host", "127.0.0.1", "--port", str(self.port), "--folder", str(self.folder)]
+        self._process = self._begin([*arguments, "--no-announce"], {**os.environ, "TZ": self._zone})
         assert self._process.stdout is not None
         for line in self._process.stdout:
             if line.startswith("    127.0.0.1:"):
@@ -100,6 +100,12 @@ class Server:
                 self.port = pairing.read_code(code).port
                 return code
         raise RuntimeError("the shop server ended before it printed a code; see its message above")
+
+    def _begin(self, arguments: list[str], environment: dict[str, str]) -> subprocess.Popen[str] | ForkedProgram:
+        if self._forked:
+            return ForkedProgram(arguments, environment)
+        command = [sys.executable, "-m", "garboard", *arguments]
+        return subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment)
 
     def new_code(self) -> str:
         """A further code, from the command that gives one while the server runs."""
@@ -112,7 +118,7 @@ class Server:
         if self._process is None:
             return False
         if self._process.poll() is not None:
-            raise RuntimeError(f"the shop server ended by itself with {self._process.returncode}")
+            raise RuntimeError(f"the shop server ended by itself with {self._process.poll()}")
         self._process.kill()
         self._process.wait()
         assert self._process.stdout is not None
@@ -152,7 +158,7 @@ class Yard:
 
 def campaign(rounds: int, seed: int, where: Path) -> Tally:
     """So many rounds of work, kills and mishaps; then peace, and the count."""
-    tally, server = Tally(seed), Server(where / "shop")
+    tally, server = Tally(seed), Server(where / "shop", forked=True)
     tablets = [where / f"tablet{number}" for number in range(TABLETS)]
     yard = Yard(where, server, tally, random.Random(seed), tablets, [set() for _ in tablets])
     try:

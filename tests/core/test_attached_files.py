@@ -12,11 +12,15 @@ from pathlib import Path
 import attrs
 import pytest
 from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 
 import small_plugin
 from garboard.commands import hulls as commands
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.photo_words import looked_into, without_words
 from garboard.faults import InputError
 from garboard.history.authoring import measure
 from garboard.history.boat import open_hull
@@ -24,9 +28,10 @@ from garboard.history.exchange import export_job, import_job
 from garboard.history.merge import merge
 from garboard.history.replay import HullState
 from garboard.job_files.job_file import ATTACHED, check, read_job_file
-from garboard.records import Measurement
+from garboard.records import JsonValue, Measurement
 from garboard.report.book import handover_book
 from garboard.report.photos import is_picture, photos_of
+from garboard.report.terminal import Tools
 from histories import HULL, JOB, tablet
 from printed import printed_words
 
@@ -212,3 +217,113 @@ def test_a_large_attachment_is_kept_and_copied_a_piece_at_a_time(tmp_path: Path)
         tracemalloc.stop()
         assert shop.attachments.size(name) == megabytes << 20
     assert most < 4 << 20
+
+
+def _talking(form: str = "JPEG", turned: int = 1, colour: str = "#708090") -> bytes:
+    """A photo whose file says where it was taken, with which camera, and a word."""
+    exif = Image.Exif()
+    exif[0x0112] = turned
+    exif.get_ifd(0x8825)[2] = (43.0, 7.0, 30.0)
+    exif.get_ifd(0x8769)[0x9003] = "2026:05:14 09:12:33"
+    exif.get_ifd(0x8769)[0xA431] = "SERIAL-77120"
+    words = PngInfo()
+    words.add_text("Comment", "of A. Marsh")
+    more = {"comment": b"of A. Marsh"} if form == "JPEG" else {"pnginfo": words} if form == "PNG" else {}
+    out = BytesIO()
+    Image.new("RGB", (60, 40), colour).save(out, form, exif=exif, **more)
+    return out.getvalue()
+
+
+def _says(content: bytes) -> bool:
+    return any(word in content for word in (b"SERIAL-77120", b"of A. Marsh", b"2026:05:14"))
+
+
+@pytest.mark.parametrize("turned", [1, 6])
+@pytest.mark.parametrize("form", ["JPEG", "PNG", "WEBP"])
+def test_a_photo_without_its_words_shows_the_same_dots_upright(form: str, turned: int) -> None:
+    """Pillow, which did not take the words out, reads both."""
+    content = _talking(form, turned) + (b"" if form == "WEBP" else b"and a film: SERIAL-77120")
+    photo = looked_into(content)
+    assert photo is not None
+    assert _says(content)
+    assert not _says(photo.bare)
+    assert (photo.has_place, photo.taken) == (True, "2026-05-14T09:12:33")
+    assert without_words(photo.bare) == photo.bare
+    with Image.open(BytesIO(photo.bare)) as bare, Image.open(BytesIO(content)) as original:
+        assert dict(bare.getexif()) == ({} if turned == 1 else {0x0112: 6})
+        assert bare.convert("RGB").tobytes() == original.convert("RGB").tobytes()
+
+
+def test_words_of_a_photo_that_name_the_place_are_found_in_xmp_too() -> None:
+    out = BytesIO()
+    said = b'<x:xmpmeta tiff:Orientation="8" exif:GPSLatitude="43,7.5N"/>'
+    Image.new("RGB", (60, 40)).save(out, "JPEG", xmp=said)
+    photo = looked_into(out.getvalue())
+    assert photo is not None
+    assert photo.has_place
+    assert b"GPSLatitude" not in photo.bare
+    with Image.open(BytesIO(photo.bare)) as bare:
+        assert bare.getexif()[0x0112] == 8
+
+
+TALKING = tuple(_talking(form, 6) for form in ("JPEG", "PNG", "WEBP"))
+
+
+@given(st.data())
+@settings(max_examples=40)
+def test_a_damaged_photo_is_looked_into_without_an_error_and_never_grows(data: st.DataObject) -> None:
+    content = bytearray(data.draw(st.sampled_from(TALKING)))
+    for at in data.draw(st.lists(st.integers(0, len(content) - 1), max_size=4)):
+        content[at] = data.draw(st.integers(0, 255))
+    cut = bytes(content[: data.draw(st.integers(0, len(content)))])
+    assert len(without_words(cut)) <= len(cut) + 60
+
+
+def test_a_photo_that_a_person_gives_is_kept_without_its_place_and_with_its_time(shop: Path, tmp_path: Path) -> None:
+    """By `attach`, and with a job file that was typed; attached twice, it is one."""
+    (tmp_path / "home.jpg").write_bytes(_talking())
+    _attach(shop, "home.jpg")
+    _attach(shop, "home.jpg")
+    with HullFolder(shop) as folder:
+        (kept,) = _attached(folder)
+        assert isinstance(kept.value, dict)
+        assert kept.value["taken"] == "2026-05-14T09:12:33"
+        assert not _says(folder.attachments.get(str(kept.value["file"])))
+        typed = attrs.evolve(
+            read_job_file(export_job(folder, open_hull(folder, HULL), JOB, tmp_path / "out")),
+            entries=(),
+            measurements=(attrs.evolve(kept, value={"file": "home.jpg", "name": "home.jpg"}),),
+        )
+    with HullFolder(tmp_path / "typed") as folder:
+        assert [import_job(folder, typed, tmp_path, tablet("b").author)[1] > 0 for _ in range(2)] == [True, False]
+        (name,) = folder.attachments.names()
+        assert not _says(folder.attachments.get(name))
+
+
+def test_an_export_says_which_photos_hold_a_place_and_leaves_it_out_on_request(shop: Path, tmp_path: Path) -> None:
+    """A photo of an earlier version is signed for as it is: another shop can prove it only whole."""
+    with HullFolder(shop) as folder:
+        state = HullState(HULL)
+        for name, content in (("home.jpg", _talking()), ("film.mov", b"\0\0\0\x20ftypqt  SERIAL-77120")):
+            kept = folder.attachments.put(content)
+            value: JsonValue = {"file": kept, "name": name}
+            folder.save(measure(tablet("a").author, state, JOB, STEP, ATTACHED, value, row=kept[:12]))
+    whole = CliRunner().invoke(commands.export, [str(shop), HULL, "-o", str(tmp_path / "whole")], obj=Tools())
+    assert whole.exit_code == 0
+    assert whole.stderr.splitlines() == [
+        "1 photo in it says where it was taken",
+        "1 file in it may say where it was taken, and cannot be looked into here",
+        "to leave that out: --without-places",
+    ]
+    arguments = [str(shop), HULL, "--without-places", "-o", str(tmp_path / "bare")]
+    bare = CliRunner().invoke(commands.export, arguments, obj=Tools())
+    assert bare.exit_code == 1
+    assert ".mov: it may say where it was taken" in bare.stderr
+    assert {path.suffix for path in (tmp_path / "bare").iterdir()} == {".json", ".jpg"}
+    assert not any(_says(path.read_bytes()) for path in (tmp_path / "bare").iterdir())
+    for out, changed, held in (("whole", 0, 2), ("bare", 1, 0)):
+        told: list[str] = []
+        with HullFolder(tmp_path / f"other {out}") as folder:
+            job_file = read_job_file(tmp_path / out / "job.json")
+            import_job(folder, job_file, tmp_path / out, tablet("b").author, told.append)
+            assert (len(told), len(folder.attachments.names())) == (changed, held)

@@ -46,13 +46,14 @@ from garboard.judging.assessing import AssessedJob, assess_job_file
 from garboard.owner_pages import REFERENCE as REFERENCE_MARK
 from garboard.owner_pages import Digits, card_of, key_of, page_of
 from garboard.records import Measurement, Note, SignOff, StepState
+from garboard.report import press
 from garboard.report.as_typed import block_as_typed
 from garboard.report.book import handover_book
 from garboard.report.drawn_signatures import DrawnSignatures
 from garboard.report.outline import HandOver, cautions, date_in_words
 from garboard.report.owner import card_sheets
 from garboard.report.photos import no_photo
-from garboard.report.press import BookRefused, pressed
+from garboard.report.press import BookRefused, NotTypeset, pressed
 from garboard.report.record import _signatures
 from garboard.report.type_faces import FOLDER, breakable, held, printable
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Calculator, ReportSection
@@ -609,6 +610,28 @@ def test_a_book_that_does_not_come_to_rest_is_made_without_numbers_of_pages(
     assert "The Record says more of each: page \u2013, \u201cPunch list\u201d." in whole(book_of(view))
 
 
+def test_a_typesetter_that_comes_to_no_end_makes_no_book_of_another_kind(
+    view: JobView, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Killed half-way, or out of memory, it refuses nothing: a book without its logo is no answer.
+    What stands of its output is no book either."""
+    script, runs = tmp_path / "ends.py", tmp_path / "runs"
+    begin = f"import os, sys; open({str(runs)!r}, 'a').write('1'); "
+    monkeypatch.setattr(press, "TYPESETTER", script)
+    for end, said in (
+        ('sys.stdout.write(\'{"refused": ""}\\n%PDF-1.7\'); sys.stdout.flush(); os.kill(os.getpid(), 9)', "status -9"),
+        ("sys.stdout.write('{\"refu'); sys.exit('no memory left')", "no memory left"),
+    ):
+        script.write_text(begin + end)
+        with pytest.raises(NotTypeset, match=f"No book was made.*{said}"):
+            book_of(view)
+    script.write_text("import time; time.sleep(60)")
+    monkeypatch.setattr(press, "LONGEST", 0.1)
+    with pytest.raises(NotTypeset, match=r"0\.1 s"):
+        book_of(view)
+    assert runs.read_text() == "11", "asked once for each"
+
+
 def test_no_code_of_a_letter_is_broken_in_the_middle() -> None:
     code = printable("\u05e1\u05e4\u05d9\u05e0\u05d4" * 4)
     assert printable(breakable(code)) == code
@@ -774,9 +797,10 @@ def test_no_heading_stands_last_on_its_page() -> None:
 # Handed over or not
 
 
+OPEN_BESIDES = "Open besides: 1 fail; 1 step to look at again; 1 noted on the punch list."
 WHY_A_DRAFT = (
     "DRAFT: NOT YET HANDED OVER This is a draft because the technician has not signed and the owner has not signed. "
-    "Open besides: 1 fail."
+    f"{OPEN_BESIDES}"
 )
 SIGNED = tuple(SignOff(role=role, name="Somebody", at="2026-05-15") for role in ("technician", "owner"))
 
@@ -791,7 +815,9 @@ def test_a_book_of_a_boat_nobody_has_signed_for_is_a_draft_and_says_what_is_open
 
 def test_a_book_that_both_have_signed_is_no_draft_and_still_says_what_is_open(view: JobView) -> None:
     signed = book_of(attrs.evolve(view, sign_offs=SIGNED))
-    assert "Handed over with this open: 1 fail." in on_one_line(page_texts(signed)[0])
+    assert "Handed over with 3 points open: 1 fail; 1 step to look at again; 1 noted on the punch list." in on_one_line(
+        page_texts(signed)[0]
+    )
     assert "draft" not in whole(signed)
     assert "NOT YET" not in whole(signed)
 
@@ -822,7 +848,7 @@ def test_a_managers_signature_is_asked_for_only_while_the_boat_is_not_handed_ove
 def test_a_signature_before_later_changes_hands_nothing_over(view: JobView, role: str) -> None:
     signed = tuple(attrs.evolve(one, stale=one.role == role) for one in SIGNED)
     cover = on_one_line(page_texts(book_of(attrs.evolve(view, sign_offs=signed)))[0])
-    assert f"This is a draft because the {role} signed before later changes. Open besides: 1 fail." in cover
+    assert f"This is a draft because the {role} signed before later changes. {OPEN_BESIDES}" in cover
 
 
 def test_a_signature_before_later_changes_names_what_it_does_not_cover(view: JobView) -> None:

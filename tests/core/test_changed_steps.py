@@ -87,7 +87,7 @@ def test_a_step_left_out_is_told_once_and_never_passes(host: PluginHost, view: J
         if one.step and one.step.key == LEFT_OUT
     )
     assert (step.state, [one.finding for one in step.found]) == (STATE, [found.finding])
-    assert "1 left out by the shop" in hand_over(view, everything).lacking
+    assert "1 left out by the shop" in hand_over(view, everything, ()).lacking
     assert "the shop left out 1 step" in nothing_to_put_right(everything)
 
 

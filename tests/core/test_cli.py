@@ -512,8 +512,8 @@ def test_demo_prints_a_line_a_boat_ends_with_a_finished_one_and_names_its_book(t
     assert result.exit_code == 0, result.output
     boats, next_things = (part.splitlines() for part in result.output.split("\n\n"))
     assert [line.split(" (")[0] for line in boats] == ["Long Reach", "Saltgrass", "Kittiwake"]
-    assert ["signed with" in line for line in boats] == [False, False, True], (
-        "one check here is not judged, and it says so"
+    assert [", handed over, 2 not judged" in line for line in boats] == [False, False, True], (
+        "two checks here are not judged, and it says so"
     )
     assert f"open the file {out / 'kittiwake-2026-05-handover-book.pdf'}" in next_things[1]
     assert "garboard demo --all" in result.output

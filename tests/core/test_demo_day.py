@@ -14,7 +14,7 @@ from garboard.history.boat import author_for, open_hull, register_named
 from garboard.history.proof import issued_books, proof_of
 from garboard.hosting.host import make_host
 from garboard.judging.assessing import assess_one, assess_path
-from garboard.report.outline import hand_over
+from garboard.report.outline import hand_over, is_handed_over
 
 SAMPLES = Path(__file__).parents[2] / "sample_jobs"
 SALTGRASS, KITTIWAKE, LONG_REACH = "QQZ04417D626", "QQZ08832B626", "QQZ01209A626"
@@ -71,11 +71,11 @@ def test_the_managers_evening_leaves_nothing_to_decide_and_is_not_repeated(day: 
 def test_the_boat_measured_again_is_signed_again_and_finished_and_no_one_signs_twice(day: Day) -> None:
     host = make_host()
     before = assess_one(day.shop, host, KITTIWAKE)
-    assert not hand_over(before.view, before.assessed).is_done
+    assert not is_handed_over(before.view)
     assert set(sign_day(day)) == {f"{KITTIWAKE}: technician N. Sorrel", f"{KITTIWAKE}: owner J. Ashdown"}
     after = assess_one(day.shop, host, KITTIWAKE)
-    assert hand_over(after.view, after.assessed).is_done
-    assert hand_over(after.view, after.assessed).lacking == ()
+    assert is_handed_over(after.view)
+    assert hand_over(after.view, after.assessed, ()).lacking == ()
     assert [one.stale for one in after.view.sign_offs] == [False, False]
     assert sign_day(day) == ()
     with HullFolder(day.tablets[1], read_only=True) as tablet, HullFolder(day.shop, read_only=True) as shop:

@@ -15,9 +15,12 @@ from garboard import hookimpl
 from garboard.findings import Basis, BasisKind, Doubt, Finding, Lack, NotEnoughData, Number, Verdict
 from garboard.hosting.host import PluginHost, make_host
 from garboard.job_view import JobView
+from garboard.records import SIGN_AT_HAND_OVER, Note, SignOff, StepState
+from garboard.report.book import handover_book
 from garboard.report.json_out import assessed_as_plain
-from garboard.report.outline import FIND_OUT, hand_over, punch_list
+from garboard.report.outline import FIND_OUT, hand_over, is_handed_over, punch_list
 from garboard.steps import Assessed, Calculator
+from printed import printed_words
 
 BASIS = (Basis(BasisKind.COMMON_PRACTICE, "An invented rule"),)
 SAYS = "the log is 3.1 kn below the receiver"
@@ -176,7 +179,7 @@ def test_a_doubt_stands_on_the_punch_list_once_and_with_the_hand_over(tmp_path: 
     doubted = [item for item in punch_list(view, host, assessed) if item.why == "in doubt"]
     assert [(item.about, item.step) for item in doubted] == [("log", "small.horn")]
     assert doubted[0].text == f"T{SAYS[1:]}. {FIND_OUT}"
-    assert "1 in doubt" in hand_over(view, assessed).lacking
+    assert "1 in doubt" in hand_over(view, assessed, punch_list(view, host, assessed)).lacking
 
 
 def test_figures_withheld_for_a_contradiction_stand_there_too_unless_its_doubt_does(tmp_path: Path) -> None:
@@ -204,7 +207,9 @@ def test_nothing_in_doubt_says_nothing(tmp_path: Path) -> None:
     host = make_host((), entry_points=False, modules={"d": module_of(resting())})
     assessed = host.assess(view)
     assert not any(item.why == "in doubt" for item in punch_list(view, host, assessed))
-    assert not any("in doubt" in lacking for lacking in hand_over(view, assessed).lacking)
+    assert not any(
+        "in doubt" in lacking for lacking in hand_over(view, assessed, punch_list(view, host, assessed)).lacking
+    )
 
 
 def test_values_that_disagree_are_open_at_hand_over_and_an_owner_chooses_none(tmp_path: Path) -> None:
@@ -218,11 +223,31 @@ def test_values_that_disagree_are_open_at_hand_over_and_an_owner_chooses_none(tm
     view = attrs.evolve(
         small_plugin.small_view(tmp_path), disagreements=(Disagreement(("small.run", "engine_speed", "", ""), values),)
     )
-    assert "1 with values that disagree" in hand_over(view, ()).lacking
+    assert "1 with values that disagree" in hand_over(view, (), ()).lacking
     torn = attrs.evolve(
         view, unreadable=(Unreadable(place=("small.run", "log", "", ""), expected="a file", got="nothing"),)
     )
-    assert "1 entry that cannot be read" in hand_over(torn, ()).lacking
+    assert "1 entry that cannot be read" in hand_over(torn, (), ()).lacking
     (item,) = [one for one in punch_list(view, small_plugin.small_host(), ()) if one.why == "values disagree"]
     assert item.text.endswith("choose the right one.")
     assert _item(item).replace("\u00a0", " ").endswith("48 A against 51 A; we have not settled which is right.")
+
+
+def test_what_only_a_note_tells_is_counted_at_hand_over(tmp_path: Path) -> None:
+    """A note that no check tells, and a step to look at again: "Handed over." was all the book said."""
+    signed = [SignOff(role=role, name="R. Vane", at="2026-05-14T16:00Z") for role in SIGN_AT_HAND_OVER]
+    view = attrs.evolve(
+        small_plugin.small_view(tmp_path),
+        notes=(Note(at="", by="K. Lind", text="Cleat is loose", punch_list=True), Note(at="", by="", text="Windy")),
+        steps=(StepState(step="small.horn", state="look again"),),
+        sign_offs=tuple(signed),
+    )
+    host = small_plugin.small_host()
+    state = hand_over(view, (), punch_list(view, host, ()))
+    assert is_handed_over(view)
+    assert (state.points, state.words) == (2, "handed over with 2 points open")
+    assert state.lacking == ("1 step to look at again", "1 noted on the punch list")
+    book = " ".join(printed_words(handover_book(view, host, ())).split())
+    assert "Handed over with 2 points open: 1 step to look at again; 1 noted on the punch list." in book
+    assert "Record, handed over with 2 points open" in book
+    assert hand_over(attrs.evolve(view, notes=(), steps=()), (), ()).words == "handed over"

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import (
     DEEPEST,
+    KINDS,
     LARGEST_ENTRY,
     LARGEST_INTEGER,
     Entry,
@@ -111,6 +112,31 @@ def test_every_entry_made_is_read_back(entry: Entry) -> None:
     assert read_entry(entry.raw) == entry
     assert read_entry(entry.raw).fields == entry.fields
     assert view(entry.id, entry.raw).fields == entry.fields
+
+
+@given(ENTRIES, st.data())
+def test_a_view_says_what_stands_in_the_bytes(entry: Entry, data: st.DataObject) -> None:
+    """Whichever way it is read, quick or in full, also where a byte is changed, put in or taken out."""
+    raw = bytearray(entry.raw)
+    place, width = data.draw(st.integers(0, len(raw) - 1)), data.draw(st.integers(0, 2))
+    raw[place : place + width] = data.draw(
+        st.sampled_from([b"", b",", b'"', b"7", b"-", b" ", b'","', b"\xc3\xa9", b"\xc3", b"\x7f", b"\t", b"[]"])
+    )
+    seen = view("0" * 32, bytes(raw))
+    if not seen.kind:
+        with pytest.raises(InputError):
+            read_entry(bytes(raw))
+        return
+    fields = json.loads(bytes(raw))
+    assert dict(seen.fields) == fields
+    told = (seen.hull, seen.job, seen.at, seen.by, seen.tablet, seen.instrument)
+    for name, text in zip(("hull", "job", "at", "by", "dev", "instrument"), told, strict=True):
+        assert text == (fields[name] if isinstance(fields.get(name), str) else "")
+    assert (seen.kind, seen.value) == (fields["kind"], fields.get("value"))
+    for name, texts in (("subject", seen.subject), ("replaces", seen.replaces)):
+        listed = fields[name] if isinstance(fields.get(name), list) else []
+        assert [*texts] == [text for text in listed if isinstance(text, str)]
+    assert seen.is_understood == (fields["v"] == 1 and fields["kind"] in KINDS)
 
 
 @given(VALUES)

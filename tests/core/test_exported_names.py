@@ -10,6 +10,7 @@ import pytest
 
 import small_plugin
 from garboard.disk.hullfile import HullFolder
+from garboard.faults import InputError
 from garboard.findings import Lack, NotEnoughData
 from garboard.history.boat import open_hull, recordings_of
 from garboard.history.exchange import export_job, import_job
@@ -41,6 +42,30 @@ def exported(tmp_path: Path) -> Path:
     with HullFolder(tmp_path / "shop") as shop:
         import_job(shop, parse_job_file(job_text({"file": "sea trial.csv"}), "test"), tmp_path, tablet("a").author)
         return export_job(shop, open_hull(shop, HULL), JOB, tmp_path / "out")
+
+
+def test_an_export_takes_no_file_away_that_holds_what_it_lacks(exported: Path, tmp_path: Path) -> None:
+    """Another boat's export, one made before a hull file was damaged, and what a person typed, all called job.json."""
+    with HullFolder(tmp_path / "shop") as shop:
+        boat = open_hull(shop, HULL)
+        assert export_job(shop, boat, JOB, exported.parent) == exported, "the same again"
+        held = json.loads(exported.read_text())
+        poorer = json.dumps({**held, "entries": held["entries"][1:]})
+        for there, lost in ((poorer, ""), (job_text("typed"), "no export wrote"), ("{", "no export wrote")):
+            exported.write_text(there)
+            if not lost:
+                export_job(shop, boat, JOB, exported.parent)
+                assert json.loads(exported.read_text()) == held
+                continue
+            with pytest.raises(InputError, match=lost):
+                export_job(shop, boat, JOB, exported.parent)
+            assert exported.read_text() == there
+    with HullFolder(tmp_path / "elsewhere") as shop:
+        import_job(shop, parse_job_file(job_text("5"), "test"), tmp_path, tablet("b").author)
+        exported.write_text(json.dumps(held))
+        with pytest.raises(InputError, match=r"\d+ entries that this export lacks.*name another folder"):
+            export_job(shop, open_hull(shop, HULL), JOB, exported.parent)
+        assert json.loads(exported.read_text()) == held
 
 
 def test_a_recording_is_exported_under_the_name_it_came_with(exported: Path) -> None:

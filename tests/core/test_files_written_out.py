@@ -17,6 +17,8 @@ from garboard.disk import storage
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.history.authoring import measure
+from garboard.history.boat import open_hull
+from garboard.history.exchange import export_job
 from garboard.history.replay import HullState
 from histories import HULL, JOB, tablet
 
@@ -65,12 +67,13 @@ def shop(tmp_path: Path) -> Path:
 @pytest.mark.skipif(sys.platform == "win32", reason="a limit on the size of files is not there")
 def test_a_full_disk_leaves_the_export_that_was_there(tmp_path: Path, shop: Path) -> None:
     out = tmp_path / "out"
-    out.mkdir()
-    (out / "job.json").write_text("the export of yesterday")
+    with HullFolder(shop, read_only=True) as hulls:
+        yesterday = export_job(hulls, open_hull(hulls, HULL), JOB, out).read_text() + "\n"
+    (out / "job.json").write_text(yesterday)
     done = with_little_room("export", str(shop), HULL, "-o", str(out), largest=9_000)
     assert done.returncode != 0
     assert "job.json" in done.stderr
-    assert {path.name: path.read_text() for path in out.iterdir()} == {"job.json": "the export of yesterday"}
+    assert {path.name: path.read_text() for path in out.iterdir()} == {"job.json": yesterday}
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a limit on the size of files is not there")

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from functools import lru_cache
 from pathlib import Path
 
+import attrs
 import click
 import pytest
 from click.testing import CliRunner, Result
@@ -140,7 +141,7 @@ def test_two_numbers_joined_or_parted_in_one_file_are_joined_or_parted_in_both(o
 def test_a_half_no_other_can_be_made_of_harms_no_boat() -> None:
     leaving, _ = move_job(HAND, of(HERE, SPEED), of(THERE), JOB, "typed wrongly")
     raw = leaving.raw.replace(leaving.at.encode(), b"no time at all")
-    odd = Entry("0" * 32, raw, {**leaving.fields, "at": "no time at all"})
+    odd = attrs.evolve(leaving, id="0" * 32, raw=raw, at="no time at all")
     boat = opened(HERE, SPEED, odd)
     assert boat.jobs == (JOB,)
     assert boat.unfinished == ()

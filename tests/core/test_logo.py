@@ -21,6 +21,7 @@ from garboard.hosting.host import make_host
 from garboard.job_view import JobView
 from garboard.report.book import handover_book
 from garboard.report.logo import HIGHEST, LARGEST, WIDEST, LogoRefused, logo_as_kept, logo_to_print
+from garboard.report.press import BookRefused
 from garboard.settings import picture_in
 
 HOST = make_host(entry_points=False)
@@ -129,6 +130,36 @@ def test_what_cannot_be_a_logo_is_refused_and_printed_by_no_book(content: bytes,
         logo_as_kept(content)
     for kind in ("svg+xml", "png"):  # as another program may have written it
         assert logo_to_print(f"data:image/{kind};base64,{base64.b64encode(content[:40_000]).decode()}") is None
+
+
+@pytest.mark.parametrize(
+    ("inside", "says"),
+    [
+        ("", "white paper"),
+        ('<rect width="60" height="20" fill="white"/>', "white paper"),
+        ('<rect x="99" width="9" height="9"/>', "white paper"),
+        ('<rect width="9" height="9" opacity="0.01"/>', "white paper"),
+        ('<rect width="9" height="9"/><rect width="60" height="20" fill="#fff"/>', "white paper"),
+        ('<rect width="9" height="9" fill="white"/><rect x="30" width="1" height="1"/>', ""),
+    ],
+)
+def test_a_drawing_of_which_nothing_is_seen_on_paper_is_refused_where_it_is_set(inside: str, says: str) -> None:
+    if says:
+        with pytest.raises(LogoRefused, match=says):
+            logo_as_kept(drawing(inside))
+    else:
+        assert logo_as_kept(drawing(inside))
+
+
+def test_a_drawing_that_no_book_can_print_is_refused_where_it_is_set(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It was taken, and each book left it out without a word."""
+
+    def refuse(*_: object) -> bytes:
+        raise BookRefused("no size")
+
+    monkeypatch.setattr("garboard.report.logo.on_paper", refuse)
+    with pytest.raises(LogoRefused, match="No book can print"):
+        logo_as_kept(DRAWING.encode())
 
 
 @pytest.mark.parametrize("value", ["", None, 7, "555 0142", "data:image/png;base64,", "data:text/html;base64,AAAA"])

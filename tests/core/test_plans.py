@@ -2,14 +2,29 @@
 
 from __future__ import annotations
 
-import pytest
+from pathlib import Path
 
+import pytest
+from click.testing import CliRunner
+
+from garboard.commands.cli import program
 from garboard.disk.entries import PLAN
+from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
-from garboard.history.authoring import Author, open_job, sign_off
+from garboard.history.authoring import Author, measure, open_job, sign_off
 from garboard.history.authority import managers_part
-from garboard.history.plans import COMMENT, Plan, plan_entries, plan_of
+from garboard.history.plans import (
+    COMMENT,
+    Plan,
+    SetAside,
+    plan_entries,
+    plan_of,
+    set_aside,
+    set_aside_of,
+    taken_up,
+)
 from garboard.history.replay import HullState, replay
+from garboard.history.shapes import misfit_of
 
 
 def planned(**said: str) -> tuple[HullState, str, Author]:
@@ -66,3 +81,83 @@ def test_what_is_no_plan_is_refused(said: dict[str, str]) -> None:
     state, job, author = planned()
     with pytest.raises(InputError):
         plan_entries(author, state, job, said)
+
+
+def worked(state: HullState, job: str, value: bool, tablet: str = "tablet 1") -> bool:
+    return state.add(measure(Author(tablet, "R. Vane"), state, job, "small.horn", "heard", value))
+
+
+def test_a_job_set_aside_stays_so_until_a_tablet_brings_something_or_a_manager_takes_it_up() -> None:
+    """What a manager writes at the shop, a plan or a value settled, opens nothing."""
+    state, job, author = planned()
+    worked(state, job, True)
+    assert set_aside_of(state, (job,)) is None
+    entry = set_aside(author, state, (job,), " sold  unrigged ")
+    assert managers_part(entry) == "plans a job"
+    state.add(entry)
+    told = set_aside_of(state, (job,))
+    assert told is not None
+    assert (told.by, told.reason, told.holds, told.came) == ("M. Office", "sold unrigged", True, 0)
+    plan(author, state, job, comment="keep the propellers")
+    worked(state, job, False, tablet="shop page")
+    assert set_aside_of(state, (job,)) == told
+    worked(state, job, True)
+    again = set_aside_of(state, (job,))
+    assert again is not None
+    assert (again.holds, again.came, again.reason) == (False, 1, "sold unrigged")
+    state.add(set_aside(author, state, (job,), "sold unrigged"))
+    for entry in taken_up(author, state, (job,), "bought back"):
+        state.add(entry)
+    assert set_aside_of(state, (job,)) is None
+    assert taken_up(author, state, (job,)) == []
+    assert (state.stale(job), state.disagreements(job), plan_of(state, (job,)).comment) == (
+        (),
+        (),
+        "keep the propellers",
+    )
+
+
+def test_what_was_written_before_and_comes_later_opens_a_job_too_in_whatever_order() -> None:
+    """The manager had not seen it. A program that reads it first, or last, says the same."""
+    state, job, author = planned()
+    entry = set_aside(author, state, (job,), "sold unrigged")
+    other = replay("QQZ01234A626", (one for register in state.registers.values() for one in register.entries.values()))
+    late = measure(Author("tablet 2", "K. Lind"), other, job, "small.horn", "heard", True)
+    for order in ((entry, late), (late, entry)):
+        again = replay("QQZ01234A626", (one for at in state.registers.values() for one in at.entries.values()))
+        for one in order:
+            again.add(one)
+        found = set_aside_of(again, (job,))
+        assert found is not None
+        assert (found.holds, found.came) == (False, 1)
+    assert entry.subject == (job, "set_aside")
+    assert misfit_of(entry) is None, "a program that does not know of it keeps it as a plan, and shows it"
+
+
+@pytest.mark.parametrize("reason", ["", "  ", "x" * 501])
+def test_a_job_is_set_aside_with_a_reason(reason: str) -> None:
+    state, job, author = planned()
+    with pytest.raises(InputError):
+        set_aside(author, state, (job,), reason)
+
+
+def test_a_job_is_set_aside_by_command_and_taken_up_again(tmp_path: Path) -> None:
+    state, job, _ = planned()
+    with HullFolder(tmp_path / "shop") as hulls:
+        for register in [*state.registers.values()]:
+            for entry in register.entries.values():
+                hulls.save(entry)
+
+    def run(*more: str) -> str:
+        words = ["set-aside", str(tmp_path / "shop"), "QQZ01234A626", "--by", "M. Office", *more]
+        return CliRunner().invoke(program, words, catch_exceptions=False).output
+
+    def now() -> SetAside | None:
+        with HullFolder(tmp_path / "shop", read_only=True) as hulls:
+            return set_aside_of(replay("QQZ01234A626", hulls.entries("QQZ01234A626")), (job,))
+
+    assert run("--reason", "sold unrigged") == f"job {job} is set aside\n"
+    assert (found := now()) is not None
+    assert found.holds
+    assert run("--reason", "bought back", "--undo") == f"job {job} is open again\n"
+    assert now() is None

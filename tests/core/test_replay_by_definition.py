@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import random
 from collections.abc import Collection, Iterable, Mapping
+from pathlib import Path
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import garboard
 from examples import examples
-from garboard.disk.entries import Entry
-from garboard.history.authoring import move_job, retract, same_boat
+from garboard.disk.entries import Entry, read_entry, view
+from garboard.history import registers as registers_module
+from garboard.history import shapes
+from garboard.history.authoring import move_job, retract, same_boat, take_in
 from garboard.history.boat import Boat, open_entries
 from garboard.history.registers import ONLY_GROWING, RegisterKey, register_of
 from garboard.history.replay import HullState, replay
 from garboard.history.values import same_value
+from garboard.job_files.job_file import parse_job_file
 from garboard.records import JsonValue
 from histories import HULL, JOBS, OTHER_HULLS, history, tablet, union
 
@@ -120,6 +126,48 @@ def test_a_view_shows_each_place_with_one_value_and_lists_each_with_several(seed
         assert all(same_value(shown[place], one[place]) for place in one)
         assert set(state.disagreements(job)) == several
         assert len(view.disagreements) == len(several)
+
+
+OF_A_REGISTER = "key entries head_ids misfits is_of_one_text heads current stated history unreadable"
+OF_A_JOB = "view disagreements resolutions retractions stale coverage unreadable waiting hull_number_of moved_to parts"
+
+
+def _told(entries: Iterable[Entry]) -> dict[str, object]:
+    """Everything a state tells of these entries."""
+    state = replay(HULL, entries)
+    jobs = sorted({entry.job for entry in entries} | {*JOBS})
+    of_registers = {
+        key: {name: getattr(one, name) for name in OF_A_REGISTER.split()} for key, one in state.registers.items()
+    }
+    of_jobs = {job: {name: getattr(state, name)(job) for name in OF_A_JOB.split()} for job in jobs}
+    of_all = [state.summary(), state.vessel(), state.jobs, state.aliases, state.moved_away, state.moved_from]
+    return {"registers": of_registers, "jobs": of_jobs, "all": [*of_all, state.hull_number, [*state.unknown]]}
+
+
+def _told_slowly(entries: Iterable[Entry]) -> dict[str, object]:
+    """The same of entries that are each parsed and checked in full, with tables for every register."""
+    with pytest.MonkeyPatch.context() as patch:
+        for module in (registers_module, shapes):
+            patch.setattr(module, "is_reading", lambda entry: False)
+        return _told([read_entry(entry.raw) for entry in entries])
+
+
+@settings(deadline=None, max_examples=examples(30))
+@given(seeds)
+def test_a_register_of_one_plain_reading_tells_what_its_tables_would(seed: int) -> None:
+    """Signatures, retractions, joined and moved jobs among them; entries come in another order, in part, or twice."""
+    entries = _shuffled(union(history(seed)).values(), seed)
+    for some in (entries, entries[::2], _shuffled(_of(_boats(seed), HULL), seed)):
+        assert _told([view(entry.id, entry.raw) for entry in some]) == _told_slowly(some)
+
+
+@pytest.mark.parametrize("job", ["kittiwake", "long_reach", "saltgrass"])
+def test_a_sample_job_tells_the_same_with_and_without_tables(job: str) -> None:
+    state = HullState(HULL)
+    file = Path(garboard.__file__).parents[2] / "sample_jobs" / job / "job.json"
+    entries = take_in(tablet("a").author, state, parse_job_file(file.read_text(), job))
+    assert sum(one.only is not None for one in state.registers.values()) > 20, "the quick way is taken"
+    assert _told([view(entry.id, entry.raw) for entry in entries]) == _told_slowly(entries)
 
 
 def _boats(seed: int) -> list[Entry]:

@@ -14,14 +14,13 @@ import hashlib
 import os
 import random
 import shutil
-import subprocess
-import sys
 from collections.abc import Iterator
 from contextlib import ExitStack, closing, contextmanager, suppress
 from pathlib import Path
 
 import attrs
 import pytest
+from click.testing import CliRunner
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -29,6 +28,7 @@ from campaigns import database_kills
 from campaigns.sync_campaign import Server
 from campaigns.writers import entry_number
 from examples import every, examples
+from garboard.commands.cli import program
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import canonical_bytes, make_entry, read_entry
 from garboard.disk.hullfile import CheckedEntries, HullFolder
@@ -252,7 +252,7 @@ def test_p6_what_nobody_here_understands_passes_through_the_database_byte_for_by
 def servers(cluster: Servers, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Server, Server]]:
     """Two server processes over one database, known to tablets by one certificate."""
     monkeypatch.setenv("GARBOARD_SHOP_STORE", cluster.database())
-    first, second = Server(tmp_path / "first"), Server(tmp_path / "second")
+    first, second = (Server(tmp_path / name, forked=True) for name in ("first", "second"))
     first.first_code = first.start()
     shutil.copytree(tmp_path / "first", tmp_path / "second")
     second.first_code = second.start()
@@ -289,8 +289,8 @@ def test_p8_a_tablet_removed_at_one_server_is_a_stranger_at_the_other(
         folder.save(entry_number(1, HULL))
         at_both = [paired, _at(paired, second)]
         assert [bring_ashore(folder, shop).equal for shop in at_both] == [True, True]
-        remove = [sys.executable, "-m", "garboard", "shop-tablets", "remove", paired.tablet, "--by", "Ines"]
-        subprocess.run(remove, check=True, capture_output=True)
+        remove = ["shop-tablets", "remove", paired.tablet, "--by", "Ines"]
+        CliRunner().invoke(program, remove, catch_exceptions=False)
         for shop in at_both:
             with pytest.raises(NotPaired):
                 bring_ashore(folder, shop)

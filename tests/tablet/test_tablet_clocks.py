@@ -58,6 +58,7 @@ def test_with_several_jobs_open_a_press_asks_which_whatever_the_clocks_say(table
     brought(tablet, opened, author.write(HullState(HULL), "job", ("kind",), "repair", job="other job"))
     line = vessel_line(tablet, HULL)
     assert (line.open, line.job_meant) == (2, "")
+    tablet.sign(HULL, "other job", "technician", "Kim", b"a signature")
     tablet.sign(HULL, "other job", "owner", "A. Marsh", b"a signature")
     line = vessel_line(tablet, HULL)
     assert line.open == 1

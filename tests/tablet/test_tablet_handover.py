@@ -12,14 +12,23 @@ from garboard.demo.samples_folder import sample_job_files
 from garboard.findings import Verdict
 from garboard.history import exchange
 from garboard.job_files.job_file import read_job_file
-from garboard.report.outline import punch_list
+from garboard.records import SignOff
+from garboard.report import outline
+from garboard.report.outline import is_handed_over, punch_list
 from garboard.report.palette import VERDICT_MARKS
 from garboard.steps import is_open
 from garboard_tablet.models.ashore import _amount
 from garboard_tablet.models.asks import shown
 from garboard_tablet.models.covered import coverage
 from garboard_tablet.models.day_path import whole_day
-from garboard_tablet.models.pages import PunchLine, steps_by_phase, still_to_do, to_put_right, what_is_missing
+from garboard_tablet.models.pages import (
+    PunchLine,
+    steps_by_phase,
+    still_to_do,
+    to_put_right,
+    what_is_missing,
+)
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.step_page import counted
 from garboard_tablet.models.tablet import Tablet, open_tablet
 from garboard_tablet.models.vessels import VesselLine
@@ -145,6 +154,7 @@ def test_every_value_a_signature_covers_is_in_a_table(opened: Opened, name: str)
         tables = [part.table for part in covered.parts if part.title == titles[step]]
         found = [line for table in tables for line in table.rows if row in ("", line[0]) or of == line[0]]
         assert any(shown(value) in line for line in found), key
+    assert len({(part.title, part.whose) for part in covered.parts}) == len(covered.parts), "two lines say the same"
 
 
 def test_the_counts_of_what_is_missing_are_told_apart() -> None:
@@ -222,6 +232,23 @@ def test_a_complete_job_is_signed_with_the_press_under_the_thumb(drive: Drive) -
     d.app.screen.redraw()
     d.wait(lambda: d.has("to the book"))
     assert d.find("to the book").kind == "main", "both have signed: the book is what is left"
+    assert (d.says("Handed over"), d.says("Ready")) == (True, False)
+    d.app.way.go(Route(page="job", hull=here.hull, job=here.job, subject=("missing",)))
+    assert d.says("The boat is handed over.")
+
+
+def test_a_boat_is_handed_over_on_the_tablet_as_it_is_in_the_book(opened: Opened) -> None:
+    """With the owner's signature alone it was folded away as handed over, in order; book and board said it was not."""
+    tablet, hull, job = opened("kittiwake")
+    view = tablet.view(hull, job)
+    for fresh, stale in (("owner", ()), ("owner", ("technician",)), ("technician", ("owner",)), ("", ("owner",))):
+        signed = [SignOff(role=role, name="N. N.", stale=role in stale) for role in (fresh, *stale) if role]
+        in_part = attrs.evolve(view, sign_offs=tuple(signed))
+        assert not is_handed_over(in_part)
+        assert not outline.hand_over(in_part, (), ()).is_done
+    both = attrs.evolve(view, sign_offs=tuple(SignOff(role=role, name="N. N.") for role in ("technician", "owner")))
+    assert is_handed_over(both)
+    assert outline.hand_over(both, (), ()).is_done
 
 
 def test_a_failing_check_stands_on_the_punch_list_and_leads_to_its_step(drive: Drive) -> None:

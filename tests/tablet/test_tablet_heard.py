@@ -83,7 +83,7 @@ class AtSea:
 
     def look(self) -> None:
         """The page looks at what is heard, as it does by itself twice a second."""
-        self.d.app.shell.page._look_at_heard(0.5)
+        self.d.app.shell.page._look_at_heard()
         self.d.step()
 
     def close(self) -> None:

@@ -8,13 +8,16 @@ import subprocess
 import sys
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import attrs
 import pytest
 
 from campaigns.writers import entry_number
-from garboard.disk.hullfile import HullFile, HullFolder
+from garboard.disk.hullfile import HullFile, HullFolder, PutResult
 from garboard.disk.journal import file_name
+from garboard.disk.storage import NotSaved
+from garboard.faults import Fault, InputError
 from garboard.history.authoring import measure
 from garboard.history.replay import replay
 from garboard.samples import Sample
@@ -55,6 +58,39 @@ def test_view_models_load_with_kivy_blocked() -> None:
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert int(done.stdout) >= 8
+
+
+def test_what_one_boat_took_is_known_as_saved_where_the_next_one_refuses(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Memory says what the disk says: the same value entered again replaces it, and does not stand beside it."""
+    other, put = "QQZ04418D626", HullFolder.put_if_absent
+
+    def refuses_the_second(files: HullFolder, hull: str, entries: Any) -> PutResult:
+        if hull == other:
+            raise NotSaved("no room on this tablet")
+        return put(files, hull, entries)
+
+    monkeypatch.setattr(HullFolder, "put_if_absent", refuses_the_second)
+    with closing(open_tablet(tmp_path, no_plugins)) as tablet:
+        entries = [entry_number(1, HULL), entry_number(2, other)]
+        with pytest.raises(NotSaved):
+            tablet.save(*entries)
+        assert [entry.id in tablet.state_of(entry.hull_key) for entry in entries] == [True, False]
+        assert [entry.id in tablet.files.ids(entry.hull_key) for entry in entries] == [True, False]
+        assert tablet.saved_words == f"Saved {entries[0].at[11:19]}"
+
+
+def test_an_entry_that_is_refused_takes_none_with_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    entries = [entry_number(1, HULL), entry_number(2, HULL)]
+    too_large = InputError("entry", [Fault("value", "at most 1 MB")])
+    put = PutResult((entries[0].id,), ((entries[1].id, too_large),))
+    monkeypatch.setattr(HullFolder, "put_if_absent", lambda *_: put)
+    with closing(open_tablet(tmp_path, no_plugins)) as tablet:
+        tablet.state_of(HULL)
+        with pytest.raises(InputError):
+            tablet.save(*entries)
+        assert [entry.id in tablet.state_of(HULL) for entry in entries] == [True, False]
 
 
 @pytest.mark.parametrize(

@@ -196,6 +196,7 @@ def hand_over(d: Driver) -> str:
     from garboard_tablet.models.session import Route
 
     here = d.app.tablet.session.here
+    d.app.tablet.sign(here.hull, here.job, "technician", "R. Vane", b"<svg/>")
     d.app.tablet.sign(here.hull, here.job, "owner", "A. Marsh", b"<svg/>")
     d.app.vessels.refresh(here.hull)
     d.app.way.go(Route(page="vessels"))
@@ -206,11 +207,11 @@ def test_a_boat_handed_over_with_a_fail_says_so_and_is_not_green(failing: Driver
     """How many fail and how many points are open; after the next start as well."""
     d = failing
     name = hand_over(d)
-    assert d.says("Handed over, 1 check fails, 4 open")
+    assert d.says("Handed over with 1 point open, 4 steps to do")
     assert mark_of(d.find(name)) == VERDICT_MARKS[Verdict.FAIL]
     d.restart()
     d.app.way.home()
-    assert d.says("Handed over, 1 check fails, 4 open")
+    assert d.says("Handed over with 1 point open, 4 steps to do")
     assert mark_of(d.find(name)) == VERDICT_MARKS[Verdict.FAIL]
 
 

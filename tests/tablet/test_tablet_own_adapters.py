@@ -18,6 +18,7 @@ from garboard.samples import Sample
 from garboard_tablet.models.asks import Ask
 from garboard_tablet.models.heard import Offer, choice_key, chosen_among, may_choose_again, offers, rivals, unheard
 from garboard_tablet.models.one_source import OneSource, choices_of
+from garboard_tablet.pages.network import heard_lines
 
 GATEWAY, SECOND = "192.168.4.1", "192.168.4.2"
 SPEED = Field(name="engine_speed", title="Engine speed", kind=Kind.AMOUNT, quantity="engine speed", unit="rev/min",
@@ -219,3 +220,11 @@ def test_a_choice_can_be_made_again_where_others_are_heard() -> None:
     taken_back = twin({"engine_speed 0": ""})
     assert choices_of(taken_back) == {}
     assert rivals(("engine_speed",), taken_back, both) == rivals(("engine_speed",), twin(), both) != {}
+
+
+def test_the_network_page_writes_a_real_minus_and_rounds_as_people_do() -> None:
+    heard = BoatNetwork(Where(10110, "", Way.BROADCAST), now=lambda: 100.0)
+    heard.hear(b"$HCHDG,81.25,,,12.0,W\r\n", GATEWAY)
+    said = heard_lines(heard, {}).values()
+    assert "Variation: −12.0 deg, from HC" in said
+    assert any(line.startswith("Heading magnetic: 81.3 deg") for line in said)

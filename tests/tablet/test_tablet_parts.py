@@ -220,7 +220,7 @@ def a_line(hull: str) -> VesselLine:
 
 def test_looking_through_the_list_changes_nothing_in_it(tablet: Tablet, job: Route) -> None:
     vessels = VesselList(tablet, {"GONE": a_line("GONE")})
-    found = differences(tablet.files, vessels.snapshot())
+    found = differences(tablet.files, vessels.snapshot(), "")
     assert found.changed == (job.hull,)
     assert [line.hull for line in found.gone] == ["GONE"]
     assert vessels.lines.keys() == {"GONE"}
@@ -231,7 +231,7 @@ def test_looking_through_the_list_changes_nothing_in_it(tablet: Tablet, job: Rou
 def test_a_line_made_while_the_list_is_looked_through_stays(tablet: Tablet) -> None:
     """The worker saw no file of the hull; the person opened a job on it before the drawing thread heard of it."""
     vessels = VesselList(tablet, {HULL: a_line(HULL)})
-    found = differences(tablet.files, vessels.snapshot())
+    found = differences(tablet.files, vessels.snapshot(), "")
     assert [line.hull for line in found.gone] == [HULL]
     tablet.open_job(HULL)
     vessels.refresh(HULL)

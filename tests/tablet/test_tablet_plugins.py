@@ -30,7 +30,7 @@ from garboard_tablet.models.live_source import minded_guide
 from garboard_tablet.models.plugin_minder import MOST_CUTS, Patience, PluginMinder
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import open_tablet
-from tablet.driver import Drive
+from tablet.driver import Drive, Driver
 
 VIEW = JobView(vessel=Vessel(hull_number="QQZ04417D626"), job=Job(id="one", opened="2026-05-14"))
 SOON = Patience(processor=0.1, wall=0.3, more=0.15, held=20.0)
@@ -283,6 +283,41 @@ def test_the_first_page_says_who_is_left_out_and_a_press_lets_it_run_again(tmp_p
     assert "our_own" in [one.name for one in again.host.plugins]
     assert again.plugins_left_out() == ()
     again.close()
+
+
+def test_the_list_of_boats_follows_the_plugins(tmp_path: Path, drive: Drive) -> None:
+    """Steps and failing checks of a plugin that came, or was withdrawn, are counted at the next start, boat by boat."""
+    folder, own = tmp_path / "tablet", wrong_plugins.computing("our_own", "yield found()")
+
+    def start() -> Driver:
+        d = drive(folder, make_host=None)
+        d.app.watch.look()
+        d.step(4)
+        return d
+
+    d = start()
+    hull, job = d.app.tablet.open_job("XYZAB123F526")
+    d.app.vessels.refresh(hull)
+    without = d.app.vessels.lines[hull]
+    keep(folder, [ApprovedPlugin("our_own", d.app.tablet.files.attachments.put(own.encode()), "M. Office", 1)])
+    assert d.app.tablet.plugin_set == without.plugins, "it runs from the next start on"
+    d.close()
+
+    d = start()
+    line = d.app.vessels.lines[hull]
+    assert (line.total, line.stamp) == (without.total + 1, without.stamp)
+    d.app.findings.soon(Route(page="job", hull=hull, job=job))
+    d.step(2)
+    assert d.app.vessels.lines[hull].fails_now == 1
+    d.app.watch.keep()
+    keep(folder, [])
+    d.close()
+
+    d = start()
+    line = d.app.vessels.lines[hull]
+    assert (line.total, line.fails_now, line.plugins) == (without.total, 0, without.plugins)
+    assert not d.app.vessels.to_judge
+    assert d.says(f"0 of {without.total} steps")
 
 
 def test_a_fields_own_function_keeps_nobody_from_entering(tmp_path: Path, minder: PluginMinder) -> None:

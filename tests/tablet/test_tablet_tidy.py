@@ -8,12 +8,12 @@ import weakref
 from collections import Counter
 from collections.abc import Iterator
 from functools import partial, wraps
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import pytest
 
-from tablet.driver import Drive, Driver
+from tablet.driver import Drive, Driver, new_job
 
 NEVER = 1e9
 """Longer than any test runs [s]."""
@@ -106,6 +106,68 @@ def test_a_page_sets_its_words_once_and_draws_its_panels_once(d: Driver, monkeyp
     assert len(words) > 10
     assert len(panels) > 3
     assert {times[id(one)] for one in (*words, *panels)} == {1}
+
+
+def test_nothing_is_cleared_away_between_a_press_and_its_page(
+    kivy_window: object, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not while a finger is down, nor just after a page came up; in the end it is, however fast somebody presses."""
+    from garboard_tablet.ui import tidy
+
+    now, collected, is_down = [0.0], list[float](), [False]
+    monkeypatch.setattr(tidy, "time", SimpleNamespace(monotonic=lambda: now[0]))
+    monkeypatch.setattr(tidy, "is_finger_down", lambda: is_down[0])
+    monkeypatch.setattr(tidy, "_modules", len(sys.modules) + 100)
+    monkeypatch.setattr(tidy, "_left", [])
+    monkeypatch.setattr(tidy.tidy_soon, "timeout", tidy.TIDY)
+    monkeypatch.setattr(gc, "collect", lambda: collected.append(now[0]))
+
+    def come_due(at: float) -> None:
+        now[0] = at
+        tidy.tidy_soon.cancel()
+        tidy._tidy(0.0)
+
+    tidy.has_left()
+    now[0] = 0.1
+    tidy.has_left()
+    come_due(0.2)
+    assert (collected, tidy.tidy_soon.is_triggered) == ([], True)
+    is_down[0] = True
+    come_due(0.3)
+    assert (collected, tidy.tidy_soon.is_triggered) == ([], True)
+    is_down[0] = False
+    come_due(0.4)
+    assert (collected, tidy.tidy_soon.is_triggered) == ([0.4], False)
+    for _ in range(tidy.MOST_LEFT):
+        tidy.has_left()
+    come_due(0.4)
+    assert collected == [0.4, 0.4]
+
+
+def test_python_looks_for_nothing_while_a_page_is_made(d: Driver) -> None:
+    """It looked nine times, once through all that was a moment old."""
+    from garboard_tablet.ui.tidy import look_seldom
+
+    new_job(d)
+    d.press("step dock.horn", "back", "back")
+    before, looked = gc.get_threshold(), list[int]()
+
+    def look(phase: str, about: dict[str, int]) -> None:
+        if phase == "stop":
+            looked.append(about["generation"])
+
+    gc.collect()
+    gc.callbacks.append(look)
+    try:
+        look_seldom()
+        gc.enable()
+        d.press("step dock.horn")
+    finally:
+        gc.disable()
+        gc.set_threshold(*before)
+        gc.callbacks.remove(look)
+    assert d.app.shell.page.route.page == "entry"
+    assert looked == []
 
 
 def soon_after(d: Driver, left: list[weakref.ref[Any]]) -> None:

@@ -18,13 +18,17 @@ from garboard.commands.tools import (
 )
 from garboard.disk.attachments import AttachmentDamaged, Attachments
 from garboard.disk.hullfile import ATTACHMENTS_FOLDER
+from garboard.disk.photo_words import BEGINNING
 from garboard.faults import GarboardError, in_words
+from garboard.history.authority import SHOP_FOLDER
 from garboard.job_files.job_file import file_beside, is_a_file, is_beside
-from garboard.report.photo_files import BEGINNING, beginning_of, to_draw
+from garboard.report.photo_files import beginning_of, to_draw
 from garboard.report.photos import Photo, PhotoLoader
 from garboard.report.terminal import Tools
 
 if TYPE_CHECKING:
+    from garboard.disk.entries import Entry
+    from garboard.disk.storage import FolderInUse
     from garboard.history.proof import Proof
     from garboard.hosting.failures import PluginProblem
     from garboard.hosting.host import PluginHost
@@ -47,7 +51,8 @@ if TYPE_CHECKING:
 @click.option("--no-entry", is_flag=True, help="Keep no entry in the folder that this book was issued.")
 @click.pass_obj
 def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: str, by: str, no_entry: bool) -> None:
-    """Assess the job and write its book. A folder of hull files keeps that it was issued.
+    """Assess the job and write its book. A folder of hull files keeps that it was issued, or the shop's server that
+    has it open.
 
     Exit status 1: a plugin could not write its section, and the book is without it; or that the book was issued
     could not be kept.
@@ -99,27 +104,54 @@ def proof_in(folder: Path, view: JobView) -> Proof:
 
 
 def _keep_issued(folder: Path, view: JobView, pdf: bytes, proof: Proof, by: str, host: PluginHost) -> bool:
-    """Keep the entry, and say whether it is kept. The book is whole without it: `verify` then does not know it."""
+    """Keep the entry, and say whether it is kept. The book is whole without it: `verify` then does not know it.
+
+    A shop's server that has the folder open keeps it instead.
+    """
     from garboard.commands.hulls import author_of, save_all
     from garboard.disk.hullfile import HullFolder
+    from garboard.disk.storage import FolderInUse
     from garboard.history.boat import open_hull
     from garboard.history.proof import issue
 
+    def entry_in(hulls: HullFolder) -> Entry | None:
+        boat = open_hull(hulls, view.vessel.hull_number)
+        author = author_of(hulls, boat.state, "", by)
+        author = attrs.evolve(author, by=by or author.tablet, plugins={one.name: one.version for one in host.plugins})
+        return issue(author, boat, view.job.id, pdf, proof)
+
     try:
-        with HullFolder(folder) as hulls:
-            boat = open_hull(hulls, view.vessel.hull_number)
-            author = author_of(hulls, boat.state, "", by)
-            author = attrs.evolve(
-                author, by=by or author.tablet, plugins={one.name: one.version for one in host.plugins}
-            )
-            entry = issue(author, boat, view.job.id, pdf, proof)
-            save_all(hulls, [entry] if entry else [])
+        try:
+            with HullFolder(folder) as hulls:
+                entry = entry_in(hulls)
+                save_all(hulls, [entry] if entry else [])
+        except FolderInUse as in_use:
+            with HullFolder(folder, read_only=True) as hulls:
+                entry = entry_in(hulls)
+            if entry is not None and not _hand_in(folder, entry, in_use):
+                return False
     except (GarboardError, OSError) as failure:
         click.echo(f"Not kept that it was issued: {in_words(failure)}", err=True)
         return False
     draft = " as a draft" if proof.revision.is_draft else ""
     click.echo(f"{'Kept' if entry else 'Kept before'}: issued{draft}, root {proof.short}")
     return True
+
+
+def _hand_in(folder: Path, entry: Entry, in_use: FolderInUse) -> bool:
+    """Hand the entry in to the shop's server that has the folder open, and wait for it to be kept."""
+    from garboard.history.handed_in import hand_in, is_taken
+
+    if not (folder / SHOP_FOLDER).is_dir():
+        told = "Then write the book again. With --no-entry it is written without."
+        click.echo(f"Not kept that it was issued: {in_words(in_use)}. {told}", err=True)
+        return False
+    path = hand_in(folder, entry)
+    if is_taken(path):
+        return True
+    told = "The shop's server keeps it when it next looks; until then `verify` does not know this book."
+    click.echo(f"Not kept yet that it was issued: it is handed in as {path}. {told}", err=True)
+    return False
 
 
 def photos_at(job: Path) -> PhotoLoader:

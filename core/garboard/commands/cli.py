@@ -47,6 +47,7 @@ COMMANDS: Mapping[str, str] = {
     "take-back": "garboard.commands.hulls:take_back",
     "same-boat": "garboard.commands.hulls:same_boat",
     "attach": "garboard.commands.hulls:attach",
+    "set-aside": "garboard.commands.hulls:set_job_aside",
     "move-job": "garboard.commands.hulls:move_job",
     "join-job": "garboard.commands.hulls:join_job",
     "digest": "garboard.commands.hulls:digest",

@@ -48,7 +48,7 @@ def command(tools: Tools, out: Path, show_all: bool) -> None:
         _print_reports(console, host, jobs)
     _write_findings(out, host, jobs)
     _write_books(console, out, host, jobs, day.shop)
-    _print_boats(console, jobs)
+    _print_boats(console, host, jobs)
     _print_what_next(console, out, jobs)
 
 
@@ -82,24 +82,25 @@ def _write_books(console: Console, out: Path, host: PluginHost, jobs: Mapping[st
         keep_issued(shop, job.view, book, proof, {one.name: one.version for one in host.plugins})
 
 
-def _print_boats(console: Console, jobs: Mapping[str, AssessedJob]) -> None:
+def _print_boats(console: Console, host: PluginHost, jobs: Mapping[str, AssessedJob]) -> None:
     """One line a boat, the finished one last, where the eye stops."""
     from garboard.report.job_report import summary
-    from garboard.report.outline import hand_over
+    from garboard.report.outline import hand_over, is_handed_over, punch_list
 
-    for job in sorted(jobs.values(), key=lambda job: hand_over(job.view, job.assessed).is_done):
-        vessel, state = job.view.vessel, hand_over(job.view, job.assessed)
+    for job in sorted(jobs.values(), key=lambda job: is_handed_over(job.view)):
+        vessel = job.view.vessel
+        state = hand_over(job.view, job.assessed, punch_list(job.view, host, job.assessed))
         standing = "finished and signed" if state.is_done else "not finished"
         if state.is_done and state.lacking:
-            standing = f"signed with {', '.join(state.lacking)}"
+            standing = f"{state.words}, {', '.join(state.lacking)}"
         line = f"{vessel.name} ({vessel.hull_number}), {standing}: {summary(job.assessed)}"
         console.print(line, soft_wrap=True, highlight=False)
 
 
 def _print_what_next(console: Console, out: Path, jobs: Mapping[str, AssessedJob]) -> None:
-    from garboard.report.outline import hand_over
+    from garboard.report.outline import is_handed_over
 
-    done = [name for name, job in jobs.items() if hand_over(job.view, job.assessed).is_done]
+    done = [name for name, job in jobs.items() if is_handed_over(job.view)]
     console.print(
         f"\nWrote {len(jobs)} handover books, findings.json, tablets and shop to {out.resolve()}.", soft_wrap=True
     )

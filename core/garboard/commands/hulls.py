@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from difflib import get_close_matches
 from pathlib import Path
@@ -32,7 +33,7 @@ from garboard.disk.journal import file_name
 from garboard.disk.storage import Loss
 from garboard.faults import Fault, InputError, in_number, shown
 from garboard.history import authoring as writing
-from garboard.history import backup, exchange
+from garboard.history import backup, exchange, plans
 from garboard.history.authoring import Author
 from garboard.history.authority import SHOP_FOLDER, THE_SHOP_ITSELF, managers_part
 from garboard.history.boat import Boat, author_for, open_hull, register_named, replay_with_aliases
@@ -552,6 +553,32 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
             _tell_what_outlived(folder, kept)
 
 
+@click.command("set-aside")
+@folder_argument
+@click.argument("hull")
+@job_option
+@click.option("--undo", is_flag=True, help="Take the job up again.")
+@_signed
+def set_job_aside(folder: Path, hull: str, job: str, undo: bool, by: str, reason: str, tablet: str) -> None:
+    """Set a job aside that will not be finished, such as of a boat that was withdrawn. All that was entered stays.
+
+    No open list of the shop's board and no number counts it. It is open again with --undo, or when a tablet brings
+    something new for it.
+    """
+    from garboard.report.outline import is_handed_over
+
+    with writing_in(folder, hull, job) as (hulls, boat, job):
+        home = boat.state_of(job)
+        jobs, author = (job, *home.parts(job)), author_of(hulls, home, tablet, by)
+        if undo:
+            save_all(hulls, plans.taken_up(author, home, jobs, reason))
+        elif is_handed_over(boat.view(job)):
+            raise InputError("set-aside", [Fault("job", "one that is not handed over", f"{job}, which is")])
+        else:
+            save_all(hulls, [plans.set_aside(author, home, jobs, reason)])
+    click.echo(f"job {job} is {'open again' if undo else 'set aside'}")
+
+
 @click.command("import")
 @click.argument("job_file", metavar="FILE", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option(
@@ -591,8 +618,16 @@ def import_job(tools: Tools, job_file: Path, folder: Path, by: str, anyway: bool
     _refuse_what_does_not_fit(read, job_file, tools.host_for(folder), anyway=anyway)
     with HullFolder(folder) as hulls:
         state = replay(read.vessel.hull_number, hulls.entries(read.vessel.hull_number))
-        hull, added = exchange.import_job(hulls, read, job_file.parent, author_of(hulls, state, tablet, by))
+        changed: list[str] = []
+        author = author_of(hulls, state, tablet, by)
+        hull, added = exchange.import_job(hulls, read, job_file.parent, author, changed.append)
     click.echo(f"{hull}: {in_number(added, 'new entry', 'new entries')}")
+    for file in changed:
+        click.echo(
+            f"not taken in: {file}. It is not the file that its entry names: it was changed, or exported without "
+            "places. Ask for an export that holds it as it is.",
+            err=True,
+        )
 
 
 def _import_backup(file: Path, folder: Path) -> None:
@@ -655,11 +690,27 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
 )
 @click.option("--without-samples", is_flag=True, help="Leave the samples of recordings out of the tables.")
 @click.option("--names", is_flag=True, help="Name the boats' owners in the tables.")
+@click.option(
+    "--without-places", is_flag=True, help="Leave out of a job's photos where and with what camera they were taken."
+)
 @click.pass_obj
-def export(tools: Tools, folder: Path, hull: str, job: str, out: Path, without_samples: bool, names: bool) -> None:
+def export(
+    tools: Tools,
+    folder: Path,
+    hull: str,
+    job: str,
+    out: Path,
+    without_samples: bool,
+    names: bool,
+    without_places: bool,
+) -> None:
     """Export a job as a job file with its recordings, or everything as tables.
 
-    With HULL, and a folder as OUT: one job. An import elsewhere gives every entry the same id.
+    With HULL, and a folder as OUT: one job. An import elsewhere gives every entry the same id. A job file that stands
+    there is replaced if all its entries are in the new one; any other is kept, and the export refused.
+
+    Photos go as they were signed for. If one says where it was taken, the command says so; --without-places writes
+    the photos without that, and an import elsewhere does not take these.
 
     With FILE.zip or FILE.duckdb as OUT: boats, jobs, plans, values, findings with their numbers, recordings, people and
     days of all boats, or of HULL, one observation a row. The zip holds them as Parquet, as CSV and as a workbook. The
@@ -669,10 +720,10 @@ def export(tools: Tools, folder: Path, hull: str, job: str, out: Path, without_s
     Exit status 0: everything is in it. Exit status 1: a recording, a photo or a hull file is not
     here whole.
     """
-    if out.suffix.lower() in ENDINGS:
+    if out.suffix.lower() in ENDINGS:  # they hold no photos
         _export_tables(tools, folder, hull, job, out, with_samples=not without_samples, with_owners=names)
     elif hull:
-        _export_job(tools, folder, hull, job, out)
+        _export_job(tools, folder, hull, job, out, without_places=without_places)
     else:
         expected = "a hull number, to export its job into a folder; or FILE.zip or FILE.duckdb, for tables of all boats"
         raise InputError("export", [Fault("HULL", expected, "none")])
@@ -720,8 +771,9 @@ def _export_tables(
         sys.exit(SOMETHING_FAILS)
 
 
-def _export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> None:
+def _export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path, *, without_places: bool) -> None:
     lacking: list[str] = []
+    talks: Counter[exchange.Talk] = Counter()
     with HullFolder(folder, read_only=True) as hulls:
         boat = open_hull(hulls, hull)
         path = exchange.export_job(
@@ -730,15 +782,38 @@ def _export_job(tools: Tools, folder: Path, hull: str, job: str, out: Path) -> N
             chosen_job(boat, job),
             out,
             tools.host_for(folder).settings,
+            without_places=without_places,
             lacking=lambda file, why: lacking.append(f"{file}: {why}"),
+            talks=lambda talk: talks.update([talk]),
         )
         tell_not_read(hulls)
         is_whole = not (lacking or hulls.left_alone or hulls.damage())
     click.echo(str(path))
+    for one in _talks_in_words(talks):
+        click.echo(one, err=True)
     for one in lacking:
         click.echo(f"not in it: {one}", err=True)
     if not is_whole:
         sys.exit(SOMETHING_FAILS)
+
+
+def _talks_in_words(talks: Mapping[exchange.Talk, int]) -> Iterator[str]:
+    """What the photos of an export say besides what is seen, each kind counted, and how to leave it out."""
+    says = {
+        exchange.Talk.PLACE: "{photos} in it {say} where {they} taken",
+        exchange.Talk.WORDS: "{photos} in it {say} with what camera {they} taken, or other words",
+        exchange.Talk.NOT_KNOWN: "{files} in it may say where {they} taken, and cannot be looked into here",
+    }
+    for talk, sentence in says.items():
+        if count := talks.get(talk, 0):
+            yield sentence.format(
+                photos=in_number(count, "photo"),
+                files=in_number(count, "file"),
+                say="says" if count == 1 else "say",
+                they="it was" if count == 1 else "they were",
+            )
+    if talks:
+        yield "to leave that out: --without-places"
 
 
 @contextmanager

@@ -160,7 +160,7 @@ def _of_file(file: FileChecked) -> Iterator[str]:
 
 def _when(issued: Issued) -> str:
     entry = issued.entry
-    return f"on {moment_in_words(entry.at)} by {entry.by}, by garboard {entry.fields.get('program', '')}"
+    return f"on {moment_in_words(entry.at)} by {entry.by}, by garboard {entry.program}"
 
 
 def _of_entries(entries: EntriesChecked, host: PluginHost) -> Iterator[str]:

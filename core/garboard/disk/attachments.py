@@ -24,6 +24,12 @@ def is_attachment_name(reference: str) -> bool:
     return _NAME.fullmatch(reference) is not None
 
 
+def is_content_of(path: Path, name: str) -> bool:
+    """Whether a file is what an attachment's name says; read through, however large."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest() == name
+
+
 class AttachmentDamaged(GarboardError):
     """An attachment's content is not what its name says; it was set aside and can be fetched again."""
 
@@ -81,9 +87,8 @@ class Attachments:
         if not self._writing:
             raise NotSaved("the folder is open for reading only")
         self._before_writing()
-        with path.open("rb") as file:
-            if hashlib.file_digest(file, "sha256").hexdigest() != name:
-                return False
+        if not is_content_of(path, name):
+            return False
         try:
             storage.make_folder(self.folder)
             path.replace(self._path(name))

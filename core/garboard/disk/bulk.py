@@ -16,7 +16,10 @@ R = TypeVar("R")
 
 
 def makes_many(work: Callable[P, R]) -> Callable[P, R]:
-    """Has Python look for garbage after a work only, in other threads as well. Where it never looks, it stays so."""
+    """Has Python look for garbage after a work only, in other threads as well. Where it never looks, it stays so.
+
+    What was much is looked through before the work ends, and set among what is old: or the next save waits for that.
+    """
 
     @wraps(work)
     def done(*args: P.args, **more: P.kwargs) -> R:
@@ -27,5 +30,8 @@ def makes_many(work: Callable[P, R]) -> Callable[P, R]:
             return work(*args, **more)
         finally:
             gc.enable()
+            first, second, _ = gc.get_threshold()
+            if gc.get_count()[0] > first * second > 0:
+                gc.collect(1)
 
     return done

@@ -91,7 +91,7 @@ class DurableStorage(Storage):
             self._is_changed = True
             self._held = dict(data)  # type: ignore[arg-type]  # TinyDB gives back what it read
             return
-        storage.make_folder(self.path.parent)
+        storage.make_folder_of(self.path)
         storage.remove_unfinished(self.path.parent, of=self.path.name)
         text = json.dumps({**self.kind.form.heading, **data}, ensure_ascii=False, separators=(",", ":"))
         storage.write_whole(self.path, [text.encode()], private=self.kind.private)

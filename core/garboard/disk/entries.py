@@ -19,14 +19,14 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
-from functools import lru_cache
+from functools import cache, cached_property, lru_cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, NoReturn
 
 import attrs
 
 from garboard import __version__, hull_number
-from garboard.disk.clock import Stamp
+from garboard.disk.clock import ZERO, Stamp
 from garboard.disk.formats import Format
 from garboard.disk.json_text import read_json_by
 from garboard.faults import Fault, InputError, shown
@@ -97,57 +97,59 @@ _ID = re.compile(r"[0-9a-f]{32}")
 _HALF_OF_A_PAIR = rb"\ud"
 """How JSON may spell half of a surrogate pair, which is no text."""
 _TEXT_FIELDS = ("kind", "hull", "job", "dev", "by", "at", "program")
+_SIMPLE_TYPES = frozenset({str, int, bool, type(None)})
+_ENCODER = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 _FIELDS = frozenset({*_TEXT_FIELDS, "v", "subject", "value", "replaces", "clock", "plugins"})
 
 
-@attrs.frozen
+@attrs.frozen(repr=False, eq=False)
 class Entry:
-    """One entry: its id, its bytes, and a view of what stands in them.
+    """One entry: its id, its bytes, and a view of what stands in them. Equal ids are equal entries.
 
-    The view is for reading. Nothing writes an entry from it; `raw` is what is stored and sent. What replaying a hull
-    asks of every entry, and several times, is worked out once, when the entry is made.
+    The view is for reading. Nothing writes an entry from it; `raw` is what is stored and sent. What replaying and
+    viewing a hull ask of every entry is worked out once, when the entry is made; the rest when it is asked for.
 
-    kind          : one of KINDS, or one this version does not know
+    kind          : one of KINDS, or one this version does not know; "" for bytes that are no entry
     hull          : the hull number as typed
     job           : the job's id; "" for facts about the vessel
     subject       : what the entry is about: ("prop_check", "full_throttle", "engine_speed")
     replaces      : ids of the entries the person saw and replaced with this one
+    clock         : for order on screen only
+    at            : wall time with UTC offset, for people to read
     is_understood : whether this version knows the kind and the format; if not, the entry is only kept and passed on
+    has_lists     : whether subject and replaces are the lists of text they should be, none of it left out here
     """
 
     id: str
-    raw: bytes = attrs.field(repr=False, eq=False)
-    fields: Mapping[str, JsonValue] = attrs.field(repr=False, eq=False)
-    kind: str = attrs.field(init=False, repr=False, eq=False)
-    hull: str = attrs.field(init=False, repr=False, eq=False)
-    job: str = attrs.field(init=False, repr=False, eq=False)
-    subject: tuple[str, ...] = attrs.field(init=False, repr=False, eq=False)
-    replaces: tuple[str, ...] = attrs.field(init=False, repr=False, eq=False)
-    is_understood: bool = attrs.field(init=False, repr=False, eq=False)
+    raw: bytes
+    kind: str = ""
+    hull: str = ""
+    job: str = ""
+    subject: tuple[str, ...] = ()
+    replaces: tuple[str, ...] = ()
+    value: JsonValue = None
+    clock: Stamp = ZERO
+    at: str = ""
+    by: str = ""
+    tablet: str = ""
+    instrument: str = ""
+    is_understood: bool = False
+    has_lists: bool = False
+    _fields: Mapping[str, JsonValue] | None = None
 
-    @kind.default
-    def _kind(self) -> str:
-        return self._text("kind")
+    def __eq__(self, other: object) -> bool:
+        return self.id == other.id if isinstance(other, Entry) else NotImplemented
 
-    @hull.default
-    def _hull(self) -> str:
-        return self._text("hull")
+    def __hash__(self) -> int:
+        return hash(self.id)
 
-    @job.default
-    def _job(self) -> str:
-        return self._text("job")
+    def __repr__(self) -> str:
+        return f"Entry(id={self.id!r})"
 
-    @subject.default
-    def _subject(self) -> tuple[str, ...]:
-        return _texts(self.fields.get("subject"))
-
-    @replaces.default
-    def _replaces(self) -> tuple[str, ...]:
-        return _texts(self.fields.get("replaces"))
-
-    @is_understood.default
-    def _is_understood(self) -> bool:
-        return self.kind in KINDS and ENTRY.reads(self.format)
+    @cached_property
+    def fields(self) -> Mapping[str, JsonValue]:
+        """Everything that stands in it, by name."""
+        return MappingProxyType(_members(self.raw) if self._fields is None else self._fields)
 
     @property
     def format(self) -> int:
@@ -159,34 +161,8 @@ class Entry:
         return _hull_key(self.hull) if self.hull else ""
 
     @property
-    def value(self) -> JsonValue:
-        return self.fields.get("value")
-
-    @property
-    def tablet(self) -> str:
-        return self._text("dev")
-
-    @property
-    def by(self) -> str:
-        return self._text("by")
-
-    @property
-    def at(self) -> str:
-        """Wall time with UTC offset, for people to read."""
-        return self._text("at")
-
-    @property
-    def clock(self) -> Stamp:
-        """For order on screen only."""
-        found = self.fields.get("clock")
-        if isinstance(found, list) and len(found) == 2 and type(found[0]) is type(found[1]) is int:
-            return tuple.__new__(Stamp, found)  # replay and every view ask this of each entry
-        numbers = [number for number in found if type(number) is int] if isinstance(found, list) else []
-        return Stamp(numbers[0], numbers[1]) if len(numbers) == 2 else Stamp(0, 0)
-
-    @property
     def program(self) -> str:
-        return self._text("program")
+        return _text(self.fields.get("program"))
 
     @property
     def plugins(self) -> Mapping[str, JsonValue]:
@@ -197,10 +173,6 @@ class Entry:
     def more(self) -> Mapping[str, JsonValue]:
         """Fields a plugin or a newer version added."""
         return MappingProxyType({name: value for name, value in self.fields.items() if name not in _FIELDS})
-
-    def _text(self, name: str) -> str:
-        found = self.fields.get(name)
-        return found if isinstance(found, str) else ""
 
 
 def make_entry(
@@ -250,6 +222,8 @@ def make_entry(
         "program": __version__,
         "plugins": dict(plugins or {}),
     }
+    if not more and (raw := _plainly_made(fields)):
+        return _plain(entry_id(raw), raw) or _entry(entry_id(raw), raw, fields)
     further = dict(more or {})
     taken = sorted(_FIELDS & further.keys())
     faults = [
@@ -263,7 +237,24 @@ def make_entry(
         raise InputError("entry", faults)
     raw = canonical_bytes(tidy)
     _refuse_too_large(raw)
-    return Entry(entry_id(raw), raw, MappingProxyType(tidy))
+    return _plain(entry_id(raw), raw) or _entry(entry_id(raw), raw, tidy)
+
+
+def _plainly_made(fields: dict[str, JsonValue]) -> bytes:
+    """The bytes of a new entry with one plain value, as nearly all are; b"" for one that must be looked through.
+
+    The shape that is recognised (`hull_key_of`) has nothing in it that may not stand in an entry. What its bytes do not
+    show is asked here: a key that was no text, and a value that someone may change later.
+    """
+    plugins = fields["plugins"]
+    if type(fields["value"]) not in _SIMPLE_TYPES or not isinstance(plugins, dict) or {*map(type, plugins)} - {str}:
+        return b""
+    try:
+        raw = canonical_bytes(fields)
+    except (TypeError, ValueError):
+        return b""
+    is_sound = len(raw) <= LARGEST_ENTRY and _is_plain(raw) and not any(_faults_of_a_new_entry(fields))
+    return raw if is_sound else b""
 
 
 def stray_of(hull: str, raw: bytes) -> Entry | None:
@@ -326,15 +317,17 @@ def view(entry_id: str, raw: bytes) -> Entry:
     """A view of bytes stored under their id. Without any fields where they are no entry: this program never stores
     such bytes, but they can stand in a file that came from elsewhere.
     """
+    if len(raw) <= LARGEST_ENTRY and (plain := _plain(entry_id, raw)):
+        return plain
     try:
         if len(raw) > LARGEST_ENTRY or _HALF_OF_A_PAIR in raw:
             return read_entry(raw)
         fields = _loads(raw)
     except InputError:
-        return Entry(entry_id, raw, MappingProxyType({}))
+        return Entry(entry_id, raw, fields={})
     if isinstance(fields, dict) and _has_an_address(fields):
         return _entry(entry_id, raw, fields)
-    return Entry(entry_id, raw, MappingProxyType({}))
+    return Entry(entry_id, raw, fields={})
 
 
 def _has_an_address(fields: Mapping[str, JsonValue]) -> bool:
@@ -344,9 +337,61 @@ def _has_an_address(fields: Mapping[str, JsonValue]) -> bool:
     return type(version) is int and version > 0 and isinstance(kind, str) and kind != "" and is_sized
 
 
-def _entry(entry_id: str, raw: bytes, fields: dict[str, JsonValue]) -> Entry:
+def _entry(entry_id: str, raw: bytes, stored: dict[str, JsonValue]) -> Entry:
     """An entry seen as this version has it; its bytes stay as they came."""
-    return Entry(entry_id, raw, MappingProxyType(ENTRY.brought_up(fields, _integer(fields["v"]))))
+    fields = ENTRY.brought_up(stored, _integer(stored["v"]))
+    kind = _text(fields.get("kind"))
+    return Entry(
+        entry_id,
+        raw,
+        kind,
+        _text(fields.get("hull")),
+        _text(fields.get("job")),
+        _texts(fields.get("subject")),
+        _texts(fields.get("replaces")),
+        fields.get("value"),
+        _stamp(fields.get("clock")),
+        _text(fields.get("at")),
+        _text(fields.get("by")),
+        _text(fields.get("dev")),
+        _text(fields.get("instrument")),
+        kind in KINDS and ENTRY.reads(_integer(fields.get("v"))),
+        _is_list_of_text(fields.get("subject")) and _is_list_of_text(fields.get("replaces")),
+        fields,
+    )
+
+
+def _plain(entry_id: str, raw: bytes) -> Entry | None:
+    """The same entry as `_entry` makes of bytes of the one plain shape, in a third of the time; None for others."""
+    try:
+        plain = _plain_text().fullmatch(raw.decode())
+    except UnicodeDecodeError:
+        return None
+    if plain is None:
+        return None
+    at, by, moment, count, tablet, hull, instrument, job, kind, replaces, subject, value = plain.groups()
+    return Entry(
+        entry_id,
+        raw,
+        kind,
+        hull,
+        job[1:-1],
+        _plain_texts(subject),
+        () if replaces == "[]" else _plain_texts(replaces),
+        value[1:-1] if value[0] == '"' else _loads(value.encode()),
+        tuple.__new__(Stamp, (int(moment), int(count))),
+        at,
+        by,
+        tablet,
+        instrument or "",
+        kind in KINDS,
+        True,
+    )
+
+
+def _plain_texts(listed: str) -> tuple[str, ...]:
+    """The texts of a list, none of which holds a quote."""
+    return tuple(listed[2:-2].split('","')) if listed != "[]" else ()
 
 
 def entry_id(raw: bytes) -> str:
@@ -360,7 +405,7 @@ def canonical_bytes(value: JsonValue) -> bytes:
     >>> canonical_bytes({"b": [1, None], "a": "38.2 kn"})
     b'{"a":"38.2 kn","b":[1,null]}'
     """
-    return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode()
+    return _ENCODER.encode(value).encode()
 
 
 def hull_key_of(raw: bytes) -> str:
@@ -379,7 +424,19 @@ def hull_key_of(raw: bytes) -> str:
     return read_entry(raw).hull_key
 
 
-def plain_place_and_value(raw: bytes) -> tuple[tuple[bytes, ...], bytes] | None:
+PlaceAndValue = tuple[tuple[bytes, ...], bytes]
+"""See `plain_place_and_value`."""
+
+
+def hull_key_and_place(raw: bytes) -> tuple[str, PlaceAndValue | None]:
+    """`hull_key_of` and `plain_place_and_value` in one look."""
+    plain = _is_plain(raw)
+    if plain and len(raw) <= LARGEST_ENTRY and (raw[-2] != _END_OF_OBJECT or _keys_are_sorted(plain["value"])):
+        return _key_of_plain_hull(plain["hull"]), _place_and_value(plain)
+    return read_entry(raw).hull_key, None
+
+
+def plain_place_and_value(raw: bytes) -> PlaceAndValue | None:
     """Where a stored entry's value belongs, and the value, without parsing it; see `hull_key_of`.
 
     raw     : bytes already checked
@@ -387,46 +444,66 @@ def plain_place_and_value(raw: bytes) -> tuple[tuple[bytes, ...], bytes] | None:
               mean equal texts and values. None for an entry that must be read in full
     """
     plain = _is_plain(raw)
-    if plain is None:
-        return None
-    _, job, kind, subject, value = plain.groups()  # in the order of the shape
+    return _place_and_value(plain) if plain else None
+
+
+def _place_and_value(plain: re.Match[bytes]) -> PlaceAndValue:
+    job, kind, subject, value = plain.group("job", "kind", "subject", "value")
     return (kind, b"" if kind == b"field" else job, subject), value
 
 
-_TEXT = rb'"[ !#-\[\]-~]*+"'
-_WHOLE = rb"(?:0|-?[1-9][0-9]{0,14})"
-_SIMPLE = rb"(?:" + _TEXT + rb"|" + _WHOLE + rb"|true|false|null)"
-_IDS = rb'\[(?:"[0-9a-f]{32}"(?:,"[0-9a-f]{32}")*+)?+\]'
-_MEMBER = rb"(?:" + _SIMPLE + rb"|" + _IDS + rb")"
+_ASCII, _ANY = r"[ !#-\[\]-~]", r'[^"\\\x00-\x1f]'
+"""Characters of a text without escapes."""
+_COUNT = r"(0|[1-9][0-9]{0,14})"
+_WHOLE = r"(?:0|-?[1-9][0-9]{0,14})"
+_IDS = r'\[(?:"[0-9a-f]{32}"(?:,"[0-9a-f]{32}")*+)?+\]'
 
 
-def _plain_entry() -> re.Pattern[bytes]:
-    """Entries of this version: ASCII text free of escapes, no further fields, a value at most one object deep, in which
-    only a signature's list of ids may stand besides.
+def _simple(one: str) -> str:
+    return rf'(?:"{one}*+"|{_WHOLE}|true|false|null)'
+
+
+def _member(one: str) -> str:
+    return rf"(?:{_simple(one)}|{_IDS})"
+
+
+def _plain_entry(one: str) -> str:
+    """A pattern of entries of this version: text free of escapes, no further field but the instrument, a value at most
+    one object deep, in which only a signature's list of ids may stand besides. What `_plain` reads is in groups.
+
+    one : what a character of a text may be
     """
-    flat = rb"\{(?:" + _TEXT + rb":" + _MEMBER + rb"(?:," + _TEXT + rb":" + _MEMBER + rb")*)?\}"
-    texts = rb"\[(?:" + _TEXT + rb"(?:," + _TEXT + rb")*)?\]"
-    shapes = {
-        b"at": _TEXT,
-        b"by": _TEXT,
-        b"clock": rb"\[(?:0|[1-9][0-9]{0,14}),(?:0|[1-9][0-9]{0,14})\]",
-        b"dev": _TEXT,
-        b"hull": rb'"(?P<hull>[ !#-\[\]-~]{1,64}+)"',
-        b"job": rb"(?P<job>" + _TEXT + rb")",
-        b"kind": rb'"(?P<kind>[ !#-\[\]-~]++)"',
-        b"plugins": rb"\{(?:" + _TEXT + rb":" + _TEXT + rb")?\}",
-        b"program": _TEXT,
-        b"replaces": _IDS,
-        b"subject": rb"(?P<subject>" + texts + rb")",
-        b"v": str(ENTRY.version).encode(),
-        b"value": rb"(?P<value>" + _SIMPLE + rb"|" + flat + rb")",
+    text, told, member = f'"{one}*+"', f'"({one}*+)"', _member(one)
+    fields = {
+        "at": told,
+        "by": told,
+        "clock": rf"\[{_COUNT},{_COUNT}\]",
+        "dev": told,
+        "hull": f'"(?P<hull>{one}{{1,{LONGEST_HULL_NUMBER}}}+)"(?:,"instrument":{told})?',
+        "job": f"(?P<job>{text})",
+        "kind": f'"(?P<kind>{one}++)"',
+        "plugins": rf"\{{(?:{text}:{text})?\}}",
+        "program": text,
+        "replaces": f"({_IDS})",
+        "subject": rf"(?P<subject>\[(?:{text}(?:,{text})*)?\])",
+        "v": str(ENTRY.version),
+        "value": rf"(?P<value>{_simple(one)}|\{{(?:{text}:{member}(?:,{text}:{member})*)?\}})",
     }
-    return re.compile(rb"\{" + rb",".join(b'"%s":%s' % field for field in shapes.items()) + rb"\}")
+    members = ",".join(f'"{name}":{shape}' for name, shape in fields.items())
+    return rf"\{{{members}\}}"
 
 
-_is_plain = _plain_entry().fullmatch
+_is_plain = re.compile(_plain_entry(_ASCII).encode()).fullmatch
+
+
+@cache
+def _plain_text() -> re.Pattern[str]:
+    """Text need not be of one spelling here, as where an entry is checked."""
+    return re.compile(_plain_entry(_ANY))
+
+
 _END_OF_OBJECT = ord("}")
-_KEY_AND_REST = re.compile(rb'"([^"]*+)":' + _MEMBER + rb",?")
+_KEY_AND_REST = re.compile(rf'"([^"]*+)":{_member(_ASCII)},?'.encode())
 """A member of a flat object, all of it: else a text that ends in a comma would begin the next key."""
 
 
@@ -467,6 +544,12 @@ def _loads(raw: bytes) -> JsonValue:
             "entry", [Fault("entry", f"at most {DEEPEST} levels and plain integers", str(error))]
         ) from error
     return found
+
+
+def _members(raw: bytes) -> dict[str, JsonValue]:
+    """The members of bytes known to be an object."""
+    found = _loads(raw)
+    return found if isinstance(found, dict) else {}
 
 
 def _refuse_float(text: str) -> NoReturn:
@@ -586,8 +669,17 @@ def _is_list_of_text(value: JsonValue) -> bool:
     return isinstance(value, list) and all(isinstance(item, str) for item in value)
 
 
+def _text(value: JsonValue) -> str:
+    return value if isinstance(value, str) else ""
+
+
 def _texts(value: JsonValue) -> tuple[str, ...]:
     return tuple([item for item in value if isinstance(item, str)]) if isinstance(value, list) and value else ()
+
+
+def _stamp(value: JsonValue) -> Stamp:
+    numbers = [number for number in value if type(number) is int] if isinstance(value, list) else []
+    return Stamp(numbers[0], numbers[1]) if len(numbers) == 2 else ZERO
 
 
 def _integer(value: JsonValue) -> int:

@@ -13,11 +13,11 @@ import re
 import stat
 import threading
 import time
-from bisect import insort
 from collections.abc import Callable, Collection, Container, Iterable, Iterator, Mapping, Set
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 from typing import NamedTuple, Self
+from zlib import crc32
 
 import attrs
 
@@ -25,7 +25,17 @@ from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
 from garboard.disk.bulk import makes_many
-from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
+from garboard.disk.entries import (
+    SHOP_RECORD,
+    Entry,
+    PlaceAndValue,
+    entry_id,
+    file_in_words,
+    hull_key_and_place,
+    hull_key_of,
+    stray_of,
+    view,
+)
 from garboard.disk.folder_names import FolderNames
 from garboard.disk.journal import (
     EMPTIED,
@@ -40,7 +50,7 @@ from garboard.disk.journal import (
 )
 from garboard.disk.known_ids import BEGINNING, KnownIds
 from garboard.disk.proofs import Proofs, seconds_now
-from garboard.disk.sizes import GONE, FileSizes, Noted, changed
+from garboard.disk.sizes import GONE, FileSizes, Noted, changed, check_of
 from garboard.disk.storage import SET_ASIDE, Damage, FolderInUse, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
 from garboard.faults import Fault, InputError, in_number, in_words, refusal
 from garboard.hull_number import KnownElsewhere, KnownNumbers
@@ -54,8 +64,6 @@ MOST_UNFLUSHED = 200
 """Hull files held open by a batch before it flushes: a program may open about a thousand files."""
 
 MOST_FLUSHED_AT_ONCE = 16
-MOST_SORTED_IN = 10
-"""So many new ids are put in their places among those that are sorted; of more all are sorted anew."""
 _READ = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NOFOLLOW", 0)
 MOST_LISTED = 1000
 """So many names are listed in less time than it takes to note them."""
@@ -117,28 +125,34 @@ class HullFile:
         self._put = put
         self._digest = ""
         self._sorted: list[str] = []
-        """The ids, sorted, as far as they are those held: to sort them all takes longer than the rest of saving one."""
+        """The ids, sorted but for the last: a few more are soon put in their places."""
         self._views: dict[str, Entry] = {}
         self.unnoted: list[str] | None = None
         """Ids saved since all were noted as those of this file; None while nobody noted all."""
+
+        self.name = journal.path.name
 
     @property
     def key(self) -> str:
         return self.journal.key
 
+    def ids_to_note(self) -> Iterable[str]:
+        """Those of its ids that are not noted yet as those of this file."""
+        return self.journal.entries if self.unnoted is None else self.unnoted
+
     @makes_many
     def entries(self) -> tuple[Entry, ...]:
         """Views of the entries, in the order they came in. Each is parsed once."""
-        for name, raw in self.journal.entries.items():
-            if name not in self._views:
-                self._views[name] = view(name, raw)
-        return tuple(self._views[name] for name in self.journal.entries)
+        views, stored = self._views, self.journal.entries
+        views.update([(name, view(name, raw)) for name, raw in stored.items() if name not in views])
+        return tuple([views[name] for name in stored])
 
     def digest(self) -> str:
         """The digest of the entries held."""
         if not self._digest:
             if len(self._sorted) != len(self.journal.entries):
-                self._sorted = sorted(self.journal.entries)
+                self._sorted = [*self.journal.entries]
+            self._sorted.sort()
             self._digest = _digest_of_sorted(self._sorted)
         return self._digest
 
@@ -148,12 +162,11 @@ class HullFile:
         self.journal.append(new)
         came = len(self.journal.entries) - count
         if came:
-            before = self._sorted
-            self.forget_views()
-            if came == len(new) <= MOST_SORTED_IN and len(before) == count:
-                for name in new:
-                    insort(before, name)
-                self._sorted = before
+            self._digest = ""
+            if came == len(new) and len(self._sorted) == count:
+                self._sorted += new
+            else:
+                self._sorted = []
             if self.unnoted is not None and came == len(new):
                 self.unnoted += new
             else:  # another file was put in our place, with entries of its own
@@ -195,6 +208,10 @@ class HullFolder:
         self._guard = threading.RLock()
         self._batches = 0
         self._unflushed: dict[str, HullFile] = {}
+        self._digest_unnoted: HullFile | None = None
+        """The file last saved to, of which a check of its bytes is noted so far: a digest takes the longer to make the
+        longer the file is.
+        """
         self._held_open: list[HullFile] = []
         self._names_unflushed: list[HullFile] = []
         self._locks: dict[Path, WriterLock] = {}
@@ -232,6 +249,7 @@ class HullFolder:
     def close(self) -> None:
         """Give up the folder. Entries put in were saved when they were put in."""
         with self._guard:
+            self._note_late_digest()
             for hull in self._open.values():
                 hull.journal.close()
             if self._writing:
@@ -265,6 +283,7 @@ class HullFolder:
             except OSError as error:
                 raise storage.not_saved(place, error) from error
             lock.release()
+            self._digest_unnoted = None  # the notes that stand there now may be of less
             self._sizes.close()
             self._known.close()
 
@@ -421,9 +440,13 @@ class HullFolder:
         return name in self._key_of_name or not self._hulls_folder.is_dir()
 
     def _note_what_is_as_noted(self, name: str, hull: HullFile) -> None:
-        """Note the ids of a sound file that an older version wrote, or that was put back."""
+        """Note the ids of a sound file that an older version wrote, or that was put back; or its digest."""
         count, is_sound = len(hull.journal.entries), not hull.journal.damage
-        if self._writing and count and is_sound and self._sizes.digest(name) == hull.digest():
+        if not (self._writing and count and is_sound):
+            return
+        if (check := self._sizes.check(name)) and check == check_of(hull.journal.crc()):
+            self._sizes.note_digest(name, hull.digest())
+        if self._sizes.digest(name) == hull.digest():
             if self._sizes.known(name) == count:
                 hull.unnoted = []
             else:
@@ -431,8 +454,7 @@ class HullFolder:
 
     def _note_ids(self, hulls: Mapping[str, HullFile]) -> None:
         """Note which entries stand in hull files, once they are flushed."""
-        new = {name: hull.journal.entries if hull.unnoted is None else hull.unnoted for name, hull in hulls.items()}
-        is_noted = self._known.note(new)
+        is_noted = self._known.note({name: hull.ids_to_note() for name, hull in hulls.items()})
         for hull in hulls.values():
             hull.unnoted = [] if is_noted else None
         if is_noted:
@@ -464,8 +486,11 @@ class HullFolder:
         size, ids : of the file as it is now; all of it can be read
         """
         held, least = self._sizes.digest(path.name), self._sizes.least(path.name)
-        if not held or path.is_symlink():  # where a link leads to, other folders may write
+        if path.is_symlink():  # where a link leads to, other folders may write
             return True
+        if not held:  # the program that saved the last of it was killed before it noted a digest
+            check = self._sizes.check(path.name)
+            return not check or check == check_of(crc32(path.read_bytes()[:least]))
         if size > least:
             part = read(path.read_bytes()[:least], frozenset(ids))
             ids = part.passed_over | part.entries.keys()
@@ -654,6 +679,7 @@ class HullFolder:
         hulls : their keys
         """
         with self._guard:
+            self._note_late_digest()
             for key, hull in [*self._open.items()]:
                 is_at_work = key in self._unflushed or hull in self._held_open
                 if key not in hulls and not (is_at_work or hull.journal.damage):
@@ -710,29 +736,41 @@ class HullFolder:
             raise reason
         return entry.id
 
-    def put_if_absent(self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes]) -> PutResult:
+    def put_if_absent(
+        self,
+        hull: str,
+        entries: CheckedEntries | Iterable[Entry | bytes],
+        places: dict[str, PlaceAndValue] | None = None,
+    ) -> PutResult:
         """Keep entries of one hull that are not here yet; saved when this returns, or when the batch around it ends.
 
         hull    : its number, typed in any way
         entries : the entries, or their bytes as they came
+        places  : takes in where those that were added belong, by id, as far as that was seen when they were checked
         returns : what was added; bytes that are no entry, which are carried by one; and what was refused with the
                   reason: entries of another hull, and what is too large
         errors  : NotSaved; none of them was kept
         """
         with self._guard:
             self._keep_place()
+            is_alone = not (self._batches or self._unflushed) and hull_number.key(hull) in self._open
             file = self.hull(hull)
-            new, refused, strays = _new_entries(file, entries)
+            new, refused, strays = _new_entries(file, entries, places)
             file.append(new)
             self._unflushed[file.key] = file
             if not self._batches or len(self._unflushed) > MOST_UNFLUSHED:
-                self._flush()
+                self._flush(at_once=is_alone)
             return PutResult(tuple(new), tuple(refused), strays)
 
-    def would_put(self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes]) -> PutResult:
+    def would_put(
+        self,
+        hull: str,
+        entries: CheckedEntries | Iterable[Entry | bytes],
+        places: dict[str, PlaceAndValue] | None = None,
+    ) -> PutResult:
         """What `put_if_absent` would add and refuse; nothing is written."""
         with self._guard:
-            new, refused, strays = _new_entries(self.hull(hull), entries)
+            new, refused, strays = _new_entries(self.hull(hull), entries, places)
             return PutResult(tuple(new), tuple(refused), strays)
 
     @contextlib.contextmanager
@@ -849,9 +887,8 @@ class HullFolder:
         """Whether a file that was gone is not back; once its hull held again just what it had held, it is."""
         if not self._sizes.least(kept):
             return False
-        held = self._sizes.digest(kept)
         is_here = _is_there(self._hulls_folder / name)
-        if not (held and is_here and self._is_all_back(kept, held)):
+        if not (is_here and self._is_all_back(kept, self._sizes.digest(kept))):
             return True
         self._sizes.note({kept: 0})
         return False
@@ -859,7 +896,7 @@ class HullFolder:
     def _is_all_back(self, note: str, held: str) -> bool:
         """Whether a hull holds all that a file of it held: just that, or more and it is known which entries those were.
 
-        note, held : what the file is noted under, and the digest of what it held
+        note, held : what the file is noted under, and the digest of what it held; "" where nobody noted it
         """
         key = self._key_of(note.partition(SET_ASIDE)[0])
         digest = self._digest(key)
@@ -890,8 +927,7 @@ class HullFolder:
     def _cut_of(self, kept: Path, data: bytes) -> int:
         """How many bytes a kept file lacks that are not back; 0 once its hull held again just what it had held."""
         cut = max(0, self._sizes.least(kept.name) - len(data))
-        held = self._sizes.digest(kept.name)
-        if not (cut and held and self._is_all_back(kept.name, held)):
+        if not (cut and self._is_all_back(kept.name, self._sizes.digest(kept.name))):
             return cut
         self._sizes.note({kept.name: len(data)})  # entries to come would hide that all came back
         return 0
@@ -1021,17 +1057,24 @@ class HullFolder:
                 before += missing_of(path.read_bytes(), here, cut_off=False)
         return max(now, before)  # of a mended file that it is shorter than it was is told as well: it lacks the same
 
-    def _flush(self) -> None:
+    def _flush(self, *, at_once: bool = False) -> None:
+        """Have the disk hold all that was put in, and note it.
+
+        at_once : whether that was put into one file just now, after a look at the folder and at the file
+        """
         if not self._unflushed:
             return
         flushed, self._unflushed = [*self._unflushed.values()], {}
         try:
-            self._keep_place()
+            if not at_once:
+                self._keep_place()
         except NotSaved:
             for hull in flushed:
                 hull.take_back()
             raise
-        problems = [problem for problem in _at_once(self._flush_one, flushed) if problem]
+        problems = [
+            problem for problem in _at_once(lambda hull: self._flush_one(hull, at_once=at_once), flushed) if problem
+        ]
         self._close_all_but_last(flushed)
         if self._names_unflushed:
             try:
@@ -1042,21 +1085,49 @@ class HullFolder:
                     hull.journal.take_out()
                     hull.forget_views()
             self._names_unflushed = []
-        saved = {hull.journal.path.name: hull for hull in flushed if hull.journal.size_flushed}
-        self._sizes.note(
-            {name: hull.journal.size_flushed for name, hull in saved.items()},
-            {name: hull.digest() for name, hull in saved.items()},
-            {name: len(hull.journal.entries) for name, hull in saved.items()},
-            {name: hull.journal.changed for name, hull in saved.items()},
-        )
-        self._note_ids(saved)
+        self._note_saved({hull.name: hull for hull in flushed if hull.journal.size_flushed}, at_once=at_once)
         if problems:
             raise NotSaved("\n".join(problems))
 
-    def _flush_one(self, hull: HullFile) -> str:
+    def _note_saved(self, hulls: Mapping[str, HullFile], *, at_once: bool) -> None:
+        """Note what stands in files that were flushed.
+
+        hulls   : by the files' names
+        at_once : whether the digest is noted later; it never is where the ids are not
+        """
+        is_noted = self._known.note({name: hull.ids_to_note() for name, hull in hulls.items()})
+        checks = {name: check_of(hull.journal.crc()) for name, hull in hulls.items() if at_once and is_noted}
+        if self._digest_unnoted not in hulls.values():
+            self._note_late_digest()
+        self._sizes.note_saved(
+            {
+                name: Noted(
+                    hull.journal.size_flushed,
+                    checks.get(name) or hull.digest(),
+                    len(hull.journal.entries),
+                    len(hull.journal.entries) if is_noted else self._sizes.known(name),
+                    hull.journal.changed,
+                )
+                for name, hull in hulls.items()
+            }
+        )
+        for name, hull in hulls.items():
+            hull.unnoted = [] if is_noted else None
+            self._digest_unnoted = hull if checks.get(name) else None
+
+    def _note_late_digest(self) -> None:
+        """Note the digest of the file last saved to, where it still holds what is noted of it."""
+        hull, self._digest_unnoted = self._digest_unnoted, None
+        if hull is None:
+            return
+        is_as_noted = hull.journal.size_flushed == self._sizes.least(hull.name)
+        if is_as_noted and len(hull.journal.entries) == self._sizes.count(hull.name):
+            self._sizes.note_digest(hull.name, hull.digest())
+
+    def _flush_one(self, hull: HullFile, *, at_once: bool) -> str:
         """Why the hull's entries are not saved; "" when they are."""
         try:
-            if hull.journal.flush():
+            if hull.journal.flush(at_once=at_once):
                 self._names_unflushed.append(hull)
         except NotSaved as error:
             hull.take_back()
@@ -1180,19 +1251,23 @@ def _at_once(work: Callable[[HullFile], str], hulls: list[HullFile]) -> list[str
 
 
 def _new_entries(
-    file: HullFile, entries: CheckedEntries | Iterable[Entry | bytes]
+    file: HullFile, entries: CheckedEntries | Iterable[Entry | bytes], places: dict[str, PlaceAndValue] | None = None
 ) -> tuple[dict[str, bytes], list[tuple[str, InputError]], dict[str, tuple[Entry, InputError]]]:
-    held = file.journal.entries
+    held, ours = file.journal.entries, file.key
     new: dict[str, bytes] = {}
+    place: PlaceAndValue | None = None
     refused: list[tuple[str, InputError]] = []
     strays: dict[str, tuple[Entry, InputError]] = {}
     for name, raw in _by_id(entries):
         if name in held or name in new:
             continue
         try:
-            key = hull_key_of(raw)
+            if places is None:
+                key = hull_key_of(raw)
+            else:
+                key, place = hull_key_and_place(raw)
         except InputError as error:
-            carrying = stray_of(file.key, raw)
+            carrying = stray_of(ours, raw)
             if carrying is None:
                 refused.append((name, error))
                 continue
@@ -1200,10 +1275,12 @@ def _new_entries(
             if carrying.id not in held:
                 new[carrying.id] = carrying.raw
             continue
-        if key == file.key:
-            new[name] = raw
-        else:
-            refused.append((name, InputError(f"entry {name}", [Fault("hull", file_in_words(file.key), key)])))
+        if key != ours:
+            refused.append((name, InputError(f"entry {name}", [Fault("hull", file_in_words(ours), key)])))
+            continue
+        new[name] = raw
+        if place and places is not None:
+            places[name] = place
     return new, refused, strays
 
 

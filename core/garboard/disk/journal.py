@@ -18,6 +18,7 @@ import re
 import time
 from collections.abc import Callable, Container, Iterator, Mapping
 from pathlib import Path
+from zlib import crc32
 
 import attrs
 
@@ -80,6 +81,7 @@ class Journal:
         self._writing = writing
         self._descriptor: int | None = None
         self._size = 0
+        self._crc: int | None = None
         self._size_flushed = 0
         self._left: os.stat_result | None = None
         self._looked = 0
@@ -97,6 +99,14 @@ class Journal:
     def size_flushed(self) -> int:
         """How long the file is as far as it was flushed [bytes]."""
         return self._size_flushed
+
+    def crc(self) -> int | None:
+        """CRC-32 of the file's bytes, made of all of them once; None where somebody changes them at this moment."""
+        if self._crc is None:
+            with contextlib.suppress(OSError):
+                found = crc32(self.path.read_bytes())
+                self._crc = found if self._is_as_we_left_it() else None
+        return self._crc
 
     @property
     def changed(self) -> int:
@@ -128,20 +138,24 @@ class Journal:
         except OSError as error:
             self._is_stale = True
             raise storage.not_saved(self.path, error) from error
+        if self._crc is not None:
+            self._crc = crc32(data, self._crc)
         self._size += len(data)
         self._needs_flush = True
         self._unflushed += new
         self.entries.update(new)
 
-    def flush(self) -> bool:
+    def flush(self, *, at_once: bool = False) -> bool:
         """Return once the disk holds every entry appended.
 
+        at_once : right after they were appended, which looked at the file
         returns : whether the file is new, so that its folder must be flushed as well
         errors  : NotSaved; the entries appended since the last flush were taken out again
         """
         if not self._needs_flush:
             return False
-        self.append({})  # what someone took from the disk since it was written, with an older copy, say
+        if not at_once:
+            self.append({})  # what someone took from the disk since it was written, with an older copy, say
         self._open()
         was_new = self._is_new
         try:
@@ -261,6 +275,7 @@ class Journal:
         self._left, self._looked = found, time.time_ns()
 
     def _load(self) -> None:
+        self._crc = None
         if what := storage.what_else(self.path.resolve()):  # a pipe never ends
             raise OSError(errno.EINVAL, f"{what}, where a hull file should stand", str(self.path))
         try:
@@ -359,16 +374,15 @@ def read(data: bytes, known: Container[str] = frozenset()) -> JournalScan:
     entries: dict[str, bytes] = {}
     bad: list[bytes] = []
     passed_over: list[str] = []
-    sha256 = hashlib.sha256
+    sha256, length, behind = hashlib.sha256, _ID_LENGTH, _ID_LENGTH + 1  # nearly all of a merge's time goes by here
     for line in lines[1:] if key else lines:
-        stated = line[:_ID_LENGTH].decode("latin-1")
+        stated = line[:length].decode("latin-1")
         if stated in known:
             passed_over.append(stated)
             continue
-        raw = line[_ID_LENGTH + 1 :]
-        name = sha256(raw).hexdigest()[:_ID_LENGTH]
-        if stated == name and line[_ID_LENGTH : _ID_LENGTH + 1] == b" ":
-            entries[name] = raw
+        raw = line[behind:]
+        if sha256(raw).hexdigest()[:length] == stated and line[length:behind] == b" ":
+            entries[stated] = raw
         else:
             bad.append(line)
     pieces = [*bad, last] if last else bad

@@ -62,7 +62,7 @@ class KnownIds:
         try:
             if self._descriptor is None:
                 self._descriptor = storage.open_for_append(self._path, create=not self._path.exists())
-            storage.append(self._descriptor, text.encode(), os.fstat(self._descriptor).st_size)
+            storage.append(self._descriptor, text.encode())
         except OSError:
             return False
         return True

@@ -105,7 +105,7 @@ class Arriving:
             held = self.held(name)
             if start != held or start + len(piece) > total:
                 raise OutOfPlace(held)
-            storage.make_folder(self.folder)
+            storage.make_folder_of(self._path(name))
             self._make_room(name, len(piece))
             storage.append_saved(self._path(name), piece)
             if held + len(piece) == total:

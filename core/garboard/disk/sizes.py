@@ -3,6 +3,9 @@
 Every line of a hull file proves itself, so one that lost its last lines looks sound: only its length tells. A length is
 noted after the file was flushed and is not flushed itself. After a power cut the note says too little, never too much.
 
+In place of a digest a CRC-32 of the file's bytes may stand, `~` and 8 hexadecimal characters. It tells that a file
+begins with what it held, not what another holds.
+
 A file whose time of change is the one noted is as this program left it: it need not be opened to learn which hull it
 belongs to. Whatever changed, was copied or put back since has another time, and is opened.
 
@@ -39,8 +42,8 @@ _HEADING = re.compile(rb"garboard notes 1 ([0-9]{1,15}) ([0-9a-f]{8}) ([0-9a-f]{
 _NAME = r"[A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?"
 _LINE = re.compile(
     rf"^({_NAME}) (?:"
-    r"([0-9]{1,15}|[0-9a-f]{64}|[#*][0-9]{1,9}|=[0-9]{1,20})"
-    r"|([0-9]{1,15}) ([0-9a-f]{64}|-) ([0-9]{1,9}) ([0-9]{1,9}) ([0-9]{1,20}))$",
+    r"([0-9]{1,15}|[0-9a-f]{64}|~[0-9a-f]{8}|[#*][0-9]{1,9}|=[0-9]{1,20})"
+    r"|([0-9]{1,15}) ([0-9a-f]{64}|~[0-9a-f]{8}|-) ([0-9]{1,9}) ([0-9]{1,9}) ([0-9]{1,20}))$",
     re.MULTILINE,
 )
 """A length in one line; in others digest and number of the entries, time of change, and how many ids were noted
@@ -53,6 +56,7 @@ GONE = f"{storage.SET_ASIDE}0"
 _FLUSHED = re.compile(rb"^([^ \n]+) [1-9]", re.MULTILINE)
 _DIGEST_LENGTH = 64
 _NO_DIGEST = "-"
+_CHECK = "~"
 _LONGEST_UNSORTED = 1 << 16
 """More that is not sorted is sorted in when the folder is opened for writing [bytes]."""
 
@@ -61,7 +65,7 @@ class Noted(NamedTuple):
     """What is noted of a hull file; 0 and "" where nothing is.
 
     size    : how long it was when it was last flushed [bytes]
-    digest  : of the entries it held then
+    digest  : of the entries it held then; or, behind a sign that no digest has, the CRC-32 of its bytes
     entries : how many those were
     known   : how many entries it held when the ids of all of them were noted
     changed : when it was last changed [ns], when it was found to be a hull file of its name
@@ -137,7 +141,13 @@ class FileSizes:
 
     def digest(self, name: str) -> str:
         """The digest of the entries a file held when its length was noted; "" where nobody noted it."""
-        return self._of(name).digest
+        found = self._of(name).digest
+        return "" if found.startswith(_CHECK) else found
+
+    def check(self, name: str) -> str:
+        """The check of a file's bytes, `check_of`, up to the length noted; "" where its digest is noted, or neither."""
+        found = self._of(name).digest
+        return found if found.startswith(_CHECK) else ""
 
     def count(self, name: str) -> int:
         """How many entries a file held when its length was noted; 0 where nobody noted it."""
@@ -168,6 +178,11 @@ class FileSizes:
             self._newer[name] = self._of(name)._replace(known=count)
         self._write("".join(f"{name} *{count}\n" for name, count in counts.items()))
 
+    def note_digest(self, name: str, digest: str) -> None:
+        """Note the digest of a file of which all else is noted as it is now."""
+        self._newer[name] = self._of(name)._replace(digest=digest)
+        self._write(f"{name} {digest}\n")
+
     def note_found(self, files: Mapping[str, int]) -> None:
         """Note files that were found to be hull files of their names, with the time each was last changed."""
         if not files or not self._writing:
@@ -176,34 +191,33 @@ class FileSizes:
             self._newer[name] = self._of(name)._replace(changed=changed)
         self._write("".join(f"{name} ={changed}\n" for name, changed in files.items()))
 
+    def note_saved(self, files: Mapping[str, Noted]) -> None:
+        """Note all that is known of files that were flushed, as `note` does."""
+        shrunk = any(noted.size < self.least(name) for name, noted in files.items())
+        self._newer.update(files)
+        self._write("".join(_old_lines(name, noted) for name, noted in files.items()), at_once=shrunk)
+
     def note(
         self,
         sizes: Mapping[str, int],
         digests: Mapping[str, str] = MappingProxyType({}),
         counts: Mapping[str, int] = MappingProxyType({}),
-        changed: Mapping[str, int] = MappingProxyType({}),
     ) -> None:
         """Note the lengths of files that were flushed. What cannot be noted, on a full disk, is only told later.
 
         digests : of the entries in those files, where they are known
         counts  : how many entries those are, where that is known
-        changed : when those files were last changed [ns], where this program wrote them
         """
         shrunk = any(size < self.least(name) for name, size in sizes.items())
         for name, size in sizes.items():
             self._newer[name] = self._of(name)._replace(
                 size=size, digest=digests.get(name, ""), entries=counts.get(name, 0)
             )
-        for name, when in changed.items():
-            self._newer[name] = self._of(name)._replace(changed=when)
         # a length comes before its digest and number: a length alone makes earlier ones void
         lines = [f"{name} {size}\n" for name, size in sizes.items()]
         lines += [f"{name} {digest}\n" for name, digest in digests.items()]
         lines += [f"{name} #{count}\n" for name, count in counts.items()]
-        self._write(
-            "".join(lines + [f"{name} ={when}\n" for name, when in changed.items()]),
-            at_once=shrunk,  # a note that says too much would call a sound file cut off
-        )
+        self._write("".join(lines), at_once=shrunk)  # a note that says too much would call a sound file cut off
 
     def close(self) -> None:
         """Give the file back."""
@@ -215,9 +229,7 @@ class FileSizes:
         if not lines or not self._writing:
             return
         with contextlib.suppress(OSError):
-            storage.append(
-                self._opened(), lines.encode(), os.fstat(self._opened()).st_size
-            )  # half a line costs the next
+            storage.append(self._opened(), lines.encode())  # half a line costs the next
             if at_once:
                 storage.flush(self._opened())
 
@@ -259,7 +271,7 @@ class FileSizes:
             before = self._of(name)
             if what.startswith("="):
                 now = before._replace(changed=int(what[1:]))
-            elif len(what) == _DIGEST_LENGTH:
+            elif len(what) == _DIGEST_LENGTH or what.startswith(_CHECK):
                 now = before._replace(digest=what)
             elif what.startswith("*"):
                 now = before._replace(known=int(what[1:]))
@@ -277,13 +289,15 @@ class FileSizes:
             pieces += (data[at:start], _line(name, self._newer[name]))
             at = end
         pieces.append(data[at : self._end])
-        kept = b"".join(_old_lines(name, noted) for name, noted in self._newer.items() if storage.SET_ASIDE in name)
+        kept = "".join(_old_lines(name, noted) for name, noted in self._newer.items() if storage.SET_ASIDE in name)
         mark = self._mark or secrets.token_hex(4)
         with contextlib.suppress(NotSaved):
             lines = b"".join(pieces)
             heading = b"garboard notes 1 %d %b %08x\n" % (len(lines), mark.encode(), crc32(lines))
             storage.write_whole(self._sorted, (heading, lines))
-            storage.write_whole(self._path, (kept,))  # a power cut between: what is sorted in twice says the same
+            storage.write_whole(
+                self._path, (kept.encode(),)
+            )  # a power cut between: what is sorted in twice says the same
             self._mark = mark
 
 
@@ -291,6 +305,11 @@ def _bytes_of(path: Path) -> bytes:
     with contextlib.suppress(OSError):
         return path.read_bytes()
     return b""
+
+
+def check_of(crc: int | None) -> str:
+    """How the CRC-32 of a file's bytes is noted in place of the digest of its entries, which takes longer to make."""
+    return "" if crc is None else f"{_CHECK}{crc:08x}"
 
 
 def changed(found: os.stat_result) -> int:
@@ -340,8 +359,16 @@ def _line(name: str, noted: Noted) -> bytes:
     return f"{name} {size} {digest or _NO_DIGEST} {entries} {known} {changed}\n".encode() if noted != NOTHING else b""
 
 
-def _old_lines(name: str, noted: Noted) -> bytes:
+def _old_lines(name: str, noted: Noted) -> str:
     """The same in lines that older programs keep. A length comes first: it makes a digest before it void."""
     size, digest, entries, known, changed = noted
-    found = [f"{size}", digest, f"#{entries}" if entries else "", f"*{known}" if known else "", f"={changed}"]
-    return b"".join(f"{name} {one}\n".encode() for one in found if one) if noted != NOTHING else b""
+    lines = f"{name} {size}\n" if noted != NOTHING else ""
+    if digest:
+        lines += f"{name} {digest}\n"
+    if entries:
+        lines += f"{name} #{entries}\n"
+    if known:
+        lines += f"{name} *{known}\n"
+    if changed:
+        lines += f"{name} ={changed}\n"
+    return lines

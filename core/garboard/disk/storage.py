@@ -218,6 +218,15 @@ def make_folder(folder: Path, mode: int = OWNERS_FOLDER) -> None:
     flush_folder(folder.parent)
 
 
+def make_folder_of(path: Path) -> None:
+    """Make the folder that a file is to be kept in. Raises NotSaved, naming the file: a full disk holds no new folder
+    either."""
+    try:
+        make_folder(path.parent)
+    except OSError as error:
+        raise not_saved(path, error) from error
+
+
 def open_for_append(path: Path, *, create: bool = False, mode: int = OWNER_ONLY) -> int:
     """A descriptor that writes at the end of the file only. A new file is its owner's alone."""
     return os.open(path, _APPEND | (os.O_CREAT | os.O_TRUNC if create else 0), mode)
@@ -227,19 +236,21 @@ def _open_to_write_and_read(path: Path, mode: int) -> int:
     return os.open(path, _WRITE_AND_READ, mode)
 
 
-def append(descriptor: int, data: bytes, size_before: int) -> None:
+def append(descriptor: int, data: bytes, size_before: int | None = None) -> None:
     """Write at the end, all or nothing.
 
-    size_before : where the file ends now [bytes]
+    size_before : where the file ends now [bytes]; None has the system say so, should it be needed
     errors      : OSError; the file was cut back to size_before
     """
+    written = 0
     try:
         written = os.write(descriptor, data)
         if written != len(data):
             raise OSError(errno.ENOSPC, f"the disk took {written} of {len(data)} bytes; it is full")
     except OSError:
         with contextlib.suppress(OSError):
-            os.ftruncate(descriptor, size_before)
+            before = os.fstat(descriptor).st_size - written if size_before is None else size_before
+            os.ftruncate(descriptor, before)
         raise
 
 
@@ -470,12 +481,13 @@ class WriterLock:
         with contextlib.suppress(OSError):  # a full disk: the lock holds, only nobody is named in it
             os.ftruncate(self._descriptor, 0)
             os.write(self._descriptor, self._who)
+        self._held = os.fstat(self._descriptor)  # which file it is stays so while it is open
 
     @property
     def is_in_place(self) -> bool:
         """Whether the lock that this program holds is the one others would ask for."""
         try:
-            return os.path.samestat(self.path.stat(), os.fstat(self._descriptor))
+            return os.path.samestat(self.path.stat(), self._held)
         except OSError:
             return False
 

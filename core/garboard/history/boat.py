@@ -14,6 +14,7 @@ from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import HybridClock
 from garboard.disk.entries import SHOP_RECORD, Entry
 from garboard.disk.hullfile import HullFolder
+from garboard.disk.photo_words import keep_file
 from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError, in_words
 from garboard.findings import Lack, NotEnoughData
@@ -271,8 +272,16 @@ def recordings_of(folder: HullFolder) -> Callable[[str], Recording]:
 
 
 def keep_recording(folder: HullFolder, path: Path) -> JsonValue:
-    """Keep a recording as an attachment; the value a recording field holds: {"file": its hash, "name": as it was}."""
-    return {"file": folder.attachments.put_file(path), "name": path.name}
+    """Keep a recording or a photo as an attachment; the value its field holds: {"file": its hash, "name": as it was}.
+
+    A photo is kept without what it says besides its dots, and the value says when it was taken.
+    """
+    return _kept(folder, path, path.name)
+
+
+def _kept(folder: HullFolder, path: Path, called: str) -> dict[str, JsonValue]:
+    name, taken = keep_file(folder.attachments, path)
+    return {"file": name, "name": called, **({"taken": taken} if taken else {})}
 
 
 def attach(
@@ -284,8 +293,8 @@ def attach(
 
     called : what it is called; as the file unless given
     """
-    name = folder.attachments.put_file(path)
-    return measure(author, state, job, step, ATTACHED, {"file": name, "name": called or path.name}, row=name[:12])
+    kept = _kept(folder, path, called or path.name)
+    return measure(author, state, job, step, ATTACHED, kept, row=str(kept["file"])[:12])
 
 
 def register_named(boat: Boat, job: str, name: str) -> tuple[HullState, RegisterKey]:

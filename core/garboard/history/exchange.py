@@ -5,16 +5,19 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Iterable, Sequence
+from enum import StrEnum
 from pathlib import Path
 
 import attrs
 
 from garboard import hull_number
 from garboard.disk import storage
-from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.attachments import AttachmentDamaged, Attachments, is_content_of
 from garboard.disk.entries import Entry, canonical_bytes, read_entry
 from garboard.disk.hullfile import HullFolder
-from garboard.faults import Fault, InputError
+from garboard.disk.json_text import read_json
+from garboard.disk.photo_words import BEGINNING, LARGEST_PHOTO, is_closed, is_photo, looked_into
+from garboard.faults import Fault, InputError, in_number
 from garboard.history.authoring import STATED_IN_FILE, Author, take_in
 from garboard.history.boat import Boat, keep_recording, open_entries, open_hull
 from garboard.history.registers import register_of
@@ -36,6 +39,16 @@ from garboard.records import JsonValue, Measurement
 from garboard.settings import DEFAULT, JOB, Setting, in_force
 
 _NAME = re.compile(rb"[0-9a-f]{64}")
+
+
+class Talk(StrEnum):
+    """What the file of a photo says besides what is seen."""
+
+    PLACE = "where it was taken"
+    WORDS = "its camera, or words"
+    NOT_KNOWN = "not looked into"
+
+
 CHANGED = "the entries' own values; delete the key 'entries' to take the file in as typed anew"
 
 
@@ -81,22 +94,32 @@ def export_job(
     out: Path,
     declared: Sequence[Setting] = (),
     *,
+    without_places: bool = False,
     lacking: Callable[[str, str], None] = lambda _file, _why: None,
+    talks: Callable[[Talk], None] = lambda _talk: None,
 ) -> Path:
     """Write a job and the attachments its entries name into a folder; returns the job file's path.
+
+    A photo goes as it was signed for, so that whoever imports it can prove it, with all that its file says.
 
     declared : the settings of the plugins at work
 
     All facts about the vessel travel, and of hull numbers that are the same boat, or that the job was moved from.
 
+    without_places : write photos without what they say besides their dots; an import does not take those, and what
+              cannot be looked into is left out
     lacking : called with each file that an entry names and that cannot go with it, and the reason
-    errors  : storage.NotSaved; each file there is as before or whole
+    talks   : called for each photo written as it is that says more than its dots
+    errors  : storage.NotSaved; each file there is as before or whole. InputError where the job file that stands there
+              holds what this one does not
     """
     held = [entry for hull in sorted(boat.hulls) for entry in folder.entries(hull)]
     home, job = boat.state_of(job), boat.joined(job)
     jobs = ("", job, *home.parts(job))
     entries = tuple(entry for entry in held if entry.job in jobs or register_of(entry).kind == "field")
     view = attrs.evolve(_open(entries, boat.state.hull).view(job), settings_set=boat.view(job).settings_set)
+    path = out / "job.json"
+    _refuse_to_lose(path, entries)
     storage.make_folder(out, storage.EVERYONES_FOLDER)
     for name, files in _files_of(entries).items():
         try:
@@ -105,17 +128,61 @@ def export_job(
             if files != (name,):  # what only reads like an attachment's name need be none
                 lacking(files[0], failure.args[0] if isinstance(failure, KeyError) else str(failure))
             continue
+        talk, bare = _looked_into(folder.attachments, name)
+        if without_places and talk is Talk.NOT_KNOWN:
+            lacking(files[0], "it may say where it was taken, and cannot be looked into here")
+            continue
+        if talk and not without_places:
+            talks(talk)
         for file in files:
-            storage.write_out(out / file, folder.attachments.pieces(name))
-    path = out / "job.json"
+            changed = [bare] if without_places and bare else folder.attachments.pieces(name)
+            storage.write_out(out / file, changed)
     storage.write_out(path, job_file_text(job_file_of(view, entries, declared)).encode())
     return path
 
 
-def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author) -> tuple[str, int]:
+def _refuse_to_lose(path: Path, entries: Iterable[Entry]) -> None:
+    """Raise InputError unless all that stands in a job file is among some entries: another boat's export, one made
+    before a hull file was damaged, or what a person typed would be gone."""
+    if path.parent.exists() and not path.parent.is_dir():
+        raise InputError(str(path.parent), [Fault("--out", "a folder, or FILE.zip or FILE.duckdb", "a file")])
+    if not path.exists():
+        return
+    try:
+        held = read_json(path.read_text("utf-8"))
+        there = {canonical_bytes(entry) for entry in held["entries"]} if isinstance(held, dict) else set()
+    except (OSError, ValueError, KeyError, TypeError):
+        there = set()
+    lost = len(there - {entry.raw for entry in entries})
+    if lost or not there:
+        got = f"{in_number(lost, 'entry', 'entries')} that this export lacks" if lost else "something no export wrote"
+        expected = "an earlier export of this job, or no file"
+        raise InputError(str(path), [Fault("file", expected, got, cure="name another folder, or move the file away")])
+
+
+def _looked_into(attachments: Attachments, name: str) -> tuple[Talk | None, bytes]:
+    """What a photo says besides its dots, and the photo without it; nothing of what is no photo."""
+    beginning = attachments.read(name, 0, BEGINNING)
+    if not is_photo(beginning):
+        return (Talk.NOT_KNOWN if is_closed(beginning) else None), b""
+    if attachments.size(name) > LARGEST_PHOTO or (photo := looked_into(content := attachments.get(name))) is None:
+        return Talk.NOT_KNOWN, b""
+    if photo.bare is content:
+        return None, b""
+    return (Talk.PLACE if photo.has_place else Talk.WORDS), photo.bare
+
+
+def import_job(
+    folder: HullFolder,
+    job_file: JobFile,
+    base: Path,
+    author: Author,
+    changed: Callable[[str], None] = lambda _file: None,
+) -> tuple[str, int]:
     """Take a job file into hull files.
 
     base    : folder the job file's recordings lie in
+    changed : called with each file beside it that is not what an entry of the file names; it is not taken
     returns : the hull's key and how many entries were new
     Raises InputError when the file carries entries that do not say what the rest of it says, or names a recording
     that lies outside its folder.
@@ -124,7 +191,8 @@ def import_job(folder: HullFolder, job_file: JobFile, base: Path, author: Author
     _refuse_what_lies_elsewhere(job_file)
     key = hull_number.key(job_file.vessel.hull_number)
     if job_file.entries:
-        return key, _import_entries(folder, job_file, base, key) + _import_settings(folder, job_file, author)
+        taken_in = _import_entries(folder, job_file, base, key, changed)
+        return key, taken_in + _import_settings(folder, job_file, author)
     state = replay(key, folder.entries(key))
     kept = attrs.evolve(job_file, measurements=tuple(_with_attachment(folder, base, m) for m in entered(job_file)))
     entries = take_in(author, state, kept, _home_elsewhere(folder, key, job_file.job.id))
@@ -159,13 +227,16 @@ def _refuse_what_lies_elsewhere(job_file: JobFile) -> None:
         raise InputError("job file", faults)
 
 
-def _import_entries(folder: HullFolder, job_file: JobFile, base: Path, key: str) -> int:
+def _import_entries(folder: HullFolder, job_file: JobFile, base: Path, key: str, changed: Callable[[str], None]) -> int:
     entries = [_entry(plain, index) for index, plain in enumerate(job_file.entries)]
     _refuse_if_changed(job_file, _open(entries, key))
     for name, files in _files_of(entries).items():
         for file in (name, *files):
             if is_a_file(base / file):
-                folder.attachments.put_file(base / file)
+                if is_content_of(base / file, name):
+                    folder.attachments.put_file(base / file)
+                else:
+                    changed(file)
     added = 0
     with folder.batch():
         for hull in _hulls_of(entries):
@@ -285,6 +356,6 @@ def _with_attachment(folder: HullFolder, base: Path, measurement: Measurement) -
         return measurement
     kept = keep_recording(folder, file)
     if isinstance(kept, dict) and isinstance(measurement.value, dict):  # what else it says stays: a replay's mark
-        others = {key: said for key, said in measurement.value.items() if key not in kept}
-        kept = {**others, **kept, "name": name or kept["name"]}
+        others = {key: said for key, said in measurement.value.items() if key not in ("file", "name")}
+        kept = {**kept, **others, "name": name or kept["name"]}
     return attrs.evolve(measurement, value=kept)

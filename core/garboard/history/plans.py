@@ -1,20 +1,27 @@
-"""What a manager plans for a job: who has it, when it is promised, whom it waits for, and comments.
+"""What a manager plans for a job: who has it, when it is promised, whom it waits for, comments; that it is set aside.
 
 A plan is no finding and nothing measured. Its entries name the job in their subject and belong to none: so that no
 signature covers them, and none becomes stale because a promise was moved.
+
+A job set aside, such as that of a boat that was withdrawn, is never finished. It stays so until a manager takes it up
+again, or something comes from a tablet that the manager had not seen. No clock tells that: the entry says how many
+entries of tablets it saw, and gives a digest of them. A program that does not know of it keeps it as a plan it shows.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import hashlib
+from collections.abc import Collection, Iterable, Mapping
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
 import attrs
 
 from garboard.disk.entries import PLAN
-from garboard.faults import Fault, InputError
+from garboard.faults import Fault, InputError, in_number
+from garboard.history.authority import THE_SHOP_ITSELF
+from garboard.history.registers import RegisterKey
 
 if TYPE_CHECKING:
     from garboard.disk.entries import Entry
@@ -22,6 +29,8 @@ if TYPE_CHECKING:
     from garboard.history.replay import HullState
 
 ASSIGNED, PROMISED, WAITING_FOR, COMMENT = "assigned", "promised", "waiting_for", "comment"
+SET_ASIDE = "set_aside"
+_SEEN = "seen"
 WAITS_FOR = ("rigger", "owner", "parts", "manager")
 """Whom a job may wait for."""
 LONGEST = 500
@@ -44,6 +53,90 @@ class Plan:
     waiting_for: str = ""
     comment: str = ""
     comment_by: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class SetAside:
+    """That a manager set a job aside.
+
+    came : how many entries came from tablets since, as far as their number tells; the manager had not seen them
+    """
+
+    by: str
+    at: str
+    reason: str
+    came: int
+    holds: bool
+
+    @property
+    def in_words(self) -> str:
+        """By whom and why; and what came since, where the job is open again.
+
+        >>> aside = SetAside(by="M. Office", at="", reason="sold unrigged.", came=2, holds=True)
+        >>> aside.in_words
+        'Set aside by M. Office: sold unrigged.'
+        >>> attrs.evolve(aside, holds=False).in_words
+        'Was set aside by M. Office: sold unrigged. Open again, as 2 entries came since.'
+        """
+        said = f"et aside by {self.by}: {self.reason.rstrip('.')}."
+        came = in_number(self.came, "entry", "entries") if self.came else "other entries"
+        return f"S{said}" if self.holds else f"Was s{said} Open again, as {came} came since."
+
+
+def set_aside_of(state: HullState, jobs: Iterable[str]) -> SetAside | None:
+    """Whether a job is set aside, or was until something came; None where nobody did, or it was taken up again.
+
+    Of two that stand, the one written last holds.
+
+    jobs : the job, and those joined into it
+    """
+    named = {*jobs}
+    keys = [key for key in state.registers if key.kind == PLAN and key.subject[1:] == (SET_ASIDE,)]
+    said = [entry for key in keys if key.subject[0] in named for entry in state.current(key)]
+    last = max(said, key=lambda entry: (entry.clock, entry.id), default=None)
+    if last is None or not last.value:
+        return None
+    now, then = _seen_now(state, named), last.more.get(_SEEN)
+    before = then.get("entries") if isinstance(then, dict) else None
+    came = now["entries"] - before if type(before) is int else 0
+    return SetAside(by=last.by, at=last.at, reason=str(last.value), came=max(0, came), holds=then == now)
+
+
+def set_aside(author: Author, state: HullState, jobs: Iterable[str], reason: str) -> Entry:
+    """The entry that sets a job aside, with the reason; jobs as for `set_aside_of`, the job first.
+
+    errors : InputError
+    """
+    named, told = [*jobs], " ".join(reason.split())
+    if not told:
+        raise InputError("set aside", [Fault("reason", "why the job will not be finished", "nothing")])
+    _refuse_long("reason", told)
+    return author.write(state, PLAN, (named[0], SET_ASIDE), told, more={_SEEN: {**_seen_now(state, {*named})}})
+
+
+def seen_by_now(state: HullState, jobs: Iterable[str]) -> str:
+    """A short name of all that tablets brought of some jobs: what whoever sets one aside has seen."""
+    return str(_seen_now(state, {*jobs})["digest"])
+
+
+def taken_up(author: Author, state: HullState, jobs: Iterable[str], reason: str = "") -> list[Entry]:
+    """Entries that take a job up again, one for each of those joined into it that was set aside."""
+    more = {"reason": reason} if reason else {}
+    keys = [(job, SET_ASIDE) for job in jobs]
+    aside = [key for key in keys if any(entry.value for entry in state.current(RegisterKey(PLAN, "", key)))]
+    return [author.write(state, PLAN, key, "", more=more) for key in aside]
+
+
+def _seen_now(state: HullState, jobs: Collection[str]) -> dict[str, Any]:
+    """What came from tablets of some jobs: how many entries, and a digest of their ids. What a manager writes at the
+    shop, and that a book was issued, is no work."""
+    ids = sorted(
+        entry.id
+        for register in state.registers.values()
+        for entry in register.entries.values()
+        if entry.job in jobs and entry.tablet not in THE_SHOP_ITSELF
+    )
+    return {"entries": len(ids), "digest": hashlib.sha256("".join(ids).encode()).hexdigest()[:32]}
 
 
 def plan_of(state: HullState, jobs: Iterable[str]) -> Plan:
@@ -103,13 +196,17 @@ def plan_entries(author: Author, state: HullState, job: str, said: Mapping[str, 
 def _refuse(what: str, value: str) -> None:
     if what not in (ASSIGNED, PROMISED, WAITING_FOR, COMMENT):
         raise InputError("plan", [Fault("plan", "assigned, promised, waiting_for or comment", what)])
-    if len(value) > LONGEST:
-        raise InputError("plan", [Fault(what, f"at most {LONGEST} characters", f"{len(value)}")])
+    _refuse_long(what, value)
     if what == PROMISED and value and not (_is_day(value) and FIRST_YEAR <= int(value[:4]) <= LAST_YEAR):
         expected = f"a day from {FIRST_YEAR} to {LAST_YEAR}, such as 2026-05-14"
         raise InputError("plan", [Fault("promised", expected, value)])
     if what == WAITING_FOR and value and value not in WAITS_FOR:
         raise InputError("plan", [Fault("waiting for", ", ".join(WAITS_FOR), value)])
+
+
+def _refuse_long(what: str, value: str) -> None:
+    if len(value) > LONGEST:
+        raise InputError("plan", [Fault(what, f"at most {LONGEST} characters", f"{len(value)}")])
 
 
 def _is_day(text: str) -> bool:

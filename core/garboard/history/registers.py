@@ -7,7 +7,7 @@ clock decides anything: it only orders what is shown.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from itertools import combinations, starmap
 from typing import NamedTuple
 
@@ -16,7 +16,7 @@ import attrs
 from garboard.disk.clock import Stamp, order_key
 from garboard.disk.entries import ALIKE, FORECAST, ISSUED, VIEW, Entry
 from garboard.history.moves import JOINING, target
-from garboard.history.shapes import Misfit, misfit_of
+from garboard.history.shapes import Misfit, is_reading, misfit_of
 from garboard.history.values import alike, finest, member, same_value
 from garboard.labels import is_as_printed
 from garboard.records import JsonValue
@@ -68,7 +68,7 @@ def register_of(entry: Entry) -> RegisterKey:
     kind = entry.kind
     if kind == "retract":
         kind = str(member(entry.value, "kind"))
-    return RegisterKey(kind, "" if kind == "field" else entry.job, entry.subject)
+    return tuple.__new__(RegisterKey, (kind, "" if kind == "field" else entry.job, entry.subject))  # of each entry
 
 
 def name_of(key: RegisterKey) -> str:
@@ -97,34 +97,86 @@ def is_of_label(key: RegisterKey) -> bool:
     return key.kind == "field" and len(key.subject) == 3 and key.subject[::2] == ("circuits", "label")
 
 
-@attrs.define
-class Register:
-    """The entries of one kind of fact about one subject. What `add` costs does not depend on how many there are.
+@attrs.define(eq=False)
+class _Tables:
+    """What a register of more than one plain reading keeps; see `Register`.
 
-    misfits       : for each entry that cannot be read, why not; it replaces what it names, and says nothing itself
-    is_of_one_text : whether every entry states the same text, letter for letter, as nearly all registers do: then they
-                    all say the same, and nothing need be compared
+    replaced : ids that its entries replace, here or not
+    text     : the first entry's value
+    now      : what `current` gave since the last entry came
     """
 
     entries: dict[str, Entry] = attrs.field(factory=dict)
     head_ids: set[str] = attrs.field(factory=set)
     misfits: dict[str, Misfit] = attrs.field(factory=dict)
+    replaced: set[str] = attrs.field(factory=set)
     is_of_one_text: bool = True
-    _text: JsonValue = None
-    _replaced: set[str] = attrs.field(factory=set)
+    text: JsonValue = None
+    now: tuple[Entry, ...] | None = None
 
     def add(self, entry: Entry) -> None:
         if not self.entries:
-            self._text = entry.value
-        self.is_of_one_text = self.is_of_one_text and _states(entry, self._text)
+            self.text = entry.value
+        self.is_of_one_text = self.is_of_one_text and _states(entry, self.text)
         self.entries[entry.id] = entry
+        self.now = None
         if misfit := misfit_of(entry):
             self.misfits[entry.id] = misfit
         if replaced := entry.replaces:
-            self._replaced.update(replaced)
+            self.replaced.update(replaced)
             self.head_ids.difference_update(replaced)
-        if entry.id not in self._replaced:
+        if entry.id not in self.replaced:
             self.head_ids.add(entry.id)
+
+
+@attrs.define(eq=False)
+class Register:
+    """The entries of one kind of fact about one subject. What `add` costs does not depend on how many there are.
+
+    only : the one entry there is, where it is a plain reading that replaces none, as in nearly all registers. It
+           stands, and no tables are kept
+    """
+
+    key: RegisterKey
+    only: Entry | None = None
+    _tables: _Tables | None = None
+
+    def add(self, entry: Entry) -> None:
+        if self._tables is None:
+            if self.only is None and is_reading(entry) and not entry.replaces:
+                self.only = entry
+                return
+            self._tables = _Tables()
+            if self.only is not None:
+                self._tables.add(self.only)
+                self.only = None
+        self._tables.add(entry)
+
+    @property
+    def _kept(self) -> _Tables:
+        return self._tables or _Tables()
+
+    @property
+    def entries(self) -> Mapping[str, Entry]:
+        return {self.only.id: self.only} if self.only else self._kept.entries
+
+    @property
+    def head_ids(self) -> Set[str]:
+        """Of the entries that no other replaces."""
+        return {self.only.id} if self.only else self._kept.head_ids
+
+    @property
+    def misfits(self) -> Mapping[str, Misfit]:
+        """For each entry that cannot be read, why not; it replaces what it names, and says nothing itself."""
+        return {} if self.only else self._kept.misfits
+
+    @property
+    def is_of_one_text(self) -> bool:
+        """Whether every entry states the same text, letter for letter, as nearly all registers do.
+
+        Then they all say the same, and nothing need be compared.
+        """
+        return isinstance(self.only.value, str) if self.only else self._kept.is_of_one_text
 
     @property
     def heads(self) -> tuple[Entry, ...]:
@@ -139,12 +191,12 @@ class Register:
         two units they agree as far as their digits go, where each does with every other: so whichever came first.
         Notes do not agree: two in the same words, written apart, are two remarks. What cannot be read says nothing.
         """
-        if self.misfits:
-            return self._current(self.head_ids - self.misfits.keys())
-        if len(self.entries) == 1 == len(self.head_ids):
-            (only,) = self.entries.values()
-            return () if only.kind == "retract" else (only,)
-        return self._current(self.head_ids)
+        if self.only:
+            return (self.only,)
+        kept = self._kept
+        if kept.now is None:
+            kept.now = self._current(kept.head_ids - kept.misfits.keys() if kept.misfits else kept.head_ids)
+        return kept.now
 
     @property
     def stated(self) -> tuple[Entry, ...]:
@@ -157,18 +209,21 @@ class Register:
         return self._ordered(self.head_ids & self.misfits.keys()) if self.misfits else ()
 
     def _current(self, ids: Iterable[str]) -> tuple[Entry, ...]:
+        said = self._ordered(ids)
         if self.is_of_one_text:
-            return self._ordered(ids)[:1]
+            return said[:1]
+        said = tuple(head for head in said if head.kind != "retract")
+        if len(said) < 2:
+            return said
         groups: list[list[Entry]] = []
-        for head in self._ordered(ids):
-            if head.kind != "retract":
-                same = next((group for group in groups if _agree(group[0], head)), None)
-                if same is None:
-                    groups.append([head])
-                else:
-                    same.append(head)
-        if len(groups) > 1 and _all_alike(every := [head for group in groups for head in group]):
-            groups = [every]
+        for head in said:
+            same = next((group for group in groups if _agree(group[0], head)), None)
+            if same is None:
+                groups.append([head])
+            else:
+                same.append(head)
+        if len(groups) > 1 and _all_alike(said):
+            groups = [[*said]]
         return tuple(map(finest, groups))
 
     def ever_set(self, value: JsonValue) -> bool:
@@ -181,22 +236,23 @@ class Register:
         return self._ordered(self.entries)
 
     def _ordered(self, ids: Iterable[str]) -> tuple[Entry, ...]:
-        ids = list(ids)
-        if len(ids) < 2:
-            return tuple(self.entries[found] for found in ids)
-        if self._replaced.isdisjoint(self.entries):  # each is shown by its own stamp
-            return tuple(sorted((self.entries[found] for found in ids), key=lambda entry: (entry.clock, entry.id)))
+        entries = self.entries
+        found = [entries[name] for name in ids]
+        if len(found) < 2:
+            return tuple(found)
+        if self._kept.replaced.isdisjoint(entries):  # each is shown by its own stamp
+            return tuple(sorted(found, key=lambda entry: (entry.clock, entry.id)))
         keys = self.order_keys()
-        return tuple(self.entries[found] for found in sorted(ids, key=lambda found: (keys[found], found)))
+        return tuple(sorted(found, key=lambda entry: (keys[entry.id], entry.id)))
 
     def order_keys(self) -> Mapping[str, Stamp]:
         """The display order of every entry: its own stamp, yet always after what it replaces."""
-        keys: dict[str, Stamp] = {}
-        for start in self.entries:
+        entries, keys = self.entries, dict[str, Stamp]()
+        for start in entries:
             waiting = [start]
             while waiting:
-                entry = self.entries[waiting[-1]]
-                missing = [other for other in entry.replaces if other in self.entries and other not in keys]
+                entry = entries[waiting[-1]]
+                missing = [other for other in entry.replaces if other in entries and other not in keys]
                 if missing:
                     waiting.extend(missing)
                 else:
@@ -214,7 +270,7 @@ def _agree(one: Entry, other: Entry) -> bool:
     return one.kind != "note" and same_value(_meaning(one), _meaning(other))
 
 
-def _all_alike(heads: Iterable[Entry]) -> bool:
+def _all_alike(heads: Sequence[Entry]) -> bool:
     """Whether amounts typed in two units are each alike with every other."""
     values = [None if head.kind == "note" else head.value for head in heads]
     texts = {value for value in values if isinstance(value, str)}

@@ -7,7 +7,7 @@ same piece of work. Taken back, each is by itself again.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import chain
 
 import attrs
@@ -33,7 +33,7 @@ from garboard.history.registers import (
 from garboard.history.shapes import Misfit, misfit_of
 from garboard.history.signature_scope import SignatureScope, Staleness
 from garboard.history.vessel import assemble_vessel
-from garboard.history.views import Current, job_view, unreadable_at
+from garboard.history.views import job_view, unreadable_at
 from garboard.job_view import JobView, Unreadable, Waiting
 from garboard.labels import with_printed_apart
 from garboard.records import JsonValue, Measurement, Vessel
@@ -48,13 +48,12 @@ class _JobIndex:
     """A job's registers, and what its signatures cover."""
 
     scope: SignatureScope
-    keys: set[RegisterKey] = attrs.field(factory=set)
+    registers: list[Register] = attrs.field(factory=list)
     _opened: Stamp | None = None
 
     def add(self, entry: Entry, key: RegisterKey) -> None:
         """Take in an entry of the job."""
-        self.scope.add(entry, key)
-        if entry.id in self.scope.entries and (self._opened is None or entry.clock < self._opened):
+        if self.scope.add(entry, key) and (self._opened is None or entry.clock < self._opened):
             self._opened = entry.clock
 
     @property
@@ -66,7 +65,8 @@ class _JobIndex:
     def says_only_where_it_went(self) -> bool:
         """Whether there is nothing of the job itself here: only that it was joined, or that it came from elsewhere."""
         entries = self.scope.entries.values()
-        return all(key.names_its_own_job for key in chain(self.keys, map(register_of, entries)))
+        keys = chain((register.key for register in self.registers), map(register_of, entries))
+        return all(key.names_its_own_job for key in keys)
 
 
 @attrs.define
@@ -90,47 +90,46 @@ class HullState:
     _replacing: dict[str, list[str]] = attrs.field(factory=dict)
     _typed: dict[str, int] = attrs.field(factory=dict)
     _jobs: dict[str, _JobIndex] = attrs.field(factory=dict)
-    _of_no_job: dict[RegisterKey, None] = attrs.field(factory=dict)
-    _current: dict[RegisterKey, tuple[Entry, ...]] = attrs.field(factory=dict)
+    _of_no_job: list[Register] = attrs.field(factory=list)
     _measured: dict[str, Measurement] = attrs.field(factory=dict)
     _vessel: tuple[Vessel, tuple[Fault, ...]] | None = None
     _joined: dict[str, str] = attrs.field(factory=dict)
-    _register_of: dict[str, RegisterKey] = attrs.field(factory=dict)
+    _is_signed: bool = False
 
     def add(self, entry: Entry) -> bool:
         """Take in one entry; False when it was here already."""
         if entry.id in self._entries:
             return False
         self._entries[entry.id] = entry
-        if (not entry.fields or entry.kind == STRAY) and (misfit := misfit_of(entry)):
+        if (not entry.kind or entry.kind == STRAY) and (misfit := misfit_of(entry)):
             self.no_entries[entry.id] = entry, misfit
             return True
         for replaced in entry.replaces:
             self._replacing.setdefault(replaced, []).append(entry.id)
-        if entry.hull_key == self.hull:
-            self._typed[entry.hull] = self._typed.get(entry.hull, 0) + 1
+        self._typed[entry.hull] = self._typed.get(entry.hull, 0) + 1
         key = self.register_of(entry)
         self._place(entry, key)
-        if key.is_joining and (joined := self._joined_now()) != self._joined:
+        if key.kind == "move" and key.is_joining and (joined := self._joined_now()) != self._joined:
             self._join_anew(joined)
         return True
 
     def _place(self, entry: Entry, key: RegisterKey) -> None:
-        self._register_of[entry.id] = key
-        if (job := entry.job) and not (key.is_joining and entry.is_understood):  # what it brings is listed itself
-            self._index(self.joined(job)).add(entry, key)
-        self._reach(entry, key)
+        if entry.job and not (
+            key.kind == "move" and key.is_joining and entry.is_understood
+        ):  # it brings what is listed
+            self._index(self.joined(entry.job)).add(entry, key)
+        if entry.kind == "signoff":
+            self._is_signed = True
+        if self._is_signed:
+            self._reach(entry, key)
         if not entry.is_understood:
             self.unknown[entry.id] = entry
             return
-        if key not in self.registers:
-            self.registers[key] = Register()
-        self.registers[key].add(entry)
-        if key.job:
-            self._index(key.job).keys.add(key)
-        else:
-            self._of_no_job[key] = None
-        self._current.pop(key, None)
+        register = self.registers.get(key)
+        if register is None:
+            register = self.registers[key] = Register(key)
+            (self._index(key.job).registers if key.job else self._of_no_job).append(register)
+        register.add(entry)
         if key.kind == "field":
             self._vessel = None
 
@@ -145,7 +144,7 @@ class HullState:
     def _join_anew(self, joined: dict[str, str]) -> None:
         """Deal all entries out anew. Joining is rare: this is simpler than keeping jobs mergeable and partable."""
         self._joined = joined
-        for kept in (self.registers, self.unknown, self._jobs, self._of_no_job, self._current, self._register_of):
+        for kept in (self.registers, self.unknown, self._jobs, self._of_no_job):
             kept.clear()
         self._vessel = None
         for entry in self._entries.values():
@@ -153,9 +152,10 @@ class HullState:
                 self._place(entry, self.register_of(entry))
 
     def _index(self, job: str) -> _JobIndex:
-        if job not in self._jobs:
-            self._jobs[job] = _JobIndex(SignatureScope(self._entries, self.register_of, self.register))
-        return self._jobs[job]
+        index = self._jobs.get(job)
+        if index is None:
+            index = self._jobs[job] = _JobIndex(SignatureScope(self._entries, self.register_of, self.register))
+        return index
 
     def _reach(self, entry: Entry, key: RegisterKey) -> None:
         """Sign-offs learn what they cover. Only a vessel's field is shared by jobs."""
@@ -167,7 +167,8 @@ class HullState:
 
     def register_of(self, entry: Entry) -> RegisterKey:
         """The register an entry belongs to here, where its job may be joined into another."""
-        return self._register_of.get(entry.id) or self._home(register_of(entry))
+        key = register_of(entry)
+        return self._home(key) if self._joined else key
 
     def joined(self, job: str) -> str:
         """The job a job's entries are in: itself, or the one it was joined into."""
@@ -178,8 +179,6 @@ class HullState:
         return tuple(sorted(part for part, whole in self._joined.items() if whole == job))
 
     def _home(self, key: RegisterKey) -> RegisterKey:
-        if not self._joined:
-            return key
         whole = self._joined.get(key.job)
         return key if whole is None or key.names_its_own_job else key._replace(job=whole)
 
@@ -191,14 +190,11 @@ class HullState:
 
     def current(self, key: RegisterKey) -> tuple[Entry, ...]:
         """What is current in a register: nothing, one value, or several that disagree."""
-        key = self._home(key)
-        if key not in self._current:
-            self._current[key] = self.register(key).current
-        return self._current[key]
+        return self.register(key).current
 
     def register(self, key: RegisterKey) -> Register:
         """Everything ever entered in a register; an empty one where there is nothing."""
-        return self.registers.get(self._home(key)) or Register()
+        return self.registers.get(self._home(key)) or Register(key)
 
     def heads(self, key: RegisterKey) -> tuple[str, ...]:
         """Ids an entry must name to replace everything now current in a register."""
@@ -243,17 +239,16 @@ class HullState:
 
     def disagreements(self, job: str) -> tuple[RegisterKey, ...]:
         """Registers of a job, and of the vessel, whose heads differ."""
-        return tuple(filter(self.disagrees, self._keys_with_vessel(job)))
+        return tuple(one.key for one in self._registers_with_vessel(job) if disagree(one.key, one.current))
 
     def resolutions(self, job: str) -> tuple[Resolution, ...]:
         """Values of a job, and of the vessel, that took the place of several that differed."""
-        found = (resolution_in(self.registers[key]) for key in self._keys_with_vessel(job))
+        found = map(resolution_in, self._registers_with_vessel(job))
         return tuple(resolution for resolution in found if resolution)
 
     def retractions(self, job: str) -> tuple[Retraction, ...]:
         """Values taken back in a job, and in the vessel's fields."""
-        keys = self._keys_with_vessel(job)
-        return tuple(retraction for key in keys for retraction in retractions_in(self.registers[key]))
+        return tuple(chain.from_iterable(map(retractions_in, self._registers_with_vessel(job))))
 
     def stale(self, job: str) -> tuple[Staleness, ...]:
         """Sign-offs of a job that do not cover every value in it, each with what it misses."""
@@ -261,8 +256,8 @@ class HullState:
         return tuple(stale for entry in self._signatures(job) if scope and (stale := scope.staleness(entry)))
 
     def _signatures(self, job: str) -> Iterator[Entry]:
-        keys = sorted(key for key in self._job_keys(job) if key.kind == "signoff")
-        return (entry for key in keys for entry in self.current(key))
+        of_sign_offs = (one for one in self._registers(job) if one.key.kind == "signoff")
+        return (entry for one in sorted(of_sign_offs, key=_key) for entry in one.current)
 
     def coverage(self, job: str) -> tuple[str, ...]:
         """Ids a sign-off written now must name: every head of the job that this program understands."""
@@ -277,10 +272,9 @@ class HullState:
         found = [
             unreadable_at(None, entry, misfit) for entry, misfit in self.no_entries.values() if self._is_alone(entry)
         ]
-        keys = (*self._of_no_job, *self._job_keys(job))
-        for key in sorted(key for key in keys if self.registers[key].unreadable):
-            register = self.registers[key]
-            found += [unreadable_at(key, entry, register.misfits[entry.id]) for entry in register.unreadable]
+        of_several = (one for one in chain(self._of_no_job, self._registers(job)) if not one.only)
+        for register in sorted((one for one in of_several if one.unreadable), key=_key):
+            found += [unreadable_at(register.key, entry, register.misfits[entry.id]) for entry in register.unreadable]
         return (*found, *self._not_in_the_vessel())
 
     def waiting(self, job: str) -> tuple[Waiting, ...]:
@@ -303,15 +297,18 @@ class HullState:
             for fault in faults[:1]:
                 yield unreadable_at(key, current[0], fault)
 
-    def _job_keys(self, job: str) -> Iterable[RegisterKey]:
+    def _registers(self, job: str) -> Sequence[Register]:
+        """A job's registers, in the order they came up."""
         job = self.joined(job)
-        return self._jobs[job].keys if job in self._jobs else ()
+        return self._jobs[job].registers if job in self._jobs else ()
 
     def _vessel_keys(self) -> Iterator[RegisterKey]:
-        return (key for key in self._of_no_job if key.kind == "field")
+        return (one.key for one in self._of_no_job if one.key.kind == "field")
 
-    def _keys_with_vessel(self, job: str) -> list[RegisterKey]:
-        return sorted([*self._vessel_keys(), *self._job_keys(job)])
+    def _registers_with_vessel(self, job: str) -> list[Register]:
+        """Those of a job and the vessel's fields that hold more than one plain reading, by their keys."""
+        of_vessel = (one for one in self._of_no_job if one.key.kind == "field")
+        return sorted((one for one in chain(of_vessel, self._registers(job)) if not one.only), key=_key)
 
     def vessel(self) -> tuple[Vessel, tuple[Fault, ...]]:
         """The vessel from its fields. Fields that disagree are left out; fields no record takes are faults."""
@@ -338,7 +335,8 @@ class HullState:
     @property
     def hull_number(self) -> str:
         """The hull number as it was typed most often; the key itself for a hull without entries."""
-        return max(sorted(self._typed), key=lambda typed: self._typed[typed], default=self.hull)
+        of_this = [typed for typed in sorted(self._typed) if hull_number.key(typed) == self.hull]
+        return max(of_this, key=lambda typed: self._typed[typed], default=self.hull)
 
     def hull_number_of(self, job: str) -> str:
         """The hull number a job was opened under, which may be another number of the boat; it stays with the job.
@@ -359,12 +357,12 @@ class HullState:
         load_recording: Callable[[str], Recording] | None = None,
     ) -> JobView:
         """The job as a calculator reads it."""
-        vessel_notes = (key for key in self._of_no_job if key.kind == "note")
         return job_view(
             self.joined(job),
-            self._current_of(self._job_keys(job)),
+            {one.key: one.current for one in self._registers(job) if not one.only},
+            readings=[(one.key, one.only) for one in self._registers(job) if one.only],
             vessel=self.vessel()[0],
-            of_vessel=self._current_of([*self._vessel_keys(), *vessel_notes]),
+            of_vessel={one.key: one.current for one in self._of_no_job if one.key.kind in ("field", "note")},
             not_covered={one.sign_off.id: self._names_missed(one) for one in self.stale(job)},
             unreadable=self.unreadable(job),
             waiting=self.waiting(job),
@@ -372,9 +370,6 @@ class HullState:
             load_recording=load_recording,
             measured=self._measured,
         )
-
-    def _current_of(self, keys: Iterable[RegisterKey]) -> Current:
-        return {key: self.current(key) for key in keys}
 
     def _names_missed(self, stale: Staleness) -> tuple[str, ...]:
         return tuple(sorted({name_of(self.register_of(entry)) for entry in stale.not_covered}))
@@ -408,6 +403,10 @@ class HullState:
             "stale": stale,
             "unknown": [*sorted([*self.unknown, *later_kinds])],
         }
+
+
+def _key(register: Register) -> RegisterKey:
+    return register.key
 
 
 def _does_not_open(entry: Entry) -> tuple[bool, bool]:

@@ -47,7 +47,7 @@ def _in_register(register: Register, key: str, managers: Managers) -> Iterator[S
 
 def _proved(register: Register, managers: Managers) -> Register:
     """A register as if only managers had written in it."""
-    proved = Register()
+    proved = Register(register.key)
     for entry in register.entries.values():
         if _is_proved(entry, managers):
             proved.add(entry)

@@ -17,7 +17,7 @@ from garboard.history.moves import JOINING, LEAVING, named_hull, named_job
 from garboard.records import EQUIPMENT, Forecast, Job, JsonValue, Note, SignOff, StepState
 
 _ARRIVING = "from"
-_TEXT, _TYPED = {str}, {str, int, bool}
+_TYPED = {str, int, bool}
 
 
 class Shape(StrEnum):
@@ -45,6 +45,9 @@ class Shape(StrEnum):
     REPLACED = "the ids of entries it replaces"
 
 
+_LISTS = {"subject": Shape.SUBJECT, "replaces": Shape.REPLACED}
+
+
 @attrs.frozen
 class Misfit:
     """Why an entry cannot be read.
@@ -59,35 +62,26 @@ class Misfit:
 
 def misfit_of(entry: Entry) -> Misfit | None:
     """Why an entry cannot be read; None where it can be, and for one of a kind or format not known here."""
-    if not entry.fields or entry.kind == STRAY:
+    if not entry.kind or entry.kind == STRAY:
         carried = carried_by(entry)
         raw = entry.raw if carried is None else carried
         return Misfit(Shape.ENTRY, shown(raw[:60].decode(errors="replace")))
-    if _is_plain_measurement(entry.fields) or not entry.is_understood:
+    if not entry.is_understood or is_reading(entry):
         return None
-    if not _is_texts(entry.fields.get("subject")):
-        return Misfit(Shape.SUBJECT, _in_short(entry.fields.get("subject")))
-    if not _is_texts(entry.fields.get("replaces")):
-        return Misfit(Shape.REPLACED, _in_short(entry.fields.get("replaces")))
+    if not entry.has_lists:
+        wrong = "replaces" if _is_texts(entry.fields.get("subject")) else "subject"
+        return Misfit(_LISTS[wrong], _in_short(entry.fields.get(wrong)))
     if isinstance(entry.value, dict | list) and not _is_plain(entry.value, 0):
         return Misfit(Shape.VALUE, _in_short(entry.value))
-    expected = _OF_KIND[entry.kind](entry)
-    if expected is None:
+    found = _OF_KIND[entry.kind](entry)
+    if found is None:
         return None
-    return Misfit(expected, _in_short([*entry.subject] if expected is Shape.SUBJECT else entry.value))
+    return Misfit(found, _in_short([*entry.subject] if found is Shape.SUBJECT else entry.value))
 
 
-def _is_plain_measurement(fields: Mapping[str, JsonValue]) -> bool:
+def is_reading(entry: Entry) -> bool:
     """Whether it is a typed reading in order, as nearly all entries of a boat are: replay asks this of every one."""
-    subject, replaces = fields.get("subject"), fields.get("replaces")
-    return (
-        fields.get("kind") == "measure"
-        and type(subject) is list
-        and len(subject) == 4
-        and type(replaces) is list
-        and {*map(type, subject), *map(type, replaces)} == _TEXT
-        and type(fields.get("value")) in _TYPED
-    )
+    return entry.kind == "measure" and len(entry.subject) == 4 and type(entry.value) in _TYPED and entry.has_lists
 
 
 def _in_short(value: JsonValue) -> str:

@@ -39,12 +39,17 @@ class SignatureScope:
     _covered: dict[str, set[str]] = attrs.field(factory=dict)
     _not_covered: dict[str, dict[str, Entry]] = attrs.field(factory=dict)
 
-    def add(self, entry: Entry, key: RegisterKey) -> None:
-        """Take in an entry of the job. A sign-off taken back is no entry to cover."""
+    def add(self, entry: Entry, key: RegisterKey) -> bool:
+        """Take in an entry of the job; whether it is one to cover. A sign-off taken back is none."""
         if entry.kind == "signoff":
             self._add_sign_off(entry)
-        elif key.kind != "signoff":
-            self._add_other(entry)
+        if "signoff" in (entry.kind, key.kind):
+            return False
+        self.entries[entry.id] = entry
+        for sign_off, covered in self._covered.items():
+            if entry.id not in covered:
+                self._not_covered[sign_off][entry.id] = entry
+        return True
 
     def reach(self, entry: Entry, replacing: Iterable[str]) -> None:
         """An entry came, of this job or another: sign-offs cover it that cover one of those replacing it."""
@@ -75,12 +80,6 @@ class SignatureScope:
         signed = [entry for entry in seen if entry.id not in replaced and entry.kind != "retract"]
         standing = [entry for name in register.head_ids if (entry := register.entries[name]).kind != "retract"]
         return bool(seen) and _all_in(signed, standing) and _all_in(standing, signed)
-
-    def _add_other(self, entry: Entry) -> None:
-        self.entries[entry.id] = entry
-        for sign_off, covered in self._covered.items():
-            if entry.id not in covered:
-                self._not_covered[sign_off][entry.id] = entry
 
     def _add_sign_off(self, entry: Entry) -> None:
         self._covered[entry.id] = set()

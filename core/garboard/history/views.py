@@ -25,6 +25,7 @@ def job_view(
     job: str,
     of_job: Current,
     *,
+    readings: Iterable[tuple[RegisterKey, Entry]] = (),
     vessel: Vessel,
     of_vessel: Current,
     not_covered: Mapping[str, tuple[str, ...]],
@@ -36,25 +37,24 @@ def job_view(
 ) -> JobView:
     """The job as a calculator reads it.
 
+    of_job      : its registers, but for those that each hold one plain reading
+    readings    : what those hold
     of_vessel   : the vessel's fields, and the notes that belong to no job
     not_covered : by a stale sign-off's id, the names of what it does not cover
     unreadable  : what is entered and cannot be read
     waiting     : what is kept for a plugin or a newer version
     measured    : measurements made of entries before, by their ids; those made now are added
     """
-    known = {} if measured is None else measured
     keys = sorted(of_job, key=lambda key: (of_job[key][0].clock if of_job[key] else Stamp(0, 0), key))
     of_one_value = [(key, of_job[key][0]) for key in keys if len(of_job[key]) == 1]
+    alone = [(entry.clock, key, entry) for key, entry in of_one_value if key.is_measurement]
+    alone += [(entry.clock, key, entry) for key, entry in readings]
     fields = sorted(key for key in of_vessel if key.kind == "field")
     loader: dict[str, Any] = {} if load_recording is None else {"load_recording": load_recording}
     return JobView(
         vessel=vessel,
         job=_job_record(job, of_job),
-        measurements=tuple(
-            known.get(entry.id) or known.setdefault(entry.id, _measurement(entry))
-            for key, entry in of_one_value
-            if key.is_measurement
-        ),
+        measurements=tuple(_measurements(alone, {} if measured is None else measured)),
         steps=tuple(state for key, entry in of_one_value for state in _step_state(key, entry)),
         notes=tuple(note for entry in _notes(keys, of_job, of_vessel) for note in sound_whole(signed(entry), Note)),
         forecasts=tuple(
@@ -85,19 +85,29 @@ def _job_record(job: str, of_job: Current) -> Job:
     return record
 
 
+def _measurements(
+    alone: list[tuple[Stamp, RegisterKey, Entry]], known: dict[str, Measurement]
+) -> Iterator[Measurement]:
+    """Of values that stand alone in their registers, in the order they were written."""
+    alone.sort()
+    for _, _, entry in alone:
+        found = known.get(entry.id)
+        if found is None:
+            found = known[entry.id] = _measurement(entry)
+        yield found
+
+
 def _measurement(entry: Entry) -> Measurement:
     step, field, row, of = entry.subject
-    fields = entry.fields
-    instrument = fields.get("instrument", "")
     return Measurement(
         step=step,
         field=field,
         row=row,
         of=of,
-        value=fields.get("value"),
+        value=entry.value,
         at=entry.at,
         by=entry.by,
-        instrument=instrument if isinstance(instrument, str) else "",
+        instrument=entry.instrument,
         id=entry.id,
     )
 

@@ -34,6 +34,7 @@ from garboard.report.outline import (
     counts,
     date_in_words,
     hand_over,
+    punch_list,
 )
 from garboard.report.owner import OwnersPart, card_sheets, owners_part
 from garboard.report.palette import DAY
@@ -122,7 +123,8 @@ def _made(
     assessed = as_typed(view, judged, host)
     built = [(section, _blocks(section, host, view, assessed, failed)) for section in host.report_sections]
     sections = [(section, blocks) for section, blocks in built if section.part == RECORD]
-    state, photos = hand_over(view, assessed), PhotoFiles(load_photo)
+    state = hand_over(view, assessed, punch_list(view, host, assessed))
+    photos = PhotoFiles(load_photo)
     waiting = waiting_in_words(view, host)
     is_whole = not (unread or waiting)  # what was not read may hold a fault, or a later change
     all_judged = is_whole and not host.problems
@@ -246,7 +248,7 @@ def _cover(
 def _state_in_foot(state: HandOver, is_whole: bool) -> str:
     if not state.is_done:
         return "draft, not handed over"
-    return "handed over" if is_whole else "draft, not all of it read"
+    return state.words if is_whole else "draft, not all of it read"
 
 
 def _not_told(unread: int, waiting: str) -> Iterator[Part]:

@@ -25,7 +25,7 @@ from garboard.fields import Field
 from garboard.fields import Kind as FieldKind
 from garboard.findings import OF_VESSEL, NotEnoughData, Number
 from garboard.history.boat import Boat
-from garboard.history.plans import PROMISED, planned_for
+from garboard.history.plans import PROMISED, planned_for, set_aside_of
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import why_not_used
@@ -33,7 +33,7 @@ from garboard.job_view import JobView, place_of
 from garboard.judging.assessing import boats_and_jobs
 from garboard.recordings.clocks import DATED_FROM
 from garboard.records import Engine, JsonValue, Measurement, OwnPiece, Propeller, Vessel
-from garboard.report.outline import counts, hand_over
+from garboard.report.outline import counts, hand_over, is_handed_over, punch_list
 from garboard.samples import UNIT_OF_QUANTITY, Recording
 from garboard.steps import Assessed
 from garboard.units import UNITS_OF, Amount
@@ -41,7 +41,7 @@ from garboard.verdict import Verdict
 
 OWNER = "owner"
 """Role of who signs as the boat's owner; stands in the place of their name."""
-_WRITTEN = frozenset({"value", "entered_by", "sentence", "about", "technicians", "place", "open", "owner"})
+_WRITTEN = frozenset({"value", "entered_by", "sentence", "about", "technicians", "place", "open", "set_aside", "owner"})
 """Columns that hold what people wrote."""
 _PIECES = frozenset({"of", "row", "title", "propeller"})
 """Columns that hold names of pieces, which join tables."""
@@ -186,7 +186,9 @@ JOBS = DataTable(
         _count("not_enough_data", "findings that lack something"),
         _count("disagreements", "values that disagree and are not settled"),
         _yes("is_handed_over", "technician and owner have signed, and nothing was changed since"),
+        _count("open_points", "what stands on its punch list, fails among it"),
         Column("open", "what keeps it from that, or is open though it is"),
+        Column("set_aside", "why a manager set it aside, while that holds"),
         Column("owner", "the owner's reference; \"owner\" in tables without owners' names"),
     ),
 )
@@ -383,14 +385,17 @@ class JobToExport:
     assessed: tuple[Assessed, ...]
     tablets: Mapping[str, str] = attrs.field(factory=dict)
     plans: tuple[Entry, ...] = ()
+    aside: str = ""
 
     @classmethod
     def of(cls, boat: Boat, view: JobView, assessed: Sequence[Assessed]) -> JobToExport:
         """A job of a boat, with what stands beside it there."""
         home = boat.state_of(view.job.id)
-        plans = planned_for(home, (view.job.id, *home.parts(view.job.id)))
+        parts = (view.job.id, *home.parts(view.job.id))
+        plans, aside = planned_for(home, parts), set_aside_of(home, parts)
         tablets = {entry.id: entry.tablet for at, key in boat.registers(view.job.id) for entry in at.current(key)}
-        return cls(view=view, assessed=tuple(assessed), tablets=tablets, plans=tuple(plans))
+        told = aside.reason if aside is not None and aside.holds and not is_handed_over(view) else ""
+        return cls(view=view, assessed=tuple(assessed), tablets=tablets, plans=tuple(plans), aside=told)
 
 
 def jobs_in_folder(hulls: HullFolder, host: PluginHost, hull: str = "") -> Iterator[JobToExport]:
@@ -422,7 +427,7 @@ class Collector:
             yield BOATS, _boat(hull, view.vessel)
         about = (hull, view.job.id)
         owners = Owners(() if self._with_owners else _owners_of(view))
-        yield JOBS, owners.out_of(JOBS, (*about, *_job(view, job.assessed), view.job.owner))
+        yield JOBS, owners.out_of(JOBS, (*about, *_job(view, self._host, job.assessed), job.aside, view.job.owner))
         engines = ((*about, *_engine(view.vessel, engine)) for engine in view.vessel.engines)
         yield from ((ENGINES, owners.out_of(ENGINES, engine)) for engine in engines)
         yield from ((FACTS, owners.out_of(FACTS, (*about, *fact))) for fact in _facts(view.vessel))
@@ -670,9 +675,9 @@ def _facts_of(record: attrs.AttrsInstance, before: str = "") -> Iterator[Row]:
             yield f"{before}{field.name}", _as_text(value), None, ""
 
 
-def _job(view: JobView, assessed: Sequence[Assessed]) -> Row:
+def _job(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) -> Row:
     found, job = counts(assessed), view.job
-    handed = hand_over(view, assessed)
+    handed = hand_over(view, assessed, punch_list(view, host, assessed))
     return (
         job.kind,
         _day(job.opened),
@@ -681,6 +686,7 @@ def _job(view: JobView, assessed: Sequence[Assessed]) -> Row:
         *(found.get(verdict, 0) for verdict in (Verdict.PASS, Verdict.ADVISE, Verdict.FAIL, Verdict.NOT_ENOUGH_DATA)),
         len(view.disagreements),
         handed.is_done,
+        handed.points,
         "; ".join(handed.lacking),
     )
 

@@ -14,13 +14,19 @@ import binascii
 import math
 import re
 import xml.etree.ElementTree as ElementTree
+from importlib.util import find_spec
 from io import BytesIO
+from typing import TYPE_CHECKING
 
 import attrs
 
 from garboard.faults import GarboardError, in_words
 from garboard.report.photo_files import NoPicture, PictureRefused, opened
+from garboard.report.press import BookRefused, on_paper
 from garboard.settings import picture_in
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
 
 LARGEST = 30_000
 """Of a logo as it is kept [bytes]: as text it fits into an entry with room to spare."""
@@ -70,12 +76,13 @@ def logo_as_kept(content: bytes) -> str:
     if len(content) > LARGEST_FILE:
         raise LogoRefused(f"The file is larger than {LARGEST_FILE / 1e6:g} MB. Make it smaller.")
     if _is_drawing(content):
-        drawing, _ = _drawing(content)
+        drawing, across = _drawing(content)
         if len(drawing) > LARGEST:
             raise LogoRefused(
                 f"The drawing has {len(drawing)} bytes once written plainly; {LARGEST} fit. Simplify it, or save it as "
                 "a PNG."
             )
+        _refuse_unseen_drawing(drawing, across)
         return _text("svg+xml", drawing)
     for side in _SIDES:
         for form, kind in (("PNG", "png"), ("JPEG", "jpeg")):
@@ -132,11 +139,26 @@ def _picture(content: bytes, side: int, form: str) -> bytes:
         other = "This is no picture that can be read here: PNG, JPEG or SVG. Choose another."
         raise LogoRefused(other if refused.why is NoPicture.OTHER else in_words(refused)) from None
     _proportion(image.width, image.height)
-    if not any(image.convert("L").histogram()[: _PALEST + 1]):
-        raise LogoRefused("Nothing of it can be seen on white paper. Choose one with darker colours.")
+    _refuse_unseen(image)
     made = BytesIO()
     image.save(made, form, optimize=True)
     return made.getvalue()
+
+
+def _refuse_unseen(image: Image) -> None:
+    if not any(image.convert("L").histogram()[: _PALEST + 1]):
+        raise LogoRefused("Nothing of it can be seen on white paper. Choose one with darker colours.")
+
+
+def _refuse_unseen_drawing(drawing: bytes, across: float) -> None:
+    """Refuse what the typesetter of the book prints as nothing, or cannot print. Without a typesetter it is taken."""
+    if find_spec("typst") is None:
+        return
+    try:
+        printed = on_paper(drawing, "svg", *_as_printed(across))
+    except BookRefused:
+        raise LogoRefused("No book can print this drawing. Save it again as plain SVG, or as a PNG.") from None
+    _refuse_unseen(opened(printed, _SIDES[0]))
 
 
 # A drawing

@@ -16,10 +16,13 @@ from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words, title_of
 from garboard.job_view import JobView
 from garboard.records import SIGN_AT_HAND_OVER
+from garboard.report.handed_over import handed_over_in_words
 from garboard.steps import Assessed, Caution, Phase, Step, state_shown
 from garboard.units import day_in_words
 
 NOT_FITTED = "not fitted"
+LOOK_AGAIN, NOTED = "look again", "noted"
+"""Why something stands on the punch list that no check tells."""
 MOST_NAMED = 12
 """Values that a signature misses, named at once in a book or on a page."""
 
@@ -77,15 +80,30 @@ class HandOver:
     is_done : the technician and the owner have signed, and nothing was changed since
     lacking : what keeps it from being done, or is still open though it is: ("5 fail", "the owner has not signed")
     unsigned : of these, what keeps it from being done: a book of it is a draft
+    points  : how many stand on its punch list
     """
 
     is_done: bool
     lacking: tuple[str, ...]
     unsigned: tuple[str, ...] = ()
+    points: int = 0
+
+    @property
+    def words(self) -> str:
+        """What it is called once it is done."""
+        return handed_over_in_words(self.points)
 
 
-def hand_over(view: JobView, assessed: Sequence[Assessed]) -> HandOver:
-    """How far the hand over is: signatures decide; what fails, was not judged or is in doubt is said with them."""
+def is_handed_over(view: JobView) -> bool:
+    """Whether technician and owner have signed, and nothing was changed since."""
+    return not any(_not_signed(view, role) for role in SIGN_AT_HAND_OVER)
+
+
+def hand_over(view: JobView, assessed: Sequence[Assessed], items: Sequence[PunchItem]) -> HandOver:
+    """How far the hand over is: signatures decide; what fails, was not judged or is still to do is said with them.
+
+    items : the punch list
+    """
     left_out = sum(map(is_left_out, assessed))
     found = counts(one for one in assessed if not is_left_out(one))
     open_ = [
@@ -101,8 +119,12 @@ def hand_over(view: JobView, assessed: Sequence[Assessed]) -> HandOver:
         open_.append(f"{in_number(len(view.unreadable), 'entry', 'entries')} that cannot be read")
     if doubts := len(_in_doubt(assessed)):
         open_.append(f"{doubts} in doubt")
+    if again := sum(item.why == LOOK_AGAIN for item in items):
+        open_.append(f"{in_number(again, 'step')} to look at again")
+    if noted := sum(item.why == NOTED for item in items):
+        open_.append(f"{noted} noted on the punch list")
     unsigned = [said for role in SIGN_AT_HAND_OVER if (said := _not_signed(view, role))]
-    return HandOver(not unsigned, (*open_, *unsigned), tuple(unsigned))
+    return HandOver(not unsigned, (*open_, *unsigned), tuple(unsigned), len(items))
 
 
 def _not_signed(view: JobView, role: str) -> str:
@@ -249,12 +271,12 @@ def punch_list(view: JobView, host: PluginHost, assessed: Sequence[Assessed]) ->
         for one in view.unreadable
     ]
     again = [
-        PunchItem(title_of(state.step, host), state.reason or "Look at this step again.", "look again", state.step)
+        PunchItem(title_of(state.step, host), state.reason or "Look at this step again.", LOOK_AGAIN, state.step)
         for state in view.steps
         if state.state == "look again" and view.state_of(state.step) == "look again"
     ]
     noted = [
-        PunchItem(note.by, note.text, "noted")
+        PunchItem(note.by, note.text, NOTED)
         for note in view.notes
         if note.punch_list and not note.settled and note.text not in told
     ]

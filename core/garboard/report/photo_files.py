@@ -15,10 +15,11 @@ from collections.abc import Callable, Sequence
 from enum import StrEnum
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.disk.photo_words import BEGINNING, LARGEST_PHOTO, looked_into, without_words
 from garboard.faults import GarboardError, in_words
 from garboard.report.palette import DAY
 from garboard.report.photos import PICTURES, Arrow, ArrowShape, shape_of
@@ -32,27 +33,23 @@ SHOWN_SIDE = 1600
 """A photo in the book or on a page is at most so long [dots]."""
 BOOK_SIDE = 1200
 """On paper it stands three inches and a half wide: that is 340 dots to the inch."""
-LARGEST_FILE = 100_000_000
-"""A larger file is no photo of a phone or a camera [bytes]."""
+LARGEST_FILE = LARGEST_PHOTO
 SMALL = 1 << 20
 """A file of this size is loaded whatever it is [bytes]."""
 MOST_DOTS = 64_000_000
 """More would take a quarter of a gigabyte to open. Of a JPEG it counts what is read of it, at most a quarter of both
 sides where it is that large."""
 _FORMS = ("JPEG", "PNG", "WEBP")
-_JPEG = "image/jpeg"
-_KEPT_AS_THEY_ARE = (_JPEG, "image/png")
+_KEPT_AS_THEY_ARE = ("image/jpeg", "image/png")
 _QUALITY = 85
-_ORIENTATION, _TAKEN, _DETAILS = 0x0112, 0x9003, 0x8769
-"""Tags of Exif: how the camera was held, when the picture was taken, and where the second stands."""
+_ORIENTATION = 0x0112
+"""Tag of Exif: how the camera was held."""
 _FINER = 4
 """An arrow is drawn so many times larger, then made smaller: its edges are smooth."""
 
 
 _BEGINNINGS = ((b"\xff\xd8\xff", ".jpg"), (b"\x89PNG\r\n\x1a\n", ".png"), (b"RIFF....WEBP", ".webp"))
 """How a picture's file begins, each dot any byte, and how its name ends."""
-BEGINNING = 16
-"""So much of a file tells whether it is a picture [bytes]."""
 _NO_PICTURE = ".file"
 """How the name of any other file ends that was called as a picture is."""
 _MARKER = re.compile(rb"\xff+([^\x00\xff])", re.DOTALL)
@@ -254,41 +251,16 @@ def as_kept(content: bytes) -> bytes:
     """
     try:
         from PIL import Image
-    except ImportError:  # a tablet without Pillow keeps a picture as it came
+    except ImportError:  # a tablet without Pillow keeps a picture as large as it came
         _refuse_damaged(content)
-        return content
+        return without_words(content)
     image = opened(content, KEPT_SIDE)
     _refuse_damaged(content)
     with Image.open(BytesIO(content), formats=_FORMS) as original:
         is_upright = original.getexif().get(_ORIENTATION, 1) == 1
-        if is_upright and original.get_format_mimetype() in _KEPT_AS_THEY_ARE and max(original.size) <= KEPT_SIDE:
-            return _silent(original) if _says_more(original) else content
-    return _as_jpeg(image)
-
-
-def _says_more(original: Any) -> bool:
-    """Whether a picture carries more than what is seen: Exif, XMP, a comment, words.
-
-    A JPEG's segments 0 and 14, and the colours in 2, tell how it is to be shown.
-    """
-    if original.get_format_mimetype() == _JPEG:
-        return any(
-            name not in ("APP0", "APP14") and not (name == "APP2" and data.startswith(b"ICC_PROFILE"))
-            for name, data in original.applist
-        )
-    return bool(original.text) or bool(original.getexif())
-
-
-def _silent(original: Any) -> bytes:
-    """The same picture, as fine as it was, without anything else."""
-    out = BytesIO()
-    if original.get_format_mimetype() == _JPEG:
-        original.save(out, "JPEG", quality="keep", comment=b"")
-    else:
-        bare = original.copy()
-        bare.info = {key: said for key, said in original.info.items() if key == "transparency"}
-        bare.save(out, "PNG")
-    return out.getvalue()
+        stays = is_upright and original.get_format_mimetype() in _KEPT_AS_THEY_ARE and max(original.size) <= KEPT_SIDE
+    photo = looked_into(content) if stays else None
+    return photo.bare if photo else _as_jpeg(image)
 
 
 def why_not_shown(path: Path) -> str:
@@ -314,15 +286,8 @@ def _refuse_damaged(content: bytes) -> None:
 
 def taken_at(content: bytes) -> str:
     """When a camera says it took a picture, "2026-05-14T09:12:33"; "" where it does not say."""
-    try:
-        from PIL import Image
-
-        with Image.open(BytesIO(content), formats=_FORMS) as image:
-            said = image.getexif().get_ifd(_DETAILS).get(_TAKEN, "")
-    except Exception:  # no Pillow, or details that are damaged: the picture is kept without
-        return ""
-    found = re.fullmatch(r"(\d{4}):(\d\d):(\d\d) (\d\d:\d\d:\d\d)", str(said).strip("\0 "))
-    return f"{found[1]}-{found[2]}-{found[3]}T{found[4]}" if found else ""
+    photo = looked_into(content)
+    return photo.taken if photo else ""
 
 
 def drawn(content: bytes, arrows: Sequence[Arrow], most: int = SHOWN_SIDE) -> Picture:

@@ -209,7 +209,7 @@ def record_clauses(
     add("What was tried", lambda clause: _tried(trials_of(view, host), clause))
     add("Readings not used", lambda: _not_used(view, host), with_clause=False)
     add(PUNCH_LIST, lambda: _punch_list(view, host, assessed, printed), with_clause=False)
-    state = hand_over(view, assessed)
+    state = hand_over(view, assessed, punch_list(view, host, assessed))
     signatures = partial(_signatures, view, host, state, drawn, has_entries=proof is not None)
     add(SIGNATURES, signatures, with_clause=False)
     add("Revisions and files", lambda clause: _revisions(view, host, proof, photos.not_shown, clause))
@@ -409,7 +409,8 @@ def handed_over_or_not(state: HandOver) -> Iterator[Part]:
         if lacking:
             yield words(f"Open besides: {lacking}.", "body")
     else:
-        yield words(f"Handed over with this open: {lacking}." if lacking else "Handed over.", "body", bold=True)
+        told = state.words if state.points or not lacking else f"{state.words} with this open"
+        yield words(f"{told[:1].upper()}{told[1:]}{f': {lacking}' if lacking else ''}.", "body", bold=True)
 
 
 def _signatures(

@@ -24,7 +24,7 @@ def answer(request: dict[str, Any], template: bytes, data: str) -> tuple[dict[st
             ),
             ignore_system_fonts=True,
             sys_inputs={"data": data},
-            pdf_standards=request["standards"],
+            **request["made"],
         )
     except typst.TypstError as failure:
         return {"refused": f"{failure.message} {' '.join(failure.hints)} {failure.diagnostic}"}, b""

@@ -89,7 +89,8 @@ class SyncReport:
                      bytes that are no entry, which stand at the shop within the entry that carries them
     not_read       : what lies here and could not be read, so was not brought: its file, and the reason
     lost           : what damaged hull files here held, and neither side holds now
-    missing        : attachments that entries sent, or here before, name and neither side holds, with its name
+    missing        : attachments that entries sent, or here before, name and neither side holds, with its name; one
+                     found damaged now is among those refused
     bytes_sent, bytes_received : bodies of requests and answers, as they were sent [bytes]
     """
 
@@ -304,7 +305,9 @@ class _Ashore:
             self._prove(self.folder.attachments.names())
         sizes = {name: self.folder.attachments.size(name) for name in self.folder.attachments.names()}
         mine = self._prove(name for name, size in sizes.items() if not size) | {name for name in sizes if sizes[name]}
-        reply = self.line.ask("GET", "/v1/attachments", fields={"If-None-Match": wire.names_tag(mine)})
+        reply = self.line.ask(
+            "GET", "/v1/attachments", fields={"If-None-Match": wire.sizes_tag({name: sizes[name] for name in mine})}
+        )
         if reply.status == 304:
             return
         theirs = _read(lambda: _sizes(_found(reply).body))
@@ -360,7 +363,7 @@ class _Ashore:
             for hull, entries in came.items()
             if entries
         )
-        missing = named_and_missing(self.folder, self._here_before(), self.not_kept)
+        missing = named_and_missing(self.folder, self._here_before(), self.not_kept.keys() | self.refused.keys())
         self.log.forget()
         not_taken = self._not_taken(mine, theirs)
         ids_not_taken = {name for names in not_taken.values() for name in names}

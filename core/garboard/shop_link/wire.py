@@ -181,9 +181,10 @@ def whole_state(digests: Mapping[str, tuple[str, int]]) -> str:
     return f'"{hashlib.sha256("".join(lines).encode()).hexdigest()}"'
 
 
-def names_tag(names: Iterable[str]) -> str:
-    """One tag over the names of all attachments held."""
-    return f'"{hashlib.sha256("".join(sorted(names)).encode()).hexdigest()}"'
+def sizes_tag(sizes: Mapping[str, int]) -> str:
+    """One tag over the names and sizes of all attachments held: one cut short has its name still."""
+    lines = "".join(f"{name} {size}\n" for name, size in sorted(sizes.items()))
+    return f'"{hashlib.sha256(lines.encode()).hexdigest()}"'
 
 
 def names(texts: Iterable[str]) -> str:

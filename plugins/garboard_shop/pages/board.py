@@ -19,14 +19,22 @@ from garboard.faults import in_number, in_words
 from garboard.findings import rounded
 from garboard.history.boat import Boat
 from garboard.history.halves import HalfSaved
-from garboard.history.plans import ASSIGNED, COMMENT, PROMISED, WAITING_FOR, WAITS_FOR, plan_of
+from garboard.history.plans import (
+    ASSIGNED,
+    COMMENT,
+    PROMISED,
+    WAITING_FOR,
+    WAITS_FOR,
+    plan_of,
+    seen_by_now,
+    set_aside_of,
+)
 from garboard.hosting.host import PluginHost
-from garboard.report.palette import DISC, HALF_RING, RING, SQUARE_WITH_BAR, TICK_IN_ROUND, Mark, Part
 from garboard.settings import in_force
 from garboard_shop import board
 from garboard_shop.board import Asked, Board, Found, Headline, Times, Week, shares
 from garboard_shop.job_rows import JobRow, State
-from garboard_shop.pages import decisions, wording
+from garboard_shop.pages import decisions, drawing, wording
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.insights import code_in_words
 from garboard_shop.pages.summaries import open_boat
@@ -34,7 +42,7 @@ from garboard_shop.pages.visits import NotHere, Visit
 from garboard_shop.saved_views import OwnView, query_of
 from garboard_shop.saved_views import shown as shown_views
 from garboard_shop.settings import SETTINGS, STUCK_DAYS
-from garboard_shop.store import Tablet
+from garboard_shop.store import Overtaken, Tablet
 
 LOOKED = "__Host-garboard-looked"
 """The cookie with the time when somebody last said that they looked at what changed."""
@@ -44,18 +52,6 @@ LONGEST_BAR = 28
 """Days that fill the bar beside them."""
 TAKE_BACK = {ASSIGNED: "who has it", PROMISED: "the promised day", WAITING_FOR: "whom it waits for"}
 
-SPLIT_DIAMOND = (
-    Part("area", ((0.44, 0.0), (0.44, 1.0), (0.0, 0.5))),
-    Part("area", ((0.56, 0.0), (1.0, 0.5), (0.56, 1.0))),
-)
-STATE_MARKS: Mapping[str, Mark] = {
-    "to settle": Mark("to settle", SPLIT_DIAMOND, "action", "◆", "?"),
-    "handed over": Mark("handed over", DISC, "unknown", "●", "*"),
-    "failing": Mark("failing", SQUARE_WITH_BAR, "fail", "■", "x"),
-    "ready": Mark("ready", TICK_IN_ROUND, "good", "✔", "+"),
-    "in work": Mark("in work", HALF_RING, "action", "◐", "."),
-    "not begun": Mark("not begun", RING, "unknown", "○", "o"),
-}
 SORT_WORDS = {
     "urgent": "most urgent first",
     "days": "longest in its state first",
@@ -72,7 +68,7 @@ VIEW_WORDS = {
     board.DUE: "promised by Sunday",
     board.LATE: "promised by Sunday and not ready",
     board.CHANGED: "changed since you last looked",
-    board.OPEN_FAILS: "handed over with open fails",
+    board.OPEN_POINTS: "handed over with points open",
     board.SILENT: f"whose tablet was not heard of for {board.SILENT_DAYS} days",
     board.STALE: "with a signature that later changes made stale",
 }
@@ -115,7 +111,7 @@ def board_page(visit: Visit) -> Response:
         changing=visit.is_manager and visit.asked("change") == "1",
         here_again=asked.address(page=asked.page),
         sorts=SORT_WORDS,
-        marks=STATE_MARKS,
+        marks=drawing.STATE_MARKS,
         waits_for=WAITS_FOR,
         take_back=TAKE_BACK,
         technicians=[name for name, _ in found.facets["technician"]],
@@ -210,7 +206,8 @@ def built_in_views(stuck: int) -> tuple[tuple[str, Asked], ...]:
         ("Waiting for parts", Asked(waiting="parts")),
         ("Due this week", Asked(view=board.DUE, sort="promised")),
         ("Changed since I last looked", Asked(view=board.CHANGED, sort="changed")),
-        ("Handed over with open fails", Asked(view=board.OPEN_FAILS)),
+        ("Handed over with points open", Asked(view=board.OPEN_POINTS)),
+        ("Set aside", Asked(view=board.ALL, state=State.SET_ASIDE.value)),
         ("Stale signatures", Asked(view=board.STALE)),
         ("Tablet silent", Asked(view=board.SILENT)),
         ("All jobs", Asked(view=board.ALL)),
@@ -281,10 +278,11 @@ def empty_in_words(asked: Asked, shown: Board, today: date) -> str:
         Asked(view=board.LATE): "Everything promised by Sunday is ready.",
         Asked(view=board.DUE): "Nothing is promised for this week.",
         Asked(view=board.CHANGED): "Nothing changed since you last looked.",
-        Asked(view=board.OPEN_FAILS): "No boat was handed over with an open fail.",
+        Asked(view=board.OPEN_POINTS): "No boat was handed over with a point open.",
         Asked(view=board.STALE): "No signature is stale.",
         Asked(view=board.SILENT): "Every tablet with open work came ashore lately.",
-        Asked(): "Nothing is open. Every boat was handed over.",
+        Asked(): "Nothing is open. Every boat was handed over, or its job was set aside.",
+        Asked(view=board.ALL, state=State.SET_ASIDE.value): "No job is set aside.",
     }
     told = plain.get(attrs.evolve(asked, sort="urgent", page=1))
     return told or "No job fits all of this. Take a word or a filter out."
@@ -320,14 +318,14 @@ def _line(row: JobRow, times: Times, today: date) -> Line:
     days = int(row.days_in_state(times.now))
     heard = times.heard.get(row.tablet, 0)
     promised = date.fromisoformat(row.promised) if row.promised else None
-    late = (today - promised).days if promised and not row.is_handed_over else 0
+    late = (today - promised).days if promised and not row.is_closed else 0
     return Line(
         row=row,
         days=days,
         bar=max(1, round(48 * min(days, LONGEST_BAR) / LONGEST_BAR)),
-        is_stuck=days >= times.stuck and not row.is_handed_over,
+        is_stuck=days >= times.stuck and not row.is_closed,
         heard=ago(times.now - heard) if heard else "",
-        is_silent=bool(heard) and not row.is_handed_over and times.now - heard > board.SILENT_DAYS * A_DAY,
+        is_silent=bool(heard) and not row.is_closed and times.now - heard > board.SILENT_DAYS * A_DAY,
         promised=day_in_short(promised, today) if promised else "",
         late=max(0, late),
     )
@@ -434,6 +432,8 @@ def plan_page(visit: Visit) -> Response:
         plan=plan_of(home, parts),
         was={what: getattr(plan_of(home, parts), what) for what in (ASSIGNED, PROMISED, WAITING_FOR)},
         said=said,
+        aside=set_aside_of(home, parts),
+        saw=seen_by_now(home, parts),
         waits_for=WAITS_FOR,
         technicians=names,
         back=visit.asked("back") or f"/boats/{boat.state.hull}/plan?{urlencode({'job': job})}",
@@ -444,7 +444,7 @@ def plan(visit: Visit) -> Response:
     """Keep what a manager plans for a job: of what the form showed, what they changed."""
     said = {what: visit.form[what] for what in (ASSIGNED, PROMISED, WAITING_FOR, COMMENT) if what in visit.form}
     said = {what: typed for what, typed in said.items() if typed != visit.form.get(f"was_{what}")}
-    with decisions.deciding:
+    with visit.desk.store.deciding():
         boat, job = _job(visit, visit.form.get("job", ""))
         _refuse_overtaken(boat, job, said, visit.form)
         written = _keep(visit, boat, job, said)
@@ -460,9 +460,7 @@ def _refuse_overtaken(boat: Boat, job: str, typed: Mapping[str, str], form: Mapp
         now = getattr(plan, what)
         if what in typed and now not in (typed[what], form.get(f"was_{what}", now)):
             told = f"{TAKE_BACK[what]} was {f'set to {now}' if now else 'taken back'} after you opened the form."
-            raise decisions.Overtaken(
-                f"{told[:1].upper()}{told[1:]} Open the plan again, then decide. Nothing was changed."
-            )
+            raise Overtaken(f"{told[:1].upper()}{told[1:]} Open the plan again, then decide. Nothing was changed.")
 
 
 def plan_several(visit: Visit) -> Response:
@@ -474,7 +472,7 @@ def plan_several(visit: Visit) -> Response:
     if not picked or not said:
         missing = "Tick at least one job." if not picked else "Say at least one thing of the jobs you ticked."
         return visit.back("/board", f"{missing} Nothing was changed.")
-    with decisions.deciding:
+    with visit.desk.store.deciding():
         jobs = [(_boat(visit, hull), job) for hull, _, job in picked]
         if lost := [job for boat, job in jobs if job not in boat.jobs]:
             raise NotHere(404, f"{in_number(len(lost), 'job')} you ticked stands elsewhere now. Nothing was changed.")

@@ -51,7 +51,7 @@ def add_person(folder: Path, store_url: str, name: str, role: str | None, passwo
     """Let a person sign in, or give them a new role or password."""
     from garboard_shop.pages import people
 
-    with opened_register(folder, store_url) as register:
+    with opened_register(folder, store_url) as register, register.alone():
         known = people.find(register, name)
         # A new password alone must make nobody a manager.
         user = people.make_user(known.name if known else name, role or (known.role if known else MANAGER), password)
@@ -70,7 +70,7 @@ def remove_person(folder: Path, store_url: str, name: str, by: str) -> None:
 
     from garboard_shop.pages import people
 
-    with opened_register(folder, store_url) as register:
+    with opened_register(folder, store_url) as register, register.alone():
         known = people.find(register, name)
         if known is None:
             there = ", ".join(person.name for person in people.taking_part(register)) or "nobody"

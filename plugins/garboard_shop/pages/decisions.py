@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterable, Mapping, Sequence
 
 import attrs
@@ -10,14 +9,14 @@ import attrs
 from garboard import hull_number
 from garboard.disk.entries import SHOP_RECORD, Entry, view
 from garboard.disk.hullfile import CheckedEntries
-from garboard.faults import Fault, GarboardError, InputError, in_number
+from garboard.faults import Fault, InputError, in_number
 from garboard.history import authoring as writing
 from garboard.history import circuit_entries, like
 from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import Boat
 from garboard.history.halves import save_in_turn
 from garboard.history.past import outlived_a_joining
-from garboard.history.plans import plan_entries
+from garboard.history.plans import plan_entries, seen_by_now, set_aside, set_aside_of, taken_up
 from garboard.history.proof import Proof, issue
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
@@ -32,14 +31,7 @@ from garboard_shop.pages import settings
 from garboard_shop.pages.authors import author_after
 from garboard_shop.pages.summaries import BoatSummary, coverage_seen, open_boat, register_in_words, seen_in
 from garboard_shop.pages.wording import value_in_words
-from garboard_shop.store import Store, managers_devices
-
-deciding = threading.Lock()
-"""Held from reading what stands until what was decided of it is kept: of two who decide at once the second is told."""
-
-
-class Overtaken(GarboardError):
-    """Something came while the person decided; they must look again before it can be decided."""
+from garboard_shop.store import Overtaken, Store, managers_devices
 
 
 def choose(
@@ -374,6 +366,41 @@ def plan_job(store: Store, boat: Boat, job: str, said: Mapping[str, str], by: st
     entries = plan_entries(author_after(home, by), home, job, said)
     keep(store, entries, now)
     return len(entries)
+
+
+def put_aside(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
+    """Set a job aside that will not be finished. form: job; reason; saw
+
+    errors : InputError, also for a job that is handed over; Overtaken; storage.NotSaved
+    """
+    home, jobs = _job_with_parts(summary, form)
+    job = summary.job(jobs[0])
+    if job is not None and job.is_handed_over:
+        raise InputError("set aside", [Fault("job", "one that is not handed over", "a job that is")])
+    aside = set_aside_of(home, jobs)
+    if aside is not None and aside.holds:
+        return f"{aside.by} set it aside before. Nothing was changed."
+    if seen_by_now(home, jobs) != form.get("saw"):
+        raise Overtaken("A tablet brought something for this job after you opened the page. Look at it, then decide.")
+    keep(store, [set_aside(author_after(home, by), home, jobs, form.get("reason", ""))], now)
+    return "The job is set aside. It is open again when a tablet brings something new for it."
+
+
+def take_up(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
+    """Take a job up again that was set aside. form: job"""
+    home, jobs = _job_with_parts(summary, form)
+    entries = taken_up(author_after(home, by), home, jobs)
+    keep(store, entries, now)
+    return "The job is open again." if entries else "It was not set aside. Nothing was changed."
+
+
+def _job_with_parts(summary: BoatSummary, form: Mapping[str, str]) -> tuple[HullState, tuple[str, ...]]:
+    """The state that holds the job a form names, and its id with those joined into it."""
+    job = form.get("job", "")
+    if job not in summary.boat.jobs:
+        raise _no_job(summary)
+    home = summary.boat.state_of(job)
+    return home, (job, *home.parts(job))
 
 
 def _joins(state: HullState, key: RegisterKey, other: str) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
@@ -14,14 +15,20 @@ from markupsafe import Markup, escape
 
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import wall_milliseconds
-from garboard.faults import in_number
+from garboard.disk.entries import Entry
+from garboard.disk.hullfile import CheckedEntries
+from garboard.disk.photo_words import BEGINNING
+from garboard.disk.storage import NotSaved
+from garboard.faults import InputError, in_number, in_words
 from garboard.findings import Verdict, rounded
+from garboard.history.authority import AT_THE_DESK
+from garboard.history.handed_in import handed_in, put_away
 from garboard.history.past import reason_in
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.report.outline import MOST_NAMED, references
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS
-from garboard.report.photo_files import BEGINNING, to_draw
+from garboard.report.photo_files import to_draw
 from garboard.report.photos import Photo, arrows_in_words, photo_in_words, shown_in_words
 from garboard.report.settings_used import setting_in_words, settings_in_words
 from garboard.report.visible import visible
@@ -42,6 +49,8 @@ from garboard_shop.store import Store
 FOLDER = Path(__file__).parent
 MOST_PHOTOS = 6
 """Of a job on the day sheet; the boat's page has them all."""
+log = logging.getLogger("garboard.shop")
+
 PAGES_AT_ONCE = 16
 """Of the 40 threads that answer: the others are for signing in and for tablets that come ashore."""
 
@@ -86,7 +95,9 @@ class ShopDesk:
         self.consequences = Consequences(self.store, self.host)
         self.index = Index(self.store, self.summaries.of, self.now)
         judged_by = judging(self.host, self.store)
-        self.remembering = Remembering(self.store, self.summaries.of, judged_by, self.now, lambda: self.index)
+        self.remembering = Remembering(
+            self.store, self.summaries.of, judged_by, self.now, lambda: self.index, self.take_handed_in
+        )
         self.insights = Insights(self.host, self.now)
         self.tables = TablesMaker(self.store, self.host)
         self.templates = _templates(self)
@@ -108,6 +119,26 @@ class ShopDesk:
         except (KeyError, AttachmentDamaged):
             return b""
         return to_draw(held.sizes().get(name, 0), beginning, lambda: content_of(self.store, name))
+
+    def take_handed_in(self) -> None:
+        """Keep what commands handed in, because this server has the folder open. What cannot be taken is put away; what
+        a full disk does not let be kept waits, and holds up nothing else."""
+        for path, found in handed_in(self.folder.parent) if self.folder is not None else ():
+            try:
+                self._take(path, found)
+            except (NotSaved, OSError) as failure:
+                log.warning("what a command handed in waits on: %s", in_words(failure))
+
+    def _take(self, path: Path, found: Entry | InputError) -> None:
+        if isinstance(found, InputError):
+            log.warning("what a command handed in is not taken: %s", in_words(found))
+            put_away(path)
+            return
+        offered = {found.hull_key: CheckedEntries([(found.id, found.raw)])}
+        if self.store.put_if_absent(offered, AT_THE_DESK, self.now(), 0).refused:
+            put_away(path)
+        else:
+            path.unlink()
 
     def shop_name(self) -> str:
         """What the shop is called now."""
@@ -189,6 +220,7 @@ def _templates(desk: ShopDesk) -> Environment:
     found.globals["VERDICTS"] = {verdict.name.lower(): mark for verdict, mark in VERDICT_MARKS.items()}
     found.globals["VERDICT"] = Verdict
     found.globals["STEPS"] = STEP_MARKS
+    found.globals["STATES"] = drawing.STATE_MARKS
     found.globals["shop"] = desk.shop_name
     found.globals["not_whole"] = lambda: desk.remembering.not_whole
     found.globals["remembering"] = desk.remembering

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import lru_cache
 
 import attrs
@@ -13,13 +13,25 @@ from markupsafe import Markup
 
 from garboard.findings import Figure
 from garboard.report.figures import axis_title, figure_bytes
-from garboard.report.palette import DAY, Mark, Part
+from garboard.report.palette import DASH, DAY, DISC, HALF_RING, RING, SQUARE_WITH_BAR, TICK_IN_ROUND, Mark, Part
 from garboard.report.photos import Photo
 
 MOST_DRAWN_KEPT = 500
 
-drawing = threading.Lock()
-"""Held while something draws: what draws is not made for several threads."""
+SPLIT_DIAMOND = (
+    Part("area", ((0.44, 0.0), (0.44, 1.0), (0.0, 0.5))),
+    Part("area", ((0.56, 0.0), (1.0, 0.5), (0.56, 1.0))),
+)
+STATE_MARKS: Mapping[str, Mark] = {
+    "to settle": Mark("to settle", SPLIT_DIAMOND, "action", "◆", "?"),
+    "handed over": Mark("handed over", DISC, "unknown", "●", "*"),
+    "failing": Mark("failing", SQUARE_WITH_BAR, "fail", "■", "x"),
+    "ready": Mark("ready", TICK_IN_ROUND, "good", "✔", "+"),
+    "in work": Mark("in work", HALF_RING, "action", "◐", "."),
+    "not begun": Mark("not begun", RING, "unknown", "○", "o"),
+    "set aside": Mark("set aside", DASH, "unknown", "–", "-"),
+}
+"""Of a job, by its state on the board."""
 
 
 def colours_as_css() -> str:
@@ -64,12 +76,17 @@ def photo_name(photo: Photo) -> str:
 
 
 class Drawn:
-    """Things drawn, kept by the content they were drawn from."""
+    """Things of one kind drawn, kept by the content they were drawn from.
+
+    One at a time, as what draws figures is not made for several threads. A book that takes long holds up other books,
+    and no figure.
+    """
 
     def __init__(self, most: int = MOST_DRAWN_KEPT) -> None:
         self._most = most
         self._kept: OrderedDict[str, bytes] = OrderedDict()
         self._guard = threading.Lock()
+        self._drawing = threading.Lock()
 
     def figure(self, name: str, figure: Figure) -> bytes:
         """A figure as SVG."""
@@ -83,14 +100,19 @@ class Drawn:
 
     def get(self, name: str, draw: Callable[[], bytes]) -> bytes:
         """What has a name, drawn now if it was not before."""
+        if (content := self._found(name)) is not None:
+            return content
+        with self._drawing:
+            if (content := self._found(name)) is None:  # another may have drawn it meanwhile
+                content = draw()
+                with self._guard:
+                    self._kept[name] = content
+                    while len(self._kept) > self._most:
+                        self._kept.popitem(last=False)
+        return content
+
+    def _found(self, name: str) -> bytes | None:
         with self._guard:
             if name in self._kept:
                 self._kept.move_to_end(name)
-                return self._kept[name]
-        with drawing:
-            content = draw()
-        with self._guard:
-            self._kept[name] = content
-            while len(self._kept) > self._most:
-                self._kept.popitem(last=False)
-        return content
+            return self._kept.get(name)

@@ -44,10 +44,16 @@ HEADINGS = (
     "state",
 )
 """`value` is as entered; where it is an amount, `number` and `unit` hold its parts. A value that disagrees with
-another stands in a row of its own, marked so in `state`; so is one of equipment that the boat does not have."""
+another stands in a row of its own, marked so in `state`; so is one of equipment that the boat does not have. What
+cannot be read has a row with its name and the reason alone."""
 
 Cell = str | Decimal | None
 Row = tuple[Cell, ...]
+
+
+def row_not_whole(what: str, why: str) -> Row:
+    """The row that says what the table lacks: a boat, or a file, and why."""
+    return (what, *[None] * (len(HEADINGS) - 2), f"not here, or not whole: {why}")
 
 
 def measurement_rows(boat: Boat, host: PluginHost, day: str = "") -> Iterator[Row]:

@@ -527,11 +527,6 @@ class Index:
     def __len__(self) -> int:
         return len(self._cards)
 
-    def hulls(self) -> tuple[str, ...]:
-        """Every hull number read so far; a boat can have several."""
-        with self._guard:
-            return tuple(sorted(self._own))
-
     def _run(self) -> None:
         while not self._stop.is_set():
             began = time.monotonic()

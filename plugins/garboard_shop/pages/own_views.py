@@ -68,7 +68,7 @@ def _own_name(visit: Visit) -> str:
 
 def _write(visit: Visit, entry: Callable[[Author, HullState], Entry]) -> None:
     desk = visit.desk
-    with decisions.deciding:
+    with desk.store.deciding():
         shop = record_of(desk.store)
         decisions.keep(desk.store, [entry(author_after(shop, visit.who), shop)], desk.now())
     desk.remembering.learn_views()

@@ -157,6 +157,7 @@ class Remembering:
     judged_by : names what assesses it
     now       : the shop's wall time [ms since 1970-01-01 UTC]
     index     : the search over all boats, which has the owners' references; None for none
+    before_look : called before it looks what changed
     """
 
     def __init__(
@@ -166,9 +167,10 @@ class Remembering:
         judged_by: str = "",
         now: Callable[[], int] = wall_milliseconds,
         index: Callable[[], Index | None] = lambda: None,
+        before_look: Callable[[], None] = lambda: None,
     ) -> None:
         self._store, self._summary, self._judged_by, self._now = store, summary, judged_by, now
-        self._index = index
+        self._index, self._before_look = index, before_look
         self._board: Board | None = None
         self._has_owners = False
         self._guard, self._standing_guard = threading.Lock(), threading.Lock()
@@ -398,6 +400,7 @@ class Remembering:
         told = 0
         while not self._stop.is_set():
             try:
+                self._before_look()
                 self.learn_owners()
                 self.bring_up_to_date(pause=PAUSE)
                 if not 0 <= wall_milliseconds() - told < AN_HOUR:

@@ -94,21 +94,26 @@ class DaySheet:
         return tuple(job for boat in self.boats for job in boat.jobs)
 
     @property
+    def counted(self) -> tuple[JobSummary, ...]:
+        """The jobs that numbers count: none that is set aside."""
+        return tuple(job for job in self.jobs if not job.is_set_aside)
+
+    @property
     def to_settle(self) -> int:
-        return sum(len(job.choices) for job in self.jobs)
+        return sum(len(job.choices) for job in self.counted)
 
     @property
     def failing(self) -> int:
         """Jobs in which something fails."""
-        return sum(job.counts[Verdict.FAIL] > 0 for job in self.jobs)
+        return sum(job.counts[Verdict.FAIL] > 0 for job in self.counted)
 
     @property
     def ready(self) -> int:
-        return sum(job.is_ready and not job.is_handed_over for job in self.jobs)
+        return sum(job.is_ready and not job.is_handed_over for job in self.counted)
 
     @property
     def stale(self) -> int:
-        return sum(len(job.stale) for job in self.jobs)
+        return sum(len(job.stale) for job in self.counted)
 
 
 def day_sheet(store: Store, summaries: Summaries, index: Index, day: date, asked: str, page: int = 1) -> DaySheet:

@@ -21,6 +21,7 @@ from garboard.faults import InputError, in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
 from garboard.history.boat import Boat, open_entries
 from garboard.history.moves import JOINING
+from garboard.history.plans import SetAside, set_aside_of
 from garboard.history.proof import issued_books
 from garboard.history.registers import RegisterKey, Resolution, name_of, register_of
 from garboard.history.replay import HullState
@@ -35,12 +36,14 @@ from garboard.judging.assessing import Question, questions
 from garboard.records import Measurement, is_own_kind
 from garboard.report.as_typed import as_typed
 from garboard.report.outline import (
+    HandOver,
     PhaseOutline,
     PunchItem,
     StepOutline,
     by_phase,
     counts,
     hand_over,
+    is_handed_over,
     numbered_bases,
     punch_list,
 )
@@ -111,6 +114,7 @@ class JobSummary:
     missing     : what keeps it from being handed over; empty when it is ready
     coverage    : names what a sign-off written now covers
     joined      : entries that joined another job into it
+    aside       : that a manager set it aside; None where nobody did
     resolutions : disagreements that were settled: where, and how
     unused      : values that are not used, each with why
     asked       : what looks unusual and should be looked at again; it holds up no hand over
@@ -129,6 +133,7 @@ class JobSummary:
     coverage: str
     is_guest: bool
     joined: tuple[Entry, ...]
+    aside: SetAside | None
     resolutions: tuple[tuple[str, Resolution], ...]
     unused: Mapping[FieldKey, str]
     asked: tuple[Question, ...]
@@ -148,8 +153,18 @@ class JobSummary:
 
     @property
     def is_handed_over(self) -> bool:
-        """Whether technician and owner have signed all there is; it says nothing of what came later."""
-        return hand_over(self.view, self.assessed).is_done
+        """Whether technician and owner have signed, and nothing was changed since."""
+        return is_handed_over(self.view)
+
+    @property
+    def is_set_aside(self) -> bool:
+        """Whether a manager set it aside, and nothing came since; what is handed over cannot be."""
+        return self.aside is not None and self.aside.holds and not self.is_handed_over
+
+    @property
+    def handed_over(self) -> HandOver:
+        """How far the hand over is, and what it is called once it is done."""
+        return hand_over(self.view, self.assessed, self.punch_list)
 
     @property
     def faults(self) -> tuple[PunchItem, ...]:
@@ -185,6 +200,7 @@ class BoatSummary:
     lacking : names of recordings that were not here when it was assessed
     figures : everything drawn of it, by name
     host    : the plugins that assessed it
+    no_room : whether a recording could not be read for a reason of this machine's, such as a full disk
     """
 
     boat: Boat
@@ -194,6 +210,7 @@ class BoatSummary:
     lacking: frozenset[str]
     figures: Mapping[str, Figure]
     host: PluginHost
+    no_room: bool = False
 
     @property
     def key(self) -> str:
@@ -300,8 +317,11 @@ class BoatSummary:
 
     @property
     def is_passing(self) -> bool:
-        """Whether a plugin was not asked as others asked for too long: the next look may show more."""
-        return any(one.finding.code == code_for(one.calculator, BUSY) for job in self.jobs for one in job.assessed)
+        """Whether the next look may show more: a plugin was not asked as others asked for too long, or a recording is
+        here and could not be read now."""
+        return self.no_room or any(
+            one.finding.code == code_for(one.calculator, BUSY) for job in self.jobs for one in job.assessed
+        )
 
     @property
     def has_settings(self) -> bool:
@@ -492,6 +512,7 @@ def make_summary(store: Store, host: PluginHost, hull: str) -> BoatSummary:
         lacking=frozenset(recordings.lacking),
         figures=figures,
         host=host,
+        no_room=recordings.no_room,
     )
 
 
@@ -590,6 +611,7 @@ def _job_summary(
         joined=tuple(
             joining for part in home.parts(job) for joining in home.current(RegisterKey("move", part, JOINING))
         ),
+        aside=set_aside_of(home, (job, *home.parts(job))),
     )
 
 
@@ -623,15 +645,16 @@ class _Recordings:
 
     def __init__(self, attachments: AttachmentStore) -> None:
         self.lacking: set[str] = set()
+        self.no_room = False
         self.load = lru_cache(maxsize=8)(self._load)
         self._attachments = attachments
 
     def _load(self, name: str) -> Recording:
         from garboard.recordings import load_recording
 
-        with TemporaryDirectory(prefix="garboard-") as folder:
-            path, digest = Path(folder) / "recording", hashlib.sha256()
-            try:
+        try:
+            with TemporaryDirectory(prefix="garboard-") as folder:
+                path, digest = Path(folder) / "recording", hashlib.sha256()
                 with path.open("wb") as file:
                     while piece := self._attachments.read(name, file.tell(), _PIECE):
                         digest.update(piece)
@@ -639,11 +662,15 @@ class _Recordings:
                 if digest.hexdigest() != name:  # it would still read, as another
                     raise AttachmentDamaged(name)
                 return load_recording(path)[0]
-            except (KeyError, AttachmentDamaged):
-                self.lacking.add(name)
-                raise NotEnoughData(f"recording {name[:12]} is not here yet; bring its tablet ashore") from None
-            except (OSError, InputError) as failure:
-                raise NotEnoughData(f"recording {name[:12]} cannot be read: {in_words(failure)}") from None
+        except (KeyError, AttachmentDamaged):
+            self.lacking.add(name)
+            raise NotEnoughData(f"recording {name[:12]} is not here yet; bring its tablet ashore") from None
+        except InputError as failure:
+            raise NotEnoughData(f"recording {name[:12]} cannot be read: {in_words(failure)}") from None
+        except OSError as failure:  # of the disk it is read on, not of the recording: another look may read it
+            self.no_room = True
+            now = f"recording {name[:12]} cannot be read now: {in_words(failure)}"
+            raise NotEnoughData(f"{now}. Free some space on the shop's machine, then look again") from None
 
 
 def file_of(measurement: Measurement) -> tuple[str, str]:

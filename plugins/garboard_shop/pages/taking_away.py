@@ -53,6 +53,11 @@ class Made:
     def is_making(self) -> bool:
         return self.file is None and not self.failure
 
+    @property
+    def is_gone(self) -> bool:
+        """Whether it was made, and its file was cleared away since: it stands among temporary files."""
+        return self.file is not None and not self.file.is_file()
+
 
 class TablesMaker:
     """Makes the file, and keeps the last one until another is made."""
@@ -148,7 +153,8 @@ class TablesMaker:
             left_out.append((hull, in_words(failure)))
             return None
         if summary.is_passing:
-            left_out.append((hull, "a check of it was not run: others asked for it so long"))
+            why = "a recording of it found no room" if summary.no_room else "others asked for it so long"
+            left_out.append((hull, f"a check of it was not run: {why}"))
         return summary
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import ipaddress
 import mimetypes
-import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from functools import partial
@@ -16,6 +15,8 @@ from starlette.routing import BaseRoute
 
 from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.entries import SHOP_RECORD
+from garboard.disk.photo_words import BEGINNING, LARGEST_PHOTO, is_photo, without_words
 from garboard.disk.storage import NewerFormat
 from garboard.faults import Fault, InputError, in_words
 from garboard.findings import Table
@@ -57,8 +58,9 @@ from garboard_shop.pages import (
 from garboard_shop.pages import boat_page as glance
 from garboard_shop.pages.consequences import by_hull
 from garboard_shop.pages.desk import FOLDER, ShopDesk
-from garboard_shop.pages.drawing import colours_as_css, photo_name
+from garboard_shop.pages.drawing import STATE_MARKS, colours_as_css, photo_name
 from garboard_shop.pages.index import MOST_SHOWN
+from garboard_shop.pages.plugins import content_of
 from garboard_shop.pages.summaries import (
     BoatSummary,
     JobSummary,
@@ -93,8 +95,6 @@ LARGEST_WITH_A_PICTURE = 5_100_000
 FIRST_DAY, LAST_DAY = date(1970, 1, 2), date(2999, 12, 30)
 STATIC = {path.name: path for folder in (FOLDER / "static", type_faces.FOLDER) for path in folder.iterdir()}
 _CACHED = {**HEADERS, "Cache-Control": "max-age=3600"}
-_people = threading.Lock()
-"""Held while somebody is removed or made the first: two managers who remove each other leave one."""
 
 
 def routes_of(desk: ShopDesk) -> list[BaseRoute]:
@@ -117,6 +117,8 @@ def routes_of(desk: ShopDesk) -> list[BaseRoute]:
         (f"{own_views.OWN_VIEWS}/remove", own_views.remove, "POST", MANAGER),
         ("/boats/{hull}/plan", board.plan_page, "GET", ""),
         ("/boats/{hull}/plan", board.plan, "POST", MANAGER),
+        ("/boats/{hull}/set-aside", partial(decide, decisions.put_aside), "POST", MANAGER),
+        ("/boats/{hull}/take-up", partial(decide, decisions.take_up), "POST", MANAGER),
         ("/boats", boats_page, "GET", ""),
         ("/boats/new", begin_boat, "POST", MANAGER),
         ("/boats/{hull}", boat_page, "GET", ""),
@@ -228,9 +230,10 @@ def first_page(visit: Visit) -> Response:
 
 def first(visit: Visit) -> Response:
     """Make the first manager."""
-    with _people:
+    _need_first(visit)
+    user = people.make_user(visit.form.get("name", ""), MANAGER, _new_password(visit))
+    with visit.desk.store.register.alone():  # of two who are made the first at once, one is
         _need_first(visit)
-        user = people.make_user(visit.form.get("name", ""), MANAGER, _new_password(visit))
         if visit.desk.folder:
             keep_name(visit.desk.folder, visit.form.get("shop", ""))
         visit.desk.store.register.put_user(user, user.name, visit.desk.now())
@@ -336,7 +339,7 @@ def boat_page(visit: Visit) -> Response:
         glances={job.id: glance.phases_at_a_glance(job) for job in summary.jobs},
         days={job.id: _days(summary, job) for job in summary.jobs},
         rows=_rows_of_jobs(desk, summary),
-        marks=board.STATE_MARKS,
+        marks=STATE_MARKS,
         now=desk.now(),
         shortened=glance.shortened,
         recordings={job.id: glance.recordings_in(job) for job in summary.jobs},
@@ -442,23 +445,32 @@ def history_page(visit: Visit) -> Response:
 def book(visit: Visit) -> Response:
     """The handover book. That it was issued is kept, with who asked for it."""
     from garboard.report.book import FONTS_FOLDER, PAPER_SIZES, handover_book
+    from garboard.report.press import NoRoom, NotTypeset
 
     summary = _boat(visit)
     job = _job(visit, summary)
     size = visit.asked("paper") if visit.asked("paper") in PAPER_SIZES else PAPER_SIZES[0]
     unread = visit.desk.store.unread(summary.boat.hulls)
-    files = [*(one.file for one in summary.photos_in(job)), *files_of_signatures(job.view)]
-    here = [file for file in files if is_held(visit.desk.store.attachments, file)]
-    name = f"{summary.digest_of_book} {job.id} {size} {unread} {' '.join(here)}"
+    here = _pictures_here(visit.desk, summary, job)
+    proof = proof_of(summary.boat, job.id)
+    issued = " ".join(one.root for one in proof.revisions)  # a tablet may have issued one that came since
+    name = f"{summary.digest_of_book} {job.id} {size} {unread} {issued} {' '.join(here)}"
     host = visit.desk.host
     load = visit.desk.load_photo
-    proof = proof_of(summary.boat, job.id)
     fonts = visit.desk.folder / FONTS_FOLDER if visit.desk.folder else None
     make = partial(
         handover_book, job.view, host, job.assessed, size, unread=unread, load_photo=load, proof=proof, fonts=fonts
     )
     turned_away = host.apart.turned_away if host.apart else 0
-    pdf = make() if summary.is_passing else visit.desk.books.get(name, make)
+    try:
+        pdf = make() if summary.is_passing else visit.desk.books.get(name, make)
+    except NotTypeset as failure:
+        raise NotHere(503, f"{in_words(failure)}.", {"Retry-After": "60"}) from None
+    except NoRoom as failure:
+        room = "No book was made: the shop's machine has no room for its files. Free some space there, then try again."
+        raise NotHere(507, f"{room} {failure.faults[0].where}: {failure.faults[0].got}.") from None
+    if _pictures_here(visit.desk, summary, job) != here:  # one came, or was lost, while it was made
+        visit.desk.books.forget(name)
     if host.apart and host.apart.turned_away != turned_away:  # a section may lack what the next one holds
         visit.desk.books.forget(name)
     elif not summary.is_passing:
@@ -466,13 +478,19 @@ def book(visit: Visit) -> Response:
     return _file(pdf, "application/pdf", f"{summary.key}-{job.id}-handover-book.pdf")
 
 
+def _pictures_here(desk: ShopDesk, summary: BoatSummary, job: JobSummary) -> list[str]:
+    files = [*(one.file for one in summary.photos_in(job)), *files_of_signatures(job.view)]
+    return [file for file in files if is_held(desk.store.attachments, file)]
+
+
 def begin_boat(visit: Visit) -> Response:
     """Open a job for a new boat."""
-    with decisions.deciding:
-        hull, notice = decisions.begin_boat(visit.desk.store, visit.desk.host, visit.form, visit.who, visit.desk.now())
+    with visit.desk.store.deciding():
+        store, host = visit.desk.store, visit.desk.host
+        hull, visit.kept = decisions.begin_boat(store, host, visit.form, visit.who, visit.desk.now())
     visit.desk.index.read(hull)
     visit.desk.remembering.look_soon()
-    return visit.go(f"/boats/{hull}", notice)
+    return visit.go(f"/boats/{hull}", visit.kept)
 
 
 def circuits_table(visit: Visit) -> Response:
@@ -527,7 +545,7 @@ def photo(visit: Visit) -> Response:
 
 def attached(visit: Visit) -> Response:
     """A photo or a recording of a boat, piece by piece. It is saved, never shown by the browser: anyone may have
-    written what is in it."""
+    written what is in it. A photo is given without what its file says besides its dots, as in the book."""
     summary, name = _boat(visit), visit.request.path_params["name"]
     called = summary.files.get(name)
     held = visit.desk.store.attachments
@@ -539,12 +557,22 @@ def attached(visit: Visit) -> Response:
     except AttachmentDamaged as damaged:
         raise NotHere(404, f"This file cannot be given out: {in_words(damaged)}.") from None
 
+    headers = {**HEADERS, **_download(called)}
+    if is_photo(first[:BEGINNING]) and size <= LARGEST_PHOTO:
+        content = content_of(visit.desk.store, name)
+        if not content:
+            raise NotHere(
+                404, "This file is damaged at the shop. It arrives again when a tablet that holds it comes ashore."
+            )
+        photo = without_words(content)
+        return Response(photo, headers=headers, media_type="application/octet-stream")
+
     def pieces() -> Iterator[bytes]:
         yield first
         for start in range(len(first), size, LARGEST_PIECE):
             yield held.read(name, start, LARGEST_PIECE)
 
-    headers = {**HEADERS, **_download(called), "Content-Length": str(size)}
+    headers["Content-Length"] = str(size)
     return StreamingResponse(pieces(), headers=headers, media_type="application/octet-stream")
 
 
@@ -553,14 +581,14 @@ Decision = Callable[[Store, BoatSummary, Mapping[str, str], str, int], str]
 
 def decide(decision: Decision, visit: Visit) -> Response:
     """Let a manager decide; back to where it was decided."""
-    with decisions.deciding:
+    with visit.desk.store.deciding():
         summary = _boat(visit)
-        notice = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
+        visit.kept = decision(visit.desk.store, summary, visit.form, visit.who, visit.desk.now())
     decisions.end_unfinished(visit.desk.store, _boat(visit), visit.desk.now())
     for hull in sorted(summary.boat.hulls | _boat(visit).boat.hulls):
         visit.desk.index.read(hull)
     visit.desk.remembering.look_soon()
-    return visit.back(f"/boats/{summary.key}", notice)
+    return visit.back(f"/boats/{summary.key}", visit.kept)
 
 
 def measurements_csv(visit: Visit) -> Response:
@@ -583,24 +611,33 @@ def _measurements(visit: Visit) -> tuple[str, Iterator[exports.Row]]:
         key = hull_number.key(hull)
         return f"measurements-{key}", _rows_of(desk, [key])
     if not day:
-        return "measurements", _rows_of(desk, desk.index.hulls())
+        return "measurements", _rows_of(desk, sorted(desk.store.digests().keys() - {SHOP_RECORD}), are_all=True)
     _day(day)
     if visit.asked("by") == sheet.ENTERED:
-        return f"measurements-{day}", _rows_of(desk, desk.index.hulls_on(day), day)
-    return f"measurements-{day}", _rows_of(desk, sheet.hulls_received(desk.store, _day(day)))
+        if not desk.index.is_complete:
+            raise NotHere(503, "The boats are still being read. Try again in a moment.", {"Retry-After": "10"})
+        return f"measurements-{day}", _rows_of(desk, desk.index.hulls_on(day), day, are_all=True)
+    return f"measurements-{day}", _rows_of(desk, sheet.hulls_received(desk.store, _day(day)), are_all=True)
 
 
-def _rows_of(desk: ShopDesk, hulls: Iterable[str], day: str = "") -> Iterator[exports.Row]:
-    """Rows of boats, read one after another: nothing is assessed for them."""
+def _rows_of(desk: ShopDesk, hulls: Iterable[str], day: str = "", *, are_all: bool = False) -> Iterator[exports.Row]:
+    """Rows of boats, read one after another: nothing is assessed for them. Last, what of them cannot be read.
+
+    are_all : whether what cannot be read would be among them, whatever boat it is of
+    """
     seen: set[str] = set()
+    lacking: dict[str, str] = {}
     for hull in hulls:
         if hull not in seen:
             try:
                 boat = open_boat(desk.store, hull)[0]
-            except NewerFormat:
+            except NewerFormat as failure:
+                lacking[hull] = in_words(failure)
                 continue
-            seen |= boat.state.hull_keys
+            seen |= boat.state.hull_keys | boat.hulls
             yield from exports.measurement_rows(boat, desk.host, day)
+    lacking |= {what: why for what, why in desk.store.not_whole().items() if are_all or what in seen}
+    yield from (exports.row_not_whole(what, why) for what, why in sorted(lacking.items()))
 
 
 def data_page(visit: Visit) -> Response:
@@ -624,8 +661,8 @@ def tables_file(visit: Visit) -> Response:
         raise NotHere(404, "No tables are ready. Make them on the page Data.")
     try:
         size, file = made.file.stat().st_size, made.file.open("rb")
-    except OSError:  # another was made meanwhile
-        raise NotHere(404, "These tables were made anew. Look at the page Data again.") from None
+    except OSError:  # another was made meanwhile, or it was cleared away
+        raise NotHere(404, "These tables are not here any more. Look at the page Data again.") from None
     pieces = iter(partial(file.read, LARGEST_PIECE), b"")
     headers = {**HEADERS, **_download(made.file.name), "Content-Length": str(size)}
     return StreamingResponse(pieces, headers=headers, media_type="application/octet-stream")
@@ -863,7 +900,7 @@ def change_setting(visit: Visit) -> Response:
     """Change one of the shop's settings."""
     desk, shown = visit.desk, _setting(visit)
     settings.value_wanted(desk, shown.setting, visit.form)
-    with decisions.deciding:
+    with desk.store.deciding():
         notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now())
     desk.remembering.look_soon()
     return visit.go(f"/settings/{shown.setting.key}", notice)
@@ -873,7 +910,8 @@ def set_picture(visit: Visit) -> Response:
     """Set a setting that is a picture from a file. It changes no verdict."""
     desk, shown = visit.desk, _setting(visit)
     picture = settings.picture_sent(shown.setting, visit.files.get("file", b""))
-    notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now(), picture)
+    with desk.store.deciding():
+        notice = decisions.set_for_shop(desk.store, shown.setting, visit.form, visit.who, desk.now(), picture)
     return visit.go(f"/settings/{shown.setting.key}", notice)
 
 
@@ -905,16 +943,17 @@ def add_person(visit: Visit) -> Response:
     """Let someone sign in."""
     register, name = visit.desk.store.register, visit.form.get("name", "")
     user = people.make_user(name, visit.form.get("role", ""), _new_password(visit))
-    if people.find(register, user.name):
-        raise InputError("person", [Fault("name", "one that nobody here has", repr(user.name))])
-    register.put_user(user, visit.who, visit.desk.now())
+    with register.alone():
+        if people.find(register, user.name):
+            raise InputError("person", [Fault("name", "one that nobody here has", repr(user.name))])
+        register.put_user(user, visit.who, visit.desk.now())
     return visit.go("/people", f"{user.name} can now sign in as {user.role}.")
 
 
 def remove_person(visit: Visit) -> Response:
     """Let someone sign in no more. The last manager stays."""
     register = visit.desk.store.register
-    with _people:
+    with register.alone():  # two managers who remove each other leave one
         user = people.find(register, visit.form.get("name", ""))
         if user is None:
             raise NotHere(404, "No person with this name can sign in.")

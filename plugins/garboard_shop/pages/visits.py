@@ -24,11 +24,10 @@ from garboard.faults import Fault, GarboardError, InputError, in_number, in_word
 from garboard.findings import rounded
 from garboard.history.halves import HalfSaved
 from garboard_shop.pages import people
-from garboard_shop.pages.decisions import Overtaken
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.people import Session
 from garboard_shop.program_files import CHANGED
-from garboard_shop.store import MANAGER, StoreAway, WebUser, names_of_devices
+from garboard_shop.store import MANAGER, Overtaken, StoreAway, WebUser, names_of_devices
 
 COOKIE = "__Host-garboard"
 KNOWN_COOKIE = "__Host-garboard-known"
@@ -78,6 +77,7 @@ class Visit:
     form    : what was sent; the last value of each name
     files   : what was sent as files, by the same names
     secret  : of the session's cookie
+    kept    : what was decided and is kept, in words; whatever fails after that, this stands
     """
 
     desk: ShopDesk
@@ -87,6 +87,7 @@ class Visit:
     form: Mapping[str, str] = attrs.field(factory=dict)
     files: Mapping[str, bytes] = attrs.field(factory=dict)
     secret: str = ""
+    kept: str = ""
     _devices: Mapping[str, str] | None = attrs.field(init=False, default=None)
 
     @property
@@ -153,7 +154,7 @@ class Visit:
 
     def refused(self, failure: NotHere, details: Sequence[Fault] = ()) -> Response:
         """The page that says why not."""
-        heading = "Not found" if failure.status == 404 else "Not done"
+        heading = "Not found" if failure.status == 404 else "Done in part" if self.kept else "Not done"
         return self.page(
             "refused.html",
             failure.status,
@@ -261,14 +262,14 @@ def _answer(visit: Visit, answer: Answer, role: str) -> Response:
         return visit.refused(NotHere(500, in_words(failure)))
     except StoreAway as away:
         log.error("store away: %s", away)
-        sentence = "The shop's database does not answer. Nothing was changed. Try again in a moment."
-        return visit.refused(NotHere(503, sentence, {"Retry-After": "10"}))
+        return visit.refused(NotHere(503, _while_away(visit), {"Retry-After": "10"}))
     except HalfSaved as failure:
         log.error("half saved: %s", failure)
         return visit.refused(NotHere(507, in_words(failure)))
     except NotSaved as failure:
         log.error("not saved: %s", failure)
-        return visit.refused(NotHere(507, f"Nothing was saved: {in_words(failure)}"))
+        before = f"{visit.kept} What follows from it was not saved" if visit.kept else "Nothing was saved"
+        return visit.refused(NotHere(507, f"{before}: {in_words(failure)}"))
     except Exception:
         log.exception("%s %r failed", visit.request.method, visit.path)
         if (program := visit.desk.program) is not None and program.are_changed_now():
@@ -276,6 +277,18 @@ def _answer(visit: Visit, answer: Answer, role: str) -> Response:
             return visit.refused(NotHere(503, sentence))
         sentence = "The shop server failed. Its log has the cause. Nothing you entered before is lost."
         return visit.refused(NotHere(500, sentence))
+
+
+def _while_away(visit: Visit) -> str:
+    """What to say where the database does not answer: one that broke off may have kept what it was given."""
+    if visit.kept:
+        return f"{visit.kept} After that the shop's database did not answer. Look at the page again."
+    if visit.request.method == "GET":
+        return "The shop's database does not answer. Try again in a moment."
+    return (
+        "The shop's database does not answer. It may have kept this, or not. "
+        "Wait a moment and look at the page, then decide whether to do it again."
+    )
 
 
 def _know(visit: Visit) -> None:

@@ -10,13 +10,14 @@ import json
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import AbstractContextManager
 from typing import Any
 
 from garboard import hull_number
 from garboard.disk.hullfile import CheckedEntries, PutResult
 from garboard_shop.postgres import hulls
 from garboard_shop.postgres.attachments import PostgresAttachments
-from garboard_shop.postgres.database import Database, address_of, place_of
+from garboard_shop.postgres.database import DECIDING, Database, address_of, place_of
 from garboard_shop.postgres.register import PostgresRegister
 from garboard_shop.store import Delivery, Holding, KeptRow
 
@@ -59,6 +60,9 @@ class PostgresStore:
         self, offered: Mapping[str, CheckedEntries], tablet: str, at: int, clock_offset: int
     ) -> PutResult:
         return hulls.put_if_absent(self._database, offered, Delivery(at, tablet, clock_offset))
+
+    def deciding(self) -> AbstractContextManager[None]:
+        return self._database.alone(DECIDING)
 
     def kinds(self, hull: str) -> Counter[str]:
         return Counter({json.loads(kind): entries for kind, entries in self._of_hull("kinds", hull)})

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import threading
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from typing import Any
@@ -33,6 +34,8 @@ LONGEST_STATEMENT = 60
 """[s]"""
 NOTICED = {"keepalives_idle": 20, "keepalives_interval": 5, "keepalives_count": 3, "tcp_user_timeout": 30_000}
 """A server that vanished without a word is noticed within half a minute."""
+DECIDING, TAKING_PART = "garboard_shop.deciding", "garboard_shop.taking_part"
+"""What one person at a time does, over all servers of a shop."""
 _OUT_OF_REACH = ("08", "57P", "57014", "53300")
 """States [2]: a connection broke, the server stops or starts, a statement took too long, no connection to spare."""
 _PART_OUT_OF_REACH = re.compile(r"PL/Proxy function .*(?:\] PQ|timeout)|REMOTE \(null\)")
@@ -98,6 +101,7 @@ class Database:
         self.place = address.place
         with connected(address) as connection, naming(address.place):
             refuse_unfit_parts(connection, address.place, make_ready(connection, address.place).servers)
+        self._turns = {what: threading.Lock() for what in (DECIDING, TAKING_PART)}
         self._pool: ConnectionPool = ConnectionPool(
             address.conninfo,
             kwargs={**_unless_given(address.conninfo), "autocommit": True, "client_encoding": "UTF8"},
@@ -136,6 +140,16 @@ class Database:
                 yield connection
         except psycopg.Error as failure:
             raise self._not_saved(failure) from failure
+
+    @contextmanager
+    def alone(self, what: str) -> Iterator[None]:
+        """While no other thread, and no other server of the shop, does the same. Raises StoreAway.
+
+        One thread of a server asks the database at a time: those that wait hold no connection another needs.
+        """
+        with self._turns[what], self.reading() as connection, connection.transaction():
+            connection.execute("select pg_advisory_xact_lock(hashtext(%s), %s)", (what, self.yard))
+            yield
 
     def _not_saved(self, failure: psycopg.Error) -> NotSaved:
         return NotSaved(f"{self.place} did not keep it: {_first_line(failure)}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterable, Mapping, Sequence
-from contextlib import suppress
+from contextlib import AbstractContextManager, suppress
 from typing import TypeVar
 
 import attrs
@@ -14,7 +14,7 @@ from psycopg.rows import class_row
 
 from garboard.disk.storage import NotSaved
 from garboard_shop import brake, store
-from garboard_shop.postgres.database import Database
+from garboard_shop.postgres.database import TAKING_PART, Database
 from garboard_shop.store import MOST_DEVICES, Asker, Change, Count, MustWait, Pairing, ShopPlugin, Tablet, WebUser
 
 CONTACT_KEPT_EVERY = 60_000
@@ -34,6 +34,9 @@ class PostgresRegister:
         self._guard = threading.Lock()
         self._contacts: dict[str, tuple[int, int]] = {}
         self._contacts_kept: dict[str, int] = {}
+
+    def alone(self) -> AbstractContextManager[None]:
+        return self._database.alone(TAKING_PART)
 
     def tablets(self) -> tuple[Tablet, ...]:
         return tuple(self._with_contact(tablet) for tablet in self._all(Tablet))
@@ -179,13 +182,17 @@ class PostgresRegister:
     def plugins(self) -> tuple[ShopPlugin, ...]:
         return self._all(ShopPlugin)
 
-    def put_plugin(self, plugin: ShopPlugin) -> None:
-        with self._database.saving() as connection:
-            connection.execute(
-                "delete from garboard.shop_plugin where yard = %s and name = %s", (self._database.yard, plugin.name)
-            )
-            _put_row(connection, self._database.yard, plugin)
+    def put_plugin(self, plugin: ShopPlugin, seen: Sequence[ShopPlugin] | None = None) -> bool:
+        yard = self._database.yard
+        with self._database.saving() as connection:  # a name nobody decided about yet has no row to hold
+            connection.execute("select pg_advisory_xact_lock(hashtext('garboard_shop.plugins'), %s)", (yard,))
+            stands = _rows(connection, ShopPlugin, yard, sql.SQL("and name = %s"), plugin.name)
+            if seen is not None and tuple(seen) != stands:
+                return False
+            connection.execute("delete from garboard.shop_plugin where yard = %s and name = %s", (yard, plugin.name))
+            _put_row(connection, yard, plugin)
             self._note(connection, store.plugin_decided(plugin))
+            return True
 
     def changes(self) -> tuple[Change, ...]:
         return self._all(Change)

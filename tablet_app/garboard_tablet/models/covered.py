@@ -17,10 +17,14 @@ from garboard_tablet.models.tablet import Tablet
 
 @attrs.frozen
 class CoveredPart:
-    """What is covered of one step, or of one kind of thing."""
+    """What is covered of one step, or of one kind of thing.
+
+    whose : which of several parts of one title: its rows or pieces by name, empty for what is of the step itself
+    """
 
     title: str
     table: Table
+    whose: str = ""
 
 
 @attrs.frozen
@@ -116,7 +120,12 @@ def _of_step(tablet: Tablet, step_key: str, found: Sequence[tuple[RegisterKey, J
     yield from _pairs(title, pairs)
     for cells, corner in ((rows, "Row"), (each, "")):
         if cells:
-            yield CoveredPart(title, _table(corner, cells))
+            table = _table(corner, cells)
+            yield CoveredPart(title, table, ", ".join(_whose(corner, row[0]) for row in table.rows))
+
+
+def _whose(corner: str, row: str) -> str:
+    return f"{corner.lower()} {row}" if row.isdigit() else row
 
 
 def _pairs(title: str, pairs: Sequence[tuple[str, str]]) -> Iterator[CoveredPart]:

@@ -11,31 +11,41 @@ import attrs
 
 from garboard.faults import in_number
 from garboard.findings import Figure, Finding, Table, Verdict
+from garboard.history.plans import SetAside, set_aside_of
 from garboard.history.registers import VESSEL
 from garboard.history.runs import file_of
 from garboard.hosting.equipment import Kinds, none_aboard, piece_title
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Measurement
-from garboard.report.outline import punch_list
+from garboard.report.outline import is_handed_over, punch_list
 from garboard.steps import Assessed, Kind, Phase, Step, is_open, state_shown
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask, asks_of_step, pieces, row_name, shown, shown_of
 from garboard_tablet.models.drafts import NOT_SAVED, drafts, drafts_in_step
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import FAILS, Tablet
+from garboard_tablet.models.vessels import HANDED_OVER, SET_ASIDE
 
 # A job
 
 
 def phase_of(tablet: Tablet, hull: str, job: str) -> str:
-    """The phase a job is in: that of its first step still to do, or handed over."""
+    """The phase a job is in: that of its first step still to do, or handed over, or set aside by the shop."""
     view = tablet.view(hull, job)
-    if any(sign_off.role == "owner" and not sign_off.stale for sign_off in view.sign_offs):
-        return "handed over"
+    if is_handed_over(view):
+        return HANDED_OVER
+    if (aside := aside_of(tablet, hull, job)) is not None and aside.holds:
+        return SET_ASIDE
     for step in tablet.host.steps:
         if is_open(view, step):
             return step.phase.value
     return Phase.HAND_OVER.value
+
+
+def aside_of(tablet: Tablet, hull: str, job: str) -> SetAside | None:
+    """That a manager set a job aside; None where nobody did."""
+    home = tablet.state_of(hull, job)
+    return set_aside_of(home, (job, *home.parts(job)))
 
 
 @attrs.frozen
@@ -478,6 +488,9 @@ def asked(tablet: Tablet, hull: str, job: str) -> list[PunchLine]:
         for one in questions(view, tablet.host)
         if one.place is None or one.place not in told
     ]
+    if (aside := aside_of(tablet, hull, job)) is not None and not is_handed_over(view):
+        again = " What you enter opens the job again." if aside.holds else ""
+        lines.append(PunchLine(text=f"{aside.in_words}{again}", why="asked"))
     if lost := tablet.files.unread_of(tablet.boat(hull).hulls):
         text = phrase(
             "{entries} could not be read: the boat's file was damaged. Bring it ashore.",

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING
 
 import attrs
 
+from garboard.disk.photo_words import BEGINNING, keep_file
 from garboard.disk.storage import make_folder
 from garboard.faults import InputError, in_words
 from garboard.job_files.job_file import ATTACHED
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 from garboard.report.photo_files import (
-    BEGINNING,
     LARGEST_FILE,
     NoPicture,
     PictureRefused,
@@ -158,12 +158,13 @@ def attach_picture(tablet: Tablet, route: Route, picture: Prepared) -> FieldKey:
 
 
 def attach_file(tablet: Tablet, route: Route, path: Path) -> FieldKey:
-    """Keep any file with the step of a route, as it is.
+    """Keep any file with the step of a route, as it is; a photo without what it says besides its dots.
 
     errors : NotSaved; InputError for what is no file
     """
     name = name_of_what_it_is(path.name, beginning_of(path))
-    value: dict[str, JsonValue] = {"file": tablet.files.attachments.put_file(path), "name": name}
+    kept, taken = keep_file(tablet.files.attachments, path)
+    value: dict[str, JsonValue] = {"file": kept, "name": name, **({"taken": taken} if taken else {})}
     return _attach(tablet, route, value)
 
 

@@ -54,6 +54,7 @@ class Tablet:
     """One tablet at work. Made with `open_tablet`.
 
     make_plugins : loads the plugins; called when they are first needed, so that the first page need not wait
+    name_plugins : tells which those are, without loading them; see `plugin_set`
     damaged      : what could not be read of session, settings, pairing, managers and vessels, and what to do
     echo         : the value saved last, until it is undone
     left_out     : plugins that do not run, as the app ended while they did, each with the beginning of its hash
@@ -74,12 +75,14 @@ class Tablet:
     amiss: tuple[FileAmiss, ...] = ()
     minder: PluginMinder | None = None
     passed_over: Callable[[str], object] = str
+    name_plugins: Callable[[], str] = str
     clock: HybridClock = attrs.field(factory=HybridClock)
     last_saved: str = ""
     echo: Echo | None = None
     cautions_read: dict[tuple[str, str, str], str] = attrs.field(factory=dict)
     filling: tuple[str, ...] = ()
     _host: PluginHost | None = None
+    _plugin_set: str | None = None
     _boats: dict[str, Boat] = attrs.field(factory=dict)
     _views: dict[tuple[str, str], tuple[int, JobView]] = attrs.field(factory=dict)
 
@@ -88,8 +91,17 @@ class Tablet:
     @property
     def host(self) -> PluginHost:
         if self._host is None:
+            _ = self.plugin_set  # first: what the shop approves meanwhile runs, and is news at the next start
             self._host = self.make_plugins()
         return self._host
+
+    @property
+    def plugin_set(self) -> str:
+        """Tells which plugins run until the app is closed. Any thread may ask: what is told first holds."""
+        if self._plugin_set is None:
+            named = self.name_plugins()
+            self._plugin_set = named if self._plugin_set is None else self._plugin_set
+        return self._plugin_set
 
     def plugins_left_out(self) -> tuple[str, ...]:
         """Plugins that would run but for the app having ended while they did."""
@@ -258,14 +270,22 @@ class Tablet:
         return Author(self.settings.tablet, by or self.settings.working or NOT_NAMED, self.clock, plugins)
 
     def save(self, *entries: Entry) -> None:
-        """Keep entries, each in the file of its hull."""
-        for hull in dict.fromkeys(entry.hull_key for entry in entries):
-            result = self.files.put_if_absent(hull, [entry for entry in entries if entry.hull_key == hull])
-            for _, refused in result.refused:
-                raise refused
-        self._take_in(entries)
-        if entries:
-            self.last_saved = entries[-1].at[11:19]
+        """Keep entries, each in the file of its hull.
+
+        errors : NotSaved, or what refused one of them; what was saved before stands here as it does on the disk
+        """
+        saved: list[Entry] = []
+        try:
+            for hull in dict.fromkeys(entry.hull_key for entry in entries):
+                own = [entry for entry in entries if entry.hull_key == hull]
+                refused = dict(self.files.put_if_absent(hull, own).refused)
+                saved += [entry for entry in own if entry.id not in refused]
+                for reason in refused.values():
+                    raise reason
+        finally:
+            self._take_in(saved)
+            if saved:
+                self.last_saved = saved[-1].at[11:19]
 
     def enter(self, hull: str, job: str, ask: Ask, value: JsonValue, instrument: str = "") -> None:
         """Keep the value of an ask, and with the first value of a step that it is under way.
@@ -544,7 +564,10 @@ def open_tablet(
         raise
     tablet = Tablet(folder, files, settings, session, make_plugins or no_plugins, damaged, left_out=left_out(folder))
     if make_plugins is None:
+        from garboard_tablet.models.plugin_set import plugin_set
+
         tablet.make_plugins = partial(all_plugins, tablet, own_plugins, refused, without)
+        tablet.name_plugins = lambda: plugin_set(files, own_plugins, without, tablet.left_out)
     return tablet
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from garboard.disk.storage import NotSaved
+from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import VesselList, differences
 
 if TYPE_CHECKING:
@@ -21,17 +22,24 @@ class VesselWatch:
     """Looks through the list after a merge, and when the app starts.
 
     changed : called when lines were put right, and when files were found to lack something
+    judge   : has a job judged in the background; then `judge_next` is called
     """
 
-    def __init__(self, vessels: VesselList, background: Background, changed: Callable[[], object]) -> None:
-        self._vessels, self._background, self._changed = vessels, background, changed
+    def __init__(
+        self,
+        vessels: VesselList,
+        background: Background,
+        changed: Callable[[], object],
+        judge: Callable[[Route], object] = str,
+    ) -> None:
+        self._vessels, self._background, self._changed, self._judge = vessels, background, changed, judge
 
     def look(self) -> None:
         """See which lines are no longer true. The worker gets a copy; only the drawing thread changes the list."""
-        files, lines = self._vessels.tablet.files, self._vessels.snapshot()
+        tablet, lines = self._vessels.tablet, self._vessels.snapshot()
         self._background.run(
             "looking through the vessels",
-            lambda: differences(files, lines),
+            lambda: differences(tablet.files, lines, tablet.plugin_set),
             lambda found: self._put_right(list(self._vessels.take(found))),
         )
 
@@ -49,6 +57,13 @@ class VesselWatch:
         self._vessels.is_looked_through = True
         self._changed()
         self._look_at_files()
+        self.judge_next()
+
+    def judge_next(self) -> None:
+        """Have one more job judged of which checks failed by other plugins: one at a time, each takes a second."""
+        hull, job = next(iter(self._vessels.to_judge), ("", ""))
+        if hull:
+            self._judge(Route(page="job", hull=hull, job=job))
 
     def _look_at_files(self) -> None:
         """See of which boats' files something is missing; after the lines, as reading the files finds damage."""

@@ -18,6 +18,7 @@ from garboard.disk.journal import file_name
 from garboard.disk.sizes import changed
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError, in_number
+from garboard.report.handed_over import handed_over_in_words
 from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.tablet import FAILS, NOT_NAMED, Tablet
@@ -31,7 +32,8 @@ LINES, ASHORE = "vessels", "ashore"
 """Its tables: a line for each boat, and for each hull what was last known to be at the shop."""
 _FORMER_LINES, _FORMER_ASHORE = "summaries.json", "ashore.json"
 
-HANDED_OVER = "handed over"
+HANDED_OVER, SET_ASIDE = "handed over", "set aside"
+CLOSED = (HANDED_OVER, SET_ASIDE)
 MOST_PEOPLE, LONGEST_NAME = 17, 40
 """So many people are offered to choose from; a name of more characters is typed."""
 
@@ -58,9 +60,11 @@ class VesselLine:
     also   : keys of its other hull numbers
     guests : keys of hull numbers that jobs were moved here from, or are on their way to
     stamp  : tells whether the line is still true of the files it comes from
-    open   : how many of its jobs are not handed over
+    plugins : tells whether it is still true of the plugins that run
+    open   : how many of its jobs are neither handed over nor set aside
     fails  : checks of a boat handed over that fail
-    left   : what else was open when it was handed over, or has come since
+    left   : what else stands on its punch list then, or has come since
+    undone : steps of a boat handed over that are still to do
     people : who entered anything about it, the latest first
     failing : how many checks of each of its jobs fail, as far as it was worked out here since the app is used
     day    : its steps in the order of the day, a letter each: "x" where nothing is left to do, "-" where something is
@@ -80,11 +84,13 @@ class VesselLine:
     guests: tuple[str, ...] = ()
     fails: int = 0
     left: int = 0
+    undone: int = 0
     open: int = 1
     people: tuple[str, ...] = ()
     failing: Mapping[str, int] = attrs.field(factory=dict)
     day: str = ""
     next_step: str = ""
+    plugins: str = ""
 
     @property
     def fails_now(self) -> int:
@@ -99,33 +105,37 @@ class VesselLine:
     @property
     def stands(self) -> str:
         """How the job stands, in words: what fails in it or in another job, and what is open of one handed over."""
+        is_over = self.phase == HANDED_OVER
         counted = (
-            in_number(self.fails_now, *FAILS) if self.fails_now else "",
+            in_number(self.fails_now, *FAILS) if self.fails_now and not is_over else "",
             phrase("{fails} in other jobs", fails=in_number(self.fails_elsewhere, *FAILS))
             if self.fails_elsewhere
             else "",
-            phrase("{left} open", left=self.left) if self.left else "",
+            phrase("{steps} to do", steps=in_number(self.undone, "step")) if self.undone else "",
         )
-        return ", ".join(filter(None, (self.phase, *counted)))
+        phase = handed_over_in_words(self.fails + self.left) if is_over else self.phase
+        return ", ".join(filter(None, (phase, *counted)))
 
     @property
     def is_in_order(self) -> bool:
         """Whether it is handed over, and nothing of it asks for anything."""
-        return self.phase == HANDED_OVER and not (self.fails_now or self.fails_elsewhere or self.left or self.open)
+        return self.phase == HANDED_OVER and not (
+            self.fails_now or self.fails_elsewhere or self.left or self.undone or self.open
+        )
 
     @property
     def worst(self) -> str:
         """What stands beside the name: the worst of it, counted; else how far its day is."""
         if self.fails_now or self.fails_elsewhere:
             return f"{self.fails_now or self.fails_elsewhere} fail"
-        if self.left:
-            return f"{self.left} open"
-        return self.share if self.total and self.phase != HANDED_OVER else ""
+        if self.left or self.undone:
+            return f"{self.left + self.undone} open"
+        return self.share if self.total and self.phase not in CLOSED else ""
 
     @property
     def what_next(self) -> str:
         """What is to be done next; of a boat handed over, how it stands."""
-        if self.phase == HANDED_OVER or not self.next_step:
+        if self.phase in CLOSED or not self.next_step:
             return f"{self.stands[:1].upper()}{self.stands[1:]}"
         elsewhere = f"{in_number(self.fails_elsewhere, *FAILS)} in other jobs" if self.fails_elsewhere else ""
         return ". ".join(filter(None, (f"Next: {self.next_step}", elsewhere)))
@@ -170,6 +180,8 @@ class VesselList:
     lines: dict[str, VesselLine] = attrs.field(factory=dict)
     is_looked_through: bool = False
     """Whether the boats' files were read since the start: before, an empty list does not say that there is none."""
+    to_judge: dict[tuple[str, str], None] = attrs.field(factory=dict)
+    """Jobs of which checks failed by other plugins than those that run, each with its boat, the first found first."""
     _kept: tuple[VesselLine, ...] | None = None
 
     @property
@@ -199,7 +211,7 @@ class VesselList:
 
     def stale(self) -> tuple[str, ...]:
         """Hulls whose line is missing or no longer true."""
-        return self.take(differences(self.tablet.files, self.snapshot()))
+        return self.take(differences(self.tablet.files, self.snapshot(), self.tablet.plugin_set))
 
     def refresh(self, hull: str) -> None:
         """Work out one boat's line anew, whichever of its numbers is given."""
@@ -213,7 +225,13 @@ class VesselList:
         for other in fresh.also:
             self.lines.pop(other, None)
         stamp = self.stamp(*fresh.files)  # taken first: what comes meanwhile outdates it
-        self.lines[fresh.hull] = attrs.evolve(fresh, stamp=stamp if self._is_of_all(fresh.hull) else "")
+        plugins = self.tablet.plugin_set
+        if known is not None and known.plugins != plugins and fresh.failing:
+            self.to_judge |= dict.fromkeys((fresh.hull, job) for job in fresh.failing)
+            plugins = known.plugins  # until they are judged anew, perhaps after the next start
+        self.lines[fresh.hull] = attrs.evolve(
+            fresh, stamp=stamp if self._is_of_all(fresh.hull) else "", plugins=plugins
+        )
         for parted in {known.hull, *known.also} - {fresh.hull, *fresh.also} if known else ():
             self.refresh(parted)
 
@@ -238,6 +256,10 @@ class VesselList:
         if line is not None:
             failing = {other: count for other, count in line.failing.items() if other != job}
             self.lines[line.hull] = attrs.evolve(line, failing={**failing, job: fails} if fails else failing)
+            if (line.hull, job) in self.to_judge:
+                del self.to_judge[line.hull, job]
+                if all(hull != line.hull for hull, _ in self.to_judge):
+                    self.lines[line.hull] = attrs.evolve(self.lines[line.hull], plugins=self.tablet.plugin_set)
 
     def keep(self) -> None:
         """Keep the lines for the next start, where any changed."""
@@ -273,14 +295,17 @@ class Differences:
     changed: tuple[str, ...]
 
 
-def differences(files: HullFolder, lines: Sequence[VesselLine]) -> Differences:
-    """Compare lines with the files they come from. It changes nothing: any thread may call it."""
+def differences(files: HullFolder, lines: Sequence[VesselLine], plugins: str) -> Differences:
+    """Compare lines with the files they come from. It changes nothing: any thread may call it.
+
+    plugins : those that run; see `Tablet.plugin_set`
+    """
     here = files.boats()
     among = set(here)
     gone = tuple(line for line in lines if line.hull not in among)
     still = [line for line in lines if line.hull in among]
     told = {hull for line in still for hull in (line.hull, *line.also)}
-    changed = [line.hull for line in still if line.stamp != stamp(files, line.files)]
+    changed = [line.hull for line in still if line.plugins != plugins or line.stamp != stamp(files, line.files)]
     return Differences(gone, (*(hull for hull in here if hull not in told), *changed))
 
 
@@ -302,7 +327,7 @@ def _line_kept(row: Mapping[str, Any]) -> VesselLine:
     """A line as it was kept; json has no tuples."""
     known = {name: row[name] for name in attrs.fields_dict(VesselLine) if name in row}
     known |= {name: tuple(row.get(name, ())) for name in ("also", "guests", "people")}
-    if known.get("phase") == HANDED_OVER and "fails" not in known:
+    if known.get("phase") == HANDED_OVER and not {"fails", "undone"} <= known.keys():
         known["stamp"] = ""  # of an older version, which did not count
     if "day" not in known:
         known["stamp"] = ""  # of an older version, which did not say what is next
@@ -331,7 +356,7 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     saved = next((at for at in times if not is_beyond_reason(at)), "")
     job = latest_job(tablet, hull)
     phase = phase_of(tablet, hull, job) if job else _without_job(tablet, hull)
-    fails, left = _left_open(tablet, hull, job) if phase == HANDED_OVER else (0, 0)
+    fails, left, undone = _left_open(tablet, hull, job) if phase == HANDED_OVER else (0, 0, 0)
     steps = tablet.host.steps if job else ()
     still_open = [is_open(tablet.view(hull, job), step) for step in steps]
     to_do = next((step.title for step, left in zip(steps, still_open, strict=True) if left), "")
@@ -343,6 +368,7 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
         phase=phase,
         fails=fails,
         left=left,
+        undone=undone,
         open=_open_jobs(tablet, hull),
         done=still_open.count(False),
         total=len(still_open),
@@ -360,7 +386,7 @@ def _open_jobs(tablet: Tablet, hull: str) -> int:
     from garboard_tablet.models.pages import phase_of
 
     jobs = tablet.boat(hull).jobs
-    return sum(phase_of(tablet, hull, job) != HANDED_OVER for job in jobs)
+    return sum(phase_of(tablet, hull, job) not in CLOSED for job in jobs)
 
 
 def _people(entries: Iterable[Entry]) -> tuple[str, ...]:
@@ -370,13 +396,14 @@ def _people(entries: Iterable[Entry]) -> tuple[str, ...]:
     return tuple(name for name in names if len(name) <= LONGEST_NAME and name.isprintable())[:MOST_PEOPLE]
 
 
-def _left_open(tablet: Tablet, hull: str, job: str) -> tuple[int, int]:
-    """How many checks of a job fail, and what else is missing."""
+def _left_open(tablet: Tablet, hull: str, job: str) -> tuple[int, int, int]:
+    """How many checks of a job fail, what else stands on its punch list, and how many steps are still to do."""
     from garboard_tablet.models.pages import what_is_missing
 
     missing = what_is_missing(tablet, hull, job, tablet.assess(hull, job))
     fails = sum(line.why == "fails" for line in missing)
-    return fails, len(missing) - fails
+    undone = sum(line.why == "to do" for line in missing)
+    return fails, len(missing) - fails - undone, undone
 
 
 def latest_job(tablet: Tablet, hull: str) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import partial
 
-from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
@@ -34,7 +33,7 @@ class AuditPage(Page):
         super().__init__(context, route)
         self._told: tuple[object, ...] = ()
         self._under_told = self.under
-        self._looking = Clock.schedule_interval(lambda _dt: self.look(), LOOK)
+        self._looking = context.between_touches.every(LOOK, self.look)
 
     @property
     def under(self) -> str:

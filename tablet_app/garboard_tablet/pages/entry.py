@@ -7,7 +7,6 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.findings import Finding, Verdict
@@ -112,7 +111,7 @@ class EntryPage(EchoingPage):
         self._heard: dict[str, tuple[str, Heard]] = {}
         self._heard_shown: dict[str, Press] = {}
         listens = self.live.network is not None and self.form is not None and self.form.field.heard
-        self._looking = Clock.schedule_interval(self._look_at_heard, LOOK) if listens else None
+        self._looking = context.between_touches.every(LOOK, self._look_at_heard) if listens else None
 
     def body(self) -> Widget:
         if self.form is None:
@@ -357,7 +356,7 @@ class EntryPage(EchoingPage):
             found[OTHERS] = ("Other instruments …", ())
         return found
 
-    def _look_at_heard(self, _dt: float) -> None:
+    def _look_at_heard(self) -> None:
         """Say anew what is heard, where it stands; the page is built anew only when there is another press for it."""
         form = self.form
         if form is None or form.result.question or self._changing or self._taking_back or self._choosing_unit:

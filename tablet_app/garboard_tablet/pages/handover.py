@@ -11,12 +11,14 @@ from kivy.uix.widget import Widget
 from garboard.disk.clock import clock_mark
 from garboard.faults import in_number, in_words
 from garboard.findings import Verdict
-from garboard.records import SignOff
+from garboard.records import SIGN_AT_HAND_OVER, SignOff
+from garboard.report.handed_over import handed_over_in_words
+from garboard.report.outline import is_handed_over
 from garboard.steps import Phase, Step
 from garboard_tablet.book import book_path, book_state, can_make_book, keep_issued, make_book, put_down
 from garboard_tablet.language import phrase
 from garboard_tablet.models.covered import CoveredPart, coverage
-from garboard_tablet.models.pages import PunchLine, still_to_do, what_is_missing
+from garboard_tablet.models.pages import NOT_ASSESSED, PunchLine, still_to_do, what_is_missing
 from garboard_tablet.models.photos import content_of
 from garboard_tablet.models.session import Route
 from garboard_tablet.pages.job import WordsPage, missing_row
@@ -32,7 +34,7 @@ if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
 BOOK = "making the owner's book"
-ROLES = ("technician", "owner")
+ROLES = SIGN_AT_HAND_OVER
 """Who signs, in this order."""
 MOST_NAMED = 4
 """So many open points are named over the place to sign."""
@@ -54,7 +56,8 @@ class HandOverPage(Page):
         return self.tablet.view(self.route.hull, self.route.job)
 
     def body(self) -> Widget:
-        state: Maker = partial(ready_card, self._missing)
+        is_over = is_handed_over(self._view) and NOT_ASSESSED not in self._missing
+        state: Maker = partial(handed_over_card if is_over else ready_card, self._missing)
         points: list[Maker] = [partial(missing_row, self.way, self.route, line) for line in self._missing]
         signatures: list[Maker] = [heading("Signatures"), *map(self._signature, ROLES)]
         signatures += [partial(_signed_row, one) for one in self._view.sign_offs if one.role not in ROLES]
@@ -87,7 +90,7 @@ class HandOverPage(Page):
             line = self._missing[0]
             onward = Press("Next open point", partial(self.way.go, line.target(self.route)), "main", name="open point")
             return (self._signs(then), self._signs(first), onward)
-        if self._signed >= set(ROLES):
+        if is_handed_over(self._view):
             book = Press("The owner's book", partial(self.way.go, self.route.to("book")), "main", name="to the book")
             return (self._signs(then), self._signs(first), book)
         return (self._signs(then), self._signs(first, "main"))
@@ -109,7 +112,7 @@ class HandOverPage(Page):
 
 
 def ready_card(missing: Sequence[PunchLine]) -> Card:
-    """Whether the boat can be handed over, in the largest words of the page."""
+    """Whether the boat can be handed over, or was, in the largest words of the page."""
     fails = sum(line.why == "fails" for line in missing)
     verdict = Verdict.FAIL if fails else Verdict.ADVISE if missing else Verdict.PASS
     said = (
@@ -118,6 +121,17 @@ def ready_card(missing: Sequence[PunchLine]) -> Card:
     text = Txt(said or "Ready", BIG, bold=True)
     why = Txt("Nothing is missing." if not missing else "A signature does not cover what is open.", SMALL, "quiet")
     return Card(text, why, mark=verdict_marks[verdict], word="not ready" if missing else "ready", edge=2.2)
+
+
+def handed_over_card(missing: Sequence[PunchLine]) -> Card:
+    """That the boat is handed over, and with how many points open."""
+    points = [line for line in missing if line.why != "to do"]
+    fails = any(line.why == "fails" for line in points)
+    verdict = Verdict.FAIL if fails else Verdict.ADVISE if missing else Verdict.PASS
+    text = Txt(handed_over_in_words(len(points)).capitalize(), BIG, bold=True)
+    undone = phrase("{steps} still to do.", steps=in_number(len(missing) - len(points), "step"))
+    why = Txt(undone if len(points) < len(missing) else "Technician and owner have signed.", SMALL, "quiet")
+    return Card(text, why, mark=verdict_marks[verdict], word="handed over", edge=2.2)
 
 
 def missing_card(missing: Sequence[PunchLine], end: str) -> Card:
@@ -184,7 +198,15 @@ class CoversPage(Page):
         if self._part is not None:
             shown = covered.parts[self._part : self._part + 1]
             return column_of(
-                [one for part in shown for one in (heading(part.title), partial(TableView, part.table))], 1
+                [
+                    one
+                    for part in shown
+                    for one in (
+                        heading(": ".join(filter(None, (part.title, part.whose)))),
+                        partial(TableView, part.table),
+                    )
+                ],
+                1,
             )
         missing = what_is_missing(self.tablet, self.route.hull, self.route.job, self.findings.known(self.route))
         left: list[Maker] = []
@@ -200,7 +222,7 @@ class CoversPage(Page):
         values = sum(bool(cell) for row in part.table.rows for cell in row[1:])
         told = f"{in_number(len(part.table.rows), 'row')}, {in_number(values, 'value')}"
         go = partial(self.way.go, self.route.to("covers", self.role, str(number)))
-        return RowPress(part.title, go, value=told, name=f"part {number}")
+        return RowPress(part.title, go, value=told, small=part.whose, name=f"part {number}")
 
     def actions(self) -> Sequence[Press]:
         if self._part is not None:

@@ -10,6 +10,7 @@ from kivy.uix.widget import Widget
 
 from garboard.findings import Verdict
 from garboard.hosting.equipment import kind_title, kinds_shown
+from garboard.report.outline import is_handed_over
 from garboard_tablet.language import phrase
 from garboard_tablet.models.day_path import Stretch, stations, whole_day
 from garboard_tablet.models.pages import (
@@ -70,7 +71,9 @@ class JobPage(Page):
         chosen = self.route.subject[0] if self.route.subject else self._phase_now(day)
         bands = [self._band(stretch, is_open=stretch.phase.value == chosen) for stretch in day]
         if chosen == MISSING:
-            bands.insert(0, Band(title="Missing", rows=missing_rows(self.way, self.route, missing, questions)))
+            is_over = is_handed_over(self.tablet.view(hull, job))
+            rows = missing_rows(self.way, self.route, missing, questions, is_over=is_over)
+            bands.insert(0, Band(title="Missing", rows=rows))
         elif chosen == VESSEL:
             bands.insert(0, Band(title="Vessel", rows=self._vessel_rows()))
         count = (
@@ -186,11 +189,22 @@ def _mark_of(line: StepLine) -> Mark:
 
 
 def missing_rows(
-    way: Navigator, route: Route, missing: Sequence[PunchLine], questions: Sequence[PunchLine]
+    way: Navigator,
+    route: Route,
+    missing: Sequence[PunchLine],
+    questions: Sequence[PunchLine],
+    *,
+    is_over: bool = False,
 ) -> list[Maker]:
     """What is missing, each with the way to it, and what should be looked at again."""
     makers: list[Maker] = [partial(missing_row, way, route, line) for line in missing]
-    makers = makers or [words("Nothing is missing. The boat can be handed over.")]
+    makers = makers or [
+        words(
+            "Nothing is missing. The boat is handed over."
+            if is_over
+            else "Nothing is missing. The boat can be handed over."
+        )
+    ]
     if questions:
         makers.append(heading("Look at these again"))
         makers += [partial(missing_row, way, route, line) for line in questions]

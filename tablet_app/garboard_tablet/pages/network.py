@@ -6,11 +6,10 @@ from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
-from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.faults import InputError, in_number
-from garboard.findings import Verdict, rounded
+from garboard.findings import Verdict, rounded, with_minus
 from garboard.recordings.boat_network import Latest
 from garboard.recordings.where import PORT, read_where
 from garboard.samples import UNIT_OF_QUANTITY, StreamKey
@@ -50,7 +49,7 @@ class NetworkPage(Page):
         self._shown: dict[str, str] = {}
         self._texts: dict[str, Txt] = {}
         self._under_told = self.under
-        self._looking = Clock.schedule_interval(lambda _dt: self.look(), LOOK)
+        self._looking = context.between_touches.every(LOOK, self.look)
 
     @property
     def under(self) -> str:
@@ -58,7 +57,7 @@ class NetworkPage(Page):
 
     def body(self) -> Widget:
         self._column = Column(most=2)
-        self._show(_lines(self.live.network, self.tablet.settings.own_units))
+        self._show(heard_lines(self.live.network, self.tablet.settings.own_units))
         return self._column
 
     def look(self) -> None:
@@ -66,7 +65,7 @@ class NetworkPage(Page):
         if self.under != self._under_told:  # silent for so long, or connected again
             self._under_told = self.under
             self.screen.say_under()
-        lines = _lines(self.live.network, self.tablet.settings.own_units)
+        lines = heard_lines(self.live.network, self.tablet.settings.own_units)
         if lines.keys() != self._shown.keys():
             self._show(lines)
             return
@@ -105,7 +104,7 @@ class NetworkPage(Page):
 _ROLES = {"value": "ink", "kinds": "quiet", "remark": "quiet"}
 
 
-def _lines(network: BoatNetwork | None, own: Mapping[str, str]) -> dict[str, str]:
+def heard_lines(network: BoatNetwork | None, own: Mapping[str, str]) -> dict[str, str]:
     """What the page says, each line under a name that stays while its words change.
 
     own : the units whoever is working chose
@@ -141,7 +140,7 @@ def _value(key: StreamKey, latest: Latest, age: float, own: Mapping[str, str]) -
     unit = UNIT_OF_QUANTITY[key.quantity]
     shown = shown_in(unit, own)
     value = latest.value if shown == unit else convert(latest.value, unit, shown)
-    return f"{name.capitalize()}: {rounded(value, decimals)} {shown}{source}{old}"
+    return f"{name.capitalize()}: {with_minus(rounded(value, decimals))} {shown}{source}{old}"
 
 
 class WherePage(WordsPage):

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
-from kivy.clock import Clock
 from kivy.uix.widget import Widget
 
 from garboard.faults import in_number
@@ -48,7 +47,7 @@ class SensorsPage(Page):
     def __init__(self, context: Context, route: Route) -> None:
         super().__init__(context, route)
         self._rows: dict[tuple[str, bool], RowPress] = {}
-        self._looking = Clock.schedule_interval(lambda _dt: self.look(), LOOK)
+        self._looking = context.between_touches.every(LOOK, self.look)
 
     def _sources(self) -> tuple[HeadingSource, ...]:
         return tuple(one for one in sources_at(self.context, self.route) if one.source)

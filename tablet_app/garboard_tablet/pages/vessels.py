@@ -15,7 +15,7 @@ from garboard_tablet.language import phrase
 from garboard_tablet.models.keys import ENTER, ERASE
 from garboard_tablet.models.session import HOME, Route
 from garboard_tablet.models.tablet import FAILS
-from garboard_tablet.models.vessels import HANDED_OVER, HullCheck, VesselLine, check_hull, whose
+from garboard_tablet.models.vessels import CLOSED, HANDED_OVER, SET_ASIDE, HullCheck, VesselLine, check_hull, whose
 from garboard_tablet.ui.boat_row import BoatRow
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page
@@ -138,7 +138,7 @@ class VesselsPage(Page):
             lambda: self._open(line),
             mark=_mark_of(line),
             told=line.worst,
-            day=line.day if line.phase != HANDED_OVER else "",
+            day=line.day if line.phase not in CLOSED else "",
             is_next=line.what_next,
             small=phrase(
                 "{number}, {ashore}. Saved {saved_words}.",
@@ -173,8 +173,10 @@ def _mark_of(line: VesselLine) -> Mark:
     """The shape before a boat: what it fails by, what is left open of it, or how far its day is."""
     if line.fails_now or line.fails_elsewhere:
         return verdict_marks[Verdict.FAIL]
-    if line.left:
+    if line.left or line.undone:
         return verdict_marks[Verdict.ADVISE]
+    if line.phase == SET_ASIDE:
+        return STEP_MARKS["not needed"]
     return STEP_MARKS["done" if line.phase == HANDED_OVER else "under way" if line.done else "to do"]
 
 

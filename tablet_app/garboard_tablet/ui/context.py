@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from garboard_tablet.models.vessels import VesselList
     from garboard_tablet.system.files import Files
     from garboard_tablet.system.guest import Guest
+    from garboard_tablet.ui.between_touches import BetweenTouches
     from garboard_tablet.ui.inputs import NumberPads
     from garboard_tablet.ui.run_clock import RunClock
 
@@ -72,6 +73,7 @@ class Context:
     marks: AshoreMarks
     background: Background
     screen: Screen
+    between_touches: BetweenTouches
     pads: NumberPads
     files: Files
     backups: Backups

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from kivy.clock import Clock
 from kivy.core.window import Window
 from kivy.metrics import Metrics
 
@@ -16,6 +15,7 @@ if TYPE_CHECKING:
     from garboard_tablet.models.live_source import LiveSource
     from garboard_tablet.models.under_way import Alone
     from garboard_tablet.system.guest import Guest
+    from garboard_tablet.ui.between_touches import BetweenTouches, Repeated
     from garboard_tablet.ui.run_clock import RunClock
     from garboard_tablet.ui.screen import PageScreen
 
@@ -28,10 +28,10 @@ class InSight:
 
     run_clock: RunClock
 
-    def __init__(self, guest: Guest, live: LiveSource, screen: PageScreen) -> None:
-        self._guest, self._live, self._screen = guest, live, screen
+    def __init__(self, guest: Guest, live: LiveSource, screen: PageScreen, between_touches: BetweenTouches) -> None:
+        self._guest, self._live, self._screen, self._between = guest, live, screen, between_touches
         self._alone: Alone | None = None
-        self._looking: Any = None
+        self._looking: Repeated | None = None
 
     def begin(self) -> None:
         """Words in the person's language and size, before the first page is made."""
@@ -41,7 +41,7 @@ class InSight:
     def settle(self) -> None:
         """The first page is up: free space and battery are looked at from now on."""
         self.look_around()
-        self._looking = Clock.schedule_interval(lambda _dt: self.look_around(), LOOK_AGAIN)
+        self._looking = self._between.every(LOOK_AGAIN, self.look_around)
 
     def look_around(self) -> None:
         """Say what a person should know before it hurts."""

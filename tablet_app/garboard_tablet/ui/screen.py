@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection
 from typing import TYPE_CHECKING
 
 from garboard_tablet.ui.shell import Page, Shell
-from garboard_tablet.ui.tidy import look_seldom, tidy_soon
+from garboard_tablet.ui.tidy import has_left, look_seldom
 from garboard_tablet.ui.widgets import Press
 
 if TYPE_CHECKING:
@@ -97,4 +97,4 @@ class PageScreen:
 
     def _put(self, page: Page) -> None:
         self.shell.show(page, first=len(self._tablet.session.way) == 1)
-        tidy_soon()
+        has_left()

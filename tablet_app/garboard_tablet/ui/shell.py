@@ -12,6 +12,7 @@ from kivy.uix.widget import Widget
 from garboard_tablet.language import shown
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import whose
+from garboard_tablet.ui.between_touches import is_finger_down
 from garboard_tablet.ui.theme import EDGE, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, dp, sp, theme
 from garboard_tablet.ui.widgets import Column, Marked, MarkShape, Press, Txt, is_measured, verdict_marks
 
@@ -173,7 +174,7 @@ class Shell(Widget):
         stands, now = self._to_run, self._page.to_run() if self._page is not None else None
         if stands is not None and now is not None:
             stands.text = now.text
-        elif stands is not now and self._page is not None:
+        elif stands is not now and self._page is not None and not is_finger_down():  # else at the next tick
             self.show(self._page, first=self._is_first)
 
     @property

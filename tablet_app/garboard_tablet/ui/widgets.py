@@ -39,7 +39,7 @@ from garboard.verdict import Verdict
 from garboard_tablet.language import Language, phrase, shown
 from garboard_tablet.ui.joined import joined
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, THUMB, dp, sp, theme
-from garboard_tablet.ui.tidy import tidy_soon
+from garboard_tablet.ui.tidy import has_left
 
 Builder.load_file(str(Path(__file__).with_name("theme.kv")))
 
@@ -648,7 +648,7 @@ class Column(Widget):
         self._filled = state
         if self.children:
             self.clear_widgets()
-            tidy_soon()
+            has_left()
         self._made: dict[int, Any] = {}
         self._aside = 0.0
         whole, self._rest = self._take(self._first, self.height)

@@ -15,6 +15,8 @@ import pytest
 from boat_rows import CODES, MODELS, NOW, RIGGERS, STATES, job, jobs
 from garboard_shop.board import NOBODY, SORTS, VIEWS, Asked, Board, Times, handed_within, shares
 from garboard_shop.board_words import Parts, Words
+from garboard_shop.boat_rows import Row
+from garboard_shop.insight_counts import Counts
 from garboard_shop.job_rows import A_DAY, JobRow
 from garboard_shop.pages.index import Card, Wanted
 
@@ -46,7 +48,7 @@ VIEW_SAYS: dict[str, Callable[[JobRow], object]] = {
     "due": lambda row: row.state != "handed over" and "" < row.promised <= "2026-11-29",
     "late": lambda row: row.state not in ("handed over", "ready") and "" < row.promised <= "2026-11-29",
     "changed": lambda row: row.changed > NOW - 3 * A_DAY,
-    "open-fails": lambda row: row.state == "handed over" and row.failing,
+    "open-fails": lambda row: row.state == "handed over" and row.points,
     "silent": lambda row: row.state != "handed over" and row.tablet == "tablet 1",
     "stale": lambda row: row.stale,
 }
@@ -59,9 +61,9 @@ def test_a_view_has_the_jobs_it_says_and_no_other(view: str) -> None:
     assert wanted or view in ("open-fails", "stale")
 
 
-def test_a_boat_handed_over_with_an_open_fail_is_listed_and_one_without_is_not() -> None:
+def test_a_boat_handed_over_with_a_point_open_is_listed_and_one_without_is_not() -> None:
     over = [row for row in ROWS if row.state == "handed over"]
-    board = Board([attrs.evolve(over[0], failing=("a.b",), stale=("technician R. Vane",)), *over[1:]])
+    board = Board([attrs.evolve(over[0], points=1, stale=("technician R. Vane",)), *over[1:]])
     assert found(Asked(view="open-fails"), board) == found(Asked(view="stale"), board) == {over[0].job}
     board.take(over[0].hull, [over[0]])
     assert found(Asked(view="open-fails"), board) == found(Asked(view="stale"), board) == set()
@@ -328,3 +330,28 @@ def test_a_page_looks_at_its_own_rows_however_many_there_are() -> None:
     assert max(looks) <= 5 * 50
     board.learn_words()
     assert counted.looks > 5_000, "looks at all rows are counted"
+
+
+def test_a_job_set_aside_is_in_its_own_list_and_counted_nowhere_else() -> None:
+    """Set aside, each in turn of every state: the board and Insight are as if there were no such job."""
+    aside = [attrs.evolve(row, state="set aside", stale=("owner",)) for row in ROWS[:6]]
+    board, without = Board([*aside, *ROWS[6:]]), Board(ROWS[6:])
+    named = {row.job for row in aside}
+    assert found(Asked(view="all", state="set aside"), board) == named
+    assert dict(board.find(EVERY, TIMES).facets["state"])["set aside"] == 6
+    assert not board.find(Asked(view="all", state="set aside", waiting="parts"), TIMES).total, "it waits for nobody"
+    for view in VIEWS:
+        if view not in ("all", "changed"):
+            assert found(Asked(view=view), board) == found(Asked(view=view), without), view
+    for code in CODES:
+        for asked in (attrs.evolve(EVERY, failing=code), attrs.evolve(EVERY, failed=code)):
+            assert found(asked, board) == found(asked, without)
+    assert board.headline(TIMES) == without.headline(TIMES)
+    counts = Counts([Row(hull=row.hull, jobs=(row,)) for row in (*aside, *ROWS[6:])])
+    others = Counts([Row(hull=row.hull, jobs=(row,)) for row in ROWS[6:]])
+    first = date(2026, 11, 1)
+    for one, other in ((counts.whole, others.whole), (counts.since(first), others.since(first))):
+        assert (one.jobs, one.ever, one.still, one.by) == (other.jobs, other.ever, other.still, other.by)
+    assert counts.waits == others.waits
+    counts.put(Row(hull=ROWS[0].hull, jobs=(ROWS[0],)))
+    assert counts.whole.jobs == others.whole.jobs + 1, "taken up again"

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
+import os
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -17,7 +19,9 @@ import pytest
 from campaigns.writers import entry_number
 from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged
+from garboard.disk.documents import DurableStorage, Kind
 from garboard.disk.entries import Entry, make_entry
+from garboard.disk.formats import Format
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.partial_upload import OutOfPlace
 from garboard.disk.storage import NotSaved, WriterLock
@@ -610,3 +614,23 @@ def test_a_recording_that_a_store_gives_otherwise_is_not_judged() -> None:
     with pytest.raises(NotEnoughData):
         changed.load(name)
     assert changed.lacking == {name}
+
+
+def test_a_disk_too_full_for_a_folder_is_told_as_a_full_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first thing brought ashore needs one. Told as a mistake of the program, a tablet did not try again."""
+    name = hashlib.sha256(b"photo").hexdigest()
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with closing(EmbeddedStore(tmp_path / "shop")) as store:
+        entry = entry_number(1, HULL)
+        document = DurableStorage(tmp_path / "new" / "told.json", Kind(Format("told"), cure=""))
+        monkeypatch.setattr(Path, "mkdir", full)
+        for keeps in (
+            lambda: store.put_if_absent({HULL: CheckedEntries({entry.id: entry.raw})}, "1" * 12, NOON, 0),
+            lambda: store.attachments.add(name, 0, b"photo", 5),
+            lambda: document.write({"one": {"1": {}}}),
+        ):
+            with pytest.raises(NotSaved, match=r"no space left.*Free some space"):
+                keeps()

@@ -148,9 +148,11 @@ def test_an_attachment_cut_on_its_way_goes_on_where_it_was(tmp_path: Path, direc
 def test_a_damaged_attachment_is_named_set_aside_and_comes_back_from_the_shop(tmp_path: Path) -> None:
     with shop_and_tablets(tmp_path) as (shop, [(folder, paired)]):
         name = folder.attachments.put(b"a run")
+        run: JsonValue = {"file": name, "name": "run.csv"}
+        folder.save(measure(tablet("a").author, HullState(HULL), JOB, "small.horn", "attached", run, row=name[:12]))
         (folder.attachments.folder / name).write_bytes(b"a rum")
         report = bring_ashore(folder, paired)
-        assert [refused for refused, _ in report.refused] == [name]
+        assert ([refused for refused, _ in report.refused], report.missing) == ([name], ()), "it is told once"
         assert shop.hulls.attachments.names() == frozenset()
         shop.hulls.attachments.put(b"a run")
         bring_ashore(folder, paired)

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from io import BytesIO
+
+from PIL import Image
+
 from garboard.disk.hullfile import CheckedEntries
 from garboard.history.authoring import Author, measure
 from garboard.history.replay import HullState
@@ -49,3 +53,21 @@ def test_a_file_is_given_to_signed_in_people_only_and_only_under_the_boat_it_bel
     name = pages.store.hulls.attachments.put(b"a shop plugin, or another boat's photo")
     assert manager.get(f"/boats/{SALTGRASS}/files/{name}").status_code == 404
     assert pages.browser().get(f"/boats/{SALTGRASS}/files/{name}").status_code == 303
+
+
+def test_a_photo_is_given_without_the_place_that_its_file_holds(pages: Pages, manager: Browser) -> None:
+    """It came from an earlier version, as it is; the shop keeps it so."""
+    exif = Image.Exif()
+    exif.get_ifd(0x8825)[29] = "2026:05:14"
+    out = BytesIO()
+    Image.new("RGB", (60, 40)).save(out, "JPEG", exif=exif, comment=b"of A. Marsh")
+    name = pages.store.hulls.attachments.put(out.getvalue())
+    value: JsonValue = {"file": name, "name": "home.jpg"}
+    entry = measure(Author("tablet 9", "A. Hand"), HullState(SALTGRASS), JOB, STEP, ATTACHED, value, row=name[:12])
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
+    given = manager.get(f"/boats/{SALTGRASS}/files/{name}").content
+    assert b"2026:05:14" in out.getvalue()
+    assert b"2026:05:14" not in given
+    assert b"of A. Marsh" not in given
+    with Image.open(BytesIO(given)) as image:
+        assert image.size == (60, 40)

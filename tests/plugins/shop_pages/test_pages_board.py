@@ -46,6 +46,7 @@ from pages_rig import (
 JOB = "saltgrass-2026-05"
 STEP = "prop_check.full_throttle"
 PLANNING = f"/boats/{SALTGRASS}/plan"
+TODAY = "/days/2026-11-25"
 
 
 @pytest.fixture(scope="module")
@@ -365,3 +366,42 @@ def test_until_the_rows_are_read_the_board_says_so_and_how_far_it_is(pages: Page
     remembering.progress = Progress(3, 20)
     assert "3 of 20 boats judged anew" in words_of(manager.text("/memory"))
     assert "3 of 20 boats judged anew" in words_of(manager.text("/board"))
+
+
+def test_a_manager_sets_a_job_aside_and_a_tablet_that_brings_something_shows_it_again(
+    pages: Pages, board: Board, manager: Browser
+) -> None:
+    """By page, with who and why; a technician reads it. The day sheet counts it nowhere."""
+    assert listed(manager.text("/board?state=to+settle")) == [SALTGRASS]
+    aside, up = f"/boats/{SALTGRASS}/set-aside", f"/boats/{SALTGRASS}/take-up"
+    before = pages.entries()
+    manager.send(form_to(manager.text(f"{PLANNING}?job={JOB}"), aside), reason="sold unrigged")
+    assert pages.entries() == before + 1
+
+    def open_and_aside() -> tuple[bool, bool]:
+        pages.desk.remembering.bring_up_to_date()
+        own = listed(manager.text("/board?view=all&state=set+aside"))
+        return SALTGRASS in listed(manager.text("/board")), SALTGRASS in own
+
+    told = f"Set aside by {CHIEF}: sold unrigged."
+    assert open_and_aside() == (False, True)
+    for path in ("/board?view=all&state=set+aside", f"/boats/{SALTGRASS}", TODAY, f"{PLANNING}?job={JOB}"):
+        assert told in words_of(pages.signed_in(HAND).text(path)), path
+    assert "to settle 0" in words_of(manager.text(TODAY))
+    author = Author("tablet 9", "A. Hand")
+    entry = measure(author, HullState(SALTGRASS), JOB, STEP, "speed", "31.0 kn")
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
+    assert open_and_aside() == (True, False)
+    again = f"Was set aside by {CHIEF}: sold unrigged. Open again, as 1 entry came since."
+    for path in ("/board?state=to+settle", f"/boats/{SALTGRASS}", f"{PLANNING}?job={JOB}"):
+        assert again in words_of(manager.text(path)), path
+    form = form_to(manager.text(f"{PLANNING}?job={JOB}"), aside)
+    later = measure(author, HullState(SALTGRASS), JOB, STEP, "speed", "31.1 kn")
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({later.id: later.raw})}, "000000000001", NOON, 0)
+    told = manager.send(form, reason="sold all the same")
+    assert (told.status_code, open_and_aside()) == (409, (True, False)), "what came meanwhile the manager had not seen"
+    manager.send(form_to(manager.text(f"{PLANNING}?job={JOB}"), aside), reason="sold all the same")
+    assert open_and_aside() == (False, True)
+    manager.send(form_to(manager.text(f"{PLANNING}?job={JOB}"), up))
+    assert open_and_aside() == (True, False)
+    assert "et aside by" not in words_of(manager.text("/board?state=to+settle"))

@@ -2,16 +2,36 @@
 
 from __future__ import annotations
 
+import errno
+import hashlib
+import shutil
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import pytest
+from click.testing import CliRunner, Result
 from pypdf import PdfReader
 
-from garboard.disk.hullfile import HULLS_FOLDER
+from garboard.commands.cli import program
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import make_entry
+from garboard.disk.hullfile import HULLS_FOLDER, CheckedEntries, HullFolder
 from garboard.disk.journal import file_name
+from garboard.disk.storage import NotSaved
+from garboard.history import handed_in
+from garboard.history.authoring import Author, measure
+from garboard.history.handed_in import FOLDER
+from garboard.history.proof import issued_books
+from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost, make_host
-from pages_rig import KITTIWAKE, SALTGRASS, Pages, words_of
+from garboard.records import JsonValue
+from garboard.report import book, press
+from garboard.report.press import NotTypeset
+from garboard.report.terminal import Tools
+from garboard_shop.pages import views
+from garboard_shop.pages.summaries import open_boat
+from pages_rig import KITTIWAKE, NOON, SALTGRASS, Pages, words_of
 
 SAID = "1 entry could not be read"
 
@@ -47,7 +67,130 @@ def test_a_damaged_file_is_told_in_the_book_until_its_entry_is_back(pages: Pages
     assert [SAID in cover for cover in _covers(folder, host)] == [False, False]
 
 
+def test_a_book_that_was_not_made_is_told_and_one_whose_photos_went_meanwhile_is_not_kept(
+    pages: Pages, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    manager, made = pages.signed_in(), list[bool]()
+    summary = pages.desk.summaries.of(SALTGRASS)
+    assert summary is not None
+    path, entries = f"/boats/{SALTGRASS}/jobs/{summary.jobs[0].id}/book.pdf", pages.entries()
+
+    def no_room(**_: str) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    def killed(*_given: Any, **_named: Any) -> bytes:
+        raise NotTypeset("No book was made: the typesetter was ended, with status -9")
+
+    monkeypatch.setattr(book, "handover_book", killed)
+    answer = manager.get(path)
+    assert answer.status_code == 503
+    assert "No book was made" in words_of(answer.text)
+    with monkeypatch.context() as patch:
+        patch.setattr(book, "handover_book", lambda *_, **__: press.pressed({}, {}))
+        patch.setattr(press, "TemporaryDirectory", no_room)
+        answer = manager.get(path)
+    assert answer.status_code == 507
+    assert "no room for its files. Free some space there" in words_of(answer.text)
+    assert pages.entries() == entries, "nothing is kept as issued"
+
+    def one_goes(*_given: Any, **_named: Any) -> bytes:
+        made.append(True)
+        here[:] = [] if len(made) == 1 else here
+        return b"%PDF"
+
+    here: list[str] = []
+    monkeypatch.setattr(book, "handover_book", one_goes)
+    monkeypatch.setattr(views, "_pictures_here", lambda *_: [*here])
+    for _ in range(3):
+        here[:] = ["a"]
+        assert manager.get(path).content == b"%PDF"
+    assert len(made) == 2
+    other: dict[str, JsonValue] = {
+        "root": "ab" * 32,
+        "entries": 1,
+        "until": "2026-05-14",
+        "signed": ["technician", "owner"],
+        "covers": "",
+    }
+    issued = make_entry(
+        "issued",
+        SALTGRASS,
+        dev="tablet 9",
+        by="R. Vane",
+        clock=Stamp(NOON, 0),
+        at="2026-05-14T10:00:00+00:00",
+        subject=(summary.jobs[0].id, "0" * 64),
+        value=other,
+    )
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({issued.id: issued.raw})}, "1" * 12, NOON, 0)
+    for _ in range(2):
+        manager.get(path)
+    assert len(made) == 3, "two books of different entries would both be its first revision"
+
+
 @pytest.mark.parametrize("hull", [SALTGRASS])
 def test_a_sound_boat_is_not_accused(pages: Pages, hull: str) -> None:
     assert pages.store.unread([hull]) == 0
     assert "could not be read" not in words_of(pages.signed_in().text(f"/boats/{hull}"))
+
+
+def test_a_book_by_command_is_kept_by_the_shop_that_has_its_folder_open(
+    pages: Pages, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The command waits for it, and says where it lies while nobody takes it."""
+    bare = make_host((), entry_points=False)  # a book without checks is a short one
+    monkeypatch.setattr(Tools, "host_for", lambda *_: bare)
+    monkeypatch.setattr(handed_in, "PATIENCE", 0.0)
+    folder, desk = pages.store.hulls.folder, pages.desk
+    out = tmp_path / "book.pdf"
+
+    def book() -> Result:
+        words = ["book", str(folder), "--hull", SALTGRASS, "--by", "M. Office", "-o", str(out)]
+        return CliRunner().invoke(program, words)
+
+    def full(*_: object) -> None:
+        raise NotSaved("the disk is full")
+
+    def issued() -> list[str]:
+        return [one.sha256 for one in issued_books(open_boat(pages.store, SALTGRASS)[0])]
+
+    waits = book()
+    assert (waits.exit_code, "Not kept yet that it was issued" in waits.stderr, issued()) == (1, True, [])
+    (lies,) = (folder / FOLDER).iterdir()
+    assert str(lies) in waits.stderr
+    odd = lies.with_name("odd.entry")
+    odd.write_bytes(b"{}")
+    (lies.with_name("first.refused") / "in the way").mkdir(parents=True)
+    lies.with_name("first.entry").write_bytes(b"{}")
+    with monkeypatch.context() as patch:
+        patch.setattr(pages.store, "put_if_absent", full)
+        desk.take_handed_in()
+    assert lies.exists(), "a full disk keeps it waiting, and the board is made ready all the same"
+    shutil.rmtree(lies.with_name("first.refused"))
+    lies.with_name("first.entry").unlink()
+    desk.take_handed_in()
+    assert issued() == [hashlib.sha256(out.read_bytes()).hexdigest()]
+    assert [path.name for path in (folder / FOLDER).iterdir()] == ["odd.refused"]
+    assert "Kept before: issued" in book().stdout
+
+    def by_hand(path: Path) -> bool:
+        desk.take_handed_in()
+        return taken(path)
+
+    taken = handed_in.is_taken
+    monkeypatch.setattr(handed_in, "is_taken", by_hand)
+    entry = measure(Author("tablet 9", "A. Hand"), HullState(SALTGRASS), "saltgrass-2026-05", "s", "f", True)
+    pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
+    kept = book()
+    assert (kept.exit_code, "Kept: issued" in kept.stdout, len(issued())) == (0, True, 2)
+
+
+def test_a_book_of_a_folder_another_program_has_open_says_what_to_do(tmp_path: Path) -> None:
+    author = Author("tablet 9", "A. Hand")
+    with HullFolder(tmp_path / "boats") as folder:
+        folder.save(measure(author, HullState(SALTGRASS), "job", "s", "f", True))
+        words = ["book", str(tmp_path / "boats"), "-o", str(tmp_path / "book.pdf")]
+        told = CliRunner().invoke(program, words)
+    assert told.exit_code == 1
+    assert "Then write the book again. With --no-entry it is written without." in told.stderr
+    assert not (tmp_path / "boats" / "shop").exists()

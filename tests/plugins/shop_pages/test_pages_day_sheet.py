@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import threading
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
@@ -20,7 +21,8 @@ from garboard.disk.entries import SHOP_RECORD, Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.hosting.host import PluginHost
 from garboard_shop.embedded import EmbeddedStore
-from garboard_shop.pages import sheet
+from garboard_shop.job_rows import Came, job_rows
+from garboard_shop.pages import sheet, summaries
 from garboard_shop.pages.desk import PAGES_AT_ONCE, ShopDesk
 from garboard_shop.pages.index import Index, card_of
 from garboard_shop.pages.summaries import Stale, Summaries
@@ -162,6 +164,28 @@ def test_what_is_missing_before_hand_over_is_said_and_what_is_ready_too(pages: P
         words = words_of(manager.text(path))
         assert ("handed over" in words.casefold(), "Ready to hand over" in words) == (True, False), path
     assert "ready to hand over 0" in words_of(manager.text(TODAY))
+
+
+def test_a_note_open_on_the_punch_list_is_told_with_handed_over_on_every_page(pages: Pages, manager: Browser) -> None:
+    """Of a boat that both have signed for with the note on the list."""
+    job = "kittiwake-2026-05"
+    note = {"text": "Cleat is loose", "punch_list": True, "settled": False}
+    put(pages, entry("note", ("n1",), note, hull=KITTIWAKE, job=job))
+    for role, name in (("technician", "R. Vane"), ("owner", "J. Ashdown")):
+        boat = pages.desk.summaries.of(KITTIWAKE)
+        assert boat is not None
+        covers: list[object] = [*boat.boat.state.coverage(job)]
+        put(
+            pages,
+            entry("signoff", (role, name), {"role": role, "name": name, "covers": covers}, hull=KITTIWAKE, job=job),
+        )
+    for path in (TODAY, f"/boats/{KITTIWAKE}"):
+        assert "Handed over with 1 point open" in words_of(manager.text(path)), path
+    boat = pages.desk.summaries.of(KITTIWAKE)
+    assert boat is not None
+    (row,) = job_rows(boat, KITTIWAKE, {}, Came(NOON, NOON, NOON))
+    assert (row.state, row.points, row.more) == ("handed over", 1, 0)
+    assert row.open.startswith("Handed over with 1 point open. Open fault: Cleat is loose")
 
 
 def test_boats_to_decide_about_come_first_and_ready_ones_last(manager: Browser) -> None:
@@ -449,6 +473,29 @@ def test_what_was_not_judged_as_others_asked_is_judged_at_the_next_look(
     assert after is not None
     assert (after.is_passing, len(after.jobs[0].assessed)) == (False, len(whole.jobs[0].assessed))
     assert summaries.of(SALTGRASS) is after
+
+
+def test_a_full_disk_is_no_fault_of_a_recording_and_the_next_look_reads_it(
+    pages: Pages, plugins: PluginHost, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Kept, "cannot be read" would stand on the page, the board and in the book until something new is entered."""
+    whole = pages.desk.summaries.of(SALTGRASS)
+    assert whole is not None
+    assess, kept = PluginHost.assess, Summaries(pages.store, plugins)
+
+    def full(**_: str) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(PluginHost, "assess", lambda *given: assess(*given))  # or an earlier test's would be found
+        patch.setattr(summaries, "TemporaryDirectory", full)
+        passing = kept.of(SALTGRASS)
+    assert passing is not None
+    assert passing.is_passing
+    assert any("cannot be read now: no space" in str(one.finding.sentence) for one in passing.jobs[0].assessed)
+    after = kept.of(SALTGRASS)
+    assert after is not None
+    assert (after.is_passing, after.jobs[0].counts) == (False, whole.jobs[0].counts)
 
 
 def test_nobody_waits_long_for_a_boat_that_another_opens(pages: Pages, plugins: PluginHost) -> None:

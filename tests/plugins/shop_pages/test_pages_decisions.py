@@ -17,7 +17,9 @@ from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import open_hull
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
+from garboard_shop.pages import decisions
 from garboard_shop.pages.summaries import token_of, told_apart
+from garboard_shop.store import StoreAway
 from pages_rig import (
     CHIEF,
     HAND,
@@ -381,6 +383,33 @@ def test_a_disk_that_refuses_is_told_and_nothing_is_called_settled(
     answer = manager.send(form, value=chosen.id, reason=WHY)
     assert answer.status_code == 507
     assert "Nothing was saved: no room on the disk" in words_of(answer.text)
+
+
+@pytest.mark.parametrize(
+    ("fails", "failure", "said"),
+    [
+        ("after", NotSaved("no room on the disk"), "is now used. What follows from it was not saved: no room"),
+        ("after", StoreAway("gone"), "is now used. After that the shop's database did not answer"),
+        ("while", StoreAway("gone"), "does not answer. It may have kept this, or not"),
+    ],
+)
+def test_what_was_kept_is_not_called_unsaved_for_what_failed_after_it(
+    pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch, fails: str, failure: Exception, said: str
+) -> None:
+    """A database whose answer got lost has kept it: whoever is told that nothing changed does it again."""
+    form, chosen, keep = choice(manager), state_of(pages).current(SPEED)[0], pages.store.put_if_absent
+
+    def fail(*given: Any) -> None:
+        if fails == "while":
+            keep(*given)
+        raise failure
+
+    holder, call = (decisions, "end_unfinished") if fails == "after" else (pages.store, "put_if_absent")
+    monkeypatch.setattr(holder, call, fail)
+    answer = words_of(manager.send(form, value=chosen.id, reason=WHY).text)
+    assert said in answer
+    assert ("Not done" in answer, "Nothing was" in answer) == (fails == "while", False)
+    assert not state_of(pages).disagrees(SPEED)
 
 
 def test_a_failure_is_told_without_its_insides(pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch) -> None:

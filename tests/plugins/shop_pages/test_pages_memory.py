@@ -56,7 +56,7 @@ def test_every_boat_gets_its_row_and_another_only_when_it_changed(pages: Pages) 
 def test_a_mistake_of_the_program_over_one_boat_costs_its_own_row(pages: Pages) -> None:
     """The first of all boats: every other one would have been kept from its row, for ever."""
     remembering = pages.desk.remembering
-    first, summary_of = min(pages.desk.index.hulls()), remembering._summary
+    first, summary_of = min(card.hull for card in pages.desk.index.search("")), remembering._summary
 
     def broken(hull: str) -> BoatSummary | None:
         if hull == first:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import shutil
+from csv import DictReader
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +19,7 @@ from garboard.report import data_files
 from garboard.report.data_tables import LEFT_OUT
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.pages import taking_away
+from garboard_shop.pages.index import Index
 from pages_rig import HAND, KITTIWAKE, SALTGRASS, Pages, words_of
 
 
@@ -55,6 +58,17 @@ def test_every_page_and_the_tables_name_a_boat_whose_file_is_not_whole(
         for path in ("/board", "/insight", "/days/2026-11-25", f"/boats/{SALTGRASS}", f"/boats/{KITTIWAKE}"):
             said = words_of(hand.get(path).text)
             assert all(one in said for one in told), path
+        for asked in ("", "?day=2026-11-25&by=came", "?day=2026-05-14&by=entered", f"?hull={SALTGRASS}"):
+            table = hand.text(f"/measurements.csv{asked}")
+            rows = {row["hull number"]: row["state"] for row in DictReader(StringIO(table)) if not row["job"]}
+            ours = {hull: why for hull, why in lost.items() if "hull" not in asked or hull in asked}
+            assert {hull: why.removesuffix(", not back") for hull, why in rows.items()} == {
+                hull: f"not here, or not whole: {why}" for hull, why in ours.items()
+            }
+        whole_index, pages.desk.index = pages.desk.index, Index(pages.store)
+        assert hand.get("/measurements.csv?day=2026-05-14&by=entered").status_code == 503
+        assert SALTGRASS in hand.text("/measurements.csv"), "also before the boats are read for the search"
+        pages.desk.index = whole_index
         pages.desk.tables.begin(".zip", pages.at)
         assert pages.desk.tables._thread is not None
         pages.desk.tables._thread.join()

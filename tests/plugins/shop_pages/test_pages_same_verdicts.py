@@ -65,7 +65,9 @@ def assessed(folder: Path, *options: str) -> list[tuple[str, str, str]]:
 
 def on_the_pages(pages: Pages) -> list[tuple[str, str, str]]:
     boats = {
-        one.boat.state.hull_keys: one for hull in pages.desk.index.hulls() if (one := pages.desk.summaries.of(hull))
+        one.boat.state.hull_keys: one
+        for card in pages.desk.index.search("")
+        if (one := pages.desk.summaries.of(card.hull))
     }
     found = [(job.id, one.finding) for boat in boats.values() for job in boat.jobs for one in job.assessed]
     return sorted((job, one.code, one.verdict.value) for job, one in found)

@@ -453,7 +453,7 @@ def test_two_managers_who_remove_each_other_at_once_leave_one(
     monkeypatch.setattr(pages.store.register, "put_user", slow)
     statuses.append(manager.post("/people/remove", {"csrf": manager.csrf(), "name": "Second"}).status_code)
     other.join(60)
-    assert sorted(statuses) == [303, 409], "either may hear first"
+    assert sorted(statuses) in ([303, 409], [303, 403]), "who was removed by then is not signed in any more"
     assert [one.name for one in people.taking_part(pages.store.register) if one.role == MANAGER] == [CHIEF]
 
 

@@ -107,3 +107,12 @@ def test_where_there_is_no_room_to_begin_that_is_told_and_it_can_be_tried_again(
     monkeypatch.setattr(taking_away, "TemporaryDirectory", full)
     for _ in range(2):
         assert "They were not made: read-only file system" in make(pages, manager)
+
+
+def test_a_file_that_was_cleared_away_is_not_offered(pages: Pages, manager: Browser, tmp_path: Path) -> None:
+    """It stands among temporary files. The page offered it, and the offer led back to the page."""
+    pages.desk.tables._made = taking_away.Made(ending=".zip", at=pages.at, of=1, done=1, file=tmp_path / "tables.zip")
+    said = manager.text("/data")
+    assert "was cleared away from this machine. Make it again." in words_of(said)
+    assert "/data/tables" not in said
+    assert manager.get("/data/tables").status_code == 404

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from operator import attrgetter
 from pathlib import Path
 from typing import Any
 
+import attrs
 import psycopg
 import pytest
 
@@ -24,7 +27,7 @@ from garboard_shop.pages.people import make_user
 from garboard_shop.pages.remembering import Remembering
 from garboard_shop.pages.views import routes_of
 from garboard_shop.postgres import PostgresStore
-from garboard_shop.store import MANAGER, Store
+from garboard_shop.store import MANAGER, ShopPlugin, Store
 from pages_rig import (
     CHIEF,
     KITTIWAKE,
@@ -38,6 +41,7 @@ from pages_rig import (
     light_passwords,
     make_shop,
 )
+from setting_jobs import DROP
 from shop_of_rows import fill_with_rows
 
 OF_THE_SESSION = re.compile(r'name="csrf" value="[^"]*"')
@@ -175,3 +179,98 @@ def test_a_boat_that_comes_ashore_later_is_found_over_both(both: tuple[PagesOver
         pages.desk.index.refresh()
         assert [card.name for card in pages.desk.index.search("sandpiper")] == ["Sandpiper"]
         assert [card.name for card in pages.desk.index.search("xyz00001 a626", "2026-11-25")] == ["Sandpiper"]
+
+
+SECOND = "K. Second"
+Doing = Callable[[Browser], Callable[[], int]]
+
+
+@pytest.fixture
+def two_servers(new_yard: Callable[[str], str], tmp_path: Path) -> Iterator[tuple[PagesOver, PagesOver]]:
+    """Of one shop, with a manager each."""
+    url = new_yard("spread")
+    with light_passwords(), closing(PostgresStore(url)) as one, closing(PostgresStore(url)) as other:
+        for name in (CHIEF, SECOND):
+            one.register.put_user(make_user(name, MANAGER, PASSWORD), name, NOON)
+        one.register.put_plugin(CHECKS)
+        yield PagesOver(one, tmp_path), PagesOver(other, tmp_path)
+
+
+CHECKS = ShopPlugin(name="checks", sha256="0" * 64, approved_by="Ines", approved_at=NOON)
+
+
+def _sets(value: str) -> Doing:
+    def look(browser: Browser) -> Callable[[], int]:
+        page = f"/settings/{DROP}"
+        looked = browser.send(form_to(browser.text(page), f"{page}/look", reset=""), value=value, reason="ours")
+        return lambda: browser.send(form_to(looked.text, f"{page}/set")).status_code
+
+    return look
+
+
+def _posts(path: str, **fields: str) -> Doing:
+    def look(browser: Browser) -> Callable[[], int]:
+        form = {"csrf": browser.csrf(), **fields}
+        return lambda: browser.post(path, form).status_code
+
+    return look
+
+
+def _adds(name: str) -> Doing:
+    return _posts("/people/add", name=name, role=MANAGER, password=PASSWORD, again=PASSWORD)
+
+
+@pytest.mark.parametrize(
+    ("saves", "does", "refused"),
+    [
+        ("store.put_if_absent", (_sets("5 %"), _sets("7 %")), 409),
+        ("store.put_if_absent", (_posts("/boats/new", hull=KITTIWAKE), _posts("/boats/new", hull=KITTIWAKE)), 400),
+        ("store.register.put_user", (_adds("T. Quill"), _adds("t.  QUILL")), 400),
+        (
+            "store.register.put_user",
+            (_posts("/people/remove", name=SECOND), _posts("/people/remove", name=CHIEF)),
+            409,
+        ),
+        (
+            "store.register.put_plugin",
+            (_posts("/plugins/withdraw", name="checks"), _posts("/plugins/withdraw", name="checks")),
+            409,
+        ),
+    ],
+)
+def test_of_two_who_decide_at_once_over_two_servers_the_second_is_told(
+    two_servers: tuple[PagesOver, PagesOver],
+    monkeypatch: pytest.MonkeyPatch,
+    saves: str,
+    does: tuple[Doing, Doing],
+    refused: int,
+) -> None:
+    """The second asks while the first is being saved."""
+    first, second = (
+        do(pages.signed_in(name)) for do, pages, name in zip(does, two_servers, (CHIEF, SECOND), strict=True)
+    )
+    statuses: list[int] = []
+    other = threading.Thread(target=lambda: statuses.append(second()))
+    where, _, call = saves.rpartition(".")
+    holder = attrgetter(where)(two_servers[0])
+    save = getattr(holder, call)
+
+    def slow(*given: Any, **named: Any) -> Any:
+        if not other.ident:
+            other.start()
+            other.join(0.2)
+        return save(*given, **named)
+
+    monkeypatch.setattr(holder, call, slow)
+    statuses.append(first())
+    other.join(60)
+    assert sorted(statuses) in ([303, refused], [303, 403]), "who was removed meanwhile is not signed in any more"
+
+
+def test_what_was_decided_of_a_plugin_meanwhile_stays(two_servers: tuple[PagesOver, PagesOver]) -> None:
+    one, other = (pages.store.register for pages in two_servers)
+    newer = attrs.evolve(CHECKS, sha256="1" * 64)
+    assert other.put_plugin(newer, [CHECKS])
+    assert not one.put_plugin(attrs.evolve(CHECKS, withdrawn_at=NOON, withdrawn_by="Bo"), [CHECKS])
+    assert not one.put_plugin(CHECKS, [])
+    assert one.plugins() == (newer,)

@@ -31,7 +31,7 @@ YESTERDAYS_RUN, TODAYS_RUN = b"yesterday's run" * 1000, b"today's run" * 1000
 def server(cluster: Cluster, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Server]:
     """A shop server over a new database."""
     monkeypatch.setenv("GARBOARD_SHOP_STORE", cluster.database())
-    running = Server(tmp_path / "office")
+    running = Server(tmp_path / "office", forked=True)
     running.first_code = running.start()
     yield running
     running.kill()

@@ -1,0 +1,189 @@
+"""What saving one entry costs is counted, not timed; and what is noted later is missed by nobody."""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import sys
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+from types import FrameType
+from typing import Any
+
+import pytest
+
+from campaigns.writers import HULLS, entry_number
+from garboard.disk import entries
+from garboard.disk.clock import Stamp
+from garboard.disk.entries import make_entry
+from garboard.disk.hullfile import HullFile, HullFolder
+from garboard.disk.journal import file_name
+from garboard.disk.sizes import FileSizes
+from garboard.faults import InputError
+
+HERE, OTHER, _ = HULLS
+
+
+@pytest.fixture
+def asked(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
+    """How often the system was asked for what, and how often a digest was made."""
+    count: Counter[str] = Counter()
+
+    def counted(place: object, name: str) -> None:
+        work: Callable[..., Any] = getattr(place, name)
+
+        def counting(*arguments: Any, **options: Any) -> Any:
+            count[name] += 1
+            return work(*arguments, **options)
+
+        monkeypatch.setattr(place, name, counting)
+
+    for name in ("open", "close", "stat", "lstat", "fstat", "write", "fsync", "ftruncate", "replace", "utime"):
+        counted(os, name)
+    counted(HullFile, "digest")
+    return count
+
+
+def calls_of(work: Callable[[], object]) -> int:
+    count = 0
+
+    def called(_frame: FrameType, event: str, _arg: object) -> None:
+        nonlocal count
+        count += event in ("call", "c_call")
+
+    sys.setprofile(called)
+    try:
+        work()
+    finally:
+        sys.setprofile(None)
+    return count
+
+
+def test_a_save_is_one_flush_and_three_writes_however_much_the_boat_has(tmp_path: Path, asked: Counter[str]) -> None:
+    """The entry is written and flushed; then two notes are written. Before, the lock and the file are looked at."""
+    calls = []
+    for many in (20, 2000):
+        with HullFolder(tmp_path / str(many)) as hulls:
+            hulls.put_if_absent(HERE, [entry_number(number, HERE) for number in range(many)])
+            for number in (-1, -2):
+                hulls.save(entry_number(number, HERE))
+            entry = entry_number(-3, HERE)
+            asked.clear()
+            calls.append(calls_of(lambda hulls=hulls, entry=entry: hulls.save(entry)))  # type: ignore[misc]
+            assert asked == {"stat": 2, "write": 3, "fstat": 1, "fsync": 1}
+    assert calls[0] == calls[1]
+
+
+def test_the_digest_of_a_boat_is_noted_once_another_is_worked_on_and_at_the_end(tmp_path: Path) -> None:
+    """Of all but the boat in hand it is noted at any time."""
+    chance, names = random.Random(5), {hull: file_name(hull) for hull in HULLS}
+    with HullFolder(tmp_path) as hulls:
+        for number in range(60):
+            hull = chance.choice(HULLS)
+            match chance.randrange(4):
+                case 0:
+                    hulls.put_if_absent(hull, [entry_number(number, hull), entry_number(-number, hull)])
+                case 1:
+                    with hulls.batch():
+                        hulls.save(entry_number(number, hull))
+                        hulls.hold_only([])
+                case 2:
+                    hulls.hold_only([hull])
+                case _:
+                    hulls.save(entry_number(number, hull))
+            noted = FileSizes(tmp_path, writing=False)
+            late = [name for name in names.values() if noted.check(name)]
+            assert len(late) <= 1
+            for one, digest in HullFolder(tmp_path, read_only=True).digests().items():
+                assert noted.digest(names[one]) == ("" if names[one] in late else digest)
+    noted = FileSizes(tmp_path, writing=False)
+    assert {hull: noted.digest(name) for hull, name in names.items()} == HullFolder(tmp_path, read_only=True).digests()
+
+
+def _cut(path: Path, _: Path) -> None:
+    path.write_bytes(b"".join(path.read_bytes().splitlines(keepends=True)[:-1]))
+
+
+def _gone(path: Path, _: Path) -> None:
+    path.unlink()
+
+
+def _another(path: Path, other: Path) -> None:
+    shutil.copy(other, path)
+
+
+def _nothing(_path: Path, _other: Path) -> None:
+    pass
+
+
+@pytest.mark.parametrize("harm", [_cut, _gone, _another, _nothing])
+def test_a_program_killed_before_it_noted_a_digest_misses_nothing(
+    tmp_path: Path, harm: Callable[[Path, Path], None]
+) -> None:
+    """What a folder tells of a harmed file is the same, and so is what brings it back."""
+    told, folders = [], (tmp_path / "closed", tmp_path / "killed")
+    with HullFolder(tmp_path / "other") as hulls:
+        hulls.put_if_absent(HERE, [entry_number(number, HERE) for number in range(10, 19)])
+    with HullFolder(folders[0]) as hulls:
+        for number in range(4):
+            hulls.save(entry_number(number, HERE))
+        shutil.copytree(folders[0], folders[1])  # as a killed program leaves it
+    shutil.copytree(folders[0], tmp_path / "whole")
+    assert FileSizes(folders[1], writing=False).check(file_name(HERE))
+    for folder in folders:
+        path = folder / "hulls" / file_name(HERE)
+        harm(path, tmp_path / "other" / "hulls" / path.name)
+        with HullFolder(folder, read_only=True) as hulls:
+            read_only = hulls.digests(), [one.reason for one in hulls.damage()]
+        with HullFolder(folder) as hulls:
+            writing = hulls.digests(), [(one.reason, one.had) for one in hulls.damage()]
+            hulls.put_if_absent(HERE, HullFolder(tmp_path / "whole", read_only=True).get(HERE))
+            after = hulls.digests()
+        with HullFolder(folder, read_only=True) as hulls:
+            back = hulls.digests(), [one.reason for one in hulls.damage()]
+        assert FileSizes(folder, writing=False).digest(path.name) == after[HERE]
+        told.append(str((read_only, writing, after, back)).replace(str(folder), "folder"))
+        assert bool(writing[1]) == (harm is not _nothing)
+        assert back[1] == []
+    assert told[0] == told[1]
+
+
+ODD = ["38.2 kn", "", " ", "Zoë", "a\tb", 'a"b', "\\", "\ud800", "e\u0301", 7, -0, 10**15, 2**60, True, None, 1.5,
+       ("a",), {"file": "a" * 64}, {1: "a"}, b"a", float("nan"), "x" * 70_000]  # fmt: skip
+
+
+def test_an_entry_of_the_plain_shape_is_the_one_that_is_looked_through(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same bytes, the same view, and the same faults, whatever stands in which field."""
+    chance = random.Random(8)
+
+    def made(fields: dict[str, Any]) -> object:
+        try:
+            entry = make_entry(fields.pop("kind"), fields.pop("hull"), **fields)
+        except (InputError, TypeError, ValueError, AttributeError, RecursionError) as error:
+            return type(error), str(error)
+        return entry.id, entry.raw, {**entry.fields}, entry.subject, entry.value
+
+    plainly = 0
+    for _ in range(1200):
+        fields: dict[str, Any] = {
+            "kind": "measure",
+            "hull": HERE,
+            "dev": "tablet-07",
+            "by": "Ines",
+            "clock": Stamp(5, 0),
+        }
+        fields |= {"at": "2026-05-14T12:00:00+02:00", "job": "j1", "subject": ["a.b", "c", "1", ""], "value": "38.2 kn"}
+        for name in chance.sample(sorted(fields), chance.randrange(3)):
+            odd = chance.choice(ODD)
+            fields[name] = {"subject": [odd], "clock": [odd, 0]}.get(name, odd)
+        fields["plugins"] = chance.choice([None, {}, {"prop": "1.0"}, {"prop": chance.choice(ODD)}, {1: "1"}])
+        fields["replaces"] = chance.choice([[], ["a" * 32], ["b" * 32, "a" * 32, "a" * 32], [chance.choice(["", "x"])]])
+        fields["more"] = chance.choice([None, None, {}, {"extra": 1}])
+        shortly = made({**fields})
+        with monkeypatch.context() as slow:
+            slow.setattr(entries, "_plainly_made", lambda _: b"")
+            assert shortly == made({**fields}) or "nan" in str(fields), fields
+        plainly += not isinstance(shortly[0], type)  # type: ignore[index]
+    assert 200 < plainly < 1000
