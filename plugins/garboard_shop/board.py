@@ -176,7 +176,7 @@ class Found:
 
 @attrs.frozen
 class Week:
-    """Of the jobs handed over in a week: how many, how many right the first time, and the median of the whole days it took."""
+    """Of the jobs handed over in a week: how many, how many right at first, and the median of the whole days taken."""
 
     jobs: int
     right: int
