@@ -358,6 +358,7 @@ def boat_page(visit: Visit) -> Response:
         model=" ".join(filter(None, (vessel.maker, vessel.model)))[:LONGEST_NAME],
         stale_labels=stale_labels(vessel),
         labels_seen=labels_digest(vessel),
+        circuits_seen=decisions.circuits_seen(vessel),
         has_circuits=bool(vessel.circuits),
     )
     looks.note(page, visit.request.cookies.get(looks.COOKIE, ""), summary.key, desk.now())
