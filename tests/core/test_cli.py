@@ -526,7 +526,8 @@ def test_demo_prints_a_line_a_boat_ends_with_a_finished_one_and_names_its_book(t
 HEAVY = frozenset({"matplotlib", "fpdf", "numpy", "pint", "kivy", "starlette"})
 NOT_OF_A_JOB_FILE = frozenset({
     "tinydb",  # documents of a folder
-    "garboard.history.replay", "garboard.history.boat",  # hull files
+    "garboard.history.replay", "garboard.history.boat", "garboard.disk.hullfile",  # hull files
+    "garboard.report.json_out",  # what other programs read
     "garboard.recordings.nmea0183", "garboard.recordings.deltas", "garboard.recordings.csv_series",  # other forms
     "garboard.hosting.explaining",
 })  # fmt: skip

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import attrs
 import click
 
 from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, reading_shown
+from garboard.faults import Fault, InputError, shown
 from garboard.report.terminal import Tools
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from garboard.hosting.host import PluginHost
     from garboard.judging.assessing import AssessedJob
 
@@ -37,10 +40,7 @@ Exit status 0  nothing fails; advice and missing data are not failures
 @click.pass_context
 def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: bool, only: str, explain: bool) -> None:
     """Assess and exit."""
-    from garboard.faults import Fault, InputError
     from garboard.judging.assessing import assess_path
-    from garboard.report import json_out
-    from garboard.report.job_report import print_heading, print_report
 
     tools: Tools = context.obj
     if explain and not only:
@@ -50,37 +50,60 @@ def command(context: click.Context, paths: Sequence[Path], as_json: bool, full: 
         tools.tell_broken_plugins(one)
         _refuse_unknown(one, only)
     console = tools.console()
-    written, fails, unusable = [], False, False
+    fails, unusable = False, False
     with reading_shown():
         judged = [(one, job) for path, one in zip(paths, hosts, strict=True) for job in assess_path(path, one)]
-    for host, job in judged:
+    written = []
+    for host, found in judged:
+        job = found if isinstance(found, InputError) else _of_plugin(found, only)
         if isinstance(job, InputError):
             unusable = True
             click.echo(str(job), err=True)
-            written.append(json_out.faulty_job(job.source, job.faults))
-            continue
-        job = _of_plugin(job, only)
-        fails = fails or job.fails
-        written.append(json_out.assessed_job(job.source, job.view, host, job.assessed, job.questions))
-        if explain:
-            from garboard.hosting.explaining import explained
-            from garboard.report.explained import explained_in_words
-
-            found = [*explained(host, only, job.view)]
-            written[-1]["explained"] = [json_out.explained_as_plain(one) for one in found]
-            if not as_json:
-                print_heading(console, job.view)
-                click.echo("\n".join(explained_in_words(found, host)))
-        elif not as_json:
-            print_report(console, job.view, host, job.assessed, job.questions, full=full)
+        else:
+            fails = fails or job.fails
+        if as_json:
+            written.append(_as_plain(host, job, only if explain else ""))
+        elif not isinstance(job, InputError):
+            _print(console, host, job, only if explain else "", full)
     if as_json:
-        click.echo(json_out.document(max(hosts, key=lambda one: len(one.plugins)), written), nl=False)
+        from garboard.report.json_out import document
+
+        click.echo(document(max(hosts, key=lambda one: len(one.plugins)), written), nl=False)
     context.exit(BAD_INPUT if unusable else SOMETHING_FAILS if fails else 0)
 
 
-def _refuse_unknown(host: PluginHost, plugin: str) -> None:
-    from garboard.faults import Fault, InputError, shown
+def _as_plain(host: PluginHost, job: AssessedJob | InputError, explained_of: str) -> dict[str, Any]:
+    """A job for other programs.
 
+    explained_of : the plugin whose checks are explained besides; "" for none
+    """
+    from garboard.report import json_out
+
+    if isinstance(job, InputError):
+        return json_out.faulty_job(job.source, job.faults)
+    plain = json_out.assessed_job(job.source, job.view, host, job.assessed, job.questions)
+    if explained_of:
+        from garboard.hosting.explaining import explained
+
+        plain["explained"] = [json_out.explained_as_plain(one) for one in explained(host, explained_of, job.view)]
+    return plain
+
+
+def _print(console: Console, host: PluginHost, job: AssessedJob, explained_of: str, full: bool) -> None:
+    """A job for a person to read; where a plugin is to be explained, what its checks ask for."""
+    from garboard.report.job_report import print_heading, print_report
+
+    if not explained_of:
+        print_report(console, job.view, host, job.assessed, job.questions, full=full)
+        return
+    from garboard.hosting.explaining import explained
+    from garboard.report.explained import explained_in_words
+
+    print_heading(console, job.view)
+    click.echo("\n".join(explained_in_words([*explained(host, explained_of, job.view)], host)))
+
+
+def _refuse_unknown(host: PluginHost, plugin: str) -> None:
     names = [one.name for one in host.plugins]
     if plugin and plugin not in names:
         raise InputError("assess", [Fault("--only", f"a plugin at work: {', '.join(names)}", shown(plugin))])

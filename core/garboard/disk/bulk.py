@@ -29,9 +29,10 @@ def makes_many(work: Callable[P, R]) -> Callable[P, R]:
         try:
             return work(*args, **more)
         finally:
-            gc.enable()
             first, second, _ = gc.get_threshold()
-            if gc.get_count()[0] > first * second > 0:
+            is_much = gc.get_count()[0] > first * second > 0  # asked now: enabled, it counts anew
+            gc.enable()
+            if is_much:
                 gc.collect(1)
 
     return done

@@ -58,7 +58,7 @@ from garboard.hull_number import KnownElsewhere, KnownNumbers
 _NAME = re.compile(r"[A-Z0-9]+-[0-9a-f]{16}\.hull")
 """How a hull file is called; a copy, or what another system keeps beside it, is not."""
 
-HULLS_FOLDER = "hulls"
+HULLS_FOLDER = storage.HULLS_FOLDER
 ATTACHMENTS_FOLDER = "attachments"
 MOST_UNFLUSHED = 200
 """Hull files held open by a batch before it flushes: a program may open about a thousand files."""

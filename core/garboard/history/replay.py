@@ -114,9 +114,8 @@ class HullState:
         return True
 
     def _place(self, entry: Entry, key: RegisterKey) -> None:
-        if entry.job and not (
-            key.kind == "move" and key.is_joining and entry.is_understood
-        ):  # it brings what is listed
+        joins = key.kind == "move" and key.is_joining and entry.is_understood  # what it brings is listed itself
+        if entry.job and not joins:
             self._index(self.joined(entry.job)).add(entry, key)
         if entry.kind == "signoff":
             self._is_signed = True

@@ -15,9 +15,8 @@ from garboard.disk.attachments import is_attachment_name
 from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.formats import Format
-from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.json_text import read_json
-from garboard.disk.storage import Damage
+from garboard.disk.storage import HULLS_FOLDER, Damage
 from garboard.faults import Fault, InputError, ValueRefused, in_number, refuse_endless
 from garboard.fields import Kind, check_value, implausible
 from garboard.findings import OF_VESSEL, NotEnoughData, Verdict
@@ -44,6 +43,7 @@ from garboard.series import shared_numbers
 from garboard.steps import Assessed, Step
 
 if TYPE_CHECKING:
+    from garboard.disk.hullfile import HullFolder
     from garboard.history.boat import Boat
 
 FINDINGS = Format("garboard findings")
@@ -119,9 +119,15 @@ def is_hull_folder(path: Path) -> bool:
     return (path / HULLS_FOLDER).is_dir()
 
 
+def _opened(folder: Path) -> HullFolder:
+    from garboard.disk.hullfile import HullFolder  # here: a job file is judged without any hull file
+
+    return HullFolder(folder, read_only=True)
+
+
 def assess_hulls(folder: Path, host: PluginHost, hull: str = "") -> Iterator[AssessedJob]:
     """Assess the jobs in a folder of hull files, or those of one boat by any of its numbers."""
-    with HullFolder(folder, read_only=True) as hulls:
+    with _opened(folder) as hulls:
         for boat, view in boats_and_jobs(hulls, hull):
             yield _assessed(hulls, boat, view, host)
 
@@ -176,7 +182,7 @@ def _was_kept(reference: str, _name: str) -> bool:
 
 def _assess_folder(folder: Path, host: PluginHost) -> Iterator[AssessedJob | InputError]:
     """Assess what a folder of hull files holds; a hull file that cannot be read whole comes as its error."""
-    with HullFolder(folder, read_only=True) as hulls:
+    with _opened(folder) as hulls:
         for boat, view in boats_and_jobs(hulls, ""):
             yield _assessed(hulls, boat, view, host)
         for fault in (*_not_read(hulls), *_damaged(hulls)):
@@ -195,7 +201,7 @@ def _damaged(hulls: HullFolder) -> list[Fault]:
 def jobs_at(path: Path, host: PluginHost) -> Iterator[JobView]:
     """The jobs a path stands for, ready to be judged. Raises InputError for the first file that cannot be used."""
     if is_hull_folder(path):
-        with HullFolder(path, read_only=True) as hulls:
+        with _opened(path) as hulls:
             yield from (view for _, view in jobs_in(hulls))
         return
     for file in job_files(path):
@@ -225,7 +231,7 @@ def assess_one(path: Path, host: PluginHost, hull: str = "", job: str = "") -> A
         return assess_job_file(path, host)
     from garboard.history.boat import open_hull  # here: a job file is judged without any history
 
-    with HullFolder(path, read_only=True) as hulls:
+    with _opened(path) as hulls:
         named = [(boat, view) for boat, view in boats_and_jobs(hulls, hull) if job in ("", view.job.id)]
         found = [_assessed(hulls, boat, view, host) for boat, view in named]
         not_read = _not_read(hulls)
