@@ -21,6 +21,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from garboard.commands.cli import program
+from garboard.commands.tools import write_file
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.history.authoring import measure
@@ -351,6 +352,22 @@ def test_a_full_disk_is_told_with_where_and_nothing_is_written(tmp_path: Path) -
 
     with pytest.raises(InputError, match="room for the tables while they are made"):
         write_tables(full(), tmp_path / "x.zip", never)
+
+
+def test_a_database_that_another_program_has_open_is_not_written_over(tmp_path: Path) -> None:
+    """What it had not put into its file lies beside it, and fits no other file: DuckDB could not open the new one."""
+    import duckdb
+
+    out = tmp_path / "t.duckdb"
+    write_tables(iter(()), out, write_file)
+    with duckdb.connect(str(out)) as opened:
+        opened.execute("CREATE TABLE own (a INTEGER)")
+        with pytest.raises(InputError, match=r"t\.duckdb\.wal beside it"):
+            write_tables(iter(()), out, write_file)
+    write_tables(iter(()), out, write_file)
+    assert [path.name for path in tmp_path.iterdir()] == ["t.duckdb"]
+    with duckdb.connect(str(out), read_only=True) as opened:
+        assert ("own",) not in rows(opened, "SHOW TABLES")
 
 
 def test_one_boat_without_samples_and_asked_for_wrongly(shop: Path, tmp_path: Path) -> None:
