@@ -36,6 +36,7 @@ from garboard.shop_link.shop_plugins import ApprovedPlugin
 from garboard.shop_link.wire import Differences, Garbled, Question
 from garboard_shop import access
 from garboard_shop.naming import UNNAMED
+from garboard_shop.program_files import CHANGED, ProgramFiles
 from garboard_shop.store import MANAGER, ROLES, MustWait, Store, StoreAway, Tablet, managers_devices
 
 SMALL_ENTRY = 100
@@ -90,6 +91,7 @@ class Shop:
     name: Callable[[], str]
     limits: Limits
     now: Callable[[], int]
+    program: ProgramFiles | None = None
     _room: list[CapacityLimiter] = attrs.field(init=False, factory=list)
 
     def room(self) -> CapacityLimiter:
@@ -123,6 +125,7 @@ def make_app(
     now: Callable[[], int] = wall_milliseconds,
     routes: Sequence[BaseRoute] = (),
     lost: Lost | None = None,
+    program: ProgramFiles | None = None,
 ) -> Starlette:
     """The application.
 
@@ -131,6 +134,7 @@ def make_app(
     now    : the shop's wall time [ms since 1970-01-01 UTC]
     routes : further routes, for pages; they do their own sign-in
     lost   : the page a browser gets for an address or a method nobody knows; None for no pages
+    program : the program's own files, to tell why a request fails once these are changed; None where nobody looks
     """
 
     async def no_such_thing(request: Request, failure: Exception) -> Response:
@@ -141,7 +145,7 @@ def make_app(
 
     app = Starlette(routes=[*PROTOCOL_ROUTES, *routes], exception_handlers={HTTPException: no_such_thing})
     app.router.redirect_slashes = False  # an address is right or it is not; the protocol knows no third way
-    app.state.shop = Shop(store=store, name=name, limits=limits or Limits(), now=now)
+    app.state.shop = Shop(store=store, name=name, limits=limits or Limits(), now=now, program=program)
     return app
 
 
@@ -599,6 +603,9 @@ def _safely(endpoint: Endpoint) -> Endpoint:
             return _Silence()
         except Exception:
             log.exception("%s %r failed", request.method, request.scope["path"])
+            if (program := _shop(request).program) is not None and program.are_changed_now():
+                reason = f"{CHANGED}, then come ashore again. Nothing entered is lost."
+                return _json(request, {"refused": reason}, status=503)
             return _json(request, {"refused": "the shop server failed; its log has the cause"}, status=500)
 
     return answer

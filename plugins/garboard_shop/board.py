@@ -176,7 +176,7 @@ class Found:
 
 @attrs.frozen
 class Week:
-    """Of the jobs handed over in a week: how many, how many right the first time, and the median of days it took."""
+    """Of the jobs handed over in a week: how many, how many right at first, and the median of the whole days taken."""
 
     jobs: int
     right: int
@@ -582,7 +582,7 @@ def _week(of: Any, right: Any, days: Any) -> Week:
     import numpy as np
 
     jobs = int(np.count_nonzero(of))
-    return Week(jobs, int(np.count_nonzero(right[of])), float(np.median(days[of])) if jobs else 0.0)
+    return Week(jobs, int(np.count_nonzero(right[of])), float(np.median(np.floor(days[of]))) if jobs else 0.0)
 
 
 def _longer(column: Any, size: int, kind: Any) -> Any:

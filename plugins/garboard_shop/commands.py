@@ -131,6 +131,7 @@ def shop(
     from garboard_shop.pages.plugins import WAITING_FOLDER, files_to_run
     from garboard_shop.pages.views import routes_of
     from garboard_shop.pages.visits import lost_in
+    from garboard_shop.program_files import ProgramFiles
 
     if not folder.exists():
         serve.listen(host, port).close()  # a taken port leaves no empty folder behind
@@ -158,8 +159,9 @@ def shop(
         _tell_not_read(store)
         _tell_pages(store, here, port, certificate.fingerprint)
         tell_code(code, role)
-        with ShopDesk(store, own_host, shop_folder, new_code, folder / WAITING_FOLDER) as desk:
-            app = make_app(store, name=desk.shop_name, routes=routes_of(desk), lost=lost_in(desk))
+        program = ProgramFiles()
+        with ShopDesk(store, own_host, shop_folder, new_code, folder / WAITING_FOLDER, program=program) as desk:
+            app = make_app(store, name=desk.shop_name, routes=routes_of(desk), lost=lost_in(desk), program=program)
             own = own_host.apart
             serve.run(app, listening, certificate, announce, own.stop if own is not None else bool)
     finally:

@@ -233,7 +233,7 @@ def _week(week: date, taken: Taken) -> Span:
     days = taken.days.all
     if not days:
         return Span(f"{week}+7", week, 0, 0)
-    median = (days[(len(days) - 1) // 2][0] + days[len(days) // 2][0]) / 2
+    median = sum(int(days[place][0]) for place in ((len(days) - 1) // 2, len(days) // 2)) / 2  # as each is told
     drawn = days[:: -(-len(days) // MOST_DOTS_OF_A_WEEK)]
     return Span(f"{week}+7", week, taken.jobs, taken.right, median, tuple(drawn), days[-1][0])
 

@@ -14,7 +14,7 @@ from garboard.history import exchange
 from garboard.job_files.job_file import read_job_file
 from garboard.records import SignOff
 from garboard.report import outline
-from garboard.report.outline import punch_list
+from garboard.report.outline import is_handed_over, punch_list
 from garboard.report.palette import VERDICT_MARKS
 from garboard.steps import is_open
 from garboard_tablet.models.ashore import _amount
@@ -23,7 +23,6 @@ from garboard_tablet.models.covered import coverage
 from garboard_tablet.models.day_path import whole_day
 from garboard_tablet.models.pages import (
     PunchLine,
-    is_handed_over,
     steps_by_phase,
     still_to_do,
     to_put_right,
@@ -246,10 +245,10 @@ def test_a_boat_is_handed_over_on_the_tablet_as_it_is_in_the_book(opened: Opened
         signed = [SignOff(role=role, name="N. N.", stale=role in stale) for role in (fresh, *stale) if role]
         in_part = attrs.evolve(view, sign_offs=tuple(signed))
         assert not is_handed_over(in_part)
-        assert not outline.hand_over(in_part, ()).is_done
+        assert not outline.hand_over(in_part, (), ()).is_done
     both = attrs.evolve(view, sign_offs=tuple(SignOff(role=role, name="N. N.") for role in ("technician", "owner")))
     assert is_handed_over(both)
-    assert outline.hand_over(both, ()).is_done
+    assert outline.hand_over(both, (), ()).is_done
 
 
 def test_a_failing_check_stands_on_the_punch_list_and_leads_to_its_step(drive: Drive) -> None:

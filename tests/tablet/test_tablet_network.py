@@ -77,7 +77,7 @@ def test_what_is_sent_to_a_port_is_seen_guides_and_is_kept(
     def seen() -> bool:
         send(TURNING)
         look(d)
-        return d.says("Rate of turn: 2.2 deg/s, from HE")
+        return d.says("Rate of turn: 2.3 deg/s, from HE")
 
     d.wait(seen)
     network = d.app.live.network
@@ -114,7 +114,7 @@ def test_a_gateway_is_connected_to_and_remembered(at_the_guide: Driver) -> None:
         peer, _ = gateway.accept()
         with peer:
             peer.sendall(TURNING)
-            d.wait(lambda: looked(d, "Rate of turn: 2.2"))
+            d.wait(lambda: looked(d, "Rate of turn: 2.3"))
     d.wait(lambda: looked(d, "not on port"))
     d.restart()
     assert d.says("The tablet has stopped listening")

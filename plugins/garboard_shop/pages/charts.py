@@ -106,7 +106,7 @@ def days_by_week(label: str, found: Sequence[Span]) -> Markup:
             parts.append(_text(middle, _HEIGHT - 26, f"{span.begins.day} {span.begins:%b}", "mid"))
         for day, hull in span.days:
             dot = _round("dot", middle, _y(day, most), 4)
-            parts.append(_link(f"/boats/{hull}", f"{rounded(day)} days", dot, is_stop=False))
+            parts.append(_link(f"/boats/{hull}", f"{int(day)} days", dot, is_stop=False))
         if span.median is not None:
             line = _line(
                 "median", middle - step * 0.45, _y(span.median, most), middle + step * 0.45, _y(span.median, most)

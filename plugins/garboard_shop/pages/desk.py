@@ -10,7 +10,7 @@ from typing import Self
 
 import attrs
 from anyio import CapacityLimiter
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, Undefined
+from jinja2 import DictLoader, Environment, StrictUndefined, Undefined
 from markupsafe import Markup, escape
 
 from garboard.disk.attachments import AttachmentDamaged
@@ -43,6 +43,7 @@ from garboard_shop.pages.plugins import content_of, restart_due
 from garboard_shop.pages.remembering import Remembering, judging
 from garboard_shop.pages.summaries import Summaries, file_of, history_name, is_held
 from garboard_shop.pages.taking_away import TablesMaker
+from garboard_shop.program_files import ProgramFiles
 from garboard_shop.store import Store
 
 FOLDER = Path(__file__).parent
@@ -64,6 +65,7 @@ class ShopDesk:
     pair      : opens a pairing code for a role, asked for by someone; None where the server's address is not known
     drop      : folder of this machine in which plugins wait for approval; None for no such folder
     now       : the shop's wall time [ms since 1970-01-01 UTC]
+    program   : the program's own files, to tell when a restart is due; None where nobody looks
     """
 
     store: Store
@@ -72,6 +74,7 @@ class ShopDesk:
     pair: Callable[[str, str], PairingCode] | None = None
     drop: Path | None = None
     now: Callable[[], int] = wall_milliseconds
+    program: ProgramFiles | None = None
     summaries: Summaries = attrs.field(init=False)
     consequences: Consequences = attrs.field(init=False)
     index: Index = attrs.field(init=False)
@@ -169,10 +172,15 @@ def _exactly(text: str) -> Markup:
     return Markup(escape(text))
 
 
+def _written() -> dict[str, str]:
+    """Every template as it is when the server begins: one of another version fits no code of this one."""
+    return {path.name: path.read_text(encoding="utf-8") for path in (FOLDER / "templates").glob("*.html")}
+
+
 def _templates(desk: ShopDesk) -> Environment:
     """Templates that escape everything a person typed, show what steers as a mark, and fail on an unknown name."""
     found = Environment(
-        loader=FileSystemLoader(FOLDER / "templates"),
+        loader=DictLoader(_written()),
         autoescape=True,
         finalize=shown_as_marks,
         undefined=StrictUndefined,
@@ -217,4 +225,5 @@ def _templates(desk: ShopDesk) -> Environment:
     found.globals["not_whole"] = lambda: desk.remembering.not_whole
     found.globals["remembering"] = desk.remembering
     found.globals["restart_due"] = lambda: restart_due(desk.store, desk.host)
+    found.globals["is_program_changed"] = lambda: desk.program is not None and desk.program.are_changed()
     return found

@@ -223,7 +223,7 @@ def _days(found: Insight) -> Chart:
     jobs, longest = sum(span.jobs for span in found.by_week), max((span.longest for span in found.by_week), default=0.0)
     sentence = "Nothing was handed over in half a year."
     if jobs:
-        took = f"half of {jobs} jobs took {rounded(found.half)} days or less, the longest {rounded(longest)}"
+        took = f"half of {jobs} jobs took {int(found.half)} days or less, the longest {int(longest)}"
         if jobs == 1:
             took = f"the one job took {in_number(int(longest), 'day')}"
         sentence = f"From first ashore to handed over, {took}. A dot a job, a line for the median of the week."

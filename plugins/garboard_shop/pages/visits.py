@@ -26,6 +26,7 @@ from garboard.history.halves import HalfSaved
 from garboard_shop.pages import people
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.people import Session
+from garboard_shop.program_files import CHANGED
 from garboard_shop.store import MANAGER, Overtaken, StoreAway, WebUser, names_of_devices
 
 COOKIE = "__Host-garboard"
@@ -271,6 +272,9 @@ def _answer(visit: Visit, answer: Answer, role: str) -> Response:
         return visit.refused(NotHere(507, f"{before}: {in_words(failure)}"))
     except Exception:
         log.exception("%s %r failed", visit.request.method, visit.path)
+        if (program := visit.desk.program) is not None and program.are_changed_now():
+            sentence = f"{CHANGED}, then open this page again. Nothing you entered before is lost."
+            return visit.refused(NotHere(503, sentence))
         sentence = "The shop server failed. Its log has the cause. Nothing you entered before is lost."
         return visit.refused(NotHere(500, sentence))
 

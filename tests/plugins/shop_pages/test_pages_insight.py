@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 import sys
 from collections.abc import Callable
 from urllib.parse import parse_qsl, urlsplit
@@ -14,7 +15,7 @@ from boat_rows import CODES, MODELS, NOW, RIGGERS, jobs
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import Asked, Board, Times
 from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Seen
-from garboard_shop.insight import insight_from, insight_of
+from garboard_shop.insight import Insight, insight_from, insight_of
 from garboard_shop.insight_counts import FACETS, Counts, at_place
 from garboard_shop.job_rows import A_DAY, JobRow
 from garboard_shop.memory import Memory, Score, as_text, of_text
@@ -182,6 +183,12 @@ def test_an_empty_shop_and_one_with_little_have_their_sentences(plugins: PluginH
         assert all(told)
 
 
+def half_days(counted: Insight) -> str:
+    """What the chart of days says of the last week."""
+    found = re.search(r"median \d+ days, \d+ jobs?", charts.days_by_week("Days", [counted.by_week[-1]]))
+    return found[0] if found else ""
+
+
 def test_one_job_is_one_job_and_its_days_are_those_the_board_tells(plugins: PluginHost) -> None:
     half_a_day = 43_200_000
     over = JobRow(hull="A", job="a", state="handed over", known=NOW - 30 * half_a_day, handed=NOW - half_a_day)
@@ -192,6 +199,9 @@ def test_one_job_is_one_job_and_its_days_are_those_the_board_tells(plugins: Plug
         "From first ashore to handed over, the one job took 14 days."
     )
     assert "median 14 days, 1 job" in by_title["Days to hand over"].drawing
+    quicker = attrs.evolve(over, hull="C", known=NOW - 28 * half_a_day)
+    both = insight_of([Row(hull="A", jobs=(over,)), Row(hull="C", jobs=(quicker,))], Score(0, 0), NOW)
+    assert (both.by_week[-1].median, half_days(both)) == (13.5, "median 14 days, 2 jobs"), "a half goes up"
     half_up = charts.days_by_week("Days", [attrs.evolve(counted.by_week[-1], longest=1.0)])
     assert [half_up.count(f">{level} d<") for level in ("0", "0.5", "1")] == [1, 1, 1], "no two levels are told as one"
     assert "owner: 3 d, 1 job" in by_title["Where days go"].drawing
