@@ -31,6 +31,7 @@ from garboard.history.replay import HullState
 from garboard.job_files.job_file import read_job_file
 from garboard.judging.assessing import AssessedJob, assess_one
 from garboard.recordings import load_recording
+from garboard.report import data_files
 from garboard.report.data_files import Rows, write_tables
 from garboard.report.data_tables import OWNER, TABLES, Collector, JobToExport, Kind, Owners
 from garboard.report.terminal import Tools
@@ -352,6 +353,14 @@ def test_a_full_disk_is_told_with_where_and_nothing_is_written(tmp_path: Path) -
 
     with pytest.raises(InputError, match="room for the tables while they are made"):
         write_tables(full(), tmp_path / "x.zip", never)
+
+
+def test_what_finds_no_room_in_memory_goes_where_the_tables_are_made(tmp_path: Path) -> None:
+    """And not to where the program runs: into the shop's folder, or where nothing may be written."""
+    lines = data_files._as_lines(iter(()), tmp_path)
+    with data_files._database(lines, ":memory:") as made:
+        ((where,),) = rows(made, "SELECT current_setting('temp_directory')")
+    assert Path(where).parent == tmp_path
 
 
 def test_a_database_that_another_program_has_open_is_not_written_over(tmp_path: Path) -> None:

@@ -124,6 +124,8 @@ def _database(lines: Lines, path: Path | str) -> Iterator[DuckDBPyConnection]:
 
     with duckdb.connect(str(path)) as base:
         base.execute("SET TimeZone = 'UTC'")
+        folder = next(iter(lines.values())).parent  # else what finds no room in memory goes to where the program runs
+        base.execute(f"SET temp_directory = {_quoted(str(folder / 'no-room-in-memory'))}")
         for table, file in lines.items():
             typed = ", ".join(f"{_named(one)} {one.kind.value}" for one in table.columns)
             base.execute(f"CREATE TABLE {table.name} ({typed})")
