@@ -368,15 +368,12 @@ def test_a_database_that_another_program_has_open_is_not_written_over(tmp_path: 
     import duckdb
 
     out = tmp_path / "t.duckdb"
-    write_tables(iter(()), out, write_file)
     with duckdb.connect(str(out)) as opened:
         opened.execute("CREATE TABLE own (a INTEGER)")
         with pytest.raises(InputError, match=r"t\.duckdb\.wal beside it"):
             write_tables(iter(()), out, write_file)
-    write_tables(iter(()), out, write_file)
+        assert rows(opened, "SHOW TABLES") == [("own",)]
     assert [path.name for path in tmp_path.iterdir()] == ["t.duckdb"]
-    with duckdb.connect(str(out), read_only=True) as opened:
-        assert ("own",) not in rows(opened, "SHOW TABLES")
 
 
 def test_one_boat_without_samples_and_asked_for_wrongly(shop: Path, tmp_path: Path) -> None:
