@@ -21,6 +21,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from garboard.commands.cli import program
+from garboard.commands.tools import write_file
 from garboard.disk.hullfile import HullFolder
 from garboard.faults import InputError
 from garboard.history.authoring import measure
@@ -30,6 +31,7 @@ from garboard.history.replay import HullState
 from garboard.job_files.job_file import read_job_file
 from garboard.judging.assessing import AssessedJob, assess_one
 from garboard.recordings import load_recording
+from garboard.report import data_files
 from garboard.report.data_files import Rows, write_tables
 from garboard.report.data_tables import OWNER, TABLES, Collector, JobToExport, Kind, Owners
 from garboard.report.terminal import Tools
@@ -351,6 +353,27 @@ def test_a_full_disk_is_told_with_where_and_nothing_is_written(tmp_path: Path) -
 
     with pytest.raises(InputError, match="room for the tables while they are made"):
         write_tables(full(), tmp_path / "x.zip", never)
+
+
+def test_what_finds_no_room_in_memory_goes_where_the_tables_are_made(tmp_path: Path) -> None:
+    """And not to where the program runs: into the shop's folder, or where nothing may be written."""
+    lines = data_files._as_lines(iter(()), tmp_path)
+    with data_files._database(lines, ":memory:") as made:
+        ((where,),) = rows(made, "SELECT current_setting('temp_directory')")
+    assert Path(where).parent == tmp_path
+
+
+def test_a_database_that_another_program_has_open_is_not_written_over(tmp_path: Path) -> None:
+    """What it had not put into its file lies beside it, and fits no other file: DuckDB could not open the new one."""
+    import duckdb
+
+    out = tmp_path / "t.duckdb"
+    with duckdb.connect(str(out)) as opened:
+        opened.execute("CREATE TABLE own (a INTEGER)")
+        with pytest.raises(InputError, match=r"t\.duckdb\.wal beside it"):
+            write_tables(iter(()), out, write_file)
+        assert rows(opened, "SHOW TABLES") == [("own",)]
+    assert [path.name for path in tmp_path.iterdir()] == ["t.duckdb"]
 
 
 def test_one_boat_without_samples_and_asked_for_wrongly(shop: Path, tmp_path: Path) -> None:

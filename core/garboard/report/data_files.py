@@ -54,11 +54,22 @@ def write_tables(rows: Rows, out: Path, write: Callable[[Path, Iterable[bytes]],
     if find_spec("duckdb") is None or find_spec("openpyxl") is None:
         expected = "the office part: pip install 'garboard[office]'"
         raise InputError("tables", [Fault("packages", expected, "duckdb or openpyxl is not installed")])
+    _refuse_what_is_open(out)
     with TemporaryDirectory(prefix="garboard-tables-") as folder:
         made = Path(folder) / f"made{out.suffix.lower()}"
         with _room_in(folder):
             make(_as_lines(rows, Path(folder)), made)
         write(out, _pieces(made))
+
+
+def _refuse_what_is_open(out: Path) -> None:
+    """Raise InputError where changes to an older DuckDB file lie beside it: nobody could open a new one with them."""
+    for path in (out, out.resolve()):
+        log = path.with_name(f"{path.name}.wal")
+        if path.suffix.lower() == DATABASE and log.exists():
+            got = f"{log.name} beside it: a program has the older file open, or ended without closing it"
+            cure = "close it there, open it once more if nothing has it open, or name another file"
+            raise InputError(str(out), [Fault("--out", "a DuckDB file that nothing has open", got, cure=cure)])
 
 
 @contextmanager
@@ -113,6 +124,8 @@ def _database(lines: Lines, path: Path | str) -> Iterator[DuckDBPyConnection]:
 
     with duckdb.connect(str(path)) as base:
         base.execute("SET TimeZone = 'UTC'")
+        folder = next(iter(lines.values())).parent  # else what finds no room in memory goes to where the program runs
+        base.execute(f"SET temp_directory = {_quoted(str(folder / 'no-room-in-memory'))}")
         for table, file in lines.items():
             typed = ", ".join(f"{_named(one)} {one.kind.value}" for one in table.columns)
             base.execute(f"CREATE TABLE {table.name} ({typed})")

@@ -198,8 +198,12 @@ def keep_template(store: Store, summary: BoatSummary, form: Mapping[str, str], b
     """
     shop = _state_of(store, SHOP_RECORD)
     facts = like.shared_facts(summary.boat.vessel(), summary.host.equipment)
-    keep(store, like.keep_template(author_after(shop, by), shop, form.get("name", ""), facts), now)
-    return "Kept as a template. Tablets have it when they next come ashore."
+    name = form.get("name", "")
+    there = like.template_named(like.templates_in(shop), name)
+    written = like.keep_template(author_after(shop, by), shop, name, facts)
+    keep(store, written, now)
+    instead = f" It takes the place of what was kept as {there.name}." if there and written else ""
+    return f"Kept as a template.{instead} Tablets have it when they next come ashore."
 
 
 def circuits_seen(vessel: Vessel) -> str:

@@ -11,7 +11,7 @@ from garboard.disk.hullfile import CheckedEntries
 from garboard.history.authoring import Author
 from garboard.history.replay import HullState
 from garboard_shop.pages.summaries import open_boat
-from pages_rig import HAND, NOON, SALTGRASS, Browser, Pages, form_to, words_of
+from pages_rig import HAND, KITTIWAKE, NOON, SALTGRASS, Browser, Pages, form_to, words_of
 
 NEW, BOAT = "XYZAB123F526", f"/boats/{SALTGRASS}"
 
@@ -28,7 +28,11 @@ def landed(manager: Browser, form: object, **fields: str) -> str:
 
 def test_a_new_boat_begins_like_another_or_like_a_template(pages: Pages, manager: Browser) -> None:
     said = landed(manager, form_to(manager.text(BOAT), f"{BOAT}/template"), name="Bay boat")
-    assert "Kept as a template" in said
+    assert "Kept as a template. Tablets have it" in said
+    other = f"/boats/{KITTIWAKE}"
+    said = landed(manager, form_to(manager.text(other), f"{other}/template"), name="bay boat")
+    assert "It takes the place of what was kept as Bay boat." in said
+    landed(manager, form_to(manager.text(BOAT), f"{BOAT}/template"), name="Bay boat")
     page = manager.text("/boats")
     assert '<option value="Bay boat">' in page
     said = landed(manager, form_to(page, "/boats/new"), hull=NEW, like="bay boat", owner="A. Marsh")
