@@ -218,3 +218,8 @@ def test_a_caution_of_several_steps_is_shown_once(view: JobView) -> None:
         "Cover your ears before the horn sounds.",
         "Keep clear of the bow.",
     ]
+
+
+def test_units_stand_as_people_write_them(view: JobView) -> None:
+    asked = report(view, questions=["52 degC is outside the usual 0 to 40 degC, and 2.4 deg too."])
+    assert "52 °C is outside the usual 0 to 40 °C, and 2.4° too." in asked

@@ -26,6 +26,7 @@ from garboard.report.outline import (
 from garboard.report.palette import DAY, NIGHT, STEP_MARKS, VERDICT_MARKS, Colours, Mark
 from garboard.report.settings_used import settings_in_words
 from garboard.report.trials import Trial, foreseen_of, heading_of, table_of_trials, trials_of, which_stays
+from garboard.report.unit_signs import with_signs
 from garboard.report.visible import visible, visible_name
 from garboard.steps import Assessed
 
@@ -153,16 +154,16 @@ def _one_line(console: Console, finding: Finding) -> None:
     """What it is about and the result, without what to make of it."""
     from rich.text import Text
 
-    line = Text.assemble((f"{visible_name(finding.about)}: ", "bold"), first_sentence(result_of(finding)))
+    line = Text.assemble((f"{visible_name(finding.about)}: ", "bold"), with_signs(first_sentence(result_of(finding))))
     _beside(console, Text.assemble("  ", _mark(console, VERDICT_MARKS[finding.verdict])), [line], _WIDTH_OF_MARK)
 
 
 def _finding(console: Console, finding: Finding, numbers: Mapping[Basis, int]) -> None:
     from rich.text import Text
 
-    said = "; ".join(f"{number.name} {number}" for number in finding.numbers)
+    said = with_signs("; ".join(f"{number.name} {number}" for number in finding.numbers))
     lines = [
-        Text.assemble((f"{visible_name(finding.about)}: ", "bold"), result_of(finding)),
+        Text.assemble((f"{visible_name(finding.about)}: ", "bold"), with_signs(result_of(finding))),
         Text.assemble(f"{said}; " if said else "", (references(finding.basis, numbers), _style(console, "quiet"))),
     ]
     mark = Text.assemble("  ", _mark(console, VERDICT_MARKS[finding.verdict]))
@@ -200,7 +201,7 @@ def _bases(console: Console, numbers: Mapping[Basis, int]) -> None:
 def _hanging(console: Console, label: str, text: str, width: int) -> None:
     from rich.text import Text
 
-    _beside(console, Text(label), [Text(text)], width)
+    _beside(console, Text(label), [Text(with_signs(text))], width)
 
 
 def _beside(console: Console, left: Text, right: Sequence[Text], width: int) -> None:

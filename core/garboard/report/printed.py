@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 
 from garboard.findings import with_minus
+from garboard.report.unit_signs import with_signs
 from garboard.units import UNITS_OF
 
 NO_BREAK = "\u00a0"
 _UNITS = sorted({"%", "°", "°C", "°F", *(unit for units in UNITS_OF.values() for unit in units if unit)}, key=len)
 _BEFORE_UNIT = re.compile(rf"(?<=\d) (?=(?:{'|'.join(map(re.escape, reversed(_UNITS)))})(?![\w/]))")
 _ZERO = re.compile(r"(?<![\w.,:/+\u2212-])[-+\u2212](?=0\.0+(?![\d.]))")
-_DEGREES = re.compile(r"(?<=\d)[ \u00a0]deg(?![\w/])|\bdeg(?=[CF]?\b)")
 
 
 def as_printed(text: str) -> str:
@@ -24,8 +24,7 @@ def as_printed(text: str) -> str:
     >>> as_printed("12.4 ± 0.6 V, NL-300, 2026-05-14, 3 to -2")
     '12.4\xa0±\xa00.6\xa0V, NL-300, 2026-05-14, 3 to −2'
     """
-    if "deg" in text:
-        text = _DEGREES.sub("°", text)
+    text = with_signs(text)
     if "±" in text:
         text = text.replace(" ±", f"{NO_BREAK}±").replace("± ", f"±{NO_BREAK}")
     if "0.0" in text:

@@ -31,6 +31,7 @@ from garboard.report.palette import STEP_MARKS, VERDICT_MARKS
 from garboard.report.photo_files import to_draw
 from garboard.report.photos import Photo, arrows_in_words, photo_in_words, shown_in_words
 from garboard.report.settings_used import setting_in_words, settings_in_words
+from garboard.report.unit_signs import with_signs
 from garboard.report.visible import visible
 from garboard.shop_link.pairing import PairingCode
 from garboard_shop.naming import UNNAMED, kept_name
@@ -159,12 +160,18 @@ class ShopDesk:
 
 
 def shown_as_marks(value: object) -> object:
-    """What a template puts on a page: nothing in it hides or turns the writing around. Markup is the program's own."""
+    """What a template puts on a page: nothing in it hides or turns the writing around, and units stand as people write
+    them. Markup is the program's own."""
     if type(value) is str:  # markup is a class of its own; most of what a page shows is plain text
-        return visible(value)
+        return with_signs(visible(value))
     if isinstance(value, Undefined) or hasattr(value, "__html__"):
         return value
-    return visible(str(value))
+    return with_signs(visible(str(value)))
+
+
+def _letter_by_letter(text: str) -> Markup:
+    """Code and files as they are written; what hides in them is shown."""
+    return Markup(escape(visible(text)))
 
 
 def _exactly(text: str) -> Markup:
@@ -188,6 +195,7 @@ def _templates(desk: ShopDesk) -> Environment:
         lstrip_blocks=True,
     )
     found.filters["exactly"] = _exactly
+    found.filters["letter_by_letter"] = _letter_by_letter
     for function in (
         wording.value_in_words,
         wording.day_in_words,

@@ -14,6 +14,7 @@ from garboard import __version__
 from garboard.faults import in_number
 from garboard.findings import Verdict, rounded
 from garboard.hosting.host import LoadedPlugin
+from garboard.report.unit_signs import with_signs
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import titles_of
 from garboard_tablet.models.entry import enter
@@ -170,7 +171,7 @@ def in_words(unit: str) -> str:
     >>> in_words("degF"), in_words("kn")
     ('°F', 'kn')
     """
-    return unit.replace("deg", "°")
+    return with_signs(unit)
 
 
 class UnitsPage(Page):

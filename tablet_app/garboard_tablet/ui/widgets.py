@@ -35,6 +35,7 @@ from kivy.uix.widget import Widget
 
 from garboard.disk.storage import NotSaved
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
+from garboard.report.unit_signs import with_signs
 from garboard.verdict import Verdict
 from garboard_tablet.language import Language, phrase, shown
 from garboard_tablet.ui.joined import joined
@@ -122,9 +123,9 @@ class _Text(Label):
     def _part_values(self, room: float) -> None:
         """Where a value does not fit on one line, it ends one between its parts: a word broken in two is no word."""
         text = joined(self.text)
-        if text != self.text:
-            values = [piece for piece in text.replace("\n", " ").split(" ") if "\u00a0" in piece]
-            told = self.text if max(map(self._wide, values)) > room else text
+        values = [piece for piece in text.replace("\n", " ").split(" ") if "\u00a0" in piece]
+        if values:
+            told = with_signs(self.text) if max(map(self._wide, values)) > room else text
             if told != self._label.text:
                 self._label.text, self._is_set = told, False
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import re
 import threading
 from collections.abc import Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
@@ -20,6 +21,7 @@ from garboard.disk.clock import Stamp
 from garboard.disk.entries import SHOP_RECORD, Entry, make_entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.hosting.host import PluginHost
+from garboard.report.unit_signs import with_signs
 from garboard_shop.embedded import EmbeddedStore
 from garboard_shop.job_rows import Came, job_rows
 from garboard_shop.pages import sheet, summaries
@@ -299,9 +301,11 @@ def test_the_boat_page_shows_every_finding_its_figures_and_what_it_rests_on(page
     (job,) = summary.jobs
     words = words_of(manager.text(f"/boats/{KITTIWAKE}"))
     for one in job.assessed:
-        assert " ".join(one.finding.sentence.split()) in words
+        assert with_signs(" ".join(one.finding.sentence.split())) in words
     for basis in job.bases:
-        assert " ".join(str(basis).split()) in words
+        assert with_signs(" ".join(str(basis).split())) in words
+    assert re.search(r"\d°", words)
+    assert not re.search(r"\d deg\b", words), "the book, the tablet and these pages write units in one way"
     drawn = [tag for tag in tags_in(manager.text(f"/boats/{KITTIWAKE}")) if tag[0] == "img"]
     pictures = [tag for tag in drawn if tag[1]["src"].endswith(".svg")]
     assert len(pictures) == len([f for one in job.assessed for f in one.finding.figures]) > 0

@@ -12,11 +12,12 @@ from PIL import Image
 from garboard.disk.entries import SHOP_RECORD
 from garboard.history.authority import ON_THE_PAGE
 from garboard.judging.assessing import assess_hulls
+from garboard.report.unit_signs import with_signs
 from garboard.settings import Setting
 from garboard_shop.pages.settings import effect_of, record_of, shown_setting
 from garboard_shop.pages.summaries import make_summary
 from garboard_shop.pages.visits import LARGEST_FORM
-from pages_rig import CHIEF, HAND, LONG_REACH, SALTGRASS, Browser, Pages, fields_of, form_to, words_of
+from pages_rig import CHIEF, HAND, LONG_REACH, SALTGRASS, Browser, Pages, fields_of, form_to, tags_in, words_of
 from setting_jobs import DROP, OFFICE, set_for_shop
 
 PAGE = f"/settings/{DROP}"
@@ -46,8 +47,8 @@ def test_the_list_shows_every_setting_with_default_range_and_basis(pages: Pages)
     page = words_of(pages.signed_in(HAND).text("/settings"))
     for setting in pages.desk.host.settings:
         assert " ".join(setting.field.title.split()) in page
-        assert " ".join(setting.allowed.split()) in page
-        assert " ".join(str(setting.basis).split()) in page
+        assert with_signs(" ".join(setting.allowed.split())) in page
+        assert with_signs(" ".join(str(setting.basis).split())) in page
     assert "0 settings not at the default" in page
 
 
@@ -301,3 +302,10 @@ def test_only_a_manager_sends_a_file_and_only_for_a_picture(pages: Pages, manage
         answer = manager.post(f"{LOGO}/{page}", typed)
         assert answer.status_code == 400
     assert pages.entries() == before
+
+
+def test_a_choice_that_is_shown_with_its_sign_is_sent_as_it_is_declared(pages: Pages) -> None:
+    """ "15°" stands on the page; "15 deg" is what the setting takes."""
+    source = pages.signed_in(CHIEF).text("/settings/heading_calibration.card_step")
+    assert [one.get("value") for name, one in tags_in(source) if name == "option"] == ["10 deg", "15 deg"]
+    assert "10° 15°" in words_of(source)

@@ -24,7 +24,7 @@ def test_an_unusual_value_is_asked_about_on_the_boats_page_and_the_day_sheet(pag
     assert [*unusual.asked_at] == [(STEP, FIELD, "", "")]
     assert not usual.asked
     page = manager.text(f"/boats/{HULL}")
-    asked = "52 degC is outside the usual 0 to 40 degC. Is it right?"
+    asked = "52 °C is outside the usual 0 to 40 °C. Is it right?"
     beside = words_of(page.partition("Values entered")[2].partition("</tr>")[2].partition("</tr>")[0])
     for where in (words_of(page.partition("<h3>Unusual values</h3>")[2].partition("</ul>")[0]), beside):
         assert asked in where
