@@ -57,7 +57,7 @@ def approve(
     """
     refuse_endless(file, "a Python file")
     name, content, known_as = file.stem, file.read_bytes(), known_as or str(file)
-    seen = _said_of(register, name) if seen is None else seen
+    seen = said_of(register, name) if seen is None else seen
     faults = []
     if (refused := why_not(file)) is not None:
         where = "name" if refused.code in ("wrong_name", "name_taken") else "file"
@@ -80,16 +80,37 @@ def approve(
     return plugin
 
 
-def _said_of(register: Register, name: str) -> tuple[ShopPlugin, ...]:
+def said_of(register: Register, name: str) -> tuple[ShopPlugin, ...]:
+    """What is said of a name: one, or nothing."""
     return tuple(one for one in register.plugins() if one.name == name)
+
+
+def mark_of(said: Iterable[ShopPlugin]) -> str:
+    """A short name of what is said of a plugin, for a form: so that another decision meanwhile is noticed."""
+    return " ".join(f"{one.sha256[:16]} {one.approved_at} {one.withdrawn_at}" for one in said)
+
+
+def as_seen(register: Register, name: str, was: str | None) -> tuple[ShopPlugin, ...]:
+    """What is said of a name, where that is what a form showed. Raises Overtaken.
+
+    was : the mark that the form carries; None for a form without
+    """
+    said = said_of(register, name)
+    if was is not None and mark_of(said) != was:
+        raise _overtaken(name)
+    return said
+
+
+def _overtaken(name: str) -> Overtaken:
+    return Overtaken(
+        f"Somebody approved or withdrew {name} while you decided about it. Look at it again, then decide. "
+        "Nothing was changed."
+    )
 
 
 def _put(register: Register, plugin: ShopPlugin, seen: Sequence[ShopPlugin]) -> None:
     if not register.put_plugin(plugin, seen):
-        raise Overtaken(
-            f"Somebody approved or withdrew {plugin.name} while you decided about it. Look at it again, then decide. "
-            "Nothing was changed."
-        )
+        raise _overtaken(plugin.name)
 
 
 @contextmanager
@@ -119,7 +140,7 @@ class Changes:
 
 def changes_from(register: Register, name: str, content: bytes, former: Former) -> Changes:
     """What a plugin's file changes of the one of its name that was approved before."""
-    return _changes(_said_of(register, name), content, former)
+    return _changes(said_of(register, name), content, former)
 
 
 def _changes(last: Sequence[ShopPlugin], content: bytes, former: Former) -> Changes:

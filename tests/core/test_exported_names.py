@@ -44,6 +44,18 @@ def exported(tmp_path: Path) -> Path:
         return export_job(shop, open_hull(shop, HULL), JOB, tmp_path / "out")
 
 
+def test_a_name_of_many_bytes_keeps_no_job_from_being_exported(tmp_path: Path) -> None:
+    """80 letters of three bytes each are more than a file's name can have."""
+    (tmp_path / "log.csv").write_bytes(LOG)
+    with HullFolder(tmp_path / "shop") as shop:
+        job = parse_job_file(job_text({"file": "log.csv", "name": "\u5199\u771f" * 60 + ".csv"}), "test")
+        import_job(shop, job, tmp_path, tablet("a").author)
+        exported = export_job(shop, open_hull(shop, HULL), JOB, tmp_path / "out")
+    (file,) = (file for file in exported.parent.iterdir() if file != exported)
+    assert (file.suffix, file.read_bytes()) == (".csv", LOG)
+    assert check(read_job_file(exported), small_plugin.small_host(), exported.parent) == (), "it is found again"
+
+
 def test_an_export_takes_no_file_away_that_holds_what_it_lacks(exported: Path, tmp_path: Path) -> None:
     """Another boat's export, one made before a hull file was damaged, and what a person typed, all called job.json."""
     with HullFolder(tmp_path / "shop") as shop:

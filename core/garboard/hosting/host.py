@@ -65,6 +65,7 @@ from garboard.hosting.failures import (
     problem_of,
     problems_of,
 )
+from garboard.hosting.judged_before import JudgedBefore
 from garboard.hosting.own_copy import own_copy, own_view
 from garboard.hosting.plugin_code import plugin_code
 from garboard.hosting.renamed import former_names, with_names_of_today
@@ -727,15 +728,25 @@ class PluginHost:
             if field.quantity in OF_INSTRUMENTS
         )
 
-    def assess(self, view: JobView, steps: Sequence[str] | None = None) -> tuple[Assessed, ...]:
-        """Run the calculators on a job; with `steps`, only those shown under them."""
+    def assess(
+        self, view: JobView, steps: Sequence[str] | None = None, before: JudgedBefore | None = None
+    ) -> tuple[Assessed, ...]:
+        """Run the calculators on a job; with `steps`, only those shown under them.
+
+        before : of the same job, maybe with other settings; what it lacks is added
+        """
         ready = watched(self.with_defaults(view), self.declared)
-        ready = attrs.evolve(ready, settings=ReadSettings(dict(ready.settings)))  # one a run: threads share a view
+        settings = ReadSettings(dict(ready.settings))  # one a run: threads share a view
+        ready = attrs.evolve(ready, settings=settings)
         calculators, found = self.calculators, dict[str, list[Assessed]]()
         views: dict[str, WatchedView] = {}
         for calculator in calculators:
             if steps is None or calculator.step in steps:
-                found[calculator.key] = list(self._assess_one(calculator, ready, views))
+                known = before.of(calculator.key, ready) if before is not None else None
+                found[calculator.key] = list(self._assess_one(calculator, ready, views) if known is None else known)
+                is_ours = self.owner_of("register_calculators", calculator.key) in BUILT_IN
+                if before is not None and known is None and is_ours:  # what a shop's own reads is not all known
+                    before.keep(calculator.key, found[calculator.key], tuple(settings.read), ready)
         rest_on = {_owner_of(place) for each in found.values() for one in each for place in one.finding.places}
         for calculator in calculators:
             if calculator.key not in found and calculator.may_doubt_of(rest_on):

@@ -297,11 +297,14 @@ def exported_name(reference: str, name: str) -> str:
     >>> exported_name("86d86e2a" + "0" * 56, "full throttle.log")
     'full throttle-86d86e2a.log'
     """
-    own = PurePath(re.sub(r"[^\w .()+-]", "_", name)[-_LONGEST_NAME:].strip(" ."))
+    plain = re.sub(r"[^\w .()+-]", "_", name)[-_LONGEST_NAME:]
+    own = PurePath(plain.encode()[-_MOST_BYTES:].decode(errors="ignore").strip(" ."))
     return f"{own.stem}-{reference[:8]}{own.suffix}" if own.name else reference
 
 
 _LONGEST_NAME = 80
+_MOST_BYTES = 225
+"""A file's name has 255 bytes, those of its hash and of its name while it is written included."""
 
 ATTACHED = "attached"
 """The field under which a photo or a recording belongs to a step that declares none for it."""

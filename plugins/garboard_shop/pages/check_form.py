@@ -66,6 +66,7 @@ class Look:
     faults  : what is wrong with it; then there is nothing else to see
     dry_run : what it adds, and how it did on the shop's own jobs
     changes : what it changes of the one approved before
+    was     : mark of that one
     """
 
     text: str
@@ -73,6 +74,7 @@ class Look:
     check: Check | None = None
     dry_run: DryRun | None = None
     changes: own_plugins.Changes = attrs.field(factory=own_plugins.Changes)
+    was: str = ""
 
 
 def look(text: str, store: Store, host: PluginHost, jobs: Iterable[JobView]) -> Look:
@@ -83,10 +85,11 @@ def look(text: str, store: Store, host: PluginHost, jobs: Iterable[JobView]) -> 
         check = _read(content, host)
     except CheckRefused as refused:
         return Look(text=text, faults=refused.faults)
+    was = own_plugins.mark_of(own_plugins.said_of(store.register, check.name))
     with _laid_out(check, content) as file:
         dry_run = dry_run_of(file, store, host, jobs)
     changes = own_plugins.changes_from(store.register, check.name, content, partial(content_of, store))
-    return Look(text=text, check=check, dry_run=dry_run, changes=changes)
+    return Look(text=text, check=check, dry_run=dry_run, changes=changes, was=was)
 
 
 def approve(
@@ -97,18 +100,21 @@ def approve(
     now: int,
     jobs: Iterable[JobView],
     tell: Callable[[str], object],
+    was: str | None = None,
 ) -> ShopPlugin:
     """Approve a check as it was shown. Only data comes in this way: what is no check file is refused.
 
-    errors : InputError; storage.NotSaved
+    was    : mark of what was said of its name when it was shown
+    errors : InputError; Overtaken; storage.NotSaved
     """
     content = text.replace("\r\n", "\n").encode()
     try:
         check = _read(content, host)
     except CheckRefused as refused:
         raise InputError("check", [one.fault for one in refused.faults]) from None
+    seen = own_plugins.as_seen(store.register, check.name, was)
     with _laid_out(check, content) as file:
-        return approve_copy(store, file, by, now, jobs, tell)
+        return approve_copy(store, file, by, now, jobs, tell, seen)
 
 
 def _read(content: bytes, host: PluginHost) -> Check:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 
 import attrs
@@ -23,8 +24,9 @@ from garboard.history.replay import HullState, replay
 from garboard.history.setting_entries import reset_setting, set_setting
 from garboard.history.two_rows import both_rows_count
 from garboard.hosting.host import PluginHost
-from garboard.job_files.circuit_table import circuits_in_csv
+from garboard.job_files.circuit_table import circuits_as_csv, circuits_in_csv
 from garboard.labels import labels_digest, labels_of
+from garboard.records import Vessel
 from garboard.report.moved import came_along
 from garboard.settings import Setting, in_force
 from garboard_shop.pages import settings
@@ -200,11 +202,21 @@ def keep_template(store: Store, summary: BoatSummary, form: Mapping[str, str], b
     return "Kept as a template. Tablets have it when they next come ashore."
 
 
-def take_in_circuits(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
-    """Take in a table of circuits.
+def circuits_seen(vessel: Vessel) -> str:
+    """A short name of a boat's circuits as they stand."""
+    return hashlib.sha256(circuits_as_csv(vessel.circuits).encode()).hexdigest()[:24]
 
-    form : table
+
+def take_in_circuits(store: Store, summary: BoatSummary, form: Mapping[str, str], by: str, now: int) -> str:
+    """Take in a table of circuits: it was made of those on the page, and takes the place of what each row names.
+
+    form : table, saw
     """
+    if circuits_seen(summary.boat.vessel()) != form.get("saw"):
+        raise Overtaken(
+            "A circuit was changed after you opened the page. Compare your table with the circuits as they are now, "
+            "then take it in."
+        )
     said = circuits_in_csv(form.get("table", ""), "table of circuits")
     home = summary.boat.vessel_home("circuits")
     entries = circuit_entries.take_in_circuits(author_after(home, by), home, said)

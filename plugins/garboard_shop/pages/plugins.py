@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
@@ -158,23 +158,30 @@ def approve(
     *,
     jobs: Iterable[JobView] = (),
     tell: Callable[[str], object] = str,
+    seen: Sequence[ShopPlugin] | None = None,
 ) -> ShopPlugin:
     """Approve the file a manager has read, and no other: its content is the one whose hash was shown.
 
-    jobs, tell : as of `own_plugins.approve`
-    errors : InputError; storage.NotSaved
+    jobs, tell, seen : as of `own_plugins.approve`
+    errors : InputError; Overtaken; storage.NotSaved
     """
     with _copy_of(folder, store, name, sha256) as copy:
-        return approve_copy(store, copy, by, now, jobs, tell)
+        return approve_copy(store, copy, by, now, jobs, tell, seen)
 
 
 def approve_copy(
-    store: Store, copy: Path, by: str, now: int, jobs: Iterable[JobView], tell: Callable[[str], object]
+    store: Store,
+    copy: Path,
+    by: str,
+    now: int,
+    jobs: Iterable[JobView],
+    tell: Callable[[str], object],
+    seen: Sequence[ShopPlugin] | None = None,
 ) -> ShopPlugin:
     """Approve a file that lies where nobody finds it. Raises as `approve` does."""
     keep, former = own_plugins.keep_in_store(store), partial(content_of, store)
     return own_plugins.approve(
-        store.register, keep, copy, by, now, jobs=jobs, tell=tell, known_as=copy.name, former=former
+        store.register, keep, copy, by, now, jobs=jobs, tell=tell, known_as=copy.name, former=former, seen=seen
     )
 
 

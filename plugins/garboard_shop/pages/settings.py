@@ -232,7 +232,7 @@ def effect_of(desk: ShopDesk, setting: Setting, value: JsonValue) -> Effect:
             jobs_seen.add(job.id)
             open_jobs += 1
             view = _with(job.view, setting, value)
-            after = as_typed(view, desk.host.assess(view), desk.host)
+            after = as_typed(view, desk.host.assess(view, None, job.before), desk.host)
             if findings := tuple(_changed(desk.host, job.assessed, after)):
                 found.append(
                     ChangedJob(

@@ -29,6 +29,7 @@ from garboard.history.two_rows import may_be_two_rows
 from garboard.hosting.codes import BUSY, code_for
 from garboard.hosting.equipment import facts_without_plugin, plugin_needed
 from garboard.hosting.host import PluginHost
+from garboard.hosting.judged_before import JudgedBefore
 from garboard.hosting.titles import kind_in_words, name_in_words, place_in_words
 from garboard.hosting.unused import why_not_used
 from garboard.job_view import FieldKey, JobView, Unreadable, place_of
@@ -111,6 +112,7 @@ class JobSummary:
     """One job, assessed.
 
     judged      : what was found in the units it was found in, for programs; `assessed` is in those the boat is told in
+    before      : for judging it with other settings
     missing     : what keeps it from being handed over; empty when it is ready
     coverage    : names what a sign-off written now covers
     joined      : entries that joined another job into it
@@ -124,6 +126,7 @@ class JobSummary:
     view: JobView
     assessed: tuple[Assessed, ...]
     judged: tuple[Assessed, ...]
+    before: JudgedBefore
     phases: tuple[PhaseOutline, ...]
     punch_list: tuple[PunchItem, ...]
     choices: tuple[Choice, ...]
@@ -562,7 +565,8 @@ def _job_summary(
     size_of: Callable[[str], int | None],
 ) -> JobSummary:
     seen = boat.view(job, load)
-    judged = host.assess(seen)
+    before = JudgedBefore()
+    judged = host.assess(seen, None, before)
     assessed = as_typed(seen, judged, host)
     home = boat.state_of(job)
     choices = tuple(
@@ -593,6 +597,7 @@ def _job_summary(
         view=seen,
         assessed=assessed,
         judged=judged,
+        before=before,
         phases=by_phase(seen, host, assessed),
         punch_list=punch,
         choices=choices,

@@ -41,7 +41,7 @@ from garboard_shop.boat_rows import Row
 from garboard_shop.job_rows import JobRow, state_of
 from garboard_shop.memory import JUDGED_FROM, Kept, Memory, row_of
 from garboard_shop.naming import UNNAMED, keep_name
-from garboard_shop.own_plugins import keep_in_store, put_back, withdraw
+from garboard_shop.own_plugins import as_seen, keep_in_store, mark_of, put_back, withdraw
 from garboard_shop.pages import (
     board,
     check_form,
@@ -358,6 +358,7 @@ def boat_page(visit: Visit) -> Response:
         model=" ".join(filter(None, (vessel.maker, vessel.model)))[:LONGEST_NAME],
         stale_labels=stale_labels(vessel),
         labels_seen=labels_digest(vessel),
+        circuits_seen=decisions.circuits_seen(vessel),
         has_circuits=bool(vessel.circuits),
     )
     looks.note(page, visit.request.cookies.get(looks.COOKIE, ""), summary.key, desk.now())
@@ -760,6 +761,7 @@ def _plugins_page(visit: Visit, dry_run: plugins.DryRun | None) -> Response:
     return visit.page(
         "plugins.html",
         known=known,
+        was={one.name: mark_of([one]) for one in known},
         at_work=[one for one in known if not one.is_withdrawn],
         waiting=plugins.waiting(desk.drop, desk.store),
         passed_over=plugins.passed_over(desk.drop),
@@ -777,14 +779,17 @@ def approve_plugin(visit: Visit) -> Response:
     name, sha256 = form.get("name", ""), form.get("sha256", "")
     said: list[str] = []
     jobs = jobs_of(desk.store)
-    plugins.approve(desk.drop, desk.store, name, sha256, visit.who, desk.now(), jobs=jobs, tell=said.append)
+    seen = as_seen(desk.store.register, name, form.get("was"))
+    plugins.approve(desk.drop, desk.store, name, sha256, visit.who, desk.now(), jobs=jobs, tell=said.append, seen=seen)
     done = f"{name} is approved. Every tablet receives it when it next comes ashore."
     return visit.go("/plugins", " ".join((done, *said)))
 
 
 def withdraw_plugin(visit: Visit) -> Response:
     """Take one back from them."""
-    plugin = withdraw(visit.desk.store.register, visit.form.get("name", ""), visit.who, visit.desk.now())
+    register, name = visit.desk.store.register, visit.form.get("name", "")
+    as_seen(register, name, visit.form.get("was"))
+    plugin = withdraw(register, name, visit.who, visit.desk.now())
     return visit.go("/plugins", f"{plugin.name} is withdrawn. Each tablet stops running it when it next comes ashore.")
 
 
@@ -792,6 +797,7 @@ def put_back_plugin(visit: Visit) -> Response:
     """Let them run a withdrawn one again, as it was."""
     store, said = visit.desk.store, list[str]()
     name, former = visit.form.get("name", ""), partial(plugins.content_of, store)
+    as_seen(store.register, name, visit.form.get("was"))
     jobs, keep = jobs_of(store), keep_in_store(store)
     put_back(store.register, keep, name, visit.who, visit.desk.now(), former, jobs=jobs, tell=said.append)
     return visit.go(
@@ -839,8 +845,10 @@ def _check_page(visit: Visit, typed: Mapping[str, str], seen: check_form.Look | 
 def approve_check(visit: Visit) -> Response:
     """Let the shop's tablets run a check that was written on the page."""
     store, said = visit.desk.store, list[str]()
-    text = visit.form.get("text", "")
-    found = check_form.approve(text, store, visit.desk.host, visit.who, visit.desk.now(), jobs_of(store), said.append)
+    text, was = visit.form.get("text", ""), visit.form.get("was")
+    found = check_form.approve(
+        text, store, visit.desk.host, visit.who, visit.desk.now(), jobs_of(store), said.append, was
+    )
     done = f"{found.name} is approved. Every tablet receives it when it next comes ashore."
     return visit.go("/plugins", " ".join((done, *said)))
 

@@ -15,7 +15,7 @@ from garboard_tablet.ui.between_touches import is_finger_down
 
 TIDY = 0.15
 """Once nothing has left the screen for so long, what left it is cleared away [s]."""
-MOST_LEFT = 8
+MOST_LEFT = 3
 """After so many pages in quick succession they are cleared away all the same: each takes megabytes."""
 MANY_OBJECTS = 20_000
 """Python looks by itself through what is new after so many objects: a page is made of a third of them."""

@@ -398,8 +398,8 @@ def test_a_manager_sets_a_job_aside_and_a_tablet_that_brings_something_shows_it_
     form = form_to(manager.text(f"{PLANNING}?job={JOB}"), aside)
     later = measure(author, HullState(SALTGRASS), JOB, STEP, "speed", "31.1 kn")
     pages.store.put_if_absent({SALTGRASS: CheckedEntries({later.id: later.raw})}, "000000000001", NOON, 0)
-    told = manager.send(form, reason="sold all the same")
-    assert (told.status_code, open_and_aside()) == (409, (True, False)), "what came meanwhile the manager had not seen"
+    answer = manager.send(form, reason="sold all the same")
+    assert (answer.status_code, open_and_aside()) == (409, (True, False)), "what came meanwhile the manager had not seen"
     manager.send(form_to(manager.text(f"{PLANNING}?job={JOB}"), aside), reason="sold all the same")
     assert open_and_aside() == (False, True)
     manager.send(form_to(manager.text(f"{PLANNING}?job={JOB}"), up))

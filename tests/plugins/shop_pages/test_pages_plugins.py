@@ -157,6 +157,11 @@ def test_a_file_that_fails_in_one_of_the_shops_jobs_goes_nowhere_and_says_why(pa
 
 
 def test_a_withdrawn_plugin_runs_no_more_and_can_be_approved_again(pages: Pages, approved: Browser) -> None:
+    stale = form_to(approved.text("/plugins"), "/plugins/withdraw")
+    (plugin,) = pages.store.register.plugins()
+    pages.store.register.put_plugin(attrs.evolve(plugin, sha256="1" * 64))
+    assert approved.send(stale).status_code == 409, "another edition was approved after the page was opened"
+    pages.store.register.put_plugin(plugin)
     assert approved.send(form_to(approved.text("/plugins"), "/plugins/withdraw")).status_code == 303
     (plugin,) = pages.store.register.plugins()
     assert (plugin.is_withdrawn, plugin.withdrawn_by) == (True, CHIEF)
@@ -440,3 +445,5 @@ def test_only_a_manager_writes_a_check_and_no_code_comes_in_this_way(pages: Page
     answer = manager.send(form, text=SOURCE)
     assert answer.status_code >= 400
     assert pages.store.register.plugins() == ()
+    assert manager.send(form).status_code == 303
+    assert manager.send(form).status_code == 409, "another edition of it was approved after this one was looked at"

@@ -62,6 +62,9 @@ def test_circuits_leave_as_a_table_and_come_back(pages: Pages, manager: Browser)
     form, before = form_to(manager.text(BOAT), f"{BOAT}/circuits"), pages.entries()
     assert "7 circuits read, 0 facts changed" in landed(manager, form, table=table)
     assert "1 circuit read, 1 fact changed" in landed(manager, form, table="name\tlength\nVHF radio\t8 ft")
+    older = manager.send(form, table=table)
+    assert older.status_code == 409, "made before: it would take what was measured since away"
+    form = form_to(manager.text(BOAT), f"{BOAT}/circuits")
     said = landed(manager, form, table="name,length\nVHF radio,seven")
     assert "line 2, length (VHF radio)" in said
     assert pages.entries() == before + 1
