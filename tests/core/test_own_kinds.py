@@ -32,7 +32,7 @@ from garboard.judging.assessing import questions
 from garboard.records import JsonValue, Vessel
 from garboard.report.data_tables import _facts
 from garboard.report.equipment import equipment_tables
-from garboard.report.outline import by_phase
+from garboard.report.outline import by_phase, cautions
 from garboard.steps import is_open, state_shown
 from garboard.testing import as_data, job_from, judge, load
 from histories import HULL, JOB, Tablet, tablet
@@ -256,6 +256,8 @@ def test_a_boat_without_the_equipment_is_not_judged_by_it_and_is_told_what_does_
     assert (state_shown(view, step), is_open(view, step)) == ("does not apply", False)
     (outlined,) = [one for phase in by_phase(view, host, ()) for one in phase.steps if one.step == step]
     assert outlined.lacks == "No trailer on this boat. If it has one, enter it."
+    told = [one.text for one in cautions(view, host)]
+    assert told == ["Keep hands off a downrigger's cable while the weight hangs on it."], "no wheels to chock"
     mixed = host.step("reels.fit")
     assert mixed is not None
     assert is_open(view, mixed), "it asks of rods, too"

@@ -17,7 +17,7 @@ from garboard.hosting.titles import place_in_words, title_of
 from garboard.job_view import JobView
 from garboard.records import SIGN_AT_HAND_OVER
 from garboard.report.handed_over import handed_over_in_words
-from garboard.steps import Assessed, Caution, Phase, Step, state_shown
+from garboard.steps import NOT_ABOARD, Assessed, Caution, Phase, Step, state_shown
 from garboard.units import day_in_words
 
 NOT_FITTED = "not fitted"
@@ -213,11 +213,11 @@ def first_sentence(text: str) -> str:
 
 
 def cautions(view: JobView, host: PluginHost) -> tuple[Caution, ...]:
-    """Cautions of all steps in their order, each text once; those of what is not fitted, and of fuels the boat does
-    not burn, are left out."""
+    """Cautions of all steps in their order, each text once; those of what is not fitted or not aboard, and of
+    fuels the boat does not burn, are left out."""
     texts: dict[str, Caution] = {}
     for step in host.steps:
-        if view.state_of(step.key) != NOT_FITTED:
+        if state_shown(view, step) not in (NOT_FITTED, NOT_ABOARD):
             for caution in step.cautions_for(view.fuel):
                 texts.setdefault(caution.text, caution)
     return tuple(texts.values())
