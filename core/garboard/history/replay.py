@@ -36,7 +36,7 @@ from garboard.history.vessel import assemble_vessel
 from garboard.history.views import Current, job_view, unreadable_at
 from garboard.job_view import JobView, Unreadable, Waiting
 from garboard.labels import with_printed_apart
-from garboard.records import JsonValue, Measurement, Vessel
+from garboard.records import JsonValue, Measurement, StepState, Vessel
 from garboard.samples import Recording
 
 _LISTED_AS_UNKNOWN = ("setting", ISSUED)
@@ -93,6 +93,7 @@ class HullState:
     _of_no_job: dict[RegisterKey, None] = attrs.field(factory=dict)
     _current: dict[RegisterKey, tuple[Entry, ...]] = attrs.field(factory=dict)
     _measured: dict[str, Measurement] = attrs.field(factory=dict)
+    _stated: dict[str, tuple[StepState, ...]] = attrs.field(factory=dict)
     _vessel: tuple[Vessel, tuple[Fault, ...]] | None = None
     _joined: dict[str, str] = attrs.field(factory=dict)
     _register_of: dict[str, RegisterKey] = attrs.field(factory=dict)
@@ -371,6 +372,7 @@ class HullState:
             settings=settings,
             load_recording=load_recording,
             measured=self._measured,
+            stated=self._stated,
         )
 
     def _current_of(self, keys: Iterable[RegisterKey]) -> Current:
