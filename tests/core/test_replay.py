@@ -8,7 +8,7 @@ from collections.abc import Callable, Sized
 from functools import partial
 from itertools import permutations
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 import attrs
 import pytest
@@ -26,6 +26,7 @@ from garboard.history.authoring import Author, measure, move_job, retract, same_
 from garboard.history.moves import target
 from garboard.history.registers import Register, RegisterKey, register_of
 from garboard.history.replay import HullState, replay
+from garboard.history.sound import sound_whole
 from garboard.history.values import alike, same_value
 from garboard.job_files.job_file import parse_job_file
 from garboard.records import JsonValue, Measurement
@@ -58,6 +59,29 @@ def test_two_tablets_that_did_not_see_each_other_disagree_and_neither_value_is_u
     view = state.view(JOB)
     assert view.amount(STEP, FIELD, "kn", row="1") is None
     assert {m.value for m in view.disagreements[0].values} == {"30.0 kn", "31.0 kn"}
+
+
+def test_a_view_reads_how_far_a_step_is_once_for_each_entry(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A tablet makes a view after each value that is saved; a job has some forty steps."""
+    read = list[str]()
+
+    def counted(plain: Any, kind: type[Any]) -> Any:
+        read.append(kind.__name__)
+        return sound_whole(plain, kind)
+
+    monkeypatch.setattr(views, "sound_whole", counted)
+    author = tablet("a").author
+    state = HullState(HULL)
+    for number in range(40):
+        state.add(author.write(state, "step", (f"prop_check.s{number}",), {"state": "done"}, job=JOB))
+    first = state.view(JOB)
+    assert (len(first.steps), read.count("StepState")) == (40, 40)
+    _measured(author, state, "30.0 kn")
+    state.add(author.write(state, "step", ("prop_check.s7",), {"state": "under way"}, job=JOB))
+    second = state.view(JOB)
+    assert read.count("StepState") == 41
+    assert {one.state for one in second.steps if one.step == "prop_check.s7"} == {"under way"}
+    assert second == replay(HULL, state._entries.values()).view(JOB)
 
 
 def test_equal_values_from_two_tablets_agree() -> None:

@@ -36,7 +36,7 @@ from garboard.history.vessel import assemble_vessel
 from garboard.history.views import job_view, unreadable_at
 from garboard.job_view import JobView, Unreadable, Waiting
 from garboard.labels import with_printed_apart
-from garboard.records import JsonValue, Measurement, Vessel
+from garboard.records import JsonValue, Measurement, StepState, Vessel
 from garboard.samples import Recording
 
 _LISTED_AS_UNKNOWN = ("setting", ISSUED)
@@ -92,6 +92,7 @@ class HullState:
     _jobs: dict[str, _JobIndex] = attrs.field(factory=dict)
     _of_no_job: list[Register] = attrs.field(factory=list)
     _measured: dict[str, Measurement] = attrs.field(factory=dict)
+    _stated: dict[str, tuple[StepState, ...]] = attrs.field(factory=dict)
     _vessel: tuple[Vessel, tuple[Fault, ...]] | None = None
     _joined: dict[str, str] = attrs.field(factory=dict)
     _is_signed: bool = False
@@ -368,6 +369,7 @@ class HullState:
             settings=settings,
             load_recording=load_recording,
             measured=self._measured,
+            stated=self._stated,
         )
 
     def _names_missed(self, stale: Staleness) -> tuple[str, ...]:

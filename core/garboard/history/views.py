@@ -34,6 +34,7 @@ def job_view(
     settings: Mapping[str, JsonValue] | None = None,
     load_recording: Callable[[str], Recording] | None = None,
     measured: dict[str, Measurement] | None = None,
+    stated: dict[str, tuple[StepState, ...]] | None = None,
 ) -> JobView:
     """The job as a calculator reads it.
 
@@ -44,7 +45,9 @@ def job_view(
     unreadable  : what is entered and cannot be read
     waiting     : what is kept for a plugin or a newer version
     measured    : measurements made of entries before, by their ids; those made now are added
+    stated      : the same of how far steps are
     """
+    known_states = {} if stated is None else stated
     keys = sorted(of_job, key=lambda key: (of_job[key][0].clock if of_job[key] else Stamp(0, 0), key))
     of_one_value = [(key, of_job[key][0]) for key in keys if len(of_job[key]) == 1]
     alone = [(entry.clock, key, entry) for key, entry in of_one_value if key.is_measurement]
@@ -55,7 +58,12 @@ def job_view(
         vessel=vessel,
         job=_job_record(job, of_job),
         measurements=tuple(_measurements(alone, {} if measured is None else measured)),
-        steps=tuple(state for key, entry in of_one_value for state in _step_state(key, entry)),
+        steps=tuple(
+            state
+            for key, entry in of_one_value
+            if key.kind == "step"
+            for state in known_states.get(entry.id) or known_states.setdefault(entry.id, _step_state(key, entry))
+        ),
         notes=tuple(note for entry in _notes(keys, of_job, of_vessel) for note in sound_whole(signed(entry), Note)),
         forecasts=tuple(
             one
@@ -65,7 +73,7 @@ def job_view(
             for one in sound_whole(signed(entry), Forecast)
         ),
         sign_offs=tuple(_sign_offs(of_job, not_covered)),
-        disagreements=tuple(_disagreements([(key, of_job[key]) for key in keys] + [(f, of_vessel[f]) for f in fields])),
+        disagreements=tuple(_disagreements([*_several(of_job, keys), *_several(of_vessel, fields)])),
         unreadable=unreadable,
         waiting=waiting,
         settings=settings or {},
@@ -113,7 +121,7 @@ def _measurement(entry: Entry) -> Measurement:
 
 
 def _step_state(key: RegisterKey, entry: Entry) -> tuple[StepState, ...]:
-    if key.kind != "step" or len(key.subject) != 1 or not isinstance(entry.value, dict):
+    if len(key.subject) != 1 or not isinstance(entry.value, dict):
         return ()
     return sound_whole({**signed(entry), "step": key.subject[0]}, StepState)
 
@@ -132,6 +140,11 @@ def _sign_offs(of_job: Current, not_covered: Mapping[str, tuple[str, ...]]) -> I
             plain = {name: value for name, value in signed(entry).items() if name != "covers"}
             missed: list[JsonValue] = [*not_covered.get(entry.id, ())]
             yield from sound_whole({**plain, "stale": bool(missed), "not_covered": missed}, SignOff)
+
+
+def _several(current: Current, keys: Iterable[RegisterKey]) -> Iterator[tuple[RegisterKey, tuple[Entry, ...]]]:
+    """The registers in which several values are current: few of hundreds."""
+    return ((key, current[key]) for key in keys if len(current[key]) > 1)
 
 
 def _disagreements(registers: Iterable[tuple[RegisterKey, tuple[Entry, ...]]]) -> Iterator[Disagreement]:
