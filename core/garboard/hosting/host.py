@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib
-import importlib.metadata
 import warnings
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext, suppress
@@ -72,11 +71,11 @@ from garboard.hosting.renamed import former_names, with_names_of_today
 from garboard.hosting.source_faults import faults_in_source, line_of_name
 from garboard.hosting.sources import (
     CHECK,
-    ENTRY_POINT_GROUP,
     UNSTATED,
     WRITTEN_FOR,
     Source,
     find_module,
+    installed_plugins,
     refuse_other_versions,
 )
 from garboard.hosting.vessel_facts import doubts_of
@@ -1252,7 +1251,7 @@ def refuse_unknown_names(without: Collection[str], others: Iterable[str]) -> Non
     """
     if not without:
         return  # to list what is installed takes as long as to load a plugin
-    installed = [entry.name for entry in importlib.metadata.entry_points(group=ENTRY_POINT_GROUP)]
+    installed = [entry.name for entry in installed_plugins()]
     known = [*BUILT_IN, *installed, *others]
     faults = [Fault("--without", f"one of {', '.join(known)}", repr(name)) for name in without if name not in known]
     if faults:
@@ -1275,7 +1274,7 @@ def _commands_here(name: str, source: Source) -> tuple[Mapping[str, click.Comman
 
 def _from_elsewhere(entry_points: bool, files: Sequence[Path]) -> Iterator[tuple[str, Source]]:
     if entry_points:
-        for entry in importlib.metadata.entry_points(group=ENTRY_POINT_GROUP):
+        for entry in installed_plugins():
             yield entry.name, Source(entry=entry.name)
     for path in files:
         yield path.stem, Source(file=str(path.absolute()))
