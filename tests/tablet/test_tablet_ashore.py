@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
+from collections.abc import Callable
 from pathlib import Path
 
 import attrs
@@ -38,13 +38,27 @@ def another_measures_it(shop: RunningShop, folder: Path) -> str:
     return job
 
 
+def is_at_rest(d: Driver) -> bool:
+    """Whether no run is at work, nor asked for, that could take what another tablet brings before the next press."""
+    coming = d.app.shop._coming
+    return coming is not None and coming.state.word == ASHORE and not coming._wanted.is_set()
+
+
 def bring_ashore_until(d: Driver, said: str) -> None:
     """Press as a person does: again, where a run that ended under the finger drew the page anew and took the press."""
-    for _ in range(5):
-        d.press("bring ashore now")
-        with suppress(AssertionError):
-            return d.wait(lambda: d.says(said), 6)
-    raise AssertionError(f"{said!r} is not said: {d.words()}")
+    coming, asked = d.app.shop._coming, list[bool]()
+
+    def now(as_ever: Callable[[], None] = coming.now) -> None:
+        asked.append(True)
+        as_ever()
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(coming, "now", now)
+        for _ in range(20):
+            if not asked:
+                d.press("bring ashore now")
+    assert asked
+    d.wait(lambda: d.says(said))
 
 
 def test_pair_bring_ashore_and_settle_by_touch(drive: Drive, tmp_path: Path) -> None:
@@ -64,7 +78,7 @@ def test_pair_bring_ashore_and_settle_by_touch(drive: Drive, tmp_path: Path) -> 
         d.wait(lambda: d.says("ashore.") and not d.says("not ashore"), 30)
 
         d.press("ashore")
-        d.wait(lambda: d.says("Everything is ashore"), 30)  # no run is at work that could take the value before
+        d.wait(lambda: is_at_rest(d) and d.says("Everything is ashore"), 30)
         job = another_measures_it(shop, tmp_path / "other")
         bring_ashore_until(d, "two values for dock.horn heard")
         d.press(next(w.name for w in d.widgets() if getattr(w, "name", "").startswith("settle ")))
@@ -88,6 +102,7 @@ def test_a_technicians_tablet_measures_again_and_a_manager_made_of_it_settles(dr
         (mine,) = shop.store.register.tablets()
         assert mine.writes_as == (d.app.tablet.settings.tablet,)
 
+        d.wait(lambda: is_at_rest(d))
         job = another_measures_it(shop, tmp_path / "other")
         bring_ashore_until(d, "Press to measure again")
         d.press(next(w.name for w in d.widgets() if getattr(w, "name", "").startswith("settle ")))
