@@ -158,11 +158,10 @@ def pytest_runtest_protocol(item: pytest.Item, nextitem: pytest.Item | None) -> 
     """After each file its memory goes back to the system; what is still held stays to the end.
 
     Only here has pytest let go of what the last test was given. Frozen before, it would never be cleared away: a shop
-    with its pages is 8 MB. Not so an app of the tablet: something of Kivy's holds it until the next one begins.
+    with its pages is 8 MB. What a file loaded is not gone through each time a test after it clears away.
     """
     done = yield
     if nextitem is None or nextitem.path != item.path:
         give_back()
-        if item.path.parent != HERE / "tablet":
-            gc.freeze()
+        gc.freeze()
     return done

@@ -20,7 +20,7 @@ NEVER = 1e9
 
 
 _tests = count(1)
-EVERY = 4
+EVERY = 2
 """After so many tests what their apps left is cleared away."""
 
 

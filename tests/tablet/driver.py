@@ -28,8 +28,11 @@ os.environ.setdefault("LP_NUM_THREADS", "0")  # drawing by processor takes no th
 
 logging.getLogger("kivy").disabled = True
 
-MANY_PAGES = 16
-"""After so many touches and pages come up, those left meanwhile are cleared away: some 3 MB each, and it takes time."""
+MANY_PAGES = 4
+"""After so many touches and pages come up, those left meanwhile are cleared away.
+
+Each is some 3 MB. Of more at once, Python finds nothing in the processor's cache any more, and takes twice as long.
+"""
 
 _kivys_own: list[Any] = []
 """What Kivy's clock had to do before there was an app."""
@@ -247,9 +250,23 @@ def close_app(app: Any) -> None:
     for event in Clock.get_events():
         if event not in _kivys_own:  # what still waits for its time holds the page
             event.cancel()
+    Clock.tick()  # it holds what it did last
+    _let_go_of_the_last()
     stopTouchApp()
     App._running_app = None
     Press.refused = Press.failed = staticmethod(_no_app)
+
+
+def _let_go_of_the_last() -> None:
+    """The photos shown last hold their tablet, and Kivy's box for words the one in use last: its trigger keeps it."""
+    from kivy.uix.textinput import TextInput
+
+    from garboard_tablet.ui import picture
+
+    picture._kept.clear()
+    for cell in TextInput._adjust_viewport.__closure__:
+        if isinstance(cell.cell_contents, list):
+            cell.cell_contents.clear()
 
 
 def _no_app(failure: Exception) -> None:

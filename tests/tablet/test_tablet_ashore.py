@@ -37,6 +37,12 @@ def another_measures_it(shop: RunningShop, folder: Path) -> str:
     return job
 
 
+def is_at_rest(d: Driver) -> bool:
+    """Whether no run is at work, nor asked for, that could take what another tablet brings before the next press."""
+    coming = d.app.shop._coming
+    return coming is not None and coming.state.word == ASHORE and not coming._wanted.is_set()
+
+
 def bring_ashore_until(d: Driver, said: str) -> None:
     """Press as a person does: once."""
     d.press("bring ashore now")
@@ -60,7 +66,7 @@ def test_pair_bring_ashore_and_settle_by_touch(drive: Drive, tmp_path: Path) -> 
         d.wait(lambda: d.says("ashore.") and not d.says("not ashore"), 30)
 
         d.press("ashore")
-        d.wait(lambda: d.says("Everything is ashore"), 30)  # no run is at work that would take the value before
+        d.wait(lambda: is_at_rest(d) and d.says("Everything is ashore"), 30)
         job = another_measures_it(shop, tmp_path / "other")
         bring_ashore_until(d, "two values for dock.horn heard")
         d.press(next(w.name for w in d.widgets() if getattr(w, "name", "").startswith("settle ")))
@@ -84,6 +90,7 @@ def test_a_technicians_tablet_measures_again_and_a_manager_made_of_it_settles(dr
         (mine,) = shop.store.register.tablets()
         assert mine.writes_as == (d.app.tablet.settings.tablet,)
 
+        d.wait(lambda: is_at_rest(d))
         job = another_measures_it(shop, tmp_path / "other")
         bring_ashore_until(d, "Press to measure again")
         d.press(next(w.name for w in d.widgets() if getattr(w, "name", "").startswith("settle ")))

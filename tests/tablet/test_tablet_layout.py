@@ -105,7 +105,7 @@ def faults_of(
         found.extend(f"{name}: {fault}" for fault in faults(app.shell, Window, may_break=may_break))
         count += 1
         EventLoop.idle()  # what waits for the next frame holds the page
-        if count % 8 == 0:
+        if count % 2 == 0:
             gc.collect()
         if count % 40 == 1:  # what every page needs is not looked through again after each; few widgets stay with it
             gallery.show(app, HOME, gallery.nothing)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import logging
+import re
 import sys
 import threading
 from collections.abc import Callable, Iterator
@@ -58,8 +59,9 @@ def test_every_message_of_the_program_is_fixed_words() -> None:
     """What is filled in is left out of the file; so nothing may be filled in before the log gets it."""
     calls = []
     for root in (Path(garboard.__file__).parent, Path(garboard_tablet.__file__).parent):
-        for path in root.rglob("*.py"):
-            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        texts = {path: path.read_text(encoding="utf-8") for path in root.rglob("*.py")}
+        for path in [path for path, text in texts.items() if re.search(r"\blog\b", text)]:
+            for node in ast.walk(ast.parse(texts[path])):
                 if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
                     continue
                 of, name = node.func.value, node.func.attr
@@ -70,8 +72,8 @@ def test_every_message_of_the_program_is_fixed_words() -> None:
 
 
 def test_the_log_stays_under_its_size(kept: Path) -> None:
-    for _ in range(20_000):
-        log.info("one line of the log that is long enough to fill files soon, and then some more words in it")
+    for _ in range(2_500):
+        log.info("one line of the log that is long enough to fill files soon, and then some more words in it" * 8)
     files = list((kept / logbook.FOLDER).iterdir())
     assert len(files) == logbook.OLDER + 1
     assert sum(path.stat().st_size for path in files) <= logbook.LARGEST * (logbook.OLDER + 1)

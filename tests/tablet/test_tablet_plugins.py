@@ -5,7 +5,6 @@ from __future__ import annotations
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from queue import Queue
@@ -84,7 +83,9 @@ def test_a_loop_is_interrupted_and_the_rest_is_judged(tmp_path: Path, minder: Pl
     assert "Not judged here: took too long" in cut.finding.sentence
     assert good.finding.code == "good.check.fail"
     assert not minder.is_stuck
-    time.sleep(0.3)  # an interruption that came too late would end this
+    for thread in threading.enumerate():
+        if thread.name == "minding plugins":
+            thread.join()  # once it has ended no interruption comes: one that came too late would end this
 
 
 TRACED = """
