@@ -16,7 +16,7 @@ import pytest
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
-from garboard.history import registers, signature_scope
+from garboard.history import registers, signature_scope, worth_telling
 from garboard.history.authoring import measure, sign_off
 from garboard.history.merge import merge
 from garboard.history.replay import replay
@@ -77,6 +77,17 @@ def test_one_value_typed_otherwise_is_compared_and_told(tmp_path: Path, monkeypa
     assert len(hull.disagreeing) == FIELDS
     assert len(hull.stale) == len(TABLETS)
     assert compared.calls > 0
+
+
+def test_what_comes_is_held_against_the_shape_of_an_entry_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """When it is checked. The report takes what was seen then, and looks at those alone that were here before."""
+    again = Counter(monkeypatch, worth_telling, "plain_place_and_value")
+    tablets = signed_day(tmp_path, ["30 kn", "31 kn", "30 kn", "30 kn", "30 kn"])
+    with HullFolder(tmp_path / "shop") as shop:
+        (hull,) = merge(tablets[:2], shop).hulls
+        assert (len(hull.disagreeing), again.calls) == (FIELDS, 0)
+        (hull,) = merge(tablets[2:], shop).hulls
+    assert again.calls == 2 * (FIELDS + 1)
 
 
 def calls_of(work: Callable[[], object]) -> int:

@@ -400,7 +400,19 @@ def hull_key_of(raw: bytes) -> str:
     return read_entry(raw).hull_key
 
 
-def plain_place_and_value(raw: bytes) -> tuple[tuple[bytes, ...], bytes] | None:
+PlaceAndValue = tuple[tuple[bytes, ...], bytes]
+"""See `plain_place_and_value`."""
+
+
+def hull_key_and_place(raw: bytes) -> tuple[str, PlaceAndValue | None]:
+    """`hull_key_of` and `plain_place_and_value` in one look."""
+    plain = _is_plain(raw)
+    if plain and len(raw) <= LARGEST_ENTRY and (raw[-2] != _END_OF_OBJECT or _keys_are_sorted(plain["value"])):
+        return _key_of_plain_hull(plain["hull"]), _place_and_value(*plain.groups())
+    return read_entry(raw).hull_key, None
+
+
+def plain_place_and_value(raw: bytes) -> PlaceAndValue | None:
     """Where a stored entry's value belongs, and the value, without parsing it; see `hull_key_of`.
 
     raw     : bytes already checked
@@ -408,9 +420,11 @@ def plain_place_and_value(raw: bytes) -> tuple[tuple[bytes, ...], bytes] | None:
               mean equal texts and values. None for an entry that must be read in full
     """
     plain = _is_plain(raw)
-    if plain is None:
-        return None
-    _, job, kind, subject, value = plain.groups()  # in the order of the shape
+    return _place_and_value(*plain.groups()) if plain else None
+
+
+def _place_and_value(_hull: bytes, job: bytes, kind: bytes, subject: bytes, value: bytes) -> PlaceAndValue:
+    """Given what a plain entry has, in the order of the shape."""
     return (kind, b"" if kind == b"field" else job, subject), value
 
 

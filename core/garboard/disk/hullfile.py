@@ -25,7 +25,17 @@ from garboard import hull_number
 from garboard.disk import storage
 from garboard.disk.attachments import Attachments
 from garboard.disk.bulk import makes_many
-from garboard.disk.entries import SHOP_RECORD, Entry, entry_id, file_in_words, hull_key_of, stray_of, view
+from garboard.disk.entries import (
+    SHOP_RECORD,
+    Entry,
+    PlaceAndValue,
+    entry_id,
+    file_in_words,
+    hull_key_and_place,
+    hull_key_of,
+    stray_of,
+    view,
+)
 from garboard.disk.folder_names import FolderNames
 from garboard.disk.journal import (
     EMPTIED,
@@ -435,7 +445,7 @@ class HullFolder:
         count, is_sound = len(hull.journal.entries), not hull.journal.damage
         if not (self._writing and count and is_sound):
             return
-        if self._sizes.check(name) == check_of(hull.journal.crc):
+        if (check := self._sizes.check(name)) and check == check_of(hull.journal.crc()):
             self._sizes.note_digest(name, hull.digest())
         if self._sizes.digest(name) == hull.digest():
             if self._sizes.known(name) == count:
@@ -727,11 +737,17 @@ class HullFolder:
             raise reason
         return entry.id
 
-    def put_if_absent(self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes]) -> PutResult:
+    def put_if_absent(
+        self,
+        hull: str,
+        entries: CheckedEntries | Iterable[Entry | bytes],
+        places: dict[str, PlaceAndValue] | None = None,
+    ) -> PutResult:
         """Keep entries of one hull that are not here yet; saved when this returns, or when the batch around it ends.
 
         hull    : its number, typed in any way
         entries : the entries, or their bytes as they came
+        places  : takes in where those that were added belong, by id, as far as that was seen when they were checked
         returns : what was added; bytes that are no entry, which are carried by one; and what was refused with the
                   reason: entries of another hull, and what is too large
         errors  : NotSaved; none of them was kept
@@ -740,17 +756,22 @@ class HullFolder:
             self._keep_place()
             is_alone = not (self._batches or self._unflushed) and hull_number.key(hull) in self._open
             file = self.hull(hull)
-            new, refused, strays = _new_entries(file, entries)
+            new, refused, strays = _new_entries(file, entries, places)
             file.append(new)
             self._unflushed[file.key] = file
             if not self._batches or len(self._unflushed) > MOST_UNFLUSHED:
                 self._flush(at_once=is_alone)
             return PutResult(tuple(new), tuple(refused), strays)
 
-    def would_put(self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes]) -> PutResult:
+    def would_put(
+        self,
+        hull: str,
+        entries: CheckedEntries | Iterable[Entry | bytes],
+        places: dict[str, PlaceAndValue] | None = None,
+    ) -> PutResult:
         """What `put_if_absent` would add and refuse; nothing is written."""
         with self._guard:
-            new, refused, strays = _new_entries(self.hull(hull), entries)
+            new, refused, strays = _new_entries(self.hull(hull), entries, places)
             return PutResult(tuple(new), tuple(refused), strays)
 
     @contextlib.contextmanager
@@ -1076,14 +1097,14 @@ class HullFolder:
         at_once : whether the digest is noted later; it never is where the ids are not
         """
         is_noted = self._known.note({name: hull.ids_to_note() for name, hull in hulls.items()})
-        is_late = at_once and is_noted
+        checks = {name: check_of(hull.journal.crc()) for name, hull in hulls.items() if at_once and is_noted}
         if self._digest_unnoted not in hulls.values():
             self._note_late_digest()
         self._sizes.note_saved(
             {
                 name: Noted(
                     hull.journal.size_flushed,
-                    check_of(hull.journal.crc) if is_late else hull.digest(),
+                    checks.get(name) or hull.digest(),
                     len(hull.journal.entries),
                     len(hull.journal.entries) if is_noted else self._sizes.known(name),
                     hull.journal.changed,
@@ -1091,9 +1112,9 @@ class HullFolder:
                 for name, hull in hulls.items()
             }
         )
-        for hull in hulls.values():
+        for name, hull in hulls.items():
             hull.unnoted = [] if is_noted else None
-            self._digest_unnoted = hull if is_late else None
+            self._digest_unnoted = hull if checks.get(name) else None
 
     def _note_late_digest(self) -> None:
         """Note the digest of the file last saved to, where it still holds what is noted of it."""
@@ -1231,19 +1252,23 @@ def _at_once(work: Callable[[HullFile], str], hulls: list[HullFile]) -> list[str
 
 
 def _new_entries(
-    file: HullFile, entries: CheckedEntries | Iterable[Entry | bytes]
+    file: HullFile, entries: CheckedEntries | Iterable[Entry | bytes], places: dict[str, PlaceAndValue] | None = None
 ) -> tuple[dict[str, bytes], list[tuple[str, InputError]], dict[str, tuple[Entry, InputError]]]:
-    held = file.journal.entries
+    held, ours = file.journal.entries, file.key
     new: dict[str, bytes] = {}
+    place: PlaceAndValue | None = None
     refused: list[tuple[str, InputError]] = []
     strays: dict[str, tuple[Entry, InputError]] = {}
     for name, raw in _by_id(entries):
         if name in held or name in new:
             continue
         try:
-            key = hull_key_of(raw)
+            if places is None:
+                key = hull_key_of(raw)
+            else:
+                key, place = hull_key_and_place(raw)
         except InputError as error:
-            carrying = stray_of(file.key, raw)
+            carrying = stray_of(ours, raw)
             if carrying is None:
                 refused.append((name, error))
                 continue
@@ -1251,10 +1276,12 @@ def _new_entries(
             if carrying.id not in held:
                 new[carrying.id] = carrying.raw
             continue
-        if key == file.key:
-            new[name] = raw
-        else:
-            refused.append((name, InputError(f"entry {name}", [Fault("hull", file_in_words(file.key), key)])))
+        if key != ours:
+            refused.append((name, InputError(f"entry {name}", [Fault("hull", file_in_words(ours), key)])))
+            continue
+        new[name] = raw
+        if place and places is not None:
+            places[name] = place
     return new, refused, strays
 
 

@@ -307,9 +307,9 @@ def _bytes_of(path: Path) -> bytes:
     return b""
 
 
-def check_of(crc: int) -> str:
+def check_of(crc: int | None) -> str:
     """How the CRC-32 of a file's bytes is noted in place of the digest of its entries, which takes longer to make."""
-    return f"{_CHECK}{crc:08x}"
+    return "" if crc is None else f"{_CHECK}{crc:08x}"
 
 
 def changed(found: os.stat_result) -> int:

@@ -11,7 +11,7 @@ from pathlib import Path
 import attrs
 
 from garboard.disk.attachments import AttachmentDamaged
-from garboard.disk.entries import Entry, canonical_bytes, view
+from garboard.disk.entries import Entry, PlaceAndValue, canonical_bytes, view
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
 from garboard.disk.storage import Damage, Loss, NewerFormat
@@ -19,7 +19,7 @@ from garboard.faults import in_words, refusal
 from garboard.history.boat import replay_with_aliases
 from garboard.history.registers import RegisterKey, name_of
 from garboard.history.replay import HullState, replay
-from garboard.history.worth_telling import worth_telling
+from garboard.history.worth_telling import Places, worth_telling
 from garboard.hull_number import KnownNumbers
 
 _FILE = b'"file":"'
@@ -150,7 +150,10 @@ def merge(
     before stays, and merging again goes on.
     """
     passed_over: dict[str, str] = {}
-    imported = bring_entries(sources, target, dry_run=dry_run, progress=progress, passed_over=passed_over)
+    places: dict[str, Places] = {}
+    imported = bring_entries(
+        sources, target, dry_run=dry_run, progress=progress, passed_over=passed_over, places=places
+    )
     received = {hull: there.received for hull, there in imported.items()}
     attached = _bring_attachments(sources, target, dry_run)
     beside = () if dry_run else tuple(_keep_beside(sources, target))
@@ -159,14 +162,16 @@ def merge(
     not_read += tuple(_not_named(passed_over, not_read))
     lost = _losses(sources, target, received)
     refused = (*(no for hull in imported.values() for no in hull.refused.items()), *attached.spoilt.items())
-    offered = ((*_held(target, hull).values(), *new.values()) for hull, new in received.items())
+    offered = (_may_name(target, hull, new, places[hull]) for hull, new in received.items())
     missing = named_and_missing(target, offered, attached.received | attached.spoilt.keys())
     are_in = all(hull.offered - hull.refused.keys() <= target.ids(key) for key, hull in imported.items())
     return MergeReport(
         target=target.folder,
         sources=tuple(source.folder for source in sources),
         dry_run=dry_run,
-        hulls=tuple(judge(hull, received, imported[hull].existing, target, known) for hull in sorted(imported)),
+        hulls=tuple(
+            judge(hull, received, imported[hull].existing, target, known, places.pop(hull)) for hull in sorted(imported)
+        ),
         attachments=len(attached.received),
         refused=refused,
         damage=tuple(damage for folder in (*sources, target) for damage in folder.damage()),
@@ -178,6 +183,12 @@ def merge(
         lost=lost,
         missing=missing,
     )
+
+
+def _may_name(target: HullFolder, hull: str, received: Container[str], places: Places) -> Iterator[bytes]:
+    """Entries of a hull that may name a file: those here before, and of those received all but such as cannot."""
+    yield from (raw for name, raw in _held(target, hull).items() if name not in received)
+    yield from places.may_name
 
 
 def named_and_missing(
@@ -249,10 +260,12 @@ def bring_entries(
     dry_run: bool = False,
     progress: Progress = lambda _hull: None,
     passed_over: dict[str, str] | None = None,
+    places: dict[str, Places] | None = None,
 ) -> dict[str, Imported]:
     """The union itself, by hull. What the target holds already is not read a second time.
 
     passed_over : given each file that could not be read when its entries were asked for, with the reason
+    places      : given where the entries received belong, for each hull of the sources
     errors      : OSError where a folder cannot be listed
 
     Everything is flushed once, at the end; entries count as saved when this returns.
@@ -273,12 +286,15 @@ def bring_entries(
                     missed[file_name(hull)] = in_words(failure)
                     continue
                 imported[hull] = here
-                outcome = put(hull, offer.unknown)
+                seen: dict[str, PlaceAndValue] | None = {} if places is not None else None
+                outcome = put(hull, offer.unknown, seen)
                 carrying = {entry.id: entry.raw for entry, _ in outcome.strays.values()}
-                if outcome.added == tuple(offer.unknown):  # nearly always, and a hundred thousand come
-                    here.received.update(offer.unknown)
-                else:
-                    here.received.update((name, carrying.get(name) or offer.unknown[name]) for name in outcome.added)
+                added: Mapping[str, bytes] = offer.unknown  # nearly always, and a hundred thousand come
+                if outcome.added != tuple(offer.unknown):
+                    added = {name: carrying.get(name) or offer.unknown[name] for name in outcome.added}
+                here.received.update(added)
+                if places is not None and seen is not None:
+                    places.setdefault(hull, Places()).take_in(added.items(), seen)
                 here.existing += len(offer.ids) - len(outcome.added) - len(outcome.refused)
                 here.offered |= offer.ids - outcome.strays.keys() | carrying.keys() if carrying else offer.ids
                 here.refused.update((name, in_words(reason)) for name, reason in outcome.refused)
@@ -292,17 +308,23 @@ def bring_entries(
 
 
 def judge(
-    hull: str, received: Mapping[str, Mapping[str, bytes]], existing: int, target: HullFolder, known: KnownNumbers
+    hull: str,
+    received: Mapping[str, Mapping[str, bytes]],
+    existing: int,
+    target: HullFolder,
+    known: KnownNumbers,
+    places: Places | None = None,
 ) -> HullMerge:
     """What everything that received did to the boat of one hull, hull numbers that are the same boat included.
 
     received : the entries of every hull, by hull and id; in the target already unless it was a dry run
     existing : entries offered of this hull that were here before
     known    : hull numbers to look for look-alikes in
+    places   : of those received of this hull, where somebody took them in; it is used up
     """
     if not received.get(hull):
         return HullMerge(hull=hull, received=0, existing=existing, also=_also(target, hull))
-    telling = worth_telling({**target.get(hull), **received[hull]}, received[hull])
+    telling = worth_telling({**target.get(hull), **received[hull]}, received[hull], places)
 
     def now(key: str) -> Mapping[str, bytes]:
         return telling if key == hull else {**_held(target, key), **received.get(key, {})}

@@ -8,10 +8,11 @@ kept is replayed, and that alone decides.
 from __future__ import annotations
 
 from collections.abc import Collection, Container, Iterable, Mapping
+from types import MappingProxyType
 
 import attrs
 
-from garboard.disk.entries import STRAY, Entry, canonical_bytes, plain_place_and_value, view
+from garboard.disk.entries import STRAY, Entry, PlaceAndValue, canonical_bytes, plain_place_and_value, view
 from garboard.history.registers import register_of
 from garboard.history.values import member
 
@@ -28,28 +29,73 @@ _TO_BE_READ = frozenset({b"retract", b"signoff"})
 
 
 @attrs.define
-class _Places:
+class Places:
     """A hull's entries by the place they belong to.
 
     ids         : of every entry but sign-offs, by place
+    values      : the value first seen there
     not_settled : places with several values, or with something taken back
     signatures  : the sign-offs
+    is_whole    : whether only replay can tell which entries belong together
+    may_name    : the entries that may name a file: all but those with one plain value
     """
 
     ids: dict[_Place, list[str]] = attrs.field(factory=dict)
+    values: dict[_Place, bytes] = attrs.field(factory=dict)
     not_settled: set[_Place] = attrs.field(factory=set)
     signatures: list[Entry] = attrs.field(factory=list)
+    is_whole: bool = False
+    may_name: list[bytes] = attrs.field(factory=list)
+
+    def take_in(
+        self, entries: Iterable[tuple[str, bytes]], seen: Mapping[str, PlaceAndValue] = MappingProxyType({})
+    ) -> None:
+        """Take in entries by id, each once.
+
+        seen : where they belong, as far as somebody saw it
+        """
+        ids, values = self.ids, self.values
+        for name, raw in entries:
+            plain = seen.get(name) or plain_place_and_value(raw)
+            if plain is None or plain[1].startswith(b"{"):
+                self.may_name.append(raw)
+            if plain is None or plain[0][0] in _TO_BE_READ:
+                entry = view(name, raw)
+                if entry.kind == "signoff" and entry.is_understood:
+                    self.signatures.append(entry)
+                    continue
+                plain = _place_of(entry), canonical_bytes(entry.value)
+                if entry.kind == "retract":
+                    self.not_settled.add(plain[0])
+            place, value = plain
+            if (found := ids.get(place)) is not None:
+                found.append(name)
+                if values[place] != value:
+                    self.not_settled.add(place)
+                continue
+            ids[place], values[place] = [name], value
+            if place[0] in _OF_A_WHOLE_HULL:
+                self.is_whole = True
 
 
-def worth_telling(entries: Mapping[str, bytes], received: Container[str]) -> Mapping[str, bytes]:
+def worth_telling(
+    entries: Mapping[str, bytes], received: Container[str], places: Places | None = None
+) -> Mapping[str, bytes]:
     """Those of a hull's entries that a report can come from, in their order.
 
     entries  : all of the hull's, by id, as they lie on the disk
     received : ids of those that came now: a report holds what is against what was before
+    places   : of those that came, where somebody took them in as they came
     """
-    places = _by_place(entries)
     if places is None:
+        places = Places()
+        places.take_in(entries.items())
+    else:
+        places.take_in((name, raw) for name, raw in entries.items() if name not in received)
+    if places.is_whole:
         return entries
+    if not (places.signatures or places.not_settled):
+        return {}
     now = _Covered.of(places.signatures)
     before = _Covered.of(one for one in places.signatures if one.id not in received)
 
@@ -67,29 +113,6 @@ def worth_telling(entries: Mapping[str, bytes], received: Container[str]) -> Map
     kept = {one.id for one in places.signatures}
     kept.update(name for place, ids in places.ids.items() if place in told or first & {*ids} for name in ids)
     return {name: raw for name, raw in entries.items() if name in kept}
-
-
-def _by_place(entries: Mapping[str, bytes]) -> _Places | None:
-    """The entries by place; None where only replay can tell which belong together."""
-    found = _Places()
-    values: dict[_Place, bytes] = {}
-    for name, raw in entries.items():
-        plain = plain_place_and_value(raw)
-        if plain is None or plain[0][0] in _TO_BE_READ:
-            entry = view(name, raw)
-            if entry.kind == "signoff" and entry.is_understood:
-                found.signatures.append(entry)
-                continue
-            plain = _place_of(entry), canonical_bytes(entry.value)
-            if entry.kind == "retract":
-                found.not_settled.add(plain[0])
-        place, value = plain
-        if place[0] in _OF_A_WHOLE_HULL:
-            return None
-        found.ids.setdefault(place, []).append(name)
-        if values.setdefault(place, value) != value:
-            found.not_settled.add(place)
-    return found
 
 
 def _place_of(entry: Entry) -> _Place:
