@@ -223,6 +223,7 @@ class KnownElsewhere(KnownNumbers):
     """Numbers of which there are too many to lay out, and some others.
 
     may_be : those of some marks that may be among the `marks` of one of them; all that are, and few besides
+    beside : those keys that differ from one in a character and may be one of them; all that are, and few besides
     is_one : whether a number is one of them
     listed : all of them laid out after all
     """
@@ -230,12 +231,17 @@ class KnownElsewhere(KnownNumbers):
     def __init__(
         self,
         may_be: Callable[[Iterable[str]], list[str]],
+        beside: Callable[[str], list[str]],
         is_one: Callable[[str], bool],
         listed: Callable[[], KnownNumbers],
         others: Iterable[str],
     ) -> None:
         super().__init__(sorted(others))
-        self._may_be, self._is_one, self._listed = may_be, is_one, listed
+        self._may_be, self._beside, self._is_one, self._listed = may_be, beside, is_one, listed
+        self._with_gap: dict[tuple[str, str], list[str]] = {}
+        for other in self._typed:
+            for gap in _gaps(other):
+                self._with_gap.setdefault(gap, []).append(other)
 
     def look_alikes(self, text: str) -> tuple[str, ...]:
         typed = key(text)
@@ -244,11 +250,14 @@ class KnownElsewhere(KnownNumbers):
         if _readings(typed) > _MOST_READINGS:
             return self._listed().look_alikes(text)
         found: dict[str, None] = {}
-        for group in (self._differing_by_letters, self._differing_by_country, _swapped, _with_one_other):
+        for group in (self._differing_by_letters, self._differing_by_country, _swapped):
             named = [*group(typed)]
-            others = {*self._may_be(named), *(self._typed.keys() & named)} - {typed, NO_BOAT}
-            found |= dict.fromkeys(sorted(filter(self._is_known, others)))
-        return tuple(found)
+            found |= self._those_known({*self._may_be(named), *(self._typed.keys() & named)} - {typed})
+        among_others = (other for gap in _gaps(typed) for other in self._with_gap.get(gap, ()))
+        return tuple(found | self._those_known({*self._beside(typed), *among_others} - {typed}))
+
+    def _those_known(self, numbers: Iterable[str]) -> dict[str, None]:
+        return dict.fromkeys(sorted(number for number in numbers if number != NO_BOAT and self._is_known(number)))
 
     def _is_known(self, number: str) -> bool:
         return number in self._typed or self._is_one(number)
@@ -487,6 +496,11 @@ def _swapped(typed: str) -> Iterator[str]:
     """A key with one pair of neighbours swapped."""
     for place in range(len(typed) - 1):
         yield f"{typed[:place]}{typed[place + 1]}{typed[place]}{typed[place + 2 :]}"
+
+
+def _gaps(typed: str) -> Iterator[tuple[str, str]]:
+    """What stands before and after each character of a key: two keys of one length share one where one differs."""
+    return ((typed[:place], typed[place + 1 :]) for place in range(len(typed)))
 
 
 def _with_one_other(typed: str) -> Iterator[str]:

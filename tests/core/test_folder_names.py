@@ -6,7 +6,7 @@ import os
 import random
 import shutil
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 from zlib import crc32
@@ -20,7 +20,7 @@ from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
 from garboard.disk.storage import UNFINISHED
 from garboard.history.merge import MergeReport, merge
-from garboard.hull_number import KnownElsewhere, KnownNumbers, marks
+from garboard.hull_number import KnownElsewhere, KnownNumbers, _with_one_other, marks
 
 LONG = "ABC00003A526WITHMORETHANANAMEHOLDS"
 HULLS = ["ABC00001A526", "ABC00002A526", LONG, "COB45678C393", "USABC00007A526"]
@@ -302,6 +302,9 @@ def test_a_filter_that_is_full_is_made_anew(shop: Path, tmp_path: Path, listed: 
     names = FolderNames(shop, shop / "hulls")
     assert names.has_all_numbers()
     assert set(names.may_have(many)) == set(many)
+    for number in (many[5], "QQZ04417D626", "USABC00001A526", "A", "0" * 40):
+        assert names.may_have_beside(number) == names.may_have(_with_one_other(number))
+    assert len(names.may_have_beside(many[5])) > 20
 
 
 @pytest.mark.parametrize(
@@ -357,9 +360,14 @@ def test_look_alikes_are_the_same_whether_laid_out_or_looked_up(seed: int) -> No
     everything = sorted({*numbers, "SHOPSETTINGSNOBOAT"})
     there, others = [*everything[::3], *everything[1::3]], everything[2::3]
     of_those = {mark for number in there for mark in marks(number)}
+
+    def may_be(asked: Iterable[str]) -> list[str]:
+        return [mark for mark in asked if mark in of_those or crc32(mark.encode()) % 50 == seed]
+
     laid_out = KnownNumbers(everything)
     looked_up = KnownElsewhere(
-        lambda asked: [mark for mark in asked if mark in of_those or crc32(mark.encode()) % 50 == seed],
+        may_be,
+        lambda typed: may_be(_with_one_other(typed)),
         there.__contains__,
         lambda: laid_out,
         others,

@@ -25,6 +25,7 @@ import secrets
 import threading
 import time
 from collections.abc import Collection, Iterable, Iterator
+from functools import cache
 from pathlib import Path
 from zlib import crc32
 
@@ -44,6 +45,8 @@ _LEAST_BITS, _MOST_BITS = 16, 64
 """Of the filter for each number: with fewer it is made anew."""
 _FULLEST, _SAMPLE = 0.3, 8192
 """With a larger share of its bits set, a filter tells of too many numbers that they may be there."""
+_CHARACTERS = b"ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
+"""Of a number."""
 _HAS_OTHER_MARKS = re.compile(r"[OIQ]|^.{14}$")
 """Numbers that `hull_number.marks` gives other marks than themselves, and some more."""
 
@@ -154,6 +157,27 @@ class FolderNames:
             and bits[((at := at + step) & most) >> 3] >> (at & 7) & 1
         ]
 
+    def may_have_beside(self, number: str) -> list[str]:
+        """Those numbers that differ from one in a character, of which the folder may have one: `may_have` of them all.
+
+        Where one byte of a text is another, its CRC-32 is another by what that byte and the number of those behind it
+        say alone. So of the hundreds asked for none is written out but those it may have.
+
+        number : capitals and numerals
+        """
+        bits, most, crc = self._filter, len(self._filter) * 8 - 1, crc32(number.encode())
+        found: list[str] = []
+        for place, this in enumerate(number.encode()):
+            differs = _differences(len(number) - place - 1)
+            found += [  # the places of `_places`, written out, as above
+                f"{number[:place]}{chr(other)}{number[place + 1 :]}"
+                for other in _CHARACTERS
+                if bits[((at := crc ^ differs[this ^ other]) & most) >> 3] >> (at & 7) & 1
+                and bits[((at := at + (step := at >> 15 | 1)) & most) >> 3] >> (at & 7) & 1
+                and bits[((at := at + step) & most) >> 3] >> (at & 7) & 1
+            ]
+        return found
+
     def take_in(self, numbers: Collection[str], marks: bytes) -> None:
         """Make the filter one of all these numbers, listed just now. One that is noted lacks few of them.
 
@@ -212,6 +236,16 @@ def _a_time_of_ours() -> int:
 
 def _with_check(heading: bytes, content: bytes) -> bytes:
     return b"%b %08x\n" % (heading, crc32(content, crc32(heading)))
+
+
+@cache
+def _differences(behind: int) -> list[int]:
+    """What the CRC-32 of a text changes by, for each change of the bits of one byte with so many behind it."""
+    nothing, found = crc32(bytes(1 + behind)), [0]
+    for bit in (1, 2, 4, 8, 16, 32, 64):  # what two bits change it by is what one does and what the other does
+        this = crc32(bytes([bit]) + bytes(behind)) ^ nothing
+        found += [this ^ others for others in found]
+    return found
 
 
 def _places(mark: str, most: int) -> tuple[int, int, int]:

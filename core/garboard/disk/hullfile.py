@@ -330,6 +330,7 @@ class HullFolder:
                     return KnownNumbers(sorted({*numbers, *others}))
             return KnownElsewhere(
                 self._names.may_have,
+                self._names.may_have_beside,
                 lambda key: os.path.lexists(self._hulls_prefix + file_name(key)),
                 lambda: KnownNumbers(sorted({*self._numbers(), *others})),
                 others,
