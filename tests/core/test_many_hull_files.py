@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import random
 import shutil
@@ -15,7 +16,7 @@ from typing import Any
 import pytest
 
 from campaigns.writers import entry_number
-from garboard.disk import hullfile, journal, proofs, sizes
+from garboard.disk import hullfile, journal, proofs, sizes, sorted_notes
 from garboard.disk.hullfile import Holding, HullFolder, digest_of
 from garboard.disk.journal import Journal, file_name, read
 from garboard.disk.sizes import GONE, NOTHING, FileSizes, Noted
@@ -31,6 +32,7 @@ def holding(hull: str, entries: int) -> Holding:
 @pytest.fixture(autouse=True)
 def _few_are_many(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(hullfile, "MOST_IN_MEMORY", 0)
+    monkeypatch.setattr(sorted_notes, "BLOCK", 500)
 
 
 @pytest.fixture(scope="module")
@@ -275,7 +277,7 @@ def test_what_was_noted_is_read_again_wherever_it_was_sorted_in(
                 assert notes.of_kept() == {name: true[name].size for name in names[30:] if true[name].size}
                 notes = FileSizes(tmp_path, writing=True)
     notes.close()
-    assert (tmp_path / sizes.SORTED).read_bytes().startswith(b"garboard notes 1 ")
+    assert (tmp_path / sizes.SORTED).read_bytes().startswith(b"garboard notes 2 ")
 
 
 def test_damaged_notes_say_too_little_and_never_what_was_not_noted(
@@ -296,7 +298,7 @@ def test_damaged_notes_say_too_little_and_never_what_was_not_noted(
     for _ in range(150):
         at, length = chance.randrange(len(whole)), chance.randrange(1, 200)
         (tmp_path / sizes.SORTED).write_bytes(whole[:at] + chance.choice([b"", bytes(length) + whole[at + length :]]))
-        notes = FileSizes(tmp_path, writing=False)
+        notes = FileSizes(tmp_path, writing=chance.random() < 0.3)
         for name, noted in (*notes.of_each(names), *noted_by(notes, names).items()):
             assert noted in (NOTHING, true[name])
 
@@ -346,33 +348,99 @@ def test_what_an_older_program_writes_anew_costs_no_note(tmp_path: Path, monkeyp
         assert hulls._sizes.of_kept()[kept] == 700
 
 
-def _line_in(lines: bytes, name: str) -> bytes:
-    start, end = sizes._place_of(name, lines, 0, len(lines))
-    return lines[start : max(start, end - 1)]
+@pytest.fixture
+def bytes_read(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """How much was read at a time of files that are read as they are: of the sorted notes, that is."""
+    amounts: list[int] = []
+    really = Path.open
+
+    class Counted(io.FileIO):
+        def read(self, size: int | None = -1, /) -> bytes:
+            amounts.append(len(found := super().read(-1 if size is None else size)))
+            return found
+
+    def opened(path: Path, *how: Any, **more: Any) -> Any:
+        return Counted(path) if more.get("buffering") == 0 else really(path, *how, **more)
+
+    monkeypatch.setattr(Path, "open", opened)
+    return amounts
 
 
-def test_one_of_many_is_found_in_a_few_steps_more(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Counted in lines looked at: for a hundred times as many hulls it is seven more."""
+def test_a_few_of_many_are_found_without_reading_the_others(
+    tmp_path: Path, bytes_read: list[int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Read are a hundredth of the file for its index, and a block for each asked for; nothing twice."""
+    monkeypatch.setattr(sorted_notes, "BLOCK", 1 << 13)
+    names = sorted(file_name(f"ABC{number:05d}A526") for number in range(10_000))
+    lines = b"".join(sizes._line(name, Noted(600, f"{at:064x}", 1, 1, 10**18)) for at, name in enumerate(names))
+    (tmp_path / sizes.SORTED).write_bytes(b"".join(sorted_notes.pieces(lines, "0a1b2c3d")))
+    notes = FileSizes(tmp_path, writing=True)
+    for at in [*range(0, 10_000, 500), 0, 9_999]:
+        assert notes._of(names[at]) == Noted(600, f"{at:064x}", 1, 1, 10**18)
+    assert notes.least(file_name("ABC00000A527")) == 0
+    heading, index, *blocks = bytes_read
+    assert heading <= 100
+    assert index < len(lines) // 100
+    assert (len(blocks), max(blocks) < (1 << 13) + 200) == (21, True)
+    bytes_read.clear()
+    assert [notes.least(name) for name in names[::500]] == [600] * 20
+    assert bytes_read == []
 
-    class Counted(bytes):
-        looked = 0
 
-        def rfind(self, *where: Any) -> int:
-            Counted.looked += 1
-            return super().rfind(*where)
+def test_notes_that_another_wrote_anew_meanwhile_are_read_as_they_are_now(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Who only reads holds an index in memory. What it finds in the new file by that is no block of its own."""
+    monkeypatch.setattr(sizes, "_LONGEST_UNSORTED", 0)
+    names, chance = [file_name(f"ABC{number:05d}A526") for number in range(40)], random.Random(4)
+    true = dict.fromkeys(names, 0)
+    for turn in range(1, 12):
+        writer = FileSizes(tmp_path, writing=True)
+        writer.note(changed := {name: turn * 10 ** chance.randrange(6) for name in chance.sample(names, 15)})
+        writer.close()
+        true |= changed
+        FileSizes(tmp_path, writing=True).least("")
+        reader = FileSizes(tmp_path, writing=False)
+        told = {name: reader.least(name) for name in chance.sample(names, 5)}
+        assert told == {name: true[name] for name in told}
+        writer = FileSizes(tmp_path, writing=True)
+        writer.note(more := {name: turn * 10 ** chance.randrange(6) + 1 for name in chance.sample(names, 15)})
+        writer.close()
+        FileSizes(tmp_path, writing=True).least("")
+        for name in names:
+            assert reader.least(name) in (true[name], more.get(name)), name
+        true |= more
+        assert {name: FileSizes(tmp_path, writing=False).least(name) for name in names} == true
 
-    most = []
-    for many in (100, 10_000):
-        names = sorted(file_name(f"ABC{number:05d}A526") for number in range(many))
-        lines = Counted(b"".join(sizes._line(name, Noted(600, "", 1)) for name in names))
-        counts = []
-        for name in names[:: many // 20]:
-            Counted.looked = 0
-            assert sizes._read(_line_in(lines, name)).size == 600
-            counts.append(Counted.looked)
-        assert _line_in(lines, file_name("ABC00000A527")) == b""
-        most.append(max(counts))
-    assert most[1] <= most[0] + 8 <= 18
+
+@pytest.mark.parametrize("at_once", [True, False])
+def test_notes_that_the_disk_refuses_are_not_written_over(
+    tmp_path: Path, at_once: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sizes, "_LONGEST_UNSORTED", 0)
+    names = [file_name(f"ABC{number:05d}A526") for number in range(40)]
+    writer = FileSizes(tmp_path, writing=True)
+    writer.note(dict.fromkeys(names, 600))
+    writer.close()
+    FileSizes(tmp_path, writing=True).least("")
+    path = tmp_path / sizes.SORTED
+    whole = path.read_bytes()
+    with monkeypatch.context() as refused:
+        notes, really = FileSizes(tmp_path, writing=True), Path.open
+        if not at_once:
+            assert notes.least(names[0]) == 600
+
+        def refuse(file: Path, *how: Any, **more: Any) -> Any:
+            if file == path:
+                raise OSError(5, "Input/output error")
+            return really(file, *how, **more)
+
+        refused.setattr(Path, "open", refuse)
+        assert notes.least(names[30]) == 0
+        notes.note({names[0]: 700})
+        notes.close()
+    assert path.read_bytes() == whole
+    assert [FileSizes(tmp_path, writing=False).least(name) for name in names] == [700] + [600] * 39
 
 
 def test_a_note_that_a_full_disk_took_half_of_costs_no_note_after_it(

@@ -9,15 +9,14 @@ begins with what it held, not what another holds.
 A file whose time of change is the one noted is as this program left it: it need not be opened to learn which hull it
 belongs to. Whatever changed, was copied or put back since has another time, and is opened.
 
-    garboard notes 1 <bytes of the sorted lines> <a mark of these notes, as long as they are kept> <check>
     <name> <length> <digest, or -> <entries> <ids noted> <time of change>
 
-The lines that are sorted by name have one line a hull file: what is noted of one is found without reading the others.
-They stand in a file of their own, for older programs write the other anew without lines they do not know. What was
-noted since stands in that one, a line each, and is sorted in when the folder is opened for writing.
+The lines that are sorted by name have one line a hull file: what is noted of one is found without reading the others
+(sorted_notes.py). They stand in a file of their own, for older programs write the other anew without lines they do not
+know. What was noted since stands in that one, a line each, and is sorted in when the folder is opened for writing.
 
-Sorted lines are looked up by halving, so that one damaged name hides others: where their CRC-32 is not the check, each
-line is read by itself, and what is no line is passed over.
+Among sorted lines one damaged name would hide others: where they are not as they were written, each line is read by
+itself, and what is no line is passed over.
 """
 
 from __future__ import annotations
@@ -29,16 +28,15 @@ import secrets
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType
-from typing import NamedTuple
-from zlib import crc32
+from typing import Any, NamedTuple
 
 from garboard.disk import storage
+from garboard.disk.sorted_notes import Doubted, SortedNotes, pieces
 from garboard.disk.storage import NotSaved
 
 FILE = "hulls.sizes"
 SORTED = "hulls.sorted"
 
-_HEADING = re.compile(rb"garboard notes 1 ([0-9]{1,15}) ([0-9a-f]{8}) ([0-9a-f]{8})\n")
 _NAME = r"[A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?"
 _LINE = re.compile(
     rf"^({_NAME}) (?:"
@@ -90,12 +88,13 @@ class FileSizes:
 
     def __init__(self, folder: Path, *, writing: bool) -> None:
         self._path = folder / FILE
-        self._sorted = folder / SORTED
+        self._sorted_path = folder / SORTED
         self._writing = writing
-        self._data: bytes | None = None
-        """The sorted file as it was read; from `_start` to `_end` stand the lines."""
-        self._start = self._end = 0
-        self._mark = ""
+        self._sorted: SortedNotes | None = None
+        self._is_read = False
+        """Whether the file that is not sorted is in memory: before that it must not be written anew."""
+        self._is_refused = False
+        """Whether the disk refused the sorted one, which is left as it is then."""
         self._newer: dict[str, Noted] = {}
         """Of each file of which anything was noted since the lines were sorted, all that is noted."""
         self._descriptor: int | None = None
@@ -106,27 +105,25 @@ class FileSizes:
 
     def of_kept(self) -> dict[str, int]:
         """How long each file kept beside as damaged once was [bytes], by the name it is kept under."""
-        self._lines()
+        self._once()
         return {name: noted.size for name, noted in self._newer.items() if noted.size and storage.SET_ASIDE in name}
 
     def hulls_not_among(self, here: Collection[str]) -> list[str]:
         """Names of hull files that were flushed once, but for those that are here."""
-        data = self._lines()
-        in_lines = (found[1].decode() for found in _FLUSHED.finditer(data, self._start, self._end))
+        in_lines = (found[1].decode() for found in _FLUSHED.finditer(self._lines()))
         found = {name for name in in_lines if name not in here and name not in self._newer}
         found |= {name for name, noted in self._newer.items() if noted.size and name not in here}
         return sorted(name for name in found if storage.SET_ASIDE not in name)
 
     def hulls_of_late(self) -> list[str]:
         """Names of hull files that were flushed once, as far as anything was noted of them since the others."""
-        self._lines()
+        self._once()
         return sorted(name for name, noted in self._newer.items() if noted.size and storage.SET_ASIDE not in name)
 
     @property
     def mark(self) -> str:
         """Tells these notes from others; "" where there are no sorted lines. Names in them are never taken out."""
-        self._lines()
-        return self._mark
+        return self._once().mark
 
     def note_gone(self, name: str) -> None:
         """Remember a hull file that is not there any more, before another is begun under its name."""
@@ -162,13 +159,13 @@ class FileSizes:
 
         names : sorted
         """
-        data, at = self._lines(), self._start
+        data, at = self._lines(), 0
         for name in names:
             if (newer := self._newer.get(name)) is not None:
                 yield name, newer
                 continue
             wanted, found = name.encode(), b""
-            while at < self._end and (found := data[at : data.find(b" ", at)]) < wanted:
+            while at < len(data) and (found := data[at : data.find(b" ", at)]) < wanted:
                 at = data.find(b"\n", at) + 1
             yield name, _read(data[at : data.find(b"\n", at)]) if found == wanted else NOTHING
 
@@ -239,66 +236,104 @@ class FileSizes:
         return self._descriptor
 
     def _of(self, name: str) -> Noted:
-        data = self._lines()
+        sorted_ones = self._once()
         newer = self._newer.get(name)
         if newer is None:
-            start, end = _place_of(name, data, self._start, self._end)
-            newer = self._newer[name] = _read(data[start : max(start, end - 1)])
+            try:
+                newer = _read(sorted_ones.line_of(name))
+            except Doubted:
+                newer = self._of_doubted(name)
+            self._newer[name] = newer
         return newer
 
-    def _lines(self) -> bytes:
-        """The sorted file as it was read; what else is noted is taken into memory the first time."""
-        if self._data is None:
-            unsorted, data = _bytes_of(self._path), _bytes_of(self._sorted)  # as written: the sorted ones come first
-            self._data = data
-            if heading := _sound_heading(data):
-                self._start, self._end, self._mark = heading
-            self._read_behind(data[self._end :])
+    def _of_doubted(self, name: str) -> Noted:
+        """The same, of lines that are damaged; or another program wrote them anew since, and they are as it did."""
+        self._sorted = SortedNotes(self._sorted_path)
+        try:
+            if self._sorted.is_sound:
+                return _read(self._sorted.line_of(name))
+        except Doubted:
+            pass
+        self._take_apart()
+        return self._newer.get(name, NOTHING)
+
+    def _once(self) -> SortedNotes:
+        """The sorted lines, to be looked up; what else is noted is taken into memory the first time."""
+        if self._sorted is None:
+            unsorted = _bytes_of(self._path)  # as written: the sorted ones come first
+            self._sorted = SortedNotes(self._sorted_path)
+            if not self._sorted.is_sound:
+                self._take_apart()
             self._read_behind(unsorted)
-            is_long = len(unsorted) > _LONGEST_UNSORTED or len(data) > self._end
+            self._is_read = True
+            is_long = len(unsorted) > _LONGEST_UNSORTED or not self._sorted.is_sound
             if self._writing and (is_long or (unsorted and not unsorted.endswith(b"\n"))):
-                self._write_anew(data)
-        return self._data
+                self._write_anew()
+        return self._sorted
+
+    def _lines(self) -> bytes:
+        """All the sorted lines."""
+        try:
+            return self._once().all()
+        except Doubted:
+            self._take_apart()
+            return self._once().all()
+
+    def _take_apart(self) -> None:
+        """Read each of the sorted lines by itself: a block of them is not as it was written.
+
+        What is in memory came from sound ones, or was noted later.
+        """
+        later, self._newer = self._newer, {}
+        self._sorted = SortedNotes(None)
+        try:
+            self._read_behind(self._sorted_path.read_bytes())
+        except OSError as error:
+            self._is_refused = not isinstance(error, FileNotFoundError)
+        self._newer |= later
+        if self._writing and self._is_read:
+            self._write_anew()
 
     def _read_behind(self, lines: bytes) -> None:
         lines = lines[: lines.rfind(b"\n") + 1]  # a power cut may have left half a line
+        found: dict[str, dict[str, Any]] = {}
         for name, what, *all_of_it in _LINE.findall(lines.decode("latin-1")):  # no line with another letter is one
+            now = found.setdefault(name, {})
             if not what:
                 size, digest, entries, known, changed = all_of_it
-                numbers = map(int, (entries, known, changed))
-                self._newer[name] = Noted(int(size), digest.removeprefix(_NO_DIGEST), *numbers)
-                continue
-            before = self._of(name)
-            if what.startswith("="):
-                now = before._replace(changed=int(what[1:]))
+                now.update(size=int(size), digest=digest.removeprefix(_NO_DIGEST))
+                now.update(entries=int(entries), known=int(known), changed=int(changed))
+            elif what.startswith("="):
+                now["changed"] = int(what[1:])
             elif len(what) == _DIGEST_LENGTH or what.startswith(_CHECK):
-                now = before._replace(digest=what)
+                now["digest"] = what
             elif what.startswith("*"):
-                now = before._replace(known=int(what[1:]))
+                now["known"] = int(what[1:])
             elif what.startswith("#"):
-                now = before._replace(entries=int(what[1:]))
+                now["entries"] = int(what[1:])
             else:
-                now = before._replace(size=int(what), digest="", entries=0)
-            self._newer[name] = now
+                now.update(size=int(what), digest="", entries=0)
+        for name, now in found.items():
+            before = NOTHING if len(now) == len(NOTHING) else self._of(name)
+            self._newer[name] = before._replace(**now)
 
-    def _write_anew(self, data: bytes) -> None:
+    def _write_anew(self) -> None:
         """Sort in what was noted since, without taking apart the lines it leaves as they are."""
-        pieces, at = list[bytes](), self._start
+        if self._is_refused:
+            return
+        before, kept_lines, at = self._lines(), list[bytes](), 0
         for name in sorted(name for name in self._newer if storage.SET_ASIDE not in name):
-            start, end = _place_of(name, data, at, self._end)
-            pieces += (data[at:start], _line(name, self._newer[name]))
+            start, end = _place_of(name, before, at, len(before))
+            kept_lines += (before[at:start], _line(name, self._newer[name]))
             at = end
-        pieces.append(data[at : self._end])
+        kept_lines.append(before[at:])
         kept = "".join(_old_lines(name, noted) for name, noted in self._newer.items() if storage.SET_ASIDE in name)
-        mark = self._mark or secrets.token_hex(4)
+        mark = self._once().mark or secrets.token_hex(4)
         with contextlib.suppress(NotSaved):
-            lines = b"".join(pieces)
-            heading = b"garboard notes 1 %d %b %08x\n" % (len(lines), mark.encode(), crc32(lines))
-            storage.write_whole(self._sorted, (heading, lines))
-            storage.write_whole(
-                self._path, (kept.encode(),)
-            )  # a power cut between: what is sorted in twice says the same
-            self._mark = mark
+            storage.write_whole(self._sorted_path, pieces(b"".join(kept_lines), mark))
+            # a power cut between: what is sorted in twice says the same
+            storage.write_whole(self._path, (kept.encode(),))
+            self._sorted = SortedNotes(self._sorted_path)
 
 
 def _bytes_of(path: Path) -> bytes:
@@ -315,17 +350,6 @@ def check_of(crc: int | None) -> str:
 def changed(found: os.stat_result) -> int:
     """The later of two times [ns]: one tells of a change on every system, the other also that a file was put back."""
     return max(found.st_mtime_ns, found.st_ctime_ns)
-
-
-def _sound_heading(data: bytes) -> tuple[int, int, str] | None:
-    """Where the sorted lines begin and end, and the mark; None where no heading says so, or they are others."""
-    heading = _HEADING.match(data)
-    end = heading.end() + int(heading[1]) if heading else 0
-    if heading is None or end > len(data):
-        return None
-    if b"%08x" % crc32(memoryview(data)[heading.end() : end]) != heading[3]:
-        return None
-    return heading.end(), end, heading[2].decode()
 
 
 def _place_of(name: str, lines: bytes, low: int, high: int) -> tuple[int, int]:
