@@ -65,7 +65,7 @@ MOST_UNFLUSHED = 200
 
 MOST_FLUSHED_AT_ONCE = 16
 _READ = os.O_RDONLY | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NOFOLLOW", 0)
-MOST_LISTED = 1000
+MOST_LISTED = 250
 """So many names are listed in less time than it takes to note them."""
 MOST_IN_MEMORY = 2000
 """Of so many hull files each is held in memory once it was read, and put back where it is taken from the disk."""
