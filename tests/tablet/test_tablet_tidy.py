@@ -108,6 +108,16 @@ def test_a_page_sets_its_words_once_and_draws_its_panels_once(d: Driver, monkeyp
     assert {times[id(one)] for one in (*words, *panels)} == {1}
 
 
+def test_no_frame_of_a_test_waits_for_its_time(d: Driver, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A frame that is waited for is 17 ms: most of what a touch then took, and no test looks at it."""
+    from kivy.clock import Clock
+
+    waited: list[float] = []
+    monkeypatch.setattr(Clock, "usleep", waited.append)
+    d.press("settings", "back")
+    assert waited == []
+
+
 def soon_after(d: Driver, left: list[weakref.ref[Any]]) -> None:
     """It is asked for, and comes once the press is through: on a busy machine that may take longer than the moment."""
     from garboard_tablet.ui.tidy import tidy_soon
