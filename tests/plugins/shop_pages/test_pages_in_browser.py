@@ -172,7 +172,9 @@ def test_the_board_is_walked_by_arrow_keys_and_fits_desk_tablet_and_phone(evenin
     assert max(page.evaluate(PAST_ITS_CELL.format(".heard"))) <= 0, "a long name is cut, never how long ago"
     assert max(page.evaluate(PAST_ITS_CELL.format(".open b"))) <= 0, "what is open is cut, never how much more is"
     page.set_viewport_size({"width": 1280, "height": 800})
-    page.evaluate("document.querySelectorAll('.what').forEach(one => { one.textContent = 'Labels: 6 of 7. '.repeat(6) })")
+    page.evaluate(
+        "document.querySelectorAll('.what').forEach(one => { one.textContent = 'Labels: 6 of 7. '.repeat(6) })"
+    )
     cut = "[...document.querySelectorAll('.what')].map(one => one.scrollWidth - one.clientWidth)"
     assert max(page.evaluate(cut)) <= 0, "96 letters of what is open are not cut"
     assert page.locator("th a").first.is_visible(), "its rows are sorted by their heads"
