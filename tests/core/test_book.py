@@ -54,7 +54,7 @@ from garboard.report.outline import HandOver, cautions, date_in_words
 from garboard.report.owner import card_sheets
 from garboard.report.photos import no_photo
 from garboard.report.press import BookRefused, NotTypeset, pressed
-from garboard.report.record import _signatures
+from garboard.report.record import _runs, _signatures
 from garboard.report.type_faces import FOLDER, breakable, held, printable
 from garboard.steps import COVER, YOUR_BOAT, Assessed, Block, Calculator, ReportSection
 from printed import Piece, page_texts, pieces_of
@@ -594,6 +594,28 @@ def test_many_sheets_of_cards_come_to_rest(view: JobView) -> None:
     fronts = [number for number, page in enumerate(pages, 1) if "Card 1" in page and "A B" in page]
     assert fronts
     assert all(number % 2 for number in fronts)
+
+
+def test_hundreds_of_references_and_units_in_one_text_are_set(view: JobView) -> None:
+    """A boat of 1600 circuits had 610 things in doubt, and a step referred to each: there was no book of it."""
+    module = ModuleType("many")
+
+    @hookimpl
+    def register_report_sections(register: Callable[[ReportSection], None]) -> None:
+        told: list[Block] = [f"See {card_of('Card 0')}. " * 600, "5 rev/min " * 600, Table("Card 0", ("A",), (("1",),))]
+        register(
+            ReportSection(key="many.cards", title="Helm", order=1, part=YOUR_BOAT, build=lambda view, assessed: told)
+        )
+
+    vars(module).update(register_report_sections=register_report_sections)
+    book = book_of(view, make_host((), entry_points=False, modules={"many": module}))
+    text = on_one_line(" ".join(page_texts(book)))
+    assert (text.count("See \u201cCard 0\u201d"), text.count("5 rev/min")) == (600, 600)
+
+
+def test_many_findings_that_follow_one_another_are_referred_to_by_the_first_and_the_last() -> None:
+    runs = [*_runs(f"3.{number}" for number in (*range(2, 30), 31, 32))]
+    assert [re.sub(r", page.*?(?=, to|$)", "", run) for run in runs] == ["3.2, to 3.29", "3.31", "3.32"]
 
 
 def test_a_book_that_does_not_come_to_rest_is_made_without_numbers_of_pages(

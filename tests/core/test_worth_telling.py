@@ -40,7 +40,7 @@ def told(here: Iterable[Entry], came: Iterable[Entry]) -> HullMerge:
 
 def told_of_everything(here: Iterable[Entry], came: Iterable[Entry]) -> HullMerge:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(merge, "worth_telling", lambda entries, _received: entries)
+        patch.setattr(merge, "worth_telling", lambda entries, _received, _places: entries)
         return told(here, came)
 
 

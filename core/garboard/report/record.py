@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from functools import partial
+from itertools import groupby
 from typing import Any
 
 import attrs
@@ -70,6 +71,8 @@ _LONGEST_WHOLE = 900
 _FOR_THE_OWNER = ("(from memory)", "(common practice)")
 """Some choices of settings are called so in entries of shops that chose them; an owner reads what such a rule is."""
 _OTHER_CHECKS = "Other checks"
+_AS_ONE_RUN = 9
+"""From so many findings on that follow one another, the first and the last are referred to."""
 
 
 @attrs.define
@@ -334,7 +337,7 @@ def _checks(
                 "title": step.title,
                 "state": step.state,
                 "rows": clause.rows(left, step.title),
-                "told": f"See {'; '.join(map(_with_page, sorted(told, key=_in_order)))}." if told else "",
+                "told": f"See {'; '.join(_runs(told))}." if told else "",
                 "notes": [*step.said, *map(as_printed, settings_in_words(map(_as_practice, step.found)))],
                 "photos": pictures,
             }
@@ -352,6 +355,14 @@ def _checks(
 def _in_order(number: str) -> list[int]:
     """The order of numbers such as "4.10" on paper."""
     return [int(part) for part in number.split(".")]
+
+
+def _runs(numbers: Iterable[str]) -> Iterator[str]:
+    """Findings by their numbers, each with its page; of many that follow one another the first and the last."""
+    of_run = enumerate(sorted(numbers, key=_in_order))
+    for _, pairs in groupby(of_run, key=lambda pair: (*_in_order(pair[1])[:-1], _in_order(pair[1])[-1] - pair[0])):
+        run = [_with_page(number) for _, number in pairs]
+        yield from run if len(run) < _AS_ONE_RUN else [f"{run[0]}, to {run[-1]}"]
 
 
 def _without_findings(steps: Sequence[StepOutline]) -> Iterator[Part]:
