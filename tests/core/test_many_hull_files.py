@@ -6,6 +6,7 @@ import contextlib
 import io
 import os
 import random
+import re
 import shutil
 import threading
 import time
@@ -21,6 +22,7 @@ from garboard.disk.hullfile import Holding, HullFolder, digest_of
 from garboard.disk.journal import Journal, file_name, read
 from garboard.disk.sizes import GONE, NOTHING, FileSizes, Noted
 
+_AS_OLDER_PROGRAMS_READ = re.compile(r"[A-Z0-9]+-[0-9a-f]{16}\.hull [0-9]+ ([0-9a-f]{64}|-) [0-9]+ [0-9]+ [0-9]+")
 HULLS = [f"ABC{number:05d}A526" for number in range(8)]
 ENTRIES = {hull: [entry_number(number, hull) for number in range(2)] for hull in HULLS}
 
@@ -233,7 +235,11 @@ def test_who_asks_while_others_save_is_told_no_less_than_was_saved_before(folder
 def noted_by(notes: FileSizes, names: list[str]) -> dict[str, Noted]:
     return {
         name: Noted(
-            notes.least(name), notes.digest(name), notes.count(name), notes.known(name), notes._of(name).changed
+            notes.least(name),
+            notes.digest(name) or notes.check(name),
+            notes.count(name),
+            notes.known(name),
+            notes._of(name).changed,
         )
         for name in names
     }
@@ -243,7 +249,11 @@ def noted_by(notes: FileSizes, names: list[str]) -> dict[str, Noted]:
 def test_what_was_noted_is_read_again_wherever_it_was_sorted_in(
     tmp_path: Path, seed: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Held against a table in memory; the folder is opened again at any time, for writing or not."""
+    """Held against a table in memory; the folder is opened again at any time, for writing or not.
+
+    Whatever stands among the sorted lines, older programs read as well: they pass over a line of another form, and told
+    nobody of a file that was cut off, or gone, whose line held a check.
+    """
     monkeypatch.setattr(sizes, "_LONGEST_UNSORTED", 300)
     chance = random.Random(seed)
     hulls = [file_name(f"ABC{number:05d}A526") for number in range(30)]
@@ -252,7 +262,10 @@ def test_what_was_noted_is_read_again_wherever_it_was_sorted_in(
     notes = FileSizes(tmp_path, writing=True)
     for turn in range(300):
         name, number = chance.choice(names), chance.randrange(1, 1000)
-        match chance.randrange(5):
+        match chance.randrange(6):
+            case 5:
+                true[name] = Noted(number, f"~{number:08x}", number, number, number)
+                notes.note_saved({name: true[name]})
             case 0:
                 notes.note({name: number}, {name: f"{number:064x}"}, {name: number})
                 true[name] = true[name]._replace(size=number, digest=f"{number:064x}", entries=number)
@@ -277,7 +290,9 @@ def test_what_was_noted_is_read_again_wherever_it_was_sorted_in(
                 assert notes.of_kept() == {name: true[name].size for name in names[30:] if true[name].size}
                 notes = FileSizes(tmp_path, writing=True)
     notes.close()
-    assert (tmp_path / sizes.SORTED).read_bytes().startswith(b"garboard notes 2 ")
+    heading, *lines = (tmp_path / sizes.SORTED).read_text().splitlines()
+    assert heading.startswith("garboard notes 2 ")
+    assert {line.split()[0] for line in lines if _AS_OLDER_PROGRAMS_READ.fullmatch(line)} == {*hulls}
 
 
 def test_damaged_notes_say_too_little_and_never_what_was_not_noted(

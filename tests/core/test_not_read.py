@@ -154,14 +154,17 @@ def test_no_book_is_made_of_one_boat_by_chance_or_of_half_a_boat(tmp_path: Path,
         assert [job.vessel.hull_number for job in jobs] == [HULL]
 
 
+JPEG = b"\xff\xd8\xff\xda\x00\x02 the helm\xff\xd9"
+
+
 @pytest.mark.parametrize("content", [None, b"spoilt"], ids=["not here", "damaged"])
 def test_an_export_names_the_photo_that_is_not_in_it(tmp_path: Path, content: bytes | None) -> None:
     folder, photo = _folder(tmp_path / "shop"), tmp_path / "helm.jpg"
-    photo.write_bytes(b"\xff\xd8\xff the helm")
+    photo.write_bytes(JPEG)
     assert _run("attach", folder, HULL, STEP, photo, "--by", "A. Hand").exit_code == 0
     whole = _run("export", folder, HULL, "-o", tmp_path / "whole")
     assert (whole.exit_code, whole.stderr) == (0, "")
-    kept = folder / "attachments" / hashlib.sha256(b"\xff\xd8\xff the helm").hexdigest()
+    kept = folder / "attachments" / hashlib.sha256(JPEG).hexdigest()
     kept.unlink() if content is None else kept.write_bytes(content)
     result = _run("export", folder, HULL, "-o", tmp_path / "out")
     assert result.exit_code == 1

@@ -117,12 +117,15 @@ def test_a_job_set_aside_stays_so_until_a_tablet_brings_something_or_a_manager_t
     )
 
 
-def test_what_was_written_before_and_comes_later_opens_a_job_too_in_whatever_order() -> None:
-    """The manager had not seen it. A program that reads it first, or last, says the same."""
+@pytest.mark.parametrize("kind", ["measure", "of a newer version"])
+def test_what_was_written_before_and_comes_later_opens_a_job_too_in_whatever_order(kind: str) -> None:
+    """The manager had not seen it. A program that reads it first, or last, says the same; so does one that does not
+    know what came.
+    """
     state, job, author = planned()
     entry = set_aside(author, state, (job,), "sold unrigged")
     other = replay("QQZ01234A626", (one for register in state.registers.values() for one in register.entries.values()))
-    late = measure(Author("tablet 2", "K. Lind"), other, job, "small.horn", "heard", True)
+    late = Author("tablet 2", "K. Lind").write(other, kind, ("small.horn", "heard", "", ""), True, job=job)
     for order in ((entry, late), (late, entry)):
         again = replay("QQZ01234A626", (one for at in state.registers.values() for one in at.entries.values()))
         for one in order:

@@ -52,6 +52,12 @@ def kivy_window() -> Any:
 
 
 @pytest.fixture
+def settled_soon(kivy_window: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The boats are looked through in the first frames, not half a second after: the test looks at nothing before."""
+    monkeypatch.setattr("garboard_tablet.app.SETTLE", 0.0)
+
+
+@pytest.fixture
 def drive(kivy_window: Any, tmp_path: Path) -> Iterator[Drive]:
     """Start the app on a folder with the invented plugin, or with a host of the test's own."""
     made = []

@@ -121,6 +121,7 @@ class Driver:
             if time.monotonic() > end:
                 raise AssertionError(f"not reached; the page shows: {self.words()}")
             self.step()
+            time.sleep(0.001)  # what is waited for happens in another thread
 
     def resize(self, width: float, height: float) -> None:
         self.window.size = (width, height)
@@ -284,6 +285,7 @@ def off_screen_window() -> Any:
     from kivy.clock import Clock
     from kivy.core.window import Window
 
+    Clock._max_fps = 0.0  # a test that imported Kivy before made a clock that keeps each frame waiting for its time
     _kivys_own.extend(Clock.get_events())
     Window.draw = Window.on_draw
     Window.on_draw = Window.on_flip = lambda: None

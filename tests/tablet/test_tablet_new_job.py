@@ -88,6 +88,7 @@ def test_the_list_does_not_say_none_before_the_boats_were_read(drive: Drive, tmp
     assert d.says("1 on this tablet")
 
 
+@pytest.mark.usefixtures("settled_soon")
 def test_an_empty_folder_says_none_once_it_was_looked_through(drive: Drive, tmp_path: Path) -> None:
     d = drive(tmp_path / "empty")
     d.wait(lambda: d.says("None on this tablet yet"))

@@ -288,6 +288,7 @@ def punch_texts(tablet: Tablet, job: str) -> list[str]:
     return [line.text for line in punch_lines(tablet, RIGHT, job)]
 
 
+@pytest.mark.usefixtures("settled_soon")
 def test_the_list_and_the_job_by_touch(drive: Drive, tmp_path: Path) -> None:
     """One row under one number; pressing it opens the boat; the wrong number's row leads to where the job went."""
     one_boat_in_two_folders(tmp_path)
@@ -309,6 +310,7 @@ def faults_in_every_size(d: Driver) -> list[str]:
     return found
 
 
+@pytest.mark.usefixtures("settled_soon")
 def test_two_numbers_and_a_moved_jobs_way_have_room(drive: Drive, tmp_path: Path) -> None:
     """The longest lines of the list, and the page a moved job left behind."""
     one_boat_in_two_folders(tmp_path)
@@ -324,6 +326,7 @@ def test_two_numbers_and_a_moved_jobs_way_have_room(drive: Drive, tmp_path: Path
     assert faults_in_every_size(d) == []
 
 
+@pytest.mark.usefixtures("settled_soon")
 def test_a_moved_jobs_old_number_leads_to_the_right_boat_by_touch(drive: Drive, tmp_path: Path) -> None:
     """Nobody is left before an empty page."""
     for name, entries in zip(("kim", "robin"), moved(tmp_path), strict=True):

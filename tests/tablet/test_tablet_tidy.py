@@ -170,6 +170,16 @@ def test_python_looks_for_nothing_while_a_page_is_made(d: Driver) -> None:
     assert looked == []
 
 
+def test_no_frame_of_a_test_waits_for_its_time(d: Driver, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A frame that is waited for is 17 ms: most of what a touch then took, and no test looks at it."""
+    from kivy.clock import Clock
+
+    waited: list[float] = []
+    monkeypatch.setattr(Clock, "usleep", waited.append)
+    d.press("settings", "back")
+    assert waited == []
+
+
 def soon_after(d: Driver, left: list[weakref.ref[Any]]) -> None:
     """It is asked for, and comes once the press is through: on a busy machine that may take longer than the moment."""
     from garboard_tablet.ui.tidy import tidy_soon

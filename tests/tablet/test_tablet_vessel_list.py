@@ -11,7 +11,8 @@ from garboard.report.outline import hand_over as hand_over_of
 from garboard.report.outline import punch_list
 from garboard_tablet.models.pages import asked
 from garboard_tablet.models.session import Route
-from garboard_tablet.models.vessels import HANDED_OVER, when_opened
+from garboard_tablet.models.tablet import HANDED_OVER
+from garboard_tablet.models.vessels import when_opened
 from tablet.driver import Drive, Driver, new_job
 
 NUMBERS = ("XYZAB123F526", "XYZAB124F526", "XYZAB125F526")

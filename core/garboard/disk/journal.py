@@ -215,6 +215,7 @@ class Journal:
             with contextlib.suppress(OSError):
                 os.ftruncate(self._descriptor, self._size_flushed)
         self._size = self._size_flushed
+        self._crc = None
         self._is_stale = True
         self.close()
 

@@ -4,7 +4,7 @@ Every line of a hull file proves itself, so one that lost its last lines looks s
 noted after the file was flushed and is not flushed itself. After a power cut the note says too little, never too much.
 
 In place of a digest a CRC-32 of the file's bytes may stand, `~` and 8 hexadecimal characters. It tells that a file
-begins with what it held, not what another holds.
+begins with what it held, not what another holds. It stands in a line of its own, never among the sorted ones.
 
 A file whose time of change is the one noted is as this program left it: it need not be opened to learn which hull it
 belongs to. Whatever changed, was copied or put back since has another time, and is opened.
@@ -41,7 +41,7 @@ _NAME = r"[A-Z0-9]+-[0-9a-f]{16}\.hull(?:\.damaged-[0-9]{1,9})?"
 _LINE = re.compile(
     rf"^({_NAME}) (?:"
     r"([0-9]{1,15}|[0-9a-f]{64}|~[0-9a-f]{8}|[#*][0-9]{1,9}|=[0-9]{1,20})"
-    r"|([0-9]{1,15}) ([0-9a-f]{64}|~[0-9a-f]{8}|-) ([0-9]{1,9}) ([0-9]{1,9}) ([0-9]{1,20}))$",
+    r"|([0-9]{1,15}) ([0-9a-f]{64}|-) ([0-9]{1,9}) ([0-9]{1,9}) ([0-9]{1,20}))$",
     re.MULTILINE,
 )
 """A length in one line; in others digest and number of the entries, time of change, and how many ids were noted
@@ -327,7 +327,7 @@ class FileSizes:
             kept_lines += (before[at:start], _line(name, self._newer[name]))
             at = end
         kept_lines.append(before[at:])
-        kept = "".join(_old_lines(name, noted) for name, noted in self._newer.items() if storage.SET_ASIDE in name)
+        kept = "".join(_unsorted_lines(name, noted) for name, noted in self._newer.items())
         mark = self._once().mark or secrets.token_hex(4)
         with contextlib.suppress(NotSaved):
             storage.write_whole(self._sorted_path, pieces(b"".join(kept_lines), mark))
@@ -379,8 +379,20 @@ def _read(line: bytes) -> Noted:
 
 
 def _line(name: str, noted: Noted) -> bytes:
+    if noted == NOTHING:
+        return b""
     size, digest, entries, known, changed = noted
-    return f"{name} {size} {digest or _NO_DIGEST} {entries} {known} {changed}\n".encode() if noted != NOTHING else b""
+    held = _NO_DIGEST if not digest or digest.startswith(_CHECK) else digest
+    return f"{name} {size} {held} {entries} {known} {changed}\n".encode()
+
+
+def _unsorted_lines(name: str, noted: Noted) -> str:
+    """What of it stays beside the sorted lines: all of what is no hull file; and a check, which older programs do not
+    know. They would pass over the whole of a line that holds one, and miss nothing of its file.
+    """
+    if storage.SET_ASIDE in name:
+        return _old_lines(name, noted)
+    return f"{name} {noted.digest}\n" if noted.digest.startswith(_CHECK) else ""
 
 
 def _old_lines(name: str, noted: Noted) -> str:

@@ -21,6 +21,8 @@ from pathlib import Path
 from typing import BinaryIO
 from zlib import crc32
 
+from garboard.faults import GarboardError
+
 BLOCK = 1 << 13
 """Of each block the length, but for what its last line has more [bytes]."""
 
@@ -29,7 +31,7 @@ _INDEX_LINE = re.compile(rb"[^ \n]+ ([0-9]{1,15}) ([0-9a-f]{8})")
 _LONGEST_HEADING = 100
 
 
-class Doubted(Exception):
+class Doubted(GarboardError):
     """A block is not as it was written: damaged, or of a file that was written anew since the index was read."""
 
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Collection, Iterable, Mapping
 from datetime import date
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
@@ -129,11 +130,13 @@ def taken_up(author: Author, state: HullState, jobs: Iterable[str], reason: str 
 
 def _seen_now(state: HullState, jobs: Collection[str]) -> dict[str, Any]:
     """What came from tablets of some jobs: how many entries, and a digest of their ids. What a manager writes at the
-    shop, and that a book was issued, is no work."""
+    shop, and that a book was issued, is no work. What this program does not know may be work, and counts as it will
+    where it is known.
+    """
+    known = (entry for register in state.registers.values() for entry in register.entries.values())
     ids = sorted(
         entry.id
-        for register in state.registers.values()
-        for entry in register.entries.values()
+        for entry in chain(known, state.unknown.values())
         if entry.job in jobs and entry.tablet not in THE_SHOP_ITSELF
     )
     return {"entries": len(ids), "digest": hashlib.sha256("".join(ids).encode()).hexdigest()[:32]}

@@ -18,8 +18,7 @@ from garboard.disk.clock import wall_milliseconds
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.photo_words import BEGINNING
-from garboard.disk.storage import NotSaved
-from garboard.faults import InputError, in_number, in_words
+from garboard.faults import GarboardError, InputError, in_number, in_words
 from garboard.findings import Verdict, rounded
 from garboard.history.authority import AT_THE_DESK
 from garboard.history.handed_in import handed_in, put_away
@@ -123,11 +122,11 @@ class ShopDesk:
 
     def take_handed_in(self) -> None:
         """Keep what commands handed in, because this server has the folder open. What cannot be taken is put away; what
-        a full disk does not let be kept waits, and holds up nothing else."""
+        cannot be kept, on a full disk or in a newer version's file, waits and holds up nothing else."""
         for path, found in handed_in(self.folder.parent) if self.folder is not None else ():
             try:
                 self._take(path, found)
-            except (NotSaved, OSError) as failure:
+            except (GarboardError, OSError) as failure:
                 log.warning("what a command handed in waits on: %s", in_words(failure))
 
     def _take(self, path: Path, found: Entry | InputError) -> None:

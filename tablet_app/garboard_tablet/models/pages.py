@@ -23,8 +23,7 @@ from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask, asks_of_step, pieces, row_name, shown, shown_of
 from garboard_tablet.models.drafts import NOT_SAVED, drafts, drafts_in_step
 from garboard_tablet.models.session import Route
-from garboard_tablet.models.tablet import FAILS, Tablet
-from garboard_tablet.models.vessels import HANDED_OVER, SET_ASIDE
+from garboard_tablet.models.tablet import FAILS, HANDED_OVER, SET_ASIDE, Tablet
 
 # A job
 

@@ -41,6 +41,9 @@ if TYPE_CHECKING:  # each loaded in the method that needs it: the app's first fr
 
 STARTED = "under way"
 NOT_ALL_HERE = "Not all is here: see Vessels"
+HANDED_OVER, SET_ASIDE = "handed over", "set aside"
+CLOSED = (HANDED_OVER, SET_ASIDE)
+"""What a job is called of which nothing is to do."""
 FAILS = ("check fails", "checks fail")
 """Of one, and of several; see `in_number`."""
 MOST_BOATS = 4

@@ -21,7 +21,7 @@ from garboard.faults import InputError, in_number
 from garboard.report.handed_over import handed_over_in_words
 from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
-from garboard_tablet.models.tablet import FAILS, NOT_NAMED, Tablet
+from garboard_tablet.models.tablet import CLOSED, FAILS, HANDED_OVER, NOT_NAMED, Tablet
 
 if TYPE_CHECKING:
     from garboard.disk.entries import Entry
@@ -32,8 +32,6 @@ LINES, ASHORE = "vessels", "ashore"
 """Its tables: a line for each boat, and for each hull what was last known to be at the shop."""
 _FORMER_LINES, _FORMER_ASHORE = "summaries.json", "ashore.json"
 
-HANDED_OVER, SET_ASIDE = "handed over", "set aside"
-CLOSED = (HANDED_OVER, SET_ASIDE)
 MOST_PEOPLE, LONGEST_NAME = 17, 40
 """So many people are offered to choose from; a name of more characters is typed."""
 

@@ -14,8 +14,8 @@ from garboard.verdict import Verdict
 from garboard_tablet.language import phrase
 from garboard_tablet.models.keys import ENTER, ERASE
 from garboard_tablet.models.session import HOME, Route
-from garboard_tablet.models.tablet import FAILS
-from garboard_tablet.models.vessels import CLOSED, HANDED_OVER, SET_ASIDE, HullCheck, VesselLine, check_hull, whose
+from garboard_tablet.models.tablet import CLOSED, FAILS, HANDED_OVER, SET_ASIDE
+from garboard_tablet.models.vessels import HullCheck, VesselLine, check_hull, whose
 from garboard_tablet.ui.boat_row import BoatRow
 from garboard_tablet.ui.inputs import LetterPad, Typed, WordsBox
 from garboard_tablet.ui.shell import Maker, Page

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import hashlib
 import shutil
+from collections.abc import Callable
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,7 @@ from garboard.disk.clock import Stamp
 from garboard.disk.entries import make_entry
 from garboard.disk.hullfile import HULLS_FOLDER, CheckedEntries, HullFolder
 from garboard.disk.journal import file_name
-from garboard.disk.storage import NotSaved
+from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.history import handed_in
 from garboard.history.authoring import Author, measure
 from garboard.history.handed_in import FOLDER
@@ -148,8 +149,11 @@ def test_a_book_by_command_is_kept_by_the_shop_that_has_its_folder_open(
         words = ["book", str(folder), "--hull", SALTGRASS, "--by", "M. Office", "-o", str(out)]
         return CliRunner().invoke(program, words)
 
-    def full(*_: object) -> None:
-        raise NotSaved("the disk is full")
+    def raising(failure: Exception) -> Callable[..., None]:
+        def put(*_: object) -> None:
+            raise failure
+
+        return put
 
     def issued() -> list[str]:
         return [one.sha256 for one in issued_books(open_boat(pages.store, SALTGRASS)[0])]
@@ -162,10 +166,11 @@ def test_a_book_by_command_is_kept_by_the_shop_that_has_its_folder_open(
     odd.write_bytes(b"{}")
     (lies.with_name("first.refused") / "in the way").mkdir(parents=True)
     lies.with_name("first.entry").write_bytes(b"{}")
-    with monkeypatch.context() as patch:
-        patch.setattr(pages.store, "put_if_absent", full)
-        desk.take_handed_in()
-    assert lies.exists(), "a full disk keeps it waiting, and the board is made ready all the same"
+    for failure in (NotSaved("the disk is full"), NewerFormat("the boat's file is of a newer version")):
+        with monkeypatch.context() as patch:
+            patch.setattr(pages.store, "put_if_absent", raising(failure))
+            desk.take_handed_in()
+        assert lies.exists(), "it waits, and the board is made ready all the same"
     shutil.rmtree(lies.with_name("first.refused"))
     lies.with_name("first.entry").unlink()
     desk.take_handed_in()

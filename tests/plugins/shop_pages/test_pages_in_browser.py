@@ -6,17 +6,17 @@ The accessibility rules are those of axe-core, run inside the page; W3C WCAG 2.2
 from __future__ import annotations
 
 import shutil
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import attrs
 import pytest
+from click.testing import CliRunner
 
 from campaigns.sync_campaign import Server
 from examples import anew
+from garboard.commands.cli import program
 from garboard.demo.demo_day import make_day
 from garboard.demo.samples_folder import sample_job_files
 from garboard.disk.hullfile import HullFolder
@@ -87,10 +87,10 @@ class Evening:
 
 
 def bring_ashore(folder: Path, code: str = "", name: str = "") -> None:
-    """A tablet's own process brings its folder ashore."""
+    """The command brings a tablet's folder ashore, over the network to the server's process."""
     pairing = ["--pair", code, "--name", name] if code else []
-    command = [sys.executable, "-m", "garboard", "ashore", "--folder", str(folder), *pairing]
-    subprocess.run(command, check=True, capture_output=True, text=True)
+    done = CliRunner().invoke(program, ["ashore", "--folder", str(folder), *pairing])
+    assert done.exit_code == 0, done.output
 
 
 @pytest.fixture(scope="module")
