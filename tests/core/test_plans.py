@@ -167,6 +167,10 @@ def test_a_job_is_set_aside_by_command_and_taken_up_again(tmp_path: Path) -> Non
     assert "  Set aside by M. Office: sold unrigged.\n" in shown()
     assert (found := now()) is not None
     assert found.holds
+    before = now()
+    assert run("--reason", "again") == f"job {job} was set aside before by M. Office. Nothing was changed\n"
+    assert now() == before
     assert run("--reason", "bought back", "--undo") == f"job {job} is open again\n"
+    assert run("--reason", "bought back", "--undo") == f"job {job} was not set aside. Nothing was changed\n"
     assert now() is None
     assert "et aside" not in shown()
