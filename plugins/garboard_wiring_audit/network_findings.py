@@ -429,8 +429,8 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             verdict=verdict,
             about=about(bus),
             of=bus.name,
-            sentence=f"{rounded(worst.value, 2)} V measured at the worst device, "
-            f"{rounded(drop.value, 2)} V below the power tee, "
+            sentence=f"{rounded_beside(worst.value, [least], 2)} V measured at the worst device, "
+            f"{rounded_beside(drop.value, [limit], 2)} V below the power tee, "
             f"{limit:g} V allowed.{advice}",
             numbers=(
                 Number.of("worst device", worst, 2),

@@ -194,6 +194,7 @@ def test_the_shop_chooses_the_allowed_drop(allowed: str, verdict: Verdict) -> No
         ({"worst_voltage": "11.10 V"}, ADVISE, "Too close to tell"),
         ({"worst_voltage": "10.90 V"}, FAIL, "Feed the backbone in its middle"),
         ({"tee_voltage": "9.50 V", "worst_voltage": "8.90 V"}, ADVISE, "below 9 V"),
+        ({"tee_voltage": "9.50 V", "worst_voltage": "8.996 V"}, ADVISE, "8.996 V measured at the worst device"),
         ({"worst_voltage": "12.90 V"}, LACKING, "reads above the power tee"),
         ({"worst_voltage": "12.62 V"}, PASS, ""),
         (
