@@ -148,10 +148,10 @@ class HullFile:
         return tuple([views[name] for name in stored])
 
     def digest(self) -> str:
-        """The digest of the entries held."""
+        """The digest of the entries held, also of those that the journal found in the file beside what we put there."""
+        if len(self._sorted) != len(self.journal.entries):
+            self._sorted, self._digest = [*self.journal.entries], ""
         if not self._digest:
-            if len(self._sorted) != len(self.journal.entries):
-                self._sorted = [*self.journal.entries]
             self._sorted.sort()
             self._digest = _digest_of_sorted(self._sorted)
         return self._digest
