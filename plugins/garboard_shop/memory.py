@@ -30,7 +30,7 @@ from garboard_shop.job_rows import JobRow, Past, as_plain, of_plain, pasts_in
 if TYPE_CHECKING:
     from garboard_shop.pages.summaries import BoatSummary, JobSummary
 
-MADE_AS = 7
+MADE_AS = 8
 """Another number with each change of what a row says: rows made as another are made again."""
 
 WINDOW_CODES = "prop_check.window."
@@ -85,14 +85,16 @@ def row_of(summary: BoatSummary) -> Row:
     """The row of a boat under the first of its numbers: a boat with several has one row. Those of its jobs are
     `job_rows.job_rows`, which need what the shop knew before.
 
-    What it finally turned is of the job opened last in which it was run: an earlier one had other runs.
+    What it finally turned is of the job opened last in which it was run: an earlier one had other runs. What numbers
+    count is of the jobs that are not set aside.
     """
     found = [one.finding for job in summary.jobs for one in job.assessed]
     in_order = sorted(summary.jobs, key=lambda job: job.view.job.opened)
     last = next((job for job in reversed(in_order) if _windows(job)), None)
     windows = _windows(last) if last else []
     vessel = summary.boat.vessel()
-    score = Counter(one.code for one in found if not one.doubted)
+    counted = [job.assessed for job in in_order if not job.is_set_aside]
+    score = Counter(one.finding.code for assessed in counted for one in assessed if not one.finding.doubted)
     return attrs.evolve(
         of_vessel(min(summary.boat.state.hull_keys), vessel),
         engine_speed=_mean(_engine_speeds(windows)),
@@ -104,7 +106,7 @@ def row_of(summary: BoatSummary) -> Row:
         codes=tuple(sorted({one.code for one in found if one.verdict in (Verdict.FAIL, Verdict.ADVISE)})),
         forecasts=score[HELD] + score[MISSED],
         held=score[HELD],
-        seen=tuple(_seen([job.assessed for job in in_order])),
+        seen=tuple(_seen(counted)),
     )
 
 

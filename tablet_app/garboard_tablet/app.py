@@ -118,7 +118,7 @@ class GarboardApp(App):
         self.findings = Assessor(tablet, self.background, self._findings_changed)
         self.ends = StepEnds(tablet)
         tablet.passed_over = lambda _plugin: later(self._plugin_passed_over)
-        self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed, self._judge_for_list)
+        self.watch = VesselWatch(self.vessels, self.background, self._vessels_changed, self.findings.ask)
         self.shop = ShopWorker(tablet, self.background, self._came_ashore)
         self.live = LiveSource(tablet, simulated=demo)
         self.files = files or files_of_this_machine(later)
@@ -228,12 +228,6 @@ class GarboardApp(App):
         page = self.screen.page
         if page is not None and (page.route.hull, page.route.job, page.route.step) == key:
             page.refill()
-
-    def _judge_for_list(self, route: Route) -> None:
-        if self.findings.known(route) is None:
-            self.findings.soon(route)
-        else:
-            self._findings_changed((route.hull, route.job, ""))
 
     def _plugin_passed_over(self) -> None:
         """A plugin does not come back: the rest goes on without it, and its findings say so."""

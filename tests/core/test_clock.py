@@ -14,6 +14,7 @@ from garboard.disk.clock import (
     HybridClock,
     Stamp,
     after,
+    latest_here,
     order_key,
     wall_text,
 )
@@ -113,3 +114,10 @@ def test_an_entry_that_replaces_nothing_keeps_its_stamp(own: Stamp) -> None:
 def test_wall_time_carries_its_offset() -> None:
     """Wall time can be placed on the globe."""
     assert datetime.fromisoformat(wall_text()).tzinfo is not None
+
+
+def test_the_latest_time_is_told_across_offsets() -> None:
+    """Noon at four hours behind UTC is the latest of these, although the text of two others sorts after it."""
+    times = ["2026-05-14T15:49:00+00:00", "2026-05-14T12:00:00-04:00", "2026-05-14T17:30:00+02:00", "noon"]
+    here = datetime.fromisoformat(times[1]).astimezone()
+    assert latest_here(times) == latest_here(reversed(times)) == f"{here:%Y-%m-%d %H:%M}"

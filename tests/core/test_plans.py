@@ -159,8 +159,18 @@ def test_a_job_is_set_aside_by_command_and_taken_up_again(tmp_path: Path) -> Non
         with HullFolder(tmp_path / "shop", read_only=True) as hulls:
             return set_aside_of(replay("QQZ01234A626", hulls.entries("QQZ01234A626")), (job,))
 
+    def shown() -> str:
+        return CliRunner().invoke(program, ["show", str(tmp_path / "shop"), "QQZ01234A626"]).output
+
+    assert "et aside" not in shown()
     assert run("--reason", "sold unrigged") == f"job {job} is set aside\n"
+    assert "  Set aside by M. Office: sold unrigged.\n" in shown()
     assert (found := now()) is not None
     assert found.holds
+    before = now()
+    assert run("--reason", "again") == f"job {job} was set aside before by M. Office. Nothing was changed\n"
+    assert now() == before
     assert run("--reason", "bought back", "--undo") == f"job {job} is open again\n"
+    assert run("--reason", "bought back", "--undo") == f"job {job} was not set aside. Nothing was changed\n"
     assert now() is None
+    assert "et aside" not in shown()

@@ -18,7 +18,7 @@ from garboard.history.registers import register_of
 from garboard.history.replay import replay
 from garboard.history.worth_telling import worth_telling
 from garboard.hull_number import KnownNumbers
-from histories import DAY, HULL, JOBS, Tablet, tablet, union
+from histories import DAY, HULL, JOBS, Tablet, tablet, union, with_other_clocks
 
 seeds = st.integers(0, 2**32)
 
@@ -151,3 +151,13 @@ def test_a_signature_taken_back_by_a_clock_that_ran_behind_opens_no_job() -> Non
     entries.append(behind.write(retract(behind.author, behind.state, register_of(taken_back), "not he")))
     entries += [*typed(other, "z", job=late), *typed(other, "z", job=early)]
     assert told((), entries) == told_of_everything((), entries)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_signature_stale_before_and_signed_again_is_told_by_no_clock(seed: int) -> None:
+    """Of three in a row the second came last. A clock chose which of the others stood for them: it was told, or not."""
+    signer, other = tablet("a"), tablet("b")
+    three = [signed(signer) for _ in range(3)]
+    entries = with_other_clocks({one.id: one for one in (*three, *typed(other, "u"))}, random.Random(seed))
+    late = entries[three[1].id]
+    assert told([one for one in entries.values() if one is not late], [late]).stale == ()

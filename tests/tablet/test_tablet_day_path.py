@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from garboard.steps import Phase, Step
@@ -75,3 +77,27 @@ def test_steps_in_order_are_shown_by_a_press(drive: Drive) -> None:
     assert not any(d.has(f"step {step.key}") for step in done)
     d.press("in order")
     assert all(d.has(f"step {step.key}") for step in done)
+
+
+@pytest.mark.parametrize("count", [3, 42, 613])
+@pytest.mark.parametrize("size", [(240, 220), (240, 113), (460, 113)])
+def test_the_worst_of_a_closed_phase_covers_its_count_of_steps_in_no_size(
+    kivy_window: Any, size: tuple[int, int], count: int
+) -> None:
+    """Of a boat with hundreds of circuits the mark lay over "26 of 26"."""
+    from garboard_tablet.ui.day_path import Band, ClosedPhase
+    from garboard_tablet.ui.theme import dp
+    from garboard_tablet.ui.widgets import MarkShape, Txt, verdict_marks
+
+    worst = (verdict_marks[Verdict.ADVISE], f"{count} advise")
+    closed = ClosedPhase(Band(title="Alongside", share="26 of 26", worst=worst, marks=(worst[0],) * 26))
+    closed.size = dp(size[0]), dp(size[1])
+    share, told = (
+        next(one for one in closed.children if getattr(one, "text", "") == text) for text in ("26 of 26", worst[1])
+    )
+    assert isinstance(share, Txt)
+    shape = max((one for one in closed.children if isinstance(one, MarkShape)), key=lambda one: one.height)
+    assert shape.x >= share.right or told.top <= share.y + 1
+    assert told.y >= closed.y
+    assert told.right <= closed.right
+    assert all(dot.top <= told.y + 1 for dot in closed.children if isinstance(dot, MarkShape) and dot is not shape)

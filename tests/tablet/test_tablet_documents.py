@@ -143,13 +143,9 @@ def test_what_the_program_before_documents_wrote_is_taken_over_once(tmp_path: Pa
         written["session.json"]["way"]
     )
     assert tablet.session.typed == written["session.json"]["typed"]
-    counted = {"fails": 0, "left": 0, "open": 1, "people": [], "failing": {}}  # newer than that program
-    counted |= {
-        "day": "",
-        "next_step": "",
-        "stamp": "",
-        "plugins": "",
-    }  # so is what is next: each line is worked out anew
+    # Newer than that program. So is what is next: each line is worked out anew.
+    counted = {"fails": 0, "left": 0, "undone": 0, "open": 1, "people": [], "failing": {}}
+    counted |= {"day": "", "next_step": "", "stamp": "", "plugins": ""}
     assert json.loads(json.dumps([attrs.asdict(line) for line in vessel_list.lines.values()])) == [
         line | counted for line in written["summaries.json"]
     ]

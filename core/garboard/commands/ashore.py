@@ -222,7 +222,8 @@ def readable_report(report: SyncReport, told: Callable[[Iterable[str]], str] = "
         f"{in_number(sum(report.here.values()), 'entry', 'entries')} here, {sum(report.there.values())} at the shop"
     )
     alike = ": the shop holds all the others" if report.not_taken else ": both sides hold the same"
-    same = alike if report.equal else ": NOT the same yet, bring ashore again"
+    first = "see to what was refused above, then " if report.refused else ""
+    same = alike if report.equal else f": NOT the same yet, {first}bring ashore again"
     if report.not_read and not report.differing:
         same = ": the same of what could be read; make the rest readable, then bring ashore again"
     if report.lost and report.equal:

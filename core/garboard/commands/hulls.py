@@ -313,6 +313,8 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
     for part in state.parts(job):
         (said,) = state.current(RegisterKey("move", part, JOINING))
         yield f"  with job {part}, joined into it by {said.by}"
+    if (aside := plans.set_aside_of(state, (job, *state.parts(job)))) is not None:
+        yield f"  {aside.in_words}"
     registers = {key: home for home, key in boat.registers(job) if key.kind == "field" or key.job == job}
     for key, home in sorted(registers.items(), key=lambda one: one[0]):
         if home.current(key) and (key.kind in ("field", "measure") or home.disagrees(key)):
@@ -570,13 +572,19 @@ def set_job_aside(folder: Path, hull: str, job: str, undo: bool, by: str, reason
     with writing_in(folder, hull, job) as (hulls, boat, job):
         home = boat.state_of(job)
         jobs, author = (job, *home.parts(job)), author_of(hulls, home, tablet, by)
-        if undo:
+        before = plans.set_aside_of(home, jobs)
+        said = f"is {'open again' if undo else 'set aside'}"
+        if undo and before is None:
+            said = "was not set aside. Nothing was changed"
+        elif undo:
             save_all(hulls, plans.taken_up(author, home, jobs, reason))
+        elif before is not None and before.holds:
+            said = f"was set aside before by {before.by}. Nothing was changed"
         elif is_handed_over(boat.view(job)):
             raise InputError("set-aside", [Fault("job", "one that is not handed over", f"{job}, which is")])
         else:
             save_all(hulls, [plans.set_aside(author, home, jobs, reason)])
-    click.echo(f"job {job} is {'open again' if undo else 'set aside'}")
+    click.echo(f"job {job} {said}")
 
 
 @click.command("import")

@@ -8,6 +8,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
+from itertools import filterfalse
 from typing import NamedTuple
 
 from garboard.units import day_in_words
@@ -72,6 +73,21 @@ def is_beyond_reason(at: str) -> bool:
     except ValueError:
         return True
     return not EARLIEST_YEAR <= year <= datetime.now().year + FURTHEST_YEARS_AHEAD
+
+
+def latest_here(times: Iterable[str]) -> str:
+    """The latest of wall times, as this machine's clock would say it, to the minute; "" where none has reason.
+
+    >>> latest_here(["noon", "9999-01-01T00:00:00+00:00"])
+    ''
+    """
+    by_offset: dict[str, list[str]] = {}
+    for at in times:
+        by_offset.setdefault(at[-6:] if at[-6:-5] in ("+", "-") else "", []).append(at)
+    # within one offset the text decides, so that only the latest of each is read
+    latest = (next(filterfalse(is_beyond_reason, sorted(of_one, reverse=True)), "") for of_one in by_offset.values())
+    moments = [datetime.fromisoformat(at).astimezone() for at in latest if at]
+    return f"{max(moments):%Y-%m-%d %H:%M}" if moments else ""
 
 
 def is_ahead(at: str) -> bool:

@@ -19,7 +19,8 @@ from garboard.faults import in_words, refusal
 from garboard.history.boat import replay_with_aliases
 from garboard.history.registers import RegisterKey, name_of
 from garboard.history.replay import HullState, replay
-from garboard.history.worth_telling import Places, worth_telling
+from garboard.history.signature_scope import Staleness
+from garboard.history.worth_telling import Places, named_by, worth_telling
 from garboard.hull_number import KnownNumbers
 
 _FILE = b'"file":"'
@@ -333,7 +334,7 @@ def judge(
         return [view(name, raw) for name, raw in now(key).items() if name not in received.get(key, {})]
 
     state = replay_with_aliases(before, hull)
-    disagreeing_before, stale_before = _disagreements(state), _stale(state).keys()
+    disagreeing_before, stale_before = _disagreements(state), [one.sign_off for _, one in _stale(state)]
     new = [
         view(name, raw) for key in state.hull_keys for name, raw in now(key).items() if name in received.get(key, {})
     ]
@@ -341,12 +342,15 @@ def judge(
         state = replay_with_aliases(lambda key: [view(name, raw) for name, raw in now(key).items()], hull)
     for entry in new:
         state.add(entry)
+    was_stale = {_signed(state, one) for one in stale_before}
     return HullMerge(
         hull=hull,
         received=len(received[hull]),
         existing=existing,
         disagreeing=tuple(sorted(_disagreements(state) - disagreeing_before)),
-        stale=tuple(stale for sign_off, stale in _stale(state).items() if sign_off not in stale_before),
+        stale=tuple(
+            _in_words(state, job, one) for job, one in _stale(state) if _signed(state, one.sign_off) not in was_stale
+        ),
         look_alikes=tuple(other for other in known.look_alikes(hull) if other not in state.hull_keys),
         also=tuple(sorted(state.hull_keys - {hull})),
     )
@@ -374,16 +378,20 @@ def _disagreements(state: HullState) -> set[RegisterKey]:
     return {key for key in state.registers if state.disagrees(key)}
 
 
-def _stale(state: HullState) -> dict[str, tuple[str, tuple[str, ...]]]:
-    """By a stale sign-off's id: who signed what, and the names of what it does not cover."""
-    return {
-        staleness.sign_off.id: (
-            f"{' '.join(staleness.sign_off.subject)}, job {job}",
-            tuple(sorted(map(name_of, {state.register_of(entry) for entry in staleness.not_covered}))),
-        )
-        for job in state.jobs
-        for staleness in state.stale(job)
-    }
+def _stale(state: HullState) -> list[tuple[str, Staleness]]:
+    """Stale sign-offs, each with its job."""
+    return [(job, one) for job in state.jobs for one in state.stale(job)]
+
+
+def _signed(state: HullState, sign_off: Entry) -> tuple[RegisterKey, frozenset[str]]:
+    """Who signed, and for which entries. Of two sign-offs that say the same a clock chooses the one that is shown."""
+    return state.register_of(sign_off), named_by(sign_off)
+
+
+def _in_words(state: HullState, job: str, stale: Staleness) -> tuple[str, tuple[str, ...]]:
+    """Who signed what, and the names of what it does not cover."""
+    names = sorted(map(name_of, {state.register_of(entry) for entry in stale.not_covered}))
+    return f"{' '.join(stale.sign_off.subject)}, job {job}", tuple(names)
 
 
 @attrs.define

@@ -139,7 +139,7 @@ class _Covered:
         by_job: dict[bytes, list[frozenset[str]]] = {}
         for one in signatures:
             if (register_of(one), one.id) not in again:
-                by_job.setdefault(canonical_bytes(one.job), []).append(_named_by(one))
+                by_job.setdefault(canonical_bytes(one.job), []).append(named_by(one))
         return cls(by_job, [named for signed in by_job.values() for named in signed])
 
     def misses(self, place: _Place, ids: Collection[str]) -> bool:
@@ -151,7 +151,8 @@ class _Covered:
         return kind not in _ALIKE_BY_VALUE or any(named.isdisjoint(ids) for named in signed)
 
 
-def _named_by(signature: Entry) -> frozenset[str]:
+def named_by(signature: Entry) -> frozenset[str]:
+    """Ids of the entries a sign-off names."""
     covers = member(signature.value, "covers")
     return frozenset(map(str, covers)) if isinstance(covers, list) else frozenset()
 

@@ -13,7 +13,7 @@ import attrs
 from markupsafe import Markup, escape
 
 from garboard.faults import in_number
-from garboard.findings import plain_text, rounded
+from garboard.findings import plain_text, rounded, rounded_beside
 from garboard_shop.insight import Dot, Span, Spread, board
 
 WIDTH = 720
@@ -23,6 +23,8 @@ _HEIGHT = 240
 NARROW, _NARROW_ROW = 330, 54
 _DOT = 5
 LONGEST_LABEL = 46
+DECIMALS = {"%": 1, "nm/gal": 2, "°": 1, "rev/min": 0}
+"""Of a boat's number, as its findings and its own page give it."""
 
 
 @attrs.frozen
@@ -162,13 +164,25 @@ def strip(label: str, found: Spread, unit: str, width: int = WIDTH) -> Markup:
     parts.append(_line("axis", 20, floor + 6, width - 20, floor + 6))
     for share, anchor in ((0.0, "name"), (0.5, "mid"), (1.0, "end")):
         value = low + share * (high - low)
-        parts.append(_text(x_of(value), floor + 24, f"{in_digits(value, 3)} {unit}", anchor))
+        parts.append(_text(x_of(value), floor + 24, with_unit(in_digits(value, 3), unit), anchor))
     return _chart(label, floor + 32, parts, width)
 
 
 def dot_in_words(dot: Dot, unit: str) -> str:
-    """A boat's number, for its link."""
-    return f"{dot.name}: {in_digits(dot.seen.value, 4)} {unit}" + (", outside" if dot.seen.is_outside else "")
+    """A boat's number with the digits that its own page gives it, for its link."""
+    seen = dot.seen
+    ends = [end for end in (seen.low, seen.high) if end is not None]
+    told = rounded_beside(seen.value, ends, DECIMALS[unit]).replace("-", "−")
+    return f"{dot.name}: {with_unit(told, unit)}" + (", outside" if seen.is_outside else "")
+
+
+def with_unit(number: str, unit: str) -> str:
+    """A number with its unit: no space before the sign of a degree.
+
+    >>> with_unit("2.4", "°"), with_unit("1.64", "nm/gal")
+    ('2.4°', '1.64 nm/gal')
+    """
+    return f"{number}{unit}" if unit == "°" else f"{number} {unit}"
 
 
 def in_digits(value: float, digits: int) -> str:

@@ -299,7 +299,8 @@ def _spread(found: Spread) -> Chart:
     else:
         sentence = (
             f"Of {found.boats} boats, 8 in 10 lie from {charts.in_digits(found.low, 3)} to "
-            f"{charts.in_digits(found.high, 3)} {unit}; the median is {charts.in_digits(found.middle, 3)}."
+            f"{charts.with_unit(charts.in_digits(found.high, 3), unit)}; the median is "
+            f"{charts.in_digits(found.middle, 3)}."
         )
     if found.outside:
         are = "lies" if found.outside == 1 else "lie"

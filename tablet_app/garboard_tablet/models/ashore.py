@@ -10,7 +10,6 @@ import attrs
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.shop_document import is_paired
 from garboard.faults import in_number
-from garboard.findings import rounded, with_minus
 from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import ASHORE, VesselLine, VesselList, stamp_of
@@ -135,6 +134,8 @@ def lines_of(
         if one.look_alikes
     ]
     if report.clock_is_off:
+        from garboard.findings import rounded, with_minus  # the first frame needs neither
+
         lines.append(
             ReportLine(
                 phrase(

@@ -57,6 +57,13 @@ class Assessor:
             self._waiting.add(key)
             self._background.later(lambda: self._assess(key), NEXT_FIELD_FIRST if self._background.threads else 0)
 
+    def ask(self, route: Route) -> None:
+        """Assess in the background what is not known; `changed` is called at once where it is."""
+        if self.known(route) is None:
+            self.soon(route)
+        else:
+            self._changed(_key(route))
+
     def look_again(self) -> None:
         """Something came that entries do not count, such as a recording that was missing: assess all when asked."""
         self._found_at.clear()

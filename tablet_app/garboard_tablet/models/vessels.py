@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import attrs
 
 from garboard import hull_number
-from garboard.disk.clock import is_ahead, is_beyond_reason
+from garboard.disk.clock import is_ahead, latest_here
 from garboard.disk.documents import FOLDER, Document, Kind, numbered
 from garboard.disk.formats import Format
 from garboard.disk.hullfile import HullFolder
@@ -350,8 +350,7 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
     registers += [
         register for job, home in boat.moved_in.items() for key, register in home.registers.items() if key.job == job
     ]
-    times = sorted({entry.at for register in registers for entry in register.entries.values()}, reverse=True)
-    saved = next((at for at in times if not is_beyond_reason(at)), "")
+    saved = latest_here({entry.at for register in registers for entry in register.entries.values()})
     job = latest_job(tablet, hull)
     phase = phase_of(tablet, hull, job) if job else _without_job(tablet, hull)
     fails, left, undone = _left_open(tablet, hull, job) if phase == HANDED_OVER else (0, 0, 0)
@@ -372,7 +371,7 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
         total=len(still_open),
         day="".join("-" if left else "x" for left in still_open),
         next_step=to_do,
-        saved=saved[:16].replace("T", " "),
+        saved=saved,
         stamp="",
         also=tuple(sorted(boat.state.hull_keys - {hull})),
         people=_people(entry for register in registers for entry in register.entries.values()),

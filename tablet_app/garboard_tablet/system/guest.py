@@ -11,7 +11,6 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from garboard.findings import rounded
 from garboard_tablet.language import phrase
 from garboard_tablet.system.services import Services
 
@@ -156,6 +155,8 @@ class Guest:
         battery = self._ask("battery", self.services.battery)
         if battery is None or battery.is_charging or battery.share > LOW_BATTERY:
             return []
+        from garboard.findings import rounded  # the first frame does not need it
+
         return [
             (
                 phrase("The battery is at {share}\u00a0%.", share=rounded(100 * battery.share)),

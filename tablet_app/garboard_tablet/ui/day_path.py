@@ -74,15 +74,19 @@ class ClosedPhase(RowPress):
         self._title.pos = (self.x + pad, top - self._title.height)
         middle, right = self._title.center_y, self._title.right
         top -= self._title.height
+        worst = self._worst.fit_line()[0] + dp(34) if self._worst is not None else 0.0
         if self._share is not None:
             wide, high = self._share.fit_line()
-            lies = right + dp(12) + wide + dp(130) < self.right - pad
+            lies = right + dp(12) + wide + max(dp(130), dp(12) + worst) < self.right - pad
             top -= 0 if lies else high
             self._share.pos = (right + dp(12), middle - high / 2) if lies else (self.x + pad, top)
             middle = middle if lies else self._share.center_y
         if self._worst is not None and self._worst_shape is not None:
             wide, high = self._worst.fit_line()
             left = self.right - pad - wide
+            if self._share is not None and left - dp(34) < self._share.right + dp(6):  # hundreds: a line of its own
+                top -= high
+                middle, left = top + high / 2, self.x + pad + dp(34)
             self._worst.pos = (left, middle - high / 2)
             self._worst_shape.pos = (left - dp(34), middle - self._worst_shape.height / 2)
         self._line_up(top)

@@ -115,7 +115,10 @@ def test_a_propeller_is_kept_where_the_advice_is_to_keep_it(advice: str, is_kept
     ]
     view = SimpleNamespace(job=SimpleNamespace(opened=""))
     job = SimpleNamespace(
-        assessed=[SimpleNamespace(calculator="", finding=one) for one in found], is_ready=True, view=view
+        assessed=[SimpleNamespace(calculator="", finding=one) for one in found],
+        is_ready=True,
+        is_set_aside=False,
+        view=view,
     )
     boat = SimpleNamespace(vessel=lambda: vessel, state=SimpleNamespace(hull_keys={"QQZ00001A626"}))
     assert row_of(cast(BoatSummary, SimpleNamespace(jobs=[job], boat=boat))).is_kept is is_kept

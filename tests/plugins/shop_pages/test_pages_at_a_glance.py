@@ -58,7 +58,9 @@ def test_the_values_of_a_disagreement_are_judged_one_by_one_and_nothing_of_it_is
     assert "Full speed 32.2 to 32.4 kn to settle" in words
     assert "Engine speed at full throttle 4845 ± 31 rev/min" in words  # hangs on nothing that is open
     assert pages.entries() == before
-    assert 'class="consequence"' not in manager.text(f"/boats/{KITTIWAKE}")
+    other = manager.text(f"/boats/{KITTIWAKE}")
+    assert 'class="consequence"' not in other
+    assert "<b>2.4</b>°" in other, "no space before the sign of a degree, as in the vessel's facts below"
 
 
 def test_only_checks_that_differ_are_told_and_a_verdict_that_hangs_on_the_choice_comes_first() -> None:

@@ -15,11 +15,12 @@ from boat_rows import CODES, MODELS, NOW, RIGGERS, jobs
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import Asked, Board, Times
 from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Seen
-from garboard_shop.insight import Insight, insight_from, insight_of
+from garboard_shop.insight import Dot, Insight, insight_from, insight_of
 from garboard_shop.insight_counts import FACETS, Counts, at_place
 from garboard_shop.job_rows import A_DAY, JobRow
 from garboard_shop.memory import Memory, Score, as_text, of_text
 from garboard_shop.pages import charts, insights
+from garboard_shop.pages.charts import dot_in_words
 from garboard_shop.pages.insights import Insights, charts_of, code_in_words
 from garboard_shop.pages.wording import limits_of
 from pages_rig import SALTGRASS, Browser, Pages, tags_in, words_of
@@ -135,6 +136,20 @@ def test_numbers_of_boats_show_where_most_lie_and_a_square_where_one_is_unusual(
     forecasts = by_title["Propellers, foreseen and reached"]
     assert forecasts.sentence.startswith("3 of 4 forecasts held; 19 of 20 should. Too few to judge")
     assert (forecasts.drawing.count('class="outside"'), forecasts.drawing.count('class="dot"')) == (1, 3)
+
+
+@pytest.mark.parametrize(
+    ("seen", "unit", "said"),
+    [
+        (Seen(DEVIATION, 2.432), "°", "2.4°"),
+        (Seen(ECONOMY, 1.639), "nm/gal", "1.64 nm/gal"),
+        (Seen(SLIP, -2.532, -2.0, 20.0), "%", "−2.5 %, outside"),
+        (Seen(SLIP, 20.04, 0.0, 20.0), "%", "20.04 %, outside"),
+    ],
+)
+def test_a_boats_number_has_the_digits_of_its_own_page(seen: Seen, unit: str, said: str) -> None:
+    """2.432° where the boat's page says 2.4 ± 0.9°; a number outside its limit is not rounded onto it."""
+    assert dot_in_words(Dot("QQZ00001A626", "Petrel", seen), unit) == f"Petrel: {said}"
 
 
 def test_what_is_not_by_time_is_drawn_again_for_a_phone_with_every_mark(plugins: PluginHost) -> None:

@@ -15,8 +15,9 @@ from garboard.findings import Number, Verdict
 from garboard.history.authoring import Author, move_job, same_boat
 from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boats_alike import REGISTER, kinds_in
+from garboard.history.plans import SetAside
 from garboard.history.setting_entries import set_setting
-from garboard_shop.boat_rows import Row
+from garboard_shop.boat_rows import ECONOMY, Row
 from garboard_shop.embedded import ROWS_FILE, SHOP_FOLDER
 from garboard_shop.memory import FEWEST, kinds_of, of_text, of_vessel, row_of
 from garboard_shop.pages.authors import author_after
@@ -24,7 +25,7 @@ from garboard_shop.pages.remembering import A_WEEK, Remembering, judging
 from garboard_shop.pages.settings import record_of
 from garboard_shop.pages.summaries import BoatSummary, JobSummary, Summaries, open_boat
 from garboard_shop.store import KeptRow
-from pages_rig import HAND, KITTIWAKE, LONG_REACH, MISTYPED, NOON, SALTGRASS, Pages, words_of
+from pages_rig import CHIEF, HAND, KITTIWAKE, LONG_REACH, MISTYPED, NOON, SALTGRASS, Pages, words_of
 
 BELOW = "prop_check.window.below"
 NEW, AT = "QQZ05555A626", "2026-11-25T10:00:00+00:00"
@@ -192,6 +193,17 @@ def test_a_boats_row_is_of_the_job_it_was_run_in_last(pages: Pages) -> None:
     for jobs in ((first, second, unrun), (second, unrun, first)):
         row = row_of(attrs.evolve(summary, jobs=jobs))
         assert (row.engine_speed, row.is_kept) == (5100.0, False)
+
+
+def test_numbers_of_a_job_set_aside_are_not_counted(pages: Pages) -> None:
+    """Insight counted two jobs, and drew three boats: the third was withdrawn."""
+    summary = pages.desk.summaries.of(SALTGRASS)
+    assert summary is not None
+    aside = SetAside(by=CHIEF, at="", reason="sold unrigged", came=0, holds=True)
+    assert {one.what for one in row_of(summary).seen} == {ECONOMY}
+    for holds in (True, False):
+        jobs = tuple(attrs.evolve(job, aside=attrs.evolve(aside, holds=holds)) for job in summary.jobs)
+        assert bool(row_of(attrs.evolve(summary, jobs=jobs)).seen) is not holds
 
 
 def test_before_the_first_run_a_boats_page_says_what_boats_alike_kept(pages: Pages) -> None:
