@@ -88,6 +88,21 @@ def test_a_longer_file_of_the_same_boat_copied_over_ours_is_told_until_it_is_for
     assert run(repair.command, other, "--forget", HERE)[0] != 0, "a shorter one is told as cut off"
 
 
+def test_one_copied_over_ours_is_told_also_where_a_letter_of_it_was_damaged_and_put_right(folder: Path) -> None:
+    """All of the damaged file could be read, so its damage was told once, and what ours had held never."""
+    other = folder.parent / "other"
+    for speed in ("28 kn", "29 kn", "30 kn"):
+        enter(other, HERE, speed)
+    heading, first, *rest = path_in(other).read_bytes().splitlines(keepends=True)
+    path_in(folder).write_bytes(b"".join((heading, bytes([first[0] ^ 1]), first[1:], *rest)))
+    enter(folder, HERE, "31.5 kn")
+    for _ in "twice":
+        assert "not just what it held, 1 entry" in " ".join(run(commands.digest, folder)[1].split())
+    with HullFolder(folder.parent / "copy", read_only=True) as source, HullFolder(folder) as target:
+        assert merge([source], target).complete
+    assert not told(folder)
+
+
 def test_it_is_told_no_more_once_it_is_back_as_it_was(folder: Path) -> None:
     path_in(folder).unlink()
     with HullFolder(folder.parent / "copy", read_only=True) as source, HullFolder(folder) as target:

@@ -321,6 +321,27 @@ def test_a_failed_flush_is_not_called_saved(folder: HullFolder, monkeypatch: pyt
     assert make(1).id in read(file_of(folder).read_bytes()).entries
 
 
+def test_what_a_save_found_in_the_file_is_in_its_digest_also_where_the_save_failed(
+    folder: HullFolder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two sides that compare digests would call a boat the same, and never exchange what another program wrote."""
+    for number in (0, 1):
+        folder.save(make(number))
+    before, other = folder.digests()[HULL], make(2)
+    with file_of(folder).open("ab") as file:
+        file.write(f"{other.id} ".encode() + other.raw + b"\n")
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "no space left")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(storage, "append", full)
+        with pytest.raises(NotSaved):
+            folder.save(make(3))
+    assert folder.ids(HULL) == {make(number).id for number in range(3)}
+    assert folder.digests()[HULL] == digest_of(folder.ids(HULL)) != before
+
+
 def test_a_new_file_whose_name_the_disk_did_not_confirm_is_not_called_saved(
     folder: HullFolder, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -148,10 +148,10 @@ class HullFile:
         return tuple([views[name] for name in stored])
 
     def digest(self) -> str:
-        """The digest of the entries held."""
+        """The digest of the entries held, also of those that the journal found in the file beside what we put there."""
+        if len(self._sorted) != len(self.journal.entries):
+            self._sorted, self._digest = [*self.journal.entries], ""
         if not self._digest:
-            if len(self._sorted) != len(self.journal.entries):
-                self._sorted = [*self.journal.entries]
             self._sorted.sort()
             self._digest = _digest_of_sorted(self._sorted)
         return self._digest
@@ -430,6 +430,7 @@ class HullFolder:
                 held, had = self._sizes.digest(path.name), self._sizes.count(path.name)
                 journal.damage = [attrs.evolve(damage, held=held, had=had) for damage in journal.damage]
                 if self._writing:
+                    self._notice_lacking(path, journal)
                     journal.damage = [self._keep_told(damage, path, journal) for damage in journal.damage]
                 self._open[key] = HullFile(journal, self.put_if_absent)
                 self._notice_another(path, self._open[key])
@@ -480,6 +481,21 @@ class HullFolder:
         if not self._holds_all_of(path.name, hull.journal.entries):
             self._sizes.note_gone(path.name)
         self._sizes.note({path.name: size}, {path.name: hull.digest()}, {path.name: len(hull.journal.entries)})
+
+    def _notice_lacking(self, path: Path, journal: Journal) -> None:
+        """Where all of a damaged file could be read and it lacks what it held, another was copied over it: what it held
+        is told as gone, before its note is one of what is left. Of a file cut short its length tells.
+        """
+        count = self._sizes.count(path.name)
+        if not journal.damage or path.is_symlink() or not count or self._sizes.known(path.name) != count:
+            return
+        for damage in journal.damage:
+            kept = _content_of(damage.set_aside) if damage.set_aside and not damage.cut else OSError()
+            if isinstance(kept, OSError) or read(kept).bad:
+                return
+        known = self._known.of(path.name)  # more of them are also those of a file that was here before, and is told
+        if len(known) == count and not known <= {name[:BEGINNING] for name in journal.entries}:
+            self._sizes.note_gone(path.name)
 
     def _begins_as_noted(self, path: Path, size: int, ids: Iterable[str]) -> bool:
         """Whether a file holds just what it held when its length was noted, up to that length; it only ever grows.
