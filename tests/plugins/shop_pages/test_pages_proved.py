@@ -247,7 +247,7 @@ def test_the_charts_of_numbers_show_what_was_reckoned_by_hand(
 
 def numbers_of(links: Iterable[Link]) -> dict[str, tuple[float, bool]]:
     """Of each boat the number its mark tells, and whether that lies outside."""
-    found = [re.match(r"(.*): (−?[\d.]+) \S+?(, outside)?$", link.words) for link in links]
+    found = [re.match(r"(.*): (−?[\d.]+) ?\S+?(, outside)?$", link.words) for link in links]
     return {one[1]: (float(one[2].replace("−", "-")), bool(one[3])) for one in found if one}
 
 
