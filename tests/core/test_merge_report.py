@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import tempfile
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
 import attrs
@@ -22,6 +22,7 @@ from garboard.history.boat import replay_with_aliases
 from garboard.history.merge import MergeReport, merge
 from garboard.history.registers import RegisterKey, name_of, register_of
 from garboard.history.replay import HullState, replay
+from garboard.history.values import member
 from garboard.hosting.host import make_host
 from garboard.hosting.titles import names_in_words
 from histories import HULL, JOB, history, tablet, union
@@ -33,24 +34,34 @@ seeds = st.integers(0, 2**32)
 
 @attrs.frozen
 class _Boat:
-    """What a boat's entries say, folded from all of them."""
+    """What a boat's entries say, folded from all of them; of stale sign-offs what is told of each."""
 
+    state: HullState
     disagreeing: set[RegisterKey]
-    stale: Mapping[str, tuple[str, tuple[str, ...]]]
+    stale: Sequence[tuple[Entry, tuple[str, tuple[str, ...]]]]
+
+    def signed(self, sign_off: Entry) -> tuple[RegisterKey, frozenset[object]]:
+        """Who signed, and for what: of two entries that say that, no clock decides which was stale before."""
+        covers = member(sign_off.value, "covers")
+        return self.state.register_of(sign_off), frozenset(covers if isinstance(covers, list) else ())
 
 
 def _told(entries: Collection[Entry], hull: str) -> _Boat:
     state: HullState = replay_with_aliases(lambda key: [entry for entry in entries if entry.hull_key == key], hull)
     return _Boat(
+        state,
         {key for key in state.registers if state.disagrees(key)},
-        {
-            one.sign_off.id: (
-                f"{' '.join(one.sign_off.subject)}, job {job}",
-                tuple(sorted({name_of(register_of(entry)) for entry in one.not_covered})),
+        [
+            (
+                one.sign_off,
+                (
+                    f"{' '.join(one.sign_off.subject)}, job {job}",
+                    tuple(sorted({name_of(register_of(entry)) for entry in one.not_covered})),
+                ),
             )
             for job in state.jobs
             for one in state.stale(job)
-        },
+        ],
     )
 
 
@@ -75,10 +86,11 @@ def _expect_what_folding_everything_says(before: Collection[Entry], received: Co
     for said in report.hulls:
         earlier = _told(before, said.hull)
         later = _told([*before, *received], said.hull)
+        was_stale = {later.signed(sign_off) for sign_off, _ in earlier.stale}
         expected = attrs.evolve(
             said,
             disagreeing=tuple(sorted(later.disagreeing - earlier.disagreeing)),
-            stale=tuple(words for name, words in later.stale.items() if name not in earlier.stale),
+            stale=tuple(words for sign_off, words in later.stale if later.signed(sign_off) not in was_stale),
         )
         hulls.append(expected if said.received else attrs.evolve(said, disagreeing=(), stale=()))
     whole = attrs.evolve(report, hulls=tuple(hulls))
