@@ -185,6 +185,9 @@ def test_a_note_open_on_the_punch_list_is_told_with_handed_over_on_every_page(pa
         assert "Handed over with 1 point open" in words_of(manager.text(path)), path
     boat = pages.desk.summaries.of(KITTIWAKE)
     assert boat is not None
+    pages.desk.remembering.bring_up_to_date()
+    standing = words_of(manager.text(f"/boats/{KITTIWAKE}"))
+    assert "known here since today. R. Vane had it." in standing, "it was signed for on another day, and is the owner's"
     (row,) = job_rows(boat, KITTIWAKE, {}, Came(NOON, NOON, NOON))
     assert (row.state, row.points, row.more) == ("handed over", 1, 0)
     assert row.open.startswith("Handed over with 1 point open. Open fault: Cleat is loose")
