@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from counted import calls_of
 from examples import examples
 from garboard.disk.bulk import makes_many
 from garboard.disk.clock import Stamp
@@ -609,25 +610,6 @@ def test_an_entry_is_never_shown_before_one_it_replaces(seed: int) -> None:
                 assert replaced not in register.entries or shown.index(replaced) < shown.index(entry.id), f"seed {seed}"
 
 
-def _calls_while(work: Callable[[], object]) -> int:
-    """How many functions are called, Python's and those it is built on: the work done, without a clock."""
-    calls = 0
-
-    def count(_frame: object, event: str, _argument: object) -> None:
-        nonlocal calls
-        calls += event in ("call", "c_call")
-
-    before = sys.getprofile()
-    gc.disable()  # a collection in between would call what others hang on it
-    sys.setprofile(count)
-    try:
-        work()
-    finally:
-        sys.setprofile(before)
-        gc.enable()
-    return calls
-
-
 def _containers(state: HullState) -> dict[str, Sized]:
     """Every table of a state that grows with every entry that has a place of its own."""
     (job,) = state._jobs.values()
@@ -688,7 +670,7 @@ def _work_of_adding(entries: int) -> list[int]:
     retraction = retract(author, state, RegisterKey("measure", JOB, (STEP, FIELD, "8", "")), "wrong boat")
     work = []
     for entry in (correction, new, retraction):
-        work += [_calls_while(partial(state.add, entry)), _calls_while(partial(state.current, register_of(entry)))]
+        work += [calls_of(partial(state.add, entry)), calls_of(partial(state.current, register_of(entry)))]
     return work
 
 
@@ -706,7 +688,7 @@ def _work_of_looking(entries: int) -> list[int]:
         partial(state.disagreements, JOB),
         lambda: state.jobs,
     ]
-    return [_calls_while(look) for look in looks]
+    return [calls_of(look) for look in looks]
 
 
 def test_a_view_after_one_more_value_makes_that_one_measurement(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -829,8 +811,8 @@ def test_opening_and_viewing_a_hull_is_the_same_work_an_entry_however_many_value
         empty = HullState(HULL)
         entries = [measure(author, empty, JOB, STEP, FIELD, "1 kn", row=str(number)) for number in range(values)]
         opened = replay(HULL, entries)
-        opening = _calls_while(lambda: replay(HULL, entries))
-        return (opening + _calls_while(lambda: opened.view(JOB))) / values
+        opening = calls_of(lambda: replay(HULL, entries))
+        return (opening + calls_of(lambda: opened.view(JOB))) / values
 
     assert calls_each(2_000) <= 1.01 * calls_each(400)
 
@@ -848,7 +830,7 @@ def test_a_plain_reading_is_opened_replayed_and_viewed_in_few_calls_and_few_obje
         folder.ids(HULL)
         gc.collect()
         before = len(gc.get_objects())
-        calls = _calls_while(lambda: held.extend([state := replay(HULL, folder.entries(HULL)), state.view(JOB)]))
+        calls = calls_of(lambda: held.extend([state := replay(HULL, folder.entries(HULL)), state.view(JOB)]))
         gc.collect()
         objects = len(gc.get_objects()) - before
     assert len(held) == 2

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import shutil
-import sys
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
 import pytest
 
+from counted import calls_of
 from garboard.disk.entries import Entry
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
@@ -88,22 +87,6 @@ def test_what_comes_is_held_against_the_shape_of_an_entry_once(tmp_path: Path, m
         assert (len(hull.disagreeing), again.calls) == (FIELDS, 0)
         (hull,) = merge(tablets[2:], shop).hulls
     assert again.calls == 2 * (FIELDS + 1)
-
-
-def calls_of(work: Callable[[], object]) -> int:
-    """How many functions a piece of work calls, those written in C too."""
-    count = 0
-
-    def called(_frame: FrameType, event: str, _arg: object) -> None:
-        nonlocal count
-        count += event in ("call", "c_call")
-
-    sys.setprofile(called)
-    try:
-        work()
-    finally:
-        sys.setprofile(None)
-    return count
 
 
 def test_a_number_is_held_only_against_those_it_may_be_a_slip_of() -> None:

@@ -5,16 +5,15 @@ from __future__ import annotations
 import os
 import random
 import shutil
-import sys
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
 import pytest
 
 from campaigns.writers import HULLS, entry_number
+from counted import calls_of
 from garboard.disk import entries
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import make_entry
@@ -43,21 +42,6 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> Counter[str]:
     for name in ("open", "close", "stat", "lstat", "fstat", "write", "fsync", "ftruncate", "replace", "utime"):
         counted(os, name)
     counted(HullFile, "digest")
-    return count
-
-
-def calls_of(work: Callable[[], object]) -> int:
-    count = 0
-
-    def called(_frame: FrameType, event: str, _arg: object) -> None:
-        nonlocal count
-        count += event in ("call", "c_call")
-
-    sys.setprofile(called)
-    try:
-        work()
-    finally:
-        sys.setprofile(None)
     return count
 
 
