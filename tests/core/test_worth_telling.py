@@ -18,6 +18,7 @@ from garboard.history.registers import register_of
 from garboard.history.replay import replay
 from garboard.history.worth_telling import worth_telling
 from garboard.hull_number import KnownNumbers
+from garboard.records import JsonValue
 from histories import DAY, HULL, JOBS, Tablet, tablet, union, with_other_clocks
 
 seeds = st.integers(0, 2**32)
@@ -160,4 +161,18 @@ def test_a_signature_stale_before_and_signed_again_is_told_by_no_clock(seed: int
     three = [signed(signer) for _ in range(3)]
     entries = with_other_clocks({one.id: one for one in (*three, *typed(other, "u"))}, random.Random(seed))
     late = entries[three[1].id]
+    assert told([one for one in entries.values() if one is not late], [late]).stale == ()
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_of_signatures_over_joined_jobs_that_part_again_none_is_told_by_a_clock(seed: int) -> None:
+    """Both were stale, and one stood for both while the jobs were joined."""
+    signer, other = tablet("a"), tablet("b")
+    both = [signed(signer, job, "A. Wren") for job in JOBS[:2]]
+    reason: JsonValue = {"job": JOBS[1], "reason": "one piece of work"}
+    join = signer.write(signer.author.write(signer.state, "move", ("into",), reason, job=JOBS[0]))
+    back = signer.write(retract(signer.author, signer.state, register_of(join), "two pieces"))
+    all_of_it = {one.id: one for one in (*both, join, *typed(other, "u"), back)}
+    entries = with_other_clocks(all_of_it, random.Random(seed))
+    late = entries[back.id]
     assert told([one for one in entries.values() if one is not late], [late]).stale == ()

@@ -334,7 +334,8 @@ def judge(
         return [view(name, raw) for name, raw in now(key).items() if name not in received.get(key, {})]
 
     state = replay_with_aliases(before, hull)
-    disagreeing_before, stale_before = _disagreements(state), [one.sign_off for _, one in _stale(state)]
+    disagreeing_before = _disagreements(state)
+    stale_before = [same for _, one in _stale(state) for same in _saying_so(state, one.sign_off)]
     new = [
         view(name, raw) for key in state.hull_keys for name, raw in now(key).items() if name in received.get(key, {})
     ]
@@ -381,6 +382,12 @@ def _disagreements(state: HullState) -> set[RegisterKey]:
 def _stale(state: HullState) -> list[tuple[str, Staleness]]:
     """Stale sign-offs, each with its job."""
     return [(job, one) for job in state.jobs for one in state.stale(job)]
+
+
+def _saying_so(state: HullState, sign_off: Entry) -> list[Entry]:
+    """All sign-offs for which one is shown: where a join is taken back now, they part again."""
+    heads = state.registers[state.register_of(sign_off)].heads
+    return [one for one in heads if one.kind == "signoff" and named_by(one) == named_by(sign_off)]
 
 
 def _signed(state: HullState, sign_off: Entry) -> tuple[RegisterKey, frozenset[str]]:
