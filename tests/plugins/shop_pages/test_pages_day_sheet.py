@@ -168,19 +168,21 @@ def test_what_is_missing_before_hand_over_is_said_and_what_is_ready_too(pages: P
     assert "ready to hand over 0" in words_of(manager.text(TODAY))
 
 
+def both_sign(pages: Pages, job: str) -> None:
+    """Technician and owner sign for all that is entered of Kittiwake."""
+    for role, name in (("technician", "R. Vane"), ("owner", "J. Ashdown")):
+        boat = pages.desk.summaries.of(KITTIWAKE)
+        assert boat is not None
+        signed = {"role": role, "name": name, "covers": [*boat.boat.state.coverage(job)]}
+        put(pages, entry("signoff", (role, name), signed, hull=KITTIWAKE, job=job))
+
+
 def test_a_note_open_on_the_punch_list_is_told_with_handed_over_on_every_page(pages: Pages, manager: Browser) -> None:
     """Of a boat that both have signed for with the note on the list."""
     job = "kittiwake-2026-05"
     note = {"text": "Cleat is loose", "punch_list": True, "settled": False}
     put(pages, entry("note", ("n1",), note, hull=KITTIWAKE, job=job))
-    for role, name in (("technician", "R. Vane"), ("owner", "J. Ashdown")):
-        boat = pages.desk.summaries.of(KITTIWAKE)
-        assert boat is not None
-        covers: list[object] = [*boat.boat.state.coverage(job)]
-        put(
-            pages,
-            entry("signoff", (role, name), {"role": role, "name": name, "covers": covers}, hull=KITTIWAKE, job=job),
-        )
+    both_sign(pages, job)
     for path in (TODAY, f"/boats/{KITTIWAKE}"):
         assert "Handed over with 1 point open" in words_of(manager.text(path)), path
     boat = pages.desk.summaries.of(KITTIWAKE)
@@ -191,6 +193,12 @@ def test_a_note_open_on_the_punch_list_is_told_with_handed_over_on_every_page(pa
     (row,) = job_rows(boat, KITTIWAKE, {}, Came(NOON, NOON, NOON))
     assert (row.state, row.points, row.more) == ("handed over", 1, 0)
     assert row.open.startswith("Handed over with 1 point open. Open fault: Cleat is loose")
+    put(pages, entry("measure", ("handover.safety_gear", "item", "1", ""), "another", hull=KITTIWAKE, job=job))
+    both_sign(pages, job)
+    pages.desk.remembering.bring_up_to_date()
+    standing = words_of(manager.text(f"/boats/{KITTIWAKE}"))
+    assert "to settle since today. Waiting for manager" in standing
+    assert (" had it." in standing, " has it." in standing) == (True, False), "signed for, with values that disagree"
 
 
 def test_boats_to_decide_about_come_first_and_ready_ones_last(manager: Browser) -> None:
