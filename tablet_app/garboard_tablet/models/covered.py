@@ -121,7 +121,21 @@ def _of_step(tablet: Tablet, step_key: str, found: Sequence[tuple[RegisterKey, J
     for cells, corner in ((rows, "Row"), (each, "")):
         if cells:
             table = _table(corner, cells)
-            yield CoveredPart(title, table, ", ".join(_whose(corner, row[0]) for row in table.rows))
+            yield CoveredPart(title, table, _named([_whose(corner, row[0]) for row in table.rows]))
+
+
+def _named(names: Sequence[str]) -> str:
+    """The first few names, and how many more.
+
+    >>> _named(["port", "starboard"]), _named([f"row {number}" for number in range(1, 41)])
+    ('port, starboard', 'row 1, row 2, row 3, row 4 and 36 more')
+    """
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    return f"{', '.join(names[:MOST_NAMED])}{more}"
+
+
+MOST_NAMED = 4
+"""So many rows or pieces of a part are named on its line."""
 
 
 def _whose(corner: str, row: str) -> str:
