@@ -82,6 +82,7 @@ def command(tools: Tools, job: Path, hull: str, job_id: str, out: Path, paper: s
         load_photo=load,
         proof=proof,
         fonts=fonts,
+        aside=done.aside,
         failed=not_written.append,
     )
     write_file(out, pdf)

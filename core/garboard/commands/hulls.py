@@ -313,7 +313,7 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
     for part in state.parts(job):
         (said,) = state.current(RegisterKey("move", part, JOINING))
         yield f"  with job {part}, joined into it by {said.by}"
-    if (aside := plans.set_aside_of(state, (job, *state.parts(job)))) is not None:
+    if (aside := plans.aside_in(state, job)) is not None:
         yield f"  {aside.in_words}"
     registers = {key: home for home, key in boat.registers(job) if key.kind == "field" or key.job == job}
     for key, home in sorted(registers.items(), key=lambda one: one[0]):

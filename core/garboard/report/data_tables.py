@@ -25,7 +25,7 @@ from garboard.fields import Field
 from garboard.fields import Kind as FieldKind
 from garboard.findings import OF_VESSEL, NotEnoughData, Number
 from garboard.history.boat import Boat
-from garboard.history.plans import PROMISED, planned_for, set_aside_of
+from garboard.history.plans import PROMISED, aside_in, planned_for
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import why_not_used
@@ -33,7 +33,7 @@ from garboard.job_view import JobView, place_of
 from garboard.judging.assessing import boats_and_jobs
 from garboard.recordings.clocks import DATED_FROM
 from garboard.records import Engine, JsonValue, Measurement, OwnPiece, Propeller, Vessel
-from garboard.report.outline import counts, hand_over, is_handed_over, punch_list
+from garboard.report.outline import counts, hand_over, punch_list, still_aside
 from garboard.samples import UNIT_OF_QUANTITY, Recording
 from garboard.steps import Assessed
 from garboard.units import UNITS_OF, Amount
@@ -392,9 +392,9 @@ class JobToExport:
         """A job of a boat, with what stands beside it there."""
         home = boat.state_of(view.job.id)
         parts = (view.job.id, *home.parts(view.job.id))
-        plans, aside = planned_for(home, parts), set_aside_of(home, parts)
+        plans, aside = planned_for(home, parts), still_aside(aside_in(home, view.job.id), view)
         tablets = {entry.id: entry.tablet for at, key in boat.registers(view.job.id) for entry in at.current(key)}
-        told = aside.reason if aside is not None and aside.holds and not is_handed_over(view) else ""
+        told = "" if aside is None else aside.reason
         return cls(view=view, assessed=tuple(assessed), tablets=tablets, plans=tuple(plans), aside=told)
 
 

@@ -10,6 +10,7 @@ import attrs
 
 from garboard.faults import in_number
 from garboard.findings import Basis, Finding, Lack, Verdict
+from garboard.history.plans import SetAside
 from garboard.hosting.amended import is_left_out
 from garboard.hosting.equipment import none_aboard
 from garboard.hosting.host import PluginHost
@@ -97,6 +98,11 @@ class HandOver:
 def is_handed_over(view: JobView) -> bool:
     """Whether technician and owner have signed, and nothing was changed since."""
     return not any(_not_signed(view, role) for role in SIGN_AT_HAND_OVER)
+
+
+def still_aside(aside: SetAside | None, view: JobView) -> SetAside | None:
+    """That a job is set aside; None where it is not, or no more: what is handed over cannot be."""
+    return aside if aside is not None and aside.holds and not is_handed_over(view) else None
 
 
 def hand_over(view: JobView, assessed: Sequence[Assessed], items: Sequence[PunchItem]) -> HandOver:

@@ -21,7 +21,7 @@ from garboard.faults import InputError, in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
 from garboard.history.boat import Boat, open_entries
 from garboard.history.moves import JOINING
-from garboard.history.plans import SetAside, set_aside_of
+from garboard.history.plans import SetAside, aside_in
 from garboard.history.proof import issued_books
 from garboard.history.registers import RegisterKey, Resolution, name_of, register_of
 from garboard.history.replay import HullState
@@ -616,7 +616,7 @@ def _job_summary(
         joined=tuple(
             joining for part in home.parts(job) for joining in home.current(RegisterKey("move", part, JOINING))
         ),
-        aside=set_aside_of(home, (job, *home.parts(job))),
+        aside=aside_in(home, job),
     )
 
 

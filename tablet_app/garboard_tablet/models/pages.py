@@ -11,7 +11,7 @@ import attrs
 
 from garboard.faults import in_number
 from garboard.findings import Figure, Finding, Table, Verdict
-from garboard.history.plans import SetAside, set_aside_of
+from garboard.history.plans import SetAside, aside_in
 from garboard.history.registers import VESSEL
 from garboard.history.runs import file_of
 from garboard.hosting.equipment import Kinds, none_aboard, piece_title
@@ -43,8 +43,7 @@ def phase_of(tablet: Tablet, hull: str, job: str) -> str:
 
 def aside_of(tablet: Tablet, hull: str, job: str) -> SetAside | None:
     """That a manager set a job aside; None where nobody did."""
-    home = tablet.state_of(hull, job)
-    return set_aside_of(home, (job, *home.parts(job)))
+    return aside_in(tablet.state_of(hull, job), job)
 
 
 @attrs.frozen
