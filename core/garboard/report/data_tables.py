@@ -34,6 +34,7 @@ from garboard.judging.assessing import boats_and_jobs
 from garboard.recordings.clocks import DATED_FROM
 from garboard.records import Engine, JsonValue, Measurement, OwnPiece, Propeller, Vessel
 from garboard.report.outline import counts, hand_over, punch_list, still_aside
+from garboard.report.unit_signs import with_signs
 from garboard.samples import UNIT_OF_QUANTITY, Recording
 from garboard.steps import Assessed
 from garboard.units import UNITS_OF, Amount
@@ -701,8 +702,8 @@ def _findings(about: tuple[str, str], assessed: Sequence[Assessed]) -> Rows:
         found = one.finding
         head = (found.code, found.verdict.value, found.about, found.of)
         made = (one.phase.value, one.step, one.calculator, one.plugin, one.plugin_version)
-        basis = "; ".join(map(str, found.basis))
-        yield FINDINGS, (*about, place, *made, *head, found.sentence, bool(found.doubted), basis)
+        sentence, basis = with_signs(found.sentence), with_signs("; ".join(map(str, found.basis)))
+        yield FINDINGS, (*about, place, *made, *head, sentence, bool(found.doubted), basis)
         limits = {limit.number: (limit.low, limit.high) for limit in found.limits}
         for number in found.numbers:
             low_and_high = limits.get(number.name, (None, None))

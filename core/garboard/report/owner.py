@@ -221,7 +221,7 @@ def in_owners_words(text: str) -> str:
     """Text without "±" and what stands after it, and with a real minus.
 
     >>> in_owners_words("1.72 ± 0.05 V at -4 degrees")
-    '1.72\\xa0V at −4 degrees'
+    '1.72\\xa0V at −4°'
     """
     return as_printed(_UNCERTAINTY.sub("", text))
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 
 _DEGREES = re.compile(r"(?<=\d)[ \u00a0]deg(?![\w/])|(?<![\w.])deg(?=[CF]?(?!\w))")
+_IN_WORDS = re.compile(r"(?<=\d)[ \u00a0]degrees?(?! of freedom)(?: a (second|minute))?\b|\bdegrees (?=[CF]\b)")
+_A_TIME = {"second": " °/s", "minute": " °/min"}
 
 
 def with_signs(text: str) -> str:
@@ -12,5 +14,9 @@ def with_signs(text: str) -> str:
 
     >>> with_signs("-1.2 deg at 41 degC, 3 deg/s [deg]"), with_signs("deg_x, a.deg, degrees")
     ('-1.2° at 41 °C, 3 °/s [°]', 'deg_x, a.deg, degrees')
+    >>> with_signs("5 degrees off, 2 to 3 degrees a second, ± degrees C"), with_signs("6 degrees of freedom")
+    ('5° off, 2 to 3 °/s, ± °C', '6 degrees of freedom')
     """
-    return _DEGREES.sub("°", text) if "deg" in text else text
+    if "deg" not in text:
+        return text
+    return _DEGREES.sub("°", _IN_WORDS.sub(lambda found: _A_TIME.get(found[1], "°"), text))
