@@ -13,7 +13,7 @@ from garboard.faults import ValueRefused, shown
 from garboard.record_types import typed
 from garboard.records import EQUIPMENT, JsonValue, Vessel, is_equipment
 from garboard.samples import UNIT_OF_QUANTITY
-from garboard.units import EXAMPLE_OF, UNITS_OF, in_own_spelling, parse_amount, range_in_words
+from garboard.units import EXAMPLE_OF, UNITS_OF, in_full, in_own_spelling, parse_amount, range_in_words
 
 __all__ = [
     "IN_A_MONTH",
@@ -228,7 +228,8 @@ def _check_ends(name: str, which: str, ends: tuple[float, float] | None) -> None
     """Raise ValueError for a range that no number, or no file, can hold."""
     if ends is not None and not (all(map(math.isfinite, ends)) and ends[0] <= ends[1]):
         raise ValueError(
-            f"field {name!r}: {which} is {ends[0]:g} to {ends[1]:g}; give (low, high), two finite numbers, low first"
+            f"field {name!r}: {which} is {in_full(ends[0])} to {in_full(ends[1])}; give (low, high), two finite "
+            f"numbers, low first"
         )
 
 
@@ -285,7 +286,7 @@ def _check_range(field: Field, number: float | None, value: JsonValue) -> None:
         raise ValueRefused("a whole number", shown(value))
     if field.hard is not None and not field.hard[0] <= number <= field.hard[1]:
         low, high = field.hard
-        raise ValueRefused(f"between {low:g} and {high:g} {field.unit}".rstrip(), shown(value))
+        raise ValueRefused(f"between {in_full(low)} and {in_full(high)} {field.unit}".rstrip(), shown(value))
 
 
 def amount_as_text(value: object, quantity: str, unit: str = "") -> ValueRefused:

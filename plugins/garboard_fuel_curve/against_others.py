@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 
-from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, rounded
+from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, in_full, rounded
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
 from garboard_fuel_curve.contradictions import WIDE, contradictions, not_as_recorded
@@ -45,7 +45,8 @@ LOG_WITHIN = 0.05
 and the bubbles under it take more at speed (common practice, no source)."""
 
 LOG = Basis(
-    BasisKind.COMMON_PRACTICE, f"a log is set by the speed over ground of opposite runs, to {100 * LOG_WITHIN:g} %"
+    BasisKind.COMMON_PRACTICE,
+    f"a log is set by the speed over ground of opposite runs, to {in_full(100 * LOG_WITHIN)} %",
 )
 
 SPLIT = 1.3

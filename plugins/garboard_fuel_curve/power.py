@@ -15,6 +15,7 @@ from garboard.findings import (
     Number,
     Verdict,
     not_enough_data,
+    plain_text,
     rounded,
     rounded_beside,
     with_uncertainty,
@@ -126,7 +127,8 @@ def _plausible(
         factor = used / ordinary
         slip = specific_consumption.likely_slip(factor, len(view.vessel.engines))
         says += (
-            f": {'cannot be true' if impossible else 'hard to believe'}. {view.told(flow, 'gal/h', 1)} is {factor:.2g} "
+            f": {'cannot be true' if impossible else 'hard to believe'}. {view.told(flow, 'gal/h', 1)} is "
+            f"{plain_text(factor, 2)} "
             f"times what {view.told(power, 'hp', 0)} commonly burns; {slip}. "
         )
         borne_out = "Check the entry and its unit; the refill bears the meter out."
@@ -160,7 +162,7 @@ def _plausible(
         code = "fuel_curve.fuel_for_power.impossible" if impossible else "fuel_curve.fuel_for_power.doubtful"
     if impossible or doubtful or is_far_below:
         factor = used / ordinary
-        text = f"{about} is {factor:.2g} times what {view.told(power, 'hp', 0)} commonly burns"
+        text = f"{about} is {plain_text(factor, 2)} times what {view.told(power, 'hp', 0)} commonly burns"
         flows = [(STEPS, "fuel_flow", row, engine.position) for row in top.rows] or [(STEPS, "recording", "", "")]
         doubts = tuple(Doubt(text, step=step, field=field, row=row, of=of) for step, field, row, of in flows)
     in_metric = specific_consumption.metric_consumption(1.0)

@@ -16,6 +16,7 @@ from garboard.findings import (
     NotEnoughData,
     Number,
     Verdict,
+    in_full,
     rounded,
     with_uncertainty,
 )
@@ -263,7 +264,7 @@ def flow_meter(view: JobView) -> list[Finding]:
         code = "fuel_curve.flow_meter.refill_too_small"
         says += "The refill is too small to be sure; repeat after a longer run."
     else:
-        says += f"Within {found.allowed * 100:g} %"
+        says += f"Within {in_full(found.allowed * 100)} %"
         short, says = f"{says}.", f"{says}; leave it."
     return [
         Finding(

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import attrs
 
-from garboard.findings import Lack, NotEnoughData, rounded, rounded_beside
+from garboard.findings import Lack, NotEnoughData, in_full, rounded, rounded_beside
 from garboard.numeric import slope
 from garboard.samples import Stream
 from garboard.series import compass_angle, is_frozen, mean, standard_deviation, unchanging_stretches, unwrapped
@@ -64,7 +64,8 @@ def hold_of(heading: Stream, shortest: float) -> Hold:
     seconds = heading.times[-1] - heading.times[0] if len(heading) else 0.0
     if seconds < shortest or len(heading) < FEWEST:
         text = (
-            f"heading held for {rounded_beside(seconds, [shortest])} s in {len(heading)} samples; hold it {shortest:g} "
+            f"heading held for {rounded_beside(seconds, [shortest])} s in {len(heading)} samples; hold it "
+            f"{in_full(shortest)} "
             "s"
         )
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="hold_recording")
@@ -114,10 +115,10 @@ def course_change_of(heading: Stream, ordered: float, tolerance: float, ends: fl
     if abs(ordered) < 2 * tolerance:
         least = 2 * tolerance
         told = rounded_beside(ordered, [-least, least])
-        text = f"course change of {told} degrees ordered; order at least {least:g}"
+        text = f"course change of {told} degrees ordered; order at least {in_full(least)}"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="ordered_change")
     if not len(heading) or heading.times[-1] - heading.times[0] < 4 * ends:
-        text = f"recording of the course change is shorter than {4 * ends:g} s"
+        text = f"recording of the course change is shorter than {in_full(4 * ends)} s"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=AUTOPILOT, field="change_recording")
     _see_that_it_lives(heading, (heading.times[-1] - heading.times[0]) / 2, "change_recording")
     run = Stream(heading.key, heading.times, unwrapped(heading.values))

@@ -22,6 +22,7 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
+    in_full,
     rounded,
     rounded_beside,
     with_uncertainty,
@@ -335,7 +336,8 @@ def _advice(view: JobView, about: str, swing: _Swing, shared: Shared) -> Iterabl
         yield ("heading_calibration.swing.before_a_move", words)
     if too_close:
         words = (
-            f"Too close to call: {limit:g} is the limit, and the current leaves {rounded(shared.open_by, 1)} degrees "
+            f"Too close to call: {in_full(limit)} is the limit, and the current leaves "
+            f"{rounded(shared.open_by, 1)} degrees "
             "open. "
         )
         words += "Swing in slack water."
@@ -421,7 +423,7 @@ def _too_large(about: str, readings: Sequence[SwingPoint], middle: float, shared
         about=about,
         sentence=(
             f"Deviation {rounded(worst.deviation, 1, '+z')} degrees on {rounded(worst.compass):0>3} by compass. "
-            f"{cause}: above {APPROXIMATE_UP_TO:g} degrees five coefficients are not good enough for a card."
+            f"{cause}: above {in_full(APPROXIMATE_UP_TO)} degrees five coefficients are not good enough for a card."
         ),
         basis=(HANDBOOK, SMALL_CRAFT),
         numbers=(Number(LARGEST_READ, worst.deviation, "deg"), Number(BESIDE, abs(_from(middle, worst)), "deg")),
@@ -455,7 +457,7 @@ def _disturbed_without_a_card(
         sentence=(
             f"Deviation {rounded(worst.deviation, 1, '+z')} degrees on {rounded(worst.compass):0>3} by compass. Find "
             f"and move what disturbs the sensor, then swing again. No card: {rounded_beside(gap, [WIDEST_GAP])} "
-            f"degrees between neighbouring headings, at most {WIDEST_GAP:g} wanted."
+            f"degrees between neighbouring headings, at most {in_full(WIDEST_GAP)} wanted."
         ),
         basis=(HANDBOOK, deviation_basis(limit)),
         numbers=(Number(LARGEST_READ, worst.deviation, "deg"), Number(BESIDE, beside, "deg")),

@@ -17,6 +17,7 @@ from garboard.findings import (
     NotEnoughData,
     Number,
     Verdict,
+    in_full,
     not_enough_data,
     rounded,
     rounded_beside,
@@ -375,7 +376,7 @@ def _result(turn: Turn, wanted: Wanted) -> str:
     rate = with_uncertainty(turn.mean_rate, doubt / turn.seconds, 2)
     share, least = 100 * turn.in_band, 100 * wanted.share
     told = rounded_beside(share, [least], may_touch=share >= least)
-    in_band = f"{told} % of the time inside {wanted.low:g} to {wanted.high:g}"
+    in_band = f"{told} % of the time inside {in_full(wanted.low)} to {in_full(wanted.high)}"
     return f"{degrees} degrees to {turn.direction}{held_against} at {rate} deg/s, {in_band}."
 
 
@@ -394,23 +395,23 @@ def shortcomings(turn: Turn, wanted: Wanted) -> tuple[Remark, ...]:
     """What keeps a turn from calibrating, each with what to do differently; none for a good turn."""
     told: list[Remark] = []
     rate = (
-        f"mean {rounded_beside(turn.mean_rate, [wanted.low, wanted.high], 2)} deg/s, wanted {wanted.low:g} to "
-        f"{wanted.high:g}"
+        f"mean {rounded_beside(turn.mean_rate, [wanted.low, wanted.high], 2)} deg/s, wanted {in_full(wanted.low)} to "
+        f"{in_full(wanted.high)}"
     )
     if turn.mean_rate < wanted.low:
         told.append(("heading_calibration.steady_turn.too_slow", f"Too slow. Turn faster: {rate}."))
     elif turn.mean_rate > wanted.high:
         told.append(("heading_calibration.steady_turn.too_fast", f"Too fast. Turn slower: {rate}."))
     elif turn.in_band < wanted.share:
-        words = f"Too uneven. Hold helm and throttle still: {100 * wanted.share:g} % in the band wanted."
+        words = f"Too uneven. Hold helm and throttle still: {in_full(100 * wanted.share)} % in the band wanted."
         told.append((UNEVEN, words))
     elif turn.longest_lapse > wanted.lapse:
         lapse = f"Out of the band for {rounded_beside(turn.longest_lapse, [wanted.lapse])} s at a stretch."
-        told.append((LAPSE, f"{lapse} Keep each lapse under {wanted.lapse:g} s."))
+        told.append((LAPSE, f"{lapse} Keep each lapse under {in_full(wanted.lapse)} s."))
     missing = wanted.degrees - abs(turn.degrees)
     if missing > turn.silence * turn.mean_rate:
-        turn_on = f"Turn on for {math.ceil(missing)} degrees more: {wanted.degrees:g} wanted."
-        words = f"Turn again, {wanted.degrees:g} degrees." if told or turn.silence else turn_on
+        turn_on = f"Turn on for {math.ceil(missing)} degrees more: {in_full(wanted.degrees)} wanted."
+        words = f"Turn again, {in_full(wanted.degrees)} degrees." if told or turn.silence else turn_on
         told.append((TOO_SHORT, words))
     return tuple(told)
 
@@ -612,7 +613,8 @@ def _still_short(turn: Turn, wanted: Wanted, against: _Against, mixed: bool) -> 
 def _remarks(turn: Turn, wanted: Wanted, calm: bool | None, mixed: str) -> Iterable[Remark]:
     if turn.without_way:
         words = (
-            f"Not checked against course over ground: it says nothing below {UNDER_WAY:g} kn. Turn a whole circle with "
+            f"Not checked against course over ground: it says nothing below {in_full(UNDER_WAY)} kn. Turn a whole "
+            f"circle with "
             "way on."
         )
         yield ("heading_calibration.steady_turn.without_way", words)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from garboard.findings import Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, not_enough_data
+from garboard.findings import Finding, Lack, Limit, Missing, NotEnoughData, Number, Verdict, not_enough_data, plain_text
 from garboard.fittings import CAME_WITH, plain_name, propeller_named
 from garboard.job_view import JobView, in_unit, nothing_at
 from garboard.records import Engine
@@ -128,7 +128,7 @@ def _against_formula(view: JobView, fitted: float) -> Finding:
         _power("power fitted", fitted),
     )
     raised = (
-        f", raised to {in_unit(found.allowed, 'hp', view.unit_to_tell('hp')):.4g}"
+        f", raised to {plain_text(in_unit(found.allowed, 'hp', view.unit_to_tell('hp')))}"
         if found.allowed != found.computed
         else ""
     )

@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import attrs
 
-from garboard.findings import Lack, Missing, NotEnoughData, rounded
+from garboard.findings import Lack, Missing, NotEnoughData, in_full, rounded
 from garboard.fittings import fitted_now
 from garboard.job_view import FieldKey, JobView, nothing_at, refuse_set_back
 from garboard.records import Engine
@@ -250,7 +250,7 @@ def _typed(view: JobView, field: str, unit: str, row: str, highest: float, of: s
         return asking.missing[0]
     if not 0 < value <= highest:
         where = f"{field.replace('_', ' ')}{f' ({of})' if of else ''}, row {row}"
-        text = f"{where} must lie above 0 and up to {highest:g} {unit}, it reads {value:g}"
+        text = f"{where} must lie above 0 and up to {in_full(highest)} {unit}, it reads {in_full(value)}"
         return Missing(text, lack=Lack.OUT_OF_RANGE, step=FULL_THROTTLE, field=field, row=row, of=of)
     digit = _last_digit(view, field, unit, row) if field == SPEED else 0.0
     return Reading(value, unit, digit, place=(FULL_THROTTLE, field, row, of))
@@ -307,12 +307,13 @@ def _why_nothing_is_steady(
     if seldom := [text for what, stream in streams if (text := _seldom(what, stream))]:
         return (
             f"recording {name} has {' and '.join(seldom)}, too seldom to see a run in; set what sends it to "
-            f"{LONGEST_SILENCE:g} s or less, then make the runs again"
+            f"{in_full(LONGEST_SILENCE)} s or less, then make the runs again"
         )
     by_engine = max(width for what, width in tolerance.items() if what != SPEED)
     return (
-        f"recording {name} has no {seconds:g} s with speed within {tolerance[SPEED]:g} kn and every engine within "
-        f"{by_engine:g} rev/min; hold full throttle steadier, or longer where the shop allows"
+        f"recording {name} has no {in_full(seconds)} s with speed within {in_full(tolerance[SPEED])} kn and every "
+        f"engine within "
+        f"{in_full(by_engine)} rev/min; hold full throttle steadier, or longer where the shop allows"
     )
 
 

@@ -20,6 +20,7 @@ from garboard.findings import (
     NotEnoughData,
     Number,
     Verdict,
+    in_full,
     not_enough_data,
     rounded,
     with_uncertainty,
@@ -89,7 +90,7 @@ def rest_charge(view: JobView, battery: Battery) -> RestCharge:
     )
     needed = rules.amount("rest_needed", "h")
     if rest.value < needed:
-        text = f"rested {rest.value:g} h, {needed:g} h needed; read the voltage again after that"
+        text = f"rested {in_full(rest.value)} h, {in_full(needed)} h needed; read the voltage again after that"
         raise NotEnoughData(text, lack=Lack.TOO_LITTLE, step=BATTERIES, field="hours_at_rest", of=battery.name)
     _require_table_temperature(view, battery)
     nominal = nominal_volts(battery)
@@ -176,7 +177,7 @@ def _dead(view: JobView, battery: Battery) -> Finding:
         verdict=Verdict.FAIL,
         about=about(battery),
         of=battery.name,
-        sentence=f"{rounded(volts.value, 2)} V: no {nominal:g} V battery in order reads so low. "
+        sentence=f"{rounded(volts.value, 2)} V: no {in_full(nominal)} V battery in order reads so low. "
         "It is dead, switched off or "
         "misread. Read it again at the posts, then charge it and have it tested.",
         numbers=(Number.of("rest voltage", volts, 2),),
@@ -193,8 +194,12 @@ def _charge_verdict(percent: MeasuredValue, least: float) -> tuple[str, Verdict,
         return "wiring_audit.battery_charge.enough", Verdict.PASS, "Enough for hand over."
     charge_it = "Charge it before the sea trial and read it again."
     if percent.high >= least:
-        return "wiring_audit.battery_charge.open", Verdict.ADVISE, f"Too close to call: {least:g} % wanted. {charge_it}"
-    return "wiring_audit.battery_charge.low", Verdict.ADVISE, f"{least:g} % wanted. {charge_it}"
+        return (
+            "wiring_audit.battery_charge.open",
+            Verdict.ADVISE,
+            f"Too close to call: {in_full(least)} % wanted. {charge_it}",
+        )
+    return "wiring_audit.battery_charge.low", Verdict.ADVISE, f"{in_full(least)} % wanted. {charge_it}"
 
 
 def charge_words(percent: MeasuredValue) -> str:
@@ -689,7 +694,7 @@ def reserve_findings(view: JobView) -> Iterator[Finding]:
             about=about(battery),
             of=battery.name,
             sentence=f"{reserve.words} from full, as good as new, at {rounded(reserve.load, 1)} A ({reserve.counted}). "
-            f"{least:g} h wanted.{advice}",
+            f"{in_full(least)} h wanted.{advice}",
             places=_facts(battery, CAPACITY, NOMINAL_VOLTAGE),
             numbers=shown,
             limits=(Limit(surely.name, low=least),),

@@ -21,6 +21,7 @@ from garboard.findings import (
     Series,
     Table,
     Verdict,
+    in_full,
     rounded,
     rounded_beside,
 )
@@ -114,7 +115,7 @@ def load_findings(view: JobView) -> Iterator[Finding]:
             if number > LARGEST_DEVICE_LOAD
         ]
         if amperes > limit:
-            faults.append(f"{bus.cable} cable carries {limit:g} A: fit heavier cable or a second power tee.")
+            faults.append(f"{bus.cable} cable carries {in_full(limit)} A: fit heavier cable or a second power tee.")
         if len(bus.devices) > MOST_DEVICES:
             faults.append(f"{len(bus.devices)} devices, {MOST_DEVICES} at most: split the network.")
         faults += _fuse_faults(bus, amperes, limit)
@@ -153,8 +154,8 @@ def _fuse_faults(bus: NetworkBus, amperes: float, limit: float) -> list[str]:
         return []
     rating = known(bus.protection_rating, "A", "network fuse rating", field="networks.protection_rating").value
     if rating > limit:
-        return [f"{rating:g} A fuse on {bus.cable} cable: fit {limit:g} A."]
-    return [f"{rating:g} A fuse opens at this load: take load off the network."] if rating < amperes else []
+        return [f"{in_full(rating)} A fuse on {bus.cable} cable: fit {in_full(limit)} A."]
+    return [f"{in_full(rating)} A fuse opens at this load: take load off the network."] if rating < amperes else []
 
 
 def _device_table(bus: NetworkBus, numbers: list[int]) -> Table:
@@ -198,16 +199,17 @@ def _length_finding(bus: NetworkBus, backbone: float, drops: dict[str, float]) -
     total = sum(drops.values())
     longest = LARGEST_BACKBONE[bus.cable]
     faults = [
-        f"{name}: drop cable {rounded_beside(length, [LARGEST_DROP_LENGTH], 1)} m, {LARGEST_DROP_LENGTH:g} m allowed. "
+        f"{name}: drop cable {rounded_beside(length, [LARGEST_DROP_LENGTH], 1)} m, {in_full(LARGEST_DROP_LENGTH)} "
+        f"m allowed. "
         "Extend the backbone to it."
         for name, length in drops.items()
         if length > LARGEST_DROP_LENGTH
     ]
     if total > LARGEST_DROPS_TOGETHER:
-        faults.append(f"Shorten the drop cables: {LARGEST_DROPS_TOGETHER:g} m together allowed.")
+        faults.append(f"Shorten the drop cables: {in_full(LARGEST_DROPS_TOGETHER)} m together allowed.")
     failed = bool(faults)
     if backbone > longest:
-        faults.append(f"Shorten the backbone to {longest:g} m, or split the network.")
+        faults.append(f"Shorten the backbone to {in_full(longest)} m, or split the network.")
     memory = bus.cable == HEAVY
     failed = failed or (backbone > longest and not memory)
     return Finding(
@@ -344,7 +346,7 @@ def calculated_voltage_findings(view: JobView) -> Iterator[Finding]:
             verdict=verdict,
             about=about(bus),
             sentence=f"{rounded_beside(drop, [limit], 2, may_touch=not too_much)} V lost {where}, by calculation; "
-            f"{limit:g} V allowed.{advice}",
+            f"{in_full(limit)} V allowed.{advice}",
             of=bus.name,
             places=((OF_VESSEL, "networks.supply_voltage", "", bus.name),),
             numbers=(Number("supply drop", drop, "V", decimals=2), *_voltage_left(view, bus, drop)),
@@ -416,7 +418,7 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             verdict = Verdict.ADVISE
         advice = {
             Verdict.PASS: "",
-            Verdict.ADVISE: f" Too close to tell, or below {least:g} V: check supply and tees, measure again.",
+            Verdict.ADVISE: f" Too close to tell, or below {in_full(least)} V: check supply and tees, measure again.",
             Verdict.FAIL: " Feed the backbone in its middle, fit heavier cable, or clean the tees.",
         }[verdict]
         code = {
@@ -431,7 +433,7 @@ def measured_voltage_findings(view: JobView) -> Iterator[Finding]:
             of=bus.name,
             sentence=f"{rounded_beside(worst.value, [least], 2)} V measured at the worst device, "
             f"{rounded_beside(drop.value, [limit], 2)} V below the power tee, "
-            f"{limit:g} V allowed.{advice}",
+            f"{in_full(limit)} V allowed.{advice}",
             numbers=(
                 Number.of("worst device", worst, 2),
                 Number.of("supply drop", drop, 2),
@@ -469,7 +471,8 @@ def _feed_loses(bus: NetworkBus, tee: MeasuredValue, lost: Number, limit: float)
         sentence=(
             f"{rounded(tee.value, 2)} V at the power tee, "
             f"{rounded(lost.value, 2)} V below the {bus.supply_voltage} entered as supply, "
-            f"{limit:g} V allowed. Check feed, fuse holder and joints, and the supply entered; then measure again."
+            f"{in_full(limit)} V allowed. Check feed, fuse holder and joints, and the supply entered; then measure "
+            f"again."
         ),
         numbers=(lost,),
         limits=(Limit(lost.name, high=limit),),

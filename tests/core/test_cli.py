@@ -186,7 +186,8 @@ def test_json_keys_and_their_order_are_as_documented(tmp_path: Path) -> None:
     assert (plain["format"], plain["version"]) == ("garboard findings", 1)
     job = plain["jobs"][0]
     assert list(job) == [
-        *("source", "faults", "hull_number", "vessel", "job", "questions", "counts", "findings", "punch_list", "trials")
+        *("source", "faults", "hull_number", "vessel", "job", "set_aside", "questions", "counts", "findings"),
+        *("punch_list", "trials"),
     ]
     assert list(job["findings"][0]) == [
         *("phase", "step", "calculator", "title", "plugin", "plugin_version", "code", "verdict", "about", "sentence"),

@@ -1,6 +1,7 @@
 """One rounding for sentences, numbers and the book: what a person reads is written with `garboard.findings.rounded`.
 
-Python's own formats round a half to even, so 450.5 was "450 degrees" in a sentence beside 451 in its number.
+Python's own formats round a half to even, so 450.5 was "450 degrees" in a sentence beside 451 in its number; and they
+write ten million as 1e+07.
 """
 
 from __future__ import annotations
@@ -14,8 +15,9 @@ from pathlib import Path
 import pytest
 
 import garboard
-from garboard.findings import NotEnoughData, decimals_beside, plain_text, rounded, rounded_beside
+from garboard.findings import NotEnoughData, decimals_beside, in_full, plain_text, rounded, rounded_beside
 from garboard.samples import Stream, StreamKey
+from garboard.units import Amount, range_in_words
 from garboard_handover.pilot import hold_of
 from garboard_shop.board import Week, shares
 from garboard_shop.pages.charts import in_digits
@@ -24,26 +26,29 @@ ROOT = Path(garboard.__file__).parents[2]
 FILES = sorted(file for folder in ("core", "plugins", "tablet_app") for file in (ROOT / folder).rglob("*.py"))
 NO_SENTENCE = {
     "core/garboard/demo/demo_day.py": "points of a drawn signature",
-    "core/garboard/findings.py": "rounds",
+    "core/garboard/findings.py": "a number too small for its digits",
     "core/garboard/hosting/made_up.py": "values of made-up jobs",
     "core/garboard/recordings/encode.py": "lines of recordings",
     "core/garboard/recordings/simulated_network.py": "lines of recordings",
     "core/garboard/report/label_sheets.py": "an error of a caller",
     "core/garboard/report/photos.py": "places in a drawing",
     "core/garboard/testing.py": "lines of recordings",
+    "core/garboard/units.py": "rounds",
+    "plugins/garboard_shop/pages/board.py": "places in a drawing",
     "plugins/garboard_shop/pages/charts.py": "places in a drawing",
     "plugins/garboard_shop/pages/drawing.py": "places in a drawing",
     "plugins/garboard_shop/postgres/schema.py": "a version",
     "tablet_app/garboard_tablet/gallery.py": "presses of a robot",
     "tablet_app/garboard_tablet/models/entry.py": "half of a last digit",
+    "tablet_app/garboard_tablet/models/scale.py": "ticks, with no digits from adding up",
     "tablet_app/garboard_tablet/ui/inputs.py": "points of a drawn signature",
     "tablet_app/garboard_tablet/ui/sound.py": "the name of a file",
 }
 """Files that format numbers for a program, with what is formatted there."""
-DIGITS = re.compile(r"\.(\d+|\{\})[fF]$")
-MAYBE = re.compile(r"\.(\d+|\{[^{}\n]*\})[fF]\b|\{((float|int)\()*round\(")
+DIGITS = re.compile(r"(?<![a-z])[fFgGeE]$")
+MAYBE = re.compile(r":[^\s:'\"]*[fFgGeE]\}|\{((float|int)\()*round\(|%[-+ 0-9]*\.\d+f")
 """No other file is worth reading as code."""
-IN_A_TEMPLATE = re.compile(r"\{[\w.]*:[^{}]*\.\d+[fF]\}|%[-+ 0]*\d*\.\d+f")
+IN_A_TEMPLATE = re.compile(r"\{[\w.]*:[^{}]*\.\d+[fF]\}|\{[\w.]*:[^{}\w]*[gGeE]\}|%[-+ 0]*\d*\.\d+f")
 
 
 def _spec(node: ast.FormattedValue) -> str:
@@ -73,6 +78,12 @@ def test_no_text_that_a_person_reads_rounds_in_another_way() -> None:
     assert {name for name, odd in found.items() if odd} >= NO_SENTENCE.keys(), "take out what formats none any more"
 
 
+def test_a_limit_of_millions_is_written_out() -> None:
+    assert range_in_words(0, 1e7, "ohm") == "0 to 10000000 ohm"
+    assert range_in_words(0, 1e7, "ohm", Amount("20000", "kohm")) == "0 to 10000 kohm"
+    assert in_full(0.00001) == "0.00001"
+
+
 def test_no_template_of_a_page_does_either() -> None:
     pages = sorted((ROOT / "plugins" / "garboard_shop" / "pages" / "templates").glob("*.html"))
     assert pages
@@ -86,6 +97,9 @@ def test_no_template_of_a_page_does_either() -> None:
         'sentence = f"{speed:.1f} kn"',
         'sentence = f"{speed:.{digits}f} kn"',
         'sentence = f"{speed:+.0f} kn"',
+        'sentence = f"{speed:g} kn"',
+        'sentence = f"{speed:+.4g} kn"',
+        'sentence = phrase("{speed:g} kn", speed=speed)',
         'sentence = f"about {round(speed)} kn"',
         'sentence = f"about {float(round(speed, 2)):g} kn"',
         'sentence = phrase("{speed:.1f} kn", speed=speed)',

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from garboard.findings import rounded
+from garboard.findings import in_full, rounded
 from garboard.recordings.where import PORT
 
 if TYPE_CHECKING:
@@ -151,7 +151,7 @@ def _of_sender(network: BoatNetwork, sender: Sender) -> Iterable[RenderableType]
         name = " ".join(filter(None, (key.quantity.replace("_", " "), key.reference, key.instance)))
         age = network.age(latest.at)
         table.add_row(
-            name, key.source, str(latest.count), f"{latest.value:.6g}", UNIT_OF_QUANTITY[key.quantity], rounded(age, 1)
+            name, key.source, str(latest.count), in_full(latest.value), UNIT_OF_QUANTITY[key.quantity], rounded(age, 1)
         )
     if sender.latest:
         yield table

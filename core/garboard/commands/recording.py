@@ -11,7 +11,18 @@ import attrs
 import click
 
 from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, reading_shown
-from garboard.findings import Basis, BasisKind, Finding, Lack, Missing, NotEnoughData, Verdict, not_enough_data, rounded
+from garboard.findings import (
+    Basis,
+    BasisKind,
+    Finding,
+    Lack,
+    Missing,
+    NotEnoughData,
+    Verdict,
+    not_enough_data,
+    plain_text,
+    rounded,
+)
 from garboard.hosting.codes import PLUGIN_FAILED, code_for, with_code
 from garboard.hosting.cut import cut, told
 from garboard.hosting.exact import exact
@@ -148,8 +159,8 @@ def _print(console: Any, summary: Summary) -> None:
             rounded(stream.rate, 2) if notes.timed else "not known",
             rounded(stream.longest_gap, 1) if notes.timed else "not known",
             str(stream.gaps),
-            f"{stream.lowest:.5g}",
-            f"{stream.highest:.5g}",
+            plain_text(stream.lowest, 5),
+            plain_text(stream.highest, 5),
             UNIT_OF_QUANTITY[stream.key.quantity],
         )
     if summary.streams:

@@ -31,6 +31,7 @@ from garboard.recordings.identity import version_sentence
 from garboard.recordings.notes import ReadingNotes
 from garboard.recordings.times import finite, parse_time
 from garboard.samples import HARD_RANGE, UNIT_OF_QUANTITY, Sample
+from garboard.units import in_full
 
 DAY = 86400.0
 CHARACTERS_LOOKED_AHEAD = 300_000  # some five thousand sentences, to learn how the log tells time
@@ -556,8 +557,8 @@ def _believable(found: Found) -> Found:
     if value is None or LEAST[quantity] <= value <= MOST[quantity]:
         return found
     unit = UNIT_OF_QUANTITY[quantity]
-    wanted = f"from {LEAST[quantity]:g}" if value < LEAST[quantity] else f"up to {MOST[quantity]:g}"
-    raise ValueError(f"expected {quantity.replace('_', ' ')} {wanted} {unit}, got {value:g}")
+    wanted = f"from {in_full(LEAST[quantity])}" if value < LEAST[quantity] else f"up to {in_full(MOST[quantity])}"
+    raise ValueError(f"expected {quantity.replace('_', ' ')} {wanted} {unit}, got {in_full(value)}")
 
 
 def _number(text: str) -> float | None:

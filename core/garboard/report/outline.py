@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 import attrs
 
 from garboard.faults import in_number
 from garboard.findings import Basis, Finding, Lack, Verdict
-from garboard.history.plans import SetAside
 from garboard.hosting.amended import is_left_out
 from garboard.hosting.equipment import none_aboard
 from garboard.hosting.host import PluginHost
@@ -20,6 +20,9 @@ from garboard.records import SIGN_AT_HAND_OVER
 from garboard.report.handed_over import handed_over_in_words
 from garboard.steps import NOT_ABOARD, Assessed, Caution, Phase, Step, state_shown
 from garboard.units import day_in_words
+
+if TYPE_CHECKING:
+    from garboard.history.plans import SetAside
 
 NOT_FITTED = "not fitted"
 LOOK_AGAIN, NOTED = "look again", "noted"

@@ -19,6 +19,7 @@ from typing import Any
 
 from garboard.faults import Fault, GarboardError, InputError, in_words
 from garboard.report.type_faces import FOLDER, MoreFaces, breakable, more_faces, printable
+from garboard.units import in_full
 
 NEEDED = ("typst", "fontTools", "PIL", "segno")
 """What a book is made with, by import name."""
@@ -101,7 +102,7 @@ def _made(template: bytes, data: bytes, folder: str, fonts: list[str], made_as: 
             timeout=LONGEST,
         )
     except subprocess.TimeoutExpired:
-        raise NotTypeset(_not_made(f"had not ended after {LONGEST:g} s")) from None
+        raise NotTypeset(_not_made(f"had not ended after {in_full(LONGEST)} s")) from None
     except OSError as failure:
         raise NotTypeset(_not_made(f"could not be started: {in_words(failure)}")) from None
     if ended.returncode:

@@ -13,7 +13,7 @@ import attrs
 from markupsafe import Markup, escape
 
 from garboard.faults import in_number
-from garboard.findings import plain_text, rounded, rounded_beside
+from garboard.findings import in_full, plain_text, rounded, rounded_beside
 from garboard_shop.insight import Dot, Span, Spread, board
 
 WIDTH = 720
@@ -227,7 +227,7 @@ def _y(value: float, high: float, low: float = 0.0) -> float:
 def _levels(values: Iterable[float], high: float, unit: str, low: float = 0.0, width: int = WIDTH) -> Iterator[Markup]:
     for value in values:
         y = _y(value, high, low)
-        told = _text(_LEFT - 8, y + 5, f"{value:g}{unit}", "end")  # halfway up 5 d is 2.5 d
+        told = _text(_LEFT - 8, y + 5, f"{in_full(value)}{unit}", "end")  # halfway up 5 d is 2.5 d
         yield _line("level", _LEFT, y, width, y) + told
 
 

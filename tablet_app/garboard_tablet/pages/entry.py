@@ -13,7 +13,7 @@ from garboard.findings import Finding, Verdict
 from garboard.job_view import FieldKey
 from garboard.records import JsonValue
 from garboard.steps import Kind
-from garboard.units import UNITS_OF, Amount
+from garboard.units import UNITS_OF, convert
 from garboard_tablet.language import phrase
 from garboard_tablet.models.asks import Ask, shown, shown_of
 from garboard_tablet.models.drafts import draft_of
@@ -762,7 +762,7 @@ def usual(form: EntryForm) -> LimitScale:
     except ValueError:
         value = None
     if form.unit != field.unit and form.unit in UNITS_OF.get(field.quantity, ()):
-        low, high = (Amount(f"{end:g}", field.unit).to(form.unit) for end in (low, high))
+        low, high = (convert(end, field.unit, form.unit) for end in (low, high))
     return LimitScale(low=low, high=high, value=value)
 
 
