@@ -12,6 +12,7 @@ from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 from zlib import crc32
 
 import attrs
@@ -51,11 +52,14 @@ from garboard_shop.store import (
     Tablet,
     WebUser,
 )
+from garboard_shop.together import Together
 
 log = logging.getLogger("garboard.shop")
 
 SHOP_FOLDER = pairing.SHOP_FOLDER
 DELIVERIES_FOLDER = "deliveries"
+TOGETHER_FOLDER = "together"
+"""Decisions that stand in several hulls' files, from when they are made until they stand in all."""
 REGISTER_FILE = "register.json"
 ROWS_FILE = "boats.jsonl"
 """The shop's memory, a row a line; of one boat the last counts."""
@@ -89,8 +93,10 @@ class EmbeddedStore:
         self._guard = threading.Lock()
         self._deciding = threading.Lock()  # one server at a time has the folder
         self._kinds: dict[str, tuple[int, Counter[str]]] = {}
+        self._together = Together(self, _FolderNotes(folder / SHOP_FOLDER / TOGETHER_FOLDER))
 
     def digests(self) -> dict[str, Holding]:
+        self._together.finish_if_any()
         return self.hulls.holdings()
 
     def maybe_held(self, hulls: Iterable[str]) -> frozenset[str]:
@@ -114,8 +120,16 @@ class EmbeddedStore:
             tuple(name for put in puts for name in put.added), tuple(no for put in puts for no in put.refused)
         )
 
-    def deciding(self) -> threading.Lock:
-        return self._deciding
+    def put_together(self, offered: Mapping[str, CheckedEntries], by: str, at: int) -> PutResult:
+        if len(offered) < 2:
+            return self.put_if_absent(offered, by, at, 0)
+        return self._together.put(offered, Delivery(at, by, 0))
+
+    @contextmanager
+    def deciding(self) -> Iterator[None]:
+        with self._deciding:
+            self._together.finish_if_any()
+            yield
 
     def kinds(self, hull: str) -> Counter[str]:
         with self._guard:
@@ -184,6 +198,26 @@ class EmbeddedStore:
         storage.make_folder_of(path)
         line = json.dumps(attrs.asdict(delivery), separators=(",", ":")).encode() + b"\n"
         storage.append_saved(path, line if _ends_a_line(path) else b"\n" + line)
+
+
+class _FolderNotes:
+    """What belongs together and is not kept yet: a file each, with nothing else in its folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def add(self, text: str) -> str:
+        storage.make_folder(self._folder)
+        name = f"{time.time_ns():020d}-{uuid4().hex[:8]}.json"
+        storage.write_whole(self._folder / name, [text.encode()])
+        return name
+
+    def noted(self) -> dict[str, str]:
+        return {path.name: path.read_text("utf-8", errors="replace") for path in sorted(self._folder.glob("*.json"))}
+
+    def drop(self, name: str) -> None:
+        with suppress(OSError):  # one that stays is kept once more, which adds nothing
+            (self._folder / name).unlink(missing_ok=True)
 
 
 class FolderAttachments:

@@ -54,6 +54,10 @@ class StoreAway(GarboardError):
     """The store does not answer. What was called saved is safe; the same call works once it is back."""
 
 
+class KeptToFinish(GarboardError):
+    """What belongs together is noted on the disk and not kept everywhere yet. The store goes on with it by itself."""
+
+
 class Overtaken(GarboardError):
     """Something came while the person decided; they must look again before it can be decided."""
 
@@ -224,9 +228,15 @@ class Store(Protocol):
         errors  : storage.NotSaved; what was added before may be kept
         """
 
+    def put_together(self, offered: Mapping[str, CheckedEntries], by: str, at: int) -> PutResult:
+        """Keep entries that are one decision, of however many hulls: what a fault leaves out follows by itself.
+
+        errors : storage.NotSaved when nothing is kept; KeptToFinish when the rest follows
+        """
+
     def deciding(self) -> AbstractContextManager[object]:
         """From reading what stands until what was decided of it is kept: of two who decide at once, on whatever server
-        of the shop, the second is told."""
+        of the shop, the second is told. What was decided before and is not kept everywhere is kept first."""
 
     def kinds(self, hull: str) -> Mapping[str, int]:
         """How many entries of each kind are held of a hull."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from enum import Enum
 
 import attrs
@@ -16,17 +16,17 @@ from garboard.disk.entries import Entry
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError, in_number
 from garboard.findings import Finding, Verdict
-from garboard.history import authoring as writing
+from garboard.history.boat import Boat
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState
 from garboard.hosting.host import PluginHost
 from garboard.job_view import JobView
+from garboard.records import JsonValue
 from garboard.report.as_typed import as_typed
 from garboard.report.outline import first_sentence, result_of
-from garboard.samples import Recording
 from garboard.steps import Assessed
 from garboard_shop.pages.authors import author_after
-from garboard_shop.pages.summaries import BoatSummary, JobSummary, disagreeing, open_boat, recordings_of, token_of
+from garboard_shop.pages.summaries import BoatSummary, JobSummary, disagreeing, opened_again, recordings_of, token_of
 from garboard_shop.pages.wording import value_in_words
 from garboard_shop.store import Store
 
@@ -37,8 +37,6 @@ MOST_JUDGED = 24
 MOST_ON_A_SHEET = 8
 """How many jobs are judged for one day sheet; those judged before cost nothing."""
 MOST_KEPT = 200
-
-Chosen = tuple[HullState, RegisterKey, Entry]
 
 
 @attrs.frozen
@@ -177,58 +175,66 @@ def by_hull(summary: BoatSummary, judged: Judged) -> dict[str, Consequence]:
     return {f"{summary.key} {token}": one for token, one in judged.consequences.items()}
 
 
-def _open(summary: BoatSummary, job: JobSummary) -> list[tuple[HullState, RegisterKey, tuple[Entry, ...]]]:
+def _open(boat: Boat, job: JobSummary) -> list[tuple[HullState, RegisterKey, tuple[Entry, ...]]]:
     """The disagreements of a job that a check can read, each with its values."""
-    found = disagreeing(summary.boat, job.id) if job.choices else ()
+    found = disagreeing(boat, job.id) if job.choices else ()
     return [(state, key, state.current(key)) for state, key in found if key.kind in JUDGED_KINDS]
 
 
 def _on_its_page(summary: BoatSummary, job: JobSummary) -> Judged:
     elsewhere = Consequence.not_judged(LeftOut.ON_THE_BOATS_PAGE)
-    return Judged({token_of(key): elsewhere for _, key, _ in _open(summary, job)})
+    return Judged({token_of(key): elsewhere for _, key, _ in _open(summary.boat, job)})
 
 
 def judge(store: Store, host: PluginHost, summary: BoatSummary, job: JobSummary) -> Judged:
     """Judge a job once for each value of what disagrees in it; of very many only the first; the others say why not."""
-    open_ = _open(summary, job)
-    load = recordings_of(store)
-    first = [(state, key, values[0]) for state, key, values in open_]
     try:
-        base = _judged_with(store, host, summary, job.id, first, load)
-        outcomes, consequences = [base], dict[str, Consequence]()
-        for place, (state, key, values) in enumerate(open_):
+        what_if = _WhatIf(store, host, summary, job)
+        outcomes, consequences = [what_if.found()], dict[str, Consequence]()
+        for key, values in what_if.open.items():
             if len(outcomes) + len(values) - 1 > MOST_JUDGED:
                 why = LeftOut.MANY_VALUES if len(values) > MOST_JUDGED else LeftOut.MANY_OPEN
                 consequences[token_of(key)] = Consequence.not_judged(why)
                 continue
-            found = [base]
+            found = [outcomes[0]]
             for value in values[1:]:
-                chosen = [*first[:place], (state, key, value), *first[place + 1 :]]
-                found.append(_judged_with(store, host, summary, job.id, chosen, load))
+                what_if.choose(key, value)
+                found.append(what_if.found())
+            what_if.choose(key, values[0])
             outcomes += found[1:]
             names = tuple(value_in_words(value.value) for value in values)
-            consequences[token_of(key)] = Consequence(names, tuple(differences(found)), len(open_) - 1)
+            consequences[token_of(key)] = Consequence(names, tuple(differences(found)), len(what_if.open) - 1)
     except (InputError, NewerFormat):  # a value nothing can be done with is told on the page; choosing it says why
         return NOTHING
     return Judged(consequences, tuple(outcomes))
 
 
-def _judged_with(
-    store: Store,
-    host: PluginHost,
-    summary: BoatSummary,
-    job: str,
-    chosen: Sequence[Chosen],
-    load: Callable[[str], Recording],
-) -> Sequence[Assessed]:
-    """What is found of a job if these values were chosen. The choices are entries that nobody keeps."""
-    more: dict[str, list[Entry]] = {}
-    for state, key, value in chosen:
-        author = author_after(state, "nobody")
-        more.setdefault(state.hull, []).append(writing.settle(author, state, key, value.value, "what if"))
-    boat = open_boat(store, summary.key, more)[0]
-    seen: JobView = boat.view(job, load)
-    return as_typed(seen, host.assess(seen), host)
+class _WhatIf:
+    """A boat of its own, opened once, in which values of a job are chosen one after the other: entries nobody keeps.
+
+    open : the values of each disagreement of the job that a check can read; at first the first of each is chosen
+    """
+
+    def __init__(self, store: Store, host: PluginHost, summary: BoatSummary, job: JobSummary) -> None:
+        self._host, self._job, self._load = host, job.id, recordings_of(store)
+        self._boat = opened_again(store, summary)
+        found = _open(self._boat, job)
+        self.open = {key: values for _, key, values in found}
+        self._states = {key: state for state, key, _ in found}
+        self._author = author_after(self._boat.state, "nobody", *self._states.values())
+        for key, values in self.open.items():
+            self.choose(key, values[0])
+
+    def choose(self, key: RegisterKey, value: Entry) -> None:
+        """Let a value stand in the place of whatever stands, as a choice on the page would."""
+        state = self._states[key]
+        more: dict[str, JsonValue] = {"reason": "what if"}
+        state.add(self._author.write(state, key.kind, key.subject, value.value, job=key.job, more=more))
+
+    def found(self) -> Sequence[Assessed]:
+        """What is found of the job as it stands now."""
+        seen: JobView = self._boat.view(self._job, self._load)
+        return as_typed(seen, self._host.assess(seen), self._host)
 
 
 def differences(outcomes: Sequence[Sequence[Assessed]]) -> Iterator[Difference]:

@@ -15,7 +15,6 @@ from garboard.history import authoring as writing
 from garboard.history import circuit_entries, like
 from garboard.history.authority import ON_THE_PAGE
 from garboard.history.boat import Boat
-from garboard.history.halves import save_in_turn
 from garboard.history.past import outlived_a_joining
 from garboard.history.plans import plan_entries, seen_by_now, set_aside, set_aside_of, taken_up
 from garboard.history.proof import Proof, issue
@@ -71,13 +70,11 @@ def choose_several(
     for token, value in picked.items():
         one = _disagreement(summary, {"slot": token, "saw": form.get(f"{SAW_OF}{token}", "")})
         found.setdefault(one[0].hull, []).append((*one, _chosen(declared, summary, *one, value)))
-    offered: dict[str, CheckedEntries] = {}
-    for hull, choices in found.items():
+    entries: list[Entry] = []
+    for choices in found.values():
         author = author_after(choices[0][0], by)
-        entries = [writing.settle(author, state, key, entry.value, reason) for state, key, entry in choices]
-        offered[entries[0].hull_key or hull] = CheckedEntries([(entry.id, entry.raw) for entry in entries])
-    for _, refusal in store.put_if_absent(offered, ON_THE_PAGE, now, 0).refused:
-        raise refusal
+        entries += [writing.settle(author, state, key, entry.value, reason) for state, key, entry in choices]
+    keep(store, entries, now)
     return f"{in_number(len(picked), 'disagreement')} settled with one reason. The values you chose are now used."
 
 
@@ -107,9 +104,7 @@ def count_both(store: Store, summary: BoatSummary, form: Mapping[str, str], by: 
     """Keep two rows that two tablets gave one number, each with its own values. Arguments as for `take_all_back`."""
     state, key = _disagreement(summary, form)
     entries = both_rows_count(author_after(state, by), state, key, _reason(form, "how you know that both were made"))
-    offered = {entries[0].hull_key: CheckedEntries([(one.id, one.raw) for one in entries])}
-    for _, reason in store.put_if_absent(offered, ON_THE_PAGE, now, 0).refused:
-        raise reason
+    keep(store, entries, now)
     return "Both count. The second has a row of its own after the last one."
 
 
@@ -461,17 +456,12 @@ def _no_job(summary: BoatSummary) -> InputError:
 
 
 def keep(store: Store, entries: Iterable[Entry], now: int) -> None:
-    """Keep what was written on the page, hull after hull: all that is written in one, or nothing of it.
+    """Keep what was written on the page, as one: all of it, or nothing, or the rest later by itself.
 
-    errors : storage.NotSaved when nothing is kept; halves.HalfSaved when that of one hull is, and not that of another
+    errors : storage.NotSaved when nothing is kept; KeptToFinish when the rest follows
     """
-    of_hull: dict[str, list[Entry]] = {}
+    offered: dict[str, CheckedEntries] = {}
     for entry in entries:
-        of_hull.setdefault(entry.hull_key, []).append(entry)
-
-    def save(first: Entry) -> None:
-        offered = {first.hull_key: CheckedEntries((one.id, one.raw) for one in of_hull[first.hull_key])}
-        for _, reason in store.put_if_absent(offered, ON_THE_PAGE, now, 0).refused:
-            raise reason
-
-    save_in_turn(save, [written[0] for written in of_hull.values()])
+        offered.setdefault(entry.hull_key, CheckedEntries())[entry.id] = entry.raw
+    for _, reason in store.put_together(offered, ON_THE_PAGE, now).refused:
+        raise reason

@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from types import MappingProxyType
 
 import attrs
 
@@ -59,7 +58,6 @@ MOST_BOATS_KEPT = 200
 LONGEST_WAIT = 5.0
 """Two people who open one boat wait for one summary so long [s]."""
 SIGNED_BEFORE_HAND_OVER = "technician"
-NOTHING_MORE: Mapping[str, Sequence[Entry]] = MappingProxyType({})
 _PIECE = 1 << 20
 _ASKING = (Verdict.FAIL, Verdict.ADVISE)
 
@@ -472,12 +470,9 @@ def is_held(attachments: AttachmentStore, name: str) -> bool:
     return True
 
 
-def open_boat(
-    store: Store, hull: str, more: Mapping[str, Sequence[Entry]] = NOTHING_MORE
-) -> tuple[Boat, dict[str, Entry], dict[str, frozenset[str]]]:
+def open_boat(store: Store, hull: str) -> tuple[Boat, dict[str, Entry], dict[str, frozenset[str]]]:
     """Replay a boat's entries.
 
-    more    : entries nobody kept, by hull: to see the boat as it would be with them
     returns : the boat, all its entries by id, and the ids read by every hull number, the shop's own record among them
     """
     held: dict[str, frozenset[str]] = {}
@@ -493,9 +488,21 @@ def open_boat(
         found = [view(name, raw) for name, raw in store.get(number, held[number]).items()] if held[number] else []
         if number != SHOP_RECORD:
             entries.update((entry.id, entry) for entry in found)
-        return [*found, *more.get(number, ())]
+        return found
 
     return open_entries(entries_of, hull, managers_devices(store.register)), entries, held
+
+
+def opened_again(store: Store, summary: BoatSummary) -> Boat:
+    """A boat replayed once more from what a summary has read of it: a copy to try something in."""
+    shop = [view(name, raw) for name, raw in store.get(SHOP_RECORD, summary.held.get(SHOP_RECORD, ())).items()]
+
+    def entries_of(number: str) -> Sequence[Entry]:
+        if number == SHOP_RECORD:
+            return shop
+        return [summary.entries[name] for name in summary.held.get(number, ()) if name in summary.entries]
+
+    return open_entries(entries_of, summary.key, summary.boat.managers)
 
 
 def make_summary(store: Store, host: PluginHost, hull: str) -> BoatSummary:

@@ -22,12 +22,11 @@ from starlette.routing import Route
 from garboard.disk.storage import NewerFormat, NotSaved
 from garboard.faults import Fault, GarboardError, InputError, in_number, in_words
 from garboard.findings import rounded
-from garboard.history.halves import HalfSaved
 from garboard_shop.pages import people
 from garboard_shop.pages.desk import ShopDesk
 from garboard_shop.pages.people import Session
 from garboard_shop.program_files import CHANGED
-from garboard_shop.store import MANAGER, Overtaken, StoreAway, WebUser, names_of_devices
+from garboard_shop.store import MANAGER, KeptToFinish, Overtaken, StoreAway, WebUser, names_of_devices
 
 COOKIE = "__Host-garboard"
 KNOWN_COOKIE = "__Host-garboard-known"
@@ -53,6 +52,11 @@ HEADERS: Mapping[str, str] = MappingProxyType(
         "Cross-Origin-Resource-Policy": "same-origin",
         "Cache-Control": "no-store",
     }
+)
+
+NOT_EVERYWHERE = (
+    "Your decision is saved. It is not in the file of every boat it concerns yet. "
+    "The shop server adds it there by itself. Do not decide it again."
 )
 
 log = logging.getLogger("garboard.shop")
@@ -263,9 +267,9 @@ def _answer(visit: Visit, answer: Answer, role: str) -> Response:
     except StoreAway as away:
         log.error("store away: %s", away)
         return visit.refused(NotHere(503, _while_away(visit), {"Retry-After": "10"}))
-    except HalfSaved as failure:
-        log.error("half saved: %s", failure)
-        return visit.refused(NotHere(507, in_words(failure)))
+    except KeptToFinish as failure:
+        visit.kept = NOT_EVERYWHERE
+        return visit.refused(NotHere(503, f"{NOT_EVERYWHERE} The cause: {in_words(failure)}."))
     except NotSaved as failure:
         log.error("not saved: %s", failure)
         before = f"{visit.kept} What follows from it was not saved" if visit.kept else "Nothing was saved"

@@ -10,7 +10,7 @@ import json
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import AbstractContextManager
+from contextlib import contextmanager
 from typing import Any
 
 from garboard import hull_number
@@ -20,6 +20,7 @@ from garboard_shop.postgres.attachments import PostgresAttachments
 from garboard_shop.postgres.database import DECIDING, Database, address_of, place_of
 from garboard_shop.postgres.register import PostgresRegister
 from garboard_shop.store import Delivery, Holding, KeptRow
+from garboard_shop.together import Together
 
 _ID = re.compile(r"[0-9a-f]{32}")
 
@@ -34,10 +35,12 @@ class PostgresStore:
     def __init__(self, url: str) -> None:
         self._database = Database(address_of(url))
         self._digests = hulls.Digests(self._database)
+        self._together = Together(self, hulls.Notes(self._database))
         self.register = PostgresRegister(self._database)
         self.attachments = PostgresAttachments(self._database)
 
     def digests(self) -> dict[str, Holding]:
+        self._together.finish_if_any()
         return self._digests.now()
 
     def maybe_held(self, hulls: Iterable[str]) -> frozenset[str]:
@@ -61,8 +64,16 @@ class PostgresStore:
     ) -> PutResult:
         return hulls.put_if_absent(self._database, offered, Delivery(at, tablet, clock_offset))
 
-    def deciding(self) -> AbstractContextManager[None]:
-        return self._database.alone(DECIDING)
+    def put_together(self, offered: Mapping[str, CheckedEntries], by: str, at: int) -> PutResult:
+        if self._database.shards_of(offered) < 2:
+            return self.put_if_absent(offered, by, at, 0)  # in one transaction
+        return self._together.put(offered, Delivery(at, by, 0))
+
+    @contextmanager
+    def deciding(self) -> Iterator[None]:
+        with self._database.alone(DECIDING):
+            self._together.finish()  # what another server of the shop left too
+            yield
 
     def kinds(self, hull: str) -> Counter[str]:
         return Counter({json.loads(kind): entries for kind, entries in self._of_hull("kinds", hull)})

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import re
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
 from typing import Any
 
@@ -100,7 +100,8 @@ class Database:
         self.yard = address.yard
         self.place = address.place
         with connected(address) as connection, naming(address.place):
-            refuse_unfit_parts(connection, address.place, make_ready(connection, address.place).servers)
+            self._servers = make_ready(connection, address.place).servers
+            refuse_unfit_parts(connection, address.place, self._servers)
         self._turns = {what: threading.Lock() for what in (DECIDING, TAKING_PART)}
         self._pool: ConnectionPool = ConnectionPool(
             address.conninfo,
@@ -113,6 +114,10 @@ class Database:
             check=ConnectionPool.check_connection,
             open=True,
         )
+
+    def shards_of(self, hulls: Iterable[str]) -> int:
+        """Over how many databases some hulls lie: what is put into one is put in one transaction."""
+        return len({place_of(hull) & (self._servers - 1) for hull in hulls})
 
     def ask(self, verb: str, *values: object) -> list[tuple[Any, ...]]:
         """What a function of `verbs` tells. Raises StoreAway."""

@@ -43,6 +43,29 @@ class Digests:
             return together
 
 
+class Notes:
+    """What belongs together and is not kept yet, in the database in front of the shards."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def add(self, text: str) -> str:
+        with self._database.saving() as connection:
+            noted = "insert into garboard.together (yard, unit) values (%s, %s) returning number"
+            ((number,),) = connection.execute(noted, (self._database.yard, text)).fetchall()
+        return str(number)
+
+    def noted(self) -> dict[str, str]:
+        asked = "select number, unit from garboard.together where yard = %s order by number"
+        with self._database.reading() as connection:
+            return {str(number): unit for number, unit in connection.execute(asked, (self._database.yard,))}
+
+    def drop(self, name: str) -> None:
+        with self._database.saving() as connection:
+            forget = "delete from garboard.together where yard = %s and number = %s"
+            connection.execute(forget, (self._database.yard, int(name)))
+
+
 def put_if_absent(database: Database, offered: Mapping[str, CheckedEntries], note: Delivery) -> PutResult:
     """Keep entries that are absent, and who delivered them; committed when this returns.
 

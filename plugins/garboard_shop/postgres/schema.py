@@ -166,6 +166,15 @@ alter table garboard.attachment add column touched bigint not null default 0;
 create index on garboard.attachment (yard) where not is_finished;
 """
 
+_WHAT_BELONGS_TOGETHER = """
+create table garboard.together (
+    yard int not null,
+    number bigint generated always as identity,
+    unit text not null,
+    primary key (yard, number)
+);
+"""
+
 _CHANGES: tuple[str, ...] = (
     _FIRST
     + "\n".join(
@@ -179,6 +188,7 @@ _CHANGES: tuple[str, ...] = (
     _ONE_FUNCTION_A_VERB,
     _ONE_ROW_A_BOAT,
     _WHAT_IS_UNFINISHED,
+    _WHAT_BELONGS_TOGETHER,
 )
 """What made each version of the tables out of the one before. Only ever appended to."""
 

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from unittest.mock import Mock
+
 import attrs
 import pytest
 
 from garboard.disk.hullfile import CheckedEntries
 from garboard.findings import Basis, BasisKind, Finding, Number, Verdict
-from garboard.history.authoring import Author, measure
+from garboard.history.authoring import Author, measure, settle
+from garboard.history.boat import open_entries
 from garboard.history.registers import RegisterKey
 from garboard.history.replay import HullState, replay
+from garboard.report.as_typed import as_typed
 from garboard.steps import Assessed, Phase
-from garboard_shop.pages import consequences, looks
+from garboard_shop.pages import consequences, looks, summaries
 from garboard_shop.pages.boat_page import large_figures
 from garboard_shop.pages.consequences import Consequence, differences
-from garboard_shop.pages.summaries import token_of
+from garboard_shop.pages.summaries import disagreeing, token_of
 from pages_rig import KITTIWAKE, MINUTE, NOON, SALTGRASS, Browser, Form, Pages, form_to, forms_in, words_of
 
 PAGE, TODAY = f"/boats/{SALTGRASS}", "/days/2026-11-25"
@@ -105,11 +109,13 @@ def of_compass(name: str, number: str, value: float) -> Assessed:
     return attrs.evolve(made, finding=attrs.evolve(made.finding, numbers=numbers))
 
 
-def disagreeing_again(pages: Pages) -> RegisterKey:
-    """A second pair of values that disagree, as two tablets would bring them."""
-    for tablet, value in (("tablet 1", "4800 rev/min"), ("tablet 2", "4900 rev/min")):
+def disagreeing_again(pages: Pages, *more: str) -> RegisterKey:
+    """A second pair of values that disagree, and as many more, each as a tablet would bring it."""
+    for tablet, value in enumerate(("4800 rev/min", "4900 rev/min", *more), 1):
         state = HullState(SALTGRASS)
-        entry = measure(Author(tablet, "A. Hand"), state, JOB, STEP, "engine_speed", value, row="3", of="centre")
+        entry = measure(
+            Author(f"tablet {tablet}", "A. Hand"), state, JOB, STEP, "engine_speed", value, row="3", of="centre"
+        )
         pages.store.put_if_absent({SALTGRASS: CheckedEntries({entry.id: entry.raw})}, "000000000001", NOON, 0)
     return RegisterKey("measure", JOB, (STEP, "engine_speed", "3", "centre"))
 
@@ -134,6 +140,33 @@ def test_what_a_decision_changes_is_said_at_once_though_the_boards_row_is_made_l
     assert manager.send(form, value=value, reason="read again").status_code == 303
     assert "failing since today. Waiting for rigger" in words_of(manager.text(PAGE))
     assert [job.state for job in pages.desk.remembering.memory.jobs() if job.hull == SALTGRASS] == ["to settle"]
+
+
+def test_a_boat_is_read_and_opened_once_for_all_values_and_each_gives_what_choosing_it_gives(
+    pages: Pages, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same is worked out here from the entries that choosing would keep, replayed anew for each value."""
+    disagreeing_again(pages, "5100 rev/min")
+    summary = pages.desk.summaries.of(SALTGRASS)
+    assert summary is not None
+    (job,) = summary.jobs
+    opening, reading = Mock(wraps=open_entries), Mock(wraps=pages.store.get)
+    monkeypatch.setattr(summaries, "open_entries", opening)
+    monkeypatch.setattr(pages.store, "get", reading)
+    judged = consequences.judge(pages.store, pages.desk.host, summary, job)
+    assert (opening.call_count, reading.call_count) == (1, 1)
+    opened = {key: state.current(key) for state, key in disagreeing(summary.boat, job.id)}
+    assert sorted(map(len, opened.values())) == [2, 3]
+    firsts = {key: values[0] for key, values in opened.items()}
+    wanted = [firsts, *({**firsts, key: value} for key, values in opened.items() for value in values[1:])]
+    assert len(judged.outcomes) == len(wanted) == 4
+    for found_with, chosen in zip(judged.outcomes, wanted, strict=True):
+        state = replay(SALTGRASS, summary.entries.values())
+        author = Author("page", "A. Hand")
+        choices = [settle(author, state, key, value.value, "what if") for key, value in chosen.items()]
+        boat = open_entries(lambda hull, more=choices: [*summary.entries.values(), *more], SALTGRASS)  # type: ignore[misc]
+        seen = boat.view(job.id, summaries.recordings_of(pages.store))
+        assert found_with == as_typed(seen, pages.desk.host.assess(seen), pages.desk.host)
 
 
 def test_several_of_one_cause_are_settled_with_one_reason_all_or_none(pages: Pages, manager: Browser) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import threading
+from itertools import count
 from typing import Any
 
 import attrs
@@ -266,29 +267,50 @@ def test_a_move_says_what_came_along_and_what_stayed(pages: Pages, manager: Brow
     assert {*stayed.split(", ")} == {one.replace("_", " ") for one in facts}
 
 
-def test_a_move_saved_by_half_keeps_the_job_in_sight_and_the_next_decision_ends_it(
-    pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    form = form_to(manager.text(TODAY), f"/boats/{MISTYPED}/move", other=LONG_REACH)
-    true, calls = pages.store.put_if_absent, []
+def full_at(pages: Pages, monkeypatch: pytest.MonkeyPatch, *calls: int) -> None:
+    """The disk is full at these writings into a hull's file, counted from 1."""
+    true, counted = pages.store.hulls.put_if_absent, count(1)
 
-    def full_at_the_second(*arguments: Any) -> PutResult:
-        calls.append(1)
-        if len(calls) == 2:
+    def put(*arguments: Any) -> PutResult:
+        if next(counted) in calls:
             raise NotSaved("the disk is full")
         return true(*arguments)
 
-    monkeypatch.setattr(pages.store, "put_if_absent", full_at_the_second)
+    monkeypatch.setattr(pages.store.hulls, "put_if_absent", put)
+
+
+def test_a_move_saved_by_half_keeps_the_job_in_sight_and_ends_by_itself(
+    pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second hull's entry finds the disk full, twice."""
+    form = form_to(manager.text(TODAY), f"/boats/{MISTYPED}/move", other=LONG_REACH)
+    (job,) = open_hull(pages.store.hulls, MISTYPED).jobs
+    full_at(pages, monkeypatch, 2, 4)
     refused = manager.send(form, reason="written under a wrong number")
-    assert refused.status_code == 507
-    assert f"Only half of this is saved, with hull {MISTYPED}" in words_of(refused.text)
-    shown = words_of(manager.text(f"/boats/{MISTYPED}"))
-    assert f"moves from {MISTYPED} to {LONG_REACH}" in shown
-    assert "was moved from here" not in shown
-    assert open_hull(pages.store.hulls, MISTYPED).jobs
-    assert manager.send(form_to(manager.text(f"/boats/{MISTYPED}"), f"/boats/{MISTYPED}/sign")).status_code == 303
+    assert refused.status_code == 503
+    said = words_of(refused.text)
+    assert "Done in part Your decision is saved. It is not in the file of every boat it concerns yet." in said
+    assert "the disk is full" in said
+    assert open_hull(pages.store.hulls, MISTYPED).jobs == (job,)
+    before = pages.entries()  # whoever asks what is held has it tried again; the disk is still full
+    assert open_hull(pages.store.hulls, MISTYPED).jobs == (job,)
+    assert pages.entries() == before + 1
     assert open_hull(pages.store.hulls, MISTYPED).jobs == ()
     assert "270 gal" in manager.text(f"/boats/{LONG_REACH}")
+
+
+def test_a_decision_of_which_nothing_could_be_kept_is_not_kept_later(
+    pages: Pages, manager: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    form = form_to(manager.text(TODAY), f"/boats/{MISTYPED}/move", other=LONG_REACH)
+    before = pages.entries()
+    full_at(pages, monkeypatch, 1)
+    refused = manager.send(form, reason="written under a wrong number")
+    assert refused.status_code == 507
+    assert "Nothing was saved" in words_of(refused.text)
+    assert pages.entries() == before
+    assert manager.send(form, reason="written under a wrong number").status_code == 303
+    assert pages.entries() == before + 2
 
 
 def test_the_other_boat_is_looked_for_and_seen_before_a_job_is_moved(pages: Pages, manager: Browser) -> None:

@@ -25,7 +25,7 @@ from garboard_shop.postgres.database import place_of
 from garboard_shop.postgres.schema import VERSION
 from garboard_shop.postgres.shards import shard_shop
 from garboard_shop.postgres.verbs import EDITION
-from garboard_shop.store import TECHNICIAN, Holding, StoreAway, Tablet
+from garboard_shop.store import TECHNICIAN, Holding, KeptToFinish, StoreAway, Tablet
 from postgres_cluster import Cluster, SpreadClusters, why_not_spread
 from shop_rig import RunningShop, ask_raw
 
@@ -431,6 +431,28 @@ def test_while_a_server_is_away_tablets_are_told_to_come_back_and_afterwards_wor
         assert heard.status == 200
         assert store.digests() == before
         assert store.put_if_absent(some(*HULLS), "t", NOON, 0).added == ()
+
+
+def test_a_decision_over_two_shards_of_which_one_stops_stands_on_both_once_that_is_back(own: SpreadClusters) -> None:
+    """It is ended by the next question of the server that took it, or before another server of the shop decides."""
+    url, places = own.database(), {place_of(hull) & 1: hull for hull in HULLS}
+    with closing(PostgresStore(url)) as one, closing(PostgresStore(url)) as other:
+        for first in (0, 2):
+            offered = some(*places.values(), numbers=range(first, first + 2))
+            with away(own.behind[1]):
+                with pytest.raises(KeptToFinish):
+                    one.put_together(offered, "page", NOON)
+                with pytest.raises(StoreAway):
+                    one.digests()
+            if first:
+                with other.deciding():
+                    pass
+            else:
+                one.digests()
+            assert all(entries.keys() <= one.ids(hull) for hull, entries in offered.items())
+            assert rows(url, "select * from garboard.together") == []
+        noted = [name for each in one.deliveries(0, NOON) for names in each.ids.values() for name in names]
+        assert len(noted) == len(set(noted)) == 8
 
 
 def test_a_shop_over_two_parts_is_copied_to_four_and_the_counts_compared(

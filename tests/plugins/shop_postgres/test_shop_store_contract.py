@@ -21,7 +21,7 @@ from garboard.disk import partial_upload
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import Entry, canonical_bytes, entry_id, make_entry, read_entry
-from garboard.disk.hullfile import CheckedEntries
+from garboard.disk.hullfile import CheckedEntries, PutResult
 from garboard.disk.partial_upload import OutOfPlace
 from garboard.disk.storage import NotSaved
 from garboard.shop_link.wire import Question
@@ -109,6 +109,30 @@ def test_an_empty_store_holds_nothing(store: Store) -> None:
     assert store.attachments.sizes() == {}
     register = store.register
     assert (register.tablets(), register.pairings(), register.users()) == ((), (), ())
+
+
+@pytest.mark.parametrize("reopen", ["folder", "spread"], indirect=True)  # one database keeps them in one transaction
+def test_what_belongs_together_is_kept_to_its_end_by_the_next_start(
+    reopen: Opener, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A server ends after it kept the entries of one hull of three."""
+    store, hulls = reopen(), (ONE, TWO, THREE)
+    offered = {hull: some(hull, range(2)) for hull in hulls}
+    keep = store.put_if_absent
+
+    def ends_after_one(given: dict[str, CheckedEntries], *by: Any) -> None:
+        keep({ONE: given[ONE]}, *by)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(store, "put_if_absent", ends_after_one)
+    with pytest.raises(KeyboardInterrupt):
+        store.put_together(offered, "page", NOON)
+    assert [store.ids(hull) for hull in hulls] == [offered[ONE].keys(), frozenset(), frozenset()]
+    for again in (reopen() for _ in range(2)):
+        assert {hull: one.entries for hull, one in again.digests().items()} == dict.fromkeys(hulls, 2)
+        noted = [name for one in again.deliveries(0, NOON) for names in one.ids.values() for name in names]
+        assert sorted(noted) == sorted(name for entries in offered.values() for name in entries)
+        assert again.put_together(offered, "page", NOON + 1) == PutResult()
 
 
 def test_what_was_put_is_held_and_comes_back_byte_for_byte(reopen: Opener) -> None:
