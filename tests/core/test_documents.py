@@ -171,7 +171,7 @@ JSON_OF_COMMANDS = {
     ],
     "plugins": [["--plugin", "README.md", "plugins"]],
     "steps": [["steps"]],
-    "digest": [["digest", "FOLDER"]],
+    "digest": [["digest", "FOLDER"], ["digest", "FOLDER", "--state"]],
 }
 """Runs that between them fill every list; FOLDER stands for a folder of hull files."""
 

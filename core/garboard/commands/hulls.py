@@ -39,7 +39,7 @@ from garboard.history.authority import SHOP_FOLDER, THE_SHOP_ITSELF, managers_pa
 from garboard.history.boat import Boat, author_for, open_hull, register_named, replay_with_aliases
 from garboard.history.boat import attach as keep_with_step
 from garboard.history.halves import MissingHalf, save_in_turn
-from garboard.history.merge import HullMerge, MergeReport, boat_by_boat, by_what_changed, merge, state_digest
+from garboard.history.merge import HullMerge, MergeReport, boat_by_boat, by_what_changed, merge
 from garboard.history.moves import JOINING
 from garboard.history.past import TAKING_BACK, history_of, outlived_a_joining
 from garboard.history.registers import RegisterKey, name_of, retractions_in
@@ -245,40 +245,6 @@ def _counted(report: MergeReport) -> str:
     if report.damage:
         return "both sides counted: everything is merged. A damaged file is named above: look at its disk or card"
     return "both sides counted: everything is merged"
-
-
-@click.command("digest")
-@folder_argument
-@click.option("--json", "as_json", is_flag=True, help="Print the full hashes as JSON.")
-def digest(folder: Path, as_json: bool) -> None:
-    """Print two hashes for each boat: one of its entries, one of its state. Equal hashes mean equal records.
-
-    Exit status 0 when every hull file could be read whole, 1 when one could not: its digest is of what is left, or it
-    has none.
-    """
-    with HullFolder(folder, read_only=True) as hulls:
-        digests = {key: {"entries": value, "state": state_digest(hulls, key)} for key, value in hulls.digests().items()}
-        not_read = sorted((str(path), reason) for path, reason in hulls.left_alone.items())
-        damaged = [*map(str, hulls.damage())]
-    if as_json:
-        plain = {
-            "format": "garboard digest",
-            "version": 1,
-            "complete": not (not_read or damaged),
-            "hulls": digests,
-            "not_read": dict(not_read),
-            "damage": damaged,
-        }
-        click.echo(json.dumps(plain, indent=1))
-    else:
-        for key, both in digests.items():
-            click.echo(f"{key}  entries {both['entries'][:16]}  state {both['state'][:16]}")
-    for file, reason in not_read:
-        click.echo(f"not read, so without a digest: {file}: {reason}", err=True)
-    for damage in damaged:
-        click.echo(f"damage: {damage}", err=True)
-    if not_read or damaged:
-        sys.exit(SOMETHING_FAILS)
 
 
 @click.command("show")

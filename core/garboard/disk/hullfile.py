@@ -49,7 +49,7 @@ from garboard.disk.journal import (
     read,
 )
 from garboard.disk.known_ids import BEGINNING, KnownIds
-from garboard.disk.proofs import Proofs, seconds_now
+from garboard.disk.proofs import Proofs, Taken, seconds_now
 from garboard.disk.sizes import GONE, FileSizes, Noted, changed, check_of
 from garboard.disk.storage import SET_ASIDE, Damage, FolderInUse, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
 from garboard.faults import Fault, InputError, in_number, in_words, refusal
@@ -189,11 +189,14 @@ class HullFolder:
     folder    : made when it is not there, unless read_only
     read_only : neither locks nor repairs, so that a folder in use, or on a protected card, can be read
     of_today  : whether of many hull files those are not read again that another program proved today (proofs.py)
+    proving   : whether it is noted what was proved of many hull files, though nothing else is written
     errors    : FolderInUse, naming the holder; NotWritable; FileNotFoundError when there is nothing to read
     """
 
-    def __init__(self, folder: Path, *, read_only: bool = False, of_today: bool = False) -> None:
+    def __init__(self, folder: Path, *, read_only: bool = False, of_today: bool = False, proving: bool = False) -> None:
         self.folder = folder
+        self.taken = Taken()
+        """What the last answer of `holdings` did not read, but took as it was proved."""
         self.left_alone: dict[Path, str] = {}
         """Hull files that could not be read so far, each with the reason: a newer version's, or the disk refuses.
 
@@ -217,7 +220,7 @@ class HullFolder:
         self._locks: dict[Path, WriterLock] = {}
         self._sizes = FileSizes(folder, writing=self._writing)
         self._names = FolderNames(folder, self._hulls_folder)
-        self._proofs = Proofs(folder, writing=self._writing, of_today=of_today)
+        self._proofs = Proofs(folder, noting=self._writing or proving, alone=self._writing, of_today=of_today)
         self._known = KnownIds(folder, writing=self._writing)
         if read_only and not self._hulls_folder.is_dir():
             raise FileNotFoundError(f"{folder} holds no hull files: expected a folder named {HULLS_FOLDER} in it")
@@ -364,12 +367,13 @@ class HullFolder:
         """Names of what lies here as a hull file, sorted."""
         try:
             with os.scandir(self._hulls_folder) as files:
-                names = [file.name for file in files]
+                names = [name for file in files if (name := file.name).endswith(SUFFIX)]
         except FileNotFoundError as error:
             if not self._writing:  # it was there when it was opened
                 raise NotReadable(self._hulls_folder, error) from error
             return []
-        return sorted(name for name in names if name.endswith(SUFFIX) and not name.startswith(storage.UNFINISHED))
+        names.sort()
+        return [name for name in names if not name.startswith(storage.UNFINISHED)]
 
     def _found(self, name: str) -> os.stat_result | None:
         """What the system says of what lies here under a name; None where it does not: opening it says why."""
@@ -590,12 +594,21 @@ class HullFolder:
             if self._writing:
                 self._put_back()
             names, held = self._hull_files(), dict[str, Holding]()
-            if len(names) > MOST_IN_MEMORY:
+            self.taken = Taken()
+            if are_many := len(names) > MOST_IN_MEMORY:
                 names = self._without_proved(names, held)
             for key in self._keys_of(names):
+                is_at_work = key in self._open
                 if found := self._holding(key):
                     held[key] = found
+                if are_many and not (self._writing or is_at_work):
+                    self._let_go(key)
             return {key: held[key] for key in sorted(held)}
+
+    def _let_go(self, key: str) -> None:
+        """Hold a hull no longer that was read to tell what it holds, but for damage, of which there is more to tell."""
+        if key in self._open and not self._open[key].journal.damage:
+            del self._open[key]
 
     def _without_proved(self, names: Collection[str], held: dict[str, Holding]) -> list[str]:
         """Prove files that nobody works with, that are sound, and hold just what was noted when they were flushed.
@@ -606,15 +619,17 @@ class HullFolder:
         """
         others: list[str] = []
         asked: dict[str, os.stat_result] = {}  # of the one name that is on its way
-        at = seconds_now()
+        proof_of, made_at = self._proofs.looked_up(seconds_now()), list[str]()
 
         def not_proved() -> Iterator[str]:
             for name in names:
                 key, found = self._key_of_name.get(name) or key_in_name(name), self._found(name)
                 if found is None or key in self._open:
                     others.append(name)
-                elif key and (proved := self._proofs.of(name, found, at)):
-                    held[key] = Holding._make(proved)
+                elif key and (proved := proof_of(name, found)):
+                    digest, entries, made = proved
+                    held[key] = Holding(digest, entries)
+                    made_at.append(made)
                 elif stat.S_ISREG(found.st_mode):
                     asked[name] = found
                     yield name
@@ -635,6 +650,8 @@ class HullFolder:
             else:
                 others.append(name)
         self._proofs.write()
+        if made_at:
+            self.taken = Taken(len(made_at), int(min(made_at)))
         for path in [*self.left_alone]:
             if path.name in names and path.name not in others:  # it can be read by now
                 self.left_alone.pop(path)

@@ -159,8 +159,10 @@ class FileSizes:
 
         names : sorted
         """
-        data, at = self._lines(), 0
+        data, at, is_read = b"", 0, False
         for name in names:
+            if not is_read:  # they are many, and often nothing is asked
+                data, is_read = self._lines(), True
             if (newer := self._newer.get(name)) is not None:
                 yield name, newer
                 continue
