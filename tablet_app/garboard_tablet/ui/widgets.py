@@ -759,18 +759,6 @@ class Column(Widget):
         self._refill()
 
 
-class Gap(Widget):
-    """Empty space in a column."""
-
-    def __init__(self, height: float = GAP) -> None:
-        super().__init__(size_hint=(None, None), size=(1, 1))
-        self._high = height
-
-    def fit(self, width: float) -> float:
-        self.size = (width, dp(self._high))
-        return float(self.height)
-
-
 class Apart(Widget):
     """A press that takes something away, clear of all else by more than a thumb slips: nobody hits it by mistake."""
 
@@ -892,6 +880,6 @@ def state_mark(state: str) -> Mark:
 
 verdict_marks = VERDICT_MARKS
 __all__ = [
-    "Across", "Beside", "Card", "Choices", "Column", "Gap", "Ground", "Line", "MarkShape", "Marked", "Press",
+    "Across", "Beside", "Card", "Choices", "Column", "Ground", "Line", "MarkShape", "Marked", "Press",
     "RowPress", "Txt", "heading", "is_measured", "state_mark", "verdict_marks", "warning_card", "words",
 ]  # fmt: skip
