@@ -229,11 +229,11 @@ def speed_words(view: JobView, average: Average) -> str:
     return view.told(average.value, "kn", 1, average.expanded_uncertainty)
 
 
-def inches_told(view: JobView, value: float, engine: Engine, *, plus: bool = False) -> str:
+def inches_told(view: JobView, value: float, engine: Engine) -> str:
     """A pitch or a diameter [in] as the sizes of an engine's propeller were typed; "15 in" where in inches."""
     unit = inches_told_in(view, engine)
     shown = in_unit(value, "in", unit)
-    digits = rounded(shown, 0, "+z") if plus else in_full(float(rounded(shown, 2))) if unit == "in" else rounded(shown)
+    digits = in_full(float(rounded(shown, 2))) if unit == "in" else rounded(shown)
     return f"{digits} {unit}"
 
 

@@ -442,12 +442,6 @@ class Board:
             found = tuple(row for place in here if (row := self.rows[place]) is not None)
         return Found(found, total, page, pages, facets, instead)
 
-    def every_row(self, asked: Asked, times: Times) -> tuple[JobRow, ...]:
-        """All rows that fit, on whatever page."""
-        first = self.find(attrs.evolve(asked, page=1), times)
-        more = [self.find(attrs.evolve(asked, page=page), times).rows for page in range(2, first.pages + 1)]
-        return (*first.rows, *(row for rows in more for row in rows))
-
     def _fitting(self, asked: Asked, times: Times) -> tuple[Any, Any, Mapping[str, tuple[str, ...]]]:
         """Which groups fit, which rows do (None for all), and the words that were searched for instead."""
         columns, masks = self._columns, self._rows_in_view(asked.view, times)

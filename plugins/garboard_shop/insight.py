@@ -15,7 +15,7 @@ import attrs
 
 from garboard.findings import rounded
 from garboard_shop.board import NOBODY
-from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Seen
+from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Seen
 from garboard_shop.insight_counts import FACETS, Counts, Failures, Handed, Numbers, Taken, at_place, cut, day_of
 from garboard_shop.memory import Score
 
@@ -161,11 +161,6 @@ class Insight:
 def board(**asked: str) -> str:
     """The board's address for some of its rows."""
     return f"/board?{urlencode(asked)}"
-
-
-def insight_of(rows: Sequence[Row], score: Score, now: int) -> Insight:
-    """Count over all rows; see `insight_from`."""
-    return insight_from(Counts(rows), score, now)
 
 
 def insight_from(counts: Counts, score: Score, now: int) -> Insight:

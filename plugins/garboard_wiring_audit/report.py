@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from typing import TypeVar
 
 from garboard.findings import NotEnoughData, Number, Table, Verdict, rounded
 from garboard.job_view import JobView
@@ -18,8 +17,6 @@ from garboard_wiring_audit.circuit_findings import verdicts_of
 from garboard_wiring_audit.readings import has_been_read, read
 from garboard_wiring_audit.rules import rules_of
 from garboard_wiring_audit.steps import CIRCUITS, NETWORKS
-
-T = TypeVar("T")
 
 CIRCUITS_TEXT = (
     "The circuits that were checked, each with its conductor, its fuse or breaker and what was measured. A circuit "

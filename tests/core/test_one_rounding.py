@@ -125,7 +125,7 @@ def test_numbers_of_a_few_digits_and_medians_round_as_sentences_do() -> None:
         "2.35",
         "0.000000000001",
     ]
-    assert (in_digits(5234.5, 3), in_digits(-0.0, 3)) == ("5235", "0")
+    assert (in_digits(5234.5), in_digits(-0.0)) == ("5235", "0")
     assert shares(Week(jobs=200, right=125, days=0.0)) == 63
     assert [rounded(value) for value in (0.5, 1.5, 2.5, -2.5, -0.4)] == ["1", "2", "3", "-3", "0"]
     assert rounded_beside(99.6, [100]) == rounded(99.6, decimals_beside(99.6, [100], 0)) == "99.6"

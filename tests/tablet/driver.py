@@ -210,15 +210,6 @@ class Driver:
         self.step()
         self.touches += 1
 
-    def shot(self, path: Path) -> None:
-        from kivy.graphics.opengl import GL_RGB, GL_UNSIGNED_BYTE, glReadPixels
-
-        self.step(2)
-        self.window.draw()
-        width, height = self.window.size
-        data = glReadPixels(0, 0, width, height, GL_RGB, GL_UNSIGNED_BYTE)
-        self.window._win.save_bytes_in_png(str(path), data, width, height)
-
     def restart(self) -> Driver:
         """Close the app and start it again on the same folder."""
         from garboard_tablet.app import GarboardApp

@@ -356,7 +356,7 @@ def _entry(entry_id: str, raw: bytes, stored: dict[str, JsonValue]) -> Entry:
         _text(fields.get("dev")),
         _text(fields.get("instrument")),
         kind in KINDS and ENTRY.reads(_integer(fields.get("v"))),
-        _is_list_of_text(fields.get("subject")) and _is_list_of_text(fields.get("replaces")),
+        is_list_of_text(fields.get("subject")) and is_list_of_text(fields.get("replaces")),
         fields,
     )
 
@@ -619,10 +619,10 @@ def _envelope_faults(fields: Mapping[str, JsonValue]) -> list[Fault]:
 def _faults_of_this_format(fields: Mapping[str, JsonValue]) -> Iterator[Fault]:
     if "value" not in fields:
         yield Fault("value", "a value, null where there is none", "nothing")
-    if not _is_list_of_text(fields.get("subject")):
+    if not is_list_of_text(fields.get("subject")):
         yield Fault("subject", 'a list of text, such as ["prop_check", "full_throttle"]', repr(fields.get("subject")))
     replaces = fields.get("replaces")
-    if not (_is_list_of_text(replaces) and all(_ID.fullmatch(target) for target in _texts(replaces))):
+    if not (is_list_of_text(replaces) and all(_ID.fullmatch(target) for target in _texts(replaces))):
         yield Fault("replaces", "a list of entry ids, 32 hexadecimal characters each", repr(replaces))
     clock = fields.get("clock")
     if not (isinstance(clock, list) and len(clock) == 2 and all(type(n) is int and n >= 0 for n in clock)):
@@ -665,7 +665,7 @@ def _is_wall_time(value: JsonValue) -> bool:
         return False
 
 
-def _is_list_of_text(value: JsonValue) -> bool:
+def is_list_of_text(value: JsonValue) -> bool:
     return isinstance(value, list) and all(isinstance(item, str) for item in value)
 
 

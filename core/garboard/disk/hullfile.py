@@ -732,10 +732,6 @@ class HullFolder:
                 return CheckedEntries(held)
             return CheckedEntries((name, held[name]) for name in ids if name in held)
 
-    def get_unknown(self, hull: str, known: Container[str]) -> CheckedEntries:
-        """Entries of a hull that someone else does not hold yet; see `offer`."""
-        return self.offer(hull, known).unknown
-
     def offer(self, hull: str, known: Container[str]) -> Offer:
         """What this folder has of a hull for someone else. Faster than `get`: what is known is not even proved.
 

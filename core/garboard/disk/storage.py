@@ -326,16 +326,15 @@ def write_whole(path: Path, chunks: Iterable[bytes], *, private: bool = False, m
 
 
 @contextlib.contextmanager
-def whole_file(path: Path, mode: int = OWNER_ONLY) -> Iterator[tuple[Path, IO[bytes]]]:
+def whole_file(path: Path) -> Iterator[tuple[Path, IO[bytes]]]:
     """A new file that takes its place once the block around it has ended: it is as before or whole, as `write_whole`.
 
-    mode    : of it, less what the user's mask takes
     yields  : where it lies until then, and the file: to write, and to read what was written
     errors  : OSError; what the block raises. The file is as before then
     """
     new = _unfinished_of_ours(path)
     try:
-        with os.fdopen(_begin(new, mode, _open_to_write_and_read), "w+b") as file:
+        with os.fdopen(_begin(new, OWNER_ONLY, _open_to_write_and_read), "w+b") as file:
             yield new, file
             file.flush()
             flush(file.fileno())

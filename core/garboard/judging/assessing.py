@@ -157,13 +157,13 @@ def _job_named(boat: Boat, view: JobView) -> str:
     return f"{boat.state.hull_number} {view.job.id}"
 
 
-def jobs_in(hulls: HullFolder, hull: str = "") -> Iterator[tuple[str, JobView]]:
-    """The jobs in a folder of hull files, or those of one boat: hull number and job id, and the job.
+def jobs_in(hulls: HullFolder) -> Iterator[tuple[str, JobView]]:
+    """The jobs in a folder of hull files: hull number and job id, and the job.
 
-    A boat with two numbers comes once, and a job that was moved comes under the boat it was moved to. Without a hull
-    number, files that cannot be read are passed over; `hulls.left_alone` names them.
+    A boat with two numbers comes once, and a job that was moved comes under the boat it was moved to. Files
+    that cannot be read are passed over; `hulls.left_alone` names them.
     """
-    yield from ((_job_named(boat, view), view) for boat, view in boats_and_jobs(hulls, hull))
+    yield from ((_job_named(boat, view), view) for boat, view in boats_and_jobs(hulls))
 
 
 def boats_and_jobs(hulls: HullFolder, hull: str = "") -> Iterator[tuple[Boat, JobView]]:

@@ -26,6 +26,7 @@ from garboard.fields import Kind as FieldKind
 from garboard.findings import OF_VESSEL, NotEnoughData, Number
 from garboard.history.boat import Boat
 from garboard.history.plans import PROMISED, aside_in, planned_for
+from garboard.history.values import amount_in
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
 from garboard.hosting.unused import why_not_used
@@ -788,7 +789,7 @@ _DIGITS = 9
 
 
 def _in(value: JsonValue | Amount, unit: str) -> float | None:
-    amount = value if isinstance(value, Amount) else _amount(value)
+    amount = value if isinstance(value, Amount) else amount_in(value)
     try:
         return round(amount.to(unit), _DIGITS) if amount else None
     except ValueError:
@@ -796,15 +797,8 @@ def _in(value: JsonValue | Amount, unit: str) -> float | None:
 
 
 def _parts(value: JsonValue) -> tuple[float | None, str]:
-    amount = _amount(value)
+    amount = amount_in(value)
     return (float(amount.text), amount.unit) if amount else (None, "")
-
-
-def _amount(value: JsonValue) -> Amount | None:
-    try:
-        return Amount.parse(value) if isinstance(value, str) else None
-    except ValueError:
-        return None
 
 
 def _as_text(value: JsonValue) -> str:

@@ -41,7 +41,7 @@ WIDTH_OF_PLAIN_TEXT = 100
 _WIDTH_OF_MARK = 19
 
 
-def make_console(*, colour: bool = True, error: bool = False) -> Console:
+def make_console(*, colour: bool = True) -> Console:
     """A console as wide as the terminal; plain text of a fixed width when the output goes elsewhere."""
     from rich.console import Console, ConsoleOptions, RenderableType
     from rich.segment import Segment
@@ -53,7 +53,7 @@ def make_console(*, colour: bool = True, error: bool = False) -> Console:
             for text, style, control in super().render(renderable, options):
                 yield Segment(text if control else visible(text), style, control)
 
-    console = VisibleConsole(no_color=not colour, highlight=False, markup=False, emoji=False, stderr=error)
+    console = VisibleConsole(no_color=not colour, highlight=False, markup=False, emoji=False)
     if not console.is_terminal:
         console.width = WIDTH_OF_PLAIN_TEXT
     return console

@@ -295,7 +295,7 @@ def _section(blocks: Sequence[Block], clause: _Clause) -> Iterator[Part]:
         elif isinstance(block, Figure):
             yield from clause.figure(block)
         elif isinstance(block, Number):
-            yield big_number(str(block), block.name, size=15)
+            yield big_number(str(block), block.name)
         elif isinstance(block, Finding) and not clause.printed.number_of(block):
             waiting.append(block)
     if waiting:

@@ -164,7 +164,7 @@ def strip(label: str, found: Spread, unit: str, width: int = WIDTH) -> Markup:
     parts.append(_line("axis", 20, floor + 6, width - 20, floor + 6))
     for share, anchor in ((0.0, "name"), (0.5, "mid"), (1.0, "end")):
         value = low + share * (high - low)
-        parts.append(_text(x_of(value), floor + 24, with_unit(in_digits(value, 3), unit), anchor))
+        parts.append(_text(x_of(value), floor + 24, with_unit(in_digits(value), unit), anchor))
     return _chart(label, floor + 32, parts, width)
 
 
@@ -185,13 +185,13 @@ def with_unit(number: str, unit: str) -> str:
     return f"{number}{unit}" if unit == "°" else f"{number} {unit}"
 
 
-def in_digits(value: float, digits: int) -> str:
-    """A number with so many digits and a real minus sign.
+def in_digits(value: float) -> str:
+    """A number with three digits and a real minus sign.
 
-    >>> in_digits(-3.9336, 4), in_digits(-0.0, 3), in_digits(5234.5, 3)
-    ('−3.934', '0', '5235')
+    >>> in_digits(-3.9336), in_digits(-0.0), in_digits(5234.5)
+    ('−3.93', '0', '5235')
     """
-    return plain_text(value, digits).replace("-", "−")
+    return plain_text(value, 3).replace("-", "−")
 
 
 def _mark(dot: Dot, x: float, y: float) -> Markup:

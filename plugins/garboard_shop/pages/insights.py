@@ -298,9 +298,9 @@ def _spread(found: Spread) -> Chart:
         sentence = f"{in_number(found.boats, 'boat')} so far: too few for a usual range."
     else:
         sentence = (
-            f"Of {found.boats} boats, 8 in 10 lie from {charts.in_digits(found.low, 3)} to "
-            f"{charts.with_unit(charts.in_digits(found.high, 3), unit)}; the median is "
-            f"{charts.in_digits(found.middle, 3)}."
+            f"Of {found.boats} boats, 8 in 10 lie from {charts.in_digits(found.low)} to "
+            f"{charts.with_unit(charts.in_digits(found.high), unit)}; the median is "
+            f"{charts.in_digits(found.middle)}."
         )
     if found.outside:
         are = "lies" if found.outside == 1 else "lie"

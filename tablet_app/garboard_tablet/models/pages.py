@@ -338,9 +338,9 @@ def _name_in_row(ask: Ask) -> str:
     return f"{ask.field.title}, {ask.of}" if ask.row and ask.of else ask.field.title
 
 
-def asks_here(tablet: Tablet, hull: str, job: str, step: Step, open_tables: tuple[str, ...] = ()) -> tuple[Ask, ...]:
+def asks_here(tablet: Tablet, hull: str, job: str, step: Step) -> tuple[Ask, ...]:
     """The asks of a step in a job."""
-    return asks_of_step(step, tablet.view(hull, job), open_tables=open_tables)
+    return asks_of_step(step, tablet.view(hull, job))
 
 
 def asks_aside(tablet: Tablet, hull: str, job: str, step: Step, table: str) -> tuple[Ask, ...]:

@@ -10,7 +10,7 @@ import time
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kivy.clock import Clock
 from kivy.graphics import (
@@ -41,6 +41,9 @@ from garboard_tablet.language import Language, phrase, shown
 from garboard_tablet.ui.joined import joined
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, THUMB, dp, sp, theme
 from garboard_tablet.ui.tidy import has_left
+
+if TYPE_CHECKING:
+    from garboard.steps import Caution
 
 Builder.load_file(str(Path(__file__).with_name("theme.kv")))
 
@@ -276,8 +279,25 @@ class _Panelled(Widget):
         self._outline.rounded_rectangle = (*self.pos, *self.size, dp(self.RADIUS))
 
 
-class Press(ButtonBehavior, _Panelled, _Text):
-    """Something to press. A wet finger that bounces counts once.
+class PressedOnce(ButtonBehavior):
+    """Does something when it is let go. A wet finger that bounces counts once."""
+
+    BOUNCE = 0.25
+    _do: Callable[[], object]
+    _last = -10.0
+
+    def on_release(self) -> None:
+        self._once(self.BOUNCE)
+
+    def _once(self, bounce: float) -> None:
+        now = Press.now()
+        if now >= Press.quiet_until and now - self._last >= bounce:
+            self._last = now
+            act(self._do)
+
+
+class Press(PressedOnce, _Panelled, _Text):
+    """Something to press.
 
     kind : "main" (the next thing to do), "plain", "key" (of a pad), or "away" (what cannot be undone)
     """
@@ -294,7 +314,6 @@ class Press(ButtonBehavior, _Panelled, _Text):
     quiet_until = 0.0
     """Until then every press is swallowed: a finger that has just changed the page must not press on the new one."""
 
-    BOUNCE = 0.25
     KEY_BOUNCE = 0.09
     RADIUS = 10.0
     PANEL_OF = ("pos", "size", "state", "face", "edge", "chosen")
@@ -305,7 +324,7 @@ class Press(ButtonBehavior, _Panelled, _Text):
         super().__init__(
             text=shown(text), font_size=sp(size), size_hint=(None, None), halign="center", valign="middle", **more
         )
-        self.kind, self.name, self._do, self._last = kind, name or text, do, -10.0
+        self.kind, self.name, self._do = kind, name or text, do
         self.always_release = False
         self._is_fitted = False
         if kind == "key":
@@ -372,15 +391,8 @@ class Press(ButtonBehavior, _Panelled, _Text):
         if self.kind != "key":
             self._once(self.BOUNCE)
 
-    def _once(self, bounce: float) -> None:
-        now = Press.now()
-        if now < Press.quiet_until or now - self._last < bounce:
-            return
-        self._last = now
-        act(self._do)
 
-
-class RowPress(ButtonBehavior, _Panelled):
+class RowPress(PressedOnce, _Panelled):
     """A line of a list: a shape with its word, a title, small print, and a value at the right.
 
     word : stands for the mark's own; None where the value says it already
@@ -397,7 +409,7 @@ class RowPress(ButtonBehavior, _Panelled):
         word: str | None = "", name: str = "", value_role: str = "ink", lead: bool = False,
     ) -> None:  # fmt: skip
         super().__init__(size_hint=(None, None), size=(1, 1))
-        self.name, self._do, self._last = name or title, do, -10.0
+        self.name, self._do = name or title, do
         self.ground, self._below = theme.panel, False
         self._shape = MarkShape(mark, 32) if mark else None
         self._title = Txt(title, bold=lead)
@@ -463,12 +475,6 @@ class RowPress(ButtonBehavior, _Panelled):
         for aside in self._asides():
             aside.pos = (self.right - pad - dp(self.kept_free) - aside.width, top - aside.height)
             top -= aside.height
-
-    def on_release(self) -> None:
-        now = Press.now()
-        if now >= Press.quiet_until and now - self._last >= Press.BOUNCE:
-            self._last = now
-            act(self._do)
 
 
 class Card(_Panelled):
@@ -759,18 +765,6 @@ class Column(Widget):
         self._refill()
 
 
-class Gap(Widget):
-    """Empty space in a column."""
-
-    def __init__(self, height: float = GAP) -> None:
-        super().__init__(size_hint=(None, None), size=(1, 1))
-        self._high = height
-
-    def fit(self, width: float) -> float:
-        self.size = (width, dp(self._high))
-        return float(self.height)
-
-
 class Apart(Widget):
     """A press that takes something away, clear of all else by more than a thumb slips: nobody hits it by mistake."""
 
@@ -885,6 +879,12 @@ def warning_card(text: str) -> Card:
     return Card(Txt(text), mark=verdict_marks[Verdict.ADVISE], word="look here")
 
 
+def caution_card(caution: Caution) -> Card:
+    """A caution and where it comes from."""
+    basis = Txt(str(caution.basis), SMALL, "quiet")
+    return Card(Txt(caution.text), basis, mark=verdict_marks[Verdict.ADVISE], word="caution")
+
+
 def state_mark(state: str) -> Mark:
     """The mark of a step's state."""
     return STEP_MARKS.get(state, STEP_MARKS["to do"])
@@ -892,6 +892,7 @@ def state_mark(state: str) -> Mark:
 
 verdict_marks = VERDICT_MARKS
 __all__ = [
-    "Across", "Beside", "Card", "Choices", "Column", "Gap", "Ground", "Line", "MarkShape", "Marked", "Press",
-    "RowPress", "Txt", "heading", "is_measured", "state_mark", "verdict_marks", "warning_card", "words",
+    "Across", "Beside", "Card", "Choices", "Column", "Ground", "Line", "MarkShape", "Marked", "Press",
+    "PressedOnce", "RowPress", "Txt", "caution_card", "heading", "is_measured", "state_mark", "verdict_marks",
+    "warning_card", "words",
 ]  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from urllib.parse import parse_qsl, urlsplit
 
 import attrs
@@ -15,7 +15,7 @@ from boat_rows import CODES, MODELS, NOW, RIGGERS, jobs
 from garboard.hosting.host import PluginHost
 from garboard_shop.board import Asked, Board, Times
 from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Seen
-from garboard_shop.insight import Dot, Insight, insight_from, insight_of
+from garboard_shop.insight import Dot, Insight, insight_from
 from garboard_shop.insight_counts import FACETS, Counts, at_place
 from garboard_shop.job_rows import A_DAY, JobRow
 from garboard_shop.memory import Memory, Score, as_text, of_text
@@ -41,6 +41,10 @@ def row(number: int, job: JobRow) -> Row:
     if number < 4:
         seen += [Seen(DEVIATION, 2.5), Seen(FORECAST, 5400.0 + 300 * (number == 3), 5300.0, 5600.0)]
     return Row(hull=job.hull, jobs=(job,), seen=tuple(seen))
+
+
+def insight_of(rows: Sequence[Row], score: Score, now: int) -> Insight:
+    return insight_from(Counts(rows), score, now)
 
 
 ROWS = tuple(row(number, job) for number, job in enumerate(JOBS))
