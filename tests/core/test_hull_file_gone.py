@@ -13,6 +13,7 @@ from click.testing import CliRunner
 from garboard.commands import hulls as commands
 from garboard.commands import repair
 from garboard.commands.cli import program
+from garboard.commands.digest import command as digest
 from garboard.disk.hullfile import HULLS_FOLDER, HullFolder
 from garboard.disk.journal import file_name
 from garboard.disk.known_ids import FILE as KNOWN
@@ -55,10 +56,10 @@ def told(folder: Path) -> bool:
 
 
 def test_every_command_that_looks_through_a_folder_says_that_a_hull_file_is_gone(folder: Path, tmp_path: Path) -> None:
-    assert run(commands.digest, folder)[0] == 0
+    assert run(digest, folder)[0] == 0
     path_in(folder).unlink()
     for command, words in (
-        (commands.digest, (folder,)),
+        (digest, (folder,)),
         (program, ("assess", folder)),
         (repair.command, (folder,)),
         (commands.merge_folders, (folder, "--into", tmp_path / "new")),
@@ -79,7 +80,7 @@ def test_a_longer_file_of_the_same_boat_copied_over_ours_is_told_until_it_is_for
         report = merge([source], target)
     assert (report.complete, [loss.file.name for loss in report.lost]) == (False, [file_name(HERE)])
     for _ in "twice":
-        assert "not just what it held, 1 entry" in " ".join(run(commands.digest, folder)[1].split())
+        assert "not just what it held, 1 entry" in " ".join(run(digest, folder)[1].split())
     enter(folder, HERE, "31.5 kn")
     assert told(folder), "a save does not make it forgotten"
     assert run(repair.command, folder, "--forget", HERE)[0] == 0
@@ -97,7 +98,7 @@ def test_one_copied_over_ours_is_told_also_where_a_letter_of_it_was_damaged_and_
     path_in(folder).write_bytes(b"".join((heading, bytes([first[0] ^ 1]), first[1:], *rest)))
     enter(folder, HERE, "31.5 kn")
     for _ in "twice":
-        assert "not just what it held, 1 entry" in " ".join(run(commands.digest, folder)[1].split())
+        assert "not just what it held, 1 entry" in " ".join(run(digest, folder)[1].split())
     with HullFolder(folder.parent / "copy", read_only=True) as source, HullFolder(folder) as target:
         assert merge([source], target).complete
     assert not told(folder)
@@ -118,7 +119,7 @@ def test_what_came_back_with_less_is_told_until_it_is_forgotten(folder: Path) ->
     with HullFolder(folder.parent / "copy", read_only=True) as source, HullFolder(folder) as target:
         merge([source], target)
         assert target.count(HERE) == 1
-    assert "not just what it held" in run(commands.digest, folder)[1]
+    assert "not just what it held" in run(digest, folder)[1]
     assert run(repair.command, folder, "--forget", HERE)[0] == 0
     assert not told(folder)
     with HullFolder(folder, read_only=True) as hulls:
@@ -141,7 +142,7 @@ def test_a_boat_removed_on_purpose_is_forgotten_and_may_come_again(folder: Path)
     assert run(repair.command, folder, "--forget", OTHER)[0] != 0, "that one is here"
     status, said = run(repair.command, folder, "--forget", HERE)
     assert (status, ALL_WELL in said) == (0, True)
-    assert run(commands.digest, folder)[0] == 0
+    assert run(digest, folder)[0] == 0
     enter(folder, HERE, "29 kn")
     assert not told(folder)
 
