@@ -217,6 +217,9 @@ class HullFolder:
         """
         self._held_open: list[HullFile] = []
         self._names_unflushed: list[HullFile] = []
+        self._kept: list[str] = []
+        """What was kept of damaged hull files beside them when the folder had the marks below."""
+        self._kept_under = b""
         self._locks: dict[Path, WriterLock] = {}
         self._sizes = FileSizes(folder, writing=self._writing)
         self._names = FolderNames(folder, self._hulls_folder)
@@ -837,26 +840,39 @@ class HullFolder:
 
         Nobody knows what was cut off. Only where a hull holds just what it did is all of it back, without a person.
         """
-        with self._guard:
-            found = self.damage_found()
-            told = {damage.set_aside for damage in found}
-            cut = (damage for damage in self._cut_before() if damage.set_aside not in told)
-            return (*found, *cut, *self.gone())
+        return self._told(None)
 
-    def gone(self) -> tuple[Damage, ...]:
+    def _told(self, names: Collection[str] | None) -> tuple[Damage, ...]:
+        """The same of some hull files, of which the folder is not listed as long as they are there.
+
+        names : of the files; None for all
+        """
+        with self._guard:
+            found = [damage for damage in self.damage_found() if names is None or damage.file.name in names]
+            told = {damage.set_aside for damage in found}
+            cut = (damage for damage in self._cut_before(names) if damage.set_aside not in told)
+            return (*found, *cut, *self.gone(names))
+
+    def gone(self, names: Collection[str] | None = None) -> tuple[Damage, ...]:
         """Hull files that once were here and are not, or came back as something else than they were, as far as read.
 
         A boat's file is never removed by this program. One that a person removed is told until it is forgotten.
+
+        names : of the files asked for; None for all
         """
         with self._guard, contextlib.suppress(OSError):  # a folder that cannot be listed says so itself
             before = {name.removesuffix(GONE): name for name in self._sizes.of_kept() if name.endswith(GONE)}
-            names = {name: kept for name, kept in before.items() if self._is_still_lacking(name, kept)}
-            names |= {name: name for name in self._gone_now()}
-            return tuple(self._gone_as(name, noted) for name, noted in sorted(names.items()))
+            asked = before if names is None else {name: before[name] for name in names if name in before}
+            found = {name: kept for name, kept in asked.items() if self._is_still_lacking(name, kept)}
+            found |= {name: name for name in self._gone_now(names)}
+            return tuple(self._gone_as(name, noted) for name, noted in sorted(found.items()))
         return ()
 
-    def _gone_now(self) -> list[str]:
-        """Names of hull files that were flushed once and are not here."""
+    def _gone_now(self, names: Collection[str] | None) -> list[str]:
+        """Names of hull files that were flushed once and are not here, of those asked for."""
+        if names is not None:
+            asked = {name for name in names if self._sizes.least(name) and not _is_there(self._hulls_folder / name)}
+            return [name for name in self._gone_now(None) if name in asked] if asked else []
         if self._names.are_as_noted(self._sizes.mark):
             return [name for name in self._sizes.hulls_of_late() if not _is_there(self._hulls_folder / name)]
         marks = self._sealed()
@@ -942,8 +958,9 @@ class HullFolder:
                     found.add(Path(file.path).resolve().name)
         return found
 
-    def _cut_before(self) -> Iterator[Damage]:
-        for name in self._sizes.of_kept():
+    def _cut_before(self, names: Collection[str] | None) -> Iterator[Damage]:
+        of_kept = self._sizes.of_kept()
+        for name in [name for name in of_kept if names is None or name.partition(SET_ASIDE)[0] in names]:
             kept = self._hulls_folder / name
             with contextlib.suppress(NewerFormat, OSError):  # removed by a person, or kept by a newer version
                 data = kept.read_bytes()
@@ -1013,7 +1030,7 @@ class HullFolder:
             if here is None:
                 here = {name for key in self.readable() for name in self.ids(key)}
             found: list[Loss] = []
-            for path in sorted(self._hulls_folder.glob(f"*{SUFFIX}{SET_ASIDE}*")):
+            for path in sorted(self._kept_beside()):
                 with contextlib.suppress(NewerFormat, OSError):  # kept by a newer version, which tells it itself
                     data = path.read_bytes()
                     cut = self._cut_of(path, data)
@@ -1056,8 +1073,7 @@ class HullFolder:
 
         keys : of the hulls
         """
-        names = {file_name(key) for key in keys}
-        return tuple(damage for damage in self.damage() if damage.file.name in names)
+        return self._told({file_name(key) for key in keys})
 
     def unread_of(self, keys: Iterable[str]) -> int:
         """How many entries of some hulls could not be read, now or when their files were mended, and are not back.
@@ -1065,24 +1081,43 @@ class HullFolder:
         keys : of the hulls
         """
         with self._guard:
-            return sum(map(self._unread_of, keys))
+            return sum(self._unread_of(key, self.damage_of([key]), self._kept_beside(file_name(key))) for key in keys)
 
     def unread(self) -> dict[str, int]:
         """How many entries could not be read and are not back, by the key of each hull that lacks some."""
         with self._guard:
-            names = {damage.file.name for damage in self.damage()}
-            names |= {path.name.partition(SET_ASIDE)[0] for path in self._hulls_folder.glob(f"*{SUFFIX}{SET_ASIDE}*")}
-            keys = sorted({key for name in names if name.endswith(SUFFIX) and (key := key_in_name(name))})
-            return {key: lacking for key in keys if (lacking := self._unread_of(key))}
+            damage, kept = dict[str, list[Damage]](), dict[str, list[Path]]()
+            for one in self.damage():
+                damage.setdefault(one.file.name, []).append(one)
+            for path in self._kept_beside():
+                kept.setdefault(path.name.partition(SET_ASIDE)[0], []).append(path)
+            keys = sorted({key for name in damage | kept if name.endswith(SUFFIX) and (key := key_in_name(name))})
+            of_each = {key: (damage.get(file_name(key), ()), kept.get(file_name(key), ())) for key in keys}
+            return {key: lacking for key, of_it in of_each.items() if (lacking := self._unread_of(key, *of_it))}
 
-    def _unread_of(self, key: str) -> int:
+    def _kept_beside(self, name: str = "") -> list[Path]:
+        """What is kept of damaged hull files beside them, of one or of all; listed again once a name may have come."""
+        marks = self._names.marks_that_tell()
+        if not marks or marks != self._kept_under:
+            with os.scandir(self._hulls_folder) as files:
+                self._kept = [file.name for file in files if f"{SUFFIX}{SET_ASIDE}" in file.name]
+            self._kept_under = marks
+        beginning = f"{name}{SET_ASIDE}" if name else ""
+        return [self._hulls_folder / kept for kept in self._kept if kept.startswith(beginning)]
+
+    def _unread_of(self, key: str, told: Iterable[Damage], kept: Iterable[Path]) -> int:
+        """How many entries of a hull could not be read and are not back.
+
+        told : the damage of its file
+        kept : what is kept of it beside it
+        """
         here: frozenset[str] = frozenset()
         with contextlib.suppress(NewerFormat, OSError):  # not read at all: `left_alone` names it
             here = self.ids(key)
-        damaged = [damage for damage in self.damage_of([key]) if damage.cut or not damage.set_aside]
+        damaged = [damage for damage in told if damage.cut or not damage.set_aside]
         now = sum(max(damage.lost, _not_back(damage, len(here))) for damage in damaged)
         before = 0
-        for path in self._hulls_folder.glob(f"{file_name(key)}{SET_ASIDE}*"):
+        for path in kept:
             with contextlib.suppress(NewerFormat, OSError):
                 before += missing_of(path.read_bytes(), here, cut_off=False)
         return max(now, before)  # of a mended file that it is shorter than it was is told as well: it lacks the same
