@@ -25,12 +25,16 @@ import attrs
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from garboard.disk.hullfile import HullFolder
+from garboard.history.boat import open_hull
+from garboard.history.plans import set_aside_of
 from histories import HULL as INVENTED
 from histories import history, union
 
 SAMPLES = Path(__file__).parents[2] / "sample_jobs"
 SALTGRASS, LONG_REACH, KITTIWAKE = "QQZ04417D626", "QQZ01209A626", "QQZ08832B626"
 MISTYPED = "QQZO4417D626"
+ASIDE = "QQZ07723C626"
+"""A boat that only the shop has, with a job set aside. Of Long Reach the tablet brings what the shop had not seen."""
 STEP = "prop_check.full_throttle"
 SETTING, OTHER_SETTING = "wiring_audit.drop_other", "fuel_curve.reserve"
 
@@ -76,6 +80,7 @@ class Tally:
     in_both: int = 0
     attachments: int = 0
     hulls: int = 0
+    open_again: tuple[bool, ...] = ()
     lost: int = 0
     refused: int = 0
     damaged: int = 0
@@ -85,14 +90,16 @@ class Tally:
     def is_good(self) -> bool:
         """Something crossed in either direction, and nothing went wrong."""
         crossed = self.from_tablet and self.from_shop and self.attachments
-        return bool(crossed) and not (self.lost or self.refused or self.damaged or self.unequal)
+        is_known = self.open_again == (False, True)
+        return bool(crossed) and is_known and not (self.lost or self.refused or self.damaged or self.unequal)
 
     def __str__(self) -> str:
         return (
             f"merged by the {self.merged_by} program: {self.from_tablet} entries only on the older tablet, "
             f"{self.from_shop} only at the shop, {self.in_both} in both folders afterwards, "
             f"{self.attachments} attachments, {self.hulls} hulls: {self.lost} lost, {self.refused} refused, "
-            f"{self.damaged} files damaged, {self.unequal} digests unequal"
+            f"{self.damaged} files damaged, {self.unequal} digests unequal; "
+            f"of two jobs set aside, open again: {self.open_again}"
         )
 
 
@@ -127,6 +134,10 @@ def shop_of(program: Program, folder: Path) -> None:
     why = ("--by", "M. Office", "--reason", "one commissioning, opened twice")
     program.run("join-job", folder, KITTIWAKE, "kittiwake-again", "--into", first, *why, where=folder.parent)
     _set(program, folder, first)
+    _under_a_wrong_number(program, folder, "saltgrass", ASIDE)
+    aside = ("--by", "M. Office", "--reason", "the boat was withdrawn")
+    program.run("set-aside", folder, ASIDE, *aside, where=folder.parent)
+    program.run("set-aside", folder, LONG_REACH, *aside, where=folder.parent)
     with HullFolder(folder) as hulls:
         for seed in range(20):
             hulls.put_if_absent(INVENTED, union(history(seed)).values())
@@ -195,6 +206,7 @@ def merge_both_ways(by: Program, programs: tuple[Program, Program], tablet: Path
         in_both=len(after[0].entries.keys() & after[1].entries.keys()),
         attachments=len(after[0].attachments & after[1].attachments),
         hulls=len(reports[0]["hulls"]),
+        open_again=tuple(_is_open_again(copies[1], hull) for hull in (ASIDE, LONG_REACH)),
         lost=sum(
             sum(there.entries.get(name) != raw for name, raw in every.items()) + len(attachments - there.attachments)
             for there in after
@@ -211,6 +223,14 @@ def _digests(program: Program, folder: Path, where: Path) -> str:
     return json.dumps(json.loads(program.run("digest", folder, "--json", *asked, where=where))["hulls"])
 
 
+def _is_open_again(folder: Path, hull: str) -> bool:
+    """Whether this program has a job that was set aside open again, as something came that its manager had not seen."""
+    with HullFolder(folder, read_only=True) as hulls:
+        boat = open_hull(hulls, hull)
+        asides = [set_aside_of(boat.state_of(job), [job]) for job in boat.jobs]
+        return not all(aside.holds for aside in asides if aside is not None)
+
+
 def _documents(text: str) -> list[Any]:
     """A merge both ways prints one JSON document for each direction, one after the other."""
     found: list[Any] = []
@@ -225,8 +245,11 @@ def _documents(text: str) -> list[Any]:
 def main() -> int:
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--old", required=True, help="the Python that the older program is installed in")
+    options.add_argument("--checkout", help="a checkout of the older version, run by that Python", default="")
     chosen = options.parse_args()
-    old = Program("older", str(Path(chosen.old).absolute()))
+    parts = (Path(chosen.checkout).absolute() / part for part in ("core", "plugins", "tablet_app"))
+    packages = os.pathsep.join(map(str, parts)) if chosen.checkout else ""
+    old = Program("older", str(Path(chosen.old).absolute()), packages)
     new = Program("present", sys.executable, os.pathsep.join(path for path in sys.path if path))
     with tempfile.TemporaryDirectory() as folder:
         tablet, shop = Path(folder) / "tablet", Path(folder) / "shop"

@@ -145,7 +145,7 @@ def test_what_the_program_before_documents_wrote_is_taken_over_once(tmp_path: Pa
     assert tablet.session.typed == written["session.json"]["typed"]
     # Newer than that program. So is what is next: each line is worked out anew.
     counted = {"fails": 0, "left": 0, "undone": 0, "open": 1, "people": [], "failing": {}}
-    counted |= {"day": "", "next_step": "", "stamp": "", "plugins": ""}
+    counted |= {"day": "", "next_step": "", "stamp": "", "plugins": "", "rules": 0}
     assert json.loads(json.dumps([attrs.asdict(line) for line in vessel_list.lines.values()])) == [
         line | counted for line in written["summaries.json"]
     ]
@@ -166,6 +166,25 @@ def test_what_the_program_before_documents_wrote_is_taken_over_once(tmp_path: Pa
     lines.read()
     assert (again.settings.working, again.session.typed["a"], list(lines.lines)) == ("Robin", "1", [HULL])
     again.close()
+
+
+def test_a_line_another_version_kept_is_made_anew_and_ones_own_is_not(tmp_path: Path) -> None:
+    """Such as one that says when the boat was saved by the former rules."""
+    tablet = open_bare(tmp_path / "tablet")
+    hull, _ = tablet.open_job(HULL)
+    lines = VesselList(tablet)
+    lines.refresh(hull)
+    mine = lines.lines[hull]
+    for kept, wanted in ((mine, mine.stamp), (attrs.evolve(mine, rules=mine.rules - 1, saved="2001-01-01 00:00"), "")):
+        lines.lines = {hull: kept}
+        lines.keep()
+        again = VesselList(tablet)
+        again.read()
+        assert again.lines[hull].stamp == wanted
+        for stale in again.stale():
+            again.refresh(stale)
+        assert again.lines == {hull: mine}
+    tablet.close()
 
 
 def a_line(number: int) -> VesselLine:

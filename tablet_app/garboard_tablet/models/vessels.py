@@ -32,6 +32,8 @@ LINES, ASHORE = "vessels", "ashore"
 """Its tables: a line for each boat, and for each hull what was last known to be at the shop."""
 _FORMER_LINES, _FORMER_ASHORE = "summaries.json", "ashore.json"
 
+RULES = 1
+"""By which rules a line is made. One more with each change of what a kept line would say of the same files."""
 MOST_PEOPLE, LONGEST_NAME = 17, 40
 """So many people are offered to choose from; a name of more characters is typed."""
 
@@ -59,6 +61,7 @@ class VesselLine:
     guests : keys of hull numbers that jobs were moved here from, or are on their way to
     stamp  : tells whether the line is still true of the files it comes from
     plugins : tells whether it is still true of the plugins that run
+    rules  : by which it was made; 0 in the lines of older programs
     open   : how many of its jobs are neither handed over nor set aside
     fails  : checks of a boat handed over that fail
     left   : what else stands on its punch list then, or has come since
@@ -89,6 +92,7 @@ class VesselLine:
     day: str = ""
     next_step: str = ""
     plugins: str = ""
+    rules: int = 0
 
     @property
     def fails_now(self) -> int:
@@ -325,10 +329,8 @@ def _line_kept(row: Mapping[str, Any]) -> VesselLine:
     """A line as it was kept; json has no tuples."""
     known = {name: row[name] for name in attrs.fields_dict(VesselLine) if name in row}
     known |= {name: tuple(row.get(name, ())) for name in ("also", "guests", "people")}
-    if known.get("phase") == HANDED_OVER and not {"fails", "undone"} <= known.keys():
-        known["stamp"] = ""  # of an older version, which did not count
-    if "day" not in known:
-        known["stamp"] = ""  # of an older version, which did not say what is next
+    if known.get("rules") != RULES:
+        known["stamp"] = ""  # of another version: worked out anew
     return VesselLine(**known)
 
 
@@ -376,6 +378,7 @@ def vessel_line(tablet: Tablet, number: str) -> VesselLine:
         also=tuple(sorted(boat.state.hull_keys - {hull})),
         people=_people(entry for register in registers for entry in register.entries.values()),
         guests=tuple(sorted({*boat.hulls, *(half.entry.hull_key for half in boat.unfinished)} - boat.state.hull_keys)),
+        rules=RULES,
     )
 
 
