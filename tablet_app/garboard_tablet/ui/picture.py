@@ -10,7 +10,6 @@ from typing import Any
 from kivy.core.text import Label as CoreLabel
 from kivy.graphics import Color, Ellipse, Line, Quad, Rectangle, Triangle
 from kivy.graphics.texture import Texture
-from kivy.uix.behaviors import ButtonBehavior
 from kivy.uix.widget import Widget
 
 from garboard.faults import in_number
@@ -19,7 +18,7 @@ from garboard.report.photo_files import PictureRefused, opened
 from garboard.report.photos import Arrow, ArrowShape, Photo, is_picture, shape_of
 from garboard_tablet.language import phrase
 from garboard_tablet.ui.theme import GAP, SMALL, dp, theme
-from garboard_tablet.ui.widgets import Press, RowPress, Txt, act
+from garboard_tablet.ui.widgets import RowPress, Touched, Txt
 
 WIDE, HIGH = 240, 176
 """38 x 28 mm: a picture in a list [dp]."""
@@ -159,7 +158,7 @@ def _rgb(colour: str) -> tuple[float, float, float]:
     return tuple(int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5))  # type: ignore[return-value]
 
 
-class PhotoPress(ButtonBehavior, Widget):
+class PhotoPress(Touched, Widget):
     """A picture in a list, with words beneath it, to press."""
 
     def __init__(
@@ -171,7 +170,7 @@ class PhotoPress(ButtonBehavior, Widget):
         name: str,
     ) -> None:
         super().__init__(size_hint=(None, None), size=(1, 1))
-        self.name, self._do, self._last = name, do, -10.0
+        self.name, self._do = name, do
         self._view = PhotoView(texture, arrows)
         self._view.aside = 0.0
         self._caption = Txt(caption, SMALL, "quiet")
@@ -201,12 +200,6 @@ class PhotoPress(ButtonBehavior, Widget):
         with self.canvas.after:
             Color(*(theme.line if self.state == "normal" else theme.action))
             Line(rectangle=(left, bottom, wide, high), width=dp(1.1) if self.state == "normal" else dp(4))
-
-    def on_release(self) -> None:
-        now = Press.now()
-        if now >= Press.quiet_until and now - self._last >= Press.BOUNCE:
-            self._last = now
-            act(self._do)
 
 
 def _kept_in_words(pictures: int, files: int) -> str:
