@@ -166,6 +166,10 @@ class Driver:
     def tap_at(self, x: float, y: float) -> None:
         from kivy.tests.common import UnitTestTouch
 
+        from garboard_tablet.ui.widgets import stood_before
+
+        if stood_before.has_changed:
+            self.step()  # what came up is seen before it is tapped
         touch = UnitTestTouch(x, y)
         touch.touch_down()
         self.step()

@@ -336,6 +336,8 @@ class EntryPage(EchoingPage):
         self._heard = self._heard_now(form)
         self._heard_shown = {name: Press(text, partial(self._take_heard, name), name=name)
                              for name, (text, _) in self._heard.items()}  # fmt: skip
+        for press in self._heard_shown.values():
+            press.is_same = True  # what it says changes as one looks
         return list(self._heard_shown.values())
 
     def _heard_now(self, form: EntryForm) -> dict[str, tuple[str, Heard]]:

@@ -217,6 +217,8 @@ class PhotoPage(Page):
             Press(way, partial(self._nudge, *by), size=SMALL, name=f"nudge {way.lower()}") for way, by in ways.items()
         ]
         presses.append(Press("Turn", self._turn, size=SMALL, name="turn"))
+        for press in presses:
+            press.goes_on()
         if self.pointing.may_add:
             presses.append(Press("One more", self._one_more, size=SMALL, name="one more"))
         return presses

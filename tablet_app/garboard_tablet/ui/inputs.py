@@ -361,6 +361,8 @@ class SignaturePad(Widget):
     def on_touch_down(self, touch: Any) -> bool:
         if not self.collide_point(*touch.pos):
             return False
+        if Press.now() < Press.quiet_until:
+            return True
         touch.grab(self)
         self.strokes.append([self._share(touch)])
         with self.canvas:

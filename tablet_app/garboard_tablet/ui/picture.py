@@ -18,7 +18,7 @@ from garboard.report.photo_files import PictureRefused, opened
 from garboard.report.photos import Arrow, ArrowShape, Photo, is_picture, shape_of
 from garboard_tablet.language import phrase
 from garboard_tablet.ui.theme import GAP, SMALL, dp, theme
-from garboard_tablet.ui.widgets import PressedOnce, RowPress, Txt
+from garboard_tablet.ui.widgets import RowPress, Touched, Txt
 
 WIDE, HIGH = 240, 176
 """38 x 28 mm: a picture in a list [dp]."""
@@ -158,7 +158,7 @@ def _rgb(colour: str) -> tuple[float, float, float]:
     return tuple(int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5))  # type: ignore[return-value]
 
 
-class PhotoPress(PressedOnce, Widget):
+class PhotoPress(Touched, Widget):
     """A picture in a list, with words beneath it, to press."""
 
     def __init__(

@@ -84,7 +84,9 @@ class Page:
         if under_way is None or under_way.route == self.route:
             return None
         said = under_way.words(self.live.time())
-        return Press(said, partial(self.way.go, under_way.route), size=SMALL, name="to the run")
+        press = Press(said, partial(self.way.go, under_way.route), size=SMALL, name="to the run")
+        press.is_same = True
+        return press
 
     def corner(self) -> Press | None:
         """What stands at the upper left where back leads nowhere."""
@@ -411,6 +413,8 @@ class Pager(Widget):
         self._halves = halves
         self._up = Press("Up", self._turn_back, name="page up")
         self._more = Press("More", self._turn, name="page down")
+        for press in (self._up, self._more):
+            press.goes_on()
         self.bind(pos=self._place, size=self._place)
 
     def refresh(self) -> None:

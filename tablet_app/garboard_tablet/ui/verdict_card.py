@@ -12,7 +12,7 @@ from garboard_tablet.models.pages import about
 from garboard_tablet.models.step_page import headline
 from garboard_tablet.ui.limit_bar import LimitBar
 from garboard_tablet.ui.theme import BIG, DIGITS, HEADING, SMALL, dp, sp
-from garboard_tablet.ui.widgets import Card, PressedOnce, Txt, verdict_marks
+from garboard_tablet.ui.widgets import Card, Touched, Txt, verdict_marks
 
 SIZES = (BIG, 44, HEADING)
 """Of the digits, the largest that fits the line; the ± stands one size smaller."""
@@ -106,7 +106,7 @@ class FindingCard(Card):
         ]
 
 
-class VerdictCard(PressedOnce, Widget):
+class VerdictCard(Touched, Widget):
     """A finding, or one part of it, to be pressed for why."""
 
     def __init__(self, finding: Finding, do: Callable[[], object], name: str, card: Card) -> None:

@@ -39,6 +39,7 @@ from garboard.report.unit_signs import with_signs
 from garboard.verdict import Verdict
 from garboard_tablet.language import Language, phrase, shown
 from garboard_tablet.ui.joined import joined
+from garboard_tablet.ui.on_its_way import Standing, StoodBefore
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, THUMB, dp, sp, theme
 from garboard_tablet.ui.tidy import has_left
 
@@ -248,6 +249,52 @@ def _raise(failure: Exception) -> None:
     raise failure
 
 
+class Touched(ButtonBehavior):
+    """What can be pressed. A wet finger that bounces counts once, and one that was on its way before it came up never.
+
+    is_key  : whether it does the same on each page that has it
+    is_same : whether it does the same whatever it says
+    bounce  : presses that follow one another faster are one [s]
+    """
+
+    BOUNCE = 0.25
+    KEY_BOUNCE = 0.09
+    """Of what is pressed many times, as fast as a finger can."""
+
+    is_key = is_same = False
+    bounce = BOUNCE
+    _do: Callable[[], object]
+
+    def __init__(self, **more: Any) -> None:
+        self.standing = self._taken = Standing()
+        super().__init__(**more)
+
+    def goes_on(self) -> None:
+        """It is pressed as often and as fast as a finger can, and says meanwhile how far it is."""
+        self.is_same, self.bounce = True, self.KEY_BOUNCE
+
+    def on_touch_down(self, touch: Any) -> bool:
+        if self.collide_point(*touch.pos):
+            if stood_before.is_new(self):
+                return True
+            self._taken = self.standing
+        return bool(super().on_touch_down(touch))
+
+    def on_release(self) -> None:
+        if stood_before.still_has(self._taken):
+            self._press_once()
+
+    def _press_once(self) -> None:
+        now = Press.now()
+        if now - self._taken.pressed >= self.bounce:
+            self._taken.pressed = now
+            act(self._do)
+            stood_before.changes()
+
+
+stood_before = StoodBefore(Touched, lambda: Press.now())
+
+
 class _Panelled(Widget):
     """What has a rounded ground with an edge. They are drawn once before each frame, and not at each move before it.
 
@@ -258,6 +305,7 @@ class _Panelled(Widget):
     """Of its corners [dp]."""
     PANEL_OF: tuple[str, ...] = ("pos", "size")
     """What it is drawn anew for."""
+    _drawn_at: tuple[float, ...] = ()
 
     def __init__(self, **more: Any) -> None:
         super().__init__(**more)
@@ -275,28 +323,15 @@ class _Panelled(Widget):
 
     def _draw_panel(self, *_: object) -> None:
         self._fill.rgba, self._ink.rgba, self._outline.width = self._panel()
+        place = (*self.pos, *self.size)
+        if self._drawn_at != place:
+            self._drawn_at = place
+            stood_before.changes()
         self._area.pos, self._area.size = self.pos, self.size
         self._outline.rounded_rectangle = (*self.pos, *self.size, dp(self.RADIUS))
 
 
-class PressedOnce(ButtonBehavior):
-    """Does something when it is let go. A wet finger that bounces counts once."""
-
-    BOUNCE = 0.25
-    _do: Callable[[], object]
-    _last = -10.0
-
-    def on_release(self) -> None:
-        self._once(self.BOUNCE)
-
-    def _once(self, bounce: float) -> None:
-        now = Press.now()
-        if now >= Press.quiet_until and now - self._last >= bounce:
-            self._last = now
-            act(self._do)
-
-
-class Press(PressedOnce, _Panelled, _Text):
+class Press(Touched, _Panelled, _Text):
     """Something to press.
 
     kind : "main" (the next thing to do), "plain", "key" (of a pad), or "away" (what cannot be undone)
@@ -312,9 +347,8 @@ class Press(PressedOnce, _Panelled, _Text):
     """What to do when the disk refuses; the app says."""
     now: Callable[[], float] = staticmethod(time.monotonic)
     quiet_until = 0.0
-    """Until then every press is swallowed: a finger that has just changed the page must not press on the new one."""
+    """Until then what is no press swallows touches as well: a finger that has just changed the page draws nothing."""
 
-    KEY_BOUNCE = 0.09
     RADIUS = 10.0
     PANEL_OF = ("pos", "size", "state", "face", "edge", "chosen")
 
@@ -327,11 +361,18 @@ class Press(PressedOnce, _Panelled, _Text):
         self.kind, self.name, self._do = kind, name or text, do
         self.always_release = False
         self._is_fitted = False
-        if kind == "key":
+        self.is_key = kind == "key"
+        if self.is_key:
             self.font_name = DIGITS
+            self.goes_on()
         self.bold = kind == "main" or self.chosen
         self.bind(size=self._wrap)
         self.paint()
+
+    def _trigger_texture_update(self, name: str | None = None, source: Any = None, value: Any = None) -> None:
+        super()._trigger_texture_update(name, source, value)
+        if name == "text" and not self.is_same:
+            stood_before.changes()
 
     def _panel(self) -> tuple[Sequence[float], Sequence[float], float]:
         return self.face, self.edge, dp(4 if self.chosen or self.state != "normal" else 1.6)
@@ -384,15 +425,15 @@ class Press(PressedOnce, _Panelled, _Text):
         return float(self.height)
 
     def on_press(self) -> None:
-        if self.kind == "key":
-            self._once(self.KEY_BOUNCE)
+        if self.is_key:
+            self._press_once()
 
     def on_release(self) -> None:
-        if self.kind != "key":
-            self._once(self.BOUNCE)
+        if not self.is_key:
+            super().on_release()
 
 
-class RowPress(PressedOnce, _Panelled):
+class RowPress(Touched, _Panelled):
     """A line of a list: a shape with its word, a title, small print, and a value at the right.
 
     word : stands for the mark's own; None where the value says it already
@@ -733,6 +774,8 @@ class Column(Widget):
             up.size = down.size = (half, dp(TARGET))
             places = [(self.x, self.y), (self.x + half + dp(GAP), self.y)]
             up.pos, down.pos = reversed(places) if theme.left else places
+        for press in (up, down):
+            press.goes_on()
         if self._first:
             self.add_widget(up)
         elif self.at_once is not None:
