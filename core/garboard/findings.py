@@ -464,7 +464,7 @@ class Missing:
                      ("engines.rated_power", of "port"). "" where it is no one place
     """
 
-    text: str
+    text: str = attrs.field(converter=with_minus)
     lack: Lack = attrs.field(default=Lack.OTHER, kw_only=True)
     step: str = attrs.field(default="", kw_only=True)
     field: str = attrs.field(default="", kw_only=True)
@@ -488,7 +488,7 @@ class Doubt:
     step, field, row, of : the place of the value, as in `Finding.places`
     """
 
-    text: str = attrs.field(validator=_says_something)
+    text: str = attrs.field(validator=_says_something, converter=with_minus)
     step: str = attrs.field(kw_only=True)
     field: str = attrs.field(kw_only=True)
     row: str = attrs.field(default="", kw_only=True)

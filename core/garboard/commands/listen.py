@@ -133,6 +133,7 @@ def _of_sender(network: BoatNetwork, sender: Sender) -> Iterable[RenderableType]
     from rich.table import Table
     from rich.text import Text
 
+    from garboard.report.unit_signs import with_signs
     from garboard.samples import UNIT_OF_QUANTITY
 
     notes = sender.notes
@@ -149,9 +150,7 @@ def _of_sender(network: BoatNetwork, sender: Sender) -> Iterable[RenderableType]
         table.add_column(heading)
     for key, latest in sorted(sender.latest.items()):
         name = " ".join(filter(None, (key.quantity.replace("_", " "), key.reference, key.instance)))
-        age = network.age(latest.at)
-        table.add_row(
-            name, key.source, str(latest.count), in_full(latest.value), UNIT_OF_QUANTITY[key.quantity], rounded(age, 1)
-        )
+        age, unit = network.age(latest.at), with_signs(UNIT_OF_QUANTITY[key.quantity])
+        table.add_row(name, key.source, str(latest.count), in_full(latest.value), unit, rounded(age, 1))
     if sender.latest:
         yield table

@@ -22,6 +22,7 @@ from garboard.findings import (
     not_enough_data,
     plain_text,
     rounded,
+    with_minus,
 )
 from garboard.hosting.codes import PLUGIN_FAILED, code_for, with_code
 from garboard.hosting.cut import cut, told
@@ -141,6 +142,8 @@ def _findings(judge: RecordingJudge, recording: Recording) -> Sequence[Finding]:
 def _print(console: Any, summary: Summary) -> None:
     from rich.table import Table
 
+    from garboard.report.unit_signs import with_signs
+
     notes = summary.notes
     console.print()
     console.print(f"{summary.name}: {notes.form}, {notes.lines} lines, {notes.samples} values", style="bold")
@@ -159,9 +162,9 @@ def _print(console: Any, summary: Summary) -> None:
             rounded(stream.rate, 2) if notes.timed else "not known",
             rounded(stream.longest_gap, 1) if notes.timed else "not known",
             str(stream.gaps),
-            plain_text(stream.lowest, 5),
-            plain_text(stream.highest, 5),
-            UNIT_OF_QUANTITY[stream.key.quantity],
+            with_minus(plain_text(stream.lowest, 5)),
+            with_minus(plain_text(stream.highest, 5)),
+            with_signs(UNIT_OF_QUANTITY[stream.key.quantity]),
         )
     if summary.streams:
         console.print(table)
