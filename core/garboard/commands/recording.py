@@ -11,6 +11,7 @@ import attrs
 import click
 
 from garboard.commands.tools import BAD_INPUT, SOMETHING_FAILS, reading_shown
+from garboard.faults import in_number
 from garboard.findings import (
     Basis,
     BasisKind,
@@ -146,7 +147,10 @@ def _print(console: Any, summary: Summary) -> None:
 
     notes = summary.notes
     console.print()
-    console.print(f"{summary.name}: {notes.form}, {notes.lines} lines, {notes.samples} values", style="bold")
+    console.print(
+        f"{summary.name}: {notes.form}, {in_number(notes.lines, 'line')}, {in_number(notes.samples, 'value')}",
+        style="bold",
+    )
     table = Table(box=None, pad_edge=False, header_style="bold")
     for heading in ("Quantity", "Source"):
         table.add_column(heading)
