@@ -89,7 +89,7 @@ _DRAWN_UP_TO = 1e30
 
 def _drawn(_instance: object, field: attrs.Attribute[float], value: float) -> None:
     if not abs(value) <= _DRAWN_UP_TO:
-        raise ValueError(f"{field.name} must be a finite number up to {in_full(_DRAWN_UP_TO)}, got {value!r}")
+        raise ValueError(f"{field.name} must be a finite number up to {_DRAWN_UP_TO:g}, got {value!r}")
 
 
 def _drawn_or_none(instance: object, field: attrs.Attribute[float], value: float | None) -> None:
@@ -366,9 +366,7 @@ class Series:
             raise ValueError(f"series {self.name!r}: {len(self.x)} x values but {len(self.y)} y values")
         for value in (*self.x, *self.y):
             if not (isinstance(value, int | float) and abs(value) <= _DRAWN_UP_TO):
-                raise ValueError(
-                    f"series {self.name!r}: expected finite numbers up to {in_full(_DRAWN_UP_TO)}, got {value!r}"
-                )
+                raise ValueError(f"series {self.name!r}: expected finite numbers up to {_DRAWN_UP_TO:g}, got {value!r}")
 
     @property
     def stretches(self) -> tuple[tuple[int, int], ...]:
@@ -464,7 +462,7 @@ class Missing:
                      ("engines.rated_power", of "port"). "" where it is no one place
     """
 
-    text: str
+    text: str = attrs.field(converter=with_minus)
     lack: Lack = attrs.field(default=Lack.OTHER, kw_only=True)
     step: str = attrs.field(default="", kw_only=True)
     field: str = attrs.field(default="", kw_only=True)
@@ -488,7 +486,7 @@ class Doubt:
     step, field, row, of : the place of the value, as in `Finding.places`
     """
 
-    text: str = attrs.field(validator=_says_something)
+    text: str = attrs.field(validator=_says_something, converter=with_minus)
     step: str = attrs.field(kw_only=True)
     field: str = attrs.field(kw_only=True)
     row: str = attrs.field(default="", kw_only=True)

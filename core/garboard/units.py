@@ -244,6 +244,7 @@ SPELLED_OTHERWISE: Mapping[str, str] = {
     **dict.fromkeys(("lbs", "pound", "pounds"), "lb"),
     **dict.fromkeys(("°", "degree", "degrees"), "deg"),
     **dict.fromkeys(("°/s", "dps"), "deg/s"),
+    "°/min": "deg/min",
     **dict.fromkeys(("c", "°c"), "degC"),
     **dict.fromkeys(("f", "°f"), "degF"),
     **dict.fromkeys(("volt", "volts"), "V"),
@@ -260,6 +261,7 @@ SPELLED_OTHERWISE: Mapping[str, str] = {
     **dict.fromkeys(("mins", "minute", "minutes"), "min"),
     **dict.fromkeys(("hr", "hrs", "hour", "hours"), "h"),
     **dict.fromkeys(("mm^2", "mm\u00b2", "sqmm"), "mm2"),
+    **dict.fromkeys(("\u00b5t", "\u03bct"), "uT"),
     **dict.fromkeys(("percent", "pct"), "%"),
 }
 """Spellings people type, in small letters, and the one known here. A job file may use them; what a tablet or a folder
@@ -383,12 +385,16 @@ def in_own_spelling(text: str, quantity: str) -> str:
 
     >>> in_own_spelling("5600 rpm", "engine speed"), in_own_spelling("5600 rpm", "speed")
     ('5600 rev/min', '5600 rpm')
+    >>> in_own_spelling("−5 °C", "temperature"), in_own_spelling("−3 °/min", "rate of turn")
+    ('-5 degC', '-3 deg/min')
     """
-    match = _AMOUNT.fullmatch(text.strip())
+    typed = text.strip().replace("−", "-", 1)  # as screens and paper show it
+    match = _AMOUNT.fullmatch(typed)
     unit = (match["unit"] or "") if match else ""
     meant = _meant(unit, UNITS_OF[quantity])
     is_sure = meant in UNITS_OF[quantity] and not _is_two(unit, UNITS_OF[quantity])
-    return f"{match['text']} {meant}" if match and meant != unit and is_sure else text
+    is_other = meant != unit or typed != text.strip()
+    return f"{match['text']} {meant}".rstrip() if match and is_other and is_sure else text
 
 
 def _meant(unit: str, units: Iterable[str] = ()) -> str:
@@ -475,9 +481,9 @@ def in_full(value: float) -> str:
     """A number that somebody chose, such as a limit or a rating, with the digits it has: six, or all before its point.
 
     >>> in_full(5500.0), in_full(0.1 + 0.2), in_full(1234567.0), in_full(-1.5)
-    ('5500', '0.3', '1234567', '-1.5')
+    ('5500', '0.3', '1234567', '−1.5')
     """
-    return plain_text(value, 6)
+    return plain_text(value, 6).replace("-", "−")
 
 
 def range_in_words(low: float, high: float, unit: str, outside: Amount | None = None) -> str:
@@ -496,7 +502,7 @@ def range_in_words(low: float, high: float, unit: str, outside: Amount | None = 
         return f"{in_full(low)} to {in_full(high)} {unit}".rstrip()
     ends = convert(low, unit, outside.unit), convert(high, unit, outside.unit)
     low, high = _shortest(ends, float(outside.text))
-    return f"{plain_text(low, 15)} to {plain_text(high, 15)} {outside.unit}"
+    return f"{plain_text(low, 15)} to {plain_text(high, 15)} {outside.unit}".replace("-", "−")
 
 
 def _shortest(ends: tuple[float, float], outside: float) -> tuple[float, float]:

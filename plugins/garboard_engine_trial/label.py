@@ -127,9 +127,11 @@ def _label_read(view: JobView) -> Iterator[Finding]:
         verdict=Verdict.PASS if is_right else Verdict.ADVISE,
         about="Persons on the label",
         sentence=(
-            f"The label allows {persons} persons, and {view.told(pounds, 'lb', 0)} of them: the two go together."
+            f"The label allows {in_number(persons, 'person')}, and {view.told(pounds, 'lb', 0)} of them: the two "
+            f"go together."
             if is_right
-            else f"The label's weight goes with {most} persons at most. Read it again, or ask the boat's maker."
+            else f"The label's weight goes with {in_number(most, 'person')} at most. Read it again, or ask the "
+            f"boat's maker."
         ),
         basis=(PERSONS.basis,),
         numbers=(Number("persons on the label", persons, decimals=0),),

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 
+from garboard.faults import in_number
 from garboard.findings import Basis, BasisKind, Doubt, Finding, NotEnoughData, Verdict, in_full, rounded
 from garboard.job_view import FieldKey, JobView
 from garboard.records import Engine
@@ -203,7 +204,7 @@ def _far_from_their_step(view: JobView, steps: Sequence[ThrottleStep]) -> Findin
     if not far:
         return None
     rows = dict.fromkeys(row for _, _, row, _ in far)
-    others = f", and {len(rows) - 1} more rows like it" if len(rows) > 1 else ""
+    others = f", and {in_number(len(rows) - 1, 'more row')} like it" if len(rows) > 1 else ""
     text = next(iter(far.values())) + others
     nominal = [(STEPS, "nominal_engine_speed", row, "") for row in rows]
     return _finding(

@@ -14,13 +14,11 @@ from urllib.parse import urlencode
 import attrs
 
 from garboard.findings import rounded
-from garboard_shop.board import NOBODY
-from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Seen
+from garboard_shop.board import FEWEST_FOR_A_SHARE, NOBODY, share_of
+from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Seen
 from garboard_shop.insight_counts import FACETS, Counts, Failures, Handed, Numbers, Taken, at_place, cut, day_of
 from garboard_shop.memory import Score
 
-FEWEST_FOR_A_SHARE = 5
-"""Jobs: of fewer no per cent is told."""
 MOST_CODES, MOST_NAMES = 10, 8
 MONTHS, WEEKS = 12, 26
 LATELY = 91
@@ -80,7 +78,7 @@ class Span:
     @property
     def share(self) -> int | None:
         """[%]; None of too few."""
-        return int(rounded(100 * self.right / self.jobs)) if self.jobs >= FEWEST_FOR_A_SHARE else None
+        return share_of(self.right, self.jobs)
 
 
 @attrs.frozen

@@ -9,6 +9,7 @@ from functools import partial
 
 import attrs
 
+from garboard.faults import in_number
 from garboard.findings import (
     OF_VESSEL,
     Basis,
@@ -521,7 +522,8 @@ def _load_finding(view: JobView, battery: Battery, load: Load, measured: Measure
         verdict=verdict,
         about=about(battery),
         of=battery.name,
-        sentence=f"{counted} from {len(load.circuits)} circuits that run together.{more}",
+        sentence=f"{counted} from {in_number(len(load.circuits), 'circuit that runs', 'circuits that run')} "
+        f"together.{more}",
         numbers=numbers,
         limits=limits,
         basis=(bases.LOAD_COLUMNS if rule == COLUMNS else bases.LOAD_SUM, *([bases.LOAD_EXPLAINED] if doubts else [])),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 
+from garboard.faults import in_number
 from garboard.findings import NotEnoughData, Number, Table, Verdict, rounded
 from garboard.job_view import JobView
 from garboard.records import Battery, Circuit, NetworkBus
@@ -48,7 +49,7 @@ def _circuits(view: JobView) -> Iterator[Block]:
     headings = ("Circuit", "Label", "Conductor", "Fuse or breaker", "Load", "Drop", "Verdict")
     rows = tuple(_circuit_row(view, circuit, verdicts[circuit.name]) for circuit in view.vessel.circuits)
     in_order = sum(verdict is Verdict.PASS for verdict in verdicts.values())
-    yield Number("in order", in_order, f"of {len(rows)} circuits", decimals=0)
+    yield Number("in order", in_order, f"of {in_number(len(rows), 'circuit')}", decimals=0)
     yield CIRCUITS_TEXT
     yield Table("Circuits", headings, rows)
 

@@ -42,7 +42,7 @@ from garboard.report.label_sheets import (
     without_type,
 )
 from garboard.report.terminal import Tools
-from garboard.units import parse_amount
+from garboard.units import Amount, parse_amount
 from wiring_boats import wiring_host
 
 SALTGRASS = sample_jobs_folder() / "saltgrass" / "job.json"
@@ -304,9 +304,10 @@ def test_a_circuit_changed_while_its_labels_are_written_is_not_said_to_be_printe
 
 
 def test_a_name_on_two_lines_is_one_line_of_a_label(saltgrass: Vessel) -> None:
-    vessel = attrs.evolve(saltgrass, circuits=(Circuit(name="VHF\nradio"),))
+    vessel = attrs.evolve(saltgrass, circuits=(Circuit(name="VHF\nradio", conductor_area=Amount("2.5", "mm2")),))
     page = pages(label_tape("Saltgrass", labels_of(vessel), 9))[0]
     assert words(page).startswith("1 VHF radio")
+    assert "2.5 mm²" in words(page)
 
 
 def test_what_prints_as_an_empty_box_is_told() -> None:

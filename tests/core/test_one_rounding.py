@@ -15,7 +15,17 @@ from pathlib import Path
 import pytest
 
 import garboard
-from garboard.findings import NotEnoughData, decimals_beside, in_full, plain_text, rounded, rounded_beside
+from garboard.findings import (
+    Doubt,
+    Missing,
+    NotEnoughData,
+    decimals_beside,
+    in_full,
+    plain_text,
+    rounded,
+    rounded_beside,
+)
+from garboard.judging.assessing import Question
 from garboard.samples import Stream, StreamKey
 from garboard.units import Amount, range_in_words
 from garboard_handover.pilot import hold_of
@@ -82,6 +92,14 @@ def test_a_limit_of_millions_is_written_out() -> None:
     assert range_in_words(0, 1e7, "ohm") == "0 to 10000000 ohm"
     assert range_in_words(0, 1e7, "ohm", Amount("20000", "kohm")) == "0 to 10000 kohm"
     assert in_full(0.00001) == "0.00001"
+
+
+def test_what_is_missing_doubtful_or_asked_about_has_a_real_minus() -> None:
+    told = "−40 to 90 °C"
+    assert range_in_words(-40, 90, "°C") == told
+    assert range_in_words(-50, 50, "ft", Amount("20", "m")).startswith("−15")
+    texts = (Missing("-40 to 90 °C").text, Doubt("-40 to 90 °C", step="a.b", field="c").text)
+    assert {*texts, Question("-40 to 90 °C").text} == {told}
 
 
 def test_no_template_of_a_page_does_either() -> None:

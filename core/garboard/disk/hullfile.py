@@ -965,7 +965,10 @@ class HullFolder:
             with contextlib.suppress(NewerFormat, OSError):  # removed by a person, or kept by a newer version
                 data = kept.read_bytes()
                 if cut := self._cut_of(kept, data):
-                    reason = f"the file was found {cut} bytes shorter than it was saved; merge to bring back the rest, "
+                    reason = (
+                        f"the file was found {in_number(cut, 'byte')} shorter than it was saved; merge to "
+                        f"bring back the rest, "
+                    )
                     reason += "then remove what is kept"
                     file = self._hulls_folder / name.partition(SET_ASIDE)[0]
                     kept_entries, held, had = len(read(data).entries), self._sizes.digest(name), self._sizes.count(name)

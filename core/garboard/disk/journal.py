@@ -28,7 +28,7 @@ from garboard.disk.folder_names import COARSEST_CLOCK
 from garboard.disk.formats import Format
 from garboard.disk.sizes import changed
 from garboard.disk.storage import Damage, NotSaved
-from garboard.faults import InputError
+from garboard.faults import InputError, in_number
 
 HULL_FILE = Format("garboard hull")
 SUFFIX = ".hull"
@@ -309,7 +309,7 @@ class Journal:
         if not self.entries:
             reason = "nothing but its heading is left of the file"
         elif cut:
-            reason = f"the file ends {cut} bytes before the place where it ended when it was last saved"
+            reason = f"the file ends {in_number(cut, 'byte')} before the place where it ended when it was last saved"
         if reason:
             reason += "; merge to bring back the rest"
             self.damage.append(Damage(self.path, None, len(self.entries), 1, reason, cut, self._size))

@@ -19,7 +19,7 @@ from garboard.disk.json_text import read_json
 from garboard.disk.storage import HULLS_FOLDER, Damage
 from garboard.faults import Fault, InputError, ValueRefused, in_number, refuse_endless
 from garboard.fields import Kind, check_value, implausible
-from garboard.findings import OF_VESSEL, NotEnoughData, Verdict
+from garboard.findings import OF_VESSEL, NotEnoughData, Verdict, with_minus
 from garboard.hosting.equipment import Kinds, kind_title
 from garboard.hosting.host import PluginHost
 from garboard.hosting.titles import place_in_words
@@ -63,9 +63,9 @@ class Question:
     words : the same without the place, to stand beside the measurement
     """
 
-    text: str
+    text: str = attrs.field(converter=with_minus)
     place: FieldKey | None = None
-    words: str = ""
+    words: str = attrs.field(default="", converter=with_minus)
 
 
 @attrs.frozen

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 
+from garboard.faults import in_number
 from garboard.recordings.notes import ReadingNotes
 
 HEADING_KINDS = ("HDG", "HDM", "HDT", "127250")
@@ -41,8 +42,8 @@ def remarks(notes: ReadingNotes, quantities: Collection[str]) -> list[str]:
         said.append(f"{notes.without_checksum} sentences carry no checksum; they were used as they stand.")
     if notes.unreal:
         said.append(
-            f"{notes.unreal} positions, courses and speeds are left out: the receiver itself says that they are "
-            "simulated or typed in. End its simulation, then record again."
+            f"{in_number(notes.unreal, 'value is', 'values are')} left out: positions, courses and speeds of which the "
+            "receiver itself says that they are simulated or typed in. End its simulation, then record again."
         )
     if notes.decimal_commas:
         first, have = notes.first_decimal_comma, "number has" if notes.decimal_commas == 1 else "numbers have"

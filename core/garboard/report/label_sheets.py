@@ -21,6 +21,7 @@ from fpdf.fonts import TTFFont
 from garboard.labels import CircuitLabel
 from garboard.records import Circuit, Vessel
 from garboard.report.palette import DAY, rgb
+from garboard.report.unit_signs import with_signs
 from garboard.report.visible import in_print
 from garboard.units import in_full
 
@@ -72,7 +73,7 @@ class _Sheet(FPDF):
 
     def normalize_text(self, text: str) -> str:
         """Called by fpdf2 with everything that is set in type."""
-        return str(super().normalize_text(in_print(" ".join(text.split("\n")))))
+        return str(super().normalize_text(in_print(with_signs(" ".join(text.split("\n"))))))
 
     def wide(self, text: str, size: float, *, bold: bool = False) -> float:
         """How wide a text is [mm] in a size [pt]."""

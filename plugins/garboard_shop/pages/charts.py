@@ -13,7 +13,7 @@ import attrs
 from markupsafe import Markup, escape
 
 from garboard.faults import in_number
-from garboard.findings import in_full, plain_text, rounded, rounded_beside
+from garboard.findings import in_full, plain_text, rounded_beside
 from garboard_shop.insight import Dot, Span, Spread, board
 
 WIDTH = 720
@@ -108,15 +108,24 @@ def days_by_week(label: str, found: Sequence[Span]) -> Markup:
             parts.append(_text(middle, _HEIGHT - 26, f"{span.begins.day} {span.begins:%b}", "mid"))
         for day, hull in span.days:
             dot = _round("dot", middle, _y(day, most), 4)
-            parts.append(_link(f"/boats/{hull}", f"{int(day)} days", dot, is_stop=False))
+            parts.append(_link(f"/boats/{hull}", in_number(int(day), "day"), dot, is_stop=False))
         if span.median is not None:
             line = _line(
                 "median", middle - step * 0.45, _y(span.median, most), middle + step * 0.45, _y(span.median, most)
             )
             jobs = in_number(span.jobs, "job")
-            told = f"Week of {span.begins.day} {span.begins:%B}: median {rounded(span.median)} days, {jobs}"
+            told = f"Week of {span.begins.day} {span.begins:%B}: median {days_in_words(span.median)}, {jobs}"
             parts.append(_link(board(view="all", handed=span.key), told, line))
     return _chart(label, _HEIGHT, parts)
+
+
+def days_in_words(days: float) -> str:
+    """A median of whole days.
+
+    >>> days_in_words(1.0), days_in_words(1.5)
+    ('1 day', '1.5 days')
+    """
+    return f"{in_full(days)} {'day' if days == 1 else 'days'}"
 
 
 MOST_FORECASTS = 60

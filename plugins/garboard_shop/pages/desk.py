@@ -19,7 +19,7 @@ from garboard.disk.entries import Entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.photo_words import BEGINNING
 from garboard.faults import GarboardError, InputError, in_number, in_words
-from garboard.findings import Verdict, rounded
+from garboard.findings import Verdict, in_full, rounded
 from garboard.history.authority import AT_THE_DESK
 from garboard.history.handed_in import handed_in, put_away
 from garboard.history.past import reason_in
@@ -203,6 +203,7 @@ def _templates(desk: ShopDesk) -> Environment:
         wording.hour_of,
         wording.clock_in_words,
         in_number,
+        in_full,
         rounded,
         wording.number_differences,
         drawing.mark_svg,

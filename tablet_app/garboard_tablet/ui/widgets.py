@@ -936,6 +936,6 @@ def state_mark(state: str) -> Mark:
 verdict_marks = VERDICT_MARKS
 __all__ = [
     "Across", "Beside", "Card", "Choices", "Column", "Ground", "Line", "MarkShape", "Marked", "Press",
-    "PressedOnce", "RowPress", "Txt", "caution_card", "heading", "is_measured", "state_mark", "verdict_marks",
+    "RowPress", "Touched", "Txt", "caution_card", "heading", "is_measured", "state_mark", "verdict_marks",
     "warning_card", "words",
 ]  # fmt: skip

@@ -145,7 +145,7 @@ def test_values_that_disagree_are_not_used() -> None:
     assert "speed, row 2: values disagree" in reasons_of(only)
 
 
-@pytest.mark.parametrize(("typed", "shown"), [("0 kn", "0"), ("-5 kn", "-5"), ("9999 kn", "9999")])
+@pytest.mark.parametrize(("typed", "shown"), [("0 kn", "0"), ("-5 kn", "−5"), ("9999 kn", "9999")])
 def test_impossible_speeds_are_named(typed: str, shown: str) -> None:
     """A slip of the finger is a reason, not a number."""
     assert f"it reads {shown}" in reasons_of(job(BOAT, two_ways(BOAT, speeds=(typed, "39 kn"))))
