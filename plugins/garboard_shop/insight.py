@@ -13,9 +13,8 @@ from urllib.parse import urlencode
 
 import attrs
 
-from garboard.findings import rounded
 from garboard_shop.board import FEWEST_FOR_A_SHARE, NOBODY, share_of
-from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Row, Seen
+from garboard_shop.boat_rows import DEVIATION, ECONOMY, FORECAST, SLIP, Seen
 from garboard_shop.insight_counts import FACETS, Counts, Failures, Handed, Numbers, Taken, at_place, cut, day_of
 from garboard_shop.memory import Score
 

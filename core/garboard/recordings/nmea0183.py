@@ -297,13 +297,7 @@ def values_in(
         decode = DECODERS.get(kind)
         if decode is None:
             clock.see(sentence)
-            notes.without_checksum += not sentence.has_checksum
-            notes.met_from(sentence.talker, kind)
-            if kind == "VER":
-                notes.kinds["VER"] = notes.kinds.get("VER", 0) + 1
-                notes.met_device(sentence.talker, version_sentence(sentence.fields[1:]))
-            else:
-                notes.met_unknown(kind)
+            _note_without_values(sentence, notes)
             return [], ""
         fewest = FEWEST_FIELDS[kind]
         if len(sentence.fields) <= fewest:
@@ -332,6 +326,17 @@ def values_in(
     if not found and kind != "ZDA" and not unknown:
         notes.empty[kind] = notes.empty.get(kind, 0) + 1
     return found, sentence.talker
+
+
+def _note_without_values(sentence: Sentence, notes: ReadingNotes) -> None:
+    """A sentence of a kind that carries no value this program reads; a device may say by it what it is."""
+    notes.without_checksum += not sentence.has_checksum
+    notes.met_from(sentence.talker, sentence.kind)
+    if sentence.kind == "VER":
+        notes.kinds["VER"] = notes.kinds.get("VER", 0) + 1
+        notes.met_device(sentence.talker, version_sentence(sentence.fields[1:]))
+    else:
+        notes.met_unknown(sentence.kind)
 
 
 def _samples(time: float, found: Iterable[Found], talker: str) -> list[Sample]:

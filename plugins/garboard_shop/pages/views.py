@@ -5,7 +5,7 @@ from __future__ import annotations
 import ipaddress
 import mimetypes
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from functools import partial
 from urllib.parse import quote
 
@@ -816,14 +816,10 @@ def new_check_page(visit: Visit) -> Response:
 def look_at_check(visit: Visit) -> Response:
     """The check as the tablet asks it, and what it finds on the shop's boats, before it is approved."""
     store, form = visit.desk.store, visit.form
-    text = form.get("text", "") or check_form.text_of_form(form, visit.who, _today(visit))
+    today = str(wording.day_of(visit.desk.now()))
+    text = form.get("text", "") or check_form.text_of_form(form, visit.who, today)
     seen = check_form.look(text, store, visit.desk.host, jobs_of(store))
     return _check_page(visit, form, seen)
-
-
-def _today(visit: Visit) -> str:
-    """The shop's day."""
-    return datetime.fromtimestamp(visit.desk.now() / 1000, tz=UTC).date().isoformat()
 
 
 def _check_page(visit: Visit, typed: Mapping[str, str], seen: check_form.Look | None) -> Response:
