@@ -369,7 +369,7 @@ def _plain(entry_id: str, raw: bytes) -> Entry | None:
         return None
     if plain is None:
         return None
-    at, by, moment, count, tablet, hull, instrument, job, kind, replaces, subject, value = plain.groups()
+    at, by, moment, count, tablet, hull, instrument, job, kind, _, replaces, subject, value = plain.groups()
     return Entry(
         entry_id,
         raw,
@@ -418,10 +418,8 @@ def hull_key_of(raw: bytes) -> str:
     Most entries are of one plain shape, which a pattern recognises six times faster than parsing; a merge of a
     day's tablets is bound by this. Whatever the pattern does not recognise is read in full.
     """
-    plain = _is_plain(raw)
-    if plain and len(raw) <= LARGEST_ENTRY and (raw[-2] != _END_OF_OBJECT or _keys_are_sorted(plain["value"])):
-        return _key_of_plain_hull(plain["hull"])
-    return read_entry(raw).hull_key
+    plain = _plain_and_sorted(raw)
+    return _key_of_plain_hull(plain["hull"]) if plain else read_entry(raw).hull_key
 
 
 PlaceAndValue = tuple[tuple[bytes, ...], bytes]
@@ -430,10 +428,16 @@ PlaceAndValue = tuple[tuple[bytes, ...], bytes]
 
 def hull_key_and_place(raw: bytes) -> tuple[str, PlaceAndValue | None]:
     """`hull_key_of` and `plain_place_and_value` in one look."""
+    plain = _plain_and_sorted(raw)
+    return (_key_of_plain_hull(plain["hull"]), _place_and_value(plain)) if plain else (read_entry(raw).hull_key, None)
+
+
+def _plain_and_sorted(raw: bytes) -> re.Match[bytes] | None:
+    """Bytes of the plain shape that are an entry; None where that is not seen in one look."""
     plain = _is_plain(raw)
-    if plain and len(raw) <= LARGEST_ENTRY and (raw[-2] != _END_OF_OBJECT or _keys_are_sorted(plain["value"])):
-        return _key_of_plain_hull(plain["hull"]), _place_and_value(plain)
-    return read_entry(raw).hull_key, None
+    if plain is None or len(raw) > LARGEST_ENTRY or not _plugins_are_sorted(plain["plugins"]):
+        return None
+    return plain if raw[-2] != _END_OF_OBJECT or _keys_are_sorted(plain["value"]) else None
 
 
 def plain_place_and_value(raw: bytes) -> PlaceAndValue | None:
@@ -482,7 +486,7 @@ def _plain_entry(one: str) -> str:
         "hull": f'"(?P<hull>{one}{{1,{LONGEST_HULL_NUMBER}}}+)"(?:,"instrument":{told})?',
         "job": f"(?P<job>{text})",
         "kind": f'"(?P<kind>{one}++)"',
-        "plugins": rf"\{{(?:{text}:{text})?\}}",
+        "plugins": rf"(?P<plugins>\{{(?:{text}:{text}(?:,{text}:{text})*+)?\}})",
         "program": text,
         "replaces": f"({_IDS})",
         "subject": rf"(?P<subject>\[(?:{text}(?:,{text})*)?\])",
@@ -512,6 +516,12 @@ def _keys_are_sorted(value: bytes) -> bool:
         return True
     keys: list[bytes] = _KEY_AND_REST.findall(value)
     return keys == sorted(keys) and len(keys) == len(set(keys))
+
+
+@lru_cache(maxsize=256)
+def _plugins_are_sorted(plugins: bytes) -> bool:
+    """The same; a tablet writes the same plugins into every entry."""
+    return _keys_are_sorted(plugins)
 
 
 @lru_cache(maxsize=4096)
