@@ -12,6 +12,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from garboard.disk import entries
 from garboard.disk.clock import Stamp
 from garboard.disk.entries import (
     DEEPEST,
@@ -181,6 +182,17 @@ def test_the_quick_look_sees_keys_out_of_order(pairs: list[tuple[str, str | int]
     value = "{" + ",".join(f"{json.dumps(k)}:{json.dumps(v)}" for k, v in pairs) + "}"
     raw = make(value="HERE").raw.replace(b'"HERE"', value.encode())
     assert _outcome(hull_key_of, raw) == _outcome(lambda b: read_entry(b).hull_key, raw)
+    named = "{" + ",".join(f"{json.dumps(k)}:{json.dumps(str(v))}" for k, v in pairs) + "}"
+    raw = make(plugins={"HERE": "1"}).raw.replace(b'{"HERE":"1"}', named.encode())
+    assert _outcome(hull_key_of, raw) == _outcome(lambda b: read_entry(b).hull_key, raw)
+
+
+def test_a_quick_look_is_enough_whatever_number_of_plugins_a_tablet_has(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A tablet writes all its plugins into every entry, so nearly every entry names several."""
+    made = [make(plugins={f"garboard_{number}": "1.2.3" for number in range(count)}) for count in (0, 1, 7, 60)]
+    monkeypatch.setattr(entries, "_loads", lambda raw: pytest.fail(f"read in full: {raw!r}"))
+    for entry in made:
+        assert (hull_key_of(entry.raw), view(entry.id, entry.raw).value) == (entry.hull_key, entry.value)
 
 
 @pytest.mark.parametrize(
