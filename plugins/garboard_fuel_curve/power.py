@@ -236,8 +236,8 @@ def _sentence(view: JobView, burnt: _Burnt, code: str, full: FullThrottle | None
         factor, flow = burnt.by_what_is_common, view.told(burnt.flow.value, "gal/h", 1)
         slip = specific_consumption.likely_slip(factor, len(view.vessel.engines))
         says += (
-            f": {'cannot be true' if code == IMPOSSIBLE else 'hard to believe'}. {flow} is {plain_text(factor, 2)} times "
-            f"what {view.told(burnt.power, 'hp', 0)} commonly burns; {slip}. "
+            f": {'cannot be true' if code == IMPOSSIBLE else 'hard to believe'}. {flow} is "
+            f"{plain_text(factor, 2)} times what {view.told(burnt.power, 'hp', 0)} commonly burns; {slip}. "
         )
         borne_out = "Check the entry and its unit; the refill bears the meter out."
         says += borne_out if _meter_is_right(view) else "Check the entry, its unit and the meter's K-factor."
