@@ -11,8 +11,8 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from garboard.commands import hulls as commands
 from garboard.commands import digest, repair
+from garboard.commands import hulls as commands
 from garboard.commands.cli import program
 from garboard.disk import folder_names
 from garboard.disk.folder_names import FILE as NAMES
