@@ -73,13 +73,13 @@ def by_what_changed(stale: Iterable[tuple[str, tuple[str, ...]]]) -> dict[tuple[
 
 def boat_by_boat(hulls: Iterable[HullMerge]) -> tuple[HullMerge, ...]:
     """What merging did to each boat: its hull numbers in one, under the first of them."""
-    found: list[HullMerge] = []
-    for hull in hulls:
-        numbers = {hull.hull, *hull.also}
-        same = [one for one in found if not numbers.isdisjoint((one.hull, *one.also))]
-        found = [one for one in found if one not in same]
-        found.append(_together([*same, hull]))
-    return tuple(sorted(found, key=lambda one: one.hull))
+    found: dict[int, HullMerge] = {}
+    place_of: dict[str, int] = {}
+    for place, hull in enumerate(hulls):
+        same = sorted({place_of[number] for number in (hull.hull, *hull.also) if number in place_of})
+        found[place] = _together([*map(found.pop, same), hull])
+        place_of |= dict.fromkeys((found[place].hull, *found[place].also), place)
+    return tuple(sorted(found.values(), key=lambda one: one.hull))
 
 
 def _together(parts: Sequence[HullMerge]) -> HullMerge:
