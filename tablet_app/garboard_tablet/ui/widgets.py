@@ -38,6 +38,7 @@ from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
 from garboard.report.unit_signs import with_signs
 from garboard.verdict import Verdict
 from garboard_tablet.language import Language, phrase, shown
+from garboard_tablet.ui.curves import pieces, rounded
 from garboard_tablet.ui.joined import joined
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, THUMB, dp, sp, theme
 from garboard_tablet.ui.tidy import has_left
@@ -204,10 +205,11 @@ class MarkShape(Widget):
         points = [(px * side, self.height - py * side) for px, py in part.points]
         flat = [coordinate for point in points for coordinate in point]
         if part.form == "disc":
-            SmoothEllipse(pos=(0, 0), size=(side, side))
+            SmoothEllipse(pos=(0, 0), size=(side, side), segments=pieces(side / 2))
         elif part.form == "ring":
             radius = side / 2 * (1 - part.width)
-            SmoothLine(circle=(self.width / 2, self.height / 2, radius), width=part.width * side / 2)
+            circle = (self.width / 2, self.height / 2, radius, 0, 360, pieces(side / 2))
+            SmoothLine(circle=circle, width=part.width * side / 2)
         elif part.form == "stroke":
             SmoothLine(points=flat, width=part.width * side / 2)
         elif len(points) == 3:
@@ -259,8 +261,9 @@ class _Panelled(Widget):
     def __init__(self, **more: Any) -> None:
         super().__init__(**more)
         with self.canvas.before:
-            self._fill, self._area = Color(), SmoothRoundedRectangle(radius=[dp(self.RADIUS)])
-            self._ink, self._outline = Color(), SmoothLine()
+            corner = dp(self.RADIUS)
+            self._fill, self._area = Color(), SmoothRoundedRectangle(radius=[corner], segments=pieces(corner) // 4)
+            self._ink, self._outline = Color(), SmoothLine(close=True)
         self._draw_soon = Clock.create_trigger(self._draw_panel, -1)
         for name in self.PANEL_OF:
             self.fbind(name, self._draw_soon)
@@ -273,7 +276,7 @@ class _Panelled(Widget):
     def _draw_panel(self, *_: object) -> None:
         self._fill.rgba, self._ink.rgba, self._outline.width = self._panel()
         self._area.pos, self._area.size = self.pos, self.size
-        self._outline.rounded_rectangle = (*self.pos, *self.size, dp(self.RADIUS))
+        self._outline.points = rounded(self.x, self.y, self.width, self.height, dp(self.RADIUS))
 
 
 class Press(ButtonBehavior, _Panelled, _Text):

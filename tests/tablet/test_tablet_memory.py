@@ -1,0 +1,73 @@
+"""What a page keeps is counted: in how many pieces its curves are drawn."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from garboard_tablet.ui.curves import NEAR, pieces, rounded
+from tablet.driver import Drive, new_job
+
+SEEN = 60
+"""Of more pieces no curve of the app is: a circle of a radius of 60 pixels has 56."""
+
+
+@pytest.mark.parametrize("radius", [0.05, 1.0, 8.0, 10.0, 16.0, 33.3, 250.0])
+def test_no_straight_piece_leaves_its_circle_by_more_than_is_seen(radius: float) -> None:
+    """A chord is furthest from its circle in its middle."""
+    count = pieces(radius)
+    assert count % 4 == 0
+    assert radius * (1 - math.cos(math.pi / count)) <= NEAR + 1e-9
+    assert count == 4 or radius * (1 - math.cos(math.pi / (count - 4))) > NEAR
+
+
+@pytest.mark.parametrize(("wide", "high", "radius"), [(300.0, 60.0, 10.0), (40.0, 40.0, 33.0), (24.0, 200.0, 8.0)])
+def test_a_rounded_edge_lies_on_its_corners_and_its_sides(wide: float, high: float, radius: float) -> None:
+    flat = rounded(5.0, 7.0, wide, high, radius)
+    points = [*zip(flat[::2], flat[1::2], strict=True)]
+    corner = min(radius, wide / 2, high / 2)
+    for x, y in points:
+        across = max(5 + corner - x, x - (5 + wide - corner), 0.0)
+        up = max(7 + corner - y, y - (7 + high - corner), 0.0)
+        assert math.hypot(across, up) == pytest.approx(corner)
+    assert {round(x, 6) for x, _ in points} == {round(10 + wide - x, 6) for x, _ in points}
+    assert {round(y, 6) for _, y in points} == {round(14 + high - y, 6) for _, y in points}
+    assert (min(points)[0], max(points)[0]) == pytest.approx((5.0, 5.0 + wide))
+    turns = sum((bx - ax) * (by + ay) for (ax, ay), (bx, by) in zip(points, points[1:] + points[:1], strict=True))
+    assert turns > 0, "its points go round in one direction"
+
+
+def drawn(canvas: Any) -> Iterator[Any]:
+    for one in canvas.children:
+        yield one
+        if hasattr(one, "children"):
+            yield from drawn(one)
+
+
+def test_what_a_page_draws_is_small(drive: Drive) -> None:
+    """A disc of 32 pixels had 180 pieces."""
+    from kivy.graphics import Ellipse, Line, RoundedRectangle
+
+    from garboard_tablet.ui.run_row import RunRow
+
+    d = drive()
+    pages = []
+    for names in ([], ["back"], ["settings"]):
+        if names:
+            d.press(*names)
+        else:
+            new_job(d)
+        d.step(2)
+        pages += [*d.widgets()]
+    row = RunRow("Run 1", print, trace=None, is_looked_at=True)
+    row.size = (300, 80)
+    d.step()
+    shapes = [one for widget in (*pages, row) for one in drawn(widget.canvas)]
+    curves = [len(one.points) // 2 for one in shapes if isinstance(one, Line)]
+    curves += [one.segments for one in shapes if isinstance(one, Ellipse)]
+    curves += [4 * one.segments[0] for one in shapes if isinstance(one, RoundedRectangle)]
+    assert len(curves) > 40
+    assert max(curves) <= SEEN
