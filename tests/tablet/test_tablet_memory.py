@@ -1,4 +1,4 @@
-"""What a page keeps is counted: in how many pieces its curves are drawn."""
+"""What a page keeps is counted: in how many pieces its curves are drawn, and how often its words are held."""
 
 from __future__ import annotations
 
@@ -47,11 +47,12 @@ def drawn(canvas: Any) -> Iterator[Any]:
             yield from drawn(one)
 
 
-def test_what_a_page_draws_is_small(drive: Drive) -> None:
-    """A disc of 32 pixels had 180 pieces."""
+def test_what_a_page_draws_is_small_and_drawn_from_nothing_it_keeps(drive: Drive) -> None:
+    """A disc of 32 pixels had 180 pieces, and each word was held twice: as it was drawn and as it is shown."""
     from kivy.graphics import Ellipse, Line, RoundedRectangle
 
     from garboard_tablet.ui.run_row import RunRow
+    from garboard_tablet.ui.widgets import _Text
 
     d = drive()
     pages = []
@@ -71,3 +72,7 @@ def test_what_a_page_draws_is_small(drive: Drive) -> None:
     curves += [4 * one.segments[0] for one in shapes if isinstance(one, RoundedRectangle)]
     assert len(curves) > 40
     assert max(curves) <= SEEN
+    written = [vars(one._label) for one in pages if isinstance(one, _Text) and one.text]
+    held = [one["_surface"] for one in written if "_surface" in one]
+    assert len(held) > 20, "so many words were drawn"
+    assert {*held} == {None}

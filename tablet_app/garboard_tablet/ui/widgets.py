@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from kivy.clock import Clock
+from kivy.core.text import Label as CoreLabel
 from kivy.graphics import (
     Color,
     Line,
@@ -44,6 +45,17 @@ from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, LEAST_TEXT, SMA
 from garboard_tablet.ui.tidy import has_left
 
 Builder.load_file(str(Path(__file__).with_name("theme.kv")))
+
+_picture_of_words = CoreLabel._render_end
+
+
+def _and_let_go(label: Any) -> Any:
+    """Kivy's label keeps what it drew its words on, as large as the picture it makes of it, as long as it is there."""
+    picture, label._surface = _picture_of_words(label), None
+    return picture
+
+
+CoreLabel._render_end = _and_let_go
 
 
 class _Text(Label):
