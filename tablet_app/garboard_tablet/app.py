@@ -52,6 +52,7 @@ from garboard_tablet.ui.in_sight import InSight
 from garboard_tablet.ui.inputs import NumberPads
 from garboard_tablet.ui.run_clock import RunClock
 from garboard_tablet.ui.screen import PageScreen
+from garboard_tablet.ui.shaders import release_compiler
 from garboard_tablet.ui.shell import Shell
 from garboard_tablet.ui.theme import theme
 from garboard_tablet.ui.uncaught import ShowsThem, guarded
@@ -178,6 +179,7 @@ class GarboardApp(App):
 
     def _settled(self) -> None:
         """The first page is up and answers: what can wait begins now."""
+        release_compiler()
         self.watch.look()
         self.shop.begin()
         self.sight.settle()

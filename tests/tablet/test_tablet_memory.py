@@ -1,7 +1,8 @@
-"""What a page keeps is counted: in how many pieces its curves are drawn, and how often its words are held."""
+"""What a page keeps is counted: pieces of its curves, pictures of its words, the renderer's compiler."""
 
 from __future__ import annotations
 
+import ctypes
 import math
 from collections.abc import Iterator
 from typing import Any
@@ -47,14 +48,20 @@ def drawn(canvas: Any) -> Iterator[Any]:
             yield from drawn(one)
 
 
-def test_what_a_page_draws_is_small_and_drawn_from_nothing_it_keeps(drive: Drive) -> None:
+def test_what_a_page_draws_is_small_and_drawn_from_nothing_it_keeps(
+    drive: Drive, settled_soon: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A disc of 32 pixels had 180 pieces, and each word was held twice: as it was drawn and as it is shown."""
     from kivy.graphics import Ellipse, Line, RoundedRectangle
 
     from garboard_tablet.ui.run_row import RunRow
     from garboard_tablet.ui.widgets import _Text
 
+    told: list[bool] = []
+    monkeypatch.setattr("garboard_tablet.app.release_compiler", lambda: told.append(True))
     d = drive()
+    d.step(3)
+    assert told == [True], "once the first frame is drawn"
     pages = []
     for names in ([], ["back"], ["settings"]):
         if names:
@@ -76,3 +83,40 @@ def test_what_a_page_draws_is_small_and_drawn_from_nothing_it_keeps(drive: Drive
     held = [one["_surface"] for one in written if "_surface" in one]
     assert len(held) > 20, "so many words were drawn"
     assert {*held} == {None}
+
+
+def test_a_shader_is_compiled_after_the_compiler_was_released(kivy_window: object) -> None:
+    """Whoever draws something new later finds it back."""
+    from kivy.graphics import RenderContext
+
+    from garboard_tablet.ui.shaders import release_compiler
+
+    assert release_compiler() in (True, False)  # no more can be asked: some systems have no such call
+    with_shader = RenderContext(use_parent_projection=True)
+    with_shader.shader.fs = "$HEADER$\nvoid main(void) { gl_FragColor = vec4(0.5); }"
+    assert with_shader.shader.success
+
+
+def test_the_renderer_is_told_by_the_first_library_that_is_loaded_and_knows_the_call(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from garboard_tablet.ui import shaders
+
+    asked, called = list[str](), list[tuple[object, ...]]()
+
+    class Knows:
+        @staticmethod
+        def glReleaseShaderCompiler(*arguments: object) -> None:  # noqa: N802
+            called.append(arguments)
+
+    def load(name: str, mode: int) -> object:
+        asked.append(name)
+        if name == shaders.LIBRARIES[0]:
+            raise OSError("not loaded")
+        return object() if name == shaders.LIBRARIES[1] else Knows()
+
+    monkeypatch.setattr(ctypes, "CDLL", load)
+    assert shaders.release_compiler()
+    assert (tuple(asked), called) == (shaders.LIBRARIES, [()])
+    monkeypatch.setattr(shaders, "LIBRARIES", shaders.LIBRARIES[:2])
+    assert not shaders.release_compiler()
