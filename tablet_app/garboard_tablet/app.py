@@ -11,19 +11,15 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from garboard.faults import in_words
+import garboard_tablet.ui.before_kivy  # noqa: F401
 
-os.environ.setdefault("KIVY_NO_ARGS", "1")
-os.environ.setdefault("KIVY_NO_FILELOG", "1")
-os.environ.setdefault("KIVY_NO_CONFIG", "1")
-os.environ.setdefault("KIVY_LOG_MODE", "PYTHON")
-os.environ.setdefault("KIVY_IMAGE", "sdl2")  # a second reader of pictures takes 4 MB; photos are read without Kivy
-
+# isort: split
 from kivy.app import App
 from kivy.core.window import Window
 
 from garboard.disk.entries import SHOP_RECORD
 from garboard.disk.storage import NotSaved
+from garboard.faults import in_words
 from garboard.verdict import Verdict
 from garboard_tablet.models.ashore import AshoreMarks
 from garboard_tablet.models.assessor import Assessor

@@ -1,7 +1,8 @@
-"""What a page keeps is counted: pieces of its curves, pictures of its words, the renderer's compiler."""
+"""What a page keeps is counted: pieces of its curves, pictures of its words, the renderer's compiler, modules."""
 
 from __future__ import annotations
 
+import asyncio
 import ctypes
 import math
 from collections.abc import Iterator
@@ -120,3 +121,16 @@ def test_the_renderer_is_told_by_the_first_library_that_is_loaded_and_knows_the_
     assert (tuple(asked), called) == (shaders.LIBRARIES, [()])
     monkeypatch.setattr(shaders, "LIBRARIES", shaders.LIBRARIES[:2])
     assert not shaders.release_compiler()
+
+
+def test_what_stands_for_a_module_gives_what_is_in_it() -> None:
+    """Whoever runs Kivy in a loop finds all of it."""
+    from garboard_tablet.ui.before_kivy import _Later
+
+    later: Any = _Later("asyncio")
+    assert later.sleep is asyncio.sleep
+
+    async def soon() -> str:
+        return str(await later.wait_for(asyncio.sleep(0, "there"), 10))
+
+    assert asyncio.run(soon()) == "there"
