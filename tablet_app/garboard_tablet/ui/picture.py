@@ -17,6 +17,7 @@ from garboard.report.palette import DAY
 from garboard.report.photo_files import PictureRefused, opened
 from garboard.report.photos import Arrow, ArrowShape, Photo, PhotoContent, PhotoLoader, is_picture, shape_of
 from garboard_tablet.language import phrase
+from garboard_tablet.ui.curves import pieces
 from garboard_tablet.ui.theme import GAP, SMALL, dp, theme
 from garboard_tablet.ui.widgets import RowPress, Touched, Txt
 
@@ -151,7 +152,7 @@ class PhotoView(Widget):
         for points in flat:
             Line(points=points, width=0.6, close=True, joint="miter")  # smooths the edges
         x, y, radius = left + shape.disc[0], top - shape.disc[1], shape.radius
-        Ellipse(pos=(x - radius, y - radius), size=(2 * radius, 2 * radius))
+        Ellipse(pos=(x - radius, y - radius), size=(2 * radius, 2 * radius), segments=pieces(radius))
 
 
 def _rgb(colour: str) -> tuple[float, float, float]:
