@@ -291,13 +291,7 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
             for one in retractions_in(home.registers[key])
         )
         yield from dict.fromkeys(taken_back)
-    stale = {staleness.sign_off.id: staleness for staleness in state.stale(job)}
-    for key in sorted(key for key in state.registers if key.kind == "signoff" and key.job == job):
-        for entry in state.current(key):
-            missing = len(set(map(state.register_of, stale[entry.id].not_covered))) if entry.id in stale else 0
-            yield f"  signed by {'/'.join(key.subject)}, {moment_in_words(entry.at)}" + (
-                f", STALE: {in_number(missing, 'value')} changed since" if missing else ""
-            )
+    yield from _signatures(state, job)
     for one in boat.view(job).unreadable:
         place = "/".join(filter(None, one.place)) or "a line of the file"
         by = ", ".join(filter(None, (one.by, moment_in_words(one.at))))
@@ -305,6 +299,15 @@ def _listing(boat: Boat, job: str) -> Iterator[str]:
     if state.unknown:
         entries = in_number(len(state.unknown), "entry is", "entries are")
         yield f"  {entries} kept for a plugin or a newer version that is not installed"
+
+
+def _signatures(state: HullState, job: str) -> Iterator[str]:
+    stale = {staleness.sign_off.id: staleness for staleness in state.stale(job)}
+    for key in sorted(key for key in state.registers if key.kind == "signoff" and key.job == job):
+        for entry in state.current(key):
+            missing = len(set(map(state.register_of, stale[entry.id].not_covered))) if entry.id in stale else 0
+            since = f", STALE: {in_number(missing, 'value')} changed since" if missing else ""
+            yield f"  signed by {'/'.join(key.subject)}, {moment_in_words(entry.at)}{since}"
 
 
 def _standing(state: HullState, key: RegisterKey) -> str:

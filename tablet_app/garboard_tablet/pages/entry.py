@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -174,24 +174,13 @@ class EntryPage(EchoingPage):
         )
         makers.append(words(where, "quiet", SMALL))
         if form.is_to_settle:
-            both = " and ".join(rival.text for rival in form.rivals_told)
-            text = phrase("{both} disagree. Choose the right one.", both=both)
-            text = phrase("{text} is right, because:", text=self._chosen.text) if self._chosen else text
-            makers.append(self._card(Verdict.ADVISE, text, "values disagree"))
-            return makers
+            return [*makers, self._to_settle(form)]
         if form.rivals:  # first: on a tall tablet little stands above the pad
             disagree = verdict_marks[Verdict.ADVISE]
             makers.append(lambda: Marked("The values disagree. Measure again.", disagree))
             makers.append(lambda: rivals_row(form.rivals_told, 32))
         if field.kind in NUMBERS and self._typing:
-            makers.append(lambda: self._typed_widget(form))
-            if form.read_to:
-                makers.append(lambda: self._read_to_words(form))
-            if self._left_typed and not form.result.problem and not form.result.question:
-                word = self._next_word(form).partition(":")[0]
-                makers.append(
-                    words(phrase("Typed before, not saved. Press {word} to save it.", word=word), "ink", SMALL)
-                )
+            makers.extend(self._what_is_typed(form))
         if form.result.problem:
             makers.append(self._card(Verdict.FAIL, form.result.problem, "not saved"))
         if form.result.question:
@@ -215,6 +204,20 @@ class EntryPage(EchoingPage):
         if not form.rivals:  # nothing is judged of a value that disagrees
             makers.extend(self._verdicts(ask))
         return makers
+
+    def _to_settle(self, form: EntryForm) -> Maker:
+        both = " and ".join(rival.text for rival in form.rivals_told)
+        text = phrase("{both} disagree. Choose the right one.", both=both)
+        text = phrase("{text} is right, because:", text=self._chosen.text) if self._chosen else text
+        return self._card(Verdict.ADVISE, text, "values disagree")
+
+    def _what_is_typed(self, form: EntryForm) -> Iterator[Maker]:
+        yield lambda: self._typed_widget(form)
+        if form.read_to:
+            yield lambda: self._read_to_words(form)
+        if self._left_typed and not form.result.problem and not form.result.question:
+            word = self._next_word(form).partition(":")[0]
+            yield words(phrase("Typed before, not saved. Press {word} to save it.", word=word), "ink", SMALL)
 
     def _typed_widget(self, form: EntryForm) -> Typed:
         self._typed = Typed(form.text, form.unit, TYPED if self._is_tall else BIG)
