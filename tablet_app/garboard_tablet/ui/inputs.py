@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from functools import partial
+from functools import lru_cache, partial
 from typing import Any
 
 from kivy.clock import Clock
@@ -113,7 +113,7 @@ class NumberPad(Widget):
         """The goal in the largest size in which no word of it is broken; where none is, the first word alone."""
         key, room = self._keys["next"], self._keys["next"].width - dp(24)
         for size in (32, BODY, SMALL):
-            if all(_width_of(word, size) <= room for word in self._word.split()):
+            if all(_width_of(word, sp(size)) <= room for word in self._word.split()):
                 key.text, key.font_size = self._word, sp(size)
                 key.full = key.font_size
                 key.shrink_to(room, key.height)
@@ -122,8 +122,9 @@ class NumberPad(Widget):
         key.text, key.font_size = self._word.split(":")[0], sp(BODY)
 
 
-def _width_of(word: str, size: float) -> float:
-    label = CoreLabel(text=word, font_size=sp(size), bold=True)
+@lru_cache(maxsize=256)
+def _width_of(word: str, font_size: float) -> float:
+    label = CoreLabel(text=word, font_size=font_size, bold=True)
     return float(label.get_extents(word)[0])
 
 
