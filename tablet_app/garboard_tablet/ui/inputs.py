@@ -55,6 +55,24 @@ class NumberPads:
         return pad
 
 
+class KeptPresses:
+    """Presses that stand beside one value after the other, made when first needed and kept."""
+
+    def __init__(self) -> None:
+        self._made: dict[tuple[str, float], Press] = {}
+
+    def at_work(self, text: str, do: Callable[[], object], name: str) -> Press:
+        """The one press of a name, at work for the page that asks; a page has one of each."""
+        key = (name, sp(1))
+        if key not in self._made:
+            self._made[key] = Press(text, do, name=name)
+        press = self._made[key]
+        if press.parent is not None:  # of the page before
+            press.parent.remove_widget(press)
+        press.serve(text, do)
+        return press
+
+
 class NumberPad(Widget):
     """Digits in three rows of three, and the next thing at the lower right.
 
