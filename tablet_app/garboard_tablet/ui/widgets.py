@@ -392,6 +392,11 @@ class Press(Touched, _Panelled, _Text):
     def _panel(self) -> tuple[Sequence[float], Sequence[float], float]:
         return self.face, self.edge, dp(4 if self.chosen or self.state != "normal" else 1.6)
 
+    def serve(self, text: str, do: Callable[[], object]) -> None:
+        """Do something else from now on, on another page."""
+        self.text, self._do, self.font_size = shown(text), do, self.full
+        self.paint()
+
     def paint(self) -> None:
         """Take the colours of the kind."""
         strong = self.kind == "main"  # what is chosen has a thick edge instead: filled is only what is next
