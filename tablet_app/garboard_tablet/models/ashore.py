@@ -140,7 +140,7 @@ def lines_of(
         *_to_sign_again(report, told),
         *_not_exchanged(report),
         *_to_look_at(report),
-        *_exchanged(report),
+        *_exchanged(report, not_yet),
     ]
 
 
@@ -193,8 +193,8 @@ def _to_look_at(report: SyncReport) -> Iterator[ReportLine]:
         yield ReportLine(phrase("This tablet's clock is {seconds} s off the shop's.", seconds=seconds), True)
 
 
-def _exchanged(report: SyncReport) -> Iterator[ReportLine]:
-    """What went each way, and whether both hold the same."""
+def _exchanged(report: SyncReport, not_yet: int) -> Iterator[ReportLine]:
+    """What went each way, and whether both hold the same; of the last time where boats changed since."""
     yield ReportLine(phrase("Sent {amount}.", amount=_amount(report.sent, report.attachments_sent)))
     yield ReportLine(phrase("Received {amount}.", amount=_amount(report.received, report.attachments_received)))
     held = phrase(
