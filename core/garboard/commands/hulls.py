@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from difflib import get_close_matches
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, TypeVar
 
 import attrs
@@ -30,6 +29,7 @@ from garboard.disk.clock import moment_in_words
 from garboard.disk.entries import Entry, view
 from garboard.disk.hullfile import HullFolder
 from garboard.disk.journal import file_name
+from garboard.disk.scratch import ScratchFolder
 from garboard.disk.storage import Loss
 from garboard.faults import Fault, InputError, in_number, shown
 from garboard.history import authoring as writing
@@ -113,7 +113,7 @@ def _merge(sources: tuple[Path, ...], target: Path, dry_run: bool) -> MergeRepor
     with ExitStack() as stack:
         folders = [stack.enter_context(HullFolder(source, read_only=True)) for source in sources]
         imagined = dry_run and not target.is_dir()
-        place = Path(stack.enter_context(TemporaryDirectory())) if imagined else target
+        place = Path(stack.enter_context(ScratchFolder("merge"))) if imagined else target
         into = stack.enter_context(HullFolder(place, read_only=dry_run and not imagined))
         columns = (TextColumn("merging"), BarColumn(), MofNCompleteColumn(), TextColumn("hulls {task.description}"))
         bar = stack.enter_context(Progress(*columns, console=Console(stderr=True), transient=True))

@@ -371,7 +371,7 @@ def _begin(new: Path, mode: int, open_new: Callable[[Path, int], int]) -> int:
     while True:
         descriptor = open_new(new, mode)
         with contextlib.suppress(OSError):  # a share without locks
-            _lock(descriptor)
+            lock(descriptor)
         if new.exists():  # else it was cleared away before it was locked
             return descriptor
         os.close(descriptor)
@@ -425,7 +425,7 @@ def _is_locked(path: Path) -> bool:
         return False
     descriptor = os.open(path, os.O_RDONLY)
     try:
-        _lock(descriptor)
+        lock(descriptor)
     except OSError as error:
         return error.errno in _IN_USE
     finally:
@@ -472,6 +472,26 @@ def keep_beside(content: bytes, path: Path) -> Path:
     return kept
 
 
+def hold(path: Path) -> int:
+    """Make a file in a folder and lock it: as long as its descriptor is open, or the program lives.
+
+    errors : FolderInUse where another program locked it first; FileNotFoundError where the folder went meanwhile
+    """
+    descriptor = os.open(path, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), OWNER_ONLY)
+    try:
+        lock(descriptor)
+    except OSError as error:
+        if error.errno in _IN_USE:
+            os.close(descriptor)
+            raise FolderInUse(f"{path.parent} is in use by another program") from error
+        path.unlink(missing_ok=True)  # a disk without locks: nobody could tell whether it is in use
+    else:
+        if not path.exists():
+            os.close(descriptor)
+            raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT), str(path))
+    return descriptor
+
+
 class WriterLock:
     """Lets one program at a time write in a folder. Given up when the program ends, however it ends.
 
@@ -483,7 +503,7 @@ class WriterLock:
         self._place = str(self.path)
         self._descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT, 0o600)
         try:
-            _lock(self._descriptor)
+            lock(self._descriptor)
         except OSError as error:
             holder = os.pread(self._descriptor, 200, 0).decode(errors="replace") if hasattr(os, "pread") else ""
             os.close(self._descriptor)
@@ -526,7 +546,8 @@ class WriterLock:
         os.close(self._descriptor)
 
 
-def _lock(descriptor: int) -> None:
+def lock(descriptor: int) -> None:
+    """Lock a file as long as it is open. Raises OSError where another has it locked, or the disk locks none."""
     if sys.platform == "win32":
         import msvcrt
 

@@ -13,10 +13,11 @@ import sys
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from tempfile import TemporaryDirectory, gettempdir
+from tempfile import gettempdir
 from types import MappingProxyType
 from typing import Any
 
+from garboard.disk.scratch import ScratchFolder
 from garboard.faults import Fault, GarboardError, InputError, in_words
 from garboard.report.type_faces import FOLDER, MoreFaces, breakable, more_faces, printable
 from garboard.units import in_full
@@ -63,7 +64,7 @@ def _files(files: Mapping[str, bytes]) -> Iterator[str]:
     """A folder with files that the typesetter reads. Raises NoRoom."""
     with ExitStack() as kept:
         try:
-            folder = kept.enter_context(TemporaryDirectory(prefix="garboard-book-"))
+            folder = kept.enter_context(ScratchFolder("book"))
             for file, content in files.items():
                 (Path(folder) / file).write_bytes(content)
         except OSError as failure:

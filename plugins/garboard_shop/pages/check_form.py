@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import attrs
@@ -23,6 +22,7 @@ from garboard.checks.file import LARGEST as LARGEST
 from garboard.checks.file import VERSION, check_of
 from garboard.checks.module import FORMAT
 from garboard.checks.refused import CheckFault, CheckRefused
+from garboard.disk.scratch import ScratchFolder
 from garboard.faults import Fault, InputError
 from garboard.fields import Field, Kind
 from garboard.findings import BasisKind
@@ -206,7 +206,7 @@ def _row_of_form(part: str, number: int, form: Typed) -> int:
 @contextmanager
 def _laid_out(check: Check, content: bytes) -> Iterator[Path]:
     """The file of a check under its own name, as long as it is needed."""
-    with TemporaryDirectory(prefix="garboard-") as place:
+    with ScratchFolder("plugins") as place:
         file = Path(place) / f"{check.name}{CHECK}"
         file.write_bytes(content)
         yield file

@@ -12,13 +12,13 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import BinaryIO
 
 import attrs
 
 from garboard.disk import storage
 from garboard.disk.attachments import AttachmentDamaged, InPieces
+from garboard.disk.scratch import ScratchFolder
 from garboard.faults import Fault, InputError, in_number
 from garboard.hosting.failures import PluginProblem
 from garboard.hosting.host import PluginHost
@@ -196,7 +196,7 @@ def _copy_of(folder: Path | None, store: Store, name: str, sha256: str) -> Itera
     content = (folder / f"{name}{chosen.suffix}").read_bytes()
     if hashlib.sha256(content).hexdigest() != sha256:
         raise InputError("plugin", [Fault("file", "the file shown; it has changed, so read it again", name)])
-    with TemporaryDirectory(prefix="garboard-") as place:
+    with ScratchFolder("plugins") as place:
         copy = Path(place) / f"{name}{chosen.suffix}"
         copy.write_bytes(content)
         yield copy

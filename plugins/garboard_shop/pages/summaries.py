@@ -8,13 +8,13 @@ from collections import OrderedDict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import attrs
 
 from garboard import hull_number
 from garboard.disk.attachments import AttachmentDamaged
 from garboard.disk.entries import SHOP_RECORD, Entry, canonical_bytes, view
+from garboard.disk.scratch import ScratchFolder
 from garboard.disk.storage import NewerFormat
 from garboard.faults import InputError, in_number, in_words
 from garboard.findings import Basis, Figure, Finding, NotEnoughData, Verdict
@@ -665,7 +665,7 @@ class _Recordings:
         from garboard.recordings import load_recording
 
         try:
-            with TemporaryDirectory(prefix="garboard-") as folder:
+            with ScratchFolder("recording") as folder:
                 path, digest = Path(folder) / "recording", hashlib.sha256()
                 with path.open("wb") as file:
                     while piece := self._attachments.read(name, file.tell(), _PIECE):

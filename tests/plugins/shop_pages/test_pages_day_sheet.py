@@ -498,12 +498,12 @@ def test_a_full_disk_is_no_fault_of_a_recording_and_the_next_look_reads_it(
     assert whole is not None
     assess, kept = PluginHost.assess, Summaries(pages.store, plugins)
 
-    def full(**_: str) -> None:
+    def full(*_: str) -> None:
         raise OSError(errno.ENOSPC, "No space left on device")
 
     with monkeypatch.context() as patch:
         patch.setattr(PluginHost, "assess", lambda *given: assess(*given))  # or an earlier test's would be found
-        patch.setattr(summaries, "TemporaryDirectory", full)
+        patch.setattr(summaries, "ScratchFolder", full)
         passing = kept.of(SALTGRASS)
     assert passing is not None
     assert passing.is_passing
