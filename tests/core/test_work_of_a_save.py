@@ -10,13 +10,14 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import attrs
 import pytest
 
 from campaigns.writers import HULLS, entry_number
 from counted import calls_of
 from garboard.disk import entries
 from garboard.disk.clock import Stamp
-from garboard.disk.entries import make_entry
+from garboard.disk.entries import Entry, make_entry, view
 from garboard.disk.hullfile import HullFile, HullFolder
 from garboard.disk.journal import file_name
 from garboard.disk.sizes import FileSizes
@@ -147,7 +148,12 @@ def test_an_entry_of_the_plain_shape_is_the_one_that_is_looked_through(monkeypat
             entry = make_entry(fields.pop("kind"), fields.pop("hull"), **fields)
         except (InputError, TypeError, ValueError, AttributeError, RecursionError) as error:
             return type(error), str(error)
-        return entry.id, entry.raw, {**entry.fields}, entry.subject, entry.value
+        read = view(entry.id, entry.raw)
+        names = [one.name for one in attrs.fields(Entry) if one.name != "_fields"]
+        assert [(type(getattr(entry, name)), getattr(entry, name)) for name in names] == [
+            (type(getattr(read, name)), getattr(read, name)) for name in names
+        ]
+        return entry.id, entry.raw, {**entry.fields}
 
     plainly = 0
     for _ in range(1200):
@@ -162,12 +168,23 @@ def test_an_entry_of_the_plain_shape_is_the_one_that_is_looked_through(monkeypat
         for name in chance.sample(sorted(fields), chance.randrange(3)):
             odd = chance.choice(ODD)
             fields[name] = {"subject": [odd], "clock": [odd, 0]}.get(name, odd)
-        fields["plugins"] = chance.choice([None, {}, {"prop": "1.0"}, {"prop": chance.choice(ODD)}, {1: "1"}])
+        fields["plugins"] = chance.choice(
+            [
+                None,
+                {},
+                {"b": "1.0", "a": "2"},
+                {"prop": chance.choice(ODD)},
+                {1: "1"},
+                {chance.choice(ODD[:9]): "1"},
+            ]
+        )
         fields["replaces"] = chance.choice([[], ["a" * 32], ["b" * 32, "a" * 32, "a" * 32], [chance.choice(["", "x"])]])
-        fields["more"] = chance.choice([None, None, {}, {"extra": 1}])
+        fields["more"] = chance.choice(
+            [None, None, {}, {"extra": 1}, {"instrument": "m1"}, {"instrument": chance.choice(ODD)}]
+        )
         shortly = made({**fields})
         with monkeypatch.context() as slow:
-            slow.setattr(entries, "_plainly_made", lambda _: b"")
+            slow.setattr(entries, "_plainly_made", lambda *_: None)
             assert shortly == made({**fields}) or "nan" in str(fields), fields
         plainly += not isinstance(shortly[0], type)  # type: ignore[index]
     assert 200 < plainly < 1000
