@@ -96,6 +96,11 @@ class Journal:
         self._notice_cut()
 
     @property
+    def size(self) -> int:
+        """How long the file is [bytes]."""
+        return self._size
+
+    @property
     def size_flushed(self) -> int:
         """How long the file is as far as it was flushed [bytes]."""
         return self._size_flushed
@@ -129,38 +134,67 @@ class Journal:
         if not again and not new:
             return
         written = {**again, **new} if again else new
-        lines = b"".join([b"%b %b\n" % (name.encode(), raw) for name, raw in written.items()])
+        lines = _lines(written)
         self._open()
-        data = heading(self.key) + lines if self._size == 0 else lines
+        self._append(new, heading(self.key) + lines if self._size == 0 else lines)
+
+    def append_at_once(self, new: Mapping[str, bytes]) -> bool:
+        """The same to a file that is as we left it, as it nearly always is; `flush_at_once` is to follow.
+
+        The disk begins to write.
+
+        returns : whether it is; otherwise nothing is done
+        errors  : NotSaved; none of them was kept
+        """
+        if not self._writing or not new or not self._size or self._is_new or self._is_stale:
+            return False
         try:
-            storage.append(self._opened(), data, self._size)
-            self._look(os.fstat(self._opened()))
+            found = self.path.stat()
+        except OSError:
+            return False
+        if found.st_size != self._size or not self.is_as_left(found):
+            return False
+        if self._descriptor is None:
+            self._open()
+        self._append(new, _lines(new), at_once=True)
+        return True
+
+    def _append(self, new: Mapping[str, bytes], data: bytes, *, at_once: bool = False) -> None:
+        descriptor, size = self._opened(), self._size
+        try:
+            storage.append(descriptor, data, size)
+            if at_once:
+                storage.begin_flush(descriptor, size, len(data))
+            self._look(os.fstat(descriptor))
         except OSError as error:
             self._is_stale = True
             raise storage.not_saved(self.path, error) from error
         if self._crc is not None:
             self._crc = crc32(data, self._crc)
-        self._size += len(data)
+        self._size = size + len(data)
         self._needs_flush = True
         self._unflushed += new
         self.entries.update(new)
 
-    def flush(self, *, at_once: bool = False) -> bool:
+    def flush(self) -> bool:
         """Return once the disk holds every entry appended.
 
-        at_once : right after they were appended, which looked at the file
         returns : whether the file is new, so that its folder must be flushed as well
         errors  : NotSaved; the entries appended since the last flush were taken out again
         """
         if not self._needs_flush:
             return False
-        if not at_once:
-            self.append({})  # what someone took from the disk since it was written, with an older copy, say
+        self.append({})  # what someone took from the disk since it was written, with an older copy, say
         self._open()
         was_new = self._is_new
+        self.flush_at_once()
+        return was_new
+
+    def flush_at_once(self) -> None:
+        """The same right after they were appended, which looked at the file."""
         try:
             storage.flush(self._opened())
-            if was_new:
+            if self._is_new:
                 self._put_in_place()
         except OSError as error:
             self.take_back()
@@ -168,7 +202,6 @@ class Journal:
         self._size_flushed = self._size
         self._unflushed = []
         self._needs_flush = False
-        return was_new
 
     def close(self) -> None:
         """Give the file back. What was appended but not flushed is forgotten."""
@@ -330,10 +363,10 @@ class Journal:
         self.damage.append(Damage(self.path, kept, len(self.entries), _places_lost(reading), reason, cut, size))
 
     def _write_again(self) -> None:
-        lines = [heading(self.key), *(_line(name, raw) for name, raw in self.entries.items())]
-        storage.write_whole(self.path, [b"".join(lines)])
+        whole = heading(self.key) + _lines(self.entries)
+        storage.write_whole(self.path, [whole])
         self._look(self.path.stat())
-        self._size = self._size_flushed = sum(map(len, lines))
+        self._size = self._size_flushed = len(whole)
 
     def _take_out_of_use(self) -> None:
         self.path.unlink()
@@ -431,8 +464,8 @@ def left_in(data: bytes) -> int:
     return len(reading.entries) + _places_lost(reading)
 
 
-def _line(name: str, raw: bytes) -> bytes:
-    return b"%b %b\n" % (name.encode(), raw)
+def _lines(entries: Mapping[str, bytes]) -> bytes:
+    return b"".join([b"%b %b\n" % (name.encode(), raw) for name, raw in entries.items()])
 
 
 def _short_check(text: bytes) -> bytes:

@@ -194,6 +194,16 @@ class FileSizes:
         self._newer.update(files)
         self._write("".join(_old_lines(name, noted) for name, noted in files.items()), at_once=shrunk)
 
+    def grown(self, name: str, noted: Noted) -> bytes:
+        """What `note_grown` writes of a file; b"" where it is shorter than it was, and `note_saved` is to note it."""
+        return _old_lines(name, noted).encode() if noted.size >= self.least(name) else b""
+
+    def note_grown(self, name: str, noted: Noted, lines: bytes) -> None:
+        """`note_saved` of one file, with what `grown` made ready before it was flushed."""
+        self._newer[name] = noted
+        with contextlib.suppress(OSError):
+            storage.append(self._opened(), lines)
+
     def note(
         self,
         sizes: Mapping[str, int],

@@ -39,6 +39,7 @@ SET_ASIDE = ".damaged-"
 _APPEND = os.O_WRONLY | os.O_APPEND | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 _WRITE_AND_READ = os.O_RDWR | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
 _LOCKED_BYTE = 1 << 30
+_LESS_THAN_A_PAGE = 1 << 12
 NOT_ALLOWED = (errno.EROFS, errno.EACCES, errno.EPERM)
 """What the system says where writing is not allowed."""
 NOT_THERE_ANY_MORE = "is not there any more: it was moved away while in use, or its disk or card was taken out"
@@ -195,6 +196,19 @@ def flush(descriptor: int) -> None:
         fcntl.fcntl(descriptor, fcntl.F_FULLFSYNC)
     else:
         os.fsync(descriptor)
+
+
+def begin_flush(descriptor: int, start: int, size: int) -> None:
+    """Have the system write what was appended while this program works on: the shorter `flush` waits for it.
+
+    In Python a program asks for that by saying that it needs the bytes in memory no more. Linux begins to write then,
+    and forgets whole pages only: of less than a page none.
+
+    start, size : of what was appended [bytes]
+    """
+    if hasattr(os, "posix_fadvise") and 1 < size <= _LESS_THAN_A_PAGE:
+        with contextlib.suppress(OSError):
+            os.posix_fadvise(descriptor, start, size - 1, os.POSIX_FADV_DONTNEED)
 
 
 def flush_folder(folder: Path) -> None:
