@@ -1104,10 +1104,10 @@ class HullFolder:
         While the disk writes, what is to be noted is made ready. It is noted once the disk holds the file: after a
         power cut a note may say too little, never too much. Its digest is noted later, and a check of its bytes now.
         """
-        journal, name, count = file.journal, file.name, len(file.journal.entries)
+        journal, name = file.journal, file.name
         if self._digest_unnoted is not file:
             self._note_late_digest()
-        noted = Noted(journal.size, check_of(journal.crc()), count, count, journal.changed)
+        noted = journal.to_note()
         ids, lines = lines_of(name, file.ids_to_note()), self._sizes.grown(name, noted)
         try:
             journal.flush_at_once()
@@ -1346,9 +1346,7 @@ def _new_entries(
     return new, refused, strays
 
 
-def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterator[tuple[str, bytes]]:
+def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterable[tuple[str, bytes]]:
     if isinstance(entries, CheckedEntries):
-        yield from entries.items()
-        return
-    for entry in entries:
-        yield (entry.id, entry.raw) if isinstance(entry, Entry) else (entry_id(entry), entry)
+        return entries.items()
+    return [(one.id, one.raw) if isinstance(one, Entry) else (entry_id(one), one) for one in entries]

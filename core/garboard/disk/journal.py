@@ -26,7 +26,7 @@ from garboard.disk import storage
 from garboard.disk.entries import entry_id, read_entry
 from garboard.disk.folder_names import COARSEST_CLOCK
 from garboard.disk.formats import Format
-from garboard.disk.sizes import changed
+from garboard.disk.sizes import Noted, changed, check_of
 from garboard.disk.storage import Damage, NotSaved
 from garboard.faults import InputError
 
@@ -75,6 +75,7 @@ class Journal:
 
     def __init__(self, path: Path, key: str, *, writing: bool, least: int = 0) -> None:
         self.path = path
+        self._place = str(path)
         self.key = key
         self.entries: dict[str, bytes] = {}
         self.damage: list[Damage] = []
@@ -84,6 +85,7 @@ class Journal:
         self._crc: int | None = None
         self._size_flushed = 0
         self._left: os.stat_result | None = None
+        self._left_marks: tuple[int, int, int, int] | None = None
         self._looked = 0
         self._unflushed: list[str] = []
         self._is_new = False
@@ -94,11 +96,6 @@ class Journal:
         """Around each name this journal adds to its folder, or takes from it as it goes; given the hull's key."""
         self._load()
         self._notice_cut()
-
-    @property
-    def size(self) -> int:
-        """How long the file is [bytes]."""
-        return self._size
 
     @property
     def size_flushed(self) -> int:
@@ -112,6 +109,12 @@ class Journal:
                 found = crc32(self.path.read_bytes())
                 self._crc = found if self._is_as_we_left_it() else None
         return self._crc
+
+    def to_note(self) -> Noted:
+        """What is to be noted of the file once it is flushed and its ids are noted: a check of its bytes, no digest."""
+        count, left = len(self.entries), self._left
+        crc = self.crc() if self._crc is None else self._crc
+        return Noted(self._size, check_of(crc), count, count, changed(left) if left else 0)
 
     @property
     def changed(self) -> int:
@@ -149,10 +152,10 @@ class Journal:
         if not self._writing or not new or not self._size or self._is_new or self._is_stale:
             return False
         try:
-            found = self.path.stat()
+            found = os.stat(self._place)  # noqa: PTH116  # at each save, when the processor is cold
         except OSError:
             return False
-        if found.st_size != self._size or not self.is_as_left(found):
+        if found.st_size != self._size or _marks(found) != self._left_marks:
             return False
         if self._descriptor is None:
             self._open()
@@ -303,10 +306,10 @@ class Journal:
 
         Its length does not tell: it may have been written over with as many bytes, or another one put in its place.
         """
-        return self._left is not None and _marks(self._left) == _marks(found)
+        return _marks(found) == self._left_marks
 
     def _look(self, found: os.stat_result) -> None:
-        self._left, self._looked = found, time.time_ns()
+        self._left, self._left_marks, self._looked = found, _marks(found), time.time_ns()
 
     def _load(self) -> None:
         self._crc = None

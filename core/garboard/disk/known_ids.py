@@ -10,6 +10,7 @@ import contextlib
 import os
 import re
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from pathlib import Path
 
 from garboard.disk import storage
@@ -76,11 +77,12 @@ class KnownIds:
             self._descriptor = None
 
 
+@lru_cache(maxsize=64)
+def _hash_in(name: str) -> str:
+    return name.removesuffix(".hull").rpartition("-")[2]
+
+
 def lines_of(name: str, ids: Iterable[str]) -> bytes:
     """How it is noted that ids stand in a hull file; nothing where there are none."""
     found = " ".join([one[:BEGINNING] for one in ids])
     return f"\n{_hash_in(name)} {found}".encode() if found else b""
-
-
-def _hash_in(name: str) -> str:
-    return name.removesuffix(".hull").rpartition("-")[2]

@@ -196,13 +196,19 @@ class FileSizes:
 
     def grown(self, name: str, noted: Noted) -> bytes:
         """What `note_grown` writes of a file; b"" where it is shorter than it was, and `note_saved` is to note it."""
-        return _old_lines(name, noted).encode() if noted.size >= self.least(name) else b""
+        size, digest, entries, known, changed = noted
+        if size < self.least(name):
+            return b""
+        # as `_old_lines`, of a file of which all is known
+        return f"{name} {size}\n{name} {digest}\n{name} #{entries}\n{name} *{known}\n{name} ={changed}\n".encode()
 
     def note_grown(self, name: str, noted: Noted, lines: bytes) -> None:
         """`note_saved` of one file, with what `grown` made ready before it was flushed."""
         self._newer[name] = noted
-        with contextlib.suppress(OSError):
+        try:
             storage.append(self._opened(), lines)
+        except OSError:  # as `_write`
+            return
 
     def note(
         self,
