@@ -270,8 +270,7 @@ def _plainly_made(
         texts.append(value)
     if {*map(type, texts)} != _TEXT or type(value) not in _SIMPLE_TYPES or not type(moment) is type(count) is int:
         return None
-    together = "".join(texts)  # type: ignore[arg-type]  # all of them are text
-    if '"' in together or not together.isascii() or not (by and dev) or hull.isspace():
+    if '"' in "".join(texts) or not (by and dev) or hull.isspace():  # type: ignore[arg-type]  # all of them are text
         return None
     instrument = f'"instrument":"{more["instrument"]}",' if more else ""
     versions = ",".join([f'"{name}":"{version}"' for name, version in sorted(plugins.items())]) if plugins else ""
@@ -283,9 +282,9 @@ def _plainly_made(
             f'"replaces":{_listed(replaces)},"subject":{_listed(subject)},"v":{ENTRY.version},'
             f'"value":{stated}}}'
         ).encode()
-    except ValueError:  # a number of more digits than Python writes
+    except ValueError:  # a number of more digits than Python writes, half of a surrogate pair
         return None
-    if len(raw) > LARGEST_ENTRY or not _is_plain(raw) or not _is_wall_time(at):
+    if not (_plain_and_sorted(raw) and _is_wall_time(at)):
         return None
     lists, stamp = ((*subject,), (*replaces,)), tuple.__new__(Stamp, (moment, count))
     meter = _text(more["instrument"]) if more else ""
@@ -476,7 +475,17 @@ def _plain_and_sorted(raw: bytes) -> re.Match[bytes] | None:
     plain = _is_plain(raw)
     if plain is None or len(raw) > LARGEST_ENTRY or not _plugins_are_sorted(plain["plugins"]):
         return None
+    if not (raw.isascii() or _is_of_one_spelling(raw)):
+        return None
     return plain if raw[-2] != _END_OF_OBJECT or _keys_are_sorted(plain["value"]) else None
+
+
+def _is_of_one_spelling(raw: bytes) -> bool:
+    """Whether text is UTF-8 of form C. The quotes around each keep its characters from joining those of another."""
+    try:
+        return unicodedata.is_normalized("NFC", raw.decode())
+    except UnicodeDecodeError:
+        return False
 
 
 def plain_place_and_value(raw: bytes) -> PlaceAndValue | None:
@@ -487,7 +496,7 @@ def plain_place_and_value(raw: bytes) -> PlaceAndValue | None:
               mean equal texts and values. None for an entry that must be read in full
     """
     plain = _is_plain(raw)
-    return _place_and_value(plain) if plain else None
+    return _place_and_value(plain) if plain and (raw.isascii() or _is_of_one_spelling(raw)) else None
 
 
 def _place_and_value(plain: re.Match[bytes]) -> PlaceAndValue:
@@ -495,8 +504,8 @@ def _place_and_value(plain: re.Match[bytes]) -> PlaceAndValue:
     return (kind, b"" if kind == b"field" else job, subject), value
 
 
-_ASCII, _ANY = r"[ !#-\[\]-~]", r'[^"\\\x00-\x1f]'
-"""Characters of a text without escapes."""
+_ASCII, _BYTE, _ANY = r"[ !#-\[\]-~]", r"[ !#-\[\]-~\x80-\xff]", r'[^"\\\x00-\x1f]'
+"""Characters of a text without escapes; a byte of one in UTF-8."""
 _COUNT = r"(0|[1-9][0-9]{0,14})"
 _WHOLE = r"(?:0|-?[1-9][0-9]{0,14})"
 _IDS = r'\[(?:"[0-9a-f]{32}"(?:,"[0-9a-f]{32}")*+)?+\]'
@@ -510,33 +519,35 @@ def _member(one: str) -> str:
     return rf"(?:{_simple(one)}|{_IDS})"
 
 
-def _plain_entry(one: str) -> str:
+def _plain_entry(one: str, of_name: str = "") -> str:
     """A pattern of entries of this version: text free of escapes, no further field but the instrument, a value at most
     one object deep, in which only a signature's list of ids may stand besides. What `_plain` reads is in groups.
 
-    one : what a character of a text may be
+    one     : what a character of a text may be
+    of_name : what a character of a key, or of the hull's number, may be; the same unless given
     """
-    text, told, member = f'"{one}*+"', f'"({one}*+)"', _member(one)
+    text, told, member, of_name = f'"{one}*+"', f'"({one}*+)"', _member(one), of_name or one
+    name = f'"{of_name}*+"'
     fields = {
         "at": told,
         "by": told,
         "clock": rf"\[{_COUNT},{_COUNT}\]",
         "dev": told,
-        "hull": f'"(?P<hull>{one}{{1,{LONGEST_HULL_NUMBER}}}+)"(?:,"instrument":{told})?',
+        "hull": f'"(?P<hull>{of_name}{{1,{LONGEST_HULL_NUMBER}}}+)"(?:,"instrument":{told})?',
         "job": f"(?P<job>{text})",
         "kind": f'"(?P<kind>{one}++)"',
-        "plugins": rf"(?P<plugins>\{{(?:{text}:{text}(?:,{text}:{text})*+)?\}})",
+        "plugins": rf"(?P<plugins>\{{(?:{name}:{text}(?:,{name}:{text})*+)?\}})",
         "program": text,
         "replaces": f"({_IDS})",
         "subject": rf"(?P<subject>\[(?:{text}(?:,{text})*)?\])",
         "v": str(ENTRY.version),
-        "value": rf"(?P<value>{_simple(one)}|\{{(?:{text}:{member}(?:,{text}:{member})*)?\}})",
+        "value": rf"(?P<value>{_simple(one)}|\{{(?:{name}:{member}(?:,{name}:{member})*)?\}})",
     }
     members = ",".join(f'"{name}":{shape}' for name, shape in fields.items())
     return rf"\{{{members}\}}"
 
 
-_is_plain = re.compile(_plain_entry(_ASCII).encode()).fullmatch
+_is_plain = re.compile(_plain_entry(_BYTE, _ASCII).encode()).fullmatch
 
 
 @cache
@@ -546,7 +557,7 @@ def _plain_text() -> re.Pattern[str]:
 
 
 _END_OF_OBJECT = ord("}")
-_KEY_AND_REST = re.compile(rf'"([^"]*+)":{_member(_ASCII)},?'.encode())
+_KEY_AND_REST = re.compile(rf'"([^"]*+)":{_member(_BYTE)},?'.encode())
 """A member of a flat object, all of it: else a text that ends in a comma would begin the next key."""
 
 
