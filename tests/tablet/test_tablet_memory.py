@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import ctypes
 import math
+import sys
 from collections.abc import Iterator
 from typing import Any
 
@@ -123,10 +124,14 @@ def test_the_renderer_is_told_by_the_first_library_that_is_loaded_and_knows_the_
     assert not shaders.release_compiler()
 
 
-def test_what_stands_for_a_module_gives_what_is_in_it() -> None:
-    """Whoever runs Kivy in a loop finds all of it."""
+def test_what_stands_for_a_module_gives_what_is_in_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever runs Kivy in a loop finds all of it, and so does what is loaded while it stands there."""
     from garboard_tablet.ui.before_kivy import _Later
 
+    meanwhile: Any = _Later("colorsys")
+    monkeypatch.setitem(sys.modules, "colorsys", meanwhile)
+    assert meanwhile.rgb_to_hsv(0.0, 0.0, 1.0) == (2 / 3, 1.0, 1.0)
+    assert sys.modules["colorsys"] is not meanwhile
     later: Any = _Later("asyncio")
     assert later.sleep is asyncio.sleep
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import threading
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -55,6 +55,12 @@ from garboard_shop.pages.wording import value_in_words, written_at
 from garboard_shop.store import AttachmentStore, Store, managers_devices
 
 MOST_BOATS_KEPT = 200
+MOST_KEPT = 200_000_000
+"""So much memory the boats kept take at most, about [byte]; the last one asked for is kept, whatever its size."""
+AN_ENTRY, A_SAMPLE = 2_500, 64
+"""What a boat takes with all that is found of it, for each of its entries, and of its recordings [byte]."""
+MOST_RECORDINGS = 8
+"""Of a boat, whose samples are held while it is kept: other settings are tried on it."""
 LONGEST_WAIT = 5.0
 """Two people who open one boat wait for one summary so long [s]."""
 SIGNED_BEFORE_HAND_OVER = "technician"
@@ -202,6 +208,7 @@ class BoatSummary:
     figures : everything drawn of it, by name
     host    : the plugins that assessed it
     no_room : whether a recording could not be read for a reason of this machine's, such as a full disk
+    loaded  : how many samples are in each of the recordings it holds; more are read when it is judged anew
     """
 
     boat: Boat
@@ -212,6 +219,12 @@ class BoatSummary:
     figures: Mapping[str, Figure]
     host: PluginHost
     no_room: bool = False
+    loaded: Iterable[int] = attrs.field(default=(), eq=False)
+
+    @property
+    def size(self) -> int:
+        """About how much memory it takes now [byte]."""
+        return AN_ENTRY * len(self.entries) + A_SAMPLE * sum(self.loaded)
 
     @property
     def key(self) -> str:
@@ -419,9 +432,12 @@ class Summaries:
     The time to show a boat does not depend on how many others there are.
     """
 
-    def __init__(self, store: Store, host: PluginHost, most: int = MOST_BOATS_KEPT) -> None:
-        self._store, self._host, self._most = store, host, most
+    def __init__(
+        self, store: Store, host: PluginHost, most: int = MOST_BOATS_KEPT, most_bytes: int = MOST_KEPT
+    ) -> None:
+        self._store, self._host, self._most, self._most_bytes = store, host, most, most_bytes
         self._kept: OrderedDict[str, BoatSummary] = OrderedDict()
+        self._sizes: dict[str, int] = {}
         self._guard = threading.Lock()
         self._making: dict[str, threading.Lock] = {}
         self.longest_wait = LONGEST_WAIT
@@ -445,13 +461,21 @@ class Summaries:
             if summary.is_passing:
                 return summary
             with self._guard:
-                self._kept[key] = summary
-                self._kept.move_to_end(key)
-                while len(self._kept) > self._most:
-                    self._making.pop(self._kept.popitem(last=False)[0], None)
+                self._keep(key, summary)
             return summary
         finally:
             making.release()
+
+    def _keep(self, key: str, summary: BoatSummary) -> None:
+        """Keep a boat as the last one asked for, and let go of those that were not asked for longest."""
+        self._kept[key] = summary
+        self._kept.move_to_end(key)
+        self._sizes[key] = summary.size
+        held = sum(self._sizes.values())
+        while len(self._kept) > 1 and (held > self._most_bytes or len(self._kept) > self._most):
+            longest, _ = self._kept.popitem(last=False)
+            self._making.pop(longest, None)
+            held -= self._sizes.pop(longest)
 
     def _is_fresh(self, kept: BoatSummary) -> bool:
         return (
@@ -523,6 +547,7 @@ def make_summary(store: Store, host: PluginHost, hull: str) -> BoatSummary:
         figures=figures,
         host=host,
         no_room=recordings.no_room,
+        loaded=recordings.loaded,
     )
 
 
@@ -658,10 +683,17 @@ class _Recordings:
     def __init__(self, attachments: AttachmentStore) -> None:
         self.lacking: set[str] = set()
         self.no_room = False
-        self.load = lru_cache(maxsize=8)(self._load)
+        self.load = lru_cache(maxsize=MOST_RECORDINGS)(self._load)
+        self.loaded = deque[int](maxlen=MOST_RECORDINGS)
+        """Samples of those read last: as many recordings as are held."""
         self._attachments = attachments
 
     def _load(self, name: str) -> Recording:
+        found = self._read(name)
+        self.loaded.append(sum(map(len, found.streams.values())))
+        return found
+
+    def _read(self, name: str) -> Recording:
         from garboard.recordings import load_recording
 
         try:

@@ -11,8 +11,6 @@ import attrs
 
 from garboard.faults import InputError, in_words
 from garboard.history.runs import LIVE, REPLAY
-from garboard.recordings.simulated_network import TWIN, full_throttle, slow_circles, throttle_steps
-from garboard.recordings.simulator import simulate
 from garboard.samples import MOST_OUT_OF_ORDER, SIMULATED, Sample, marked
 from garboard_tablet.language import phrase
 
@@ -196,6 +194,9 @@ def simulated_for(quantities: Iterable[str], *, start: float = 0.0) -> Replay:
 
     Each sample carries the simulator's mark.
     """
+    from garboard.recordings.simulated_network import TWIN, full_throttle, slow_circles, throttle_steps
+    from garboard.recordings.simulator import simulate
+
     wanted = set(quantities)
     if "fuel_flow" in wanted:
         title, orders = "simulated boat, throttle in steps", throttle_steps()

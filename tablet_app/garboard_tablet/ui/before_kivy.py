@@ -23,7 +23,12 @@ class _Later(ModuleType):
     """Stands for a module until something of it is used."""
 
     def __getattr__(self, name: str) -> Any:
+        self.step_aside()
         return getattr(importlib.import_module(self.__name__), name)
+
+    def step_aside(self) -> None:
+        if sys.modules.get(self.__name__) is self:
+            del sys.modules[self.__name__]
 
     @staticmethod
     def wait_for(*arguments: Any) -> Any:
@@ -35,11 +40,11 @@ def load_clock() -> None:
     """Load Kivy's clock without the loop it could run in: 40 modules and the network's keys, never used here."""
     if "asyncio" in sys.modules or "kivy.clock" in sys.modules:
         return
-    sys.modules["asyncio"] = _Later("asyncio")
+    sys.modules["asyncio"] = stands_there = _Later("asyncio")
     try:
         import kivy.clock  # noqa: F401
     finally:
-        del sys.modules["asyncio"]
+        stands_there.step_aside()
 
 
 load_clock()
