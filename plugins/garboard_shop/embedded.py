@@ -39,6 +39,7 @@ from garboard.job_files.convert import structure
 from garboard.shop_link import pairing, shop_plugins
 from garboard_shop import brake, store
 from garboard_shop.store import (
+    CONTACT_KEPT_EVERY,
     MOST_DEVICES,
     Asker,
     Change,
@@ -65,8 +66,6 @@ ROWS_FILE = "boats.jsonl"
 """The shop's memory, a row a line; of one boat the last counts."""
 _LINES_TO_SPARE = 1000
 """So many lines of boats that have a newer one are left before the file is written anew."""
-CONTACT_KEPT_EVERY = 60_000
-"""A contact is written to the disk when the last one written is so much older [ms]."""
 
 _LONGEST_WAIT_FOR_REGISTER = 10.0
 _DAY = 24 * 60 * 60 * 1000
@@ -296,7 +295,8 @@ class FileRegister:
             self._keep_derived()  # a program before this one kept none
 
     def tablets(self) -> tuple[Tablet, ...]:
-        return tuple(self._with_contact(tablet) for tablet in self._look().tablets)
+        now = wall_milliseconds()
+        return tuple(self._with_contact(tablet, now) for tablet in self._look().tablets)
 
     def tablet_of(self, token_hash: str) -> Tablet | None:
         return next((tablet for tablet in self._look().tablets if tablet.token_hash == token_hash), None)
@@ -334,10 +334,10 @@ class FileRegister:
         with self._guard:
             self._contacts[tablet] = at, clock_offset
             known = next((one for one in self._look().tablets if one.id == tablet), None)
-            if known is None or at - known.last_contact < CONTACT_KEPT_EVERY:
+            if known is None or abs(at - known.last_contact) < CONTACT_KEPT_EVERY:
                 return
         with suppress(NotSaved), self._changing() as register:  # a full disk must not keep a tablet from reading
-            for one in map(self._with_contact, self._look().tablets):
+            for one in (self._with_contact(tablet, at) for tablet in self._look().tablets):
                 _change_tablet(register, one, last_contact=one.last_contact, clock_offset=one.clock_offset)
 
     def open_pairing(self, pairing: Pairing, by: str, at: int) -> None:
@@ -460,9 +460,8 @@ class FileRegister:
     def _taking_part(self, tablet: str) -> Tablet | None:
         return next((one for one in self._look().tablets if one.id == tablet and not one.is_removed), None)
 
-    def _with_contact(self, tablet: Tablet) -> Tablet:
-        at, offset = self._contacts.get(tablet.id, (0, 0))
-        return attrs.evolve(tablet, last_contact=at, clock_offset=offset) if at > tablet.last_contact else tablet
+    def _with_contact(self, tablet: Tablet, now: int) -> Tablet:
+        return tablet.with_contact(*self._contacts.get(tablet.id, (0, 0)), now)
 
     def _look(self) -> _Listed:
         """The register as it stands on the disk now.

@@ -30,6 +30,8 @@ TRIES_AN_ASKER_HAS = 5
 MINUTES_AN_ASKER_WAITS = 5
 """After that many wrong guesses from one address. It has less than half of a code's tries in the time a code works,
 so that it cannot close a code to the others."""
+CONTACT_KEPT_EVERY = 60_000
+"""A contact is kept when the last one kept is so much older, or later than it can be [ms]."""
 MOST_DEVICES = 50
 """Names one tablet may write as in all its life; far more than settings are ever lost."""
 
@@ -298,6 +300,14 @@ class Tablet:
     def is_removed(self) -> bool:
         return self.removed_at > 0
 
+    def with_contact(self, at: int, clock_offset: int, now: int) -> Tablet:
+        """The tablet with a contact that this server heard of, unless another server heard later.
+
+        A contact of tomorrow was kept by a clock that ran ahead and was put right since.
+        """
+        is_later = self.last_contact < at or now + CONTACT_KEPT_EVERY < self.last_contact
+        return attrs.evolve(self, last_contact=at, clock_offset=clock_offset) if at and is_later else self
+
     @property
     def in_words(self) -> str:
         return f"{self.name} ({self.id})"
@@ -322,11 +332,15 @@ class Pairing:
 
     def is_open_at(self, now: int) -> bool:
         """Whether a tablet can still be paired with it."""
-        return now < self.until and self.tries > 0 and not self.used_by
+        return self._works_at(now) and self.tries > 0 and not self.used_by
+
+    def _works_at(self, now: int) -> bool:
+        """One that ends much too late was opened by a clock that ran ahead and was put right since."""
+        return now < self.until <= now + 2 * MINUTES_A_CODE_WORKS * 60_000
 
     def fits(self, secret_hash: str, token_hash: str, now: int) -> bool:
         """Whether it works for a secret and a token: while open, or again for the token it was used up for."""
-        mine = self.is_open_at(now) or (now < self.until and self.used_by == token_hash)
+        mine = self.is_open_at(now) or (self._works_at(now) and self.used_by == token_hash)
         return mine and self.secret_hash == secret_hash
 
 
@@ -343,10 +357,14 @@ class Asker:
     until: int
 
     def may_ask(self, now: int) -> bool:
-        return now >= self.until or self.wrong < TRIES_AN_ASKER_HAS
+        return not self._counts_at(now) or self.wrong < TRIES_AN_ASKER_HAS
+
+    def _counts_at(self, now: int) -> bool:
+        """What ends much too late was counted by a clock that ran ahead and was put right since."""
+        return now < self.until <= now + 2 * MINUTES_AN_ASKER_WAITS * 60_000
 
     def wrong_again(self, now: int) -> Asker:
-        wrong = self.wrong if now < self.until else 0
+        wrong = self.wrong if self._counts_at(now) else 0
         return Asker(self.address, wrong + 1, now + MINUTES_AN_ASKER_WAITS * 60_000)
 
 

@@ -12,13 +12,22 @@ import psycopg
 from psycopg import sql
 from psycopg.rows import class_row
 
+from garboard.disk.clock import wall_milliseconds
 from garboard.disk.storage import NotSaved
 from garboard_shop import brake, store
 from garboard_shop.postgres.database import TAKING_PART, Database
-from garboard_shop.store import MOST_DEVICES, Asker, Change, Count, MustWait, Pairing, ShopPlugin, Tablet, WebUser
-
-CONTACT_KEPT_EVERY = 60_000
-"""A contact is written when the last one written is so much older [ms]."""
+from garboard_shop.store import (
+    CONTACT_KEPT_EVERY,
+    MOST_DEVICES,
+    Asker,
+    Change,
+    Count,
+    MustWait,
+    Pairing,
+    ShopPlugin,
+    Tablet,
+    WebUser,
+)
 
 _DAY = 24 * 60 * 60 * 1000
 _ALL = sql.SQL("")
@@ -89,15 +98,15 @@ class PostgresRegister:
     def note_contact(self, tablet: str, at: int, clock_offset: int) -> None:
         with self._guard:
             self._contacts[tablet] = at, clock_offset
-            if at - self._contacts_kept.get(tablet, -CONTACT_KEPT_EVERY) < CONTACT_KEPT_EVERY:
+            if abs(at - self._contacts_kept.get(tablet, -CONTACT_KEPT_EVERY)) < CONTACT_KEPT_EVERY:
                 return
             self._contacts_kept[tablet] = at
         # a full disk must not keep a tablet from reading
         with suppress(NotSaved), self._database.saving() as connection:
             connection.execute(
                 "update garboard.tablet set last_contact = %s, clock_offset = %s"
-                " where yard = %s and id = %s and last_contact < %s",
-                (at, clock_offset, self._database.yard, tablet, at),
+                " where yard = %s and id = %s and (last_contact < %s or last_contact > %s)",
+                (at, clock_offset, self._database.yard, tablet, at, at + CONTACT_KEPT_EVERY),
             )
 
     def open_pairing(self, pairing: Pairing, by: str, at: int) -> None:
@@ -217,8 +226,7 @@ class PostgresRegister:
             return _rows(connection, record, self._database.yard)
 
     def _with_contact(self, tablet: Tablet) -> Tablet:
-        at, offset = self._contacts.get(tablet.id, (0, 0))
-        return attrs.evolve(tablet, last_contact=at, clock_offset=offset) if at > tablet.last_contact else tablet
+        return tablet.with_contact(*self._contacts.get(tablet.id, (0, 0)), wall_milliseconds())
 
 
 _TABLES: Mapping[type, tuple[str, str]] = {

@@ -243,11 +243,18 @@ def make_ready(connection: psycopg.Connection, place: str, wanted: Part | None =
         if version > VERSION:
             expected = f"tables of version {VERSION} or older; install the version of garboard that made them"
             raise InputError(place, [Fault("tables", expected, f"version {version}")])
-        for change in _CHANGES[version:]:
-            connection.execute(change)
-        _make_functions(connection, part.server == FRONT)
-        if version < VERSION:
-            connection.execute("update garboard.about set version = %s", (VERSION,))
+        try:
+            for change in _CHANGES[version:]:
+                connection.execute(change)
+            _make_functions(connection, part.server == FRONT)
+            if version < VERSION:
+                connection.execute("update garboard.about set version = %s", (VERSION,))
+        except psycopg.errors.InsufficientPrivilege:
+            if not version:
+                raise
+            cure = "run `garboard shop-spread`" if part.server == FRONT else "start the shop server as who made them"
+            expected = f"tables and functions of this version of garboard; {cure} once, then start it as before"
+            raise InputError(place, [Fault("tables", expected, "older ones, which this user may not change")]) from None
     return part
 
 

@@ -33,6 +33,7 @@ from garboard_shop.embedded import DELIVERIES_FOLDER, ROWS_FILE, SHOP_FOLDER, Em
 from garboard_shop.postgres import PostgresStore
 from garboard_shop.store import (
     MANAGER,
+    MINUTES_A_CODE_WORKS,
     MINUTES_AN_ASKER_WAITS,
     MOST_DEVICES,
     TECHNICIAN,
@@ -479,7 +480,7 @@ def test_a_tablet_says_so_often_under_what_it_writes_and_no_oftener(store: Store
 
 def test_wrong_guesses_count_by_address_and_it_waits_while_others_go_on(store: Store) -> None:
     register = store.register
-    register.open_pairing(attrs.evolve(CODE, until=NOON + DAY), "R. Vane", NOON)
+    register.open_pairing(attrs.evolve(CODE, until=NOON + MINUTES_A_CODE_WORKS * 60_000), "R. Vane", NOON)
     for number in range(TRIES_AN_ASKER_HAS):
         assert register.use_pairing("wrong", "token", NOON + number, "10.0.0.66") is None
     last, wait = NOON + TRIES_AN_ASKER_HAS - 1, MINUTES_AN_ASKER_WAITS * 60_000
@@ -507,7 +508,7 @@ def test_a_guess_that_changes_nothing_waits_for_no_writer_and_keeps_none_waiting
     register = FileRegister(tmp_path)
     with written_in(tmp_path):
         assert register.use_pairing("wrong", "token", NOON, "10.0.0.66") is None
-    register.open_pairing(attrs.evolve(CODE, until=NOON + DAY), "R. Vane", NOON)
+    register.open_pairing(attrs.evolve(CODE, until=NOON + MINUTES_A_CODE_WORKS * 60_000), "R. Vane", NOON)
     for _ in range(TRIES_AN_ASKER_HAS):
         assert register.use_pairing("wrong", "token", NOON, "10.0.0.66") is None
     with written_in(tmp_path), pytest.raises(MustWait):

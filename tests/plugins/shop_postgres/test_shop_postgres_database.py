@@ -445,7 +445,7 @@ def tablet() -> Tablet:
 
 
 def pairing() -> Pairing:
-    return Pairing(secret_hash="secret", role=TECHNICIAN, until=2 * NOON)
+    return Pairing(secret_hash="secret", role=TECHNICIAN, until=NOON + 900_000)
 
 
 def user() -> WebUser:

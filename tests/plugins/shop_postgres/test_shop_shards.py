@@ -145,6 +145,8 @@ def test_shop_servers_can_ask_as_a_user_without_rights_on_the_server_in_front(ow
         ):
             with pytest.raises(psycopg.errors.InsufficientPrivilege):
                 rows(as_worker, forbidden)
+        rows(front, "update garboard.about set functions = 'those of an older version'")
+        assert "run `garboard shop-spread` once" in open_refusal(as_worker)
         shard_shop(front, ())
 
 

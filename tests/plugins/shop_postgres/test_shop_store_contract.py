@@ -19,7 +19,7 @@ from campaigns.writers import entry_number
 from examples import examples
 from garboard.disk import partial_upload
 from garboard.disk.attachments import AttachmentDamaged
-from garboard.disk.clock import Stamp
+from garboard.disk.clock import Stamp, wall_milliseconds
 from garboard.disk.entries import Entry, canonical_bytes, entry_id, make_entry, read_entry
 from garboard.disk.hullfile import CheckedEntries, PutResult
 from garboard.disk.partial_upload import OutOfPlace
@@ -34,8 +34,10 @@ from garboard_shop.store import (
     MANAGER,
     TECHNICIAN,
     TRIES_A_CODE_HAS,
+    TRIES_AN_ASKER_HAS,
     Delivery,
     Holding,
+    MustWait,
     Pairing,
     ShopPlugin,
     Store,
@@ -179,6 +181,27 @@ def test_hulls_nobody_has_cost_one_question_however_many_are_named(
     assert app.differing_buckets_of(store, marked).keys() == set(unknown)
     assert asked in ([], ["digests", "ids", "entries", "digests"])
     assert store.digests().keys() == {ONE}
+
+
+def test_what_a_clock_a_day_ahead_kept_ends_when_the_clock_is_put_right(reopen: Opener) -> None:
+    """A code works no day longer, nobody waits until tomorrow, and a tablet is not heard of tomorrow."""
+    store, now = reopen(), wall_milliseconds()
+    store.register.add_tablet(Tablet(id="id1", name="t1", role=TECHNICIAN, token_hash="x", paired_at=now))
+    ahead = now + DAY
+    store.register.open_pairing(Pairing(secret_hash="theirs", role=TECHNICIAN, until=ahead + 900_000), "Ines", ahead)
+    for _ in range(TRIES_AN_ASKER_HAS):
+        assert store.register.use_pairing("wrong", "token", ahead, "10.0.0.1") is None
+    with pytest.raises(MustWait):
+        store.register.use_pairing("theirs", "token", ahead, "10.0.0.1")
+    store.register.note_contact("id1", ahead, 0)
+    store = reopen()
+    assert store.register.use_pairing("theirs", "token", now, "10.0.0.2") is None
+    store.register.open_pairing(Pairing(secret_hash="ours", role=TECHNICIAN, until=now + 900_000), "Ines", now)
+    assert store.register.use_pairing("ours", "token", now, "10.0.0.1") is not None
+    store.register.note_contact("id1", now, 3)
+    for again in and_again(store, reopen):
+        (tablet,) = again.register.tablets()
+        assert (tablet.last_contact, tablet.clock_offset) == (now, 3)
 
 
 def test_tries_to_sign_in_count_together_and_over_a_restart(reopen: Opener) -> None:
