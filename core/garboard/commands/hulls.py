@@ -272,7 +272,7 @@ def digest(folder: Path, as_json: bool) -> None:
         click.echo(json.dumps(plain, indent=1))
     else:
         for key, both in digests.items():
-            click.echo(f"{key}  entries {both['entries'][:16]}  state {both['state'][:16]}")
+            click.echo(f"{record_in_words(key)}  entries {both['entries'][:16]}  state {both['state'][:16]}")
     for file, reason in not_read:
         click.echo(f"not read, so without a digest: {file}: {reason}", err=True)
     for damage in damaged:
