@@ -62,7 +62,7 @@ def _tell(line: str) -> None:
     click.echo(with_signs(line))
 
 
-@command.command("list")
+@command.command("list", short_help="List the settings that somebody set.")
 @folder_argument
 @hull_option
 @job_option
@@ -84,7 +84,7 @@ def list_settings(context: click.Context, folder: Path, hull: str, job: str, eve
         _tell("Every setting is at its default.")
 
 
-@command.command("show")
+@command.command("show", short_help="Show a setting, and all that was ever set.")
 @folder_argument
 @click.argument("key")
 @hull_option
@@ -143,7 +143,7 @@ def set_one(
     _tell(f"{key} is {value_in_words(plain)} for {_whose(chosen)}")
 
 
-@command.command("picture")
+@command.command("picture", short_help="Set a picture, such as the shop's logo.")
 @folder_argument
 @click.argument("key")
 @click.argument("file", type=click.Path(path_type=Path))
