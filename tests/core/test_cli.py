@@ -588,6 +588,13 @@ def test_help_is_there_without_docstrings() -> None:
     assert "Exit status 0" in ended.stdout
 
 
+@pytest.mark.parametrize("words", [(), ("settings",), ("templates",)])
+def test_no_command_is_listed_with_half_a_sentence(words: tuple[str, ...]) -> None:
+    listed = run(*words, "--help").stdout.partition("Commands:")[2]
+    assert listed
+    assert "..." not in listed
+
+
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_has_help(command: str) -> None:
     result = run(command, "--help")

@@ -213,6 +213,12 @@ def test_the_stickers_symbol_is_read_back(saltgrass: Vessel, address: str, tmp_p
     assert symbol.text == (address or HULL)
 
 
+@pytest.mark.parametrize("name", ["", " "])
+def test_a_boat_without_a_name_has_a_sticker_too(saltgrass: Vessel, name: str) -> None:
+    """Its page answered that the server had made a mistake."""
+    assert words(pages(boat_sticker(attrs.evolve(saltgrass, name=name)))[0]) == HULL
+
+
 def picture(pdf: bytes) -> Any:
     """The dark squares of a page, a dot for every twentieth of a millimetre."""
     import numpy as np

@@ -31,6 +31,7 @@ from garboard.units import Amount, range_in_words
 from garboard_handover.pilot import hold_of
 from garboard_shop.board import Week, shares
 from garboard_shop.pages.charts import in_digits
+from garboard_shop.pages.desk import shown_as_marks
 
 ROOT = Path(garboard.__file__).parents[2]
 FILES = sorted(file for folder in ("core", "plugins", "tablet_app") for file in (ROOT / folder).rglob("*.py"))
@@ -100,6 +101,10 @@ def test_what_is_missing_doubtful_or_asked_about_has_a_real_minus() -> None:
     assert range_in_words(-50, 50, "ft", Amount("20", "m")).startswith("−15")
     texts = (Missing("-40 to 90 °C").text, Doubt("-40 to 90 °C", step="a.b", field="c").text)
     assert {*texts, Question("-40 to 90 °C").text} == {told}
+
+
+def test_a_cell_on_a_page_has_a_real_minus_and_an_address_stays() -> None:
+    assert [shown_as_marks(text) for text in ("-0.5 to 3 deg", "/boats/A?job=-5")] == ["−0.5 to 3°", "/boats/A?job=-5"]
 
 
 def test_no_template_of_a_page_does_either() -> None:

@@ -21,7 +21,11 @@ if TYPE_CHECKING:
 DEFAULT_FOLDER = Path("garboard-demo")
 
 
-@click.command("demo", help="Run an invented shop's day: three boats on three tablets, merged, judged, with books.")
+@click.command(
+    "demo",
+    help="Run an invented shop's day: three boats on three tablets, merged, judged, with books.",
+    short_help="Run an invented shop's day, with three boats.",
+)
 @click.option(
     "--out", type=click.Path(path_type=Path), default=DEFAULT_FOLDER, show_default=True, help="Folder to write into."
 )

@@ -68,9 +68,11 @@ def _states(hulls: HullFolder, held: Iterable[str]) -> Mapping[str, str]:
 
 
 def _readable(held: Mapping[str, Holding], states: Mapping[str, str]) -> Iterator[str]:
+    from garboard.history.setting_entries import record_in_words  # a digest as JSON needs no history
+
     for key, (entries, _) in held.items():
         state = f"  state {states[key][:_SHORT]}" if states else ""
-        yield f"{key}  entries {entries[:_SHORT]}{state}\n"
+        yield f"{record_in_words(key)}  entries {entries[:_SHORT]}{state}\n"
 
 
 def _plain(

@@ -78,7 +78,7 @@ def _signed(command: Command) -> Command:
     return command
 
 
-@click.command("merge")
+@click.command("merge", short_help="Merge folders of sticks, shares or tablets into one.")
 @click.argument("sources", nargs=-1, required=True, type=click.Path(path_type=Path, exists=True, file_okay=False))
 @click.option(
     "--into",
@@ -247,7 +247,7 @@ def _counted(report: MergeReport) -> str:
     return "both sides counted: everything is merged"
 
 
-@click.command("show")
+@click.command("show", short_help="Show what a boat holds, or the history of a value.")
 @folder_argument
 @click.argument("hull")
 @job_option
@@ -524,7 +524,7 @@ def join_job(folder: Path, hull: str, job: str, into: str, undo: bool, by: str, 
             _tell_what_outlived(folder, kept)
 
 
-@click.command("set-aside")
+@click.command("set-aside", short_help="Set a job aside that will not be finished.")
 @folder_argument
 @click.argument("hull")
 @job_option
@@ -556,7 +556,7 @@ def set_job_aside(folder: Path, hull: str, job: str, undo: bool, by: str, reason
     click.echo(f"job {job} {said}")
 
 
-@click.command("import")
+@click.command("import", short_help="Import a job file or a backup into a folder.")
 @click.argument("job_file", metavar="FILE", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @click.option(
     "--into",
@@ -654,7 +654,7 @@ def _refuse_unless_well_formed(number: str, folder: Path) -> None:
         sys.exit(BAD_INPUT)
 
 
-@click.command("export")
+@click.command("export", short_help="Export a job as a file, or everything as tables.")
 @folder_argument
 @click.argument("hull", default="")
 @job_option

@@ -81,7 +81,9 @@ class _Sheet(FPDF):
         return self.get_string_width(text)
 
     def line_of(self, text: str, x: float, y: float, size: float, *, bold: bool = False) -> None:
-        """A line of text; `y` is the top of its line [mm]."""
+        """A line of text; `y` is the top of its line [mm]. Nothing where there is none, as a boat's without a name."""
+        if not self.normalize_text(text).strip():
+            return
         self.set_font("labels", style="B" if bold else "", size=size)
         self.set_text_color(*rgb(DAY.ink))
         self.set_xy(x, y)

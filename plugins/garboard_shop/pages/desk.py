@@ -19,7 +19,7 @@ from garboard.disk.entries import Entry
 from garboard.disk.hullfile import CheckedEntries
 from garboard.disk.photo_words import BEGINNING
 from garboard.faults import GarboardError, InputError, in_number, in_words
-from garboard.findings import Verdict, in_full, rounded
+from garboard.findings import Verdict, in_full, rounded, with_minus
 from garboard.history.authority import AT_THE_DESK
 from garboard.history.handed_in import handed_in, put_away
 from garboard.history.past import reason_in
@@ -165,10 +165,15 @@ def shown_as_marks(value: object) -> object:
     """What a template puts on a page: nothing in it hides or turns the writing around, and units stand as people write
     them. Markup is the program's own."""
     if type(value) is str:  # markup is a class of its own; most of what a page shows is plain text
-        return with_signs(visible(value))
+        return _as_people_write(visible(value))
     if isinstance(value, Undefined) or hasattr(value, "__html__"):
         return value
-    return with_signs(visible(str(value)))
+    return _as_people_write(visible(str(value)))
+
+
+def _as_people_write(text: str) -> str:
+    """Units and a real minus, but in an address."""
+    return text if text.startswith("/") else with_signs(with_minus(text))
 
 
 def _letter_by_letter(text: str) -> Markup:

@@ -297,7 +297,9 @@ def _wide_and_narrow(draw: Callable[..., Markup], *of: object) -> tuple[Markup, 
 
 def _spread(found: Spread) -> Chart:
     unit = UNITS[found.what]
-    if found.middle is None or found.low is None or found.high is None:
+    if not found.boats:
+        sentence = "No boat has this number yet."
+    elif found.middle is None or found.low is None or found.high is None:
         sentence = f"{in_number(found.boats, 'boat')} so far: too few for a usual range."
     else:
         sentence = (

@@ -16,7 +16,7 @@ from kivy.properties import ColorProperty
 from kivy.uix.widget import Widget
 from kivy.utils import escape_markup
 
-from garboard.findings import Band, Figure, Table
+from garboard.findings import Band, Figure, Table, with_minus
 from garboard.report.palette import SERIES_STYLES
 from garboard.report.unit_signs import with_signs
 from garboard_tablet.language import shown
@@ -42,7 +42,7 @@ def texture(text: str, size: float, font: str = "Roboto", bold: bool = False) ->
     """Words as a white texture, to be drawn in any colour."""
     key = (text, size, font, bold)
     if key not in _kept:
-        label = CoreLabel(text=with_signs(text), font_size=size, font_name=font, bold=bold)
+        label = CoreLabel(text=with_signs(with_minus(text)), font_size=size, font_name=font, bold=bold)
         label.refresh()
         _kept[key] = label.texture
         held = sum(map(_bytes_of, _kept.values()))
@@ -419,7 +419,7 @@ def _wide(text: str) -> float:
 @lru_cache(maxsize=2_000)
 def _measured(text: str, size: float) -> float:
     """The words of a table stand in it again and again, and on each page it is shown on."""
-    return float(CoreLabel(font_size=size).get_extents(with_signs(text))[0]) + 2
+    return float(CoreLabel(font_size=size).get_extents(with_signs(with_minus(text)))[0]) + 2
 
 
 __all__ = ["BODY", "Plot", "TableView"]

@@ -35,6 +35,7 @@ from kivy.uix.label import Label
 from kivy.uix.widget import Widget
 
 from garboard.disk.storage import NotSaved
+from garboard.findings import with_minus
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
 from garboard.report.unit_signs import with_signs
 from garboard.verdict import Verdict
@@ -142,7 +143,7 @@ class _Text(Label):
         text = joined(self.text)
         values = [piece for piece in text.replace("\n", " ").split(" ") if "\u00a0" in piece]
         if values:
-            told = with_signs(self.text) if max(map(self._wide, values)) > room else text
+            told = with_signs(with_minus(self.text)) if max(map(self._wide, values)) > room else text
             if told != self._label.text:
                 self._label.text, self._is_set = told, False
 
