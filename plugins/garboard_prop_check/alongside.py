@@ -19,6 +19,7 @@ from garboard_prop_check.words import (
     asked_powers,
     for_each_engine,
     named_first,
+    pitch_of,
     total_power,
 )
 
@@ -181,6 +182,8 @@ def _propeller_fitted(view: JobView, engine: Engine) -> Finding:
     asking.check()
     entered = "Propeller as entered, sound and secured."
     fitted = propeller_named(view.vessel, engine, engine.fitted)
+    if fitted is not None and fitted.working_pitch is not None:
+        pitch_of(engine)  # a stamp nobody can have read is not "as entered"
     if changed and fitted is not None and fitted.diameter is None:
         entered += " Enter its diameter too: engine speed depends on it as on the pitch."
     sentence = f"Not ready to run: {' and '.join(to_do)}." if to_do else entered

@@ -62,6 +62,8 @@ SPEED, ALL_RUNS = "speed", "all_runs"
 NOWHERE: FieldKey = ("", "", "", "")
 ROUNDING = 1e-9  # 41.3 - 41.0 comes out a hair above 0.3
 
+LEAST_AT_FULL = 0.5
+"""Below this share of the low end of its window no engine runs at full throttle; common practice, no source."""
 OTHER_SPEED = 8.0
 """No engine keeps its speed to the last digit while the boat is so far from a run's speed [kn] for LAG.
 
@@ -160,7 +162,7 @@ def runs_of(view: JobView) -> tuple[Run, ...]:
     named = (one.row for one in view.measurements if (one.step, one.field) in _OF_A_RUN and one.row)
     rows = tuple(dict.fromkeys((*named, *filter(None, disputed))))
     if rows:
-        return tuple(_run_of_row(view, row) for row in rows)
+        return tuple(_at_full_throttle(view, _run_of_row(view, row)) for row in rows)
     recording = view.recording(FULL_THROTTLE, ALL_RUNS)
     if recording is None:
         if view.in_dispute(FULL_THROTTLE, ALL_RUNS):
@@ -168,7 +170,30 @@ def runs_of(view: JobView) -> tuple[Run, ...]:
         fitted = " and ".join(dict.fromkeys(filter(None, fitted_now(view.vessel))))
         text = f"no full-throttle run {f'with the propeller {fitted} ' if fitted else ''}is entered"
         raise NotEnoughData(f"{text}; make one run each way", lack=Lack.NOT_ENTERED, **TYPED)
-    return runs_of_recording(view, recording)
+    return tuple(_at_full_throttle(view, run) for run in runs_of_recording(view, recording))
+
+
+def _at_full_throttle(view: JobView, run: Run) -> Run:
+    """A run without its readings where an engine turned so slowly that nobody ran full throttle, or what was read is in
+    turns a second: no propeller is judged by it.
+    """
+    slow: dict[str, Missing] = {}
+    for engine in view.vessel.engines:
+        reading, low = run.engine_speed.get(engine.position), engine.full_throttle_low
+        if isinstance(reading, Reading) and low and reading.value < LEAST_AT_FULL * low.to("rev/min"):
+            text = f"{run.name}: {rounded(reading.value)} rev/min is no full throttle of the {engine.position} engine"
+            slow[engine.position] = Missing(
+                f"{text}; open it fully, or correct the reading",
+                lack=Lack.OUT_OF_RANGE,
+                step=FULL_THROTTLE,
+                field=reading.place[1] or "engine_speed",
+                row=run.row,
+                of=engine.position if reading.is_typed else "",
+            )
+    if not slow:
+        return run
+    speed = next(iter(slow.values())) if isinstance(run.speed, Reading) else run.speed
+    return attrs.evolve(run, speed=speed, engine_speed={**run.engine_speed, **slow})
 
 
 def runs_of_recording(view: JobView, recording: Recording) -> tuple[Run, ...]:

@@ -37,7 +37,7 @@ from garboard.shop_link.wire import Differences, Garbled, Question
 from garboard_shop import access
 from garboard_shop.naming import UNNAMED
 from garboard_shop.program_files import CHANGED, ProgramFiles
-from garboard_shop.store import MANAGER, ROLES, MustWait, Store, StoreAway, Tablet, managers_devices
+from garboard_shop.store import MANAGER, ROLES, MustWait, Store, StoreAway, Tablet, counted_as, managers_devices
 
 SMALL_ENTRY = 100
 """No entry is smaller [bytes]."""
@@ -345,7 +345,7 @@ def _beyond_limits(shop: Shop, hull: str, new: Sequence[Entry], kinds: dict[str,
     """
     room, over = shop.limits.hull - sum(kinds.values()), dict[str, str]()
     for entry in new:
-        kind = entry.kind
+        kind = counted_as(entry.kind)
         if room <= 0:
             reason = (
                 f"{file_in_words(hull)} holds {shop.limits.hull} entries, the limit; tell whoever runs the shop server"

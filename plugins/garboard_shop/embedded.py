@@ -545,7 +545,7 @@ def _note(register: Document, *changes: Change) -> None:
 
 
 def _kind_of(raw: bytes) -> str:
-    return view("", raw).kind
+    return store.counted_as(view("", raw).kind)
 
 
 def _ends_a_line(path: Path) -> bool:

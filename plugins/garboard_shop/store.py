@@ -34,6 +34,8 @@ MOST_DEVICES = 50
 """Names one tablet may write as in all its life; far more than settings are ever lost."""
 
 
+LONGEST_KIND = 160
+"""Characters of a kind by which entries are counted. An index of PostgreSQL holds no more than 2704 bytes a row."""
 MOST_KEPT_IN_FORCE = 1000
 """Settings set before a folder became a shop that go on holding. Each tablet is told their ids, in one header field
 that most programs read no more than 64 KiB of."""
@@ -189,6 +191,11 @@ class Register(Tally, Protocol):
         """Note what was changed elsewhere. What is noted already is not noted again."""
 
 
+def counted_as(kind: str) -> str:
+    """What entries of a kind are counted under: its beginning, where a program from elsewhere made it very long."""
+    return kind[:LONGEST_KIND]
+
+
 @attrs.frozen
 class KeptRow:
     """A boat's row in the shop's memory: of what it was made, and its text."""
@@ -239,7 +246,7 @@ class Store(Protocol):
         of the shop, the second is told. What was decided before and is not kept everywhere is kept first."""
 
     def kinds(self, hull: str) -> Mapping[str, int]:
-        """How many entries of each kind are held of a hull."""
+        """How many entries of each kind are held of a hull, by `counted_as`."""
 
     def unread(self, hulls: Iterable[str]) -> int:
         """How many entries of some hulls could not be read and are not back."""

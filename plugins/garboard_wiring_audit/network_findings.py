@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator
 from functools import partial
 
@@ -58,6 +59,7 @@ NO_CABLE = Missing("cable (light, mid or heavy) is not entered", lack=Lack.NOT_E
 RESISTANCE = "networks.cable_resistance_per_metre"
 OPEN_LINE = 1000.0  # from here on nothing closes the signal lines; common practice, no source [ohm]
 SHORTED_LINE = 5.0  # down here they touch; common practice, no source [ohm]
+LEAST_RESISTANCE = 0.01  # the heaviest network cable has conductors of 16 AWG; common practice, no source [ohm/m]
 BEFORE_THE_TEE = "lost before the power tee"
 SHEETS = (bases.NETWORK_SHEETS,)
 
@@ -183,11 +185,23 @@ def length_findings(view: JobView) -> Iterator[Finding]:
             partial(known, bus.backbone_length, "m", "backbone length", field="networks.backbone_length"),
             *(partial(_drop_length, each) for each in bus.devices),
         )
+        _refuse_beyond(bus)
         names = (device.name for device in bus.devices)
         lengths = {name: drop.value for name, drop in zip(names, drops, strict=True)}
         yield _length_finding(bus, backbone.value, lengths)
 
     return _each_bus(view, judge, SHEETS)
+
+
+def _refuse_beyond(bus: NetworkBus) -> None:
+    """Raise NotEnoughData where a device sits further along the backbone than that is long: one of the two is wrong."""
+    backbone = bus.backbone_length.to("m") if bus.backbone_length else math.inf
+    for device in bus.devices:
+        away = device.distance_from_power.to("m") if device.distance_from_power else 0.0
+        if away > max(backbone * 1.05, backbone + 0.5):  # both are paced or taped
+            text = f"{device.name} sits {device.distance_from_power} from the power tee on a backbone of "
+            text += f"{bus.backbone_length}; correct one"
+            raise NotEnoughData(text, lack=Lack.CONTRADICTS, field="networks.backbone_length", of=bus.name)
 
 
 def _drop_length(device: NetworkDevice) -> MeasuredValue:
@@ -283,9 +297,14 @@ def _terminator_advice(count: int | None, ohms: float, counted: int | None) -> t
 
 def _resistance(bus: NetworkBus) -> float:
     if bus.cable_resistance_per_metre is not None:
-        return known(
-            bus.cable_resistance_per_metre, "ohm", "cable resistance of one metre", field=RESISTANCE, of=bus.name
-        ).value
+        what = "cable resistance of one metre"
+        found = known(bus.cable_resistance_per_metre, "ohm", what, field=RESISTANCE, of=bus.name).value
+        if found < LEAST_RESISTANCE:
+            text = f"{what} reads {bus.cable_resistance_per_metre}, less than that of the heaviest network cable; "
+            raise NotEnoughData(
+                f"{text}read the data sheet again", lack=Lack.OUT_OF_RANGE, field=RESISTANCE, of=bus.name
+            )
+        return found
     if bus.cable == "light":
         return LIGHT_CABLE_RESISTANCE
     text = "resistance of one metre of cable is not entered; take it from the cable's data sheet"
@@ -322,6 +341,7 @@ def calculated_voltage_findings(view: JobView) -> Iterator[Finding]:
     limit = rules.amount("network_drop", "V")
 
     def judge(bus: NetworkBus) -> Iterator[Finding]:
+        _refuse_beyond(bus)
         resistance = _resistance(bus)
         devices = bus_devices(bus)
         if devices is None:

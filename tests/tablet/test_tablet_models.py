@@ -21,9 +21,12 @@ from garboard.faults import Fault, InputError
 from garboard.history.authoring import measure
 from garboard.history.replay import replay
 from garboard.samples import Sample
+from garboard.shop_link import pairing
+from garboard.shop_link.ashore import State
+from garboard.shop_link.pairing import PairedShop
 from garboard.shop_link.sync import SyncReport
 from garboard.steps import Field, Kind
-from garboard_tablet.models.ashore import AshoreMarks
+from garboard_tablet.models.ashore import AshoreMarks, lines_of, stands
 from garboard_tablet.models.asks import asks_of_piece
 from garboard_tablet.models.files_amiss import files_amiss
 from garboard_tablet.models.keys import ERASE, SIGN, pressed
@@ -278,6 +281,67 @@ def test_a_boat_whose_recording_the_shop_would_not_take_is_not_called_ashore(tmp
         assert marks.stamps.keys() == {HULL, other}
         marks.note(attrs.evolve(report, refused=((name, "too large"),)))
         assert marks.stamps.keys() == {other}
+
+
+def paired(tablet: Tablet, certificate: str) -> None:
+    shop = PairedShop(name="", host="h", port=1, fingerprint=certificate, token="t", tablet="", device="d")
+    pairing.keep(tablet.folder, shop)
+
+
+def test_a_boat_the_shop_no_longer_holds_as_it_is_here_is_not_called_ashore(tmp_path: Path) -> None:
+    """The shop was put back from an older copy and will not take it again; then this tablet is paired with another."""
+    other = "QQZ04418D626"
+    with closing(open_tablet(tmp_path, no_plugins)) as tablet:
+        paired(tablet, "aa")
+        tablet.save(entry_number(1, HULL), entry_number(1, other))
+        lines = VesselList(tablet)
+        for hull in (HULL, other):
+            lines.refresh(hull)
+        marks = AshoreMarks(lines)
+        counts = {HULL: 1, other: 1}
+        report = attrs.evolve(NOTHING_CAME, here=counts, there=counts, shop="aa")
+
+        def words() -> list[str]:
+            again = AshoreMarks(lines)
+            again.read()
+            assert (again.stamps, again.shop) == (marks.stamps, marks.shop)
+            return [marks.word(lines.lines[hull]) for hull in (HULL, other)]
+
+        marks.note(report)
+        assert (words(), marks.not_yet()) == (["ashore", "ashore"], 0)
+        marks.note(attrs.evolve(report, differing=(HULL,), there={other: 1}))
+        assert (words(), marks.not_yet()) == (["not ashore yet", "ashore"], 1)
+        marks.note(report)
+        paired(tablet, "bb")
+        assert (words(), marks.not_yet()) == (["not ashore yet"] * 2, 2)
+        marks.note(report)  # one that was under way with the former shop
+        assert words() == ["not ashore yet"] * 2
+        marks.note(attrs.evolve(report, shop="bb", differing=(other,)))
+        assert (words(), marks.not_yet()) == (["ashore", "not ashore yet"], 1)
+
+
+def test_everything_is_ashore_is_said_only_while_it_is_so(tmp_path: Path) -> None:
+    with closing(open_tablet(tmp_path, no_plugins)) as tablet:
+        paired(tablet, "aa")
+        marks = AshoreMarks(VesselList(tablet))
+
+        def said(report: SyncReport) -> tuple[str, bool]:
+            state, left = State(word="ashore", report=report), marks.not_yet()
+            return stands(state, left)[0], any(
+                "Both hold the same." in one.text for one in lines_of(state, not_yet=left)
+            )
+
+        tablet.save(entry_number(1, HULL))
+        report = attrs.evolve(NOTHING_CAME, here={HULL: 1}, there={HULL: 1}, shop="aa")
+        marks.note(report)
+        assert said(report) == ("Everything is ashore.", True)
+        photo = (("ab" * 32, "too large"),)
+        for lacking in (attrs.evolve(report, refused=photo), attrs.evolve(report, missing=photo)):
+            assert said(lacking) == ("Not everything is ashore. See below.", True)
+        tablet.save(entry_number(2, HULL))
+        assert said(report) == ("1 boat changed since, not ashore yet.", False)
+        (last,) = lines_of(State(word="ashore", report=report), not_yet=1)[-1:]
+        assert last.text == "The last time: 1 entry here, 1 at the shop. Both held the same."
 
 
 def test_a_line_made_while_entries_come_from_the_shop_is_made_again(tmp_path: Path) -> None:

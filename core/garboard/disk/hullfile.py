@@ -48,7 +48,7 @@ from garboard.disk.journal import (
     missing_of,
     read,
 )
-from garboard.disk.known_ids import BEGINNING, KnownIds
+from garboard.disk.known_ids import BEGINNING, KnownIds, lines_of
 from garboard.disk.proofs import Proofs, Taken, seconds_now
 from garboard.disk.sizes import GONE, FileSizes, Noted, changed, check_of
 from garboard.disk.storage import SET_ASIDE, Damage, FolderInUse, Loss, NewerFormat, NotReadable, NotSaved, WriterLock
@@ -160,6 +160,21 @@ class HullFile:
         """Write entries; saved once flushed."""
         count = len(self.journal.entries)
         self.journal.append(new)
+        self._take_in(new, count)
+
+    def append_at_once(self, new: Mapping[str, bytes]) -> bool:
+        """The same, as the journal's."""
+        count = len(self.journal.entries)
+        if not self.journal.append_at_once(new):
+            return False
+        self._take_in(new, count)
+        return True
+
+    def _take_in(self, new: Mapping[str, bytes], count: int) -> None:
+        """Take in what was written.
+
+        count : how many entries there were before
+        """
         came = len(self.journal.entries) - count
         if came:
             self._digest = ""
@@ -765,7 +780,7 @@ class HullFolder:
         returns : its id
         errors  : NotSaved
         """
-        for _, reason in self.put_if_absent(entry.hull, [entry]).refused:
+        for _, reason in self._put(entry.hull, [entry], None)[1]:
             raise reason
         return entry.id
 
@@ -784,16 +799,25 @@ class HullFolder:
                   reason: entries of another hull, and what is too large
         errors  : NotSaved; none of them was kept
         """
+        new, refused, strays = self._put(hull, entries, places)
+        return PutResult(tuple(new), tuple(refused), strays)
+
+    def _put(
+        self, hull: str, entries: CheckedEntries | Iterable[Entry | bytes], places: dict[str, PlaceAndValue] | None
+    ) -> _NewEntries:
         with self._guard:
             self._keep_place()
-            is_alone = not (self._batches or self._unflushed) and hull_number.key(hull) in self._open
-            file = self.hull(hull)
-            new, refused, strays = _new_entries(file, entries, places)
-            file.append(new)
+            opened = self._open.get(hull_number.key(hull))
+            file = opened or self.hull(hull)
+            put = _new_entries(file, entries, places)
+            if opened and not (self._batches or self._unflushed) and file.append_at_once(put[0]):
+                self._flush_at_once(file)
+                return put
+            file.append(put[0])
             self._unflushed[file.key] = file
             if not self._batches or len(self._unflushed) > MOST_UNFLUSHED:
-                self._flush(at_once=is_alone)
-            return PutResult(tuple(new), tuple(refused), strays)
+                self._flush()
+            return put
 
     def would_put(
         self,
@@ -1125,24 +1149,43 @@ class HullFolder:
                 before += missing_of(path.read_bytes(), here, cut_off=False)
         return max(now, before)  # of a mended file that it is shorter than it was is told as well: it lacks the same
 
-    def _flush(self, *, at_once: bool = False) -> None:
-        """Have the disk hold all that was put in, and note it.
+    def _flush_at_once(self, file: HullFile) -> None:
+        """Have the disk hold what was put into one file just now, after a look at the folder and at the file.
 
-        at_once : whether that was put into one file just now, after a look at the folder and at the file
+        While the disk writes, what is to be noted is made ready. It is noted once the disk holds the file: after a
+        power cut a note may say too little, never too much. Its digest is noted later, and a check of its bytes now.
         """
+        journal, name = file.journal, file.name
+        if self._digest_unnoted is not file:
+            self._note_late_digest()
+        noted = journal.to_note()
+        ids, lines = lines_of(name, file.ids_to_note()), self._sizes.grown(name, noted)
+        try:
+            journal.flush_at_once()
+        except NotSaved:
+            file.take_back()
+            raise
+        if lines and noted.digest and self._known.write(ids):  # no digest is late where the ids are not noted
+            self._sizes.note_grown(name, noted, lines)
+            file.unnoted = []
+            self._digest_unnoted = file
+        else:
+            self._note_saved({name: file})
+        if self._held_open[-1:] != [file]:
+            self._close_all_but_last([file])
+
+    def _flush(self) -> None:
+        """Have the disk hold all that was put in, and note it."""
         if not self._unflushed:
             return
         flushed, self._unflushed = [*self._unflushed.values()], {}
         try:
-            if not at_once:
-                self._keep_place()
+            self._keep_place()
         except NotSaved:
             for hull in flushed:
                 hull.take_back()
             raise
-        problems = [
-            problem for problem in _at_once(lambda hull: self._flush_one(hull, at_once=at_once), flushed) if problem
-        ]
+        problems = [problem for problem in _at_once(self._flush_one, flushed) if problem]
         self._close_all_but_last(flushed)
         if self._names_unflushed:
             try:
@@ -1153,25 +1196,24 @@ class HullFolder:
                     hull.journal.take_out()
                     hull.forget_views()
             self._names_unflushed = []
-        self._note_saved({hull.name: hull for hull in flushed if hull.journal.size_flushed}, at_once=at_once)
+        self._note_saved({hull.name: hull for hull in flushed if hull.journal.size_flushed})
         if problems:
             raise NotSaved("\n".join(problems))
 
-    def _note_saved(self, hulls: Mapping[str, HullFile], *, at_once: bool) -> None:
+    def _note_saved(self, hulls: Mapping[str, HullFile]) -> None:
         """Note what stands in files that were flushed.
 
-        hulls   : by the files' names
-        at_once : whether the digest is noted later; it never is where the ids are not
+        hulls : by the files' names
         """
         is_noted = self._known.note({name: hull.ids_to_note() for name, hull in hulls.items()})
-        checks = {name: check_of(hull.journal.crc()) for name, hull in hulls.items() if at_once and is_noted}
         if self._digest_unnoted not in hulls.values():
             self._note_late_digest()
+        self._digest_unnoted = None
         self._sizes.note_saved(
             {
                 name: Noted(
                     hull.journal.size_flushed,
-                    checks.get(name) or hull.digest(),
+                    hull.digest(),
                     len(hull.journal.entries),
                     len(hull.journal.entries) if is_noted else self._sizes.known(name),
                     hull.journal.changed,
@@ -1179,9 +1221,8 @@ class HullFolder:
                 for name, hull in hulls.items()
             }
         )
-        for name, hull in hulls.items():
+        for hull in hulls.values():
             hull.unnoted = [] if is_noted else None
-            self._digest_unnoted = hull if checks.get(name) else None
 
     def _note_late_digest(self) -> None:
         """Note the digest of the file last saved to, where it still holds what is noted of it."""
@@ -1192,10 +1233,10 @@ class HullFolder:
         if is_as_noted and len(hull.journal.entries) == self._sizes.count(hull.name):
             self._sizes.note_digest(hull.name, hull.digest())
 
-    def _flush_one(self, hull: HullFile, *, at_once: bool) -> str:
+    def _flush_one(self, hull: HullFile) -> str:
         """Why the hull's entries are not saved; "" when they are."""
         try:
-            if hull.journal.flush(at_once=at_once):
+            if hull.journal.flush():
                 self._names_unflushed.append(hull)
         except NotSaved as error:
             hull.take_back()
@@ -1318,10 +1359,14 @@ def _at_once(work: Callable[[HullFile], str], hulls: list[HullFile]) -> list[str
         return list(pool.map(work, hulls))
 
 
+_NewEntries = tuple[dict[str, bytes], list[tuple[str, InputError]], dict[str, tuple[Entry, InputError]]]
+"""What is to be added, what is refused, and strays; see `PutResult`."""
+
+
 def _new_entries(
     file: HullFile, entries: CheckedEntries | Iterable[Entry | bytes], places: dict[str, PlaceAndValue] | None = None
-) -> tuple[dict[str, bytes], list[tuple[str, InputError]], dict[str, tuple[Entry, InputError]]]:
-    held, ours = file.journal.entries, file.key
+) -> _NewEntries:
+    held, ours = file.journal.entries, file.journal.key
     new: dict[str, bytes] = {}
     place: PlaceAndValue | None = None
     refused: list[tuple[str, InputError]] = []
@@ -1352,9 +1397,7 @@ def _new_entries(
     return new, refused, strays
 
 
-def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterator[tuple[str, bytes]]:
+def _by_id(entries: CheckedEntries | Iterable[Entry | bytes]) -> Iterable[tuple[str, bytes]]:
     if isinstance(entries, CheckedEntries):
-        yield from entries.items()
-        return
-    for entry in entries:
-        yield (entry.id, entry.raw) if isinstance(entry, Entry) else (entry_id(entry), entry)
+        return entries.items()
+    return [(one.id, one.raw) if isinstance(one, Entry) else (entry_id(one), one) for one in entries]

@@ -44,6 +44,15 @@ def is_paired(folder: Path) -> bool:
         return False
 
 
+def paired_with(folder: Path) -> str:
+    """SHA-256 of the certificate of the shop a tablet's folder is paired with; "" where it is paired with none."""
+    try:
+        row = shop_document(folder).row(PAIRED)
+    except DocumentDamaged:
+        return ""
+    return str(row.get("fingerprint", "")) if row is not None else ""
+
+
 def damage_of(folder: Path) -> list[DocumentDamaged]:
     """What keeps the document from being read, if anything.
 

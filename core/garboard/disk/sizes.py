@@ -196,6 +196,22 @@ class FileSizes:
         self._newer.update(files)
         self._write("".join(_old_lines(name, noted) for name, noted in files.items()), at_once=shrunk)
 
+    def grown(self, name: str, noted: Noted) -> bytes:
+        """What `note_grown` writes of a file; b"" where it is shorter than it was, and `note_saved` is to note it."""
+        size, digest, entries, known, changed = noted
+        if size < self.least(name):
+            return b""
+        # as `_old_lines`, of a file of which all is known
+        return f"{name} {size}\n{name} {digest}\n{name} #{entries}\n{name} *{known}\n{name} ={changed}\n".encode()
+
+    def note_grown(self, name: str, noted: Noted, lines: bytes) -> None:
+        """`note_saved` of one file, with what `grown` made ready before it was flushed."""
+        self._newer[name] = noted
+        try:
+            storage.append(self._opened(), lines)
+        except OSError:  # as `_write`
+            return
+
     def note(
         self,
         sizes: Mapping[str, int],

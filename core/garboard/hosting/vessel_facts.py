@@ -18,6 +18,8 @@ LEAST_TO_START = 20.0
 """A battery of less than this starts no outboard of STARTED_BY_HAND or more [Ah]; common practice, no source."""
 STARTED_BY_HAND = 40.0
 """Below this an outboard may be started by hand, or by a small battery [hp]; common practice, no source."""
+HOURS_APART = 50.0
+"""Engines of one boat that have run further apart than this are asked about [h]; common practice, no source."""
 PRINTED = (60, 70, 75, 80, 85, 90, 105, 125, 200)
 """Ratings printed on a cable's insulation: those of the tables that judge it [degC]."""
 
@@ -43,7 +45,16 @@ def unusual_facts(vessel: Vessel) -> Iterator[str]:
             for device in piece.devices if isinstance(piece, NetworkBus) else ():
                 yield from (f"{piece.name} device {device.name}, {asked}" for _, asked in unusual_in(device))
     yield from _not_printed(vessel)
+    yield from _hours_apart(vessel)
     yield from dict.fromkeys(f"{doubt.text}. Is it right?" for doubt in doubts_of(vessel))
+
+
+def _hours_apart(vessel: Vessel) -> Iterator[str]:
+    """Engines of one boat run together; one may be newer, so nothing is in doubt for it."""
+    run = sorted((one.hours.to("h"), one.position, str(one.hours)) for one in vessel.engines if one.hours)
+    if run and run[-1][0] - run[0][0] > HOURS_APART:
+        (_, least, few), (_, most, many) = run[0], run[-1]
+        yield f"{most} engine has run {many}, {least} engine {few}. Is it right?"
 
 
 def _not_printed(vessel: Vessel) -> Iterator[str]:

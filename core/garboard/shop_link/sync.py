@@ -91,6 +91,8 @@ class SyncReport:
     lost           : what damaged hull files here held, and neither side holds now
     missing        : attachments that entries sent, or here before, name and neither side holds, with its name; one
                      found damaged now is among those refused
+    strays         : by hull, how many bytes under an id are here that are no entry; not among `here`
+    shop           : SHA-256 of the certificate of the shop this was with, in hexadecimal
     bytes_sent, bytes_received : bodies of requests and answers, as they were sent [bytes]
     """
 
@@ -114,6 +116,8 @@ class SyncReport:
     not_taken: tuple[str, ...] = ()
     lost: tuple[Loss, ...] = ()
     missing: tuple[tuple[str, str], ...] = ()
+    strays: Mapping[str, int] = attrs.field(factory=dict)
+    shop: str = ""
 
     @property
     def complete(self) -> bool:
@@ -393,6 +397,8 @@ class _Ashore:
             not_read=self.folder.not_read(),
             lost=self._losses(),
             missing=missing,
+            strays={hull: len(names) for hull, names in self.strays.items()},
+            shop=self.line.certificate,
         )
 
     def _here_before(self) -> Iterator[list[bytes]]:

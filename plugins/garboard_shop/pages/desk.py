@@ -28,7 +28,7 @@ from garboard.hosting.titles import place_in_words
 from garboard.report.outline import MOST_NAMED, references
 from garboard.report.palette import STEP_MARKS, VERDICT_MARKS
 from garboard.report.photo_files import to_draw
-from garboard.report.photos import Photo, arrows_in_words, photo_in_words, shown_in_words
+from garboard.report.photos import Photo, PhotoContent, arrows_in_words, photo_in_words, shown_in_words
 from garboard.report.settings_used import setting_in_words, settings_in_words
 from garboard.report.unit_signs import with_signs
 from garboard.report.visible import visible
@@ -39,7 +39,7 @@ from garboard_shop.pages.consequences import Consequences
 from garboard_shop.pages.index import Index
 from garboard_shop.pages.insights import Insights
 from garboard_shop.pages.people import Attempts, Sessions
-from garboard_shop.pages.plugins import content_of, restart_due
+from garboard_shop.pages.plugins import content_of, opened, restart_due
 from garboard_shop.pages.remembering import Remembering, judging
 from garboard_shop.pages.summaries import Summaries, file_of, history_name, is_held
 from garboard_shop.pages.taking_away import TablesMaker
@@ -108,7 +108,7 @@ class ShopDesk:
             self._page_threads = CapacityLimiter(PAGES_AT_ONCE)
         return self._page_threads
 
-    def load_photo(self, photo: Photo) -> bytes:
+    def load_photo(self, photo: Photo) -> PhotoContent:
         """The file of a photo; nothing where it is not here whole, and no more than the beginning of what is none.
 
         errors : PictureRefused where it is too large for one
@@ -118,7 +118,10 @@ class ShopDesk:
             beginning = held.read(name, 0, BEGINNING)
         except (KeyError, AttachmentDamaged):
             return b""
-        return to_draw(held.sizes().get(name, 0), beginning, lambda: content_of(self.store, name))
+        size = held.sizes().get(name, 0)
+        return to_draw(
+            size, beginning, lambda: content_of(self.store, name), lambda: opened(self.store, name, size) or b""
+        )
 
     def take_handed_in(self) -> None:
         """Keep what commands handed in, because this server has the folder open. What cannot be taken is put away; what

@@ -12,7 +12,7 @@ from garboard.disk.entries import file_in_words, hull_key_of
 from garboard.disk.hullfile import CheckedEntries, PutResult
 from garboard.faults import Fault, InputError
 from garboard_shop.postgres.database import Database, place_of
-from garboard_shop.store import Delivery, Holding
+from garboard_shop.store import Delivery, Holding, counted_as
 
 DELIVERIES_AT_ONCE = 500
 
@@ -91,7 +91,7 @@ def put_if_absent(database: Database, offered: Mapping[str, CheckedEntries], not
 
 def _kind_of(raw: bytes) -> str:
     """As JSON writes it: one line, whatever characters it has."""
-    return json.dumps(json.loads(raw)["kind"])
+    return json.dumps(counted_as(json.loads(raw)["kind"]))
 
 
 def _fitting(

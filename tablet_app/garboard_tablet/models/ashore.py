@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import attrs
 
 from garboard.disk.entries import SHOP_RECORD
-from garboard.disk.shop_document import is_paired
+from garboard.disk.shop_document import paired_with
 from garboard.faults import in_number
+from garboard.verdict import Verdict
 from garboard_tablet.language import phrase
 from garboard_tablet.models.session import Route
 from garboard_tablet.models.vessels import ASHORE, VesselLine, VesselList, stamp_of
@@ -24,39 +25,58 @@ if TYPE_CHECKING:
 
 @attrs.define
 class AshoreMarks:
-    """For each hull, the stamp of its file when everything in it was last known to be at the shop."""
+    """For each hull, the stamp of its file when everything in it was last known to be at the shop.
+
+    shop : SHA-256 of that shop's certificate; "" in what older programs kept
+    """
 
     vessels: VesselList
     stamps: dict[str, str] = attrs.field(factory=dict)
+    shop: str = ""
 
     def read(self) -> None:
         """Take the marks as they were kept. Without any, the next merge says it anew."""
         tablet, document = self.vessels.tablet, self.vessels.document
 
         def read() -> dict[str, str]:
-            return {str(row["hull"]): str(row["stamp"]) for row in document.rows(ASHORE)}
+            rows = document.rows(ASHORE)
+            self.shop = next((str(row.get("shop", "")) for row in rows), "")
+            return {str(row["hull"]): str(row["stamp"]) for row in rows}
 
         self.stamps = document.read_or_begin_anew(read, tablet.damaged)
 
     def word(self, line: VesselLine) -> str:
         """How a vessel stands, for the list."""
-        if not is_paired(self.vessels.tablet.folder):
+        paired = paired_with(self.vessels.tablet.folder)
+        if not paired:
             return "only on this tablet"
         known = stamp_of(self.stamps.get(hull, "") for hull in line.files)
-        return "ashore" if line.stamp and known == line.stamp else "not ashore yet"
+        is_known = self._is_of(paired) and line.stamp and known == line.stamp
+        return "ashore" if is_known else "not ashore yet"
+
+    def not_yet(self) -> int:
+        """Boats of which the shop is not known to hold all that their files hold at this moment."""
+        is_of_shop = self._is_of(paired_with(self.vessels.tablet.folder))
+        boats = self.vessels.tablet.files.boats()
+        return sum(not is_of_shop or self.stamps.get(hull) != self.vessels.stamp(hull) for hull in boats)
+
+    def _is_of(self, paired: str) -> bool:
+        return self.shop in ("", paired)
 
     def note(self, report: SyncReport) -> None:
         """Mark every hull of which the shop holds as much as stands here now, its photos and recordings too."""
         files, not_there = self.vessels.tablet.files, [name.encode() for name, _ in report.refused]
+        known, self.stamps = (self.stamps if self._is_of(report.shop) else {}), {}
+        self.shop = report.shop or self.shop
         for hull, here in report.here.items():
             stamp = self.vessels.stamp(hull)  # taken first: an entry saved meanwhile outdates it
-            if hull in report.differing or here != len(files.ids(hull)):
-                continue
-            if not_there and any(name in raw for raw in files.get(hull).values() for name in not_there):
-                self.stamps.pop(hull, None)
-            else:
+            if hull in report.differing:
+                continue  # also one that the shop held before: it may have been put back from an older copy
+            if here + report.strays.get(hull, 0) != len(files.ids(hull)):
+                self.stamps |= {hull: known[hull]} if hull in known else {}
+            elif not (not_there and any(name in raw for raw in files.get(hull).values() for name in not_there)):
                 self.stamps[hull] = stamp
-        rows = ({"hull": hull, "stamp": stamp} for hull, stamp in self.stamps.items())
+        rows = ({"hull": hull, "stamp": stamp, "shop": self.shop} for hull, stamp in self.stamps.items())
         self.vessels.document.put_rows(ASHORE, "hull", rows)
 
 
@@ -73,12 +93,43 @@ class ReportLine:
     route: Route | None = None
 
 
+STATES = {
+    "resting": ("Nothing tried yet.", Verdict.NOT_ENOUGH_DATA),
+    "under way": ("Under way.", Verdict.NOT_ENOUGH_DATA),
+    "ashore": ("Everything is ashore.", Verdict.PASS),
+    "away": ("The shop does not answer. The tablet retries automatically.", Verdict.ADVISE),
+    "refused": ("Refused. Read the reason.", Verdict.FAIL),
+}
+
+
+def stands(state: State, not_yet: int) -> tuple[str, Verdict]:
+    """How bringing ashore stands, in a sentence.
+
+    not_yet : boats of which not everything is known to be at the shop; see `AshoreMarks.not_yet`
+    """
+    if state.of:
+        doing = phrase("Under way: {done} of {of} {doing}.", done=state.done, of=state.of, doing=state.doing)
+        return doing, Verdict.NOT_ENOUGH_DATA
+    if state.word != "ashore" or state.report is None:
+        return STATES[state.word]
+    if not state.report.complete:
+        return "Not everything is ashore. See below.", Verdict.ADVISE
+    if not_yet:
+        changed = phrase("{boats} changed since, not ashore yet.", boats=in_number(not_yet, "boat"))
+        return changed, Verdict.ADVISE
+    return STATES[state.word]
+
+
 def lines_of(
-    state: State, may_decide: bool = True, told: Callable[[Iterable[str]], str] = ", ".join
+    state: State,
+    may_decide: bool = True,
+    told: Callable[[Iterable[str]], str] = ", ".join,
+    not_yet: int = 0,
 ) -> list[ReportLine]:
     """What to show under a state.
 
     may_decide : whether this tablet may settle what disagrees
+    not_yet    : as for `stands`
     told       : names of values in words; see `titles.names_in_words`
     """
     report = state.report
@@ -89,7 +140,7 @@ def lines_of(
         *_to_sign_again(report, told),
         *_not_exchanged(report),
         *_to_look_at(report),
-        *_exchanged(report),
+        *_exchanged(report, not_yet),
     ]
 
 
@@ -142,8 +193,8 @@ def _to_look_at(report: SyncReport) -> Iterator[ReportLine]:
         yield ReportLine(phrase("This tablet's clock is {seconds} s off the shop's.", seconds=seconds), True)
 
 
-def _exchanged(report: SyncReport) -> Iterator[ReportLine]:
-    """What went each way, and whether both hold the same."""
+def _exchanged(report: SyncReport, not_yet: int) -> Iterator[ReportLine]:
+    """What went each way, and whether both hold the same; of the last time where boats changed since."""
     yield ReportLine(phrase("Sent {amount}.", amount=_amount(report.sent, report.attachments_sent)))
     yield ReportLine(phrase("Received {amount}.", amount=_amount(report.received, report.attachments_received)))
     held = phrase(
@@ -151,7 +202,11 @@ def _exchanged(report: SyncReport) -> Iterator[ReportLine]:
         entries=in_number(sum(report.here.values()), "entry", "entries"),
         count=sum(report.there.values()),
     )
+    if not_yet:
+        held = phrase("The last time: {held}", held=held)
     alike = "The shop holds all the others." if report.not_taken else "Both hold the same."
+    if not_yet:
+        alike = "The shop held all the others." if report.not_taken else "Both held the same."
     same = alike if report.equal else "Not the same yet; it is tried again."
     if report.not_kept and report.equal:
         same = "The same entries; not all that the shop gave could be kept here."

@@ -12,7 +12,7 @@ from garboard.findings import Verdict
 from garboard.hosting.titles import names_in_words
 from garboard.shop_link.pairing import EXAMPLE
 from garboard_tablet.language import phrase
-from garboard_tablet.models.ashore import ReportLine, lines_of
+from garboard_tablet.models.ashore import STATES, ReportLine, lines_of, stands
 from garboard_tablet.models.session import Route
 from garboard_tablet.pages.job import WordsPage
 from garboard_tablet.ui.shell import Maker, Page, column_of
@@ -24,13 +24,6 @@ if TYPE_CHECKING:
     from garboard_tablet.ui.context import Context
 
 _CHARACTERS = "The 24 characters the shop shows with its pairing code."
-STATES = {
-    "resting": ("Nothing tried yet.", Verdict.NOT_ENOUGH_DATA),
-    "under way": ("Under way.", Verdict.NOT_ENOUGH_DATA),
-    "ashore": ("Everything is ashore.", Verdict.PASS),
-    "away": ("The shop does not answer. The tablet retries automatically.", Verdict.ADVISE),
-    "refused": ("Refused. Read the reason.", Verdict.FAIL),
-}
 
 
 class AshorePage(Page):
@@ -52,22 +45,19 @@ class AshorePage(Page):
             text = "Ask the shop for a pairing code. It is valid for 15 minutes and works once."
             return column_of([lambda: Card(Txt(text))])
         state = self.context.shop.state
-        sentence, verdict = STATES[state.word]
-        if state.word == "ashore" and state.report is not None and not state.report.equal:
-            sentence, verdict = "Not everything is ashore. See below.", Verdict.ADVISE
-        if state.of:
-            sentence = phrase("Under way: {done} of {of} {doing}.", done=state.done, of=state.of, doing=state.doing)
+        not_yet = self.context.marks.not_yet() if state.word == "ashore" else 0
+        sentence, verdict = stands(state, not_yet)
         reason = [state.reason] if state.reason else []
         makers: list[Maker] = [
             lambda: Card(
                 Txt(sentence, HEADING),
                 *(Txt(text, SMALL, "quiet") for text in reason),
                 mark=verdict_marks[verdict],
-                word=state.word,
+                word=state.word if (sentence, verdict) == STATES[state.word] or state.of else "not all ashore",
             )
         ]
         told = partial(names_in_words, host=self.tablet.host)
-        makers.extend(partial(self._row, line) for line in lines_of(state, self.tablet.may_decide, told))
+        makers.extend(partial(self._row, line) for line in lines_of(state, self.tablet.may_decide, told, not_yet))
         return column_of(makers)
 
     def _row(self, line: ReportLine) -> Widget:

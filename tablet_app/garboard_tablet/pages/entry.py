@@ -270,10 +270,10 @@ class EntryPage(EchoingPage):
     def _aside(self, form: EntryForm) -> list[Press]:
         if form.result.question:
             return [Press("Yes, save it", self._insist, name="yes, save it")]
-        presses = self._heard_presses(form)
+        presses, kept = self._heard_presses(form), self.context.presses.at_work
         units = UNITS_OF.get(form.field.quantity, ())
         if form.field.kind is Kind.AMOUNT and len(units) > 1 and self._typing:
-            presses.append(Press(phrase("Unit: {unit}", unit=form.unit), self._ask_unit, name="unit"))
+            presses.append(kept(phrase("Unit: {unit}", unit=form.unit), self._ask_unit, name="unit"))
             if form.may_be_always:
                 presses.append(
                     Press(
@@ -300,15 +300,15 @@ class EntryPage(EchoingPage):
         if form.may_end_table:
             presses.append(Press("No more rows", self._end_table, name="no more rows"))
         if form.rivals:
-            presses.append(Press("Leave it to the manager", self._skip, name="skip"))
+            presses.append(kept("Leave it to the manager", self._skip, name="skip"))
         elif form.saved is None:
             presses += [*self._put_backs(form), *self._photo_press(form), *self.codes.presses(form.ask)]
-            presses += [] if self._has_rail(form) else [Press("Skip", self._skip, name="skip")]
+            presses += [] if self._has_rail(form) else [kept("Skip", self._skip, name="skip")]
         else:
             if self.may_change(form):
-                presses.append(Press("Change …", self._change, name="change"))
+                presses.append(kept("Change …", self._change, name="change"))
             presses += self._photo_press(form)
-            presses += [] if self._has_rail(form) else [Press("Leave as it is", self._skip, name="skip")]
+            presses += [] if self._has_rail(form) else [kept("Leave as it is", self._skip, name="skip")]
         return presses
 
     def _photo_press(self, form: EntryForm) -> list[Press]:
@@ -317,11 +317,8 @@ class EntryPage(EchoingPage):
             return []
         route = self.route.to("photos", *form.ask.place[1:])
         count = len(photos_showing(self.tablet, route))
-        return [
-            Press(
-                phrase("Photos: {count}", count=count) if count else "Photo", partial(self.way.go, route), name="photos"
-            )
-        ]
+        said = phrase("Photos: {count}", count=count) if count else "Photo"
+        return [self.context.presses.at_work(said, partial(self.way.go, route), name="photos")]
 
     def may_change(self, form: EntryForm) -> bool:
         """Whether something can be done about a value that stands, besides typing another."""
@@ -417,7 +414,7 @@ class EntryPage(EchoingPage):
 
     def _meter_press(self) -> Press:
         to_meter = partial(self.way.go, self.route.to("meter", *self.route.subject))
-        return Press("Meter …", to_meter, name="meter")
+        return self.context.presses.at_work("Meter …", to_meter, name="meter")
 
     def _put_backs(self, form: EntryForm) -> list[Press]:
         earlier = [(shown(entry.value), entry) for entry in form.stood_before[:MOST_PUT_BACK]]

@@ -22,6 +22,7 @@ from garboard.report.unit_signs import with_signs
 from garboard_tablet.language import shown
 from garboard_tablet.models.labels import Box, Point, along, clear_box
 from garboard_tablet.models.scale import extents, number_text, ticks
+from garboard_tablet.ui.curves import pieces
 from garboard_tablet.ui.joined import joined
 from garboard_tablet.ui.theme import BODY, SMALL, dp, sp, theme
 from garboard_tablet.ui.widgets import Txt
@@ -239,7 +240,7 @@ class Plot(Widget):
         near = (min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3]))
         away = math.hypot(near[0] - x, near[1] - y)
         Color(*theme.ink)
-        SmoothLine(circle=(x, y, ring), width=dp(2))
+        SmoothLine(circle=(x, y, ring, 0, 360, pieces(ring)), width=dp(2))
         if away > ring + dp(8):
             from_x, from_y = x + (near[0] - x) * ring / away, y + (near[1] - y) * ring / away
             SmoothLine(points=[from_x, from_y, *near], width=dp(1))
@@ -255,9 +256,9 @@ def _with_unit(label: str, unit: str) -> str:
 def _shape(marker: str, x: float, y: float, half: float, *, hollow: bool) -> None:
     if marker == "round":
         if hollow:
-            SmoothLine(circle=(x, y, half), width=dp(1.6))
+            SmoothLine(circle=(x, y, half, 0, 360, pieces(half)), width=dp(1.6))
         else:
-            SmoothEllipse(pos=(x - half, y - half), size=(2 * half, 2 * half))
+            SmoothEllipse(pos=(x - half, y - half), size=(2 * half, 2 * half), segments=pieces(half))
     elif marker == "square":
         SmoothRectangle(pos=(x - half * 0.9, y - half * 0.9), size=(1.8 * half, 1.8 * half))
     else:

@@ -15,8 +15,9 @@ from kivy.uix.widget import Widget
 from garboard.faults import in_number
 from garboard.report.palette import DAY
 from garboard.report.photo_files import PictureRefused, opened
-from garboard.report.photos import Arrow, ArrowShape, Photo, is_picture, shape_of
+from garboard.report.photos import Arrow, ArrowShape, Photo, PhotoContent, PhotoLoader, is_picture, shape_of
 from garboard_tablet.language import phrase
+from garboard_tablet.ui.curves import pieces
 from garboard_tablet.ui.theme import GAP, SMALL, dp, theme
 from garboard_tablet.ui.widgets import RowPress, Touched, Txt
 
@@ -30,7 +31,7 @@ _MOST_KEPT = 40
 _kept: OrderedDict[tuple[str, int], Texture] = OrderedDict()
 
 
-def texture_of(name: str, load: Callable[[], bytes], side: float) -> Texture | None:
+def texture_of(name: str, load: Callable[[], PhotoContent], side: float) -> Texture | None:
     """A picture to draw, its longer side at most so long; None for one that is not here, or is no picture.
 
     name : of its content: it is read once
@@ -51,7 +52,7 @@ def texture_of(name: str, load: Callable[[], bytes], side: float) -> Texture | N
     return _kept[key]
 
 
-def _read(load: Callable[[], bytes], side: int) -> Any:
+def _read(load: Callable[[], PhotoContent], side: int) -> Any:
     """A picture as it is drawn; None for none."""
     try:
         return opened(load(), side)
@@ -63,7 +64,7 @@ def _fill(texture: Texture, image: Any) -> None:
     texture.blit_buffer(image.tobytes(), colorfmt="rgb", bufferfmt="ubyte")
 
 
-def _fill_again(load: Callable[[], bytes], side: int, texture: Texture) -> None:
+def _fill_again(load: Callable[[], PhotoContent], side: int, texture: Texture) -> None:
     """The system may take what was drawn while the app is out of sight, as it is while the camera is in front."""
     image = _read(load, side)
     if image is not None and image.size == texture.size:
@@ -151,7 +152,7 @@ class PhotoView(Widget):
         for points in flat:
             Line(points=points, width=0.6, close=True, joint="miter")  # smooths the edges
         x, y, radius = left + shape.disc[0], top - shape.disc[1], shape.radius
-        Ellipse(pos=(x - radius, y - radius), size=(2 * radius, 2 * radius))
+        Ellipse(pos=(x - radius, y - radius), size=(2 * radius, 2 * radius), segments=pieces(radius))
 
 
 def _rgb(colour: str) -> tuple[float, float, float]:
@@ -227,7 +228,7 @@ class PhotosRow(RowPress):
         do: Callable[[], object],
         *,
         photos: Sequence[Photo],
-        load: Callable[[Photo], bytes],
+        load: PhotoLoader,
         name: str,
     ) -> None:
         self._pictures, self._load = [photo for photo in photos if is_picture(photo)], load

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kivy.clock import Clock
+from kivy.core.text import Label as CoreLabel
 from kivy.graphics import (
     Color,
     Line,
@@ -38,6 +39,7 @@ from garboard.report.palette import STEP_MARKS, VERDICT_MARKS, Mark, Part
 from garboard.report.unit_signs import with_signs
 from garboard.verdict import Verdict
 from garboard_tablet.language import Language, phrase, shown
+from garboard_tablet.ui.curves import pieces, rounded
 from garboard_tablet.ui.joined import joined
 from garboard_tablet.ui.on_its_way import Standing, StoodBefore
 from garboard_tablet.ui.theme import BODY, DIGITS, GAP, HEADING, LEAST_TEXT, SMALL, TARGET, THUMB, dp, sp, theme
@@ -47,6 +49,17 @@ if TYPE_CHECKING:
     from garboard.steps import Caution
 
 Builder.load_file(str(Path(__file__).with_name("theme.kv")))
+
+_picture_of_words = CoreLabel._render_end
+
+
+def _and_let_go(label: Any) -> Any:
+    """Kivy's label keeps what it drew its words on, as large as the picture it makes of it, as long as it is there."""
+    picture, label._surface = _picture_of_words(label), None
+    return picture
+
+
+CoreLabel._render_end = _and_let_go
 
 
 class _Text(Label):
@@ -208,10 +221,11 @@ class MarkShape(Widget):
         points = [(px * side, self.height - py * side) for px, py in part.points]
         flat = [coordinate for point in points for coordinate in point]
         if part.form == "disc":
-            SmoothEllipse(pos=(0, 0), size=(side, side))
+            SmoothEllipse(pos=(0, 0), size=(side, side), segments=pieces(side / 2))
         elif part.form == "ring":
             radius = side / 2 * (1 - part.width)
-            SmoothLine(circle=(self.width / 2, self.height / 2, radius), width=part.width * side / 2)
+            circle = (self.width / 2, self.height / 2, radius, 0, 360, pieces(side / 2))
+            SmoothLine(circle=circle, width=part.width * side / 2)
         elif part.form == "stroke":
             SmoothLine(points=flat, width=part.width * side / 2)
         elif len(points) == 3:
@@ -310,8 +324,9 @@ class _Panelled(Widget):
     def __init__(self, **more: Any) -> None:
         super().__init__(**more)
         with self.canvas.before:
-            self._fill, self._area = Color(), SmoothRoundedRectangle(radius=[dp(self.RADIUS)])
-            self._ink, self._outline = Color(), SmoothLine()
+            corner = dp(self.RADIUS)
+            self._fill, self._area = Color(), SmoothRoundedRectangle(radius=[corner], segments=pieces(corner) // 4)
+            self._ink, self._outline = Color(), SmoothLine(close=True)
         self._draw_soon = Clock.create_trigger(self._draw_panel, -1)
         for name in self.PANEL_OF:
             self.fbind(name, self._draw_soon)
@@ -328,7 +343,7 @@ class _Panelled(Widget):
             self._drawn_at = place
             stood_before.changes()
         self._area.pos, self._area.size = self.pos, self.size
-        self._outline.rounded_rectangle = (*self.pos, *self.size, dp(self.RADIUS))
+        self._outline.points = rounded(self.x, self.y, self.width, self.height, dp(self.RADIUS))
 
 
 class Press(Touched, _Panelled, _Text):
@@ -376,6 +391,11 @@ class Press(Touched, _Panelled, _Text):
 
     def _panel(self) -> tuple[Sequence[float], Sequence[float], float]:
         return self.face, self.edge, dp(4 if self.chosen or self.state != "normal" else 1.6)
+
+    def serve(self, text: str, do: Callable[[], object]) -> None:
+        """Do something else from now on, on another page."""
+        self.text, self._do, self.font_size = shown(text), do, self.full
+        self.paint()
 
     def paint(self) -> None:
         """Take the colours of the kind."""

@@ -41,6 +41,7 @@ from garboard_shop.store import (
     Store,
     Tablet,
     WebUser,
+    counted_as,
 )
 from postgres_cluster import why_not_here
 
@@ -252,14 +253,18 @@ def test_when_all_is_refused_nothing_is_noted(store: Store) -> None:
 def test_kinds_are_counted_whatever_their_name(reopen: Opener) -> None:
     store = reopen()
     odd = ['a "kind"', "nul\x00byte", "ünïcode 🛥", "measure"]
+    long = "".join(map(chr, range(0x1F300, 0x1F300 + 3000)))  # nothing in it repeats, so that it cannot be packed
     made = [
         make_entry(kind, ONE, dev="t", by="Ines", clock=Stamp(1, 0), at="2026-05-14T12:00:00+02:00", value=number)
-        for kind in odd
+        for kind in (*odd, long)
         for number in range(3)
     ]
     store.put_if_absent({ONE: checked(*made)}, "t1", NOON, 0)
-    assert store.kinds(ONE) == dict.fromkeys(odd, 3)
-    assert reopen().kinds(ONE) == dict.fromkeys(odd, 3)
+    counted = dict.fromkeys((*odd, counted_as(long)), 3)
+    assert store.kinds(ONE) == counted
+    again = reopen()
+    assert again.kinds(ONE) == counted
+    assert again.get(ONE, again.ids(ONE)) == checked(*made)
 
 
 def test_deliveries_tell_who_brought_what_in_order_of_time(reopen: Opener) -> None:
