@@ -17,7 +17,6 @@ from garboard.records import JsonValue
 from histories import HULL, JOB, tablet
 from run_program import run as _run
 
-OTHER = "QQZ04418D626"
 SOUND = "QQZ04419D626"
 
 

@@ -27,7 +27,6 @@ from histories import HULL, JOB, tablet
 from run_program import run as _run
 
 STEP, FIELD = "prop_check.runs", "speed"
-OTHER = "QQZ04418D626"
 
 
 def _entry(row: int, hull: str = HULL) -> Entry:

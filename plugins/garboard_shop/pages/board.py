@@ -110,7 +110,6 @@ def board_page(visit: Visit) -> Response:
         second_of=wording.second_of,
         changing=visit.is_manager and visit.asked("change") == "1",
         here_again=asked.address(page=asked.page),
-        sorts=SORT_WORDS,
         marks=drawing.STATE_MARKS,
         waits_for=WAITS_FOR,
         take_back=TAKE_BACK,

@@ -439,7 +439,6 @@ def history_page(visit: Visit) -> Response:
         job=job,
         place=register_in_words(key, visit.desk.host, job.view),
         steps=steps,
-        entries=state,
     )
 
 
@@ -879,9 +878,7 @@ def setting_page(visit: Visit) -> Response:
     record = settings.record_of(visit.desk.store)
     shown = _setting(visit)
     key = shown.setting.key
-    return visit.page(
-        "setting.html", one=shown, history=settings.history(record, key), saw=settings.saw(record, key), effect=None
-    )
+    return visit.page("setting.html", one=shown, history=settings.history(record, key), saw=settings.saw(record, key))
 
 
 def look_at_change(visit: Visit) -> Response:
