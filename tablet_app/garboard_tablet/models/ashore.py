@@ -73,6 +73,21 @@ class ReportLine:
     route: Route | None = None
 
 
+def has_findings(report: SyncReport) -> bool:
+    """Whether it says anything of single boats or files that a person has to look at."""
+    of_boats = any(one.stale or one.look_alikes for one in report.hulls) or any(report.disagreeing)
+    return bool(of_boats or report.refused or report.not_read or report.lost or report.missing or report.not_kept)
+
+
+def earlier_lines(
+    state: State, shown: Iterable[str], may_decide: bool = True, told: Callable[[Iterable[str]], str] = ", ".join
+) -> list[ReportLine]:
+    """What to look at of an earlier time, but for what is shown already."""
+    if state.report is None:
+        return []
+    return [one for one in _to_look_at(state.report, may_decide, told) if one.urgent and one.text not in set(shown)]
+
+
 def lines_of(
     state: State, may_decide: bool = True, told: Callable[[Iterable[str]], str] = ", ".join
 ) -> list[ReportLine]:
@@ -83,9 +98,39 @@ def lines_of(
     """
     if state.report is None:
         return []
+    report = state.report
+    lines = _to_look_at(report, may_decide, told)
+    if report.clock_is_off:
+        from garboard.findings import rounded, with_minus  # the first frame needs neither
+
+        lines.append(
+            ReportLine(
+                phrase(
+                    "This tablet's clock is {seconds} s off the shop's.",
+                    seconds=with_minus(rounded(-report.clock_offset / 1000, 0, "+z")),
+                ),
+                True,
+            )
+        )
+    lines.append(ReportLine(phrase("Sent {amount}.", amount=_amount(report.sent, report.attachments_sent))))
+    lines.append(ReportLine(phrase("Received {amount}.", amount=_amount(report.received, report.attachments_received))))
+    held = phrase(
+        "{entries} here, {count} at the shop",
+        entries=in_number(sum(report.here.values()), "entry", "entries"),
+        count=sum(report.there.values()),
+    )
+    alike = "The shop holds all the others." if report.not_taken else "Both hold the same."
+    same = alike if report.equal else "Not the same yet; it is tried again."
+    if report.not_kept and report.equal:
+        same = "The same entries; not all that the shop gave could be kept here."
+    lines.append(ReportLine(f"{held}. {same}", not report.equal or bool(report.not_kept)))
+    return lines
+
+
+def _to_look_at(report: SyncReport, may_decide: bool, told: Callable[[Iterable[str]], str]) -> list[ReportLine]:
+    """What was found of single boats and files."""
     from garboard.history.merge import by_what_changed
 
-    report = state.report
     lines = [_disagreement(hull, key, may_decide) for hull, key in report.disagreeing]
     for merged in report.hulls:
         for names, who in by_what_changed(merged.stale).items():
@@ -133,30 +178,6 @@ def lines_of(
         for one in report.hulls
         if one.look_alikes
     ]
-    if report.clock_is_off:
-        from garboard.findings import rounded, with_minus  # the first frame needs neither
-
-        lines.append(
-            ReportLine(
-                phrase(
-                    "This tablet's clock is {seconds} s off the shop's.",
-                    seconds=with_minus(rounded(-report.clock_offset / 1000, 0, "+z")),
-                ),
-                True,
-            )
-        )
-    lines.append(ReportLine(phrase("Sent {amount}.", amount=_amount(report.sent, report.attachments_sent))))
-    lines.append(ReportLine(phrase("Received {amount}.", amount=_amount(report.received, report.attachments_received))))
-    held = phrase(
-        "{entries} here, {count} at the shop",
-        entries=in_number(sum(report.here.values()), "entry", "entries"),
-        count=sum(report.there.values()),
-    )
-    alike = "The shop holds all the others." if report.not_taken else "Both hold the same."
-    same = alike if report.equal else "Not the same yet; it is tried again."
-    if report.not_kept and report.equal:
-        same = "The same entries; not all that the shop gave could be kept here."
-    lines.append(ReportLine(f"{held}. {same}", not report.equal or bool(report.not_kept)))
     return lines
 
 
