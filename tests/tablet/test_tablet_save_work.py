@@ -64,9 +64,7 @@ def test_a_save_does_no_more_than_the_next_question_needs(
     d.press("tab under way", "step dock.full", "begin")
     d.number("5800")
     d.press(*(f"key {digit}" for digit in "5810"))
-    monkeypatch.setattr(
-        type(d.app.findings), "soon", lambda *_: None
-    )  # what is found comes later, and is not waited for
+    monkeypatch.setattr(type(d.app.findings), "soon", lambda *_: None)  # what is found comes later
     done.clear()
     d.press("next")
     assert view_of(d).value("dock.full", "engine_speed", of="centre") == "5810 rev/min"

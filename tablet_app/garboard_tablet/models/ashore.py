@@ -136,12 +136,33 @@ def lines_of(
     if report is None:
         return []
     return [
-        *(_disagreement(hull, key, may_decide) for hull, key in report.disagreeing),
-        *_to_sign_again(report, told),
-        *_not_exchanged(report),
-        *_to_look_at(report),
+        *_to_look_at(report, may_decide, told),
+        *_clock_told(report),
         *_exchanged(report, not_yet),
     ]
+
+
+def has_findings(report: SyncReport) -> bool:
+    """Whether it says anything of single boats or files that a person has to look at."""
+    of_boats = any(one.stale or one.look_alikes for one in report.hulls) or any(report.disagreeing)
+    return bool(of_boats or report.refused or report.not_read or report.lost or report.missing or report.not_kept)
+
+
+def earlier_lines(
+    state: State, shown: Iterable[str], may_decide: bool = True, told: Callable[[Iterable[str]], str] = ", ".join
+) -> list[ReportLine]:
+    """What to look at of an earlier time, but for what is shown already."""
+    if state.report is None:
+        return []
+    return [one for one in _to_look_at(state.report, may_decide, told) if one.urgent and one.text not in set(shown)]
+
+
+def _to_look_at(report: SyncReport, may_decide: bool, told: Callable[[Iterable[str]], str]) -> Iterator[ReportLine]:
+    """What was found of single boats and files."""
+    yield from (_disagreement(hull, key, may_decide) for hull, key in report.disagreeing)
+    yield from _to_sign_again(report, told)
+    yield from _not_exchanged(report)
+    yield from _look_alikes(report)
 
 
 def _to_sign_again(report: SyncReport, told: Callable[[Iterable[str]], str]) -> Iterator[ReportLine]:
@@ -180,12 +201,14 @@ def _not_exchanged(report: SyncReport) -> Iterator[ReportLine]:
         yield ReportLine(phrase("Could not be kept here: {name}: {reason}", name=name[:12], reason=reason), True)
 
 
-def _to_look_at(report: SyncReport) -> Iterator[ReportLine]:
-    """Hull numbers that look alike, and a clock that is off."""
+def _look_alikes(report: SyncReport) -> Iterator[ReportLine]:
     for one in report.hulls:
         if one.look_alikes:
             text = phrase("{hull} looks like {other}. Check the transom.", hull=one.hull, other=one.alike_in_words)
             yield ReportLine(text, True)
+
+
+def _clock_told(report: SyncReport) -> Iterator[ReportLine]:
     if report.clock_is_off:
         from garboard.findings import rounded, with_minus  # the first frame needs neither
 

@@ -71,7 +71,7 @@ BACK_REASONS = {
     Kind.RECORDING: ("of another boat", "broke off", "not as the step needs it"),
 }
 """Why what was entered is taken back, by its kind; for what is typed, see above."""
-COME_FROM = frozenset({"why", "punch list", "job", "hand over", "aside", "rows"})
+COME_FROM = frozenset({"why", "punch list", "job", "hand over", "aside", "rows", "ashore"})
 """From these pages one value is looked at: once it is dealt with, the page is there again."""
 MOST_PUT_BACK = 2
 """So many earlier values are offered where one is taken back."""
