@@ -33,6 +33,7 @@ from garboard.disk.shop_document import is_paired
 from garboard.disk.storage import FolderInUse, NotSaved, WriterLock
 from garboard.faults import in_number
 from garboard.history.authority import keep_managers, managers_of
+from garboard.history.halves import TOGETHER_FOLDER
 from garboard.history.replay import replay
 from garboard.history.setting_entries import holding_entries
 from garboard.job_files.convert import structure
@@ -59,8 +60,6 @@ log = logging.getLogger("garboard.shop")
 
 SHOP_FOLDER = pairing.SHOP_FOLDER
 DELIVERIES_FOLDER = "deliveries"
-TOGETHER_FOLDER = "together"
-"""Decisions that stand in several hulls' files, from when they are made until they stand in all."""
 REGISTER_FILE = "register.json"
 ROWS_FILE = "boats.jsonl"
 """The shop's memory, a row a line; of one boat the last counts."""
