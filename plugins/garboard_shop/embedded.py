@@ -205,10 +205,14 @@ class _FolderNotes:
         self._folder = folder
 
     def add(self, text: str) -> str:
-        storage.make_folder(self._folder)
-        name = f"{time.time_ns():020d}-{uuid4().hex[:8]}.json"
-        storage.write_whole(self._folder / name, [text.encode()])
-        return name
+        path = self._folder / f"{time.time_ns():020d}-{uuid4().hex[:8]}.json"
+        storage.make_folder_of(path)
+        try:
+            storage.write_whole(path, [text.encode()])
+        except NotSaved:
+            self.drop(path.name)  # what stands there all the same was not noted: nobody was told so
+            raise
+        return path.name
 
     def noted(self) -> dict[str, str]:
         return {path.name: path.read_text("utf-8", errors="replace") for path in sorted(self._folder.glob("*.json"))}
