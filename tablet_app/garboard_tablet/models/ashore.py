@@ -211,7 +211,10 @@ def lines_of(
     same = alike if report.equal else "Not the same yet; it is tried again."
     if report.not_kept and report.equal:
         same = "The same entries; not all that the shop gave could be kept here."
-    lines.append(ReportLine(f"{held}. {same}", not report.equal or bool(report.not_kept)))
+    if report.refused and report.equal:
+        same = "The same entries; not every photo and recording."
+    is_urgent = not report.equal or bool(report.not_kept or report.refused)
+    lines.append(ReportLine(f"{held}. {same}", is_urgent))
     return lines
 
 
